@@ -1,0 +1,248 @@
+"""Due date, and the status of an instrument at a given time: the gate (ISO/IEC 17025:2017 6.4; ILAC-G24 / OIML D 10).
+
+Every function takes the time it speaks of; nothing here reads a clock.
+"""
+
+import calendar
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+
+SUSPENSION, RELEASE, RETIREMENT = "suspension", "release", "retirement"
+
+
+@dataclass(frozen=True)
+class CalibrationOnRecord:
+    """What the gate needs to know of one calibration."""
+
+    record_id: int
+    certificate: str
+    laboratory: str
+    calibrated_on: date
+    accepted_on: date | None  # absent: not accepted
+    due_on: date | None  # a due date earlier than the interval gives; absent: the interval alone counts
+    low: float  # calibrated measuring interval, indication in SI
+    high: float
+    measuring_interval: str  # the same as it is printed, in the unit of the certificate
+    standards: tuple[str, ...] = ()  # tags of the reference standards of an in-house calibration
+
+
+@dataclass(frozen=True)
+class EventOnRecord:
+    """Suspension, release or retirement."""
+
+    kind: str
+    at: datetime
+    reason: str
+
+
+@dataclass(frozen=True)
+class CheckOnRecord:
+    """An intermediate check."""
+
+    at: datetime
+    kind: str
+    passed: bool
+
+
+@dataclass(frozen=True)
+class InstrumentOnRecord:
+    """What the gate needs to know of one instrument."""
+
+    tag: str
+    interval_months: int
+    check_interval_days: int | None  # absent: no intermediate check is required
+    calibrations: tuple[CalibrationOnRecord, ...] = ()
+    events: tuple[EventOnRecord, ...] = ()
+    checks: tuple[CheckOnRecord, ...] = ()
+
+
+@dataclass(frozen=True)
+class Decision:
+    """The gate's answer: the calibration that counts, and every reason against use (none: it may be used)."""
+
+    tag: str
+    calibration: CalibrationOnRecord | None
+    due_on: date | None
+    reasons: tuple[str, ...]
+
+    @property
+    def allowed(self) -> bool:
+        """Whether the instrument may be used."""
+        return not self.reasons
+
+
+def add_months(start: date, months: int) -> date:
+    """The same day `months` calendar months later, or the last day of a shorter month: 31 January + 1 is 28 or 29 February."""
+    year, month = divmod(start.year * 12 + start.month - 1 + months, 12)
+    last = calendar.monthrange(year, month + 1)[1]
+    return date(year, month + 1, min(start.day, last))
+
+
+def due_date(calibrated_on: date, interval_months: int, stated_due_on: date | None = None) -> date:
+    """Last day on which the calibration is valid: the interval's end, or an earlier stated due date; never a later one."""
+    end = add_months(calibrated_on, interval_months)
+    return end if stated_due_on is None else min(end, stated_due_on)
+
+
+def calibration_in_force(instrument: InstrumentOnRecord, on: date) -> CalibrationOnRecord | None:
+    """The latest calibration accepted on or before a day, whether or not it is still valid."""
+    accepted = [
+        one
+        for one in instrument.calibrations
+        if one.accepted_on is not None and one.accepted_on <= on and one.calibrated_on <= on
+    ]
+    return max(accepted, key=lambda one: (one.calibrated_on, one.accepted_on, one.record_id), default=None)
+
+
+def gate(
+    register: Mapping[str, InstrumentOnRecord],
+    tag: str,
+    at: datetime,
+    now: datetime,
+    indication: float | None = None,
+    indication_text: str = "",
+) -> Decision:
+    """May the instrument be used at a time: all reasons against it at once, each with its dates, numbers and the next step.
+
+    `register` holds the instrument and, under their tags, the reference standards of its in-house calibrations. `indication` [SI]
+    is checked against the calibrated measuring interval where it is given; `indication_text` is how to print it.
+    Raises KeyError where the register lacks the instrument.
+    """
+    return _decide(register, tag, at, now, indication, indication_text, frozenset())
+
+
+def _decide(
+    register: Mapping[str, InstrumentOnRecord],
+    tag: str,
+    at: datetime,
+    now: datetime,
+    indication: float | None,
+    indication_text: str,
+    below: frozenset[int],  # calibrations that rest on this one
+) -> Decision:
+    instrument = register[tag]
+    found = calibration_in_force(instrument, at.date())
+    due_on = None if found is None else due_date(found.calibrated_on, instrument.interval_months, found.due_on)
+    reasons = (
+        *_future(tag, at, now),
+        *_calibration(instrument, found, due_on, at.date()),
+        *_suspension(instrument, at),
+        *_checks(instrument, found, at),
+        *_measuring_interval(tag, found, indication, indication_text),
+        *_standards(register, tag, found, below),
+    )
+    return Decision(tag, found, due_on, reasons)
+
+
+def _future(tag: str, at: datetime, now: datetime) -> Iterable[str]:
+    if at > now:
+        yield f"{tag}: {at.isoformat()} is in the future (it is {now.isoformat(timespec='minutes')}): correct the time observed"
+
+
+def _calibration(
+    instrument: InstrumentOnRecord, found: CalibrationOnRecord | None, due_on: date | None, on: date
+) -> Iterable[str]:
+    if found is None or due_on is None:
+        waiting = [one.certificate for one in instrument.calibrations if one.calibrated_on <= on]
+        step = (
+            f"have certificate {waiting[-1]} accepted" if waiting else "have it calibrated and the certificate accepted"
+        )
+        yield f"{instrument.tag}: no calibration accepted on or before {on}: {step}"
+    elif on > due_on:
+        yield (
+            f"{instrument.tag}: calibration {found.certificate} of {found.calibrated_on} was due on {due_on}, "
+            f"{_days((on - due_on).days)} before {on}: have it recalibrated or use another instrument"
+        )
+
+
+def _days(count: int) -> str:
+    return "1 day" if count == 1 else f"{count} days"
+
+
+def _suspension(instrument: InstrumentOnRecord, at: datetime) -> Iterable[str]:
+    past = sorted((one for one in instrument.events if one.at <= at), key=lambda one: one.at)
+    retired = next((one for one in past if one.kind == RETIREMENT), None)
+    if retired is not None:
+        yield f"{instrument.tag}: retired since {retired.at.isoformat()} ({retired.reason}): use another instrument"
+        return
+    last = next((one for one in reversed(past) if one.kind in (SUSPENSION, RELEASE)), None)
+    if last is not None and last.kind == SUSPENSION:
+        yield (
+            f"{instrument.tag}: suspended since {last.at.isoformat()} ({last.reason}): "
+            "use another instrument until it is released"
+        )
+
+
+def _checks(instrument: InstrumentOnRecord, found: CalibrationOnRecord | None, at: datetime) -> Iterable[str]:
+    # A check on the day of the calibration counts as made after it: the records keep no hour of the calibration.
+    since = date.min if found is None else found.calibrated_on
+    done = [one for one in instrument.checks if one.at <= at and one.at.date() >= since]
+    for one in done:
+        if not one.passed:
+            yield f"{instrument.tag}: intermediate check ({one.kind}) failed on {one.at.date()}: have it recalibrated"
+    days = instrument.check_interval_days
+    if days is None or found is None or found.accepted_on is None:
+        return
+    last = max([found.accepted_on, *(one.at.date() for one in done if one.passed)])
+    check_due = last + timedelta(days=days)
+    if at.date() > check_due:
+        yield (
+            f"{instrument.tag}: intermediate check was due on {check_due} ({_days(days)} after {last}): "
+            "check it before use"
+        )
+
+
+def _measuring_interval(
+    tag: str, found: CalibrationOnRecord | None, indication: float | None, text: str
+) -> Iterable[str]:
+    if found is None or indication is None or found.low <= indication <= found.high:
+        return
+    yield (
+        f"{tag}: indication {text or f'{indication:g}'} is outside the calibrated measuring interval "
+        f"{found.measuring_interval} of certificate {found.certificate}: use an instrument calibrated there"
+    )
+
+
+def _standards(
+    register: Mapping[str, InstrumentOnRecord], tag: str, found: CalibrationOnRecord | None, below: frozenset[int]
+) -> Iterable[str]:
+    if found is None:
+        return
+    if found.record_id in below:
+        yield f"{tag}: certificate {found.certificate} rests on itself by way of its reference standards: correct the standards"
+        return
+    # The day of the calibration as a whole: the records keep no hour of it.
+    end_of_day = datetime.combine(found.calibrated_on, time.max, UTC)
+    for standard in found.standards:
+        decision = _decide(register, standard, end_of_day, end_of_day, None, "", below | {found.record_id})
+        for reason in decision.reasons:
+            yield f"{tag}: reference standard of certificate {found.certificate}: {reason}"
+
+
+@dataclass(frozen=True)
+class DueEntry:
+    """One line of what is overdue and what comes due."""
+
+    tag: str
+    due_on: date | None  # absent: no calibration accepted
+    days: int | None  # from the day asked about to the due date; negative: overdue
+    certificate: str | None
+    overdue: bool
+    reasons: tuple[str, ...]  # the gate's reasons on that day
+
+
+def due_list(register: Mapping[str, InstrumentOnRecord], on: date, within_days: int) -> tuple[DueEntry, ...]:
+    """Instruments that are overdue, refused or come due within a number of days, the most urgent first; retired ones left out."""
+    end_of_day = datetime.combine(on, time.max, UTC)
+    entries = []
+    for tag, instrument in register.items():
+        if any(one.kind == RETIREMENT and one.at <= end_of_day for one in instrument.events):
+            continue
+        decision = gate(register, tag, end_of_day, end_of_day)
+        days = None if decision.due_on is None else (decision.due_on - on).days
+        if decision.reasons or days is None or days <= within_days:
+            certificate = None if decision.calibration is None else decision.calibration.certificate
+            overdue = days is None or days < 0
+            entries.append(DueEntry(tag, decision.due_on, days, certificate, overdue, decision.reasons))
+    return tuple(sorted(entries, key=lambda one: (one.days is not None, one.days or 0, one.tag)))

@@ -1,0 +1,1 @@
+"""From indication to value (VIM 4.31)."""

@@ -1,0 +1,76 @@
+"""The tree of errors.
+
+    CalibError                    what a person can mend; the message says how
+    ├── BadInputError             findings, cell by cell; nothing was written              exit status 2
+    ├── UnitError                 a unit that is not known for the quantity                exit status 2
+    ├── CurveError                comparisons that make no curve                           exit status 2
+    ├── MeasuringIntervalError    an indication outside the calibrated measuring interval  exit status 2
+    ├── NotInRecordsError         a tag, certificate, job or reading that is not there     exit status 2
+    └── RecordsError              the records file cannot be opened, read or written       exit status 2
+
+A reading that the gate refuses is no error: it is an answer, kept as a refusal (exit status 3).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+
+class CalibError(Exception):
+    """What a person can mend; its text is one line that says how."""
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing wrong with what was typed."""
+
+    source: str  # the file, or "command line"
+    row: int | None  # row as a spreadsheet numbers it (the header is row 1); absent where the whole file is meant
+    column: str | None  # absent where the whole row is meant
+    value: str | None  # as typed; absent where nothing was typed
+    expected: str  # what would have been right
+
+    def __str__(self) -> str:
+        place = self.source
+        if self.row is not None:
+            place += f" row {self.row}"
+        if self.column is not None:
+            place += f", {self.column}"
+        return f"{place}: {_shown(self.value)}expected {self.expected}"
+
+
+def _shown(value: str | None) -> str:
+    if value is None:
+        return ""
+    if value == "":
+        return "blank; "
+    # A cell may hold line ends and escape sequences: repr keeps the message on one line and harmless.
+    short = value if len(value) <= 60 else value[:57] + "..."
+    return f"{short!r}; "
+
+
+class BadInputError(CalibError):
+    """Findings in what was typed; nothing was written."""
+
+    def __init__(self, findings: Sequence[Finding]) -> None:
+        self.findings = tuple(findings)
+        super().__init__("\n".join(str(finding) for finding in self.findings))
+
+
+class UnitError(CalibError):
+    """A unit that is not known for the quantity."""
+
+
+class CurveError(CalibError):
+    """Comparisons that make no correction curve."""
+
+
+class MeasuringIntervalError(CalibError):
+    """An indication outside the calibrated measuring interval."""
+
+
+class NotInRecordsError(CalibError):
+    """A tag, certificate, job or reading that the records do not hold."""
+
+
+class RecordsError(CalibError):
+    """The records cannot be opened, read or written."""

@@ -1,0 +1,136 @@
+"""The one unit registry: read, convert and write quantity values (VIM 1.19).
+
+Inside the package every value is a float in the coherent SI unit of its quantity. A typed unit becomes a `Unit` at the door;
+the factors come from pint. A name that pint reads otherwise than the trade does (it takes `cfm` for centifermi) never reaches it:
+the table below is the whole vocabulary.
+"""
+
+import re
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import TypeVar, cast
+
+import numpy as np
+import pint
+from numpy.typing import NDArray
+
+from calib.errors import UnitError
+
+Number = TypeVar("Number", float, NDArray[np.float64])
+
+# Quantity -> typed unit -> expression for pint; the first unit of each row is the coherent SI one.
+# Inches of water and of mercury have several conventions: each is named with its own, none is the default.
+# Sources of the factors: foot, inch: exact by definition; inHg (0 degC) 3386.389 Pa and inH2O (4 degC) 249.089 Pa,
+# (60 degF) 248.84 Pa, (68 degF) 248.64 Pa: NIST SP 811 and common conversion tables, from memory.
+UNITS: dict[str, dict[str, str]] = {
+    "air velocity": {"m/s": "meter/second", "fpm": "foot/minute", "ft/min": "foot/minute", "km/h": "kilometer/hour"},
+    "volume flow": {
+        "m3/s": "meter**3/second",
+        "m3/h": "meter**3/hour",
+        "L/s": "liter/second",
+        "l/s": "liter/second",
+        "cfm": "foot**3/minute",
+    },
+    "pressure": {
+        "Pa": "pascal",
+        "hPa": "hectopascal",
+        "kPa": "kilopascal",
+        "inH2O(4degC)": "249.089*pascal",
+        "inH2O(60degF)": "248.84*pascal",
+        "inH2O(68degF)": "248.64*pascal",
+        "inHg(0degC)": "3386.389*pascal",
+    },
+    "temperature": {"K": "kelvin", "degC": "degC", "degF": "degF"},
+    "relative humidity": {"1": "dimensionless", "%": "percent"},
+    "voltage": {"V": "volt", "mV": "millivolt"},
+    "length": {"m": "meter", "cm": "centimeter", "mm": "millimeter", "in": "inch", "ft": "foot"},
+    "area": {"m2": "meter**2", "cm2": "centimeter**2", "mm2": "millimeter**2", "in2": "inch**2", "ft2": "foot**2"},
+}
+
+# What an instrument of the register may measure.
+INSTRUMENT_QUANTITIES = (
+    "air velocity",
+    "volume flow",
+    "pressure",
+    "temperature",
+    "relative humidity",
+    "voltage",
+)
+
+_PREFERRED = {
+    "si": {"air velocity": "m/s", "volume flow": "L/s", "temperature": "degC", "relative humidity": "%"},
+    "ip": {"air velocity": "fpm", "volume flow": "cfm", "temperature": "degF", "relative humidity": "%"},
+}
+
+
+@dataclass(frozen=True)
+class Unit:
+    """A unit of measurement: value in SI = scale * value + offset."""
+
+    quantity: str  # kind of quantity, a key of UNITS
+    symbol: str  # as typed and as printed
+    scale: float  # [SI unit per unit]
+    offset: float  # [SI unit]; 0 but for degC and degF
+
+    def to_si(self, value: Number) -> Number:
+        """Value in this unit, as a value in SI."""
+        return cast("Number", value * self.scale + self.offset)
+
+    def from_si(self, value: Number) -> Number:
+        """Value in SI, as a value in this unit."""
+        return cast("Number", (value - self.offset) / self.scale)
+
+    def difference_to_si(self, difference: Number) -> Number:
+        """Difference or uncertainty in this unit, in SI: 0.3 degC is 0.3 K, never 273.45 K."""
+        return cast("Number", difference * self.scale)
+
+    def difference_from_si(self, difference: Number) -> Number:
+        """Difference or uncertainty in SI, in this unit."""
+        return cast("Number", difference / self.scale)
+
+
+@lru_cache(maxsize=1)
+def _registry() -> pint.UnitRegistry:
+    return pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
+
+
+@lru_cache(maxsize=256)
+def unit(quantity: str, symbol: str) -> Unit:
+    """The unit that was typed for a quantity; raises UnitError with the units that are known for it."""
+    known = UNITS[quantity]
+    if symbol not in known:
+        raise UnitError(f"{symbol!r} is not a unit of {quantity}: use one of {', '.join(known)}")
+    si = next(iter(known.values()))
+    registry = _registry()
+    one = registry.Quantity(1.0, registry.parse_expression(known[symbol]).units)
+    if known[symbol] in ("degC", "degF"):
+        offset = float(registry.Quantity(0.0, known[symbol]).to(si).magnitude)
+        return Unit(quantity, symbol, float(registry.Quantity(1.0, f"delta_{known[symbol]}").to(si).magnitude), offset)
+    factor = registry.parse_expression(known[symbol])
+    scale = registry.Quantity(factor.magnitude, one.units).to(si).magnitude
+    return Unit(quantity, symbol, float(scale), 0.0)
+
+
+def known_units(quantity: str) -> tuple[str, ...]:
+    """Units that may be typed for a quantity."""
+    return tuple(UNITS[quantity])
+
+
+def preferred(quantity: str, system: str) -> Unit:
+    """Unit of a quantity in which `system` ("si" or "ip") is printed."""
+    return unit(quantity, _PREFERRED[system].get(quantity, next(iter(UNITS[quantity]))))
+
+
+_TYPED = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(\S.*?)\s*")
+
+
+def read(text: str, quantity: str) -> tuple[float, Unit]:
+    """Typed value with its unit ("2.5 m/s") as a value in SI and the unit; raises UnitError."""
+    found = _TYPED.fullmatch(text)
+    if found is None:
+        raise UnitError(f"{text!r} is not a value with a unit: write it like '2.5 {next(iter(UNITS[quantity]))}'")
+    typed = unit(quantity, found[2])
+    value = typed.to_si(float(found[1]))
+    if not np.isfinite(value):
+        raise UnitError(f"{text!r} is not a finite value")
+    return value, typed

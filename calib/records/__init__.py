@@ -1,0 +1,1 @@
+"""What was said, by whom, when; never changed."""

@@ -1,0 +1,127 @@
+"""Open, guard and make the records file.
+
+Embedded SQLite: WAL, synchronous=FULL, foreign keys on. A write transaction takes its lock at the start (BEGIN IMMEDIATE), so that
+two people never read the same ledger head.
+"""
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Engine, event, text
+from sqlalchemy.exc import DBAPIError, IntegrityError
+from sqlmodel import Session, create_engine
+
+from calib.errors import RecordsError
+
+SCHEMA = "0001"  # the revision that this version reads and writes
+_WAIT_SECONDS = 10
+
+
+def make(location: str) -> None:
+    """Make a records file with the present schema; raises RecordsError where one is there already."""
+    path = _path(location)
+    if path.exists():
+        raise RecordsError(f"{path} is there already: name another file with --records, or use this one")
+    if not path.parent.is_dir():
+        raise RecordsError(f"{path}: the folder {path.parent} does not exist: make it first")
+    from calib.records.migrations import upgrade  # noqa: PLC0415 (alembic takes 0.2 s to import)
+
+    engine = _engine(path)
+    try:
+        with _told(location), closing(sqlite3.connect(path)) as file:
+            file.execute("PRAGMA journal_mode=WAL")  # kept in the file; it cannot be set inside a transaction
+        with _told(location), engine.begin() as connection:
+            upgrade(connection, SCHEMA)
+    except BaseException:
+        engine.dispose()
+        for leftover in (path, Path(f"{path}-wal"), Path(f"{path}-shm")):
+            leftover.unlink(missing_ok=True)
+        raise
+    engine.dispose()
+
+
+def open_records(location: str) -> Engine:
+    """Engine on an existing records file of the present schema; raises RecordsError with the next step otherwise."""
+    path = _path(location)
+    if not path.is_file():
+        raise RecordsError(f"no records at {path}: make them with `calib init`, or name others with --records")
+    engine = _engine(path)
+    with _told(location), engine.connect() as connection:
+        schema = _schema(connection)
+    if schema is None:
+        raise RecordsError(f"{path} is a database, but holds no calibration records: name another file with --records")
+    if schema != SCHEMA:
+        raise RecordsError(
+            f"{path} has schema {schema}, this version knows {SCHEMA}: use the version that wrote it, or a later one"
+        )
+    return engine
+
+
+def _path(location: str) -> Path:
+    scheme, separator, rest = location.partition("://")
+    if not separator:
+        return Path(location)
+    if scheme != "sqlite":
+        raise RecordsError(f"records at {scheme}:// are not served by this version: name a file with --records")
+    return Path(rest.removeprefix("/"))
+
+
+def _schema(connection: Connection) -> str | None:
+    present = connection.execute(text("SELECT count(*) FROM sqlite_master WHERE name = 'alembic_version'")).scalar_one()
+    return connection.execute(text("SELECT version_num FROM alembic_version")).scalar_one_or_none() if present else None
+
+
+def _engine(path: Path) -> Engine:
+    engine = create_engine(f"sqlite:///{path}", connect_args={"timeout": _WAIT_SECONDS})
+    event.listen(engine, "connect", _prepare)
+    event.listen(engine, "begin", _begin)
+    return engine
+
+
+def _prepare(connection: sqlite3.Connection, _record: Any) -> None:
+    connection.isolation_level = None  # the driver's own BEGIN comes too late for DDL and for locks
+    # Bytes that are no UTF-8 were put there behind the program's back: `verify` must be able to read and name them.
+    connection.text_factory = lambda raw: raw.decode("utf-8", "surrogateescape")
+    for pragma in ("foreign_keys=ON", "synchronous=FULL", "recursive_triggers=ON"):
+        connection.execute(f"PRAGMA {pragma}")
+
+
+def _begin(connection: Connection) -> None:
+    immediate = connection.get_execution_options().get("writes", False)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if immediate else "BEGIN")
+
+
+@contextmanager
+def reading(location: str) -> Iterator[Session]:
+    """A session that reads one consistent state of the records."""
+    engine = open_records(location)
+    try:
+        with _told(location), Session(engine) as session:
+            yield session
+    finally:
+        engine.dispose()
+
+
+@contextmanager
+def writing(location: str) -> Iterator[Session]:
+    """A session whose writes become durable together when the block ends, or not at all when it raises."""
+    engine = open_records(location)
+    try:
+        with _told(location), Session(engine.execution_options(writes=True)) as session, session.begin():
+            yield session
+    finally:
+        engine.dispose()
+
+
+@contextmanager
+def _told(location: str) -> Iterator[None]:
+    try:
+        yield
+    except IntegrityError as error:
+        raise RecordsError(f"{location}: the records refuse this: {error.orig}; nothing was written") from error
+    except (DBAPIError, sqlite3.Error) as error:
+        cause = error.orig if isinstance(error, DBAPIError) else error
+        raise RecordsError(f"{location}: {cause}; nothing was written") from error

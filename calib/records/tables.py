@@ -1,0 +1,328 @@
+"""The tables (ISO/IEC 17025:2017, 6.4.13 and 7.5).
+
+Values are kept as typed, as text: `1.10` stays `1.10`. The database refuses UPDATE and DELETE on every table here, and by CHECK
+constraints what no procedure may write. SQLModel does not validate a table's rows: the procedures do, before they make one.
+"""
+
+from typing import ClassVar
+
+from sqlalchemy import CheckConstraint, UniqueConstraint
+from sqlmodel import Field, SQLModel
+
+
+def _one_of(column: str, *words: str) -> CheckConstraint:
+    listed = ", ".join(f"'{word}'" for word in words)
+    return CheckConstraint(f"{column} IN ({listed})", name=f"{column}_is_known")
+
+
+def _above_zero(*columns: str) -> tuple[CheckConstraint, ...]:
+    return tuple(CheckConstraint(f"CAST({one} AS REAL) > 0", name=f"{one}_above_0") for one in columns)
+
+
+def _not_negative(*columns: str) -> tuple[CheckConstraint, ...]:
+    return tuple(CheckConstraint(f"CAST({one} AS REAL) >= 0", name=f"{one}_not_negative") for one in columns)
+
+
+def _not_blank(*columns: str) -> tuple[CheckConstraint, ...]:
+    return tuple(CheckConstraint(f"length({one}) > 0", name=f"{one}_not_blank") for one in columns)
+
+
+def _day(*columns: str) -> tuple[CheckConstraint, ...]:
+    return tuple(CheckConstraint(f"{one} LIKE '____-__-__'", name=f"{one}_is_a_day") for one in columns)
+
+
+def _moment(*columns: str) -> tuple[CheckConstraint, ...]:
+    return tuple(CheckConstraint(f"{one} LIKE '____-__-__T__:__%'", name=f"{one}_is_a_time") for one in columns)
+
+
+class Instrument(SQLModel, table=True):
+    """A measuring instrument of the register (6.4.13 a to c)."""
+
+    __tablename__: ClassVar[str] = "instrument"
+    __table_args__ = (
+        *_not_blank("tag"),
+        *_above_zero("resolution", "interval_months"),
+        *_not_negative("mpe_percent", "mpe_absolute", "repeatability", "stability_percent", "stability_absolute"),
+        CheckConstraint("CAST(range_low AS REAL) < CAST(range_high AS REAL)", name="range_rises"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    tag: str = Field(unique=True)
+    kind: str
+    maker: str
+    model: str
+    serial: str
+    firmware: str | None = None
+    quantity: str
+    range_low: str
+    range_high: str
+    unit: str
+    resolution: str
+    mpe_percent: str | None = None  # of the indication
+    mpe_absolute: str | None = None
+    repeatability: str | None = None  # declared standard deviation of one indication
+    stability_percent: str | None = None  # limits of change since calibration, instead of the maximum permissible error
+    stability_absolute: str | None = None
+    stability_basis: str | None = None
+    interval_months: int
+    check_interval_days: int | None = None  # absent: no intermediate check is required
+    location: str | None = None
+    custodian: str | None = None
+
+
+class Calibration(SQLModel, table=True):
+    """A calibration as its certificate states it (6.4.13 e)."""
+
+    __tablename__: ClassVar[str] = "calibration"
+    __table_args__ = (
+        UniqueConstraint("instrument_id", "certificate"),
+        UniqueConstraint("laboratory", "certificate"),
+        *_not_blank("certificate", "laboratory"),
+        *_day("calibrated_on", "due_on"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    instrument_id: int = Field(foreign_key="instrument.id", index=True)
+    certificate: str
+    laboratory: str
+    accreditation: str | None = None
+    calibrated_on: str
+    due_on: str | None = None
+    temperature_degC: str | None = None  # noqa: N815 (the unit is written as it is)
+    pressure_kPa: str | None = None  # noqa: N815
+    humidity_percent: str | None = None
+
+
+class ReferenceStandard(SQLModel, table=True):
+    """An instrument of the register that served as reference standard of an in-house calibration."""
+
+    __tablename__: ClassVar[str] = "reference_standard"
+    __table_args__ = (UniqueConstraint("calibration_id", "instrument_id"),)
+    id: int | None = Field(default=None, primary_key=True)
+    calibration_id: int = Field(foreign_key="calibration.id", index=True)
+    instrument_id: int = Field(foreign_key="instrument.id")
+
+
+class Comparison(SQLModel, table=True):
+    """One reference value beside one indication."""
+
+    __tablename__: ClassVar[str] = "comparison"
+    __table_args__ = (
+        _one_of("phase", "as-found", "as-left"),
+        *_above_zero("expanded_uncertainty", "coverage_factor", "observations"),
+        *_not_negative("repeatability"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    calibration_id: int = Field(foreign_key="calibration.id", index=True)
+    phase: str
+    reference: str
+    indication: str
+    unit: str
+    expanded_uncertainty: str
+    coverage_factor: str
+    repeatability: str | None = None
+    observations: str | None = None
+
+
+class CorrectionCurve(SQLModel, table=True):
+    """The correction curve of a calibration; of several the latest counts, the earlier ones stay."""
+
+    __tablename__: ClassVar[str] = "correction_curve"
+    __table_args__ = (
+        _one_of("shape", "polynomial"),
+        _one_of("phase", "as-found", "as-left"),
+        *_not_blank("chosen_by", "reason"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    calibration_id: int = Field(foreign_key="calibration.id", index=True)
+    shape: str
+    degree: int
+    phase: str  # whose comparisons it was made from
+    low: float  # measuring interval, indication in SI
+    high: float
+    measuring_interval: str  # the same in the certificate's own digits and unit
+    parameters: str  # JSON: coefficients, covariance and the reference part, in SI
+    chosen_by: str  # "rule", or the person
+    reason: str
+
+
+class Acceptance(SQLModel, table=True):
+    """A calibration accepted for use: by whom, when, against which criterion."""
+
+    __tablename__: ClassVar[str] = "acceptance"
+    __table_args__ = (*_day("accepted_on"), *_not_blank("accepted_by"))
+    id: int | None = Field(default=None, primary_key=True)
+    calibration_id: int = Field(foreign_key="calibration.id", unique=True)
+    accepted_on: str
+    accepted_by: str
+    criterion: str | None = None
+
+
+class Event(SQLModel, table=True):
+    """What happened to an instrument (6.4.13 h)."""
+
+    __tablename__: ClassVar[str] = "event"
+    __table_args__ = (
+        _one_of("kind", "suspension", "release", "damage", "repair", "move", "retirement", "interval change"),
+        *_moment("at"),
+        *_not_blank("reason"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    instrument_id: int = Field(foreign_key="instrument.id", index=True)
+    kind: str
+    at: str
+    reason: str
+
+
+class IntermediateCheck(SQLModel, table=True):
+    """An intermediate check of an instrument (6.4.10)."""
+
+    __tablename__: ClassVar[str] = "intermediate_check"
+    __table_args__ = (
+        _one_of("kind", "zero", "comparison", "check standard"),
+        _one_of("result", "passed", "failed"),
+        *_moment("at"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    instrument_id: int = Field(foreign_key="instrument.id", index=True)
+    at: str
+    kind: str
+    value: str
+    low: str  # limits of what passes
+    high: str
+    unit: str
+    result: str
+    remarks: str | None = None
+
+
+class Method(SQLModel, table=True):
+    """A way of measuring, with the standard uncertainty that the company declares for it."""
+
+    __tablename__: ClassVar[str] = "method"
+    __table_args__ = (*_not_blank("method", "basis"), *_not_negative("relative_standard_uncertainty_percent"))
+    id: int | None = Field(default=None, primary_key=True)
+    method: str = Field(unique=True)
+    relative_standard_uncertainty_percent: str
+    basis: str
+
+
+class Job(SQLModel, table=True):
+    """A job on a site, with the decision rule agreed for it."""
+
+    __tablename__: ClassVar[str] = "job"
+    __table_args__ = (*_not_blank("job"), _one_of("decision_rule", "simple", "guarded", "guarded non-binary"))
+    id: int | None = Field(default=None, primary_key=True)
+    job: str = Field(unique=True)
+    title: str | None = None
+    site: str | None = None
+    client: str | None = None
+    decision_rule: str
+
+
+class Outlet(SQLModel, table=True):
+    """An outlet of a job: its opening, its outlet factor or effective area, its design flow."""
+
+    __tablename__: ClassVar[str] = "outlet"
+    __table_args__ = (
+        UniqueConstraint("job_id", "outlet"),
+        *_not_blank("outlet", "system"),
+        _one_of("service", "supply", "return", "exhaust"),
+        _one_of("shape", "rectangular", "round"),
+        *_above_zero(
+            "width", "height", "diameter", "outlet_factor", "effective_area", "design_flow", "tolerance_percent"
+        ),
+        *_not_negative("dimension_limit", "outlet_factor_standard_uncertainty", "effective_area_standard_uncertainty"),
+        CheckConstraint("(outlet_factor IS NULL) <> (effective_area IS NULL)", name="factor_or_effective_area"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    job_id: int = Field(foreign_key="job.id", index=True)
+    outlet: str
+    system: str
+    service: str
+    shape: str | None = None
+    width: str | None = None
+    height: str | None = None
+    diameter: str | None = None
+    dimension_unit: str | None = None
+    dimension_limit: str | None = None
+    outlet_factor: str | None = None
+    outlet_factor_standard_uncertainty: str | None = None
+    outlet_factor_source: str
+    outlet_factor_reason: str | None = None  # why a factor above 1.2 is right
+    effective_area: str | None = None
+    effective_area_unit: str | None = None
+    effective_area_standard_uncertainty: str | None = None
+    design_flow: str | None = None
+    flow_unit: str | None = None
+    tolerance_percent: str | None = None
+
+
+class _Observed(SQLModel):
+    """What is typed of a reading, whether it was accepted or refused."""
+
+    outlet_id: int = Field(foreign_key="outlet.id", index=True)
+    instrument_id: int = Field(foreign_key="instrument.id", index=True)
+    method_id: int = Field(foreign_key="method.id")
+    observed_at: str
+    indication: str | None = None  # the mean as shown; absent where only the observations were typed
+    unit: str
+    observations: str | None = None  # repeated values, joined by ;
+    operator: str
+    remarks: str | None = None
+    averaging_s: str | None = None
+
+
+class Reading(_Observed, table=True):
+    """A reading that the gate let through."""
+
+    __tablename__: ClassVar[str] = "reading"
+    __table_args__ = (
+        UniqueConstraint("outlet_id", "instrument_id", "observed_at"),
+        *_moment("observed_at"),
+        *_not_blank("operator"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+
+
+class Refusal(_Observed, table=True):
+    """A reading that the gate refused: everything typed, and the reasons."""
+
+    __tablename__: ClassVar[str] = "refusal"
+    __table_args__ = (
+        UniqueConstraint("outlet_id", "instrument_id", "observed_at"),
+        *_moment("observed_at"),
+        *_not_blank("operator", "reasons"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    reasons: str  # JSON list
+
+
+class LedgerEntry(SQLModel, table=True):
+    """One write: the chain that makes a change behind the program's back visible."""
+
+    __tablename__: ClassVar[str] = "ledger"
+    __table_args__ = (UniqueConstraint("record_table", "record_id"),)
+    sequence: int | None = Field(default=None, primary_key=True)
+    time: str
+    person: str
+    action: str
+    record_table: str
+    record_id: int
+    record_digest: str  # SHA-256 of the record's bytes
+    previous: str = Field(unique=True)  # digest of the entry before; unique, so the chain cannot fork
+    digest: str = Field(unique=True)  # SHA-256 of this entry's bytes, `previous` among them
+
+
+EVIDENCE: tuple[type[SQLModel], ...] = (
+    Instrument,
+    Calibration,
+    ReferenceStandard,
+    Comparison,
+    CorrectionCurve,
+    Acceptance,
+    Event,
+    IntermediateCheck,
+    Method,
+    Job,
+    Outlet,
+    Reading,
+    Refusal,
+)

@@ -1,0 +1,123 @@
+"""Law of propagation of uncertainty (GUM 5), for many results at once and with what they share.
+
+A *contribution* is one line of the budget of every result: the uncertainty |c_i| u(x_i) that one influence brings to each.
+Results that share an influence (the same calibration, the same outlet) carry the same *source* number; then their
+contributions are fully correlated, with their signs. An influence with several independent parts (the scatter of a curve with p
+coefficients) has p *parts*: signed uncertainties in orthogonal directions, so that
+
+    u_i(y_a) = |parts_a|,    u_i(y_a, y_b) = parts_a . parts_b  where the sources agree, else 0.
+
+Arrays run over the results; there is no loop over results.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Evaluation = Literal["A", "B"]
+
+
+@dataclass(frozen=True)
+class Contribution:
+    """What one influence contributes to each of n results."""
+
+    name: str
+    type_a: NDArray[np.bool_]  # (n,): evaluated by statistics of observations (GUM 2.3.2), else by other means (2.3.3)
+    parts: NDArray[np.float64]  # (n, m): signed standard uncertainties in orthogonal directions [unit of the result]
+    source: NDArray[np.int64]  # (n,): results with the same number share the influence
+    degrees_of_freedom: NDArray[np.float64]  # (n,): infinite where u is taken as exactly known
+
+    @property
+    def variance(self) -> NDArray[np.float64]:
+        """(n,) variance that the influence contributes [unit of the result squared]."""
+        return np.einsum("ij,ij->i", self.parts, self.parts)
+
+
+@dataclass(frozen=True)
+class Combined:
+    """Combined standard uncertainties of n results and where they come from."""
+
+    standard_uncertainty: NDArray[np.float64]  # (n,) [unit of the result]
+    degrees_of_freedom: NDArray[np.float64]  # (n,) effective, by Welch-Satterthwaite
+    uncertainties: NDArray[np.float64]  # (n, c): |c_i| u(x_i), one column for each contribution [unit of the result]
+
+    @property
+    def variance_percent(self) -> NDArray[np.float64]:
+        """(n, c) share of each contribution in the combined variance [%]; 0 where there is no uncertainty at all."""
+        total = self.standard_uncertainty[:, np.newaxis] ** 2
+        return 100.0 * np.divide(self.uncertainties**2, total, out=np.zeros_like(self.uncertainties), where=total > 0)
+
+
+def welch_satterthwaite(uncertainties: ArrayLike, degrees_of_freedom: ArrayLike) -> NDArray[np.float64]:
+    """Effective degrees of freedom: u_c^4 / sum(u_i^4 / nu_i) over the last axis (GUM G.4.1, equation G.2b).
+
+    For independent components; infinite where none has finite degrees of freedom.
+    """
+    variances = np.asarray(uncertainties, dtype=float) ** 2
+    below = np.sum(variances**2 / np.asarray(degrees_of_freedom, dtype=float), axis=-1)
+    above = np.sum(variances, axis=-1) ** 2
+    return np.divide(above, below, out=np.full_like(above, np.inf), where=below > 0)
+
+
+def combine(contributions: Sequence[Contribution]) -> Combined:
+    """Combined standard uncertainty of each result: u_c^2 = sum u_i^2 (GUM 5.1.2, equation 10).
+
+    The influences are independent of one another; what correlates within one is in its parts.
+    """
+    uncertainties = np.sqrt(np.column_stack([one.variance for one in contributions]))
+    degrees = np.column_stack([one.degrees_of_freedom for one in contributions])
+    combined = np.sqrt(np.sum(uncertainties**2, axis=1))
+    return Combined(combined, welch_satterthwaite(uncertainties, degrees), uncertainties)
+
+
+def combine_totals(
+    contributions: Sequence[Contribution], membership: NDArray[np.int64], sign: NDArray[np.float64]
+) -> Combined:
+    """Combined standard uncertainty of totals y_t = sum over its results of sign * y, with what the results share (GUM 5.2.2).
+
+    `membership` (n,) gives the number of the total that a result belongs to, from 0, or -1 for none; `sign` (n,) is +1 or -1.
+    A shared influence adds within a total before it is squared; a result's own does not.
+    """
+    totals = int(membership.max(initial=-1)) + 1
+    variance = np.zeros((totals, len(contributions)))
+    # Welch-Satterthwaite over the independent sources: each source of each influence is one component.
+    below = np.zeros(totals)
+    inside = membership >= 0
+    for column, one in enumerate(contributions):
+        sources, number = np.unique(one.source[inside], return_inverse=True)
+        pair = membership[inside] * sources.size + number
+        pairs, place = np.unique(pair, return_inverse=True)
+        signed = one.parts[inside] * sign[inside, np.newaxis]
+        summed = np.stack([np.bincount(place, signed[:, part], pairs.size) for part in range(signed.shape[1])])
+        of_pair = np.sum(summed**2, axis=0)
+        owner = pairs // max(sources.size, 1)
+        variance[:, column] = np.bincount(owner, of_pair, totals)
+        # One source has one number of degrees of freedom; where readings differ in it, the fewest count.
+        fewest = np.full(pairs.size, np.inf)
+        np.minimum.at(fewest, place, one.degrees_of_freedom[inside])
+        below += np.bincount(owner, of_pair**2 / fewest, totals)
+    combined = variance.sum(axis=1)
+    effective = np.divide(combined**2, below, out=np.full(totals, np.inf), where=below > 0)
+    return Combined(np.sqrt(combined), effective, np.sqrt(variance))
+
+
+def covariance(contributions: Sequence[Contribution]) -> NDArray[np.float64]:
+    """(n, n) covariance matrix of the results [unit of the result squared]; memory grows with n^2."""
+    size = contributions[0].source.size
+    matrix = np.zeros((size, size))
+    for one in contributions:
+        shared = one.source[:, np.newaxis] == one.source[np.newaxis, :]
+        matrix += np.where(shared, one.parts @ one.parts.T, 0.0)
+    return matrix
+
+
+def propagate(sensitivities: ArrayLike, covariance_of_inputs: ArrayLike) -> NDArray[np.float64]:
+    """Covariance matrix of results from correlated inputs: U_y = C U_x C^T (GUM 5.2.2; H.2.3).
+
+    `sensitivities` (results, inputs) are the partial derivatives; `covariance_of_inputs` is (inputs, inputs).
+    """
+    c = np.asarray(sensitivities, dtype=float)
+    return np.asarray(c @ np.asarray(covariance_of_inputs, dtype=float) @ c.T)
