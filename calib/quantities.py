@@ -8,7 +8,7 @@ the table below is the whole vocabulary.
 import re
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TypeVar, cast
+from typing import TypeVar
 
 import numpy as np
 import pint
@@ -74,23 +74,23 @@ class Unit:
 
     def to_si(self, value: Number) -> Number:
         """Value in this unit, as a value in SI."""
-        return cast("Number", value * self.scale + self.offset)
+        return value * self.scale + self.offset
 
     def from_si(self, value: Number) -> Number:
         """Value in SI, as a value in this unit."""
-        return cast("Number", (value - self.offset) / self.scale)
+        return (value - self.offset) / self.scale
 
     def difference_to_si(self, difference: Number) -> Number:
         """Difference or uncertainty in this unit, in SI: 0.3 degC is 0.3 K, never 273.45 K."""
-        return cast("Number", difference * self.scale)
+        return difference * self.scale
 
     def difference_from_si(self, difference: Number) -> Number:
         """Difference or uncertainty in SI, in this unit."""
-        return cast("Number", difference / self.scale)
+        return difference / self.scale
 
 
 @lru_cache(maxsize=1)
-def _registry() -> pint.UnitRegistry:
+def _registry() -> pint.UnitRegistry[float]:
     return pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
 
 

@@ -68,7 +68,7 @@ class CorrectionCurve:
 
     def scatter_uncertainty(self, x: ArrayLike) -> NDArray[np.float64]:
         """Standard uncertainty from the scatter of the comparisons, n-p degrees of freedom."""
-        return np.sqrt(np.sum(self.scatter_parts(x) ** 2, axis=-1))
+        return self.polynomial.standard_uncertainty(self._inside(x))
 
     def reference_uncertainty(self, x: ArrayLike) -> NDArray[np.float64]:
         """The certificate's U/k at x, interpolated linearly between the neighbouring indications."""

@@ -5,7 +5,7 @@ stays small for any unit of x.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -53,7 +53,7 @@ class Polynomial:
 
     def standard_uncertainty(self, x: ArrayLike) -> NDArray[np.float64]:
         """Standard uncertainty of y(x) from the scatter of the points: u^2 = j C j^T [unit of y]."""
-        return np.sqrt(np.sum(self.parts(x) ** 2, axis=-1))
+        return np.asarray(np.sqrt(np.sum(self.parts(x) ** 2, axis=-1)))
 
     def parts(self, x: ArrayLike) -> NDArray[np.float64]:
         """(..., p) orthogonal signed parts j(x) L of that uncertainty, C = L L^T: values at two x share them [unit of y]."""
@@ -67,6 +67,17 @@ class Polynomial:
             for m in range(k + 1):
                 to_x[m, k] = math.comb(k, m) * (-self.centre) ** (k - m) / self.half_width**k
         return to_x @ self.coefficients, to_x @ self.covariance @ to_x.T
+
+    def in_unit(self, scale: float, offset: float) -> "Polynomial":
+        """The same curve where x and y are numbers in another unit: x = scale * x' + offset, y = scale * y'."""
+        return replace(
+            self,
+            centre=(self.centre - offset) / scale,
+            half_width=self.half_width / scale,
+            coefficients=self.coefficients / scale,
+            covariance=self.covariance / scale**2,
+            residuals=self.residuals / scale,
+        )
 
     def inverse(self, y: float, u_y: float, low: float, high: float) -> tuple[float, float]:
         """The x in [low, high] with y(x) = y, and u(x) = sqrt(u^2(y) + u^2(y(x)))/|dy/dx| (ISO/TS 28037 clause 11).
@@ -88,15 +99,7 @@ class Polynomial:
 
     def scaled(self, factor: float) -> "Polynomial":
         """The same curve with its covariance multiplied by `factor`."""
-        return Polynomial(
-            self.centre,
-            self.half_width,
-            self.coefficients,
-            self.covariance * factor,
-            self.degrees_of_freedom,
-            self.chi_squared,
-            self.residuals,
-        )
+        return replace(self, covariance=self.covariance * factor)
 
 
 def cholesky_of(covariance: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -33,7 +33,7 @@ class Contribution:
     @property
     def variance(self) -> NDArray[np.float64]:
         """(n,) variance that the influence contributes [unit of the result squared]."""
-        return np.einsum("ij,ij->i", self.parts, self.parts)
+        return np.asarray(np.sum(self.parts**2, axis=1))
 
 
 @dataclass(frozen=True)
@@ -59,7 +59,7 @@ def welch_satterthwaite(uncertainties: ArrayLike, degrees_of_freedom: ArrayLike)
     variances = np.asarray(uncertainties, dtype=float) ** 2
     below = np.sum(variances**2 / np.asarray(degrees_of_freedom, dtype=float), axis=-1)
     above = np.sum(variances, axis=-1) ** 2
-    return np.divide(above, below, out=np.full_like(above, np.inf), where=below > 0)
+    return np.asarray(np.divide(above, below, out=np.full_like(above, np.inf), where=below > 0))
 
 
 def combine(contributions: Sequence[Contribution]) -> Combined:
@@ -74,34 +74,38 @@ def combine(contributions: Sequence[Contribution]) -> Combined:
 
 
 def combine_totals(
-    contributions: Sequence[Contribution], membership: NDArray[np.int64], sign: NDArray[np.float64]
+    contributions: Sequence[Contribution], membership: NDArray[np.int64], sign: NDArray[np.float64], totals: int
 ) -> Combined:
     """Combined standard uncertainty of totals y_t = sum over its results of sign * y, with what the results share (GUM 5.2.2).
 
-    `membership` (n,) gives the number of the total that a result belongs to, from 0, or -1 for none; `sign` (n,) is +1 or -1.
+    `membership` (n,) gives the number of the total that a result belongs to, 0 to totals - 1, or -1 for none; `sign` (n,) is +1 or -1.
     A shared influence adds within a total before it is squared; a result's own does not.
     """
-    totals = int(membership.max(initial=-1)) + 1
-    variance = np.zeros((totals, len(contributions)))
-    # Welch-Satterthwaite over the independent sources: each source of each influence is one component.
-    below = np.zeros(totals)
+    variances, below = zip(*(_of_totals(one, membership, sign, totals) for one in contributions), strict=True)
+    combined = np.sum(variances, axis=0)
+    lost = np.sum(below, axis=0)
+    effective = np.divide(combined**2, lost, out=np.full(totals, np.inf), where=lost > 0)
+    return Combined(np.sqrt(combined), effective, np.sqrt(np.column_stack(variances)))
+
+
+def _of_totals(
+    one: Contribution, membership: NDArray[np.int64], sign: NDArray[np.float64], totals: int
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Variance that an influence contributes to each total, and its sum of u^4/nu: each source of it is one component."""
     inside = membership >= 0
-    for column, one in enumerate(contributions):
-        sources, number = np.unique(one.source[inside], return_inverse=True)
-        pair = membership[inside] * sources.size + number
-        pairs, place = np.unique(pair, return_inverse=True)
-        signed = one.parts[inside] * sign[inside, np.newaxis]
-        summed = np.stack([np.bincount(place, signed[:, part], pairs.size) for part in range(signed.shape[1])])
-        of_pair = np.sum(summed**2, axis=0)
-        owner = pairs // max(sources.size, 1)
-        variance[:, column] = np.bincount(owner, of_pair, totals)
-        # One source has one number of degrees of freedom; where readings differ in it, the fewest count.
-        fewest = np.full(pairs.size, np.inf)
-        np.minimum.at(fewest, place, one.degrees_of_freedom[inside])
-        below += np.bincount(owner, of_pair**2 / fewest, totals)
-    combined = variance.sum(axis=1)
-    effective = np.divide(combined**2, below, out=np.full(totals, np.inf), where=below > 0)
-    return Combined(np.sqrt(combined), effective, np.sqrt(variance))
+    sources, number = np.unique(one.source[inside], return_inverse=True)
+    pairs, place = np.unique(membership[inside] * max(sources.size, 1) + number, return_inverse=True)
+    signed = one.parts[inside] * sign[inside, np.newaxis]
+    summed = np.stack([np.bincount(place, column, pairs.size) for column in signed.T])
+    of_pair = np.sum(summed**2, axis=0)
+    # One source has one number of degrees of freedom; should its results differ in it, the fewest count.
+    fewest = np.full(pairs.size, np.inf)
+    np.minimum.at(fewest, place, one.degrees_of_freedom[inside])
+    owner = pairs // max(sources.size, 1)
+    return (
+        np.bincount(owner, of_pair, totals).astype(float),
+        np.bincount(owner, of_pair**2 / fewest, totals).astype(float),
+    )
 
 
 def covariance(contributions: Sequence[Contribution]) -> NDArray[np.float64]:

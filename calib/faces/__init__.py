@@ -1,0 +1,1 @@
+"""What people and machines see: no arithmetic, no SQL."""

@@ -1,0 +1,66 @@
+"""The command line. Heavy imports stand inside the commands that need them, so that `calib due` starts at once."""
+
+import sys
+from collections.abc import Sequence
+
+import typer
+
+from calib import __version__
+from calib.errors import CalibError
+from calib.faces.cli import calibration, check, instrument, job, reading, records
+
+# Options that a person may also type before the command.
+_GLOBAL = {"--records": 1, "--by": 1, "--units": 1, "--json": 0}
+
+
+app = typer.Typer(
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    help="Keep the calibration records of air-flow instruments, and put a measurement uncertainty beside every flow.",
+    epilog="Exit status: 0 done; 1 a finding; 2 wrong usage or bad input, nothing written; 3 refused by the gate.",
+)
+records.register(app)
+job.register(app)
+app.add_typer(instrument.app, name="instrument")
+app.add_typer(calibration.app, name="calibration")
+app.add_typer(check.app, name="check")
+app.add_typer(reading.app, name="reading")
+
+
+def _print_version(wanted: bool) -> None:
+    if wanted:
+        print(f"calib {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _root(
+    _version: bool = typer.Option(
+        False, "--version", callback=_print_version, is_eager=True, help="Print the version."
+    ),
+) -> None:
+    pass
+
+
+def globals_last(arguments: Sequence[str]) -> list[str]:
+    """Options that hold for every command may stand before it: `calib --json due` means `calib due --json`."""
+    leading: list[str] = []
+    rest = list(arguments)
+    while rest and rest[0].partition("=")[0] in _GLOBAL:
+        take = 1 if "=" in rest[0] else 1 + _GLOBAL[rest[0]]
+        leading, rest = leading + rest[:take], rest[take:]
+    return rest + leading
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run a command; a person's mistake is one line on stderr and exit status 2, never a traceback."""
+    try:
+        app(globals_last(sys.argv[1:] if arguments is None else arguments))
+    except CalibError as error:
+        for line in str(error).splitlines():
+            print(f"error: {line}", file=sys.stderr)
+        sys.exit(2)
+    except BrokenPipeError:
+        sys.stderr.close()  # the reader of our output has gone (calib ... | head): nothing is wrong
+        sys.exit(0)

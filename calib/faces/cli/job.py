@@ -1,0 +1,80 @@
+"""Commands on a job: report, budget."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from calib.errors import BadInputError, Finding
+from calib.faces.cli.options import DEFAULT_RECORDS, AsJson, AtTime, InUnits, Records, clock, print_json, say, time_of
+
+FORMS = ("html", "csv", "json")
+
+
+def register(app: typer.Typer) -> None:
+    """Add these commands to the program."""
+    app.command("report")(report)
+    app.command("budget")(budget)
+
+
+def report(
+    job: Annotated[str, typer.Argument(metavar="JOB", help="The job.")],
+    form: Annotated[
+        str, typer.Option("--format", metavar="FORMS", help="Forms of the report, joined by commas.")
+    ] = "html,csv,json",
+    into: Annotated[Path, typer.Option("--into", metavar="DIR", help="Folder to write to.")] = Path("reports"),
+    issued: Annotated[
+        str | None, typer.Option("--issued", metavar="TIME", help="Time of issue to print; now if not given.")
+    ] = None,
+    records: Records = DEFAULT_RECORDS,
+    units: InUnits = None,
+    as_json: AsJson = False,
+) -> None:
+    """Write a job's report: every flow with its expanded uncertainty, the totals, the refusals, the evidence.
+
+    Example: calib report FQ-204 --format html,json
+    """
+    from calib.faces.report_files import write_report
+    from calib.records import database
+
+    forms = [one.strip() for one in form.split(",") if one.strip()]
+    wrong = [one for one in forms if one not in FORMS]
+    if wrong or not forms:
+        raise BadInputError(
+            [Finding("command line", None, "--format", form, f"some of {', '.join(FORMS)}, joined by commas")]
+        )
+    with database.reading(records) as session:
+        written = write_report(session, job, forms, into, time_of(issued, "--issued"), clock(), units)
+    if as_json:
+        print_json({"job": job, "files": [str(one) for one in written.files], "refusals": written.refusals})
+    else:
+        for one in written.files:
+            print(f"wrote {one}")
+    if written.refusals:
+        say(f"{written.refusals} refused reading(s) are listed in the report; no flow is given for them")
+
+
+def budget(
+    reading: Annotated[
+        int, typer.Argument(metavar="READING", help="Number of the reading, as `calib reading list` shows it.")
+    ],
+    at: AtTime = None,
+    records: Records = DEFAULT_RECORDS,
+    units: InUnits = None,
+    as_json: AsJson = False,
+) -> None:
+    """Print the uncertainty budget of one reading.
+
+    Example: calib budget 3
+    """
+    from calib.faces import answers
+    from calib.procedures.reading_of import reading_in_job
+    from calib.records import database
+
+    with database.reading(records) as session:
+        found = reading_in_job(session, reading, time_of(at))
+        document = answers.reading(found, units)
+    if as_json:
+        print_json(document)
+    else:
+        print(answers.budget_text(document))

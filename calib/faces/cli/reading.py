@@ -1,0 +1,139 @@
+"""Commands on readings."""
+
+from typing import Annotated
+
+import typer
+
+from calib.faces.cli.options import (
+    DEFAULT_RECORDS,
+    AsJson,
+    By,
+    InUnits,
+    Records,
+    clock,
+    print_json,
+    print_table,
+    say,
+    signature,
+    stop,
+    time_of,
+)
+
+app = typer.Typer(no_args_is_help=True, help="Readings at outlets: add, list, show.")
+
+
+@app.command("add")
+def add(
+    job: Annotated[str, typer.Argument(metavar="JOB", help="The job.")],
+    outlet: Annotated[str, typer.Argument(metavar="OUTLET", help="The outlet.")],
+    instrument: Annotated[str, typer.Option(metavar="TAG", help="The instrument used.")],
+    unit: Annotated[str, typer.Option(help="Unit of the values.")],
+    method: Annotated[str, typer.Option(help="The method used.")],
+    observations: Annotated[str | None, typer.Option(metavar="VALUES", help="Repeated values, joined by ;")] = None,
+    indication: Annotated[str | None, typer.Option(metavar="VALUE", help="The mean as shown.")] = None,
+    observed_at: Annotated[
+        str | None, typer.Option("--at", metavar="TIME", help="When, like 2026-03-05T14:30+01:00; now if not given.")
+    ] = None,
+    averaging_s: Annotated[str | None, typer.Option(help="The meter's averaging time in seconds.")] = None,
+    remarks: Annotated[str | None, typer.Option(help="Anything worth keeping.")] = None,
+    records: Records = DEFAULT_RECORDS,
+    by: By = None,
+    as_json: AsJson = False,
+) -> None:
+    """Enter a reading; if the gate refuses the instrument it is kept as a refusal (exit status 3).
+
+    Example: calib reading add FQ-204 S1-3 --instrument VA-11 --unit m/s --method "sweep, 3 passes" --observations "2.41;2.38;2.44"
+    """
+    from calib.procedures.import_folders import write_sheets
+    from calib.procedures.sheets import typed_row
+    from calib.records import database
+
+    who = signature(by, "reading add")
+    cells = {
+        "job": job, "outlet": outlet, "instrument": instrument, "unit": unit, "method": method, "observations": observations,
+        "indication": indication, "observed_at": observed_at or clock().isoformat(), "averaging_s": averaging_s,
+        "remarks": remarks, "operator": who.person,
+    }  # fmt: skip
+    with database.writing(records) as session:
+        found = write_sheets(session, {"readings.csv": [typed_row("command line", cells)]}, who, clock())
+    reasons = [reason for one in found.refusals for reason in one.reasons]
+    if as_json:
+        print_json({"job": job, "outlet": outlet, "refused": bool(reasons), "reasons": reasons})
+    elif not reasons:
+        print(f"recorded the reading at {outlet}")
+    for reason in reasons:
+        say(f"refused: {reason}")
+    if reasons:
+        stop(3)
+
+
+@app.command("list")
+def list_(
+    job: Annotated[str, typer.Argument(metavar="JOB", help="The job.")],
+    records: Records = DEFAULT_RECORDS,
+    units: InUnits = None,
+    as_json: AsJson = False,
+) -> None:
+    """List a job's readings, each flow with its expanded uncertainty and coverage factor.
+
+    Example: calib reading list FQ-204
+    """
+    from calib.faces import answers
+    from calib.procedures.evaluate import evaluate
+    from calib.records import database
+
+    with database.reading(records) as session:
+        found = evaluate(session, job, clock())
+        document = answers.readings(found, units)
+    if as_json:
+        print_json({"job": job, "readings": document})
+        return
+    print_table(
+        ("reading", "outlet", "system", "service", "instrument", "observed", "flow ± U", "% of design", "conformity"),
+        [
+            (
+                str(one["reading"]),
+                one["outlet"],
+                one["system"],
+                one["service"],
+                one["instrument"],
+                one["observed_at"],
+                one["flow"]["statement"],
+                f"{one['design']['percent_of_design']:.1f}" if one["design"] else "-",
+                one["design"]["conformity"] if one["design"] else "-",
+            )
+            for one in document
+        ],
+    )
+    for refused in found.refused:
+        say(f"refused: {refused.outlet.outlet}, {refused.typed.observed_at}: {'; '.join(refused.reasons)}")
+
+
+@app.command("show")
+def show(
+    reading: Annotated[
+        int, typer.Argument(metavar="READING", help="Number of the reading, as `calib reading list` shows it.")
+    ],
+    records: Records = DEFAULT_RECORDS,
+    units: InUnits = None,
+    as_json: AsJson = False,
+) -> None:
+    """Show one reading as typed, with its flow.
+
+    Example: calib reading show 3
+    """
+    from calib.faces import answers
+    from calib.procedures.reading_of import reading_in_job
+    from calib.records import database
+
+    with database.reading(records) as session:
+        document = answers.reading(reading_in_job(session, reading, time_of(None)), units)
+    if as_json:
+        print_json(document)
+        return
+    as_typed = {name: document[name] for name in (
+        "outlet", "system", "service", "instrument", "certificate", "observed_at", "indication", "observations",
+        "indication_unit", "method", "operator", "averaging_s", "remarks",
+    )}  # fmt: skip
+    print(f"reading {reading}: {document['flow']['statement']}")
+    print(answers.cells_text(as_typed))

@@ -1,0 +1,217 @@
+"""Commands on the records as a whole: init, import, due, ready, verify, demo."""
+
+import re
+from dataclasses import asdict
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from calib.confirmation.interval import DueEntry, due_list
+from calib.errors import BadInputError, Finding
+from calib.faces.cli.options import (
+    DEFAULT_RECORDS,
+    AsJson,
+    By,
+    InUnits,
+    OnDate,
+    Records,
+    clock,
+    day_of,
+    end_of,
+    print_json,
+    print_table,
+    say,
+    signature,
+    stop,
+)
+
+
+def register(app: typer.Typer) -> None:
+    """Add these commands to the program."""
+    app.command("init")(init)
+    app.command("demo")(demo)
+    app.command("import")(import_)
+    app.command("due")(due)
+    app.command("ready")(ready)
+    app.command("verify")(verify)
+
+
+def init(records: Records = DEFAULT_RECORDS, as_json: AsJson = False) -> None:
+    """Make an empty records file.
+
+    Example: calib init
+    """
+    from calib.records import database
+
+    database.make(records)
+    if as_json:
+        print_json({"records": records})
+    else:
+        print(f"made {records}")
+
+
+def demo(
+    into: Annotated[Path, typer.Option("--into", metavar="DIR", help="Folder for the records and the reports.")] = Path(
+        "reports"
+    ),
+    as_json: AsJson = False,
+) -> None:
+    """Run the invented demo job from end to end and write its reports.
+
+    Example: calib demo
+    """
+    from calib.faces.demo import run_demo
+
+    told = run_demo(into, say)
+    if as_json:
+        print_json(told)
+    else:
+        print("\n".join(told["said"]))
+
+
+def import_(
+    folders: Annotated[list[Path], typer.Argument(metavar="FOLDER...", help="Folders with CSV files.")],
+    records: Records = DEFAULT_RECORDS,
+    by: By = None,
+    as_json: AsJson = False,
+) -> None:
+    """Read the CSV files of folders into the records: all of them, or nothing if a single cell is wrong.
+
+    Readings whose instrument is not in calibration are kept as refusals; then the exit status is 3.
+
+    Example: calib import march-campaign
+    """
+    from calib.procedures.import_folders import import_folders
+    from calib.records import database
+
+    with database.writing(records) as session:
+        found = import_folders(session, folders, signature(by, "import"), clock(), say)
+    if as_json:
+        print_json({"records": dict(found.records), "refusals": [asdict(one) for one in found.refusals]})
+    else:
+        for name, count in found.records.items():
+            print(f"{count:6d}  {name.replace('_', ' ')}")
+    for one in found.refusals:
+        for reason in one.reasons:
+            say(f"refused: {one.outlet}, {one.observed_at}: {reason}")
+    if found.refusals:
+        stop(3)
+
+
+def due(
+    within: Annotated[
+        str, typer.Option("--within", metavar="DAYS", help="How far to look ahead, like 60d or 8w.")
+    ] = "60d",
+    on: OnDate = None,
+    records: Records = DEFAULT_RECORDS,
+    as_json: AsJson = False,
+) -> None:
+    """List what is overdue or refused and what comes due, the most urgent first; exit status 1 if anything is overdue.
+
+    Example: calib due --within 90d
+    """
+    from calib.procedures.register import load_register
+    from calib.records import database
+
+    day, ahead = day_of(on), _days(within)
+    with database.reading(records) as session:
+        entries = due_list(load_register(session), day, ahead)
+    if as_json:
+        print_json({"on": str(day), "within_days": ahead, "instruments": [_due_json(one) for one in entries]})
+    elif entries:
+        print_table(
+            ("instrument", "due on", "days", "certificate", "state"),
+            [
+                (
+                    one.tag,
+                    str(one.due_on or "-"),
+                    "-" if one.days is None else str(one.days),
+                    one.certificate or "-",
+                    _state(one),
+                )
+                for one in entries
+            ],
+        )
+    else:
+        print(f"nothing is overdue on {day}, and nothing comes due within {ahead} days")
+    if any(one.overdue for one in entries):
+        stop(1)
+
+
+def _days(typed: str) -> int:
+    found = re.fullmatch(r"(\d{1,4})([dw]?)", typed)
+    if found is None:
+        raise BadInputError(
+            [Finding("command line", None, "--within", typed, "a number of days or weeks, like 60d or 8w")]
+        )
+    return int(found[1]) * (7 if found[2] == "w" else 1)
+
+
+def _state(entry: DueEntry) -> str:
+    return "; ".join(reason.partition(": ")[2] for reason in entry.reasons) or "comes due"
+
+
+def _due_json(entry: DueEntry) -> dict[str, object]:
+    return asdict(entry) | {"due_on": None if entry.due_on is None else str(entry.due_on)}
+
+
+def ready(
+    tags: Annotated[list[str], typer.Argument(metavar="TAG...", help="Instruments.")],
+    on: OnDate = None,
+    at: Annotated[
+        str | None, typer.Option("--at", metavar="VALUE", help='An indication to expect, like "2.5 m/s".')
+    ] = None,
+    records: Records = DEFAULT_RECORDS,
+    units: InUnits = None,
+    as_json: AsJson = False,
+) -> None:
+    """May these instruments be used, for what, and with which uncertainty; exit status 3 if one may not.
+
+    Example: calib ready VA-11 --at "2.5 m/s"
+    """
+    from calib.faces import answers
+    from calib.procedures.ready import ready as ask
+    from calib.records import database
+
+    moment = end_of(day_of(on))
+    with database.reading(records) as session:
+        found = ask(session, tags, moment, clock(), at)
+        document = [answers.readiness(one, units) for one in found]
+    if as_json:
+        print_json({"at": moment.isoformat(), "instruments": document})
+    else:
+        for one in document:
+            print(answers.readiness_text(one))
+    if not all(one.decision.allowed for one in found):
+        stop(3)
+
+
+def verify(
+    digest: Annotated[
+        str | None,
+        typer.Option(
+            "--digest", metavar="DIGEST", help="A ledger digest printed on a report: it must be in the chain."
+        ),
+    ] = None,
+    records: Records = DEFAULT_RECORDS,
+    as_json: AsJson = False,
+) -> None:
+    """Check every record against the ledger; exit status 1 if a byte was changed, a row is missing or the order is not kept.
+
+    Example: calib verify
+    """
+    from calib.records import database, ledger
+
+    with database.reading(records) as session:
+        findings = ledger.verify(session.connection(), digest)
+        entries, head = ledger.head(session)
+    if as_json:
+        document = [{"record": one.record, "problem": one.problem} for one in findings]
+        print_json({"entries": entries, "digest": head, "findings": document})
+    else:
+        for one in findings:
+            print(one)
+        print(f"{entries} ledger entries, {len(findings)} finding(s), digest {head}")
+    if findings:
+        stop(1)

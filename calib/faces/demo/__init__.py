@@ -1,0 +1,119 @@
+"""The invented demo job, from end to end by the same code as a user's own.
+
+Everything in it is invented: people, companies, the building, the instruments, the certificates and the numbers.
+"""
+
+import shutil
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from sqlmodel import select
+
+from calib.errors import RecordsError
+from calib.faces.report_files import write_report
+from calib.procedures.import_folders import Imported, import_folders
+from calib.procedures.record_check import record_check
+from calib.procedures.record_event import record_event
+from calib.records import database
+from calib.records.ledger import Signature
+from calib.records.tables import Job
+
+JOB = "LM-27"
+RECORDS = "demo.sqlite"
+_HERE = Path(__file__).parent
+_QA, _TECHNICIAN = "I. Marlow", "S. Quill"
+
+
+def _at(typed: str) -> datetime:
+    return datetime.fromisoformat(typed)
+
+
+# The demo's own calendar: its reports are the same on whatever day it is run.
+_REGISTERED, _CHECKED, _SUSPENDED = (
+    _at("2026-06-05T10:00+01:00"),
+    _at("2026-09-21T08:40+01:00"),
+    _at("2026-09-02T16:05+01:00"),
+)
+_IMPORTED, _ISSUED = _at("2026-10-14T17:40+01:00"), _at("2026-10-15T09:00+01:00")
+
+
+@dataclass(frozen=True)
+class _Place:
+    into: Path
+
+    @property
+    def records(self) -> str:
+        return str(self.into / RECORDS)
+
+    def folder(self, name: str) -> Path:
+        """A copy of one of the demo's import folders, for people to look at and to try their own changes on."""
+        copy = self.into / "demo-import" / name
+        copy.mkdir(parents=True, exist_ok=True)
+        for path in sorted((_HERE / name).glob("*.csv")):
+            shutil.copyfile(path, copy / path.name)
+        return copy
+
+
+def run_demo(into: Path, progress: Callable[[str], None]) -> dict[str, Any]:
+    """Make the demo's records in a folder, and its reports; records that are there already are left as they are."""
+    place = _Place(into)
+    try:
+        into.mkdir(parents=True, exist_ok=True)
+        folders = [place.folder(name) for name in ("register", "job")]
+    except OSError as error:
+        raise RecordsError(f"{into}: the demo cannot be written there ({error.strerror})") from error
+    said = _make_records(place, folders, progress) if not Path(place.records).exists() else _records_are_there(place)
+    with database.reading(place.records) as session:
+        written = write_report(session, JOB, ("html", "csv", "json"), into, _ISSUED, _ISSUED, None)
+    said += [f"Wrote the report of job {JOB}, issued {_ISSUED.date()}:", *(f"  {path}" for path in written.files)]
+    said += [
+        "Next: open the HTML page in a browser, then try",
+        f"  calib ready VA-11 VA-13 VA-14 --on 2026-10-14 --records {place.records}",
+        f"  calib budget 1 --records {place.records}",
+    ]
+    return {"records": place.records, "job": JOB, "files": [str(path) for path in written.files], "said": said}
+
+
+def _records_are_there(place: _Place) -> list[str]:
+    with database.reading(place.records) as session:
+        if session.exec(select(Job).where(Job.job == JOB)).first() is None:
+            raise RecordsError(
+                f"{place.records} is there already and is not the demo's: name another folder with --into"
+            )
+    return [f"The demo's records are in {place.records} already; they were left as they are."]
+
+
+def _make_records(place: _Place, folders: list[Path], progress: Callable[[str], None]) -> list[str]:
+    database.make(place.records)
+    register, job = folders
+    with database.writing(place.records) as session:
+        first = import_folders(session, [register], Signature(_QA, _REGISTERED, "import"), _REGISTERED, progress)
+    with database.writing(place.records) as session:
+        record_event(
+            session,
+            "VA-14",
+            "suspension",
+            _SUSPENDED,
+            "fell from a ladder, vane bent",
+            Signature(_QA, _SUSPENDED, "suspension"),
+        )
+    zero = {"kind": "zero", "value": "0.01", "low": "0.00", "high": "0.02", "unit": "m/s", "remarks": "probe capped"}
+    with database.writing(place.records) as session:
+        record_check(session, "TA-05", _CHECKED, zero, Signature(_TECHNICIAN, _CHECKED, "check add"))
+    with database.writing(place.records) as session:
+        second = import_folders(session, [job], Signature(_TECHNICIAN, _IMPORTED, "import"), _IMPORTED, progress)
+    return _story(place, first, second)
+
+
+def _story(place: _Place, first: Imported, second: Imported) -> list[str]:
+    return [
+        f"Made the demo's records in {place.records}; people, building, instruments and numbers are invented.",
+        f"Imported {first.records['instrument']} instruments and {first.records['calibration']} certificates from "
+        f"{place.into / 'demo-import' / 'register'}; VA-14 was suspended after a fall, TA-05 passed a zero check.",
+        f"Imported {second.records['outlet']} outlets of 3 air systems and {second.records['reading']} readings from "
+        f"{place.into / 'demo-import' / 'job'}.",
+        *(f"Refused 1 reading, at {one.outlet}: {'; '.join(one.reasons)}." for one in second.refusals),
+    ]

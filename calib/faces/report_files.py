@@ -1,0 +1,59 @@
+"""Write a job's report into a folder."""
+
+import os
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from sqlmodel import Session
+
+from calib.errors import CalibError
+from calib.faces.document import Content, as_csv, as_json, content
+from calib.procedures.report import JobReport, report
+
+
+@dataclass(frozen=True)
+class WrittenReport:
+    """Files of a report."""
+
+    files: tuple[Path, ...]
+    refusals: int
+
+
+def write_report(
+    session: Session, job: str, forms: Sequence[str], into: Path, issued: datetime, now: datetime, units: str | None
+) -> WrittenReport:
+    """Write the report of a job in each form; raises NotInRecordsError, or CalibError where the folder cannot be written."""
+    found = report(session, job, now)
+    document = content(found.evaluation, issued, found.ledger_digest, units)
+    name = re.sub(r"[^\w.-]+", "_", job).strip(".") or "job"
+    files = []
+    for form in forms:
+        path = into / f"{name}.{form}"
+        _write(path, _in_form(form, document, found))
+        files.append(path)
+    return WrittenReport(tuple(files), len(found.evaluation.refused))
+
+
+def _in_form(form: str, document: Content, found: JobReport) -> str:
+    if form == "json":
+        return as_json(document)
+    if form == "csv":
+        return as_csv(document)
+    from calib.faces.page import as_html  # noqa: PLC0415 (the drawing library takes a third of a second to import)
+
+    return as_html(document, found.calibrations)
+
+
+def _write(path: Path, text: str) -> None:
+    """Write whole or not at all: a reader never sees half a report."""
+    beside = path.with_name(f".{path.name}.part")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        beside.write_bytes(text.encode("utf-8", "backslashreplace"))
+        os.replace(beside, path)
+    except OSError as error:
+        beside.unlink(missing_ok=True)
+        raise CalibError(f"{path}: the report cannot be written ({error.strerror})") from error

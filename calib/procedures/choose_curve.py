@@ -1,0 +1,28 @@
+"""Choose another correction curve for a calibration than the rule did, with the reason."""
+
+from sqlmodel import Session
+
+from calib.errors import BadInputError, Finding
+from calib.procedures.fit_curve import FittedCurve, fit_curve
+from calib.procedures.import_folders import curve_record
+from calib.procedures.look_up import CalibrationOnFile, calibration_on_file, typed
+from calib.procedures.register import key
+from calib.records import ledger
+from calib.records.tables import CorrectionCurve
+
+
+def choose_curve(
+    session: Session, tag: str, certificate: str, degree: int, reason: str, signature: ledger.Signature
+) -> CorrectionCurve:
+    """Append a curve of the degree that a person asks for; the earlier one stays. Raises NotInRecordsError, CurveError, BadInputError."""
+    if not reason.strip():
+        raise BadInputError([Finding("command line", None, "reason", "", "why this degree, in a few words")])
+    kept = calibration_on_file(session, tag, certificate)
+    record = curve_record(key(kept.calibration.id), refit(kept, degree), signature.person, reason.strip())
+    ledger.append(session, [record], signature)
+    return record
+
+
+def refit(kept: CalibrationOnFile, degree: int | None = None) -> FittedCurve:
+    """The curve of a recorded calibration, fitted anew: for its candidates, or with another degree."""
+    return fit_curve(typed(kept.instrument), [typed(one) for one in kept.comparisons], degree)

@@ -1,0 +1,40 @@
+"""Find records by the names that people type."""
+
+from sqlmodel import Session, col, select
+
+from calib.errors import NotInRecordsError
+from calib.records.tables import Calibration, Instrument, Job
+
+
+def instrument_tagged(session: Session, tag: str) -> Instrument:
+    """The instrument of a tag; raises NotInRecordsError."""
+    found = session.exec(select(Instrument).where(Instrument.tag == tag)).first()
+    if found is None:
+        known = ", ".join(session.exec(select(Instrument.tag).order_by(col(Instrument.tag)))) or "none"
+        raise NotInRecordsError(f"no instrument {tag!r} in the records: there is {known}")
+    return found
+
+
+def calibration_numbered(session: Session, instrument: Instrument, certificate: str | None) -> Calibration:
+    """The calibration of a certificate number, or the latest one where none is given; raises NotInRecordsError."""
+    own = session.exec(
+        select(Calibration)
+        .where(Calibration.instrument_id == instrument.id)
+        .order_by(col(Calibration.calibrated_on), col(Calibration.id))
+    ).all()
+    wanted = [one for one in own if certificate in (None, one.certificate)]
+    if not wanted:
+        known = ", ".join(one.certificate for one in own) or "none"
+        raise NotInRecordsError(
+            f"no certificate {certificate or ''!r} of {instrument.tag} in the records: there is {known}"
+        )
+    return wanted[-1]
+
+
+def job_named(session: Session, name: str) -> Job:
+    """The job of a name; raises NotInRecordsError."""
+    found = session.exec(select(Job).where(Job.job == name)).first()
+    if found is None:
+        known = ", ".join(session.exec(select(Job.job).order_by(col(Job.id)))) or "none"
+        raise NotInRecordsError(f"no job {name!r} in the records: there is {known}")
+    return found

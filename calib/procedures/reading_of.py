@@ -1,0 +1,33 @@
+"""One reading within its job."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlmodel import Session
+
+from calib.errors import NotInRecordsError
+from calib.procedures.evaluate import Evaluation, evaluate
+from calib.records.tables import Job, Outlet, Reading
+
+
+@dataclass(frozen=True)
+class ReadingInJob:
+    """A job evaluated, and the row of one of its readings."""
+
+    evaluation: Evaluation
+    row: int
+
+
+def reading_in_job(session: Session, number: int, now: datetime) -> ReadingInJob:
+    """Evaluate the job of a reading; raises NotInRecordsError where it is not there, or does not stand any more."""
+    reading = session.get(Reading, number)
+    outlet = None if reading is None else session.get(Outlet, reading.outlet_id)
+    job = None if outlet is None else session.get(Job, outlet.job_id)
+    if job is None:
+        raise NotInRecordsError(f"no reading {number} in the records: `calib reading list` shows the numbers")
+    found = evaluate(session, job.job, now)
+    for row, one in enumerate(found.measured):
+        if one.reading.id == number:
+            return ReadingInJob(found, row)
+    reasons = next(one.reasons for one in found.refused if one.typed is reading)
+    raise NotInRecordsError(f"reading {number} yields no flow: {'; '.join(reasons)}")

@@ -1,0 +1,94 @@
+"""Is an instrument ready for use: the gate's answer before a job, and the uncertainty there."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+from sqlmodel import Session
+
+from calib.confirmation.interval import Decision, gate
+from calib.curves.curve import CorrectionCurve, from_text
+from calib.measurement import OutletReadings, flows
+from calib.procedures.evaluate import Results, resolution_of, results, stability_limit
+from calib.procedures.find import instrument_tagged
+from calib.procedures.look_up import calibration_on_file
+from calib.procedures.register import load_register
+from calib.quantities import Unit, read, unit
+from calib.records.tables import Instrument
+from calib.uncertainty.propagation import combine
+
+
+@dataclass(frozen=True)
+class AtIndication:
+    """What the instrument would say at an indication, one observation, before outlet and method come in."""
+
+    indication: float  # [SI]
+    unit: Unit  # as typed
+    result: Results  # corrected value, one element [SI]
+    names: tuple[str, ...]  # of the contributions
+    repeatability_known: bool  # False: the instrument declares none, and the observations must show it
+
+
+@dataclass(frozen=True)
+class Readiness:
+    """The gate's answer on one instrument."""
+
+    instrument: Instrument
+    decision: Decision
+    at: AtIndication | None  # absent where no indication was asked about, or the instrument is refused
+
+
+def ready(
+    session: Session, tags: Sequence[str], at: datetime, now: datetime, indication: str | None
+) -> list[Readiness]:
+    """Answer for each tag at a time; raises NotInRecordsError for an unknown tag and UnitError for an indication of another kind.
+
+    A time to come is asked about as if it were now: what is known today is all there is to answer from.
+    """
+    instruments = [instrument_tagged(session, tag) for tag in tags]
+    register = load_register(session)
+    answers = []
+    for one in instruments:
+        asked = None if indication is None else read(indication, one.quantity)
+        decision = gate(register, one.tag, at, max(at, now), None if asked is None else asked[0], indication or "")
+        there = _at_indication(session, one, decision, asked) if asked is not None and decision.allowed else None
+        answers.append(Readiness(one, decision, there))
+    return answers
+
+
+def _at_indication(session: Session, one: Instrument, decision: Decision, asked: tuple[float, Unit]) -> AtIndication:
+    assert decision.calibration is not None  # noqa: S101 (the gate lets nothing pass without one)
+    kept = calibration_on_file(session, one.tag, decision.calibration.certificate)
+    curve = from_text(kept.curves[-1].parameters)
+    found = flows(_single(one, curve, asked[0]))
+    return AtIndication(
+        asked[0],
+        asked[1],
+        results(found.velocity, combine(found.velocity_contributions)),
+        tuple(contribution.name for contribution in found.velocity_contributions),
+        one.repeatability is not None,
+    )
+
+
+def _single(one: Instrument, curve: CorrectionCurve, indication: float) -> OutletReadings:
+    own = unit(one.quantity, one.unit)
+    zero, first = np.zeros(1), np.zeros(1, dtype=np.int64)
+    return OutletReadings(
+        indication=np.array([indication]),
+        repeatability=np.array([own.difference_to_si(float(one.repeatability or 0))]),
+        repeatability_type_a=np.array([False]),
+        repeatability_dof=np.array([math.inf]),
+        resolution=np.array([resolution_of(one)]),
+        stability_limit=np.array([stability_limit(one, indication)]),
+        calibration=first,
+        outlet=first,
+        area=np.ones(1),
+        dimension_relative=np.zeros((1, 2)),
+        outlet_factor=np.ones(1),
+        outlet_factor_relative=zero,
+        outlet_factor_source=first,
+        method_relative=zero,
+        curves=[curve],
+    )

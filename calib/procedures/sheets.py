@@ -1,0 +1,153 @@
+"""Sheets: rows of typed cells, from a CSV file or from the options of a command."""
+
+import csv
+import io
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from calib.errors import BadInputError, Finding
+
+Check = Callable[[str], str | None]  # a cell -> what was expected of it, or None where it is right
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a sheet."""
+
+    name: str
+    check: Check
+    required: bool = False  # whether the cell must be filled
+
+
+@dataclass
+class Row:
+    """One row as typed: cells that are blank are absent; cells found wrong are taken out and named in `bad`."""
+
+    source: str
+    number: int | None  # as a spreadsheet counts, the header being row 1; absent for the options of a command
+    cells: dict[str, str]
+    bad: set[str] = field(default_factory=set)
+
+    def get(self, column: str) -> str | None:
+        """The cell, or None where it is blank or was found wrong."""
+        return self.cells.get(column)
+
+    def sound(self, *columns: str) -> bool:
+        """Whether every one of the cells is filled and was not found wrong."""
+        return all(column in self.cells for column in columns)
+
+    def blank(self, column: str) -> bool:
+        """Whether nothing was typed in the cell."""
+        return column not in self.cells and column not in self.bad
+
+    def finding(self, column: str, expected: str) -> Finding:
+        """A finding on one cell; the cell counts as wrong from now on."""
+        value = self.cells.pop(column, "")
+        self.bad.add(column)
+        return Finding(self.source, self.number, column, value, expected)
+
+    def remark(self, expected: str) -> Finding:
+        """A finding on the row as a whole."""
+        return Finding(self.source, self.number, None, None, expected)
+
+
+Sheets = Mapping[str, Sequence[Row]]  # file name -> rows
+
+
+def typed_row(source: str, cells: Mapping[str, str | None]) -> Row:
+    """The options of a command as a row."""
+    return Row(source, None, {name: cell.strip() for name, cell in cells.items() if cell is not None and cell.strip()})
+
+
+def read_folder(folder: Path, known: Mapping[str, Sequence[Column]]) -> tuple[dict[str, list[Row]], list[Finding]]:
+    """Rows of every CSV file of a folder, and what is wrong with the files; raises BadInputError where there is none to read.
+
+    `known` gives, for each file name that is known, the columns it may have.
+    """
+    if not folder.is_dir():
+        raise BadInputError(
+            [Finding(str(folder), None, None, None, "a folder with CSV files; there is none of this name")]
+        )
+    found = sorted(path for path in folder.iterdir() if path.suffix.lower() == ".csv")
+    if not found:
+        raise BadInputError([Finding(str(folder), None, None, None, f"at least one of {', '.join(known)}")])
+    sheets: dict[str, list[Row]] = {}
+    findings: list[Finding] = []
+    for path in found:
+        if path.name in known:
+            sheets[path.name], wrong = read_file(path, known[path.name])
+        else:
+            wrong = [Finding(str(path), None, None, None, f"one of the file names {', '.join(known)}")]
+        findings += wrong
+    return sheets, findings
+
+
+def read_file(path: Path, columns: Sequence[Column]) -> tuple[list[Row], list[Finding]]:
+    """Rows of one CSV file (UTF-8, a header row), and what is wrong with it as a file."""
+    try:
+        text = path.read_bytes().decode("utf-8-sig")
+    except OSError as error:
+        return [], [Finding(str(path), None, None, None, f"a file that can be read ({error.strerror})")]
+    except UnicodeDecodeError as error:
+        return [], [Finding(str(path), None, None, None, f"UTF-8 text (byte {error.start + 1} is none)")]
+    if "\0" in text:
+        return [], [Finding(str(path), None, None, None, "text (there is a NUL byte in it)")]
+    try:
+        lines = [line for line in csv.reader(io.StringIO(text, newline=""), strict=True)]  # noqa: C416 (errors rise here)
+    except csv.Error as error:
+        return [], [Finding(str(path), None, None, None, f"comma-separated values ({error})")]
+    return _rows(str(path), lines, columns)
+
+
+def _rows(source: str, lines: Sequence[Sequence[str]], columns: Sequence[Column]) -> tuple[list[Row], list[Finding]]:
+    if not lines:
+        return [], [Finding(source, None, None, None, f"a header row with {_names(columns)}")]
+    header = [name.strip() for name in lines[0]]
+    findings = list(_header_findings(source, header, columns))
+    if findings:
+        return [], findings
+    rows = []
+    for number, line in enumerate(lines[1:], start=2):
+        if not any(cell.strip() for cell in line):
+            continue  # a blank line is none of anybody's records
+        if len(line) != len(header):
+            findings.append(
+                Finding(source, number, None, None, f"{len(header)} cells as in the header, found {len(line)}")
+            )
+            continue
+        cells = {name: cell.strip() for name, cell in zip(header, line, strict=True) if cell.strip()}
+        rows.append(Row(source, number, cells))
+    return rows, findings
+
+
+def _names(columns: Sequence[Column]) -> str:
+    return ", ".join(column.name for column in columns)
+
+
+def _header_findings(source: str, header: Sequence[str], columns: Sequence[Column]) -> Iterable[Finding]:
+    known = {column.name for column in columns}
+    for name in dict.fromkeys(header):
+        if name not in known:
+            yield Finding(source, 1, name or "(no name)", None, f"one of the columns {_names(columns)}")
+        elif header.count(name) > 1:
+            yield Finding(source, 1, name, None, f"the column once, found {header.count(name)} times")
+    for column in columns:
+        if column.required and column.name not in header:
+            yield Finding(source, 1, column.name, None, "this column, which is missing")
+
+
+def cell_findings(rows: Sequence[Row], columns: Sequence[Column]) -> list[Finding]:
+    """Every cell that is wrong by itself, or blank where it must be filled."""
+    findings = []
+    for row in rows:
+        for column in columns:
+            cell = row.get(column.name)
+            expected = _expected_of_blank(column) if cell is None else column.check(cell)
+            if expected is not None:
+                findings.append(row.finding(column.name, expected))
+    return findings
+
+
+def _expected_of_blank(column: Column) -> str | None:
+    return (column.check("") or "a value") if column.required else None
