@@ -2,5 +2,5 @@
 
 from hypothesis import settings
 
-settings.register_profile("calib", deadline=None, max_examples=60)
+settings.register_profile("calib", deadline=None, max_examples=3000)
 settings.load_profile("calib")

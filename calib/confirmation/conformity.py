@@ -4,8 +4,8 @@ Tolerance interval: design * (1 +- tolerance). Rules, agreed for a job before me
 
 - simple: accepted where the value lies within the tolerance interval (JCGM 106, 8.2);
 - guarded: accepted where it lies within the acceptance interval, narrower by w = U at each limit (JCGM 106, 8.3.2);
-- guarded non-binary: within the acceptance interval "pass"; within the tolerance interval "conditional pass"; outside by no more than
-  w "conditional fail"; further out "fail" (ILAC-G8, 4.2.3).
+- guarded non-binary: within the acceptance interval "pass"; within the tolerance interval "conditional pass"; outside by no
+  more than w "conditional fail"; further out "fail" (ILAC-G8, 4.2.3).
 """
 
 from dataclasses import dataclass

@@ -4,7 +4,7 @@ Every function takes the time it speaks of; nothing here reads a clock.
 """
 
 import calendar
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 

@@ -4,8 +4,8 @@ Candidates are the polynomials of degree 0 to 3 that leave at least two degrees 
 
 - Repeatability stated: the lowest degree whose chi-squared is not rejected at 5 % (ISO/TS 28037, 6.3). If all are rejected, the
   lowest AICc. A curve that is rejected has its scatter covariance multiplied by chi^2/(n-p).
-- Repeatability not stated: the lowest degree against which no higher candidate is significantly better (F test of the added terms at
-  5 %: NIST/SEMATECH e-Handbook 4.6.1); the scatter comes from the residuals (ISO/TS 28037 Annex E, GUM H.3).
+- Repeatability not stated: the lowest degree against which no higher candidate is significantly better (F test of the added terms
+  at 5 %: NIST/SEMATECH e-Handbook 4.6.1); the scatter comes from the residuals (ISO/TS 28037 Annex E, GUM H.3).
 """
 
 import math

@@ -134,7 +134,8 @@ def _fit(x: NDArray[np.float64], y: NDArray[np.float64], weight: NDArray[np.floa
 def weighted(x: NDArray[np.float64], y: NDArray[np.float64], u: NDArray[np.float64], degree: int) -> Polynomial:
     """Fit with known standard uncertainties u of y, weights 1/u^2: C = (X^T U^-1 X)^-1 (ISO/TS 28037, 6.3).
 
-    x, y, u are (n,) with n - (degree + 1) >= 0 and u > 0. The covariance is what u claims; nothing is scaled here. Raises CurveError.
+    x, y, u are (n,) with n - (degree + 1) >= 0 and u > 0. The covariance is what u claims; nothing is scaled here.
+    Raises CurveError.
     """
     if not np.all(u > 0):
         raise CurveError(

@@ -1,9 +1,8 @@
 """Answers of the commands: as documents for machines, as text for people."""
 
-from datetime import datetime
 from typing import Any
 
-from calib.faces.document import Content, content, curve, formula, result
+from calib.faces.document import Content, curve, formula, reading_content, result
 from calib.procedures.choose_curve import refit
 from calib.procedures.evaluate import Evaluation
 from calib.procedures.look_up import CalibrationOnFile, typed
@@ -11,9 +10,6 @@ from calib.procedures.reading_of import ReadingInJob
 from calib.procedures.ready import AtIndication, Readiness
 from calib.quantities import preferred, unit
 from calib.uncertainty.statement import plain, round_uncertainty
-
-# The digest and the time of issue belong to reports alone.
-_NO_TIME = datetime.min
 
 
 def readiness(one: Readiness, units: str | None) -> Content:
@@ -91,13 +87,12 @@ def _two(uncertainty: float) -> str:
 
 def readings(found: Evaluation, units: str | None) -> list[Content]:
     """Readings of a job that stand."""
-    written: list[Content] = content(found, _NO_TIME, "", units)["readings"]
-    return written
+    return [reading_content(found, row, units) for row in range(len(found.measured))]
 
 
 def reading(found: ReadingInJob, units: str | None) -> Content:
     """One reading with its budget."""
-    return readings(found.evaluation, units)[found.row]
+    return reading_content(found.evaluation, found.row, units)
 
 
 def budget_text(one: Content) -> str:
@@ -105,8 +100,10 @@ def budget_text(one: Content) -> str:
     flow = one["flow"]
     dof = flow["effective_degrees_of_freedom"]
     lines = [
-        f"reading {one['reading']}: {one['outlet']}, {one['system']} {one['service']}, {one['instrument']} "
-        f"(certificate {one['certificate']}), {one['observed_at']}",
+        (
+            f"reading {one['reading']}: {one['outlet']}, {one['system']} {one['service']}, {one['instrument']} "
+            f"(certificate {one['certificate']}), {one['observed_at']}"
+        ),
         f"velocity {one['velocity']['value']:.5g} {one['velocity']['unit']}, u = {_two(one['velocity']['standard_uncertainty'])}",
         f"flow {flow['statement']} ({100 * flow['coverage_probability']:.2f} %)",
         "",
@@ -198,8 +195,8 @@ def _comparison_lines(one: Content) -> list[str]:
     for each in [*one["other_comparisons"], *one["comparisons"]]:
         residual = f"{each['residual']:.3g}" if "residual" in each else "not used"
         lines.append(
-            f"{each['phase']:9} {each['reference']:>10} {each['indication']:>10} {each['unit']:6} {each['expanded_uncertainty']:>8} "
-            f"{each['coverage_factor']:>5} {each['repeatability'] or '-':>13} {residual:>10}"
+            f"{each['phase']:9} {each['reference']:>10} {each['indication']:>10} {each['unit']:6} "
+            f"{each['expanded_uncertainty']:>8} {each['coverage_factor']:>5} {each['repeatability'] or '-':>13} {residual:>10}"
         )
     return lines
 

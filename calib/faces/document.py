@@ -38,7 +38,7 @@ def content(found: Evaluation, issued: datetime, ledger_digest: str, units: str 
         "decision_rule": found.job.decision_rule,
         "decision_rule_in_words": RULES[found.job.decision_rule],
         "ledger_digest": ledger_digest,
-        "readings": [_reading(found, row, units) for row in range(len(found.measured))],
+        "readings": [reading_content(found, row, units) for row in range(len(found.measured))],
         "totals": _totals(found, units),
         "refusals": [_refusal(one) for one in found.refused],
         "instruments": _instruments(found.measured, found),
@@ -62,7 +62,8 @@ def _finite(number: float) -> float | None:
     return float(number) if math.isfinite(number) else None
 
 
-def _reading(found: Evaluation, row: int, units: str | None) -> Content:
+def reading_content(found: Evaluation, row: int, units: str | None) -> Content:
+    """One reading of a job with its flow, its budget and its conformity."""
     assert found.velocity is not None and found.flow is not None and found.flows is not None  # noqa: S101, PT018
     one = found.measured[row]
     in_flow, in_velocity = flow_unit(one.outlet, units), velocity_unit(one.reading, units)

@@ -8,8 +8,8 @@ import numpy as np
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from calib.errors import CalibError
 from calib.curves.curve import from_text
+from calib.errors import CalibError
 from calib.faces import charts
 from calib.faces.document import Content, total_name
 from calib.procedures.fit_curve import points_of
@@ -27,7 +27,14 @@ def as_html(report: Content, used: Mapping[tuple[str, str], CalibrationOnFile]) 
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.filters |= {"rounded": _rounded, "two_digits": _two_digits, "moment": _moment}
+    environment.filters |= {
+        "rounded": _rounded,
+        "two_digits": _two_digits,
+        "moment": _moment,
+        "velocity": _velocity,
+        "percent": _percent,
+        "degrees": _degrees,
+    }
     environment.globals |= {"total_name": total_name}
     shown = charts.most_bars(report["readings"])
     return environment.get_template("report.html").render(
@@ -56,7 +63,7 @@ def _by_system(report: Content) -> list[dict[str, Any]]:
 
 
 def _counts(report: Content) -> dict[str, int]:
-    words = [one["design"]["conformity"] for one in report["readings"] if one["design"]]
+    words = [one["design"]["conformity"] for one in report["readings"] if one["design"] and one["in_totals"]]
     return {
         word: words.count(word) for word in ("pass", "conditional pass", "conditional fail", "fail") if word in words
     }
@@ -98,6 +105,23 @@ def save_curve(kept: CalibrationOnFile, path: Path) -> None:
 def _rounded(flow: Content) -> str:
     """412 ± 23"""
     return str(round_result(flow["value"], flow["expanded_uncertainty"]))
+
+
+def _velocity(velocity: Content) -> str:
+    return plain(round_result(velocity["value"], velocity["standard_uncertainty"]).value)
+
+
+def _percent(probability: float) -> str:
+    """Never 100 % or 0 %: no measurement proves that much."""
+    if probability > 0.9995:
+        return "> 99.9 %"
+    return "< 0.1 %" if probability < 0.0005 else f"{100 * probability:.1f} %"
+
+
+def _degrees(degrees_of_freedom: float | None) -> str:
+    if degrees_of_freedom is None:
+        return "∞"
+    return "> 9999" if degrees_of_freedom > 9999 else f"{int(degrees_of_freedom)}"
 
 
 def _two_digits(uncertainty: float) -> str:

@@ -1,6 +1,5 @@
 """Write a job's report into a folder."""
 
-import os
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -53,7 +52,7 @@ def _write(path: Path, text: str) -> None:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         beside.write_bytes(text.encode("utf-8", "backslashreplace"))
-        os.replace(beside, path)
+        beside.replace(path)
     except OSError as error:
         beside.unlink(missing_ok=True)
         raise CalibError(f"{path}: the report cannot be written ({error.strerror})") from error

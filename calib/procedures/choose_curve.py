@@ -14,7 +14,10 @@ from calib.records.tables import CorrectionCurve
 def choose_curve(
     session: Session, tag: str, certificate: str, degree: int, reason: str, signature: ledger.Signature
 ) -> CorrectionCurve:
-    """Append a curve of the degree that a person asks for; the earlier one stays. Raises NotInRecordsError, CurveError, BadInputError."""
+    """Append a curve of the degree that a person asks for; the earlier one stays.
+
+    Raises NotInRecordsError, CurveError, BadInputError.
+    """
     if not reason.strip():
         raise BadInputError([Finding("command line", None, "reason", "", "why this degree, in a few words")])
     kept = calibration_on_file(session, tag, certificate)

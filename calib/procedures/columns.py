@@ -8,7 +8,6 @@ from calib.confirmation.conformity import DECISION_RULES
 from calib.procedures.sheets import Check, Column
 from calib.quantities import INSTRUMENT_QUANTITIES, UNITS
 
-
 # No quantity of the trade is larger in any of its units; beyond it a product of two would overflow.
 _LARGEST = 1e12
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")

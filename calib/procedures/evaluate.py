@@ -1,7 +1,7 @@
 """Evaluate a job: every reading that the gate lets stand with its flow and uncertainty, the totals, and the refusals.
 
-The gate is asked again with what the records hold now: a reading that passed when it was typed and would be refused on what has been
-recorded since yields no flow, and stands among the refusals.
+The gate is asked again with what the records hold now: a reading that passed when it was typed and would be refused on what has
+been recorded since yields no flow, and stands among the refusals.
 """
 
 import json
@@ -20,9 +20,9 @@ from calib.confirmation.conformity import conformity, probability_of_conformity,
 from calib.confirmation.interval import CalibrationOnRecord, Decision
 from calib.curves.curve import CorrectionCurve, from_text
 from calib.measurement import Flows, OutletReadings, flows
-from calib.procedures.observations import mean_indication, observed_values
 from calib.procedures.find import job_named
 from calib.procedures.gate_reading import gate_reading
+from calib.procedures.observations import mean_indication, observed_values
 from calib.procedures.register import key, load_register, moment
 from calib.quantities import unit
 from calib.records import tables

@@ -35,8 +35,8 @@ def fit_curve(instrument: Cells, comparisons: Sequence[Cells], degree: int | Non
 def points_of(instrument: Cells, comparisons: Sequence[Cells]) -> Comparisons:
     """Comparisons of one phase as arrays in SI.
 
-    d^2 = repeatability^2/observations + resolution^2/12; without stated repeatability d is unknown. Raises CurveError where only some
-    of the comparisons state it.
+    d^2 = repeatability^2/observations + resolution^2/12; without stated repeatability d is unknown. Raises CurveError where only
+    some of the comparisons state it.
     """
     stated = [one["repeatability"] is not None for one in comparisons]
     if any(stated) and not all(stated):

@@ -9,9 +9,9 @@ from sqlmodel import Session
 from calib.errors import BadInputError, Finding
 from calib.procedures import columns
 from calib.procedures.find import instrument_tagged
+from calib.procedures.register import key
 from calib.procedures.sheets import Column, cell_findings, typed_row
 from calib.quantities import UNITS
-from calib.procedures.register import key
 from calib.records import ledger
 from calib.records.tables import IntermediateCheck
 

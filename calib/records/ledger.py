@@ -102,7 +102,7 @@ def head(session: Session) -> tuple[int, str]:
 
 
 def verify(connection: Connection, printed_digest: str | None = None) -> tuple[LedgerFinding, ...]:
-    """Every finding: changed bytes, missing rows, rows nobody entered, changed order, a missing guard; the tail against a digest."""
+    """All findings: changed bytes, missing rows, rows nobody entered, changed order, a missing guard; a cut tail."""
     findings: list[LedgerFinding] = []
     unaccounted = {table.name: dict(_record_digests(connection, table)) for table in _tables()}
     known = {BEFORE_THE_FIRST}

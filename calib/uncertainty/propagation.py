@@ -78,8 +78,8 @@ def combine_totals(
 ) -> Combined:
     """Combined standard uncertainty of totals y_t = sum over its results of sign * y, with what the results share (GUM 5.2.2).
 
-    `membership` (n,) gives the number of the total that a result belongs to, 0 to totals - 1, or -1 for none; `sign` (n,) is +1 or -1.
-    A shared influence adds within a total before it is squared; a result's own does not.
+    `membership` (n,) gives the number of the total that a result belongs to, 0 to totals - 1, or -1 for none; `sign` (n,) is
+    +1 or -1. A shared influence adds within a total before it is squared; a result's own does not.
     """
     variances, below = zip(*(_of_totals(one, membership, sign, totals) for one in contributions), strict=True)
     combined = np.sum(variances, axis=0)

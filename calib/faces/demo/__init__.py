@@ -111,9 +111,13 @@ def _make_records(place: _Place, folders: list[Path], progress: Callable[[str], 
 def _story(place: _Place, first: Imported, second: Imported) -> list[str]:
     return [
         f"Made the demo's records in {place.records}; people, building, instruments and numbers are invented.",
-        f"Imported {first.records['instrument']} instruments and {first.records['calibration']} certificates from "
-        f"{place.into / 'demo-import' / 'register'}; VA-14 was suspended after a fall, TA-05 passed a zero check.",
-        f"Imported {second.records['outlet']} outlets of 3 air systems and {second.records['reading']} readings from "
-        f"{place.into / 'demo-import' / 'job'}.",
+        (
+            f"Imported {first.records['instrument']} instruments and {first.records['calibration']} certificates from "
+            f"{place.into / 'demo-import' / 'register'}; VA-14 was suspended after a fall, TA-05 passed a zero check."
+        ),
+        (
+            f"Imported {second.records['outlet']} outlets of 3 air systems and {second.records['reading']} readings from "
+            f"{place.into / 'demo-import' / 'job'}."
+        ),
         *(f"Refused 1 reading, at {one.outlet}: {'; '.join(one.reasons)}." for one in second.refusals),
     ]

@@ -1,0 +1,172 @@
+"""Which of the candidate curves, and why (ISO/TS 28037:2010, 6.3 and Annex E; F test and AICc: common statistics)."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.special import betainc, gammaincc
+
+from calib.curves.choice import candidates, choose
+from calib.errors import CurveError
+from tests.comparisons import certificates, comparisons, taken, times
+
+X = np.array([1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0])
+NOISE = 0.01 * np.array([1.0, -1.0, -0.5, 0.5, 1.0, -1.0, 0.8, -0.8])
+SHAPES = [(0, 0.2 + 0 * X), (1, 0.2 - 0.1 * X), (2, 0.05 * (X - 4.0) ** 2), (3, 0.02 * (X - 4.0) ** 3)]
+
+
+def squares(points, degree):
+    """Sum of squared residuals of an unweighted fit, by the fit of numpy."""
+    found = np.polynomial.Polynomial.fit(points.indication, points.correction, degree)
+    return np.sum((points.correction - found(points.indication)) ** 2)
+
+
+def tail_of_f(f, numerator, denominator):
+    """P(F > f) = I_x(d2/2, d1/2), x = d2/(d2 + d1 f): Abramowitz and Stegun 26.6.2, from memory."""
+    return betainc(denominator / 2, numerator / 2, denominator / (denominator + numerator * f))
+
+
+@pytest.mark.parametrize(("size", "highest"), [(3, 0), (4, 1), (5, 2), (6, 3), (7, 3), (20, 3)])
+@pytest.mark.parametrize("d", [None, 0.01])
+def test_candidates_leave_at_least_two_degrees_of_freedom(size, highest, d):
+    points = comparisons(np.arange(size), np.sin(np.arange(size)), d=d)
+    assert [one.degree for one in candidates(points)] == list(range(highest + 1))
+
+
+@pytest.mark.parametrize(("places", "highest"), [(1, 0), (2, 1), (3, 2)])
+def test_candidates_need_one_more_indication_than_their_degree(places, highest):
+    points = comparisons(np.arange(12) % places, np.sin(np.arange(12)), d=0.01)
+    assert [one.degree for one in candidates(points)] == list(range(highest + 1))
+
+
+@pytest.mark.parametrize("size", [0, 1, 2])
+@pytest.mark.parametrize("d", [None, 0.01])
+def test_fewer_than_three_comparisons_make_no_curve(size, d):
+    with pytest.raises(CurveError, match=f"{size} comparison.*at least 3"):
+        choose(comparisons(np.arange(size), np.zeros(size), d=d))
+
+
+@pytest.mark.parametrize(("degree", "shape"), SHAPES)
+@pytest.mark.parametrize("d", [None, 0.01])
+def test_the_lowest_degree_that_suffices_is_chosen(degree, shape, d):
+    choice = choose(comparisons(X, shape + NOISE, d=d))
+    assert choice.curve.polynomial.degree == degree
+    assert choice.curve.stated_repeatability is (d is not None)
+    assert choice.curve.scale == 1.0
+    assert choice.reason.startswith("the lowest degree")
+
+
+@pytest.mark.parametrize("degree", [0, 1, 2, 3])
+def test_with_stated_repeatability_a_candidate_is_judged_by_chi_squared(degree):
+    points = comparisons(X, SHAPES[2][1] + NOISE, d=0.01)
+    chi_squared = squares(points, degree) / 0.01**2
+    candidate = candidates(points)[degree]
+    # Tail of chi-squared: Q(nu/2, chi^2/2), another function than that of the package.
+    assert candidate.probability == pytest.approx(gammaincc((7 - degree) / 2, chi_squared / 2), rel=1e-9)
+    assert candidate.kept is (degree >= 2)
+
+
+@pytest.mark.parametrize("degree", [0, 1, 2, 3])
+def test_aicc_of_known_uncertainties(degree):
+    # chi^2 + 2 p n/(n - p - 1): Hurvich and Tsai 1989, from memory.
+    points = comparisons(X, SHAPES[3][1] + NOISE, d=0.01)
+    p = degree + 1
+    expected = squares(points, degree) / 0.01**2 + 2 * p * 8 / (8 - p - 1)
+    assert candidates(points)[degree].aicc == pytest.approx(expected, rel=1e-9)
+
+
+@pytest.mark.parametrize("degree", [0, 1, 2])
+def test_without_stated_repeatability_a_candidate_is_judged_by_the_best_higher_one(degree):
+    points = comparisons(X, SHAPES[1][1] + NOISE)
+    lower = squares(points, degree)
+    tails = [
+        tail_of_f((lower / squares(points, high) - 1) * (7 - high) / (high - degree), high - degree, 7 - high)
+        for high in range(degree + 1, 4)
+    ]
+    assert candidates(points)[degree].probability == pytest.approx(min(tails), rel=1e-6)
+    assert candidates(points)[degree].kept == (min(tails) >= 0.05)
+
+
+def test_the_highest_candidate_has_none_to_fear():
+    assert candidates(comparisons(X, NOISE))[-1].probability == 1.0
+
+
+def test_where_every_candidate_is_rejected_the_lowest_aicc_is_taken_and_its_scatter_enlarged():
+    points = comparisons(X, 0.3 * np.sin(2.5 * X), d=0.01)
+    choice = choose(points)
+    aicc = [squares(points, degree) / 1e-4 + 2 * (degree + 1) * 8 / (6 - degree) for degree in range(4)]
+    degree = int(np.argmin(aicc))
+    factor = squares(points, degree) / 1e-4 / (7 - degree)
+    assert not any(one.kept for one in choice.candidates)
+    assert choice.curve.polynomial.degree == degree
+    assert choice.curve.scale == pytest.approx(factor)
+    plain = choice.candidates[degree].polynomial.standard_uncertainty(3.3)
+    assert choice.curve.scatter_uncertainty(3.3) == pytest.approx(plain * np.sqrt(factor))
+    assert "rejects every candidate" in choice.reason
+
+
+def test_scatter_smaller_than_stated_is_not_scaled_down():
+    choice = choose(comparisons(X, 0.001 * NOISE, d=0.01))
+    assert choice.curve.scale == 1.0
+    assert choice.curve.scatter_uncertainty(3.3) == pytest.approx(0.01 / np.sqrt(8))
+
+
+@pytest.mark.parametrize("degree", [0, 1, 2, 3])
+@pytest.mark.parametrize("d", [None, 0.01])
+def test_a_person_may_choose_any_candidate(degree, d):
+    choice = choose(comparisons(X, SHAPES[1][1] + NOISE, d=d), degree)
+    assert choice.curve.polynomial.degree == degree
+    assert choice.reason == "chosen by a person"
+
+
+def test_a_rejected_curve_that_a_person_chooses_is_enlarged_too():
+    points = comparisons(X, SHAPES[1][1], d=0.01)
+    assert choose(points, 0).curve.scale == pytest.approx(squares(points, 0) / 1e-4 / 7)
+
+
+@pytest.mark.parametrize("degree", [-1, 2, 4])
+def test_a_degree_that_is_no_candidate_is_refused_with_those_that_are(degree):
+    with pytest.raises(CurveError, match=f"degree {degree} is no candidate here: choose one of 0, 1"):
+        choose(comparisons(X[:4], NOISE[:4], d=0.01), degree)
+
+
+def test_without_stated_repeatability_the_scatter_is_that_of_the_residuals():
+    points = comparisons(X, SHAPES[0][1] + NOISE)
+    s = np.sqrt(squares(points, 0) / 7)
+    assert choose(points).curve.scatter_uncertainty(3.3) == pytest.approx(s / np.sqrt(8))
+
+
+@given(certificates(), st.randoms(use_true_random=False), st.floats(0.0, 1.0))
+def test_the_order_of_the_comparisons_does_not_matter(points, random, part):
+    order = list(range(points.indication.size))
+    random.shuffle(order)
+    one, other = choose(points).curve, choose(taken(points, np.array(order))).curve
+    x = min(one.high, one.low + part * (one.high - one.low))
+    assert other.polynomial.degree == one.polynomial.degree
+    assert other.value(x) == pytest.approx(one.value(x), rel=1e-12)
+    assert other.scatter_uncertainty(x) == pytest.approx(one.scatter_uncertainty(x), rel=1e-6, abs=1e-12)
+    assert other.reference_uncertainty(x) == one.reference_uncertainty(x)
+
+
+# Foot per minute in metre per second: exact by definition.
+FPM = 0.00508
+
+
+@given(certificates(), st.floats(0.0, 1.0))
+def test_the_unit_leaves_relative_uncertainties_alone(points, part):
+    metric = choose(points).curve
+    imperial = choose(times(points, 1 / FPM)).curve
+    x = min(metric.high, metric.low + part * (metric.high - metric.low))
+    y = float(np.clip(x / FPM, imperial.low, imperial.high))
+    assert imperial.polynomial.degree == metric.polynomial.degree
+    assert imperial.value(y) * FPM == pytest.approx(metric.value(x), rel=1e-9)
+    for u in ("scatter_uncertainty", "reference_uncertainty"):
+        relative = getattr(metric, u)(x) / metric.value(x)
+        assert getattr(imperial, u)(y) / imperial.value(y) == pytest.approx(relative, rel=1e-6, abs=1e-12)
+
+
+@pytest.mark.parametrize("d", [None, 0.01])
+@pytest.mark.parametrize("degree", [0, 1])
+def test_corrections_without_any_scatter_take_the_lowest_degree(degree, d):
+    choice = choose(comparisons(X, SHAPES[degree][1], d=d))
+    assert choice.curve.polynomial.degree == degree
