@@ -109,7 +109,11 @@ def cholesky_of(covariance: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def _powers(x: NDArray[np.float64], centre: float, half_width: float, degree: int) -> NDArray[np.float64]:
-    return np.asarray(((x - centre) / half_width)[..., np.newaxis] ** np.arange(degree + 1))
+    t = (x - centre) / half_width
+    powers = np.ones((*x.shape, degree + 1))
+    for k in range(degree):
+        powers[..., k + 1] = powers[..., k] * t
+    return powers
 
 
 def _fit(x: NDArray[np.float64], y: NDArray[np.float64], weight: NDArray[np.float64], degree: int) -> Polynomial:

@@ -26,6 +26,8 @@ def coverage_factor(degrees_of_freedom: ArrayLike, probability: float = COVERAGE
     """
     nu = np.asarray(degrees_of_freedom, dtype=float)
     quantile = 0.5 * (1.0 + exact_probability(probability))
-    finite = np.isfinite(nu)
-    whole = np.maximum(np.floor(np.where(finite, nu, 1.0)), 1.0)
-    return np.where(finite, stdtrit(whole, quantile), ndtri(quantile))
+    # The quantile of t is dear and the whole numbers are few: each is asked for once.
+    whole, place = np.unique(np.maximum(np.floor(nu), 1.0), return_inverse=True)
+    finite = np.isfinite(whole)
+    k = np.where(finite, stdtrit(np.where(finite, whole, 1.0), quantile), ndtri(quantile))
+    return np.asarray(k[place].reshape(nu.shape))

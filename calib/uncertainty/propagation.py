@@ -27,13 +27,13 @@ class Contribution:
     name: str
     type_a: NDArray[np.bool_]  # (n,): evaluated by statistics of observations (GUM 2.3.2), else by other means (2.3.3)
     parts: NDArray[np.float64]  # (n, m): signed standard uncertainties in orthogonal directions [unit of the result]
-    source: NDArray[np.int64]  # (n,): results with the same number share the influence
+    source: NDArray[np.int64]  # (n,): results with the same number, 0 or above, share the influence
     degrees_of_freedom: NDArray[np.float64]  # (n,): infinite where u is taken as exactly known
 
     @property
     def variance(self) -> NDArray[np.float64]:
         """(n,) variance that the influence contributes [unit of the result squared]."""
-        return np.asarray(np.sum(self.parts**2, axis=1))
+        return np.asarray(np.einsum("ij,ij->i", self.parts, self.parts))
 
 
 @dataclass(frozen=True)
@@ -67,10 +67,17 @@ def combine(contributions: Sequence[Contribution]) -> Combined:
 
     The influences are independent of one another; what correlates within one is in its parts.
     """
-    uncertainties = np.sqrt(np.column_stack([one.variance for one in contributions]))
-    degrees = np.column_stack([one.degrees_of_freedom for one in contributions])
-    combined = np.sqrt(np.sum(uncertainties**2, axis=1))
-    return Combined(combined, welch_satterthwaite(uncertainties, degrees), uncertainties)
+    variances = [one.variance for one in contributions]
+    lost = [variance**2 / one.degrees_of_freedom for variance, one in zip(variances, contributions, strict=True)]
+    return _combined(variances, lost)
+
+
+def _combined(variances: Sequence[NDArray[np.float64]], lost: Sequence[NDArray[np.float64]]) -> Combined:
+    """From each contribution's variance and its u^4/nu, summed over the independent sources, to the combined figures."""
+    total = np.sum(variances, axis=0)
+    below = np.sum(lost, axis=0)
+    effective = np.divide(total**2, below, out=np.full_like(total, np.inf), where=below > 0)
+    return Combined(np.sqrt(total), effective, np.sqrt(np.column_stack(variances)))
 
 
 def combine_totals(
@@ -81,31 +88,37 @@ def combine_totals(
     `membership` (n,) gives the number of the total that a result belongs to, 0 to totals - 1, or -1 for none; `sign` (n,) is
     +1 or -1. A shared influence adds within a total before it is squared; a result's own does not.
     """
-    variances, below = zip(*(_of_totals(one, membership, sign, totals) for one in contributions), strict=True)
-    combined = np.sum(variances, axis=0)
-    lost = np.sum(below, axis=0)
-    effective = np.divide(combined**2, lost, out=np.full(totals, np.inf), where=lost > 0)
-    return Combined(np.sqrt(combined), effective, np.sqrt(np.column_stack(variances)))
+    inside = np.flatnonzero(membership >= 0)
+    groups: dict[int, _Groups] = {}
+    variances, lost = [], []
+    for one in contributions:
+        # Many contributions carry one and the same array of sources: it is sorted once.
+        if id(one.source) not in groups:
+            groups[id(one.source)] = _groups(one.source[inside], membership[inside])
+        group = groups[id(one.source)]
+        signed = one.parts[inside] * sign[inside, np.newaxis]
+        summed = np.stack([np.bincount(group.place, column, group.owner.size) for column in signed.T])
+        of_group = np.sum(summed**2, axis=0)
+        # One source has one number of degrees of freedom; should its results differ in it, the fewest count.
+        fewest = np.full(group.owner.size, np.inf)
+        np.minimum.at(fewest, group.place, one.degrees_of_freedom[inside])
+        variances.append(np.bincount(group.owner, of_group, totals).astype(float))
+        lost.append(np.bincount(group.owner, of_group**2 / fewest, totals).astype(float))
+    return _combined(variances, lost)
 
 
-def _of_totals(
-    one: Contribution, membership: NDArray[np.int64], sign: NDArray[np.float64], totals: int
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Variance that an influence contributes to each total, and its sum of u^4/nu: each source of it is one component."""
-    inside = membership >= 0
-    sources, number = np.unique(one.source[inside], return_inverse=True)
-    pairs, place = np.unique(membership[inside] * max(sources.size, 1) + number, return_inverse=True)
-    signed = one.parts[inside] * sign[inside, np.newaxis]
-    summed = np.stack([np.bincount(place, column, pairs.size) for column in signed.T])
-    of_pair = np.sum(summed**2, axis=0)
-    # One source has one number of degrees of freedom; should its results differ in it, the fewest count.
-    fewest = np.full(pairs.size, np.inf)
-    np.minimum.at(fewest, place, one.degrees_of_freedom[inside])
-    owner = pairs // max(sources.size, 1)
-    return (
-        np.bincount(owner, of_pair, totals).astype(float),
-        np.bincount(owner, of_pair**2 / fewest, totals).astype(float),
-    )
+@dataclass(frozen=True)
+class _Groups:
+    """Results of one total with one source."""
+
+    place: NDArray[np.int64]  # (n,) number of the group that a result belongs to
+    owner: NDArray[np.int64]  # (groups,) total that a group belongs to
+
+
+def _groups(source: NDArray[np.int64], membership: NDArray[np.int64]) -> _Groups:
+    width = int(source.max(initial=0)) + 1
+    pairs, place = np.unique(membership * width + source, return_inverse=True)
+    return _Groups(place, pairs // width)
 
 
 def covariance(contributions: Sequence[Contribution]) -> NDArray[np.float64]:
