@@ -9,6 +9,7 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -66,7 +67,7 @@ class Results:
     combined: Combined
     coverage_factor: NDArray[np.float64]
 
-    @property
+    @cached_property
     def expanded_uncertainty(self) -> NDArray[np.float64]:
         """U = k u_c."""
         return self.coverage_factor * self.combined.standard_uncertainty

@@ -12,6 +12,7 @@ Arrays run over the results; there is no loop over results.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -44,7 +45,7 @@ class Combined:
     degrees_of_freedom: NDArray[np.float64]  # (n,) effective, by Welch-Satterthwaite
     uncertainties: NDArray[np.float64]  # (n, c): |c_i| u(x_i), one column for each contribution [unit of the result]
 
-    @property
+    @cached_property
     def variance_percent(self) -> NDArray[np.float64]:
         """(n, c) share of each contribution in the combined variance [%]; 0 where there is no uncertainty at all."""
         total = self.standard_uncertainty[:, np.newaxis] ** 2

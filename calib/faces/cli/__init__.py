@@ -1,5 +1,6 @@
 """The command line. Heavy imports stand inside the commands that need them, so that `calib due` starts at once."""
 
+import io
 import sys
 from collections.abc import Sequence
 
@@ -55,6 +56,9 @@ def globals_last(arguments: Sequence[str]) -> list[str]:
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run a command; a person's mistake is one line on stderr and exit status 2, never a traceback."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")  # a terminal that knows no ± is no reason to stop
     try:
         app(globals_last(sys.argv[1:] if arguments is None else arguments))
     except CalibError as error:
