@@ -127,7 +127,8 @@ _TYPED = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(\S.*?)\s
 def read(text: str, quantity: str) -> tuple[float, Unit]:
     """Typed value with its unit ("2.5 m/s") as a value in SI and the unit; raises UnitError."""
     found = _TYPED.fullmatch(text)
-    if found is None:
+    # Without white space between them a digit belongs to the number: 0.51 is no 0.5 of the unit 1.
+    if found is None or (found[2][0].isdigit() and not text[found.start(2) - 1].isspace()):
         raise UnitError(f"{text!r} is not a value with a unit: write it like '2.5 {next(iter(UNITS[quantity]))}'")
     typed = unit(quantity, found[2])
     value = typed.to_si(float(found[1]))

@@ -14,6 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, stdtr
 
+from calib.errors import CalibError
+
 SIMPLE = "simple"
 GUARDED = "guarded"
 GUARDED_NON_BINARY = "guarded non-binary"
@@ -34,24 +36,31 @@ class ToleranceIntervals:
 
 def tolerance_intervals(design: NDArray[np.float64], tolerance: NDArray[np.float64]) -> ToleranceIntervals:
     """Tolerance intervals design * (1 +- tolerance); `tolerance` is relative [1]."""
-    return ToleranceIntervals(design * (1.0 - tolerance), design * (1.0 + tolerance))
+    half_width = np.abs(design) * tolerance
+    return ToleranceIntervals(design - half_width, design + half_width)
 
 
 def margin(value: NDArray[np.float64], interval: ToleranceIntervals) -> NDArray[np.float64]:
     """Distance to the nearer limit, positive inside, rounded to 1e-9 of the interval's middle."""
     inside = np.minimum(value - interval.lower, interval.upper - value)
-    grain = _ROUNDING * 0.5 * (interval.upper + interval.lower)
+    grain = _grain(interval)
     return np.asarray(np.round(inside / grain) * grain)
+
+
+def _grain(interval: ToleranceIntervals) -> NDArray[np.float64]:
+    return _ROUNDING * 0.5 * np.abs(interval.upper + interval.lower)
 
 
 def conformity(
     value: NDArray[np.float64], expanded_uncertainty: NDArray[np.float64], interval: ToleranceIntervals, rule: str
 ) -> NDArray[np.str_]:
-    """Statement of conformity of each result under one rule of DECISION_RULES; arrays are (n,)."""
+    """Statement of conformity of each result under one rule of DECISION_RULES; arrays are (n,). Raises CalibError for another rule."""
+    if rule not in DECISION_RULES:
+        raise CalibError(f"{rule!r} is no decision rule: use one of {', '.join(DECISION_RULES)}")
     inside = margin(value, interval)
     if rule == SIMPLE:
         return np.where(inside >= 0, "pass", "fail")
-    grain = _ROUNDING * 0.5 * (interval.upper + interval.lower)
+    grain = _grain(interval)
     w = np.round(expanded_uncertainty / grain) * grain
     guard = inside - w >= -0.5 * grain
     if rule == GUARDED:

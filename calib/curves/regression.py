@@ -88,7 +88,8 @@ class Polynomial:
         own[0] -= y
         roots = np.roots(own[::-1])
         real = roots[np.abs(roots.imag) < 1e-9 * (1.0 + np.abs(roots))].real
-        inside = real[(real >= low) & (real <= high)]
+        slack = 1e-9 * (high - low)  # a root at an end may come out a rounding error beyond it
+        inside = np.clip(real[(real >= low - slack) & (real <= high + slack)], low, high)
         if inside.size != 1:
             raise CurveError(
                 f"the value {y:g} is passed {inside.size} times between {low:g} and {high:g}: no single inverse"

@@ -53,6 +53,7 @@ class Instrument(SQLModel, table=True):
     serial: str
     firmware: str | None = None
     quantity: str
+    indication_quantity: str | None = None  # what it indicates where that is another quantity: a voltage, a pressure
     range_low: str
     range_high: str
     unit: str
@@ -115,7 +116,8 @@ class Comparison(SQLModel, table=True):
     phase: str
     reference: str
     indication: str
-    unit: str
+    unit: str  # of the reference value and its uncertainty
+    indication_unit: str | None = None  # absent: the same unit
     expanded_uncertainty: str
     coverage_factor: str
     repeatability: str | None = None
@@ -127,14 +129,14 @@ class CorrectionCurve(SQLModel, table=True):
 
     __tablename__: ClassVar[str] = "correction_curve"
     __table_args__ = (
-        _one_of("shape", "polynomial"),
+        _one_of("shape", "polynomial", "proportional", "king", "power"),
         _one_of("phase", "as-found", "as-left"),
         *_not_blank("chosen_by", "reason"),
     )
     id: int | None = Field(default=None, primary_key=True)
     calibration_id: int = Field(foreign_key="calibration.id", index=True)
     shape: str
-    degree: int
+    degree: int | None = None  # of a polynomial
     phase: str  # whose comparisons it was made from
     low: float  # measuring interval, indication in SI
     high: float
@@ -255,6 +257,17 @@ class Outlet(SQLModel, table=True):
     tolerance_percent: str | None = None
 
 
+class LoggedSeries(SQLModel, table=True):
+    """A file of values that a meter logged, whole."""
+
+    __tablename__: ClassVar[str] = "logged_series"
+    __table_args__ = (*_not_blank("name", "sha256"),)
+    id: int | None = Field(default=None, primary_key=True)
+    name: str
+    content: bytes
+    sha256: str
+
+
 class _Observed(SQLModel):
     """What is typed of a reading, whether it was accepted or refused."""
 
@@ -268,6 +281,7 @@ class _Observed(SQLModel):
     operator: str
     remarks: str | None = None
     averaging_s: str | None = None
+    logged_series_id: int | None = Field(default=None, foreign_key="logged_series.id")  # values that the meter logged
 
 
 class Reading(_Observed, table=True):
@@ -323,6 +337,7 @@ EVIDENCE: tuple[type[SQLModel], ...] = (
     Method,
     Job,
     Outlet,
+    LoggedSeries,
     Reading,
     Refusal,
 )

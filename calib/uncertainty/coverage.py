@@ -27,7 +27,8 @@ def coverage_factor(degrees_of_freedom: ArrayLike, probability: float = COVERAGE
     nu = np.asarray(degrees_of_freedom, dtype=float)
     quantile = 0.5 * (1.0 + exact_probability(probability))
     # The quantile of t is dear and the whole numbers are few: each is asked for once.
-    whole, place = np.unique(np.maximum(np.floor(nu), 1.0), return_inverse=True)
+    # A count that arithmetic left a rounding error below an integer is that integer.
+    whole, place = np.unique(np.maximum(np.floor(nu * (1.0 + 1e-12)), 1.0), return_inverse=True)
     finite = np.isfinite(whole)
     k = np.where(finite, stdtrit(np.where(finite, whole, 1.0), quantile), ndtri(quantile))
     return np.asarray(k[place].reshape(nu.shape))

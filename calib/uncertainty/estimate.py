@@ -50,7 +50,7 @@ def type_a_covariance(observations: ArrayLike) -> tuple[NDArray[np.float64], NDA
     n = series.shape[1]
     if n < 2:
         raise CalibError(f"{n} observation(s): a Type A evaluation needs at least 2")
-    return series.mean(axis=1), np.cov(series) / n
+    return series.mean(axis=1), np.atleast_2d(np.cov(series)) / n
 
 
 def rectangular(half_width: float) -> float:

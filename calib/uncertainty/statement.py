@@ -49,15 +49,21 @@ def _significant(exact: Decimal, digits: int, mode: str) -> Decimal:
 
 
 def round_result(value: float, uncertainty: float, digits: int = 2, rounding: Rounding = "nearest") -> Rounded:
-    """Value and expanded uncertainty: the uncertainty to `digits` digits, the value to the same place, ties to even (GUM 7.2.6)."""
+    """Value and expanded uncertainty: the uncertainty to `digits` digits, the value to the same place, ties to even (GUM 7.2.6).
+
+    Raises CalibError for a value or an uncertainty that is not finite, or a negative uncertainty.
+    """
+    if not math.isfinite(value):
+        raise CalibError(f"a value of {value} cannot be stated: it must be finite")
     rounded = round_uncertainty(uncertainty, digits, rounding)
     exact = Decimal(repr(float(value)))
     if rounded == 0:
         return Rounded(exact, rounded)
     with localcontext() as context:
-        # A value may be far larger than its uncertainty; the default 28 digits would make quantize fail.
-        context.prec = 400
-        return Rounded(exact.quantize(rounded, rounding=ROUND_HALF_EVEN), rounded)
+        # A value may be far larger than its uncertainty; the default 28 digits would make quantize fail. Floats span 650.
+        context.prec = 700
+        stated = exact.quantize(rounded, rounding=ROUND_HALF_EVEN)
+        return Rounded(stated if stated else abs(stated), rounded)  # nothing bears no sign: -0.00 is 0.00
 
 
 def plain(number: Decimal) -> str:

@@ -77,7 +77,6 @@ def test_the_diagonal_of_the_covariance_is_that_of_each_quantity_alone(together)
     assert np.diag(covariance) == pytest.approx([one.standard_uncertainty**2 for one in alone], rel=1e-9, abs=1e-9)
 
 
-@pytest.mark.xfail(reason="numpy.cov gives a number without dimensions for a single row")
 def test_one_quantity_has_a_covariance_matrix_of_one_row():
     _, covariance = type_a_covariance([[1.0, 2.0, 3.0]])
     assert covariance.shape == (1, 1)

@@ -23,6 +23,7 @@ GUARDED = (
     "method",
     "job",
     "outlet",
+    "logged_series",
     "reading",
     "refusal",
     "ledger",
@@ -40,6 +41,7 @@ def upgrade() -> None:
         sa.Column("serial", sa.String(), nullable=False),
         sa.Column("firmware", sa.String(), nullable=True),
         sa.Column("quantity", sa.String(), nullable=False),
+        sa.Column("indication_quantity", sa.String(), nullable=True),
         sa.Column("range_low", sa.String(), nullable=False),
         sa.Column("range_high", sa.String(), nullable=False),
         sa.Column("unit", sa.String(), nullable=False),
@@ -96,6 +98,16 @@ def upgrade() -> None:
         sa.UniqueConstraint("digest"),
         sa.UniqueConstraint("previous"),
         sa.UniqueConstraint("record_table", "record_id"),
+    )
+    op.create_table(
+        "logged_series",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("name", sa.String(), nullable=False),
+        sa.Column("content", sa.LargeBinary(), nullable=False),
+        sa.Column("sha256", sa.String(), nullable=False),
+        sa.CheckConstraint("length(name) > 0", name="name_not_blank"),
+        sa.CheckConstraint("length(sha256) > 0", name="sha256_not_blank"),
+        sa.PrimaryKeyConstraint("id"),
     )
     op.create_table(
         "method",
@@ -255,6 +267,7 @@ def upgrade() -> None:
         sa.Column("reference", sa.String(), nullable=False),
         sa.Column("indication", sa.String(), nullable=False),
         sa.Column("unit", sa.String(), nullable=False),
+        sa.Column("indication_unit", sa.String(), nullable=True),
         sa.Column("expanded_uncertainty", sa.String(), nullable=False),
         sa.Column("coverage_factor", sa.String(), nullable=False),
         sa.Column("repeatability", sa.String(), nullable=True),
@@ -276,7 +289,7 @@ def upgrade() -> None:
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("calibration_id", sa.Integer(), nullable=False),
         sa.Column("shape", sa.String(), nullable=False),
-        sa.Column("degree", sa.Integer(), nullable=False),
+        sa.Column("degree", sa.Integer(), nullable=True),
         sa.Column("phase", sa.String(), nullable=False),
         sa.Column("low", sa.Float(), nullable=False),
         sa.Column("high", sa.Float(), nullable=False),
@@ -285,7 +298,7 @@ def upgrade() -> None:
         sa.Column("chosen_by", sa.String(), nullable=False),
         sa.Column("reason", sa.String(), nullable=False),
         sa.CheckConstraint("phase IN ('as-found', 'as-left')", name="phase_is_known"),
-        sa.CheckConstraint("shape IN ('polynomial')", name="shape_is_known"),
+        sa.CheckConstraint("shape IN ('polynomial', 'proportional', 'king', 'power')", name="shape_is_known"),
         sa.CheckConstraint("length(chosen_by) > 0", name="chosen_by_not_blank"),
         sa.CheckConstraint("length(reason) > 0", name="reason_not_blank"),
         sa.ForeignKeyConstraint(
@@ -307,12 +320,17 @@ def upgrade() -> None:
         sa.Column("operator", sa.String(), nullable=False),
         sa.Column("remarks", sa.String(), nullable=True),
         sa.Column("averaging_s", sa.String(), nullable=True),
+        sa.Column("logged_series_id", sa.Integer(), nullable=True),
         sa.Column("id", sa.Integer(), nullable=False),
         sa.CheckConstraint("observed_at LIKE '____-__-__T__:__%'", name="observed_at_is_a_time"),
         sa.CheckConstraint("length(operator) > 0", name="operator_not_blank"),
         sa.ForeignKeyConstraint(
             ["instrument_id"],
             ["instrument.id"],
+        ),
+        sa.ForeignKeyConstraint(
+            ["logged_series_id"],
+            ["logged_series.id"],
         ),
         sa.ForeignKeyConstraint(
             ["method_id"],
@@ -358,6 +376,7 @@ def upgrade() -> None:
         sa.Column("operator", sa.String(), nullable=False),
         sa.Column("remarks", sa.String(), nullable=True),
         sa.Column("averaging_s", sa.String(), nullable=True),
+        sa.Column("logged_series_id", sa.Integer(), nullable=True),
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("reasons", sa.String(), nullable=False),
         sa.CheckConstraint("observed_at LIKE '____-__-__T__:__%'", name="observed_at_is_a_time"),
@@ -366,6 +385,10 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(
             ["instrument_id"],
             ["instrument.id"],
+        ),
+        sa.ForeignKeyConstraint(
+            ["logged_series_id"],
+            ["logged_series.id"],
         ),
         sa.ForeignKeyConstraint(
             ["method_id"],
@@ -380,6 +403,7 @@ def upgrade() -> None:
     )
     op.create_index(op.f("ix_refusal_instrument_id"), "refusal", ["instrument_id"], unique=False)
     op.create_index(op.f("ix_refusal_outlet_id"), "refusal", ["outlet_id"], unique=False)
+
     for table in GUARDED:
         for verb in ("update", "delete"):
             op.execute(

@@ -1,0 +1,256 @@
+"""The house: which floor may import which, what stands at the top level, names, docstrings, and the schema.
+
+Source: the table of floors in DEVELOPERS.md, which this test keeps true.
+"""
+
+import ast
+import re
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+from alembic.autogenerate import compare_metadata
+from alembic.migration import MigrationContext
+from sqlalchemy import CheckConstraint, UniqueConstraint, inspect, text
+from sqlmodel import SQLModel
+
+from calib.records import database
+from calib.records.tables import EVIDENCE, LedgerEntry
+
+ROOT = Path(__file__).parent.parent
+FILES = sorted((ROOT / "calib").rglob("*.py"))
+NAMES = [file.relative_to(ROOT).as_posix() for file in FILES]
+
+# Floor -> the floors below it that it may import. A floor is a file or folder of calib/, and may import from itself.
+FLOORS = {
+    "errors": (),
+    "quantities": ("errors",),
+    "uncertainty": ("errors",),
+    "airflow": ("errors",),
+    "curves": ("uncertainty", "errors"),
+    "confirmation": ("uncertainty", "errors"),
+    "records": ("errors",),
+    "measurement": ("airflow", "curves", "uncertainty"),
+    "procedures": (
+        "records",
+        "confirmation",
+        "measurement",
+        "curves",
+        "airflow",
+        "uncertainty",
+        "quantities",
+        "errors",
+    ),
+    "faces": (
+        "procedures",
+        "measurement",
+        "records",
+        "confirmation",
+        "curves",
+        "airflow",
+        "uncertainty",
+        "quantities",
+        "errors",
+    ),
+}
+# What a floor may import from elsewhere, besides the standard library, where that is limited.
+OTHERS = {"errors": (), "airflow": ("numpy",)}
+STANDARD_LIBRARY = {"collections", "dataclasses", "math", "typing"}
+
+TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "calib", "tests", "reference_data", "reports"}
+EMPTY_WORDS = {"manager", "service", "util", "utils", "helper", "helpers"}
+
+
+def tree_of(name):
+    return ast.parse((ROOT / name).read_text(encoding="utf-8"))
+
+
+def floor_of(name):
+    return Path(name).relative_to("calib").parts[0].removesuffix(".py")
+
+
+def imports_of(tree):
+    """Every module that a file imports, at its top or inside a function, with the line."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            yield from ((alias.name, node.lineno) for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            yield "." * node.level + (node.module or ""), node.lineno
+            if node.module == "calib":
+                yield from ((f"calib.{alias.name}", node.lineno) for alias in node.names)
+
+
+def broken_floors(name, tree):
+    """Imports of a file that go up or across."""
+    own = floor_of(name)
+    for module, line in imports_of(tree):
+        package, _, rest = module.partition(".")
+        below = rest.partition(".")[0]
+        if package == "" or (package == "calib" and below in FLOORS and below not in (own, *FLOORS[own])):
+            yield f"{name}:{line} imports {module}"
+
+
+def floors_above(floor):
+    return {name for name, below in FLOORS.items() if floor in below}
+
+
+def test_every_part_of_the_package_has_a_floor():
+    assert {floor_of(name) for name in NAMES} == set(FLOORS) | {"__init__"}
+
+
+@pytest.mark.parametrize("floor", FLOORS)
+def test_no_floor_stands_above_itself(floor):
+    seen, rising = set(), floors_above(floor)
+    while rising:
+        seen |= rising
+        rising = set().union(*(floors_above(name) for name in rising)) - seen
+    assert floor not in seen
+
+
+@pytest.mark.parametrize("name", [name for name in NAMES if name != "calib/__init__.py"])
+def test_imports_go_down(name):
+    assert list(broken_floors(name, tree_of(name))) == []
+
+
+@pytest.mark.parametrize(
+    "source",
+    [
+        "import calib.faces.document",
+        "from calib.procedures.evaluate import evaluate",
+        "from calib import faces",
+        "def later():\n    from calib.curves import curve",
+        "from . import ledger",
+    ],
+)
+def test_an_import_that_goes_up_or_across_is_seen(source):
+    assert list(broken_floors("calib/records/tables.py", ast.parse(source)))
+
+
+@pytest.mark.parametrize(
+    "source", ["import numpy", "from calib.errors import CalibError", "from calib.records import ledger"]
+)
+def test_an_import_that_goes_down_is_let_be(source):
+    assert not list(broken_floors("calib/records/tables.py", ast.parse(source)))
+
+
+def test_the_root_of_the_package_imports_nothing():
+    assert list(imports_of(tree_of("calib/__init__.py"))) == []
+
+
+@pytest.mark.parametrize("name", [name for name in NAMES if floor_of(name) in OTHERS])
+def test_the_lowest_floors_stand_on_little(name):
+    foreign = {module.partition(".")[0] for module, _ in imports_of(tree_of(name))} - STANDARD_LIBRARY - {"calib"}
+    assert foreign <= set(OTHERS[floor_of(name)])
+
+
+@pytest.mark.parametrize("name", [name for name in NAMES if floor_of(name) == "faces"])
+def test_faces_hold_no_sql(name):
+    asked = {
+        alias.name
+        for node in ast.walk(tree_of(name))
+        if isinstance(node, ast.ImportFrom) and (node.module or "").partition(".")[0] in ("sqlmodel", "sqlalchemy")
+        for alias in node.names
+    }
+    assert asked <= {"Session"}
+
+
+@pytest.mark.parametrize("name", [name for name in NAMES if name != "calib/faces/cli/options.py"])
+def test_only_one_place_reads_a_clock(name):
+    called = {
+        node.func.attr
+        for node in ast.walk(tree_of(name))
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute)
+    }
+    assert not called & {"now", "utcnow", "today"}
+
+
+def tracked():
+    """Paths that git tracks, or None where this is no checkout."""
+    if shutil.which("git") is None:
+        return None
+    found = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=False)  # noqa: S607
+    return found.stdout.split("\n")[:-1] if found.returncode == 0 else None
+
+
+@pytest.mark.skipif(tracked() is None, reason="not a git checkout")
+def test_the_top_level_holds_only_what_the_house_names():
+    assert {path for path in {name.partition("/")[0] for name in tracked()} if path[0] != "."} <= TOP_LEVEL
+
+
+def public(node):
+    return isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef) and not node.name.startswith("_")
+
+
+def public_definitions(body):
+    """Public functions and classes of a module, and the public methods of its public classes."""
+    for node in filter(public, body):
+        yield node
+        if isinstance(node, ast.ClassDef):
+            yield from public_definitions(node.body)
+
+
+@pytest.mark.parametrize("name", [name for name in NAMES if "/versions/" not in name])
+def test_everything_public_says_what_it_is(name):
+    tree = tree_of(name)
+    assert ast.get_docstring(tree)
+    assert [node.name for node in public_definitions(tree.body) if not ast.get_docstring(node)] == []
+
+
+def words_of(name):
+    """Words of a name in any spelling: read_file, ReadFile, read-file."""
+    return {word.lower() for word in re.findall(r"[A-Z]?[a-z]+|[A-Z]+", name)}
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_no_module_class_or_function_has_an_empty_name(name):
+    defined = [
+        node.name
+        for node in ast.walk(tree_of(name))
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef)
+    ]
+    modules = Path(name).with_suffix("").parts
+    assert [each for each in (*modules, *defined) if words_of(each) & EMPTY_WORDS] == []
+
+
+@pytest.mark.parametrize(("name", "words"), [("read_file", {"read", "file"}), ("UnitManager", {"unit", "manager"})])
+def test_words_are_seen_in_any_spelling(name, words):
+    assert words_of(name) == words
+
+
+TABLES = [table.__table__ for table in (*EVIDENCE, LedgerEntry)]
+
+
+@pytest.fixture
+def connection(empty_records):
+    engine = database.open_records(str(empty_records))
+    with engine.connect() as opened:
+        yield opened
+    engine.dispose()
+
+
+def test_the_tables_of_the_schema_are_those_of_the_code(connection):
+    assert set(SQLModel.metadata.tables) == {table.name for table in TABLES}
+    assert compare_metadata(MigrationContext.configure(connection), SQLModel.metadata) == []
+
+
+@pytest.mark.parametrize("table", TABLES, ids=str)
+def test_the_schema_checks_what_the_code_says(connection, table):
+    stored = {one["name"]: one["sqltext"] for one in inspect(connection).get_check_constraints(table.name)}
+    written = {one.name: str(one.sqltext) for one in table.constraints if isinstance(one, CheckConstraint)}
+    assert stored == written
+
+
+@pytest.mark.parametrize("table", TABLES, ids=str)
+def test_the_schema_holds_unique_what_the_code_says(connection, table):
+    stored = {tuple(one["column_names"]) for one in inspect(connection).get_unique_constraints(table.name)}
+    several = {tuple(one.columns.keys()) for one in table.constraints if isinstance(one, UniqueConstraint)}
+    assert stored == several | {(column.name,) for column in table.columns if column.unique}
+
+
+@pytest.mark.parametrize("verb", ["UPDATE", "DELETE"])
+@pytest.mark.parametrize("table", TABLES, ids=str)
+def test_every_table_has_its_guards(connection, table, verb):
+    triggers = text("SELECT sql FROM sqlite_master WHERE type = 'trigger' AND tbl_name = :table")
+    written = [" ".join(sql.split()) for sql in connection.execute(triggers, {"table": table.name}).scalars()]
+    assert sum(f" BEFORE {verb} ON {table.name} BEGIN SELECT RAISE(ABORT" in sql for sql in written) == 1
