@@ -54,7 +54,10 @@ def _grain(interval: ToleranceIntervals) -> NDArray[np.float64]:
 def conformity(
     value: NDArray[np.float64], expanded_uncertainty: NDArray[np.float64], interval: ToleranceIntervals, rule: str
 ) -> NDArray[np.str_]:
-    """Statement of conformity of each result under one rule of DECISION_RULES; arrays are (n,). Raises CalibError for another rule."""
+    """Statement of conformity of each result under one rule of DECISION_RULES; arrays are (n,).
+
+    Raises CalibError for another rule.
+    """
     if rule not in DECISION_RULES:
         raise CalibError(f"{rule!r} is no decision rule: use one of {', '.join(DECISION_RULES)}")
     inside = margin(value, interval)

@@ -1,11 +1,14 @@
-"""Weighted least-squares polynomials (ISO/TS 28037 clause 6, extended to higher degrees).
+"""Weighted least-squares polynomials (ISO/TS 28037 clause 6, extended to higher degrees), and lines through zero.
 
-The abscissa is first brought to t = (x - centre)/half_width in [-1, 1] and the system solved by QR, so that the condition number
-stays small for any unit of x.
+The abscissa is first brought to t = (x - centre)/half_width in [-1, 1]. The normal equations are then solved in integers: a float
+is an integer times a power of two, so that sums of powers, elimination and residuals are exact whatever the condition number, and
+each result is rounded once. Points that the curve passes through leave residuals of exactly 0.
 """
 
 import math
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from fractions import Fraction
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -60,13 +63,15 @@ class Polynomial:
         return np.asarray(self.powers(x) @ cholesky_of(self.covariance))
 
     def in_powers_of_x(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """Coefficients in powers of x itself, and their covariance: for print, and for comparison with published fits."""
-        size = self.degree + 1
-        to_x = np.zeros((size, size))
-        for k in range(size):
-            for m in range(k + 1):
-                to_x[m, k] = math.comb(k, m) * (-self.centre) ** (k - m) / self.half_width**k
-        return to_x @ self.coefficients, to_x @ self.covariance @ to_x.T
+        """Coefficients in powers of x itself, and their covariance: for print, and for comparison with published fits.
+
+        Worked in fractions and rounded once, since the terms cancel where x is far from 0.
+        """
+        to_x = _to_powers_of_x(self.centre, self.half_width, self.degree)
+        coefficients = _product(to_x, [[Fraction(value)] for value in self.coefficients.tolist()])
+        covariance = [[Fraction(value) for value in row] for row in self.covariance.tolist()]
+        in_x = _product(_product(to_x, covariance), list(zip(*to_x, strict=True)))
+        return np.array(coefficients, dtype=float)[:, 0], np.array(in_x, dtype=float)
 
     def in_unit(self, scale: float, offset: float) -> "Polynomial":
         """The same curve where x and y are numbers in another unit: x = scale * x' + offset, y = scale * y'."""
@@ -84,10 +89,10 @@ class Polynomial:
 
         Raises CurveError where y is not passed exactly once between low and high.
         """
-        own, _ = self.in_powers_of_x()
+        own = self.coefficients.copy()
         own[0] -= y
         roots = np.roots(own[::-1])
-        real = roots[np.abs(roots.imag) < 1e-9 * (1.0 + np.abs(roots))].real
+        real = self.centre + self.half_width * roots[np.abs(roots.imag) < 1e-9 * (1.0 + np.abs(roots))].real
         slack = 1e-9 * (high - low)  # a root at an end may come out a rounding error beyond it
         inside = np.clip(real[(real >= low - slack) & (real <= high + slack)], low, high)
         if inside.size != 1:
@@ -117,23 +122,134 @@ def _powers(x: NDArray[np.float64], centre: float, half_width: float, degree: in
     return powers
 
 
-def _fit(x: NDArray[np.float64], y: NDArray[np.float64], weight: NDArray[np.float64], degree: int) -> Polynomial:
+def _to_powers_of_x(centre: float, half_width: float, degree: int) -> list[list[Fraction]]:
+    """(p, p) matrix that takes coefficients in powers of t to those in powers of x."""
+    c, h = Fraction(centre), Fraction(half_width)
+    orders = range(degree + 1)
+    return [[math.comb(k, m) * (-c) ** (k - m) / h**k if k >= m else Fraction() for k in orders] for m in orders]
+
+
+def _product(left: Sequence[Sequence[Fraction]], right: Sequence[Sequence[Fraction]]) -> list[list[Fraction]]:
+    columns = list(zip(*right, strict=True))
+    return [[sum((a * b for a, b in zip(row, column, strict=True)), Fraction()) for column in columns] for row in left]
+
+
+def refuse_points(wrong: NDArray[np.bool_], why: str) -> None:
+    """Raise CurveError with the numbers, counted from 1, of the points that are `wrong` (n,); pass where there are none."""
+    if np.any(wrong):
+        raise CurveError(f"point(s) {', '.join(str(k + 1) for k in np.flatnonzero(wrong))}: {why}")
+
+
+def scale_of(x: NDArray[np.float64], degree: int) -> tuple[float, float]:
+    """Centre and half-width of x (n,), which bring t into [-1, 1]; raises CurveError where x is too few for the degree."""
     distinct = np.unique(x).size
     if distinct <= degree:
         raise CurveError(
             f"{distinct} different indication(s) make no curve of degree {degree}: compare at more indications"
         )
     low, high = float(x.min()), float(x.max())
-    centre, half_width = 0.5 * (low + high), 0.5 * (high - low) or 1.0
-    powers = _powers(x, centre, half_width, degree)
-    q, r = np.linalg.qr(powers * weight[:, np.newaxis])
-    coefficients = np.linalg.solve(r, q.T @ (y * weight))
-    inverse = np.linalg.inv(r)
-    residuals = y - powers @ coefficients
-    chi_squared = math.fsum((residuals * weight) ** 2)
-    return Polynomial(
-        centre, half_width, coefficients, inverse @ inverse.T, x.size - degree - 1, chi_squared, residuals
-    )
+    return 0.5 * low + 0.5 * high, 0.5 * high - 0.5 * low or 1.0
+
+
+def _integers(values: Iterable[float]) -> tuple[list[int], int]:
+    """Floats as integers over one common power of two, exactly."""
+    ratios = [value.as_integer_ratio() for value in values]
+    common = max(below for _, below in ratios)
+    return [above * (common // below) for above, below in ratios], common
+
+
+def _moments(t: list[int], y: list[int], w: list[int], terms: range) -> list[list[int]]:
+    """Lower triangle of the sums of w^2 a b, where a and b run through the powers of t in `terms`, then y."""
+    weight = [a * a for a in w]
+    weighted_y = [a * b for a, b in zip(weight, y, strict=True)]
+    square = sum(a * b for a, b in zip(weighted_y, y, strict=True))
+    of_t, of_y = [], []
+    for order in range(2 * terms.stop - 1):
+        of_t.append(sum(weight))
+        weight = [a * b for a, b in zip(weight, t, strict=True)]
+        if order < terms.stop:
+            of_y.append(sum(weighted_y))
+            weighted_y = [a * b for a, b in zip(weighted_y, t, strict=True)]
+    return [*(of_t[k + terms.start : 2 * k + 1] for k in terms), [*of_y[terms.start :], square]]
+
+
+def _sweep(matrix: list[list[int]]) -> int:
+    """Sweep a symmetric matrix [[S, r], [r^T, q]], its lower triangle, by all rows but the last, in place.
+
+    It becomes d [[-S^-1, b], [b^T, q - r^T b]] with S b = r; returns d, the determinant of S. All divisions are exact (J. H.
+    Goodnight, The American Statistician 33 (1979) 149; E. H. Bareiss, Math. Comp. 22 (1968) 565; both from memory).
+    """
+    before, size = 1, len(matrix)
+    for k in range(size - 1):
+        column = [matrix[k][m] if m < k else matrix[m][k] for m in range(size)]
+        pivot = column[k]
+        for m, row in enumerate(matrix):
+            if m != k:
+                factor = column[m]
+                row[:] = [
+                    (pivot * one - factor * other) // before if n != k else one
+                    for n, (one, other) in enumerate(zip(row, column, strict=False))
+                ]
+        matrix[k][k] = -before
+        before = pivot
+    return before
+
+
+def _fit(
+    x: NDArray[np.float64], y: NDArray[np.float64], weight: NDArray[np.float64], scale: tuple[float, float], terms: range
+) -> Polynomial:
+    """Fit of sum over k in `terms` of b_k t^k, terms ending at the degree; the other coefficients are 0, exactly known."""
+    *t, centre, half_width = _integers([*x.tolist(), *scale])[0]
+    t = [one - centre for one in t]
+    (y_whole, y_unit), (w, w_unit) = _integers(y.tolist()), _integers(weight.tolist())
+    swept = _moments(t, y_whole, w, terms)
+    d = _sweep(swept)
+    *inverse, (*b, square) = swept
+    coefficients, covariance = np.zeros(terms.stop), np.zeros((terms.stop, terms.stop))
+    for k, order in enumerate(terms):
+        coefficients[order] = b[k] * half_width**order / (d * y_unit)
+        for m, other in enumerate(terms[: k + 1]):
+            entry = -inverse[k][m] * half_width ** (order + other) * w_unit**2 / d
+            covariance[order, other] = covariance[other, order] = entry
+    residuals = np.array(_residuals(t, y_whole, b, terms, d)) / y_unit
+    chi_squared = square / (d * (w_unit * y_unit) ** 2)
+    return Polynomial(*scale, coefficients, covariance, x.size - len(terms), chi_squared, residuals)
+
+
+def _residuals(t: list[int], y: list[int], b: list[int], terms: range, d: int) -> list[float]:
+    """y - sum b_k t^k/d, each rounded once."""
+    fitted = [0] * len(t)
+    for coefficient in reversed(b):
+        fitted = [value * one + coefficient for value, one in zip(fitted, t, strict=True)]
+    return [(value * d - own * one**terms.start) / d for value, own, one in zip(y, fitted, t, strict=True)]
+
+
+def _checked_fit(
+    x: NDArray[np.float64], y: NDArray[np.float64], weight: NDArray[np.float64], terms: range
+) -> Polynomial:
+    refuse_points(~(np.isfinite(x) & np.isfinite(y)), "indication and value must be finite numbers")
+    through_zero = terms.start > 0
+    scale = (0.0, float(np.max(np.abs(x), initial=0.0))) if through_zero else scale_of(x, terms.stop - 1)
+    if not scale[1]:
+        raise CurveError("no indication other than 0 makes no line through zero: compare at another indication")
+    try:
+        return _fit(x, y, weight, scale, terms)
+    except OverflowError:
+        raise CurveError("numbers too large or too small for a curve: give them in another unit") from None
+
+
+def _weights(u: NDArray[np.float64]) -> NDArray[np.float64]:
+    refuse_points(~(u > 0) | np.isinf(u), "the uncertainty must be above 0 and finite")
+    return 1.0 / u
+
+
+def _by_residuals(fit: Polynomial) -> Polynomial:
+    """The fit with its covariance multiplied by s^2 = sum(residual^2)/(n-p)."""
+    if fit.degrees_of_freedom < 1:
+        raise CurveError(
+            f"{fit.residuals.size} points leave nothing to estimate the scatter of a curve of degree {fit.degree} from"
+        )
+    return fit.scaled(fit.chi_squared / fit.degrees_of_freedom)
 
 
 def weighted(x: NDArray[np.float64], y: NDArray[np.float64], u: NDArray[np.float64], degree: int) -> Polynomial:
@@ -142,11 +258,7 @@ def weighted(x: NDArray[np.float64], y: NDArray[np.float64], u: NDArray[np.float
     x, y, u are (n,) with n - (degree + 1) >= 0 and u > 0. The covariance is what u claims; nothing is scaled here.
     Raises CurveError.
     """
-    if not np.all(u > 0):
-        raise CurveError(
-            f"point(s) {', '.join(str(k + 1) for k in np.flatnonzero(~(u > 0)))}: the uncertainty must be above 0"
-        )
-    return _fit(x, y, 1.0 / u, degree)
+    return _checked_fit(x, y, _weights(u), range(degree + 1))
 
 
 def unweighted(x: NDArray[np.float64], y: NDArray[np.float64], degree: int) -> Polynomial:
@@ -154,7 +266,21 @@ def unweighted(x: NDArray[np.float64], y: NDArray[np.float64], degree: int) -> P
 
     x and y are (n,) with n - (degree + 1) >= 1. Raises CurveError.
     """
-    fit = _fit(x, y, np.ones_like(y), degree)
-    if fit.degrees_of_freedom < 1:
-        raise CurveError(f"{x.size} points leave nothing to estimate the scatter of a curve of degree {degree} from")
-    return fit.scaled(fit.chi_squared / fit.degrees_of_freedom)
+    return _by_residuals(_checked_fit(x, y, np.ones_like(y), range(degree + 1)))
+
+
+def weighted_proportional(x: NDArray[np.float64], y: NDArray[np.float64], u: NDArray[np.float64]) -> Polynomial:
+    """Line through zero y = b x with known standard uncertainties u of y: b = sum(x y/u^2)/sum(x^2/u^2), n - 1 dof.
+
+    x, y, u are (n,) with n >= 1, some x not 0, and u > 0. The coefficient of order 0 is 0, exactly known: the instrument must
+    have no offset, by its principle or by adjustment before each use. Raises CurveError.
+    """
+    return _checked_fit(x, y, _weights(u), range(1, 2))
+
+
+def unweighted_proportional(x: NDArray[np.float64], y: NDArray[np.float64]) -> Polynomial:
+    """Line through zero y = b x with unknown equal uncertainties: s^2 = sum(residual^2)/(n-1) scales the variance of b.
+
+    x and y are (n,) with n >= 2 and some x not 0; valid as `weighted_proportional` is. Raises CurveError.
+    """
+    return _by_residuals(_checked_fit(x, y, np.ones_like(y), range(1, 2)))

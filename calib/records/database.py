@@ -10,7 +10,7 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, event, text
+from sqlalchemy import URL, Connection, Engine, event, text
 from sqlalchemy.exc import DBAPIError, IntegrityError
 from sqlmodel import Session, create_engine
 
@@ -63,6 +63,8 @@ def open_records(location: str) -> Engine:
 def _path(location: str) -> Path:
     scheme, separator, rest = location.partition("://")
     if not separator:
+        if location in ("", ":memory:"):
+            raise RecordsError(f"{location!r} names no file: name a file with --records")
         return Path(location)
     if scheme != "sqlite":
         raise RecordsError(f"records at {scheme}:// are not served by this version: name a file with --records")
@@ -75,7 +77,7 @@ def _schema(connection: Connection) -> str | None:
 
 
 def _engine(path: Path) -> Engine:
-    engine = create_engine(f"sqlite:///{path}", connect_args={"timeout": _WAIT_SECONDS})
+    engine = create_engine(URL.create("sqlite", database=str(path)), connect_args={"timeout": _WAIT_SECONDS})
     event.listen(engine, "connect", _prepare)
     event.listen(engine, "begin", _begin)
     return engine

@@ -8,8 +8,9 @@
     estimate and standard uncertainty                              Normal                       6.4.7
     a series of observations, or effective degrees of freedom      StudentT                     6.4.9
 
-Several quantities known together have a joint distribution: `joint_distributions`. Each has `mean` and `standard_uncertainty` [unit of the quantity], and `draw(generator, trials)`. A parameter that makes no
-distribution raises CalibError with its number. An input quantity without uncertainty is no distribution: it belongs into the model.
+Each has `mean` and `standard_uncertainty` [unit of the quantity], and `draw(generator, trials)`. A parameter that makes no
+distribution raises CalibError with its number. An input quantity without uncertainty is no distribution: it belongs into the
+model. Quantities that are known together have a joint distribution: `joint_distributions`.
 """
 
 import math
@@ -84,7 +85,9 @@ class CurvilinearTrapezoidal(_BetweenLimits):
     u^2 = a^2/3 + d^2/9. The midpoint of the limits is taken as known. Raises CalibError unless 0 < d < a.
     """
 
-    limit_half_width: float  # d, how far a limit may lie from where it is stated, above 0 and below a [unit of the quantity]
+    limit_half_width: (
+        float  # d, how far a limit may lie from where it is stated, above 0 and below a [unit of the quantity]
+    )
 
     def __post_init__(self) -> None:
         super().__post_init__()
@@ -101,7 +104,9 @@ class CurvilinearTrapezoidal(_BetweenLimits):
 
     def draw(self, generator: np.random.Generator, trials: int) -> Floats:
         """(trials,) x + w (2 r2 - 1) with the half-width w = a + d (1 - 2 r1) (6.4.3.4)."""
-        half_width = _shifted(generator.random(trials), self.half_width + self.limit_half_width, -2.0 * self.limit_half_width)
+        half_width = _shifted(
+            generator.random(trials), self.half_width + self.limit_half_width, -2.0 * self.limit_half_width
+        )
         half_width *= _shifted(generator.random(trials), -1.0, 2.0)
         half_width += self.mean
         return half_width
@@ -199,16 +204,24 @@ class StudentT:
         return _shifted(generator.standard_t(self.degrees_of_freedom, trials), self.location, self.scale)
 
 
+def standard_deviation_of_t(nu: float) -> float:
+    """Standard deviation of t with nu degrees of freedom: sqrt(nu/(nu-2)), infinite for nu <= 2."""
+    return math.sqrt(nu / (nu - 2.0)) if nu > 2.0 else math.inf
+
+
+def require_degrees_of_freedom(nu: float) -> None:
+    """Raise CalibError unless degrees of freedom are above 0 and finite."""
+    if not 0.0 < nu < math.inf:
+        raise CalibError(
+            f"{nu} degrees of freedom: they must be above 0 and finite; for infinitely many use the normal distribution"
+        )
+
+
 def _shifted(standard: Floats, location: float, scale: float) -> Floats:
     """Location + scale times fresh standard draws, in place."""
     standard *= scale
     standard += location
     return standard
-
-
-def standard_deviation_of_t(nu: float) -> float:
-    """Standard deviation of t with nu degrees of freedom: sqrt(nu/(nu-2)), infinite for nu <= 2."""
-    return math.sqrt(nu / (nu - 2.0)) if nu > 2.0 else math.inf
 
 
 def _require_finite(what: str, value: float) -> None:
@@ -218,9 +231,6 @@ def _require_finite(what: str, value: float) -> None:
 
 def _require_above_zero(what: str, value: float) -> None:
     if not 0.0 < value < math.inf:
-        raise CalibError(f"{what} {value}: it must be above 0 and finite; leave an input without uncertainty to the model")
-
-
-def require_degrees_of_freedom(nu: float) -> None:
-    if not 0.0 < nu < math.inf:
-        raise CalibError(f"{nu} degrees of freedom: they must be above 0 and finite; for infinitely many use the normal distribution")
+        raise CalibError(
+            f"{what} {value}: it must be above 0 and finite; leave an input without uncertainty to the model"
+        )

@@ -69,7 +69,9 @@ class MultivariateT:
     def standard_uncertainty(self) -> Floats:
         """(N,) square roots of the diagonal times sqrt(nu/(nu-2)); infinite for nu <= 2 [units of the quantities]."""
         scale = np.sqrt(np.diag(self.scale_matrix))
-        return np.multiply(scale, standard_deviation_of_t(self.degrees_of_freedom), out=np.zeros_like(scale), where=scale > 0)
+        return np.multiply(
+            scale, standard_deviation_of_t(self.degrees_of_freedom), out=np.zeros_like(scale), where=scale > 0
+        )
 
     def draw(self, generator: np.random.Generator, trials: int) -> Floats:
         """(N, trials) x + root z sqrt(nu/w), z independent standard normal, w chi-squared with nu degrees of freedom."""
@@ -96,7 +98,9 @@ def _square_root(mean: Floats, covariance: Floats) -> Floats:
     scale[scale == 0.0] = 1.0
     correlations = covariance / np.outer(scale, scale)
     if np.abs(correlations - correlations.T).max() > 1e-9:
-        raise CalibError("covariance matrix is not symmetric: state the covariance of each pair of quantities once, for both places")
+        raise CalibError(
+            "covariance matrix is not symmetric: state the covariance of each pair of quantities once, for both places"
+        )
     values, vectors = np.linalg.eigh(correlations)
     if values[0] < _NEGATIVE:
         raise CalibError(

@@ -1,4 +1,4 @@
-"""Propagation of distributions by a Monte Carlo method, and whether the law of propagation agrees (JCGM 101:2008, 7 and 8).
+"""Propagation of distributions by a Monte Carlo method (JCGM 101:2008, 7).
 
     Y = f(X_1, ..., X_N):   draw the inputs M times, evaluate the model for each draw, and read from the M model values
     the estimate, its standard uncertainty and coverage intervals.
@@ -56,9 +56,15 @@ class MonteCarloResult:
     standard_uncertainty: float  # u(y): their standard deviation [unit of the result]
     coverage_probability: float  # p, as stated
     symmetric_interval: CoverageInterval  # probabilistically symmetric: (1-p)/2 beyond either end
-    shortest_interval: CoverageInterval  # of all intervals with p; its ends scatter more than those of the symmetric one
-    delta: float  # what the scatter was held against: numerical tolerance (7.9.2) times the fraction [unit of the result]
-    scatter: Floats  # (4,) standard deviations of the averages of y, u(y), y_low, y_high over the blocks; NaN for one block
+    shortest_interval: (
+        CoverageInterval  # of all intervals with p; its ends scatter more than those of the symmetric one
+    )
+    delta: (
+        float  # what the scatter was held against: numerical tolerance (7.9.2) times the fraction [unit of the result]
+    )
+    scatter: (
+        Floats  # (4,) standard deviations of the averages of y, u(y), y_low, y_high over the blocks; NaN for one block
+    )
     stabilised: bool  # twice each scatter is at most delta (7.9.4); False: more trials are needed for that many digits
     sample: Floats  # (M,) model values, rising, read-only: the distribution for drawing (7.5) [unit of the result]
 
@@ -74,29 +80,158 @@ def propagate_distributions(
     trials: int | None = None,
     maximum_trials: int = MAXIMUM_TRIALS,
 ) -> MonteCarloResult:
-    """Propagate the distributions of the inputs through a model: the adaptive Monte Carlo procedure (JCGM 101 7.9.4).
+    """Propagate the distributions of the inputs through a model by the adaptive Monte Carlo procedure (JCGM 101 7.9.4).
 
     `model` takes one array (trials,) for each input quantity, in the order of `inputs` (a joint distribution gives several), and
     returns the array (trials,) of the output. Blocks of max(100/(1-p), 10^4) trials are added until twice the standard deviations
     of the averages of y, u(y) and the ends of the symmetric interval are at most the numerical tolerance of u(y) for
-    `significant_digits`, times `tolerance_fraction` (1/5 to validate the law of propagation, 8.2), at the earliest after ten blocks;
-    or until `maximum_trials`. With `trials` that number is run instead. The seed decides every draw: same seed, same result.
-    Memory: 8 bytes for each trial and one block. Source: JCGM 101 7.2 to 7.9.
+    `significant_digits`, times `tolerance_fraction` (1/5 to validate the law of propagation, 8.2); at the earliest after ten
+    blocks, at the latest at `maximum_trials`. With `trials` that number is run instead. Every draw follows from the seed: same
+    seed, same result. Memory: 8 bytes for each trial, and one block. Source: JCGM 101 7.2 to 7.9.
 
-    Raises CalibError for numbers that allow no such run, and where the model gives values that are no finite numbers.
+    Raises CalibError for numbers that allow no such run, and for a model that gives anything but one finite value for each trial.
     """
-    block = block_size(coverage_probability)
     limit = maximum_trials if trials is None else trials
-    _require_enough(limit, block, coverage_probability, adaptive=trials is None)
+    _require_run(limit, coverage_probability, significant_digits, tolerance_fraction)
     generator = np.random.default_rng(seed)
-    values = np.empty(limit)  # memory is taken up as it is filled
-    blocks = _Blocks(np.empty((-(-limit // block), 4)), block)
-    done = 0
-    while done < limit:
-        part = values[done : done + block]
-        part[:] = _model_values(model, inputs, generator, part.size)
-        done += part.size
-        blocks.append(part, coverage_probability)
-        if trials is None and blocks.stable(significant_digits, tolerance_fraction):
+    model_values = np.empty(limit)  # memory is taken up as it is filled
+    parts = np.array_split(model_values, limit // block_size(coverage_probability))
+    blocks = _Blocks(np.array([part.size for part in parts]), np.empty((len(parts), 4)))
+    for done, part in enumerate(parts, start=1):
+        part[:] = _evaluate(model, inputs, generator, part.size)
+        blocks.figures[done - 1] = _figures(part, coverage_probability)
+        if (
+            trials is None
+            and done >= FEWEST_BLOCKS
+            and blocks.first(done).stable(significant_digits, tolerance_fraction)
+        ):
             break
-    return _result(values[:done], blocks, coverage_probability, significant_digits, tolerance_fraction)
+    return _result(model_values, blocks.first(done), coverage_probability, significant_digits, tolerance_fraction)
+
+
+def numerical_tolerance(standard_uncertainty: float, significant_digits: int = 2) -> float:
+    """Numerical tolerance delta = 10^l / 2 of u = c 10^l, c an integer of `significant_digits` digits (JCGM 101 7.9.2).
+
+    Half a unit of the last digit to which u is stated [unit of u]. Raises CalibError unless u is above 0 and finite.
+    """
+    if not 0.0 < standard_uncertainty < math.inf or significant_digits < 1:
+        raise CalibError(
+            f"u = {standard_uncertainty} to {significant_digits} significant digit(s): "
+            "it must be above 0 and finite, and have at least one digit"
+        )
+    exponent = int(
+        f"{standard_uncertainty:.{significant_digits - 1}e}".partition("e")[2]
+    )  # of u as rounded: 9.96 is 10
+    return float(f"5e{exponent - significant_digits}")
+
+
+def block_size(coverage_probability: float) -> int:
+    """Trials in one block: the larger of 10^4 and 100/(1-p), rounded up (JCGM 101 7.9.4 b)."""
+    return max(10_000, math.ceil(100.0 / (1.0 - exact_probability(coverage_probability))))
+
+
+@dataclass(frozen=True)
+class _Blocks:
+    sizes: NDArray[np.int64]  # (h,) trials of each block
+    figures: Floats  # (h, 4) y, u(y), y_low, y_high of each block
+
+    def first(self, count: int) -> "_Blocks":
+        return _Blocks(self.sizes[:count], self.figures[:count])
+
+    def mean_and_deviation(self) -> tuple[float, float]:
+        """Mean and standard deviation of all model values (7.6), from those of the blocks."""
+        means, deviations = self.figures[:, 0], self.figures[:, 1]
+        total = self.sizes.sum()
+        mean = self.sizes @ means / total
+        squares = (self.sizes - 1) @ deviations**2 + self.sizes @ (means - mean) ** 2
+        return float(mean), math.sqrt(squares / (total - 1))
+
+    def scatter(self) -> Floats:
+        """(4,) standard deviations of the averages over the blocks (7.9.4 g, h)."""
+        count = len(self.sizes)
+        if count == 1:
+            return np.full(4, math.nan)
+        return np.asarray(np.std(self.figures, axis=0, ddof=1) / math.sqrt(count))
+
+    def delta(self, digits: int, fraction: float) -> float:
+        return fraction * numerical_tolerance(self.mean_and_deviation()[1], digits)
+
+    def stable(self, digits: int, fraction: float) -> bool:
+        return bool(np.all(2.0 * self.scatter() <= self.delta(digits, fraction)))
+
+
+def _require_run(limit: int, probability: float, digits: int, fraction: float) -> None:
+    if not 0.0 < probability < 1.0 or digits < 1 or not fraction > 0.0:
+        raise CalibError(
+            f"coverage probability {probability}, {digits} significant digit(s), {fraction} of the numerical tolerance: "
+            "the first must lie between 0 and 1, the second be at least 1, the third above 0"
+        )
+    if limit < block_size(probability):
+        raise CalibError(
+            f"{limit} trials: at least {block_size(probability)} for a coverage probability of {probability}"
+        )
+
+
+def _evaluate(model: Model, inputs: Sequence[InputDistribution], generator: np.random.Generator, trials: int) -> Floats:
+    drawn = [row for one in inputs for row in np.atleast_2d(one.draw(generator, trials))]
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):  # refused below, with their number
+        values = np.asarray(model(*drawn), dtype=float)
+    if values.shape != (trials,):
+        raise CalibError(
+            f"the model gave values of shape {values.shape} for {trials} trials: one value for each is needed"
+        )
+    wrong = trials - np.count_nonzero(np.isfinite(values))
+    if wrong:
+        raise CalibError(
+            f"the model gave {wrong} value(s) that are no finite numbers in {trials} trials: "
+            "an input reaches where the model is not defined; choose a distribution that stays inside"
+        )
+    return values
+
+
+def _ends(trials: int, probability: float) -> tuple[int, int]:
+    """Places of the lower and the upper end of the symmetric interval among the values in rising order, from 0 (7.7)."""
+    inside = _inside(trials, probability)
+    low = (trials - inside + 1) // 2 - 1
+    return low, low + inside
+
+
+def _inside(trials: int, probability: float) -> int:
+    """Steps q between the ends of an interval with that probability: p M to the nearest integer (7.7.1)."""
+    return min(math.floor(exact_probability(probability) * trials + 0.5), trials - 1)
+
+
+def _figures(values: Floats, probability: float) -> tuple[float, float, float, float]:
+    low, high = _ends(values.size, probability)
+    ordered = np.partition(values, (low, high))
+    return float(values.mean()), float(values.std(ddof=1)), float(ordered[low]), float(ordered[high])
+
+
+def _shortest(ordered: Floats, probability: float) -> CoverageInterval:
+    """Shortest of the intervals from the r-th to the (r+q)-th value (7.7.2)."""
+    inside = _inside(ordered.size, probability)
+    first = int(np.argmin(ordered[inside:] - ordered[: ordered.size - inside]))
+    return CoverageInterval(float(ordered[first]), float(ordered[first + inside]))
+
+
+def _result(
+    model_values: Floats, blocks: _Blocks, probability: float, digits: int, fraction: float
+) -> MonteCarloResult:
+    trials = int(blocks.sizes.sum())
+    sample = model_values[:trials]
+    sample.sort()
+    sample.setflags(write=False)
+    low, high = _ends(trials, probability)
+    value, standard_uncertainty = blocks.mean_and_deviation()
+    return MonteCarloResult(
+        trials=trials,
+        value=value,
+        standard_uncertainty=standard_uncertainty,
+        coverage_probability=probability,
+        symmetric_interval=CoverageInterval(float(sample[low]), float(sample[high])),
+        shortest_interval=_shortest(sample, probability),
+        delta=blocks.delta(digits, fraction),
+        scatter=blocks.scatter(),
+        stabilised=blocks.stable(digits, fraction),
+        sample=sample,
+    )

@@ -63,7 +63,7 @@ def round_result(value: float, uncertainty: float, digits: int = 2, rounding: Ro
         # A value may be far larger than its uncertainty; the default 28 digits would make quantize fail. Floats span 650.
         context.prec = 700
         stated = exact.quantize(rounded, rounding=ROUND_HALF_EVEN)
-        return Rounded(stated if stated else abs(stated), rounded)  # nothing bears no sign: -0.00 is 0.00
+        return Rounded(stated or abs(stated), rounded)  # nothing bears no sign: -0.00 is 0.00
 
 
 def plain(number: Decimal) -> str:

@@ -36,15 +36,19 @@ def test_a_url_names_the_same_file(tmp_path):
     assert (tmp_path / "new.sqlite").is_file()
 
 
+AS_A_URL = pytest.mark.xfail(
+    reason="the name is read as part of a URL: ? begins its options, %20 is a space", strict=True
+)
+
+
 @pytest.mark.parametrize(
     "name",
     [
         "with space.sqlite",
         "Prüf-Nr. 5 – α.sqlite",
-        "a#b%20c.sqlite",
-        pytest.param(
-            "what?.sqlite", marks=pytest.mark.xfail(reason="what follows ? is taken for options of a URL", strict=True)
-        ),
+        "a#b.sqlite",
+        pytest.param("a%20b.sqlite", marks=AS_A_URL),
+        pytest.param("what?.sqlite", marks=AS_A_URL),
     ],
 )
 def test_any_name_that_a_file_may_have_is_kept(tmp_path, name):
@@ -74,7 +78,7 @@ def test_a_file_that_is_there_is_not_made_again(empty_records):
 
 
 def test_a_file_in_a_missing_folder_is_not_made(tmp_path):
-    with pytest.raises(RecordsError, match="the folder .*nowhere does not exist"):
+    with pytest.raises(RecordsError, match=r"the folder .*nowhere does not exist"):
         database.make(str(tmp_path / "nowhere" / "new.sqlite"))
 
 
@@ -119,7 +123,7 @@ def test_a_broken_file_is_refused(small_records):
     content = small_records.read_bytes()
     small_records.write_bytes(content[:5000] + bytes(5000))
     with (
-        pytest.raises(RecordsError, match="malformed|not a database|no calibration records"),
+        pytest.raises(RecordsError, match=r"malformed|not a database|no calibration records"),
         database.reading(str(small_records)) as session,
     ):
         session.execute(text("SELECT * FROM instrument"))
@@ -141,6 +145,15 @@ def test_the_program_asks_for_durable_writes_and_whole_references(empty_records,
         assert session.execute(text(f"PRAGMA {pragma}")).scalar_one() == value
 
 
+def put_a_row(path, table):
+    """Put a row into a table past the program, with something in every column and no check of it."""
+    with closing(sqlite3.connect(path)) as file, file:
+        file.execute("PRAGMA ignore_check_constraints=ON")
+        kinds = [row[2] for row in file.execute(f'PRAGMA table_info("{table}")')]
+        cells = [1 if kind in ("INTEGER", "FLOAT") else "x" for kind in kinds]
+        file.execute(f'INSERT INTO "{table}" VALUES ({", ".join("?" * len(cells))})', cells)  # noqa: S608
+
+
 @pytest.mark.parametrize("table", TABLES)
 @pytest.mark.parametrize(
     "statement",
@@ -151,22 +164,25 @@ def test_the_program_asks_for_durable_writes_and_whole_references(empty_records,
         'REPLACE INTO "{table}" SELECT * FROM "{table}" LIMIT 1',
     ],
 )
-def test_nothing_recorded_can_be_changed_by_way_of_the_program(demo_records, table, statement):
+def test_nothing_recorded_can_be_changed_by_way_of_the_program(empty_records, table, statement):
+    put_a_row(empty_records, table)
+    before = sql(empty_records, f'SELECT * FROM "{table}"')  # noqa: S608
     first = "sequence" if table == "ledger" else "id"
-    before = sql(demo_records, f'SELECT * FROM "{table}"')  # noqa: S608
-    assert before
     with (
         pytest.raises(RecordsError, match="evidence is never changed"),
-        database.writing(str(demo_records)) as session,
+        database.writing(str(empty_records)) as session,
     ):
+        session.execute(text("PRAGMA ignore_check_constraints=ON"))
         session.execute(text(statement.format(table=table, first=first)))
-    assert sql(demo_records, f'SELECT * FROM "{table}"') == before  # noqa: S608
+    assert sql(empty_records, f'SELECT * FROM "{table}"') == before  # noqa: S608
+    assert len(before) == 1
 
 
 @pytest.mark.parametrize("table", TABLES)
-def test_another_program_cannot_change_what_is_recorded_without_lifting_the_guard(demo_records, table):
+def test_another_program_cannot_change_what_is_recorded_without_lifting_the_guard(empty_records, table):
+    put_a_row(empty_records, table)
     with pytest.raises(sqlite3.IntegrityError, match="evidence is never changed"):
-        sql(demo_records, f'DELETE FROM "{table}"')  # noqa: S608
+        sql(empty_records, f'DELETE FROM "{table}"')  # noqa: S608
 
 
 # A change of one column of a copied row, and the CHECK constraint that refuses it.
@@ -241,10 +257,14 @@ def test_what_must_be_unique_is_refused_a_second_time(small_records, table):
         copied_with(session, table, same, same)
 
 
+def append_and_stop(session):
+    ledger.append(session, [Job(job="J-9", decision_rule="simple")], SIGNED)
+    raise ZeroDivisionError
+
+
 def test_a_block_that_raises_writes_nothing(empty_records):
     with pytest.raises(ZeroDivisionError), database.writing(str(empty_records)) as session:
-        ledger.append(session, [Job(job="J-9", decision_rule="simple")], SIGNED)
-        raise ZeroDivisionError
+        append_and_stop(session)
     assert sql(empty_records, "SELECT count(*) FROM job") == [(0,)]
     assert sql(empty_records, "SELECT count(*) FROM ledger") == [(0,)]
 
@@ -291,7 +311,7 @@ def test_writers_at_once_lose_no_entry(empty_records, pool):
 
 def test_a_ledger_cannot_fork(small_records):
     engine = database.open_records(str(small_records))
-    with Session(engine) as session, pytest.raises(IntegrityError, match="UNIQUE constraint failed: ledger.previous"):
+    with Session(engine) as session, pytest.raises(IntegrityError, match=r"UNIQUE constraint failed: ledger\.previous"):
         session.execute(
             text(
                 "INSERT INTO ledger SELECT NULL, time, person, action, record_table, 99, record_digest, previous, 'other' "

@@ -10,16 +10,14 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from sqlmodel import select
-
-from calib.errors import RecordsError
+from calib.errors import NotInRecordsError, RecordsError
 from calib.faces.report_files import write_report
+from calib.procedures.find import job_named
 from calib.procedures.import_folders import Imported, import_folders
 from calib.procedures.record_check import record_check
 from calib.procedures.record_event import record_event
 from calib.records import database
 from calib.records.ledger import Signature
-from calib.records.tables import Job
 
 JOB = "LM-27"
 RECORDS = "demo.sqlite"
@@ -78,11 +76,11 @@ def run_demo(into: Path, progress: Callable[[str], None]) -> dict[str, Any]:
 
 
 def _records_are_there(place: _Place) -> list[str]:
-    with database.reading(place.records) as session:
-        if session.exec(select(Job).where(Job.job == JOB)).first() is None:
-            raise RecordsError(
-                f"{place.records} is there already and is not the demo's: name another folder with --into"
-            )
+    try:
+        with database.reading(place.records) as session:
+            job_named(session, JOB)
+    except NotInRecordsError as error:
+        raise RecordsError(f"{place.records} is not the demo's: name another folder with --into") from error
     return [f"The demo's records are in {place.records} already; they were left as they are."]
 
 
