@@ -142,7 +142,7 @@ def refuse_points(wrong: NDArray[np.bool_], why: str) -> None:
 
 def scale_of(x: NDArray[np.float64], degree: int) -> tuple[float, float]:
     """Centre and half-width of x (n,), which bring t into [-1, 1]; raises CurveError where x is too few for the degree."""
-    distinct = np.unique(x).size
+    distinct = len(set(x.tolist()))
     if distinct <= degree:
         raise CurveError(
             f"{distinct} different indication(s) make no curve of degree {degree}: compare at more indications"
@@ -196,7 +196,11 @@ def _sweep(matrix: list[list[int]]) -> int:
 
 
 def _fit(
-    x: NDArray[np.float64], y: NDArray[np.float64], weight: NDArray[np.float64], scale: tuple[float, float], terms: range
+    x: NDArray[np.float64],
+    y: NDArray[np.float64],
+    weight: NDArray[np.float64],
+    scale: tuple[float, float],
+    terms: range,
 ) -> Polynomial:
     """Fit of sum over k in `terms` of b_k t^k, terms ending at the degree; the other coefficients are 0, exactly known."""
     *t, centre, half_width = _integers([*x.tolist(), *scale])[0]
@@ -206,22 +210,23 @@ def _fit(
     d = _sweep(swept)
     *inverse, (*b, square) = swept
     coefficients, covariance = np.zeros(terms.stop), np.zeros((terms.stop, terms.stop))
+    widths = [half_width**order for order in terms]
     for k, order in enumerate(terms):
-        coefficients[order] = b[k] * half_width**order / (d * y_unit)
-        for m, other in enumerate(terms[: k + 1]):
-            entry = -inverse[k][m] * half_width ** (order + other) * w_unit**2 / d
-            covariance[order, other] = covariance[other, order] = entry
-    residuals = np.array(_residuals(t, y_whole, b, terms, d)) / y_unit
+        coefficients[order] = b[k] * widths[k] / (d * y_unit)
+        row = [-one * widths[k] * width * w_unit**2 / d for one, width in zip(inverse[k], widths, strict=False)]
+        covariance[order, terms.start : order + 1] = covariance[terms.start : order + 1, order] = row
+    residuals = np.array(_residuals(t, y_whole, b, terms, d, y_unit))
     chi_squared = square / (d * (w_unit * y_unit) ** 2)
     return Polynomial(*scale, coefficients, covariance, x.size - len(terms), chi_squared, residuals)
 
 
-def _residuals(t: list[int], y: list[int], b: list[int], terms: range, d: int) -> list[float]:
-    """y - sum b_k t^k/d, each rounded once."""
+def _residuals(t: list[int], y: list[int], b: list[int], terms: range, d: int, unit: int) -> list[float]:
+    """(y - sum b_k t^k/d)/unit, each rounded once."""
     fitted = [0] * len(t)
     for coefficient in reversed(b):
         fitted = [value * one + coefficient for value, one in zip(fitted, t, strict=True)]
-    return [(value * d - own * one**terms.start) / d for value, own, one in zip(y, fitted, t, strict=True)]
+    below = d * unit
+    return [(value * d - own * one**terms.start) / below for value, own, one in zip(y, fitted, t, strict=True)]
 
 
 def _checked_fit(
@@ -240,7 +245,8 @@ def _checked_fit(
 
 def _weights(u: NDArray[np.float64]) -> NDArray[np.float64]:
     refuse_points(~(u > 0) | np.isinf(u), "the uncertainty must be above 0 and finite")
-    return 1.0 / u
+    with np.errstate(over="ignore"):
+        return np.asarray(1.0 / u)
 
 
 def _by_residuals(fit: Polynomial) -> Polynomial:

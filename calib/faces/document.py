@@ -17,7 +17,6 @@ from calib import __version__
 from calib.curves.curve import from_text
 from calib.faces.cautions import CAUTIONS, RULES
 from calib.procedures.evaluate import NET, Evaluation, Measured, Refused, Results
-from calib.procedures.observations import mean_indication
 from calib.quantities import Unit, preferred, unit
 from calib.records import tables
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
@@ -76,8 +75,11 @@ def reading_content(found: Evaluation, row: int, units: str | None) -> Content:
         "instrument": one.instrument.tag,
         "certificate": one.calibration.certificate,
         "observed_at": one.reading.observed_at,
-        "indication": one.reading.indication or f"{mean_indication(one.reading.model_dump()):.6g}",
+        "indication": one.reading.indication or f"{one.observed.mean:.6g}",
         "observations": one.reading.observations,
+        "observations_counted": one.indication.observations,
+        "effective_observations": one.indication.effective_observations,
+        "logged": one.observed.logged,
         "indication_unit": one.reading.unit,
         "method": one.method.method,
         "operator": one.reading.operator,

@@ -194,5 +194,6 @@ FILES: dict[str, tuple[Column, ...]] = {
         Column("operator", text, required=True),
         Column("remarks", text),
         Column("averaging_s", above_zero),
+        Column("log_file", text),
     ),
 }

@@ -7,11 +7,12 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from pathlib import Path
 
 from calib.confirmation.interval import add_months
 from calib.errors import CurveError, Finding, UnitError
 from calib.procedures.fit_curve import Cells, FittedCurve, fit_curve
-from calib.procedures.observations import mean_of, observed_values
+from calib.procedures.observations import log_findings, logged_values, mean_of, observed_values
 from calib.procedures.sheets import Row, Sheets
 from calib.quantities import unit
 
@@ -76,7 +77,9 @@ def _repeated(
         key = tuple(row.cells[column] for column in columns)
         if key in first:
             yield _duplicate(
-                row, columns, f"each {' and '.join(columns)} once; it stands in row {first[key].number} already"
+                row,
+                columns,
+                f"each {' and '.join(columns)} once; it stands in {first[key].source} row {first[key].number} already",
             )
         elif recorded(key):
             yield _duplicate(row, columns, "a new one; the records hold it already (leave the row out)")
@@ -308,23 +311,56 @@ def _observations(row: Row, instrument: Cells) -> Iterable[Finding]:
     if quantity is not None and quantity != "air velocity":
         yield row.finding("instrument", f"an instrument for air velocity (this one is for {quantity})")
         return
-    if row.blank("indication") and row.blank("observations"):
-        yield row.finding("indication", "an indication, or observations")
+    if row.blank("indication") and row.blank("observations") and row.blank("log_file"):
+        yield row.finding("indication", "an indication, observations, or a log file")
         return
-    observations = row.get("observations")
-    count = 1 if row.blank("observations") else 2 if observations is None else len(observed_values(observations))
-    if count < 2 and instrument.get("repeatability") is None:
+    if not row.blank("observations") and not row.blank("log_file"):
+        yield row.finding("log_file", "nothing beside observations: the log holds the observations")
+        return
+    yield from _log(row)
+    if row.blank("log_file") and _count(row) < 2 and instrument.get("repeatability") is None:
         yield row.finding(
             "observations", "two observations or more, since the instrument declares no repeatability for one alone"
         )
     yield from _mean_as_shown(row, instrument)
 
 
+def _count(row: Row) -> int:
+    observations = row.get("observations")
+    if row.blank("observations"):
+        return 1
+    return 2 if observations is None else len(observed_values(observations))
+
+
+def _log(row: Row) -> Iterable[Finding]:
+    name = row.get("log_file")
+    if name is None:
+        return
+    # In an import the log lies beside readings.csv, and nowhere else: a sheet must not make the program read any file.
+    if row.number is not None and Path(name).name != name:
+        yield row.finding("log_file", "the name of a file in the folder of readings.csv")
+        return
+    path = Path(row.source).parent / name if row.number is not None else Path(name)
+    try:
+        content = path.read_bytes()
+    except OSError as error:
+        yield row.finding("log_file", f"a file that can be read ({error.strerror})")
+        return
+    wrong = log_findings(str(path), content)
+    yield from wrong
+    if wrong:
+        row.bad.add("log_file")
+    else:
+        row.log = content
+
+
 def _mean_as_shown(row: Row, instrument: Cells) -> Iterable[Finding]:
     typed, step, own = row.get("unit"), instrument.get("resolution"), instrument.get("unit")
-    if not row.sound("indication", "observations") or typed is None or step is None or own is None:
+    values = observed_values(row.cells["observations"]) if row.sound("observations") else []
+    values = logged_values(row.log) if row.log is not None else values
+    if not row.sound("indication") or not values or typed is None or step is None or own is None:
         return
-    mean = mean_of(observed_values(row.cells["observations"]))
+    mean = mean_of(values)
     allowed = unit("air velocity", own).difference_to_si(float(step))
     apart = unit("air velocity", typed).difference_to_si(abs(float(row.cells["indication"]) - mean))
     # Compared after a stated rounding: a difference of one step, to nine digits, agrees.

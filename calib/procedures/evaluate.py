@@ -23,13 +23,14 @@ from calib.curves.curve import CorrectionCurve, from_text
 from calib.measurement import Flows, OutletReadings, flows
 from calib.procedures.find import job_named
 from calib.procedures.gate_reading import gate_reading
-from calib.procedures.observations import mean_indication, observed_values
+from calib.procedures.observations import Observed, observed
 from calib.procedures.register import key, load_register, moment
 from calib.quantities import unit
 from calib.records import tables
 from calib.uncertainty.coverage import coverage_factor
 from calib.uncertainty.estimate import type_a
 from calib.uncertainty.propagation import Combined, combine, combine_totals
+from calib.uncertainty.series import type_a_of_series
 
 # Sign of each service in the net flow of a system.
 NET_SIGN = {"supply": 1.0, "return": -1.0, "exhaust": -1.0}
@@ -37,10 +38,24 @@ NET = "net"
 
 
 @dataclass(frozen=True)
+class Indication:
+    """Mean indication of a reading with the evaluation of its repeatability."""
+
+    mean: float  # [m/s]
+    u: float  # of the mean [m/s]
+    type_a: bool
+    dof: float
+    observations: int
+    effective_observations: float  # fewer where a logged series is correlated
+
+
+@dataclass(frozen=True)
 class Measured:
     """One reading with all that it rests on."""
 
     reading: tables.Reading
+    observed: Observed
+    indication: Indication
     outlet: tables.Outlet
     instrument: tables.Instrument
     method: tables.Method
@@ -149,22 +164,25 @@ def _sorted_out(
     instruments = {key(one.id): one for one in session.exec(select(tables.Instrument))}
     methods = {key(one.id): one for one in session.exec(select(tables.Method))}
     register = load_register(session)
-    standing: list[tuple[tables.Reading, Decision]] = []
+    standing: list[tuple[tables.Reading, Observed, Decision]] = []
     refused: list[Refused] = []
     for reading in _of_outlets(session, tables.Reading, outlets):
         instrument = instruments[reading.instrument_id]
-        decision = gate_reading(register, instrument.tag, reading.model_dump(), now)
+        seen = observed(reading.model_dump(), _log(session, reading))
+        decision = gate_reading(register, instrument.tag, reading.model_dump(), seen, now)
         if decision.allowed:
-            standing.append((reading, decision))
+            standing.append((reading, seen, decision))
         else:
             refused.append(Refused(outlets[reading.outlet_id], instrument, reading, decision.reasons))
     for refusal in _of_outlets(session, tables.Refusal, outlets):
         reasons = tuple(json.loads(refusal.reasons))
         refused.append(Refused(outlets[refusal.outlet_id], instruments[refusal.instrument_id], refusal, reasons))
-    latest = _latest([reading for reading, _ in standing])
+    latest = _latest([reading for reading, _, _ in standing])
     measured = [
         Measured(
             reading,
+            seen,
+            _indication(reading, seen, instruments[reading.instrument_id]),
             outlets[reading.outlet_id],
             instruments[reading.instrument_id],
             methods[reading.method_id],
@@ -172,7 +190,7 @@ def _sorted_out(
             decision,
             reading.id in latest,
         )
-        for reading, decision in standing
+        for reading, seen, decision in standing
     ]
     order = {outlet: place for place, outlet in enumerate(sorted(outlets))}
     measured.sort(key=lambda one: (order[key(one.outlet.id)], moment(one.reading.observed_at), key(one.reading.id)))
@@ -203,27 +221,28 @@ def _curves(session: Session, calibrations: set[int]) -> dict[int, tables.Correc
     return {one.calibration_id: one for one in found if one.calibration_id in calibrations}
 
 
-@dataclass(frozen=True)
-class _Indication:
-    mean: float  # [m/s]
-    u: float  # of the mean [m/s]
-    type_a: bool
-    dof: float
+def _log(session: Session, reading: tables.Reading) -> bytes | None:
+    kept = None if reading.logged_series_id is None else session.get(tables.LoggedSeries, reading.logged_series_id)
+    return None if kept is None else kept.content
 
 
-def _indication(one: Measured) -> _Indication:
-    typed = unit("air velocity", one.reading.unit)
-    cells = {"observations": one.reading.observations, "indication": one.reading.indication}
-    mean = typed.to_si(mean_indication(cells))
-    values = observed_values(one.reading.observations) if one.reading.observations else []
-    if len(values) > 1:
-        estimate = type_a(values)
-        return _Indication(
-            mean, typed.difference_to_si(estimate.standard_uncertainty), True, estimate.degrees_of_freedom
+def _indication(reading: tables.Reading, seen: Observed, instrument: tables.Instrument) -> Indication:
+    typed = unit("air velocity", reading.unit)
+    mean = typed.to_si(seen.mean)
+    if seen.logged:
+        series = type_a_of_series(seen.values)
+        u = typed.difference_to_si(series.estimate.standard_uncertainty)
+        return Indication(
+            mean, u, True, series.estimate.degrees_of_freedom, len(seen.values), series.effective_observations
         )
-    own = unit("air velocity", one.instrument.unit)
+    count = len(seen.values)
+    if count > 1:
+        estimate = type_a(seen.values)
+        u = typed.difference_to_si(estimate.standard_uncertainty)
+        return Indication(mean, u, True, estimate.degrees_of_freedom, count, float(count))
+    own = unit("air velocity", instrument.unit)
     # Whoever typed the reading was asked for two observations where the instrument declares no repeatability.
-    return _Indication(mean, own.difference_to_si(float(one.instrument.repeatability or "nan")), False, np.inf)
+    return Indication(mean, own.difference_to_si(float(instrument.repeatability or "nan")), False, np.inf, 1, 1.0)
 
 
 def stability_limit(instrument: tables.Instrument, indication: float) -> float:
@@ -267,7 +286,7 @@ def _opening(outlet: tables.Outlet) -> _Opening:
 def _arrays(measured: Sequence[Measured], curves: Mapping[int, tables.CorrectionCurve]) -> OutletReadings:
     index = {calibration: number for number, calibration in enumerate(curves)}
     curve_list: list[CorrectionCurve] = [from_text(one.parameters) for one in curves.values()]
-    indications = [_indication(one) for one in measured]
+    indications = [one.indication for one in measured]
     openings = {key(one.outlet.id): _opening(one.outlet) for one in measured}
     of_outlet = [openings[key(one.outlet.id)] for one in measured]
     sources = {

@@ -4,16 +4,15 @@ from collections.abc import Mapping
 from datetime import datetime
 
 from calib.confirmation.interval import Decision, InstrumentOnRecord, gate
-from calib.procedures.observations import mean_indication
+from calib.procedures.observations import Observed
 from calib.procedures.register import moment
 from calib.quantities import unit
 
 
 def gate_reading(
-    register: Mapping[str, InstrumentOnRecord], tag: str, cells: Mapping[str, str | None], now: datetime
+    register: Mapping[str, InstrumentOnRecord], tag: str, cells: Mapping[str, object], observed: Observed, now: datetime
 ) -> Decision:
-    """The gate's decision on a reading as typed."""
-    mean = mean_indication(cells)
-    shown = f"{cells.get('indication') or f'{mean:.6g}'} {cells['unit']}"
-    indication = unit("air velocity", str(cells["unit"])).to_si(mean)
+    """The gate's decision on a reading as typed; `cells` holds observed_at, unit and, where it was typed, the indication."""
+    shown = f"{cells.get('indication') or f'{observed.mean:.6g}'} {cells['unit']}"
+    indication = unit("air velocity", str(cells["unit"])).to_si(observed.mean)
     return gate(register, tag, moment(str(cells["observed_at"])), now, indication, shown)

@@ -3,6 +3,7 @@
 Readings that the gate refuses are no trouble of the import: they are kept as refusals.
 """
 
+import hashlib
 import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -17,6 +18,7 @@ from calib.procedures import consistency
 from calib.procedures.columns import FILES
 from calib.procedures.fit_curve import FittedCurve
 from calib.procedures.gate_reading import gate_reading
+from calib.procedures.observations import observed
 from calib.procedures.register import key, load_register
 from calib.procedures.sheets import Row, Sheets, cell_findings, read_folder
 from calib.records import ledger
@@ -27,6 +29,7 @@ from calib.records.tables import (
     CorrectionCurve,
     Instrument,
     Job,
+    LoggedSeries,
     Method,
     Outlet,
     Reading,
@@ -216,14 +219,16 @@ class _Writing:
         readings: list[SQLModel] = []
         refusals: list[SQLModel] = []
         refused: list[RefusedReading] = []
-        for row in rows:
+        series = self._write_logs(rows)
+        for number, row in enumerate(rows):
             cells = row.cells
-            kept: dict[str, Any] = _typed(cells, "job", "outlet", "instrument", "method") | {
+            kept: dict[str, Any] = _typed(cells, "job", "outlet", "instrument", "method", "log_file") | {
+                "logged_series_id": series.get(number),
                 "outlet_id": outlets[jobs[cells["job"]], cells["outlet"]],
                 "instrument_id": instruments[cells["instrument"]],
                 "method_id": methods[cells["method"]],
             }
-            reasons = gate_reading(register, cells["instrument"], cells, self.now).reasons
+            reasons = gate_reading(register, cells["instrument"], cells, observed(cells, row.log), self.now).reasons
             if reasons:
                 refusals.append(Refusal(**kept, reasons=json.dumps(reasons, ensure_ascii=False)))
                 refused.append(
@@ -234,6 +239,18 @@ class _Writing:
         self.append(readings)
         self.append(refusals)
         return refused
+
+    def _write_logs(self, rows: Sequence[Row]) -> dict[int, int]:
+        """Log files whole; from the place of a row to the key of its log."""
+        logs = {
+            number: LoggedSeries(
+                name=Path(row.cells["log_file"]).name, content=row.log, sha256=hashlib.sha256(row.log).hexdigest()
+            )
+            for number, row in enumerate(rows)
+            if row.log is not None
+        }
+        self.append(list(logs.values()))
+        return {number: key(one.id) for number, one in logs.items()}
 
 
 def curve_record(

@@ -28,6 +28,7 @@ class Row:
     number: int | None  # as a spreadsheet counts, the header being row 1; absent for the options of a command
     cells: dict[str, str]
     bad: set[str] = field(default_factory=set)
+    log: bytes | None = None  # content of the file named in log_file, once it was read
 
     def get(self, column: str) -> str | None:
         """The cell, or None where it is blank or was found wrong."""
@@ -77,9 +78,15 @@ def read_folder(folder: Path, known: Mapping[str, Sequence[Column]]) -> tuple[di
     for path in found:
         if path.name in known:
             sheets[path.name], wrong = read_file(path, known[path.name])
-        else:
-            wrong = [Finding(str(path), None, None, None, f"one of the file names {', '.join(known)}")]
-        findings += wrong
+            findings += wrong
+    named = {row.get("log_file") for rows in sheets.values() for row in rows}
+    findings += [
+        Finding(
+            str(path), None, None, None, f"one of the file names {', '.join(known)}, or a log named in readings.csv"
+        )
+        for path in found
+        if path.name not in known and path.name not in named
+    ]
     return sheets, findings
 
 

@@ -85,16 +85,14 @@ class CurvilinearTrapezoidal(_BetweenLimits):
     u^2 = a^2/3 + d^2/9. The midpoint of the limits is taken as known. Raises CalibError unless 0 < d < a.
     """
 
-    limit_half_width: (
-        float  # d, how far a limit may lie from where it is stated, above 0 and below a [unit of the quantity]
-    )
+    limit_half_width: float  # d, how far a limit may lie from where it is stated [unit of the quantity]
 
     def __post_init__(self) -> None:
         super().__post_init__()
         _require_above_zero("half-width of a limit", self.limit_half_width)
         if self.limit_half_width >= self.half_width:
             raise CalibError(
-                f"limits known to +-{self.limit_half_width} about +-{self.half_width} would cross: d must be below the half-width"
+                f"limits +-{self.half_width} known to within {self.limit_half_width}: the second must be below the first"
             )
 
     @property
@@ -104,9 +102,8 @@ class CurvilinearTrapezoidal(_BetweenLimits):
 
     def draw(self, generator: np.random.Generator, trials: int) -> Floats:
         """(trials,) x + w (2 r2 - 1) with the half-width w = a + d (1 - 2 r1) (6.4.3.4)."""
-        half_width = _shifted(
-            generator.random(trials), self.half_width + self.limit_half_width, -2.0 * self.limit_half_width
-        )
+        a, d = self.half_width, self.limit_half_width
+        half_width = _shifted(generator.random(trials), a + d, -2.0 * d)
         half_width *= _shifted(generator.random(trials), -1.0, 2.0)
         half_width += self.mean
         return half_width

@@ -69,9 +69,8 @@ class MultivariateT:
     def standard_uncertainty(self) -> Floats:
         """(N,) square roots of the diagonal times sqrt(nu/(nu-2)); infinite for nu <= 2 [units of the quantities]."""
         scale = np.sqrt(np.diag(self.scale_matrix))
-        return np.multiply(
-            scale, standard_deviation_of_t(self.degrees_of_freedom), out=np.zeros_like(scale), where=scale > 0
-        )
+        widening = standard_deviation_of_t(self.degrees_of_freedom)
+        return np.multiply(scale, widening, out=np.zeros_like(scale), where=scale > 0)  # 0, not 0 times infinity
 
     def draw(self, generator: np.random.Generator, trials: int) -> Floats:
         """(N, trials) x + root z sqrt(nu/w), z independent standard normal, w chi-squared with nu degrees of freedom."""
@@ -91,7 +90,8 @@ def _square_root(mean: Floats, covariance: Floats) -> Floats:
     """(N, N) root with root root^T = covariance; raises CalibError where there is none.
 
     The symmetric root of the correlations, times the standard uncertainties: unlike a Cholesky factor (6.4.8.4) it exists for
-    singular matrices, and unlike other roots it is unique, so that a seed means the same draws on every machine.
+    singular matrices, and unlike other roots it is unique, so that a seed means the same draws, but
+    for rounding, on every machine.
     """
     _require_shapes(mean, covariance)
     scale = np.sqrt(np.abs(np.diag(covariance)))

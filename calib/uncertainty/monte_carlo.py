@@ -56,16 +56,10 @@ class MonteCarloResult:
     standard_uncertainty: float  # u(y): their standard deviation [unit of the result]
     coverage_probability: float  # p, as stated
     symmetric_interval: CoverageInterval  # probabilistically symmetric: (1-p)/2 beyond either end
-    shortest_interval: (
-        CoverageInterval  # of all intervals with p; its ends scatter more than those of the symmetric one
-    )
-    delta: (
-        float  # what the scatter was held against: numerical tolerance (7.9.2) times the fraction [unit of the result]
-    )
-    scatter: (
-        Floats  # (4,) standard deviations of the averages of y, u(y), y_low, y_high over the blocks; NaN for one block
-    )
-    stabilised: bool  # twice each scatter is at most delta (7.9.4); False: more trials are needed for that many digits
+    shortest_interval: CoverageInterval  # of all intervals with p; its ends scatter more than the symmetric ones
+    delta: float  # numerical tolerance of u(y) times the fraction asked for (7.9.2) [unit of the result]
+    scatter: Floats  # (4,) standard deviations of the averages of y, u(y), y_low, y_high (7.9.4); NaN from one block
+    stabilised: bool  # twice each scatter is at most delta; False: so many digits take more trials
     sample: Floats  # (M,) model values, rising, read-only: the distribution for drawing (7.5) [unit of the result]
 
 
@@ -100,13 +94,10 @@ def propagate_distributions(
     for done, part in enumerate(parts, start=1):
         part[:] = _evaluate(model, inputs, generator, part.size)
         blocks.figures[done - 1] = _figures(part, coverage_probability)
-        if (
-            trials is None
-            and done >= FEWEST_BLOCKS
-            and blocks.first(done).stable(significant_digits, tolerance_fraction)
-        ):
+        so_far = blocks.first(done)
+        if trials is None and done >= FEWEST_BLOCKS and so_far.stable(significant_digits, tolerance_fraction):
             break
-    return _result(model_values, blocks.first(done), coverage_probability, significant_digits, tolerance_fraction)
+    return _result(model_values, so_far, coverage_probability, significant_digits, tolerance_fraction)
 
 
 def numerical_tolerance(standard_uncertainty: float, significant_digits: int = 2) -> float:
@@ -119,9 +110,8 @@ def numerical_tolerance(standard_uncertainty: float, significant_digits: int = 2
             f"u = {standard_uncertainty} to {significant_digits} significant digit(s): "
             "it must be above 0 and finite, and have at least one digit"
         )
-    exponent = int(
-        f"{standard_uncertainty:.{significant_digits - 1}e}".partition("e")[2]
-    )  # of u as rounded: 9.96 is 10
+    rounded = f"{standard_uncertainty:.{significant_digits - 1}e}"  # 9.96 is 1.0e+01
+    exponent = int(rounded.partition("e")[2])
     return float(f"5e{exponent - significant_digits}")
 
 

@@ -124,6 +124,13 @@ def test_a_rejected_curve_that_a_person_chooses_is_enlarged_too():
     assert choose(points, 0).curve.scale == pytest.approx(squares(points, 0) / 1e-4 / 7)
 
 
+def test_a_scatter_found_from_the_residuals_is_not_enlarged_once_more():
+    points = comparisons(100 * X, 100 * SHAPES[1][1])
+    curve = choose(points, 0).curve
+    assert curve.scale == 1.0
+    assert curve.scatter_uncertainty(330.0) == pytest.approx(np.sqrt(squares(points, 0) / 7 / 8))
+
+
 @pytest.mark.parametrize("degree", [-1, 2, 4])
 def test_a_degree_that_is_no_candidate_is_refused_with_those_that_are(degree):
     with pytest.raises(CurveError, match=f"degree {degree} is no candidate here: choose one of 0, 1"):

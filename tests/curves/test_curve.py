@@ -72,8 +72,9 @@ def test_the_scatter_is_the_sum_of_the_squares_of_its_parts():
     assert LINE.scatter_uncertainty(3.0) == pytest.approx(LINE.polynomial.standard_uncertainty(3.0))
 
 
-def test_of_several_points_at_one_indication_the_largest_reference_uncertainty_counts():
-    nodes, u = reference_part(np.array([3.0, 1.0, 3.0, 2.0]), np.array([0.1, 0.4, 0.3, 0.2]))
+@pytest.mark.parametrize("order", [[0, 1, 2, 3], [2, 3, 0, 1]])
+def test_of_several_points_at_one_indication_the_largest_reference_uncertainty_counts(order):
+    nodes, u = reference_part(np.array([3.0, 1.0, 3.0, 2.0])[order], np.array([0.1, 0.4, 0.3, 0.2])[order])
     assert nodes.tolist() == [1.0, 2.0, 3.0]
     assert u.tolist() == [0.4, 0.2, 0.3]
 

@@ -154,6 +154,11 @@ def put_a_row(path, table):
         file.execute(f'INSERT INTO "{table}" VALUES ({", ".join("?" * len(cells))})', cells)  # noqa: S608
 
 
+def past_the_checks(session, statement):
+    session.execute(text("PRAGMA ignore_check_constraints=ON"))
+    session.execute(text(statement))
+
+
 @pytest.mark.parametrize("table", TABLES)
 @pytest.mark.parametrize(
     "statement",
@@ -172,8 +177,7 @@ def test_nothing_recorded_can_be_changed_by_way_of_the_program(empty_records, ta
         pytest.raises(RecordsError, match="evidence is never changed"),
         database.writing(str(empty_records)) as session,
     ):
-        session.execute(text("PRAGMA ignore_check_constraints=ON"))
-        session.execute(text(statement.format(table=table, first=first)))
+        past_the_checks(session, statement.format(table=table, first=first))
     assert sql(empty_records, f'SELECT * FROM "{table}"') == before  # noqa: S608
     assert len(before) == 1
 

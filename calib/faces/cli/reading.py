@@ -31,6 +31,7 @@ def add(
     method: Annotated[str, typer.Option(help="The method used.")],
     observations: Annotated[str | None, typer.Option(metavar="VALUES", help="Repeated values, joined by ;")] = None,
     indication: Annotated[str | None, typer.Option(metavar="VALUE", help="The mean as shown.")] = None,
+    log_file: Annotated[str | None, typer.Option(metavar="FILE", help="CSV file of logged values: time,value.")] = None,
     observed_at: Annotated[
         str | None, typer.Option("--at", metavar="TIME", help="When, like 2026-03-05T14:30+01:00; now if not given.")
     ] = None,
@@ -52,7 +53,7 @@ def add(
     cells = {
         "job": job, "outlet": outlet, "instrument": instrument, "unit": unit, "method": method, "observations": observations,
         "indication": indication, "observed_at": observed_at or clock().isoformat(), "averaging_s": averaging_s,
-        "remarks": remarks, "operator": who.person,
+        "remarks": remarks, "operator": who.person, "log_file": log_file,
     }  # fmt: skip
     with database.writing(records) as session:
         found = write_sheets(session, {"readings.csv": [typed_row("command line", cells)]}, who, clock())

@@ -1,0 +1,123 @@
+"""The budget of one result, and the questions an engineer asks of it.
+
+Which contribution rules; how far U falls if one is halved or removed; how many repeated observations bring U to a wanted value.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.errors import CalibError
+from calib.uncertainty.coverage import COVERAGE_PROBABILITY, coverage_factor
+from calib.uncertainty.propagation import welch_satterthwaite
+
+MOST_OBSERVATIONS = 1_000_000  # beyond it a number of repeated observations is no answer
+
+# EA-4/02 M:2022, S9.14: a contribution is dominant where the others together are no more than 0.3 of it.
+_DOMINANT = 0.3
+
+
+@dataclass(frozen=True)
+class Budget:
+    """Uncertainty budget of one result (GUM 5.1, G.4). Arrays (c,) over its contributions."""
+
+    names: tuple[str, ...]
+    uncertainties: NDArray[np.float64]  # |c_i| u(x_i) [unit of the result]
+    degrees_of_freedom: NDArray[np.float64]  # infinite where u is taken as exactly known
+    coverage_probability: float = COVERAGE_PROBABILITY
+
+    @property
+    def standard_uncertainty(self) -> float:
+        """Combined standard uncertainty u_c."""
+        return float(np.sqrt(np.sum(self.uncertainties**2)))
+
+    @property
+    def expanded_uncertainty(self) -> float:
+        """U = k u_c, k from the effective degrees of freedom."""
+        degrees = welch_satterthwaite(self.uncertainties, self.degrees_of_freedom)
+        return float(coverage_factor(degrees, self.coverage_probability)) * self.standard_uncertainty
+
+    def with_factor(self, number: int, factor: float) -> "Budget":
+        """The same budget with one contribution multiplied by a factor."""
+        changed = self.uncertainties.copy()
+        changed[number] *= factor
+        return replace(self, uncertainties=changed)
+
+    def with_contribution(self, number: int, uncertainty: float, degrees_of_freedom: float) -> "Budget":
+        """The same budget with one contribution evaluated otherwise."""
+        changed, degrees = self.uncertainties.copy(), self.degrees_of_freedom.copy()
+        changed[number], degrees[number] = uncertainty, degrees_of_freedom
+        return replace(self, uncertainties=changed, degrees_of_freedom=degrees)
+
+
+@dataclass(frozen=True)
+class Lever:
+    """What U would be if one contribution were smaller."""
+
+    name: str
+    variance_percent: float  # its share of the combined variance
+    if_halved: float  # U [unit of the result]
+    if_removed: float  # U [unit of the result]
+
+
+def levers(budget: Budget) -> tuple[Lever, ...]:
+    """Every contribution with its share and what U would be without it, the ruling one first."""
+    total = budget.standard_uncertainty**2
+    found = [
+        Lever(
+            name,
+            100.0 * float(budget.uncertainties[number]) ** 2 / total if total > 0 else 0.0,
+            budget.with_factor(number, 0.5).expanded_uncertainty,
+            budget.with_factor(number, 0.0).expanded_uncertainty,
+        )
+        for number, name in enumerate(budget.names)
+    ]
+    return tuple(sorted(found, key=lambda one: -one.variance_percent))
+
+
+@dataclass(frozen=True)
+class Repeatability:
+    """Repeatability of one observation, as it enters a budget."""
+
+    of_one: float  # standard deviation of one observation times the sensitivity [unit of the result]
+    type_a: bool  # estimated from the observations themselves: then n observations give n-1 degrees of freedom
+
+
+def observations_needed(budget: Budget, number: int, repeatability: Repeatability, wanted: float) -> int | None:
+    """Fewest observations whose mean brings U down to `wanted`, or None where no number does.
+
+    `number` is the place of the repeatability in the budget. It assumes that more observations scatter as those made do. Raises
+    CalibError for a wanted U that is not above 0.
+    """
+    if not (math.isfinite(wanted) and wanted > 0):
+        raise CalibError(f"a wanted expanded uncertainty of {wanted:g} is none: it must be above 0")
+
+    def reaches(observations: int) -> bool:
+        return _with_observations(budget, number, repeatability, observations).expanded_uncertainty <= wanted
+
+    fewest = 2 if repeatability.type_a else 1
+    if not reaches(MOST_OBSERVATIONS):
+        return None
+    low, high = fewest - 1, MOST_OBSERVATIONS  # U falls with the number: halve the span until the first that reaches
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if reaches(middle) else (middle, high)
+    return high
+
+
+def _with_observations(budget: Budget, number: int, repeatability: Repeatability, observations: int) -> Budget:
+    degrees = observations - 1.0 if repeatability.type_a else math.inf
+    return budget.with_contribution(number, repeatability.of_one / math.sqrt(observations), degrees)
+
+
+def dominant(names: Sequence[str], uncertainties: NDArray[np.float64], among: Sequence[str]) -> str | None:
+    """The contribution, out of those named in `among`, that dominates the others together (EA-4/02 S9.14), or None."""
+    total = float(np.sum(uncertainties**2))
+    for name, u in zip(names, uncertainties, strict=True):
+        rest = math.sqrt(max(total - float(u) ** 2, 0.0))
+        if name in among and u > 0 and rest <= _DOMINANT * u:
+            return name
+    return None
