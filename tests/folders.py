@@ -1,7 +1,7 @@
 """A small import folder that is right in every cell, written out here, and ways to change a cell of it.
 
-All of it is invented: company, instruments, certificates, numbers. VA-1 is the vane of reference_data/worked_vane. VA-2 reads feet per
-minute, was calibrated in house against RS-1, and its certificate states no repeatability. PG-1 is a pressure gauge.
+All of it is invented: company, instruments, certificates, numbers. VA-1 is the vane of reference_data/worked_vane. VA-2 reads feet
+per minute, was calibrated in house against RS-1, and its certificate states no repeatability. PG-1 is a pressure gauge.
 """
 
 import copy
@@ -122,6 +122,7 @@ def imported(records, *folders, now=NOW) -> Imported:
 
 def records_of(folder, sheets, now=NOW):
     """A new records file with the sheets imported."""
+    folder.mkdir(parents=True, exist_ok=True)
     records = folder / "records.sqlite"
     database.make(str(records))
     imported(records, write(folder / "import", copy.deepcopy(sheets)), now=now)

@@ -46,8 +46,8 @@ def leave_one_out(fit: Whitened) -> Floats:
 def outliers(fit: Whitened) -> NDArray[np.int64]:
     """Places of points that stand out at 5 % after Bonferroni: named for a person to judge, never dropped.
 
-    With known u the residual over its own standard uncertainty is compared with the normal distribution; with unknown u the residual
-    studentised without its point, with Student's t of n - p - 1 degrees of freedom.
+    With known u the residual over its own standard uncertainty is compared with the normal distribution; with unknown u the
+    residual studentised without its point, with Student's t of n - p - 1 degrees of freedom.
     """
     n = fit.residuals.size
     degrees = fit.degrees_of_freedom

@@ -2,7 +2,8 @@
 
 from typing import Any
 
-from calib.faces.document import Content, curve, formula, reading_content, result
+from calib.faces.document import Content, curve, flow_unit, formula, reading_content, result
+from calib.procedures.budget_of import budget_of
 from calib.procedures.choose_curve import refit
 from calib.procedures.evaluate import Evaluation
 from calib.procedures.look_up import CalibrationOnFile, typed
@@ -95,8 +96,60 @@ def reading(found: ReadingInJob, units: str | None) -> Content:
     return reading_content(found.evaluation, found.row, units)
 
 
+def budget(found: ReadingInJob, wanted: str | None, units: str | None) -> Content:
+    """One reading with its budget, which contribution rules, and what would bring U down."""
+    answer = budget_of(found, wanted)
+    in_unit = flow_unit(found.evaluation.measured[found.row].outlet, units)
+    return reading(found, units) | {
+        "levers": [
+            {
+                "name": one.name,
+                "variance_percent": one.variance_percent,
+                "expanded_uncertainty_if_halved": float(in_unit.difference_from_si(one.if_halved)),
+                "expanded_uncertainty_if_removed": float(in_unit.difference_from_si(one.if_removed)),
+            }
+            for one in answer.levers
+        ],
+        "dominant": answer.dominant,
+        "wanted_expanded_uncertainty": None
+        if answer.wanted is None
+        else float(in_unit.difference_from_si(answer.wanted)),
+        "observations_needed": answer.observations_needed,
+    }
+
+
 def budget_text(one: Content) -> str:
-    """The budget of one reading for people."""
+    """The same for people."""
+    return "\n".join([*_budget_lines(one), "", *_lever_lines(one)])
+
+
+def _lever_lines(one: Content) -> list[str]:
+    symbol = one["flow"]["unit"]
+    lines = [
+        f"{one['levers'][0]['name']} rules. What U would be with one contribution smaller [{symbol}]:",
+        f"{'':20} {'halved':>10} {'removed':>10}",
+    ]
+    lines += [
+        f"{each['name']:20} {_two(each['expanded_uncertainty_if_halved']):>10} {_two(each['expanded_uncertainty_if_removed']):>10}"
+        for each in one["levers"]
+    ]
+    if one["dominant"]:
+        lines.append(
+            f"{one['dominant']} dominates and is rectangular: k of a normal distribution overstates U (EA-4/02 S9)"
+        )
+    if one["wanted_expanded_uncertainty"] is not None:
+        target = f"U = {_two(one['wanted_expanded_uncertainty'])} {symbol}"
+        number = one["observations_needed"]
+        told = (
+            f"{number} observations would bring it"
+            if number
+            else "no number of observations brings it: another contribution must fall"
+        )
+        lines.append(f"{target}: {told}")
+    return lines
+
+
+def _budget_lines(one: Content) -> list[str]:
     flow = one["flow"]
     dof = flow["effective_degrees_of_freedom"]
     lines = [
@@ -113,13 +166,13 @@ def budget_text(one: Content) -> str:
         own = each["degrees_of_freedom"]
         lines.append(
             f"{each['name']:20} {each['evaluation']:4} {_two(each['standard_uncertainty']):>12} {each['variance_percent']:8.1f} "
-            f"{'inf' if own is None else f'{own:g}':>6}  {each['shared_with']}"
+            f"{'inf' if own is None else f'{own:.3g}':>6}  {each['shared_with']}"
         )
     lines.append(
         f"{'combined':20} {'':4} {_two(flow['standard_uncertainty']):>12} {100:8.1f} {'inf' if dof is None else f'{dof:.0f}':>6}  "
         f"k = {flow['coverage_factor']:.2f}, U = {_two(flow['expanded_uncertainty'])}"
     )
-    return "\n".join(lines)
+    return lines
 
 
 def calibration(kept: CalibrationOnFile) -> Content:

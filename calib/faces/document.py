@@ -19,7 +19,6 @@ from calib.faces.cautions import CAUTIONS, RULES
 from calib.procedures.evaluate import NET, Evaluation, Measured, Refused, Results
 from calib.quantities import Unit, preferred, unit
 from calib.records import tables
-from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 from calib.uncertainty.propagation import Combined, Contribution
 from calib.uncertainty.statement import statement
 
@@ -111,7 +110,7 @@ def result(results: Results, row: int, in_unit: Unit) -> Content:
         "standard_uncertainty": float(in_unit.difference_from_si(results.combined.standard_uncertainty[row])),
         "expanded_uncertainty": expanded,
         "coverage_factor": k,
-        "coverage_probability": COVERAGE_PROBABILITY,
+        "coverage_probability": results.coverage_probability,
         "effective_degrees_of_freedom": _finite(results.combined.degrees_of_freedom[row]),
         "statement": statement(value, expanded, in_unit.symbol, k),
     }

@@ -39,6 +39,7 @@ def as_html(report: Content, used: Mapping[tuple[str, str], CalibrationOnFile]) 
     shown = charts.most_bars(report["readings"])
     return environment.get_template("report.html").render(
         report=report,
+        coverage_probability=report["readings"][0]["flow"]["coverage_probability"] if report["readings"] else 0.9545,
         systems=_by_system(report),
         counts=_counts(report),
         contribution_names=[one["name"] for one in report["readings"][0]["contributions"]]

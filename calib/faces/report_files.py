@@ -11,6 +11,7 @@ from sqlmodel import Session
 from calib.errors import CalibError
 from calib.faces.document import Content, as_csv, as_json, content
 from calib.procedures.report import JobReport, report
+from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 
 
 @dataclass(frozen=True)
@@ -22,10 +23,17 @@ class WrittenReport:
 
 
 def write_report(
-    session: Session, job: str, forms: Sequence[str], into: Path, issued: datetime, now: datetime, units: str | None
+    session: Session,
+    job: str,
+    forms: Sequence[str],
+    into: Path,
+    issued: datetime,
+    now: datetime,
+    units: str | None,
+    coverage_probability: float = COVERAGE_PROBABILITY,
 ) -> WrittenReport:
     """Write the report of a job in each form; raises NotInRecordsError, or CalibError where the folder cannot be written."""
-    found = report(session, job, now)
+    found = report(session, job, now, coverage_probability)
     document = content(found.evaluation, issued, found.ledger_digest, units)
     name = re.sub(r"[^\w.-]+", "_", job).strip(".") or "job"
     files = []

@@ -27,7 +27,7 @@ from calib.procedures.observations import Observed, observed
 from calib.procedures.register import key, load_register, moment
 from calib.quantities import unit
 from calib.records import tables
-from calib.uncertainty.coverage import coverage_factor
+from calib.uncertainty.coverage import COVERAGE_PROBABILITY, coverage_factor
 from calib.uncertainty.estimate import type_a
 from calib.uncertainty.propagation import Combined, combine, combine_totals
 from calib.uncertainty.series import type_a_of_series
@@ -81,6 +81,7 @@ class Results:
     value: NDArray[np.float64]
     combined: Combined
     coverage_factor: NDArray[np.float64]
+    coverage_probability: float
 
     @cached_property
     def expanded_uncertainty(self) -> NDArray[np.float64]:
@@ -125,7 +126,9 @@ class Evaluation:
     calibrations: Mapping[int, tables.Calibration]  # by their id
 
 
-def evaluate(session: Session, name: str, now: datetime) -> Evaluation:
+def evaluate(
+    session: Session, name: str, now: datetime, coverage_probability: float = COVERAGE_PROBABILITY
+) -> Evaluation:
     """Evaluate a job at a time; raises NotInRecordsError for a job that is not there."""
     job = job_named(session, name)
     outlets = {key(one.id): one for one in session.exec(select(tables.Outlet).where(tables.Outlet.job_id == job.id))}
@@ -136,26 +139,29 @@ def evaluate(session: Session, name: str, now: datetime) -> Evaluation:
     curves = _curves(session, {one.calibration.record_id for one in measured})
     readings = _arrays(measured, curves)
     found = flows(readings)
-    flow = results(found.flow, combine(found.contributions))
+    flow = results(found.flow, combine(found.contributions), coverage_probability)
     return Evaluation(
         job,
         measured,
         readings,
         found,
-        results(found.velocity, combine(found.velocity_contributions)),
+        results(found.velocity, combine(found.velocity_contributions), coverage_probability),
         flow,
         _judge(job, measured, flow),
         totals,
-        _total_results(measured, found, totals),
+        _total_results(measured, found, totals, coverage_probability),
         refused,
         curves,
         {key(one.id): one for one in session.exec(select(tables.Calibration)) if one.id in curves},
     )
 
 
-def results(value: NDArray[np.float64], combined: Combined) -> Results:
+def results(
+    value: NDArray[np.float64], combined: Combined, coverage_probability: float = COVERAGE_PROBABILITY
+) -> Results:
     """Values with their coverage factors."""
-    return Results(value, combined, coverage_factor(combined.degrees_of_freedom))
+    k = coverage_factor(combined.degrees_of_freedom, coverage_probability)
+    return Results(value, combined, k, coverage_probability)
 
 
 def _sorted_out(
@@ -353,7 +359,9 @@ def _totals_of(outlets: Mapping[int, tables.Outlet], measured: Sequence[Measured
     return tuple(totals)
 
 
-def _total_results(measured: Sequence[Measured], found: Flows, totals: Sequence[Total]) -> Results:
+def _total_results(
+    measured: Sequence[Measured], found: Flows, totals: Sequence[Total], coverage_probability: float
+) -> Results:
     """Values and uncertainties of the totals, in their order; a total without a single reading is 0 with u = 0."""
     place = {(one.system, one.service): number for number, one in enumerate(totals)}
     of_service = np.array([place[one.outlet.system, one.outlet.service] if one.in_totals else -1 for one in measured])
@@ -370,7 +378,7 @@ def _total_results(measured: Sequence[Measured], found: Flows, totals: Sequence[
         np.where(is_net, net.degrees_of_freedom, service.degrees_of_freedom),
         np.where(is_net[:, np.newaxis], net.uncertainties, service.uncertainties),
     )
-    return results(value, combined)
+    return results(value, combined, coverage_probability)
 
 
 def _sums(flow: NDArray[np.float64], membership: NDArray[np.int64], size: int) -> NDArray[np.float64]:

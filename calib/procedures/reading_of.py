@@ -8,6 +8,7 @@ from sqlmodel import Session
 from calib.errors import NotInRecordsError
 from calib.procedures.evaluate import Evaluation, evaluate
 from calib.records.tables import Job, Outlet, Reading
+from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 
 
 @dataclass(frozen=True)
@@ -18,14 +19,16 @@ class ReadingInJob:
     row: int
 
 
-def reading_in_job(session: Session, number: int, now: datetime) -> ReadingInJob:
+def reading_in_job(
+    session: Session, number: int, now: datetime, coverage_probability: float = COVERAGE_PROBABILITY
+) -> ReadingInJob:
     """Evaluate the job of a reading; raises NotInRecordsError where it is not there, or does not stand any more."""
     reading = session.get(Reading, number)
     outlet = None if reading is None else session.get(Outlet, reading.outlet_id)
     job = None if outlet is None else session.get(Job, outlet.job_id)
     if job is None:
         raise NotInRecordsError(f"no reading {number} in the records: `calib reading list` shows the numbers")
-    found = evaluate(session, job.job, now)
+    found = evaluate(session, job.job, now, coverage_probability)
     for row, one in enumerate(found.measured):
         if one.reading.id == number:
             return ReadingInJob(found, row)

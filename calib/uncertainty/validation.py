@@ -34,7 +34,7 @@ def validate_law(
     `tolerance_fraction` 1/5 (8.2), so that its own scatter decides nothing. All in the unit of the result.
     """
     return Validation(
-        abs(value - expanded_uncertainty - interval.low),
-        abs(value + expanded_uncertainty - interval.high),
+        float(abs(value - expanded_uncertainty - interval.low)),
+        float(abs(value + expanded_uncertainty - interval.high)),
         numerical_tolerance(standard_uncertainty, significant_digits),
     )

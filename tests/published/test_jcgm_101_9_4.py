@@ -26,6 +26,9 @@ CITED = [case for case in CASES if TABLES[case]["high [1e-6]"]]
 TRIALS = 4_000_000
 
 
+NODES, WEIGHTS = np.polynomial.legendre.leggauss(200)
+
+
 def covariance(r):
     return U**2 * np.array([[1.0, float(r)], [float(r), 1.0]])
 
@@ -44,12 +47,11 @@ def probability_below(y, x1, r):
     """P(Y <= y) by quadrature over the axes of the ellipse: variances U^2 (1 +- r), means x1/sqrt(2) along both."""
     along, across = U * np.sqrt(1 + float(r)), U * np.sqrt(1 - float(r))
     mean, radius = float(x1) / np.sqrt(2), np.sqrt(1e-6 * y)
-    nodes, weights = np.polynomial.legendre.leggauss(400)
-    angle = 0.5 * np.pi * nodes
+    angle = 0.5 * np.pi * NODES
     place, reach = radius * np.sin(angle), radius * np.cos(angle)
     density = np.exp(-0.5 * ((place - mean) / along) ** 2) / (along * np.sqrt(2 * np.pi))
     inside = ndtr((reach - mean) / across) - ndtr((-reach - mean) / across)
-    return float(np.sum(0.5 * np.pi * weights * reach * density * inside))
+    return float(np.sum(0.5 * np.pi * WEIGHTS * reach * density * inside))
 
 
 def probability_inside(low, high, case):

@@ -12,6 +12,7 @@ import pytest
 
 from calib.uncertainty.coverage import coverage_factor
 from calib.uncertainty.distributions import Arcsine, CurvilinearTrapezoidal, Normal, Rectangular, StudentT
+from calib.uncertainty.estimate import rectangular
 from calib.uncertainty.monte_carlo import propagate_distributions
 from calib.uncertainty.propagation import combine
 from calib.uncertainty.validation import validate_law
@@ -36,7 +37,7 @@ def distribution(symbol):
     return MAKE[row["distribution"]](*(float(row[column]) for column in columns if row[column]))
 
 
-def length(standard, difference, random, systematic, alpha, theta0, swing, delta_alpha, delta_theta):  # noqa: PLR0917
+def length(standard, difference, random, systematic, alpha, theta0, swing, delta_alpha, delta_theta):
     """dL = LS + D + d1 + d2 - LS (delta_alpha (theta0 + Delta) + alphaS delta_theta) - Lnom [nm]."""
     expansion = delta_alpha * (theta0 + swing) + alpha * delta_theta
     return standard + difference + random + systematic - standard * expansion - GIVEN["Lnom"]
@@ -49,10 +50,10 @@ def monte_carlo():
 
 
 def by_law():
-    """Value, u and U: scales of the t-distributions as standard uncertainties, sensitivities at the estimates."""
+    """Value, u and U as in JCGM 100 H.1: scales of the t-distributions and a/sqrt(3) as standard uncertainties."""
     at = [float(row["location or middle"]) for row in TABLE_10.values()]
     scales = [distribution(symbol).scale for symbol in ("LS", "D", "d1", "d2")]
-    u_alpha, u_theta = (distribution(symbol).standard_uncertainty for symbol in ("delta alpha", "delta theta"))
+    u_alpha, u_theta = (rectangular(distribution(symbol).half_width) for symbol in ("delta alpha", "delta theta"))
     u_expansion = [at[0] * (at[5] + at[6]) * u_alpha, at[0] * at[4] * u_theta]
     u = combine([line(one) for one in (*scales, *u_expansion)]).standard_uncertainty[0]
     return length(*at), u, float(coverage_factor(GIVEN["nu eff"], GIVEN["p"])) * u
@@ -87,18 +88,17 @@ def test_the_figures_are_stable_to_two_digits():
     assert monte_carlo().stabilised
 
 
-def test_most_of_the_larger_uncertainty_comes_from_the_t_distributions():
-    # u^2 by Monte Carlo is that of the law with the standard deviations of t, and the second-order term of
-    # LS delta_alpha (theta0 + Delta): u(delta_alpha) u(theta).
-    _, u, _ = by_law()
-    of_t = [distribution(symbol) for symbol in ("LS", "D", "d1", "d2")]
-    more = sum(one.standard_uncertainty**2 - one.scale**2 for one in of_t)
-    u_theta = np.hypot(distribution("theta0").standard_uncertainty, distribution("Delta").standard_uncertainty)
-    second = float(TABLE_10["LS"]["location or middle"]) * distribution("delta alpha").standard_uncertainty * u_theta
-    other = float(TABLE_10["LS"]["location or middle"]) * distribution("alphaS").standard_uncertainty
-    other *= distribution("delta theta").standard_uncertainty
-    expected = np.sqrt(u**2 + more + second**2 + other**2)
-    assert monte_carlo().standard_uncertainty == pytest.approx(expected, abs=5 * monte_carlo().scatter[1])
+def test_the_variance_is_that_of_the_distributions_with_its_terms_of_second_order():
+    # t has the variance scale^2 nu/(nu-2); both expansion terms are products of independent quantities A B with means a,
+    # b: a^2 u^2(B) + b^2 u^2(A) + u^2(A) u^2(B). LS is as good as constant in them.
+    t = [distribution(symbol) for symbol in ("LS", "D", "d1", "d2")]
+    alpha, theta0, swing, delta_alpha, delta_theta = (distribution(symbol) for symbol in list(TABLE_10)[4:])
+    of_theta = theta0.mean**2 + theta0.standard_uncertainty**2 + swing.standard_uncertainty**2
+    of_alpha = alpha.mean**2 + alpha.standard_uncertainty**2
+    squares = [one.scale**2 * one.degrees_of_freedom / (one.degrees_of_freedom - 2) for one in t]
+    squares.append(t[0].location ** 2 * of_theta * delta_alpha.standard_uncertainty**2)
+    squares.append(t[0].location ** 2 * of_alpha * delta_theta.standard_uncertainty**2)
+    assert monte_carlo().standard_uncertainty == pytest.approx(np.sqrt(sum(squares)), abs=5 * monte_carlo().scatter[1])
 
 
 def test_the_law_is_not_validated_to_two_digits_though_the_rounded_ends_are_one_apart():

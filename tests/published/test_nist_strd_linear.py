@@ -25,7 +25,7 @@ def fitted(name):
 
 
 def said(name, quantity, digits):
-    print(f"{name}, {quantity}: {digits:.1f} digits")  # noqa: T201  # the digits reached are the finding
+    print(f"{name}, {quantity}: {digits:.1f} digits")  # the digits reached are the finding
     return digits
 
 

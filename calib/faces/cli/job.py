@@ -6,7 +6,20 @@ from typing import Annotated
 import typer
 
 from calib.errors import BadInputError, Finding
-from calib.faces.cli.options import DEFAULT_RECORDS, AsJson, AtTime, InUnits, Records, clock, print_json, say, time_of
+from calib.faces.cli.options import (
+    DEFAULT_COVERAGE,
+    DEFAULT_RECORDS,
+    AsJson,
+    AtTime,
+    Coverage,
+    InUnits,
+    Records,
+    clock,
+    print_json,
+    probability_of,
+    say,
+    time_of,
+)
 
 FORMS = ("html", "csv", "json")
 
@@ -26,6 +39,7 @@ def report(
     issued: Annotated[
         str | None, typer.Option("--issued", metavar="TIME", help="Time of issue to print; now if not given.")
     ] = None,
+    coverage: Coverage = DEFAULT_COVERAGE,
     records: Records = DEFAULT_RECORDS,
     units: InUnits = None,
     as_json: AsJson = False,
@@ -44,7 +58,8 @@ def report(
             [Finding("command line", None, "--format", form, f"some of {', '.join(FORMS)}, joined by commas")]
         )
     with database.reading(records) as session:
-        written = write_report(session, job, forms, into, time_of(issued, "--issued"), clock(), units)
+        moment = time_of(issued, "--issued")
+        written = write_report(session, job, forms, into, moment, clock(), units, probability_of(coverage))
     if as_json:
         print_json({"job": job, "files": [str(one) for one in written.files], "refusals": written.refusals})
     else:
@@ -58,22 +73,31 @@ def budget(
     reading: Annotated[
         int, typer.Argument(metavar="READING", help="Number of the reading, as `calib reading list` shows it.")
     ],
+    wanted: Annotated[
+        str | None,
+        typer.Option(
+            "--wanted",
+            metavar="U",
+            help='A wanted expanded uncertainty, like "30 m3/h" or "5 %": how many observations bring it.',
+        ),
+    ] = None,
+    coverage: Coverage = DEFAULT_COVERAGE,
     at: AtTime = None,
     records: Records = DEFAULT_RECORDS,
     units: InUnits = None,
     as_json: AsJson = False,
 ) -> None:
-    """Print the uncertainty budget of one reading.
+    """Print the uncertainty budget of one reading, which contribution rules, and what would bring U down.
 
-    Example: calib budget 3
+    Example: calib budget 3 --wanted "5 %"
     """
     from calib.faces import answers
     from calib.procedures.reading_of import reading_in_job
     from calib.records import database
 
     with database.reading(records) as session:
-        found = reading_in_job(session, reading, time_of(at))
-        document = answers.reading(found, units)
+        found = reading_in_job(session, reading, time_of(at), probability_of(coverage))
+        document = answers.budget(found, wanted, units)
     if as_json:
         print_json(document)
     else:

@@ -35,6 +35,12 @@ InUnits = Annotated[
     Units | None, typer.Option("--units", help="Print flows in L/s (si) or cfm (ip); as they were typed if not given.")
 ]
 OnDate = Annotated[str | None, typer.Option("--on", metavar="DATE", help="The day asked about; today if not given.")]
+Coverage = Annotated[
+    float,
+    typer.Option(
+        "--coverage-probability", metavar="PERCENT", help="Coverage probability of every U, above 50 and below 100."
+    ),
+]
 AtTime = Annotated[
     str | None,
     typer.Option("--at", metavar="TIME", help="When it happened, like 2026-03-05T14:30+01:00; now if not given."),
@@ -80,6 +86,17 @@ def end_of(day: date) -> datetime:
     """The last moment of a day in the zone of this machine, but not later than now on the present day."""
     now = clock()
     return now if day == now.date() else datetime.combine(day, time(23, 59, 59), now.tzinfo)
+
+
+DEFAULT_COVERAGE = 95.45
+
+
+def probability_of(percent: float) -> float:
+    """The coverage probability that was typed in percent, as a number below 1; raises BadInputError."""
+    if not 50 < percent < 100:
+        expected = "a percentage above 50 and below 100"
+        raise BadInputError([Finding("command line", None, "--coverage-probability", f"{percent:g}", expected)])
+    return round(percent / 100, 12)
 
 
 def print_json(document: Any) -> None:

@@ -1,0 +1,172 @@
+"""Generalised least-squares polynomials: uncertainty in both variables, and covariances (ISO/TS 28037 clauses 7 to 10).
+
+    y_i = p(xi_i) + e_i,    x_i = xi_i + d_i,    p(x) = sum over k of b_k t^k,    minimise (d, e) V^-1 (d, e)^T
+
+| uncertainty                                        | clause | function                              |
+|----------------------------------------------------|--------|---------------------------------------|
+| y only, independent                                | 6      | `calib.curves.regression.weighted`    |
+| x and y, independent                               | 7      | `distance_regression`                 |
+| x and y, covariance within each pair (x_i, y_i)    | 8      | `distance_regression`                 |
+| y only, covariances between points                 | 9      | `gauss_markov_regression`             |
+| x and y, any covariances                           | 10     | `generalised_gauss_markov_regression` |
+
+The standard treats straight lines; degrees above 1 are the same method with p'(xi) in the place of the slope. Each iteration
+linearises p at the adjusted xi and solves for the coefficients by Cholesky whitening and QR (Gauss-Helmert model; A. J. Pope,
+1972, from memory). Its fixed points are the stationary points of the sum of squares, not those of a linearised one. V may be
+singular, as it is where all x share one unknown offset; the errors that remain across the curve may not.
+
+Validity: n up to about a thousand points (dense matrices); uncertainties of x small against the distance over which the slope
+changes. Of several minima the one near the unweighted fit is found. The covariance of the coefficients is that of the model
+linearised at the adjusted points (ISO/TS 28037, 7.3; D. York et al., Am. J. Phys. 72 (2004) 367), not scaled by chi-squared.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import solve_triangular
+
+from calib.curves.regression import Polynomial, refuse_points, scale_of, unweighted_start
+from calib.errors import CurveError
+
+MOST_ITERATIONS = 200
+# Converged: no point of the curve, and no adjusted x, moves by more than this part of its uncertainty,
+SMALL = 1e-12
+# or by more than what the rounding of floats moves, as part of the largest |y| or of the half-width of x.
+ROUNDING = 1e-14
+# An eigenvalue of a correlation matrix that is negative by no more than this is the rounding of its entries.
+NEGATIVE = 1e-10
+
+
+@dataclass(frozen=True)
+class GeneralisedFit:
+    """Fitted polynomial with what the iteration says. A fit that does not converge raises CurveError instead."""
+
+    polynomial: Polynomial  # its residuals are y - p(x) at the x given, its chi_squared the minimum of (d, e) V^-1 (d, e)^T
+    adjusted_x: NDArray[np.float64]  # (n,) xi: the estimates of the true x [unit of x]
+    normalised_residuals: NDArray[np.float64]  # (n,) distance from the curve over its standard uncertainty [1]
+    iterations: int  # steps taken, the last of which moved nothing
+    converged: bool  # whether the last step moved the curve and xi by less than 1e-12 of their uncertainties
+
+
+@dataclass(frozen=True)
+class _Points:
+    """Points brought to t, with the three blocks of V."""
+
+    t: NDArray[np.float64]  # (n,)
+    y: NDArray[np.float64]  # (n,)
+    of_t: NDArray[np.float64]  # (n, n) covariance within t
+    of_t_and_y: NDArray[np.float64]  # (n, n) covariance of t_i with y_k
+    of_y: NDArray[np.float64]  # (n, n) covariance within y
+
+
+@dataclass(frozen=True)
+class _Step:
+    """One linearised solution."""
+
+    coefficients: NDArray[np.float64]  # (p,)
+    xi: NDArray[np.float64]  # (n,) in t
+    inverse_root: NDArray[np.float64]  # (p, p) R^-1: the covariance of the coefficients is R^-1 R^-T
+    chi_squared: float
+    normalised_residuals: NDArray[np.float64]  # (n,)
+    still: bool  # nothing moved
+
+
+def distance_regression(
+    x: NDArray[np.float64],
+    y: NDArray[np.float64],
+    u_x: NDArray[np.float64],
+    u_y: NDArray[np.float64],
+    degree: int,
+    covariance_xy: NDArray[np.float64] | None = None,
+) -> GeneralisedFit:
+    """Fit with standard uncertainties of x and y, points independent of one another (ISO/TS 28037 clauses 7 and 8).
+
+    x, y, u_x, u_y are (n,), u_x and u_y above 0; `covariance_xy` (n,) is cov(x_i, y_i), 0 where it is not given, with
+    |cov(x_i, y_i)| at most u_x u_y. Where some x are exactly known: `generalised_gauss_markov_regression`. Raises CurveError.
+    """
+    refuse_points(~((u_x > 0) & (u_y > 0)) | np.isinf(u_x + u_y), "both uncertainties must be above 0 and finite")
+    within = np.zeros_like(u_x) if covariance_xy is None else covariance_xy
+    refuse_points(
+        ~(np.abs(within) <= u_x * u_y * (1.0 + NEGATIVE)), "the covariance of x and y exceeds u(x) u(y): correct either"
+    )
+    return _fit(x, y, np.diag(u_x**2), np.diag(within), np.diag(u_y**2), degree)
+
+
+def gauss_markov_regression(
+    x: NDArray[np.float64], y: NDArray[np.float64], covariance_y: NDArray[np.float64], degree: int
+) -> GeneralisedFit:
+    """Fit with a covariance matrix (n, n) of y, x exactly known (Gauss-Markov regression, ISO/TS 28037 clause 9).
+
+    C = (X^T V^-1 X)^-1. V must be positive definite: with errors common to several points goes an own part of each. Raises
+    CurveError.
+    """
+    _check_covariance(covariance_y, y.size, 1)
+    nothing = np.zeros_like(covariance_y)
+    return _fit(x, y, nothing, nothing, covariance_y, degree)
+
+
+def generalised_gauss_markov_regression(
+    x: NDArray[np.float64], y: NDArray[np.float64], covariance: NDArray[np.float64], degree: int
+) -> GeneralisedFit:
+    """Fit with a covariance matrix (2n, 2n) of (x_1 ... x_n, y_1 ... y_n) (ISO/TS 28037 clause 10).
+
+    It may be singular; the rows of an x that is exactly known are 0. Raises CurveError.
+    """
+    _check_covariance(covariance, y.size, 2)
+    n = x.size
+    return _fit(x, y, covariance[:n, :n], covariance[:n, n:], covariance[n:, n:], degree)
+
+
+def _check_covariance(covariance: NDArray[np.float64], n: int, blocks: int) -> None:
+    """Raise CurveError unless the matrix is (blocks n, blocks n), symmetric and positive semi-definite; names the points."""
+    size = n * blocks
+    if covariance.shape != (size, size):
+        raise CurveError(f"the covariance matrix of {n} points must be {size} by {size}, not {covariance.shape}")
+    variance = np.diag(covariance)
+    _refuse_rows(~(np.isfinite(covariance).all(axis=1) & (variance >= 0)), n, "variances must be finite, not below 0")
+    u = np.sqrt(variance)
+    unequal = np.abs(covariance - covariance.T) > NEGATIVE * np.outer(u, u)
+    _refuse_rows(unequal.any(axis=1), n, "the covariance matrix is not symmetric there: cov(a, b) is cov(b, a)")
+    _refuse_rows(((covariance != 0).any(axis=1) & (u == 0)), n, "a covariance, but no variance: give the variance")
+    values, vectors = np.linalg.eigh(covariance / np.outer(*2 * (np.where(u > 0, u, 1.0),)))
+    if values.size and values[0] < -NEGATIVE * size:
+        _refuse_rows(
+            _large(vectors[:, 0]), n, "the covariance matrix is not positive semi-definite: lower the covariances there"
+        )
+
+
+def _large(direction: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Which components make up a direction."""
+    size = np.abs(direction)
+    return np.asarray(size > 0.3 * size.max())
+
+
+def _refuse_rows(wrong: NDArray[np.bool_], n: int, why: str) -> None:
+    refuse_points(wrong.reshape(-1, n).any(axis=0), why)
+
+
+def _fit(
+    x: NDArray[np.float64],
+    y: NDArray[np.float64],
+    of_x: NDArray[np.float64],
+    of_x_and_y: NDArray[np.float64],
+    of_y: NDArray[np.float64],
+    degree: int,
+) -> GeneralisedFit:
+    start = unweighted_start(x, y, degree)
+    width = start.half_width
+    points = _Points((x - start.centre) / width, y, of_x / width**2, of_x_and_y / width, of_y)
+    last, iterations = _iterate(points, start.coefficients)
+    polynomial = Polynomial(
+        start.centre,
+        width,
+        last.coefficients,
+        last.inverse_root @ last.inverse_root.T,
+        x.size - last.coefficients.size,
+        last.chi_squared,
+        y - _powers(points.t, degree) @ last.coefficients,
+    )
+    return GeneralisedFit(
+        polynomial, start.centre + width * last.xi, last.normalised_residuals, iterations, converged=last.still
+    )
