@@ -20,8 +20,8 @@ Number = TypeVar("Number", float, NDArray[np.float64])
 
 # Quantity -> typed unit -> expression for pint; the first unit of each row is the coherent SI one.
 # Inches of water and of mercury have several conventions: each is named with its own, none is the default.
-# Sources of the factors: foot, inch: exact by definition; inHg (0 degC) 3386.389 Pa and inH2O (4 degC) 249.089 Pa,
-# (60 degF) 248.84 Pa, (68 degF) 248.64 Pa: NIST SP 811 and common conversion tables, from memory.
+# Sources of the factors: foot, inch: exact by definition; inches of water and mercury: NIST SP 811, from memory (249.0889 and
+# 3386.389 Pa are its conventional inches; its rows at 39.2 degF and 32 degF differ from them by 3 and by 0.3 parts in 100,000).
 UNITS: dict[str, dict[str, str]] = {
     "air velocity": {"m/s": "meter/second", "fpm": "foot/minute", "ft/min": "foot/minute", "km/h": "kilometer/hour"},
     "volume flow": {
@@ -121,7 +121,7 @@ def preferred(quantity: str, system: str) -> Unit:
     return unit(quantity, _PREFERRED[system].get(quantity, next(iter(UNITS[quantity]))))
 
 
-_TYPED = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(\S.*?)\s*")
+_TYPED = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(\S.*?)\s*", re.ASCII)
 
 
 def read(text: str, quantity: str) -> tuple[float, Unit]:

@@ -9,8 +9,11 @@ import csv
 import io
 from datetime import datetime
 
-from sqlmodel import Session
+import pytest
+from sqlmodel import Session, select
 
+from calib.errors import BadInputError
+from calib.procedures.evaluate import evaluate
 from calib.procedures.import_folders import Imported, import_folders
 from calib.records import database, ledger
 
@@ -76,6 +79,7 @@ J-1,R-1,VA-2,2026-03-05T09:30+01:00,612,fpm,606;617;613,sweep,T. Two,,30
 J-1,E-1,VA-1,2026-03-05T09:40+01:00,2.52,m/s,,sweep,T. Two,one pass,20
 """,
 }
+UNTOUCHED = (0, ledger.BEFORE_THE_FIRST)  # the head of a ledger that nothing was written to
 HEADERS = {name: tuple(text.split("\n")[1].split(",")) for name, text in _TEXT.items()}
 
 
@@ -120,6 +124,13 @@ def imported(records, *folders, now=NOW) -> Imported:
         return import_folders(session, folders, ledger.Signature("A. Person", now, "import"), now)
 
 
+def findings_of(records, *folders):
+    """Findings of an import that is refused."""
+    with pytest.raises(BadInputError) as caught:
+        imported(records, *folders)
+    return caught.value.findings
+
+
 def records_of(folder, sheets, now=NOW):
     """A new records file with the sheets imported."""
     folder.mkdir(parents=True, exist_ok=True)
@@ -137,6 +148,14 @@ def ledger_head(records):
 
 def all_of(session: Session, table):
     """All rows of a table, in order."""
-    from sqlmodel import select
-
     return list(session.exec(select(table).order_by(table.id)))
+
+
+def flows_of(records, job="J-1", now=NOW):
+    """Flow and standard uncertainty in SI by outlet, and of each total."""
+    with database.reading(str(records)) as session:
+        found = evaluate(session, job, now)
+        names = [one.outlet.outlet for one in found.measured] + [f"{one.system} {one.service}" for one in found.totals]
+    values = [*found.flow.value, *found.total_flow.value]
+    u = [*found.flow.combined.standard_uncertainty, *found.total_flow.combined.standard_uncertainty]
+    return dict(zip(names, values, strict=True)) | {f"u {name}": one for name, one in zip(names, u, strict=True)}

@@ -41,7 +41,7 @@ def tolerance_intervals(design: NDArray[np.float64], tolerance: NDArray[np.float
 
 
 def margin(value: NDArray[np.float64], interval: ToleranceIntervals) -> NDArray[np.float64]:
-    """Distance to the nearer limit, positive inside, rounded to 1e-9 of the interval's middle."""
+    """Distance to the nearer limit, positive inside, rounded to 1e-9 of the middle; both limits finite, the middle not 0."""
     inside = np.minimum(value - interval.lower, interval.upper - value)
     grain = _grain(interval)
     return np.asarray(np.round(inside / grain) * grain)

@@ -107,6 +107,7 @@ def gate(
 
     `register` holds the instrument and, under their tags, the reference standards of its in-house calibrations. `indication` [SI]
     is checked against the calibrated measuring interval where it is given; `indication_text` is how to print it.
+    Dates are compared with the local date of `at` in its own time zone: the day that the technician's calendar showed.
     Raises KeyError where the register lacks the instrument.
     """
     return _decide(register, tag, at, now, indication, indication_text, frozenset())

@@ -97,8 +97,9 @@ def _judged_by_f(fits: Sequence[Polynomial]) -> tuple[Candidate, ...]:
 def _probability_of_added_terms(lower: Polynomial, higher: Polynomial) -> float:
     added = lower.degrees_of_freedom - higher.degrees_of_freedom
     gain = lower.chi_squared - higher.chi_squared
-    # Residuals that are nothing but the rounding of floats prove nothing.
-    if gain <= 1e-24 * max(1.0, float(np.max(np.abs(lower.value(lower.centre))))) ** 2:
+    # Residuals that are nothing but the rounding of reference - indication prove nothing.
+    rounding = 4.0 * np.finfo(float).eps * (abs(lower.centre) + lower.half_width)
+    if gain <= lower.residuals.size * rounding**2:
         return 1.0
     if higher.chi_squared <= 0.0:
         return 0.0

@@ -43,26 +43,45 @@ def leave_one_out(fit: Whitened) -> Floats:
     return np.divide(fit.residuals, apart, out=np.full_like(apart, np.inf), where=apart > 1e-12)
 
 
-def outliers(fit: Whitened) -> NDArray[np.int64]:
-    """Places of points that stand out at 5 % after Bonferroni: named for a person to judge, never dropped.
+def outliers(fit: Whitened) -> list[int]:
+    """Places of points that stand out at 5 % after Bonferroni: named for a person to judge, never dropped from the fit.
 
-    With known u the residual over its own standard uncertainty is compared with the normal distribution; with unknown u the
-    residual studentised without its point, with Student's t of n - p - 1 degrees of freedom.
+    One after the other, the one that stands out most first: the next is judged by the curve without it, since a point far off pulls
+    the curve away from its neighbours. With known u the residual over its own standard uncertainty is compared with the normal
+    distribution; with unknown u the residual studentised without its point, with Student's t of n - p - 1 degrees of freedom.
     """
-    n = fit.residuals.size
-    degrees = fit.degrees_of_freedom
+    left = list(range(fit.residuals.size))
+    named: list[int] = []
+    while len(left) - fit.jacobian.shape[1] >= 2:
+        rest = _refitted(fit, left)
+        size = _standing_out(rest)
+        place = int(np.argmax(size))
+        if size[place] <= _limit(rest):
+            break
+        named.append(left.pop(place))
+    return sorted(named)
+
+
+def _refitted(fit: Whitened, left: list[int]) -> Whitened:
+    jacobian, residuals = fit.jacobian[left], fit.residuals[left]
+    change, *_ = np.linalg.lstsq(jacobian, residuals)
+    return Whitened(jacobian, residuals - jacobian @ change, fit.scatter_known)
+
+
+def _standing_out(fit: Whitened) -> Floats:
     apart = np.sqrt(np.clip(1.0 - leverage(fit), 1e-12, None))
-    standardised = fit.residuals / apart
-    quantile = 1.0 - _SIGNIFICANCE / (2 * n)
+    standardised = np.abs(fit.residuals) / apart
     if fit.scatter_known:
-        return np.flatnonzero(np.abs(standardised) > ndtri(quantile))
-    if degrees < 2:
-        return np.zeros(0, dtype=np.int64)
+        return standardised
+    degrees = fit.degrees_of_freedom
     variance = float(np.sum(fit.residuals**2)) / degrees
-    internal = standardised**2 / variance if variance > 0 else np.zeros(n)
-    left = np.clip(degrees - internal, 1e-300, None)
-    external = np.sqrt(internal * (degrees - 1) / left)
-    return np.flatnonzero(external > stdtrit(degrees - 1, quantile))
+    internal = standardised**2 / variance if variance > 0 else np.zeros_like(standardised)
+    return np.asarray(np.sqrt(internal * (degrees - 1) / np.clip(degrees - internal, 1e-300, None)))
+
+
+def _limit(fit: Whitened) -> float:
+    quantile = 1.0 - _SIGNIFICANCE / (2 * fit.residuals.size)
+    return float(ndtri(quantile) if fit.scatter_known else stdtrit(fit.degrees_of_freedom - 1, quantile))
 
 
 @dataclass(frozen=True)

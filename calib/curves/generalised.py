@@ -23,10 +23,11 @@ linearised at the adjusted points (ISO/TS 28037, 7.3; D. York et al., Am. J. Phy
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.polynomial.polynomial import polyval
 from numpy.typing import NDArray
 from scipy.linalg import solve_triangular
 
-from calib.curves.regression import Polynomial, refuse_points, scale_of, unweighted_start
+from calib.curves.regression import Polynomial, refuse_points, weighted
 from calib.errors import CurveError
 
 MOST_ITERATIONS = 200
@@ -42,7 +43,9 @@ NEGATIVE = 1e-10
 class GeneralisedFit:
     """Fitted polynomial with what the iteration says. A fit that does not converge raises CurveError instead."""
 
-    polynomial: Polynomial  # its residuals are y - p(x) at the x given, its chi_squared the minimum of (d, e) V^-1 (d, e)^T
+    polynomial: (
+        Polynomial  # its residuals are y - p(x) at the x given, its chi_squared the minimum of (d, e) V^-1 (d, e)^T
+    )
     adjusted_x: NDArray[np.float64]  # (n,) xi: the estimates of the true x [unit of x]
     normalised_residuals: NDArray[np.float64]  # (n,) distance from the curve over its standard uncertainty [1]
     iterations: int  # steps taken, the last of which moved nothing
@@ -154,19 +157,74 @@ def _fit(
     of_y: NDArray[np.float64],
     degree: int,
 ) -> GeneralisedFit:
-    start = unweighted_start(x, y, degree)
-    width = start.half_width
-    points = _Points((x - start.centre) / width, y, of_x / width**2, of_x_and_y / width, of_y)
+    start = weighted(x, y, np.ones_like(y), degree)
+    centre, width = start.centre, start.half_width
+    points = _Points((x - centre) / width, y, of_x / width**2, of_x_and_y / width, of_y)
     last, iterations = _iterate(points, start.coefficients)
-    polynomial = Polynomial(
-        start.centre,
-        width,
-        last.coefficients,
-        last.inverse_root @ last.inverse_root.T,
-        x.size - last.coefficients.size,
-        last.chi_squared,
-        y - _powers(points.t, degree) @ last.coefficients,
-    )
+    b = last.coefficients
+    covariance = last.inverse_root @ last.inverse_root.T
+    residuals = y - polyval(points.t, b)
+    polynomial = Polynomial(centre, width, b, covariance, x.size - b.size, last.chi_squared, residuals)
     return GeneralisedFit(
-        polynomial, start.centre + width * last.xi, last.normalised_residuals, iterations, converged=last.still
+        polynomial, centre + width * last.xi, last.normalised_residuals, iterations, converged=last.still
     )
+
+
+def _iterate(points: _Points, coefficients: NDArray[np.float64]) -> tuple[_Step, int]:
+    """The step that moves nothing any more, and how many were taken; raises CurveError where there is none."""
+    step = _Step(coefficients, points.t, np.empty(0), 0.0, np.zeros_like(points.t), still=False)
+    for iteration in range(1, MOST_ITERATIONS + 1):
+        step = _step(points, step.coefficients, step.xi)
+        if step.still:
+            return step, iteration
+    far = np.argsort(-np.abs(step.normalised_residuals))[:3]
+    raise CurveError(
+        f"no convergence in {MOST_ITERATIONS} iterations; farthest from the curve are points "
+        f"{', '.join(str(k + 1) for k in far)}: check these and their uncertainties, or take a lower degree"
+    )
+
+
+def _step(points: _Points, b: NDArray[np.float64], xi: NDArray[np.float64]) -> _Step:
+    """Solve y - p(xi) - p'(xi) (t - xi) = A db + errors across the curve, whose covariance is (-p', 1) V (-p', 1)^T."""
+    powers = np.vander(xi, b.size, increasing=True)
+    slope = powers[:, :-1] @ (np.arange(1, b.size) * b[1:])
+    with_t = points.of_t_and_y - points.of_t * slope  # (n, n) covariance of t with the errors across the curve
+    across = points.of_y - points.of_t_and_y.T * slope - slope[:, np.newaxis] * with_t
+    u = _uncertainty_across(points, slope, across)
+    root = _root(across, u)
+    distance = points.y - powers @ b - slope * (points.t - xi)
+    whitened = solve_triangular(root, np.column_stack([powers, distance]), lower=True)
+    q, r = np.linalg.qr(whitened[:, :-1])
+    inverse_root = solve_triangular(r, np.eye(b.size))
+    change = inverse_root @ (q.T @ whitened[:, -1])
+    left = whitened[:, -1] - whitened[:, :-1] @ change
+    moved = points.t - with_t @ solve_triangular(root, left, lower=True, trans="T")
+    still = _small(powers @ change, u, points.y) and _small(moved - xi, np.sqrt(np.diag(points.of_t)), np.ones(1))
+    return _Step(b + change, moved, inverse_root, float(left @ left), distance / u, still)
+
+
+def _small(change: NDArray[np.float64], u: NDArray[np.float64], size: NDArray[np.float64]) -> bool:
+    return bool(np.all(np.abs(change) <= SMALL * u + ROUNDING * np.max(np.abs(size))))
+
+
+def _uncertainty_across(
+    points: _Points, slope: NDArray[np.float64], across: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """(n,) standard uncertainties of the errors across the curve; refuses points that have none."""
+    variance = np.diag(across)
+    apart = np.diag(points.of_y) + slope**2 * np.diag(points.of_t)
+    refuse_points(
+        ~(variance > NEGATIVE * apart), "no uncertainty remains across the curve: add the point's own, independent part"
+    )
+    return np.sqrt(variance)
+
+
+def _root(across: NDArray[np.float64], u: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(n, n) lower root L of the covariance L L^T across the curve; refuses points whose errors are fully correlated."""
+    correlation = across / np.outer(u, u)
+    try:
+        return np.asarray(u[:, np.newaxis] * np.linalg.cholesky(correlation))
+    except np.linalg.LinAlgError:
+        together = _large(np.linalg.eigh(correlation).eigenvectors[:, 0])
+    refuse_points(together, "their errors are fully correlated: add to each point its own, independent part")
+    raise AssertionError  # a direction has a largest component

@@ -10,9 +10,9 @@ from calib.quantities import INSTRUMENT_QUANTITIES, UNITS
 
 # No quantity of the trade is larger in any of its units; beyond it a product of two would overflow.
 _LARGEST = 1e12
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
-_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
-_MOMENT = re.compile(r"\d{4}-\d{2}-\d{2}T\d{2}:\d{2}(:\d{2})?(Z|[+-]\d{2}:\d{2})?")
+_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
+_DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
+_MOMENT = re.compile(r"\d{4}-\d{2}-\d{2}T\d{2}:\d{2}(:\d{2})?(Z|[+-]\d{2}:\d{2})?", re.ASCII)
 
 
 def text(_cell: str) -> str | None:
@@ -49,7 +49,7 @@ def percent(cell: str) -> str | None:
 
 def whole(cell: str) -> str | None:
     """A whole number, 1 to 9999."""
-    return None if re.fullmatch(r"\d{1,4}", cell) and int(cell) > 0 else "a whole number, 1 or above"
+    return None if re.fullmatch(r"[0-9]{1,4}", cell) and int(cell) > 0 else "a whole number, 1 or above"
 
 
 def numbers(cell: str) -> str | None:

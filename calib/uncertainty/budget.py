@@ -18,6 +18,7 @@ MOST_OBSERVATIONS = 1_000_000  # beyond it a number of repeated observations is 
 
 # EA-4/02 M:2022, S9.14: a contribution is dominant where the others together are no more than 0.3 of it.
 _DOMINANT = 0.3
+_ON_THE_MARK = 1.0 + 1e-9  # a value on a mark counts as having reached it, whatever the last bits say
 
 
 @dataclass(frozen=True)
@@ -96,7 +97,10 @@ def observations_needed(budget: Budget, number: int, repeatability: Repeatabilit
         raise CalibError(f"a wanted expanded uncertainty of {wanted:g} is none: it must be above 0")
 
     def reaches(observations: int) -> bool:
-        return _with_observations(budget, number, repeatability, observations).expanded_uncertainty <= wanted
+        return (
+            _with_observations(budget, number, repeatability, observations).expanded_uncertainty
+            <= wanted * _ON_THE_MARK
+        )
 
     fewest = 2 if repeatability.type_a else 1
     if not reaches(MOST_OBSERVATIONS):
@@ -118,6 +122,6 @@ def dominant(names: Sequence[str], uncertainties: NDArray[np.float64], among: Se
     total = float(np.sum(uncertainties**2))
     for name, u in zip(names, uncertainties, strict=True):
         rest = math.sqrt(max(total - float(u) ** 2, 0.0))
-        if name in among and u > 0 and rest <= _DOMINANT * u:
+        if name in among and u > 0 and rest <= _DOMINANT * u * _ON_THE_MARK:
             return name
     return None

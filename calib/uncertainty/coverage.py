@@ -15,7 +15,7 @@ _STANDARD_DEVIATIONS = {0.6827: 1.0, 0.9545: 2.0, 0.9973: 3.0}
 
 def exact_probability(stated: float) -> float:
     """Coverage probability meant by a stated one: 0.6827, 0.9545, 0.9973 stand for 1, 2, 3 standard deviations."""
-    k = _STANDARD_DEVIATIONS.get(stated)
+    k = _STANDARD_DEVIATIONS.get(round(stated, 9))
     return stated if k is None else math.erf(k / math.sqrt(2.0))
 
 
@@ -31,4 +31,5 @@ def coverage_factor(degrees_of_freedom: ArrayLike, probability: float = COVERAGE
     whole, place = np.unique(np.maximum(np.floor(nu * (1.0 + 1e-12)), 1.0), return_inverse=True)
     finite = np.isfinite(whole)
     k = np.where(finite, stdtrit(np.where(finite, whole, 1.0), quantile), ndtri(quantile))
+    k[np.isnan(whole)] = np.nan  # unknown is not infinite
     return np.asarray(k[place].reshape(nu.shape))

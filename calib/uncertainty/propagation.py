@@ -18,6 +18,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from calib.errors import CalibError
+
 Evaluation = Literal["A", "B"]
 
 
@@ -30,6 +32,15 @@ class Contribution:
     parts: NDArray[np.float64]  # (n, m): signed standard uncertainties in orthogonal directions [unit of the result]
     source: NDArray[np.int64]  # (n,): results with the same number, 0 or above, share the influence
     degrees_of_freedom: NDArray[np.float64]  # (n,): infinite where u is taken as exactly known
+
+    def __post_init__(self) -> None:
+        n = self.source.size
+        if self.parts.shape[:1] != (n,) or self.parts.ndim != 2 or self.degrees_of_freedom.shape != (n,):
+            raise CalibError(
+                f"{self.name}: parts {self.parts.shape} and degrees of freedom must stand for {n} results each"
+            )
+        if n and self.source.min() < 0:
+            raise CalibError(f"{self.name}: source {self.source.min()}: sources are numbered from 0")
 
     @property
     def variance(self) -> NDArray[np.float64]:

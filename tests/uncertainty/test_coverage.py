@@ -51,3 +51,7 @@ def test_three_stated_probabilities_stand_for_whole_standard_deviations(stated, 
 
 def test_any_other_probability_is_meant_as_it_is_stated():
     assert exact_probability(0.95) == 0.95
+
+
+def test_unknown_degrees_of_freedom_are_not_infinite():
+    assert np.isnan(coverage_factor(math.nan))

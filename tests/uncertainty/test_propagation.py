@@ -14,8 +14,16 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from calib.airflow.outlet import volume_flow
+from calib.errors import CalibError
 from calib.uncertainty.coverage import coverage_factor
-from calib.uncertainty.propagation import combine, combine_totals, covariance, propagate, welch_satterthwaite
+from calib.uncertainty.propagation import (
+    Contribution,
+    combine,
+    combine_totals,
+    covariance,
+    propagate,
+    welch_satterthwaite,
+)
 from tests.contributions import contribution, line
 
 sixteenths = st.integers(-80, 80).map(lambda n: n / 16)
@@ -235,3 +243,13 @@ def test_a_sum_of_correlated_inputs():
     # y1 = x1 + x2, y2 = x1 - x2; u = 3 and 4, r = 1: u(y1) = 7, u(y2) = 1, covariance 9 - 16 = -7. Source: GUM 5.2.2.
     found = propagate([[1, 1], [1, -1]], [[9, 12], [12, 16]])
     assert found == pytest.approx(np.array([[49, -7], [-7, 1]]))
+
+
+def test_a_contribution_with_a_negative_source_is_refused():
+    with pytest.raises(CalibError, match="numbered from 0"):
+        Contribution("method", np.zeros(1, bool), np.ones((1, 1)), np.array([-1]), np.array([math.inf]))
+
+
+def test_a_contribution_whose_arrays_differ_in_length_is_refused():
+    with pytest.raises(CalibError, match="2 results"):
+        Contribution("method", np.zeros(2, bool), np.ones((3, 1)), np.array([0, 1]), np.full(2, math.inf))
