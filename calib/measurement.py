@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.airflow.outlet import volume_flow
-from calib.curves.curve import CorrectionCurve
+from calib.curves.curve import Curve
 from calib.uncertainty.estimate import rectangular, resolution
 from calib.uncertainty.propagation import Contribution
 
@@ -51,7 +51,7 @@ class OutletReadings:
     outlet_factor_relative: Floats  # u(K)/K or u(A_e)/A_e [1]
     outlet_factor_source: Integers  # outlets with the same number share the factor's error
     method_relative: Floats  # standard uncertainty of the method [1]
-    curves: Sequence[CorrectionCurve]
+    curves: Sequence[Curve]
 
     @property
     def size(self) -> int:
@@ -73,6 +73,7 @@ class Flows:
 class _Velocity:
     value: Floats
     sensitivity: Floats
+    error_sensitivity: Floats
     scatter: Floats  # (n, p)
     scatter_dof: Floats
     reference: Floats
@@ -93,18 +94,19 @@ def flows(readings: OutletReadings) -> Flows:
 
 def _correct(readings: OutletReadings) -> _Velocity:
     size = readings.size
-    parts = max(curve.polynomial.coefficients.size for curve in readings.curves)
-    value, sensitivity, reference, dof = (np.empty(size) for _ in range(4))
+    parts = max(curve.parts for curve in readings.curves)
+    value, sensitivity, reference, dof, error = (np.empty(size) for _ in range(5))
     scatter = np.zeros((size, parts))
     for number, curve in enumerate(readings.curves):  # one round for each calibration
         mine = readings.calibration == number
         x = readings.indication[mine]
         value[mine] = curve.value(x)
         sensitivity[mine] = curve.sensitivity(x)
-        scatter[mine, : curve.polynomial.coefficients.size] = curve.scatter_parts(x)
+        scatter[mine, : curve.parts] = curve.scatter_parts(x)
         reference[mine] = curve.reference_uncertainty(x)
-        dof[mine] = curve.polynomial.degrees_of_freedom
-    return _Velocity(value, sensitivity, scatter, dof, reference)
+        dof[mine] = curve.degrees_of_freedom
+        error[mine] = curve.error_sensitivity(x)
+    return _Velocity(value, sensitivity, error, scatter, dof, reference)
 
 
 def _velocity_contributions(readings: OutletReadings, corrected: _Velocity) -> tuple[Contribution, ...]:
@@ -128,7 +130,11 @@ def _velocity_contributions(readings: OutletReadings, corrected: _Velocity) -> t
             corrected.scatter_dof,
         ),
         _type_b("reference standard", corrected.reference, by_calibration),
-        _type_b("stability", rectangular(1.0) * readings.stability_limit, by_calibration),
+        _type_b(
+            "stability",
+            rectangular(1.0) * corrected.error_sensitivity * readings.stability_limit,
+            by_calibration,
+        ),
     )
 
 

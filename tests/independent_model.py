@@ -1,7 +1,7 @@
-"""The measurement model written a second time, from the cells of an import and with a library of uncertain numbers, one reading at a time.
+"""The measurement model written a second time: from the cells of an import, one reading at a time, with uncertain numbers.
 
-Nothing of `calib` is used. `number(value, u, dof, name)` makes an uncertain number of the library, `numbers(values, covariance, dof, name)`
-correlated ones. The certificates' corrections are taken as straight lines.
+Nothing of `calib` is used. `number(value, u, dof, name)` makes an uncertain number of some library, and
+`numbers(values, covariance, dof, name)` correlated ones. The certificates' corrections are taken as straight lines.
 """
 
 import math
@@ -16,10 +16,6 @@ SI = {
     "m2": 1.0,
     "ft2": 0.3048**2,
 }  # by definition of foot and inch
-
-
-def filled(cell):
-    return float(cell) if cell else None
 
 
 class Model:
@@ -63,20 +59,21 @@ class Model:
         return *pair, lambda indication: float(np.interp(indication, x, u / k))
 
     def indication(self, row):
+        """Mean of the observations, and the same as an uncertain number."""
         unit, instrument = SI[row["unit"]], self.instruments[row["instrument"]]
-        values = [unit * float(one) for one in row["observations"].split(";") if one]
-        if len(values) < 2:
-            u = SI[instrument["unit"]] * float(instrument["repeatability"])
-            return self.number(values[0] if values else unit * float(row["indication"]), u, math.inf, "repeatability")
-        s = float(np.std(values, ddof=1))
-        return self.number(sum(values) / len(values), s / math.sqrt(len(values)), len(values) - 1, "repeatability")
+        values = [unit * float(one) for one in row["observations"].split(";") if one] or [
+            unit * float(row["indication"])
+        ]
+        mean, u, dof = sum(values) / len(values), SI[instrument["unit"]] * float(instrument["repeatability"]), math.inf
+        if len(values) > 1:
+            u, dof = float(np.std(values, ddof=1)) / math.sqrt(len(values)), len(values) - 1
+        return mean, self.number(mean, u, dof, "repeatability")
 
     def velocity(self, row):
         tag, mine = row["instrument"], (row["outlet"], row["observed_at"])
         instrument = self.instruments[tag]
         unit = SI[instrument["unit"]]
-        x = self.indication(row)
-        mean = float(getattr(x, "x", None) or x.nominal_value)
+        mean, x = self.indication(row)
         x += unit * float(instrument["resolution"]) / math.sqrt(12) * self.error("resolution", *mine)
         intercept, slope, reference = self.once(("line", tag), lambda: self.line(tag))
         limit = float(instrument["mpe_percent"]) / 100 * mean + unit * float(instrument["mpe_absolute"])

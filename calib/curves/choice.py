@@ -9,15 +9,17 @@ Candidates are the polynomials of degree 0 to 3 that leave at least two degrees 
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import fdtrc
 
-from calib.curves.curve import CorrectionCurve, reference_part
+from calib.curves.curve import CorrectionCurve, Curve, reference_part
+from calib.curves.diagnosis import Whitened, lack_of_fit, leave_one_out, outliers
 from calib.curves.regression import Polynomial, unweighted, weighted
+from calib.curves.response import ResponseCurve, ResponseFit, Shape, fit_response
 from calib.errors import CurveError
 
 HIGHEST_DEGREE = 3
@@ -29,23 +31,39 @@ SIGNIFICANCE = 0.05
 class Candidate:
     """One candidate and the figures it is judged by."""
 
-    polynomial: Polynomial
+    fit: Polynomial | ResponseFit
     probability: float  # of chi-squared; without stated repeatability, of the F test against the best higher candidate
     aicc: float  # corrected Akaike criterion; comparable between the candidates of one calibration only
     kept: bool  # not rejected at 5 %
+    leave_one_out: (
+        float  # root mean square of the residuals from curves fitted without the point [unit of the residuals]
+    )
+    lack_of_fit: float | None  # probability of the F test of lack of fit; absent where no indication was repeated
+    outliers: tuple[int, ...]  # places of points that stand out at 5 %, from 0
 
     @property
-    def degree(self) -> int:
-        """Degree of the polynomial."""
-        return self.polynomial.degree
+    def degree(self) -> int | None:
+        """Degree of a polynomial, None of another shape."""
+        return self.fit.degree if isinstance(self.fit, Polynomial) else None
+
+    @property
+    def shape(self) -> str:
+        """The shape as the records keep it."""
+        return "polynomial" if isinstance(self.fit, Polynomial) else self.fit.shape.name
+
+    @property
+    def title(self) -> str:
+        """What people call it."""
+        return f"degree {self.fit.degree}" if isinstance(self.fit, Polynomial) else self.fit.shape.title
 
 
 @dataclass(frozen=True)
 class Choice:
     """The chosen curve beside all candidates."""
 
-    curve: CorrectionCurve
+    curve: Curve
     candidates: tuple[Candidate, ...]
+    chosen: Candidate
     reason: str  # one sentence
 
 
@@ -73,25 +91,42 @@ def candidates(points: Comparisons) -> tuple[Candidate, ...]:
     degrees = range(possible + 1)
     d = points.independent_uncertainty
     if d is None:
-        return _judged_by_f([unweighted(points.indication, points.correction, degree) for degree in degrees])
+        return _judged_by_f(points, [unweighted(points.indication, points.correction, degree) for degree in degrees])
     return tuple(
-        _judged_by_chi_squared(weighted(points.indication, points.correction, d, degree)) for degree in degrees
+        _judged_by_chi_squared(points, weighted(points.indication, points.correction, d, degree)) for degree in degrees
     )
 
 
-def _judged_by_chi_squared(fit: Polynomial) -> Candidate:
+def _judged_by_chi_squared(points: Comparisons, fit: Polynomial | ResponseFit) -> Candidate:
     n, p = fit.residuals.size, fit.coefficients.size
     aicc = fit.chi_squared + 2 * p + 2 * p * (p + 1) / (n - p - 1)
-    return Candidate(fit, fit.probability, aicc, fit.probability >= SIGNIFICANCE)
+    return _candidate(points, fit, fit.probability, aicc)
 
 
-def _judged_by_f(fits: Sequence[Polynomial]) -> tuple[Candidate, ...]:
+def _judged_by_f(points: Comparisons, fits: Sequence[Polynomial]) -> tuple[Candidate, ...]:
     judged = []
     for fit in fits:
         higher = [_probability_of_added_terms(fit, other) for other in fits if other.degree > fit.degree]
-        probability = min(higher, default=1.0)
-        judged.append(Candidate(fit, probability, _aicc_of_unknown_scatter(fit), probability >= SIGNIFICANCE))
+        judged.append(_candidate(points, fit, min(higher, default=1.0), _aicc_of_unknown_scatter(fit)))
     return tuple(judged)
+
+
+def _candidate(points: Comparisons, fit: Polynomial | ResponseFit, probability: float, aicc: float) -> Candidate:
+    jacobian = fit.powers(points.indication) if isinstance(fit, Polynomial) else fit.jacobian
+    d = points.independent_uncertainty
+    u = np.ones_like(fit.residuals) if d is None else d
+    whitened = Whitened(jacobian / u[:, np.newaxis], fit.residuals / u, d is not None)
+    left_out = leave_one_out(whitened) * u
+    lack = lack_of_fit(points.indication, whitened)
+    return Candidate(
+        fit,
+        probability,
+        aicc,
+        probability >= SIGNIFICANCE,
+        float(np.sqrt(np.mean(left_out**2))),
+        None if lack is None else lack.probability,
+        tuple(outliers(whitened)),
+    )
 
 
 def _probability_of_added_terms(lower: Polynomial, higher: Polynomial) -> float:
@@ -107,44 +142,98 @@ def _probability_of_added_terms(lower: Polynomial, higher: Polynomial) -> float:
     return float(fdtrc(added, higher.degrees_of_freedom, f))
 
 
-def _aicc_of_unknown_scatter(fit: Polynomial) -> float:
+def _aicc_of_unknown_scatter(fit: Polynomial | ResponseFit) -> float:
     n, p = fit.residuals.size, fit.coefficients.size + 1  # the scatter is one parameter more
-    if n - p - 1 <= 0 or fit.chi_squared <= 0.0:
+    squares = float(np.sum(fit.residuals**2))
+    if n - p - 1 <= 0 or squares <= 0.0:
         return math.inf
-    return n * math.log(fit.chi_squared / n) + 2 * p + 2 * p * (p + 1) / (n - p - 1)
+    return n * math.log(squares / n) + 2 * p + 2 * p * (p + 1) / (n - p - 1)
 
 
 def choose(points: Comparisons, degree: int | None = None) -> Choice:
-    """Choose by the rule above, or take the `degree` that a person asks for; raises CurveError."""
+    """Choose a polynomial by the rule above, or take the `degree` that a person asks for; raises CurveError."""
     able = candidates(points)
+    stated = points.independent_uncertainty is not None
     if degree is None:
-        chosen, reason = _by_rule(able, stated=points.independent_uncertainty is not None)
+        chosen, reason = _by_rule(able, stated=stated)
     else:
-        chosen, reason = _by_person(able, degree)
+        chosen, reason = _by_person(able, lambda one: one.degree == degree, f"degree {degree}")
+    return _choice(points, able, chosen, reason)
+
+
+def choose_response(points: Comparisons, shapes: Sequence[Shape], name: str | None = None) -> Choice:
+    """Choose among shapes that physics gives, simplest first, or take the one that a person names; raises CurveError.
+
+    With stated repeatability the first that chi-squared does not reject; if all are rejected, or without it, the lowest AICc of the
+    residuals in the indication.
+    """
+    able, findings = _able_shapes(points, shapes)
+    if not able:
+        raise CurveError("; ".join(findings))
+    stated = points.independent_uncertainty is not None
+    kept = [one for one in able if one.kept] if stated else []
+    if name is not None:
+        chosen, reason = _by_person(able, lambda one: one.shape == name, name)
+    elif kept:
+        chosen, reason = kept[0], "the simplest shape that chi-squared does not reject at 5 %"
+    else:
+        chosen = min(able, key=lambda one: (one.aicc, one.fit.coefficients.size))
+        reason = (
+            "the lowest AICc"
+            if not stated
+            else "chi-squared rejects every candidate at 5 %; the lowest AICc, its scatter enlarged"
+        )
+    return _choice(points, able, chosen, reason)
+
+
+def _able_shapes(points: Comparisons, shapes: Sequence[Shape]) -> tuple[tuple[Candidate, ...], list[str]]:
+    able, findings = [], []
+    for shape in shapes:
+        if points.indication.size - len(shape.parameters) < FEWEST_DEGREES_OF_FREEDOM:
+            findings.append(f"{points.indication.size} comparison(s) are too few for {shape.title}")
+            continue
+        try:
+            fit = fit_response(shape, points.reference, points.indication, points.independent_uncertainty)
+        except CurveError as error:
+            findings.append(str(error))
+            continue
+        if points.independent_uncertainty is None:
+            able.append(_candidate(points, fit, 1.0, _aicc_of_unknown_scatter(fit)))
+        else:
+            able.append(_judged_by_chi_squared(points, fit))
+    return tuple(able), findings
+
+
+def _choice(points: Comparisons, able: tuple[Candidate, ...], chosen: Candidate, reason: str) -> Choice:
     nodes, u = reference_part(points.indication, points.reference_uncertainty)
     stated = points.independent_uncertainty is not None
     scale = _scale(chosen) if stated else 1.0
-    return Choice(CorrectionCurve(chosen.polynomial.scaled(scale), scale, stated, nodes, u), able, reason)
+    fit = chosen.fit
+    curve: Curve
+    if isinstance(fit, Polynomial):
+        curve = CorrectionCurve(scale, stated, nodes, u, fit.scaled(scale))
+    else:
+        curve = ResponseCurve(scale, stated, nodes, u, fit.scaled(scale))
+    return Choice(curve, able, chosen, reason)
 
 
 def _by_rule(able: Sequence[Candidate], *, stated: bool) -> tuple[Candidate, str]:
     for one in able:
+        if one.kept and stated:
+            return one, "the lowest degree that chi-squared does not reject at 5 %"
         if one.kept:
-            why = "chi-squared does not reject" if stated else "no higher candidate is significantly better than"
-            return one, f"the lowest degree that {why} at 5 %" if stated else f"the lowest degree; {why} it at 5 %"
+            return one, "the lowest degree against which no higher candidate is significantly better at 5 %"
     best = min(able, key=lambda one: one.aicc)
     return best, "chi-squared rejects every candidate at 5 %; the lowest AICc, its scatter enlarged"
 
 
-def _by_person(able: Sequence[Candidate], degree: int) -> tuple[Candidate, str]:
+def _by_person(able: Sequence[Candidate], wanted: Callable[[Candidate], bool], name: str) -> tuple[Candidate, str]:
     for one in able:
-        if one.degree == degree:
+        if wanted(one):
             return one, "chosen by a person"
-    raise CurveError(
-        f"degree {degree} is no candidate here: choose one of {', '.join(str(one.degree) for one in able)}"
-    )
+    raise CurveError(f"{name} is no candidate here: choose one of {', '.join(one.title for one in able)}")
 
 
 def _scale(chosen: Candidate) -> float:
-    fit = chosen.polynomial
+    fit = chosen.fit
     return 1.0 if chosen.kept else max(1.0, fit.chi_squared / fit.degrees_of_freedom)

@@ -7,6 +7,7 @@ Two uncertainties are kept apart: the *scatter* of the comparisons about the cur
 """
 
 import json
+from abc import ABC, abstractmethod
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,14 +18,16 @@ from calib.errors import MeasuringIntervalError
 
 
 @dataclass(frozen=True)
-class CorrectionCurve:
-    """A correction curve with its two uncertainties. All values in the coherent SI unit of the quantity."""
+class Curve(ABC):
+    """A calibration curve of one certificate: its measuring interval, its reference part, and what every shape answers.
 
-    polynomial: Polynomial  # c(x); its covariance already multiplied by `scale`
+    Indications are in the coherent SI unit of what the instrument indicates, values in that of the quantity.
+    """
+
     scale: float  # chi^2/(n-p) where chi^2 rejects the curve at 5 %, else 1; never below 1
     stated_repeatability: bool  # False: the certificate states none, the scatter is estimated from the residuals
     reference_indications: NDArray[np.float64]  # (m,) rising
-    reference_uncertainties: NDArray[np.float64]  # (m,) U/k at those indications
+    reference_uncertainties: NDArray[np.float64]  # (m,) U/k at those indications [unit of the value]
 
     @property
     def low(self) -> float:
@@ -41,7 +44,8 @@ class CorrectionCurve:
         indications = np.asarray(x, dtype=float)
         return (indications >= self.low) & (indications <= self.high)
 
-    def _inside(self, x: ArrayLike) -> NDArray[np.float64]:
+    def inside(self, x: ArrayLike) -> NDArray[np.float64]:
+        """The indications, if all lie within the measuring interval; raises MeasuringIntervalError otherwise."""
         indications = np.asarray(x, dtype=float)
         outside = indications[~self.covers(indications)]
         if outside.size:
@@ -50,9 +54,83 @@ class CorrectionCurve:
             )
         return indications
 
+    def reference_uncertainty(self, x: ArrayLike) -> NDArray[np.float64]:
+        """The certificate's U/k at x, interpolated linearly between the neighbouring indications."""
+        return np.asarray(np.interp(self.inside(x), self.reference_indications, self.reference_uncertainties))
+
+    def scatter_uncertainty(self, x: ArrayLike) -> NDArray[np.float64]:
+        """Standard uncertainty from the scatter of the comparisons, n-p degrees of freedom."""
+        return np.asarray(np.sqrt(np.sum(self.scatter_parts(x) ** 2, axis=-1)))
+
+    @property
+    @abstractmethod
+    def coefficients(self) -> NDArray[np.float64]:
+        """(p,) coefficients."""
+
+    @property
+    @abstractmethod
+    def covariance(self) -> NDArray[np.float64]:
+        """(p, p) covariance of the coefficients from the scatter of the comparisons."""
+
+    @property
+    def parts(self) -> int:
+        """Number p of coefficients, and so of orthogonal parts of the scatter."""
+        return int(self.coefficients.size)
+
+    @property
+    @abstractmethod
+    def degrees_of_freedom(self) -> float:
+        """Degrees of freedom n-p of the scatter."""
+
+    @abstractmethod
+    def value(self, x: ArrayLike) -> NDArray[np.float64]:
+        """Value at an indication; raises MeasuringIntervalError outside the measuring interval."""
+
+    @abstractmethod
+    def sensitivity(self, x: ArrayLike) -> NDArray[np.float64]:
+        """dv/dx: what an error of the indication does to the value."""
+
+    @abstractmethod
+    def error_sensitivity(self, x: ArrayLike) -> NDArray[np.float64]:
+        """What an error of indication, as limits of error are stated, does to the value."""
+
+    @abstractmethod
+    def scatter_parts(self, x: ArrayLike) -> NDArray[np.float64]:
+        """(..., p) orthogonal signed parts of the scatter; the sum of their squares is u_scatter^2(x)."""
+
+    @abstractmethod
+    def value_with(self, x: NDArray[np.float64], coefficients: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Value at indications x (n,) if the coefficients were (n, p) others: for the propagation of distributions."""
+
+    @abstractmethod
+    def as_text(self) -> str:
+        """The curve as the records keep it: JSON, floats with all their digits."""
+
+
+@dataclass(frozen=True)
+class CorrectionCurve(Curve):
+    """A correction curve with its two uncertainties. All values in the coherent SI unit of the quantity."""
+
+    polynomial: Polynomial  # c(x); its covariance already multiplied by `scale`
+
+    @property
+    def coefficients(self) -> NDArray[np.float64]:
+        """(p,) coefficients in powers of (x - centre)/half_width."""
+        return self.polynomial.coefficients
+
+    @property
+    def covariance(self) -> NDArray[np.float64]:
+        """(p, p) covariance of the coefficients."""
+        return self.polynomial.covariance
+
+    @property
+    def degrees_of_freedom(self) -> float:
+        """Degrees of freedom n-p of the scatter."""
+        return self.polynomial.degrees_of_freedom
+
     def correction(self, x: ArrayLike) -> NDArray[np.float64]:
         """Correction c(x); raises MeasuringIntervalError outside the measuring interval."""
-        return self.polynomial.value(self._inside(x))
+        return self.polynomial.value(self.inside(x))
 
     def value(self, x: ArrayLike) -> NDArray[np.float64]:
         """Corrected value x + c(x); raises MeasuringIntervalError outside the measuring interval."""
@@ -60,19 +138,19 @@ class CorrectionCurve:
 
     def sensitivity(self, x: ArrayLike) -> NDArray[np.float64]:
         """dv/dx = 1 + dc/dx: what an error of the indication does to the value."""
-        return 1.0 + self.polynomial.slope(self._inside(x))
+        return 1.0 + self.polynomial.slope(self.inside(x))
+
+    def error_sensitivity(self, x: ArrayLike) -> NDArray[np.float64]:
+        """1: a limit of error is stated in the quantity itself, indication minus value."""
+        return np.ones_like(self.inside(x))
 
     def scatter_parts(self, x: ArrayLike) -> NDArray[np.float64]:
         """(..., p) orthogonal signed parts of the scatter: u_scatter^2(x) = j(x) C j(x)^T is the sum of their squares."""
-        return self.polynomial.parts(self._inside(x))
+        return self.polynomial.parts(self.inside(x))
 
-    def scatter_uncertainty(self, x: ArrayLike) -> NDArray[np.float64]:
-        """Standard uncertainty from the scatter of the comparisons, n-p degrees of freedom."""
-        return self.polynomial.standard_uncertainty(self._inside(x))
-
-    def reference_uncertainty(self, x: ArrayLike) -> NDArray[np.float64]:
-        """The certificate's U/k at x, interpolated linearly between the neighbouring indications."""
-        return np.asarray(np.interp(self._inside(x), self.reference_indications, self.reference_uncertainties))
+    def value_with(self, x: NDArray[np.float64], coefficients: NDArray[np.float64]) -> NDArray[np.float64]:
+        """x + c(x) with (n, p) other coefficients."""
+        return np.asarray(x + np.einsum("ij,ij->i", self.polynomial.powers(x), coefficients))
 
     def as_text(self) -> str:
         """The curve as the records keep it: JSON, floats with all their digits."""
@@ -107,11 +185,11 @@ def from_text(text: str) -> CorrectionCurve:
         np.array(kept["residuals"]),
     )
     return CorrectionCurve(
-        polynomial,
         kept["scale"],
         kept["stated_repeatability"],
         np.array(kept["reference_indications"]),
         np.array(kept["reference_uncertainties"]),
+        polynomial,
     )
 
 

@@ -20,6 +20,7 @@ changes. Of several minima the one near the unweighted fit is found. The covaria
 linearised at the adjusted points (ISO/TS 28037, 7.3; D. York et al., Am. J. Phys. 72 (2004) 367), not scaled by chi-squared.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -31,10 +32,13 @@ from calib.curves.regression import Polynomial, refuse_points, weighted
 from calib.errors import CurveError
 
 MOST_ITERATIONS = 200
-# Converged: no point of the curve, and no adjusted x, moves by more than this part of its uncertainty,
+# An iteration has settled when no step moves anything by more than SMALL of its uncertainty; or when the steps are below
+# STILL_SMALL and PATIENCE of them bring no further gain: the rounding of floats. NOISE, as a part of the size of what moves, is
+# added to the uncertainty, since rounding moves what has next to no uncertainty too.
 SMALL = 1e-12
-# or by more than what the rounding of floats moves, as part of the largest |y| or of the half-width of x.
-ROUNDING = 1e-14
+STILL_SMALL = 1e-6
+PATIENCE = 10
+NOISE = 1e-3
 # An eigenvalue of a correlation matrix that is negative by no more than this is the rounding of its entries.
 NEGATIVE = 1e-10
 
@@ -48,8 +52,9 @@ class GeneralisedFit:
     )
     adjusted_x: NDArray[np.float64]  # (n,) xi: the estimates of the true x [unit of x]
     normalised_residuals: NDArray[np.float64]  # (n,) distance from the curve over its standard uncertainty [1]
-    iterations: int  # steps taken, the last of which moved nothing
-    converged: bool  # whether the last step moved the curve and xi by less than 1e-12 of their uncertainties
+    iterations: int  # steps taken
+    last_move: float  # by which part of its uncertainty the last step moved a point of the curve at most [1]
+    converged: bool  # whether that is as little as the constants of this module ask for
 
 
 @dataclass(frozen=True)
@@ -72,7 +77,7 @@ class _Step:
     inverse_root: NDArray[np.float64]  # (p, p) R^-1: the covariance of the coefficients is R^-1 R^-T
     chi_squared: float
     normalised_residuals: NDArray[np.float64]  # (n,)
-    still: bool  # nothing moved
+    moved: float  # largest move of a point of the curve, or of xi along it, over its uncertainty
 
 
 def distance_regression(
@@ -127,10 +132,11 @@ def _check_covariance(covariance: NDArray[np.float64], n: int, blocks: int) -> N
     if covariance.shape != (size, size):
         raise CurveError(f"the covariance matrix of {n} points must be {size} by {size}, not {covariance.shape}")
     variance = np.diag(covariance)
-    _refuse_rows(~(np.isfinite(covariance).all(axis=1) & (variance >= 0)), n, "variances must be finite, not below 0")
+    wrong = ~np.isfinite(covariance).all(axis=1) | (variance < 0)
+    _refuse_rows(wrong, n, "covariances must be finite and variances not below 0")
     u = np.sqrt(variance)
-    unequal = np.abs(covariance - covariance.T) > NEGATIVE * np.outer(u, u)
-    _refuse_rows(unequal.any(axis=1), n, "the covariance matrix is not symmetric there: cov(a, b) is cov(b, a)")
+    unequal = np.abs(covariance - covariance.T).max(axis=1, initial=0.0) > NEGATIVE * u * u.max(initial=0.0)
+    _refuse_rows(unequal, n, "the covariance matrix is not symmetric there: cov(a, b) is cov(b, a)")
     _refuse_rows(((covariance != 0).any(axis=1) & (u == 0)), n, "a covariance, but no variance: give the variance")
     values, vectors = np.linalg.eigh(covariance / np.outer(*2 * (np.where(u > 0, u, 1.0),)))
     if values.size and values[0] < -NEGATIVE * size:
@@ -166,22 +172,35 @@ def _fit(
     residuals = y - polyval(points.t, b)
     polynomial = Polynomial(centre, width, b, covariance, x.size - b.size, last.chi_squared, residuals)
     return GeneralisedFit(
-        polynomial, centre + width * last.xi, last.normalised_residuals, iterations, converged=last.still
+        polynomial, centre + width * last.xi, last.normalised_residuals, iterations, last.moved, converged=True
     )
 
 
 def _iterate(points: _Points, coefficients: NDArray[np.float64]) -> tuple[_Step, int]:
     """The step that moves nothing any more, and how many were taken; raises CurveError where there is none."""
-    step = _Step(coefficients, points.t, np.empty(0), 0.0, np.zeros_like(points.t), still=False)
-    for iteration in range(1, MOST_ITERATIONS + 1):
-        step = _step(points, step.coefficients, step.xi)
-        if step.still:
-            return step, iteration
+    step = _Step(coefficients, points.t, np.empty(0), 0.0, np.zeros_like(points.t), np.inf)
+    moved: list[float] = []
+    while len(moved) < MOST_ITERATIONS and (not moved or np.isfinite(step.moved)):
+        try:
+            with np.errstate(over="ignore", invalid="ignore"):
+                step = _step(points, step.coefficients, step.xi)
+        except np.linalg.LinAlgError:  # adjusted points fell together and no longer determine the coefficients
+            break
+        moved.append(step.moved)
+        if settled(moved):
+            return step, len(moved)
     far = np.argsort(-np.abs(step.normalised_residuals))[:3]
     raise CurveError(
-        f"no convergence in {MOST_ITERATIONS} iterations; farthest from the curve are points "
+        f"no convergence in {max(1, len(moved))} iterations; farthest from the curve are points "
         f"{', '.join(str(k + 1) for k in far)}: check these and their uncertainties, or take a lower degree"
     )
+
+
+def settled(moved: Sequence[float]) -> bool:
+    """Whether an iteration has come to rest, by the largest move of each step so far, in parts of the uncertainty."""
+    before, latest = moved[:-PATIENCE], moved[-PATIENCE:]
+    at_rounding = bool(before) and max(latest) <= STILL_SMALL and min(latest) >= 0.9 * min(before)
+    return moved[-1] <= SMALL or at_rounding
 
 
 def _step(points: _Points, b: NDArray[np.float64], xi: NDArray[np.float64]) -> _Step:
@@ -198,13 +217,9 @@ def _step(points: _Points, b: NDArray[np.float64], xi: NDArray[np.float64]) -> _
     inverse_root = solve_triangular(r, np.eye(b.size))
     change = inverse_root @ (q.T @ whitened[:, -1])
     left = whitened[:, -1] - whitened[:, :-1] @ change
-    moved = points.t - with_t @ solve_triangular(root, left, lower=True, trans="T")
-    still = _small(powers @ change, u, points.y) and _small(moved - xi, np.sqrt(np.diag(points.of_t)), np.ones(1))
-    return _Step(b + change, moved, inverse_root, float(left @ left), distance / u, still)
-
-
-def _small(change: NDArray[np.float64], u: NDArray[np.float64], size: NDArray[np.float64]) -> bool:
-    return bool(np.all(np.abs(change) <= SMALL * u + ROUNDING * np.max(np.abs(size))))
+    adjusted = points.t - with_t @ solve_triangular(root, left, lower=True, trans="T")
+    moves = np.abs([powers @ change, slope * (adjusted - xi)]) / (u + NOISE * np.max(np.abs(points.y)))
+    return _Step(b + change, adjusted, inverse_root, float(left @ left), distance / u, float(moves.max()))
 
 
 def _uncertainty_across(

@@ -1,6 +1,7 @@
 """Calibration curves whose shape physics gives (VIM 4.31): the response y of an instrument as a function of the value v.
 
     proportional    x = beta v                  through zero
+    straight line   x = a + b v                 transmitters
     power law       ln x = alpha + beta ln v    pressure elements: v = c x^m with m = 1/beta
     King's law      x^2 = a + b v^n             thermal sensors with a voltage x; n free, or 1/2 as King derived it
 
@@ -8,12 +9,17 @@ The comparisons are fitted in the ordinate y(x) of each shape, where the indicat
 the inverse. Sources: ISO/TS 28037 for the weights; L. V. King, Phil. Trans. R. Soc. A 214 (1914) 373 for the law (from memory).
 """
 
+import json
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import chdtrc
 
+from calib.curves.curve import Curve
+from calib.curves.curve import from_text as correction_curve_from_text
+from calib.curves.regression import cholesky_of
 from calib.errors import CurveError
 
 Floats = NDArray[np.float64]
@@ -34,7 +40,6 @@ class Shape:
     gradient: Callable[[Floats, Floats], Floats]  # (n, p) dr/dtheta
     inverse: Callable[[Floats, Floats], Floats]  # v(y; theta)
     start: Callable[[Floats, Floats], Floats]  # theta to start from, given v and y
-    linear: bool  # whether r is linear in theta
     positive: bool  # whether indications and values must be above 0
 
     def check(self, x: Floats, v: Floats) -> None:
@@ -68,7 +73,6 @@ PROPORTIONAL = Shape(
     gradient=lambda v, _theta: v[:, np.newaxis],
     inverse=lambda y, theta: y / theta[0],
     start=lambda v, y: np.array([float(v @ y) / float(v @ v)]),
-    linear=True,
     positive=False,
 )
 
@@ -84,7 +88,6 @@ POWER = Shape(
     gradient=lambda v, _theta: np.column_stack((np.ones_like(v), np.log(v))),
     inverse=lambda y, theta: np.exp((y - theta[0]) / theta[1]),
     start=lambda v, y: _line(np.log(v), y),
-    linear=True,
     positive=True,
 )
 
@@ -100,7 +103,6 @@ KING_SQUARE_ROOT = Shape(
     gradient=lambda v, _theta: np.column_stack((np.ones_like(v), np.sqrt(v))),
     inverse=lambda y, theta: np.square(np.clip(y - theta[0], 0.0, None) / theta[1]),
     start=lambda v, y: _line(np.sqrt(v), y),
-    linear=True,
     positive=True,
 )
 
@@ -116,8 +118,211 @@ KING = Shape(
     gradient=lambda v, theta: np.column_stack((np.ones_like(v), v ** theta[2], theta[1] * v ** theta[2] * np.log(v))),
     inverse=lambda y, theta: (np.clip(y - theta[0], 0.0, None) / theta[1]) ** (1.0 / theta[2]),
     start=lambda v, y: np.append(_line(np.sqrt(v), y), 0.5),
-    linear=False,
     positive=True,
 )
 
-SHAPES = {shape.name: shape for shape in (PROPORTIONAL, POWER, KING_SQUARE_ROOT, KING)}
+LINE = Shape(
+    name="line",
+    title="straight line",
+    parameters=("a", "b"),
+    equation="x = a + b v",
+    ordinate=lambda x: x,
+    ordinate_slope=_ones,
+    response=lambda v, theta: theta[0] + theta[1] * v,
+    response_slope=lambda v, theta: theta[1] * np.ones_like(v),
+    gradient=lambda v, _theta: np.column_stack((np.ones_like(v), v)),
+    inverse=lambda y, theta: (y - theta[0]) / theta[1],
+    start=_line,
+    positive=False,
+)
+
+SHAPES = {shape.name: shape for shape in (PROPORTIONAL, LINE, POWER, KING_SQUARE_ROOT, KING)}
+
+# What may be expected of an instrument that indicates another quantity than it measures, simplest first.
+CANDIDATES = {"voltage": (PROPORTIONAL, LINE, KING_SQUARE_ROOT, KING), "pressure": (PROPORTIONAL, POWER)}
+
+
+@dataclass(frozen=True)
+class ResponseFit:
+    """A fitted shape, with what its fit says."""
+
+    shape: Shape
+    coefficients: Floats  # (p,) theta
+    covariance: Floats  # (p, p)
+    degrees_of_freedom: float  # n - p
+    chi_squared: float  # sum((residual/u)^2); with unknown u, the sum of squared residuals
+    residuals: Floats  # (n,) in the indication, x - x(v) [unit of x]
+    jacobian: Floats  # (n, p) derivative of the indication by the coefficients [unit of x]
+    iterations: int
+
+    @property
+    def probability(self) -> float:
+        """Probability of a chi-squared at least as large, were the shape and every u right."""
+        return float(chdtrc(self.degrees_of_freedom, self.chi_squared))
+
+    def scaled(self, factor: float) -> "ResponseFit":
+        """The same fit with its covariance multiplied by `factor`."""
+        return replace(self, covariance=self.covariance * factor)
+
+
+def fit_response(shape: Shape, v: Floats, x: Floats, u: Floats | None) -> ResponseFit:
+    """Fit a shape to reference values v and indications x, (n,) each; raises CurveError.
+
+    `u` (n,) is the standard uncertainty of each indication's own scatter; None where it is unknown: then equal weights in the
+    shape's ordinate y(x), and s^2 = sum(residual^2)/(n-p) scales the covariance. Gauss-Newton with halved steps; a fit that does
+    not converge says so.
+    """
+    shape.check(x, v)
+    distinct = np.unique(v).size
+    p = len(shape.parameters)
+    if distinct < p or x.size < p:
+        raise CurveError(f"{distinct} different reference value(s) make no {shape.title}: compare at {p} or more")
+    y = shape.ordinate(x)
+    weight = np.ones_like(y) if u is None else 1.0 / (np.abs(shape.ordinate_slope(x)) * u)
+    theta, iterations = _gauss_newton(shape, v, y, weight)
+    inverse = np.linalg.inv(np.linalg.qr(shape.gradient(v, theta) * weight[:, np.newaxis])[1])
+    covariance = inverse @ inverse.T
+    residuals = y - shape.response(v, theta)
+    chi_squared = float(np.sum((residuals * weight) ** 2))
+    degrees = x.size - p
+    if u is None and degrees > 0:
+        covariance = covariance * chi_squared / degrees
+    slope = shape.ordinate_slope(x)
+    jacobian = shape.gradient(v, theta) / slope[:, np.newaxis]
+    return ResponseFit(shape, theta, covariance, degrees, chi_squared, residuals / slope, jacobian, iterations)
+
+
+_MOST_ITERATIONS = 100
+_STEP = 1e-13  # relative change of every coefficient at which the fit has converged
+
+
+def _gauss_newton(shape: Shape, v: Floats, y: Floats, weight: Floats) -> tuple[Floats, int]:
+    theta = shape.start(v, y)
+    for iteration in range(1, _MOST_ITERATIONS + 1):
+        step = _step(shape, v, y, weight, theta)
+        theta, moved = _shortened(shape, v, y, weight, theta, step)
+        if np.all(np.abs(step) <= _STEP * np.abs(theta)) or not moved:
+            return theta, iteration
+    residuals = np.abs((y - shape.response(v, theta)) * weight)
+    worst = int(np.argmax(residuals))
+    raise CurveError(
+        f"{shape.title} did not converge in {_MOST_ITERATIONS} steps; comparison {worst + 1} (reference {v[worst]:g}) fits worst: "
+        "check it, or choose another shape"
+    )
+
+
+def _step(shape: Shape, v: Floats, y: Floats, weight: Floats, theta: Floats) -> Floats:
+    jacobian = shape.gradient(v, theta) * weight[:, np.newaxis]
+    step, _, rank, _ = np.linalg.lstsq(jacobian, (y - shape.response(v, theta)) * weight)
+    if rank < theta.size:
+        raise CurveError(f"the comparisons do not determine {shape.title}: compare at more, and more different, values")
+    return np.asarray(step)
+
+
+def _shortened(shape: Shape, v: Floats, y: Floats, weight: Floats, theta: Floats, step: Floats) -> tuple[Floats, bool]:
+    """The coefficients after the step, halved until the sum of squares does not grow; and whether they moved at all."""
+
+    def squares(at: Floats) -> float:
+        with np.errstate(all="ignore"):
+            return float(np.sum(((y - shape.response(v, at)) * weight) ** 2))
+
+    before = squares(theta)
+    for _ in range(40):
+        after = theta + step
+        if squares(after) <= before:
+            return after, bool(np.any(after != theta))
+        step = step / 2.0
+    return theta, False
+
+
+@dataclass(frozen=True)
+class ResponseCurve(Curve):
+    """Calibration curve of an instrument that indicates another quantity than it measures, or of a shape through zero."""
+
+    fit: ResponseFit  # its covariance already multiplied by `scale`
+
+    @property
+    def coefficients(self) -> Floats:
+        """(p,) coefficients of the shape."""
+        return self.fit.coefficients
+
+    @property
+    def covariance(self) -> Floats:
+        """(p, p) covariance of the coefficients."""
+        return self.fit.covariance
+
+    @property
+    def degrees_of_freedom(self) -> float:
+        """Degrees of freedom n-p of the scatter."""
+        return self.fit.degrees_of_freedom
+
+    def value(self, x: ArrayLike) -> Floats:
+        """Value v(y(x); theta); raises MeasuringIntervalError outside the measuring interval."""
+        return self.fit.shape.inverse(self.fit.shape.ordinate(self.inside(x)), self.fit.coefficients)
+
+    def sensitivity(self, x: ArrayLike) -> Floats:
+        """dv/dx = y'(x)/(dr/dv)."""
+        indication = np.atleast_1d(self.inside(x))
+        shape, theta = self.fit.shape, self.fit.coefficients
+        slope = shape.ordinate_slope(indication) / shape.response_slope(self.value(indication), theta)
+        return slope.reshape(np.shape(x))
+
+    def error_sensitivity(self, x: ArrayLike) -> Floats:
+        """|dv/dx|: limits of error are stated in what the instrument indicates."""
+        return np.abs(self.sensitivity(x))
+
+    def scatter_parts(self, x: ArrayLike) -> Floats:
+        """(..., p) parts of dv/dtheta = -(dr/dtheta)/(dr/dv) along the orthogonal directions of the covariance."""
+        indication = np.atleast_1d(self.inside(x))
+        shape, theta = self.fit.shape, self.fit.coefficients
+        v = self.value(indication)
+        gradient = -shape.gradient(v, theta) / shape.response_slope(v, theta)[:, np.newaxis]
+        return np.asarray((gradient @ cholesky_of(self.fit.covariance)).reshape((*np.shape(x), theta.size)))
+
+    def value_with(self, x: Floats, coefficients: Floats) -> Floats:
+        """v(y(x); theta) with (n, p) other coefficients."""
+        return self.fit.shape.inverse(self.fit.shape.ordinate(x), coefficients.T)
+
+    def as_text(self) -> str:
+        """The curve as the records keep it: JSON, floats with all their digits."""
+        own = self.fit
+        return json.dumps(
+            {
+                "shape": own.shape.name,
+                "coefficients": own.coefficients.tolist(),
+                "covariance": own.covariance.tolist(),
+                "degrees_of_freedom": own.degrees_of_freedom,
+                "chi_squared": own.chi_squared,
+                "residuals": own.residuals.tolist(),
+                "jacobian": own.jacobian.tolist(),
+                "iterations": own.iterations,
+                "scale": self.scale,
+                "stated_repeatability": self.stated_repeatability,
+                "reference_indications": self.reference_indications.tolist(),
+                "reference_uncertainties": self.reference_uncertainties.tolist(),
+            }
+        )
+
+
+def from_text(text: str) -> Curve:
+    """The curve that `as_text` wrote, of any shape."""
+    kept = json.loads(text)
+    if "shape" not in kept:
+        return correction_curve_from_text(text)
+    fit = ResponseFit(
+        SHAPES[kept["shape"]],
+        np.array(kept["coefficients"]),
+        np.array(kept["covariance"]),
+        kept["degrees_of_freedom"],
+        kept["chi_squared"],
+        np.array(kept["residuals"]),
+        np.array(kept["jacobian"]),
+        kept["iterations"],
+    )
+    return ResponseCurve(
+        kept["scale"],
+        kept["stated_repeatability"],
+        np.array(kept["reference_indications"]),
+        np.array(kept["reference_uncertainties"]),
+        fit,
+    )

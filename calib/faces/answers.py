@@ -1,15 +1,23 @@
 """Answers of the commands: as documents for machines, as text for people."""
 
+import math
+from pathlib import Path
 from typing import Any
 
-from calib.faces.document import Content, curve, flow_unit, formula, reading_content, result
+from calib.curves.choice import Candidate
+from calib.curves.regression import Polynomial
+from calib.faces.document import Content, curve, flow_unit, formula, reading_content, response_formula, result
 from calib.procedures.budget_of import budget_of
 from calib.procedures.choose_curve import refit
+from calib.procedures.distributions_of import LawAndDistributions
 from calib.procedures.evaluate import Evaluation
+from calib.procedures.fit_curve import Wish
+from calib.procedures.import_folders import BY_THE_RULE
 from calib.procedures.look_up import CalibrationOnFile, typed
 from calib.procedures.reading_of import ReadingInJob
 from calib.procedures.ready import AtIndication, Readiness
-from calib.quantities import preferred, unit
+from calib.quantities import Unit, preferred, unit
+from calib.records.tables import Comparison, CorrectionCurve
 from calib.uncertainty.statement import plain, round_uncertainty
 
 
@@ -32,9 +40,12 @@ def readiness(one: Readiness, units: str | None) -> Content:
 
 
 def _at(there: AtIndication, units: str | None) -> Content:
-    in_unit = preferred(there.unit.quantity, units) if units else there.unit
+    in_unit = preferred(there.quantity, units or "si")
+    if units is None and there.unit.quantity == there.quantity:
+        in_unit = there.unit
     return {
-        "indication": in_unit.from_si(there.indication),
+        "indication": there.unit.from_si(there.indication),
+        "indication_unit": there.unit.symbol,
         **result(there.result, 0, in_unit),
         "contributions": [
             {
@@ -72,7 +83,7 @@ def _at_text(there: Content) -> list[str]:
         if each["standard_uncertainty"] > 0
     )
     lines = [
-        f"  an indication of {there['indication']:.6g} {there['unit']} means {there['statement']}",
+        f"  an indication of {there['indication']:.6g} {there['indication_unit']} means {there['statement']}",
         f"  standard uncertainties [{there['unit']}]: {parts}",
     ]
     if not there["repeatability_known"]:
@@ -118,9 +129,88 @@ def budget(found: ReadingInJob, wanted: str | None, units: str | None) -> Conten
     }
 
 
+def monte_carlo(found: ReadingInJob, both: LawAndDistributions, seed: int, units: str | None) -> Content:
+    """Propagation of distributions beside the law, and whether the law is good enough (JCGM 101 clause 8)."""
+    in_unit = flow_unit(found.evaluation.measured[found.row].outlet, units)
+    simulated, judged = both.simulated, both.validation
+
+    def ends(low: float, high: float) -> list[float]:
+        return [float(in_unit.from_si(low)), float(in_unit.from_si(high))]
+
+    return {
+        "unit": in_unit.symbol,
+        "seed": seed,
+        "trials": simulated.trials,
+        "stabilised": simulated.stabilised,
+        "value": float(in_unit.from_si(simulated.value)),
+        "standard_uncertainty": float(in_unit.difference_from_si(simulated.standard_uncertainty)),
+        "coverage_probability": simulated.coverage_probability,
+        "coverage_factor": simulated.symmetric_interval.coverage_factor(simulated.standard_uncertainty),
+        "symmetric_interval": ends(simulated.symmetric_interval.low, simulated.symmetric_interval.high),
+        "shortest_interval": ends(simulated.shortest_interval.low, simulated.shortest_interval.high),
+        "law_interval": ends(both.value - both.expanded_uncertainty, both.value + both.expanded_uncertainty),
+        "d_low": float(in_unit.difference_from_si(judged.d_low)),
+        "d_high": float(in_unit.difference_from_si(judged.d_high)),
+        "numerical_tolerance": float(in_unit.difference_from_si(judged.delta)),
+        "law_validated": judged.validated,
+    }
+
+
+def save_distribution(found: ReadingInJob, both: LawAndDistributions, path: Path, units: str | None) -> None:
+    """Draw the output distribution with the intervals of both propagations to a file; raises CalibError."""
+    from calib.faces import charts  # noqa: PLC0415 (the drawing library takes a third of a second to import)
+
+    one = found.evaluation.measured[found.row]
+    in_unit = flow_unit(one.outlet, units)
+    drawing = charts.DistributionDrawing(
+        name=f"{one.outlet.outlet}, reading {one.reading.id}",
+        label=f"flow [{in_unit.symbol}]",
+        sample=in_unit.from_si(both.simulated.sample),
+        value=in_unit.from_si(both.value),
+        standard_uncertainty=in_unit.difference_from_si(both.standard_uncertainty),
+        law=(
+            in_unit.from_si(both.value - both.expanded_uncertainty),
+            in_unit.from_si(both.value + both.expanded_uncertainty),
+        ),
+        simulated=(
+            in_unit.from_si(both.simulated.symmetric_interval.low),
+            in_unit.from_si(both.simulated.symmetric_interval.high),
+        ),
+    )
+    charts.save_or_tell(charts.distribution_chart(drawing), path)
+
+
 def budget_text(one: Content) -> str:
     """The same for people."""
-    return "\n".join([*_budget_lines(one), "", *_lever_lines(one)])
+    parts = [*_budget_lines(one), "", *_lever_lines(one)]
+    if "monte_carlo" in one:
+        parts += ["", *_monte_carlo_lines(one["monte_carlo"])]
+    return "\n".join(parts)
+
+
+def _monte_carlo_lines(one: Content) -> list[str]:
+    digits = round_uncertainty(one["standard_uncertainty"], 3).as_tuple().exponent
+    places = max(-int(digits), 0)
+
+    def interval(name: str) -> str:
+        low, high = one[name]
+        return f"{low:.{places}f} to {high:.{places}f}"
+
+    verdict = (
+        "the law is good enough"
+        if one["law_validated"]
+        else "the law is not good enough: cite the interval of the distributions"
+    )
+    steady = "steady" if one["stabilised"] else "not steady yet to the digits asked for: take the figures with care"
+    return [
+        f"propagation of distributions, {one['trials']} trials, seed {one['seed']}, {steady} [{one['unit']}]:",
+        f"  value {one['value']:.{places}f}, u = {_two(one['standard_uncertainty'])}, k of the interval = {one['coverage_factor']:.2f}",
+        f"  interval of the law          {interval('law_interval')}",
+        f"  symmetric coverage interval  {interval('symmetric_interval')}",
+        f"  shortest coverage interval   {interval('shortest_interval')}",
+        f"  ends differ by {one['d_low']:.2g} and {one['d_high']:.2g}, tolerance {one['numerical_tolerance']:.2g}: {verdict} "
+        "(JCGM 101 clause 8)",
+    ]
 
 
 def _lever_lines(one: Content) -> list[str]:
@@ -177,12 +267,11 @@ def _budget_lines(one: Content) -> list[str]:
 
 def calibration(kept: CalibrationOnFile) -> Content:
     """A calibration on file: what its certificate says, its curve, and the candidates it was chosen from."""
-    own = unit(kept.instrument.quantity, kept.instrument.unit)
     record = kept.curves[-1]
-    candidates = refit(kept).choice.candidates
+    fitted = refit(kept, Wish(record.degree, record.shape) if record.chosen_by != BY_THE_RULE else None).choice
     used = [one for one in kept.comparisons if one.phase == record.phase]
-    chosen = next(one for one in candidates if one.degree == record.degree)
-    scatter = own.scale**2 if record.degree is not None and candidates and not _stated(kept, record.phase) else 1.0
+    in_unit = _unit_of_residuals(kept, record.shape)
+    residuals = in_unit.difference_from_si(fitted.chosen.fit.residuals)
     return {
         "tag": kept.instrument.tag,
         **typed(kept.calibration, "id", "instrument_id"),
@@ -190,31 +279,68 @@ def calibration(kept: CalibrationOnFile) -> Content:
         "accepted_by": None if kept.acceptance is None else kept.acceptance.accepted_by,
         "reference_standards": list(kept.standards),
         "measuring_interval": record.measuring_interval,
-        "curve": curve(record, own),
+        "curve": curve(record, kept.instrument),
         "earlier_curves": [
-            {"degree": one.degree, "chosen_by": one.chosen_by, "reason": one.reason} for one in kept.curves[:-1]
+            {"shape": one.shape, "degree": one.degree, "chosen_by": one.chosen_by, "reason": one.reason}
+            for one in kept.curves[:-1]
         ],
-        "candidates": [
-            {
-                "degree": one.degree,
-                "formula": formula(one.polynomial.in_unit(own.scale, own.offset).in_powers_of_x()[0].tolist()),
-                "sum_of_squares": one.polynomial.chi_squared / scatter,
-                "degrees_of_freedom": one.polynomial.degrees_of_freedom,
-                "probability": one.probability,
-                "aicc": one.aicc,
-                "kept": one.kept,
-            }
-            for one in candidates
-        ],
-        "judged_by": "chi-squared" if _stated(kept, record.phase) else "F test of the added terms",
+        "candidates": [_candidate(kept, one, in_unit) for one in fitted.candidates],
+        "judged_by": _judged_by(kept, record),
+        "outliers": [_named(used[place], place) for place in fitted.chosen.outliers],
+        "residual_unit": in_unit.symbol,
         "comparisons": [
-            typed(one, "id", "calibration_id") | {"residual": float(own.difference_from_si(residual))}
-            for one, residual in zip(used, chosen.polynomial.residuals, strict=True)
+            typed(one, "id", "calibration_id") | {"residual": float(residual)}
+            for one, residual in zip(used, residuals, strict=True)
         ],
         "other_comparisons": [
             typed(one, "id", "calibration_id") for one in kept.comparisons if one.phase != record.phase
         ],
     }
+
+
+def _unit_of_residuals(kept: CalibrationOnFile, shape: str) -> Unit:
+    """Corrections are in the quantity, residuals of a response in what is indicated; an instrument's unit is that of both."""
+    instrument = kept.instrument
+    indicated = instrument.quantity if shape == "polynomial" else instrument.indication_quantity or instrument.quantity
+    return unit(indicated, instrument.unit)
+
+
+def _judged_by(kept: CalibrationOnFile, record: CorrectionCurve) -> str:
+    if _stated(kept, record.phase):
+        return "chi-squared"
+    return "F test of the added terms" if record.shape == "polynomial" else "AICc of the residuals in the indication"
+
+
+def _named(one: Comparison, place: int) -> str:
+    return f"comparison {place + 1} (reference {one.reference} {one.unit}, indication {one.indication})"
+
+
+def _candidate(kept: CalibrationOnFile, one: Candidate, in_unit: Unit) -> Content:
+    fit = one.fit
+    squares = fit.chi_squared
+    if isinstance(fit, Polynomial):
+        own = unit(kept.instrument.quantity, kept.instrument.unit)
+        written = formula(fit.in_unit(own.scale, own.offset).in_powers_of_x()[0].tolist())
+        squares = squares if _stated(kept, kept.curves[-1].phase) else squares / own.scale**2
+    else:
+        written = response_formula(fit)
+    return {
+        "shape": one.shape,
+        "title": one.title,
+        "degree": one.degree,
+        "formula": written,
+        "sum_of_squares": squares,
+        "degrees_of_freedom": fit.degrees_of_freedom,
+        "probability": one.probability,
+        "aicc": one.aicc if math.isfinite(one.aicc) else None,
+        "leave_one_out": _finite(float(in_unit.difference_from_si(one.leave_one_out))),
+        "lack_of_fit_probability": one.lack_of_fit,
+        "kept": one.kept,
+    }
+
+
+def _finite(number: float) -> float | None:
+    return number if math.isfinite(number) else None
 
 
 def _stated(kept: CalibrationOnFile, phase: str) -> bool:
@@ -243,49 +369,66 @@ def _after(text: str | None) -> str:
 
 def _comparison_lines(one: Content) -> list[str]:
     lines = [
-        f"{'phase':9} {'reference':>10} {'indication':>10} {'unit':6} {'U':>8} {'k':>5} {'repeatability':>13} {'residual':>10}"
+        f"{'phase':9} {'reference':>10} {'indication':>10} {'unit':8} {'U':>8} {'k':>5} {'repeatability':>13} {'residual':>10}"
     ]
     for each in [*one["other_comparisons"], *one["comparisons"]]:
         residual = f"{each['residual']:.3g}" if "residual" in each else "not used"
         lines.append(
-            f"{each['phase']:9} {each['reference']:>10} {each['indication']:>10} {each['unit']:6} "
+            f"{each['phase']:9} {each['reference']:>10} {each['indication']:>10} {_units(each):8} "
             f"{each['expanded_uncertainty']:>8} {each['coverage_factor']:>5} {each['repeatability'] or '-':>13} {residual:>10}"
         )
     return lines
+
+
+def _units(one: Content) -> str:
+    return f"{one['unit']}, {one['indication_unit']}" if one["indication_unit"] else str(one["unit"])
 
 
 def _curve_lines(one: Content) -> list[str]:
     found = one["curve"]
     uncertainties = ", ".join(f"{u:.2g}" for u in found["standard_uncertainties"])
     lines = [
-        f"correction {found['formula']}   (x and c in {found['unit']}; u of the coefficients from scatter: {uncertainties})",
+        f"curve {found['formula']}   (in {found['unit']}; u of the coefficients from scatter: {uncertainties})",
         f"valid for indications {one['measuring_interval']}, made from the comparisons {found['made_from']}",
-        f"degree {found['degree']} chosen by {found['chosen_by']}: {found['reason']}",
+        f"{found['title']}, chosen by {found['chosen_by']}: {found['reason']}",
     ]
     if found["scatter_enlarged_by"] > 1:
         lines.append(
             f"scatter variance enlarged by {found['scatter_enlarged_by']:.3g}: chi-squared rejects the curve at 5 %"
         )
+    lines += [f"stands out from the curve at 5 %: {each}; it is used all the same" for each in one["outliers"]]
     lines += [
-        f"before: degree {each['degree']} chosen by {each['chosen_by']}: {each['reason']}"
+        f"before: {each['shape']}{_degree(each['degree'])}, chosen by {each['chosen_by']}: {each['reason']}"
         for each in one["earlier_curves"]
     ]
     return lines
 
 
+def _degree(degree: int | None) -> str:
+    return "" if degree is None else f" of degree {degree}"
+
+
 def _candidate_lines(one: Content) -> list[str]:
     squares = "chi-squared" if one["judged_by"] == "chi-squared" else "sum of res.²"
+    header = f"{'candidate':24} {squares:>12} {'dof':>4} {'probability':>11} "
+    header += f"{'AICc':>9} {'left out':>10} {'lack of fit':>11}  at 5 %"
     lines = [
-        f"candidates, judged by {one['judged_by']}:",
-        f"{'degree':6} {squares:>12} {'dof':>4} {'probability':>11} {'AICc':>9}  at 5 %",
+        f"candidates, judged by {one['judged_by']}; left out: rms of residuals from curves without the point:",
+        header,
     ]
     for each in one["candidates"]:
-        verdict = "not rejected" if each["kept"] else "rejected"
+        is_chosen = (each["shape"], each["degree"]) == (one["curve"]["shape"], one["curve"]["degree"])
         lines.append(
-            f"{each['degree']:6d} {each['sum_of_squares']:12.5g} {each['degrees_of_freedom']:4g} {each['probability']:11.3g} "
-            f"{each['aicc']:9.4g}  {verdict}{'  <- chosen' if each['degree'] == one['curve']['degree'] else ''}"
+            f"{each['title']:24} {each['sum_of_squares']:12.5g} {each['degrees_of_freedom']:4g} {each['probability']:11.3g} "
+            f"{_number(each['aicc'], '.4g'):>9} {_number(each['leave_one_out'], '.3g'):>10} "
+            f"{_number(each['lack_of_fit_probability'], '.3g'):>11}  "
+            f"{'not rejected' if each['kept'] else 'rejected'}{'  <- chosen' if is_chosen else ''}"
         )
     return lines
+
+
+def _number(number: float | None, form: str) -> str:
+    return "-" if number is None else format(number, form)
 
 
 def cells_text(cells: dict[str, Any]) -> str:

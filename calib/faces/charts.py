@@ -12,8 +12,7 @@ import numpy as np
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from calib.curves.curve import CorrectionCurve
-from calib.quantities import Unit
+from calib.errors import CalibError
 
 INK, LINE, BAND, PALE = "#26323b", "#1d5c63", "#b9d3d0", "#dfe4e6"
 
@@ -50,28 +49,34 @@ _STYLE: Any = {
 
 
 @dataclass(frozen=True)
-class ComparedPoints:
-    """Comparisons of the phase that made the curve, in the unit of the chart."""
+class CurveDrawing:
+    """What a calibration curve's chart shows, in the units of its axes. Arrays (m,) along the curve, (n,) of the comparisons."""
 
-    indication: NDArray[np.float64]
-    correction: NDArray[np.float64]
-    expanded_uncertainty: NDArray[np.float64]
+    name: str
+    indication_label: str
+    value_label: str
+    along: NDArray[np.float64]  # (m,) indications
+    curve: NDArray[np.float64]  # (m,) correction, or value
+    band: NDArray[np.float64]  # (m,) expanded uncertainty of the curve with k = 2
+    indication: NDArray[np.float64]  # (n,) of the comparisons
+    compared: NDArray[np.float64]  # (n,) their correction, or reference value
+    expanded_uncertainty: NDArray[np.float64]  # (n,) as the certificate states it
+    fitted: NDArray[np.float64]  # (n,) the curve at their indications
+    zero_line: bool
 
 
-def curve_chart(curve: CorrectionCurve, points: ComparedPoints, own: Unit, name: str) -> Figure:
-    """Correction against indication: points with their U, the curve, its band at k = 2, and below the residuals."""
+def curve_chart(drawing: CurveDrawing) -> Figure:
+    """Curve against indication: points with their U, the curve, its band at k = 2, and below the residuals."""
     with mpl.rc_context(_STYLE):
         figure = Figure(figsize=(6.4, 3.9), layout="constrained")
         upper, lower = figure.subplots(2, 1, sharex=True, gridspec_kw={"height_ratios": (3, 1)})
-        x = np.linspace(curve.low, curve.high, 201)
-        shown, correction = own.from_si(x), own.difference_from_si(curve.correction(x))
-        u = own.difference_from_si(np.hypot(curve.scatter_uncertainty(x), curve.reference_uncertainty(x)))
-        upper.fill_between(shown, correction - 2 * u, correction + 2 * u, color=BAND, lw=0, label="band, k = 2")
-        upper.plot(shown, correction, color=LINE, lw=1.8, label="correction curve")
+        curve, band = drawing.curve, drawing.band
+        upper.fill_between(drawing.along, curve - band, curve + band, color=BAND, lw=0, label="band, k = 2")
+        upper.plot(drawing.along, curve, color=LINE, lw=1.8, label="curve")
         upper.errorbar(
-            points.indication,
-            points.correction,
-            yerr=points.expanded_uncertainty,
+            drawing.indication,
+            drawing.compared,
+            yerr=drawing.expanded_uncertainty,
             fmt="o",
             ms=4.5,
             color=INK,
@@ -79,17 +84,64 @@ def curve_chart(curve: CorrectionCurve, points: ComparedPoints, own: Unit, name:
             lw=0.9,
             label="comparisons, with U",
         )
-        upper.axhline(0, color=INK, lw=0.6, ls=":")
-        upper.set_ylabel(f"correction [{own.symbol}]")
-        upper.set_title(name, loc="left", fontsize=9.5, fontweight="bold")
+        if drawing.zero_line:
+            upper.axhline(0, color=INK, lw=0.6, ls=":")
+        upper.set_ylabel(drawing.value_label)
+        upper.set_title(drawing.name, loc="left", fontsize=9.5, fontweight="bold")
         upper.legend(frameon=False, fontsize=8, loc="best")
-        fitted = own.difference_from_si(curve.correction(own.to_si(points.indication).clip(curve.low, curve.high)))
+        residuals = drawing.compared - drawing.fitted
         lower.axhline(0, color=INK, lw=0.6)
-        lower.vlines(points.indication, 0, points.correction - fitted, color=LINE, lw=1.6)
-        lower.plot(points.indication, points.correction - fitted, "o", ms=3.5, color=INK)
+        lower.vlines(drawing.indication, 0, residuals, color=LINE, lw=1.6)
+        lower.plot(drawing.indication, residuals, "o", ms=3.5, color=INK)
         lower.set_ylabel("residual")
-        lower.set_xlabel(f"indication [{own.symbol}]")
+        lower.set_xlabel(drawing.indication_label)
         figure.align_ylabels()
+        return figure
+
+
+@dataclass(frozen=True)
+class DistributionDrawing:
+    """What the chart of an output distribution shows, in one unit."""
+
+    name: str
+    label: str
+    sample: NDArray[np.float64]  # (trials,) sorted
+    value: float  # by the law
+    standard_uncertainty: float
+    law: tuple[float, float]
+    simulated: tuple[float, float]
+
+
+def distribution_chart(drawing: DistributionDrawing) -> Figure:
+    """Output distribution of the flow, the normal one of the law over it, and the coverage interval of each."""
+    with mpl.rc_context(_STYLE):
+        figure = Figure(figsize=(6.4, 3.4), layout="constrained")
+        axes = figure.subplots()
+        width = 4.5 * drawing.standard_uncertainty
+        axes.hist(
+            drawing.sample,
+            bins=90,
+            range=(drawing.value - width, drawing.value + width),
+            density=True,
+            color=BAND,
+            label="distributions (Monte Carlo)",
+        )
+        x = np.linspace(drawing.value - width, drawing.value + width, 301)
+        z = (x - drawing.value) / drawing.standard_uncertainty
+        density = np.exp(-0.5 * z**2) / (drawing.standard_uncertainty * np.sqrt(2 * np.pi))
+        axes.plot(x, density, color=LINE, lw=1.6, label="law of propagation, normal")
+        for ends, style, name in (
+            (drawing.law, "-", "interval of the law"),
+            (drawing.simulated, "--", "interval, distributions"),
+        ):
+            for number, end in enumerate(ends):
+                axes.axvline(end, color=INK, ls=style, lw=1.1, label=name if number == 0 else None)
+        axes.set_ylim(bottom=0, top=1.35 * float(density.max()))
+        axes.set_yticks([])
+        axes.spines["left"].set_visible(False)
+        axes.set_xlabel(drawing.label)
+        axes.set_title(drawing.name, loc="left", fontsize=9.5, fontweight="bold")
+        axes.legend(frameon=False, fontsize=8, loc="upper left", ncols=2)
         return figure
 
 
@@ -139,8 +191,12 @@ def as_svg(figure: Figure, salt: str) -> str:
     return re.sub(r"[ \t]+\n", "\n", svg[svg.index("<svg") :])
 
 
-def save(figure: Figure, path: Path) -> None:
-    """The figure as a file whose name says the form: .svg, .png or .pdf."""
-    with mpl.rc_context(_STYLE | {"svg.hashsalt": "calib"}):
-        metadata = {"Date": None} if path.suffix == ".svg" else None
-        figure.savefig(path, dpi=160, metadata=metadata)
+def save_or_tell(figure: Figure, path: Path) -> None:
+    """The figure as a .svg, .png or .pdf file; raises CalibError where that cannot be."""
+    if path.suffix not in (".svg", ".png", ".pdf"):
+        raise CalibError(f"{path}: a plot is written as .svg, .png or .pdf; give the file one of these endings")
+    try:
+        with mpl.rc_context(_STYLE | {"svg.hashsalt": "calib"}):
+            figure.savefig(path, dpi=160, metadata={"Date": None} if path.suffix == ".svg" else None)
+    except OSError as error:
+        raise CalibError(f"{path}: the plot cannot be written ({error.strerror})") from error

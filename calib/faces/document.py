@@ -14,10 +14,11 @@ from typing import Any
 import numpy as np
 
 from calib import __version__
-from calib.curves.curve import from_text
+from calib.curves.curve import CorrectionCurve, Curve
+from calib.curves.response import ResponseCurve, ResponseFit, from_text
 from calib.faces.cautions import CAUTIONS, RULES
 from calib.procedures.evaluate import NET, Evaluation, Measured, Refused, Results
-from calib.quantities import Unit, preferred, unit
+from calib.quantities import UNITS, Unit, preferred, unit
 from calib.records import tables
 from calib.uncertainty.propagation import Combined, Contribution
 from calib.uncertainty.statement import statement
@@ -52,7 +53,10 @@ def flow_unit(outlet: tables.Outlet, units: str | None) -> Unit:
 
 def velocity_unit(reading: tables.Reading, units: str | None) -> Unit:
     """Unit in which a reading's velocity is printed."""
-    return preferred("air velocity", units) if units else unit("air velocity", reading.unit)
+    if units:
+        return preferred("air velocity", units)
+    # A reading in volts or pascals is a velocity in m/s.
+    return unit("air velocity", reading.unit if reading.unit in UNITS["air velocity"] else "m/s")
 
 
 def _finite(number: float) -> float | None:
@@ -213,30 +217,59 @@ def _instrument(one: Measured, calibration: tables.Calibration, kept: tables.Cor
         "due_on": str(one.decision.due_on),
         "measuring_interval": kept.measuring_interval,
         "reference_standards": list(one.calibration.standards),
-        "curve": curve(kept, unit(one.instrument.quantity, one.instrument.unit)),
+        "curve": curve(kept, one.instrument),
     }
 
 
-def curve(kept: tables.CorrectionCurve, own: Unit) -> Content:
-    """A correction curve in the instrument's own unit."""
-    fitted = from_text(kept.parameters)
-    coefficients, covariance = fitted.polynomial.in_unit(own.scale, own.offset).in_powers_of_x()
-    stated = fitted.stated_repeatability
+def curve(kept: tables.CorrectionCurve, instrument: tables.Instrument) -> Content:
+    """A calibration curve: a polynomial in the instrument's own unit, another shape in SI."""
+    found = from_text(kept.parameters)
+    fit = found.polynomial if isinstance(found, CorrectionCurve) else response_of(found).fit
+    stated = found.stated_repeatability
     return {
         "made_from": kept.phase,
         "shape": kept.shape,
         "degree": kept.degree,
-        "unit": own.symbol,
-        "coefficients": coefficients.tolist(),
-        "standard_uncertainties": np.sqrt(np.diag(covariance)).tolist(),
-        "formula": formula(coefficients.tolist()),
-        "chi_squared": fitted.polynomial.chi_squared if stated else None,
-        "degrees_of_freedom": fitted.polynomial.degrees_of_freedom,
-        "probability": fitted.polynomial.probability if stated else None,
-        "scatter_enlarged_by": fitted.scale,
+        **_shape_of(found, instrument),
+        "chi_squared": fit.chi_squared if stated else None,
+        "degrees_of_freedom": found.degrees_of_freedom,
+        "probability": fit.probability if stated else None,
+        "scatter_enlarged_by": found.scale,
         "chosen_by": kept.chosen_by,
         "reason": kept.reason,
     }
+
+
+def response_of(found: Curve) -> ResponseCurve:
+    """The curve as a response curve; each curve is that or a correction curve."""
+    assert isinstance(found, ResponseCurve)  # noqa: S101
+    return found
+
+
+def _shape_of(found: Curve, instrument: tables.Instrument) -> Content:
+    own = unit(instrument.quantity, instrument.unit) if isinstance(found, CorrectionCurve) else None
+    if isinstance(found, CorrectionCurve) and own is not None:
+        coefficients, covariance = found.polynomial.in_unit(own.scale, own.offset).in_powers_of_x()
+        symbol, written = own.symbol, formula(coefficients.tolist())
+    else:
+        fit = response_of(found).fit
+        coefficients, covariance = fit.coefficients, fit.covariance
+        symbol, written = "SI units", response_formula(fit)
+    return {
+        "title": f"degree {coefficients.size - 1}" if own is not None else response_of(found).fit.shape.title,
+        "unit": symbol,
+        "coefficients": coefficients.tolist(),
+        "standard_uncertainties": np.sqrt(np.diag(covariance)).tolist(),
+        "formula": written,
+    }
+
+
+def response_formula(fit: ResponseFit) -> str:
+    """A response with its coefficients: x² = a + b vⁿ with a = 1.46933, b = 0.913071, n = 0.420905."""
+    values = ", ".join(
+        f"{name} = {value:.6g}" for name, value in zip(fit.shape.parameters, fit.coefficients, strict=True)
+    )
+    return f"{fit.shape.equation} with {values}"
 
 
 _POWERS = ("", " x", " x²", " x³")

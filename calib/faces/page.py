@@ -8,13 +8,14 @@ import numpy as np
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from calib.curves.curve import from_text
-from calib.errors import CalibError
+from calib.curves.curve import CorrectionCurve
+from calib.curves.response import from_text
 from calib.faces import charts
 from calib.faces.document import Content, total_name
 from calib.procedures.fit_curve import points_of
 from calib.procedures.look_up import CalibrationOnFile, typed
-from calib.quantities import unit
+from calib.quantities import Unit, unit
+from calib.records.tables import Comparison
 from calib.uncertainty.statement import plain, round_result, round_uncertainty
 
 
@@ -77,30 +78,43 @@ def _curve_chart(kept: CalibrationOnFile) -> Markup:
 
 def curve_figure(kept: CalibrationOnFile) -> Any:
     """The chart of a calibration on file."""
-    own = unit(kept.instrument.quantity, kept.instrument.unit)
-    record = kept.curves[-1]
+    return charts.curve_chart(_drawing(kept))
+
+
+def _drawing(kept: CalibrationOnFile) -> charts.CurveDrawing:
+    instrument, record = kept.instrument, kept.curves[-1]
     used = [one for one in kept.comparisons if one.phase == record.phase]
-    points = points_of(typed(kept.instrument), [typed(one) for one in used])
-    stated = [
-        unit(kept.instrument.quantity, one.unit).difference_to_si(float(one.expanded_uncertainty)) for one in used
-    ]
-    compared = charts.ComparedPoints(
-        own.from_si(points.indication),
-        own.difference_from_si(points.correction),
-        own.difference_from_si(np.array(stated)),
+    curve = from_text(record.parameters)
+    points = points_of(typed(instrument), [typed(one) for one in used])
+    of_value = unit(instrument.quantity, used[0].unit)
+    of_indication = unit(instrument.indication_quantity or instrument.quantity, used[0].indication_unit or used[0].unit)
+    is_correction = isinstance(curve, CorrectionCurve)
+    drawn = curve.correction if isinstance(curve, CorrectionCurve) else curve.value
+    convert = of_value.difference_from_si if is_correction else of_value.from_si
+    along = np.linspace(curve.low, curve.high, 201)
+    band = 2.0 * np.hypot(curve.scatter_uncertainty(along), curve.reference_uncertainty(along))
+    return charts.CurveDrawing(
+        name=f"{instrument.tag}, certificate {kept.calibration.certificate}, {record.phase}",
+        indication_label=f"indication [{of_indication.symbol}]",
+        value_label=f"{'correction' if is_correction else instrument.quantity} [{of_value.symbol}]",
+        along=of_indication.from_si(along),
+        curve=convert(drawn(along)),
+        band=of_value.difference_from_si(band),
+        indication=of_indication.from_si(points.indication),
+        compared=convert(points.correction if is_correction else points.reference),
+        expanded_uncertainty=np.array([_stated_u(instrument.quantity, one, of_value) for one in used]),
+        fitted=convert(drawn(points.indication)),
+        zero_line=is_correction,
     )
-    name = f"{kept.instrument.tag}, certificate {kept.calibration.certificate}, {record.phase}"
-    return charts.curve_chart(from_text(record.parameters), compared, own, name)
+
+
+def _stated_u(quantity: str, one: Comparison, in_unit: Unit) -> float:
+    return in_unit.difference_from_si(unit(quantity, one.unit).difference_to_si(float(one.expanded_uncertainty)))
 
 
 def save_curve(kept: CalibrationOnFile, path: Path) -> None:
     """Draw the chart of a calibration on file to a .svg, .png or .pdf file; raises CalibError."""
-    if path.suffix not in (".svg", ".png", ".pdf"):
-        raise CalibError(f"{path}: a plot is written as .svg, .png or .pdf; give the file one of these endings")
-    try:
-        charts.save(curve_figure(kept), path)
-    except OSError as error:
-        raise CalibError(f"{path}: the plot cannot be written ({error.strerror})") from error
+    charts.save_or_tell(curve_figure(kept), path)
 
 
 def _rounded(flow: Content) -> str:

@@ -3,7 +3,7 @@
 from sqlmodel import Session
 
 from calib.errors import BadInputError, Finding
-from calib.procedures.fit_curve import FittedCurve, fit_curve
+from calib.procedures.fit_curve import FittedCurve, Wish, fit_curve
 from calib.procedures.import_folders import curve_record
 from calib.procedures.look_up import CalibrationOnFile, calibration_on_file, typed
 from calib.procedures.register import key
@@ -12,20 +12,20 @@ from calib.records.tables import CorrectionCurve
 
 
 def choose_curve(
-    session: Session, tag: str, certificate: str, degree: int, reason: str, signature: ledger.Signature
+    session: Session, tag: str, certificate: str, wish: Wish, reason: str, signature: ledger.Signature
 ) -> CorrectionCurve:
-    """Append a curve of the degree that a person asks for; the earlier one stays.
+    """Append the curve that a person asks for; the earlier one stays.
 
     Raises NotInRecordsError, CurveError, BadInputError.
     """
     if not reason.strip():
-        raise BadInputError([Finding("command line", None, "reason", "", "why this degree, in a few words")])
+        raise BadInputError([Finding("command line", None, "reason", "", "why this curve, in a few words")])
     kept = calibration_on_file(session, tag, certificate)
-    record = curve_record(key(kept.calibration.id), refit(kept, degree), signature.person, reason.strip())
+    record = curve_record(key(kept.calibration.id), refit(kept, wish), signature.person, reason.strip())
     ledger.append(session, [record], signature)
     return record
 
 
-def refit(kept: CalibrationOnFile, degree: int | None = None) -> FittedCurve:
-    """The curve of a recorded calibration, fitted anew: for its candidates, or with another degree."""
-    return fit_curve(typed(kept.instrument), [typed(one) for one in kept.comparisons], degree)
+def refit(kept: CalibrationOnFile, wish: Wish | None = None) -> FittedCurve:
+    """The curve of a recorded calibration, fitted anew: for its candidates, or as a person asks for."""
+    return fit_curve(typed(kept.instrument), [typed(one) for one in kept.comparisons], wish)

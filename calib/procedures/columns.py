@@ -121,6 +121,7 @@ FILES: dict[str, tuple[Column, ...]] = {
         Column("stability_basis", text),
         Column("custodian", text),
         Column("firmware", text),
+        Column("indication_quantity", one_of(*INSTRUMENT_QUANTITIES)),
         Column("check_interval_days", whole),
     ),
     "calibrations.csv": (
@@ -147,6 +148,7 @@ FILES: dict[str, tuple[Column, ...]] = {
         Column("coverage_factor", at_least_one, required=True),
         Column("repeatability", not_negative),
         Column("observations", whole),
+        Column("indication_unit", text),
     ),
     "methods.csv": (
         Column("method", text, required=True),
@@ -188,7 +190,7 @@ FILES: dict[str, tuple[Column, ...]] = {
         Column("instrument", text, required=True),
         Column("observed_at", moment, required=True),
         Column("indication", number),
-        Column("unit", unit_of("air velocity"), required=True),
+        Column("unit", text, required=True),
         Column("observations", numbers),
         Column("method", text, required=True),
         Column("operator", text, required=True),

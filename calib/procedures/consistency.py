@@ -10,11 +10,11 @@ from datetime import date
 from pathlib import Path
 
 from calib.confirmation.interval import add_months
-from calib.errors import CurveError, Finding, UnitError
+from calib.errors import CurveError, Finding
 from calib.procedures.fit_curve import Cells, FittedCurve, fit_curve
 from calib.procedures.observations import log_findings, logged_values, mean_of, observed_values
 from calib.procedures.sheets import Row, Sheets
-from calib.quantities import unit
+from calib.quantities import UNITS, known_units, unit
 
 LARGEST_USUAL_FACTOR = 1.2  # common practice, no source: a factor above it wants a reason
 
@@ -95,7 +95,7 @@ def _duplicate(row: Row, columns: tuple[str, ...], expected: str) -> Finding:
 def _instruments(rows: Sequence[Row], known: Known) -> Iterable[Finding]:
     yield from _repeated(rows, ("tag",), lambda key: key[0] in known.instruments)
     for row in rows:
-        yield from _unit_of_instrument(row, row)
+        yield from _unit_known(row, "unit", _indicated(row))
         if row.sound("range_low", "range_high") and not float(row.cells["range_low"]) < float(row.cells["range_high"]):
             yield row.finding("range_high", f"a number above range_low ({row.cells['range_low']})")
         stability = not (row.blank("stability_percent") and row.blank("stability_absolute"))
@@ -107,14 +107,14 @@ def _instruments(rows: Sequence[Row], known: Known) -> Iterable[Finding]:
             yield row.finding("stability_basis", "what the stability limits rest on")
 
 
-def _unit_of_instrument(row: Row, instrument: Row | Cells) -> Iterable[Finding]:
-    quantity, typed = instrument.get("quantity"), row.get("unit")
-    if quantity is None or typed is None:
-        return
-    try:
-        unit(quantity, typed)
-    except UnitError as error:
-        yield row.finding("unit", str(error).partition(": ")[2].replace("use one", f"a unit of {quantity}: one"))
+def _unit_known(row: Row, column: str, quantity: str | None) -> Iterable[Finding]:
+    typed = row.get(column)
+    if quantity is not None and typed is not None and typed not in UNITS[quantity]:
+        yield row.finding(column, f"a unit of {quantity}: one of {', '.join(known_units(quantity))}")
+
+
+def _indicated(instrument: Row | Cells) -> str | None:
+    return instrument.get("indication_quantity") or instrument.get("quantity")
 
 
 def _calibrations(rows: Sequence[Row], known: Known, instruments: Mapping[str, Cells]) -> Iterable[Finding]:
@@ -194,7 +194,15 @@ def _comparisons(
                 yield row.finding("certificate", f"a certificate of {key[0]} in calibrations.csv")
         instrument = instruments.get(row.get("tag") or "")
         if instrument is not None:
-            yield from _unit_of_instrument(row, instrument)
+            yield from _units_of_comparison(row, instrument)
+
+
+def _units_of_comparison(row: Row, instrument: Cells) -> Iterable[Finding]:
+    quantity, indicated = instrument.get("quantity"), _indicated(instrument)
+    yield from _unit_known(row, "unit", quantity)
+    yield from _unit_known(row, "indication_unit", indicated)
+    if quantity != indicated and row.blank("indication_unit"):
+        yield row.finding("indication_unit", f"the unit of the indication, since the instrument indicates {indicated}")
 
 
 def _curves(
@@ -317,6 +325,7 @@ def _observations(row: Row, instrument: Cells) -> Iterable[Finding]:
     if not row.blank("observations") and not row.blank("log_file"):
         yield row.finding("log_file", "nothing beside observations: the log holds the observations")
         return
+    yield from _unit_known(row, "unit", _indicated(instrument))
     yield from _log(row)
     if row.blank("log_file") and _count(row) < 2 and instrument.get("repeatability") is None:
         yield row.finding(
@@ -356,13 +365,14 @@ def _log(row: Row) -> Iterable[Finding]:
 
 def _mean_as_shown(row: Row, instrument: Cells) -> Iterable[Finding]:
     typed, step, own = row.get("unit"), instrument.get("resolution"), instrument.get("unit")
+    indicated = _indicated(instrument)
     values = observed_values(row.cells["observations"]) if row.sound("observations") else []
     values = logged_values(row.log) if row.log is not None else values
-    if not row.sound("indication") or not values or typed is None or step is None or own is None:
+    if not row.sound("indication") or not values or typed is None or step is None or own is None or indicated is None:
         return
     mean = mean_of(values)
-    allowed = unit("air velocity", own).difference_to_si(float(step))
-    apart = unit("air velocity", typed).difference_to_si(abs(float(row.cells["indication"]) - mean))
+    allowed = unit(indicated, own).difference_to_si(float(step))
+    apart = unit(indicated, typed).difference_to_si(abs(float(row.cells["indication"]) - mean))
     # Compared after a stated rounding: a difference of one step, to nine digits, agrees.
     if apart > allowed * (1 + 1e-9):
         yield row.finding(

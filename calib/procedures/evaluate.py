@@ -19,7 +19,8 @@ from sqlmodel import Session, col, select
 from calib.airflow.outlet import rectangular_area, round_area
 from calib.confirmation.conformity import conformity, probability_of_conformity, tolerance_intervals
 from calib.confirmation.interval import CalibrationOnRecord, Decision
-from calib.curves.curve import CorrectionCurve, from_text
+from calib.curves.curve import Curve
+from calib.curves.response import from_text
 from calib.measurement import Flows, OutletReadings, flows
 from calib.procedures.find import job_named
 from calib.procedures.gate_reading import gate_reading
@@ -175,7 +176,7 @@ def _sorted_out(
     for reading in _of_outlets(session, tables.Reading, outlets):
         instrument = instruments[reading.instrument_id]
         seen = observed(reading.model_dump(), _log(session, reading))
-        decision = gate_reading(register, instrument.tag, reading.model_dump(), seen, now)
+        decision = gate_reading(register, instrument.tag, reading.model_dump(), seen, indicated(instrument), now)
         if decision.allowed:
             standing.append((reading, seen, decision))
         else:
@@ -233,7 +234,7 @@ def _log(session: Session, reading: tables.Reading) -> bytes | None:
 
 
 def _indication(reading: tables.Reading, seen: Observed, instrument: tables.Instrument) -> Indication:
-    typed = unit("air velocity", reading.unit)
+    typed = unit(indicated(instrument), reading.unit)
     mean = typed.to_si(seen.mean)
     if seen.logged:
         series = type_a_of_series(seen.values)
@@ -246,14 +247,19 @@ def _indication(reading: tables.Reading, seen: Observed, instrument: tables.Inst
         estimate = type_a(seen.values)
         u = typed.difference_to_si(estimate.standard_uncertainty)
         return Indication(mean, u, True, estimate.degrees_of_freedom, count, float(count))
-    own = unit("air velocity", instrument.unit)
+    own = unit(indicated(instrument), instrument.unit)
     # Whoever typed the reading was asked for two observations where the instrument declares no repeatability.
     return Indication(mean, own.difference_to_si(float(instrument.repeatability or "nan")), False, np.inf, 1, 1.0)
 
 
+def indicated(instrument: tables.Instrument) -> str:
+    """Quantity that an instrument indicates."""
+    return instrument.indication_quantity or instrument.quantity
+
+
 def stability_limit(instrument: tables.Instrument, indication: float) -> float:
     """Limits of change since calibration at an indication [SI]: the stated ones, else the maximum permissible error."""
-    own = unit(instrument.quantity, instrument.unit)
+    own = unit(indicated(instrument), instrument.unit)
     stated = instrument.stability_percent is not None or instrument.stability_absolute is not None
     percent = instrument.stability_percent if stated else instrument.mpe_percent
     absolute = instrument.stability_absolute if stated else instrument.mpe_absolute
@@ -262,7 +268,7 @@ def stability_limit(instrument: tables.Instrument, indication: float) -> float:
 
 def resolution_of(instrument: tables.Instrument) -> float:
     """Digital step [SI]."""
-    return unit(instrument.quantity, instrument.unit).difference_to_si(float(instrument.resolution))
+    return unit(indicated(instrument), instrument.unit).difference_to_si(float(instrument.resolution))
 
 
 @dataclass(frozen=True)
@@ -291,7 +297,7 @@ def _opening(outlet: tables.Outlet) -> _Opening:
 
 def _arrays(measured: Sequence[Measured], curves: Mapping[int, tables.CorrectionCurve]) -> OutletReadings:
     index = {calibration: number for number, calibration in enumerate(curves)}
-    curve_list: list[CorrectionCurve] = [from_text(one.parameters) for one in curves.values()]
+    curve_list: list[Curve] = [from_text(one.parameters) for one in curves.values()]
     indications = [one.indication for one in measured]
     openings = {key(one.outlet.id): _opening(one.outlet) for one in measured}
     of_outlet = [openings[key(one.outlet.id)] for one in measured]

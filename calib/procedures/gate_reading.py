@@ -10,9 +10,18 @@ from calib.quantities import unit
 
 
 def gate_reading(
-    register: Mapping[str, InstrumentOnRecord], tag: str, cells: Mapping[str, object], observed: Observed, now: datetime
+    register: Mapping[str, InstrumentOnRecord],
+    tag: str,
+    cells: Mapping[str, object],
+    observed: Observed,
+    indicated: str,
+    now: datetime,
 ) -> Decision:
-    """The gate's decision on a reading as typed; `cells` holds observed_at, unit and, where it was typed, the indication."""
+    """The gate's decision on a reading as typed.
+
+    `cells` holds observed_at, unit and, where it was typed, the indication; `indicated` is the quantity that the instrument
+    indicates.
+    """
     shown = f"{cells.get('indication') or f'{observed.mean:.6g}'} {cells['unit']}"
-    indication = unit("air velocity", str(cells["unit"])).to_si(observed.mean)
+    indication = unit(indicated, str(cells["unit"])).to_si(observed.mean)
     return gate(register, tag, moment(str(cells["observed_at"])), now, indication, shown)

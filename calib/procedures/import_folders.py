@@ -220,6 +220,7 @@ class _Writing:
         refusals: list[SQLModel] = []
         refused: list[RefusedReading] = []
         series = self._write_logs(rows)
+        indicated = {one.tag: one.indication_quantity or one.quantity for one in self.session.exec(select(Instrument))}
         for number, row in enumerate(rows):
             cells = row.cells
             kept: dict[str, Any] = _typed(cells, "job", "outlet", "instrument", "method", "log_file") | {
@@ -228,7 +229,9 @@ class _Writing:
                 "instrument_id": instruments[cells["instrument"]],
                 "method_id": methods[cells["method"]],
             }
-            reasons = gate_reading(register, cells["instrument"], cells, observed(cells, row.log), self.now).reasons
+            reasons = gate_reading(
+                register, cells["instrument"], cells, observed(cells, row.log), indicated[cells["instrument"]], self.now
+            ).reasons
             if reasons:
                 refusals.append(Refusal(**kept, reasons=json.dumps(reasons, ensure_ascii=False)))
                 refused.append(
@@ -257,11 +260,11 @@ def curve_record(
     calibration_id: int, fitted: FittedCurve, chosen_by: str = BY_THE_RULE, reason: str | None = None
 ) -> CorrectionCurve:
     """The record of a fitted curve."""
-    curve = fitted.choice.curve
+    curve, chosen = fitted.choice.curve, fitted.choice.chosen
     return CorrectionCurve(
         calibration_id=calibration_id,
-        shape="polynomial",
-        degree=curve.polynomial.degree,
+        shape=chosen.shape,
+        degree=chosen.degree,
         phase=fitted.phase,
         low=curve.low,
         high=curve.high,

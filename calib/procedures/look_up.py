@@ -88,7 +88,11 @@ def calibrations(session: Session, tag: str | None = None) -> list[Cells]:
         {"tag": owner}
         | typed(one, "instrument_id")
         | _acceptance(accepted.get(one.id or 0))
-        | {"degree": curves[one.id or 0].degree, "measuring_interval": curves[one.id or 0].measuring_interval}
+        | {
+            "shape": curves[one.id or 0].shape,
+            "degree": curves[one.id or 0].degree,
+            "measuring_interval": curves[one.id or 0].measuring_interval,
+        }
         for one, owner in session.exec(query)
     ]
 

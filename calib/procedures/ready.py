@@ -9,9 +9,10 @@ import numpy as np
 from sqlmodel import Session
 
 from calib.confirmation.interval import Decision, gate
-from calib.curves.curve import CorrectionCurve, from_text
+from calib.curves.curve import Curve
+from calib.curves.response import from_text
 from calib.measurement import OutletReadings, flows
-from calib.procedures.evaluate import Results, resolution_of, results, stability_limit
+from calib.procedures.evaluate import Results, indicated, resolution_of, results, stability_limit
 from calib.procedures.find import instrument_tagged
 from calib.procedures.look_up import calibration_on_file
 from calib.procedures.register import load_register
@@ -26,6 +27,7 @@ class AtIndication:
 
     indication: float  # [SI]
     unit: Unit  # as typed
+    quantity: str  # of the value
     result: Results  # corrected value, one element [SI]
     names: tuple[str, ...]  # of the contributions
     repeatability_known: bool  # False: the instrument declares none, and the observations must show it
@@ -51,7 +53,7 @@ def ready(
     register = load_register(session)
     answers = []
     for one in instruments:
-        asked = None if indication is None else read(indication, one.quantity)
+        asked = None if indication is None else read(indication, indicated(one))
         decision = gate(register, one.tag, at, max(at, now), None if asked is None else asked[0], indication or "")
         there = _at_indication(session, one, decision, asked) if asked is not None and decision.allowed else None
         answers.append(Readiness(one, decision, there))
@@ -66,14 +68,15 @@ def _at_indication(session: Session, one: Instrument, decision: Decision, asked:
     return AtIndication(
         asked[0],
         asked[1],
+        one.quantity,
         results(found.velocity, combine(found.velocity_contributions)),
         tuple(contribution.name for contribution in found.velocity_contributions),
         one.repeatability is not None,
     )
 
 
-def _single(one: Instrument, curve: CorrectionCurve, indication: float) -> OutletReadings:
-    own = unit(one.quantity, one.unit)
+def _single(one: Instrument, curve: Curve, indication: float) -> OutletReadings:
+    own = unit(indicated(one), one.unit)
     zero, first = np.zeros(1), np.zeros(1, dtype=np.int64)
     return OutletReadings(
         indication=np.array([indication]),

@@ -100,7 +100,7 @@ def test_where_every_candidate_is_rejected_the_lowest_aicc_is_taken_and_its_scat
     assert not any(one.kept for one in choice.candidates)
     assert choice.curve.polynomial.degree == degree
     assert choice.curve.scale == pytest.approx(factor)
-    plain = choice.candidates[degree].polynomial.standard_uncertainty(3.3)
+    plain = choice.candidates[degree].fit.standard_uncertainty(3.3)
     assert choice.curve.scatter_uncertainty(3.3) == pytest.approx(plain * np.sqrt(factor))
     assert "rejects every candidate" in choice.reason
 
@@ -133,7 +133,7 @@ def test_a_scatter_found_from_the_residuals_is_not_enlarged_once_more():
 
 @pytest.mark.parametrize("degree", [-1, 2, 4])
 def test_a_degree_that_is_no_candidate_is_refused_with_those_that_are(degree):
-    with pytest.raises(CurveError, match=f"degree {degree} is no candidate here: choose one of 0, 1"):
+    with pytest.raises(CurveError, match=f"degree {degree} is no candidate here: choose one of degree 0, degree 1"):
         choose(comparisons(X[:4], NOISE[:4], d=0.01), degree)
 
 

@@ -16,7 +16,7 @@ from tests.comparisons import certificates, taken
 X = np.array([1.0, 2.0, 4.0, 8.0])
 # c(x) = 0.1 + 0.02 x exactly.
 LINE = CorrectionCurve(
-    weighted(X, 0.1 + 0.02 * X, np.array([0.01, 0.01, 0.02, 0.02]), 1),
+    polynomial=weighted(X, 0.1 + 0.02 * X, np.array([0.01, 0.01, 0.02, 0.02]), 1),
     scale=1.0,
     stated_repeatability=True,
     reference_indications=X,

@@ -4,6 +4,7 @@ Sources: reference_data/worked_vane (class D); the packages GTC and `uncertainti
 anything of `calib` (tests/independent_model.py); JCGM 100:2008, 5.2.2 (correlated inputs) and G.4 (effective degrees of freedom).
 """
 
+import itertools
 import math
 from datetime import datetime
 
@@ -80,7 +81,7 @@ def test_repeatability_is_that_of_the_mean(first_budget):
 
 
 def shared_job():
-    """Seven readings: two instruments, a source of factors shared by three outlets, an outlet read with both, one reading of one pass."""
+    """Six readings: two instruments, sources of factors that outlets share, and two readings of one pass."""
     sheets = small_job()
     more = [("S-3", "rectangular", "traverses at grille G", ""), ("R-2", "", "maker's sheet", "0.0420")]
     for name, shape, source, area in more:
@@ -234,10 +235,9 @@ def times(cell, factor):
 def in_other_units(sheets):
     """The same job with every value typed in the unit of the other system, as far as FACTORS names one."""
     for file, units in TYPED_IN.items():
-        for row in sheets[file]:
-            for unit, columns in units.items():
-                other, factor = FACTORS.get(row[unit], (row[unit], 1.0))
-                row |= {column: times(row[column], factor) for column in columns} | {unit: other}
+        for row, (unit, columns) in itertools.product(sheets[file], units.items()):
+            other, factor = FACTORS.get(row[unit], (row[unit], 1.0))
+            row.update({column: times(row[column], factor) for column in columns}, **{unit: other})
     return sheets
 
 

@@ -109,24 +109,30 @@ def test_a_sample_has_the_shape_of_its_distribution(distribution, probability_be
     assert stats.kstest(draw(distribution, 64), probability_below).pvalue > 0.001
 
 
-@pytest.mark.parametrize(
-    ("distribution", "variance"),
-    # By hand from the clauses named beside the classes.
-    [
-        (Normal(0, 3), 9),
-        (Rectangular(0, 3), 3),
-        (Triangular(0, 6), 6),
-        (Arcsine(0, 4), 8),
-        (Trapezoidal(0, 6, 0.5), 7.5),
-        (Trapezoidal(0, 3, 1), 3),
-        (Trapezoidal(0, 6, 0), 6),
-        (CurvilinearTrapezoidal(0, 3, 1.5), 3.25),
-        (StudentT(0, 2, 4), 8),
-        (StudentT(0, 2, 2), math.inf),
-    ],
-)
+# By hand from the clauses named beside the classes.
+VARIANCES = [
+    (Normal(0, 3), 9),
+    (Rectangular(0, 3), 3),
+    (Triangular(0, 6), 6),
+    (Arcsine(0, 4), 8),
+    (Trapezoidal(0, 6, 0.5), 7.5),
+    (Trapezoidal(0, 3, 1), 3),
+    (Trapezoidal(0, 6, 0), 6),
+    (CurvilinearTrapezoidal(0, 3, 1.5), 3.25),
+    (StudentT(0, 2, 4), 8),
+    (StudentT(0, 2, 2), math.inf),
+]
+
+
+@pytest.mark.parametrize(("distribution", "variance"), VARIANCES)
 def test_variances_worked_by_hand(distribution, variance):
     assert distribution.standard_uncertainty**2 == pytest.approx(variance, rel=1e-12)
+
+
+@pytest.mark.parametrize(("distribution", "variance"), [case for case in VARIANCES if type(case[0]) is not StudentT])
+def test_a_million_draws_have_the_variance_worked_by_hand(distribution, variance):
+    # Its own scatter is at most sqrt(2/10^6) = 0.0014.
+    assert draw(distribution, 64, 1_000_000).var() == pytest.approx(variance, rel=0.004)
 
 
 def test_a_t_distribution_without_a_mean_says_so():

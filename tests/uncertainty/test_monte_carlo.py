@@ -72,11 +72,13 @@ def test_another_seed_gives_another_sample():
     assert not np.array_equal(twenty_thousand(same, NORMAL, 1).sample, twenty_thousand(same, NORMAL, 2).sample)
 
 
-@pytest.mark.parametrize(("trials", "probability"), [(20_000, 0.95), (20_001, 0.9545), (34_567, 0.9), (10_000, 0.99)])
+@pytest.mark.parametrize(
+    ("trials", "probability"), [(20_000, 0.95), (20_001, 0.9545), (34_567, 0.9), (10_000, 0.99), (50_000, 0.6827)]
+)
 def test_intervals_and_figures_are_those_of_the_sample(trials, probability):
     found = propagate_distributions(np.exp, NORMAL, seed=3, coverage_probability=probability, trials=trials)
     y = [float(one) for one in found.sample]
-    meant = math.erf(math.sqrt(2)) if probability == 0.9545 else probability
+    meant = {0.9545: math.erf(math.sqrt(2)), 0.6827: math.erf(math.sqrt(0.5))}.get(probability, probability)
     q = int(meant * trials + 0.5)
     r = (trials - q) / 2 if (trials - q) % 2 == 0 else (trials - q + 1) // 2
     widths = [y[place + q] - y[place] for place in range(trials - q)]

@@ -127,6 +127,7 @@ def list_(
             "calibrated_on",
             "accepted_on",
             "due_on",
+            "shape",
             "degree",
             "measuring_interval",
         )
@@ -137,6 +138,7 @@ def list_(
             "calibrated",
             "accepted",
             "earlier due",
+            "curve",
             "degree",
             "measuring interval",
         )
@@ -178,22 +180,39 @@ def show(
 def choose(
     tag: Tag,
     certificate: Certificate,
-    degree: Annotated[int, typer.Option(help="Degree of the correction curve, one of the candidates.")],
     reason: Annotated[str, typer.Option(metavar="TEXT", help="Why; it is kept and printed.")],
+    degree: Annotated[int | None, typer.Option(help="Degree of the polynomial, one of the candidates.")] = None,
+    shape: Annotated[
+        str | None, typer.Option(help="Another shape: proportional, line, power, king, 'king square root'.")
+    ] = None,
     records: Records = DEFAULT_RECORDS,
     by: By = None,
     as_json: AsJson = False,
 ) -> None:
     """Choose another curve than the rule did; the reason is kept and printed beside the curve.
 
-    Example: calib calibration choose VA-11 C-0815 --degree 2 --reason "the maker states a quadratic response"
+    Example: calib calibration choose VA-11 TH-26-0412 --degree 2 --reason "the maker states a quadratic response"
     """
+    from calib.errors import BadInputError, Finding
     from calib.procedures.choose_curve import choose_curve
+    from calib.procedures.fit_curve import Wish
     from calib.records import database
 
+    if (degree is None) == (shape is None):
+        raise BadInputError(
+            [Finding("command line", None, "--degree", None, "either a degree, or a shape with --shape")]
+        )
     with database.writing(records) as session:
-        choose_curve(session, tag, certificate, degree, reason, signature(by, "calibration choose"))
+        kept = choose_curve(session, tag, certificate, Wish(degree, shape), reason, signature(by, "calibration choose"))
+        document = {
+            "tag": tag,
+            "certificate": certificate,
+            "shape": kept.shape,
+            "degree": kept.degree,
+            "reason": reason,
+        }
     if as_json:
-        print_json({"tag": tag, "certificate": certificate, "degree": degree, "reason": reason})
+        print_json(document)
     else:
-        print(f"{tag}: curve of degree {degree} counts for certificate {certificate}; the earlier one stays on record")
+        named = shape or f"degree {degree}"
+        print(f"{tag}: the curve '{named}' counts for certificate {certificate}; the earlier one stays on record")

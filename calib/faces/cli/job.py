@@ -81,6 +81,21 @@ def budget(
             help='A wanted expanded uncertainty, like "30 m3/h" or "5 %": how many observations bring it.',
         ),
     ] = None,
+    monte_carlo: Annotated[
+        bool,
+        typer.Option("--monte-carlo", help="Propagate the distributions too, and say whether the law is good enough."),
+    ] = False,
+    seed: Annotated[
+        int, typer.Option(min=0, help="Seed of the random numbers: the same seed gives the same figures.")
+    ] = 1,
+    plot: Annotated[
+        Path | None,
+        typer.Option(
+            "--plot",
+            metavar="FILE",
+            help="Draw the output distribution with both intervals to a .svg, .png or .pdf file.",
+        ),
+    ] = None,
     coverage: Coverage = DEFAULT_COVERAGE,
     at: AtTime = None,
     records: Records = DEFAULT_RECORDS,
@@ -89,15 +104,22 @@ def budget(
 ) -> None:
     """Print the uncertainty budget of one reading, which contribution rules, and what would bring U down.
 
-    Example: calib budget 3 --wanted "5 %"
+    Example: calib budget 3 --wanted "5 %" --monte-carlo
     """
     from calib.faces import answers
+    from calib.procedures.distributions_of import distributions_of
     from calib.procedures.reading_of import reading_in_job
     from calib.records import database
 
     with database.reading(records) as session:
         found = reading_in_job(session, reading, time_of(at), probability_of(coverage))
         document = answers.budget(found, wanted, units)
+        if monte_carlo or plot is not None or document["dominant"]:
+            say("drawing random numbers until the figures are steady")
+            simulated = distributions_of(found, seed)
+            document |= {"monte_carlo": answers.monte_carlo(found, simulated, seed, units)}
+    if plot is not None:
+        answers.save_distribution(found, simulated, plot, units)
     if as_json:
         print_json(document)
     else:
