@@ -28,7 +28,7 @@ from numpy.polynomial.polynomial import polyval
 from numpy.typing import NDArray
 from scipy.linalg import solve_triangular
 
-from calib.curves.regression import Polynomial, refuse_points, weighted
+from calib.curves.regression import Polynomial, named, refuse_points, weighted
 from calib.errors import CurveError
 
 MOST_ITERATIONS = 200
@@ -41,6 +41,8 @@ PATIENCE = 10
 NOISE = 1e-3
 # An eigenvalue of a correlation matrix that is negative by no more than this is the rounding of its entries.
 NEGATIVE = 1e-10
+# Points whose uncertainty, given the errors of the others, is no more than this part of the whole are fully correlated.
+LEAST_OWN = 1e-7
 
 
 @dataclass(frozen=True)
@@ -137,12 +139,12 @@ def _check_covariance(covariance: NDArray[np.float64], n: int, blocks: int) -> N
     u = np.sqrt(variance)
     unequal = np.abs(covariance - covariance.T).max(axis=1, initial=0.0) > NEGATIVE * u * u.max(initial=0.0)
     _refuse_rows(unequal, n, "the covariance matrix is not symmetric there: cov(a, b) is cov(b, a)")
-    _refuse_rows(((covariance != 0).any(axis=1) & (u == 0)), n, "a covariance, but no variance: give the variance")
-    values, vectors = np.linalg.eigh(covariance / np.outer(*2 * (np.where(u > 0, u, 1.0),)))
-    if values.size and values[0] < -NEGATIVE * size:
-        _refuse_rows(
-            _large(vectors[:, 0]), n, "the covariance matrix is not positive semi-definite: lower the covariances there"
-        )
+    _refuse_rows((covariance != 0).any(axis=1) & (u == 0), n, "a covariance, but no variance: give the variance")
+    scale = np.where(u > 0, u, 1.0)
+    values, vectors = np.linalg.eigh(covariance / np.outer(scale, scale))
+    if values.min(initial=0.0) < -NEGATIVE * size:
+        why = "the covariance matrix is not positive semi-definite: lower the covariances there"
+        _refuse_rows(_large(vectors[:, 0]), n, why)
 
 
 def _large(direction: NDArray[np.float64]) -> NDArray[np.bool_]:
@@ -152,7 +154,7 @@ def _large(direction: NDArray[np.float64]) -> NDArray[np.bool_]:
 
 
 def _refuse_rows(wrong: NDArray[np.bool_], n: int, why: str) -> None:
-    refuse_points(wrong.reshape(-1, n).any(axis=0), why)
+    refuse_points(np.asarray(wrong.reshape(-1, n).any(axis=0)), why)
 
 
 def _fit(
@@ -235,11 +237,13 @@ def _uncertainty_across(
 
 
 def _root(across: NDArray[np.float64], u: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(n, n) lower root L of the covariance L L^T across the curve; refuses points whose errors are fully correlated."""
+    """(n, n) lower root L of the covariance L L^T across the curve; raises CurveError where errors are fully correlated."""
     correlation = across / np.outer(u, u)
     try:
-        return np.asarray(u[:, np.newaxis] * np.linalg.cholesky(correlation))
+        root = np.linalg.cholesky(correlation)
     except np.linalg.LinAlgError:
+        root = np.zeros_like(correlation)
+    if not np.diag(root).min() > LEAST_OWN:
         together = _large(np.linalg.eigh(correlation).eigenvectors[:, 0])
-    refuse_points(together, "their errors are fully correlated: add to each point its own, independent part")
-    raise AssertionError  # a direction has a largest component
+        raise CurveError(f"{named(together)}: their errors are fully correlated: add to each its own, independent part")
+    return np.asarray(u[:, np.newaxis] * root)

@@ -134,10 +134,15 @@ def _product(left: Sequence[Sequence[Fraction]], right: Sequence[Sequence[Fracti
     return [[sum((a * b for a, b in zip(row, column, strict=True)), Fraction()) for column in columns] for row in left]
 
 
+def named(points: NDArray[np.bool_]) -> str:
+    """Numbers, counted from 1, of the points that are marked (n,), for a message."""
+    return f"point(s) {', '.join(str(k + 1) for k in np.flatnonzero(points))}"
+
+
 def refuse_points(wrong: NDArray[np.bool_], why: str) -> None:
-    """Raise CurveError with the numbers, counted from 1, of the points that are `wrong` (n,); pass where there are none."""
-    if np.any(wrong):
-        raise CurveError(f"point(s) {', '.join(str(k + 1) for k in np.flatnonzero(wrong))}: {why}")
+    """Raise CurveError that names the points that are `wrong` (n,); pass where there are none."""
+    if wrong.any():
+        raise CurveError(f"{named(wrong)}: {why}")
 
 
 def scale_of(x: NDArray[np.float64], degree: int) -> tuple[float, float]:

@@ -21,6 +21,10 @@ from calib.records.tables import Comparison, CorrectionCurve
 from calib.uncertainty.statement import plain, round_uncertainty
 
 
+# Student's t has a finite standard deviation above 2 degrees of freedom only.
+_HEAVY_TAILS = ("  three observations or fewer: their distribution has no standard deviation, so u never settles",)
+
+
 def readiness(one: Readiness, units: str | None) -> Content:
     """One instrument's answer of `calib ready`."""
     found = one.decision.calibration
@@ -153,6 +157,7 @@ def monte_carlo(found: ReadingInJob, both: LawAndDistributions, seed: int, units
         "d_high": float(in_unit.difference_from_si(judged.d_high)),
         "numerical_tolerance": float(in_unit.difference_from_si(judged.delta)),
         "law_validated": judged.validated,
+        "heavy_tails": found.evaluation.measured[found.row].indication.dof <= 2,
     }
 
 
@@ -196,20 +201,19 @@ def _monte_carlo_lines(one: Content) -> list[str]:
         low, high = one[name]
         return f"{low:.{places}f} to {high:.{places}f}"
 
-    verdict = (
-        "the law is good enough"
-        if one["law_validated"]
-        else "the law is not good enough: cite the interval of the distributions"
-    )
-    steady = "steady" if one["stabilised"] else "not steady yet to the digits asked for: take the figures with care"
+    verdict = "the law is good enough"
+    if not one["law_validated"]:
+        verdict = "the law is not good enough: cite the interval of the distributions"
+    steady = "steady" if one["stabilised"] else "not steady to the digits asked for"
     return [
         f"propagation of distributions, {one['trials']} trials, seed {one['seed']}, {steady} [{one['unit']}]:",
         f"  value {one['value']:.{places}f}, u = {_two(one['standard_uncertainty'])}, k of the interval = {one['coverage_factor']:.2f}",
         f"  interval of the law          {interval('law_interval')}",
         f"  symmetric coverage interval  {interval('symmetric_interval')}",
         f"  shortest coverage interval   {interval('shortest_interval')}",
-        f"  ends differ by {one['d_low']:.2g} and {one['d_high']:.2g}, tolerance {one['numerical_tolerance']:.2g}: {verdict} "
-        "(JCGM 101 clause 8)",
+        f"  ends differ by {one['d_low']:.2g} and {one['d_high']:.2g}, tolerance {one['numerical_tolerance']:.2g}",
+        f"  {verdict} (JCGM 101 clause 8)",
+        *(_HEAVY_TAILS if one["heavy_tails"] else ()),
     ]
 
 

@@ -136,12 +136,12 @@ def distribution_chart(drawing: DistributionDrawing) -> Figure:
         ):
             for number, end in enumerate(ends):
                 axes.axvline(end, color=INK, ls=style, lw=1.1, label=name if number == 0 else None)
-        axes.set_ylim(bottom=0, top=1.35 * float(density.max()))
+        axes.set_ylim(bottom=0, top=1.1 * float(density.max()))
         axes.set_yticks([])
         axes.spines["left"].set_visible(False)
         axes.set_xlabel(drawing.label)
         axes.set_title(drawing.name, loc="left", fontsize=9.5, fontweight="bold")
-        axes.legend(frameon=False, fontsize=8, loc="upper left", ncols=2)
+        figure.legend(loc="outside lower left", ncols=4, frameon=False, fontsize=8)
         return figure
 
 
