@@ -1,4 +1,4 @@
-"""Weighted least-squares polynomials (ISO/TS 28037 clause 6, extended to higher degrees), and lines through zero.
+"""Weighted least-squares polynomials (ISO/TS 28037 clause 6, extended to higher degrees).
 
 The abscissa is first brought to t = (x - centre)/half_width in [-1, 1]. The normal equations are then solved in integers: a float
 is an integer times a power of two, so that sums of powers, elimination and residuals are exact whatever the condition number, and
@@ -163,19 +163,19 @@ def _integers(values: Iterable[float]) -> tuple[list[int], int]:
     return [above * (common // below) for above, below in ratios], common
 
 
-def _moments(t: list[int], y: list[int], w: list[int], terms: range) -> list[list[int]]:
-    """Lower triangle of the sums of w^2 a b, where a and b run through the powers of t in `terms`, then y."""
+def _moments(t: list[int], y: list[int], w: list[int], degree: int) -> list[list[int]]:
+    """Lower triangle of the sums of w^2 a b, where a and b run through t^0 ... t^degree, then y."""
     weight = [a * a for a in w]
     weighted_y = [a * b for a, b in zip(weight, y, strict=True)]
     square = sum(a * b for a, b in zip(weighted_y, y, strict=True))
     of_t, of_y = [], []
-    for order in range(2 * terms.stop - 1):
+    for order in range(2 * degree + 1):
         of_t.append(sum(weight))
         weight = [a * b for a, b in zip(weight, t, strict=True)]
-        if order < terms.stop:
+        if order <= degree:
             of_y.append(sum(weighted_y))
             weighted_y = [a * b for a, b in zip(weighted_y, t, strict=True)]
-    return [*(of_t[k + terms.start : 2 * k + 1] for k in terms), [*of_y[terms.start :], square]]
+    return [*(of_t[k : 2 * k + 1] for k in range(degree + 1)), [*of_y, square]]
 
 
 def _sweep(matrix: list[list[int]]) -> int:
@@ -200,50 +200,42 @@ def _sweep(matrix: list[list[int]]) -> int:
     return before
 
 
-def _fit(
-    x: NDArray[np.float64],
-    y: NDArray[np.float64],
-    weight: NDArray[np.float64],
-    scale: tuple[float, float],
-    terms: range,
+def _solved(
+    x: NDArray[np.float64], y: NDArray[np.float64], weight: NDArray[np.float64], scale: tuple[float, float], degree: int
 ) -> Polynomial:
-    """Fit of sum over k in `terms` of b_k t^k, terms ending at the degree; the other coefficients are 0, exactly known."""
+    """Solution of the normal equations in integers, each result rounded once."""
     *t, centre, half_width = _integers([*x.tolist(), *scale])[0]
     t = [one - centre for one in t]
     (y_whole, y_unit), (w, w_unit) = _integers(y.tolist()), _integers(weight.tolist())
-    swept = _moments(t, y_whole, w, terms)
+    swept = _moments(t, y_whole, w, degree)
     d = _sweep(swept)
     *inverse, (*b, square) = swept
-    coefficients, covariance = np.zeros(terms.stop), np.zeros((terms.stop, terms.stop))
-    widths = [half_width**order for order in terms]
-    for k, order in enumerate(terms):
-        coefficients[order] = b[k] * widths[k] / (d * y_unit)
-        row = [-one * widths[k] * width * w_unit**2 / d for one, width in zip(inverse[k], widths, strict=False)]
-        covariance[order, terms.start : order + 1] = covariance[terms.start : order + 1, order] = row
-    residuals = np.array(_residuals(t, y_whole, b, terms, d, y_unit))
+    widths = [half_width**k for k in range(degree + 1)]
+    coefficients = np.array([one * width / (d * y_unit) for one, width in zip(b, widths, strict=True)])
+    covariance = np.zeros((degree + 1, degree + 1))
+    for k, row in enumerate(inverse):
+        factor = -widths[k] * w_unit**2
+        covariance[k, : k + 1] = [one * width * factor / d for one, width in zip(row, widths, strict=False)]
+        covariance[: k + 1, k] = covariance[k, : k + 1]
     chi_squared = square / (d * (w_unit * y_unit) ** 2)
-    return Polynomial(*scale, coefficients, covariance, x.size - len(terms), chi_squared, residuals)
+    residuals = np.array(_residuals(t, y_whole, b, d, y_unit))
+    return Polynomial(*scale, coefficients, covariance, x.size - degree - 1, chi_squared, residuals)
 
 
-def _residuals(t: list[int], y: list[int], b: list[int], terms: range, d: int, unit: int) -> list[float]:
+def _residuals(t: list[int], y: list[int], b: list[int], d: int, unit: int) -> list[float]:
     """(y - sum b_k t^k/d)/unit, each rounded once."""
     fitted = [0] * len(t)
     for coefficient in reversed(b):
         fitted = [value * one + coefficient for value, one in zip(fitted, t, strict=True)]
     below = d * unit
-    return [(value * d - own * one**terms.start) / below for value, own, one in zip(y, fitted, t, strict=True)]
+    return [(value * d - own) / below for value, own in zip(y, fitted, strict=True)]
 
 
-def _checked_fit(
-    x: NDArray[np.float64], y: NDArray[np.float64], weight: NDArray[np.float64], terms: range
-) -> Polynomial:
+def _fit(x: NDArray[np.float64], y: NDArray[np.float64], weight: NDArray[np.float64], degree: int) -> Polynomial:
     refuse_points(~(np.isfinite(x) & np.isfinite(y)), "indication and value must be finite numbers")
-    through_zero = terms.start > 0
-    scale = (0.0, float(np.max(np.abs(x), initial=0.0))) if through_zero else scale_of(x, terms.stop - 1)
-    if not scale[1]:
-        raise CurveError("no indication other than 0 makes no line through zero: compare at another indication")
+    scale = scale_of(x, degree)
     try:
-        return _fit(x, y, weight, scale, terms)
+        return _solved(x, y, weight, scale, degree)
     except OverflowError:
         raise CurveError("numbers too large or too small for a curve: give them in another unit") from None
 
@@ -254,22 +246,13 @@ def _weights(u: NDArray[np.float64]) -> NDArray[np.float64]:
         return np.asarray(1.0 / u)
 
 
-def _by_residuals(fit: Polynomial) -> Polynomial:
-    """The fit with its covariance multiplied by s^2 = sum(residual^2)/(n-p)."""
-    if fit.degrees_of_freedom < 1:
-        raise CurveError(
-            f"{fit.residuals.size} points leave nothing to estimate the scatter of a curve of degree {fit.degree} from"
-        )
-    return fit.scaled(fit.chi_squared / fit.degrees_of_freedom)
-
-
 def weighted(x: NDArray[np.float64], y: NDArray[np.float64], u: NDArray[np.float64], degree: int) -> Polynomial:
     """Fit with known standard uncertainties u of y, weights 1/u^2: C = (X^T U^-1 X)^-1 (ISO/TS 28037, 6.3).
 
     x, y, u are (n,) with n - (degree + 1) >= 0 and u > 0. The covariance is what u claims; nothing is scaled here.
     Raises CurveError.
     """
-    return _checked_fit(x, y, _weights(u), range(degree + 1))
+    return _fit(x, y, _weights(u), degree)
 
 
 def unweighted(x: NDArray[np.float64], y: NDArray[np.float64], degree: int) -> Polynomial:
@@ -277,21 +260,7 @@ def unweighted(x: NDArray[np.float64], y: NDArray[np.float64], degree: int) -> P
 
     x and y are (n,) with n - (degree + 1) >= 1. Raises CurveError.
     """
-    return _by_residuals(_checked_fit(x, y, np.ones_like(y), range(degree + 1)))
-
-
-def weighted_proportional(x: NDArray[np.float64], y: NDArray[np.float64], u: NDArray[np.float64]) -> Polynomial:
-    """Line through zero y = b x with known standard uncertainties u of y: b = sum(x y/u^2)/sum(x^2/u^2), n - 1 dof.
-
-    x, y, u are (n,) with n >= 1, some x not 0, and u > 0. The coefficient of order 0 is 0, exactly known: the instrument must
-    have no offset, by its principle or by adjustment before each use. Raises CurveError.
-    """
-    return _checked_fit(x, y, _weights(u), range(1, 2))
-
-
-def unweighted_proportional(x: NDArray[np.float64], y: NDArray[np.float64]) -> Polynomial:
-    """Line through zero y = b x with unknown equal uncertainties: s^2 = sum(residual^2)/(n-1) scales the variance of b.
-
-    x and y are (n,) with n >= 2 and some x not 0; valid as `weighted_proportional` is. Raises CurveError.
-    """
-    return _by_residuals(_checked_fit(x, y, np.ones_like(y), range(1, 2)))
+    fit = _fit(x, y, np.ones_like(y), degree)
+    if fit.degrees_of_freedom < 1:
+        raise CurveError(f"{x.size} points leave nothing to estimate the scatter of a curve of degree {degree} from")
+    return fit.scaled(fit.chi_squared / fit.degrees_of_freedom)

@@ -20,9 +20,8 @@ from calib.quantities import Unit, preferred, unit
 from calib.records.tables import Comparison, CorrectionCurve
 from calib.uncertainty.statement import plain, round_uncertainty
 
-
 # Student's t has a finite standard deviation above 2 degrees of freedom only.
-_HEAVY_TAILS = ("  three observations or fewer: their distribution has no standard deviation, so u never settles",)
+_HEAVY_TAILS = ("  three observations or fewer: their distribution has no standard deviation, so u may never settle",)
 
 
 def readiness(one: Readiness, units: str | None) -> Content:
@@ -207,7 +206,10 @@ def _monte_carlo_lines(one: Content) -> list[str]:
     steady = "steady" if one["stabilised"] else "not steady to the digits asked for"
     return [
         f"propagation of distributions, {one['trials']} trials, seed {one['seed']}, {steady} [{one['unit']}]:",
-        f"  value {one['value']:.{places}f}, u = {_two(one['standard_uncertainty'])}, k of the interval = {one['coverage_factor']:.2f}",
+        (
+            f"  value {one['value']:.{places}f}, u = {_two(one['standard_uncertainty'])}, "
+            f"k of the interval = {one['coverage_factor']:.2f}"
+        ),
         f"  interval of the law          {interval('law_interval')}",
         f"  symmetric coverage interval  {interval('symmetric_interval')}",
         f"  shortest coverage interval   {interval('shortest_interval')}",

@@ -53,8 +53,9 @@ def distributions_of(found: ReadingInJob, seed: int, significant_digits: int = 2
 def model_of(readings: OutletReadings, row: int) -> tuple[list[InputDistribution], Callable[..., Floats]]:
     """Input distributions of one reading that have a width, and the measurement model on their errors.
 
-    The model is that of `calib.measurement`, without linearisation: v = f(x + errors of the indication; coefficients +
-    their errors) + errors of the value, q = v A (1 + errors of the dimensions) K (1 + error of the factor) (1 + error of the method).
+    The model is that of `calib.measurement`, without linearisation:
+    v = f(x + errors of the indication; coefficients + their errors) + errors of the value,
+    q = v A (1 + errors of the dimensions) K (1 + error of the factor) (1 + error of the method).
     """
     curve = readings.curves[readings.calibration[row]]
     x = float(readings.indication[row])

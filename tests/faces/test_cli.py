@@ -1,6 +1,6 @@
 """The command line as a person types it.
 
-Source: README.md ("Commands", "Exit statuses"), which keeps the contract of the interface; common practice, no source, for the rest.
+Source: README.md ("Commands", "Exit statuses"), which keeps the contract; common practice, no source, for the rest.
 """
 
 import os
@@ -247,7 +247,7 @@ def test_init_and_demo_answer_in_json_too(tmp_path):
     assert [Path(path).suffix for path in told["files"]] == [".html", ".csv", ".json"]
 
 
-# --- options -----------------------------------------------------------------------------------------------------------------------
+# --- options ---------------------------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,230 @@
+"""Nonlinear least squares: curves y = f(b, x) whose shape physics gives, such as King's law or a power law.
+
+    minimise sum over i of ((y_i - f(b, x_i))/u_i)^2;    C = (J^T U^-1 J)^-1,    J = df/db at the minimum
+
+Levenberg-Marquardt (J. J. More, 1978, as in MINPACK) comes near the minimum; Gauss-Newton steps by QR of the scaled Jacobian
+then go on until the parameters move no more. Only these judge convergence.
+
+Validity: errors of y independent, x exactly known; f smooth near the minimum; scatter small enough that f is straight over the
+uncertainties of b. Several minima may exist: the one that `start` leads to is found.
+"""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import solve_triangular
+from scipy.optimize import least_squares
+
+from calib.curves.generalised import MOST_ITERATIONS, NOISE, settled
+from calib.curves.regression import refuse_points
+from calib.errors import CurveError
+
+# f(b, x): parameters (p,), real or complex, and places (n, ...) -> values (n,)
+Model = Callable[[NDArray[Any], NDArray[np.float64]], NDArray[Any]]
+# df/db(b, x): parameters (p,) and places (n, ...) -> (n, p)
+Jacobian = Callable[[NDArray[np.float64], NDArray[np.float64]], NDArray[np.float64]]
+
+# Of a scaled Jacobian: parameters are told apart where no direction of them changes the curve less than this.
+SINGULAR = 1e-13
+# A model that is not finite on the way is this far from the points: a step that is never taken.
+FAR = 1e100
+# Levenberg-Marquardt goes on through long flat valleys.
+TIGHT = 1e-15
+MOST_EVALUATIONS = 2000
+
+
+@dataclass(frozen=True)
+class NonlinearFit:
+    """Fitted parameters with what the iteration says. A fit that does not converge raises CurveError instead."""
+
+    parameters: NDArray[np.float64]  # (p,)
+    covariance: NDArray[np.float64]  # (p, p) of the parameters
+    degrees_of_freedom: int  # n - p
+    chi_squared: float  # sum((residual/u)^2); with unknown scatter, the sum of squared residuals [unit of y squared]
+    residuals: NDArray[np.float64]  # (n,) y - f(b, x) [unit of y]
+    iterations: int  # evaluations of Levenberg-Marquardt and Gauss-Newton steps
+    last_move: float  # by which part of its uncertainty the last step moved a parameter at most [1]
+    converged: bool  # whether that is as little as `generalised.settled` asks for
+
+    @property
+    def standard_uncertainty(self) -> NDArray[np.float64]:
+        """(p,) standard uncertainties of the parameters."""
+        return np.sqrt(np.diag(self.covariance))
+
+    @property
+    def residual_standard_deviation(self) -> float:
+        """s = sqrt(chi^2/(n-p)): [unit of y] for unknown scatter, else scatter seen over stated [1]; nan where n = p."""
+        return math.sqrt(self.chi_squared / self.degrees_of_freedom) if self.degrees_of_freedom else math.nan
+
+    def scaled(self, factor: float) -> "NonlinearFit":
+        """The same fit with its covariance multiplied by `factor`."""
+        return replace(self, covariance=self.covariance * factor)
+
+
+@dataclass(frozen=True)
+class _Problem:
+    """What is minimised."""
+
+    model: Model
+    jacobian: Jacobian
+    x: NDArray[np.float64]  # (n, ...)
+    y: NDArray[np.float64]  # (n,)
+    u: NDArray[np.float64]  # (n,) 1 where the scatter is unknown
+    known: bool  # whether u is what is known of the scatter
+
+    def distances(self, b: NDArray[np.float64]) -> NDArray[np.float64]:
+        """(n,) residuals over u."""
+        with np.errstate(all="ignore"):
+            return _finite((self.y - self.model(b, self.x)) / self.u)
+
+    def slopes(self, b: NDArray[np.float64]) -> NDArray[np.float64]:
+        """(n, p) derivatives of the model over u."""
+        with np.errstate(all="ignore"):
+            return _finite(self.jacobian(b, self.x) / self.u[:, np.newaxis])
+
+    def chi_squared(self, b: NDArray[np.float64]) -> float:
+        """Sum of squared residuals over u."""
+        return math.fsum(self.distances(b) ** 2)
+
+
+@dataclass(frozen=True)
+class _Step:
+    """One Gauss-Newton step from b."""
+
+    change: NDArray[np.float64]  # (p,)
+    covariance: NDArray[np.float64]  # (p, p) = (J^T U^-1 J)^-1, times s^2 where the scatter is unknown
+    moved: float  # largest change of a parameter, in parts of its uncertainty
+
+
+def weighted(
+    model: Model,
+    x: NDArray[np.float64],
+    y: NDArray[np.float64],
+    u: NDArray[np.float64],
+    start: NDArray[np.float64],
+    jacobian: Jacobian | None = None,
+) -> NonlinearFit:
+    """Fit with known standard uncertainties u of y: C = (J^T U^-1 J)^-1, not scaled by chi-squared.
+
+    y and u are (n,), u above 0, x is (n, ...), `start` (p,) with p at most n. Without `jacobian`, see `complex_step`. Raises
+    CurveError.
+    """
+    refuse_points(~(u > 0) | np.isinf(u), "the uncertainty must be above 0 and finite")
+    return _fit(_Problem(model, jacobian or _by_complex_step(model), x, y, u, known=True), start)
+
+
+def unweighted(
+    model: Model,
+    x: NDArray[np.float64],
+    y: NDArray[np.float64],
+    start: NDArray[np.float64],
+    jacobian: Jacobian | None = None,
+) -> NonlinearFit:
+    """Fit with unknown equal scatter: C = s^2 (J^T J)^-1, s^2 = sum(residual^2)/(n-p).
+
+    y is (n,), x is (n, ...), `start` (p,) with p below n. Without `jacobian`, see `complex_step`. Raises CurveError.
+    """
+    if y.size == start.size:
+        raise CurveError(f"{y.size} points leave nothing to estimate the scatter of {start.size} parameters from")
+    return _fit(_Problem(model, jacobian or _by_complex_step(model), x, y, np.ones_like(y), known=False), start)
+
+
+def complex_step(model: Model, b: NDArray[np.float64], x: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(n, p) derivatives df/db_k = Im f(b + i h e_k)/h, h so small that they are as exact as f itself.
+
+    For models of analytic functions (+, -, *, /, powers, exp, log, sqrt, sin ...): abs, minimum, maximum, comparisons and `.real`
+    lose the imaginary part, and such a model needs its own Jacobian (J. N. Lyness, C. B. Moler, 1967, from memory). Raises
+    CurveError where it is lost altogether.
+    """
+    columns = []
+    for k, value in enumerate(b):
+        shifted = b.astype(complex)
+        step = 1e-30 * (abs(value) or 1.0)
+        shifted[k] += 1j * step
+        column = model(shifted, x)
+        if not np.iscomplexobj(column):
+            raise CurveError("the model loses imaginary parts: give its Jacobian")
+        columns.append(column.imag / step)
+    return np.column_stack(columns)
+
+
+def _by_complex_step(model: Model) -> Jacobian:
+    return lambda b, x: complex_step(model, b, x)
+
+
+def _finite(values: NDArray[Any]) -> NDArray[np.float64]:
+    return np.asarray(np.clip(np.nan_to_num(values, nan=FAR, posinf=FAR, neginf=-FAR), -FAR, FAR), dtype=float)
+
+
+def _fit(problem: _Problem, start: NDArray[np.float64]) -> NonlinearFit:
+    n, p = problem.y.size, start.size
+    if n < p:
+        raise CurveError(f"{n} points determine no {p} parameters: compare at more places, or fix a parameter")
+    with np.errstate(all="ignore"):
+        at_start = problem.y - problem.model(start, problem.x)
+    refuse_points(~np.isfinite(at_start), "value or model is not finite at the start: correct it, or start elsewhere")
+    found = least_squares(
+        lambda b: -problem.distances(b),
+        start,
+        problem.slopes,
+        method="lm",
+        x_scale="jac",
+        ftol=TIGHT,
+        xtol=TIGHT,
+        gtol=TIGHT,
+        max_nfev=MOST_EVALUATIONS,
+    )
+    return _polished(problem, found.x, found.nfev)
+
+
+def _polished(problem: _Problem, b: NDArray[np.float64], evaluations: int) -> NonlinearFit:
+    """Gauss-Newton steps until nothing moves; raises CurveError where they do not come to rest."""
+    moved: list[float] = []
+    while len(moved) < MOST_ITERATIONS:
+        step = _step(problem, b)
+        moved.append(step.moved)
+        if settled(moved):
+            residuals = problem.distances(b) * problem.u
+            dof, chi_squared = problem.y.size - b.size, problem.chi_squared(b)
+            spent = evaluations + len(moved)
+            return NonlinearFit(b, step.covariance, dof, chi_squared, residuals, spent, step.moved, converged=True)
+        b = _not_worse(problem, b, step.change)
+    far = np.argsort(-np.abs(problem.distances(b)))[:3]
+    raise CurveError(
+        f"no convergence in {evaluations + len(moved)} iterations; farthest from the curve are points "
+        f"{', '.join(str(k + 1) for k in far)}: check these, start nearer, or take a curve of fewer parameters"
+    )
+
+
+def _step(problem: _Problem, b: NDArray[np.float64]) -> _Step:
+    slopes, distances = problem.slopes(b), problem.distances(b)
+    size = np.linalg.norm(slopes, axis=0)
+    size[size == 0] = 1.0
+    q, r = np.linalg.qr(slopes / size)
+    _, singular, directions = np.linalg.svd(r)
+    if not singular[-1] > SINGULAR * singular[0]:
+        alike = np.flatnonzero(np.abs(directions[-1]) > 0.3 * np.abs(directions[-1]).max())
+        raise CurveError(
+            f"these {problem.y.size} points do not tell apart the parameter(s) {', '.join(str(k + 1) for k in alike)}: "
+            "fix one, compare at more places, or start elsewhere"
+        )
+    inverse_root = solve_triangular(r, np.eye(b.size)) / size[:, np.newaxis]
+    change = inverse_root @ (q.T @ distances)
+    scatter = 1.0 if problem.known else problem.chi_squared(b) / (problem.y.size - b.size)
+    covariance = scatter * inverse_root @ inverse_root.T
+    against = np.sqrt(np.diag(covariance)) + NOISE * np.abs(b) + np.finfo(float).tiny
+    return _Step(change, covariance, float(np.max(np.abs(change) / against)))
+
+
+def _not_worse(problem: _Problem, b: NDArray[np.float64], change: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The whole step, or the largest half, quarter ... of it that does not raise chi-squared by more than rounding."""
+    limit = problem.chi_squared(b) * (1.0 + 1e-12)
+    for halvings in range(30):
+        trial = b + change / 2**halvings
+        if problem.chi_squared(trial) <= limit:
+            return np.asarray(trial)
+    return b

@@ -1,0 +1,84 @@
+"""The committed sample report in reports/ is that of the demo as it is now; `calib demo --into reports` writes it anew.
+
+Text is compared exactly; numbers to 1e-9 (in drawings, which are drawn to six decimals, to 1e-3), since the last bits of
+floats differ between machines, and digests and the names of drawn parts, which are made of those bits, not at all.
+Common practice, no source.
+"""
+
+import re
+from pathlib import Path
+
+import pytest
+
+REPORTS = Path(__file__).parent.parent.parent / "reports"
+DIGEST = re.compile(r"\b[0-9a-f]{64}\b")
+DRAWN_NAME = re.compile(r"(?<=[\"#])[a-z][0-9a-f]{10}\b")
+DRAWING = re.compile(r"(<svg.*?</svg>)", re.DOTALL)
+NUMBER = re.compile(r"(?<![\w.])-?\d+(?:\.\d+)?(?:e[-+]?\d+)?(?![\w.])")
+
+
+def pieces(text):
+    """A report cut into its drawings and what stands between them, digests and names taken out."""
+    return DRAWING.split(DRAWN_NAME.sub("name", DIGEST.sub("digest", text)))
+
+
+def words_and_numbers(text):
+    return NUMBER.split(text), [float(one) for one in NUMBER.findall(text)]
+
+
+def differences(committed, fresh):
+    """Where two reports differ by more than the last bits of floats."""
+    if len(pieces(committed)) != len(pieces(fresh)):
+        yield "another number of drawings"
+        return
+    for old, new in zip(pieces(committed), pieces(fresh), strict=True):
+        (old_words, old_numbers), (new_words, new_numbers) = words_and_numbers(old), words_and_numbers(new)
+        if old_words != new_words:
+            yield from [f"{a!r} became {b!r}" for a, b in zip(old_words, new_words, strict=False) if a != b][:5] or [
+                "other words"
+            ]
+        else:
+            near = {"rel": 1e-3, "abs": 1e-3} if old.startswith("<svg") else {"rel": 1e-9}
+            yield from (
+                f"{a} became {b}"
+                for a, b in zip(old_numbers, new_numbers, strict=True)
+                if b != pytest.approx(a, **near)
+            )
+
+
+@pytest.mark.parametrize("form", ["json", "csv", "html"])
+def test_the_sample_is_that_of_the_demo(demo_folder, form):
+    committed = (REPORTS / f"LM-27.{form}").read_text(encoding="utf-8")
+    fresh = (demo_folder / f"LM-27.{form}").read_text(encoding="utf-8")
+    assert list(differences(committed, fresh)) == []
+
+
+@pytest.mark.parametrize(
+    ("committed", "fresh"),
+    [
+        ("flow 1.0000001 m3/h", "flow 1.0000002 m3/h"),
+        ("flow 412 m3/h", "flow 412 L/s"),
+        ("pass", "fail"),
+        ("<svg>M 1.0 2.0</svg>", "<svg>M 1.0 2.1</svg>"),
+        ("<svg></svg>", ""),
+        ("12 of 13", "12 of 14"),
+        ("S1-1", "S1-2"),
+        ('"due_on": "2027-03-18"', '"due_on": "2027-03-19"'),
+        ("a" * 64, "a" * 63),
+    ],
+)
+def test_a_difference_would_be_seen(committed, fresh):
+    assert list(differences(committed, fresh))
+
+
+@pytest.mark.parametrize(
+    ("committed", "fresh"),
+    [
+        ("flow 412.00000000000006 m3/h", "flow 412.0000000000001 m3/h"),
+        ("digest " + "a" * 64, "digest " + "b" * 64),
+        ("<svg>M 1.000001 2.0</svg>", "<svg>M 1.000002 2.0</svg>"),
+        ('<svg id="m060324d123"/><use href="#m060324d123"/>', '<svg id="mb1449da67c"/><use href="#mb1449da67c"/>'),
+    ],
+)
+def test_the_last_bits_of_floats_are_no_difference(committed, fresh):
+    assert list(differences(committed, fresh)) == []
