@@ -77,9 +77,9 @@ class _Problem:
     known: bool  # whether u is what is known of the scatter
 
     def distances(self, b: NDArray[np.float64]) -> NDArray[np.float64]:
-        """(n,) residuals over u."""
+        """(n,) what the model lies above the points, over u."""
         with np.errstate(all="ignore"):
-            return _finite((self.y - self.model(b, self.x)) / self.u)
+            return _finite((self.model(b, self.x) - self.y) / self.u)
 
     def slopes(self, b: NDArray[np.float64]) -> NDArray[np.float64]:
         """(n, p) derivatives of the model over u."""
@@ -168,7 +168,7 @@ def _fit(problem: _Problem, start: NDArray[np.float64]) -> NonlinearFit:
         at_start = problem.y - problem.model(start, problem.x)
     refuse_points(~np.isfinite(at_start), "value or model is not finite at the start: correct it, or start elsewhere")
     found = least_squares(
-        lambda b: -problem.distances(b),
+        problem.distances,
         start,
         problem.slopes,
         method="lm",
@@ -188,7 +188,7 @@ def _polished(problem: _Problem, b: NDArray[np.float64], evaluations: int) -> No
         step = _step(problem, b)
         moved.append(step.moved)
         if settled(moved):
-            residuals = problem.distances(b) * problem.u
+            residuals = -problem.distances(b) * problem.u
             dof, chi_squared = problem.y.size - b.size, problem.chi_squared(b)
             spent = evaluations + len(moved)
             return NonlinearFit(b, step.covariance, dof, chi_squared, residuals, spent, step.moved, converged=True)
@@ -213,7 +213,7 @@ def _step(problem: _Problem, b: NDArray[np.float64]) -> _Step:
             "fix one, compare at more places, or start elsewhere"
         )
     inverse_root = solve_triangular(r, np.eye(b.size)) / size[:, np.newaxis]
-    change = inverse_root @ (q.T @ distances)
+    change = -inverse_root @ (q.T @ distances)
     scatter = 1.0 if problem.known else problem.chi_squared(b) / (problem.y.size - b.size)
     covariance = scatter * inverse_root @ inverse_root.T
     against = np.sqrt(np.diag(covariance)) + NOISE * np.abs(b) + np.finfo(float).tiny

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import chdtrc
 
+from calib.curves import nonlinear
 from calib.curves.curve import Curve
 from calib.curves.curve import from_text as correction_curve_from_text
 from calib.curves.regression import cholesky_of
@@ -169,70 +170,37 @@ def fit_response(shape: Shape, v: Floats, x: Floats, u: Floats | None) -> Respon
     """Fit a shape to reference values v and indications x, (n,) each; raises CurveError.
 
     `u` (n,) is the standard uncertainty of each indication's own scatter; None where it is unknown: then equal weights in the
-    shape's ordinate y(x), and s^2 = sum(residual^2)/(n-p) scales the covariance. Gauss-Newton with halved steps; a fit that does
-    not converge says so.
+    shape's ordinate y(x), and s^2 = sum(residual^2)/(n-p) scales the covariance. A fit that does not converge says so.
     """
     shape.check(x, v)
     distinct = np.unique(v).size
     p = len(shape.parameters)
     if distinct < p or x.size < p:
         raise CurveError(f"{distinct} different reference value(s) make no {shape.title}: compare at {p} or more")
-    y = shape.ordinate(x)
-    weight = np.ones_like(y) if u is None else 1.0 / (np.abs(shape.ordinate_slope(x)) * u)
-    theta, iterations = _gauss_newton(shape, v, y, weight)
-    inverse = np.linalg.inv(np.linalg.qr(shape.gradient(v, theta) * weight[:, np.newaxis])[1])
-    covariance = inverse @ inverse.T
-    residuals = y - shape.response(v, theta)
-    chi_squared = float(np.sum((residuals * weight) ** 2))
-    degrees = x.size - p
-    if u is None and degrees > 0:
-        covariance = covariance * chi_squared / degrees
-    slope = shape.ordinate_slope(x)
-    jacobian = shape.gradient(v, theta) / slope[:, np.newaxis]
-    return ResponseFit(shape, theta, covariance, degrees, chi_squared, residuals / slope, jacobian, iterations)
-
-
-_MOST_ITERATIONS = 100
-_STEP = 1e-13  # relative change of every coefficient at which the fit has converged
-
-
-def _gauss_newton(shape: Shape, v: Floats, y: Floats, weight: Floats) -> tuple[Floats, int]:
-    theta = shape.start(v, y)
-    for iteration in range(1, _MOST_ITERATIONS + 1):
-        step = _step(shape, v, y, weight, theta)
-        theta, moved = _shortened(shape, v, y, weight, theta, step)
-        if np.all(np.abs(step) <= _STEP * np.abs(theta)) or not moved:
-            return theta, iteration
-    residuals = np.abs((y - shape.response(v, theta)) * weight)
-    worst = int(np.argmax(residuals))
-    raise CurveError(
-        f"{shape.title} did not converge in {_MOST_ITERATIONS} steps; comparison {worst + 1} (reference {v[worst]:g}) fits worst: "
-        "check it, or choose another shape"
+    y, slope = shape.ordinate(x), shape.ordinate_slope(x)
+    start = shape.start(v, y)
+    if u is None:
+        fit = nonlinear.unweighted(_model(shape), v, y, start, _gradient(shape))
+    else:
+        fit = nonlinear.weighted(_model(shape), v, y, np.abs(slope) * u, start, _gradient(shape))
+    return ResponseFit(
+        shape,
+        fit.parameters,
+        fit.covariance,
+        fit.degrees_of_freedom,
+        fit.chi_squared,
+        fit.residuals / slope,
+        shape.gradient(v, fit.parameters) / slope[:, np.newaxis],
+        fit.iterations,
     )
 
 
-def _step(shape: Shape, v: Floats, y: Floats, weight: Floats, theta: Floats) -> Floats:
-    jacobian = shape.gradient(v, theta) * weight[:, np.newaxis]
-    step, _, rank, _ = np.linalg.lstsq(jacobian, (y - shape.response(v, theta)) * weight)
-    if rank < theta.size:
-        raise CurveError(f"the comparisons do not determine {shape.title}: compare at more, and more different, values")
-    return np.asarray(step)
+def _model(shape: Shape) -> Callable[[Floats, Floats], Floats]:
+    return lambda theta, v: shape.response(v, theta)
 
 
-def _shortened(shape: Shape, v: Floats, y: Floats, weight: Floats, theta: Floats, step: Floats) -> tuple[Floats, bool]:
-    """The coefficients after the step, halved until the sum of squares does not grow; and whether they moved at all."""
-
-    def squares(at: Floats) -> float:
-        with np.errstate(all="ignore"):
-            return float(np.sum(((y - shape.response(v, at)) * weight) ** 2))
-
-    before = squares(theta)
-    for _ in range(40):
-        after = theta + step
-        if squares(after) <= before:
-            return after, bool(np.any(after != theta))
-        step = step / 2.0
-    return theta, False
+def _gradient(shape: Shape) -> Callable[[Floats, Floats], Floats]:
+    return lambda theta, v: shape.gradient(v, theta)
 
 
 @dataclass(frozen=True)

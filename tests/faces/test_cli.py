@@ -177,7 +177,7 @@ def test_a_wrong_import_names_each_cell_on_a_line_and_exits_2(empty_records, tmp
     assert [line for line in ran.err.splitlines() if line.startswith("error: ")] == [
         f"error: {folder}/jobs.csv row 2, decision_rule: 'a\\nb\\x1b[2J'; expected one of simple, guarded, guarded non-binary",
         f"error: {folder}/outlets.csv row 2, width: '-400'; expected a finite number above 0",
-        f"error: {folder}/readings.csv row 2, unit: 'Pa'; expected one of m/s, fpm, ft/min, km/h",
+        f"error: {folder}/readings.csv row 2, unit: 'Pa'; expected a unit of air velocity: one of m/s, fpm, ft/min, km/h",
     ]
     assert ledger_head(empty_records)[0] == 0
 

@@ -8,6 +8,7 @@ import pytest
 
 from calib.errors import BadInputError, CurveError, NotInRecordsError
 from calib.procedures.choose_curve import choose_curve
+from calib.procedures.fit_curve import Wish
 from calib.procedures.look_up import calibration_on_file
 from calib.records import database
 from tests.folders import SIGNED, flows_of, ledger_head, small_job
@@ -15,7 +16,7 @@ from tests.folders import SIGNED, flows_of, ledger_head, small_job
 
 def choose(records, degree, reason="the maker states it", tag="VA-1", certificate="C-101"):
     with database.writing(str(records)) as session:
-        return choose_curve(session, tag, certificate, degree, reason, SIGNED).model_dump()
+        return choose_curve(session, tag, certificate, Wish(degree), reason, SIGNED).model_dump()
 
 
 def curves(records):
@@ -58,19 +59,19 @@ def test_a_degree_that_chi_squared_rejects_has_its_scatter_enlarged(small_record
 @pytest.mark.parametrize("degree", [-1, 4, 5, 99])
 def test_a_degree_that_is_no_candidate_is_refused(small_records, degree):
     before = ledger_head(small_records)
-    with pytest.raises(CurveError, match="choose one of 0, 1, 2, 3"):
+    with pytest.raises(CurveError, match=f"degree {degree} is no candidate here"):
         choose(small_records, degree)
     assert ledger_head(small_records) == before
 
 
 def test_three_comparisons_leave_a_constant_only(small_records):
-    with pytest.raises(CurveError, match="choose one of 0"):
+    with pytest.raises(CurveError, match="degree 1 is no candidate here"):
         choose(small_records, 1, tag="PG-1", certificate="C-104")
 
 
 @pytest.mark.parametrize("reason", ["", "  "])
 def test_a_reason_is_asked_for(small_records, reason):
-    with pytest.raises(BadInputError, match="why this degree"):
+    with pytest.raises(BadInputError, match="why this curve"):
         choose(small_records, 2, reason)
 
 

@@ -36,19 +36,14 @@ def test_a_url_names_the_same_file(tmp_path):
     assert (tmp_path / "new.sqlite").is_file()
 
 
-AS_A_URL = pytest.mark.xfail(
-    reason="the name is read as part of a URL: ? begins its options, %20 is a space", strict=True
-)
-
-
 @pytest.mark.parametrize(
     "name",
     [
         "with space.sqlite",
         "Prüf-Nr. 5 – α.sqlite",
         "a#b.sqlite",
-        pytest.param("a%20b.sqlite", marks=AS_A_URL),
-        pytest.param("what?.sqlite", marks=AS_A_URL),
+        "a%20b.sqlite",
+        "what?.sqlite",
     ],
 )
 def test_any_name_that_a_file_may_have_is_kept(tmp_path, name):
@@ -64,7 +59,6 @@ def test_another_kind_of_database_is_refused(act):
         act("postgresql://host/name")
 
 
-@pytest.mark.xfail(reason="a database in memory is made, said to be made, and lost", strict=True)
 def test_a_database_in_memory_is_refused():
     with pytest.raises(RecordsError):
         database.make(":memory:")
