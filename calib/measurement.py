@@ -82,14 +82,15 @@ class _Velocity:
 def flows(readings: OutletReadings) -> Flows:
     """Flows of all readings with the contribution of each influence; raises MeasuringIntervalError outside a curve's interval."""
     corrected = _correct(readings)
-    of_velocity = _velocity_contributions(readings, corrected)
+    each = np.arange(readings.size)
+    of_velocity = _velocity_contributions(readings, corrected, each)
     opening = readings.area * readings.outlet_factor
     flow = volume_flow(corrected.value, readings.area, readings.outlet_factor)
     scaled = tuple(
         Contribution(one.name, one.type_a, one.parts * opening[:, np.newaxis], one.source, one.degrees_of_freedom)
         for one in of_velocity
     )
-    return Flows(corrected.value, of_velocity, flow, (*scaled, *_flow_contributions(readings, flow)))
+    return Flows(corrected.value, of_velocity, flow, (*scaled, *_flow_contributions(readings, flow, each)))
 
 
 def _correct(readings: OutletReadings) -> _Velocity:
@@ -109,8 +110,7 @@ def _correct(readings: OutletReadings) -> _Velocity:
     return _Velocity(value, sensitivity, error, scatter, dof, reference)
 
 
-def _velocity_contributions(readings: OutletReadings, corrected: _Velocity) -> tuple[Contribution, ...]:
-    each = np.arange(readings.size)
+def _velocity_contributions(readings: OutletReadings, corrected: _Velocity, each: Integers) -> tuple[Contribution, ...]:
     by_calibration = readings.calibration
     return (
         Contribution(
@@ -138,8 +138,7 @@ def _velocity_contributions(readings: OutletReadings, corrected: _Velocity) -> t
     )
 
 
-def _flow_contributions(readings: OutletReadings, flow: Floats) -> tuple[Contribution, ...]:
-    each = np.arange(readings.size)
+def _flow_contributions(readings: OutletReadings, flow: Floats, each: Integers) -> tuple[Contribution, ...]:
     dimension = rectangular(1.0) * readings.dimension_relative * flow[:, np.newaxis]
     return (
         _type_b("dimension", dimension, readings.outlet),

@@ -47,8 +47,8 @@ class Curve(ABC):
     def inside(self, x: ArrayLike) -> NDArray[np.float64]:
         """The indications, if all lie within the measuring interval; raises MeasuringIntervalError otherwise."""
         indications = np.asarray(x, dtype=float)
-        outside = indications[~self.covers(indications)]
-        if outside.size:
+        if indications.size and not (indications.min() >= self.low and indications.max() <= self.high):
+            outside = indications[~self.covers(indications)]
             raise MeasuringIntervalError(
                 f"indication {outside.flat[0]:g} is outside the calibrated measuring interval {self.low:g} to {self.high:g} (SI)"
             )

@@ -108,12 +108,8 @@ def combine_totals(
         if id(one.source) not in groups:
             groups[id(one.source)] = _groups(one.source[inside], membership[inside])
         group = groups[id(one.source)]
-        signed = one.parts[inside] * sign[inside, np.newaxis]
-        summed = np.stack([np.bincount(group.place, column, group.owner.size) for column in signed.T])
-        of_group = np.sum(summed**2, axis=0)
-        # One source has one number of degrees of freedom; should its results differ in it, the fewest count.
-        fewest = np.full(group.owner.size, np.inf)
-        np.minimum.at(fewest, group.place, one.degrees_of_freedom[inside])
+        of_group = group.summed_squares(one.parts[inside] * sign[inside, np.newaxis])
+        fewest = group.fewest(one.degrees_of_freedom[inside])
         variances.append(np.bincount(group.owner, of_group, totals).astype(float))
         lost.append(np.bincount(group.owner, of_group**2 / fewest, totals).astype(float))
     return _combined(variances, lost)
@@ -123,11 +119,28 @@ def combine_totals(
 class _Groups:
     """Results of one total with one source."""
 
-    place: NDArray[np.int64]  # (n,) number of the group that a result belongs to
+    place: NDArray[np.int64] | None  # (n,) number of the group that a result belongs to; None: each is a group alone
     owner: NDArray[np.int64]  # (groups,) total that a group belongs to
+
+    def summed_squares(self, parts: NDArray[np.float64]) -> NDArray[np.float64]:
+        """(groups,) squared length of the sum of the parts (n, m) of each group."""
+        if self.place is None:
+            return np.asarray(np.einsum("ij,ij->i", parts, parts))
+        summed = np.stack([np.bincount(self.place, column, self.owner.size) for column in parts.T])
+        return np.asarray(np.sum(summed**2, axis=0))
+
+    def fewest(self, degrees_of_freedom: NDArray[np.float64]) -> NDArray[np.float64]:
+        """(groups,) degrees of freedom of each group: a source has one number; should its results differ in it, the fewest."""
+        if self.place is None:
+            return degrees_of_freedom
+        fewest = np.full(self.owner.size, np.inf)
+        np.minimum.at(fewest, self.place, degrees_of_freedom)
+        return fewest
 
 
 def _groups(source: NDArray[np.int64], membership: NDArray[np.int64]) -> _Groups:
+    if np.all(source[1:] > source[:-1]):  # rising: no source stands twice
+        return _Groups(None, membership)
     width = int(source.max(initial=0)) + 1
     pairs, place = np.unique(membership * width + source, return_inverse=True)
     return _Groups(place, pairs // width)

@@ -31,7 +31,9 @@ def points(seed, degree, relative=0.01):
     random = np.random.default_rng(seed)
     n = random.integers(degree + 3, 13)
     true = np.linspace(1.0, 9.0, n) + random.uniform(-0.25, 0.25, n)
-    coefficients = random.uniform(0.5, 2.0, degree + 1) * random.choice([-1.0, 1.0], degree + 1) / 6.0 ** np.arange(degree + 1)
+    coefficients = (
+        random.uniform(0.5, 2.0, degree + 1) * random.choice([-1.0, 1.0], degree + 1) / 6.0 ** np.arange(degree + 1)
+    )
     u_x, u_y = relative * random.uniform(1.0, 4.0, n), relative * random.uniform(1.0, 4.0, n)
     x = true + u_x * random.normal(size=n)
     return x, polyval(true, coefficients) + u_y * random.normal(size=n), u_x, u_y, random
@@ -43,21 +45,19 @@ def with_common_errors(u, random, errors=2):
 
 
 def dense(x, y, covariance, degree):
-    """b, C and sum of squares: Newton steps over (b, xi), the inverse of the covariance written out."""
+    """b, C and sum of squares: Newton steps over (b, xi), whitened by the inverse root of the whole covariance."""
     n, p = x.size, degree + 1
     root = np.linalg.inv(np.linalg.cholesky(covariance))
     b, xi = np.polynomial.polynomial.polyfit(x, y, degree), x.copy()
     for step in range(30):
         d = root @ np.concatenate([x - xi, y - polyval(xi, b)])
-        slope, bend = polyval(xi, polyder(b)), polyval(xi, polyder(b, 2))
-        jacobian = root @ np.block(
-            [[np.zeros((n, p)), -np.eye(n)], [-polyvander(xi, degree), -np.diag(slope)]]
-        )  # of d by (b, xi)
+        by_xi = np.vstack([-np.eye(n), -np.diag(polyval(xi, polyder(b)))])
+        jacobian = root @ np.column_stack([np.vstack([np.zeros((n, p)), -polyvander(xi, degree)]), by_xi])
         hessian = jacobian.T @ jacobian
-        if step > 15:
+        if step > 15:  # Gauss-Newton steps first
             pull = (root.T @ d)[n:]
-            hessian[p:, p:] -= np.diag(pull * bend)
-            cross = pull[:, np.newaxis] * polyvander(xi, degree - 1) * np.arange(1, p) if degree else np.zeros((n, 0))
+            hessian[p:, p:] -= np.diag(pull * polyval(xi, polyder(b, 2)))
+            cross = pull[:, np.newaxis] * polyvander(xi, degree - 1) * np.arange(1, p)
             hessian[p:, 1:p] -= cross
             hessian[1:p, p:] -= cross.T
         move = np.linalg.solve(hessian, jacobian.T @ d)
@@ -65,11 +65,271 @@ def dense(x, y, covariance, degree):
     return b, np.linalg.inv(jacobian.T @ jacobian)[:p, :p], d @ d
 
 
-def same(fit, b, covariance, chi_squared, rel=1e-9):
-    """Whether a fit is that of a reference: coefficients to 1e-9 of themselves or of their uncertainties."""
+def agree(fit, b, covariance, chi_squared, of_u=0.0, rel=1e-9):
+    """Whether a fit is that of a reference; `of_u` allows coefficients to differ by a part of their uncertainty."""
     own, own_covariance = fit.polynomial.in_powers_of_x()
     u = np.sqrt(np.diag(covariance))
-    assert np.abs(own - b) == pytest.approx(0.0, abs=rel * np.max(np.minimum(np.abs(b), u)) + rel * np.min(u))
-    assert own_covariance / np.outer(u, u) == pytest.approx(covariance / np.outer(u, u), rel=rel, abs=rel)
-    assert fit.polynomial.chi_squared == pytest.approx(chi_squared, rel=rel, abs=1e-15)
-    return True
+    return (
+        bool(np.all(np.abs(own - b) <= np.maximum(rel * np.maximum(np.abs(b), u), of_u * u)))
+        and bool(np.all(np.abs(own_covariance - covariance) <= rel * np.outer(u, u)))
+        and abs(fit.polynomial.chi_squared - chi_squared) <= rel * chi_squared
+    )
+
+
+@few
+@given(seeds, st.integers(0, 3))
+def test_independent_y_give_the_weighted_fit_of_statsmodels(seed, degree):
+    x, y, _, u_y, _ = points(seed, degree)
+    reference = sm.WLS(y, polyvander(x, degree), weights=u_y**-2.0).fit()
+    fit = gauss_markov_regression(x, y, np.diag(u_y**2), degree)
+    assert agree(fit, reference.params, reference.normalized_cov_params, reference.ssr)
+
+
+@few
+@given(seeds, st.integers(0, 3))
+def test_correlated_y_give_the_generalised_fit_of_statsmodels(seed, degree):
+    x, y, _, u_y, random = points(seed, degree)
+    covariance = with_common_errors(u_y, random)
+    reference = sm.GLS(y, polyvander(x, degree), sigma=covariance).fit()
+    fit = gauss_markov_regression(x, y, covariance, degree)
+    assert agree(fit, reference.params, reference.normalized_cov_params, reference.ssr)
+
+
+@few
+@given(seeds, st.integers(1, 3))
+def test_independent_x_and_y_give_the_orthogonal_distance_fit_of_odrpack(seed, degree):
+    # odrpack stops where the sum of squares falls no more. It is flat there: the coefficients are then right to about the root
+    # of the rounding, 1e-8 to 2e-7 of their uncertainty, and so the covariance to 1e-8 only. `dense` is met to 1e-9.
+    x, y, u_x, u_y, _ = points(seed, degree)
+    reference = odr_fit(
+        polyval,
+        x,
+        y,
+        np.polynomial.polynomial.polyfit(x, y, degree),
+        weight_x=u_x**-2.0,
+        weight_y=u_y**-2.0,
+        jac_beta=lambda at, _b: polyvander(at, degree).T,
+        jac_x=lambda at, b: polyval(at, polyder(b)),
+        sstol=1e-15,
+        partol=1e-14,
+        maxit=1000,
+    )
+    fit = distance_regression(x, y, u_x, u_y, degree)
+    assert agree(fit, reference.beta, reference.cov_beta, reference.sum_square, of_u=2e-6, rel=1e-6)
+    assert fit.polynomial.chi_squared == pytest.approx(reference.sum_square, rel=1e-11)
+    assert fit.adjusted_x == pytest.approx(reference.xplusd, abs=1e-6 * u_x.max())
+
+
+@few
+@given(seeds, st.integers(1, 3), st.booleans())
+def test_pairs_give_the_minimum_of_the_whole_sum_of_squares(seed, degree, correlated):
+    x, y, u_x, u_y, random = points(seed, degree)
+    within = correlated * random.uniform(-0.9, 0.9, x.size) * u_x * u_y
+    whole = np.block([[np.diag(u_x**2), np.diag(within)], [np.diag(within), np.diag(u_y**2)]])
+    assert agree(distance_regression(x, y, u_x, u_y, degree, within), *dense(x, y, whole, degree))
+
+
+@few
+@given(seeds, st.integers(1, 3))
+def test_any_covariances_give_the_minimum_of_the_whole_sum_of_squares(seed, degree):
+    x, y, u_x, u_y, random = points(seed, degree)
+    whole = with_common_errors(np.concatenate([u_x, u_y]), random, errors=3)
+    assert agree(generalised_gauss_markov_regression(x, y, whole, degree), *dense(x, y, whole, degree))
+
+
+@few
+@given(seeds, st.integers(0, 3))
+def test_x_exactly_known_leave_the_covariances_of_y_alone(seed, degree):
+    x, y, _, u_y, random = points(seed, degree)
+    covariance = with_common_errors(u_y, random)
+    whole = np.zeros((2 * x.size, 2 * x.size))
+    whole[x.size :, x.size :] = covariance
+    alone = gauss_markov_regression(x, y, covariance, degree)
+    fit = generalised_gauss_markov_regression(x, y, whole, degree)
+    assert agree(fit, *alone.polynomial.in_powers_of_x(), alone.polynomial.chi_squared)
+    assert fit.adjusted_x == pytest.approx(x, rel=1e-14)
+
+
+@given(seeds)
+def test_a_line_is_the_same_whichever_variable_is_called_x(seed):
+    x, y, u_x, u_y, random = points(seed, 1)
+    within = random.uniform(-0.9, 0.9, x.size) * u_x * u_y
+    (a, b), _ = distance_regression(x, y, u_x, u_y, 1, within).polynomial.in_powers_of_x()
+    swapped = distance_regression(y, x, u_y, u_x, 1, within)
+    assert swapped.polynomial.in_powers_of_x()[0] == pytest.approx([-a / b, 1 / b], rel=1e-8)
+    assert swapped.adjusted_x == pytest.approx(a + b * distance_regression(x, y, u_x, u_y, 1, within).adjusted_x)
+
+
+@given(seeds, st.integers(1, 3), st.sampled_from([1e-6, 1e6]), st.sampled_from([1e-6, 1e6]))
+def test_the_units_of_x_and_y_do_not_matter(seed, degree, of_x, of_y):
+    x, y, u_x, u_y, _ = points(seed, degree)
+    one = distance_regression(x, y, u_x, u_y, degree).polynomial
+    other = distance_regression(x * of_x, y * of_y, u_x * of_x, u_y * of_y, degree).polynomial
+    assert other.value(4.5 * of_x) == pytest.approx(one.value(4.5) * of_y, rel=1e-9)
+    assert other.standard_uncertainty(4.5 * of_x) == pytest.approx(one.standard_uncertainty(4.5) * of_y, rel=1e-9)
+
+
+def test_an_offset_that_all_x_share_moves_the_line_along_and_never_averages_out():
+    # y = a + b (x - offset): u(a)^2 grows by b^2 u^2, u(b) stays. The covariance matrix is singular, on purpose.
+    x, y, _, u_y, _ = points(7, 1)
+    whole = np.zeros((2 * x.size, 2 * x.size))
+    whole[: x.size, : x.size] = 0.3**2
+    whole[x.size :, x.size :] = np.diag(u_y**2)
+    coefficients, covariance = weighted(x, y, u_y, 1).in_powers_of_x()
+    found, found_covariance = generalised_gauss_markov_regression(x, y, whole, 1).polynomial.in_powers_of_x()
+    assert found == pytest.approx(coefficients, rel=1e-9)
+    assert found_covariance[0, 0] == pytest.approx(covariance[0, 0] + (0.3 * coefficients[1]) ** 2, rel=1e-9)
+    assert found_covariance[1, 1] == pytest.approx(covariance[1, 1], rel=1e-9)
+
+
+def test_repeating_points_lowers_what_is_independent_and_not_what_is_common():
+    x, u = np.tile(np.arange(1.0, 6.0), 100), np.full(500, 0.01)
+    common = gauss_markov_regression(x, x, np.diag(u**2) + 0.02**2, 0)
+    assert common.polynomial.standard_uncertainty(3.0) == pytest.approx(np.hypot(0.01 / np.sqrt(500), 0.02), rel=1e-9)
+
+
+@pytest.mark.parametrize("degree", [0, 1, 2, 3])
+def test_points_on_a_polynomial_give_it_again_and_stay_where_they_are(degree):
+    x = np.linspace(1.0, 9.0, 9)
+    b = np.array([2.0, -0.7, 0.1, 0.01])[: degree + 1]
+    fit = distance_regression(x, polyval(x, b), np.full(9, 0.1), np.full(9, 0.1), degree)
+    assert fit.polynomial.in_powers_of_x()[0] == pytest.approx(b, rel=1e-9)
+    assert fit.adjusted_x == pytest.approx(x, rel=1e-12)
+    assert fit.polynomial.chi_squared == pytest.approx(0.0, abs=1e-20)
+
+
+def test_as_many_points_as_coefficients_are_passed_through():
+    x, y = np.array([1.0, 2.0, 4.0]), np.array([1.0, 3.0, 2.0])
+    fit = distance_regression(x, y, np.full(3, 0.1), np.full(3, 0.1), 2)
+    assert fit.polynomial.value(x) == pytest.approx(y)
+    assert fit.polynomial.degrees_of_freedom == 0
+
+
+def test_a_fit_reports_how_it_converged():
+    x, y, u_x, u_y, _ = points(3, 2)
+    fit = distance_regression(x, y, u_x, u_y, 2)
+    assert fit.converged
+    assert 2 <= fit.iterations <= 20
+    assert fit.last_move <= 1e-12
+
+
+def test_a_linear_problem_needs_one_step_and_one_to_see_that_nothing_moves():
+    x, y, _, u_y, random = points(3, 2)
+    assert gauss_markov_regression(x, y, with_common_errors(u_y, random), 2).iterations <= 3
+
+
+def test_distances_are_told_in_their_own_uncertainties():
+    x = np.array([0.0, 1.0, 2.0, 3.0])
+    y = np.array([0.0, 1.0, 2.0, 3.0]) + np.array([1.0, -1.0, -1.0, 1.0])
+    fit = distance_regression(x, y, np.full(4, 0.3), np.full(4, 0.4), 1)
+    u = np.hypot(0.4, 0.3 * fit.polynomial.slope(x))
+    assert fit.normalised_residuals == pytest.approx(fit.polynomial.residuals / u)
+
+
+@pytest.mark.parametrize(
+    ("moved", "rests"),
+    [
+        ([1.0, 1e-3], False),
+        ([1.0, 1e-12], True),
+        ([1.0, *[1e-9] * 9], False),
+        ([1.0, *[1e-9] * 11], True),
+        ([1.0, *[1e-5] * 30], False),
+        ([0.5**k * 1e-6 for k in range(12)], False),
+    ],
+)
+def test_an_iteration_rests_when_steps_are_small_or_at_the_rounding_of_floats(moved, rests):
+    assert settled(moved) is rests
+
+
+# --- what is refused ---
+
+X = np.array([1.0, 2.0, 3.0, 4.0, 5.0])
+U = np.full(5, 0.1)
+
+
+@pytest.mark.parametrize("wrong", [0.0, -0.1, np.nan, np.inf])
+@pytest.mark.parametrize("place", [0, 1])
+def test_an_uncertainty_that_is_none_is_refused_with_its_points(wrong, place):
+    u = [U.copy(), U.copy()]
+    u[place][[1, 3]] = wrong
+    with pytest.raises(CurveError, match=r"point\(s\) 2, 4: both uncertainties must be above 0 and finite"):
+        distance_regression(X, X, *u, 1)
+
+
+def test_a_covariance_above_the_product_of_the_uncertainties_is_refused_with_its_points():
+    with pytest.raises(CurveError, match=r"point\(s\) 5: the covariance of x and y exceeds"):
+        distance_regression(X, X, U, U, 1, np.array([0.0, 0.0, 0.0, 0.0, -0.011]))
+
+
+@pytest.mark.parametrize(
+    "fit", [lambda x: distance_regression(x, x, U, U, 2), lambda x: gauss_markov_regression(x, x, np.diag(U), 2)]
+)
+def test_too_few_different_x_are_refused(fit):
+    with pytest.raises(CurveError, match=r"^2 different indication\(s\) make no curve of degree 2: compare at more"):
+        fit(np.array([1.0, 1.0, 1.0, 2.0, 2.0]))
+
+
+@pytest.mark.parametrize("wrong", [np.nan, np.inf])
+def test_a_point_that_is_no_number_is_refused(wrong):
+    y = X.copy()
+    y[2] = wrong
+    with pytest.raises(CurveError, match=r"point\(s\) 3: indication and value must be finite"):
+        distance_regression(X, y, U, U, 1)
+
+
+def matrix(*changes, size=5):
+    """Covariance 0.01 on the diagonal, with some entries (row, column, value) changed."""
+    whole = 0.01 * np.eye(size)
+    for row, column, value in changes:
+        whole[row, column] = value
+    return whole
+
+
+@pytest.mark.parametrize(
+    ("covariance", "message"),
+    [
+        (matrix(size=4), r"of 5 points must be 5 by 5, not \(4, 4\)"),
+        (matrix((1, 1, -0.01)), r"point\(s\) 2: .* variances not below 0"),
+        (matrix((2, 3, np.nan)), r"point\(s\) 3: covariances must be finite"),
+        (matrix((0, 4, 0.005)), r"point\(s\) 1, 5: the covariance matrix is not symmetric"),
+        (matrix((1, 1, 0.0), (1, 2, 1e-3), (2, 1, 1e-3)), r"point\(s\) 2: a covariance, but no variance"),
+        (matrix((1, 2, 0.02), (2, 1, 0.02)), r"point\(s\) 2, 3: the covariance matrix is not positive semi-definite"),
+        (matrix((3, 3, 0.0)), r"point\(s\) 4: no uncertainty remains across the curve: add"),
+        (matrix((1, 4, 0.01), (4, 1, 0.01)), r"point\(s\) 2, 5: their errors are fully correlated: add"),
+        (np.full((5, 5), 0.01), r"point\(s\) 1, 2, 3, 4, 5: their errors are fully correlated: add"),
+    ],
+)
+def test_a_matrix_that_is_no_covariance_of_y_is_refused_with_its_points(covariance, message):
+    with pytest.raises(CurveError, match=message):
+        gauss_markov_regression(X, X**2, covariance, 1)
+
+
+@pytest.mark.parametrize(
+    ("covariance", "message"),
+    [
+        (matrix(size=5), r"must be 10 by 10"),
+        (matrix((1, 8, 0.02), (8, 1, 0.02), size=10), r"point\(s\) 2, 4: .* not positive semi-definite"),
+        (np.zeros((10, 10)), r"point\(s\) 1, 2, 3, 4, 5: no uncertainty remains"),
+    ],
+)
+def test_a_matrix_that_is_no_covariance_of_x_and_y_is_refused_with_its_points(covariance, message):
+    with pytest.raises(CurveError, match=message):
+        generalised_gauss_markov_regression(X, X**2, covariance, 1)
+
+
+def test_errors_that_run_along_the_line_leave_nothing_across_it():
+    # x and y share one error whose y part is the slope times its x part: the points move along the line.
+    x, y = X, 2.0 * X
+    with pytest.raises(CurveError, match=r"point\(s\) 1, 2, 3, 4, 5: no uncertainty remains across the curve"):
+        distance_regression(x, y, U, 2.0 * U, 1, 2.0 * U**2)
+
+
+def test_a_fit_that_does_not_converge_names_the_points_farthest_away():
+    random = np.random.default_rng(26)
+    with pytest.raises(
+        CurveError, match=rf"no convergence in \d+ iterations; .* points \d+, \d+, \d+: .* a lower degree"
+    ):
+        for _ in range(200):  # x that overlap by far: most such cubics have no stable minimum
+            x = np.linspace(0.0, 1.0, 9) + random.normal(size=9)
+            distance_regression(x, random.normal(size=9), np.full(9, 1.0), np.full(9, 0.1), 3)
+    assert MOST_ITERATIONS == 200
