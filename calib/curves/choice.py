@@ -88,6 +88,8 @@ def candidates(points: Comparisons) -> tuple[Candidate, ...]:
     possible = min(HIGHEST_DEGREE, size - 1 - FEWEST_DEGREES_OF_FREEDOM, np.unique(points.indication).size - 1)
     if possible < 0:
         raise CurveError(f"{size} comparison(s) make no curve: at least {1 + FEWEST_DEGREES_OF_FREEDOM} are needed")
+    if np.unique(points.indication).size < 2:
+        raise CurveError(f"{size} comparisons at one indication make no curve: compare at two indications or more")
     degrees = range(possible + 1)
     d = points.independent_uncertainty
     if d is None:

@@ -141,16 +141,15 @@ def _check_covariance(covariance: NDArray[np.float64], n: int, blocks: int) -> N
     _refuse_rows(unequal, n, "the covariance matrix is not symmetric there: cov(a, b) is cov(b, a)")
     _refuse_rows((covariance != 0).any(axis=1) & (u == 0), n, "a covariance, but no variance: give the variance")
     scale = np.where(u > 0, u, 1.0)
-    values, vectors = np.linalg.eigh(covariance / np.outer(scale, scale))
-    if values.min(initial=0.0) < -NEGATIVE * size:
-        why = "the covariance matrix is not positive semi-definite: lower the covariances there"
-        _refuse_rows(_large(vectors[:, 0]), n, why)
+    why = "the covariance matrix is not positive semi-definite: lower the covariances there"
+    _refuse_rows(_below(covariance / np.outer(scale, scale), -NEGATIVE * size), n, why)
 
 
-def _large(direction: NDArray[np.float64]) -> NDArray[np.bool_]:
-    """Which components make up a direction."""
-    size = np.abs(direction)
-    return np.asarray(size > 0.3 * size.max())
+def _below(correlation: NDArray[np.float64], limit: float) -> NDArray[np.bool_]:
+    """Which rows make up the directions in which a correlation matrix is below a limit."""
+    values, vectors = np.linalg.eigh(correlation)
+    parts = np.linalg.norm(vectors[:, values < limit], axis=1)
+    return np.asarray((parts > 0.3 * parts.max(initial=0.0)) & (parts > 0))
 
 
 def _refuse_rows(wrong: NDArray[np.bool_], n: int, why: str) -> None:
@@ -244,6 +243,6 @@ def _root(across: NDArray[np.float64], u: NDArray[np.float64]) -> NDArray[np.flo
     except np.linalg.LinAlgError:
         root = np.zeros_like(correlation)
     if not np.diag(root).min() > LEAST_OWN:
-        together = _large(np.linalg.eigh(correlation).eigenvectors[:, 0])
-        raise CurveError(f"{named(together)}: their errors are fully correlated: add to each its own, independent part")
+        together = named(_below(correlation, 2 * LEAST_OWN))
+        raise CurveError(f"{together}: their errors are fully correlated: add to each its own, independent part")
     return np.asarray(u[:, np.newaxis] * root)

@@ -7,6 +7,7 @@ from typing import Any
 from calib.curves.choice import Candidate
 from calib.curves.regression import Polynomial
 from calib.faces.document import Content, curve, flow_unit, formula, reading_content, response_formula, result
+from calib.faces.plain_text import one_line
 from calib.procedures.budget_of import budget_of
 from calib.procedures.choose_curve import refit
 from calib.procedures.distributions_of import LawAndDistributions
@@ -439,6 +440,5 @@ def _number(number: float | None, form: str) -> str:
 
 def cells_text(cells: dict[str, Any]) -> str:
     """Filled cells, one a line."""
-    return "\n".join(
-        f"  {name.replace('_', ' ')}: {value}" for name, value in cells.items() if value is not None and name != "id"
-    )
+    filled = {name: value for name, value in cells.items() if value is not None and name != "id"}
+    return "\n".join(f"  {name.replace('_', ' ')}: {one_line(str(value))}" for name, value in filled.items())

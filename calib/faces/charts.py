@@ -2,7 +2,9 @@
 
 import io
 import re
-from collections.abc import Sequence
+import warnings
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -13,6 +15,7 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from calib.errors import CalibError
+from calib.faces.plain_text import one_line
 
 INK, LINE, BAND, PALE = "#26323b", "#1d5c63", "#b9d3d0", "#dfe4e6"
 
@@ -67,7 +70,7 @@ class CurveDrawing:
 
 def curve_chart(drawing: CurveDrawing) -> Figure:
     """Curve against indication: points with their U, the curve, its band at k = 2, and below the residuals."""
-    with mpl.rc_context(_STYLE):
+    with _drawing():
         figure = Figure(figsize=(6.4, 3.9), layout="constrained")
         upper, lower = figure.subplots(2, 1, sharex=True, gridspec_kw={"height_ratios": (3, 1)})
         curve, band = drawing.curve, drawing.band
@@ -87,7 +90,7 @@ def curve_chart(drawing: CurveDrawing) -> Figure:
         if drawing.zero_line:
             upper.axhline(0, color=INK, lw=0.6, ls=":")
         upper.set_ylabel(drawing.value_label)
-        upper.set_title(drawing.name, loc="left", fontsize=9.5, fontweight="bold")
+        upper.set_title(_short(drawing.name, 60), loc="left", fontsize=9.5, fontweight="bold")
         upper.legend(frameon=False, fontsize=8, loc="best")
         residuals = drawing.compared - drawing.fitted
         lower.axhline(0, color=INK, lw=0.6)
@@ -114,7 +117,7 @@ class DistributionDrawing:
 
 def distribution_chart(drawing: DistributionDrawing) -> Figure:
     """Output distribution of the flow, the normal one of the law over it, and the coverage interval of each."""
-    with mpl.rc_context(_STYLE):
+    with _drawing():
         figure = Figure(figsize=(6.4, 3.4), layout="constrained")
         axes = figure.subplots()
         width = 4.5 * drawing.standard_uncertainty
@@ -140,7 +143,7 @@ def distribution_chart(drawing: DistributionDrawing) -> Figure:
         axes.set_yticks([])
         axes.spines["left"].set_visible(False)
         axes.set_xlabel(drawing.label)
-        axes.set_title(drawing.name, loc="left", fontsize=9.5, fontweight="bold")
+        axes.set_title(_short(drawing.name, 60), loc="left", fontsize=9.5, fontweight="bold")
         figure.legend(loc="outside lower left", ncols=4, frameon=False, fontsize=8)
         return figure
 
@@ -148,7 +151,7 @@ def distribution_chart(drawing: DistributionDrawing) -> Figure:
 def budget_chart(readings: Sequence[dict[str, Any]]) -> Figure:
     """Share of each contribution in the variance of each flow, as one bar a reading."""
     shown = readings[:_MOST_BARS]
-    with mpl.rc_context(_STYLE):
+    with _drawing():
         figure = Figure(figsize=(6.4, 1.5 + 0.27 * len(shown)), layout="constrained")
         axes = figure.subplots()
         left = np.zeros(len(shown))
@@ -178,14 +181,24 @@ def _share(reading: dict[str, Any], name: str) -> float:
     return float(next((one["variance_percent"] for one in reading["contributions"] if one["name"] == name), 0.0))
 
 
-def _short(text: str) -> str:
-    return text if len(text) <= 34 else text[:33] + "…"
+def _short(text: str, longest: int = 34) -> str:
+    """A label that leaves room for the drawing; the full text stands in the page beside it."""
+    shown = one_line(text)
+    return shown if len(shown) <= longest else shown[: longest - 1] + "…"
+
+
+@contextmanager
+def _drawing() -> Iterator[None]:
+    """The house style. A sign that the measuring font lacks is drawn by the reader's own font: no reason to warn."""
+    with mpl.rc_context(_STYLE), warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph")
+        yield
 
 
 def as_svg(figure: Figure, salt: str) -> str:
     """The figure as an SVG element to stand within a page; the same figure and salt give the same bytes."""
     out = io.StringIO()
-    with mpl.rc_context(_STYLE | {"svg.hashsalt": salt}):
+    with _drawing(), mpl.rc_context({"svg.hashsalt": salt}):
         figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None, "Type": None, "Format": None})
     svg = out.getvalue()
     return re.sub(r"[ \t]+\n", "\n", svg[svg.index("<svg") :])
@@ -196,7 +209,7 @@ def save_or_tell(figure: Figure, path: Path) -> None:
     if path.suffix not in (".svg", ".png", ".pdf"):
         raise CalibError(f"{path}: a plot is written as .svg, .png or .pdf; give the file one of these endings")
     try:
-        with mpl.rc_context(_STYLE | {"svg.hashsalt": "calib"}):
+        with _drawing(), mpl.rc_context({"svg.hashsalt": "calib"}):
             figure.savefig(path, dpi=160, metadata={"Date": None} if path.suffix == ".svg" else None)
     except OSError as error:
         raise CalibError(f"{path}: the plot cannot be written ({error.strerror})") from error

@@ -1,6 +1,7 @@
 """Write a job's report into a folder."""
 
 import re
+import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -12,6 +13,8 @@ from calib.errors import CalibError
 from calib.faces.document import Content, as_csv, as_json, content
 from calib.procedures.report import JobReport, report
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
+
+_LONGEST_NAME = 60  # signs of a job's name in a file name: four bytes each at the most, and systems allow 255
 
 
 @dataclass(frozen=True)
@@ -35,7 +38,7 @@ def write_report(
     """Write the report of a job in each form; raises NotInRecordsError, or CalibError where the folder cannot be written."""
     found = report(session, job, now, coverage_probability)
     document = content(found.evaluation, issued, found.ledger_digest, units)
-    name = re.sub(r"[^\w.-]+", "_", job).strip(".") or "job"
+    name = re.sub(r"[^\w.-]+", "_", job).strip(".")[:_LONGEST_NAME] or "job"
     files = []
     for form in forms:
         path = into / f"{name}.{form}"
@@ -56,11 +59,12 @@ def _in_form(form: str, document: Content, found: JobReport) -> str:
 
 def _write(path: Path, text: str) -> None:
     """Write whole or not at all: a reader never sees half a report."""
-    beside = path.with_name(f".{path.name}.part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        beside.write_bytes(text.encode("utf-8", "backslashreplace"))
+        with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".report-", delete=False) as part:
+            part.write(text.encode("utf-8", "backslashreplace"))
+        beside = Path(part.name)
+        beside.chmod(0o644)
         beside.replace(path)
     except OSError as error:
-        beside.unlink(missing_ok=True)
         raise CalibError(f"{path}: the report cannot be written ({error.strerror})") from error

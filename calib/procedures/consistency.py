@@ -40,31 +40,55 @@ class Checked:
     curves: Mapping[tuple[str, str], FittedCurve]  # (tag, certificate) -> curve
 
 
-def check(sheets: Sheets, known: Known) -> Checked:
-    """All findings on the rows of an import."""
+def check(sheets: Sheets, known: Known, unread: frozenset[str] = frozenset()) -> Checked:
+    """All findings on the rows of an import.
+
+    `unread` names files of which something could not be read: what other rows name may stand there, and is not asked for.
+    """
+    open_names = _open_names(sheets, unread)
     of_instruments = list(_instruments(sheets["instruments.csv"], known))
     # Made after their own check, so that no cell found wrong is taken for right below.
-    typed = {row.cells["tag"]: _Blank(row.cells) for row in sheets["instruments.csv"] if row.sound("tag")}
+    typed = {row.cells["tag"]: Typed(row.cells, row.bad) for row in sheets["instruments.csv"] if row.sound("tag")}
     instruments: dict[str, Cells] = {**typed, **known.instruments}
     curves: dict[tuple[str, str], FittedCurve] = {}
     findings = [
         *of_instruments,
-        *_calibrations(sheets["calibrations.csv"], known, instruments),
-        *_comparisons(sheets["comparisons.csv"], sheets["calibrations.csv"], known, instruments),
-        *_curves(sheets, instruments, curves),
+        *_calibrations(sheets["calibrations.csv"], known, instruments, open_names),
+        *_comparisons(sheets["comparisons.csv"], sheets["calibrations.csv"], known, instruments, open_names),
+        *_curves(sheets, instruments, curves, unread),
         *_repeated(sheets["methods.csv"], ("method",), lambda key: key[0] in known.methods),
         *_repeated(sheets["jobs.csv"], ("job",), lambda key: key[0] in known.jobs),
-        *_outlets(sheets["outlets.csv"], known, sheets["jobs.csv"]),
-        *_readings(sheets, known, instruments),
+        *_outlets(sheets["outlets.csv"], known, sheets["jobs.csv"], open_names),
+        *_readings(sheets, known, instruments, open_names),
     ]
     return Checked(tuple(findings), curves)
 
 
-class _Blank(dict[str, str | None]):
-    """Cells of a row, where what is absent reads None."""
+class Typed(dict[str, str | None]):
+    """Cells of a row, where what is absent reads None; `bad` names those that were found wrong."""
+
+    def __init__(self, cells: Mapping[str, str], bad: Iterable[str] = ()) -> None:
+        super().__init__(cells)
+        self.bad = frozenset(bad)
 
     def __missing__(self, _column: str) -> None:
         return None
+
+
+# The column of a file whose cells other files refer to.
+_NAMED_BY = {
+    "instruments.csv": "tag",
+    "calibrations.csv": "certificate",
+    "methods.csv": "method",
+    "jobs.csv": "job",
+    "outlets.csv": "outlet",
+}
+
+
+def _open_names(sheets: Sheets, unread: frozenset[str]) -> frozenset[str]:
+    """Files in which a name may stand that was not read: one mistake is named once, not in each row that rests on it."""
+    wrong = {file for file, column in _NAMED_BY.items() if any(column in row.bad for row in sheets[file])}
+    return frozenset(unread | wrong)
 
 
 def _repeated(
@@ -117,7 +141,9 @@ def _indicated(instrument: Row | Cells) -> str | None:
     return instrument.get("indication_quantity") or instrument.get("quantity")
 
 
-def _calibrations(rows: Sequence[Row], known: Known, instruments: Mapping[str, Cells]) -> Iterable[Finding]:
+def _calibrations(
+    rows: Sequence[Row], known: Known, instruments: Mapping[str, Cells], open_names: frozenset[str]
+) -> Iterable[Finding]:
     yield from _repeated(rows, ("tag", "certificate"), lambda key: key in known.calibrations)
     others = [row for row in rows if row.sound("tag", "laboratory", "certificate")]
     tags = defaultdict(set)
@@ -132,14 +158,16 @@ def _calibrations(rows: Sequence[Row], known: Known, instruments: Mapping[str, C
                 row, ("certificate",), "a certificate number that the laboratory gave to one calibration only"
             )
     for row in rows:
-        yield from _names_instrument(row, "tag", instruments)
+        yield from _names_instrument(row, "tag", instruments, open_names)
         yield from _dates(row, instruments)
-        yield from _reference_standards(row, instruments)
+        yield from _reference_standards(row, instruments, open_names)
 
 
-def _names_instrument(row: Row, column: str, instruments: Mapping[str, Cells]) -> Iterable[Finding]:
+def _names_instrument(
+    row: Row, column: str, instruments: Mapping[str, Cells], open_names: frozenset[str]
+) -> Iterable[Finding]:
     tag = row.get(column)
-    if tag is not None and tag not in instruments:
+    if tag is not None and tag not in instruments and "instruments.csv" not in open_names:
         yield row.finding(column, "the tag of an instrument in instruments.csv or in the records")
 
 
@@ -160,12 +188,13 @@ def _dates(row: Row, instruments: Mapping[str, Cells]) -> Iterable[Finding]:
             yield row.finding("due_on", f"no later date than the calibration interval of {months} months gives ({end})")
 
 
-def _reference_standards(row: Row, instruments: Mapping[str, Cells]) -> Iterable[Finding]:
+def _reference_standards(row: Row, instruments: Mapping[str, Cells], open_names: frozenset[str]) -> Iterable[Finding]:
     typed = row.get("standards")
     if typed is None:
         return
     tags = standards_of(typed)
-    unknown = [tag for tag in tags if tag not in instruments or tag == row.get("tag")]
+    is_open = "instruments.csv" in open_names
+    unknown = [tag for tag in tags if (tag not in instruments and not is_open) or tag == row.get("tag")]
     if unknown or len(set(tags)) < len(tags) or not tags:
         yield row.finding(
             "standards", "tags of other instruments in instruments.csv or in the records, joined by ;, each once"
@@ -178,11 +207,15 @@ def standards_of(cell: str) -> list[str]:
 
 
 def _comparisons(
-    rows: Sequence[Row], calibrations: Sequence[Row], known: Known, instruments: Mapping[str, Cells]
+    rows: Sequence[Row],
+    calibrations: Sequence[Row],
+    known: Known,
+    instruments: Mapping[str, Cells],
+    open_names: frozenset[str],
 ) -> Iterable[Finding]:
     typed = {(row.get("tag"), row.get("certificate")) for row in calibrations}
     # A calibration whose tag or certificate was found wrong must not make all of its comparisons wrong too.
-    doubtful = any({"tag", "certificate"} & row.bad for row in calibrations)
+    doubtful = "calibrations.csv" in open_names or any("tag" in row.bad for row in calibrations)
     for row in rows:
         if row.sound("tag", "certificate"):
             key = (row.cells["tag"], row.cells["certificate"])
@@ -206,10 +239,13 @@ def _units_of_comparison(row: Row, instrument: Cells) -> Iterable[Finding]:
 
 
 def _curves(
-    sheets: Sheets, instruments: Mapping[str, Cells], curves: dict[tuple[str, str], FittedCurve]
+    sheets: Sheets,
+    instruments: Mapping[str, Cells],
+    curves: dict[tuple[str, str], FittedCurve],
+    unread: frozenset[str],
 ) -> Iterable[Finding]:
     comparisons: dict[tuple[str, str], list[Row]] = defaultdict(list)
-    wrong = any(row.bad for row in sheets["comparisons.csv"])
+    wrong = "comparisons.csv" in unread or any(row.bad for row in sheets["comparisons.csv"])
     for row in sheets["comparisons.csv"]:
         if row.sound("tag", "certificate"):
             comparisons[row.cells["tag"], row.cells["certificate"]].append(row)
@@ -227,16 +263,16 @@ def _curves(
         if not used and wrong:
             continue
         try:
-            curves[key] = fit_curve(instrument, [_Blank(one.cells) for one in used])
+            curves[key] = fit_curve(instrument, [Typed(one.cells) for one in used])
         except CurveError as error:
             yield _duplicate(row, ("certificate",), f"comparisons that make a correction curve ({error})")
 
 
-def _outlets(rows: Sequence[Row], known: Known, jobs: Sequence[Row]) -> Iterable[Finding]:
+def _outlets(rows: Sequence[Row], known: Known, jobs: Sequence[Row], open_names: frozenset[str]) -> Iterable[Finding]:
     yield from _repeated(rows, ("job", "outlet"), lambda key: key in known.outlets)
     names = known.jobs | {row.cells["job"] for row in jobs if row.sound("job")}
     for row in rows:
-        if row.sound("job") and row.cells["job"] not in names:
+        if row.sound("job") and row.cells["job"] not in names and "jobs.csv" not in open_names:
             yield row.finding("job", "a job in jobs.csv or in the records")
         yield from _opening(row)
         yield from _factor(row)
@@ -268,6 +304,7 @@ def _factor(row: Row) -> Iterable[Finding]:
             "outlet_factor",
             "either an outlet factor or an effective area (1 with source 'free opening' where there is no outlet)",
         )
+        return
     for column in ("outlet_factor", "effective_area"):
         uncertainty = f"{column}_standard_uncertainty"
         if not row.blank(column) and row.blank(uncertainty):
@@ -292,7 +329,9 @@ def _design(row: Row) -> Iterable[Finding]:
         yield row.finding("tolerance_percent", "nothing without design_flow")
 
 
-def _readings(sheets: Sheets, known: Known, instruments: Mapping[str, Cells]) -> Iterable[Finding]:
+def _readings(
+    sheets: Sheets, known: Known, instruments: Mapping[str, Cells], open_names: frozenset[str]
+) -> Iterable[Finding]:
     rows = sheets["readings.csv"]
     yield from _repeated(rows, ("job", "outlet", "instrument", "observed_at"), lambda key: key in known.readings)
     methods = known.methods | {row.cells["method"] for row in sheets["methods.csv"] if row.sound("method")}
@@ -300,15 +339,16 @@ def _readings(sheets: Sheets, known: Known, instruments: Mapping[str, Cells]) ->
     outlets = known.outlets | {
         (row.cells["job"], row.cells["outlet"]) for row in sheets["outlets.csv"] if row.sound("job", "outlet")
     }
-    doubtful = any({"job", "outlet"} & row.bad for row in sheets["outlets.csv"])
+    no_outlet = "outlets.csv" in open_names or any("job" in row.bad for row in sheets["outlets.csv"])
     for row in rows:
         if row.sound("job") and row.cells["job"] not in jobs:
-            yield row.finding("job", "a job in jobs.csv or in the records")
-        elif row.sound("job", "outlet") and (row.cells["job"], row.cells["outlet"]) not in outlets and not doubtful:
+            if "jobs.csv" not in open_names:
+                yield row.finding("job", "a job in jobs.csv or in the records")
+        elif row.sound("job", "outlet") and (row.cells["job"], row.cells["outlet"]) not in outlets and not no_outlet:
             yield row.finding("outlet", f"an outlet of job {row.cells['job']} in outlets.csv or in the records")
-        if row.sound("method") and row.cells["method"] not in methods:
+        if row.sound("method") and row.cells["method"] not in methods and "methods.csv" not in open_names:
             yield row.finding("method", "a method in methods.csv or in the records")
-        yield from _names_instrument(row, "instrument", instruments)
+        yield from _names_instrument(row, "instrument", instruments, open_names)
         instrument = instruments.get(row.get("instrument") or "")
         if instrument is not None:
             yield from _observations(row, instrument)
@@ -327,7 +367,8 @@ def _observations(row: Row, instrument: Cells) -> Iterable[Finding]:
         return
     yield from _unit_known(row, "unit", _indicated(instrument))
     yield from _log(row)
-    if row.blank("log_file") and _count(row) < 2 and instrument.get("repeatability") is None:
+    declared = instrument.get("repeatability") is not None or "repeatability" in getattr(instrument, "bad", ())
+    if row.blank("log_file") and _count(row) < 2 and not declared:
         yield row.finding(
             "observations", "two observations or more, since the instrument declares no repeatability for one alone"
         )

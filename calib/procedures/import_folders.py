@@ -95,7 +95,8 @@ def write_sheets(
     found = list(findings)
     for name, columns in FILES.items():
         found += cell_findings(complete[name], columns)
-    checked = consistency.check(complete, _known(session))
+    unread = frozenset(Path(one.source).name for one in findings)
+    checked = consistency.check(complete, _known(session), unread)
     found += checked.findings
     if found:
         raise BadInputError(sorted(found, key=_place))

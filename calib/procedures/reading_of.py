@@ -10,6 +10,8 @@ from calib.procedures.evaluate import Evaluation, evaluate
 from calib.records.tables import Job, Outlet, Reading
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 
+_LARGEST_KEY = 2**63  # of the database
+
 
 @dataclass(frozen=True)
 class ReadingInJob:
@@ -23,7 +25,7 @@ def reading_in_job(
     session: Session, number: int, now: datetime, coverage_probability: float = COVERAGE_PROBABILITY
 ) -> ReadingInJob:
     """Evaluate the job of a reading; raises NotInRecordsError where it is not there, or does not stand any more."""
-    reading = session.get(Reading, number)
+    reading = session.get(Reading, number) if 0 < number < _LARGEST_KEY else None
     outlet = None if reading is None else session.get(Outlet, reading.outlet_id)
     job = None if outlet is None else session.get(Job, outlet.job_id)
     if job is None:

@@ -66,7 +66,7 @@ def read_folder(folder: Path, known: Mapping[str, Sequence[Column]]) -> tuple[di
 
     `known` gives, for each file name that is known, the columns it may have.
     """
-    if not folder.is_dir():
+    if not _is_folder(folder):
         raise BadInputError(
             [Finding(str(folder), None, None, None, "a folder with CSV files; there is none of this name")]
         )
@@ -88,6 +88,13 @@ def read_folder(folder: Path, known: Mapping[str, Sequence[Column]]) -> tuple[di
         if path.name not in known and path.name not in named
     ]
     return sheets, findings
+
+
+def _is_folder(path: Path) -> bool:
+    try:
+        return path.is_dir()
+    except OSError:  # a name that is too long for the system
+        return False
 
 
 def read_file(path: Path, columns: Sequence[Column]) -> tuple[list[Row], list[Finding]]:

@@ -23,6 +23,10 @@ _WAIT_SECONDS = 10
 def make(location: str) -> None:
     """Make a records file with the present schema; raises RecordsError where one is there already."""
     path = _path(location)
+    if len(path.name.encode()) > 255:
+        raise RecordsError(
+            "the name of the records file is longer than systems allow: name a shorter one with --records"
+        )
     if path.exists():
         raise RecordsError(f"{path} is there already: name another file with --records, or use this one")
     if not path.parent.is_dir():
@@ -46,7 +50,7 @@ def make(location: str) -> None:
 def open_records(location: str) -> Engine:
     """Engine on an existing records file of the present schema; raises RecordsError with the next step otherwise."""
     path = _path(location)
-    if not path.is_file():
+    if not _is_file(path):
         raise RecordsError(f"no records at {path}: make them with `calib init`, or name others with --records")
     engine = _engine(path)
     with _told(location), engine.connect() as connection:
@@ -58,6 +62,13 @@ def open_records(location: str) -> Engine:
             f"{path} has schema {schema}, this version knows {SCHEMA}: use the version that wrote it, or a later one"
         )
     return engine
+
+
+def _is_file(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except OSError:  # a name that is too long for the system
+        return False
 
 
 def _path(location: str) -> Path:

@@ -162,14 +162,23 @@ def _record_findings(entry: Mapping[str, Any], unaccounted: dict[str, dict[Any, 
         yield LedgerFinding(name, f"was changed since it was {written}")
 
 
-def guard_names(table: str) -> tuple[str, str]:
-    """Names of the triggers that refuse UPDATE and DELETE on a table."""
-    return f"{table}_no_update", f"{table}_no_delete"
+def guards(table: str) -> dict[str, str]:
+    """Triggers that refuse UPDATE and DELETE on a table: name -> statement."""
+    return {
+        f"{table}_no_{verb}": (
+            f"CREATE TRIGGER {table}_no_{verb} BEFORE {verb.upper()} ON {table} "
+            f"BEGIN SELECT RAISE(ABORT, '{table}: evidence is never changed; a correction is a new record'); END"
+        )
+        for verb in ("update", "delete")
+    }
 
 
 def _guard_findings(connection: Connection) -> Iterable[LedgerFinding]:
-    present = set(connection.execute(text("SELECT name FROM sqlite_master WHERE type = 'trigger'")).scalars())
+    rows = connection.execute(text("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'"))
+    present: dict[str, str] = {row[0]: row[1] for row in rows}
     for table in (*(one.name for one in _tables()), "ledger"):
-        for name in guard_names(table):
+        for name, statement in guards(table).items():
             if name not in present:
                 yield LedgerFinding(f"table {table}", f"its guard {name} is missing: rows could be changed")
+            elif present[name] != statement:
+                yield LedgerFinding(f"table {table}", f"its guard {name} was changed: rows could be changed")

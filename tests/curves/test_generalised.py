@@ -1,7 +1,7 @@
 """Generalised regression (ISO/TS 28037:2010, clauses 6 to 10) against other programs and a dense solution written differently.
 
-References: statsmodels for clauses 6 and 9, odrpack for clause 7, and for clauses 8 and 10 the whole sum of squares over coefficients
-and true x, brought to its minimum by Newton steps on dense matrices.
+References: statsmodels for clauses 6 and 9, odrpack for clause 7, and for clauses 7, 8 and 10 the whole sum of squares over
+coefficients and true x, brought to its minimum by Newton steps on dense matrices.
 """
 
 import numpy as np
@@ -13,7 +13,6 @@ from numpy.polynomial.polynomial import polyder, polyval, polyvander
 from odrpack import odr_fit
 
 from calib.curves.generalised import (
-    MOST_ITERATIONS,
     distance_regression,
     gauss_markov_regression,
     generalised_gauss_markov_regression,
@@ -23,7 +22,7 @@ from calib.curves.regression import weighted
 from calib.errors import CurveError
 
 seeds = st.integers(0, 2**32 - 1)
-few = settings(max_examples=30)
+few = settings(max_examples=25)
 
 
 def points(seed, degree, relative=0.01):
@@ -150,16 +149,19 @@ def test_x_exactly_known_leave_the_covariances_of_y_alone(seed, degree):
     assert fit.adjusted_x == pytest.approx(x, rel=1e-14)
 
 
+@few
 @given(seeds)
 def test_a_line_is_the_same_whichever_variable_is_called_x(seed):
     x, y, u_x, u_y, random = points(seed, 1)
     within = random.uniform(-0.9, 0.9, x.size) * u_x * u_y
-    (a, b), _ = distance_regression(x, y, u_x, u_y, 1, within).polynomial.in_powers_of_x()
+    fit = distance_regression(x, y, u_x, u_y, 1, within)
+    (a, b), _ = fit.polynomial.in_powers_of_x()
     swapped = distance_regression(y, x, u_y, u_x, 1, within)
     assert swapped.polynomial.in_powers_of_x()[0] == pytest.approx([-a / b, 1 / b], rel=1e-8)
-    assert swapped.adjusted_x == pytest.approx(a + b * distance_regression(x, y, u_x, u_y, 1, within).adjusted_x)
+    assert swapped.adjusted_x == pytest.approx(a + b * fit.adjusted_x)
 
 
+@few
 @given(seeds, st.integers(1, 3), st.sampled_from([1e-6, 1e6]), st.sampled_from([1e-6, 1e6]))
 def test_the_units_of_x_and_y_do_not_matter(seed, degree, of_x, of_y):
     x, y, u_x, u_y, _ = points(seed, degree)
@@ -325,11 +327,12 @@ def test_errors_that_run_along_the_line_leave_nothing_across_it():
 
 
 def test_a_fit_that_does_not_converge_names_the_points_farthest_away():
-    random = np.random.default_rng(26)
-    with pytest.raises(
-        CurveError, match=rf"no convergence in \d+ iterations; .* points \d+, \d+, \d+: .* a lower degree"
-    ):
-        for _ in range(200):  # x that overlap by far: most such cubics have no stable minimum
-            x = np.linspace(0.0, 1.0, 9) + random.normal(size=9)
-            distance_regression(x, random.normal(size=9), np.full(9, 1.0), np.full(9, 0.1), 3)
-    assert MOST_ITERATIONS == 200
+    # A cubic through x that overlap by far: no minimum within 3000 iterations either.
+    random = np.random.default_rng(72)
+    x = np.linspace(0.0, 1.0, 9) + random.normal(size=9)
+    y = random.normal(size=9)
+    message = (
+        r"^no convergence in \d+ iterations; farthest .* points \d, \d, \d: check these .* or take a lower degree$"
+    )
+    with pytest.raises(CurveError, match=message):
+        distance_regression(x, y, np.full(9, 1.0), np.full(9, 0.1), 3)

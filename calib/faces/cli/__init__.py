@@ -9,6 +9,7 @@ import typer
 from calib import __version__
 from calib.errors import CalibError
 from calib.faces.cli import calibration, check, instrument, job, reading, records
+from calib.faces.plain_text import one_line
 
 # Options that a person may also type before the command.
 _GLOBAL = {"--records": 1, "--by": 1, "--units": 1, "--json": 0}
@@ -16,6 +17,7 @@ _GLOBAL = {"--records": 1, "--by": 1, "--units": 1, "--json": 0}
 
 app = typer.Typer(
     no_args_is_help=True,
+    rich_markup_mode=None,  # plain help: nothing to switch off where colours are not wanted
     add_completion=False,
     pretty_exceptions_enable=False,
     help="Keep the calibration records of air-flow instruments, and put a measurement uncertainty beside every flow.",
@@ -51,7 +53,9 @@ def globals_last(arguments: Sequence[str]) -> list[str]:
     while rest and rest[0].partition("=")[0] in _GLOBAL:
         take = 1 if "=" in rest[0] else 1 + _GLOBAL[rest[0]]
         leading, rest = leading + rest[:take], rest[take:]
-    return rest + leading
+    # What stands behind -- is no option.
+    end = rest.index("--") if "--" in rest else len(rest)
+    return [*rest[:end], *leading, *rest[end:]]
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
@@ -63,7 +67,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
         app(globals_last(sys.argv[1:] if arguments is None else arguments))
     except CalibError as error:
         for line in str(error).splitlines():
-            print(f"error: {line}", file=sys.stderr)
+            print(f"error: {one_line(line)}", file=sys.stderr)
         sys.exit(2)
     except BrokenPipeError:
         sys.stderr.close()  # the reader of our output has gone (calib ... | head): nothing is wrong

@@ -16,9 +16,12 @@ from calib.faces.cli.options import (
     print_json,
     print_table,
     signature,
+    tell,
 )
 
-app = typer.Typer(no_args_is_help=True, help="Certificates: add, accept, list, show, and choose another curve.")
+app = typer.Typer(
+    no_args_is_help=True, rich_markup_mode=None, help="Certificates: add, accept, list, show, and choose another curve."
+)
 
 Tag = Annotated[str, typer.Argument(metavar="TAG", help="The instrument.")]
 Certificate = Annotated[str, typer.Argument(metavar="CERTIFICATE", help="The certificate's number.")]
@@ -73,7 +76,7 @@ def add(
         print_json({"tag": tag, "certificate": certificate, "comparisons": len(rows), "accepted_on": accepted_on})
     else:
         waits = "" if accepted_on else f"; it counts once it is accepted: calib calibration accept {tag} {certificate}"
-        print(f"recorded certificate {certificate} of {tag} with {len(rows)} comparisons{waits}")
+        tell(f"recorded certificate {certificate} of {tag} with {len(rows)} comparisons{waits}")
 
 
 @app.command("accept")
@@ -99,7 +102,7 @@ def accept(
     if as_json:
         print_json({"tag": tag, "certificate": certificate, "accepted_on": str(day)})
     else:
-        print(f"{tag}: certificate {certificate} accepted on {day}")
+        tell(f"{tag}: certificate {certificate} accepted on {day}")
 
 
 @app.command("list")
@@ -173,7 +176,7 @@ def show(
     if as_json:
         print_json(document)
     else:
-        print(answers.calibration_text(document))
+        tell(answers.calibration_text(document))
 
 
 @app.command("choose")
@@ -215,4 +218,4 @@ def choose(
         print_json(document)
     else:
         named = shape or f"degree {degree}"
-        print(f"{tag}: the curve '{named}' counts for certificate {certificate}; the earlier one stays on record")
+        tell(f"{tag}: the curve '{named}' counts for certificate {certificate}; the earlier one stays on record")

@@ -14,10 +14,13 @@ from calib.faces.cli.options import (
     print_table,
     say,
     signature,
+    tell,
     time_of,
 )
 
-app = typer.Typer(no_args_is_help=True, help="Intermediate checks between calibrations: add, list.")
+app = typer.Typer(
+    no_args_is_help=True, rich_markup_mode=None, help="Intermediate checks between calibrations: add, list."
+)
 
 
 @app.command("add")
@@ -48,7 +51,7 @@ def add(
     if as_json:
         print_json({"tag": tag} | document)
     else:
-        print(f"{tag}: {document['kind']} check {document['result']}")
+        tell(f"{tag}: {document['kind']} check {document['result']}")
     if document["result"] == "failed":
         say(f"{tag} may not be used from {document['at']} until it is recalibrated")
         raise typer.Exit(1)

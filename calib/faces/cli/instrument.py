@@ -17,10 +17,13 @@ from calib.faces.cli.options import (
     print_json,
     print_table,
     signature,
+    tell,
     time_of,
 )
 
-app = typer.Typer(no_args_is_help=True, help="The register: add, list, show, suspend, release, retire.")
+app = typer.Typer(
+    no_args_is_help=True, rich_markup_mode=None, help="The register: add, list, show, suspend, release, retire."
+)
 
 Tag = Annotated[str, typer.Argument(metavar="TAG", help="The instrument.")]
 Reason = Annotated[str, typer.Option("--reason", metavar="TEXT", help="Why, in a few words.")]
@@ -74,7 +77,7 @@ def add(
     if as_json:
         print_json({"tag": tag})
     else:
-        print(f"added {tag}; it may be used once a calibration of it is recorded and accepted")
+        tell(f"added {tag}; it may be used once a calibration of it is recorded and accepted")
 
 
 @app.command("list")
@@ -136,16 +139,16 @@ def show(tag: Tag, on: OnDate = None, records: Records = DEFAULT_RECORDS, as_jso
         return
     from calib.faces.answers import cells_text
 
-    print(f"{tag}: {'; '.join(found.status.reasons) or 'may be used'}")
-    print(cells_text(found.status.cells))
+    tell(f"{tag}: {'; '.join(found.status.reasons) or 'may be used'}")
+    tell(cells_text(found.status.cells))
     for name, part in (
         ("calibration", found.calibrations),
         ("event", found.events),
         ("intermediate check", found.checks),
     ):
         for one in part:
-            print(f"{name}")
-            print(cells_text(one))
+            tell(f"{name}")
+            tell(cells_text(one))
 
 
 def _event(tag: str, kind: str, at: str | None, reason: str, records: str, by: str | None, as_json: bool) -> None:
@@ -158,7 +161,7 @@ def _event(tag: str, kind: str, at: str | None, reason: str, records: str, by: s
     if as_json:
         print_json({"tag": tag, "event": kind, "at": moment.isoformat(), "reason": reason})
     else:
-        print(f"{tag}: {kind} recorded, from {moment.isoformat()}")
+        tell(f"{tag}: {kind} recorded, from {moment.isoformat()}")
 
 
 @app.command("suspend")

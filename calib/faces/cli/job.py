@@ -18,6 +18,7 @@ from calib.faces.cli.options import (
     print_json,
     probability_of,
     say,
+    tell,
     time_of,
 )
 
@@ -64,7 +65,7 @@ def report(
         print_json({"job": job, "files": [str(one) for one in written.files], "refusals": written.refusals})
     else:
         for one in written.files:
-            print(f"wrote {one}")
+            tell(f"wrote {one}")
     if written.refusals:
         say(f"{written.refusals} refused reading(s) are listed in the report; no flow is given for them")
 
@@ -123,4 +124,4 @@ def budget(
     if as_json:
         print_json(document)
     else:
-        print(answers.budget_text(document))
+        tell(answers.budget_text(document))

@@ -11,6 +11,7 @@ from typing import Annotated, Any
 import typer
 
 from calib.errors import BadInputError, Finding
+from calib.faces.plain_text import harmless, one_line
 from calib.records.ledger import Signature
 
 DEFAULT_RECORDS = "calibration.sqlite"
@@ -53,8 +54,18 @@ def clock() -> datetime:
 
 
 def signature(by: str | None, action: str) -> Signature:
-    """Who writes, now."""
-    return Signature((by or getpass.getuser()).strip(), clock(), action)
+    """Who writes, now; raises BadInputError where nobody is named."""
+    person = (by if by is not None else _login_name()).strip()
+    if not person:
+        raise BadInputError([Finding("command line", None, "--by", person, "a name: who writes")])
+    return Signature(person, clock(), action)
+
+
+def _login_name() -> str:
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError, ImportError):  # a machine without a name for its user
+        return ""
 
 
 def day_of(typed: str | None, option: str = "--on") -> date:
@@ -106,20 +117,20 @@ def print_json(document: Any) -> None:
 
 def print_table(header: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
     """Columns under their headings, as wide as they need to be."""
-    lines = [list(header), *([_one_line(cell) for cell in row] for row in rows)]
+    lines = [list(header), *([one_line(cell) for cell in row] for row in rows)]
     widths = [max(len(line[column]) for line in lines) for column in range(len(header))]
     for line in lines:
         print("  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip())
 
 
-def _one_line(cell: str) -> str:
-    # Typed text may hold line ends and escape sequences: on a terminal it stays one harmless line.
-    return "".join(sign if sign.isprintable() else "\N{REPLACEMENT CHARACTER}" for sign in cell)
+def tell(text: str) -> None:
+    """An answer for people, on stdout."""
+    print(harmless(text))
 
 
 def say(text: str) -> None:
     """A message for people, on stderr."""
-    print(text, file=sys.stderr)
+    print(harmless(text), file=sys.stderr)
 
 
 def stop(status: int) -> None:

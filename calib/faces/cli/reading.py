@@ -16,10 +16,11 @@ from calib.faces.cli.options import (
     say,
     signature,
     stop,
+    tell,
     time_of,
 )
 
-app = typer.Typer(no_args_is_help=True, help="Readings at outlets: add, list, show.")
+app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Readings at outlets: add, list, show.")
 
 
 @app.command("add")
@@ -61,7 +62,7 @@ def add(
     if as_json:
         print_json({"job": job, "outlet": outlet, "refused": bool(reasons), "reasons": reasons})
     elif not reasons:
-        print(f"recorded the reading at {outlet}")
+        tell(f"recorded the reading at {outlet}")
     for reason in reasons:
         say(f"refused: {reason}")
     if reasons:
@@ -136,5 +137,5 @@ def show(
         "outlet", "system", "service", "instrument", "certificate", "observed_at", "indication", "observations",
         "indication_unit", "method", "operator", "averaging_s", "remarks",
     )}  # fmt: skip
-    print(f"reading {reading}: {document['flow']['statement']}")
-    print(answers.cells_text(as_typed))
+    tell(f"reading {reading}: {document['flow']['statement']}")
+    tell(answers.cells_text(as_typed))

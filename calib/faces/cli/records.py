@@ -24,6 +24,7 @@ from calib.faces.cli.options import (
     say,
     signature,
     stop,
+    tell,
 )
 
 
@@ -48,7 +49,7 @@ def init(records: Records = DEFAULT_RECORDS, as_json: AsJson = False) -> None:
     if as_json:
         print_json({"records": records})
     else:
-        print(f"made {records}")
+        tell(f"made {records}")
 
 
 def demo(
@@ -67,7 +68,7 @@ def demo(
     if as_json:
         print_json(told)
     else:
-        print("\n".join(told["said"]))
+        tell("\n".join(told["said"]))
 
 
 def import_(
@@ -91,7 +92,7 @@ def import_(
         print_json({"records": dict(found.records), "refusals": [asdict(one) for one in found.refusals]})
     else:
         for name, count in found.records.items():
-            print(f"{count:6d}  {name.replace('_', ' ')}")
+            tell(f"{count:6d}  {name.replace('_', ' ')}")
     for one in found.refusals:
         for reason in one.reasons:
             say(f"refused: {one.outlet}, {one.observed_at}: {reason}")
@@ -134,7 +135,7 @@ def due(
             ],
         )
     else:
-        print(f"nothing is overdue on {day}, and nothing comes due within {ahead} days")
+        tell(f"nothing is overdue on {day}, and nothing comes due within {ahead} days")
     if any(one.overdue for one in entries):
         stop(1)
 
@@ -182,7 +183,7 @@ def ready(
         print_json({"at": moment.isoformat(), "instruments": document})
     else:
         for one in document:
-            print(answers.readiness_text(one))
+            tell(answers.readiness_text(one))
     if not all(one.decision.allowed for one in found):
         stop(3)
 
@@ -211,7 +212,7 @@ def verify(
         print_json({"entries": entries, "digest": head, "findings": document})
     else:
         for one in findings:
-            print(one)
-        print(f"{entries} ledger entries, {len(findings)} finding(s), digest {head}")
+            tell(str(one))
+        tell(f"{entries} ledger entries, {len(findings)} finding(s), digest {head}")
     if findings:
         stop(1)
