@@ -49,9 +49,7 @@ LEAST_OWN = 1e-7
 class GeneralisedFit:
     """Fitted polynomial with what the iteration says. A fit that does not converge raises CurveError instead."""
 
-    polynomial: (
-        Polynomial  # its residuals are y - p(x) at the x given, its chi_squared the minimum of (d, e) V^-1 (d, e)^T
-    )
+    polynomial: Polynomial  # residuals are y - p(x) at the x given; chi_squared is the minimum of (d, e) V^-1 (d, e)^T
     adjusted_x: NDArray[np.float64]  # (n,) xi: the estimates of the true x [unit of x]
     normalised_residuals: NDArray[np.float64]  # (n,) distance from the curve over its standard uncertainty [1]
     iterations: int  # steps taken

@@ -39,10 +39,10 @@ def fit_curve(instrument: Cells, comparisons: Sequence[Cells], wish: Wish | None
     """
     phase = "as-left" if any(one["phase"] == "as-left" for one in comparisons) else "as-found"
     used = [one for one in comparisons if one["phase"] == phase]
-    points = points_of(instrument, used)
+    choice = _chosen(instrument, points_of(instrument, used), wish or Wish())
     lowest, highest = (extreme(used, key=lambda one: float(_cell(one, "indication"))) for extreme in (min, max))
     interval = " to ".join(f"{one['indication']} {one['indication_unit'] or one['unit']}" for one in (lowest, highest))
-    return FittedCurve(phase, _chosen(instrument, points, wish or Wish()), interval)
+    return FittedCurve(phase, choice, interval)
 
 
 def _chosen(instrument: Cells, points: Comparisons, wish: Wish) -> Choice:

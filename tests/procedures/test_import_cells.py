@@ -121,7 +121,6 @@ BAD_CELLS = [
         [("outlets", 4, "effective_area", ""), ("outlets", 4, "effective_area_unit", ""),
          ("outlets", 4, "effective_area_standard_uncertainty", "")],
         "outlets", 4, "outlet_factor", "", "either an outlet factor or an effective area",
-        pytest.mark.xfail(reason="the uncertainty of the factor that is not there is asked for too", strict=True),
     ),
     # design
     cell("outlets", 2, "tolerance_percent", "", "a value beside design_flow"),
@@ -150,8 +149,7 @@ BAD_CELLS = [
     cell("instruments", 2, "resolution", "0", ABOVE_0),
     cell("instruments", 2, "resolution", "-0.01", ABOVE_0),
     cell("instruments", 3, "repeatability", "0", ABOVE_0),
-    cell("instruments", 2, "repeatability", "0", ABOVE_0,
-         pytest.mark.xfail(reason="a reading that rests on the declared repeatability is named too", strict=True)),
+    cell("instruments", 2, "repeatability", "0", ABOVE_0),
     cell("instruments", 2, "range_high", "0.3", "a number above range_low (0.3)"),
     cell("instruments", 2, "interval_months", "0", "a whole number, 1 or above"),
     cell("instruments", 2, "interval_months", "12.0", "a whole number, 1 or above"),
@@ -163,11 +161,9 @@ BAD_CELLS = [
         "instruments", 2, "mpe_percent", "", "a maximum permissible error",
     ),
     # names that must be new, or known
-    cell("methods", 2, "method", "", "a value",
-         pytest.mark.xfail(reason="each reading of that method is named too", strict=True)),
-    cell("instruments", 2, "tag", "", "a value",
-         pytest.mark.xfail(reason="each row on that instrument is named too", strict=True)),
-    cell("jobs", 2, "job", "", "a value", pytest.mark.xfail(reason="each row of that job is named too", strict=True)),
+    cell("methods", 2, "method", "", "a value"),
+    cell("instruments", 2, "tag", "", "a value"),
+    cell("jobs", 2, "job", "", "a value"),
     cell("calibrations", 2, "tag", "VA-9", "the tag of an instrument in instruments.csv or in the records"),
     cell("outlets", 2, "job", "J-2", "a job in jobs.csv or in the records"),
     cell("readings", 2, "job", "J-2", "a job in jobs.csv or in the records"),
@@ -214,8 +210,7 @@ BAD_CELLS = [
     after([("comparisons", 9, "repeatability", "0.5")], "calibrations", 3, "certificate", "C-102", "state it for all, or for none"),
     after([("comparisons", 14, "phase", "as-left")], "calibrations", 4, "certificate", "C-103", "1 comparison(s) make no curve"),
     after([("comparisons", row, "indication", "2.000") for row in (14, 15, 16)],
-          "calibrations", 4, "certificate", "C-103", "one indication",
-          pytest.mark.xfail(reason="a curve is made that holds at a single indication", strict=True)),
+          "calibrations", 4, "certificate", "C-103", "one indication"),
     # reference standards
     *(cell("calibrations", 3, "standards", value, "tags of other instruments")
       for value in ("RS-9", "VA-2", "RS-1;RS-9", "RS-1;RS-1", ";", "RS-1, PG-1")),

@@ -92,7 +92,6 @@ def test_semicolons_for_commas_make_one_unknown_column(empty_records, tmp_path):
     assert {one.expected for one in missing} == {"this column, which is missing"}
 
 
-@pytest.mark.xfail(reason="each row that rests on the unread file is named too", strict=True)
 @pytest.mark.parametrize("file", ["instruments.csv", "jobs.csv", "methods.csv", "outlets.csv", "calibrations.csv"])
 def test_a_wrong_header_is_the_only_finding(empty_records, tmp_path, file):
     folder = write(tmp_path / "in", small_job())

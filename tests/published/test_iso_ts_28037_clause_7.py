@@ -1,7 +1,7 @@
 """ISO/TS 28037:2010, clause 7 (page 21, Table 10): a line with uncertainties in x and y.
 
-Source: reference_data/iso_ts_28037_clause_7, class A. The uncertainties are those of the model linearised at the adjusted points, as
-the standard computes them; linearised at the observed points they differ by up to 0.4 %.
+Source: reference_data/iso_ts_28037_clause_7, class A. The uncertainties are those of the model linearised at the adjusted
+points, as the standard computes them; linearised at the observed points they differ by up to 0.4 %.
 """
 
 import numpy as np

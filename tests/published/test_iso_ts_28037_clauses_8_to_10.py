@@ -1,7 +1,8 @@
 """ISO/TS 28037:2010, clauses 8 to 10: covariances within pairs; within y; within and between x and y.
 
-Source: reference_data/iso_ts_28037_clauses_8_to_10, class D: published points, results computed independently with 50 digits by
-compute.py there; the document's own were not found. They are written with 15 digits; 11 are asked for, as binary floats round on the way.
+Source: reference_data/iso_ts_28037_clauses_8_to_10, class D: published points, results computed independently with 50 digits
+by compute.py there; the document's own were not found. They are written with 15 digits; 11 are asked for, as binary floats
+round on the way.
 """
 
 import numpy as np

@@ -1,7 +1,8 @@
 """NIST StRD, Linear Least Squares: data set Filip, a polynomial of degree 10, certified to 15 digits.
 
-Source: reference_data/nist_strd_filip, class A. In powers of x the condition number is about 1e15. Exception: 13 digits are required
-for parameters and 14 for standard deviations, not half a unit of the 15th, since binary floats hold the decimal data to 16 digits only.
+Source: reference_data/nist_strd_filip, class A. In powers of x the condition number is about 1e15. Exception: 13 digits are
+required for parameters and 14 for standard deviations, not half a unit of the 15th, since binary floats hold the decimal
+data to 16 digits only.
 """
 
 from tests.published.strd_digits import certified, digits, polynomial

@@ -1,7 +1,7 @@
 """NIST StRD, Linear Least Squares: data sets NoInt1 and NoInt2, lines through zero, certified to 15 digits.
 
-Sources: reference_data/nist_strd_noint1, class C, from memory, recomputed; nist_strd_noint2, class A. Exception: 14 digits are required,
-not half a unit of the 15th, since the sums are taken in binary floats.
+Sources: reference_data/nist_strd_noint1, class C, from memory, recomputed; nist_strd_noint2, class A. Exception: 14 digits
+are required, not half a unit of the 15th, since the sums are taken in binary floats.
 """
 
 import pytest

@@ -1,7 +1,7 @@
 """NIST StRD, Nonlinear Least Squares: Misra1a, Chwirut1, Chwirut2, Thurber, Hahn1 and MGH09, each from both starts.
 
-Sources: reference_data/nist_strd_misra1a and so on, class A, certified to 11 digits: all of them are met, to half a unit of the last.
-MGH09 from start 1 is the hard one: a long flat valley lies on the way.
+Sources: reference_data/nist_strd_misra1a and so on, class A, certified to 11 digits: all of them are met, to half a unit of
+the last. MGH09 from start 1 is the hard one: a long flat valley lies on the way.
 """
 
 from functools import cache

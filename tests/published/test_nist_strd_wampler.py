@@ -1,10 +1,11 @@
 """NIST StRD, Linear Least Squares: data sets Wampler1 to Wampler5, polynomials of degree 5, certified to 15 digits.
 
-Sources: reference_data/nist_strd_wampler1, 2, 3, 5, class A; nist_strd_wampler4, class C, from memory, recomputed. The digits reached
-are the logarithm of the relative error. Exceptions: 13 digits are required for parameters and 14 for standard deviations, not half a
-unit of the 15th, since coefficients and covariances are kept as binary floats in powers of t. Wampler1 and 2 are polynomials without
-scatter, so that their certified standard deviations are 0: Wampler1, whose values are whole numbers, must give exactly 0; Wampler2,
-whose decimals binary floats only hold to 16 digits, must give less than a unit of the 15th decimal printed.
+Sources: reference_data/nist_strd_wampler1, 2, 3, 5, class A; nist_strd_wampler4, class C, from memory, recomputed. The
+digits reached are the logarithm of the relative error. Exceptions: 13 digits are required for parameters and 14 for standard
+deviations, not half a unit of the 15th, since coefficients and covariances are kept as binary floats in powers of t.
+Wampler1 and 2 are polynomials without scatter, so that their certified standard deviations are 0: Wampler1, whose values are
+whole numbers, must give exactly 0; Wampler2, whose decimals binary floats only hold to 16 digits, must give less than a unit
+of the 15th decimal printed.
 """
 
 import pytest

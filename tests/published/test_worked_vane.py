@@ -22,7 +22,7 @@ def choice():
 
 @pytest.mark.parametrize("degree", [0, 1])
 def test_chi_squared_of_the_candidates(degree):
-    fit = choice().candidates[degree].polynomial
+    fit = choice().candidates[degree].fit
     assert agrees(fit.chi_squared, RESULT[f"chi2 degree {degree}"])
     assert fit.degrees_of_freedom == int(RESULT[f"nu degree {degree}"])
 

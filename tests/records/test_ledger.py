@@ -290,7 +290,6 @@ def test_a_lifted_guard_is_found(small_records, table, verb):
     assert found(small_records) == {f"table {table}": f"its guard {table}_no_{verb} is missing: rows could be changed"}
 
 
-@pytest.mark.xfail(reason="only the name of a guard is looked at, not what it does", strict=True)
 def test_a_guard_made_harmless_is_found(small_records):
     with closing(sqlite3.connect(small_records)) as file, file:
         file.execute("DROP TRIGGER reading_no_update")
@@ -313,7 +312,9 @@ def cells_of(path):
         for table in (*TABLES, "ledger"):
             columns = [row[1] for row in file.execute(f"PRAGMA table_info({table})")]
             for column in columns:
-                asked = f"SELECT {columns[0]}, CAST({column} AS BLOB) FROM {table} WHERE typeof({column}) = 'text'"  # noqa: S608
+                asked = (
+                    f"SELECT {key_column(table)}, CAST({column} AS BLOB) FROM {table} WHERE typeof({column}) = 'text'"  # noqa: S608
+                )
                 cells += [(table, key, column, content) for key, content in file.execute(asked) if content]
     return cells
 
@@ -332,7 +333,7 @@ def put_bytes(path, table, key, column, content):
 
 
 @given(data=st.data(), byte=st.integers(0, 255))
-@settings(max_examples=150)
+@settings(max_examples=60)
 def test_any_changed_byte_of_any_recorded_text_is_found(demo_folder, tmp_path_factory, data, byte):
     table, key, column, content = data.draw(st.sampled_from(cells_of(demo_folder / "demo.sqlite")))
     place = data.draw(st.integers(0, len(content) - 1))
