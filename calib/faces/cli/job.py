@@ -86,6 +86,9 @@ def budget(
         bool,
         typer.Option("--monte-carlo", help="Propagate the distributions too, and say whether the law is good enough."),
     ] = False,
+    digits: Annotated[
+        int, typer.Option(min=1, max=3, help="Significant digits of U that the propagation of distributions must bear.")
+    ] = 2,
     seed: Annotated[
         int, typer.Option(min=0, help="Seed of the random numbers: the same seed gives the same figures.")
     ] = 1,
@@ -117,7 +120,7 @@ def budget(
         document = answers.budget(found, wanted, units)
         if monte_carlo or plot is not None or document["dominant"]:
             say("drawing random numbers until the figures are steady")
-            simulated = distributions_of(found, seed)
+            simulated = distributions_of(found, seed, digits)
             document |= {"monte_carlo": answers.monte_carlo(found, simulated, seed, units)}
     if plot is not None:
         answers.save_distribution(found, simulated, plot, units)
