@@ -11,6 +11,7 @@ Candidates are the polynomials of degree 0 to 3 that leave at least two degrees 
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,11 +36,34 @@ class Candidate:
     probability: float  # of chi-squared; without stated repeatability, of the F test against the best higher candidate
     aicc: float  # corrected Akaike criterion; comparable between the candidates of one calibration only
     kept: bool  # not rejected at 5 %
-    leave_one_out: (
-        float  # root mean square of the residuals from curves fitted without the point [unit of the residuals]
-    )
-    lack_of_fit: float | None  # probability of the F test of lack of fit; absent where no indication was repeated
-    outliers: tuple[int, ...]  # places of points that stand out at 5 %, from 0
+    points: "Comparisons"
+
+    @cached_property
+    def _whitened(self) -> Whitened:
+        fit, d = self.fit, self.points.independent_uncertainty
+        jacobian = fit.powers(self.points.indication) if isinstance(fit, Polynomial) else fit.jacobian
+        return Whitened(jacobian / self._u[:, np.newaxis], fit.residuals / self._u, d is not None)
+
+    @property
+    def _u(self) -> NDArray[np.float64]:
+        d = self.points.independent_uncertainty
+        return np.ones_like(self.fit.residuals) if d is None else d
+
+    @cached_property
+    def leave_one_out(self) -> float:
+        """Root mean square of the residuals from curves fitted without the point [unit of the residuals]."""
+        return float(np.sqrt(np.mean((leave_one_out(self._whitened) * self._u) ** 2)))
+
+    @cached_property
+    def lack_of_fit(self) -> float | None:
+        """Probability of the F test of lack of fit; None where no indication was repeated."""
+        found = lack_of_fit(self.points.indication, self._whitened)
+        return None if found is None else found.probability
+
+    @cached_property
+    def outliers(self) -> tuple[int, ...]:
+        """Places of points that stand out at 5 %, from 0."""
+        return tuple(outliers(self._whitened))
 
     @property
     def degree(self) -> int | None:
@@ -114,21 +138,7 @@ def _judged_by_f(points: Comparisons, fits: Sequence[Polynomial]) -> tuple[Candi
 
 
 def _candidate(points: Comparisons, fit: Polynomial | ResponseFit, probability: float, aicc: float) -> Candidate:
-    jacobian = fit.powers(points.indication) if isinstance(fit, Polynomial) else fit.jacobian
-    d = points.independent_uncertainty
-    u = np.ones_like(fit.residuals) if d is None else d
-    whitened = Whitened(jacobian / u[:, np.newaxis], fit.residuals / u, d is not None)
-    left_out = leave_one_out(whitened) * u
-    lack = lack_of_fit(points.indication, whitened)
-    return Candidate(
-        fit,
-        probability,
-        aicc,
-        probability >= SIGNIFICANCE,
-        float(np.sqrt(np.mean(left_out**2))),
-        None if lack is None else lack.probability,
-        tuple(outliers(whitened)),
-    )
+    return Candidate(fit, probability, aicc, probability >= SIGNIFICANCE, points)
 
 
 def _probability_of_added_terms(lower: Polynomial, higher: Polynomial) -> float:
