@@ -12,9 +12,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.optimize import brentq
 
 from calib.curves.regression import Polynomial
-from calib.errors import MeasuringIntervalError
+from calib.errors import CurveError, MeasuringIntervalError
 
 
 @dataclass(frozen=True)
@@ -53,6 +54,19 @@ class Curve(ABC):
                 f"indication {outside.flat[0]:g} is outside the calibrated measuring interval {self.low:g} to {self.high:g} (SI)"
             )
         return indications
+
+    def indication(self, value: float) -> float:
+        """The inverse: the indication at which the curve gives a value; raises CurveError where it gives it nowhere.
+
+        For curves that rise or fall throughout the measuring interval, as those of working instruments do.
+        """
+        apart = [float(self.value(end)) - value for end in (self.low, self.high)]
+        if apart[0] * apart[1] > 0:
+            raise CurveError(
+                f"no indication between {self.low:g} and {self.high:g} gives the value {value:g}; "
+                f"the ends give {apart[0] + value:g} and {apart[1] + value:g} (SI)"
+            )
+        return float(brentq(lambda x: float(self.value(x)) - value, self.low, self.high, xtol=1e-14 * self.high))
 
     def reference_uncertainty(self, x: ArrayLike) -> NDArray[np.float64]:
         """The certificate's U/k at x, interpolated linearly between the neighbouring indications."""

@@ -19,6 +19,7 @@ from calib.procedures.reading_of import ReadingInJob
 from calib.procedures.ready import AtIndication, Readiness
 from calib.quantities import Unit, preferred, unit
 from calib.records.tables import Comparison, CorrectionCurve
+from calib.uncertainty.estimate import relative_uncertainty_of_s
 from calib.uncertainty.statement import plain, round_uncertainty
 
 # Student's t has a finite standard deviation above 2 degrees of freedom only.
@@ -115,7 +116,11 @@ def budget(found: ReadingInJob, wanted: str | None, units: str | None) -> Conten
     """One reading with its budget, which contribution rules, and what would bring U down."""
     answer = budget_of(found, wanted)
     in_unit = flow_unit(found.evaluation.measured[found.row].outlet, units)
+    seen = found.evaluation.measured[found.row].indication
     return reading(found, units) | {
+        "repeatability_uncertain_by_percent": 100.0 * relative_uncertainty_of_s(seen.observations)
+        if seen.type_a
+        else None,
         "levers": [
             {
                 "name": one.name,
@@ -230,6 +235,11 @@ def _lever_lines(one: Content) -> list[str]:
         f"{each['name']:20} {_two(each['expanded_uncertainty_if_halved']):>10} {_two(each['expanded_uncertainty_if_removed']):>10}"
         for each in one["levers"]
     ]
+    if one["repeatability_uncertain_by_percent"] is not None and not one["logged"]:
+        lines.append(
+            f"the repeatability comes from {one['observations_counted']} observations: "
+            f"it is itself uncertain by {one['repeatability_uncertain_by_percent']:.0f} % (GUM Table E.1)"
+        )
     if one["dominant"]:
         lines.append(
             f"{one['dominant']} dominates and is rectangular: k of a normal distribution overstates U (EA-4/02 S9)"

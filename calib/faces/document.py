@@ -17,9 +17,11 @@ from calib import __version__
 from calib.curves.curve import CorrectionCurve, Curve
 from calib.curves.response import ResponseCurve, ResponseFit, from_text
 from calib.faces.cautions import CAUTIONS, RULES
+from calib.procedures.budget_of import RECTANGULAR
 from calib.procedures.evaluate import NET, Evaluation, Measured, Refused, Results
 from calib.quantities import UNITS, Unit, preferred, unit
 from calib.records import tables
+from calib.uncertainty.budget import dominant
 from calib.uncertainty.propagation import Combined, Contribution
 from calib.uncertainty.statement import statement
 
@@ -95,6 +97,9 @@ def reading_content(found: Evaluation, row: int, units: str | None) -> Content:
             "standard_uncertainty": float(in_velocity.difference_from_si(velocity_u)),
         },
         "flow": result(found.flow, row, in_flow),
+        "dominant_contribution": dominant(
+            tuple(each.name for each in found.flows.contributions), found.flow.combined.uncertainties[row], RECTANGULAR
+        ),
         "contributions": [
             _contribution(contribution, number, found.flow.combined, row, one, in_flow)
             for number, contribution in enumerate(found.flows.contributions)

@@ -78,6 +78,20 @@ def from_expanded(expanded_uncertainty: float, coverage_factor: float) -> float:
     return expanded_uncertainty / coverage_factor
 
 
+def relative_uncertainty_of_s(observations: int) -> float:
+    """Relative standard deviation of the standard deviation s of n normal observations (GUM E.4.3, Table E.1).
+
+        sqrt((n-1)/2 (Gamma((n-1)/2)/Gamma(n/2))^2 - 1): 76 % for n = 2, 24 % for n = 10
+
+    Of s over its expectation; raises CalibError for fewer than two observations.
+    """
+    if observations < 2:
+        raise CalibError(f"{observations} observation(s) have no standard deviation: at least 2 are needed")
+    half = (observations - 1) / 2
+    ratio = math.exp(math.lgamma(half) - math.lgamma(half + 0.5))
+    return math.sqrt(half * ratio**2 - 1.0)
+
+
 def degrees_of_freedom_of(relative_uncertainty_of_u: float) -> float:
     """Degrees of freedom of a Type B uncertainty judged reliable to a fraction: 1/(2 r^2) (GUM G.4.2)."""
     return 0.5 / relative_uncertainty_of_u**2

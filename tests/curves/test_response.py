@@ -151,3 +151,16 @@ def test_too_few_comparisons_for_any_shape_say_so():
     points = Comparisons(V[:2], V[:2], np.full(2, 0.01), np.full(2, 0.01))
     with pytest.raises(CurveError, match="too few"):
         choose_response(points, CANDIDATES["voltage"])
+
+
+@shapes
+def test_the_inverse_gives_back_the_indication(name):
+    _, x, curve = curve_of(name)
+    middle = float(0.4 * x.min() + 0.6 * x.max())
+    assert curve.indication(float(curve.value(middle))) == pytest.approx(middle, rel=1e-9)
+
+
+def test_a_value_that_the_curve_gives_nowhere_has_no_inverse():
+    _, _, curve = curve_of("king")
+    with pytest.raises(CurveError, match="no indication between"):
+        curve.indication(50.0)
