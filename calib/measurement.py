@@ -94,20 +94,27 @@ def flows(readings: OutletReadings) -> Flows:
 
 
 def _correct(readings: OutletReadings) -> _Velocity:
+    """Corrected velocities: one round for each calibration, over its readings side by side."""
     size = readings.size
     parts = max(curve.parts for curve in readings.curves)
-    value, sensitivity, reference, dof, error = (np.empty(size) for _ in range(5))
+    order = np.argsort(readings.calibration, kind="stable")
+    indication = readings.indication[order]
+    ends = np.searchsorted(readings.calibration[order], np.arange(len(readings.curves) + 1))
+    columns = np.empty((5, size))
     scatter = np.zeros((size, parts))
-    for number, curve in enumerate(readings.curves):  # one round for each calibration
-        mine = readings.calibration == number
-        x = readings.indication[mine]
-        value[mine] = curve.value(x)
-        sensitivity[mine] = curve.sensitivity(x)
+    for number, curve in enumerate(readings.curves):
+        mine = slice(ends[number], ends[number + 1])
+        x = indication[mine]
+        columns[0, mine] = curve.value(x)
+        columns[1, mine] = curve.sensitivity(x)
+        columns[2, mine] = curve.error_sensitivity(x)
+        columns[3, mine] = curve.degrees_of_freedom
+        columns[4, mine] = curve.reference_uncertainty(x)
         scatter[mine, : curve.parts] = curve.scatter_parts(x)
-        reference[mine] = curve.reference_uncertainty(x)
-        dof[mine] = curve.degrees_of_freedom
-        error[mine] = curve.error_sensitivity(x)
-    return _Velocity(value, sensitivity, error, scatter, dof, reference)
+    place = np.empty_like(order)
+    place[order] = np.arange(size)
+    value, sensitivity, error, dof, reference = np.take(columns, place, axis=1)
+    return _Velocity(value, sensitivity, error, np.take(scatter, place, axis=0), dof, reference)
 
 
 def _velocity_contributions(readings: OutletReadings, corrected: _Velocity, each: Integers) -> tuple[Contribution, ...]:

@@ -44,10 +44,13 @@ def coverage_factor(degrees_of_freedom: ArrayLike, probability: float = COVERAGE
     """
     nu = np.asarray(degrees_of_freedom, dtype=float)
     quantile = 0.5 * (1.0 + exact_probability(probability))
-    # The quantile of t is dear and the whole numbers are few: each is asked for once.
     # A count that arithmetic left a rounding error below an integer is that integer.
-    whole, place = np.unique(np.maximum(np.floor(nu * (1.0 + 1e-12)), 1.0), return_inverse=True)
-    k = _large(whole, float(ndtri(quantile)))  # unknown degrees of freedom stay unknown: they are not infinite
-    small = whole < _MANY
-    k[small] = stdtrit(whole[small], quantile)
-    return np.asarray(k[place].reshape(nu.shape))
+    whole = np.maximum(np.floor(nu * (1.0 + 1e-12)), 1.0)
+    k = np.asarray(
+        _large(whole, float(ndtri(quantile)))
+    )  # unknown degrees of freedom stay unknown: they are not infinite
+    few = whole < _MANY
+    # The quantile of t is dear and the whole numbers are few: each is asked for once.
+    numbers, place = np.unique(whole[few], return_inverse=True)
+    k[few] = stdtrit(numbers, quantile)[place]
+    return k

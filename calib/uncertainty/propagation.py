@@ -79,17 +79,19 @@ def combine(contributions: Sequence[Contribution]) -> Combined:
 
     The influences are independent of one another; what correlates within one is in its parts.
     """
-    variances = [one.variance for one in contributions]
-    lost = [variance**2 / one.degrees_of_freedom for variance, one in zip(variances, contributions, strict=True)]
-    return _combined(variances, lost)
+    variances = np.empty((len(contributions), contributions[0].source.size))
+    below = np.zeros(contributions[0].source.size)
+    for row, one in enumerate(contributions):
+        variances[row] = one.variance
+        below += variances[row] ** 2 / one.degrees_of_freedom
+    return _combined(variances, below)
 
 
-def _combined(variances: Sequence[NDArray[np.float64]], lost: Sequence[NDArray[np.float64]]) -> Combined:
-    """From each contribution's variance and its u^4/nu, summed over the independent sources, to the combined figures."""
-    total = np.sum(variances, axis=0)
-    below = np.sum(lost, axis=0)
+def _combined(variances: NDArray[np.float64], below: NDArray[np.float64]) -> Combined:
+    """From the variances (c, n) and the sums (n,) of u^4/nu over the independent sources to the combined figures."""
+    total = variances.sum(axis=0)
     effective = np.divide(total**2, below, out=np.full_like(total, np.inf), where=below > 0)
-    return Combined(np.sqrt(total), effective, np.sqrt(np.column_stack(variances)))
+    return Combined(np.sqrt(total), effective, np.sqrt(variances).T)
 
 
 def combine_totals(
@@ -100,19 +102,19 @@ def combine_totals(
     `membership` (n,) gives the number of the total that a result belongs to, 0 to totals - 1, or -1 for none; `sign` (n,) is
     +1 or -1. A shared influence adds within a total before it is squared; a result's own does not.
     """
-    inside = np.flatnonzero(membership >= 0)
+    inside: NDArray[np.int64] | slice = slice(None) if np.all(membership >= 0) else np.flatnonzero(membership >= 0)
     groups: dict[int, _Groups] = {}
-    variances, lost = [], []
-    for one in contributions:
-        # Many contributions carry one and the same array of sources: it is sorted once.
+    variances = np.empty((len(contributions), totals))
+    below = np.zeros(totals)
+    for row, one in enumerate(contributions):
+        # Many contributions carry one and the same array of sources: it is grouped once.
         if id(one.source) not in groups:
-            groups[id(one.source)] = _groups(one.source[inside], membership[inside])
+            groups[id(one.source)] = _groups(one.source[inside], membership[inside], totals)
         group = groups[id(one.source)]
         of_group = group.summed_squares(one.parts[inside] * sign[inside, np.newaxis])
-        fewest = group.fewest(one.degrees_of_freedom[inside])
-        variances.append(np.bincount(group.owner, of_group, totals).astype(float))
-        lost.append(np.bincount(group.owner, of_group**2 / fewest, totals).astype(float))
-    return _combined(variances, lost)
+        variances[row] = np.bincount(group.owner, of_group, totals)
+        below += np.bincount(group.owner, of_group**2 / group.fewest(one.degrees_of_freedom[inside]), totals)
+    return _combined(variances, below)
 
 
 @dataclass(frozen=True)
@@ -138,12 +140,15 @@ class _Groups:
         return fewest
 
 
-def _groups(source: NDArray[np.int64], membership: NDArray[np.int64]) -> _Groups:
+def _groups(source: NDArray[np.int64], membership: NDArray[np.int64], totals: int) -> _Groups:
     if np.all(source[1:] > source[:-1]):  # rising: no source stands twice
         return _Groups(None, membership)
     width = int(source.max(initial=0)) + 1
-    pairs, place = np.unique(membership * width + source, return_inverse=True)
-    return _Groups(place, pairs // width)
+    pairs = membership * width + source
+    if totals * width <= 4 * source.size:  # few sources: a place for each pair there could be, without sorting
+        return _Groups(pairs, np.repeat(np.arange(totals), width))
+    present, place = np.unique(pairs, return_inverse=True)
+    return _Groups(place, present // width)
 
 
 def covariance(contributions: Sequence[Contribution]) -> NDArray[np.float64]:

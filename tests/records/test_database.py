@@ -285,9 +285,10 @@ def test_a_reader_sees_one_state_while_another_writes(empty_records):
 
 
 def write_methods(location, writer):
-    """Ten transactions of one writer."""
+    """Ten transactions of one writer; each reads before it writes, as procedures do."""
     for number in range(10):
         with database.writing(location) as session:
+            assert ledger.head(session)
             one = Method(method=f"{writer}-{number}", relative_standard_uncertainty_percent="1", basis="test")
             ledger.append(session, [one], SIGNED)
     return 10
