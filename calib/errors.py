@@ -6,9 +6,10 @@
     ├── CurveError                comparisons that make no curve                           exit status 2
     ├── MeasuringIntervalError    an indication outside the calibrated measuring interval  exit status 2
     ├── NotInRecordsError         a tag, certificate, job or reading that is not there     exit status 2
-    └── RecordsError              the records file cannot be opened, read or written       exit status 2
+    ├── RecordsError              the records file cannot be opened, read or written       exit status 2
+    └── RefusedError              a reading that the gate refuses on what is known now     exit status 3
 
-A reading that the gate refuses is no error: it is an answer, kept as a refusal (exit status 3).
+A reading that the gate refuses while it is typed is no error: it is an answer, kept as a refusal (exit status 3).
 """
 
 from collections.abc import Sequence
@@ -74,3 +75,7 @@ class NotInRecordsError(CalibError):
 
 class RecordsError(CalibError):
     """The records cannot be opened, read or written."""
+
+
+class RefusedError(CalibError):
+    """A reading on record that the gate refuses on what is known now: it yields no flow."""

@@ -264,7 +264,7 @@ def _shape_of(found: Curve, instrument: tables.Instrument) -> Content:
         "title": f"degree {coefficients.size - 1}" if own is not None else response_of(found).fit.shape.title,
         "unit": symbol,
         "coefficients": coefficients.tolist(),
-        "standard_uncertainties": np.sqrt(np.diag(covariance)).tolist(),
+        "standard_uncertainties": np.sqrt(np.clip(np.diag(covariance), 0.0, None)).tolist(),
         "formula": written,
     }
 

@@ -10,9 +10,10 @@ from calib.quantities import INSTRUMENT_QUANTITIES, UNITS
 
 # No quantity of the trade is larger in any of its units; beyond it a product of two would overflow.
 _LARGEST = 1e12
+_SMALLEST = 1e-12  # nor smaller: below it a quotient would
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
-_DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
-_MOMENT = re.compile(r"\d{4}-\d{2}-\d{2}T\d{2}:\d{2}(:\d{2})?(Z|[+-]\d{2}:\d{2})?", re.ASCII)
+_DAY = re.compile(r"(?:19|2\d)\d{2}-\d{2}-\d{2}", re.ASCII)
+_MOMENT = re.compile(r"(?:19|2\d)\d{2}-\d{2}-\d{2}T\d{2}:\d{2}(:\d{2})?(Z|[+-]\d{2}:\d{2})?", re.ASCII)
 
 
 def text(_cell: str) -> str | None:
@@ -29,7 +30,7 @@ def number(cell: str) -> str | None:
 
 def above_zero(cell: str) -> str | None:
     """A finite number above 0."""
-    return "a finite number above 0" if number(cell) or not float(cell) > 0 else None
+    return "a finite number above 0" if number(cell) or not float(cell) >= _SMALLEST else None
 
 
 def not_negative(cell: str) -> str | None:
@@ -61,7 +62,7 @@ def numbers(cell: str) -> str | None:
 def day(cell: str) -> str | None:
     """A day that exists, as YYYY-MM-DD."""
     if _DAY.fullmatch(cell) is None:
-        return "a date as YYYY-MM-DD"
+        return "a date as YYYY-MM-DD, years 1900 to 2999"
     try:
         date.fromisoformat(cell)
     except ValueError:

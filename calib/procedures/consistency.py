@@ -6,7 +6,7 @@ Each function returns every finding; cells that are wrong by themselves have bee
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 from calib.confirmation.interval import add_months
@@ -29,7 +29,7 @@ class Known:
     methods: set[str] = field(default_factory=set)
     jobs: set[str] = field(default_factory=set)
     outlets: set[tuple[str, str]] = field(default_factory=set)  # (job, outlet)
-    readings: set[tuple[str, str, str, str]] = field(default_factory=set)  # (job, outlet, instrument, observed_at)
+    readings: set[tuple[str, str, str, str]] = field(default_factory=set)  # (job, outlet, instrument, time in UTC)
 
 
 @dataclass(frozen=True)
@@ -40,8 +40,8 @@ class Checked:
     curves: Mapping[tuple[str, str], FittedCurve]  # (tag, certificate) -> curve
 
 
-def check(sheets: Sheets, known: Known, unread: frozenset[str] = frozenset()) -> Checked:
-    """All findings on the rows of an import.
+def check(sheets: Sheets, known: Known, today: date, unread: frozenset[str] = frozenset()) -> Checked:
+    """All findings on the rows of an import, on a day.
 
     `unread` names files of which something could not be read: what other rows name may stand there, and is not asked for.
     """
@@ -54,6 +54,7 @@ def check(sheets: Sheets, known: Known, unread: frozenset[str] = frozenset()) ->
     findings = [
         *of_instruments,
         *_calibrations(sheets["calibrations.csv"], known, instruments, open_names),
+        *_to_come(sheets["calibrations.csv"], today),
         *_comparisons(sheets["comparisons.csv"], sheets["calibrations.csv"], known, instruments, open_names),
         *_curves(sheets, instruments, curves, unread),
         *_repeated(sheets["methods.csv"], ("method",), lambda key: key[0] in known.methods),
@@ -91,24 +92,38 @@ def _open_names(sheets: Sheets, unread: frozenset[str]) -> frozenset[str]:
     return frozenset(unread | wrong)
 
 
+def _as_typed(row: Row, columns: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(row.cells[column] for column in columns)
+
+
 def _repeated(
-    rows: Iterable[Row], columns: tuple[str, ...], recorded: Callable[[tuple[str, ...]], bool]
+    rows: Iterable[Row],
+    columns: tuple[str, ...],
+    recorded: Callable[[tuple[str, ...]], bool],
+    key_of: Callable[[Row, tuple[str, ...]], tuple[str, ...]] = _as_typed,
 ) -> Iterable[Finding]:
     first: dict[tuple[str, ...], Row] = {}
     for row in rows:
         if not row.sound(*columns):
             continue
-        key = tuple(row.cells[column] for column in columns)
+        key = key_of(row, columns)
         if key in first:
-            yield _duplicate(
-                row,
-                columns,
-                f"each {' and '.join(columns)} once; it stands in {first[key].source} row {first[key].number} already",
-            )
+            place = f"{first[key].source} row {first[key].number}"
+            yield _duplicate(row, columns, f"each {' and '.join(columns)} once; it stands in {place} already")
         elif recorded(key):
             yield _duplicate(row, columns, "a new one; the records hold it already (leave the row out)")
         else:
             first[key] = row
+
+
+def same_time(typed: str) -> str:
+    """A time as it compares with others, whatever zone it was typed in."""
+    return datetime.fromisoformat(typed).astimezone(UTC).isoformat()
+
+
+def _reading_key(row: Row, _columns: tuple[str, ...]) -> tuple[str, ...]:
+    cells = row.cells
+    return cells["job"], cells["outlet"], cells["instrument"], same_time(cells["observed_at"])
 
 
 def _duplicate(row: Row, columns: tuple[str, ...], expected: str) -> Finding:
@@ -186,6 +201,14 @@ def _dates(row: Row, instruments: Mapping[str, Cells]) -> Iterable[Finding]:
         end = add_months(calibrated, int(months))
         if date.fromisoformat(due) > end:
             yield row.finding("due_on", f"no later date than the calibration interval of {months} months gives ({end})")
+
+
+def _to_come(rows: Sequence[Row], today: date) -> Iterable[Finding]:
+    for row in rows:
+        for column in ("calibrated_on", "accepted_on"):
+            cell = row.get(column)
+            if cell is not None and date.fromisoformat(cell) > today:
+                yield row.finding(column, f"a date that is not in the future (it is {today})")
 
 
 def _reference_standards(row: Row, instruments: Mapping[str, Cells], open_names: frozenset[str]) -> Iterable[Finding]:
@@ -333,7 +356,8 @@ def _readings(
     sheets: Sheets, known: Known, instruments: Mapping[str, Cells], open_names: frozenset[str]
 ) -> Iterable[Finding]:
     rows = sheets["readings.csv"]
-    yield from _repeated(rows, ("job", "outlet", "instrument", "observed_at"), lambda key: key in known.readings)
+    columns = ("job", "outlet", "instrument", "observed_at")
+    yield from _repeated(rows, columns, lambda key: key in known.readings, _reading_key)
     methods = known.methods | {row.cells["method"] for row in sheets["methods.csv"] if row.sound("method")}
     jobs = known.jobs | {row.cells["job"] for row in sheets["jobs.csv"] if row.sound("job")}
     outlets = known.outlets | {

@@ -96,7 +96,7 @@ def write_sheets(
     for name, columns in FILES.items():
         found += cell_findings(complete[name], columns)
     unread = frozenset(Path(one.source).name for one in findings)
-    checked = consistency.check(complete, _known(session), unread)
+    checked = consistency.check(complete, _known(session), now.date(), unread)
     found += checked.findings
     if found:
         raise BadInputError(sorted(found, key=_place))
@@ -114,7 +114,7 @@ def _known(session: Session) -> consistency.Known:
     jobs = {one.id: one.job for one in session.exec(select(Job))}
     outlets = {one.id: (jobs[one.job_id], one.outlet) for one in session.exec(select(Outlet))}
     taken = [
-        (*outlets[outlet], tags[instrument], observed_at)
+        (*outlets[outlet], tags[instrument], consistency.same_time(observed_at))
         for table in (Reading, Refusal)
         for outlet, instrument, observed_at in session.exec(
             select(table.outlet_id, table.instrument_id, table.observed_at)

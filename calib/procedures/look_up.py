@@ -4,7 +4,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlmodel import Session, col, select
+from sqlalchemy import inspect
+from sqlmodel import Session, SQLModel, col, select
 
 from calib.confirmation.interval import gate
 from calib.procedures.find import calibration_numbered, instrument_tagged
@@ -144,6 +145,7 @@ def calibration_on_file(session: Session, tag: str, certificate: str | None) -> 
     )
 
 
-def typed(record: Any, *without: str) -> dict[str, Any]:
-    """The cells of a record as typed, without keys of other tables."""
-    return {name: value for name, value in record.model_dump(mode="json").items() if name not in without}
+def typed(record: SQLModel, *without: str) -> dict[str, Any]:
+    """The cells of a record as typed, in the order of its table, without keys of other tables."""
+    columns = inspect(type(record)).local_table.columns
+    return {column.name: getattr(record, column.name) for column in columns if column.name not in without}

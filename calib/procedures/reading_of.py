@@ -5,7 +5,7 @@ from datetime import datetime
 
 from sqlmodel import Session
 
-from calib.errors import NotInRecordsError
+from calib.errors import NotInRecordsError, RefusedError
 from calib.procedures.evaluate import Evaluation, evaluate
 from calib.records.tables import Job, Outlet, Reading
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
@@ -24,7 +24,7 @@ class ReadingInJob:
 def reading_in_job(
     session: Session, number: int, now: datetime, coverage_probability: float = COVERAGE_PROBABILITY
 ) -> ReadingInJob:
-    """Evaluate the job of a reading; raises NotInRecordsError where it is not there, or does not stand any more."""
+    """Evaluate the job of a reading; raises NotInRecordsError, or RefusedError where it does not stand any more."""
     reading = session.get(Reading, number) if 0 < number < _LARGEST_KEY else None
     outlet = None if reading is None else session.get(Outlet, reading.outlet_id)
     job = None if outlet is None else session.get(Job, outlet.job_id)
@@ -35,4 +35,4 @@ def reading_in_job(
         if one.reading.id == number:
             return ReadingInJob(found, row)
     reasons = next(one.reasons for one in found.refused if one.typed is reading)
-    raise NotInRecordsError(f"reading {number} yields no flow: {'; '.join(reasons)}")
+    raise RefusedError(f"reading {number} yields no flow: {'; '.join(reasons)}")

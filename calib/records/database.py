@@ -23,13 +23,13 @@ _WAIT_SECONDS = 10
 def make(location: str) -> None:
     """Make a records file with the present schema; raises RecordsError where one is there already."""
     path = _path(location)
-    if len(path.name.encode()) > 255:
-        raise RecordsError(
-            "the name of the records file is longer than systems allow: name a shorter one with --records"
-        )
-    if path.exists():
+    try:
+        present, folder = path.exists(), path.parent.is_dir()
+    except OSError as error:  # a name too long for the system, a folder one may not enter
+        raise RecordsError(f"{path}: no records can be made there ({error.strerror})") from error
+    if present:
         raise RecordsError(f"{path} is there already: name another file with --records, or use this one")
-    if not path.parent.is_dir():
+    if not folder:
         raise RecordsError(f"{path}: the folder {path.parent} does not exist: make it first")
     from calib.records.migrations import upgrade  # noqa: PLC0415 (alembic takes 0.2 s to import)
 

@@ -51,23 +51,23 @@ class Instrument(SQLModel, table=True):
     maker: str
     model: str
     serial: str
-    firmware: str | None = None
     quantity: str
-    indication_quantity: str | None = None  # what it indicates where that is another quantity: a voltage, a pressure
     range_low: str
     range_high: str
     unit: str
     resolution: str
     mpe_percent: str | None = None  # of the indication
     mpe_absolute: str | None = None
+    interval_months: int
+    location: str | None = None
     repeatability: str | None = None  # declared standard deviation of one indication
     stability_percent: str | None = None  # limits of change since calibration, instead of the maximum permissible error
     stability_absolute: str | None = None
     stability_basis: str | None = None
-    interval_months: int
-    check_interval_days: int | None = None  # absent: no intermediate check is required
-    location: str | None = None
     custodian: str | None = None
+    firmware: str | None = None
+    check_interval_days: int | None = None  # absent: no intermediate check is required
+    indication_quantity: str | None = None  # what it indicates where that is another quantity: a voltage, a pressure
 
 
 class Calibration(SQLModel, table=True):

@@ -14,7 +14,6 @@ def lines(*words, records):
     return calib(*words, records=records).out.splitlines()
 
 
-@pytest.mark.xfail(reason="cells come in whatever order the database library loads them", strict=True)
 def test_an_instrument_s_cells_stand_in_the_order_of_the_register(small_records):
     shown = [
         line.partition(":")[0].strip() for line in lines("instrument", "show", "VA-1", *DAY, records=small_records)[1:]

@@ -1,6 +1,6 @@
 """A job's report: JSON, CSV and page say the same, the page stands by itself, and typed text stays text.
 
-Sources: the contract of `calib report --format json` in interface.md, kept below as SHAPE; JCGM 100:2008, 5.1.2 and 6.2;
+Sources: the contract of `calib report --format json`, kept below as SHAPE; JCGM 100:2008, 5.1.2 and 6.2;
 common practice, no source, for hostile text (spreadsheets run cells that begin with = + - @).
 """
 

@@ -43,7 +43,7 @@ def report_on(records, folder, job):
 
 
 @given(cell=st.sampled_from(CELLS), typed=TYPED)
-@settings(max_examples=80)
+@settings(max_examples=40)
 def test_any_text_in_any_cell_is_taken_or_named(blank, cell, typed):
     with tempfile.TemporaryDirectory() as made:
         folder = Path(made)
@@ -57,52 +57,28 @@ def test_any_text_in_any_cell_is_taken_or_named(blank, cell, typed):
         assert report_on(records, folder, job)[::2] == [0, 0]
 
 
-def last_days(**cells):
-    """The small job with the certificate of VA-1 in the last year that a calendar of four digits has."""
-    typed = {"calibrated_on": "9999-06-01", "accepted_on": "9999-07-01"} | cells
-    return changed(*(("calibrations.csv", 2, column, value) for column, value in typed.items()))
+@pytest.mark.parametrize("year", ["9999", "3000", "1899", "0001"])
+@pytest.mark.parametrize("column", ["calibrated_on", "accepted_on"])
+def test_a_year_that_no_instrument_sees_is_named(empty_records, tmp_path, year, column):
+    folder = write(tmp_path / "in", changed(("calibrations.csv", 2, column, f"{year}-06-01")))
+    (finding,) = findings_of(empty_records, folder)
+    assert (finding.column, "years 1900 to 2999" in finding.expected) == (column, True)
 
 
-BEYOND = pytest.mark.xfail(reason="a due date beyond the year 9999 ends in a traceback", strict=True)
-
-
-@BEYOND
-@pytest.mark.parametrize("words", [("due",), ("ready", "VA-1"), ("instrument", "list")])
-def test_a_due_date_beyond_the_calendar_is_no_reason_to_stop(tmp_path, words):
-    assert calib(*words, "--on", "9999-12-31", records=records_of(tmp_path, last_days())).status in (0, 1, 3)
-
-
-@BEYOND
-def test_a_stated_due_date_in_the_last_year_is_no_reason_to_stop(tmp_path):
-    assert records_of(tmp_path, last_days(due_on="9999-08-01"))
-
-
-@BEYOND
-def test_a_check_due_beyond_the_calendar_is_no_reason_to_stop(tmp_path):
-    sheets = last_days(calibrated_on="9999-01-01", accepted_on="9999-01-02")
-    sheets["instruments.csv"] = [
-        row | {"check_interval_days": "9999", "interval_months": "1"} for row in sheets["instruments.csv"]
-    ]
-    assert calib("due", "--on", "9999-01-03", records=records_of(tmp_path, sheets)).status == 1
-
-
-@pytest.mark.xfail(reason="dimensions that are 0 in metres are divided by", strict=True)
 @pytest.mark.parametrize(("row", "column"), [(2, "width"), (2, "height"), (5, "diameter")])
 def test_a_dimension_too_small_to_be_one_is_named(empty_records, tmp_path, row, column):
     folder = write(tmp_path / "in", changed(("outlets.csv", row, column, "5e-324")))
     assert [one.column for one in findings_of(empty_records, folder)] == [column]
 
 
-@pytest.mark.xfail(reason="a calibration or acceptance of a day to come is taken", strict=True)
 @pytest.mark.parametrize("column", ["calibrated_on", "accepted_on"])
 def test_a_calibration_of_a_day_to_come_is_named(empty_records, tmp_path, column):
-    """`calib calibration accept` refuses a date in the future, and so does the ledger's own reader: 2062 is a slip for 2026."""
+    """2062 is a slip for 2026; `calib calibration accept` refuses it."""
     cells = [("calibrations.csv", 2, "accepted_on", "2062-01-19")]
     cells += [("calibrations.csv", 2, "calibrated_on", "2062-01-12")] if column == "calibrated_on" else []
     assert column in [one.column for one in findings_of(empty_records, write(tmp_path / "in", changed(*cells)))]
 
 
-@pytest.mark.xfail(reason="the text of the time is compared, not the time", strict=True)
 def test_a_reading_typed_again_in_another_zone_is_named(empty_records, tmp_path):
     """09:10+01:00 and 08:10Z are one moment."""
     sheets = small_job()
@@ -111,7 +87,6 @@ def test_a_reading_typed_again_in_another_zone_is_named(empty_records, tmp_path)
     assert (finding.row, finding.column) == (6, "observed_at")
 
 
-@pytest.mark.xfail(reason="rounding makes a variance negative, and its root no number", strict=True)
 def test_an_indication_far_from_the_others_leaves_numbers_in_the_json(tmp_path):
     records = records_of(tmp_path, changed(("comparisons.csv", 2, "indication", "-1e12")))
     shown = calib("calibration", "show", "VA-1", "--json", records=records)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import typer
 
 from calib import __version__
-from calib.errors import CalibError
+from calib.errors import CalibError, RefusedError
 from calib.faces.cli import calibration, check, instrument, job, reading, records
 from calib.faces.plain_text import one_line
 
@@ -68,7 +68,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     except CalibError as error:
         for line in str(error).splitlines():
             print(f"error: {one_line(line)}", file=sys.stderr)
-        sys.exit(2)
+        sys.exit(3 if isinstance(error, RefusedError) else 2)
     except BrokenPipeError:
         sys.stderr.close()  # the reader of our output has gone (calib ... | head): nothing is wrong
         sys.exit(0)
