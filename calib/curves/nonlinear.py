@@ -11,6 +11,7 @@ uncertainties of b. Several minima may exist: the one that `start` leads to is f
 
 import math
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -107,14 +108,16 @@ def weighted(
     u: NDArray[np.float64],
     start: NDArray[np.float64],
     jacobian: Jacobian | None = None,
+    *,
+    near: bool = False,
 ) -> NonlinearFit:
     """Fit with known standard uncertainties u of y: C = (J^T U^-1 J)^-1, not scaled by chi-squared.
 
-    y and u are (n,), u above 0, x is (n, ...), `start` (p,) with p at most n. Without `jacobian`, see `complex_step`. Raises
-    CurveError.
+    y and u are (n,), u above 0, x is (n, ...), `start` (p,) with p at most n; `near` the minimum, the Gauss-Newton steps are tried
+    first and spare the way there. Without `jacobian`, see `complex_step`. Raises CurveError.
     """
     refuse_points(~(u > 0) | np.isinf(u), "the uncertainty must be above 0 and finite")
-    return _fit(_Problem(model, jacobian or _by_complex_step(model), x, y, u, known=True), start)
+    return _fit(_Problem(model, jacobian or _by_complex_step(model), x, y, u, known=True), start, near=near)
 
 
 def unweighted(
@@ -123,14 +126,19 @@ def unweighted(
     y: NDArray[np.float64],
     start: NDArray[np.float64],
     jacobian: Jacobian | None = None,
+    *,
+    near: bool = False,
 ) -> NonlinearFit:
     """Fit with unknown equal scatter: C = s^2 (J^T J)^-1, s^2 = sum(residual^2)/(n-p).
 
-    y is (n,), x is (n, ...), `start` (p,) with p below n. Without `jacobian`, see `complex_step`. Raises CurveError.
+    y is (n,), x is (n, ...), `start` (p,) with p below n; `near` as for `weighted`. Without `jacobian`, see `complex_step`.
+    Raises CurveError.
     """
     if y.size == start.size:
         raise CurveError(f"{y.size} points leave nothing to estimate the scatter of {start.size} parameters from")
-    return _fit(_Problem(model, jacobian or _by_complex_step(model), x, y, np.ones_like(y), known=False), start)
+    return _fit(
+        _Problem(model, jacobian or _by_complex_step(model), x, y, np.ones_like(y), known=False), start, near=near
+    )
 
 
 def complex_step(model: Model, b: NDArray[np.float64], x: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -157,16 +165,21 @@ def _by_complex_step(model: Model) -> Jacobian:
 
 
 def _finite(values: NDArray[Any]) -> NDArray[np.float64]:
+    if np.all(np.abs(values) <= FAR):  # nearly always; a value that is not finite is not
+        return np.asarray(values, dtype=float)
     return np.asarray(np.clip(np.nan_to_num(values, nan=FAR, posinf=FAR, neginf=-FAR), -FAR, FAR), dtype=float)
 
 
-def _fit(problem: _Problem, start: NDArray[np.float64]) -> NonlinearFit:
+def _fit(problem: _Problem, start: NDArray[np.float64], *, near: bool) -> NonlinearFit:
     n, p = problem.y.size, start.size
     if n < p:
         raise CurveError(f"{n} points determine no {p} parameters: compare at more places, or fix a parameter")
     with np.errstate(all="ignore"):
         at_start = problem.y - problem.model(start, problem.x)
     refuse_points(~np.isfinite(at_start), "value or model is not finite at the start: correct it, or start elsewhere")
+    if near:
+        with suppress(CurveError):  # not so near after all
+            return _polished(problem, start, 0)
     found = least_squares(
         problem.distances,
         start,

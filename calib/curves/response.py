@@ -178,11 +178,12 @@ def fit_response(shape: Shape, v: Floats, x: Floats, u: Floats | None) -> Respon
     if distinct < p or x.size < p:
         raise CurveError(f"{distinct} different reference value(s) make no {shape.title}: compare at {p} or more")
     y, slope = shape.ordinate(x), shape.ordinate_slope(x)
-    start = shape.start(v, y)
+    u_y = np.ones_like(y) if u is None else np.abs(slope) * u
+    near = _near(shape, v, y, u_y)
     if u is None:
-        fit = nonlinear.unweighted(_model(shape), v, y, start, _gradient(shape))
+        fit = nonlinear.unweighted(_model(shape), v, y, near, _gradient(shape), near=True)
     else:
-        fit = nonlinear.weighted(_model(shape), v, y, np.abs(slope) * u, start, _gradient(shape))
+        fit = nonlinear.weighted(_model(shape), v, y, u_y, near, _gradient(shape), near=True)
     return ResponseFit(
         shape,
         fit.parameters,
@@ -193,6 +194,24 @@ def fit_response(shape: Shape, v: Floats, x: Floats, u: Floats | None) -> Respon
         shape.gradient(v, fit.parameters) / slope[:, np.newaxis],
         fit.iterations,
     )
+
+
+def _near(shape: Shape, v: Floats, y: Floats, u_y: Floats) -> Floats:
+    """Coefficients near the minimum, by a few plain Gauss-Newton steps; the solver judges and finishes them."""
+    theta = shape.start(v, y)
+    for _ in range(_PLAIN_STEPS):
+        with np.errstate(all="ignore"):
+            jacobian, residuals = shape.gradient(v, theta), y - shape.response(v, theta)
+        if not (np.all(np.isfinite(jacobian)) and np.all(np.isfinite(residuals))):
+            return shape.start(v, y)
+        step, *_ = np.linalg.lstsq(jacobian / u_y[:, np.newaxis], residuals / u_y)
+        theta = theta + step
+        if np.all(np.abs(step) <= 1e-9 * np.abs(theta)):
+            break
+    return theta if np.all(np.isfinite(theta)) else shape.start(v, y)
+
+
+_PLAIN_STEPS = 12
 
 
 def _model(shape: Shape) -> Callable[[Floats, Floats], Floats]:
