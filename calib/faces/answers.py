@@ -240,6 +240,11 @@ def _lever_lines(one: Content) -> list[str]:
             f"the repeatability comes from {one['observations_counted']} observations: "
             f"it is itself uncertain by {one['repeatability_uncertain_by_percent']:.0f} % (GUM Table E.1)"
         )
+    if one["logged"]:
+        lines.append(
+            f"the {one['observations_counted']} logged values remember one another: "
+            f"they count as {one['effective_observations']:.0f} independent observations"
+        )
     if one["dominant"]:
         lines.append(
             f"{one['dominant']} dominates and is rectangular: k of a normal distribution overstates U (EA-4/02 S9)"

@@ -53,6 +53,11 @@ def test_ignoring_the_correlation_would_understate_the_repeatability(empty_recor
     assert budget["effective_observations"] < values.size / 5
 
 
+def test_the_budget_says_how_many_observations_a_log_counts_as(empty_records, tmp_path):
+    imported(empty_records, folder_with(tmp_path, log_text(correlated())))
+    assert "the 300 logged values remember one another: they count as" in calib("budget", 1, records=empty_records).out
+
+
 def test_the_mean_of_the_log_is_the_indication(empty_records, tmp_path):
     imported(empty_records, folder_with(tmp_path, log_text([4.2] * 20)))
     assert calib("reading", "show", 1, "--json", records=empty_records).document["indication"] == "4.2"
