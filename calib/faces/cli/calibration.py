@@ -162,13 +162,13 @@ def show(
 
     Example: calib calibration show VA-11 --plot va-11.png
     """
-    from calib.faces import answers
+    from calib.faces import calibration_answer
     from calib.procedures.look_up import calibration_on_file
     from calib.records import database
 
     with database.reading(records) as session:
         kept = calibration_on_file(session, tag, certificate)
-        document = answers.calibration(kept)
+        document = calibration_answer.calibration(kept)
     if plot is not None:
         from calib.faces.page import save_curve
 
@@ -176,7 +176,7 @@ def show(
     if as_json:
         print_json(document)
     else:
-        tell(answers.calibration_text(document))
+        tell(calibration_answer.calibration_text(document))
 
 
 @app.command("choose")

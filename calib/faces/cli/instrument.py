@@ -20,6 +20,7 @@ from calib.faces.cli.options import (
     tell,
     time_of,
 )
+from calib.faces.plain_text import cells_text
 
 app = typer.Typer(
     no_args_is_help=True, rich_markup_mode=None, help="The register: add, list, show, suspend, release, retire."
@@ -137,8 +138,6 @@ def show(tag: Tag, on: OnDate = None, records: Records = DEFAULT_RECORDS, as_jso
             }
         )
         return
-    from calib.faces.answers import cells_text
-
     tell(f"{tag}: {'; '.join(found.status.reasons) or 'may be used'}")
     tell(cells_text(found.status.cells))
     for name, part in (

@@ -19,6 +19,7 @@ from calib.faces.cli.options import (
     tell,
     time_of,
 )
+from calib.faces.plain_text import cells_text
 
 app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Readings at outlets: add, list, show.")
 
@@ -138,4 +139,4 @@ def show(
         "indication_unit", "method", "operator", "averaging_s", "remarks",
     )}  # fmt: skip
     tell(f"reading {reading}: {document['flow']['statement']}")
-    tell(answers.cells_text(as_typed))
+    tell(cells_text(as_typed))

@@ -1,0 +1,179 @@
+"""A calibration on file, as `calib calibration show` answers: a document for machines, text for people."""
+
+import math
+
+from calib.curves.choice import Candidate
+from calib.curves.regression import Polynomial
+from calib.faces.document import Content, curve, formula, response_formula
+from calib.procedures.choose_curve import refit
+from calib.procedures.fit_curve import Wish
+from calib.procedures.import_folders import BY_THE_RULE
+from calib.procedures.look_up import CalibrationOnFile, typed
+from calib.quantities import Unit, unit
+from calib.records.tables import Comparison, CorrectionCurve
+
+
+def calibration(kept: CalibrationOnFile) -> Content:
+    """A calibration on file: what its certificate says, its curve, and the candidates it was chosen from."""
+    record = kept.curves[-1]
+    fitted = refit(kept, Wish(record.degree, record.shape) if record.chosen_by != BY_THE_RULE else None).choice
+    used = [one for one in kept.comparisons if one.phase == record.phase]
+    in_unit = _unit_of_residuals(kept, record.shape)
+    residuals = in_unit.difference_from_si(fitted.chosen.fit.residuals)
+    return {
+        "tag": kept.instrument.tag,
+        **typed(kept.calibration, "id", "instrument_id"),
+        "accepted_on": None if kept.acceptance is None else kept.acceptance.accepted_on,
+        "accepted_by": None if kept.acceptance is None else kept.acceptance.accepted_by,
+        "reference_standards": list(kept.standards),
+        "measuring_interval": record.measuring_interval,
+        "curve": curve(record, kept.instrument),
+        "earlier_curves": [
+            {"shape": one.shape, "degree": one.degree, "chosen_by": one.chosen_by, "reason": one.reason}
+            for one in kept.curves[:-1]
+        ],
+        "candidates": [_candidate(kept, one, in_unit) for one in fitted.candidates],
+        "judged_by": _judged_by(kept, record),
+        "outliers": [_named(used[place], place) for place in fitted.chosen.outliers],
+        "residual_unit": in_unit.symbol,
+        "comparisons": [
+            typed(one, "id", "calibration_id") | {"residual": float(residual)}
+            for one, residual in zip(used, residuals, strict=True)
+        ],
+        "other_comparisons": [
+            typed(one, "id", "calibration_id") for one in kept.comparisons if one.phase != record.phase
+        ],
+    }
+
+
+def _unit_of_residuals(kept: CalibrationOnFile, shape: str) -> Unit:
+    """Corrections are in the quantity, residuals of a response in what is indicated; an instrument's unit is that of both."""
+    instrument = kept.instrument
+    indicated = instrument.quantity if shape == "polynomial" else instrument.indication_quantity or instrument.quantity
+    return unit(indicated, instrument.unit)
+
+
+def _judged_by(kept: CalibrationOnFile, record: CorrectionCurve) -> str:
+    if _stated(kept, record.phase):
+        return "chi-squared"
+    return "F test of the added terms" if record.shape == "polynomial" else "AICc of the residuals in the indication"
+
+
+def _named(one: Comparison, place: int) -> str:
+    return f"comparison {place + 1} (reference {one.reference} {one.unit}, indication {one.indication})"
+
+
+def _candidate(kept: CalibrationOnFile, one: Candidate, in_unit: Unit) -> Content:
+    fit = one.fit
+    squares = fit.chi_squared
+    if isinstance(fit, Polynomial):
+        own = unit(kept.instrument.quantity, kept.instrument.unit)
+        written = formula(fit.in_unit(own.scale, own.offset).in_powers_of_x()[0].tolist())
+        squares = squares if _stated(kept, kept.curves[-1].phase) else squares / own.scale**2
+    else:
+        written = response_formula(fit)
+    return {
+        "shape": one.shape,
+        "title": one.title,
+        "degree": one.degree,
+        "formula": written,
+        "sum_of_squares": squares,
+        "degrees_of_freedom": fit.degrees_of_freedom,
+        "probability": one.probability,
+        "aicc": one.aicc if math.isfinite(one.aicc) else None,
+        "leave_one_out": _finite(float(in_unit.difference_from_si(one.leave_one_out))),
+        "lack_of_fit_probability": one.lack_of_fit,
+        "kept": one.kept,
+    }
+
+
+def _finite(number: float) -> float | None:
+    return number if math.isfinite(number) else None
+
+
+def _stated(kept: CalibrationOnFile, phase: str) -> bool:
+    return all(one.repeatability is not None for one in kept.comparisons if one.phase == phase)
+
+
+def calibration_text(one: Content) -> str:
+    """The same for people."""
+    return "\n".join(
+        [*_certificate_lines(one), "", *_comparison_lines(one), "", *_curve_lines(one), "", *_candidate_lines(one)]
+    )
+
+
+def _certificate_lines(one: Content) -> list[str]:
+    accepted = f"accepted {one['accepted_on']} by {one['accepted_by']}" if one["accepted_on"] else "not accepted yet"
+    standards = f", reference standards {', '.join(one['reference_standards'])}" if one["reference_standards"] else ""
+    return [
+        f"{one['tag']}, certificate {one['certificate']}, {one['laboratory']}{_after(one['accreditation'])}",
+        f"calibrated {one['calibrated_on']}, {accepted}{standards}",
+    ]
+
+
+def _after(text: str | None) -> str:
+    return f" ({text})" if text else ""
+
+
+def _comparison_lines(one: Content) -> list[str]:
+    lines = [
+        f"{'phase':9} {'reference':>10} {'indication':>10} {'unit':8} {'U':>8} {'k':>5} {'repeatability':>13} {'residual':>10}"
+    ]
+    for each in [*one["other_comparisons"], *one["comparisons"]]:
+        residual = f"{each['residual']:.3g}" if "residual" in each else "not used"
+        lines.append(
+            f"{each['phase']:9} {each['reference']:>10} {each['indication']:>10} {_units(each):8} "
+            f"{each['expanded_uncertainty']:>8} {each['coverage_factor']:>5} {each['repeatability'] or '-':>13} {residual:>10}"
+        )
+    return lines
+
+
+def _units(one: Content) -> str:
+    return f"{one['unit']}, {one['indication_unit']}" if one["indication_unit"] else str(one["unit"])
+
+
+def _curve_lines(one: Content) -> list[str]:
+    found = one["curve"]
+    uncertainties = ", ".join(f"{u:.2g}" for u in found["standard_uncertainties"])
+    lines = [
+        f"curve {found['formula']}   (in {found['unit']}; u of the coefficients from scatter: {uncertainties})",
+        f"valid for indications {one['measuring_interval']}, made from the comparisons {found['made_from']}",
+        f"{found['title']}, chosen by {found['chosen_by']}: {found['reason']}",
+    ]
+    if found["scatter_enlarged_by"] > 1:
+        lines.append(
+            f"scatter variance enlarged by {found['scatter_enlarged_by']:.3g}: chi-squared rejects the curve at 5 %"
+        )
+    lines += [f"stands out from the curve at 5 %: {each}; it is used all the same" for each in one["outliers"]]
+    lines += [
+        f"before: {each['shape']}{_degree(each['degree'])}, chosen by {each['chosen_by']}: {each['reason']}"
+        for each in one["earlier_curves"]
+    ]
+    return lines
+
+
+def _degree(degree: int | None) -> str:
+    return "" if degree is None else f" of degree {degree}"
+
+
+def _candidate_lines(one: Content) -> list[str]:
+    squares = "chi-squared" if one["judged_by"] == "chi-squared" else "sum of res.²"
+    header = f"{'candidate':24} {squares:>12} {'dof':>4} {'probability':>11} "
+    header += f"{'AICc':>9} {'left out':>10} {'lack of fit':>11}  at 5 %"
+    lines = [
+        f"candidates, judged by {one['judged_by']}; left out: rms of residuals from curves without the point:",
+        header,
+    ]
+    for each in one["candidates"]:
+        is_chosen = (each["shape"], each["degree"]) == (one["curve"]["shape"], one["curve"]["degree"])
+        lines.append(
+            f"{each['title']:24} {each['sum_of_squares']:12.5g} {each['degrees_of_freedom']:4g} {each['probability']:11.3g} "
+            f"{_number(each['aicc'], '.4g'):>9} {_number(each['leave_one_out'], '.3g'):>10} "
+            f"{_number(each['lack_of_fit_probability'], '.3g'):>11}  "
+            f"{'not rejected' if each['kept'] else 'rejected'}{'  <- chosen' if is_chosen else ''}"
+        )
+    return lines
+
+
+def _number(number: float | None, form: str) -> str:
+    return "-" if number is None else format(number, form)
