@@ -49,7 +49,7 @@ def calibration(kept: CalibrationOnFile) -> Content:
 def _unit_of_residuals(kept: CalibrationOnFile, shape: str) -> Unit:
     """Corrections are in the quantity, residuals of a response in what is indicated; an instrument's unit is that of both."""
     instrument = kept.instrument
-    indicated = instrument.quantity if shape == "polynomial" else instrument.indication_quantity or instrument.quantity
+    indicated = instrument.quantity if shape == "polynomial" else instrument.indicated
     return unit(indicated, instrument.unit)
 
 

@@ -16,6 +16,7 @@ from calib.procedures.fit_curve import points_of
 from calib.procedures.look_up import CalibrationOnFile, typed
 from calib.quantities import Unit, unit
 from calib.records.tables import Comparison
+from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 from calib.uncertainty.statement import plain, round_result, round_uncertainty
 
 
@@ -40,7 +41,9 @@ def as_html(report: Content, used: Mapping[tuple[str, str], CalibrationOnFile]) 
     shown = charts.most_bars(report["readings"])
     return environment.get_template("report.html").render(
         report=report,
-        coverage_probability=report["readings"][0]["flow"]["coverage_probability"] if report["readings"] else 0.9545,
+        coverage_probability=report["readings"][0]["flow"]["coverage_probability"]
+        if report["readings"]
+        else COVERAGE_PROBABILITY,
         systems=_by_system(report),
         counts=_counts(report),
         contribution_names=[one["name"] for one in report["readings"][0]["contributions"]]
@@ -87,7 +90,7 @@ def _drawing(kept: CalibrationOnFile) -> charts.CurveDrawing:
     curve = from_text(record.parameters)
     points = points_of(typed(instrument), [typed(one) for one in used])
     of_value = unit(instrument.quantity, used[0].unit)
-    of_indication = unit(instrument.indication_quantity or instrument.quantity, used[0].indication_unit or used[0].unit)
+    of_indication = unit(instrument.indicated, used[0].indication_unit or used[0].unit)
     is_correction = isinstance(curve, CorrectionCurve)
     drawn = curve.correction if isinstance(curve, CorrectionCurve) else curve.value
     convert = of_value.difference_from_si if is_correction else of_value.from_si

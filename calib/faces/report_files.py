@@ -64,7 +64,10 @@ def _write(path: Path, text: str) -> None:
         with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".report-", delete=False) as part:
             part.write(text.encode("utf-8", "backslashreplace"))
         beside = Path(part.name)
-        beside.chmod(0o644)
-        beside.replace(path)
+        try:
+            beside.chmod(0o644)
+            beside.replace(path)
+        finally:
+            beside.unlink(missing_ok=True)  # nothing is left beside a report that could not be put in place
     except OSError as error:
         raise CalibError(f"{path}: the report cannot be written ({error.strerror})") from error

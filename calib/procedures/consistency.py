@@ -11,7 +11,7 @@ from pathlib import Path
 
 from calib.confirmation.interval import add_months
 from calib.errors import CurveError, Finding
-from calib.procedures.fit_curve import Cells, FittedCurve, fit_curve
+from calib.procedures.fit_curve import Cells, FittedCurve, fit_curve, indication_quantity
 from calib.procedures.observations import log_findings, logged_values, mean_of, observed_values
 from calib.procedures.sheets import Row, Sheets
 from calib.quantities import UNITS, known_units, unit
@@ -134,7 +134,7 @@ def _duplicate(row: Row, columns: tuple[str, ...], expected: str) -> Finding:
 def _instruments(rows: Sequence[Row], known: Known) -> Iterable[Finding]:
     yield from _repeated(rows, ("tag",), lambda key: key[0] in known.instruments)
     for row in rows:
-        yield from _unit_known(row, "unit", _indicated(row))
+        yield from _unit_known(row, "unit", indication_quantity(row.cells))
         if row.sound("range_low", "range_high") and not float(row.cells["range_low"]) < float(row.cells["range_high"]):
             yield row.finding("range_high", f"a number above range_low ({row.cells['range_low']})")
         stability = not (row.blank("stability_percent") and row.blank("stability_absolute"))
@@ -150,10 +150,6 @@ def _unit_known(row: Row, column: str, quantity: str | None) -> Iterable[Finding
     typed = row.get(column)
     if quantity is not None and typed is not None and typed not in UNITS[quantity]:
         yield row.finding(column, f"a unit of {quantity}: one of {', '.join(known_units(quantity))}")
-
-
-def _indicated(instrument: Row | Cells) -> str | None:
-    return instrument.get("indication_quantity") or instrument.get("quantity")
 
 
 def _calibrations(
@@ -254,7 +250,7 @@ def _comparisons(
 
 
 def _units_of_comparison(row: Row, instrument: Cells) -> Iterable[Finding]:
-    quantity, indicated = instrument.get("quantity"), _indicated(instrument)
+    quantity, indicated = instrument.get("quantity"), indication_quantity(instrument)
     yield from _unit_known(row, "unit", quantity)
     yield from _unit_known(row, "indication_unit", indicated)
     if quantity != indicated and row.blank("indication_unit"):
@@ -389,7 +385,7 @@ def _observations(row: Row, instrument: Cells) -> Iterable[Finding]:
     if not row.blank("observations") and not row.blank("log_file"):
         yield row.finding("log_file", "nothing beside observations: the log holds the observations")
         return
-    yield from _unit_known(row, "unit", _indicated(instrument))
+    yield from _unit_known(row, "unit", indication_quantity(instrument))
     yield from _log(row)
     declared = instrument.get("repeatability") is not None or "repeatability" in getattr(instrument, "bad", ())
     if row.blank("log_file") and _count(row) < 2 and not declared:
@@ -430,7 +426,7 @@ def _log(row: Row) -> Iterable[Finding]:
 
 def _mean_as_shown(row: Row, instrument: Cells) -> Iterable[Finding]:
     typed, step, own = row.get("unit"), instrument.get("resolution"), instrument.get("unit")
-    indicated = _indicated(instrument)
+    indicated = indication_quantity(instrument)
     values = observed_values(row.cells["observations"]) if row.sound("observations") else []
     values = logged_values(row.log) if row.log is not None else values
     if not row.sound("indication") or not values or typed is None or step is None or own is None or indicated is None:

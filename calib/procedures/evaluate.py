@@ -175,8 +175,9 @@ def _sorted_out(
     refused: list[Refused] = []
     for reading in _of_outlets(session, tables.Reading, outlets):
         instrument = instruments[reading.instrument_id]
-        seen = observed(reading.model_dump(), _log(session, reading))
-        decision = gate_reading(register, instrument.tag, reading.model_dump(), seen, indicated(instrument), now)
+        cells = reading.model_dump()
+        seen = observed(cells, _log(session, reading))
+        decision = gate_reading(register, instrument.tag, cells, seen, instrument.indicated, now)
         if decision.allowed:
             standing.append((reading, seen, decision))
         else:
@@ -199,9 +200,8 @@ def _sorted_out(
         )
         for reading, seen, decision in standing
     ]
-    order = {outlet: place for place, outlet in enumerate(sorted(outlets))}
-    measured.sort(key=lambda one: (order[key(one.outlet.id)], moment(one.reading.observed_at), key(one.reading.id)))
-    refused.sort(key=lambda one: (order[key(one.outlet.id)], moment(one.typed.observed_at)))
+    measured.sort(key=lambda one: (key(one.outlet.id), moment(one.reading.observed_at), key(one.reading.id)))
+    refused.sort(key=lambda one: (key(one.outlet.id), moment(one.typed.observed_at)))
     return tuple(measured), tuple(refused)
 
 
@@ -234,7 +234,7 @@ def _log(session: Session, reading: tables.Reading) -> bytes | None:
 
 
 def _indication(reading: tables.Reading, seen: Observed, instrument: tables.Instrument) -> Indication:
-    typed = unit(indicated(instrument), reading.unit)
+    typed = unit(instrument.indicated, reading.unit)
     mean = typed.to_si(seen.mean)
     if seen.logged:
         series = type_a_of_series(seen.values)
@@ -247,19 +247,14 @@ def _indication(reading: tables.Reading, seen: Observed, instrument: tables.Inst
         estimate = type_a(seen.values)
         u = typed.difference_to_si(estimate.standard_uncertainty)
         return Indication(mean, u, True, estimate.degrees_of_freedom, count, float(count))
-    own = unit(indicated(instrument), instrument.unit)
+    own = unit(instrument.indicated, instrument.unit)
     # Whoever typed the reading was asked for two observations where the instrument declares no repeatability.
     return Indication(mean, own.difference_to_si(float(instrument.repeatability or "nan")), False, np.inf, 1, 1.0)
 
 
-def indicated(instrument: tables.Instrument) -> str:
-    """Quantity that an instrument indicates."""
-    return instrument.indication_quantity or instrument.quantity
-
-
 def stability_limit(instrument: tables.Instrument, indication: float) -> float:
     """Limits of change since calibration at an indication [SI]: the stated ones, else the maximum permissible error."""
-    own = unit(indicated(instrument), instrument.unit)
+    own = unit(instrument.indicated, instrument.unit)
     stated = instrument.stability_percent is not None or instrument.stability_absolute is not None
     percent = instrument.stability_percent if stated else instrument.mpe_percent
     absolute = instrument.stability_absolute if stated else instrument.mpe_absolute
@@ -268,7 +263,7 @@ def stability_limit(instrument: tables.Instrument, indication: float) -> float:
 
 def resolution_of(instrument: tables.Instrument) -> float:
     """Digital step [SI]."""
-    return unit(indicated(instrument), instrument.unit).difference_to_si(float(instrument.resolution))
+    return unit(instrument.indicated, instrument.unit).difference_to_si(float(instrument.resolution))
 
 
 @dataclass(frozen=True)

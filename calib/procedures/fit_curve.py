@@ -46,8 +46,9 @@ def fit_curve(instrument: Cells, comparisons: Sequence[Cells], wish: Wish | None
 
 
 def _chosen(instrument: Cells, points: Comparisons, wish: Wish) -> Choice:
-    indicated = indication_quantity(instrument)
-    if indicated == _cell(instrument, "quantity"):
+    quantity = _cell(instrument, "quantity")
+    indicated = indication_quantity(instrument) or quantity
+    if indicated == quantity:
         if wish.shape in (None, "polynomial"):
             return choose(points, wish.degree)
         shapes: Sequence[Shape] = (PROPORTIONAL,)
@@ -58,9 +59,9 @@ def _chosen(instrument: Cells, points: Comparisons, wish: Wish) -> Choice:
     return choose_response(points, shapes, wish.shape)
 
 
-def indication_quantity(instrument: Cells) -> str:
-    """Quantity that an instrument indicates: the one it measures, unless another is on record."""
-    return instrument["indication_quantity"] or _cell(instrument, "quantity")
+def indication_quantity(instrument: Cells) -> str | None:
+    """Quantity that an instrument indicates: the one it measures, unless another was typed; None where neither was."""
+    return instrument.get("indication_quantity") or instrument.get("quantity")
 
 
 def points_of(instrument: Cells, comparisons: Sequence[Cells]) -> Comparisons:
@@ -74,7 +75,8 @@ def points_of(instrument: Cells, comparisons: Sequence[Cells]) -> Comparisons:
         raise CurveError(
             "repeatability is stated for some comparisons of a phase and blank for others: state it for all, or for none"
         )
-    quantity, indicated = _cell(instrument, "quantity"), indication_quantity(instrument)
+    quantity = _cell(instrument, "quantity")
+    indicated = indication_quantity(instrument) or quantity
     of_value = [unit(quantity, _cell(one, "unit")) for one in comparisons]
     of_indication = [unit(indicated, one["indication_unit"] or _cell(one, "unit")) for one in comparisons]
 

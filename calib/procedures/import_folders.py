@@ -221,7 +221,7 @@ class _Writing:
         refusals: list[SQLModel] = []
         refused: list[RefusedReading] = []
         series = self._write_logs(rows)
-        indicated = {one.tag: one.indication_quantity or one.quantity for one in self.session.exec(select(Instrument))}
+        indicated = {one.tag: one.indicated for one in self.session.exec(select(Instrument))}
         for number, row in enumerate(rows):
             cells = row.cells
             kept: dict[str, Any] = _typed(cells, "job", "outlet", "instrument", "method", "log_file") | {

@@ -10,7 +10,7 @@ from datetime import datetime
 from itertools import pairwise
 
 from calib.errors import Finding
-from calib.procedures import columns
+from calib.procedures import cells as checks
 from calib.uncertainty.series import FEWEST
 
 LOG_COLUMNS = ("time", "value")
@@ -84,12 +84,12 @@ def _line_findings(name: str, number: int, line: Sequence[str]) -> list[Finding]
         return [Finding(name, number, None, None, f"two cells, time and value, found {len(line)}")]
     findings = []
     when, value = (cell.strip() for cell in line)
-    if columns.number(when) and columns.moment(when):
+    if checks.number(when) and checks.moment(when):
         findings.append(
             Finding(name, number, "time", when, "seconds, or a time with its zone like 2026-03-05T14:30:01+01:00")
         )
-    if columns.number(value):
-        findings.append(Finding(name, number, "value", value, str(columns.number(value))))
+    if checks.number(value):
+        findings.append(Finding(name, number, "value", value, str(checks.number(value))))
     return findings
 
 

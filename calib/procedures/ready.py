@@ -12,7 +12,7 @@ from calib.confirmation.interval import Decision, gate
 from calib.curves.curve import Curve
 from calib.curves.response import from_text
 from calib.measurement import OutletReadings, flows
-from calib.procedures.evaluate import Results, indicated, resolution_of, results, stability_limit
+from calib.procedures.evaluate import Results, resolution_of, results, stability_limit
 from calib.procedures.find import instrument_tagged
 from calib.procedures.look_up import calibration_on_file
 from calib.procedures.register import load_register
@@ -53,7 +53,7 @@ def ready(
     register = load_register(session)
     answers = []
     for one in instruments:
-        asked = None if indication is None else read(indication, indicated(one))
+        asked = None if indication is None else read(indication, one.indicated)
         decision = gate(register, one.tag, at, max(at, now), None if asked is None else asked[0], indication or "")
         there = _at_indication(session, one, decision, asked) if asked is not None and decision.allowed else None
         answers.append(Readiness(one, decision, there))
@@ -76,7 +76,7 @@ def _at_indication(session: Session, one: Instrument, decision: Decision, asked:
 
 
 def _single(one: Instrument, curve: Curve, indication: float) -> OutletReadings:
-    own = unit(indicated(one), one.unit)
+    own = unit(one.indicated, one.unit)
     zero, first = np.zeros(1), np.zeros(1, dtype=np.int64)
     return OutletReadings(
         indication=np.array([indication]),

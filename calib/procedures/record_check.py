@@ -7,7 +7,7 @@ from typing import Any
 from sqlmodel import Session
 
 from calib.errors import BadInputError, Finding
-from calib.procedures import columns
+from calib.procedures import cells as checks
 from calib.procedures.find import instrument_tagged
 from calib.procedures.register import key
 from calib.procedures.sheets import Column, cell_findings, typed_row
@@ -27,12 +27,12 @@ def record_check(
     findings = cell_findings(
         [row],
         (
-            Column("kind", columns.one_of(*KINDS), required=True),
-            Column("value", columns.number, required=True),
-            Column("low", columns.number, required=True),
-            Column("high", columns.number, required=True),
-            Column("unit", columns.one_of(*UNITS[instrument.quantity]), required=True),
-            Column("remarks", columns.text),
+            Column("kind", checks.one_of(*KINDS), required=True),
+            Column("value", checks.number, required=True),
+            Column("low", checks.number, required=True),
+            Column("high", checks.number, required=True),
+            Column("unit", checks.one_of(*UNITS[instrument.quantity]), required=True),
+            Column("remarks", checks.text),
         ),
     )
     if row.sound("low", "high") and not float(row.cells["low"]) <= float(row.cells["high"]):

@@ -48,10 +48,6 @@ class Row:
         self.bad.add(column)
         return Finding(self.source, self.number, column, value, expected)
 
-    def remark(self, expected: str) -> Finding:
-        """A finding on the row as a whole."""
-        return Finding(self.source, self.number, None, None, expected)
-
 
 Sheets = Mapping[str, Sequence[Row]]  # file name -> rows
 

@@ -69,6 +69,11 @@ class Instrument(SQLModel, table=True):
     check_interval_days: int | None = None  # absent: no intermediate check is required
     indication_quantity: str | None = None  # what it indicates where that is another quantity: a voltage, a pressure
 
+    @property
+    def indicated(self) -> str:
+        """Quantity that it indicates: the one it measures, unless another is on record."""
+        return self.indication_quantity or self.quantity
+
 
 class Calibration(SQLModel, table=True):
     """A calibration as its certificate states it (6.4.13 e)."""
