@@ -20,8 +20,8 @@ Number = TypeVar("Number", float, NDArray[np.float64])
 
 # Quantity -> typed unit -> expression for pint; the first unit of each row is the coherent SI one.
 # Inches of water and of mercury have several conventions: each is named with its own, none is the default.
-# Sources of the factors: foot, inch: exact by definition; inches of water and mercury: NIST SP 811, from memory (249.0889 and
-# 3386.389 Pa are its conventional inches; its rows at 39.2 degF and 32 degF differ from them by 3 and by 0.3 parts in 100,000).
+# Sources of the factors: foot, inch, pound: exact by definition; inches of water and mercury: NIST SP 811, from memory (249.0889
+# and 3386.389 Pa are its conventional inches; its rows at 39.2 degF and 32 degF differ from them by 3 and by 0.3 parts in 100,000).
 UNITS: dict[str, dict[str, str]] = {
     "air velocity": {"m/s": "meter/second", "fpm": "foot/minute", "ft/min": "foot/minute", "km/h": "kilometer/hour"},
     "volume flow": {
@@ -45,6 +45,7 @@ UNITS: dict[str, dict[str, str]] = {
     "voltage": {"V": "volt", "mV": "millivolt"},
     "length": {"m": "meter", "cm": "centimeter", "mm": "millimeter", "in": "inch", "ft": "foot"},
     "area": {"m2": "meter**2", "cm2": "centimeter**2", "mm2": "millimeter**2", "in2": "inch**2", "ft2": "foot**2"},
+    "density": {"kg/m3": "kilogram/meter**3", "lb/ft3": "pound/foot**3"},
 }
 
 # What an instrument of the register may measure.
@@ -57,9 +58,26 @@ INSTRUMENT_QUANTITIES = (
     "voltage",
 )
 
+# Pressure: that of ducts, hoods and outlets, in IP by the conventional inch of water (4 degC). The pressure of the atmosphere wants
+# kPa or inHg(0degC), asked for by `unit`. What is absent prints in the SI unit.
 _PREFERRED = {
-    "si": {"air velocity": "m/s", "volume flow": "L/s", "temperature": "degC", "relative humidity": "%"},
-    "ip": {"air velocity": "fpm", "volume flow": "cfm", "temperature": "degF", "relative humidity": "%"},
+    "si": {
+        "air velocity": "m/s",
+        "volume flow": "L/s",
+        "temperature": "degC",
+        "relative humidity": "%",
+        "length": "mm",
+    },
+    "ip": {
+        "air velocity": "fpm",
+        "volume flow": "cfm",
+        "pressure": "inH2O(4degC)",
+        "temperature": "degF",
+        "relative humidity": "%",
+        "length": "in",
+        "area": "ft2",
+        "density": "lb/ft3",
+    },
 }
 
 

@@ -3,6 +3,7 @@
 Printed factors: NIST SP 811, class C, from memory, recomputed. Exact ones follow from the definitions, class D.
 """
 
+from decimal import Decimal
 from fractions import Fraction
 
 import numpy as np
@@ -12,11 +13,12 @@ from hypothesis import strategies as st
 
 from calib.errors import UnitError
 from calib.quantities import INSTRUMENT_QUANTITIES, UNITS, known_units, preferred, read, unit
-from tests.reference import agrees, rows
+from tests.reference import agrees, last_digit, rows
 
 FACTORS = rows("units", "factors")
 PRINTED = [row for row in FACTORS if row["printed factor"]]
 EXACT = [row for row in FACTORS if row["exact factor"]]
+INEXACT = [row for row in PRINTED if not row["exact factor"]]
 # Exception: the package takes 249.089 Pa, the printed 249.0889 Pa rounded to six digits; the difference is 0.4 parts in 10^6.
 UNITS_OF_LAST_DIGIT = {"inH2O(4degC)": "1"}
 ALL = [(quantity, symbol) for quantity, symbols in UNITS.items() for symbol in symbols]
@@ -38,6 +40,14 @@ def test_every_unit_has_a_factor_to_check_it_by():
 def test_a_unit_has_the_printed_factor(row):
     one = of(row).to_si(1.0) - of(row).to_si(0.0)
     assert agrees(one, row["printed factor"], UNITS_OF_LAST_DIGIT.get(row["unit"], "0.5"))
+
+
+@pytest.mark.parametrize("row", INEXACT, ids=named)
+def test_as_many_pascals_as_are_printed_are_one_unit(row):
+    # Units without an exact factor, from SI: 1 within half a unit of the printed factor's last digit, exception as above.
+    printed = row["printed factor"]
+    allowed = float(Decimal(UNITS_OF_LAST_DIGIT.get(row["unit"], "0.5")) * last_digit(printed) / Decimal(printed))
+    assert of(row).from_si(float(printed)) == pytest.approx(1.0, rel=allowed)
 
 
 @pytest.mark.parametrize("row", EXACT, ids=named)
@@ -80,6 +90,12 @@ def test_the_first_unit_of_a_quantity_is_that_of_si(quantity):
         ("air velocity", "km/h", 36.0, 10.0),
         ("volume flow", "m3/h", 3600.0, 1.0),
         ("voltage", "mV", 250.0, 0.25),
+        ("pressure", "kPa", 101.325, 101325.0),
+        # An inch is 25.4 mm, a foot 12 inches, and a pound 0.45359237 kg.
+        ("length", "in", 12.0, 0.3048),
+        ("length", "mm", 25.4, 0.0254),
+        ("area", "ft2", 1.0, 0.3048**2),
+        ("density", "lb/ft3", 1.0, 0.45359237 / 0.3048**3),
     ],
 )
 def test_well_known_values(quantity, symbol, value, si):
@@ -94,6 +110,17 @@ def test_an_uncertainty_of_a_temperature_is_a_difference():
 def test_cfm_is_cubic_feet_per_minute():
     # 1000 cubic feet of 0.3048 m in 60 s; a centifermi would be 1e-17 m.
     assert unit("volume flow", "cfm").to_si(1000.0) == pytest.approx(1000 * 0.3048**3 / 60, rel=1e-14)
+
+
+def test_standard_air_has_the_same_density_in_either_unit():
+    # 0.075 lb/ft3 is printed as 1.2014 kg/m3 (reference_data/velocity_pressure, from memory).
+    assert agrees(unit("density", "lb/ft3").to_si(0.075), "1.2014")
+    assert agrees(unit("density", "lb/ft3").from_si(1.2014), "0.0750")
+
+
+def test_the_standard_atmosphere_in_inches_of_mercury():
+    # 29.921 inHg is printed for 101,325 Pa (from memory).
+    assert agrees(unit("pressure", "inHg(0degC)").from_si(101325.0), "29.921")
 
 
 def test_the_two_ways_to_write_feet_per_minute_are_one():
@@ -125,7 +152,11 @@ def test_every_instrument_measures_a_quantity_that_has_units():
         ("air velocity", "m/s", "fpm"),
         ("volume flow", "L/s", "cfm"),
         ("temperature", "degC", "degF"),
-        ("pressure", "Pa", "Pa"),
+        ("pressure", "Pa", "inH2O(4degC)"),
+        ("relative humidity", "%", "%"),
+        ("length", "mm", "in"),
+        ("area", "m2", "ft2"),
+        ("density", "kg/m3", "lb/ft3"),
         ("voltage", "V", "V"),
     ],
 )

@@ -25,6 +25,11 @@ def round_area(diameter: Number) -> Number:
     return np.pi * diameter * diameter / 4.0
 
 
+def flat_oval_area(width: Number, height: Number) -> Number:
+    """Area of a flat-oval opening A = h (w - h) + pi h^2/4 [m2], from its axes [m], w >= h: two half circles and a rectangle."""
+    return rectangular_area(width - height, height) + round_area(height)
+
+
 def volume_flow(velocity: Number, area: Number, outlet_factor: Number) -> Number:
     """Volume flow q = v A K [m3/s] from velocity [m/s], area [m2] and outlet factor [1]; K = 1 with an effective area."""
     return velocity * area * outlet_factor

@@ -41,6 +41,11 @@ def at_least_one(cell: str) -> str | None:
     return "a finite number, 1 or above" if number(cell) or float(cell) < 1 else None
 
 
+def above_one(cell: str) -> str | None:
+    """A finite number above 1."""
+    return "a finite number above 1" if number(cell) or float(cell) <= 1 else None
+
+
 def percent(cell: str) -> str | None:
     """A percentage above 0, up to 100."""
     return "a percentage above 0, up to 100" if number(cell) or not 0 < float(cell) <= 100 else None

@@ -2,6 +2,7 @@
 
 from calib.confirmation.conformity import DECISION_RULES
 from calib.procedures.cells import (
+    above_one,
     above_zero,
     at_least_one,
     day,
@@ -16,6 +17,15 @@ from calib.procedures.cells import (
 )
 from calib.procedures.sheets import Check, Column
 from calib.quantities import INSTRUMENT_QUANTITIES, UNITS
+from calib.records.tables import (
+    CONDITION_QUANTITIES,
+    DENSITY_EFFECTS,
+    PATTERNS,
+    PLACES,
+    SERVICES,
+    SHAPES,
+    TRAVERSE_RULES,
+)
 
 
 def unit_of(quantity: str) -> Check:
@@ -23,8 +33,6 @@ def unit_of(quantity: str) -> Check:
     return one_of(*UNITS[quantity])
 
 
-SERVICES = ("supply", "return", "exhaust")
-SHAPES = ("rectangular", "round")
 PHASES = ("as-found", "as-left")
 
 FILES: dict[str, tuple[Column, ...]] = {
@@ -51,6 +59,11 @@ FILES: dict[str, tuple[Column, ...]] = {
         Column("firmware", text),
         Column("indication_quantity", one_of(*INSTRUMENT_QUANTITIES)),
         Column("check_interval_days", whole),
+        Column("density_effect", one_of(*DENSITY_EFFECTS)),
+        Column("reference_temperature_degC", number),
+        Column("reference_pressure_kPa", above_zero),
+        Column("resistance_ratio", above_one),
+        Column("resistance_ratio_standard_uncertainty", not_negative),
     ),
     "calibrations.csv": (
         Column("tag", text, required=True),
@@ -82,6 +95,8 @@ FILES: dict[str, tuple[Column, ...]] = {
         Column("method", text, required=True),
         Column("relative_standard_uncertainty_percent", not_negative, required=True),
         Column("basis", text, required=True),
+        Column("pattern", one_of(*PATTERNS)),
+        Column("degrees_of_freedom", above_zero),
     ),
     "jobs.csv": (
         Column("job", text, required=True),
@@ -90,11 +105,28 @@ FILES: dict[str, tuple[Column, ...]] = {
         Column("client", text),
         Column("decision_rule", one_of(*DECISION_RULES), required=True),
     ),
+    "systems.csv": (
+        Column("job", text, required=True),
+        Column("system", text, required=True),
+        Column("service", one_of(*SERVICES), required=True),
+        Column("design_flow", above_zero, required=True),
+        Column("flow_unit", unit_of("volume flow"), required=True),
+        Column("tolerance_percent", percent, required=True),
+    ),
+    "rooms.csv": (
+        Column("job", text, required=True),
+        Column("room", text, required=True),
+        Column("pressure", one_of("positive", "negative"), required=True),
+    ),
     "outlets.csv": (
         Column("job", text, required=True),
         Column("outlet", text, required=True),
         Column("system", text, required=True),
         Column("service", one_of(*SERVICES), required=True),
+        Column("place", one_of(*PLACES)),
+        Column("in_totals", one_of("yes", "no")),
+        Column("room", text),
+        Column("outlet_type", text),
         Column("shape", one_of(*SHAPES)),
         Column("width", above_zero),
         Column("height", above_zero),
@@ -103,11 +135,12 @@ FILES: dict[str, tuple[Column, ...]] = {
         Column("dimension_limit", not_negative),
         Column("outlet_factor", above_zero),
         Column("outlet_factor_standard_uncertainty", not_negative),
-        Column("outlet_factor_source", text, required=True),
+        Column("outlet_factor_source", text),
         Column("outlet_factor_reason", text),
         Column("effective_area", above_zero),
         Column("effective_area_unit", unit_of("area")),
         Column("effective_area_standard_uncertainty", not_negative),
+        Column("found_factor", text),
         Column("design_flow", above_zero),
         Column("flow_unit", unit_of("volume flow")),
         Column("tolerance_percent", percent),
@@ -125,5 +158,31 @@ FILES: dict[str, tuple[Column, ...]] = {
         Column("remarks", text),
         Column("averaging_s", above_zero),
         Column("log_file", text),
+        Column("probe", text),
+        Column("conditions", text),
+        Column("throttled_observations", numbers),
+        Column("traverse_rule", one_of(*TRAVERSE_RULES)),
+        Column("traverse_lines", whole),
+        Column("traverse_points", whole),
+    ),
+    "traverses.csv": (
+        Column("job", text, required=True),
+        Column("outlet", text, required=True),
+        Column("instrument", text, required=True),
+        Column("observed_at", moment, required=True),
+        Column("line", whole, required=True),
+        Column("point", whole, required=True),
+        Column("indications", numbers, required=True),
+    ),
+    "conditions.csv": (
+        Column("job", text, required=True),
+        Column("conditions", text, required=True),
+        Column("observed_at", moment, required=True),
+        Column("quantity", one_of(*CONDITION_QUANTITIES), required=True),
+        Column("value", number, required=True),
+        Column("unit", text, required=True),
+        Column("instrument", text),
+        Column("standard_uncertainty", not_negative),
+        Column("source", text),
     ),
 }

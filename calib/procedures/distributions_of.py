@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from calib.measurement import OutletReadings
+from calib.measurement import Readings
 from calib.procedures.reading_of import ReadingInJob
 from calib.uncertainty.distributions import InputDistribution, Normal, Rectangular, StudentT
 from calib.uncertainty.joint_distributions import MultivariateT
@@ -50,7 +50,7 @@ def distributions_of(found: ReadingInJob, seed: int, significant_digits: int = 2
     return LawAndDistributions(value, u, expanded, simulated, judged)
 
 
-def model_of(readings: OutletReadings, row: int) -> tuple[list[InputDistribution], Callable[..., Floats]]:
+def model_of(readings: Readings, row: int) -> tuple[list[InputDistribution], Callable[..., Floats]]:
     """Input distributions of one reading that have a width, and the measurement model on their errors.
 
     The model is that of `calib.measurement`, without linearisation:
@@ -108,14 +108,14 @@ def _spread(places: list[str], parts: int) -> list[str]:
     return [one for place in places for one in ([place] * parts if place == "curve" else [place])]
 
 
-def _repeatability(readings: OutletReadings, row: int) -> InputDistribution | None:
+def _repeatability(readings: Readings, row: int) -> InputDistribution | None:
     u, dof = float(readings.repeatability[row]), float(readings.repeatability_dof[row])
     if u <= 0:
         return None
     return Normal(0.0, u) if math.isinf(dof) else StudentT(0.0, u, dof)
 
 
-def _coefficients(readings: OutletReadings, row: int) -> InputDistribution | None:
+def _coefficients(readings: Readings, row: int) -> InputDistribution | None:
     curve = readings.curves[readings.calibration[row]]
     covariance = curve.covariance
     if not np.any(covariance):

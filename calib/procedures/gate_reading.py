@@ -1,27 +1,172 @@
-"""Ask the gate about a reading as typed."""
+"""Ask the gate about a reading as typed: every instrument used, the conditions it rests on, the factor it uses."""
 
-from collections.abc import Mapping
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from datetime import datetime
 
-from calib.confirmation.interval import Decision, InstrumentOnRecord, gate
+import numpy as np
+
+from calib.airflow.velocity import LowPressure, low_pressure_text, velocity_pressure
+from calib.confirmation.interval import Decision, gate
+from calib.errors import CalibError
+from calib.measurement import Effect, flows
+from calib.procedures.air_of import AirFound, air_of
+from calib.procedures.arrays_of import arrays_of, density_of_reference, effect_of
+from calib.procedures.indicated import indicated
 from calib.procedures.observations import Observed
+from calib.procedures.on_record import OnRecord
 from calib.procedures.register import moment
+from calib.procedures.standing import Standing, indication_of
 from calib.quantities import unit
+from calib.records import tables
+from calib.uncertainty.propagation import combine
+
+_COVERAGE_FACTOR = 2.0  # of the manometer's expanded uncertainty, by which a velocity pressure is judged low
+
+
+@dataclass(frozen=True)
+class Gated:
+    """The gate's answer on a reading: it stands, or the reasons why it does not."""
+
+    standing: Standing | None
+    reasons: tuple[str, ...]
 
 
 def gate_reading(
-    register: Mapping[str, InstrumentOnRecord],
-    tag: str,
-    cells: Mapping[str, object],
-    observed: Observed,
-    indicated: str,
-    now: datetime,
-) -> Decision:
-    """The gate's decision on a reading as typed.
+    records: OnRecord, reading: tables.Reading, observed: Observed, outlet: tables.Outlet, now: datetime
+) -> Gated:
+    """The gate's decision on a reading as typed; `outlet` is the one it was taken at, as it counts now."""
+    instrument = records.instruments[reading.instrument_id]
+    decision = _instrument(records, reading, observed, instrument, now)
+    probe = None if reading.probe_id is None else records.instruments[reading.probe_id]
+    probe_decision = None if probe is None else gate(records.register, probe.tag, moment(reading.observed_at), now)
+    air = None if reading.conditions is None else air_of(records, outlet.job_id, reading.conditions, now)
+    factor = None if outlet.found_factor is None else records.factors.get(outlet.found_factor)
+    reasons = (
+        *decision.reasons,
+        *(() if probe_decision is None else probe_decision.reasons),
+        *(() if air is None else air.reasons),
+        *_opening(records, reading, outlet, instrument, factor),
+    )
+    if reasons or decision.calibration is None:
+        return Gated(None, reasons)
+    standing = Standing(
+        reading,
+        observed,
+        indication_of(reading, observed, instrument),
+        outlet,
+        instrument,
+        records.methods[reading.method_id],
+        decision.calibration,
+        decision,
+        probe,
+        probe_decision,
+        air,
+        None if instrument.quantity == "volume flow" else factor,
+    )
+    return _evaluated(records, standing)
 
-    `cells` holds observed_at, unit and, where it was typed, the indication; `indicated` is the quantity that the instrument
-    indicates.
-    """
-    shown = f"{cells.get('indication') or f'{observed.mean:.6g}'} {cells['unit']}"
-    indication = unit(indicated, str(cells["unit"])).to_si(observed.mean)
-    return gate(register, tag, moment(str(cells["observed_at"])), now, indication, shown)
+
+def _instrument(
+    records: OnRecord, reading: tables.Reading, observed: Observed, instrument: tables.Instrument, now: datetime
+) -> Decision:
+    """Decision on the instrument, at the lowest and the highest of its indications."""
+    typed = unit(instrument.indicated, reading.unit)
+    # A velocity pressure that is not above 0 is standing air, and no value is asked of the curve.
+    asked = [one for one in observed.indications if one > 0 or instrument.quantity != "pressure"]
+    if not asked:
+        return gate(records.register, instrument.tag, moment(reading.observed_at), now)
+    decisions = [
+        gate(
+            records.register,
+            instrument.tag,
+            moment(reading.observed_at),
+            now,
+            typed.to_si(value),
+            _shown(reading, observed, value),
+        )
+        for value in dict.fromkeys((min(asked), max(asked)))
+    ]
+    reasons = dict.fromkeys(reason for one in decisions for reason in one.reasons)
+    return replace(decisions[0], reasons=tuple(reasons))
+
+
+def _shown(reading: tables.Reading, observed: Observed, value: float) -> str:
+    if observed.traversed is None and value == observed.mean:
+        return f"{reading.indication or f'{observed.mean:.6g}'} {reading.unit}"
+    return f"{value:.6g} {reading.unit}"
+
+
+def _opening(
+    records: OnRecord,
+    reading: tables.Reading,
+    outlet: tables.Outlet,
+    instrument: tables.Instrument,
+    factor: tables.FoundFactor | None,
+) -> Iterable[str]:
+    """Whether the outlet has, as it counts now, what turns the reading into a flow."""
+    if instrument.quantity == "volume flow":
+        return
+    has_factor = (outlet.outlet_factor, outlet.effective_area, outlet.found_factor) != (None, None, None)
+    if outlet.place != tables.DUCT and not has_factor:
+        yield (
+            f"outlet {outlet.outlet}: no outlet factor and no effective area, and {instrument.tag} indicates no flow: "
+            "amend the outlet"
+        )
+    if outlet.found_factor is not None and factor is None:
+        yield f"outlet {outlet.outlet}: factor {outlet.found_factor} is not in the records: find it first"
+    if factor is None:
+        return
+    found_with = records.instruments[factor.instrument_id].tag
+    method = records.methods[factor.method_id].method
+    if (factor.instrument_id, factor.method_id) != (reading.instrument_id, reading.method_id):
+        used = records.methods[reading.method_id].method
+        yield (
+            f"factor {factor.factor}: it was found with {found_with}, {method}, and holds for them only; "
+            f"this reading was taken with {instrument.tag}, {used}: measure with them, or amend the outlet"
+        )
+
+
+def _evaluated(records: OnRecord, standing: Standing) -> Gated:
+    """What only shows when the reading is evaluated: scaled indications, low velocity pressures, pairs that cannot be."""
+    effect = effect_of(standing)
+    if effect == Effect.NONE and not standing.observed.throttled:
+        return Gated(standing, ())
+    tag = standing.instrument.tag
+    if math.isnan(density_of_reference(standing, effect, records)):
+        why = (
+            f"{tag}: certificate {standing.calibration.certificate} does not state temperature, pressure and humidity, so the "
+            "density of the air cannot be corrected for: leave the conditions out, or have it calibrated with them"
+        )
+        return Gated(None, (why,))
+    try:
+        found = flows(arrays_of([standing], records))
+    except CalibError as error:
+        return Gated(None, (f"{tag}: {error}",))
+    if effect != Effect.PRESSURE:
+        return Gated(standing, ())
+    return _judged(records, standing, float(found.velocity[0]))
+
+
+def _judged(records: OnRecord, standing: Standing, velocity: float) -> Gated:
+    """A reading of velocity pressure, by the uncertainty that its manometer has there."""
+    assert standing.air is not None  # noqa: S101 (a velocity pressure has no velocity without a density)
+    pressure = float(velocity_pressure(velocity, standing.air.density))
+    low = LowPressure(pressure, _expanded_uncertainty(records, standing, pressure))
+    text = f"{standing.instrument.tag}: {low_pressure_text(low)}"
+    if low.refused:
+        return Gated(None, (text,))
+    return Gated(replace(standing, flags=(text,)) if low.flagged else standing, ())
+
+
+def _expanded_uncertainty(records: OnRecord, standing: Standing, pressure: float) -> float:
+    """U of one indication of the manometer about a pressure [Pa], within its measuring interval."""
+    curve = records.curve(standing.calibration.record_id)
+    _, contributions = indicated(standing.instrument, curve, float(np.clip(pressure, curve.low, curve.high)))
+    return _COVERAGE_FACTOR * float(combine(contributions).standard_uncertainty[0])
+
+
+def air_of_reading(standing: Standing) -> AirFound | None:
+    """The air that counts in a reading; None where its density does not."""
+    return None if effect_of(standing) == Effect.NONE else standing.air

@@ -11,22 +11,27 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from sqlmodel import Session, SQLModel, select
+from sqlmodel import Session, SQLModel, col, select
 
 from calib.errors import BadInputError, Finding
 from calib.procedures import consistency
 from calib.procedures.columns import FILES
-from calib.procedures.fit_curve import FittedCurve
+from calib.procedures.consistency_of_readings import reading_key
+from calib.procedures.fit_curve import Cells, FittedCurve
 from calib.procedures.gate_reading import gate_reading
-from calib.procedures.observations import observed
-from calib.procedures.register import key, load_register
+from calib.procedures.observations import Traversed, observed
+from calib.procedures.on_record import in_order, on_record, outlets_in_force
+from calib.procedures.register import key
+from calib.procedures.rows_together import Known, same_time
 from calib.procedures.sheets import Row, Sheets, cell_findings, read_folder
 from calib.records import ledger
 from calib.records.tables import (
     Acceptance,
     Calibration,
     Comparison,
+    Condition,
     CorrectionCurve,
+    FoundFactor,
     Instrument,
     Job,
     LoggedSeries,
@@ -35,9 +40,17 @@ from calib.records.tables import (
     Reading,
     ReferenceStandard,
     Refusal,
+    Room,
+    SystemDesign,
+    Traverse,
+    TraversePoint,
 )
 
 BY_THE_RULE = "rule"
+# Cells of a reading that name other records.
+_NAMES_IN_READINGS = (
+    "job", "outlet", "instrument", "probe", "method", "log_file", "traverse_rule", "traverse_lines", "traverse_points",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -107,28 +120,39 @@ def _place(finding: Finding) -> tuple[str, int]:
     return finding.source, finding.row or 0
 
 
-def _known(session: Session) -> consistency.Known:
+def _known(session: Session) -> Known:
     instruments = session.exec(select(Instrument)).all()
     tags = {one.id: one.tag for one in instruments}
     calibrations = session.exec(select(Calibration)).all()
     jobs = {one.id: one.job for one in session.exec(select(Job))}
-    outlets = {one.id: (jobs[one.job_id], one.outlet) for one in session.exec(select(Outlet))}
+    outlets = outlets_in_force(session)
+    names = {number: (jobs[one.job_id], one.outlet) for number, one in outlets.items()}
     taken = [
-        (*outlets[outlet], tags[instrument], consistency.same_time(observed_at))
+        (*names[outlet], tags[instrument], same_time(observed_at))
         for table in (Reading, Refusal)
         for outlet, instrument, observed_at in session.exec(
             select(table.outlet_id, table.instrument_id, table.observed_at)
         )
     ]
-    return consistency.Known(
+    return Known(
         {one.tag: one.model_dump(mode="json") for one in instruments},
         {(tags[one.instrument_id], one.certificate) for one in calibrations},
         {(one.laboratory, one.certificate) for one in calibrations},
-        set(session.exec(select(Method.method))),
+        {one.method: one.model_dump(mode="json") for one in session.exec(select(Method))},
         set(jobs.values()),
-        set(outlets.values()),
+        {names[number]: one.model_dump(mode="json") for number, one in outlets.items()},
+        {(jobs[one.job_id], one.system, one.service) for one in session.exec(select(SystemDesign))},
+        {(jobs[one.job_id], one.room) for one in session.exec(select(Room))},
+        {(jobs[one.job_id], one.conditions) for one in session.exec(select(Condition))},
+        factors_on_record(session),
         set(taken),
     )
+
+
+def factors_on_record(session: Session) -> dict[str, Cells]:
+    """Factors found in the field, by name, as they count now."""
+    found = session.exec(select(FoundFactor).order_by(col(FoundFactor.revision)))
+    return {one.factor: one.model_dump(mode="json") for one in found}
 
 
 class _Writing:
@@ -157,10 +181,19 @@ class _Writing:
         instruments = {one.tag: key(one.id) for one in self.session.exec(select(Instrument))}
         self._write_calibrations(sheets, curves, instruments)
         jobs = {one.job: key(one.id) for one in self.session.exec(select(Job))}
+        for table, file in ((SystemDesign, "systems.csv"), (Room, "rooms.csv"), (Outlet, "outlets.csv")):
+            self.append([table(job_id=jobs[row.cells["job"]], **_typed(row.cells, "job")) for row in sheets[file]])
         self.append(
-            [Outlet(job_id=jobs[row.cells["job"]], **_typed(row.cells, "job")) for row in sheets["outlets.csv"]]
+            [
+                Condition(
+                    job_id=jobs[row.cells["job"]],
+                    instrument_id=instruments.get(row.cells.get("instrument", "")),
+                    **_typed(row.cells, "job", "instrument"),
+                )
+                for row in sheets["conditions.csv"]
+            ]
         )
-        refusals = self._write_readings(sheets["readings.csv"], instruments, jobs)
+        refusals = self._write_readings(sheets, instruments, jobs)
         return Imported(self.counts, tuple(refusals))
 
     def _write_calibrations(
@@ -207,42 +240,72 @@ class _Writing:
         )
 
     def _write_readings(
-        self, rows: Sequence[Row], instruments: Mapping[str, int], jobs: Mapping[str, int]
+        self, sheets: Sheets, instruments: Mapping[str, int], jobs: Mapping[str, int]
     ) -> list[RefusedReading]:
+        rows = sheets["readings.csv"]
         if not rows:
             return []
-        register = load_register(self.session)
-        methods = {method: record_id for record_id, method in self.session.exec(select(Method.id, Method.method))}
-        outlets = {
-            (job_id, outlet): record_id
-            for record_id, job_id, outlet in self.session.exec(select(Outlet.id, Outlet.job_id, Outlet.outlet))
-        }
+        records = on_record(self.session)
+        methods = {one.method: number for number, one in records.methods.items()}
+        outlets = outlets_in_force(self.session)
+        names = {(one.job_id, one.outlet): number for number, one in outlets.items()}
         readings: list[SQLModel] = []
         refusals: list[SQLModel] = []
         refused: list[RefusedReading] = []
         series = self._write_logs(rows)
-        indicated = {one.tag: one.indicated for one in self.session.exec(select(Instrument))}
+        traverses, traversed = self._write_traverses(rows, sheets["traverses.csv"])
         for number, row in enumerate(rows):
             cells = row.cells
-            kept: dict[str, Any] = _typed(cells, "job", "outlet", "instrument", "method", "log_file") | {
+            kept: dict[str, Any] = _typed(cells, *_NAMES_IN_READINGS) | {
                 "logged_series_id": series.get(number),
-                "outlet_id": outlets[jobs[cells["job"]], cells["outlet"]],
+                "traverse_id": traverses.get(number),
+                "outlet_id": names[jobs[cells["job"]], cells["outlet"]],
                 "instrument_id": instruments[cells["instrument"]],
+                "probe_id": instruments.get(cells.get("probe", "")),
                 "method_id": methods[cells["method"]],
             }
-            reasons = gate_reading(
-                register, cells["instrument"], cells, observed(cells, row.log), indicated[cells["instrument"]], self.now
-            ).reasons
+            reading = Reading(**kept)
+            seen = observed(cells, row.log, traversed.get(number))
+            reasons = gate_reading(records, reading, seen, outlets[reading.outlet_id], self.now).reasons
             if reasons:
                 refusals.append(Refusal(**kept, reasons=json.dumps(reasons, ensure_ascii=False)))
                 refused.append(
                     RefusedReading(cells["job"], cells["outlet"], cells["instrument"], cells["observed_at"], reasons)
                 )
             else:
-                readings.append(Reading(**kept))
+                readings.append(reading)
         self.append(readings)
         self.append(refusals)
         return refused
+
+    def _write_traverses(
+        self, rows: Sequence[Row], point_rows: Sequence[Row]
+    ) -> tuple[dict[int, int], dict[int, Traversed]]:
+        """Traverses with their points; from the place of a reading's row to the key of its traverse, and what was observed."""
+        made = {
+            number: Traverse(
+                rule=row.cells["traverse_rule"],
+                lines=int(row.cells["traverse_lines"]),
+                points=int(row.cells["traverse_points"]),
+            )
+            for number, row in enumerate(rows)
+            if row.sound("traverse_rule")
+        }
+        self.append(list(made.values()))
+        of_reading = {reading_key(rows[number]): number for number in made}
+        points: dict[int, list[TraversePoint]] = {number: [] for number in made}
+        for row in point_rows:
+            number = of_reading[reading_key(row)]
+            line, point = int(row.cells["line"]), int(row.cells["point"])
+            points[number].append(
+                TraversePoint(
+                    traverse_id=key(made[number].id), line=line, point=point, indications=row.cells["indications"]
+                )
+            )
+        self.append([point for of_one in points.values() for point in of_one])
+        return {number: key(one.id) for number, one in made.items()}, {
+            number: Traversed(one.rule, one.lines, one.points, in_order(points[number])) for number, one in made.items()
+        }
 
     def _write_logs(self, rows: Sequence[Row]) -> dict[int, int]:
         """Log files whole; from the place of a row to the key of its log."""

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from itertools import pairwise
 
+from calib.airflow.traverse import Section, TraversePoint, traverse
 from calib.errors import Finding
 from calib.procedures import cells as checks
 from calib.uncertainty.series import FEWEST
@@ -18,12 +19,40 @@ _UNEVEN = 0.5  # a step of time may differ from the usual one by half of it befo
 
 
 @dataclass(frozen=True)
+class Traversed:
+    """A traverse as typed: indications of the points in the order of `calib.airflow.traverse.traverse`."""
+
+    rule: str
+    lines: int
+    points: int  # on each line
+    indications: tuple[tuple[float, ...], ...]  # for each point those of its passes, as many for each
+
+    @property
+    def passes(self) -> int:
+        """Number of passes."""
+        return len(self.indications[0])
+
+    def places(self, section: Section) -> tuple[TraversePoint, ...]:
+        """Where the points lie in a section."""
+        return traverse(section, self.rule, self.lines, self.points)
+
+
+@dataclass(frozen=True)
 class Observed:
     """Observations of one reading, in the unit typed."""
 
     mean: float
-    values: tuple[float, ...]  # empty where only the mean was typed
-    logged: bool  # successive values of a log, which are correlated
+    values: tuple[float, ...]  # empty where only the mean was typed, or the duct was traversed
+    logged: bool = False  # successive values of a log, which are correlated
+    traversed: Traversed | None = None
+    throttled: tuple[float, ...] = ()  # of a hood with its throttle set
+
+    @property
+    def indications(self) -> tuple[float, ...]:
+        """Every indication that the calibration has to cover."""
+        if self.traversed is not None:
+            return tuple(value for point in self.traversed.indications for value in point)
+        return (self.mean, mean_of(self.throttled)) if self.throttled else (self.mean,)
 
 
 def observed_values(cell: str) -> list[float]:
@@ -36,16 +65,21 @@ def mean_of(values: Sequence[float]) -> float:
     return math.fsum(values) / len(values)
 
 
-def observed(cells: Mapping[str, object], log: bytes | None = None) -> Observed:
-    """Observations of a reading from its cells, or from its log file where it has one."""
+def observed(cells: Mapping[str, object], log: bytes | None = None, traversed: Traversed | None = None) -> Observed:
+    """Observations of a reading from its cells, from its log file or its traverse where it has one."""
+    if traversed is not None:
+        values = tuple(value for point in traversed.indications for value in point)
+        return Observed(mean_of(values), (), traversed=traversed)
     if log is not None:
         values = tuple(logged_values(log))
         return Observed(mean_of(values), values, logged=True)
+    other = cells.get("throttled_observations")
+    throttled = () if other is None else tuple(observed_values(str(other)))
     typed = cells.get("observations")
     if typed is None:
-        return Observed(float(str(cells["indication"])), (), logged=False)
+        return Observed(float(str(cells["indication"])), (), throttled=throttled)
     values = tuple(observed_values(str(typed)))
-    return Observed(mean_of(values), values, logged=False)
+    return Observed(mean_of(values), values, throttled=throttled)
 
 
 def logged_values(log: bytes) -> list[float]:

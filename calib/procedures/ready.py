@@ -1,22 +1,20 @@
 """Is an instrument ready for use: the gate's answer before a job, and the uncertainty there."""
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-import numpy as np
 from sqlmodel import Session
 
 from calib.confirmation.interval import Decision, gate
-from calib.curves.curve import Curve
 from calib.curves.response import from_text
-from calib.measurement import OutletReadings, flows
-from calib.procedures.evaluate import Results, resolution_of, results, stability_limit
+from calib.measurement import flows
+from calib.procedures.evaluate import Results, results
 from calib.procedures.find import instrument_tagged
+from calib.procedures.indicated import single
 from calib.procedures.look_up import calibration_on_file
 from calib.procedures.register import load_register
-from calib.quantities import Unit, read, unit
+from calib.quantities import Unit, read
 from calib.records.tables import Instrument
 from calib.uncertainty.propagation import combine
 
@@ -64,7 +62,7 @@ def _at_indication(session: Session, one: Instrument, decision: Decision, asked:
     assert decision.calibration is not None  # noqa: S101 (the gate lets nothing pass without one)
     kept = calibration_on_file(session, one.tag, decision.calibration.certificate)
     curve = from_text(kept.curves[-1].parameters)
-    found = flows(_single(one, curve, asked[0]))
+    found = flows(single(one, curve, asked[0]))
     return AtIndication(
         asked[0],
         asked[1],
@@ -72,26 +70,4 @@ def _at_indication(session: Session, one: Instrument, decision: Decision, asked:
         results(found.velocity, combine(found.velocity_contributions)),
         tuple(contribution.name for contribution in found.velocity_contributions),
         one.repeatability is not None,
-    )
-
-
-def _single(one: Instrument, curve: Curve, indication: float) -> OutletReadings:
-    own = unit(one.indicated, one.unit)
-    zero, first = np.zeros(1), np.zeros(1, dtype=np.int64)
-    return OutletReadings(
-        indication=np.array([indication]),
-        repeatability=np.array([own.difference_to_si(float(one.repeatability or 0))]),
-        repeatability_type_a=np.array([False]),
-        repeatability_dof=np.array([math.inf]),
-        resolution=np.array([resolution_of(one)]),
-        stability_limit=np.array([stability_limit(one, indication)]),
-        calibration=first,
-        outlet=first,
-        area=np.ones(1),
-        dimension_relative=np.zeros((1, 2)),
-        outlet_factor=np.ones(1),
-        outlet_factor_relative=zero,
-        outlet_factor_source=first,
-        method_relative=zero,
-        curves=[curve],
     )

@@ -16,7 +16,8 @@ from sqlmodel import Session, create_engine
 
 from calib.errors import RecordsError
 
-SCHEMA = "0001"  # the revision that this version reads and writes
+SCHEMA = "0002"  # the revision that this version reads and writes
+_OLDER = ("0001",)  # revisions that `upgrade` brings to it
 _WAIT_SECONDS = 10
 
 
@@ -31,37 +32,85 @@ def make(location: str) -> None:
         raise RecordsError(f"{path} is there already: name another file with --records, or use this one")
     if not folder:
         raise RecordsError(f"{path}: the folder {path.parent} does not exist: make it first")
-    from calib.records.migrations import upgrade  # noqa: PLC0415 (alembic takes 0.2 s to import)
-
-    engine = _engine(path)
     try:
         with _told(location), closing(sqlite3.connect(path)) as file:
             file.execute("PRAGMA journal_mode=WAL")  # kept in the file; it cannot be set inside a transaction
-        with _told(location), engine.begin() as connection:
-            upgrade(connection, SCHEMA)
+        _migrate(location, path)
     except BaseException:
-        engine.dispose()
         for leftover in (path, Path(f"{path}-wal"), Path(f"{path}-shm")):
             leftover.unlink(missing_ok=True)
         raise
-    engine.dispose()
+
+
+def upgrade(location: str) -> Path | None:
+    """Bring an older records file to the present schema; a copy of it as it was stays beside it, and is returned.
+
+    None where there was nothing to do. Everything or nothing: raises RecordsError with the file untouched.
+    """
+    path = _path(location)
+    found = _schema_of(location, path)
+    if found == SCHEMA:
+        return None
+    if found not in _OLDER:
+        raise RecordsError(_other_schema(path, found))
+    copy = path.with_name(f"{path.name}.schema-{found}")
+    if copy.exists():
+        raise RecordsError(
+            f"{copy} is there already: move it away first, it would be overwritten by the copy of {path}"
+        )
+    with _told(location), closing(sqlite3.connect(path)) as file, closing(sqlite3.connect(copy)) as other:
+        file.backup(other)
+    _migrate(location, path)
+    return copy
+
+
+def _migrate(location: str, path: Path) -> None:
+    from calib.records.migrations import upgrade as to_revision  # noqa: PLC0415 (alembic takes 0.2 s to import)
+
+    engine = _engine(path)
+    # A table may be replaced by a new one of its name; what refers to it is checked when all is in its place.
+    event.listen(engine, "connect", lambda connection, _: connection.execute("PRAGMA foreign_keys=OFF"))
+    try:
+        with _told(location), engine.execution_options(writes=True).begin() as connection:
+            to_revision(connection, SCHEMA)
+            broken = connection.execute(text("PRAGMA foreign_key_check")).first()
+            if broken is not None:
+                raise RecordsError(f"{path}: a row of {broken[0]} refers to one of {broken[2]} that is not there")
+    finally:
+        engine.dispose()
 
 
 def open_records(location: str) -> Engine:
     """Engine on an existing records file of the present schema; raises RecordsError with the next step otherwise."""
     path = _path(location)
+    schema = _schema_of(location, path)
+    if schema in _OLDER:
+        raise RecordsError(
+            f"{path} has schema {schema}, this version needs {SCHEMA}: `calib upgrade --records {path}` brings it there "
+            "and keeps a copy"
+        )
+    if schema != SCHEMA:
+        raise RecordsError(_other_schema(path, schema))
+    return _engine(path)
+
+
+def _other_schema(path: Path, schema: str) -> str:
+    return f"{path} has schema {schema}, this version knows {SCHEMA}: use the version that wrote it, or a later one"
+
+
+def _schema_of(location: str, path: Path) -> str:
+    """Schema of a file that is there; raises RecordsError."""
     if not _is_file(path):
         raise RecordsError(f"no records at {path}: make them with `calib init`, or name others with --records")
     engine = _engine(path)
-    with _told(location), engine.connect() as connection:
-        schema = _schema(connection)
+    try:
+        with _told(location), engine.connect() as connection:
+            schema = _schema(connection)
+    finally:
+        engine.dispose()
     if schema is None:
         raise RecordsError(f"{path} is a database, but holds no calibration records: name another file with --records")
-    if schema != SCHEMA:
-        raise RecordsError(
-            f"{path} has schema {schema}, this version knows {SCHEMA}: use the version that wrote it, or a later one"
-        )
-    return engine
+    return schema
 
 
 def _is_file(path: Path) -> bool:

@@ -35,6 +35,19 @@ def _moment(*columns: str) -> tuple[CheckConstraint, ...]:
     return tuple(CheckConstraint(f"{one} LIKE '____-__-__T__:__%'", name=f"{one}_is_a_time") for one in columns)
 
 
+THERMAL, VANE_FRICTION, VELOCITY_PRESSURE = "thermal", "vane friction", "velocity pressure"
+DENSITY_EFFECTS = (THERMAL, VANE_FRICTION, VELOCITY_PRESSURE)
+PATTERNS = ("spot grid", "sweep", "centre", "traverse", "hood")
+SHAPES = ("rectangular", "round", "flat-oval")
+OUTLET, DUCT = "outlet", "duct"
+PLACES = (OUTLET, DUCT)
+SERVICES = ("supply", "return", "exhaust")
+THIS_OUTLET, THIS_TYPE = "this outlet", "this type"
+SCOPES = (THIS_OUTLET, THIS_TYPE)
+TRAVERSE_RULES = ("equal-area", "log-Tchebycheff", "log-linear")
+CONDITION_QUANTITIES = ("temperature", "barometric pressure", "static pressure", "relative humidity")
+
+
 class Instrument(SQLModel, table=True):
     """A measuring instrument of the register (6.4.13 a to c)."""
 
@@ -44,6 +57,10 @@ class Instrument(SQLModel, table=True):
         *_above_zero("resolution", "interval_months"),
         *_not_negative("mpe_percent", "mpe_absolute", "repeatability", "stability_percent", "stability_absolute"),
         CheckConstraint("CAST(range_low AS REAL) < CAST(range_high AS REAL)", name="range_rises"),
+        _one_of("density_effect", *DENSITY_EFFECTS),
+        *_above_zero("reference_pressure_kPa"),
+        CheckConstraint("CAST(resistance_ratio AS REAL) > 1", name="resistance_ratio_above_1"),
+        *_not_negative("resistance_ratio_standard_uncertainty"),
     )
     id: int | None = Field(default=None, primary_key=True)
     tag: str = Field(unique=True)
@@ -68,6 +85,11 @@ class Instrument(SQLModel, table=True):
     firmware: str | None = None
     check_interval_days: int | None = None  # absent: no intermediate check is required
     indication_quantity: str | None = None  # what it indicates where that is another quantity: a voltage, a pressure
+    density_effect: str | None = None  # how its velocity depends on the air's density; absent: it does not
+    reference_temperature_degC: str | None = None  # noqa: N815 (reference state of a thermal anemometer)
+    reference_pressure_kPa: str | None = None  # noqa: N815
+    resistance_ratio: str | None = None  # of a hood: its resistance when throttled over that when open
+    resistance_ratio_standard_uncertainty: str | None = None
 
     @property
     def indicated(self) -> str:
@@ -204,11 +226,18 @@ class Method(SQLModel, table=True):
     """A way of measuring, with the standard uncertainty that the company declares for it."""
 
     __tablename__: ClassVar[str] = "method"
-    __table_args__ = (*_not_blank("method", "basis"), *_not_negative("relative_standard_uncertainty_percent"))
+    __table_args__ = (
+        *_not_blank("method", "basis"),
+        *_not_negative("relative_standard_uncertainty_percent"),
+        _one_of("pattern", *PATTERNS),
+        *_above_zero("degrees_of_freedom"),
+    )
     id: int | None = Field(default=None, primary_key=True)
     method: str = Field(unique=True)
     relative_standard_uncertainty_percent: str
     basis: str
+    pattern: str | None = None  # where and how the instrument is held
+    degrees_of_freedom: str | None = None  # of the declared uncertainty; absent: taken as exactly known
 
 
 class Job(SQLModel, table=True):
@@ -224,26 +253,73 @@ class Job(SQLModel, table=True):
     decision_rule: str
 
 
-class Outlet(SQLModel, table=True):
-    """An outlet of a job: its opening, its outlet factor or effective area, its design flow."""
+class SystemDesign(SQLModel, table=True):
+    """What a system's total of one service, or its net flow, was designed to be."""
 
-    __tablename__: ClassVar[str] = "outlet"
+    __tablename__: ClassVar[str] = "system_design"
     __table_args__ = (
-        UniqueConstraint("job_id", "outlet"),
-        *_not_blank("outlet", "system"),
-        _one_of("service", "supply", "return", "exhaust"),
-        _one_of("shape", "rectangular", "round"),
+        UniqueConstraint("job_id", "system", "service"),
+        *_not_blank("system"),
+        _one_of("service", *SERVICES),
+        *_above_zero("design_flow", "tolerance_percent"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    job_id: int = Field(foreign_key="job.id", index=True)
+    system: str
+    service: str
+    design_flow: str
+    flow_unit: str
+    tolerance_percent: str
+
+
+class Room(SQLModel, table=True):
+    """A room whose supply and extract the design relates: more supply (positive) or less (negative)."""
+
+    __tablename__: ClassVar[str] = "room"
+    __table_args__ = (
+        UniqueConstraint("job_id", "room"),
+        *_not_blank("room"),
+        _one_of("pressure", "positive", "negative"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    job_id: int = Field(foreign_key="job.id", index=True)
+    room: str
+    pressure: str
+
+
+def _of_outlet() -> tuple[CheckConstraint, ...]:
+    return (
+        *_not_blank("system"),
+        _one_of("service", *SERVICES),
+        _one_of("shape", *SHAPES),
+        _one_of("place", *PLACES),
+        _one_of("in_totals", "yes", "no"),
         *_above_zero(
             "width", "height", "diameter", "outlet_factor", "effective_area", "design_flow", "tolerance_percent"
         ),
         *_not_negative("dimension_limit", "outlet_factor_standard_uncertainty", "effective_area_standard_uncertainty"),
-        CheckConstraint("(outlet_factor IS NULL) <> (effective_area IS NULL)", name="factor_or_effective_area"),
+        CheckConstraint(
+            "(outlet_factor IS NULL OR effective_area IS NULL) AND (outlet_factor IS NULL OR found_factor IS NULL) "
+            "AND (effective_area IS NULL OR found_factor IS NULL)",
+            name="one_factor_at_most",
+        ),
+        CheckConstraint(
+            "place IS NULL OR place <> 'duct' "
+            "OR (outlet_factor IS NULL AND effective_area IS NULL AND found_factor IS NULL)",
+            name="duct_without_factor",
+        ),
     )
-    id: int | None = Field(default=None, primary_key=True)
-    job_id: int = Field(foreign_key="job.id", index=True)
-    outlet: str
+
+
+class _OutletAsTyped(SQLModel):
+    """What is typed of an outlet or of a duct's measuring section, at first and whenever it is amended."""
+
     system: str
     service: str
+    place: str | None = None  # absent: an outlet
+    in_totals: str | None = None  # absent: outlets are, ducts where their system has no outlet of that service
+    room: str | None = None
+    outlet_type: str | None = None
     shape: str | None = None
     width: str | None = None
     height: str | None = None
@@ -252,14 +328,136 @@ class Outlet(SQLModel, table=True):
     dimension_limit: str | None = None
     outlet_factor: str | None = None
     outlet_factor_standard_uncertainty: str | None = None
-    outlet_factor_source: str
+    outlet_factor_source: str | None = None
     outlet_factor_reason: str | None = None  # why a factor above 1.2 is right
     effective_area: str | None = None
     effective_area_unit: str | None = None
     effective_area_standard_uncertainty: str | None = None
+    found_factor: str | None = None  # name of a factor found in the field
     design_flow: str | None = None
     flow_unit: str | None = None
     tolerance_percent: str | None = None
+
+
+class Outlet(_OutletAsTyped, table=True):
+    """An outlet of a job, or the measuring section of a duct: its opening, its factor, its design flow."""
+
+    __tablename__: ClassVar[str] = "outlet"
+    __table_args__ = (UniqueConstraint("job_id", "outlet"), *_not_blank("outlet"), *_of_outlet())
+    id: int | None = Field(default=None, primary_key=True)
+    job_id: int = Field(foreign_key="job.id", index=True)
+    outlet: str
+
+
+class OutletRevision(_OutletAsTyped, table=True):
+    """An outlet as it was amended: the whole of it, with the reason. The latest revision counts."""
+
+    __tablename__: ClassVar[str] = "outlet_revision"
+    __table_args__ = (
+        UniqueConstraint("outlet_id", "revision"),
+        CheckConstraint("revision > 1", name="revision_above_1"),
+        *_not_blank("reason"),
+        *_of_outlet(),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    outlet_id: int = Field(foreign_key="outlet.id", index=True)
+    revision: int  # the outlet as first typed is revision 1
+    reason: str
+
+
+class FoundFactor(SQLModel, table=True):
+    """An outlet factor found in the field, from traverses paired with face readings. Of several revisions the latest counts."""
+
+    __tablename__: ClassVar[str] = "found_factor"
+    __table_args__ = (
+        UniqueConstraint("factor", "revision"),
+        *_not_blank("factor", "reason"),
+        _one_of("scope", *SCOPES),
+        *_above_zero("value", "revision", "effective_area"),
+        *_not_negative("relative_spread", "relative_reference", "relative_instrument"),
+        CheckConstraint("(outlet_id IS NULL) <> (outlet_type IS NULL)", name="outlet_or_type"),
+        CheckConstraint("(effective_area IS NULL) = (outlet_id IS NULL)", name="effective_area_of_this_outlet"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    factor: str
+    revision: int
+    scope: str
+    outlet_id: int | None = Field(default=None, foreign_key="outlet.id")
+    outlet_type: str | None = None
+    instrument_id: int = Field(foreign_key="instrument.id")  # at the face
+    calibration_id: int = Field(foreign_key="calibration.id")
+    method_id: int = Field(foreign_key="method.id")
+    value: float  # K [1]
+    effective_area: float | None = None  # K A [m2], of a factor for this outlet: whatever its dimensions are
+    relative_spread: float  # s/sqrt(n)/K of the pairs; 0 with one pair, whose spread is then stated
+    degrees_of_freedom: float | None = None  # of the spread; absent: stated
+    relative_reference: float  # of the traverses, without what their own spread shows
+    relative_instrument: float  # of the face instrument's calibration: cancels with the same calibration
+    face_indications: str  # JSON: mean indication of each face reading [SI]
+    reason: str
+
+
+class FactorPair(SQLModel, table=True):
+    """A traverse paired with a face reading, and the factor that the pair gives."""
+
+    __tablename__: ClassVar[str] = "factor_pair"
+    __table_args__ = (UniqueConstraint("found_factor_id", "traverse_reading_id", "face_reading_id"),)
+    id: int | None = Field(default=None, primary_key=True)
+    found_factor_id: int = Field(foreign_key="found_factor.id", index=True)
+    traverse_reading_id: int = Field(foreign_key="reading.id")
+    face_reading_id: int = Field(foreign_key="reading.id")
+    value: float
+
+
+class Condition(SQLModel, table=True):
+    """One quantity of the air's conditions at a place and time of a job; rows of one name belong together."""
+
+    __tablename__: ClassVar[str] = "condition"
+    __table_args__ = (
+        UniqueConstraint("job_id", "conditions", "quantity"),
+        *_not_blank("conditions"),
+        *_moment("observed_at"),
+        _one_of("quantity", *CONDITION_QUANTITIES),
+        *_not_negative("standard_uncertainty"),
+        CheckConstraint("(instrument_id IS NULL) <> (standard_uncertainty IS NULL)", name="instrument_or_stated"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    job_id: int = Field(foreign_key="job.id", index=True)
+    conditions: str
+    observed_at: str
+    quantity: str
+    value: str
+    unit: str
+    instrument_id: int | None = Field(default=None, foreign_key="instrument.id")
+    standard_uncertainty: str | None = None  # where no instrument of the register was used
+    source: str | None = None
+
+
+class Traverse(SQLModel, table=True):
+    """Where a duct was traversed."""
+
+    __tablename__: ClassVar[str] = "traverse"
+    __table_args__ = (_one_of("rule", *TRAVERSE_RULES), *_above_zero("lines", "points"))
+    id: int | None = Field(default=None, primary_key=True)
+    rule: str
+    lines: int
+    points: int  # on each line
+
+
+class TraversePoint(SQLModel, table=True):
+    """What was observed at one point of a traverse: one indication for each pass."""
+
+    __tablename__: ClassVar[str] = "traverse_point"
+    __table_args__ = (
+        UniqueConstraint("traverse_id", "line", "point"),
+        *_above_zero("line", "point"),
+        *_not_blank("indications"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    traverse_id: int = Field(foreign_key="traverse.id", index=True)
+    line: int
+    point: int
+    indications: str  # joined by ;
 
 
 class LoggedSeries(SQLModel, table=True):
@@ -287,6 +485,10 @@ class _Observed(SQLModel):
     remarks: str | None = None
     averaging_s: str | None = None
     logged_series_id: int | None = Field(default=None, foreign_key="logged_series.id")  # values that the meter logged
+    probe_id: int | None = Field(default=None, foreign_key="instrument.id")  # between the air and a manometer
+    conditions: str | None = None  # name of the conditions of the air in the same job
+    throttled_observations: str | None = None  # of a hood with its throttle set, beside the open ones
+    traverse_id: int | None = Field(default=None, foreign_key="traverse.id")
 
 
 class Reading(_Observed, table=True):
@@ -345,4 +547,12 @@ EVIDENCE: tuple[type[SQLModel], ...] = (
     LoggedSeries,
     Reading,
     Refusal,
+    SystemDesign,
+    Room,
+    OutletRevision,
+    Condition,
+    Traverse,
+    TraversePoint,
+    FoundFactor,
+    FactorPair,
 )

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calib.airflow.outlet import rectangular_area, round_area, volume_flow
+from calib.airflow.outlet import flat_oval_area, rectangular_area, round_area, volume_flow
 
 length = st.floats(0.01, 5.0)
 velocity = st.floats(0.05, 30.0)
@@ -26,6 +26,16 @@ def test_a_round_opening():
 @given(length)
 def test_a_circle_fills_pi_quarters_of_its_square(diameter):
     assert round_area(diameter) / rectangular_area(diameter, diameter) == pytest.approx(math.pi / 4)
+
+
+def test_a_flat_oval_opening():
+    # 600 mm by 200 mm: a rectangle of 400 mm by 200 mm, 0.08 m2, and a circle of 200 mm, 0.0314159... m2, from geometry.
+    assert flat_oval_area(0.6, 0.2) == pytest.approx(0.111415926535897934)
+
+
+@given(length)
+def test_a_flat_oval_opening_with_equal_axes_is_round(diameter):
+    assert flat_oval_area(diameter, diameter) == pytest.approx(math.pi * diameter**2 / 4)
 
 
 @given(length, length)

@@ -14,7 +14,7 @@ from uncertainties import UFloat, ufloat
 
 from calib.curves.choice import Comparisons, choose
 from calib.curves.curve import CorrectionCurve
-from calib.measurement import OutletReadings, flows
+from calib.measurement import Readings, flows
 from calib.uncertainty.coverage import coverage_factor
 from calib.uncertainty.propagation import Combined, combine, combine_totals
 
@@ -34,10 +34,10 @@ def curve(shift: float) -> CorrectionCurve:
     return choose(Comparisons(reference, indication, (0.015 + 0.008 * reference) / 2, d)).curve
 
 
-def job(size: int) -> OutletReadings:
+def job(size: int) -> Readings:
     """A job of `size` readings at as many outlets."""
     random = np.random.default_rng(20260305)
-    return OutletReadings(
+    return Readings(
         indication=random.uniform(1.0, 12.0, size),
         repeatability=random.uniform(0.01, 0.05, size),
         repeatability_type_a=np.ones(size, dtype=bool),
@@ -56,7 +56,7 @@ def job(size: int) -> OutletReadings:
     )
 
 
-def with_calib(readings: OutletReadings) -> tuple[np.ndarray, Combined, Combined]:
+def with_calib(readings: Readings) -> tuple[np.ndarray, Combined, Combined]:
     """Flows, budgets with coverage, and totals of the systems."""
     found = flows(readings)
     combined = combine(found.contributions)
@@ -68,7 +68,7 @@ def with_calib(readings: OutletReadings) -> tuple[np.ndarray, Combined, Combined
     return found.flow, combined, totals
 
 
-def with_uncertainties(readings: OutletReadings) -> tuple[list[UFloat], list[float], list[UFloat]]:
+def with_uncertainties(readings: Readings) -> tuple[list[UFloat], list[float], list[UFloat]]:
     """The same model, one reading after the other."""
     shared = [_shared_of(curve) for curve in readings.curves]
     stability = [ufloat(0.0, 1.0) for _ in readings.curves]
@@ -95,7 +95,7 @@ def _shared_of(curve: CorrectionCurve) -> tuple[list[UFloat], UFloat]:
 
 
 def _flow(
-    readings: OutletReadings, n: int, of_curve: tuple[list[UFloat], UFloat], stability: UFloat, sources: list[UFloat]
+    readings: Readings, n: int, of_curve: tuple[list[UFloat], UFloat], stability: UFloat, sources: list[UFloat]
 ) -> UFloat:
     coefficients, reference = of_curve
     used = readings.curves[readings.calibration[n]]
@@ -127,7 +127,7 @@ def seconds(call: Callable[[], object], rounds: int) -> float:
     return best
 
 
-def compare(readings: OutletReadings) -> float:
+def compare(readings: Readings) -> float:
     """Largest relative difference between the two, in values, uncertainties and totals."""
     flow, combined, totals = with_calib(readings)
     measured, uncertainties, their_totals = with_uncertainties(readings)

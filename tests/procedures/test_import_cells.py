@@ -110,17 +110,17 @@ BAD_CELLS = [
     cell("outlets", 4, "effective_area_standard_uncertainty", "", "the standard uncertainty of the effective area"),
     cell("outlets", 4, "effective_area_unit", "", "the unit of the effective area"),
     cell("outlets", 4, "outlet_factor_standard_uncertainty", "0.01", "nothing without outlet_factor"),
-    cell("outlets", 2, "outlet_factor_source", "", "a value"),
+    cell("outlets", 2, "outlet_factor_source", "", "where the outlet factor comes from"),
     # effective area and factor: both, or neither
     after(
         [("outlets", 2, "effective_area", "0.05"), ("outlets", 2, "effective_area_unit", "m2"),
          ("outlets", 2, "effective_area_standard_uncertainty", "0.001")],
-        "outlets", 2, "outlet_factor", "0.84", "either an outlet factor or an effective area",
+        "outlets", 2, "outlet_factor", "0.84", "one of outlet_factor, effective_area and found_factor",
     ),
     after(
         [("outlets", 4, "effective_area", ""), ("outlets", 4, "effective_area_unit", ""),
          ("outlets", 4, "effective_area_standard_uncertainty", "")],
-        "outlets", 4, "outlet_factor", "", "either an outlet factor or an effective area",
+        "outlets", 4, "outlet_factor", "", "one of outlet_factor, effective_area and found_factor",
     ),
     # design
     cell("outlets", 2, "tolerance_percent", "", "a value beside design_flow"),
@@ -227,7 +227,6 @@ BAD_CELLS = [
           "readings", 5, "observations", "", "two observations or more, since the instrument declares no repeatability"),
     after([("instruments", 3, "repeatability", ""), ("readings", 4, "observations", "612")],
           "readings", 4, "observations", "612", "two observations or more, since the instrument declares no repeatability"),
-    cell("readings", 5, "instrument", "PG-1", "an instrument for air velocity (this one is for pressure)"),
 ]  # fmt: skip
 
 
@@ -255,6 +254,12 @@ def test_a_wrong_cell_is_named_and_nothing_is_written(empty_records, tmp_path, w
 
 def test_the_folder_that_all_of_these_change_is_right(small_records):
     assert ledger_head(small_records)[0] > 0
+
+
+def test_a_pressure_becomes_no_velocity_without_its_probe_and_the_air(empty_records, tmp_path):
+    found = findings_of(empty_records, write(tmp_path / "in", changed(("readings.csv", 5, "instrument", "PG-1"))))
+    assert {(one.row, one.column) for one in found} == {(5, "conditions"), (5, "probe"), (5, "unit")}
+    assert ledger_head(empty_records) == UNTOUCHED
 
 
 def test_one_certificate_number_of_one_laboratory_on_two_instruments_is_named_in_both_rows(empty_records, tmp_path):

@@ -196,7 +196,7 @@ def test_two_rows_that_change_places_are_both_found(small_records):
 
 
 def test_a_row_put_in_behind_the_back_is_found_and_named(small_records):
-    change(small_records, "INSERT INTO method VALUES (NULL, 'guess', '0.1', 'none')")
+    change(small_records, "INSERT INTO method VALUES (NULL, 'guess', '0.1', 'none', NULL, NULL)")
     assert found(small_records) == {"method 2": "is in the records without a ledger entry"}
 
 

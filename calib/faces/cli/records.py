@@ -1,4 +1,4 @@
-"""Commands on the records as a whole: init, import, due, ready, verify, demo."""
+"""Commands on the records as a whole: init, import, due, ready, verify, upgrade, demo."""
 
 import re
 from dataclasses import asdict
@@ -36,6 +36,7 @@ def register(app: typer.Typer) -> None:
     app.command("due")(due)
     app.command("ready")(ready)
     app.command("verify")(verify)
+    app.command("upgrade")(upgrade)
 
 
 def init(records: Records = DEFAULT_RECORDS, as_json: AsJson = False) -> None:
@@ -216,3 +217,19 @@ def verify(
         tell(f"{entries} ledger entries, {len(findings)} finding(s), digest {head}")
     if findings:
         stop(1)
+
+
+def upgrade(records: Records = DEFAULT_RECORDS, as_json: AsJson = False) -> None:
+    """Bring a records file of an earlier version to the present schema; a copy of it as it was stays beside it.
+
+    Example: calib upgrade --records calibration.sqlite
+    """
+    from calib.records import database
+
+    copy = database.upgrade(records)
+    if as_json:
+        print_json({"records": records, "schema": database.SCHEMA, "copy": None if copy is None else str(copy)})
+    elif copy is None:
+        tell(f"{records} has the present schema {database.SCHEMA} already: nothing was done")
+    else:
+        tell(f"{records} has schema {database.SCHEMA} now; as it was before it is kept in {copy}")

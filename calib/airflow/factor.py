@@ -1,0 +1,87 @@
+"""Outlet factor and effective area found in the field, from n pairs with a reference flow (a traverse of the duct).
+
+    K_i = q_i/(v_i A)      or      A_k,i = q_i/v_i
+
+q_i is the reference flow [m3/s], v_i the mean velocity measured at the face at the same time [m/s], A the area of the opening [m2].
+Source: common practice, no source; the statistics are those of GUM 4.2.3.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.errors import CalibError
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class FoundFactor:
+    """Outlet factor K [1] or effective area A_k [m2] found from n pairs; uncertainties in the same unit."""
+
+    value: float  # mean of the pairs
+    each: Floats  # (n,) of each pair
+    spread: float  # experimental standard deviation s of one
+    standard_uncertainty_of_mean: float  # s/sqrt(n)
+    degrees_of_freedom: int  # n - 1
+
+
+def found_factor(reference_flow: Floats, face_velocity: Floats, area: float) -> FoundFactor:
+    """Outlet factor K [1]: mean of K_i = q_i/(v_i A), u = s/sqrt(n), n - 1 degrees of freedom (GUM 4.2.3).
+
+    `reference_flow` (n,) [m3/s], `face_velocity` (n,) [m/s], both above 0, for n >= 2 independent pairs: the traverse and the
+    face are measured anew for each. `area` [m2] above 0. Raises CalibError otherwise.
+    """
+    if not 0 < area < np.inf:
+        raise CalibError(f"area {area} m2: it must be finite and above 0")
+    return _of_ratios(reference_flow, np.asarray(face_velocity, dtype=float) * area)
+
+
+def found_effective_area(reference_flow: Floats, face_velocity: Floats) -> FoundFactor:
+    """Effective area A_k [m2]: mean of A_k,i = q_i/v_i; arguments and errors as in found_factor."""
+    return _of_ratios(reference_flow, np.asarray(face_velocity, dtype=float))
+
+
+def _of_ratios(flow: Floats, denominator: Floats) -> FoundFactor:
+    q = np.asarray(flow, dtype=float)
+    _check(q, denominator)
+    each = q / denominator
+    spread = float(np.std(each, ddof=1))
+    return FoundFactor(float(np.mean(each)), each, spread, spread / float(np.sqrt(each.size)), each.size - 1)
+
+
+def _check(flow: Floats, denominator: Floats) -> None:
+    if flow.ndim != 1 or flow.shape != denominator.shape:
+        raise CalibError(
+            f"reference flows {flow.shape}, face velocities {denominator.shape}: give one of each for a pair"
+        )
+    if flow.size < 2:
+        raise CalibError(
+            f"{flow.size} pair(s): a factor found in the field needs at least 2, since one shows no spread"
+        )
+    good = (flow > 0) & (denominator > 0) & np.isfinite(flow) & np.isfinite(denominator)
+    if not np.all(good):
+        raise CalibError(f"pair {int(np.argmin(good)) + 1}: flow and face velocity must be finite and above 0")
+
+
+def relative_uncertainty(
+    found: FoundFactor,
+    relative_uncertainty_of_traverse: float,
+    relative_uncertainty_of_instrument: float,
+    *,
+    same_calibration: bool,
+) -> float:
+    """Combined relative standard uncertainty of a factor found in the field [1].
+
+        u_rel^2 = (s/(sqrt(n) K))^2 + u_traverse^2 + u_instrument^2
+
+    u_traverse: what all the pairs' reference flows share; u_instrument: the calibration error of the instrument at the face, as a
+    common relative error. With `same_calibration` the last term is 0: the factor is used with the same instrument under the same
+    calibration, and an instrument that reads high made the factor low, so that v K is right. That holds for the error as far as it
+    is the same fraction at both velocities; the reading then bears no calibration term of its own either, and only a drift since.
+    With another instrument or calibration it stays, and the reading bears its own besides.
+    """
+    of_mean = found.standard_uncertainty_of_mean / found.value
+    of_instrument = 0.0 if same_calibration else relative_uncertainty_of_instrument
+    return float(np.sqrt(of_mean**2 + relative_uncertainty_of_traverse**2 + of_instrument**2))

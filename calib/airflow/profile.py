@@ -1,0 +1,101 @@
+"""What a traverse tells of its own profile: whether the place is fit to be measured at.
+
+Every rule of positions supposes a profile without a jet or a wake, and low pressures are lost in the resolution of the
+manometer. What is judged here does not enter the flow: it is said beside it.
+
+Three quarters of the velocity pressures above a tenth of the largest: common practice, no source. The limits of skew and
+peak ratio are this program's own choice: fully developed turbulent flow has no skew, and a peak ratio near 1.2 (round) to
+1.3 (rectangular).
+"""
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.airflow.traverse import TraversePoint, mean_velocity
+from calib.errors import CalibError
+
+LOW_PRESSURE = 0.1  # of the largest velocity pressure
+MOST_LOW = 0.25  # of the points
+MOST_SKEW = 0.3  # of the mean velocity
+MOST_PEAK = 1.5
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Profile:
+    """Figures of a velocity profile and what stands out in it."""
+
+    low_share: float  # share of the points whose velocity pressure is below a tenth of the largest [1]
+    skew_across: (
+        float | None
+    )  # (mean of the right half - mean of the left half)/mean [1]; absent: no flow, or no point in a half
+    skew_up: float | None  # (mean of the upper half - mean of the lower half)/mean [1]; absent as above
+    peak_ratio: float | None  # largest velocity/mean velocity [1]; absent where there is no flow
+    nonpositive: int  # points without a velocity pressure above 0
+    findings: tuple[str, ...]  # in plain words; empty: nothing stands out
+
+
+def judge(points: Sequence[TraversePoint], velocity: Array, nonpositive: int = 0) -> Profile:
+    """Judge a profile from its points and their velocities (P,) [m/s].
+
+    A velocity pressure goes with the square of the velocity, so a tenth of the largest is a velocity below 0.316 of the largest.
+    `nonpositive` is the number of points whose velocity pressure was 0 or negative and that came in as 0 m/s; velocities of
+    0 and below count in any case. Raises CalibError where velocities and points differ in number, or a velocity is no
+    finite number.
+    """
+    v = np.asarray(velocity, dtype=float)
+    if not np.isfinite(v).all():
+        raise CalibError("a velocity of a traverse is no finite number: leave no point out")
+    weight = np.array([point.weight for point in points])
+    mean, largest = float(mean_velocity(v, weight)), float(v.max())
+    flowing = mean > 0
+    without = max(nonpositive, int((v <= 0).sum()))
+    low = float((v < math.sqrt(LOW_PRESSURE) * largest).mean()) if largest > 0 else 1.0
+    across = _skew(np.array([point.x for point in points]), v, weight) if flowing else None
+    up = _skew(np.array([point.y for point in points]), v, weight) if flowing else None
+    peak = largest / mean if flowing else None
+    return Profile(low, across, up, peak, without, tuple(_findings(low, across, up, peak, without, len(points))))
+
+
+def _skew(place: Array, v: Array, weight: Array) -> float | None:
+    """Difference of the means of the two halves, over the mean; points on the middle line belong to neither."""
+    # Every rule is symmetric: the weighted mean place is the middle.
+    from_middle = place - place @ weight
+    edge = 1e-9 * np.abs(place).max()
+    after, before = from_middle > edge, from_middle < -edge
+    if not (after.any() and before.any()):
+        return None
+    halves = [float(np.average(v[half], weights=weight[half])) for half in (after, before)]
+    return (halves[0] - halves[1]) / float(v @ weight)
+
+
+def _findings(
+    low: float, across: float | None, up: float | None, peak: float | None, without: int, count: int
+) -> Iterator[str]:
+    if peak is None:
+        yield "the mean velocity is not above 0: there is no flow in the direction of the probe"
+        return
+    if without:
+        yield f"{without} of {count} points without a velocity pressure above 0: the flow turns back or is too slow there"
+    if low > MOST_LOW:
+        yield (
+            f"{low:.0%} of the velocity pressures are below a tenth of the largest (at most {MOST_LOW:.0%} is usual): "
+            "look for a longer straight run"
+        )
+    yield from _skewed(across, lambda skew: "right" if skew > 0 else "left")
+    yield from _skewed(up, lambda skew: "upper" if skew > 0 else "lower")
+    if peak > MOST_PEAK:
+        yield f"the largest velocity is {peak:.2f} times the mean (above {MOST_PEAK:g}): a jet, or a profile not developed"
+
+
+def _skewed(skew: float | None, faster: Callable[[float], str]) -> Iterator[str]:
+    if skew is not None and abs(skew) > MOST_SKEW:
+        yield (
+            f"the {faster(skew)} half is faster than the other by {abs(skew):.0%} of the mean (above {MOST_SKEW:.0%}): "
+            "look for a bend or damper close by"
+        )

@@ -1,0 +1,118 @@
+"""Commands on duct traverses."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from calib.errors import BadInputError, Finding
+from calib.faces.cli.options import AsJson, print_json, print_table, tell
+
+if TYPE_CHECKING:
+    from calib.airflow.traverse import Section
+    from calib.procedures.sheets import Check
+    from calib.quantities import Unit
+
+app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Duct traverses: plan where to measure.")
+
+_DEFAULT_RULE = "log-Tchebycheff"
+_AREAS = {"in": "ft2", "ft": "ft2"}  # of lengths; m2 for the others
+_ENDINGS = (".svg", ".png", ".pdf")
+
+
+@app.command("plan", no_args_is_help=True)
+def plan(
+    shape: Annotated[str | None, typer.Option(help="rectangular, round or flat-oval.")] = None,
+    width: Annotated[str | None, typer.Option(help="Width inside, along which the lines stand; the major axis.")] = None,
+    height: Annotated[str | None, typer.Option(help="Height inside, along which the probe goes; the minor axis.")] = None,
+    diameter: Annotated[str | None, typer.Option(help="Diameter inside, of a round duct.")] = None,
+    unit: Annotated[str, typer.Option(help="Unit of every length: mm, cm, m, in or ft.")] = "mm",
+    rule: Annotated[
+        str, typer.Option(help="equal-area, log-Tchebycheff or log-linear (rectangular: its 26 points).")
+    ] = _DEFAULT_RULE,
+    lines: Annotated[str | None, typer.Option(help="Number of lines; the usual number if not given.")] = None,
+    points: Annotated[
+        str | None, typer.Option(help="Number of points on a line; the usual number if not given.")
+    ] = None,
+    insertion: Annotated[
+        str, typer.Option(help="What the probe goes through before the inner wall (wall, fitting); added to each mark.")
+    ] = "0",
+    plot: Annotated[
+        Path | None, typer.Option("--plot", metavar="FILE", help="Draw the section to a .svg, .png or .pdf file.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Plan a duct traverse: where to hold the probe, and what each point counts.
+
+    Lines stand side by side along the width and the probe goes in at the bottom of the drawing; the lines of a round duct are
+    diameters, the first entered at the bottom, the next ones clockwise from it. Width and height may be exchanged to enter
+    from a side.
+
+    Mind ladders, moving machinery and hot surfaces. Do not drill test holes into ducts that carry hazardous air, or that may,
+    without the site's permission.
+
+    Example: calib traverse plan --shape round --diameter 400 --rule log-linear --insertion 25
+    """
+    typed = {"--width": width, "--height": height, "--diameter": diameter, "--lines": lines, "--points": points}
+    typed |= {"--shape": shape, "--unit": unit, "--rule": rule, "--insertion": insertion}
+    section, rule, numbers, length, before = _read({name: one for name, one in typed.items() if one is not None}, plot)
+    if plot is not None:
+        save_plan(section, rule, *numbers, length, before, plot)
+    print_plan(section, rule, *numbers, length, before, as_json=as_json)
+
+
+def print_plan(
+    section: "Section",
+    rule: str,
+    lines: int,
+    points: int,
+    unit: "Unit",
+    insertion: float = 0.0,
+    *,
+    as_json: bool = False,
+) -> None:
+    """Print where to measure in a section: a drawing in signs and a table, or one JSON document.
+
+    Lengths are printed in `unit`; `insertion` [m] is added to every mark. Raises CalibError where the rule is not defined for the numbers.
+    """
+    from calib.airflow.traverse import traverse
+    from calib.faces.section import length_text, lines_text, section_text, size_text
+
+    places = traverse(section, rule, lines, points)
+    if as_json:
+        print_json(_document(section, rule, unit, insertion, places))
+        return
+    symbol, area = _area(section, unit)
+    tell(f"{section.shape} duct, {size_text(section, unit)}, area {area:.4f} {symbol}; {rule}, {lines_text(places)}\n")
+    tell(section_text(section, places) + "\n")
+    print_table(
+        ("line", "point", f"mark [{unit.symbol}]", f"x [{unit.symbol}]", f"y [{unit.symbol}]", "weight"),
+        [
+            (
+                str(one.line),
+                str(one.point),
+                *(length_text(each, unit) for each in (one.along + insertion, one.x, one.y)),
+                f"{one.weight:.5f}",
+            )
+            for one in places
+        ],
+    )
+    tell("\nmark: from the inner wall where the probe goes in" + _with_insertion(insertion, unit))
+    tell("x, y: from the left and from the bottom of the section")
+
+
+def _with_insertion(insertion: float, unit: "Unit") -> str:
+    from calib.faces.section import length_text
+
+    return f", with the {length_text(insertion, unit)} {unit.symbol} before it" if insertion else ""
+
+
+def save_plan(
+    section: "Section", rule: str, lines: int, points: int, unit: "Unit", insertion: float, path: Path
+) -> None:
+    """Draw where to measure in a section to a .svg, .png or .pdf file; raises CalibError where that cannot be."""
+    from calib.airflow.traverse import traverse
+    from calib.faces.charts import save_or_tell
+    from calib.faces.section import section_chart
+
+    save_or_tell(section_chart(section, rule, traverse(section, rule, lines, points), unit, insertion), path)

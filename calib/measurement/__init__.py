@@ -1,0 +1,33 @@
+"""The measurement model of a flow (VIM 2.48): from indications to flows and what each influence contributes.
+
+    y = x + c(x)              corrected indication: a velocity, a velocity pressure, or a flow; other shapes y = f(x)
+    v = sqrt(2 y/rho)         where y is a velocity pressure; then through the probe's own curve, where one was used
+    v = y rho_ref/rho         where y is the velocity at a reference state (thermal anemometers)
+    v = f(x s)/s              vanes whose friction is corrected for the air's density, s = sqrt(rho/rho_cal)
+    v_mean = sum w v          over the points of a traverse and its passes: velocities are averaged, never pressures
+    q = v_mean A K            volume flow [m3/s]; K = 1 in a duct and with an effective area A = A_e
+    q = y                     a hood; from a pair of readings with its throttle open and set, the flow without the hood
+
+    influence                evaluation                                     shared by
+    repeatability            s/sqrt(n) of passes, or the declared one       the reading
+    resolution               step/sqrt(12) at each point                    the reading
+    calibration scatter      correction curve, n-p dof                      readings with the calibration
+    reference standard       correction curve                               readings with the calibration
+    stability                limits of change, rectangular                  readings with the calibration
+    density                  temperature, pressure, humidity, formula       readings with the same conditions
+    probe                    the probe's curve and its stability            readings with the probe's calibration
+    back pressure            the hood's resistance ratio                    readings with the hood
+    dimension                limits of each dimension, rectangular          the outlet or duct
+    outlet factor            its standard uncertainty                       outlets whose factor has the same source
+    method                   declared relative standard uncertainty         the reading
+
+A factor found in the field with the very calibration that a reading uses carries that calibration's error with the opposite sign:
+the scatter and the reference part cancel as far as both were taken at the same indication.
+
+Arrays run over the readings of a job, or over their points; there is no loop over readings.
+"""
+
+from calib.measurement.flows import Flows, flows
+from calib.measurement.readings import Air, Effect, FoundFactors, Hoods, Points, Probes, Readings
+
+__all__ = ["Air", "Effect", "Flows", "FoundFactors", "Hoods", "Points", "Probes", "Readings", "flows"]

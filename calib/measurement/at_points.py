@@ -1,0 +1,170 @@
+"""Every point by itself: from its indication to its value, and what each influence does to that value."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from calib.airflow.velocity import (
+    actual_velocity,
+    density_exponent,
+    pressure_sensitivity,
+    scaled_from_calibration_density,
+    similarity_scale,
+    velocity_from_pressure,
+)
+from calib.measurement.readings import Air, Effect, Floats, Integers, Probes, Readings, Truths
+
+
+@dataclass(frozen=True)
+class AtPoints:
+    """Values of P points [m/s, or m3/s for a hood] and what a standard or limiting error of each influence does to them."""
+
+    value: Floats  # (P,)
+    sensitivity: Floats  # (P,) to an error of the indication
+    stability: Floats  # (P,) half-width that the limits of change make
+    reference: Floats  # (P,) reference part
+    scatter: Floats  # (P, p) parts of the calibration scatter
+    scatter_dof: Floats  # (P,)
+    density: Floats  # (P,) to a relative error of the density
+    probe: (
+        Floats  # (P, m) parts of the probe's scatter, its reference part, and its stability as a standard uncertainty
+    )
+    probe_dof: Floats  # (P,) of the probe's scatter
+
+
+@dataclass(frozen=True)
+class _Corrected:
+    """What the curves of a set of indications say."""
+
+    value: Floats
+    sensitivity: Floats
+    error_sensitivity: Floats
+    reference: Floats
+    dof: Floats
+    scatter: Floats
+
+
+def at_points(readings: Readings) -> AtPoints:
+    """Values of all points; raises MeasuringIntervalError outside a curve's interval."""
+    of_points = readings.of_points
+    calibration = readings.calibration[of_points]
+    scale = np.ones(readings.indication.size) if readings.air is None else _scale(readings.air)[of_points]
+    standing = _standing(readings)
+    corrected = _correct(readings, readings.indication * scale, calibration, ~standing)
+    plain = AtPoints(
+        corrected.value,
+        corrected.sensitivity * scale,
+        corrected.error_sensitivity * readings.stability_limit,
+        corrected.reference,
+        corrected.scatter,
+        corrected.dof,
+        np.zeros_like(corrected.value),
+        np.zeros((corrected.value.size, 0)),
+        np.full(corrected.value.size, np.inf),
+    )
+    if readings.air is None:
+        return plain
+    moving = _through_the_air(plain, readings.air, of_points, corrected.sensitivity, readings.indication * scale)
+    return moving if readings.probes is None else _through_the_probe(moving, readings, readings.probes)
+
+
+def _standing(readings: Readings) -> Truths:
+    """Points at which a velocity pressure is not above 0: standing air, of which no curve is asked."""
+    if readings.air is None:
+        return np.zeros(readings.indication.size, dtype=bool)
+    pressure = readings.air.effect == Effect.PRESSURE
+    return np.asarray(pressure[readings.of_points] & (readings.indication <= 0))
+
+
+def _scale(air: Air) -> Floats:
+    vane = air.effect == Effect.VANE
+    return np.where(vane, similarity_scale(air.density, air.reference_density), 1.0)
+
+
+def _correct(readings: Readings, indication: Floats, calibration: Integers, asked: Truths) -> _Corrected:
+    """What each calibration's curve says of its points: one round for each calibration, its points side by side.
+
+    Points that are not `asked` are left at 0.
+    """
+    size = indication.size
+    parts = max(curve.parts for curve in readings.curves)
+    number = np.where(asked, calibration, len(readings.curves))
+    order = np.argsort(number, kind="stable")
+    sorted_indication = indication[order]
+    ends = np.searchsorted(number[order], np.arange(len(readings.curves) + 1))
+    columns = np.zeros((5, size))
+    columns[4] = np.inf
+    scatter = np.zeros((size, parts))
+    for one, curve in enumerate(readings.curves):
+        mine = slice(ends[one], ends[one + 1])
+        x = sorted_indication[mine]
+        columns[0, mine] = curve.value(x)
+        columns[1, mine] = curve.sensitivity(x)
+        columns[2, mine] = curve.error_sensitivity(x)
+        columns[3, mine] = curve.reference_uncertainty(x)
+        columns[4, mine] = curve.degrees_of_freedom
+        scatter[mine, : curve.parts] = curve.scatter_parts(x)
+    place = np.empty_like(order)
+    place[order] = np.arange(size)
+    value, sensitivity, error, reference, dof = np.take(columns, place, axis=1)
+    return _Corrected(value, sensitivity, error, reference, dof, np.take(scatter, place, axis=0))
+
+
+def _through_the_air(
+    found: AtPoints, air: Air, of_points: Integers | slice, curve_slope: Floats, indication: Floats
+) -> AtPoints:
+    """From corrected indications to velocities in the air that was there."""
+    effect, density = air.effect[of_points], air.density[of_points]
+    reference = air.reference_density[of_points]
+    y = found.value
+    value = np.select(
+        [effect == Effect.PRESSURE, effect == Effect.THERMAL, effect == Effect.VANE, effect == Effect.PAIR],
+        [
+            velocity_from_pressure(y, density),
+            actual_velocity(y, reference, density),
+            y / similarity_scale(density, reference),
+            scaled_from_calibration_density(y, density, reference),
+        ],
+        y,
+    )
+    # The other effects multiply the value; so they multiply what an error does to it.
+    factor = np.divide(value, y, out=np.zeros_like(y), where=y != 0)
+    slope = np.where(effect == Effect.PRESSURE, pressure_sensitivity(y, density), factor)
+    exponent = np.select(
+        [(effect == Effect.PRESSURE) | (effect == Effect.PAIR), effect == Effect.THERMAL], [-0.5, -1.0], 0.0
+    )
+    vane = (effect == Effect.VANE) & (y != 0)
+    exponent[vane] = density_exponent(indication[vane], y[vane], curve_slope[vane])
+    return AtPoints(
+        value,
+        found.sensitivity * slope,
+        found.stability * slope,
+        found.reference * slope,
+        found.scatter * slope[:, np.newaxis],
+        found.scatter_dof,
+        exponent * value,
+        found.probe,
+        found.probe_dof,
+    )
+
+
+def _through_the_probe(found: AtPoints, readings: Readings, probes: Probes) -> AtPoints:
+    """From the velocity that a coefficient of 1 gives to the one that the probe's curve gives."""
+    of_points = readings.of_points
+    calibration = probes.calibration[of_points]
+    used = (calibration >= 0) & (found.value > 0)
+    through = _correct(readings, found.value, np.maximum(calibration, 0), used)
+    slope = np.where(used, through.sensitivity, 1.0)
+    limit = probes.stability_relative[of_points] * found.value + probes.stability_absolute[of_points]
+    stability = np.where(used, through.error_sensitivity * limit, 0.0) / np.sqrt(3.0)
+    return AtPoints(
+        np.where(used, through.value, found.value),
+        found.sensitivity * slope,
+        found.stability * slope,
+        found.reference * slope,
+        found.scatter * slope[:, np.newaxis],
+        found.scatter_dof,
+        found.density * slope,
+        np.column_stack([through.scatter, through.reference, stability]),
+        through.dof,
+    )

@@ -1,0 +1,237 @@
+"""From the points of the readings to their flows, and what each influence contributes."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from calib.airflow.hood import unthrottled_flow, unthrottled_sensitivities
+from calib.airflow.outlet import volume_flow
+from calib.measurement.at_points import AtPoints, at_points
+from calib.measurement.readings import Floats, Hoods, Integers, Points, Readings, Truths
+from calib.uncertainty.estimate import rectangular, resolution
+from calib.uncertainty.propagation import Contribution, welch_satterthwaite
+
+
+@dataclass(frozen=True)
+class Flows:
+    """Flows of n readings and their influences."""
+
+    velocity: Floats  # (n,) corrected mean velocity [m/s]; for a hood its flow [m3/s]
+    velocity_contributions: tuple[Contribution, ...]  # [the same]
+    flow: Floats  # (n,) [m3/s]
+    contributions: tuple[Contribution, ...]  # [m3/s]
+    point_velocity: Floats  # (P,) of each point [m/s]
+
+
+@dataclass(frozen=True)
+class _Means:
+    """How the points of the readings make their values: value = f(points), with df/d(point)."""
+
+    value: Floats  # (n,)
+    weight: Floats | None  # (P,) sensitivity of the value to each point; None: each reading is its one point
+    reading: Integers | None  # (P,)
+    back_pressure: Floats | None  # (n,) sensitivity to the resistance ratio
+
+    def of(self, points: Floats) -> Floats:
+        """What an error with one sign at all points does to the readings: (P,) or (P, m) to (n,) or (n, m)."""
+        if self.weight is None or self.reading is None:
+            return points
+        size = self.value.size
+        if points.ndim == 1:
+            return _summed(self.reading, self.weight * points, size)
+        columns = [_summed(self.reading, self.weight * column, size) for column in points.T]
+        return np.column_stack(columns) if columns else np.zeros((size, 0))
+
+    def squares(self, points: Floats) -> Floats:
+        """Sum of the squares of what independent errors at the points do to the readings: (P,) to (n,)."""
+        if self.weight is None or self.reading is None:
+            return points**2
+        return _summed(self.reading, (self.weight * points) ** 2, self.value.size)
+
+
+def _summed(group: Integers, values: Floats, size: int) -> Floats:
+    """(size,) sums of the values of each group."""
+    return np.bincount(group, values, size).astype(np.float64, copy=False)
+
+
+def flows(readings: Readings) -> Flows:
+    """Flows of all readings with the contribution of each influence; raises MeasuringIntervalError outside a curve's interval."""
+    points = at_points(readings)
+    means = _means(readings, points.value)
+    each = np.arange(readings.size)
+    of_value = _value_contributions(readings, points, means, each)
+    opening = readings.area * readings.outlet_factor
+    flow = volume_flow(means.value, readings.area, readings.outlet_factor)
+    scaled = tuple(replace(one, parts=one.parts * opening[:, np.newaxis]) for one in of_value)
+    scaled = _without_what_the_factor_carries(scaled, readings, flow)
+    return Flows(means.value, of_value, flow, (*scaled, *_flow_contributions(readings, flow, each)), points.value)
+
+
+def _means(readings: Readings, value: Floats) -> _Means:
+    points = readings.points
+    if points is None:
+        return _Means(value, None, None, None)
+    passes = _passes(points, readings.size)
+    weight = points.weight / passes[points.reading]
+    mean = _summed(points.reading, weight * value, readings.size)
+    plain = _Means(mean, weight, points.reading, None)
+    return plain if readings.hoods is None else _pairs(plain, points, value, readings.hoods)
+
+
+def _passes(points: Points, size: int) -> Integers:
+    """(n,) number of passes of each reading."""
+    first = np.r_[True, points.passage[1:] != points.passage[:-1]]
+    return np.bincount(points.reading[first], minlength=size)
+
+
+def _pairs(means: _Means, points: Points, value: Floats, hoods: Hoods) -> _Means:
+    """Pairs of readings of a hood: the flow that there was without it."""
+    paired = np.isfinite(hoods.resistance_ratio)
+    if not paired.any():
+        return means
+    starts = np.searchsorted(points.reading, np.flatnonzero(paired))
+    ratio = hoods.resistance_ratio[paired]
+    to_open, to_throttled, to_ratio = unthrottled_sensitivities(value[starts], value[starts + 1], ratio)
+    flow, weight, back_pressure = means.value.copy(), np.array(means.weight), np.zeros(means.value.size)
+    flow[paired] = unthrottled_flow(value[starts], value[starts + 1], ratio)
+    weight[starts], weight[starts + 1] = to_open, to_throttled
+    back_pressure[paired] = to_ratio
+    return _Means(flow, weight, points.reading, back_pressure)
+
+
+def _value_contributions(
+    readings: Readings, points: AtPoints, means: _Means, each: Integers
+) -> tuple[Contribution, ...]:
+    by_calibration = readings.calibration
+    found = [
+        _repeatability(readings, points, means, each),
+        _type_b("resolution", _resolution(readings, points, means), each),
+        # Statistics of the certificate's comparisons: Type A, though not of this reading's observations.
+        Contribution(
+            "calibration scatter",
+            np.ones(readings.size, dtype=bool),
+            means.of(points.scatter),
+            by_calibration,
+            _first(readings, points.scatter_dof),
+        ),
+        _type_b("reference standard", means.of(points.reference), by_calibration),
+        _type_b("stability", rectangular(1.0) * means.of(points.stability), by_calibration),
+    ]
+    if readings.air is not None:
+        u = readings.air.relative_uncertainty * means.of(points.density)
+        found.append(_type_b("density", u, readings.air.conditions))
+    if readings.probes is not None:
+        found.append(_probe(readings.probes.calibration, points, readings, means))
+    if readings.hoods is not None and means.back_pressure is not None:
+        u = readings.hoods.resistance_ratio_uncertainty * means.back_pressure
+        found.append(_type_b("back pressure", u, readings.hoods.hood))
+    return tuple(found)
+
+
+def _first(readings: Readings, of_points: Floats) -> Floats:
+    """What all points of a reading have in common; the fewest where a point that no curve was asked of says infinity."""
+    if readings.points is None:
+        return of_points
+    fewest = np.full(readings.size, np.inf)
+    np.minimum.at(fewest, readings.points.reading, of_points)
+    return fewest
+
+
+def _repeatability(readings: Readings, points: AtPoints, means: _Means, each: Integers) -> Contribution:
+    own = points.sensitivity * readings.repeatability
+    if readings.points is None:
+        u, dof, type_a = own, readings.repeatability_dof, readings.repeatability_type_a
+    else:
+        u, dof, type_a = _of_points_and_passes(readings, readings.points, points.value, means, own)
+    return Contribution("repeatability", type_a, _column(u), each, dof)
+
+
+def _of_points_and_passes(
+    readings: Readings, points: Points, value: Floats, means: _Means, own: Floats
+) -> tuple[Floats, Floats, Truths]:
+    """Repeatability of readings with several points: that of each point, and what their passes show."""
+    size = readings.size
+    variance = means.squares(own)
+    fourth = _summed(points.reading, (np.asarray(means.weight) * own) ** 4 / readings.repeatability_dof, size)
+    shown, dof = _of_passes(points, value, size)
+    below = fourth + shown**2 / dof
+    total = variance + shown
+    effective = np.divide(total**2, below, out=np.full(size, np.inf), where=below > 0)
+    type_a = (shown > 0) | (np.bincount(points.reading, ~readings.repeatability_type_a, size) == 0)
+    return np.sqrt(total), effective, type_a
+
+
+def _of_passes(points: Points, value: Floats, size: int) -> tuple[Floats, Floats]:
+    """(n,) variance of the mean of the passes and its degrees of freedom; 0 and infinity where there is one pass."""
+    first = np.r_[True, points.passage[1:] != points.passage[:-1]]
+    owner = points.reading[first]
+    count = np.bincount(owner, minlength=size).astype(float)
+    mean = np.bincount(points.passage, points.weight * value)
+    of_reading = np.bincount(owner, mean, size) / count
+    squares = np.bincount(owner, (mean - of_reading[owner]) ** 2, size)
+    several = count > 1
+    variance = np.divide(squares, count * (count - 1.0), out=np.zeros(size), where=several)
+    return variance, np.where(several, count - 1.0, np.inf)
+
+
+def _resolution(readings: Readings, points: AtPoints, means: _Means) -> Floats:
+    """Rounding is independent from point to point, and the same again in each pass, which may show the same digits."""
+    step = resolution(1.0) * readings.resolution[readings.of_points] * points.sensitivity
+    if readings.points is None:
+        return step
+    return np.sqrt(means.squares(step) * _passes(readings.points, readings.size))
+
+
+def _probe(calibration: Integers, points: AtPoints, readings: Readings, means: _Means) -> Contribution:
+    """The probe's scatter, reference part and stability as one line of the budget, shared by readings with its calibration."""
+    parts = means.of(points.probe)
+    scatter = np.sqrt(np.sum(parts[:, :-2] ** 2, axis=1))
+    uncertainties = np.column_stack([scatter, np.abs(parts[:, -2:])])
+    dof = np.full_like(uncertainties, np.inf)
+    dof[:, 0] = _first(readings, points.probe_dof)
+    unused = int(calibration.max()) + 1
+    return Contribution(
+        "probe",
+        np.zeros(readings.size, dtype=bool),
+        parts,
+        np.where(calibration < 0, unused, calibration),
+        welch_satterthwaite(uncertainties, dof),
+    )
+
+
+def _without_what_the_factor_carries(
+    scaled: tuple[Contribution, ...], readings: Readings, flow: Floats
+) -> tuple[Contribution, ...]:
+    found = readings.found_factors
+    if found is None:
+        return scaled
+    carried = {
+        "calibration scatter": found.scatter * flow[:, np.newaxis],
+        "reference standard": _column(found.reference * flow),
+    }
+    return tuple(replace(one, parts=one.parts - carried[one.name]) if one.name in carried else one for one in scaled)
+
+
+def _flow_contributions(readings: Readings, flow: Floats, each: Integers) -> tuple[Contribution, ...]:
+    dimension = rectangular(1.0) * readings.dimension_relative * flow[:, np.newaxis]
+    return (
+        _type_b("dimension", dimension, readings.outlet),
+        _type_b(
+            "outlet factor",
+            readings.outlet_factor_relative * flow,
+            readings.outlet_factor_source,
+            readings.outlet_factor_dof,
+        ),
+        _type_b("method", readings.method_relative * flow, each, readings.method_dof),
+    )
+
+
+def _type_b(name: str, parts: Floats, source: Integers, degrees_of_freedom: Floats | None = None) -> Contribution:
+    size = source.size
+    columns = parts if parts.ndim == 2 else _column(parts)
+    dof = np.full(size, np.inf) if degrees_of_freedom is None else degrees_of_freedom
+    return Contribution(name, np.zeros(size, dtype=bool), columns, source, dof)
+
+
+def _column(values: Floats) -> Floats:
+    return values[:, np.newaxis]

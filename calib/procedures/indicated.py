@@ -1,0 +1,65 @@
+"""What one indication of an instrument means, by itself: value, uncertainty, degrees of freedom."""
+
+import math
+
+import numpy as np
+
+from calib.curves.curve import Curve
+from calib.measurement import Readings, flows
+from calib.quantities import unit
+from calib.records.tables import Instrument
+from calib.uncertainty.propagation import Contribution
+
+
+def indicated(one: Instrument, curve: Curve, indication: float) -> tuple[float, tuple[Contribution, ...]]:
+    """Value at an indication [SI], and what contributes to it: one observation, before outlet and method come in."""
+    found = flows(single(one, curve, indication))
+    return float(found.velocity[0]), found.velocity_contributions
+
+
+def single(one: Instrument, curve: Curve, indication: float) -> Readings:
+    """One indication as a reading of its own."""
+    own = unit(one.indicated, one.unit)
+    zero, first = np.zeros(1), np.zeros(1, dtype=np.int64)
+    return Readings(
+        indication=np.array([indication]),
+        repeatability=np.array([own.difference_to_si(float(one.repeatability or 0))]),
+        repeatability_type_a=np.array([False]),
+        repeatability_dof=np.array([math.inf]),
+        resolution=np.array([resolution_of(one)]),
+        stability_limit=np.array([stability_limit(one, indication)]),
+        calibration=first,
+        outlet=first,
+        area=np.ones(1),
+        dimension_relative=np.zeros((1, 2)),
+        outlet_factor=np.ones(1),
+        outlet_factor_relative=zero,
+        outlet_factor_source=first,
+        method_relative=zero,
+        curves=[curve],
+    )
+
+
+def stability_limit(instrument: Instrument, indication: float) -> float:
+    """Limits of change since calibration at an indication [SI]: the stated ones, else the maximum permissible error."""
+    relative, absolute = stability_limits(instrument)
+    return relative * abs(indication) + absolute
+
+
+def stability_limits(instrument: Instrument) -> tuple[float, float]:
+    """The same as a fraction of the indication [1] and a constant [SI]."""
+    own = unit(instrument.indicated, instrument.unit)
+    stated = instrument.stability_percent is not None or instrument.stability_absolute is not None
+    percent = instrument.stability_percent if stated else instrument.mpe_percent
+    absolute = instrument.stability_absolute if stated else instrument.mpe_absolute
+    return float(percent or 0) / 100, own.difference_to_si(float(absolute or 0))
+
+
+def resolution_of(instrument: Instrument) -> float:
+    """Digital step [SI]."""
+    return unit(instrument.indicated, instrument.unit).difference_to_si(float(instrument.resolution))
+
+
+def repeatability_of(instrument: Instrument) -> float:
+    """Declared standard deviation of one indication [SI]; NaN where it declares none."""
+    return unit(instrument.indicated, instrument.unit).difference_to_si(float(instrument.repeatability or "nan"))

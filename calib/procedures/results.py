@@ -1,0 +1,72 @@
+"""Values with their uncertainties, and what they say against a design."""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.confirmation.conformity import (
+    ToleranceIntervals,
+    conformity,
+    probability_of_conformity,
+    tolerance_intervals,
+)
+from calib.confirmation.risk import accepted, specific_risks
+from calib.uncertainty.coverage import COVERAGE_PROBABILITY, coverage_factor
+from calib.uncertainty.propagation import Combined
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Results:
+    """Values with their uncertainties; arrays (n,) in SI."""
+
+    value: Floats
+    combined: Combined
+    coverage_factor: Floats
+    coverage_probability: float
+
+    @cached_property
+    def expanded_uncertainty(self) -> Floats:
+        """U = k u_c."""
+        return self.coverage_factor * self.combined.standard_uncertainty
+
+
+def results(value: Floats, combined: Combined, coverage_probability: float = COVERAGE_PROBABILITY) -> Results:
+    """Values with their coverage factors."""
+    k = coverage_factor(combined.degrees_of_freedom, coverage_probability)
+    return Results(value, combined, k, coverage_probability)
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """Conformity of n results with their designs; NaN and "" where there is none to judge by."""
+
+    percent_of_design: Floats
+    statement: NDArray[np.str_]
+    probability: Floats  # of conformity
+    consumer_risk: Floats  # specific: accepted, and does not conform
+    producer_risk: Floats  # specific: rejected, and conforms
+
+
+def judge(found: Results, design: Floats, tolerance: Floats, rule: str) -> Judgement:
+    """Judge results by design * (1 +- tolerance) under a decision rule; NaN where there is no design or no tolerance."""
+    has = np.isfinite(design) & np.isfinite(tolerance)
+    u, dof = found.combined.standard_uncertainty[has], found.combined.degrees_of_freedom[has]
+    interval = tolerance_intervals(design[has], tolerance[has])
+    statement = np.full(design.size, "", dtype="U16")
+    probability, consumer, producer = (np.full(design.size, np.nan) for _ in range(3))
+    statement[has] = conformity(found.value[has], found.expanded_uncertainty[has], interval, rule)
+    probability[has] = probability_with_certainty(found.value[has], u, interval, dof)
+    consumer[has], producer[has] = specific_risks(probability[has], accepted(statement[has]))
+    return Judgement(100.0 * found.value / design, statement, probability, consumer, producer)
+
+
+def probability_with_certainty(value: Floats, u: Floats, interval: ToleranceIntervals, dof: Floats) -> Floats:
+    """Probability of conformity, also where u = 0: then it is 1 inside and 0 outside."""
+    uncertain = u > 0
+    inside = (value >= interval.lower) & (value <= interval.upper)
+    probability = probability_of_conformity(value, np.where(uncertain, u, 1.0), interval, dof)
+    return np.where(uncertain, probability, inside.astype(float))

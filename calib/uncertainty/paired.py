@@ -1,0 +1,182 @@
+"""A method judged by pairs against a reference method: bias, scatter, and the standard uncertainty to declare (GUM 4.2, F.2.4.5).
+
+Each pair measures one flow by both methods; its relative difference is d = q_method/q_reference - 1.
+
+The method is used without a correction for its mean difference. A recognised bias ought to be corrected (GUM 3.2.4); where it is
+not, it must stay within the uncertainty (F.2.4.5 shows what that costs). So the proposed relative standard uncertainty is the
+root mean square of d about 0, the value that the uncorrected method takes for granted; s about the mean leaves the bias out:
+
+    u^2 = sum(d^2)/n = mean(d)^2 + s^2 (n-1)/n,      n degrees of freedom: no mean was estimated
+
+The differences hold the errors of the instruments of both methods too; nothing is taken off for them, so u errs on the high side.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import chdtri, stdtr, stdtrit
+
+from calib.errors import CalibError
+from calib.uncertainty.estimate import type_a
+
+SIGNIFICANCE = 0.05
+FEW = 6  # below it a caution: a judgement, no source
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class PairedComparison:
+    """What n pairs say of a method; all differences and uncertainties relative [1]."""
+
+    differences: Floats  # (n,) d of each pair
+    mean: float  # bias of the method against the reference method
+    standard_uncertainty_of_mean: float  # s/sqrt(n), n - 1 degrees of freedom
+    standard_deviation: float  # s of one difference, n - 1 degrees of freedom
+    root_mean_square: float  # about 0: the proposed standard uncertainty, n degrees of freedom
+    upper_limit: float  # 95 % upper confidence limit of the root mean square
+    t: float  # mean over its standard uncertainty
+    probability: float  # of a |t| at least as large, were there no bias
+    explained: float  # root mean square of what the instruments explain
+    outliers: tuple[int, ...]  # places of pairs that stand out, from 0; they are kept
+
+    @property
+    def number(self) -> int:
+        """Number of pairs n: the degrees of freedom of the root mean square."""
+        return int(self.differences.size)
+
+    @property
+    def unexplained(self) -> float:
+        """What is left of the root mean square beside what the instruments explain; 0 where they explain all of it."""
+        return float(np.sqrt(max(self.root_mean_square**2 - self.explained**2, 0.0)))
+
+
+def paired(differences: ArrayLike, explained: ArrayLike) -> PairedComparison:
+    """Judge a method by its relative differences (n,) from a reference method.
+
+    `explained` (n,): the relative standard uncertainty of each difference that the instruments explain, without the method's own;
+    an error that both sides share (one instrument for both) cancels and is no part of it. The pairs are taken for independent.
+
+    The upper limit is rms sqrt(n/chi^2_0.05(n)): the chi-squared limit of a variance (NIST/SEMATECH e-Handbook 1.3.5.8), here
+    about a known mean with n degrees of freedom; with a bias it errs on the high side.
+    Raises CalibError for fewer than two pairs, for arrays of unlike length, and for values that are not finite or negative u.
+    """
+    d, u = np.asarray(differences, dtype=float), np.asarray(explained, dtype=float)
+    _check(d, u)
+    n = d.size
+    mean = type_a(d.tolist())
+    rms = _root_mean_square(d)
+    t = _t_statistic(mean.value, mean.standard_uncertainty)
+    return PairedComparison(
+        differences=d,
+        mean=mean.value,
+        standard_uncertainty_of_mean=mean.standard_uncertainty,
+        standard_deviation=mean.standard_uncertainty * float(np.sqrt(n)),
+        root_mean_square=rms,
+        upper_limit=rms * upper_factor(n),
+        t=t,
+        probability=float(2.0 * stdtr(n - 1, -abs(t))),
+        explained=_root_mean_square(u),
+        outliers=outliers(d),
+    )
+
+
+def _check(differences: Floats, explained: Floats) -> None:
+    if differences.ndim != 1 or differences.shape != explained.shape:
+        raise CalibError(f"differences {differences.shape}, u explained {explained.shape}: give one u for each pair")
+    if differences.size < 2:
+        raise CalibError(f"{differences.size} pair(s): a method is judged by at least 2; add pairs")
+    bad = ~np.isfinite(differences) | ~np.isfinite(explained) | (explained < 0)
+    if np.any(bad):
+        place = int(np.argmax(bad))
+        raise CalibError(
+            f"pair {place + 1}: difference {differences[place]}, u explained {explained[place]}: "
+            "both must be finite, and u not negative"
+        )
+
+
+def _root_mean_square(values: Floats) -> float:
+    return float(np.sqrt(np.mean(np.square(values))))
+
+
+def _t_statistic(mean: float, standard_uncertainty: float) -> float:
+    if standard_uncertainty > 0:
+        return mean / standard_uncertainty
+    return 0.0 if mean == 0 else float(np.copysign(np.inf, mean))
+
+
+def upper_factor(pairs: int) -> float:
+    """Upper 95 % confidence limit of a root mean square over the root mean square: sqrt(n/chi^2_0.05(n)); 4.4 for 2, 1.6 for 10."""
+    return float(np.sqrt(pairs / chdtri(pairs, 1.0 - SIGNIFICANCE)))
+
+
+def grubbs_limit(observations: int) -> float:
+    """Two-sided 5 % critical value of Grubbs' G = max|x - mean|/s for n >= 3 observations.
+
+        (n-1)/sqrt(n) sqrt(t^2/(n - 2 + t^2)),      t of n - 2 degrees of freedom at 1 - 0.05/(2n): Bonferroni's share
+
+    Source: NIST/SEMATECH e-Handbook 1.3.5.17.1.
+    """
+    n = observations
+    squared = float(stdtrit(n - 2, 1.0 - SIGNIFICANCE / (2 * n))) ** 2
+    return float((n - 1) / np.sqrt(n) * np.sqrt(squared / (n - 2 + squared)))
+
+
+def outliers(differences: ArrayLike) -> tuple[int, ...]:
+    """Places of differences that stand out at 5 % by Grubbs' test: named for a person to judge, never dropped.
+
+    One after the other, the one that stands out most first, as long as three are left.
+    """
+    d = np.asarray(differences, dtype=float)
+    left = list(range(d.size))
+    named: list[int] = []
+    while len(left) >= 3:
+        away = np.abs(d[left] - np.mean(d[left]))
+        place = int(np.argmax(away))
+        if away[place] <= grubbs_limit(len(left)) * np.std(d[left], ddof=1):
+            break
+        named.append(left.pop(place))
+    return tuple(sorted(named))
+
+
+def cautions(found: PairedComparison) -> tuple[str, ...]:
+    """What to bear in mind about a comparison, in plain words; none where there is nothing to say."""
+    return (*_few(found), *_bias(found), *_standing_out(found), *_instruments_alone(found))
+
+
+def _few(found: PairedComparison) -> Iterable[str]:
+    if found.number < FEW:
+        yield (
+            f"{found.number} pairs tell little: the root mean square of {_percent(found.root_mean_square)} may truly be up to "
+            f"{_percent(found.upper_limit)} (95 %); fewer than {FEW} pairs are called few by judgement: add pairs"
+        )
+
+
+def _bias(found: PairedComparison) -> Iterable[str]:
+    if found.probability < SIGNIFICANCE:
+        yield (
+            f"the mean difference of {_percent(found.mean, '+')} is more than the scatter explains (p = {found.probability:.2g}): "
+            "find its cause and correct it; uncorrected it stays within the root mean square"
+        )
+
+
+def _standing_out(found: PairedComparison) -> Iterable[str]:
+    for place in found.outliers:
+        yield (
+            f"pair {place + 1} ({_percent(found.differences[place], '+')}) stands out from the others (Grubbs, 5 %): "
+            "look for its cause; it is kept"
+        )
+
+
+def _instruments_alone(found: PairedComparison) -> Iterable[str]:
+    if found.explained >= found.root_mean_square:
+        yield (
+            f"the instruments alone explain {_percent(found.explained)}, no less than the root mean square of "
+            f"{_percent(found.root_mean_square)}: the pairs do not show the method's own uncertainty"
+        )
+
+
+def _percent(relative: float, sign: str = "") -> str:
+    return f"{100.0 * relative:{sign}.3g} %"
