@@ -8,7 +8,7 @@ root mean square of d about 0, the value that the uncorrected method takes for g
 
     u^2 = sum(d^2)/n = mean(d)^2 + s^2 (n-1)/n,      n degrees of freedom: no mean was estimated
 
-The differences hold the errors of the instruments of both methods too; nothing is taken off for them, so u errs on the high side.
+The differences hold the errors of the instruments of both methods too; nothing is taken off for them, so on average u errs high.
 """
 
 from collections.abc import Iterable

@@ -120,7 +120,7 @@ BAD_CELLS = [
     after(
         [("outlets", 4, "effective_area", ""), ("outlets", 4, "effective_area_unit", ""),
          ("outlets", 4, "effective_area_standard_uncertainty", "")],
-        "outlets", 4, "outlet_factor", "", "one of outlet_factor, effective_area and found_factor",
+        "readings", 4, "instrument", "VA-2", "one that indicates a flow: the outlet has no outlet factor",
     ),
     # design
     cell("outlets", 2, "tolerance_percent", "", "a value beside design_flow"),

@@ -1,5 +1,6 @@
 """Commands on duct traverses."""
 
+from collections.abc import Callable, Container, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -9,7 +10,7 @@ from calib.errors import BadInputError, Finding
 from calib.faces.cli.options import AsJson, print_json, print_table, tell
 
 if TYPE_CHECKING:
-    from calib.airflow.traverse import Section
+    from calib.airflow.traverse import Section, TraversePoint
     from calib.procedures.sheets import Check
     from calib.quantities import Unit
 
@@ -23,8 +24,12 @@ _ENDINGS = (".svg", ".png", ".pdf")
 @app.command("plan", no_args_is_help=True)
 def plan(
     shape: Annotated[str | None, typer.Option(help="rectangular, round or flat-oval.")] = None,
-    width: Annotated[str | None, typer.Option(help="Width inside, along which the lines stand; the major axis.")] = None,
-    height: Annotated[str | None, typer.Option(help="Height inside, along which the probe goes; the minor axis.")] = None,
+    width: Annotated[
+        str | None, typer.Option(help="Width inside, along which the lines stand; the major axis.")
+    ] = None,
+    height: Annotated[
+        str | None, typer.Option(help="Height inside, along which the probe goes; the minor axis.")
+    ] = None,
     diameter: Annotated[str | None, typer.Option(help="Diameter inside, of a round duct.")] = None,
     unit: Annotated[str, typer.Option(help="Unit of every length: mm, cm, m, in or ft.")] = "mm",
     rule: Annotated[
@@ -73,7 +78,8 @@ def print_plan(
 ) -> None:
     """Print where to measure in a section: a drawing in signs and a table, or one JSON document.
 
-    Lengths are printed in `unit`; `insertion` [m] is added to every mark. Raises CalibError where the rule is not defined for the numbers.
+    Lengths are printed in `unit`; `insertion` [m] is added to every mark. Raises CalibError where the rule is not defined for
+    the numbers.
     """
     from calib.airflow.traverse import traverse
     from calib.faces.section import length_text, lines_text, section_text, size_text
@@ -116,3 +122,124 @@ def save_plan(
     from calib.faces.section import section_chart
 
     save_or_tell(section_chart(section, rule, traverse(section, rule, lines, points), unit, insertion), path)
+
+
+def _area(section: "Section", unit: "Unit") -> tuple[str, float]:
+    """Unit and value of the area, in the unit of areas that goes with one of lengths."""
+    from calib import quantities
+
+    symbol = _AREAS.get(unit.symbol, "m2")
+    return symbol, quantities.unit("area", symbol).from_si(section.area)
+
+
+def _document(
+    section: "Section", rule: str, unit: "Unit", insertion: float, places: "Sequence[TraversePoint]"
+) -> dict[str, object]:
+    symbol, area = _area(section, unit)
+    return {
+        "shape": section.shape,
+        "unit": unit.symbol,
+        "width": unit.from_si(section.width),
+        "height": unit.from_si(section.height),
+        "area": {"value": area, "unit": symbol},
+        "rule": rule,
+        "insertion": unit.from_si(insertion),
+        "points": [
+            {
+                "line": one.line,
+                "point": one.point,
+                "mark": unit.from_si(one.along + insertion),
+                "x": unit.from_si(one.x),
+                "y": unit.from_si(one.y),
+                "weight": one.weight,
+            }
+            for one in places
+        ],
+    }
+
+
+# --- what was typed --------------------------------------------------------------------------------------------------------------
+
+
+def _read(typed: dict[str, str], plot: Path | None) -> "tuple[Section, str, tuple[int, int], Unit, float]":
+    """Section, rule, numbers of lines and points, unit and insertion [m]; raises BadInputError with every option that is wrong."""
+    from calib import quantities
+    from calib.airflow.traverse import usual
+
+    typed = typed | {"--rule": _rule_named(typed["--rule"])}
+    _refuse_wrong(typed, plot)
+    unit = quantities.unit("length", typed["--unit"])
+    section = _section(typed, unit)
+    lines, points = usual(section, typed["--rule"])
+    numbers = int(typed.get("--lines", lines)), int(typed.get("--points", points))
+    return section, typed["--rule"], numbers, unit, unit.to_si(float(typed["--insertion"]))
+
+
+def _rule_named(typed: str) -> str:
+    """The rule of a name typed in capital or small letters."""
+    from calib.airflow.traverse import RULES
+
+    return {rule.lower(): rule for rule in RULES}.get(typed.lower(), typed)
+
+
+def _section(typed: dict[str, str], unit: "Unit") -> "Section":
+    from calib.airflow.traverse import ROUND, Section
+
+    sides = ("--diameter", "--diameter") if typed["--shape"] == ROUND else ("--width", "--height")
+    width, height = (unit.to_si(float(typed[side])) for side in sides)
+    return Section(typed["--shape"], width, height)
+
+
+def _refuse_wrong(typed: dict[str, str], plot: Path | None) -> None:
+    """Raise BadInputError with every option that is wrong, by itself or beside the others."""
+    wrong = {name: expected for name, check in _checks().items() if (expected := check(typed.get(name)))}
+    wrong |= dict(_beside_each_other(typed, wrong))
+    if plot is not None and plot.suffix not in _ENDINGS:
+        typed, wrong = typed | {"--plot": str(plot)}, wrong | {"--plot": f"a file ending in {', '.join(_ENDINGS)}"}
+    if wrong:
+        raise BadInputError([Finding("command line", None, name, typed.get(name), wrong[name]) for name in wrong])
+
+
+def _checks() -> dict[str, Callable[[str | None], str | None]]:
+    """What each option may hold by itself."""
+    from calib.airflow.traverse import RULES, SHAPES
+    from calib.procedures import cells
+    from calib.quantities import known_units
+
+    def given(check: "Check") -> Callable[[str | None], str | None]:
+        return lambda typed: None if typed is None else check(typed)
+
+    shape = cells.one_of(*SHAPES)
+    return {
+        "--shape": lambda typed: shape(typed or ""),
+        "--width": given(cells.above_zero),
+        "--height": given(cells.above_zero),
+        "--diameter": given(cells.above_zero),
+        "--unit": given(cells.one_of(*known_units("length"))),
+        "--rule": given(cells.one_of(*RULES)),
+        "--lines": given(cells.whole),
+        "--points": given(cells.whole),
+        "--insertion": given(cells.not_negative),
+    }
+
+
+def _beside_each_other(typed: dict[str, str], wrong: Container[str]) -> Iterator[tuple[str, str]]:
+    """What the shape and the rule ask of the options that are right by themselves."""
+    from calib.airflow.traverse import FLAT_OVAL, ROUND, point_counts, spoken
+
+    shape, rule = (typed.get(name, "") for name in ("--shape", "--rule"))
+    if "--shape" in wrong:
+        return
+    sizes = ("--diameter",) if shape == ROUND else ("--width", "--height")
+    for name in ("--diameter", "--width", "--height"):
+        if name in sizes and name not in typed:
+            yield name, f"a finite number above 0, since the duct is {shape}"
+        if name not in sizes and name in typed and name not in wrong:
+            yield name, f"{' and '.join(sizes)} alone, since the duct is {shape}"
+    right = [float(typed[name]) for name in sizes if name in typed and name not in wrong]
+    if shape == FLAT_OVAL and len(right) == 2 and right[0] < right[1]:
+        yield "--width", "the major axis, at least the height"
+    counts = () if "--rule" in wrong else zip(("--lines", "--points"), point_counts(shape, rule), strict=True)
+    for name, possible in counts:
+        if name in typed and name not in wrong and int(typed[name]) not in possible:
+            yield name, f"{spoken(possible)}, by the {rule} rule in a {shape} duct"
