@@ -56,7 +56,7 @@ FLOORS = {
 }
 # What a floor may import from elsewhere, besides the standard library, where that is limited.
 OTHERS = {"errors": (), "airflow": ("numpy",)}
-STANDARD_LIBRARY = {"collections", "dataclasses", "math", "typing"}
+STANDARD_LIBRARY = {"collections", "dataclasses", "functools", "math", "typing"}
 
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "calib", "tests", "reference_data", "reports"}
 EMPTY_WORDS = {"manager", "service", "util", "utils", "helper", "helpers"}

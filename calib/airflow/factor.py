@@ -2,7 +2,8 @@
 
     K_i = q_i/(v_i A)      or      A_k,i = q_i/v_i
 
-q_i is the reference flow [m3/s], v_i the mean velocity measured at the face at the same time [m/s], A the area of the opening [m2].
+q_i is the reference flow [m3/s], v_i the mean velocity measured at the face at the same time [m/s], A the area of the opening [m2];
+pairs at several openings of one type have an area each.
 Source: common practice, no source; the statistics are those of GUM 4.2.3.
 """
 
@@ -27,15 +28,19 @@ class FoundFactor:
     degrees_of_freedom: int  # n - 1
 
 
-def found_factor(reference_flow: Floats, face_velocity: Floats, area: float) -> FoundFactor:
+def found_factor(reference_flow: Floats, face_velocity: Floats, area: float | Floats) -> FoundFactor:
     """Outlet factor K [1]: mean of K_i = q_i/(v_i A), u = s/sqrt(n), n - 1 degrees of freedom (GUM 4.2.3).
 
     `reference_flow` (n,) [m3/s], `face_velocity` (n,) [m/s], both above 0, for n >= 2 independent pairs: the traverse and the
-    face are measured anew for each. `area` [m2] above 0. Raises CalibError otherwise.
+    face are measured anew for each. `area` [m2] above 0: of the one opening, or (n,) of that of each pair. Raises CalibError
+    otherwise.
     """
-    if not 0 < area < np.inf:
+    openings = np.asarray(area, dtype=float)
+    if openings.shape not in ((), np.shape(face_velocity)):
+        raise CalibError(f"areas {openings.shape}, face velocities {np.shape(face_velocity)}: give one area, or one of each pair")
+    if not np.all((openings > 0) & (openings < np.inf)):
         raise CalibError(f"area {area} m2: it must be finite and above 0")
-    return _of_ratios(reference_flow, np.asarray(face_velocity, dtype=float) * area)
+    return _of_ratios(reference_flow, np.asarray(face_velocity, dtype=float) * openings)
 
 
 def found_effective_area(reference_flow: Floats, face_velocity: Floats) -> FoundFactor:

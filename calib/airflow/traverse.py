@@ -362,7 +362,7 @@ _FEWEST = {EQUAL_AREA: 4, LOG_TCHEBYCHEFF: 5, LOG_LINEAR: 4}
 
 
 def _usual_across(side: float, rule: str) -> int:
-    # Rounded first: 0.6/0.15 is a hair above 4 in binary.
+    # Rounded first: 1.05/0.15 is a hair above 7 in binary.
     wanted = math.ceil(round(side / _SPACING[rule], 9))
     even = wanted % 2 if rule == LOG_LINEAR else 0
     return min(max(wanted + even, _FEWEST[rule]), 8)

@@ -2,7 +2,8 @@
 
 from pathlib import Path
 
-from calib.faces.document import Content, flow_unit, reading_content, result
+from calib.faces.curve_answer import Content
+from calib.faces.reading_answer import flow_unit, reading_content, result
 from calib.procedures.budget_of import budget_of
 from calib.procedures.distributions_of import LawAndDistributions
 from calib.procedures.evaluate import Evaluation
@@ -107,7 +108,9 @@ def budget(found: ReadingInJob, wanted: str | None, units: str | None) -> Conten
     answer = budget_of(found, wanted)
     in_unit = flow_unit(found.evaluation.measured[found.row].outlet, units)
     seen = found.evaluation.measured[found.row].indication
-    return reading(found, units) | {
+    document = reading(found, units)
+    listed = {each["name"] for each in document["contributions"]}
+    return document | {
         "repeatability_uncertain_by_percent": 100.0 * relative_uncertainty_of_s(seen.observations)
         if seen.type_a
         else None,
@@ -119,6 +122,7 @@ def budget(found: ReadingInJob, wanted: str | None, units: str | None) -> Conten
                 "expanded_uncertainty_if_removed": float(in_unit.difference_from_si(one.if_removed)),
             }
             for one in answer.levers
+            if one.name in listed
         ],
         "dominant": answer.dominant,
         "wanted_expanded_uncertainty": None
@@ -251,6 +255,25 @@ def _lever_lines(one: Content) -> list[str]:
     return lines
 
 
+def _rests_on(one: Content) -> list[str]:
+    """Velocity, traverse and air of a reading, where it has them."""
+    lines = []
+    traverse, air, velocity = one["traverse"], one["conditions"], one["velocity"]
+    if traverse:
+        passes = "1 pass" if traverse["passes"] == 1 else f"{traverse['passes']} passes"
+        lines.append(f"traverse, {traverse['rule']}, {traverse['lines']} x {traverse['points']} points, {passes}")
+        lines += [f"  profile: {finding}" for finding in traverse["profile"]["findings"]]
+    if air:
+        density = air["density"]
+        lines.append(
+            f"air: {air['name']}, density {density['value']:.4f} kg/m3, u = {_two(density['standard_uncertainty'])}"
+        )
+    if velocity:
+        u = _two(velocity["standard_uncertainty"])
+        lines.append(f"velocity {velocity['value']:.5g} {velocity['unit']}, u = {u}")
+    return lines + [f"  {flag}" for flag in one["flags"]]
+
+
 def _budget_lines(one: Content) -> list[str]:
     flow = one["flow"]
     dof = flow["effective_degrees_of_freedom"]
@@ -259,7 +282,7 @@ def _budget_lines(one: Content) -> list[str]:
             f"reading {one['reading']}: {one['outlet']}, {one['system']} {one['service']}, {one['instrument']} "
             f"(certificate {one['certificate']}), {one['observed_at']}"
         ),
-        f"velocity {one['velocity']['value']:.5g} {one['velocity']['unit']}, u = {_two(one['velocity']['standard_uncertainty'])}",
+        *_rests_on(one),
         f"flow {flow['statement']} ({100 * flow['coverage_probability']:.2f} %)",
         "",
         f"{'contribution':20} {'type':4} {'u [' + flow['unit'] + ']':>12} {'share %':>8} {'dof':>6}  shared with",

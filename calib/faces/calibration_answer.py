@@ -4,7 +4,7 @@ import math
 
 from calib.curves.choice import Candidate
 from calib.curves.regression import Polynomial
-from calib.faces.document import Content, curve, formula, response_formula
+from calib.faces.curve_answer import Content, curve, formula, response_formula
 from calib.procedures.choose_curve import refit
 from calib.procedures.fit_curve import Wish
 from calib.procedures.import_folders import BY_THE_RULE

@@ -26,10 +26,14 @@ _LOOKS = {
     "calibration scatter": ("#d9b65d", ""),
     "reference standard": ("#f0dfb0", "////"),
     "stability": ("#8a5a44", ""),
+    "density": ("#a9c4e0", "\\\\\\\\...."),
+    "probe": ("#4a6fa5", ""),
+    "back pressure": ("#e3c9d6", "////...."),
     "dimension": ("#c9d3d8", "\\\\\\\\"),
     "outlet factor": ("#55616b", ""),
     "method": ("#eef1f2", "xxxx"),
 }
+CONTRIBUTIONS = tuple(_LOOKS)
 _MOST_BARS = 40
 
 # Typed text is text: a $ in a tag is no formula. Text stays text in the SVG, so that it can be read and searched.

@@ -1,6 +1,6 @@
 """The report as a self-contained HTML page that prints well on A4 and Letter."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +11,8 @@ from markupsafe import Markup
 from calib.curves.curve import CorrectionCurve
 from calib.curves.response import from_text
 from calib.faces import charts
-from calib.faces.document import Content, total_name
+from calib.faces.curve_answer import Content
+from calib.faces.document import total_name
 from calib.procedures.fit_curve import points_of
 from calib.procedures.look_up import CalibrationOnFile, typed
 from calib.quantities import Unit, unit
@@ -36,6 +37,9 @@ def as_html(report: Content, used: Mapping[tuple[str, str], CalibrationOnFile]) 
         "velocity": _velocity,
         "percent": _percent,
         "degrees": _degrees,
+        "risk": _risk,
+        "by_name": _by_name,
+        "skew": _skew,
     }
     environment.globals |= {"total_name": total_name}
     shown = charts.most_bars(report["readings"])
@@ -46,9 +50,9 @@ def as_html(report: Content, used: Mapping[tuple[str, str], CalibrationOnFile]) 
         else COVERAGE_PROBABILITY,
         systems=_by_system(report),
         counts=_counts(report),
-        contribution_names=[one["name"] for one in report["readings"][0]["contributions"]]
-        if report["readings"]
-        else [],
+        contribution_names=_contribution_names(report["readings"]),
+        conditions=_conditions(report["readings"]),
+        traverses=[one for one in report["readings"] if one["traverse"] is not None],
         curve_charts=[(one, _curve_chart(used[one["tag"], one["certificate"]])) for one in report["instruments"]],
         budget_chart=Markup(charts.as_svg(charts.budget_chart(shown), "budget")) if shown else None,  # noqa: S704 (our own drawing)
         budget_shown=len(shown),
@@ -65,6 +69,18 @@ def _by_system(report: Content) -> list[dict[str, Any]]:
         }
         for name in names
     ]
+
+
+def _contribution_names(readings: Sequence[Content]) -> list[str]:
+    """Contributions that at least one budget lists, from the instrument to the outlet."""
+    listed = {each["name"] for one in readings for each in one["contributions"]}
+    return [name for name in charts.CONTRIBUTIONS if name in listed]
+
+
+def _conditions(readings: Sequence[Content]) -> list[Content]:
+    """Conditions of the air that readings rest on, each once."""
+    used = {one["conditions"]["name"]: one["conditions"] for one in readings if one["conditions"] is not None}
+    return list(used.values())
 
 
 def _counts(report: Content) -> dict[str, int]:
@@ -134,6 +150,19 @@ def _percent(probability: float) -> str:
     if probability > 0.9995:
         return "> 99.9 %"
     return "< 0.1 %" if probability < 0.0005 else f"{100 * probability:.1f} %"
+
+
+def _risk(probability: float) -> str:
+    """A risk is small: two digits in percent."""
+    return "< 0.01 %" if probability < 0.0001 else f"{100 * probability:.2g} %"
+
+
+def _skew(percent: float | None) -> str:
+    return "–" if percent is None else f"{percent:+.0f} %".replace("-", "−")
+
+
+def _by_name(contributions: Sequence[Content]) -> dict[str, Content]:
+    return {one["name"]: one for one in contributions}
 
 
 def _degrees(degrees_of_freedom: float | None) -> str:

@@ -10,7 +10,9 @@ from pathlib import Path
 from sqlmodel import Session
 
 from calib.errors import CalibError
-from calib.faces.document import Content, as_csv, as_json, content
+from calib.faces.curve_answer import Content
+from calib.faces.document import as_json, content
+from calib.faces.report_csv import as_csv
 from calib.procedures.report import JobReport, report
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 
@@ -37,7 +39,7 @@ def write_report(
 ) -> WrittenReport:
     """Write the report of a job in each form; raises NotInRecordsError, or CalibError where the folder cannot be written."""
     found = report(session, job, now, coverage_probability)
-    document = content(found.evaluation, issued, found.ledger_digest, units)
+    document = content(found, issued, units)
     name = re.sub(r"[^\w.-]+", "_", job).strip(".")[:_LONGEST_NAME] or "job"
     files = []
     for form in forms:

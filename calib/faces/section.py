@@ -192,7 +192,8 @@ def _draw_lines(axes: Axes, paper: _Paper, ways: Sequence[_Way]) -> bool:
 def _every(ways: Sequence[_Way]) -> int:
     """The numbers of how many lines share one place: 1, but for lines so close that every second or third is written."""
     closest = min((float(np.hypot(*(after.start - before.start))) for before, after in pairwise(ways)), default=1.0)
-    return math.ceil(0.16 / closest)
+    widest = 0.04 + 0.07 * len(str(len(ways)))
+    return math.ceil(widest / closest)
 
 
 @dataclass(frozen=True)

@@ -175,11 +175,18 @@ def _of_passes(points: Points, value: Floats, size: int) -> tuple[Floats, Floats
 
 
 def _resolution(readings: Readings, points: AtPoints, means: _Means) -> Floats:
-    """Rounding is independent from point to point, and the same again in each pass, which may show the same digits."""
+    """Rounding is independent from place to place, and the same again in each pass, which may show the same digits."""
     step = resolution(1.0) * readings.resolution[readings.of_points] * points.sensitivity
-    if readings.points is None:
+    if readings.points is None or means.weight is None:
         return step
-    return np.sqrt(means.squares(step) * _passes(readings.points, readings.size))
+    of_place = _summed(_places(readings.points), means.weight * step, step.size)
+    return np.sqrt(_summed(readings.points.reading, of_place**2, readings.size))
+
+
+def _places(points: Points) -> Integers:
+    """(P,) number of each point's place: that of the point of its reading's first pass that was taken there."""
+    in_pass = np.arange(points.reading.size) - np.searchsorted(points.passage, points.passage)
+    return np.asarray(np.searchsorted(points.reading, points.reading) + in_pass)
 
 
 def _probe(calibration: Integers, points: AtPoints, readings: Readings, means: _Means) -> Contribution:

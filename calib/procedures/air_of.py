@@ -6,13 +6,15 @@ from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
+from sqlmodel import Session
 
 from calib.airflow.air import AirState, density, density_with_uncertainty
 from calib.confirmation.interval import Decision, gate
 from calib.errors import CalibError
+from calib.procedures.find import job_named
 from calib.procedures.indicated import indicated
-from calib.procedures.on_record import OnRecord
-from calib.procedures.register import moment
+from calib.procedures.on_record import OnRecord, on_record
+from calib.procedures.register import key, moment
 from calib.quantities import unit
 from calib.records import tables
 from calib.uncertainty.propagation import combine
@@ -128,3 +130,10 @@ def calibration_density(calibration: tables.Calibration) -> float | None:
             unit("temperature", "degC").to_si(temperature), unit("pressure", "kPa").to_si(pressure), humidity / 100.0
         )
     )
+
+
+def airs_of_job(session: Session, name: str, now: datetime) -> list[AirFound]:
+    """Every set of conditions of a job; raises NotInRecordsError."""
+    job = key(job_named(session, name).id)
+    records = on_record(session)
+    return [air_of(records, job, conditions, now) for owner, conditions in records.conditions if owner == job]

@@ -11,6 +11,7 @@ from datetime import datetime
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from sqlmodel import Session, select
 
 from calib.airflow.profile import Profile
@@ -78,6 +79,12 @@ class Evaluation:
     profiles: Mapping[int, Profile] = field(default_factory=dict)  # of traverses, by their row
     curves: Mapping[int, tables.CorrectionCurve] = field(default_factory=dict)  # by the id of the calibration
     calibrations: Mapping[int, tables.Calibration] = field(default_factory=dict)  # by their id
+
+    def point_velocities(self, row: int) -> NDArray[np.float64]:
+        """Velocity at each point of a traverse, the mean of its passes [m/s]."""
+        traversed = self.measured[row].observed.traversed
+        assert self.readings is not None and self.flows is not None and traversed is not None  # noqa: S101, PT018
+        return _of_points(self.readings, self.flows, row, traversed.passes)
 
     @property
     def totals(self) -> tuple[Total, ...]:
@@ -200,17 +207,17 @@ def _profiles(measured: Sequence[Measured], readings: Readings, found: Flows) ->
     """Profiles of the traverses: the mean of the passes at each point."""
     if readings.points is None:
         return {}
-    starts = np.searchsorted(readings.points.reading, np.arange(len(measured) + 1))
-    return {
-        row: _profile(one, found.point_velocity[starts[row] : starts[row + 1]])
-        for row, one in enumerate(measured)
-        if one.observed.traversed is not None
-    }
+    found_profiles = {}
+    for row, one in enumerate(measured):
+        traversed = one.observed.traversed
+        if traversed is not None:
+            without = sum(min(values) <= 0 for values in traversed.indications)
+            velocity = _of_points(readings, found, row, traversed.passes)
+            found_profiles[row] = judge_profile(traversed.places(section_of(one.outlet)), velocity, without)
+    return found_profiles
 
 
-def _profile(one: Measured, velocity: Any) -> Profile:
-    traversed = one.observed.traversed
-    assert traversed is not None  # noqa: S101 (asked before)
-    without = sum(min(values) <= 0 for values in traversed.indications)
-    of_points = velocity.reshape(traversed.passes, -1).mean(axis=0)
-    return judge_profile(traversed.places(section_of(one.outlet)), of_points, without)
+def _of_points(readings: Readings, found: Flows, row: int, passes: int) -> NDArray[np.float64]:
+    assert readings.points is not None  # noqa: S101 (a traverse has points)
+    mine = slice(*np.searchsorted(readings.points.reading, (row, row + 1)))
+    return np.asarray(found.point_velocity[mine].reshape(passes, -1).mean(axis=0))

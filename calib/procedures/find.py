@@ -3,7 +3,7 @@
 from sqlmodel import Session, col, select
 
 from calib.errors import NotInRecordsError
-from calib.records.tables import Calibration, Instrument, Job
+from calib.records.tables import Calibration, Instrument, Job, Outlet
 
 
 def instrument_tagged(session: Session, tag: str) -> Instrument:
@@ -37,4 +37,15 @@ def job_named(session: Session, name: str) -> Job:
     if found is None:
         known = ", ".join(session.exec(select(Job.job).order_by(col(Job.id)))) or "none"
         raise NotInRecordsError(f"no job {name!r} in the records: there is {known}")
+    return found
+
+
+def outlet_named(session: Session, job: str, name: str) -> Outlet:
+    """An outlet of a job, as it was first typed; raises NotInRecordsError."""
+    of_job = job_named(session, job)
+    outlets = session.exec(select(Outlet).where(Outlet.job_id == of_job.id).order_by(col(Outlet.id))).all()
+    found = next((one for one in outlets if one.outlet == name), None)
+    if found is None:
+        known = ", ".join(one.outlet for one in outlets) or "none"
+        raise NotInRecordsError(f"no outlet {name!r} in job {job}: there is {known}")
     return found

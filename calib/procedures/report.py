@@ -5,8 +5,13 @@ from datetime import datetime
 
 from sqlmodel import Session
 
+from calib.confirmation.interval import Decision
+from calib.procedures.amendments import Amendment, amendments_of
 from calib.procedures.evaluate import Evaluation, evaluate
+from calib.procedures.gate_reading import air_of_reading
 from calib.procedures.look_up import CalibrationOnFile, calibration_on_file
+from calib.procedures.risks_of import RisksOfJob, risks_of
+from calib.procedures.standing import Standing
 from calib.records import ledger
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 
@@ -16,6 +21,8 @@ class JobReport:
     """A job evaluated, with the calibrations it rests on and the state of the ledger."""
 
     evaluation: Evaluation
+    amendments: tuple[Amendment, ...]
+    risks: RisksOfJob
     calibrations: dict[tuple[str, str], CalibrationOnFile]  # by tag and certificate number
     ledger_digest: str
 
@@ -23,6 +30,23 @@ class JobReport:
 def report(session: Session, job: str, now: datetime, coverage_probability: float = COVERAGE_PROBABILITY) -> JobReport:
     """Evaluate a job for its report; raises NotInRecordsError."""
     found = evaluate(session, job, now, coverage_probability)
-    used = {(one.instrument.tag, one.calibration.certificate) for one in found.measured}
+    used = {pair for one in found.measured for pair in instruments_of(one)}
     calibrations = {names: calibration_on_file(session, *names) for names in sorted(used)}
-    return JobReport(found, calibrations, ledger.head(session)[1])
+    amendments = amendments_of(session, found, now)
+    return JobReport(found, amendments, risks_of(found), calibrations, ledger.head(session)[1])
+
+
+def instruments_of(one: Standing) -> dict[tuple[str, str], Decision]:
+    """Every instrument that a reading rests on, by tag and certificate number: its own, its probe, those of the conditions."""
+    air = air_of_reading(one)
+    rows = () if air is None else air.rows
+    used = [
+        (one.instrument, one.decision),
+        (one.probe, one.probe_decision),
+        *((row.instrument, row.decision) for row in rows),
+    ]
+    return {
+        (instrument.tag, decision.calibration.certificate): decision
+        for instrument, decision in used
+        if instrument is not None and decision is not None and decision.calibration is not None
+    }

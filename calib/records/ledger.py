@@ -101,6 +101,16 @@ def head(session: Session) -> tuple[int, str]:
     return (0, BEFORE_THE_FIRST) if found is None else (found[0], found[1])
 
 
+def written(session: Session, table: str, record_id: int) -> tuple[str, str]:
+    """Who wrote a record, and when."""
+    found = session.execute(
+        select(LedgerEntry.person, LedgerEntry.time).where(  # type: ignore[call-overload]
+            col(LedgerEntry.record_table) == table, col(LedgerEntry.record_id) == record_id
+        )
+    ).one()
+    return found[0], found[1]
+
+
 def verify(connection: Connection, printed_digest: str | None = None) -> tuple[LedgerFinding, ...]:
     """All findings: changed bytes, missing rows, rows nobody entered, changed order, a missing guard; a cut tail."""
     findings: list[LedgerFinding] = []

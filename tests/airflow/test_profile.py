@@ -97,6 +97,8 @@ def test_weights_enter_the_halves():
     profile = judge(points, of(lambda x, _: 3.0 if 0.2 < x < 0.8 else 1.0, points))
     assert profile.peak_ratio == pytest.approx(1.5)
     assert profile.skew_across == pytest.approx(0, abs=1e-12)
+    # Line 4 alone at 3: right half 2, left half 1, mean 1.5.
+    assert judge(points, of(lambda x, _: 3.0 if x > 0.8 else 1.0, points)).skew_across == pytest.approx(2 / 3)
 
 
 def test_a_jet_is_found():

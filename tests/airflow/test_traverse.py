@@ -420,6 +420,8 @@ def test_numbers_are_listed_as_a_person_lists_them(counts, said):
         (Section(RECTANGULAR, 1.2, 1.4), LOG_TCHEBYCHEFF, (6, 7)),
         (Section(RECTANGULAR, 5.0, 1.0), LOG_TCHEBYCHEFF, (8, 5)),
         (Section(RECTANGULAR, 0.6, 0.9), EQUAL_AREA, (4, 6)),
+        # 1.05/0.15 is a hair above 7 in binary.
+        (Section(RECTANGULAR, 0.6, 1.05), EQUAL_AREA, (4, 7)),
         (Section(RECTANGULAR, 0.6, 0.9), LOG_LINEAR, (4, 7)),
         (Section(ROUND, 0.25, 0.25), LOG_LINEAR, (2, 6)),
         (Section(ROUND, 0.5, 0.5), LOG_LINEAR, (2, 8)),

@@ -8,7 +8,18 @@ import typer
 
 from calib import __version__
 from calib.errors import CalibError, RefusedError
-from calib.faces.cli import calibration, check, instrument, job, reading, records
+from calib.faces.cli import (
+    calibration,
+    check,
+    conditions,
+    instrument,
+    job,
+    outlet,
+    reading,
+    records,
+    traverse,
+    traverse_entry,
+)
 from calib.faces.plain_text import one_line
 
 # Options that a person may also type before the command.
@@ -24,10 +35,14 @@ app = typer.Typer(
     epilog="Exit status: 0 done; 1 a finding; 2 wrong usage or bad input, nothing written; 3 refused by the gate.",
 )
 records.register(app)
+traverse_entry.register(traverse.app)
 job.register(app)
 app.add_typer(instrument.app, name="instrument")
 app.add_typer(calibration.app, name="calibration")
 app.add_typer(check.app, name="check")
+app.add_typer(outlet.app, name="outlet")
+app.add_typer(conditions.app, name="conditions")
+app.add_typer(traverse.app, name="traverse")
 app.add_typer(reading.app, name="reading")
 
 

@@ -1,6 +1,6 @@
 """Commands on readings."""
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -21,6 +21,9 @@ from calib.faces.cli.options import (
 )
 from calib.faces.plain_text import cells_text
 
+if TYPE_CHECKING:
+    from calib.procedures.import_folders import Imported
+
 app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Readings at outlets: add, list, show.")
 
 
@@ -38,6 +41,13 @@ def add(
         str | None, typer.Option("--at", metavar="TIME", help="When, like 2026-03-05T14:30+01:00; now if not given.")
     ] = None,
     averaging_s: Annotated[str | None, typer.Option(help="The meter's averaging time in seconds.")] = None,
+    probe: Annotated[str | None, typer.Option(metavar="TAG", help="The probe before a manometer.")] = None,
+    conditions: Annotated[
+        str | None, typer.Option(metavar="NAME", help="The conditions of the air, from `calib conditions add`.")
+    ] = None,
+    throttled_observations: Annotated[
+        str | None, typer.Option(metavar="VALUES", help="A hood's values with its throttle set, joined by ;")
+    ] = None,
     remarks: Annotated[str | None, typer.Option(help="Anything worth keeping.")] = None,
     records: Records = DEFAULT_RECORDS,
     by: By = None,
@@ -55,10 +65,16 @@ def add(
     cells = {
         "job": job, "outlet": outlet, "instrument": instrument, "unit": unit, "method": method, "observations": observations,
         "indication": indication, "observed_at": observed_at or clock().isoformat(), "averaging_s": averaging_s,
-        "remarks": remarks, "operator": who.person, "log_file": log_file,
+        "remarks": remarks, "operator": who.person, "log_file": log_file, "probe": probe, "conditions": conditions,
+        "throttled_observations": throttled_observations,
     }  # fmt: skip
     with database.writing(records) as session:
         found = write_sheets(session, {"readings.csv": [typed_row("command line", cells)]}, who, clock())
+    tell_recorded(job, outlet, found, as_json=as_json)
+
+
+def tell_recorded(job: str, outlet: str, found: "Imported", *, as_json: bool) -> None:
+    """Say that a reading was recorded, or why it is kept as a refusal (exit status 3)."""
     reasons = [reason for one in found.refusals for reason in one.reasons]
     if as_json:
         print_json({"job": job, "outlet": outlet, "refused": bool(reasons), "reasons": reasons})
@@ -136,7 +152,7 @@ def show(
         return
     as_typed = {name: document[name] for name in (
         "outlet", "system", "service", "instrument", "certificate", "observed_at", "indication", "observations",
-        "indication_unit", "method", "operator", "averaging_s", "remarks",
+        "throttled_observations", "indication_unit", "method", "operator", "averaging_s", "remarks",
     )}  # fmt: skip
     tell(f"reading {reading}: {document['flow']['statement']}")
     tell(cells_text(as_typed))

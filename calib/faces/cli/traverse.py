@@ -1,13 +1,13 @@
 """Commands on duct traverses."""
 
-from collections.abc import Callable, Container, Iterator, Sequence
+from collections.abc import Callable, Container, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from calib.errors import BadInputError, Finding
-from calib.faces.cli.options import AsJson, print_json, print_table, tell
+from calib.faces.cli.options import DEFAULT_RECORDS, AsJson, Records, print_json, print_table, tell
 
 if TYPE_CHECKING:
     from calib.airflow.traverse import Section, TraversePoint
@@ -23,6 +23,10 @@ _ENDINGS = (".svg", ".png", ".pdf")
 
 @app.command("plan", no_args_is_help=True)
 def plan(
+    job: Annotated[
+        str | None, typer.Argument(metavar="[JOB]", help="A job, with the duct's section on record.")
+    ] = None,
+    duct: Annotated[str | None, typer.Argument(metavar="[DUCT]", help="A duct of the job.")] = None,
     shape: Annotated[str | None, typer.Option(help="rectangular, round or flat-oval.")] = None,
     width: Annotated[
         str | None, typer.Option(help="Width inside, along which the lines stand; the major axis.")
@@ -45,6 +49,7 @@ def plan(
     plot: Annotated[
         Path | None, typer.Option("--plot", metavar="FILE", help="Draw the section to a .svg, .png or .pdf file.")
     ] = None,
+    records: Records = DEFAULT_RECORDS,
     as_json: AsJson = False,
 ) -> None:
     """Plan a duct traverse: where to hold the probe, and what each point counts.
@@ -60,6 +65,8 @@ def plan(
     """
     typed = {"--width": width, "--height": height, "--diameter": diameter, "--lines": lines, "--points": points}
     typed |= {"--shape": shape, "--unit": unit, "--rule": rule, "--insertion": insertion}
+    if job is not None:
+        typed |= _on_record(records, job, duct, typed)
     section, rule, numbers, length, before = _read({name: one for name, one in typed.items() if one is not None}, plot)
     if plot is not None:
         save_plan(section, rule, *numbers, length, before, plot)
@@ -156,6 +163,25 @@ def _document(
             for one in places
         ],
     }
+
+
+def _on_record(records: str, job: str, duct: str | None, typed: "Mapping[str, str | None]") -> dict[str, str]:
+    """Shape and sizes of a duct on record, as if they had been typed; raises BadInputError where they were."""
+    from calib.airflow.traverse import ROUND
+    from calib.procedures.duct import section_on_record
+    from calib.records import database
+
+    also = [name for name in ("--shape", "--width", "--height", "--diameter") if typed.get(name) is not None]
+    findings = [Finding("command line", None, name, typed[name], "nothing beside a duct on record") for name in also]
+    if duct is None:
+        findings.append(Finding("command line", None, "DUCT", None, f"a duct of job {job}"))
+    if findings or duct is None:
+        raise BadInputError(findings)
+    with database.reading(records) as session:
+        section, unit = section_on_record(session, job, duct)
+    width, height = (repr(unit.from_si(side)) for side in (section.width, section.height))
+    sizes = {"--diameter": width} if section.shape == ROUND else {"--width": width, "--height": height}
+    return {"--shape": section.shape, "--unit": unit.symbol, **sizes}
 
 
 # --- what was typed --------------------------------------------------------------------------------------------------------------

@@ -1,0 +1,160 @@
+"""Enter a duct traverse, line by line or point by point."""
+
+import sys
+from collections.abc import Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from calib.errors import BadInputError, Finding
+from calib.faces.cli.options import DEFAULT_RECORDS, AsJson, By, Records, clock, say, signature
+from calib.faces.cli.reading import tell_recorded
+
+if TYPE_CHECKING:
+    from calib.airflow.traverse import TraversePoint
+    from calib.procedures.sheets import Row
+    from calib.quantities import Unit
+
+
+def register(app: typer.Typer) -> None:
+    """Add this command to those on traverses."""
+    app.command("add")(add)
+
+
+def add(
+    job: Annotated[str, typer.Argument(metavar="JOB", help="The job.")],
+    duct: Annotated[str, typer.Argument(metavar="DUCT", help="The duct, as outlets.csv names it.")],
+    instrument: Annotated[str, typer.Option(metavar="TAG", help="The instrument used.")],
+    unit: Annotated[str, typer.Option(help="Unit of the values.")],
+    method: Annotated[str, typer.Option(help="The method used.")],
+    rule: Annotated[str, typer.Option(help="equal-area, log-Tchebycheff or log-linear.")] = "log-Tchebycheff",
+    lines: Annotated[str | None, typer.Option(help="Number of lines; the usual number if not given.")] = None,
+    points: Annotated[str | None, typer.Option(help="Points on a line; the usual number if not given.")] = None,
+    line: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--line", metavar="VALUES", help="Values of one line, parted by blanks; those of several passes joined by ;"
+        ),
+    ] = None,
+    passes: Annotated[int, typer.Option(min=1, help="Number of passes to ask for, without --line.")] = 2,
+    probe: Annotated[str | None, typer.Option(metavar="TAG", help="The probe before a manometer.")] = None,
+    conditions: Annotated[
+        str | None, typer.Option(metavar="NAME", help="The conditions of the air, from `calib conditions add`.")
+    ] = None,
+    observed_at: Annotated[
+        str | None, typer.Option("--at", metavar="TIME", help="When, like 2026-03-05T14:30+01:00; now if not given.")
+    ] = None,
+    remarks: Annotated[str | None, typer.Option(help="Anything worth keeping.")] = None,
+    records: Records = DEFAULT_RECORDS,
+    by: By = None,
+    as_json: AsJson = False,
+) -> None:
+    """Enter a traverse: with a --line for each line, or point by point where none is given; refused ones are kept (exit status 3).
+
+    Mind ladders, moving machinery and hot surfaces. Do not open test holes in ducts that carry hazardous air, or that may,
+    without the site's permission.
+
+    Example: calib traverse add FQ-204 D-1 --instrument DM-2 --probe PT-2 --conditions roof
+    --unit Pa --method "duct traverse" --rule log-linear --lines 2 --points 6
+    """
+    from calib.procedures.import_folders import write_sheets
+    from calib.procedures.sheets import typed_row
+    from calib.records import database
+
+    who = signature(by, "traverse add")
+    cells = {
+        "job": job, "outlet": duct, "instrument": instrument, "observed_at": observed_at or clock().isoformat(), "unit": unit,
+        "method": method, "operator": who.person, "remarks": remarks, "probe": probe, "conditions": conditions,
+        "traverse_rule": rule,
+    }  # fmt: skip
+    # The values are read before the records are opened for writing: nobody waits for a person at a duct.
+    places, in_unit, numbers = _places(records, job, duct, rule, (lines, points))
+    typed = _typed_lines(line, places) if line else _asked(places, passes, unit, in_unit)
+    names = {name: cells[name] for name in ("job", "outlet", "instrument", "observed_at")}
+    rows = [_row(names, place, value) for place, value in zip(places, typed, strict=True)]
+    counts = {"traverse_lines": str(numbers[0]), "traverse_points": str(numbers[1])}
+    sheets = {"readings.csv": [typed_row("command line", cells | counts)], "traverses.csv": rows}
+    with database.writing(records) as session:
+        found = write_sheets(session, sheets, who, clock())
+    tell_recorded(job, duct, found, as_json=as_json)
+
+
+def _places(
+    records: str, job: str, duct: str, rule: str, typed: tuple[str | None, str | None]
+) -> "tuple[Sequence[TraversePoint], Unit, tuple[int, int]]":
+    """Points of the traverse, the unit of the duct's dimensions, and the numbers of lines and points."""
+    from calib.airflow.traverse import RULES, traverse, usual
+    from calib.procedures import cells
+    from calib.procedures.duct import section_on_record
+    from calib.records import database
+
+    expected = {"--rule": cells.one_of(*RULES)(rule)} | {
+        option: None if number is None else cells.whole(number)
+        for option, number in zip(("--lines", "--points"), typed, strict=True)
+    }
+    said: Mapping[str, str | None] = dict(zip(("--rule", "--lines", "--points"), (rule, *typed), strict=True))
+    findings = [Finding("command line", None, name, said[name], one) for name, one in expected.items() if one]
+    if findings:
+        raise BadInputError(findings)
+    with database.reading(records) as session:
+        section, in_unit = section_on_record(session, job, duct)
+    usually = usual(section, rule)
+    lines, points = (int(one) if one else number for one, number in zip(typed, usually, strict=True))
+    return traverse(section, rule, lines, points), in_unit, (lines, points)
+
+
+def _typed_lines(typed: Sequence[str], places: "Sequence[TraversePoint]") -> list[str]:
+    """Values in the order of the points; raises BadInputError with every line that has another number of them."""
+    numbers = sorted({place.line for place in places})
+    findings = []
+    if len(typed) != len(numbers):
+        findings.append(Finding("command line", None, "--line", f"{len(typed)} lines", f"{len(numbers)} lines"))
+    values = [one.split() for one in typed]
+    for number, of_line in zip(numbers, values, strict=False):
+        count = sum(place.line == number for place in places)
+        if len(of_line) != count:
+            said = f"line {number}: {len(of_line)} values"
+            findings.append(Finding("command line", None, "--line", said, f"{count} values parted by blanks"))
+    if findings:
+        raise BadInputError(findings)
+    return [value for of_line in values for value in of_line]
+
+
+def _asked(places: "Sequence[TraversePoint]", passes: int, unit: str, in_unit: "Unit") -> list[str]:
+    """Ask for the value at each point, pass after pass; a value that is no number is asked for again."""
+    found: list[list[str]] = [[] for _ in places]
+    for number in range(1, passes + 1):
+        for place, values in zip(places, found, strict=True):
+            mark = f"{in_unit.from_si(place.along):.4g} {in_unit.symbol} from the wall"
+            values.append(_value(f"pass {number}, line {place.line}, point {place.point} ({mark}) [{unit}]: "))
+    return [";".join(values) for values in found]
+
+
+def _value(question: str) -> str:
+    from calib.procedures import cells
+
+    for answer in _answers(question):
+        wrong = cells.number(answer)
+        if wrong is None:
+            return answer
+        say(f"{answer!r} is not {wrong}")
+    raise BadInputError(
+        [Finding("command line", None, None, None, f"a value: {question.rstrip(': ')}; nothing was written")]
+    )
+
+
+def _answers(question: str) -> Iterator[str]:
+    """Lines typed in answer to a question, which is put again until it is left; none where the input ends."""
+    while True:
+        print(question, end="", flush=True, file=sys.stderr)
+        line = sys.stdin.readline()
+        if not line:
+            return
+        yield line.strip()
+
+
+def _row(names: Mapping[str, str | None], place: "TraversePoint", value: str) -> "Row":
+    from calib.procedures.sheets import typed_row
+
+    source = f"line {place.line}, point {place.point}"
+    return typed_row(source, {**names, "line": str(place.line), "point": str(place.point), "indications": value})

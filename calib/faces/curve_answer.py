@@ -1,0 +1,75 @@
+"""A calibration curve as an answer: its shape, coefficients and formula."""
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from calib.curves.curve import CorrectionCurve, Curve
+from calib.curves.response import ResponseCurve, ResponseFit, from_text
+from calib.quantities import unit
+from calib.records import tables
+
+Content = dict[str, Any]
+
+
+def curve(kept: tables.CorrectionCurve, instrument: tables.Instrument) -> Content:
+    """A calibration curve: a polynomial in the instrument's own unit, another shape in SI."""
+    found = from_text(kept.parameters)
+    fit = found.polynomial if isinstance(found, CorrectionCurve) else response_of(found).fit
+    stated = found.stated_repeatability
+    return {
+        "made_from": kept.phase,
+        "shape": kept.shape,
+        "degree": kept.degree,
+        **_shape_of(found, instrument),
+        "chi_squared": fit.chi_squared if stated else None,
+        "degrees_of_freedom": found.degrees_of_freedom,
+        "probability": fit.probability if stated else None,
+        "scatter_enlarged_by": found.scale,
+        "chosen_by": kept.chosen_by,
+        "reason": kept.reason,
+    }
+
+
+def response_of(found: Curve) -> ResponseCurve:
+    """The curve as a response curve; each curve is that or a correction curve."""
+    assert isinstance(found, ResponseCurve)  # noqa: S101
+    return found
+
+
+def _shape_of(found: Curve, instrument: tables.Instrument) -> Content:
+    own = unit(instrument.quantity, instrument.unit) if isinstance(found, CorrectionCurve) else None
+    if isinstance(found, CorrectionCurve) and own is not None:
+        coefficients, covariance = found.polynomial.in_unit(own.scale, own.offset).in_powers_of_x()
+        symbol, written = own.symbol, formula(coefficients.tolist())
+    else:
+        fit = response_of(found).fit
+        coefficients, covariance = fit.coefficients, fit.covariance
+        symbol, written = "SI units", response_formula(fit)
+    return {
+        "title": f"degree {coefficients.size - 1}" if own is not None else response_of(found).fit.shape.title,
+        "unit": symbol,
+        "coefficients": coefficients.tolist(),
+        "standard_uncertainties": np.sqrt(np.clip(np.diag(covariance), 0.0, None)).tolist(),
+        "formula": written,
+    }
+
+
+def response_formula(fit: ResponseFit) -> str:
+    """A response with its coefficients: x² = a + b vⁿ with a = 1.46933, b = 0.913071, n = 0.420905."""
+    values = ", ".join(
+        f"{name} = {value:.6g}" for name, value in zip(fit.shape.parameters, fit.coefficients, strict=True)
+    )
+    return f"{fit.shape.equation} with {values}"
+
+
+_POWERS = ("", " x", " x²", " x³")
+
+
+def formula(coefficients: Sequence[float]) -> str:
+    """Correction as a polynomial in the indication: c(x) = -0.08856 + 0.039079 x."""
+    terms = [f"{coefficients[0]:.6g}"]
+    for power, coefficient in enumerate(coefficients[1:], start=1):
+        terms.append(f"{'−' if coefficient < 0 else '+'} {abs(coefficient):.6g}{_POWERS[power]}")
+    return "c(x) = " + " ".join(terms).replace("-", "−").replace("e−", "e-")

@@ -1,0 +1,81 @@
+"""Amend an outlet: a wrong dimension, factor or design is corrected by a new record that supersedes the old, with the reason."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from sqlmodel import Session, SQLModel, col, select
+
+from calib.errors import BadInputError, Finding
+from calib.procedures.columns import FILES
+from calib.procedures.consistency_of_jobs import outlet_findings
+from calib.procedures.find import outlet_named
+from calib.procedures.import_folders import factors_on_record
+from calib.procedures.on_record import as_amended
+from calib.procedures.register import key
+from calib.procedures.sheets import cell_findings, typed_row
+from calib.records import ledger
+from calib.records.tables import Outlet, OutletRevision
+
+# Columns of outlets.csv that say which outlet it is.
+_NAMES = ("job", "outlet")
+_COLUMNS = tuple(column for column in FILES["outlets.csv"] if column.name not in _NAMES)
+
+
+def amend_outlet(
+    session: Session, job: str, name: str, changes: Sequence[str], reason: str, signature: ledger.Signature
+) -> OutletRevision:
+    """Append a revision of an outlet; `changes` are typed as column=value, a blank value takes the cell out.
+
+    Raises NotInRecordsError, or BadInputError with every finding.
+    """
+    outlet = outlet_named(session, job, name)
+    last = latest_revision(session, outlet)
+    before = cells_of(as_amended(outlet, last))
+    changed, findings = _changes(changes)
+    row = typed_row("command line", before | changed)
+    findings += cell_findings([row], _COLUMNS)
+    findings += outlet_findings(row, factors_on_record(session), outlet.id)
+    if not reason.strip():
+        findings.append(Finding("command line", None, "--reason", reason, "what was wrong, in a few words"))
+    if not findings and row.cells == {one: cell for one, cell in before.items() if cell is not None}:
+        said = "; ".join(changes)
+        findings.append(Finding("command line", None, "--set", said, "a value other than the one on record"))
+    if findings:
+        raise BadInputError(findings)
+    cells: dict[str, Any] = dict(row.cells)
+    number = 2 if last is None else last.revision + 1
+    revision = OutletRevision(outlet_id=key(outlet.id), revision=number, reason=reason.strip(), **cells)
+    ledger.append(session, [revision], signature)
+    return revision
+
+
+def _changes(typed: Sequence[str]) -> tuple[dict[str, str | None], list[Finding]]:
+    known = [column.name for column in _COLUMNS]
+    changed: dict[str, str | None] = {}
+    findings = []
+    for one in typed:
+        column, separator, value = one.partition("=")
+        if not separator or column.strip() not in known:
+            expected = f"COLUMN=VALUE with one of the columns {', '.join(known)}"
+            findings.append(Finding("command line", None, "--set", one, expected))
+        elif column.strip() in changed:
+            findings.append(Finding("command line", None, "--set", one, f"each column once ({column.strip()})"))
+        else:
+            changed[column.strip()] = value.strip()
+    return changed, findings
+
+
+def latest_revision(session: Session, outlet: Outlet) -> OutletRevision | None:
+    """The latest amendment of an outlet, or None where it stands as first typed."""
+    own = select(OutletRevision).where(OutletRevision.outlet_id == outlet.id)
+    return session.exec(own.order_by(col(OutletRevision.revision).desc())).first()
+
+
+def cells_of(outlet: SQLModel) -> dict[str, str | None]:
+    """Cells of an outlet as typed, but those that say which it is."""
+    return {column.name: getattr(outlet, column.name) for column in _COLUMNS}
+
+
+def differences(before: Mapping[str, str | None], after: Mapping[str, str | None]) -> dict[str, tuple[str, str]]:
+    """Columns that differ: their value before and after, blank where there is none."""
+    return {column: (before[column] or "", after[column] or "") for column in before if before[column] != after[column]}

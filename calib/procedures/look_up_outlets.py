@@ -1,0 +1,68 @@
+"""Look up outlets and ducts as they count now, with what was amended."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from sqlmodel import Session, col, select
+
+from calib.procedures.amend_outlet import cells_of, differences
+from calib.procedures.find import job_named, outlet_named
+from calib.procedures.on_record import as_amended
+from calib.procedures.register import key
+from calib.records import tables
+from calib.records.ledger import written
+
+Cells = dict[str, str | None]
+
+
+@dataclass(frozen=True)
+class Revision:
+    """One amendment of an outlet."""
+
+    revision: int
+    changes: dict[str, tuple[str, str]]  # column -> value before, value after
+    reason: str
+    person: str
+    time: str
+
+
+@dataclass(frozen=True)
+class OutletHistory:
+    """An outlet as it counts now."""
+
+    outlet: str
+    cells: Cells
+    revisions: tuple[Revision, ...]
+
+    @property
+    def revision(self) -> int:
+        """Number of the revision that counts; 1 as first typed."""
+        return 1 + len(self.revisions)
+
+
+def outlets(session: Session, job: str) -> list[OutletHistory]:
+    """Every outlet of a job; raises NotInRecordsError."""
+    of_job = select(tables.Outlet).where(tables.Outlet.job_id == job_named(session, job).id)
+    return [_history(session, one) for one in session.exec(of_job.order_by(col(tables.Outlet.id)))]
+
+
+def outlet_history(session: Session, job: str, name: str) -> OutletHistory:
+    """One outlet of a job; raises NotInRecordsError."""
+    return _history(session, outlet_named(session, job, name))
+
+
+def _history(session: Session, outlet: tables.Outlet) -> OutletHistory:
+    revisions = tuple(_revisions(session, outlet))
+    own = select(tables.OutletRevision).where(tables.OutletRevision.outlet_id == outlet.id)
+    last = session.exec(own.order_by(col(tables.OutletRevision.revision).desc())).first()
+    return OutletHistory(outlet.outlet, cells_of(as_amended(outlet, last)), revisions)
+
+
+def _revisions(session: Session, outlet: tables.Outlet) -> Iterable[Revision]:
+    own = select(tables.OutletRevision).where(tables.OutletRevision.outlet_id == outlet.id)
+    before = cells_of(outlet)
+    for one in session.exec(own.order_by(col(tables.OutletRevision.revision))).all():
+        after = cells_of(as_amended(outlet, one))
+        person, time = written(session, "outlet_revision", key(one.id))
+        yield Revision(one.revision, differences(before, after), one.reason, person, time)
+        before = after

@@ -1,0 +1,332 @@
+"""Every way of measuring written a second time: from the cells of an import, one reading at a time, with uncertain numbers.
+
+Nothing of `calib` is used. `number(value, u, dof, name)` makes an uncertain number of some library, or an array of draws, and
+`numbers(values, covariance, dof, name)` correlated ones; `root` is the square root of such numbers. The corrections are taken as
+straight lines, and as constants where a certificate has three comparisons. The density is CIPM-2007, its formula and coefficients
+written again (from memory). The points of every traverse here stand for equal shares of the section: that is what the
+log-linear rule on diameters, log-Tchebycheff and equal areas (also of a flat oval) are defined by.
+
+Left out here as in the model itself: what the conditions of the air share with the readings through an instrument used for both,
+and with other conditions. With `conditions_apart=False` all of it is taken in, to see what it amounts to.
+"""
+
+import math
+from itertools import chain
+
+import numpy as np
+from scipy.special import chdtri
+
+SI = {
+    "m/s": 1.0,
+    "Pa": 1.0,
+    "hPa": 100.0,
+    "kPa": 1000.0,
+    "m3/h": 1 / 3600,
+    "mm": 0.001,
+    "m2": 1.0,
+    "degC": 1.0,  # of a difference
+    "%": 0.01,
+}
+ZERO_CELSIUS = 273.15
+# Influences that are known by their limits: the others have normal distributions, or those of t.
+RECTANGULAR = {"resolution", "stability", "probe stability", "dimension", "formula"}
+# Line of the budget that an influence belongs to, where it is not its own.
+LINE = {
+    "probe scatter": "probe",
+    "probe reference": "probe",
+    "probe stability": "probe",
+    "conditions": "density",
+    "formula": "density",
+}
+
+
+def cipm_2007(t, p, h):
+    """Density of moist air [kg/m3] from t [degC], p [Pa] and relative humidity [1]; A. Picard et al., Metrologia 45 (2008) 149."""
+    big = t + ZERO_CELSIUS
+    saturation = math.e ** (1.2378847e-5 * big * big - 1.9121316e-2 * big + 33.93711047 - 6.3431645e3 / big)
+    x = h * (1.00062 + 3.14e-8 * p + 5.6e-7 * t * t) * saturation / p
+    first = 1.58123e-6 - 2.9331e-8 * t + 1.1043e-10 * t * t + (5.707e-6 - 2.051e-8 * t) * x
+    first += (1.9898e-4 - 2.376e-6 * t) * x * x
+    z = 1 - p / big * first + (p / big) ** 2 * (1.83e-11 - 0.765e-8 * x * x)
+    return p * 28.96546e-3 / (z * 8.314472 * big) * (1 - x * (1 - 18.01528 / 28.96546))
+
+
+def value_alone(value, _u, _dof, _name):
+    """A number without its uncertainty."""
+    return value
+
+
+def values_alone(values, _covariance, _dof, _name):
+    """Numbers without their uncertainty."""
+    return values
+
+
+def drawn(generator, trials):
+    """`number` and `numbers` that draw from the distributions that JCGM 101 assigns."""
+
+    def number(value, u, dof, name):
+        if name in RECTANGULAR:
+            return value + u * math.sqrt(3) * generator.uniform(-1, 1, trials)
+        return value + u * (generator.normal(size=trials) if math.isinf(dof) else generator.standard_t(dof, trials))
+
+    def numbers(values, covariance, dof, _name):
+        normal = np.linalg.cholesky(covariance) @ generator.normal(size=(len(values), trials))
+        return np.asarray(values)[:, np.newaxis] + normal * np.sqrt(dof / generator.chisquare(dof, trials))
+
+    return number, numbers
+
+
+def root_of_draws(values):
+    """Square root; 0 where a draw is below 0: standing air."""
+    return np.sqrt(np.maximum(values, 0.0))
+
+
+class Ways:
+    """Flows [m3/s] of a job's readings as uncertain numbers, by outlet; what they share is one number for all of them."""
+
+    def __init__(self, sheets, number, numbers, root=lambda y: y**0.5, *, conditions_apart=True):
+        self.number, self.numbers, self.root = number, numbers, root
+        self.sheets, self.conditions_apart = sheets, conditions_apart
+        self.instruments = {row["tag"]: row for row in sheets["instruments.csv"]}
+        self.certificates = {row["tag"]: row for row in sheets["calibrations.csv"]}
+        self.outlets = {row["outlet"]: row for row in sheets["outlets.csv"]}
+        self.methods = {row["method"]: row for row in sheets["methods.csv"]}
+        self.shared = {}
+        # The same model in plain numbers: where an uncertainty depends on a value, it is that of the estimates.
+        self.plain = self if number is value_alone else Ways(sheets, value_alone, values_alone)
+        self.flows = {row["outlet"]: self.flow(row) for row in sheets["readings.csv"]}
+
+    def total(self, signs):
+        """Sum of sign times flow over outlets."""
+        return sum(sign * self.flows[outlet] for outlet, sign in signs.items())
+
+    def once(self, key, make):
+        """The same uncertain number wherever the same influence comes in."""
+        if key not in self.shared:
+            self.shared[key] = make()
+        return self.shared[key]
+
+    def error(self, name, *sharing, dof=math.inf):
+        """An error of mean 0 and u = 1, one for all that share it."""
+        return self.once((name, *sharing), lambda: self.number(0.0, 1.0, dof, name))
+
+    # --- certificates ---
+
+    def comparisons(self, tag):
+        """Indication, reference, u of the reference and u of the scatter of each comparison, in SI."""
+        rows = [row for row in self.sheets["comparisons.csv"] if row["tag"] == tag]
+        columns = ("indication", "reference", "expanded_uncertainty", "coverage_factor", "repeatability", "observations")
+        x, y, big_u, k, s, n = (np.array([float(row[column]) for row in rows]) for column in columns)
+        unit, step = SI[rows[0]["unit"]], self.step(tag)
+        return unit * x, unit * y, unit * big_u / k, np.sqrt((unit * s) ** 2 / n + step**2 / 12)
+
+    def fit(self, tag):
+        """Intercept and slope of the correction, their covariance and its degrees of freedom.
+
+        Where chi-squared is beyond its 95 % quantile, the scatter is as large as the comparisons show it.
+        """
+        x, y, _, d = self.comparisons(tag)
+        degree = 0 if len(x) < 4 else 1
+        found, covariance = np.polyfit(x, y - x, degree, w=1 / d, cov="unscaled")
+        dof = len(x) - degree - 1
+        chi_squared = float(np.sum(((y - x - np.polyval(found, x)) / d) ** 2))
+        scale = chi_squared / dof if chi_squared > chdtri(dof, 0.05) else 1.0
+        return found[::-1], scale * covariance[::-1, ::-1], dof
+
+    def line(self, tag, name):
+        """Intercept and slope of the correction as uncertain numbers."""
+        found, covariance, dof = self.fit(tag)
+        if len(found) == 1:
+            return self.number(found[0], math.sqrt(covariance[0, 0]), dof, name), 0.0
+        return tuple(self.numbers(found.tolist(), covariance, dof, name))
+
+    def scatter(self, tag, at):
+        """Standard uncertainty of the correction at an indication from the scatter of the comparisons."""
+        found, covariance, _ = self.fit(tag)
+        j = np.array([1.0, at][: len(found)])
+        return math.sqrt(j @ covariance @ j)
+
+    def reference(self, tag, at):
+        """The certificate's U/k at an indication."""
+        x, _, u, _ = self.comparisons(tag)
+        return float(np.interp(at, x, u))
+
+    def step(self, tag):
+        """Digital step."""
+        return SI[self.instruments[tag]["unit"]] * float(self.instruments[tag]["resolution"])
+
+    def declared(self, tag):
+        """Standard deviation of one indication that is declared for the instrument."""
+        return SI[self.instruments[tag]["unit"]] * float(self.instruments[tag]["repeatability"])
+
+    def limit(self, tag, at):
+        """Maximum permissible error at an indication."""
+        row = self.instruments[tag]
+        return float(row["mpe_percent"]) / 100 * at + SI[row["unit"]] * float(row["mpe_absolute"])
+
+    def corrected(self, tag, x, at, names=("calibration scatter", "reference standard")):
+        """Corrected indication: `at` is the indication as a plain number."""
+        intercept, slope = self.once(("line", tag), lambda: self.line(tag, names[0]))
+        return x + intercept + slope * x + self.reference(tag, at) * self.error(names[1], tag)
+
+    def drift(self, tag, at, name="stability"):
+        """Change since the calibration."""
+        return self.limit(tag, at) / math.sqrt(3) * self.error(name, tag)
+
+    # --- the air ---
+
+    def density(self, name):
+        """Density of the air of one set of conditions [kg/m3]."""
+        return self.once(("density", name), lambda: self.made_density(name))
+
+    def made_density(self, name):
+        rows = {row["quantity"]: row for row in self.sheets["conditions.csv"] if row["conditions"] == name}
+        found = {quantity: self.condition(row) for quantity, row in rows.items()}
+        pressure = found["barometric pressure"] + found.get("static pressure", 0.0)
+        rho = cipm_2007(found["temperature"], pressure, found["relative humidity"])
+        # Limits of the formula's error: its difference from the real-gas equations, and carbon dioxide in rooms.
+        apart = (name,) if self.conditions_apart else ()
+        errors = (a / math.sqrt(3) * self.error("formula", a, *apart) for a in (6.0e-4, 6.6e-4))
+        return rho * (1 + sum(errors))
+
+    def condition(self, row):
+        """One quantity of the conditions [SI, degC]: known to a standard uncertainty, or all that it shares taken in."""
+        tag, x, u = row["instrument"], SI[row["unit"]] * float(row["value"]), row["standard_uncertainty"]
+        if not tag:
+            return self.number(x, SI[row["unit"]] * float(u), math.inf, "conditions")
+        own = math.hypot(self.declared(tag), self.step(tag) / math.sqrt(12))
+        if not self.conditions_apart:
+            own = self.number(0.0, own, math.inf, "conditions")
+            return self.corrected(tag, x + own, x) + self.drift(tag, x)
+        u = math.hypot(own, self.scatter(tag, x), self.reference(tag, x), self.limit(tag, x) / math.sqrt(3))
+        return self.number(float(self.plain.corrected(tag, x, x)), u, math.inf, "conditions")
+
+    def density_of_calibration(self, tag):
+        row = self.certificates[tag]
+        t, p, h = (float(row[column]) for column in ("temperature_degC", "pressure_kPa", "humidity_percent"))
+        return cipm_2007(t, 1000 * p, h / 100)
+
+    def density_of_reference_state(self, tag):
+        row = self.instruments[tag]
+        return cipm_2007(float(row["reference_temperature_degC"]), 1000 * float(row["reference_pressure_kPa"]), 0.0)
+
+    # --- velocities ---
+
+    def passes(self, row):
+        """Indications [SI] of each point of each pass."""
+        unit, key = SI[row["unit"]], (row["outlet"], row["instrument"], row["observed_at"])
+        if row["traverse_rule"]:
+            points = [
+                one["indications"].split(";")
+                for one in self.sheets["traverses.csv"]
+                if (one["outlet"], one["instrument"], one["observed_at"]) == key
+            ]
+            return [[unit * float(one) for one in of_pass] for of_pass in zip(*points, strict=True)]
+        values = [unit * float(one) for one in (row["observations"] or row["indication"]).split(";")]
+        if self.instruments[row["instrument"]]["quantity"] == "pressure":
+            return [[one] for one in values]
+        return [[sum(values) / len(values)]]
+
+    def repeatability(self, values, tag):
+        """Error of the mean of repeated values, or of one value alone."""
+        if len(values) == 1:
+            return self.number(0.0, self.declared(tag), math.inf, "repeatability")
+        u = float(np.std(values, ddof=1)) / math.sqrt(len(values))
+        return self.number(0.0, u, len(values) - 1, "repeatability")
+
+    def velocity(self, row):
+        """Mean of the velocities of all points: those of a pass, then of the passes."""
+        passes = self.passes(row)
+        places = range(len(passes[0]))
+        own = [0.0 for _ in places]
+        if len(passes) == 1:
+            values = [SI[row["unit"]] * float(one) for one in row["observations"].split(";") if one]
+            own = [self.repeatability(values or [x], row["instrument"]) for x in passes[0]]
+        points = chain.from_iterable(
+            ((x, own[place], place) for place, x in enumerate(of_pass)) for of_pass in passes
+        )
+        mean = sum(self.at_point(row, *one) for one in points) / (len(passes) * len(places))
+        if len(passes) == 1:
+            return mean
+        means = [sum(self.plain.at_point(row, x, 0.0, 0) for x in of_pass) / len(places) for of_pass in passes]
+        return mean + self.repeatability(means, row["instrument"])
+
+    def at_point(self, row, x, own, place):
+        """Velocity at a point: `x` a plain number, `own` its repeatability; rounding is the same in each pass."""
+        tag = row["instrument"]
+        instrument = self.instruments[tag]
+        if instrument["quantity"] == "pressure" and x <= 0:
+            return 0.0
+        rounding = self.step(tag) / math.sqrt(12) * self.error("resolution", row["outlet"], row["observed_at"], place)
+        with_errors = x + own + rounding
+        if instrument["quantity"] == "pressure":
+            pressure = self.corrected(tag, with_errors, x) + self.drift(tag, x)
+            return self.through_probe(row, self.root(2 * pressure / self.density(row["conditions"])), x)
+        if instrument["density_effect"] == "vane friction" and row["conditions"]:
+            scale = (self.density(row["conditions"]) / self.density_of_calibration(tag)) ** 0.5
+            at = x * (self.plain.density(row["conditions"]) / self.density_of_calibration(tag)) ** 0.5
+            return (self.corrected(tag, with_errors * scale, at) + self.drift(tag, x)) / scale
+        velocity = self.corrected(tag, with_errors, x) + self.drift(tag, x)
+        if instrument["density_effect"] == "thermal":
+            velocity *= self.density_of_reference_state(tag) / self.density(row["conditions"])
+        return velocity
+
+    def through_probe(self, row, velocity, pressure):
+        """What the probe's own curve makes of the velocity that a coefficient of 1 gives; `pressure` is a plain number."""
+        tag, plain = row["probe"], self.plain
+        of_pressure = plain.corrected(row["instrument"], pressure, pressure)
+        at = (2 * of_pressure / plain.density(row["conditions"])) ** 0.5
+        names = ("probe scatter", "probe reference")
+        return self.corrected(tag, velocity, at, names) + self.drift(tag, at, "probe stability")
+
+    # --- flows ---
+
+    def flow(self, row):
+        method = self.methods[row["method"]]
+        dof = float(method["degrees_of_freedom"] or "inf")
+        relative = float(method["relative_standard_uncertainty_percent"]) / 100
+        with_method = 1 + relative * self.error("method", row["outlet"], row["observed_at"], dof=dof)
+        if self.instruments[row["instrument"]]["quantity"] == "volume flow":
+            return self.hood(row) * with_method
+        return self.velocity(row) * self.opening(self.outlets[row["outlet"]]) * with_method
+
+    def hood(self, row):
+        """Flow that the hood shows, or that there was without it (1/q^2 is linear in its resistance)."""
+        first = self.through_hood(row, "observations")
+        if not row["throttled_observations"]:
+            return first
+        tag, second = row["instrument"], self.through_hood(row, "throttled_observations")
+        ratio, u = (
+            float(self.instruments[tag][one]) for one in ("resistance_ratio", "resistance_ratio_standard_uncertainty")
+        )
+        r = ratio + u * self.error("back pressure", tag)
+        return ((r / first**2 - 1 / second**2) / (r - 1)) ** -0.5
+
+    def through_hood(self, row, column):
+        tag, unit = row["instrument"], SI[row["unit"]]
+        values = [unit * float(one) for one in row[column].split(";")]
+        x = sum(values) / len(values)
+        rounding = self.error("resolution", row["outlet"], row["observed_at"], column)
+        with_errors = x + self.repeatability(values, tag) + self.step(tag) / math.sqrt(12) * rounding
+        return self.corrected(tag, with_errors, x) + self.drift(tag, x)
+
+    def dimension(self, row, column):
+        """A dimension within its limits, the same at every reading of the place."""
+        unit = SI[row["dimension_unit"]]
+        u = unit * float(row["dimension_limit"]) / math.sqrt(3)
+        return self.once(
+            (row["outlet"], column), lambda: self.number(unit * float(row[column]), u, math.inf, "dimension")
+        )
+
+    def opening(self, row):
+        """Area times factor."""
+        if row["shape"] == "round":
+            area = math.pi / 4 * self.dimension(row, "diameter") ** 2
+        else:
+            width, height = self.dimension(row, "width"), self.dimension(row, "height")
+            oval = row["shape"] == "flat-oval"
+            area = height * (width - height) + math.pi / 4 * height**2 if oval else width * height
+        if row["place"] == "duct":
+            return area
+        u = float(row["outlet_factor_standard_uncertainty"])
+        return area * (float(row["outlet_factor"]) + u * self.error("outlet factor", row["outlet_factor_source"]))
