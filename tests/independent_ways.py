@@ -115,7 +115,14 @@ class Ways:
     def comparisons(self, tag):
         """Indication, reference, u of the reference and u of the scatter of each comparison, in SI."""
         rows = [row for row in self.sheets["comparisons.csv"] if row["tag"] == tag]
-        columns = ("indication", "reference", "expanded_uncertainty", "coverage_factor", "repeatability", "observations")
+        columns = (
+            "indication",
+            "reference",
+            "expanded_uncertainty",
+            "coverage_factor",
+            "repeatability",
+            "observations",
+        )
         x, y, big_u, k, s, n = (np.array([float(row[column]) for row in rows]) for column in columns)
         unit, step = SI[rows[0]["unit"]], self.step(tag)
         return unit * x, unit * y, unit * big_u / k, np.sqrt((unit * s) ** 2 / n + step**2 / 12)
@@ -194,10 +201,12 @@ class Ways:
         tag, x, u = row["instrument"], SI[row["unit"]] * float(row["value"]), row["standard_uncertainty"]
         if not tag:
             return self.number(x, SI[row["unit"]] * float(u), math.inf, "conditions")
+        found, _, _ = self.fit(tag)
         own = math.hypot(self.declared(tag), self.step(tag) / math.sqrt(12))
         if not self.conditions_apart:
             own = self.number(0.0, own, math.inf, "conditions")
             return self.corrected(tag, x + own, x) + self.drift(tag, x)
+        own *= 1 + sum(found[1:])  # the slope, where there is one
         u = math.hypot(own, self.scatter(tag, x), self.reference(tag, x), self.limit(tag, x) / math.sqrt(3))
         return self.number(float(self.plain.corrected(tag, x, x)), u, math.inf, "conditions")
 
@@ -242,9 +251,7 @@ class Ways:
         if len(passes) == 1:
             values = [SI[row["unit"]] * float(one) for one in row["observations"].split(";") if one]
             own = [self.repeatability(values or [x], row["instrument"]) for x in passes[0]]
-        points = chain.from_iterable(
-            ((x, own[place], place) for place, x in enumerate(of_pass)) for of_pass in passes
-        )
+        points = chain.from_iterable(((x, own[place], place) for place, x in enumerate(of_pass)) for of_pass in passes)
         mean = sum(self.at_point(row, *one) for one in points) / (len(passes) * len(places))
         if len(passes) == 1:
             return mean

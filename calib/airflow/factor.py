@@ -37,7 +37,9 @@ def found_factor(reference_flow: Floats, face_velocity: Floats, area: float | Fl
     """
     openings = np.asarray(area, dtype=float)
     if openings.shape not in ((), np.shape(face_velocity)):
-        raise CalibError(f"areas {openings.shape}, face velocities {np.shape(face_velocity)}: give one area, or one of each pair")
+        raise CalibError(
+            f"areas {openings.shape}, face velocities {np.shape(face_velocity)}: give one area, or one of each pair"
+        )
     if not np.all((openings > 0) & (openings < np.inf)):
         raise CalibError(f"area {area} m2: it must be finite and above 0")
     return _of_ratios(reference_flow, np.asarray(face_velocity, dtype=float) * openings)

@@ -37,15 +37,48 @@ def content(report: JobReport, issued: datetime, units: str | None = None) -> Co
         "decision_rule_in_words": RULES[found.job.decision_rule],
         "ledger_digest": report.ledger_digest,
         "readings": [reading_content(found, row, units) for row in range(len(found.measured))],
-        "totals": [total_content(found, found.of_systems, row, units) for row in range(len(found.totals))],
-        "job_totals": [total_content(found, found.of_job, row, units) for row in range(len(found.of_job.totals))],
-        "rooms": [_room(found, row, units) for row in range(len(found.of_rooms.totals))],
+        **balance_content(found, units),
         "risks": risks(report.risks),
         "amendments": [_amendment(one, found, units) for one in report.amendments],
         "refusals": [_refusal(one) for one in found.refused],
         "instruments": _instruments(report),
         "cautions": list(CAUTIONS),
         "written_by": f"calib {__version__}",
+    }
+
+
+def balance_content(found: Evaluation, units: str | None = None) -> Content:
+    """Totals of the systems, of the job and of the rooms."""
+    return {
+        "totals": [total_content(found, found.of_systems, row, units) for row in range(len(found.totals))],
+        "job_totals": [total_content(found, found.of_job, row, units) for row in range(len(found.of_job.totals))],
+        "rooms": [_room(found, row, units) for row in range(len(found.of_rooms.totals))],
+    }
+
+
+def conformity_content(found: Evaluation, of_job: RisksOfJob, units: str | None = None) -> Content:
+    """What the flows that are judged prove, and the risks of the decisions."""
+    return {
+        "decision_rule": found.job.decision_rule,
+        "decision_rule_in_words": RULES[found.job.decision_rule],
+        "outlets": [
+            _judged(reading_content(found, row, units), of_job, place) for place, row in enumerate(of_job.rows)
+        ],
+        "risks": risks(of_job),
+    }
+
+
+def _judged(reading: Content, of_job: RisksOfJob, place: int) -> Content:
+    of_outlets = of_job.of_outlets
+    return {
+        "outlet": reading["outlet"],
+        "system": reading["system"],
+        "reading": reading["reading"],
+        "statement": reading["flow"]["statement"],
+        **reading["design"],
+        "capability_index": float(of_job.capability_index[place]),
+        "global_consumer_risk": None if of_outlets is None else float(of_outlets.consumer[place]),
+        "global_producer_risk": None if of_outlets is None else float(of_outlets.producer[place]),
     }
 
 

@@ -12,6 +12,7 @@ from calib.curves.curve import CorrectionCurve
 from calib.curves.response import from_text
 from calib.faces import charts
 from calib.faces.curve_answer import Content
+from calib.faces.reading_answer import probability_text
 from calib.faces.document import total_name
 from calib.procedures.fit_curve import points_of
 from calib.procedures.look_up import CalibrationOnFile, typed
@@ -35,7 +36,7 @@ def as_html(report: Content, used: Mapping[tuple[str, str], CalibrationOnFile]) 
         "two_digits": _two_digits,
         "moment": _moment,
         "velocity": _velocity,
-        "percent": _percent,
+        "percent": probability_text,
         "degrees": _degrees,
         "risk": _risk,
         "by_name": _by_name,
@@ -143,13 +144,6 @@ def _rounded(flow: Content) -> str:
 
 def _velocity(velocity: Content) -> str:
     return plain(round_result(velocity["value"], velocity["standard_uncertainty"]).value)
-
-
-def _percent(probability: float) -> str:
-    """Never 100 % or 0 %: no measurement proves that much."""
-    if probability > 0.9995:
-        return "> 99.9 %"
-    return "< 0.1 %" if probability < 0.0005 else f"{100 * probability:.1f} %"
 
 
 def _risk(probability: float) -> str:

@@ -68,6 +68,7 @@ def reading_content(found: Evaluation, row: int, units: str | None) -> Content:
         "operator": one.reading.operator,
         "remarks": one.reading.remarks,
         "averaging_s": one.reading.averaging_s,
+        "latest": one.latest,
         "in_totals": one.in_totals,
         "found_factor": None if one.factor is None else {"factor": one.factor.factor, "revision": one.factor.revision},
         "flags": list(one.flags),
@@ -239,3 +240,10 @@ def _design(found: Evaluation, row: int, in_unit: Unit) -> Content | None:
         "consumer_risk": float(found.judgement.consumer_risk[row]),
         "producer_risk": float(found.judgement.producer_risk[row]),
     }
+
+
+def probability_text(probability: float) -> str:
+    """Never 100 % or 0 %: no measurement proves that much."""
+    if probability > 0.9995:
+        return "> 99.9 %"
+    return "< 0.1 %" if probability < 0.0005 else f"{100 * probability:.1f} %"

@@ -13,6 +13,10 @@ from calib.records.tables import DUCT, THIS_TYPE
 
 LARGEST_USUAL_FACTOR = 1.2  # common practice, no source: a factor above it wants a reason
 
+_OF_A_FACTOR = (
+    "outlet_factor", "outlet_factor_standard_uncertainty", "outlet_factor_source", "outlet_factor_reason",
+    "effective_area", "effective_area_unit", "effective_area_standard_uncertainty", "found_factor",
+)  # fmt: skip
 _SIDES = {"rectangular": ("width", "height"), "flat-oval": ("width", "height"), "round": ("diameter",)}
 
 
@@ -23,7 +27,7 @@ def job_findings(
     jobs = known.jobs | {row.cells["job"] for row in sheets["jobs.csv"] if row.sound("job")}
     yield from _outlets(sheets["outlets.csv"], known, jobs, undecided)
     yield from _systems(sheets, known, jobs, undecided)
-    yield from _rooms(sheets["rooms.csv"], known, jobs, undecided)
+    yield from _rooms(sheets, known, jobs, undecided)
     yield from _conditions(sheets["conditions.csv"], known, jobs, instruments, undecided)
     yield from reading_findings(sheets, known, jobs, instruments, undecided)
 
@@ -38,7 +42,8 @@ def _outlets(rows: Sequence[Row], known: Known, jobs: set[str], undecided: froze
 def outlet_findings(row: Row, factors: Mapping[str, Cells], outlet: int | None = None) -> Iterable[Finding]:
     """What an outlet's cells must hold together, when it is first typed or amended; `outlet` is its key where it has one."""
     yield from _opening(row)
-    yield from (_duct(row) if row.get("place") == DUCT else _factor(row))
+    if "place" not in row.bad:  # else it is not known whether a factor is wanted
+        yield from (_duct(row) if row.get("place") == DUCT else _factor(row))
     yield from _found_factor(row, factors, outlet)
     yield from _design(row)
 
@@ -67,7 +72,7 @@ def _opening(row: Row) -> Iterable[Finding]:
 def _duct(row: Row) -> Iterable[Finding]:
     if row.blank("shape"):
         yield row.finding("shape", "the shape of the duct: rectangular, round or flat-oval")
-    for column in ("outlet_factor", "effective_area", "found_factor", "outlet_factor_source"):
+    for column in _OF_A_FACTOR:
         if not row.blank(column):
             yield row.finding(column, "nothing for a duct: its section is the area")
 
@@ -139,25 +144,39 @@ def _design(row: Row) -> Iterable[Finding]:
 
 def _systems(sheets: Sheets, known: Known, jobs: set[str], undecided: frozenset[str]) -> Iterable[Finding]:
     rows = sheets["systems.csv"]
-    yield from repeated(rows, ("job", "system", "service"), lambda key: key in known.systems)
     columns = ("job", "system", "service")
-    of_outlets = [Typed(row.cells) for row in sheets["outlets.csv"]]
-    of_outlets += [Typed({"job": job} | _texts(cells)) for (job, _), cells in known.outlets.items()]
-    there = {tuple(cells[column] for column in columns) for cells in of_outlets}
+    yield from repeated(rows, columns, lambda key: key in known.systems)
+    there = _on_outlets(sheets, known, undecided, *columns)
     for row in rows:
         yield from names_job(row, jobs, undecided)
-        if row.sound(*columns) and tuple(row.cells[one] for one in columns) not in there and not undecided:
+        if there is not None and row.sound(*columns) and tuple(row.cells[one] for one in columns) not in there:
             yield row.finding("system", f"a system with outlets for {row.cells['service']} in job {row.cells['job']}")
+
+
+def _on_outlets(
+    sheets: Sheets, known: Known, undecided: frozenset[str], *columns: str
+) -> set[tuple[str | None, ...]] | None:
+    """What outlets say in some columns; None where one of them may say what could not be read."""
+    rows = sheets["outlets.csv"]
+    if "outlets.csv" in undecided or any(row.bad.intersection(columns) for row in rows):
+        return None
+    of_outlets = [Typed(row.cells) for row in rows]
+    of_outlets += [Typed({"job": job} | _texts(cells)) for (job, _), cells in known.outlets.items()]
+    return {tuple(cells[column] for column in columns) for cells in of_outlets}
 
 
 def _texts(cells: Cells) -> dict[str, str]:
     return {name: str(cell) for name, cell in cells.items() if cell is not None}
 
 
-def _rooms(rows: Sequence[Row], known: Known, jobs: set[str], undecided: frozenset[str]) -> Iterable[Finding]:
+def _rooms(sheets: Sheets, known: Known, jobs: set[str], undecided: frozenset[str]) -> Iterable[Finding]:
+    rows = sheets["rooms.csv"]
     yield from repeated(rows, ("job", "room"), lambda key: key in known.rooms)
+    there = _on_outlets(sheets, known, undecided, "job", "room")
     for row in rows:
         yield from names_job(row, jobs, undecided)
+        if there is not None and row.sound("job", "room") and (row.cells["job"], row.cells["room"]) not in there:
+            yield row.finding("room", f"a room that an outlet of job {row.cells['job']} names")
 
 
 def _conditions(
@@ -170,14 +189,22 @@ def _conditions(
         yield from _condition(row, instruments, undecided)
         if row.sound("job", "conditions"):
             groups[row.cells["job"], row.cells["conditions"]].append(row)
+    # A row that could not be read, or whose job was found wrong, may be the one that is missing.
+    whole = "conditions.csv" not in undecided and not any("job" in row.bad for row in rows)
     for group, members in groups.items():
         if group in known.conditions:
             yield duplicate(
                 members[0], ("conditions",), "a new name; the records hold it already, and conditions are whole"
             )
-        missing = [one for one in NEEDED if all(row.get("quantity") != one for row in members)]
-        if missing and not any("quantity" in row.bad for row in members):
-            yield duplicate(members[0], ("conditions",), f"rows for {', '.join(NEEDED)}: there is no {missing[0]}")
+        elif whole:
+            yield from _missing(members)
+
+
+def _missing(members: Sequence[Row]) -> Iterable[Finding]:
+    missing = [one for one in NEEDED if all(row.get("quantity") != one for row in members)]
+    if missing and not any("quantity" in row.bad for row in members):
+        there = f"rows for {', '.join(NEEDED)}: there is no {', no '.join(missing)}"
+        yield duplicate(members[0], ("conditions",), there)
 
 
 def _condition(row: Row, instruments: Mapping[str, Cells], undecided: frozenset[str]) -> Iterable[Finding]:

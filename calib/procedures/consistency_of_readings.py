@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from statistics import mode
 
 from calib.airflow.traverse import point_counts, spoken, traverse
 from calib.errors import CalibError, Finding
@@ -26,8 +27,10 @@ from calib.records.tables import DUCT, THERMAL
 
 _MEASURES = ("air velocity", "pressure", "volume flow")
 _ONE_KIND = ("indication", "observations", "log_file")
+_KEY = ("job", "outlet", "instrument", "observed_at")
 
 Key = tuple[str, ...]
+_ButOne = tuple[str | None, ...]  # a key with one of its names left out
 
 
 @dataclass(frozen=True)
@@ -42,18 +45,28 @@ class _Names:
     undecided: frozenset[str]
 
 
+@dataclass(frozen=True)
+class _Traverses:
+    """Rows of traverses.csv."""
+
+    of_readings: Mapping[Key, Sequence[Row]]
+    strays: Mapping[_ButOne, Sequence[Row]]  # rows that no reading has as they were typed: with one name changed it may
+    unread: bool  # whether there may be rows that could not be read
+
+
 def reading_findings(
     sheets: Sheets, known: Known, jobs: set[str], instruments: Mapping[str, Cells], undecided: frozenset[str]
 ) -> Iterable[Finding]:
     """All findings on readings and traverses."""
     names = _names(sheets, known, jobs, instruments, undecided)
     rows = sheets["readings.csv"]
-    columns = ("job", "outlet", "instrument", "observed_at")
-    yield from repeated(rows, columns, lambda key: key in known.readings, reading_key)
-    traversed = _traversed(sheets["traverses.csv"])
+    yield from repeated(rows, _KEY, lambda key: key in known.readings, reading_key)
+    traversing = {reading_key(row) for row in rows if row.sound(*_KEY) and not row.blank("traverse_rule")}
+    traverses = _traverses(sheets["traverses.csv"], traversing, undecided)
     for row in rows:
-        yield from _reading(row, names, traversed)
-    yield from _without_reading(sheets["traverses.csv"], rows, undecided)
+        yield from _reading(row, names, traverses)
+    if "readings.csv" not in undecided:
+        yield from _without_reading(traverses.of_readings, traversing, {_names_of(row) for row in rows})
 
 
 def _names(
@@ -72,15 +85,15 @@ def _names(
         for row in sheets["conditions.csv"]
         if row.sound("job", "conditions")
     }
-    # An outlet whose job was found wrong may be the one that a reading names.
-    no_outlet = any("job" in row.bad for row in sheets["outlets.csv"])
+    # An outlet whose job was found wrong may be the one that a reading names; so may conditions.
+    no_job = {one for one in ("outlets.csv", "conditions.csv") if any("job" in row.bad for row in sheets[one])}
     return _Names(
         jobs,
         {**outlets, **known.outlets},
         {**methods, **known.methods},
         conditions | known.conditions,
         instruments,
-        undecided | {"outlets.csv"} if no_outlet else undecided,
+        undecided | no_job,
     )
 
 
@@ -90,15 +103,30 @@ def reading_key(row: Row, _columns: tuple[str, ...] = ()) -> Key:
     return cells["job"], cells["outlet"], cells["instrument"], same_time(cells["observed_at"])
 
 
-def _traversed(rows: Sequence[Row]) -> dict[Key, list[Row]]:
-    found: dict[Key, list[Row]] = defaultdict(list)
+def _traverses(rows: Sequence[Row], traversing: set[Key], undecided: frozenset[str]) -> _Traverses:
+    of_readings: dict[Key, list[Row]] = defaultdict(list)
+    strays: dict[_ButOne, list[Row]] = defaultdict(list)
     for row in rows:
-        if row.sound("job", "outlet", "instrument", "observed_at"):
-            found[reading_key(row)].append(row)
-    return found
+        if row.sound(*_KEY):
+            of_readings[reading_key(row)].append(row)
+        if _names_of(row) not in traversing:
+            for one in _but_one(_names_of(row)):
+                strays[one].append(row)
+    return _Traverses(of_readings, strays, "traverses.csv" in undecided)
 
 
-def _reading(row: Row, names: _Names, traversed: Mapping[Key, Sequence[Row]]) -> Iterable[Finding]:
+def _names_of(row: Row) -> _ButOne:
+    """The key of a reading or of a point's row; None for a cell that was found wrong."""
+    moment = row.get("observed_at")
+    return (*(row.get(column) for column in _KEY[:-1]), None if moment is None else same_time(moment))
+
+
+def _but_one(names: _ButOne) -> list[_ButOne]:
+    """Each of the names left out in turn."""
+    return [(*names[:place], None, *names[place + 1 :]) for place in range(len(names))]
+
+
+def _reading(row: Row, names: _Names, traverses: _Traverses) -> Iterable[Finding]:
     no_job = row.sound("job") and row.cells["job"] not in names.jobs
     yield from names_job(row, names.jobs, names.undecided)
     outlet = names.outlets.get((row.get("job") or "", row.get("outlet") or ""))
@@ -115,25 +143,27 @@ def _reading(row: Row, names: _Names, traversed: Mapping[Key, Sequence[Row]]) ->
         yield row.finding("instrument", f"an instrument for {', '.join(_MEASURES)} (this one is for {quantity})")
         return
     yield from _place(row, instrument, outlet)
-    yield from _pattern(row, instrument, names.methods.get(row.get("method") or ""))
-    yield from _air(row, instrument, names)
+    if not row.sound("instrument"):  # found out of place: the other cells are those of the right one
+        return
+    if quantity is not None:
+        yield from _pattern(row, instrument, names.methods.get(row.get("method") or ""))
+        yield from _air(row, instrument, names)
     yield from _throttled(row, instrument)
     if row.blank("traverse_rule"):
         yield from _observations(row, instrument)
     else:
-        yield from _traverse(row, instrument, outlet, traversed)
+        yield from _traverse(row, instrument, outlet, traverses)
 
 
 def _place(row: Row, instrument: Cells, outlet: Cells | None) -> Iterable[Finding]:
-    if outlet is None or instrument.get("quantity") is None:
+    if outlet is None or instrument.get("quantity") is None or "place" in _bad(outlet):
         return
     if instrument["quantity"] == "volume flow":
         if outlet["place"] == DUCT:
             yield row.finding("instrument", "an instrument for air velocity or pressure: a hood stands at an outlet")
         return
     factors = ("outlet_factor", "effective_area", "found_factor")
-    bad: frozenset[str] = getattr(outlet, "bad", frozenset())
-    if outlet["place"] != DUCT and all(outlet[one] is None for one in factors) and not bad.intersection(factors):
+    if outlet["place"] != DUCT and all(outlet[one] is None for one in factors) and not _bad(outlet) & set(factors):
         yield row.finding(
             "instrument", "one that indicates a flow: the outlet has no outlet factor, effective area or found factor"
         )
@@ -190,6 +220,9 @@ def _probe(row: Row, pressure: bool, names: _Names) -> Iterable[Finding]:
     measures = None if probe is None else (probe.get("quantity"), indication_quantity(probe))
     if measures is not None and any(one not in (None, "air velocity") for one in measures):
         yield row.finding("probe", f"a probe calibrated in air velocity (this one is for {measures[0]})")
+    elif probe is not None and probe.get("density_effect") is not None:
+        effect = probe["density_effect"]
+        yield row.finding("probe", f"a probe, which has no density_effect of its own (this one has {effect})")
 
 
 def _throttled(row: Row, instrument: Cells) -> Iterable[Finding]:
@@ -199,6 +232,8 @@ def _throttled(row: Row, instrument: Cells) -> Iterable[Finding]:
         yield row.finding("throttled_observations", "nothing: only a hood has a throttle")
     elif instrument.get("resistance_ratio") is None and "resistance_ratio" not in _bad(instrument):
         yield row.finding("throttled_observations", "nothing: no resistance_ratio is on record for the hood")
+    elif not row.blank("log_file"):
+        yield row.finding("log_file", "nothing beside throttled_observations: the open ones stand in observations")
     elif row.sound("throttled_observations") and (row.sound("observations") or row.sound("indication")):
         yield from _pair(row, instrument)
 
@@ -222,9 +257,7 @@ def _declares(instrument: Cells) -> bool:
     return instrument.get("repeatability") is not None or "repeatability" in _bad(instrument)
 
 
-def _traverse(
-    row: Row, instrument: Cells, outlet: Cells | None, traversed: Mapping[Key, Sequence[Row]]
-) -> Iterable[Finding]:
+def _traverse(row: Row, instrument: Cells, outlet: Cells | None, traverses: _Traverses) -> Iterable[Finding]:
     for column in _ONE_KIND:
         if not row.blank(column):
             yield row.finding(column, "nothing beside traverse_rule: the points stand in traverses.csv")
@@ -243,8 +276,8 @@ def _traverse(
         return
     wrong = list(_counts(row, str(outlet["shape"])))
     yield from wrong
-    if not wrong and row.sound("job", "outlet", "instrument", "observed_at"):
-        yield from _points(row, instrument, outlet, traversed.get(reading_key(row), ()))
+    if not wrong and row.sound(*_KEY):
+        yield from _points(row, instrument, outlet, traverses)
 
 
 def _counts(row: Row, shape: str) -> Iterable[Finding]:
@@ -254,7 +287,7 @@ def _counts(row: Row, shape: str) -> Iterable[Finding]:
             yield row.finding(column, f"for {rule} in a {shape} section: {spoken(possible)}")
 
 
-def _points(row: Row, instrument: Cells, outlet: Cells, rows: Sequence[Row]) -> Iterable[Finding]:
+def _points(row: Row, instrument: Cells, outlet: Cells, traverses: _Traverses) -> Iterable[Finding]:
     try:
         sizes = (outlet["width"], outlet["height"], outlet["diameter"])
         section = section_from(str(outlet["shape"]), sizes, str(outlet["dimension_unit"]))
@@ -266,53 +299,72 @@ def _points(row: Row, instrument: Cells, outlet: Cells, rows: Sequence[Row]) -> 
         }
     except CalibError:  # sizes that were found wrong in outlets.csv
         return
+    rows = traverses.of_readings.get(reading_key(row), ())
     there: dict[tuple[int, int], Row] = {}
     for one in rows:
         yield from _point(one, expected, there)
-    missing = sorted(expected - there.keys())
-    if missing and not any({"line", "point"} & one.bad for one in rows):
-        named = ", ".join(f"{line}/{point}" for line, point in missing[:5])
-        more = f" and {len(missing) - 5} more" if len(missing) > 5 else ""
-        yield duplicate(row, ("traverse_rule",), f"all points in traverses.csv: no line/point {named}{more}")
+    yield from _missing(row, expected - there.keys(), rows, traverses)
     yield from _passes(rows, instrument)
 
 
 def _point(one: Row, expected: set[tuple[int, int]], there: dict[tuple[int, int], Row]) -> Iterable[Finding]:
     if not one.sound("line", "point"):
         return
-    place = (int(one.cells["line"]), int(one.cells["point"]))
+    line, point = place = (int(one.cells["line"]), int(one.cells["point"]))
+    on_line = [number for its_line, number in expected if its_line == line]
     if place in there:
         yield one.finding("point", f"each point once; it stands in row {there[place].number} already")
-    elif place not in expected:
-        lines = max(line for line, _ in expected)
-        yield one.finding("point", f"a point of the rule: lines 1 to {lines}, each with its points")
+    elif not on_line:
+        yield one.finding("line", f"a line of the rule: 1 to {max(expected)[0]}")
+    elif point not in on_line:
+        yield one.finding("point", f"a point of the rule: 1 to {max(on_line)} on line {line}")
     else:
         there[place] = one
+
+
+def _missing(row: Row, missing: set[tuple[int, int]], rows: Sequence[Row], traverses: _Traverses) -> Iterable[Finding]:
+    """Points that no row has, but for those whose rows are named for another mistake."""
+    strays = [one for names in _but_one(reading_key(row)) for one in traverses.strays.get(names, ())]
+    elsewhere = {(int(one.cells["line"]), int(one.cells["point"])) for one in strays if one.sound("line", "point")}
+    unplaced = sum(not one.sound("line", "point") for one in (*rows, *strays))
+    absent = sorted(missing - elsewhere)
+    if len(absent) > unplaced and not traverses.unread:
+        named = ", ".join(f"{line}/{point}" for line, point in absent[:5])
+        more = f" and {len(absent) - 5} more" if len(absent) > 5 else ""
+        yield duplicate(row, ("traverse_rule",), f"all points in traverses.csv: no line/point {named}{more}")
 
 
 def _passes(rows: Sequence[Row], instrument: Cells) -> Iterable[Finding]:
     counted = [(one, len(observed_values(one.cells["indications"]))) for one in rows if one.sound("indications")]
     if not counted:
         return
-    usual = counted[0][1]
+    usual = mode(count for _, count in counted)
+    values = "1 value" if usual == 1 else f"{usual} values"
     for one, count in counted:
         if count != usual:
-            yield one.finding("indications", f"{usual} value(s), one for each pass, as at the first point")
+            yield one.finding("indications", f"{values}, one for each pass, as at the other points")
     if usual < 2 and not _declares(instrument):
-        yield counted[0][0].finding("indications", _TWO.replace("observations", "passes"))
+        first = next(one for one, count in counted if count == usual)
+        yield first.finding("indications", _TWO.replace("observations", "passes"))
 
 
-def _without_reading(rows: Sequence[Row], readings: Sequence[Row], undecided: frozenset[str]) -> Iterable[Finding]:
-    """Points of a traverse belong to a reading of the same job, outlet, instrument and time."""
-    columns = ("job", "outlet", "instrument", "observed_at")
-    named = {reading_key(row) for row in readings if row.sound(*columns) and not row.blank("traverse_rule")}
-    if "readings.csv" in undecided or any(set(columns) & row.bad for row in readings):
+def _without_reading(
+    traversed: Mapping[Key, Sequence[Row]], traversing: set[Key], of_readings: set[_ButOne]
+) -> Iterable[Finding]:
+    """Points of a traverse belong to a reading; those of one traverse that belong to none are named once."""
+    if any(names.count(None) > 1 for names in of_readings):
         return
-    for row in rows:
-        if row.sound(*columns) and reading_key(row) not in named:
-            yield duplicate(
-                row, ("observed_at",), "a reading with traverse_rule of this job, outlet, instrument and time"
-            )
+    near = {names for one in traversing for names in _but_one(one)}
+    for key, rows in traversed.items():
+        but_one = _but_one(key)
+        # A reading of which one name was found wrong may be theirs.
+        if key in traversing or of_readings.intersection(but_one):
+            continue
+        # One name that is not the reading's is the one that is wrong.
+        apart = [column for column, names in zip(_KEY, but_one, strict=True) if names in near]
+        more = "" if len(rows) == 1 else f" (for this and {len(rows) - 1} more row{'s' if len(rows) > 2 else ''})"
+        expected = f"a reading with traverse_rule of this job, outlet, instrument and time{more}"
+        yield duplicate(rows[0], (apart[0] if apart else "observed_at",), expected)
 
 
 def _observations(row: Row, instrument: Cells) -> Iterable[Finding]:

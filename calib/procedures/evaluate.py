@@ -48,6 +48,7 @@ __all__ = ["NET", "Evaluation", "Judgement", "Measured", "Refused", "Results", "
 class Measured(Standing):
     """A reading that stands, and whether the totals take it."""
 
+    latest: bool = False  # no later reading of its outlet stands
     in_totals: bool = False  # the latest reading of an outlet that belongs to totals
 
 
@@ -191,9 +192,10 @@ def _with_totals(standing: Sequence[Standing], belong: Any) -> list[Measured]:
     last: dict[int, int | None] = {}
     for one in sorted(standing, key=lambda one: (moment(one.reading.observed_at), key(one.reading.id))):
         last[one.reading.outlet_id] = one.reading.id
+    latest = [last[one.reading.outlet_id] == one.reading.id for one in standing]
     return [
-        Measured(**vars(one), in_totals=last[one.reading.outlet_id] == one.reading.id and one.outlet.id in belong)
-        for one in standing
+        Measured(**vars(one), latest=is_last, in_totals=is_last and one.outlet.id in belong)
+        for one, is_last in zip(standing, latest, strict=True)
     ]
 
 

@@ -12,9 +12,10 @@ q_i is the flow in the duct, v_i the corrected velocity at the face, A the area 
     instrument    scatter, reference part and stability of the calibration at the face; cancels where a reading uses the factor with
                   the same calibration, and counts after a recalibration
 
-A density of the air that the face's velocity needs counts with the reference, against that of the traverse where both rest on the
-same conditions of one job; so do, of a factor for a type, the dimensions of the openings: K bears the error of A then. A factor for one
-outlet is used as the effective area K A, which no dimension enters. Sources: common practice, no source; GUM 4.2.3, 5.1.2, 5.2.2.
+A density of the air that the velocity at the face needs counts with the reference, against that of the traverse where both rest on
+the same conditions of one job; so do the dimensions of the openings in a factor for a type: there K bears the error of A. A factor
+for one outlet is used as the effective area K A, which no dimension enters.
+Sources: common practice, no source; GUM 4.2.3, 5.1.2, 5.2.2.
 """
 
 import json
@@ -42,7 +43,6 @@ from calib.quantities import unit
 from calib.records import ledger, tables
 
 SCOPES = {"outlet": tables.THIS_OUTLET, "type": tables.THIS_TYPE}
-FEWEST = 2  # pairs: one shows no spread
 
 _SHOWN_BY_THE_SPREAD = frozenset({"repeatability", "resolution"})
 _OF_THE_CALIBRATION = frozenset({"calibration scatter", "reference standard", "stability"})
@@ -106,8 +106,6 @@ def _of_words(wanted: FactorWanted) -> Iterator[Finding]:
         yield _finding("--scope", wanted.scope, f"one of {', '.join(SCOPES)}")
     if wanted.scope == "outlet" and wanted.outlet_type is not None:
         yield _finding("--outlet-type", wanted.outlet_type, "nothing beside --scope outlet")
-    if len(wanted.pairs) < FEWEST:
-        yield _finding(PAIR, ", ".join(wanted.pairs), f"at least {FEWEST} pairs, since one shows no spread")
 
 
 def _of_faces(pairs: Sequence[Paired]) -> Iterator[Finding]:
@@ -240,9 +238,7 @@ def _area(face: Standing) -> float:
     return face.factor.effective_area
 
 
-def _record(
-    session: Session, wanted: FactorWanted, pairs: Sequence[Paired], found: FoundFactor
-) -> tables.FoundFactor:
+def _record(session: Session, wanted: FactorWanted, pairs: Sequence[Paired], found: FoundFactor) -> tables.FoundFactor:
     face, before = measured(pairs[0].other), _latest(session, wanted.name.strip())
     outlet, outlet_type = _where(wanted, pairs)
     return tables.FoundFactor(
@@ -269,7 +265,9 @@ def _relative_reference(pairs: Sequence[Paired], *, with_dimensions: bool) -> fl
     at_the_face = _SHOWN_BY_THE_SPREAD | _OF_THE_CALIBRATION | _OF_THE_FLOW_AT_THE_FACE
     without = at_the_face if with_dimensions else at_the_face | {"dimension"}
     each = [
-        relative_ratio_uncertainty(pair, lambda name: name not in _SHOWN_BY_THE_SPREAD, lambda name: name not in without)
+        relative_ratio_uncertainty(
+            pair, lambda name: name not in _SHOWN_BY_THE_SPREAD, lambda name: name not in without
+        )
         for pair in pairs
     ]
     return _mean(each)

@@ -17,6 +17,7 @@ from calib.records.tables import DUCT
 from calib.uncertainty.propagation import Contribution, covariance, propagate
 
 PAIR = "--pair"
+FEWEST = 2  # pairs: one shows no spread
 LONG_APART = timedelta(hours=1)  # beyond it a caution: a judgement, no source
 
 Kept = Callable[[str], bool]  # name of a contribution -> whether it counts
@@ -44,10 +45,13 @@ class Pairs:
 def pairs_of(session: Session, typed: Sequence[str], now: datetime) -> Pairs:
     """Pairs typed as TRAVERSE:OTHER by the numbers of the readings, their jobs evaluated as the records count now.
 
-    Each reading is there, stands, and is used once; the first of a pair was taken in a duct.
+    There are two pairs or more; each reading is there, stands, and is used once; the first of a pair was taken in a duct.
     """
     looking = _Looking(session, now)
     sound, findings = [], []
+    if len(typed) < FEWEST:
+        few = f"at least {FEWEST} pairs, since one shows no spread"
+        findings.append(Finding("command line", None, PAIR, ", ".join(typed), few))
     for one in typed:
         pair, wrong = looking.at(one)
         findings += [Finding("command line", None, PAIR, one, expected) for expected in wrong]
@@ -153,11 +157,9 @@ def _flows(one: ReadingInJob) -> Flows:
     return one.evaluation.flows
 
 
-def cautions_of_times(pairs: Sequence[Paired]) -> Iterator[str]:
-    """Pairs whose readings lie so far apart that they hardly measured one flow."""
-    for pair in pairs:
-        times = [moment(measured(one).reading.observed_at) for one in (pair.traverse, pair.other)]
-        apart = abs(times[1] - times[0])
-        if apart > LONG_APART:
-            hours = apart / timedelta(hours=1)
-            yield f"pair {pair.typed}: the readings lie {hours:.1f} h apart; they measure one flow only if it stayed as it was"
+def cautions_of_times(name: str, first: str, second: str) -> Iterator[str]:
+    """A caution where the two readings of a pair, at times as typed, lie so far apart that they hardly measured one flow."""
+    apart = abs(moment(second) - moment(first))
+    if apart > LONG_APART:
+        hours = apart / timedelta(hours=1)
+        yield f"pair {name}: the readings lie {hours:.1f} h apart; they measure one flow only if it stayed as it was"

@@ -9,8 +9,8 @@ The measurement model is gone through backwards, from the design flow to the ind
 
 Then a reading with that indication, one observation, goes the way of every reading: the gate, the arrays, the flows. So its U is
 the one that the report would give. More observations than one are evaluated by their scatter (Type A, n-1 degrees of freedom),
-which is taken to be the instrument's declared repeatability; of a traverse that is the scatter of its passes. A duct is traversed by
-the log-Tchebycheff rule with its usual points, the same indication at each: a duct's profile is not known before it is measured.
+which is taken to be the instrument's declared repeatability; of a traverse that is the scatter of its passes. A duct is
+traversed by the log-Tchebycheff rule with its usual points, the same indication at each, since its profile is not known before.
 Vanes are predicted without correction for density: the correction is small, and a reading may be taken without it.
 
 What a probe is: a pressure instrument needs one before it, and the register holds no word for it. An instrument that measures and
@@ -30,9 +30,9 @@ from sqlmodel import Session, col, select
 
 from calib.airflow.traverse import LOG_TCHEBYCHEFF, usual
 from calib.airflow.velocity import similarity_scale, standard_velocity, velocity_pressure
-from calib.confirmation.conformity import GUARDED_NON_BINARY, SIMPLE, ToleranceIntervals, tolerance_intervals
+from calib.confirmation.conformity import GUARDED_NON_BINARY, SIMPLE, ToleranceIntervals
 from calib.confirmation.interval import RETIREMENT, Decision, gate
-from calib.confirmation.risk import uncertainty_over_tolerance
+from calib.confirmation.risk import capability_index, uncertainty_over_tolerance
 from calib.curves.curve import Curve
 from calib.errors import CalibError, CurveError, Finding
 from calib.measurement import Effect, flows
@@ -107,7 +107,7 @@ class Gear:
     @property
     def name(self) -> str:
         """How it is called."""
-        return self.instrument.tag if self.probe is None else f"{self.instrument.tag} with {self.probe.tag}"
+        return self.instrument.tag if self.probe is None else f"{self.instrument.tag} + {self.probe.tag}"
 
     @property
     def is_flow(self) -> bool:
@@ -160,10 +160,18 @@ class Predicted:
             return YES
         return NO if self.declared or self.over_tolerance > self.at_most * _ON_THE_MARK else NOT_KNOWN
 
+    @property
+    def capability(self) -> float:
+        """Measurement capability index C_m with `with_them` [1] (JCGM 106, 7.6.3)."""
+        return float(capability_index(self._tolerance, self.with_them.standard_uncertainty))
+
     def ratio_of(self, budget: Budget) -> float:
         """U/T of a budget [1]."""
-        interval = ToleranceIntervals(np.array(-self.half_width), np.array(self.half_width))
-        return float(uncertainty_over_tolerance(budget.expanded_uncertainty, interval))
+        return float(uncertainty_over_tolerance(budget.expanded_uncertainty, self._tolerance))
+
+    @property
+    def _tolerance(self) -> ToleranceIntervals:
+        return ToleranceIntervals(np.array(-self.half_width), np.array(self.half_width))
 
 
 @dataclass(frozen=True)
@@ -234,7 +242,7 @@ class _Asked:
 
 
 def plan_job(session: Session, name: str, wish: Wish) -> JobPlan:
-    """Plan a job; raises NotInRecordsError for a job that is not there. Methods that are not there are left to `method_findings`."""
+    """Plan a job; raises NotInRecordsError for a job that is not there. Unknown methods are left to `method_findings`."""
     job = job_named(session, name)
     records = on_record(session)
     air, reasons = _air(records, key(job.id), wish)
@@ -586,20 +594,19 @@ def with_observations(of_one: Budget, place: int, observations: int) -> Budget:
 
 
 @dataclass(frozen=True)
-class Band:
-    """Measured flows that would pass [m3/s]; the ends are None where none would."""
+class Acceptance:
+    """Measured flows that would pass [m3/s]."""
 
-    passes: tuple[float, float] | None
-    conditionally: tuple[float, float] | None = None  # by the non-binary rule, where they pass conditionally at least
+    interval: tuple[float, float] | None  # None: no flow would
+    conditional: tuple[float, float] | None  # that would pass conditionally at least; None but by the non-binary rule
 
 
-def band(design: float, half_width: float, expanded_uncertainty: float, rule: str) -> Band:
-    """Measured flows that pass under a decision rule with an expanded uncertainty (JCGM 106, 8.2 and 8.3.2; ILAC-G8, 4.2).
+def acceptance(design: float, half_width: float, expanded_uncertainty: float, rule: str) -> Acceptance:
+    """Acceptance interval of a decision rule with an expanded uncertainty (JCGM 106, 8.2 and 8.3.2; ILAC-G8, 4.2).
 
-    All in [m3/s]. The guard band is w = U, as `calib.confirmation.conformity` has it. U is taken as the same all over the band.
+    All in [m3/s]. The guard band is w = U, as `calib.confirmation.conformity` has it; U is taken to be the same at its ends.
     """
-    whole = tolerance_intervals(np.array(design), np.array(half_width / design))
+    tolerance = (design - half_width, design + half_width)
     guard = 0.0 if rule == SIMPLE else expanded_uncertainty
-    ends = float(whole.lower) + guard, float(whole.upper) - guard
-    passes = ends if guard <= half_width * _ON_THE_MARK else None
-    return Band(passes, (float(whole.lower), float(whole.upper)) if rule == GUARDED_NON_BINARY else None)
+    interval = (tolerance[0] + guard, tolerance[1] - guard) if guard <= half_width * _ON_THE_MARK else None
+    return Acceptance(interval, tolerance if rule == GUARDED_NON_BINARY else None)

@@ -48,7 +48,7 @@ class Counted:
 
 @dataclass(frozen=True)
 class RisksOfJob:
-    """Risks of a job; arrays run over the readings that are judged and that the totals take."""
+    """Risks of a job; arrays run over the readings that are judged, the latest of each outlet and duct."""
 
     rows: tuple[int, ...]  # of the evaluation
     capability_index: Floats  # C_m of each
@@ -83,7 +83,7 @@ def _judged(evaluation: Evaluation) -> tuple[int, ...]:
     return tuple(
         row
         for row, one in enumerate(evaluation.measured)
-        if one.in_totals and evaluation.judgement is not None and evaluation.judgement.statement[row]
+        if one.latest and evaluation.judgement is not None and evaluation.judgement.statement[row]
     )
 
 

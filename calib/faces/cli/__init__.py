@@ -9,6 +9,7 @@ import typer
 from calib import __version__
 from calib.errors import CalibError, RefusedError
 from calib.faces.cli import (
+    balance,
     calibration,
     check,
     conditions,
@@ -37,6 +38,7 @@ app = typer.Typer(
 records.register(app)
 traverse_entry.register(traverse.app)
 job.register(app)
+balance.register(app)
 app.add_typer(instrument.app, name="instrument")
 app.add_typer(calibration.app, name="calibration")
 app.add_typer(check.app, name="check")

@@ -1,0 +1,144 @@
+"""The command that plans a job before it is measured."""
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from calib.errors import BadInputError, CalibError, Finding
+from calib.faces.cli.options import (
+    DEFAULT_RECORDS,
+    AsJson,
+    InUnits,
+    OnDate,
+    Records,
+    clock,
+    day_of,
+    end_of,
+    print_json,
+    stop,
+    tell,
+)
+
+if TYPE_CHECKING:
+    from calib.procedures.plan_job import ExpectedAir
+
+# Option -> quantity, and an example of what to type.
+_AIR = {
+    "--temperature": ("temperature", "20 degC"),
+    "--pressure": ("pressure", "101.3 kPa"),
+    "--humidity": ("relative humidity", "50 %"),
+}
+
+
+def register(app: typer.Typer) -> None:
+    """Add this command to the program."""
+    app.command("plan")(plan)
+
+
+def plan(
+    job: Annotated[str, typer.Argument(metavar="JOB", help="The job.")],
+    on: OnDate = None,
+    method: Annotated[
+        list[str] | None,
+        typer.Option("--method", metavar="NAME", help="A method to plan with, repeatable; all that suit if not given."),
+    ] = None,
+    at_most: Annotated[
+        str,
+        typer.Option("--at-most", metavar="RATIO", help="U over the half-width of the tolerance that counts as proof."),
+    ] = "1",
+    temperature: Annotated[
+        str | None, typer.Option(metavar="VALUE", help='Temperature of the air to expect, like "20 degC".')
+    ] = None,
+    pressure: Annotated[
+        str | None, typer.Option(metavar="VALUE", help='Absolute pressure of the air to expect, like "101.3 kPa".')
+    ] = None,
+    humidity: Annotated[
+        str | None, typer.Option(metavar="VALUE", help='Relative humidity of the air to expect, like "50 %".')
+    ] = None,
+    records: Records = DEFAULT_RECORDS,
+    units: InUnits = None,
+    as_json: AsJson = False,
+) -> None:
+    """Plan a job: which instruments in calibration can prove each outlet's tolerance.
+
+    For each outlet or duct with a design flow: what each instrument that may be used that day would show, the expanded
+    uncertainty U that the report would give, U over the half-width T of the tolerance, and how many observations bring it down
+    to the ratio asked for. Instruments whose value depends on the density of the air need conditions: those stated here, else the
+    latest of the job on record. Exit status 1: some outlet with a design has no instrument.
+
+    Mind ladders, moving machinery and hot surfaces. Do not drill test holes into ducts that carry hazardous air, or that may,
+    without the site's permission. Flows that protect life or health are judged by the local code and a licensed practitioner;
+    this plan is no substitute for either.
+
+    Example: calib plan FQ-204 --on 2026-03-09
+    """
+    from calib.faces import plan_answer
+    from calib.procedures.plan_job import Wish, method_findings, plan_job
+    from calib.records import database
+
+    typed = {"--temperature": temperature, "--pressure": pressure, "--humidity": humidity}
+    wrong = [*_day_findings(on), *_ratio_findings(at_most), *_air_findings(typed)]
+    methods = tuple(dict.fromkeys(method or ()))
+    with database.reading(records) as session:
+        wrong += method_findings(session, methods)
+        if wrong:
+            raise BadInputError(wrong)
+        found = plan_job(session, job, Wish(end_of(day_of(on)), clock(), float(at_most), methods, _expected(typed)))
+        if as_json:
+            print_json(plan_answer.document(found, units))
+        else:
+            tell(plan_answer.text(found, units))
+    if found.without_instrument:
+        stop(1)
+
+
+def _day_findings(on: str | None) -> list[Finding]:
+    try:
+        day_of(on)
+    except BadInputError as error:
+        return list(error.findings)
+    return []
+
+
+def _ratio_findings(at_most: str) -> list[Finding]:
+    from calib.procedures import cells
+
+    expected = cells.above_zero(at_most)
+    return [] if expected is None else [Finding("command line", None, "--at-most", at_most, expected)]
+
+
+def _air_findings(typed: dict[str, str | None]) -> list[Finding]:
+    """Everything wrong with the conditions to expect: all three or none, each a value with its unit, where air is known."""
+    if not any(one is not None for one in typed.values()):
+        return []
+    return [
+        Finding("command line", None, option, value, expected)
+        for option, value in typed.items()
+        if (expected := _expectation(option, value)) is not None
+    ]
+
+
+def _expectation(option: str, typed: str | None) -> str | None:
+    """What an option ought to hold, where it does not."""
+    quantity, example = _AIR[option]
+    if typed is None:
+        return (
+            f"a value like '{example}' beside the other conditions: temperature, pressure and humidity belong together"
+        )
+    from calib.airflow.air import density
+    from calib.quantities import read
+
+    usual = {"--temperature": 293.15, "--pressure": 101325.0, "--humidity": 0.5}
+    try:
+        density(*(usual | {option: read(typed, quantity)[0]}).values())
+    except CalibError as error:
+        return f"a value like '{example}' ({error})"
+    return None
+
+
+def _expected(typed: dict[str, str | None]) -> "ExpectedAir | None":
+    from calib.procedures.plan_job import ExpectedAir
+    from calib.quantities import read
+
+    values = [read(one, _AIR[option][0])[0] for option, one in typed.items() if one is not None]
+    return ExpectedAir(*values) if values else None

@@ -1,0 +1,383 @@
+"""The answer of `calib plan`: as a document for machines, as text for people.
+
+Fields of the document. Flows are in the outlet's own unit (`unit` of its `design`), indications in the instrument's.
+
+    job, title, on, decision_rule                        the job, and the day asked about
+    coverage_probability                                 of every expanded uncertainty [1]
+    at_most                                              U/T that counts as proof; T is the half-width of the tolerance
+    air                                                  conditions counted with; null where none are known
+        conditions, expected                             their name; whether they were stated as expected
+        temperature, pressure, humidity                  each value, unit, standard_uncertainty
+        density                                          value, unit, standard_uncertainty
+    air_reasons                                          why later conditions on record are of no use
+    outlets                                              in the order of the records
+        outlet, system, service, place
+        design                                           value, unit, tolerance_percent, half_width; null: none
+        provable                                         whether an instrument can prove the tolerance; null without design
+        traverse                                         rule, lines, points that a duct is planned with; else null
+        candidates                                       sorted by u_over_t
+            instrument, probe, method, certificate
+            indication                                   value, unit: what the design flow would show
+            velocity                                     value, unit: mean velocity; null for a hood
+            can_prove                                    yes, no, not known
+            observations                                 fewest needed (passes of a traverse); null: none suffices, or not known
+            standard_uncertainty, expanded_uncertainty   with so many observations; one where that is null
+            u_over_t, capability_index                   U/T, and C_m of JCGM 106, 7.6.3
+            of_one_observation                           expanded_uncertainty, u_over_t
+            however_many_observations                    u_over_t, ruled_by, variance_percent: what more observations leave
+            acceptance_interval                          from, to: measured flows that would pass with that U; null: none would
+            conditional_interval                         the same, conditional passes with them; null but by the non-binary rule
+            flags                                        what is worth knowing of such a reading
+        unusable                                         instrument, probe, reasons
+        remarks                                          on the place itself
+    left_out                                             instrument, reasons: not to be used on that day
+    reference_standards                                  instruments among the candidates that serve as such
+    without_instrument                                   outlets with a design that no instrument can prove
+    without_design                                       outlets that nothing is to be proved of
+"""
+
+import textwrap
+from collections.abc import Iterable, Sequence
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
+from typing import Any
+
+from calib.faces.plain_text import one_line
+from calib.procedures.air_of import MEASURED_AS, AirFound
+from calib.procedures.plan_job import EXPECTED, NO, NOT_KNOWN, Acceptance, JobPlan, OutletPlan, Predicted, acceptance
+from calib.quantities import UNITS, Unit, preferred, unit
+from calib.records import tables
+from calib.uncertainty.coverage import COVERAGE_PROBABILITY
+from calib.uncertainty.statement import plain, round_uncertainty
+
+Content = dict[str, Any]
+
+WIDTH = 80  # of what is printed; a table is wider where names are long
+_SHOWN = {"temperature": "temperature", "barometric pressure": "pressure", "relative humidity": "humidity"}
+
+
+# --- for machines ----------------------------------------------------------------------------------------------------------------
+
+
+def document(found: JobPlan, units: str | None) -> Content:
+    """A plan as a document; its fields stand at the top of this file. `units` is "si", "ip", or None for those typed."""
+    return {
+        "job": found.job.job,
+        "title": found.job.title,
+        "on": str(found.wish.at.date()),
+        "decision_rule": found.job.decision_rule,
+        "coverage_probability": COVERAGE_PROBABILITY,
+        "at_most": found.wish.at_most,
+        "air": None if found.air is None else _air(found.air, units),
+        "air_reasons": list(found.air_reasons),
+        "outlets": [_outlet(one, found.job.decision_rule, units) for one in found.outlets],
+        "left_out": [{"instrument": one.tag, "reasons": list(one.reasons)} for one in found.left_out],
+        "reference_standards": list(found.standards),
+        "without_instrument": [one.outlet.outlet for one in found.without_instrument],
+        "without_design": [one.outlet.outlet for one in found.outlets if not one.has_design],
+    }
+
+
+def _air(air: AirFound, units: str | None) -> Content:
+    rows = {
+        _SHOWN[one.condition.quantity]: _condition(one.value, one.standard_uncertainty, one.condition.quantity, units)
+        for one in air.rows
+        if one.condition.quantity in _SHOWN
+    }
+    in_unit = preferred("density", units or "si")
+    of_density = _with_u(air.density, air.standard_uncertainty, in_unit)
+    return {"conditions": air.name, "expected": air.name == EXPECTED, **rows, "density": of_density}
+
+
+def _condition(value: float, u: float, quantity: str, units: str | None) -> Content:
+    measured = MEASURED_AS[quantity]
+    # The pressure of the atmosphere has other units than that of ducts.
+    atmosphere = unit("pressure", "inHg(0degC)" if units == "ip" else "kPa")
+    return _with_u(value, u, atmosphere if measured == "pressure" else preferred(measured, units or "si"))
+
+
+def _with_u(value: float, u: float, in_unit: Unit) -> Content:
+    return {
+        "value": float(in_unit.from_si(value)),
+        "unit": in_unit.symbol,
+        "standard_uncertainty": float(in_unit.difference_from_si(u)),
+    }
+
+
+def _outlet(one: OutletPlan, rule: str, units: str | None) -> Content:
+    flow = _flow_unit(one.outlet, units)
+    traverse = None if one.traverse is None else dict(zip(("rule", "lines", "points"), one.traverse, strict=True))
+    return {
+        "outlet": one.outlet.outlet,
+        "system": one.outlet.system,
+        "service": one.outlet.service,
+        "place": one.outlet.place or tables.OUTLET,
+        "design": _design(one, flow) if one.has_design else None,
+        "provable": one.provable if one.has_design else None,
+        "traverse": traverse,
+        "candidates": [_candidate(each, one, flow, rule, units) for each in one.candidates],
+        "unusable": [
+            {**_tags(each.gear.instrument, each.gear.probe), "reasons": list(each.reasons)} for each in one.unusable
+        ],
+        "remarks": list(one.remarks),
+    }
+
+
+def _flow_unit(outlet: tables.Outlet, units: str | None) -> Unit:
+    return preferred("volume flow", units) if units else unit("volume flow", outlet.flow_unit or "L/s")
+
+
+def _tags(instrument: tables.Instrument, probe: tables.Instrument | None) -> Content:
+    return {"instrument": instrument.tag, "probe": None if probe is None else probe.tag}
+
+
+def _design(one: OutletPlan, flow: Unit) -> Content:
+    return {
+        "value": flow.from_si(one.design),
+        "unit": flow.symbol,
+        "tolerance_percent": float(one.outlet.tolerance_percent or "nan"),
+        "half_width": flow.difference_from_si(one.half_width),
+    }
+
+
+def _candidate(one: Predicted, of: OutletPlan, flow: Unit, rule: str, units: str | None) -> Content:
+    instrument, budget = one.gear.instrument, one.with_them
+    shown = unit(instrument.indicated, instrument.unit)
+    accepted = acceptance(of.design, of.half_width, budget.expanded_uncertainty, rule)
+    return {
+        **_tags(instrument, one.gear.probe),
+        "method": one.method.method,
+        "certificate": one.standing.calibration.certificate,
+        "indication": {"value": shown.from_si(one.standing.indication.mean), "unit": shown.symbol},
+        "velocity": None if one.gear.is_flow else _velocity(one, units),
+        "can_prove": one.verdict,
+        "observations": one.observations,
+        "standard_uncertainty": flow.difference_from_si(budget.standard_uncertainty),
+        "expanded_uncertainty": flow.difference_from_si(budget.expanded_uncertainty),
+        "u_over_t": one.over_tolerance,
+        "capability_index": one.capability,
+        "of_one_observation": {
+            "expanded_uncertainty": flow.difference_from_si(one.of_one.expanded_uncertainty),
+            "u_over_t": one.ratio_of(one.of_one),
+        },
+        "however_many_observations": {
+            "u_over_t": one.least,
+            "ruled_by": one.ruling.name,
+            "variance_percent": one.ruling.variance_percent,
+        },
+        **_intervals(accepted, flow),
+        "flags": list(one.standing.flags),
+    }
+
+
+def _velocity(one: Predicted, units: str | None) -> Content:
+    """In the unit asked for, or that of an instrument that shows one: others, in volts or pascals, mean m/s."""
+    own = one.gear.instrument.unit if one.gear.instrument.unit in UNITS["air velocity"] else "m/s"
+    in_unit = preferred("air velocity", units) if units else unit("air velocity", own)
+    return {"value": in_unit.from_si(one.velocity), "unit": in_unit.symbol}
+
+
+def _intervals(accepted: Acceptance, flow: Unit) -> Content:
+    ends = {"acceptance_interval": accepted.interval, "conditional_interval": accepted.conditional}
+    return {
+        name: None if pair is None else {"from": flow.from_si(pair[0]), "to": flow.from_si(pair[1])}
+        for name, pair in ends.items()
+    }
+
+
+# --- for people ------------------------------------------------------------------------------------------------------------------
+
+
+def text(found: JobPlan, units: str | None) -> str:
+    """The same for people."""
+    answer = document(found, units)
+    decimals = [[_decimals(one.gear.instrument.resolution) for one in of.candidates] for of in found.outlets]
+    blocks = [_head(answer)]
+    for one, shown in zip(answer["outlets"], decimals, strict=True):
+        blocks.append(_outlet_lines(one, shown, [each["instrument"] for each in answer["left_out"]]))
+    return "\n\n".join("\n".join(block) for block in [*blocks, *_tail(answer)])
+
+
+def _head(answer: Content) -> list[str]:
+    title = f", {answer['title']}" if answer["title"] else ""
+    probability = f"{100 * answer['coverage_probability']:g} %"
+    return [
+        *_wrapped(f"{answer['job']}{title}: what can prove each outlet's tolerance on {answer['on']}", ""),
+        *_wrapped(_air_line(answer), ""),
+        "",
+        f"  T         half-width of the tolerance; U/T of at most {answer['at_most']:g} proves it",
+        "  obs.      observations needed for that (passes of a traverse); -: none suffice",
+        f"  U         expanded uncertainty ({probability}) with them; where -, with one",
+        f"  accepted  measured flows that would pass with that U; rule: {answer['decision_rule']}",
+    ]
+
+
+def _air_line(answer: Content) -> str:
+    air = answer["air"]
+    if air is None:
+        why = f" ({'; '.join(answer['air_reasons'])})" if answer["air_reasons"] else ""
+        return f"Air: no conditions are stated or on record{why}."
+    three = [air[one] for one in _SHOWN.values()]
+    values = ", ".join(f"{one['value']:.4g} {one['unit']}" for one in three)
+    within = ", ".join(f"{one['standard_uncertainty']:.2g} {one['unit']}" for one in three)
+    density = f"density {air['density']['value']:.4g} {air['density']['unit']}"
+    if air["expected"]:
+        return f"Air, as expected: {values}, {density}; to be measured with standard uncertainties of {within}."
+    return f"Air, conditions {air['conditions']!r} on record: {values}, {density}."
+
+
+def _outlet_lines(one: Content, decimals: Sequence[int], left_out: Sequence[str]) -> list[str]:
+    place = f"{one['outlet']} ({one['place']}, {one['system']} {one['service']})"
+    if one["design"] is None:
+        return _wrapped(f"{place}: no design flow, nothing to prove", "")
+    lines = _wrapped(f"{place}: {_design_text(one)}", "")
+    if one["traverse"]:
+        lines += _wrapped("traverse: {rule}, {lines} lines of {points} points".format(**one["traverse"]))
+    if not one["provable"]:
+        lines += _wrapped(f"NO INSTRUMENT AT HAND CAN PROVE IT: {_best(one['candidates'], left_out)}")
+    if one["candidates"]:
+        lines += _table(one, decimals)
+    return [*lines, *_conditional(one), *_why_lines(one)]
+
+
+def _design_text(one: Content) -> str:
+    design, moving = one["design"], [each["velocity"] for each in one["candidates"] if each["velocity"]]
+    mean = f", mean velocity {moving[0]['value']:.3g} {moving[0]['unit']}" if moving else ""
+    return (
+        f"{design['value']:.6g} {design['unit']} ± {design['tolerance_percent']:g} %, "
+        f"T = {design['half_width']:.4g} {design['unit']}{mean}"
+    )
+
+
+def _best(candidates: Sequence[Content], left_out: Sequence[str]) -> str:
+    away = f"; left out that day: {', '.join(left_out)} (reasons at the end)" if left_out else ""
+    if not candidates:
+        return f"none can be used here{away}"
+    best = candidates[0]
+    return f"the best is {_name(best)}, {best['method']}, with U/T = {best['u_over_t']:.2f}{away}"
+
+
+def _name(one: Content) -> str:
+    return one["instrument"] if one["probe"] is None else f"{one['instrument']} + {one['probe']}"
+
+
+def _table(one: Content, decimals: Sequence[int]) -> list[str]:
+    counted = "passes" if one["traverse"] else "obs."
+    header = ("instrument", "method", "will show", f"U [{one['design']['unit']}]", "U/T", counted, "proves", "accepted")
+    rows = [header, *(_row(each, shown) for each, shown in zip(one["candidates"], decimals, strict=True))]
+    widths = [max(len(row[column]) for row in rows) for column in range(len(header))]
+    return [_aligned(row, widths) for row in rows]
+
+
+def _row(one: Content, decimals: int) -> tuple[str, ...]:
+    shown, number = one["indication"], one["observations"]
+    at_least = ">= " if one["can_prove"] == NOT_KNOWN else ""
+    return (
+        one_line(_name(one)),
+        one_line(one["method"]),
+        f"{shown['value']:.{decimals}f} {shown['unit']}",
+        at_least + plain(round_uncertainty(one["expanded_uncertainty"])),
+        f"{one['u_over_t']:.2f}",
+        "-" if number is None else str(number),
+        one["can_prove"],
+        _ends(one["acceptance_interval"], one["expanded_uncertainty"]),
+    )
+
+
+def _aligned(row: Sequence[str], widths: Sequence[int]) -> str:
+    """Words to the left, numbers to the right."""
+    cells = (
+        cell.ljust(width) if column in (0, 1, 6) else cell.rjust(width)
+        for column, (cell, width) in enumerate(zip(row, widths, strict=True))
+    )
+    return ("  " + "  ".join(cells)).rstrip()
+
+
+def _decimals(resolution: str) -> int:
+    """Decimals that an instrument of a resolution shows."""
+    return max(-int(Decimal(resolution).as_tuple().exponent), 0)
+
+
+def _ends(pair: Content | None, expanded_uncertainty: float) -> str:
+    """An interval to the place of U, its ends rounded inwards: what is printed as accepted is."""
+    if pair is None:
+        return "-"
+    grain = round_uncertainty(expanded_uncertainty)
+    low, high = Decimal(repr(pair["from"])), Decimal(repr(pair["to"]))
+    return f"{plain(low.quantize(grain, ROUND_CEILING))} to {plain(high.quantize(grain, ROUND_FLOOR))}"
+
+
+def _conditional(one: Content) -> list[str]:
+    pairs = [each["conditional_interval"] for each in one["candidates"]]
+    if not pairs or pairs[0] is None:
+        return []
+    return _wrapped(f"conditional pass: out to {pairs[0]['from']:.6g} and {pairs[0]['to']:.6g} {one['design']['unit']}")
+
+
+def _why_lines(one: Content) -> list[str]:
+    lines = list(one["remarks"])
+    for each in one["candidates"]:
+        lines += [_said_of([each], why) for why in (*_why_not(each, one), *each["flags"])]
+    lines += [_said_of(those, reason) for reason, those in _together(one["unusable"])]
+    return [line for told in lines for line in _wrapped(told, "  - ")]
+
+
+def _why_not(one: Content, of: Content) -> Iterable[str]:
+    counted = "passes" if of["traverse"] else "observations"
+    left = one["however_many_observations"]
+    if one["can_prove"] == NO:
+        yield (
+            f"no number of {counted} suffices, U/T stays at {left['u_over_t']:.2f}: {left['ruled_by']} rules "
+            f"({left['variance_percent']:.0f} % of the variance)"
+        )
+    if one["can_prove"] == NOT_KNOWN:
+        yield (
+            f"it declares no repeatability, so U holds none and the {counted} needed cannot be told: have one declared, or "
+            "take two or more and see"
+        )
+
+
+def _together(unusable: Sequence[Content]) -> Iterable[tuple[str, list[Content]]]:
+    """Each reason with all that it speaks against."""
+    those: dict[str, list[Content]] = {}
+    for one in unusable:
+        for reason in one["reasons"]:
+            those.setdefault(reason, []).append(one)
+    return those.items()
+
+
+def _said_of(those: Sequence[Content], reason: str) -> str:
+    """A reason with the names before it, unless it begins with the tag that it speaks of."""
+    tags = {tag for one in those for tag in (one["instrument"], one["probe"])}
+    if any(reason.startswith(f"{tag}: ") for tag in tags):
+        return reason
+    return f"{', '.join(_name(one) for one in those)}: {reason}"
+
+
+def _tail(answer: Content) -> list[list[str]]:
+    left_out = [line for one in answer["left_out"] for reason in one["reasons"] for line in _wrapped(reason, "  - ")]
+    blocks = [[f"Left out on {answer['on']}:", *left_out]] if left_out else []
+    last = []
+    if answer["reference_standards"]:
+        tags = ", ".join(answer["reference_standards"])
+        last += _wrapped(f"Reference standard: {tags}; keep it for calibrations where another instrument can do.", "")
+    return [*blocks, [*last, *_wrapped(_summary(answer), ""), *_wrapped(_PREDICTED, "")]]
+
+
+_PREDICTED = (
+    "These are predictions at the design flow, with the repeatability that each instrument declares: air that fluctuates "
+    "more needs more observations."
+)
+
+
+def _summary(answer: Content) -> str:
+    without, designed = answer["without_instrument"], [one for one in answer["outlets"] if one["design"]]
+    if not designed:
+        return "No outlet of this job has a design flow: there is nothing to prove."
+    if without:
+        return f"{len(without)} of {len(designed)} outlets with a design have no instrument: {', '.join(without)}."
+    return f"Each of the {len(designed)} outlets with a design has an instrument that can prove it."
+
+
+def _wrapped(told: str, before: str = "  ") -> list[str]:
+    after = " " * len(before)
+    return textwrap.wrap(one_line(told), WIDTH, initial_indent=before, subsequent_indent=after, break_on_hyphens=False)

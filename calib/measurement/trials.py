@@ -1,0 +1,189 @@
+"""One reading in many trials: the measurement model on drawn errors of its input quantities (JCGM 101, 7.4).
+
+The model is that of `calib.measurement`, without linearisation: in each trial every point gets its indication, its corrected value
+and its velocity anew, and only then the mean is taken. What is stated for a value, and not for each trial (reference part, limits of
+change), is taken at the estimates. The errors and where they enter, by the name of their place:
+
+    repeatability k, resolution k      to the indication of point k, and to those of its place in every pass
+    scatter j                          along direction j of the curve's coefficients, in standard uncertainties
+    reference, stability               times the reference part and the limits of change at each point
+    density                            relative, to the density of the air
+    probe scatter j, ...               the same of the probe
+    passes                             to the mean value
+    resistance ratio                   to that of a hood
+    dimension k, outlet factor, method relative, to the flow
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from calib.airflow.velocity import (
+    actual_velocity,
+    scaled_from_calibration_density,
+    similarity_scale,
+    velocity_from_pressure,
+)
+from calib.curves.curve import Curve
+from calib.curves.regression import cholesky_of
+from calib.measurement.readings import Effect, Floats, Integers, Readings, Truths
+
+Place = tuple[str, int]
+RELATIVE = (("dimension", 0), ("dimension", 1), ("outlet factor", 0), ("method", 0))
+# Trials that no pair of hood readings can have are taken again from the others, if they are no more than this: a fiftieth of what
+# lies beyond either end of the usual coverage interval.
+_AGAIN = 5e-4
+
+
+@dataclass(frozen=True)
+class Errors:
+    """Errors of the input quantities in t trials, each (t,); 0 in a place where nothing was drawn."""
+
+    trials: int
+    drawn: Mapping[Place, Floats]
+
+    def at(self, name: str, number: int = 0) -> Floats | float:
+        """Errors in a place."""
+        return self.drawn.get((name, number), 0.0)
+
+    def directions(self, name: str, count: int) -> Floats:
+        """(t, count) errors in the places of one name."""
+        return np.column_stack([np.broadcast_to(self.at(name, number), self.trials) for number in range(count)])
+
+
+NO_ERRORS = Errors(1, {})
+
+
+def errors(places: Sequence[Place], drawn: Sequence[Floats]) -> Errors:
+    """Errors from what was drawn for each place; those of one place add."""
+    summed: dict[Place, Floats] = {}
+    for place, values in zip(places, drawn, strict=True):
+        summed[place] = summed[place] + values if place in summed else values
+    return Errors(drawn[0].size, summed)
+
+
+@dataclass(frozen=True)
+class Calibrated:
+    """An instrument or probe at the P points of a reading."""
+
+    prefix: str  # of its places
+    curve: Curve
+    reference: Floats  # (P,) reference part at the estimates
+    stability: Floats  # (P,) half-width of the change since calibration there, in the value
+
+    def with_errors(self, given: Errors) -> Callable[[int, Floats], Floats]:
+        """The value (t,) at point k and indications (t,)."""
+        coefficients = self._coefficients(given)
+        reference, stability = given.at(f"{self.prefix}reference"), given.at(f"{self.prefix}stability")
+
+        def value(k: int, x: Floats) -> Floats:
+            errors_of_value = self.reference[k] * reference + self.stability[k] * stability
+            return np.asarray(self.curve.value_with(x, coefficients) + errors_of_value)
+
+        return value
+
+    def _coefficients(self, given: Errors) -> Floats:
+        """(t, p) coefficients of the curve."""
+        own = self.curve.coefficients
+        if not any((f"{self.prefix}scatter", number) in given.drawn for number in range(own.size)):
+            return np.broadcast_to(own, (given.trials, own.size))
+        along = given.directions(f"{self.prefix}scatter", own.size)
+        return np.asarray(own + along @ cholesky_of(self.curve.covariance).T)
+
+
+@dataclass(frozen=True)
+class OneReading:
+    """One reading with its P points."""
+
+    indication: Floats  # (P,)
+    weight: Floats  # (P,) in the mean of all passes
+    place: Integers  # (P,) number of the point in its pass
+    standing: Truths  # (P,) standing air: no velocity, and nothing asked of the curve
+    instrument: Calibrated
+    probe: Calibrated | None
+    effect: Effect
+    density: float  # [kg/m3]
+    reference_density: float  # [kg/m3]
+    resistance_ratio: float  # NaN: no pair of a hood
+    opening: float  # A K [m2]
+    carried_scatter: Floats  # (p,) what a found factor carries of the instrument's calibration, relative
+    carried_reference: float
+
+    def flow(self, given: Errors) -> Floats:
+        """(t,) flows [m3/s]; not a number where no pair of a hood can have such values, and those are many."""
+        flow = self.mean(given) * self.opening / self._carried(given)
+        for place in RELATIVE:
+            if place in given.drawn:
+                flow = flow * (1.0 + given.drawn[place])
+        return _again(flow)
+
+    def mean(self, given: Errors) -> Floats:
+        """(t,) mean velocity [m/s], or the flow of a hood [m3/s]."""
+        points = self.points(given)
+        if np.isfinite(self.resistance_ratio):
+            ratio = self.resistance_ratio + given.at("resistance ratio")
+            return _without_hood(next(points), next(points), ratio)
+        mean = np.zeros(given.trials)
+        for weight, value in zip(self.weight, points, strict=True):
+            mean += weight * value
+        return mean + given.at("passes")
+
+    def points(self, given: Errors) -> "Iterator[Floats]":
+        """(t,) velocity [m/s] of each point; of a hood the flow [m3/s]."""
+        density = self.density * (1.0 + given.at("density"))
+        instrument = self.instrument.with_errors(given)
+        probe = None if self.probe is None else self.probe.with_errors(given)
+        for k in range(self.indication.size):
+            if self.standing[k]:
+                yield np.zeros(given.trials)
+                continue
+            value = self._through_the_air(instrument(k, self._indication(k, density, given)), density)
+            yield value if probe is None else np.where(value > 0, probe(k, value), value)
+
+    def _indication(self, k: int, density: Floats | float, given: Errors) -> Floats:
+        """(t,) indications at a point; of a vane at the density of its calibration."""
+        x = np.full(given.trials, self.indication[k])
+        x += given.at("repeatability", k)
+        x += given.at("resolution", int(self.place[k]))
+        if self.effect == Effect.VANE:
+            x *= similarity_scale(density, self.reference_density)
+        return x
+
+    def _through_the_air(self, value: Floats, density: Floats | float) -> Floats:
+        match self.effect:
+            case Effect.PRESSURE:
+                return velocity_from_pressure(value, density)
+            case Effect.THERMAL:
+                return actual_velocity(value, self.reference_density, density)
+            case Effect.VANE:
+                return value / similarity_scale(density, self.reference_density)
+            case Effect.PAIR:
+                return scaled_from_calibration_density(value, density, self.reference_density)
+        return value
+
+    def _carried(self, given: Errors) -> Floats | float:
+        """The factor was found with an instrument that read high or low by this: (t,) ratio to the truth."""
+        carried: Floats | float = 1.0 + self.carried_reference * given.at("reference")
+        for number, part in enumerate(self.carried_scatter):
+            carried = carried + part * given.at("scatter", number)
+        return carried
+
+
+def _without_hood(open_flow: Floats, throttled_flow: Floats, ratio: Floats | float) -> Floats:
+    """q_0 = [(r/q_1^2 - 1/q_2^2)/(r - 1)]^(-1/2), as `calib.airflow.hood.unthrottled_flow`, where there is such a flow.
+
+    Errors may bring the throttled flow above the open one; the equation goes on there, to flows below the open one.
+    """
+    bracket = (ratio / open_flow**2 - 1.0 / throttled_flow**2) / (ratio - 1.0)
+    possible = (bracket > 0) & (open_flow > 0) & (throttled_flow > 0) & (np.asarray(ratio) > 1)
+    return np.power(bracket, -0.5, out=np.full_like(bracket, np.nan), where=possible)
+
+
+def _again(flow: Floats) -> Floats:
+    """Trials without a value taken again from the others: what is known holds for values that can be."""
+    wrong = np.flatnonzero(~np.isfinite(flow))
+    if not 0 < wrong.size <= _AGAIN * flow.size:
+        return flow
+    flow[wrong] = np.delete(flow, wrong)[: wrong.size]
+    return flow
