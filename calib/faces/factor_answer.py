@@ -233,7 +233,7 @@ def _degrees(each: Content) -> str:
 
 def _effective(one: Content) -> str:
     both = [one[case]["effective_degrees_of_freedom"] for case in ("same_calibration", "recalibrated")]
-    return ", ".join("inf" if each is None else f"{math.floor(each)}" for each in both)
+    return ", ".join("inf" if each is None else f"{math.floor(each)}" if each < 1000 else "> 999" for each in both)
 
 
 def _two(uncertainty: float) -> str:
@@ -296,5 +296,10 @@ def others_text(one: Content) -> list[str]:
 
 
 def _named(readings: Sequence[Content]) -> str:
-    listed = ", ".join(f"{each['reading']} ({each['outlet']})" for each in readings)
+    outlets = dict.fromkeys(each["outlet"] for each in readings)
+    listed = ", ".join(f"{_numbers(readings, outlet)} ({outlet})" for outlet in outlets)
     return f"reading{'s' if len(readings) > 1 else ''} {listed}"
+
+
+def _numbers(readings: Sequence[Content], outlet: str) -> str:
+    return ", ".join(str(each["reading"]) for each in readings if each["outlet"] == outlet)

@@ -12,8 +12,8 @@ from calib.curves.curve import CorrectionCurve
 from calib.curves.response import from_text
 from calib.faces import charts
 from calib.faces.curve_answer import Content
-from calib.faces.reading_answer import probability_text
 from calib.faces.document import total_name
+from calib.faces.reading_answer import probability_text
 from calib.procedures.fit_curve import points_of
 from calib.procedures.look_up import CalibrationOnFile, typed
 from calib.quantities import Unit, unit

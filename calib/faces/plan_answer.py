@@ -25,11 +25,13 @@ Fields of the document. Flows are in the outlet's own unit (`unit` of its `desig
             u_over_t, capability_index                   U/T, and C_m of JCGM 106, 7.6.3
             of_one_observation                           expanded_uncertainty, u_over_t
             however_many_observations                    u_over_t, ruled_by, variance_percent: what more observations leave
-            acceptance_interval                          from, to: measured flows that would pass with that U; null: none would
+            acceptance_interval                          from, to: measured flows that would pass with that U; null: none would,
+                                                         or U is not known
             conditional_interval                         the same, conditional passes with them; null but by the non-binary rule
             flags                                        what is worth knowing of such a reading
         unusable                                         instrument, probe, reasons
         remarks                                          on the place itself
+        left_out                                         instruments that fit the place and may not be used on that day
     left_out                                             instrument, reasons: not to be used on that day
     reference_standards                                  instruments among the candidates that serve as such
     without_instrument                                   outlets with a design that no instrument can prove
@@ -70,7 +72,7 @@ def document(found: JobPlan, units: str | None) -> Content:
         "air": None if found.air is None else _air(found.air, units),
         "air_reasons": list(found.air_reasons),
         "outlets": [_outlet(one, found.job.decision_rule, units) for one in found.outlets],
-        "left_out": [{"instrument": one.tag, "reasons": list(one.reasons)} for one in found.left_out],
+        "left_out": [{"instrument": one.instrument.tag, "reasons": list(one.reasons)} for one in found.left_out],
         "reference_standards": list(found.standards),
         "without_instrument": [one.outlet.outlet for one in found.without_instrument],
         "without_design": [one.outlet.outlet for one in found.outlets if not one.has_design],
@@ -119,6 +121,7 @@ def _outlet(one: OutletPlan, rule: str, units: str | None) -> Content:
             {**_tags(each.gear.instrument, each.gear.probe), "reasons": list(each.reasons)} for each in one.unusable
         ],
         "remarks": list(one.remarks),
+        "left_out": list(one.left_out),
     }
 
 
@@ -164,7 +167,7 @@ def _candidate(one: Predicted, of: OutletPlan, flow: Unit, rule: str, units: str
             "ruled_by": one.ruling.name,
             "variance_percent": one.ruling.variance_percent,
         },
-        **_intervals(accepted, flow),
+        **_intervals(accepted, flow, known=one.verdict != NOT_KNOWN),
         "flags": list(one.standing.flags),
     }
 
@@ -176,8 +179,9 @@ def _velocity(one: Predicted, units: str | None) -> Content:
     return {"value": in_unit.from_si(one.velocity), "unit": in_unit.symbol}
 
 
-def _intervals(accepted: Acceptance, flow: Unit) -> Content:
-    ends = {"acceptance_interval": accepted.interval, "conditional_interval": accepted.conditional}
+def _intervals(accepted: Acceptance, flow: Unit, *, known: bool) -> Content:
+    interval = accepted.interval if known else None
+    ends = {"acceptance_interval": interval, "conditional_interval": accepted.conditional}
     return {
         name: None if pair is None else {"from": flow.from_si(pair[0]), "to": flow.from_si(pair[1])}
         for name, pair in ends.items()
@@ -193,7 +197,7 @@ def text(found: JobPlan, units: str | None) -> str:
     decimals = [[_decimals(one.gear.instrument.resolution) for one in of.candidates] for of in found.outlets]
     blocks = [_head(answer)]
     for one, shown in zip(answer["outlets"], decimals, strict=True):
-        blocks.append(_outlet_lines(one, shown, [each["instrument"] for each in answer["left_out"]]))
+        blocks.append(_outlet_lines(one, shown))
     return "\n\n".join("\n".join(block) for block in [*blocks, *_tail(answer)])
 
 
@@ -204,7 +208,7 @@ def _head(answer: Content) -> list[str]:
         *_wrapped(f"{answer['job']}{title}: what can prove each outlet's tolerance on {answer['on']}", ""),
         *_wrapped(_air_line(answer), ""),
         "",
-        f"  T         half-width of the tolerance; U/T of at most {answer['at_most']:g} proves it",
+        f"  T         half-width of the tolerance; U/T of at most {answer['at_most']:g} proves it (--at-most)",
         "  obs.      observations needed for that (passes of a traverse); -: none suffice",
         f"  U         expanded uncertainty ({probability}) with them; where -, with one",
         f"  accepted  measured flows that would pass with that U; rule: {answer['decision_rule']}",
@@ -225,7 +229,7 @@ def _air_line(answer: Content) -> str:
     return f"Air, conditions {air['conditions']!r} on record: {values}, {density}."
 
 
-def _outlet_lines(one: Content, decimals: Sequence[int], left_out: Sequence[str]) -> list[str]:
+def _outlet_lines(one: Content, decimals: Sequence[int]) -> list[str]:
     place = f"{one['outlet']} ({one['place']}, {one['system']} {one['service']})"
     if one["design"] is None:
         return _wrapped(f"{place}: no design flow, nothing to prove", "")
@@ -233,7 +237,7 @@ def _outlet_lines(one: Content, decimals: Sequence[int], left_out: Sequence[str]
     if one["traverse"]:
         lines += _wrapped("traverse: {rule}, {lines} lines of {points} points".format(**one["traverse"]))
     if not one["provable"]:
-        lines += _wrapped(f"NO INSTRUMENT AT HAND CAN PROVE IT: {_best(one['candidates'], left_out)}")
+        lines += _wrapped(f"NO INSTRUMENT AT HAND CAN PROVE IT: {_best(one)}")
     if one["candidates"]:
         lines += _table(one, decimals)
     return [*lines, *_conditional(one), *_why_lines(one)]
@@ -241,18 +245,18 @@ def _outlet_lines(one: Content, decimals: Sequence[int], left_out: Sequence[str]
 
 def _design_text(one: Content) -> str:
     design, moving = one["design"], [each["velocity"] for each in one["candidates"] if each["velocity"]]
-    mean = f", mean velocity {moving[0]['value']:.3g} {moving[0]['unit']}" if moving else ""
+    mean = f", mean velocity {_short(moving[0]['value'])} {moving[0]['unit']}" if moving else ""
     return (
-        f"{design['value']:.6g} {design['unit']} ± {design['tolerance_percent']:g} %, "
-        f"T = {design['half_width']:.4g} {design['unit']}{mean}"
+        f"{_short(design['value'])} {design['unit']} ± {design['tolerance_percent']:g} %, "
+        f"T = {_short(design['half_width'])} {design['unit']}{mean}"
     )
 
 
-def _best(candidates: Sequence[Content], left_out: Sequence[str]) -> str:
-    away = f"; left out that day: {', '.join(left_out)} (reasons at the end)" if left_out else ""
-    if not candidates:
+def _best(one: Content) -> str:
+    away = f"; left out that day: {', '.join(one['left_out'])} (reasons at the end)" if one["left_out"] else ""
+    if not one["candidates"]:
         return f"none can be used here{away}"
-    best = candidates[0]
+    best = one["candidates"][0]
     return f"the best is {_name(best)}, {best['method']}, with U/T = {best['u_over_t']:.2f}{away}"
 
 
@@ -298,19 +302,30 @@ def _decimals(resolution: str) -> int:
 
 
 def _ends(pair: Content | None, expanded_uncertainty: float) -> str:
-    """An interval to the place of U, its ends rounded inwards: what is printed as accepted is."""
+    """An interval with its ends rounded inwards, to the place of U or, where that leaves nothing, to finer ones."""
     if pair is None:
         return "-"
-    grain = round_uncertainty(expanded_uncertainty)
     low, high = Decimal(repr(pair["from"])), Decimal(repr(pair["to"]))
-    return f"{plain(low.quantize(grain, ROUND_CEILING))} to {plain(high.quantize(grain, ROUND_FLOOR))}"
+    for digits in (2, 4, 6):
+        grain = round_uncertainty(expanded_uncertainty, digits)
+        ends = low.quantize(grain, ROUND_CEILING), high.quantize(grain, ROUND_FLOOR)
+        if ends[0] <= ends[1]:
+            return " to ".join(plain(one) for one in ends)
+    return "-"
 
 
 def _conditional(one: Content) -> list[str]:
     pairs = [each["conditional_interval"] for each in one["candidates"]]
     if not pairs or pairs[0] is None:
         return []
-    return _wrapped(f"conditional pass: out to {pairs[0]['from']:.6g} and {pairs[0]['to']:.6g} {one['design']['unit']}")
+    return _wrapped(
+        f"conditional pass: out to {_short(pairs[0]['from'])} and {_short(pairs[0]['to'])} {one['design']['unit']}"
+    )
+
+
+def _short(value: float) -> str:
+    """A number to five digits, as a person writes it: 1305.4, 67.5, 120000."""
+    return plain(Decimal(f"{value:.5g}"))
 
 
 def _why_lines(one: Content) -> list[str]:
@@ -374,8 +389,10 @@ def _summary(answer: Content) -> str:
     if not designed:
         return "No outlet of this job has a design flow: there is nothing to prove."
     if without:
-        return f"{len(without)} of {len(designed)} outlets with a design have no instrument: {', '.join(without)}."
-    return f"Each of the {len(designed)} outlets with a design has an instrument that can prove it."
+        return (
+            f"Outlets with a design: {len(designed)}; without an instrument that can prove them: {', '.join(without)}."
+        )
+    return f"Outlets with a design: {len(designed)}; each has an instrument that can prove it."
 
 
 def _wrapped(told: str, before: str = "  ") -> list[str]:

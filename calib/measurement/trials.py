@@ -1,8 +1,8 @@
 """One reading in many trials: the measurement model on drawn errors of its input quantities (JCGM 101, 7.4).
 
-The model is that of `calib.measurement`, without linearisation: in each trial every point gets its indication, its corrected value
-and its velocity anew, and only then the mean is taken. What is stated for a value, and not for each trial (reference part, limits of
-change), is taken at the estimates. The errors and where they enter, by the name of their place:
+The model of `calib.measurement` without linearisation: in each trial every point gets its indication, its corrected value
+and its velocity anew, and only then the mean is taken. What is stated for a value and not for each trial (reference part, limits
+of change) is taken at the estimates. The errors and where they enter, by the name of their place:
 
     repeatability k, resolution k      to the indication of point k, and to those of its place in every pass
     scatter j                          along direction j of the curve's coefficients, in standard uncertainties
@@ -14,8 +14,9 @@ change), is taken at the estimates. The errors and where they enter, by the name
     dimension k, outlet factor, method relative, to the flow
 """
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -31,9 +32,6 @@ from calib.measurement.readings import Effect, Floats, Integers, Readings, Truth
 
 Place = tuple[str, int]
 RELATIVE = (("dimension", 0), ("dimension", 1), ("outlet factor", 0), ("method", 0))
-# Trials that no pair of hood readings can have are taken again from the others, if they are no more than this: a fiftieth of what
-# lies beyond either end of the usual coverage interval.
-_AGAIN = 5e-4
 
 
 @dataclass(frozen=True)
@@ -55,7 +53,7 @@ class Errors:
 NO_ERRORS = Errors(1, {})
 
 
-def errors(places: Sequence[Place], drawn: Sequence[Floats]) -> Errors:
+def errors_at(places: Sequence[Place], drawn: Sequence[Floats]) -> Errors:
     """Errors from what was drawn for each place; those of one place add."""
     summed: dict[Place, Floats] = {}
     for place, values in zip(places, drawn, strict=True):
@@ -69,6 +67,7 @@ class Calibrated:
 
     prefix: str  # of its places
     curve: Curve
+    root: Floats  # (p, p) directions of its coefficients, each one standard uncertainty long
     reference: Floats  # (P,) reference part at the estimates
     stability: Floats  # (P,) half-width of the change since calibration there, in the value
 
@@ -89,7 +88,7 @@ class Calibrated:
         if not any((f"{self.prefix}scatter", number) in given.drawn for number in range(own.size)):
             return np.broadcast_to(own, (given.trials, own.size))
         along = given.directions(f"{self.prefix}scatter", own.size)
-        return np.asarray(own + along @ cholesky_of(self.curve.covariance).T)
+        return np.asarray(own + along @ self.root.T)
 
 
 @dataclass(frozen=True)
@@ -111,25 +110,26 @@ class OneReading:
     carried_reference: float
 
     def flow(self, given: Errors) -> Floats:
-        """(t,) flows [m3/s]; not a number where no pair of a hood can have such values, and those are many."""
+        """(t,) flows [m3/s]."""
         flow = self.mean(given) * self.opening / self._carried(given)
         for place in RELATIVE:
             if place in given.drawn:
-                flow = flow * (1.0 + given.drawn[place])
-        return _again(flow)
+                flow *= 1.0 + given.drawn[place]
+        return flow
 
     def mean(self, given: Errors) -> Floats:
         """(t,) mean velocity [m/s], or the flow of a hood [m3/s]."""
         points = self.points(given)
         if np.isfinite(self.resistance_ratio):
             ratio = self.resistance_ratio + given.at("resistance ratio")
-            return _without_hood(next(points), next(points), ratio)
-        mean = np.zeros(given.trials)
-        for weight, value in zip(self.weight, points, strict=True):
+            return _bounded(_without_hood(next(points), next(points), ratio))
+        mean = next(points) * self.weight[0]
+        for weight, value in zip(self.weight[1:], points, strict=True):
             mean += weight * value
-        return mean + given.at("passes")
+        mean += given.at("passes")
+        return mean
 
-    def points(self, given: Errors) -> "Iterator[Floats]":
+    def points(self, given: Errors) -> Iterator[Floats]:
         """(t,) velocity [m/s] of each point; of a hood the flow [m3/s]."""
         density = self.density * (1.0 + given.at("density"))
         instrument = self.instrument.with_errors(given)
@@ -171,19 +171,100 @@ class OneReading:
 
 
 def _without_hood(open_flow: Floats, throttled_flow: Floats, ratio: Floats | float) -> Floats:
-    """q_0 = [(r/q_1^2 - 1/q_2^2)/(r - 1)]^(-1/2), as `calib.airflow.hood.unthrottled_flow`, where there is such a flow.
+    """q_0 = [(r/q_1^2 - 1/q_2^2)/(r - 1)]^(-1/2), as `calib.airflow.hood.unthrottled_flow`, for what errors make of a pair.
 
-    Errors may bring the throttled flow above the open one; the equation goes on there, to flows below the open one.
+    A throttled flow above the open one gives a flow below it. One that is lower than the ratio can bring about gives a flow without
+    bound, infinite here; an open flow of 0 and below gives 0.
     """
     bracket = (ratio / open_flow**2 - 1.0 / throttled_flow**2) / (ratio - 1.0)
-    possible = (bracket > 0) & (open_flow > 0) & (throttled_flow > 0) & (np.asarray(ratio) > 1)
-    return np.power(bracket, -0.5, out=np.full_like(bracket, np.nan), where=possible)
+    bounded = (bracket > 0) & (throttled_flow > 0) & (np.asarray(ratio) > 1)
+    flow = np.power(bracket, -0.5, out=np.full_like(bracket, np.inf), where=bounded)
+    return np.where(open_flow > 0, flow, 0.0)
 
 
-def _again(flow: Floats) -> Floats:
-    """Trials without a value taken again from the others: what is known holds for values that can be."""
-    wrong = np.flatnonzero(~np.isfinite(flow))
-    if not 0 < wrong.size <= _AGAIN * flow.size:
-        return flow
-    flow[wrong] = np.delete(flow, wrong)[: wrong.size]
+def _bounded(flow: Floats) -> Floats:
+    """A flow without bound lies beyond either end of every interval: it stands as the largest of the others."""
+    without = np.isposinf(flow)
+    if without.any() and not without.all():
+        flow[without] = flow[~without].max()
     return flow
+
+
+# --- one reading among many ------------------------------------------------------------------------------------------------------
+
+
+def one_reading(readings: Readings, row: int) -> OneReading:
+    """A reading of a job; raises MeasuringIntervalError where an estimate lies outside a curve's interval."""
+    mine = points_of(readings, row)
+    air, hoods, found = readings.air, readings.hoods, readings.found_factors
+    effect = Effect.NONE if air is None else Effect(int(air.effect[row]))
+    density, reference_density = (1.0, 1.0) if air is None else (air.density[row], air.reference_density[row])
+    x = readings.indication[mine]
+    standing = (x <= 0) & (effect == Effect.PRESSURE)
+    at = x * similarity_scale(density, reference_density) if effect == Effect.VANE else x
+    curve = readings.curves[readings.calibration[row]]
+    plain = OneReading(
+        indication=x,
+        weight=_weights(readings, mine),
+        place=_places(readings, mine),
+        standing=standing,
+        instrument=_calibrated("", curve, at, readings.stability_limit[mine], ~standing),
+        probe=None,
+        effect=effect,
+        density=float(density),
+        reference_density=float(reference_density),
+        resistance_ratio=math.nan if hoods is None else float(hoods.resistance_ratio[row]),
+        opening=float(readings.area[row] * readings.outlet_factor[row]),
+        carried_scatter=np.zeros(0) if found is None else found.scatter[row, : curve.parts],
+        carried_reference=0.0 if found is None else float(found.reference[row]),
+    )
+    return replace(plain, probe=_probe(readings, row, plain))
+
+
+def points_of(readings: Readings, row: int) -> slice:
+    """Where the points of a reading stand."""
+    if readings.points is None:
+        return slice(row, row + 1)
+    first, end = np.searchsorted(readings.points.reading, [row, row + 1])
+    return slice(int(first), int(end))
+
+
+def passes_of(readings: Readings, row: int) -> int:
+    """Number of passes of a reading."""
+    if readings.points is None:
+        return 1
+    return int(np.unique(readings.points.passage[points_of(readings, row)]).size)
+
+
+def _weights(readings: Readings, mine: slice) -> Floats:
+    if readings.points is None:
+        return np.ones(1)
+    return readings.points.weight[mine] / np.unique(readings.points.passage[mine]).size
+
+
+def _places(readings: Readings, mine: slice) -> Integers:
+    if readings.points is None:
+        return np.zeros(1, dtype=np.int64)
+    passage = readings.points.passage[mine]
+    return np.arange(passage.size) - np.searchsorted(passage, passage)
+
+
+def _calibrated(prefix: str, curve: Curve, at: Floats, limit: Floats, asked: Truths) -> Calibrated:
+    x = np.where(asked, at, curve.low)
+    reference, stability = curve.reference_uncertainty(x), curve.error_sensitivity(x) * limit
+    return Calibrated(
+        prefix,
+        curve,
+        cholesky_of(curve.covariance),
+        np.where(asked, reference, 0.0),
+        np.where(asked, stability, 0.0),
+    )
+
+
+def _probe(readings: Readings, row: int, without: OneReading) -> Calibrated | None:
+    probes = readings.probes
+    if probes is None or probes.calibration[row] < 0:
+        return None
+    at = np.concatenate(list(without.points(NO_ERRORS)))
+    limit = probes.stability_relative[row] * at + probes.stability_absolute[row]
+    return _calibrated("probe ", readings.curves[probes.calibration[row]], at, limit, at > 0)

@@ -54,13 +54,13 @@ def _opening(row: Row) -> Iterable[Finding]:
     for column in ("width", "height", "diameter"):
         if column in needed and row.blank(column):
             yield row.finding(column, f"a {column} above 0 for a {shape} opening")
-        elif shape is not None and column not in needed and not row.blank(column):
+        elif shape is not None and column not in needed and row.sound(column):
             yield row.finding(column, f"nothing for a {shape} opening")
     if shape == "flat-oval" and row.sound("width", "height") and float(row.cells["width"]) < float(row.cells["height"]):
         yield row.finding("width", f"the longer axis, not below height ({row.cells['height']})")
     if not row.blank("outlet_factor") and row.blank("shape"):
         yield row.finding("shape", "rectangular, round or flat-oval, since an outlet factor multiplies the area")
-    if any(not row.blank(column) for column in ("width", "height", "diameter")):
+    if any(row.sound(column) for column in ("width", "height", "diameter")):
         for column, what in (
             ("dimension_unit", "the unit of the dimensions"),
             ("dimension_limit", "the half-width within which the dimensions are known"),
@@ -73,14 +73,14 @@ def _duct(row: Row) -> Iterable[Finding]:
     if row.blank("shape"):
         yield row.finding("shape", "the shape of the duct: rectangular, round or flat-oval")
     for column in _OF_A_FACTOR:
-        if not row.blank(column):
+        if row.sound(column):
             yield row.finding(column, "nothing for a duct: its section is the area")
 
 
 def _factor(row: Row) -> Iterable[Finding]:
     given = [one for one in ("outlet_factor", "effective_area", "found_factor") if not row.blank(one)]
     # An outlet that only a hood measures has neither a factor nor an opening.
-    if len(given) > 1 or (not given and not row.blank("shape")):
+    if len(given) > 1 or (not given and row.sound("shape")):
         yield row.finding(
             "outlet_factor",
             "one of outlet_factor, effective_area and found_factor (1 with source 'free opening' where there is no outlet)",
@@ -103,7 +103,7 @@ def _with_uncertainty(row: Row, column: str) -> Iterable[Finding]:
     uncertainty, named = f"{column}_standard_uncertainty", column.replace("_", " ")
     if not row.blank(column) and row.blank(uncertainty):
         yield row.finding(uncertainty, f"the standard uncertainty of the {named}")
-    if row.blank(column) and not row.blank(uncertainty):
+    if row.blank(column) and row.sound(uncertainty):
         yield row.finding(uncertainty, f"nothing without {column}")
     exact = column == "outlet_factor" and row.sound(column) and float(row.cells[column]) == 1
     if row.sound(column, uncertainty) and float(row.cells[uncertainty]) == 0 and not exact:
@@ -138,7 +138,7 @@ def _design(row: Row) -> Iterable[Finding]:
         for column in ("flow_unit", "tolerance_percent"):
             if row.blank(column):
                 yield row.finding(column, "a value beside design_flow")
-    elif not row.blank("tolerance_percent"):
+    elif row.sound("tolerance_percent"):
         yield row.finding("tolerance_percent", "nothing without design_flow")
 
 
@@ -216,9 +216,10 @@ def _condition(row: Row, instruments: Mapping[str, Cells], undecided: frozenset[
         measures = (instrument.get("quantity"), indication_quantity(instrument))
         if any(one not in (None, quantity) for one in measures):
             yield row.finding("instrument", f"an instrument for {quantity} (this one is for {measures[0]})")
-    if row.blank("instrument") == row.blank("standard_uncertainty"):
+    used, stated = not row.blank("instrument"), not row.blank("standard_uncertainty")
+    if used == stated and not row.bad & {"instrument", "standard_uncertainty"}:
         yield row.finding(
             "standard_uncertainty", "either the instrument that was used, or the standard uncertainty of a stated value"
         )
-    elif not row.blank("standard_uncertainty") and row.blank("source"):
+    elif stated and not used and row.blank("source"):
         yield row.finding("source", "where the stated value comes from")

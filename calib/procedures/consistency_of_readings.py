@@ -151,7 +151,7 @@ def _reading(row: Row, names: _Names, traverses: _Traverses) -> Iterable[Finding
     yield from _throttled(row, instrument)
     if row.blank("traverse_rule"):
         yield from _observations(row, instrument)
-    else:
+    elif row.sound("traverse_rule"):
         yield from _traverse(row, instrument, outlet, traverses)
 
 
@@ -172,7 +172,7 @@ def _place(row: Row, instrument: Cells, outlet: Cells | None) -> Iterable[Findin
 def _pattern(row: Row, instrument: Cells, method: Cells | None) -> Iterable[Finding]:
     """A method that is declared for one way of holding the instrument is for that way only."""
     pattern = None if method is None else method["pattern"]
-    if pattern is None:
+    if pattern is None or "traverse_rule" in row.bad:
         return
     used = (
         "traverse"
@@ -226,7 +226,7 @@ def _probe(row: Row, pressure: bool, names: _Names) -> Iterable[Finding]:
 
 
 def _throttled(row: Row, instrument: Cells) -> Iterable[Finding]:
-    if row.blank("throttled_observations"):
+    if not row.sound("throttled_observations"):
         return
     if instrument.get("quantity") not in (None, "volume flow") or not row.blank("traverse_rule"):
         yield row.finding("throttled_observations", "nothing: only a hood has a throttle")
@@ -234,7 +234,7 @@ def _throttled(row: Row, instrument: Cells) -> Iterable[Finding]:
         yield row.finding("throttled_observations", "nothing: no resistance_ratio is on record for the hood")
     elif not row.blank("log_file"):
         yield row.finding("log_file", "nothing beside throttled_observations: the open ones stand in observations")
-    elif row.sound("throttled_observations") and (row.sound("observations") or row.sound("indication")):
+    elif row.sound("observations") or row.sound("indication"):
         yield from _pair(row, instrument)
 
 
@@ -259,7 +259,7 @@ def _declares(instrument: Cells) -> bool:
 
 def _traverse(row: Row, instrument: Cells, outlet: Cells | None, traverses: _Traverses) -> Iterable[Finding]:
     for column in _ONE_KIND:
-        if not row.blank(column):
+        if row.sound(column):
             yield row.finding(column, "nothing beside traverse_rule: the points stand in traverses.csv")
     yield from unit_known(row, "unit", indication_quantity(instrument))
     if instrument.get("quantity") == "volume flow":
@@ -369,7 +369,7 @@ def _without_reading(
 
 def _observations(row: Row, instrument: Cells) -> Iterable[Finding]:
     for column in ("traverse_lines", "traverse_points"):
-        if not row.blank(column) and "traverse_rule" not in row.bad:
+        if row.sound(column):
             yield row.finding(column, "nothing without traverse_rule")
     if all(row.blank(one) for one in _ONE_KIND):
         yield row.finding("indication", "an indication, observations, or a log file")

@@ -253,7 +253,7 @@ def _record(session: Session, wanted: FactorWanted, pairs: Sequence[Paired], fou
         value=found.value,
         effective_area=None if outlet is None else found.value * _area(face),
         relative_spread=found.standard_uncertainty_of_mean / found.value,
-        degrees_of_freedom=found.degrees_of_freedom,
+        degrees_of_freedom=float(found.degrees_of_freedom),  # as the column keeps it, for its digest
         relative_reference=_relative_reference(pairs, with_dimensions=outlet is None),
         relative_instrument=_mean([relative_velocity_uncertainty(pair.other, _OF_THE_CALIBRATION) for pair in pairs]),
         face_indications=json.dumps([measured(pair.other).indication.mean for pair in pairs]),

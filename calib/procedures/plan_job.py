@@ -193,6 +193,7 @@ class OutletPlan:
     unusable: tuple[Unusable, ...] = ()
     remarks: tuple[str, ...] = ()  # of the place itself
     traverse: tuple[str, int, int] | None = None  # rule, lines and points that a duct is planned with
+    left_out: tuple[str, ...] = ()  # tags of instruments that fit the place and may not be used that day
 
     @property
     def has_design(self) -> bool:
@@ -209,7 +210,7 @@ class OutletPlan:
 class LeftOut:
     """An instrument that cannot be planned with anywhere."""
 
-    tag: str
+    instrument: tables.Instrument
     reasons: tuple[str, ...]
 
 
@@ -238,6 +239,7 @@ class _Asked:
     records: OnRecord
     wish: Wish
     gear: tuple[Gear, ...]
+    left_out: tuple[LeftOut, ...]
     air: AirFound | None
 
 
@@ -251,7 +253,7 @@ def plan_job(session: Session, name: str, wish: Wish) -> JobPlan:
         records = replace(records, conditions={**records.conditions, **expected})
         air = air_of(records, key(job.id), EXPECTED, wish.known)
     gear, left_out = _gear(records, _probes(session, records), wish)
-    asked = _Asked(records, wish, gear, air)
+    asked = _Asked(records, wish, gear, left_out, air)
     outlets = outlets_in_force(session, key(job.id))
     planned = tuple(_of_outlet(asked, outlets[number]) for number in sorted(outlets))
     return JobPlan(job, wish, planned, left_out, _standards(records, gear), air, reasons)
@@ -335,16 +337,14 @@ def _gear(records: OnRecord, probes: frozenset[int], wish: Wish) -> tuple[tuple[
     measure = [one for number, one in sorted(records.instruments.items()) if number in probes or _measures_air(one)]
     here = [one for one in measure if not _retired(records, one, wish)]
     asked = {one.tag: gate(records.register, one.tag, wish.at, wish.known) for one in here}
-    left_out = [LeftOut(tag, decision.reasons) for tag, decision in asked.items() if decision.reasons]
+    left_out = [LeftOut(one, asked[one.tag].reasons) for one in here if not asked[one.tag].allowed]
     free = [one for one in here if asked[one.tag].allowed]
     before = [one for one in free if one.id in probes]
     gear: list[Gear] = []
     for one in (one for one in free if one.id not in probes):
         if one.quantity == "pressure":
             gear += [Gear(one, asked[one.tag], probe, asked[probe.tag]) for probe in before]
-            left_out += (
-                [] if before else [LeftOut(one.tag, (f"{one.tag}: no probe in calibration to stand before it",))]
-            )
+            left_out += [] if before else [LeftOut(one, (f"{one.tag}: no probe in calibration to stand before it",))]
         else:
             gear.append(Gear(one, asked[one.tag]))
     return tuple(gear), tuple(left_out)
@@ -378,18 +378,28 @@ def _of_outlet(asked: _Asked, outlet: tables.Outlet) -> OutletPlan:
     candidates = sorted((one for one in found if isinstance(one, Predicted)), key=lambda one: one.over_tolerance)
     unusable = tuple(one for one in found if isinstance(one, Unusable))
     traversed = _traverse(outlet) if outlet.place == tables.DUCT else None
-    return OutletPlan(outlet, design, half_width, tuple(candidates), unusable, remarks, traversed)
+    away = tuple(one.instrument.tag for one in asked.left_out if _fits(one.instrument, outlet))
+    return OutletPlan(outlet, design, half_width, tuple(candidates), unusable, remarks, traversed, away)
 
 
 def _fitting(asked: _Asked, outlet: tables.Outlet) -> tuple[list[Gear], tuple[str, ...]]:
-    """What can be held at a place at all: no hood in a duct, and only a hood where nothing makes a flow of a velocity."""
-    if outlet.place == tables.DUCT:
-        return [one for one in asked.gear if not one.is_flow], ()
-    if (outlet.outlet_factor, outlet.effective_area, outlet.found_factor) != (None, None, None):
-        return list(asked.gear), ()
-    hoods = [one for one in asked.gear if one.is_flow]
+    """What may be used at a place, and what is to be said of the place."""
+    gear = [one for one in asked.gear if _fits(one.instrument, outlet)]
+    if outlet.place == tables.DUCT or _makes_a_flow(outlet):
+        return gear, ()
     why = "only a hood can measure here: no outlet factor, effective area or found factor is on record"
-    return hoods, (why if hoods else f"{why}, and no hood is in calibration",)
+    return gear, (why if gear else f"{why}, and no hood is in calibration",)
+
+
+def _fits(one: tables.Instrument, outlet: tables.Outlet) -> bool:
+    """Whether an instrument can be held at a place: no hood in a duct, and only a hood where a velocity makes no flow."""
+    if one.quantity == "volume flow":
+        return outlet.place != tables.DUCT
+    return outlet.place == tables.DUCT or _makes_a_flow(outlet)
+
+
+def _makes_a_flow(outlet: tables.Outlet) -> bool:
+    return (outlet.outlet_factor, outlet.effective_area, outlet.found_factor) != (None, None, None)
 
 
 def _traverse(outlet: tables.Outlet) -> tuple[str, int, int]:

@@ -552,12 +552,12 @@ CELLS = [
     for column in (rows[0] if file in NEW_FILES else NEW_COLUMNS.get(file, ()))
 ]
 SURPRISES = [
-    "", "0", "-0", "-1", "1", "2", "40", "9999", "1e12", "-1e12", "1e-12", "5e-324", "1.0000000001", "nan", "²", "degC", "degF",
-    "K", "Pa", "inHg(0degC)", "m/s", "%", "DM-1", "PT-1", "TA-1", "VF-1", "FH-1", "TH-1", "D-1", "D-2", "S-1", "rooms",
-    "plant room", "duct", "outlet", "yes", "no", "round", "flat-oval", "rectangular", "thermal", "vane friction", "velocity pressure", "traverse",
-    "hood", "sweep", "log-linear", "equal-area", "log-Tchebycheff", "1;2", "0;0;0", "-5;-5;-5", "1e12;-1e12;0", "temperature",
-    "barometric pressure", "static pressure", "relative humidity", "pressure", "volume flow", "2026-03-05T09:10Z",
-    "\x1b[2J", "a\nb", "x" * 99,
+    "", "0", "-0", "-1", "1", "2", "40", "9999", "1e12", "-1e12", "1e-12", "5e-324", "1.0000000001", "nan", "²", "degC",
+    "degF", "K", "Pa", "inHg(0degC)", "m/s", "%", "DM-1", "PT-1", "TA-1", "VF-1", "FH-1", "TH-1", "D-1", "D-2", "S-1",
+    "rooms", "plant room", "duct", "outlet", "yes", "no", "round", "flat-oval", "rectangular", "thermal",
+    "vane friction", "velocity pressure", "traverse", "hood", "sweep", "log-linear", "equal-area", "log-Tchebycheff",
+    "1;2", "0;0;0", "-5;-5;-5", "1e12;-1e12;0", "temperature", "barometric pressure", "static pressure",
+    "relative humidity", "pressure", "volume flow", "2026-03-05T09:10Z", "\x1b[2J", "a\nb", "x" * 99,
 ]  # fmt: skip
 TYPED = st.sampled_from(SURPRISES) | st.text(
     st.characters(exclude_categories=["Cs"], exclude_characters="\0"), max_size=20

@@ -240,7 +240,7 @@ def _figure_rows(one: "Content") -> "list[Row]":
     degrees = (
         "exactly known" if one["declared_degrees_of_freedom"] is None else f"{one['declared_degrees_of_freedom']} dof"
     )
-    bias = f"u = {two('standard_uncertainty_of_mean')}; without a bias so large with p = {one['probability_of_no_bias']:.2g}"
+    bias = f"u = {two('standard_uncertainty_of_mean')}; as large without a bias with p = {one['probability_of_no_bias']:.2g}"
     return [
         ("mean difference (bias)", f"{one['mean_percent']:+.2f}", bias),
         ("standard deviation s", two("standard_deviation"), f"of one difference, {one['number'] - 1} dof"),
