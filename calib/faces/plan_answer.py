@@ -208,7 +208,7 @@ def _head(answer: Content) -> list[str]:
         *_wrapped(f"{answer['job']}{title}: what can prove each outlet's tolerance on {answer['on']}", ""),
         *_wrapped(_air_line(answer), ""),
         "",
-        f"  T         half-width of the tolerance; U/T of at most {answer['at_most']:g} proves it (--at-most)",
+        f"  T         half-width of the tolerance; U/T up to {answer['at_most']:g} proves it (--at-most)",
         "  obs.      observations needed for that (passes of a traverse); -: none suffice",
         f"  U         expanded uncertainty ({probability}) with them; where -, with one",
         f"  accepted  measured flows that would pass with that U; rule: {answer['decision_rule']}",
@@ -245,7 +245,7 @@ def _outlet_lines(one: Content, decimals: Sequence[int]) -> list[str]:
 
 def _design_text(one: Content) -> str:
     design, moving = one["design"], [each["velocity"] for each in one["candidates"] if each["velocity"]]
-    mean = f", mean velocity {_short(moving[0]['value'])} {moving[0]['unit']}" if moving else ""
+    mean = f", mean velocity {_short(moving[0]['value'], 3)} {moving[0]['unit']}" if moving else ""
     return (
         f"{_short(design['value'])} {design['unit']} ± {design['tolerance_percent']:g} %, "
         f"T = {_short(design['half_width'])} {design['unit']}{mean}"
@@ -323,9 +323,9 @@ def _conditional(one: Content) -> list[str]:
     )
 
 
-def _short(value: float) -> str:
-    """A number to five digits, as a person writes it: 1305.4, 67.5, 120000."""
-    return plain(Decimal(f"{value:.5g}"))
+def _short(value: float, digits: int = 5) -> str:
+    """A number to a few digits, as a person writes it: 1305.4, 67.5, 120000."""
+    return plain(Decimal(f"{value:.{digits}g}"))
 
 
 def _why_lines(one: Content) -> list[str]:

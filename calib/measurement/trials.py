@@ -126,8 +126,7 @@ class OneReading:
         mean = next(points) * self.weight[0]
         for weight, value in zip(self.weight[1:], points, strict=True):
             mean += weight * value
-        mean += given.at("passes")
-        return mean
+        return np.asarray(mean + given.at("passes"))
 
     def points(self, given: Errors) -> Iterator[Floats]:
         """(t,) velocity [m/s] of each point; of a hood the flow [m3/s]."""
@@ -168,6 +167,18 @@ class OneReading:
         for number, part in enumerate(self.carried_scatter):
             carried = carried + part * given.at("scatter", number)
         return carried
+
+
+@dataclass(frozen=True)
+class Model:
+    """The measurement model of one reading, for `propagate_distributions`."""
+
+    one: OneReading
+    places: Sequence[Place]  # of each array that is drawn
+
+    def __call__(self, *drawn: Floats) -> Floats:
+        """Flows (t,) from what was drawn, (t,) for each place [m3/s]."""
+        return self.one.flow(errors_at(self.places, drawn))
 
 
 def _without_hood(open_flow: Floats, throttled_flow: Floats, ratio: Floats | float) -> Floats:

@@ -13,7 +13,7 @@ from calib.procedures.evaluate import Evaluation, Measured
 from calib.procedures.gate_reading import gate_reading
 from calib.procedures.look_up_outlets import outlet_history
 from calib.procedures.on_record import OnRecord, as_amended, on_record
-from calib.procedures.register import key
+from calib.procedures.register import key, moment
 from calib.procedures.results import Results, results
 from calib.records import tables
 from calib.records.ledger import written
@@ -49,7 +49,7 @@ def amendments_of(session: Session, evaluation: Evaluation, now: datetime) -> tu
     found = [one for outlet in outlets.all() for one in _of_outlet(session, outlet, evaluation, now)]
     used = {one.factor.factor for one in evaluation.measured if one.factor is not None}
     found += [one for name in sorted(used) for one in _of_factor(session, name)]
-    return tuple(sorted(found, key=lambda one: (one.time, one.record, one.revision)))
+    return tuple(sorted(found, key=lambda one: (moment(one.time), one.record, one.revision)))
 
 
 def _of_outlet(session: Session, outlet: tables.Outlet, evaluation: Evaluation, now: datetime) -> Iterable[Amendment]:

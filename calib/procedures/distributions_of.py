@@ -12,7 +12,6 @@ flat oval but for squares of a relative half-width.
 """
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -23,9 +22,9 @@ from calib.measurement import Effect, Readings
 from calib.measurement.trials import (
     NO_ERRORS,
     Calibrated,
+    Model,
     OneReading,
     Place,
-    errors_at,
     one_reading,
     passes_of,
     points_of,
@@ -74,9 +73,7 @@ def distributions_of(found: ReadingInJob, seed: int, significant_digits: int = 2
     return LawAndDistributions(value, u, expanded, simulated, judged)
 
 
-def model_of(
-    readings: Readings, row: int, air: AirFound | None = None
-) -> tuple[list[InputDistribution], Callable[..., Floats]]:
+def model_of(readings: Readings, row: int, air: AirFound | None = None) -> tuple[list[InputDistribution], Model]:
     """Input distributions of one reading that have a width, and the measurement model on their errors.
 
     The model is that of `calib.measurement` without linearisation (`calib.measurement.trials`). `air` tells what the uncertainty
@@ -91,12 +88,7 @@ def model_of(
     _of_air(terms, readings, row, air)
     _of_hood(terms, readings, row)
     _of_flow(terms, readings, row)
-    places = terms.places
-
-    def model(*drawn: Floats) -> Floats:
-        return one.flow(errors_at(places, drawn))
-
-    return terms.inputs, model
+    return terms.inputs, Model(one, tuple(terms.places))
 
 
 @dataclass(frozen=True)

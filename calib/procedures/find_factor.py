@@ -74,12 +74,14 @@ def find_factor(session: Session, wanted: FactorWanted, signature: ledger.Signat
     Raises BadInputError with every finding, nothing written.
     """
     pairs = pairs_of(session, wanted.pairs, signature.time)
+    # A reading that is none of a face is named once, and not asked for its outlet.
+    faces = [pair for pair in pairs.sound if _expected_of_face(pair) is None]
     findings = [
         *pairs.findings,
         *_of_words(wanted),
-        *_of_faces(pairs.sound),
-        *_of_scope(wanted, pairs.sound),
-        *_of_name(session, wanted, pairs.sound),
+        *_of_faces(pairs.sound, faces),
+        *_of_scope(wanted, faces),
+        *_of_name(session, wanted, faces),
     ]
     if findings:
         raise BadInputError(findings)
@@ -108,9 +110,9 @@ def _of_words(wanted: FactorWanted) -> Iterator[Finding]:
         yield _finding("--outlet-type", wanted.outlet_type, "nothing beside --scope outlet")
 
 
-def _of_faces(pairs: Sequence[Paired]) -> Iterator[Finding]:
+def _of_faces(pairs: Sequence[Paired], faces: Sequence[Paired]) -> Iterator[Finding]:
     for pair in pairs:
-        expected = _expected_of_face(pair) or _expected_of_flow(pair) or _expected_beside(pairs[0], pair)
+        expected = _expected_of_face(pair) or _expected_of_flow(pair) or _expected_beside(faces[0], pair)
         if expected is not None:
             yield _finding(PAIR, pair.typed, expected)
 

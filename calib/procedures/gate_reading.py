@@ -9,7 +9,7 @@ import numpy as np
 
 from calib.airflow.velocity import LowPressure, low_pressure_text, velocity_pressure
 from calib.confirmation.interval import Decision, gate
-from calib.errors import CalibError
+from calib.errors import CalibError, MeasuringIntervalError
 from calib.measurement import Effect, flows
 from calib.procedures.air_of import AirFound, air_of
 from calib.procedures.arrays_of import arrays_of, density_of_reference, effect_of
@@ -133,37 +133,53 @@ def _evaluated(records: OnRecord, standing: Standing) -> Gated:
     effect = effect_of(standing)
     if effect == Effect.NONE and not standing.observed.throttled:
         return Gated(standing, ())
-    tag = standing.instrument.tag
-    if math.isnan(density_of_reference(standing, effect, records)):
-        why = (
-            f"{tag}: certificate {standing.calibration.certificate} does not state temperature, pressure and humidity, so the "
-            "density of the air cannot be corrected for: leave the conditions out, or have it calibrated with them"
-        )
+    why = _without_reference(records, standing, effect)
+    if why is not None:
         return Gated(None, (why,))
     try:
         found = flows(arrays_of([standing], records))
+    except MeasuringIntervalError as error:
+        # The indications themselves have passed: what is outside is a vane's scaled indication, or the probe's velocity.
+        tag = (standing.probe or standing.instrument).tag
+        return Gated(None, (f"{tag}: {error}: use an instrument calibrated there",))
     except CalibError as error:
-        return Gated(None, (f"{tag}: {error}",))
+        return Gated(None, (f"{standing.instrument.tag}: {error}",))
     if effect != Effect.PRESSURE:
         return Gated(standing, ())
     return _judged(records, standing, float(found.velocity[0]))
+
+
+def _without_reference(records: OnRecord, standing: Standing, effect: Effect) -> str | None:
+    """Why there is no density of the reference state or of the calibration; None where there is, or where none is needed."""
+    tag, certificate = standing.instrument.tag, f"certificate {standing.calibration.certificate}"
+    try:
+        known = not math.isnan(density_of_reference(standing, effect, records))
+    except CalibError as error:
+        return f"{tag}: {'reference state' if effect == Effect.THERMAL else certificate}: {error}"
+    if known:
+        return None
+    return (
+        f"{tag}: {certificate} does not state temperature, pressure and humidity, so the density of the air cannot be "
+        "corrected for: leave the conditions out, or have it calibrated with them"
+    )
 
 
 def _judged(records: OnRecord, standing: Standing, velocity: float) -> Gated:
     """A reading of velocity pressure, by the uncertainty that its manometer has there."""
     assert standing.air is not None  # noqa: S101 (a velocity pressure has no velocity without a density)
     pressure = float(velocity_pressure(velocity, standing.air.density))
-    low = LowPressure(pressure, _expanded_uncertainty(records, standing, pressure))
+    low = LowPressure(pressure, _expanded_uncertainty(records, standing))
     text = f"{standing.instrument.tag}: {low_pressure_text(low)}"
     if low.refused:
         return Gated(None, (text,))
     return Gated(replace(standing, flags=(text,)) if low.flagged else standing, ())
 
 
-def _expanded_uncertainty(records: OnRecord, standing: Standing, pressure: float) -> float:
-    """U of one indication of the manometer about a pressure [Pa], within its measuring interval."""
+def _expanded_uncertainty(records: OnRecord, standing: Standing) -> float:
+    """U of one indication of the manometer about the mean one [Pa], within its measuring interval."""
     curve = records.curve(standing.calibration.record_id)
-    _, contributions = indicated(standing.instrument, curve, float(np.clip(pressure, curve.low, curve.high)))
+    mean = float(np.clip(standing.indication.mean, curve.low, curve.high))
+    _, contributions = indicated(standing.instrument, curve, mean)
     return _COVERAGE_FACTOR * float(combine(contributions).standard_uncertainty[0])
 
 

@@ -44,7 +44,7 @@ def results(value: Floats, combined: Combined, coverage_probability: float = COV
 class Judgement:
     """Conformity of n results with their designs; NaN and "" where there is none to judge by."""
 
-    percent_of_design: Floats
+    percent_of_design: Floats  # NaN where the design is 0: a net flow has no share of it
     statement: NDArray[np.str_]
     probability: Floats  # of conformity
     consumer_risk: Floats  # specific: accepted, and does not conform
@@ -61,7 +61,8 @@ def judge(found: Results, design: Floats, tolerance: Floats, rule: str) -> Judge
     statement[has] = conformity(found.value[has], found.expanded_uncertainty[has], interval, rule)
     probability[has] = probability_with_certainty(found.value[has], u, interval, dof)
     consumer[has], producer[has] = specific_risks(probability[has], accepted(statement[has]))
-    return Judgement(100.0 * found.value / design, statement, probability, consumer, producer)
+    percent = np.divide(100.0 * found.value, design, out=np.full(design.size, np.nan), where=design != 0)
+    return Judgement(percent, statement, probability, consumer, producer)
 
 
 def probability_with_certainty(value: Floats, u: Floats, interval: ToleranceIntervals, dof: Floats) -> Floats:

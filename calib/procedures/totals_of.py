@@ -1,5 +1,6 @@
 """Totals of a job: each service and the net flow of each system, of the whole job, and the net flow of each room."""
 
+import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -21,6 +22,10 @@ NET = "net"
 
 Floats = NDArray[np.float64]
 Outlets = Mapping[int, tables.Outlet]
+Designs = Mapping[tuple[str, str], tables.SystemDesign]  # by system and service
+
+# A net design below this share of what it is the difference of is 0: what is left is the rounding of floats.
+_NOTHING = 1e-9
 
 
 @dataclass(frozen=True)
@@ -31,7 +36,9 @@ class Total:
     service: str  # a service, or NET
     measured: int  # outlets with a reading that stands
     outlets: int  # outlets that belong to it
-    design: float = float("nan")  # declared, or the sum of its outlets' designs where each has one [m3/s]
+    design: float = float(
+        "nan"
+    )  # declared, or the sum of its outlets' designs where each has one; of a net, the net [m3/s]
     tolerance: float = float("nan")  # declared for the total [1]
     room: str = ""
     wanted: str = ""  # "positive" or "negative" net flow that the design asks of a room
@@ -53,7 +60,7 @@ class Plan:
     """What the totals of a job are made of, before anything is measured."""
 
     outlets: Outlets
-    designs: Mapping[tuple[str, str], tables.SystemDesign]  # by system and service
+    designs: Designs
     rooms: Mapping[str, str]  # room -> the sign that is wanted
 
 
@@ -89,10 +96,7 @@ def totals_of_rooms(plan: Plan, stands: frozenset[int]) -> list[Total]:
     for number, one in sorted(counted(plan.outlets).items()):
         if one.room is not None:
             members[one.room][number] = one
-    return [
-        _total("", NET, outlets, stands, room=room, wanted=plan.rooms.get(room, ""))
-        for room, outlets in members.items()
-    ]
+    return [_total("", NET, outlets, stands, {}, room, plan.rooms.get(room, "")) for room, outlets in members.items()]
 
 
 def _services(plan: Plan, system: str, outlets: Outlets, stands: frozenset[int]) -> Iterable[Total]:
@@ -100,9 +104,9 @@ def _services(plan: Plan, system: str, outlets: Outlets, stands: frozenset[int])
     for service in NET_SIGN:
         if service in present:
             mine = {number: one for number, one in outlets.items() if one.service == service}
-            yield _total(system, service, mine, stands, plan.designs.get((system, service)))
+            yield _total(system, service, mine, stands, plan.designs)
     if len(present) > 1:
-        yield _total(system, NET, outlets, stands)
+        yield _total(system, NET, outlets, stands, plan.designs)
 
 
 def _total(
@@ -110,16 +114,33 @@ def _total(
     service: str,
     outlets: Outlets,
     stands: frozenset[int],
-    declared: tables.SystemDesign | None = None,
+    designs: Designs,
     room: str = "",
     wanted: str = "",
 ) -> Total:
     sign = {number: NET_SIGN[one.service] if service == NET else 1.0 for number, one in outlets.items()}
-    design, tolerance = sum(sign[number] * design_of(one) for number, one in outlets.items()), float("nan")
-    if declared is not None:
-        design = unit("volume flow", declared.flow_unit).to_si(float(declared.design_flow))
-        tolerance = float(declared.tolerance_percent) / 100
-    return Total(system, service, len(stands & outlets.keys()), len(outlets), design, tolerance, room, wanted, sign)
+    declared = designs.get((system, service))
+    tolerance = float("nan") if declared is None else float(declared.tolerance_percent) / 100
+    design, measured = _design(outlets, sign, designs), len(stands & outlets.keys())
+    return Total(system, service, measured, len(outlets), design, tolerance, room, wanted, sign)
+
+
+def _design(outlets: Outlets, sign: Mapping[int, float], designs: Designs) -> float:
+    """Sum with its signs of the designs: of each service of a system what is declared, else those of its outlets [m3/s]."""
+    groups: dict[tuple[str, str], list[int]] = defaultdict(list)
+    for number, one in outlets.items():
+        groups[one.system, one.service].append(number)
+    parts = []
+    for names, members in groups.items():
+        declared = designs.get(names)
+        of_group = sum(design_of(outlets[one]) for one in members) if declared is None else _declared(declared)
+        parts.append(sign[members[0]] * of_group)
+    total = math.fsum(parts)
+    return 0.0 if abs(total) <= _NOTHING * math.fsum(map(abs, parts)) else total
+
+
+def _declared(design: tables.SystemDesign) -> float:
+    return unit("volume flow", design.flow_unit).to_si(float(design.design_flow))
 
 
 def design_of(outlet: tables.Outlet) -> float:

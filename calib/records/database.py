@@ -1,9 +1,10 @@
-"""Open, guard and make the records file.
+"""Make, open, guard and upgrade the records file.
 
 Embedded SQLite: WAL, synchronous=FULL, foreign keys on. A write transaction takes its lock at the start (BEGIN IMMEDIATE), so that
 two people never read the same ledger head.
 """
 
+import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
@@ -32,13 +33,20 @@ def make(location: str) -> None:
         raise RecordsError(f"{path} is there already: name another file with --records, or use this one")
     if not folder:
         raise RecordsError(f"{path}: the folder {path.parent} does not exist: make it first")
-    try:
+    with _taken_back([path, Path(f"{path}-wal"), Path(f"{path}-shm")]):
         with _told(location), closing(sqlite3.connect(path)) as file:
             file.execute("PRAGMA journal_mode=WAL")  # kept in the file; it cannot be set inside a transaction
         _migrate(location, path)
+
+
+@contextmanager
+def _taken_back(made: list[Path]) -> Iterator[None]:
+    """Files that are made on the way are taken away again where it does not end well."""
+    try:
+        yield
     except BaseException:
-        for leftover in (path, Path(f"{path}-wal"), Path(f"{path}-shm")):
-            leftover.unlink(missing_ok=True)
+        for one in made:
+            one.unlink(missing_ok=True)
         raise
 
 
@@ -54,30 +62,48 @@ def upgrade(location: str) -> Path | None:
     if found not in _OLDER:
         raise RecordsError(_other_schema(path, found))
     copy = path.with_name(f"{path.name}.schema-{found}")
-    if copy.exists():
-        raise RecordsError(
-            f"{copy} is there already: move it away first, it would be overwritten by the copy of {path}"
-        )
-    with _told(location), closing(sqlite3.connect(path)) as file, closing(sqlite3.connect(copy)) as other:
-        file.backup(other)
-    _migrate(location, path)
+    _migrate(location, path, copy)
     return copy
 
 
-def _migrate(location: str, path: Path) -> None:
+def _migrate(location: str, path: Path, copy: Path | None = None) -> None:
+    """Bring a file to the present schema in one transaction; where a copy is wanted, it is made first, within it."""
     from calib.records.migrations import upgrade as to_revision  # noqa: PLC0415 (alembic takes 0.2 s to import)
 
     engine = _engine(path)
     # A table may be replaced by a new one of its name; what refers to it is checked when all is in its place.
     event.listen(engine, "connect", lambda connection, _: connection.execute("PRAGMA foreign_keys=OFF"))
+    made: list[Path] = []
     try:
-        with _told(location), engine.execution_options(writes=True).begin() as connection:
+        with _taken_back(made), _told(location), engine.execution_options(writes=True).begin() as connection:
+            if copy is not None:
+                _keep(connection, path, copy)
+                made.append(copy)
             to_revision(connection, SCHEMA)
             broken = connection.execute(text("PRAGMA foreign_key_check")).first()
             if broken is not None:
                 raise RecordsError(f"{path}: a row of {broken[0]} refers to one of {broken[2]} that is not there")
     finally:
         engine.dispose()
+
+
+def _keep(connection: Connection, path: Path, copy: Path) -> None:
+    """Keep the bytes of the database in another file, whole or not at all; raises RecordsError where one is there already."""
+    part = copy.with_name(f"{copy.name}.part")
+    try:
+        present = copy.exists()
+        if not present:
+            with _taken_back([part]), part.open("wb") as file:
+                file.write(connection.connection.driver_connection.serialize())  # type: ignore[union-attr]
+                file.flush()
+                os.fsync(file.fileno())
+            part.replace(copy)
+    except OSError as error:  # no space left, a name too long for the system, a folder one may not write in
+        raise RecordsError(f"{copy}: no copy of {path} can be made ({error.strerror}); nothing was changed") from error
+    if present:
+        raise RecordsError(
+            f"{copy} is there already: move it away first, it would be overwritten by the copy of {path}"
+        )
 
 
 def open_records(location: str) -> Engine:
@@ -133,7 +159,13 @@ def _path(location: str) -> Path:
 
 def _schema(connection: Connection) -> str | None:
     present = connection.execute(text("SELECT count(*) FROM sqlite_master WHERE name = 'alembic_version'")).scalar_one()
-    return connection.execute(text("SELECT version_num FROM alembic_version")).scalar_one_or_none() if present else None
+    if not present:
+        return None
+    # One row in every file of this program; in another's there may be any number.
+    return (
+        ", ".join(str(one) for one in connection.execute(text("SELECT version_num FROM alembic_version")).scalars())
+        or None
+    )
 
 
 def _engine(path: Path) -> Engine:

@@ -13,9 +13,12 @@ from calib.faces.cli import (
     calibration,
     check,
     conditions,
+    factor,
     instrument,
     job,
+    method,
     outlet,
+    plan,
     reading,
     records,
     traverse,
@@ -38,11 +41,14 @@ app = typer.Typer(
 records.register(app)
 traverse_entry.register(traverse.app)
 job.register(app)
+plan.register(app)
 balance.register(app)
 app.add_typer(instrument.app, name="instrument")
 app.add_typer(calibration.app, name="calibration")
 app.add_typer(check.app, name="check")
+app.add_typer(method.app, name="method")
 app.add_typer(outlet.app, name="outlet")
+app.add_typer(factor.app, name="factor")
 app.add_typer(conditions.app, name="conditions")
 app.add_typer(traverse.app, name="traverse")
 app.add_typer(reading.app, name="reading")

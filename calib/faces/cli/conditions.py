@@ -73,7 +73,8 @@ def add(
         "relative humidity": ("--humidity", humidity, hygrometer, humidity_uncertainty),
     }
     values = _values(typed)
-    observed = time_of(at).isoformat()
+    now = time_of(at)  # a time that is wrong is named once, not for each quantity
+    observed = at or now.isoformat()
     rows = [
         typed_row(
             f"command line {option}",

@@ -47,6 +47,9 @@ def report(
 ) -> None:
     """Write a job's report: every flow with its expanded uncertainty, the totals, the refusals, the evidence.
 
+    Flows that protect life or health (smoke control, fume cupboards, isolation rooms, combustion air) are judged by the local
+    code and a licensed practitioner, not by this program.
+
     Example: calib report FQ-204 --format html,json
     """
     from calib.faces.report_files import write_report

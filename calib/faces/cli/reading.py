@@ -22,6 +22,7 @@ from calib.faces.cli.options import (
 from calib.faces.plain_text import cells_text
 
 if TYPE_CHECKING:
+    from calib.faces.curve_answer import Content
     from calib.procedures.import_folders import Imported
 
 app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Readings at outlets: add, list, show.")
@@ -54,6 +55,8 @@ def add(
     as_json: AsJson = False,
 ) -> None:
     """Enter a reading; if the gate refuses the instrument it is kept as a refusal (exit status 3).
+
+    Mind ladders, moving machinery and hot surfaces; the site's own safety rules and the local codes come first.
 
     Example: calib reading add FQ-204 S1-3 --instrument VA-11 --unit m/s --method "sweep, 3 passes" --observations "2.41;2.38;2.44"
     """
@@ -150,9 +153,20 @@ def show(
     if as_json:
         print_json(document)
         return
-    as_typed = {name: document[name] for name in (
-        "outlet", "system", "service", "instrument", "certificate", "observed_at", "indication", "observations",
-        "throttled_observations", "indication_unit", "method", "operator", "averaging_s", "remarks",
-    )}  # fmt: skip
     tell(f"reading {reading}: {document['flow']['statement']}")
-    tell(cells_text(as_typed))
+    tell(cells_text(_as_typed(document)))
+
+
+def _as_typed(document: "Content") -> "Content":
+    names = (
+        "outlet", "system", "service", "instrument", "certificate", "probe", "conditions", "observed_at", "indication",
+        "observations", "throttled_observations", "traverse", "indication_unit", "method", "operator", "averaging_s", "remarks",
+    )  # fmt: skip
+    probe, air, traverse = (document[name] for name in ("probe", "conditions", "traverse"))
+    named = {
+        "probe": probe and probe["tag"],
+        "conditions": air and air["name"],
+        "traverse": traverse
+        and f"{traverse['rule']}, {traverse['lines']} × {traverse['points']} points, {traverse['passes']} pass(es)",
+    }
+    return {name: (document | named)[name] for name in names}

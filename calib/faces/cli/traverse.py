@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Duct traverses: plan where to measure.")
 
 _DEFAULT_RULE = "log-Tchebycheff"
+_DEFAULT_UNIT = "mm"
 _AREAS = {"in": "ft2", "ft": "ft2"}  # of lengths; m2 for the others
 _ENDINGS = (".svg", ".png", ".pdf")
 
@@ -35,7 +36,9 @@ def plan(
         str | None, typer.Option(help="Height inside, along which the probe goes; the minor axis.")
     ] = None,
     diameter: Annotated[str | None, typer.Option(help="Diameter inside, of a round duct.")] = None,
-    unit: Annotated[str, typer.Option(help="Unit of every length: mm, cm, m, in or ft.")] = "mm",
+    unit: Annotated[
+        str | None, typer.Option(help="Unit of every length: mm, cm, m, in or ft; that of the duct on record, else mm.")
+    ] = None,
     rule: Annotated[
         str, typer.Option(help="equal-area, log-Tchebycheff or log-linear (rectangular: its 26 points).")
     ] = _DEFAULT_RULE,
@@ -67,6 +70,7 @@ def plan(
     typed |= {"--shape": shape, "--unit": unit, "--rule": rule, "--insertion": insertion}
     if job is not None:
         typed |= _on_record(records, job, duct, typed)
+    typed["--unit"] = typed["--unit"] or _DEFAULT_UNIT
     section, rule, numbers, length, before = _read({name: one for name, one in typed.items() if one is not None}, plot)
     if plot is not None:
         save_plan(section, rule, *numbers, length, before, plot)
@@ -167,6 +171,7 @@ def _document(
 
 def _on_record(records: str, job: str, duct: str | None, typed: "Mapping[str, str | None]") -> dict[str, str]:
     """Shape and sizes of a duct on record, as if they had been typed; raises BadInputError where they were."""
+    from calib import quantities
     from calib.airflow.traverse import ROUND
     from calib.procedures.duct import section_on_record
     from calib.records import database
@@ -179,9 +184,12 @@ def _on_record(records: str, job: str, duct: str | None, typed: "Mapping[str, st
         raise BadInputError(findings)
     with database.reading(records) as session:
         section, unit = section_on_record(session, job, duct)
+    symbol = typed["--unit"] or unit.symbol
+    if symbol in quantities.known_units("length"):  # else it is named with all that is wrong
+        unit = quantities.unit("length", symbol)
     width, height = (repr(unit.from_si(side)) for side in (section.width, section.height))
     sizes = {"--diameter": width} if section.shape == ROUND else {"--width": width, "--height": height}
-    return {"--shape": section.shape, "--unit": unit.symbol, **sizes}
+    return {"--shape": section.shape, "--unit": symbol, **sizes}
 
 
 # --- what was typed --------------------------------------------------------------------------------------------------------------

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calib.errors import BadInputError, Finding
+from calib.errors import BadInputError, CalibError, Finding
 from calib.faces.cli.options import DEFAULT_RECORDS, AsJson, By, Records, clock, say, signature
 from calib.faces.cli.reading import tell_recorded
 
@@ -74,8 +74,13 @@ def add(
     rows = [_row(names, place, value) for place, value in zip(places, typed, strict=True)]
     counts = {"traverse_lines": str(numbers[0]), "traverse_points": str(numbers[1])}
     sheets = {"readings.csv": [typed_row("command line", cells | counts)], "traverses.csv": rows}
-    with database.writing(records) as session:
-        found = write_sheets(session, sheets, who, clock())
+    try:
+        with database.writing(records) as session:
+            found = write_sheets(session, sheets, who, clock())
+    except CalibError:
+        if not line:
+            say(f"the values again, to be typed no second time: {_as_options(places, typed)}")
+        raise
     tell_recorded(job, duct, found, as_json=as_json)
 
 
@@ -151,6 +156,14 @@ def _answers(question: str) -> Iterator[str]:
         if not line:
             return
         yield line.strip()
+
+
+def _as_options(places: "Sequence[TraversePoint]", typed: Sequence[str]) -> str:
+    """Values of each line as the option that enters them."""
+    lines: dict[int, list[str]] = {}
+    for place, value in zip(places, typed, strict=True):
+        lines.setdefault(place.line, []).append(value)
+    return " ".join(f'--line "{" ".join(values)}"' for values in lines.values())
 
 
 def _row(names: Mapping[str, str | None], place: "TraversePoint", value: str) -> "Row":

@@ -10,17 +10,24 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from sqlmodel import Session, col, select
+
 from calib.errors import NotInRecordsError, RecordsError
 from calib.faces.report_files import write_report
-from calib.procedures.find import job_named
+from calib.procedures.amend_outlet import amend_outlet
+from calib.procedures.find import job_named, outlet_named
+from calib.procedures.find_factor import FactorWanted, find_factor
 from calib.procedures.import_folders import Imported, import_folders
 from calib.procedures.record_check import record_check
 from calib.procedures.record_event import record_event
+from calib.procedures.register import key
 from calib.records import database
 from calib.records.ledger import Signature
+from calib.records.tables import Reading
 
 JOB = "LM-27"
 RECORDS = "demo.sqlite"
+_BRANCH, _GRILLE = "B1 branch to S1-6", "S1-6 corridor"
 _HERE = Path(__file__).parent
 _QA, _TECHNICIAN = "I. Marlow", "S. Quill"
 
@@ -35,6 +42,7 @@ _REGISTERED, _CHECKED, _SUSPENDED = (
     _at("2026-09-21T08:40+01:00"),
     _at("2026-09-02T16:05+01:00"),
 )
+_FOUND, _AMENDED = _at("2026-10-14T18:05+01:00"), _at("2026-10-14T18:10+01:00")
 _IMPORTED, _ISSUED = _at("2026-10-14T17:40+01:00"), _at("2026-10-15T09:00+01:00")
 
 
@@ -103,7 +111,30 @@ def _make_records(place: _Place, folders: list[Path], progress: Callable[[str], 
         record_check(session, "TA-05", _CHECKED, zero, Signature(_TECHNICIAN, _CHECKED, "check add"))
     with database.writing(place.records) as session:
         second = import_folders(session, [job], Signature(_TECHNICIAN, _IMPORTED, "import"), _IMPORTED, progress)
+    progress("finding an outlet factor from traverses of a branch")
+    _find_factor(place)
     return _story(place, first, second)
+
+
+def _find_factor(place: _Place) -> None:
+    """The factor of one grille from traverses of its branch, and the grille amended to use it."""
+    with database.writing(place.records) as session:
+        traverses, faces = (_numbers(session, name) for name in (_BRANCH, _GRILLE))
+        # The first reading at the grille was taken before the traverses.
+        pairs = [f"{duct}:{face}" for duct, face in zip(traverses, faces[-len(traverses) :], strict=True)]
+        wanted = FactorWanted("G4", pairs, "type", "grille G4", "four traverses of the branch to S1-6")
+        find_factor(session, wanted, Signature(_TECHNICIAN, _FOUND, "factor find"))
+    typed = ("outlet_factor", "outlet_factor_standard_uncertainty", "outlet_factor_source")
+    changes = [*(f"{column}=" for column in typed), "found_factor=G4"]
+    with database.writing(place.records) as session:
+        signed = Signature(_TECHNICIAN, _AMENDED, "outlet amend")
+        amend_outlet(session, JOB, _GRILLE, changes, "its own factor was found in the field", signed)
+
+
+def _numbers(session: Session, outlet: str) -> list[int]:
+    """Numbers of an outlet's readings in the order in which they were taken."""
+    of_outlet = select(Reading).where(Reading.outlet_id == outlet_named(session, JOB, outlet).id)
+    return [key(one.id) for one in session.exec(of_outlet.order_by(col(Reading.observed_at)))]
 
 
 def _story(place: _Place, first: Imported, second: Imported) -> list[str]:
@@ -114,8 +145,10 @@ def _story(place: _Place, first: Imported, second: Imported) -> list[str]:
             f"{place.into / 'demo-import' / 'register'}; VA-14 was suspended after a fall, TA-05 passed a zero check."
         ),
         (
-            f"Imported {second.records['outlet']} outlets of 3 air systems and {second.records['reading']} readings from "
-            f"{place.into / 'demo-import' / 'job'}."
+            f"Imported {second.records['outlet']} outlets and ducts of 3 air systems and {second.records['reading']} readings "
+            f"from {place.into / 'demo-import' / 'job'}: grilles, diffusers and valves with vanes and thermal anemometers, "
+            "a diffuser with a hood, ducts traversed with a pitot-static tube and a thermal probe."
         ),
+        "Found the outlet factor G4 from four traverses of a branch, and amended S1-6 to use it: the report is revision 2.",
         *(f"Refused 1 reading, at {one.outlet}: {'; '.join(one.reasons)}." for one in second.refusals),
     ]

@@ -1,0 +1,405 @@
+"""A records file of the first schema is brought to the present one: nothing is lost, and nothing is half done.
+
+tests/golden/schema-0001.sqlite was written by the version that had schema 0001, from the job of tests.folders. Source: common
+practice, no source; that a transaction is whole or not there is SQLite's own documentation.
+"""
+
+import shutil
+import sqlite3
+import subprocess
+import sys
+import textwrap
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from calib.errors import RecordsError
+from calib.records import database, ledger
+from calib.records.tables import EVIDENCE, LedgerEntry
+from tests.command import calib
+from tests.folders import flows_of, imported, ledger_head, only, small_job, write
+
+GOLDEN = Path(__file__).parents[1] / "golden" / "schema-0001.sqlite"
+ROOT = Path(__file__).parents[2]
+HEAD = (45, "00e4b483a028cf4cf7e51015cec059552e7c965a58479c7e3db05fc0a999a0ef")
+TABLES = [table.__tablename__ for table in (*EVIDENCE, LedgerEntry)]
+
+
+@pytest.fixture
+def old(tmp_path):
+    """A copy of the file of the first schema."""
+    return shutil.copyfile(GOLDEN, tmp_path / "records.sqlite")
+
+
+@pytest.fixture(scope="module")
+def _upgraded(tmp_path_factory):
+    path = shutil.copyfile(GOLDEN, tmp_path_factory.mktemp("upgraded") / "records.sqlite")
+    database.upgrade(str(path))
+    return path
+
+
+@pytest.fixture
+def upgraded(_upgraded, tmp_path):
+    """The same brought to the present schema, with the copy beside it."""
+    for one in _upgraded.parent.iterdir():
+        shutil.copyfile(one, tmp_path / one.name)
+    return tmp_path / _upgraded.name
+
+
+def copy_of(path):
+    return path.with_name(f"{path.name}.schema-0001")
+
+
+def sql(path, statement):
+    """What a statement gives, past the program."""
+    with closing(sqlite3.connect(path)) as file, file:
+        return file.execute(statement).fetchall()
+
+
+def schema_of(path):
+    return sql(path, "SELECT version_num FROM alembic_version")[0][0]
+
+
+def contents(path):
+    """Every row of every table, as stored with its types: table -> rows, each a dict of its columns."""
+    with closing(sqlite3.connect(path)) as file:
+        file.row_factory = sqlite3.Row
+        tables = [name for (name,) in file.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]
+        return {
+            table: [dict(row) for row in file.execute(f'SELECT * FROM "{table}" ORDER BY 1')]  # noqa: S608 (its own names)
+            for table in tables
+            if table != "alembic_version"
+        }
+
+
+def is_whole(path):
+    """Whether the database is sound, and every record is the one that its ledger entry was made for."""
+    with database.reading(str(path)) as session:
+        findings = ledger.verify(session.connection())
+    return (
+        findings == ()
+        and sql(path, "PRAGMA integrity_check") == [("ok",)]
+        and not sql(path, "PRAGMA foreign_key_check")
+    )
+
+
+@pytest.mark.parametrize("act", [database.reading, database.writing])
+def test_an_older_file_says_what_to_run(old, act):
+    with (
+        pytest.raises(
+            RecordsError, match=r"has schema 0001, this version needs 0002: `calib upgrade --records .*sqlite`"
+        ),
+        act(str(old)),
+    ):
+        pass
+    assert old.read_bytes() == GOLDEN.read_bytes()
+
+
+@pytest.mark.parametrize(
+    "words", [("verify",), ("due",), ("report", "J-1"), ("reading", "list", "J-1"), ("import", "in")]
+)
+def test_every_command_on_an_older_file_says_what_to_run(old, tmp_path, monkeypatch, words):
+    monkeypatch.chdir(tmp_path)
+    write(tmp_path / "in", only(small_job(), "methods.csv"))
+    ran = calib(*words, records=old)
+    assert (ran.status, ran.out) == (2, "")
+    assert f"calib upgrade --records {old}" in ran.err
+    assert old.read_bytes() == GOLDEN.read_bytes()
+
+
+def test_the_command_brings_it_to_the_present_schema_and_says_where_the_copy_is(old):
+    ran = calib("upgrade", records=old)
+    assert (ran.status, ran.err) == (0, "")
+    assert f"{old} has schema 0002 now" in ran.out
+    assert str(copy_of(old)) in ran.out
+    assert schema_of(old) == database.SCHEMA == "0002"
+
+
+def test_the_command_answers_in_json(old):
+    assert calib("upgrade", "--json", records=old).document == {
+        "records": str(old),
+        "schema": "0002",
+        "copy": str(copy_of(old)),
+    }
+
+
+def test_the_copy_has_every_byte_of_the_file_before(upgraded):
+    assert copy_of(upgraded).read_bytes() == GOLDEN.read_bytes()
+
+
+def test_nothing_else_is_left_beside_it(upgraded):
+    assert {one.name for one in upgraded.parent.iterdir()} == {upgraded.name, copy_of(upgraded).name}
+
+
+def test_a_file_that_another_program_has_open_is_copied_with_what_is_not_in_its_place_yet(old):
+    """In SQLite's write-ahead log mode, as the program makes its files, the newest pages may stand in a file beside it."""
+    with closing(sqlite3.connect(old)) as file:
+        file.execute("PRAGMA journal_mode=WAL")
+        file.execute("PRAGMA user_version=7")
+        database.upgrade(str(old))
+    assert sql(copy_of(old), "PRAGMA user_version") == [(7,)]
+    assert contents(copy_of(old)) == contents(GOLDEN)
+    assert is_whole(old)
+
+
+def test_the_copy_may_be_upgraded_in_its_turn(upgraded, tmp_path):
+    again = copy_of(upgraded).rename(tmp_path / "again.sqlite")
+    database.upgrade(str(again))
+    assert contents(again) == contents(upgraded)
+
+
+def test_every_ledger_entry_verifies_and_the_head_is_the_one_that_was_printed(upgraded):
+    assert is_whole(upgraded)
+    assert ledger_head(upgraded) == HEAD
+    assert sql(GOLDEN, "SELECT sequence, digest FROM ledger ORDER BY sequence DESC LIMIT 1") == [HEAD]
+    assert calib("verify", "--digest", HEAD[1], records=upgraded).status == 0
+
+
+@pytest.mark.parametrize("table", list(contents(GOLDEN)))
+def test_every_cell_is_kept_as_typed(upgraded, table):
+    """Column by column, with its type; what is new is absent."""
+    before, after = contents(GOLDEN)[table], contents(upgraded)[table]
+    assert len(after) == len(before)
+    for old_row, new_row in zip(before, after, strict=True):
+        assert {name: new_row[name] for name in old_row} == old_row
+        assert {type(new_row[name]) for name in old_row} == {type(cell) for cell in old_row.values()}
+        assert all(cell is None for name, cell in new_row.items() if name not in old_row)
+
+
+def test_the_file_that_is_upgraded_here_holds_something_in_most_tables():
+    filled = {table for table, rows in contents(GOLDEN).items() if rows}
+    assert filled >= {"instrument", "calibration", "comparison", "correction_curve", "outlet", "reading", "ledger"}
+
+
+def test_flows_are_those_of_a_fresh_import(upgraded, small_records):
+    assert flows_of(upgraded) == pytest.approx(flows_of(small_records), rel=1e-12)
+
+
+@pytest.mark.parametrize("table", TABLES)
+@pytest.mark.parametrize("verb", ["update", "delete"])
+def test_every_table_has_its_guards(upgraded, table, verb):
+    guards = dict(sql(upgraded, "SELECT name, sql FROM sqlite_master WHERE type = 'trigger'"))
+    assert guards[f"{table}_no_{verb}"] == ledger.guards(table)[f"{table}_no_{verb}"]
+
+
+@pytest.mark.parametrize("table", [table for table, rows in contents(GOLDEN).items() if rows])
+def test_nothing_that_was_recorded_can_be_changed_afterwards(upgraded, table):
+    with pytest.raises(sqlite3.IntegrityError, match="evidence is never changed"):
+        sql(upgraded, f'DELETE FROM "{table}"')  # noqa: S608 (its own names)
+
+
+def test_the_tables_are_those_of_a_new_file(upgraded, empty_records):
+    asked = "SELECT type, name, sql FROM sqlite_master WHERE name NOT LIKE 'sqlite_%' ORDER BY type, name"
+    assert sql(upgraded, asked) == sql(empty_records, asked)
+
+
+def test_later_records_continue_the_chain(upgraded, tmp_path):
+    sheets = only(small_job(), "methods.csv")
+    sheets["methods.csv"][0] |= {"method": "traverse", "pattern": "traverse", "degrees_of_freedom": "12"}
+    assert imported(upgraded, write(tmp_path / "in", sheets)).records == {"method": 1}
+    assert is_whole(upgraded)
+    assert ledger_head(upgraded)[0] == HEAD[0] + 1
+
+
+def test_a_second_run_does_nothing(upgraded):
+    before = (upgraded.read_bytes(), copy_of(upgraded).read_bytes())
+    assert database.upgrade(str(upgraded)) is None
+    ran = calib("upgrade", records=upgraded)
+    assert ran.status == 0
+    assert "has the present schema 0002 already: nothing was done" in ran.out
+    assert (upgraded.read_bytes(), copy_of(upgraded).read_bytes()) == before
+
+
+@pytest.mark.parametrize(
+    "content", [b"somebody's work", b"", GOLDEN.read_bytes()], ids=["another", "empty", "the same"]
+)
+def test_a_copy_that_is_there_already_is_not_overwritten(old, content):
+    copy_of(old).write_bytes(content)
+    ran = calib("upgrade", records=old)
+    assert (ran.status, ran.out) == (2, "")
+    assert f"{copy_of(old)} is there already: move it away first" in ran.err
+    assert (old.read_bytes(), copy_of(old).read_bytes()) == (GOLDEN.read_bytes(), content)
+    assert {one.name for one in old.parent.iterdir()} == {old.name, copy_of(old).name}
+
+
+def test_a_name_that_leaves_no_room_for_the_copy_s_is_said(tmp_path):
+    path = shutil.copyfile(GOLDEN, tmp_path / ("r" * 248 + ".sqlite"))
+    ran = calib("upgrade", records=path)
+    assert ran.status == 2
+    assert "no copy of" in ran.err
+    assert path.read_bytes() == GOLDEN.read_bytes()
+
+
+def stopping(at_statement, error):
+    """A change of the engine by which the statement of a number stops the upgrade."""
+    from sqlalchemy import event
+
+    make_engine = database._engine  # noqa: SLF001 (failing in the midst of what nothing else reaches)
+
+    def engine(path):
+        found, seen = make_engine(path), []
+
+        def before(_connection, _cursor, statement, *_):
+            seen.append(statement)
+            if len(seen) == at_statement:
+                raise error
+
+        event.listen(found, "before_cursor_execute", before)
+        return found
+
+    return engine
+
+
+@pytest.mark.parametrize("journal", ["delete", "wal"])
+@pytest.mark.parametrize(
+    "error", [RecordsError("no space left"), KeyboardInterrupt(), sqlite3.OperationalError("disk I/O error")]
+)
+@pytest.mark.parametrize("at_statement", [4, 14, 57], ids=["at its first step", "without a table", "at its end"])
+def test_a_failure_in_the_midst_leaves_the_file_as_it_was(old, monkeypatch, journal, error, at_statement):
+    with closing(sqlite3.connect(old)) as file:
+        file.execute(f"PRAGMA journal_mode={journal}")
+    before = old.read_bytes()
+    with monkeypatch.context() as patched:
+        patched.setattr(database, "_engine", stopping(at_statement, error))
+        with pytest.raises((RecordsError, KeyboardInterrupt)):
+            database.upgrade(str(old))
+    assert old.read_bytes() == before
+    assert {one.name for one in old.parent.iterdir()} == {old.name}
+    assert database.upgrade(str(old)) == copy_of(old)
+    assert is_whole(old)
+
+
+def test_a_migration_that_fails_at_its_end_leaves_the_file_as_it_was(old, monkeypatch):
+    from calib.records import migrations
+
+    real = migrations.upgrade
+
+    def fails(connection, revision):
+        real(connection, revision)
+        raise RecordsError("the last step failed")
+
+    monkeypatch.setattr(migrations, "upgrade", fails)
+    ran = calib("upgrade", records=old)
+    assert (ran.status, ran.err) == (2, "error: the last step failed\n")
+    assert old.read_bytes() == GOLDEN.read_bytes()
+    assert not copy_of(old).exists()
+
+
+def test_a_row_that_refers_to_nothing_stops_the_upgrade(old):
+    with closing(sqlite3.connect(old)) as file, file:
+        columns = [name for _, name, *_ in file.execute("PRAGMA table_info(comparison)")]
+        cells = ", ".join({"id": "NULL", "calibration_id": "99"}.get(name, name) for name in columns)
+        file.execute(f"INSERT INTO comparison SELECT {cells} FROM comparison WHERE id = 1")  # noqa: S608 (its own names)
+    before = old.read_bytes()
+    ran = calib("upgrade", records=old)
+    assert ran.status == 2
+    assert "a row of comparison refers to one of calibration that is not there" in ran.err
+    assert old.read_bytes() == before
+
+
+def test_while_another_program_writes_nothing_is_begun(old, monkeypatch):
+    monkeypatch.setattr(database, "_WAIT_SECONDS", 0.1)
+    copy_of(old).with_suffix(".other").write_bytes(b"")
+    with closing(sqlite3.connect(old)) as file:
+        file.execute("BEGIN IMMEDIATE")
+        with pytest.raises(RecordsError, match="database is locked; nothing was written"):
+            database.upgrade(str(old))
+    assert old.read_bytes() == GOLDEN.read_bytes()
+    assert not copy_of(old).exists()
+
+
+# Upgrades a file, and waits at a statement until it is killed.
+WAITING = textwrap.dedent("""
+    import sys, time
+    from sqlalchemy import event
+    from sqlalchemy.engine import Engine
+    from calib.records import database
+
+    seen = []
+
+    @event.listens_for(Engine, "before_cursor_execute")
+    def before(_connection, _cursor, statement, *_):
+        seen.append(statement)
+        if len(seen) == int(sys.argv[2]):
+            print("there", flush=True)
+            time.sleep(60)
+
+    database.upgrade(sys.argv[1])
+    print("done", flush=True)
+    time.sleep(60)
+""")
+
+
+@pytest.mark.parametrize("journal", ["delete", "wal"])
+@pytest.mark.parametrize(
+    ("at_statement", "said", "schema"),
+    [(7, "there", "0001"), (17, "there", "0001"), (60, "there", "0001"), (99, "done", "0002")],
+)
+def test_a_program_that_is_killed_leaves_the_old_file_or_the_new_one(old, journal, at_statement, said, schema):
+    with closing(sqlite3.connect(old)) as file:
+        file.execute(f"PRAGMA journal_mode={journal}")
+    with subprocess.Popen(
+        [sys.executable, "-c", WAITING, str(old), str(at_statement)], cwd=ROOT, stdout=subprocess.PIPE, text=True
+    ) as killed:
+        assert killed.stdout.readline().strip() == said
+        killed.kill()
+    assert schema_of(old) == schema
+    assert contents(copy_of(old)) == contents(GOLDEN)
+    if schema == "0001":
+        assert contents(old) == contents(GOLDEN)
+        copy_of(old).unlink()
+        database.upgrade(str(old))
+    assert is_whole(old)
+    assert ledger_head(old) == HEAD
+
+
+@pytest.mark.parametrize("schema", ["0003", "9999", "0000", "1"])
+def test_a_schema_that_this_version_does_not_know_is_refused(old, schema):
+    with closing(sqlite3.connect(old)) as file, file:
+        file.execute("UPDATE alembic_version SET version_num = ?", (schema,))
+    before = old.read_bytes()
+    ran = calib("upgrade", records=old)
+    assert ran.status == 2
+    assert f"has schema {schema}, this version knows 0002: use the version that wrote it, or a later one" in ran.err
+    assert old.read_bytes() == before
+    assert {one.name for one in old.parent.iterdir()} == {old.name}
+
+
+def test_a_file_with_two_schemas_is_refused(old):
+    with closing(sqlite3.connect(old)) as file, file:
+        file.execute("INSERT INTO alembic_version VALUES ('0009')")
+    ran = calib("upgrade", records=old)
+    assert ran.status == 2
+    assert "has schema 0001, 0009" in ran.err
+
+
+@pytest.mark.parametrize(
+    ("content", "expected"),
+    [(b"dear diary, " * 99, "file is not a database"), (b"", "holds no calibration records")],
+    ids=["notes", "nothing"],
+)
+def test_what_is_no_records_file_is_refused(tmp_path, content, expected):
+    path = tmp_path / "notes.sqlite"
+    path.write_bytes(content)
+    ran = calib("upgrade", records=path)
+    assert ran.status == 2
+    assert expected in ran.err
+    assert path.read_bytes() == content
+    assert [one.name for one in tmp_path.iterdir()] == [path.name]
+
+
+def test_a_file_that_is_not_there_is_named(tmp_path):
+    ran = calib("upgrade", records=tmp_path / "none.sqlite")
+    assert ran.status == 2
+    assert "no records at" in ran.err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_file_cut_in_half_is_refused_and_left_alone(old):
+    content = GOLDEN.read_bytes()
+    old.write_bytes(content[: len(content) // 2])
+    ran = calib("upgrade", records=old)
+    assert ran.status == 2
+    assert "malformed" in ran.err
+    assert old.read_bytes() == content[: len(content) // 2]
