@@ -27,7 +27,19 @@ the scatter and the reference part cancel as far as both were taken at the same 
 Arrays run over the readings of a job, or over their points; there is no loop over readings.
 """
 
+from calib.measurement.at_points import indication_scale
 from calib.measurement.flows import Flows, flows
 from calib.measurement.readings import Air, Effect, FoundFactors, Hoods, Points, Probes, Readings
 
-__all__ = ["Air", "Effect", "Flows", "FoundFactors", "Hoods", "Points", "Probes", "Readings", "flows"]
+__all__ = [
+    "Air",
+    "Effect",
+    "Flows",
+    "FoundFactors",
+    "Hoods",
+    "Points",
+    "Probes",
+    "Readings",
+    "flows",
+    "indication_scale",
+]

@@ -48,7 +48,7 @@ def at_points(readings: Readings) -> AtPoints:
     """Values of all points; raises MeasuringIntervalError outside a curve's interval."""
     of_points = readings.of_points
     calibration = readings.calibration[of_points]
-    scale = np.ones(readings.indication.size) if readings.air is None else _scale(readings.air)[of_points]
+    scale = indication_scale(readings)[of_points]
     standing = _standing(readings)
     corrected = _correct(readings, readings.indication * scale, calibration, ~standing)
     plain = AtPoints(
@@ -76,9 +76,12 @@ def _standing(readings: Readings) -> Truths:
     return np.asarray(pressure[readings.of_points] & (readings.indication <= 0))
 
 
-def _scale(air: Air) -> Floats:
-    vane = air.effect == Effect.VANE
-    return np.where(vane, similarity_scale(air.density, air.reference_density), 1.0)
+def indication_scale(readings: Readings) -> Floats:
+    """(n,) what an indication is multiplied by before the curve is asked: s of a vane in air of another density, else 1."""
+    air = readings.air
+    if air is None:
+        return np.ones(readings.size)
+    return np.where(air.effect == Effect.VANE, similarity_scale(air.density, air.reference_density), 1.0)
 
 
 def _correct(readings: Readings, indication: Floats, calibration: Integers, asked: Truths) -> _Corrected:

@@ -54,6 +54,14 @@ class AirFound:
 
 def air_of(records: OnRecord, job: int, name: str, now: datetime) -> AirFound:
     """Density of a set of conditions of a job; every instrument that observed it passes the gate, or there are reasons."""
+    asked = (job, name, now)
+    if asked not in records.found:
+        records.found[asked] = _air_of(records, job, name, now)
+    found: AirFound = records.found[asked]
+    return found
+
+
+def _air_of(records: OnRecord, job: int, name: str, now: datetime) -> AirFound:
     rows = records.conditions.get((job, name), ())
     decisions = [_decision(records, one, now) for one in rows]
     reasons = [reason for one in decisions if one is not None for reason in one.reasons]

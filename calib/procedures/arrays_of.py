@@ -40,7 +40,7 @@ def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
     points = [_points(one) for one in standing]
     flat = [point for of_reading in points for point in of_reading]
     owner = [one for one, of_reading in zip(standing, points, strict=True) for _ in of_reading]
-    openings = {key(one.outlet.id): _opening(one.outlet, one.factor) for one in standing}
+    openings = {key(one.outlet.id): _opening(one.outlet, one.factor) for one in standing if not one.is_flow}
     opening = [_HOOD if one.is_flow else openings[key(one.outlet.id)] for one in standing]
     factors = [_factor(one) for one in standing]
     sources = {name: number for number, name in enumerate(dict.fromkeys(_source(one) for one in standing))}

@@ -5,7 +5,8 @@
 q_i is the flow in the duct, v_i the corrected velocity at the face, A the area of the opening as it counts now.
 
     relative standard uncertainty of K
-    spread        s/(sqrt(n) K) of the pairs, n-1 degrees of freedom: whatever is new in each pair
+    spread        s/(sqrt(n) K) of the pairs for the outlet itself, n-1 degrees of freedom: whatever is new in each pair; for
+                  another outlet of the type s sqrt(1 + 1/n)/K, since it may differ from the mean as the pairs do
     reference     what the pairs share of their traverses: everything in their budgets but repeatability and resolution, which the
                   spread shows. The same manometer, duct and method make the same error each time, so the mean over the pairs of
                   the relative root sums of squares counts whole, and no number of pairs brings it down
@@ -19,6 +20,7 @@ Sources: common practice, no source; GUM 4.2.3, 5.1.2, 5.2.2.
 """
 
 import json
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -27,6 +29,7 @@ from sqlmodel import Session, col, select
 
 from calib.airflow.factor import FoundFactor, found_factor
 from calib.errors import BadInputError, Finding
+from calib.measurement import indication_scale
 from calib.procedures.pairs import (
     PAIR,
     Paired,
@@ -37,6 +40,7 @@ from calib.procedures.pairs import (
     relative_velocity_uncertainty,
     velocity,
 )
+from calib.procedures.reading_of import ReadingInJob
 from calib.procedures.register import key
 from calib.procedures.standing import Standing, section_of
 from calib.quantities import unit
@@ -254,13 +258,25 @@ def _record(session: Session, wanted: FactorWanted, pairs: Sequence[Paired], fou
         method_id=key(face.method.id),
         value=found.value,
         effective_area=None if outlet is None else found.value * _area(face),
-        relative_spread=found.standard_uncertainty_of_mean / found.value,
+        relative_spread=_spread(found, of_type=outlet is None) / found.value,
         degrees_of_freedom=float(found.degrees_of_freedom),  # as the column keeps it, for its digest
         relative_reference=_relative_reference(pairs, with_dimensions=outlet is None),
         relative_instrument=_mean([relative_velocity_uncertainty(pair.other, _OF_THE_CALIBRATION) for pair in pairs]),
-        face_indications=json.dumps([measured(pair.other).indication.mean for pair in pairs]),
+        face_indications=json.dumps([_asked_of_the_curve(pair.other) for pair in pairs]),
         reason=wanted.reason.strip(),
     )
+
+
+def _spread(found: FoundFactor, *, of_type: bool) -> float:
+    """Of the mean for the outlet itself; for another outlet of the type, which may differ as the pairs do, s sqrt(1 + 1/n)."""
+    return found.spread * math.sqrt(1.0 + 1.0 / found.each.size) if of_type else found.standard_uncertainty_of_mean
+
+
+def _asked_of_the_curve(face: ReadingInJob) -> float:
+    """Indication at which the curve was asked [SI]: a vane's in air of another density is scaled before."""
+    readings = face.evaluation.readings
+    assert readings is not None  # noqa: S101 (the reading stands)
+    return measured(face).indication.mean * float(indication_scale(readings)[face.row])
 
 
 def _relative_reference(pairs: Sequence[Paired], *, with_dimensions: bool) -> float:

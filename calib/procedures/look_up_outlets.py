@@ -8,7 +8,7 @@ from sqlmodel import Session, col, select
 from calib.procedures.amend_outlet import cells_of, differences
 from calib.procedures.find import job_named, outlet_named
 from calib.procedures.on_record import as_amended
-from calib.procedures.register import key
+from calib.procedures.register import key, moment
 from calib.records import tables
 from calib.records.ledger import written
 
@@ -49,6 +49,13 @@ def outlets(session: Session, job: str) -> list[OutletHistory]:
 def outlet_history(session: Session, job: str, name: str) -> OutletHistory:
     """One outlet of a job; raises NotInRecordsError."""
     return _history(session, outlet_named(session, job, name))
+
+
+def readings_at(session: Session, job: str, name: str) -> list[int]:
+    """Numbers of an outlet's readings, refused ones apart, in the order in which they were taken; raises NotInRecordsError."""
+    of_outlet = select(tables.Reading).where(tables.Reading.outlet_id == outlet_named(session, job, name).id)
+    taken = session.exec(of_outlet).all()
+    return [key(one.id) for one in sorted(taken, key=lambda one: (moment(one.observed_at), key(one.id)))]
 
 
 def _history(session: Session, outlet: tables.Outlet) -> OutletHistory:

@@ -2,9 +2,10 @@
 
 import json
 from collections import defaultdict
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Hashable, Mapping
+from dataclasses import dataclass, field
 from functools import lru_cache
+from typing import Any
 
 from sqlmodel import Session, col, select
 
@@ -27,6 +28,7 @@ class OnRecord:
     curves: Mapping[int, tables.CorrectionCurve]  # by the calibration: the one that counts
     conditions: Mapping[tuple[int, str], tuple[tables.Condition, ...]]  # by job and name
     factors: Mapping[str, tables.FoundFactor]  # by name: the revision that counts
+    found: dict[Hashable, Any] = field(default_factory=dict, repr=False)  # what many readings ask for, once it was worked out
 
     def curve(self, calibration: int) -> Curve:
         """The curve of a calibration."""

@@ -155,10 +155,10 @@ class Predicted:
 
     @property
     def verdict(self) -> str:
-        """Whether the tolerance can be proved: YES, NO, or NOT_KNOWN where no repeatability is declared."""
+        """Whether the tolerance can be proved: YES, NO, or NOT_KNOWN where U has yet to gain an undeclared repeatability."""
         if self.observations is not None:
             return YES
-        return NO if self.declared or self.over_tolerance > self.at_most * _ON_THE_MARK else NOT_KNOWN
+        return NO if self.over_tolerance > self.at_most * _ON_THE_MARK else NOT_KNOWN
 
     @property
     def capability(self) -> float:

@@ -88,6 +88,35 @@ def test_a_factor_for_a_type_multiplies_the_area_of_each_outlet(records, sheets)
     assert (found["scope"], found["outlet_type"], found["effective_area"]) == ("this type", "grille G", None)
 
 
+def test_another_outlet_of_a_type_may_differ_from_the_mean_as_the_pairs_do(records, sheets):
+    """The variance of a further value about a mean of n is s^2 (1 + 1/n)."""
+    flow, face, area = expected_pairs(sheets, 6)
+    each = flow / (face * area)
+    found = factor(records, pairs=OF_TYPE, scope="type")
+    expected = np.std(each, ddof=1) * math.sqrt(1 + 1 / 6) / np.mean(each)
+    assert found["relative_spread"] == pytest.approx(expected, rel=1e-6)
+
+
+def test_a_hood_at_the_outlet_changes_no_flow_of_the_vane(records, tmp_path):
+    factor(records)
+    amended(records, "S-9", *BLANK, "found_factor=GR-9")
+    before = {
+        one.reading.id: evaluation(records).flow.value[row] for row, one in enumerate(evaluation(records).measured)
+    }
+    ways = every_way()
+    hood = {name: [row for row in ways[name] if row["tag"] == "FH-1"] for name in _REGISTER}
+    hood["methods.csv"] = [row for row in ways["methods.csv"] if row["method"] == "hood"]
+    hood["readings.csv"] = [sweep("S-9", at("11:30"), "740;745;742", "FH-1", "hood") | {"unit": "m3/h"}]
+    added(records, tmp_path / "hood", hood)
+    after = evaluation(records)
+    again = {one.reading.id: after.flow.value[row] for row, one in enumerate(after.measured)}
+    assert len(again) == len(before) + 1
+    assert {number: again[number] for number in before} == before
+
+
+_REGISTER = ("instruments.csv", "calibrations.csv", "comparisons.csv")
+
+
 def test_openings_of_a_type_have_an_area_each():
     with pytest.raises(CalibError, match="one area, or one of each pair"):
         found_factor(np.ones(3), np.ones(3), np.ones(2))

@@ -9,7 +9,9 @@ import sqlite3
 import subprocess
 import sys
 import textwrap
+from concurrent.futures import ProcessPoolExecutor
 from contextlib import closing
+from multiprocessing import get_context
 from pathlib import Path
 
 import pytest
@@ -299,14 +301,31 @@ def test_a_row_that_refers_to_nothing_stops_the_upgrade(old):
 
 
 def test_while_another_program_writes_nothing_is_begun(old, monkeypatch):
+    """Whoever holds the lock may be upgrading: the copy that it has made is let be."""
     monkeypatch.setattr(database, "_WAIT_SECONDS", 0.1)
-    copy_of(old).with_suffix(".other").write_bytes(b"")
+    copy_of(old).write_bytes(b"made by the other")
     with closing(sqlite3.connect(old)) as file:
         file.execute("BEGIN IMMEDIATE")
         with pytest.raises(RecordsError, match="database is locked; nothing was written"):
             database.upgrade(str(old))
     assert old.read_bytes() == GOLDEN.read_bytes()
-    assert not copy_of(old).exists()
+    assert copy_of(old).read_bytes() == b"made by the other"
+
+
+def upgraded_by(location):
+    """What an upgrade answers: True where it was done, False where it was refused or there was nothing to do."""
+    try:
+        return database.upgrade(location) is not None
+    except RecordsError:
+        return False
+
+
+def test_of_two_upgrades_at_once_one_is_done(old):
+    with ProcessPoolExecutor(2, get_context("spawn")) as executor:
+        done = list(executor.map(upgraded_by, [str(old)] * 2))
+    assert sorted(done) == [False, True]
+    assert copy_of(old).read_bytes() == GOLDEN.read_bytes()
+    assert is_whole(old)
 
 
 # Upgrades a file, and waits at a statement until it is killed.

@@ -10,20 +10,17 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from sqlmodel import Session, col, select
-
 from calib.errors import NotInRecordsError, RecordsError
 from calib.faces.report_files import write_report
 from calib.procedures.amend_outlet import amend_outlet
-from calib.procedures.find import job_named, outlet_named
+from calib.procedures.find import job_named
 from calib.procedures.find_factor import FactorWanted, find_factor
 from calib.procedures.import_folders import Imported, import_folders
+from calib.procedures.look_up_outlets import readings_at
 from calib.procedures.record_check import record_check
 from calib.procedures.record_event import record_event
-from calib.procedures.register import key
 from calib.records import database
 from calib.records.ledger import Signature
-from calib.records.tables import Reading
 
 JOB = "LM-27"
 RECORDS = "demo.sqlite"
@@ -119,7 +116,7 @@ def _make_records(place: _Place, folders: list[Path], progress: Callable[[str], 
 def _find_factor(place: _Place) -> None:
     """The factor of one grille from traverses of its branch, and the grille amended to use it."""
     with database.writing(place.records) as session:
-        traverses, faces = (_numbers(session, name) for name in (_BRANCH, _GRILLE))
+        traverses, faces = (readings_at(session, JOB, name) for name in (_BRANCH, _GRILLE))
         # The first reading at the grille was taken before the traverses.
         pairs = [f"{duct}:{face}" for duct, face in zip(traverses, faces[-len(traverses) :], strict=True)]
         wanted = FactorWanted("G4", pairs, "type", "grille G4", "four traverses of the branch to S1-6")
@@ -129,12 +126,6 @@ def _find_factor(place: _Place) -> None:
     with database.writing(place.records) as session:
         signed = Signature(_TECHNICIAN, _AMENDED, "outlet amend")
         amend_outlet(session, JOB, _GRILLE, changes, "its own factor was found in the field", signed)
-
-
-def _numbers(session: Session, outlet: str) -> list[int]:
-    """Numbers of an outlet's readings in the order in which they were taken."""
-    of_outlet = select(Reading).where(Reading.outlet_id == outlet_named(session, JOB, outlet).id)
-    return [key(one.id) for one in session.exec(of_outlet.order_by(col(Reading.observed_at)))]
 
 
 def _story(place: _Place, first: Imported, second: Imported) -> list[str]:
