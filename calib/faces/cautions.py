@@ -3,8 +3,10 @@
 CAUTIONS = (
     "The figures hold for the air flow at each outlet at the time it was observed, with the system as it ran then.",
     "Work at height and on ladders, near moving machinery, hot surfaces or live electrical parts follows the site's own safety rules and local codes.",
-    "Do not drill or open test holes in a duct that may carry hazardous air, and do not disturb fire or smoke dampers, without the permission the "
-    "site requires.",
+    (
+        "Do not drill or open test holes in a duct that may carry hazardous air, and do not disturb fire or smoke dampers, without the "
+        "permission the site requires."
+    ),
     (
         "Flows that protect life or health (smoke control, fume cupboards, isolation and operating rooms, combustion air) are judged by the "
         "local code and a licensed practitioner; this report is no substitute for either."

@@ -1,9 +1,11 @@
 """An outlet is amended by a new record that supersedes the old; the job then counts as one that was typed right from the start.
 
-Sources: ISO/IEC 17025:2017, 7.5.2 (amendments can be traced to earlier versions: from memory); JCGM 100:2008, 5.1.2. A job imported with
-the right value is the expected one.
+Sources: ISO/IEC 17025:2017, 7.5.2 (amendments can be traced to earlier versions; from memory). What is expected of the flows is a
+job that was imported with the right value.
 """
 
+import sqlite3
+from contextlib import closing
 from datetime import datetime, timedelta
 
 import pytest
@@ -54,9 +56,9 @@ def findings(records, outlet, *changes, reason="measured again"):
 
 def right_from_the_start(folder, outlet, *changes):
     """The records of the job imported with the changes in outlets.csv."""
-    sheets = every_way()
-    row = next(one for one in sheets["outlets.csv"] if one["outlet"] == outlet)
-    row.update(dict(one.split("=", 1) for one in changes))
+    sheets, cells = every_way(), dict(one.split("=", 1) for one in changes)
+    rows = [dict.fromkeys(cells, "") | row for row in sheets["outlets.csv"]]
+    sheets["outlets.csv"] = [row | cells if row["outlet"] == outlet else row for row in rows]
     return records_of(folder, sheets)
 
 
@@ -89,7 +91,7 @@ CORRECTIONS = {
     "a factor": ("S-1", "outlet_factor=0.91", "outlet_factor_standard_uncertainty=0.03"),
     "where a factor comes from": ("X-1", "outlet_factor_source=traverses"),
     "an effective area": (
-        "X-1", *NO_FACTOR, "shape=", "diameter=", "effective_area=0.0151", "effective_area_unit=m2",
+        "X-1", *NO_FACTOR[:2], "shape=", "diameter=", "effective_area=0.0151", "effective_area_unit=m2",
         "effective_area_standard_uncertainty=0.0004", "outlet_factor_source=maker",
     ),
     "a design": ("S-2", "design_flow=510", "tolerance_percent=5"),
@@ -184,18 +186,14 @@ def test_the_ledger_names_who_amended_and_when_and_verifies(records):
         assert ledger.verify(session.connection()) == ()
 
 
-def test_a_revision_that_is_changed_behind_the_program_is_found(records, tmp_path):
-    import sqlite3
-    from contextlib import closing
-
+def test_a_revision_that_is_changed_behind_the_program_is_found(records):
     amended(records, "S-1", "width=410")
-    forged = tmp_path / "records.sqlite"
-    with closing(sqlite3.connect(forged)) as file, file:
-        for (name,) in file.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
-            if "outlet_revision" in name:
-                file.execute(f'DROP TRIGGER "{name}"')
+    with closing(sqlite3.connect(records)) as file, file:
+        guards = "SELECT name FROM sqlite_master WHERE type = 'trigger' AND tbl_name = 'outlet_revision'"
+        for (name,) in file.execute(guards).fetchall():
+            file.execute(f'DROP TRIGGER "{name}"')
         file.execute("UPDATE outlet_revision SET width = '420'")
-    with database.reading(str(forged)) as session:
+    with database.reading(str(records)) as session:
         assert "outlet_revision 1" in {one.record for one in ledger.verify(session.connection())}
 
 
@@ -269,12 +267,12 @@ def test_an_unknown_column_is_told_those_there_are(records):
 
 
 @pytest.mark.parametrize(
-    ("job", "outlet", "said"), [("E-1", "S-9", "no outlet 'S-9' in job E-1"), ("E-9", "S-1", "no job 'E-9'")]
+    ("named", "outlet", "said"), [("E-1", "S-9", "no outlet 'S-9' in job E-1"), ("E-9", "S-1", "no job 'E-9'")]
 )
-def test_what_is_not_in_the_records_cannot_be_amended(records, job, outlet, said):
+def test_what_is_not_in_the_records_cannot_be_amended(records, named, outlet, said):
     before = ledger_head(records)
     with pytest.raises(NotInRecordsError, match=said):
-        amended(records, outlet, "width=410", job=job)
+        amended(records, outlet, "width=410", job=named)
     assert ledger_head(records) == before
 
 

@@ -17,18 +17,10 @@ from calib.confirmation.conformity import DECISION_RULES, conformity, tolerance_
 from calib.errors import NotInRecordsError
 from calib.procedures.amend_outlet import amend_outlet
 from calib.procedures.evaluate import evaluate
-from calib.procedures.plan_job import (
-    NEEDS_AIR,
-    NO,
-    NOT_KNOWN,
-    YES,
-    ExpectedAir,
-    Wish,
-    acceptance,
-    is_probe,
-    method_findings,
-    plan_job,
-)
+from calib.procedures.plan_gear import is_probe
+from calib.procedures.plan_job import method_findings, plan_job
+from calib.procedures.plan_reading import NEEDS_AIR
+from calib.procedures.planned import NO, NOT_KNOWN, YES, ExpectedAir, Wish, acceptance
 from calib.procedures.record_event import record_event
 from calib.quantities import unit
 from calib.records import database, tables

@@ -20,7 +20,7 @@ from calib.faces.cli.options import (
 )
 
 if TYPE_CHECKING:
-    from calib.procedures.plan_job import ExpectedAir
+    from calib.procedures.planned import ExpectedAir
 
 # Option -> quantity, and an example of what to type.
 _AIR = {
@@ -73,7 +73,8 @@ def plan(
     Example: calib plan FQ-204 --on 2026-03-09
     """
     from calib.faces import plan_answer
-    from calib.procedures.plan_job import Wish, method_findings, plan_job
+    from calib.procedures.plan_job import method_findings, plan_job
+    from calib.procedures.planned import Wish
     from calib.records import database
 
     typed = {"--temperature": temperature, "--pressure": pressure, "--humidity": humidity}
@@ -137,7 +138,7 @@ def _expectation(option: str, typed: str | None) -> str | None:
 
 
 def _expected(typed: dict[str, str | None]) -> "ExpectedAir | None":
-    from calib.procedures.plan_job import ExpectedAir
+    from calib.procedures.planned import ExpectedAir
     from calib.quantities import read
 
     values = [read(one, _AIR[option][0])[0] for option, one in typed.items() if one is not None]
