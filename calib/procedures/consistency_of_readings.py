@@ -313,7 +313,8 @@ def _point(one: Row, expected: set[tuple[int, int]], there: dict[tuple[int, int]
     line, point = place = (int(one.cells["line"]), int(one.cells["point"]))
     on_line = [number for its_line, number in expected if its_line == line]
     if place in there:
-        yield one.finding("point", f"each point once; it stands in row {there[place].number} already")
+        first = there[place]
+        yield one.finding("point", f"each point once; it stands in {first.source} row {first.number} already")
     elif not on_line:
         yield one.finding("line", f"a line of the rule: 1 to {max(expected)[0]}")
     elif point not in on_line:

@@ -43,12 +43,14 @@ def gate_reading(
     probe_decision = None if probe is None else gate(records.register, probe.tag, moment(reading.observed_at), now)
     air = None if reading.conditions is None else air_of(records, outlet.job_id, reading.conditions, now)
     factor = None if outlet.found_factor is None else records.factors.get(outlet.found_factor)
-    reasons = (
+    of_all = (
         *decision.reasons,
         *(() if probe_decision is None else probe_decision.reasons),
         *(() if air is None else air.reasons),
         *_opening(records, reading, outlet, instrument, factor),
+        *_section(observed, outlet, instrument),
     )
+    reasons = tuple(dict.fromkeys(of_all))  # a manometer may have observed the static pressure too
     if reasons or decision.calibration is None:
         return Gated(None, reasons)
     standing = Standing(
@@ -128,10 +130,20 @@ def _opening(
         )
 
 
+def _section(observed: Observed, outlet: tables.Outlet, instrument: tables.Instrument) -> Iterable[str]:
+    """Whether there is a section, as the outlet counts now, in which a traverse has its points."""
+    if observed.traversed is not None and outlet.shape is None:
+        yield (
+            f"{instrument.tag}: outlet {outlet.outlet} has no shape, and was traversed by the {observed.traversed.rule} rule: "
+            "amend the outlet"
+        )
+
+
 def _evaluated(records: OnRecord, standing: Standing) -> Gated:
-    """What only shows when the reading is evaluated: scaled indications, low velocity pressures, pairs that cannot be."""
+    """What only shows when the reading is evaluated: scaled indications, low pressures, pairs and traverses that cannot be."""
     effect = effect_of(standing)
-    if effect == Effect.NONE and not standing.observed.throttled:
+    seen = standing.observed
+    if effect == Effect.NONE and not seen.throttled and seen.traversed is None:
         return Gated(standing, ())
     why = _without_reference(records, standing, effect)
     if why is not None:

@@ -43,7 +43,9 @@ def single(one: Instrument, curve: Curve, indication: float) -> Readings:
 def stability_limit(instrument: Instrument, indication: float) -> float:
     """Limits of change since calibration at an indication [SI]: the stated ones, else the maximum permissible error."""
     relative, absolute = stability_limits(instrument)
-    return relative * abs(indication) + absolute
+    own = unit(instrument.indicated, instrument.unit)
+    # A percentage is one of what the instrument shows: of degrees Celsius, not of kelvin.
+    return relative * own.difference_to_si(abs(own.from_si(indication))) + absolute
 
 
 def stability_limits(instrument: Instrument) -> tuple[float, float]:

@@ -174,7 +174,7 @@ def one_of_any_kind(draw):
         "limit": draw(st.floats(0, 0.05)),
         "probe": draw(st.sampled_from([-1, 1])) if effect == Effect.PRESSURE else -1,
     }
-    return several(draw(st.lists(st.floats(1.0, 90.0), min_size=1, max_size=4)), effect=effect, **said)
+    return several(draw(st.lists(st.floats(1.0, 60.0), min_size=1, max_size=4)), effect=effect, **said)
 
 
 @given(st.lists(one_of_any_kind(), min_size=2, max_size=5))

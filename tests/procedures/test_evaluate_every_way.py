@@ -48,9 +48,12 @@ def more_ways():
     """The job with a third system, whose readings share instruments, probe, conditions and hood with the others.
 
     D-4: one pass with the same manometer and probe, standing air at two points. S-4: four velocity pressures at one place.
-    S-5: a second pair of the hood. R-1, R-2: the thermal anemometer and the vane in the air of the plant room.
+    S-5: a second pair of the hood. R-1, R-2: the thermal anemometer and the vane in the air of the plant room. The thermometer's
+    maximum permissible error has a percentage too: of degrees Celsius.
     """
     sheets = every_way()
+    (thermometer,) = [row for row in sheets["instruments.csv"] if row["tag"] == "TH-1"]
+    thermometer["mpe_percent"] = "0.2"
     for row in (
         {
             "outlet": "D-4",
@@ -262,7 +265,7 @@ def test_what_the_conditions_share_is_lost_in_the_rounding_of_u(job, all_shared,
     figures = {other: found for other, found, _ in totals_of(job)}[key]
     expected = all_shared.total(EXPECTED[key])
     assert figures[1] == pytest.approx(expected.u, rel=5e-4)
-    assert figures[2] == pytest.approx(expected.df, rel=2e-3)
+    assert figures[2] == pytest.approx(expected.df, rel=3e-3)
 
 
 @pytest.mark.parametrize("outlet", OUTLETS)

@@ -210,8 +210,8 @@ TRAVERSES = [
     *(cell("traverses", 5, column, value, WHOLE) for column in ("line", "point") for value in ("0", "-1", "4.0", "A", "10000")),
     *(cell("traverses", 5, "line", value, "a line of the rule: 1 to 2") for value in ("3", "9999")),
     *(cell("traverses", 5, "point", value, "a point of the rule: 1 to 6 on line 1") for value in ("7", "9999")),
-    cell("traverses", 5, "point", "3", "each point once; it stands in row 4 already"),
-    after(filled("traverses", 8, line="1"), "traverses", 8, "point", "1", "each point once; it stands in row 2 already"),
+    cell("traverses", 5, "point", "3", "row 4 already"),
+    after(filled("traverses", 8, line="1"), "traverses", 8, "point", "1", "row 2 already"),
     *(cell("traverses", row, "indications", "34.8;34.2", "3 values, one for each pass, as at the other points")
       for row in (2, 5, 13)),
     cell("traverses", 14, "indications", "2.91;2.95", "1 value, one for each pass, as at the other points"),
