@@ -196,6 +196,20 @@ READINGS = [
           "readings", 6, "instrument", "TA-1", "one that indicates a flow: the outlet has no outlet factor"),
 ]  # fmt: skip
 
+# A cell that is wrong by itself is not named again for standing where none should stand, nor for what it would have asked for.
+WRONG_TWICE = [
+    cell("outlets", 2, "outlet_factor_standard_uncertainty", "-1", NOT_NEGATIVE),
+    cell("outlets", 3, "diameter", "thick", ABOVE_0),
+    cell("outlets", 6, "shape", "disc", "one of rectangular, round, flat-oval"),
+    cell("outlets", 6, "height", "5e-324", ABOVE_0),
+    cell("conditions", 2, "standard_uncertainty", "-1", NOT_NEGATIVE),
+    cell("conditions", 8, "instrument", "HY-9", A_TAG),
+    cell("readings", 5, "traverse_lines", "-2", WHOLE),
+    cell("readings", 5, "throttled_observations", "4;x", f"{NUMBERS}, 'x' is none"),
+    cell("readings", 6, "traverse_rule", "hood", "one of equal-area, log-Tchebycheff, log-linear"),
+    cell("readings", 8, "traverse_rule", "log", "one of equal-area, log-Tchebycheff, log-linear"),
+]  # fmt: skip
+
 WITHOUT = "a reading with traverse_rule of this job, outlet, instrument and time"
 TRAVERSES = [
     *(cell("traverses", 5, column, value, WITHOUT) for column, value in (
@@ -219,7 +233,7 @@ TRAVERSES = [
     after(filled("instruments", 4, repeatability=""), "traverses", 14, "indications", "2.91", "two passes or more"),
 ]  # fmt: skip
 
-WRONG = [*INSTRUMENTS, *METHODS, *SYSTEMS, *ROOMS, *OUTLETS, *CONDITIONS, *READINGS, *TRAVERSES]
+WRONG = [*INSTRUMENTS, *METHODS, *SYSTEMS, *ROOMS, *OUTLETS, *CONDITIONS, *READINGS, *WRONG_TWICE, *TRAVERSES]
 
 
 def even(sheets):
