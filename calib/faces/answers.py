@@ -13,9 +13,6 @@ from calib.quantities import preferred
 from calib.uncertainty.estimate import relative_uncertainty_of_s
 from calib.uncertainty.statement import plain, round_uncertainty
 
-# Student's t has a finite standard deviation above 2 degrees of freedom only.
-_HEAVY_TAILS = ("  three observations or fewer: their distribution has no standard deviation, so u may never settle",)
-
 
 def readiness(one: Readiness, units: str | None) -> Content:
     """One instrument's answer of `calib ready`."""
@@ -156,8 +153,19 @@ def monte_carlo(found: ReadingInJob, both: LawAndDistributions, seed: int, units
         "d_high": float(in_unit.difference_from_si(judged.d_high)),
         "numerical_tolerance": float(in_unit.difference_from_si(judged.delta)),
         "law_validated": judged.validated,
-        "heavy_tails": found.evaluation.measured[found.row].indication.dof <= 2,
+        "heavy_tails": _heavy_tails(found),
     }
+
+
+def _heavy_tails(found: ReadingInJob) -> list[str]:
+    """Contributions whose t distribution has no standard deviation: two degrees of freedom or fewer."""
+    flows, flow, row = found.evaluation.flows, found.evaluation.flow, found.row
+    assert flows is not None and flow is not None  # noqa: S101, PT018 (the reading stands)
+    return [
+        one.name
+        for number, one in enumerate(flows.contributions)
+        if one.degrees_of_freedom[row] <= 2 and flow.combined.uncertainties[row, number] > 0
+    ]
 
 
 def save_distribution(found: ReadingInJob, both: LawAndDistributions, path: Path, units: str | None) -> None:
@@ -215,7 +223,10 @@ def _monte_carlo_lines(one: Content) -> list[str]:
         f"  shortest coverage interval   {interval('shortest_interval')}",
         f"  ends differ by {one['d_low']:.2g} and {one['d_high']:.2g}, tolerance {one['numerical_tolerance']:.2g}",
         f"  {verdict} (JCGM 101 clause 8)",
-        *(_HEAVY_TAILS if one["heavy_tails"] else ()),
+        *(
+            f"  {name}: two degrees of freedom or fewer, a distribution without standard deviation, so u may never settle"
+            for name in one["heavy_tails"]
+        ),
     ]
 
 

@@ -51,6 +51,16 @@ def percent(cell: str) -> str | None:
     return "a percentage above 0, up to 100" if number(cell) or not 0 < float(cell) <= 100 else None
 
 
+def between(low: float, high: float, symbol: str) -> Check:
+    """A finite number between two that lie in the range of validity of what is computed from it."""
+
+    def check(cell: str) -> str | None:
+        sound = number(cell) is None and low <= float(cell) <= high
+        return None if sound else f"a finite number from {low:g} to {high:g} {symbol}"
+
+    return check
+
+
 def whole(cell: str) -> str | None:
     """A whole number, 1 to 9999."""
     return None if re.fullmatch(r"[0-9]{1,4}", cell) and int(cell) > 0 else "a whole number, 1 or above"

@@ -5,6 +5,7 @@ from calib.procedures.cells import (
     above_one,
     above_zero,
     at_least_one,
+    between,
     day,
     moment,
     not_negative,
@@ -34,6 +35,9 @@ def unit_of(quantity: str) -> Check:
 
 
 PHASES = ("as-found", "as-left")
+# Where the density of the air is known (calib.airflow.air).
+AIR_TEMPERATURE = between(-40, 60, "degC")
+AIR_PRESSURE = between(60, 110, "kPa")
 
 FILES: dict[str, tuple[Column, ...]] = {
     "instruments.csv": (
@@ -60,8 +64,8 @@ FILES: dict[str, tuple[Column, ...]] = {
         Column("indication_quantity", one_of(*INSTRUMENT_QUANTITIES)),
         Column("check_interval_days", whole),
         Column("density_effect", one_of(*DENSITY_EFFECTS)),
-        Column("reference_temperature_degC", number),
-        Column("reference_pressure_kPa", above_zero),
+        Column("reference_temperature_degC", AIR_TEMPERATURE),
+        Column("reference_pressure_kPa", AIR_PRESSURE),
         Column("resistance_ratio", above_one),
         Column("resistance_ratio_standard_uncertainty", not_negative),
     ),
@@ -73,9 +77,9 @@ FILES: dict[str, tuple[Column, ...]] = {
         Column("calibrated_on", day, required=True),
         Column("accepted_on", day),
         Column("due_on", day),
-        Column("temperature_degC", number),
-        Column("pressure_kPa", above_zero),
-        Column("humidity_percent", not_negative),
+        Column("temperature_degC", AIR_TEMPERATURE),
+        Column("pressure_kPa", AIR_PRESSURE),
+        Column("humidity_percent", between(0, 100, "%")),
         Column("standards", text),
     ),
     "comparisons.csv": (
@@ -96,7 +100,7 @@ FILES: dict[str, tuple[Column, ...]] = {
         Column("relative_standard_uncertainty_percent", not_negative, required=True),
         Column("basis", text, required=True),
         Column("pattern", one_of(*PATTERNS)),
-        Column("degrees_of_freedom", above_zero),
+        Column("degrees_of_freedom", at_least_one),
     ),
     "jobs.csv": (
         Column("job", text, required=True),

@@ -75,22 +75,18 @@ def _instruments(rows: Sequence[Row], known: Known) -> Iterable[Finding]:
 
 def _of_kind(row: Row) -> Iterable[Finding]:
     """What only thermal anemometers and hoods have."""
-    reference = ("reference_temperature_degC", "reference_pressure_kPa")
-    for column in reference:
+    if row.sound("density_effect") and row.get("quantity") not in (None, "air velocity"):
+        yield row.finding("density_effect", "nothing for an instrument that does not measure air velocity")
+    for column in ("reference_temperature_degC", "reference_pressure_kPa"):
         if row.get("density_effect") == THERMAL and row.blank(column):
             yield row.finding(column, "the reference state at which a thermal anemometer indicates velocity")
-        elif row.get("density_effect") != THERMAL and not row.blank(column) and "density_effect" not in row.bad:
+        elif row.get("density_effect") != THERMAL and row.sound(column) and "density_effect" not in row.bad:
             yield row.finding(column, "nothing, since density_effect is not thermal")
-    if not row.blank("density_effect") and row.get("quantity") not in (None, "air velocity"):
-        yield row.finding("density_effect", "nothing for an instrument that does not measure air velocity")
-    if not row.blank("resistance_ratio"):
-        if row.get("quantity") not in (None, "volume flow"):
-            yield row.finding("resistance_ratio", "nothing for an instrument that is no hood (quantity volume flow)")
-        elif row.blank("resistance_ratio_standard_uncertainty"):
-            yield row.finding(
-                "resistance_ratio_standard_uncertainty", "the standard uncertainty of the resistance ratio"
-            )
-    elif not row.blank("resistance_ratio_standard_uncertainty"):
+    if row.sound("resistance_ratio") and row.get("quantity") not in (None, "volume flow"):
+        yield row.finding("resistance_ratio", "nothing for an instrument that is no hood (quantity volume flow)")
+    elif row.sound("resistance_ratio") and row.blank("resistance_ratio_standard_uncertainty"):
+        yield row.finding("resistance_ratio_standard_uncertainty", "the standard uncertainty of the resistance ratio")
+    elif row.blank("resistance_ratio") and row.sound("resistance_ratio_standard_uncertainty"):
         yield row.finding("resistance_ratio_standard_uncertainty", "nothing without resistance_ratio")
 
 

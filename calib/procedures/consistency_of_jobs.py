@@ -9,6 +9,7 @@ from calib.procedures.consistency_of_readings import reading_findings
 from calib.procedures.fit_curve import Cells, indication_quantity
 from calib.procedures.rows_together import Known, Typed, duplicate, names_instrument, names_job, repeated, unit_known
 from calib.procedures.sheets import Row, Sheets
+from calib.quantities import unit
 from calib.records.tables import DUCT, THIS_TYPE
 
 LARGEST_USUAL_FACTOR = 1.2  # common practice, no source: a factor above it wants a reason
@@ -207,9 +208,28 @@ def _missing(members: Sequence[Row]) -> Iterable[Finding]:
         yield duplicate(members[0], ("conditions",), there)
 
 
+# Values of the conditions for which the density is known, in SI and as they are said (calib.airflow.air).
+_KNOWN_AIR = {
+    "temperature": (233.15, 333.15, "a temperature from -40 to 60 degC"),
+    "barometric pressure": (60e3, 110e3, "a barometric pressure from 60 to 110 kPa"),
+    "relative humidity": (0.0, 1.0, "a relative humidity from 0 to 100 %"),
+}
+
+
+def _value_of_air(row: Row, quantity: str | None) -> Iterable[Finding]:
+    known = _KNOWN_AIR.get(row.get("quantity") or "")
+    if known is None or quantity is None or not row.sound("value", "unit"):
+        return
+    low, high, said = known
+    value = unit(quantity, row.cells["unit"]).to_si(float(row.cells["value"]))
+    if not low <= round(value, 9) <= high:
+        yield row.finding("value", said)
+
+
 def _condition(row: Row, instruments: Mapping[str, Cells], undecided: frozenset[str]) -> Iterable[Finding]:
     quantity = MEASURED_AS.get(row.get("quantity") or "")
     yield from unit_known(row, "unit", quantity)
+    yield from _value_of_air(row, quantity)
     yield from names_instrument(row, "instrument", instruments, undecided)
     instrument = instruments.get(row.get("instrument") or "")
     if instrument is not None and quantity is not None:

@@ -28,7 +28,9 @@ class OnRecord:
     curves: Mapping[int, tables.CorrectionCurve]  # by the calibration: the one that counts
     conditions: Mapping[tuple[int, str], tuple[tables.Condition, ...]]  # by job and name
     factors: Mapping[str, tables.FoundFactor]  # by name: the revision that counts
-    found: dict[Hashable, Any] = field(default_factory=dict, repr=False)  # what many readings ask for, once it was worked out
+    found: dict[Hashable, Any] = field(
+        default_factory=dict, repr=False
+    )  # what many readings ask for, once it was worked out
 
     def curve(self, calibration: int) -> Curve:
         """The curve of a calibration."""

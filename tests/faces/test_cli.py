@@ -51,6 +51,13 @@ def test_the_commands_are_found():
         "reading list",
         "report",
         "verify",
+        "upgrade",
+        "balance",
+        "conformity",
+        "outlet amend",
+        "conditions add",
+        "traverse plan",
+        "traverse add",
     } <= COMMANDS.keys()
 
 
@@ -85,7 +92,14 @@ def test_help_can_be_asked_for(name):
     assert "Example: calib" in asked.out
 
 
-@pytest.mark.parametrize("group", ["", "instrument", "calibration", "check", "reading"])
+GROUPS = {name.rpartition(" ")[0] for name in COMMANDS}
+
+
+def test_the_groups_are_found():
+    assert {"", "instrument", "calibration", "check", "reading", "outlet", "conditions", "traverse"} <= GROUPS
+
+
+@pytest.mark.parametrize("group", sorted(GROUPS))
 def test_a_group_alone_shows_its_help(group):
     asked = calib(*group.split())
     assert "Usage:" in asked.out + asked.err
@@ -126,6 +140,17 @@ READING = (
     "2026-03-05T15:00+01:00",
 )
 READING += ("--instrument",)
+AMEND = ("outlet", "amend", "J-1", "S-1", "--reason", "why", "--set")
+LINES = ("--line", "4.1;4.2 4.3;4.2 4.0;4.1", "--line", "4.0;4.1 4.4;4.2 4.1;4.0")
+LINES_IN_FPM = ("--line", "610;612 640;650 600;610", "--line", "600;610 660;640 610;600")
+TRAVERSE = (
+    "traverse", "add", "J-1", "S-1", "--unit", "m/s", "--method", "sweep", "--rule", "equal-area", "--lines", "2", "--points",
+    "3", "--at", "2026-03-05T16:00+01:00", *LINES, "--instrument",
+)  # fmt: skip
+CONDITIONS = (
+    "conditions", "add", "J-1", "hall", "--temperature", "21.5 degC", "--temperature-uncertainty", "0.5", "--pressure", "98 kPa",
+    "--pressure-uncertainty", "0.2", "--humidity", "45 %", "--humidity-uncertainty", "8", "--source", "estimated",
+)  # fmt: skip
 
 STATUSES = [
     (0, ("due", "--within", "10d", "--on", "2026-02-25")),
@@ -136,6 +161,13 @@ STATUSES = [
     (0, (*READING, "VA-1")),
     (0, ("reading", "list", "J-1")),
     (0, ("report", "J-1", "--format", "json")),  # refusals are listed there, and no failure of the report
+    (0, ("upgrade",)),
+    (0, ("balance", "J-1")),
+    (0, ("conformity", "J-1")),
+    (0, (*AMEND, "width=410")),
+    (0, CONDITIONS),
+    (0, (*TRAVERSE, "VA-1")),
+    (0, ("traverse", "plan", "J-1", "S-1")),
     (1, ("due", "--on", "2027-06-01")),
     (1, (*CHECK, "--value", "0.03")),
     (1, ("verify", "--digest", "0" * 63 + "1")),
@@ -143,8 +175,15 @@ STATUSES = [
     (2, ("ready", "VA-9")),
     (2, ("report", "J-9")),
     (2, (*READING, "VA-9")),
+    (2, ("balance", "J-9")),
+    (2, ("conformity", "J-1", "--process", "100")),
+    (2, (*AMEND, "width=400")),
+    (2, (*CONDITIONS, "--humidity", "45")),
+    (2, (*TRAVERSE, "VA-9")),
+    (2, ("traverse", "plan", "J-1", "R-1")),
     (3, ("ready", "VA-1", "VA-2", *DAY)),
     (3, (*READING, "VA-2")),
+    (3, (*(word if word != "m/s" else "fpm" for word in TRAVERSE[:-7]), *LINES_IN_FPM, "--instrument", "VA-2")),
 ]
 
 
@@ -207,6 +246,17 @@ ANSWERS = [
     ("budget", "1"),
     ("report", "J-1", "--format", "json"),
     ("verify",),
+    ("upgrade",),
+    ("balance", "J-1"),
+    ("conformity", "J-1"),
+    ("conformity", "J-1", "--process", "100,8"),
+    ("outlet", "list", "J-1"),
+    ("outlet", "show", "J-1", "S-1"),
+    (*AMEND, "width=410"),
+    CONDITIONS,
+    ("conditions", "list", "J-1"),
+    (*TRAVERSE, "VA-1"),
+    ("traverse", "plan", "J-1", "S-1"),
 ]
 
 
@@ -371,6 +421,16 @@ WRONG = [
     ("calibration", "add", "VA-1", "C-7", "--laboratory", "L", "--calibrated-on", "2026-01-01", "--comparisons", "nowhere.csv"),
     ("check", "add", "VA-1", "--kind", "glance", "--value", "0", "--low", "0", "--high", "1", "--unit", "m/s"),
     ("check", "list", "VA-9"),
+    ("balance",),
+    ("balance", "J-9"),
+    ("conformity", "J-1", "--process", "mean"),
+    ("outlet", "amend", "J-1", "S-1", "--set", "width=410"),
+    (*AMEND, "width"),
+    ("outlet", "show", "J-1", "S-9"),
+    ("conditions", "add", "J-1", "hall"),
+    ("conditions", "list", "J-9"),
+    ("traverse", "plan", "J-1"),
+    ("traverse", "add", "J-1", "R-1", *LINES, "--instrument", "VA-1", "--unit", "m/s", "--method", "sweep"),
     ("reading", "list"),
     ("reading", "list", "J-9"),
     ("reading", "show", "99"),
@@ -418,6 +478,12 @@ READERS = [
     ("report", "J-1"),
     ("budget", "1"),
     ("import", "."),
+    ("upgrade",),
+    ("balance", "J-1"),
+    ("outlet", "list", "J-1"),
+    (*AMEND, "width=410"),
+    CONDITIONS,
+    (*TRAVERSE, "VA-1"),
 ]
 
 

@@ -1,5 +1,7 @@
 """`calib outlet` as a person types it. Source: README.md ("Commands"); common practice, no source, for the rest."""
 
+from itertools import pairwise
+
 import pytest
 
 from tests.command import calib, copied
@@ -31,7 +33,7 @@ def rows(told):
     """Rows of a table by the first word of each."""
     header, *lines = told.splitlines()
     starts = [header.index(name) for name in header.split()] + [None]
-    return {line.split()[0]: [line[a:b].strip() for a, b in zip(starts, starts[1:], strict=False)] for line in lines}
+    return {line.split()[0]: [line[a:b].strip() for a, b in pairwise(starts)] for line in lines}
 
 
 # --- amend -----------------------------------------------------------------------------------------------------------------------

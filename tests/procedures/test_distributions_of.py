@@ -51,7 +51,7 @@ def test_the_same_seed_gives_the_same_figures_and_another_seed_others(records):
 def test_three_observations_have_no_standard_deviation_and_the_answer_says_so(empty_records, tmp_path):
     imported(empty_records, write(tmp_path / "in", changed()))
     ran = calib("budget", 1, "--monte-carlo", "--digits", 1, records=empty_records)
-    assert "three observations or fewer" in ran.out
+    assert "repeatability: two degrees of freedom or fewer" in ran.out
 
 
 def test_the_distribution_is_drawn_to_a_file(records, tmp_path):

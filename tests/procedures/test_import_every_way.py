@@ -38,7 +38,30 @@ INSTRUMENTS = [
     cell("instruments", 4, "reference_temperature_degC", "", "the reference state at which a thermal anemometer"),
     cell("instruments", 4, "reference_pressure_kPa", "", "the reference state at which a thermal anemometer"),
     cell("instruments", 4, "reference_temperature_degC", "warm", NO_NUMBER),
-    *(cell("instruments", 4, "reference_pressure_kPa", value, ABOVE_0) for value in ("0", "-101.325", "1 atm")),
+    *(
+        cell("instruments", 4, "reference_pressure_kPa", value, "a finite number from 60 to 110 kPa")
+        for value in ("0", "-101.325", "1 atm", "1013.25", "59.9", "110.1")
+    ),
+    *(
+        cell("instruments", 4, "reference_temperature_degC", value, "a finite number from -40 to 60 degC")
+        for value in ("294.25", "-40.1", "60.1")
+    ),
+    *(
+        cell("calibrations", 5, column, value, f"a finite number from {said}")
+        for column, value, said in (
+            ("temperature_degC", "205", "-40 to 60 degC"),
+            ("pressure_kPa", "1011", "60 to 110 kPa"),
+            ("humidity_percent", "430", "0 to 100 %"),
+        )
+    ),
+    *(
+        cell("conditions", row, "value", value, said)
+        for row, value, said in (
+            (2, "241", "a temperature from -40 to 60 degC"),
+            (7, "9750", "a barometric pressure from 60 to 110 kPa"),
+            (8, "450", "a relative humidity from 0 to 100 %"),
+        )
+    ),
     cell("instruments", 5, "reference_temperature_degC", "20", "nothing, since density_effect is not thermal"),
     cell("instruments", 3, "reference_pressure_kPa", "101.325", "nothing, since density_effect is not thermal"),
     cell("instruments", 6, "density_effect", "vane friction", "nothing for an instrument that does not measure air velocity"),
@@ -59,7 +82,10 @@ INSTRUMENTS = [
 METHODS = [
     cell("methods", 2, "pattern", "log-linear", "one of spot grid, sweep, centre, traverse, hood"),
     cell("methods", 4, "pattern", "Hood", "one of spot grid, sweep, centre, traverse, hood"),
-    *(cell("methods", 3, "degrees_of_freedom", value, ABOVE_0) for value in ("0", "-1", "many", "inf", "nan")),
+    *(
+        cell("methods", 3, "degrees_of_freedom", value, "a finite number, 1 or above")
+        for value in ("0", "0.1", "-1", "many", "inf", "nan")
+    ),
 ]
 
 SYSTEMS = [
@@ -198,6 +224,11 @@ READINGS = [
 
 # A cell that is wrong by itself is not named again for standing where none should stand, nor for what it would have asked for.
 WRONG_TWICE = [
+    cell("instruments", 2, "density_effect", "thermal", "nothing for an instrument that does not measure air velocity"),
+    cell("instruments", 8, "density_effect", "some", "one of thermal, vane friction, velocity pressure"),
+    cell("instruments", 5, "reference_temperature_degC", "warm", NO_NUMBER),
+    cell("instruments", 7, "resistance_ratio", "four", ABOVE_1),
+    cell("instruments", 2, "resistance_ratio_standard_uncertainty", "-1", NOT_NEGATIVE),
     cell("outlets", 2, "outlet_factor_standard_uncertainty", "-1", NOT_NEGATIVE),
     cell("outlets", 3, "diameter", "thick", ABOVE_0),
     cell("outlets", 6, "shape", "disc", "one of rectangular, round, flat-oval"),

@@ -1,6 +1,6 @@
 """Commands on the conditions of the air."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Annotated, Any
 
 import typer
@@ -93,19 +93,26 @@ def add(
 
 
 def _values(typed: Mapping[str, tuple[str, str | None, str | None, str | None]]) -> dict[str, dict[str, str]]:
-    """Value and unit of each quantity that was typed; raises BadInputError with every one that has no unit."""
-    found: dict[str, dict[str, str]] = {}
-    findings = []
-    for quantity, (option, value, tag, u) in typed.items():
-        number, separator, unit = (value or "").strip().partition(" ")
-        found[quantity] = {"value": number, "unit": unit.strip()} if separator else {}
-        if value is not None and not separator:
-            findings.append(Finding("command line", None, option, value, 'a value and its unit, like "24.1 degC"'))
-        if value is None and (tag or u):
-            findings.append(Finding("command line", None, option, None, "the value that the instrument showed"))
+    """Value and unit of each quantity that was typed; raises BadInputError with every option that is wrong."""
+    findings = [one for option, *rest in typed.values() for one in _wrong(option, *rest)]
+    if not findings and all(value is None for _, value, *_ in typed.values()):
+        expected = "the options --temperature, --pressure and --humidity with their values"
+        findings.append(Finding("command line", None, None, None, expected))
     if findings:
         raise BadInputError(findings)
-    return found
+    return {quantity: _parts(value) for quantity, (_, value, *_) in typed.items()}
+
+
+def _wrong(option: str, value: str | None, tag: str | None, u: str | None) -> Iterator[Finding]:
+    if value is not None and not _parts(value):
+        yield Finding("command line", None, option, value, 'a value and its unit, like "24.1 degC"')
+    if value is None and (tag or u):
+        yield Finding("command line", None, option, None, "the value that the instrument showed")
+
+
+def _parts(value: str | None) -> dict[str, str]:
+    number, separator, unit = (value or "").strip().partition(" ")
+    return {"value": number, "unit": unit.strip()} if separator else {}
 
 
 @app.command("list")
