@@ -53,6 +53,82 @@ def table(text):
     return list(csv.DictReader(io.StringIO(text, newline="")))
 
 
+DESIGN_CELLS = {"design_flow": ("design", "value")} | {
+    name: ("design", name)
+    for name in (
+        "tolerance_percent", "percent_of_design", "conformity", "probability_of_conformity", "consumer_risk", "producer_risk",
+    )
+}  # fmt: skip
+OWN_CELLS = ("system", "service", "outlet", "instrument", "certificate", "observed_at", "in_totals", "place", "room")
+READING_CELLS = {name: (name,) for name in OWN_CELLS} | {
+    "velocity": ("velocity", "value"), "velocity_unit": ("velocity", "unit"),
+    "velocity_standard_uncertainty": ("velocity", "standard_uncertainty"), "probe": ("probe", "tag"),
+    "conditions": ("conditions", "name"), "density_kg_m3": ("conditions", "density", "value"),
+    "found_factor": ("found_factor", "factor"),
+}  # fmt: skip
+FLOW_CELLS = {"flow": ("flow", "value"), "flow_unit": ("flow", "unit")} | {
+    name: ("flow", name)
+    for name in (
+        "standard_uncertainty", "expanded_uncertainty", "coverage_factor", "coverage_probability",
+        "effective_degrees_of_freedom", "statement",
+    )
+}  # fmt: skip
+TOTAL_CELLS = (
+    {name: (name,) for name in ("system", "service", "outlets", "outlets_measured")} | FLOW_CELLS | DESIGN_CELLS
+)
+ROOM_CELLS = {name: (name,) for name in ("room", "wanted", "probability_as_wanted")}
+REFUSED = ("system", "service", "outlet", "instrument", "observed_at")
+
+
+def cells_of(one, paths):
+    """What the CSV must hold of a part of the JSON, to the last digit; blank where there is nothing."""
+    cells = {}
+    for name, path in paths.items():
+        value = one
+        for key in path:
+            value = None if value is None else value.get(key)
+        cells[name] = "" if value is None else value if isinstance(value, str) else repr(value)
+    return cells
+
+
+# Record of the CSV: the part of the JSON that it shows, and where each of its cells stands there.
+CSV_RECORDS = {
+    "reading": ("readings", READING_CELLS | FLOW_CELLS | DESIGN_CELLS),
+    "total": ("totals", TOTAL_CELLS),
+    "job total": ("job_totals", TOTAL_CELLS),
+    "room": ("rooms", ROOM_CELLS | TOTAL_CELLS),
+    "refusal": ("refusals", {name: (name,) for name in REFUSED}),
+}
+_TEXTS = ("record", "flags", "reasons")  # several texts joined
+
+
+def csv_misfits(text, content, record):
+    """Cells of one kind of record that are not those of the JSON, to the last digit."""
+    part, paths = CSV_RECORDS[record]
+    rows = [row for row in table(text) if row["record"] == record]
+    expected = [cells_of(one, paths) for one in content[part]]
+    if len(rows) != len(expected):
+        yield f"{len(rows)} rows for {len(expected)} {part}"
+    for row, cells in zip(rows, expected, strict=False):
+        filled = {name: cell for name, cell in row.items() if cell and name not in _TEXTS}
+        yield from filled.items() ^ {name: cell for name, cell in cells.items() if cell}.items()
+
+
+def amended_cells(text):
+    """What the CSV says of each cell that was amended."""
+    names = ("outlet", "revision", "column", "before", "after", "reasons")
+    return [tuple(row[name] for name in names) for row in table(text) if row["record"] == "amendment"]
+
+
+def amended_cells_of(content):
+    """The same of the JSON."""
+    return [
+        (one["record"], str(one["revision"]), each["column"], each["before"], each["after"], one["reason"])
+        for one in content["amendments"]
+        for each in one["changes"]
+    ]
+
+
 def run_by_a_spreadsheet(text):
     """Cells that a spreadsheet would take for a formula; a negative number is none."""
     return [
@@ -73,6 +149,7 @@ class Page(HTMLParser):
         """Nothing was read yet."""
         super().__init__(convert_charrefs=True)
         self.elements, self.attributes, self.rows, self.text, self.in_cell = [], [], [], "", False
+        self.headings = set()  # numbers of the rows that are headings
 
     @classmethod
     def of(cls, html):
@@ -84,6 +161,12 @@ class Page(HTMLParser):
         page.rows = [[" ".join(cell.split()) for cell in row] for row in page.rows]
         return page
 
+    def under(self, *header):
+        """Rows of the table whose heading begins so."""
+        (place,) = [number for number in self.headings if self.rows[number][: len(header)] == list(header)]
+        end = min((number for number in self.headings if number > place), default=len(self.rows))
+        return self.rows[place + 1 : end]
+
     def handle_starttag(self, tag, attrs):
         """An element begins."""
         self.elements.append(tag)
@@ -93,6 +176,7 @@ class Page(HTMLParser):
         elif tag in ("td", "th"):
             self.rows[-1].append("")
             self.in_cell = True
+            self.headings |= {len(self.rows) - 1} if tag == "th" else set()
         elif tag == "br" and self.in_cell:
             self.rows[-1][-1] += " "
 

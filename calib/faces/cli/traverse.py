@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from calib.procedures.sheets import Check
     from calib.quantities import Unit
 
-app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Duct traverses: plan where to measure.")
+app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Duct traverses: plan where to measure, add.")
 
 _DEFAULT_RULE = "log-Tchebycheff"
 _DEFAULT_UNIT = "mm"
