@@ -1,7 +1,7 @@
 """A job in which air is measured in every way, right in every cell, and ways to change it; all invented.
 
-DM-1 is a micromanometer with the pitot-static tube PT-1; TA-1 a thermal anemometer with a reference state; VF-1 a vane whose friction
-is corrected for the density of the air; FH-1 a flow hood with a throttle; TH-1, BA-1 and HY-1 observe the air.
+DM-1 is a micromanometer with the pitot-static tube PT-1; TA-1 a thermal anemometer with a reference state; VF-1 a vane whose
+friction is corrected for the density of the air; FH-1 a flow hood with a throttle; TH-1, BA-1 and HY-1 observe the air.
 D-1 is a round duct traversed with DM-1, D-2 a rectangular and D-3 a flat-oval one traversed with TA-1.
 """
 

@@ -59,7 +59,7 @@ def test_what_was_added_is_what_was_typed(records):
         ("--uncertainty", "-1", "a finite number, 0 or above"),
         ("--basis", " ", "a value"),
         ("--pattern", "waving", "one of spot grid, sweep, centre, traverse, hood"),
-        ("--degrees-of-freedom", "0", "a finite number above 0"),
+        ("--degrees-of-freedom", "0", "a finite number, 1 or above"),
     ],
 )
 def test_a_wrong_option_is_named_as_it_was_typed(records, option, value, expected):

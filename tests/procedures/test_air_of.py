@@ -204,7 +204,9 @@ def test_an_instrument_s_indication_may_be_typed_in_any_unit(records, tmp_path, 
         (5, "38.5", "1", "relative humidity 38.5: it lies between 0 and 1"),
     ],
 )
-def test_a_state_that_air_is_not_in_gives_a_reason_and_no_density(tmp_path, row, value, unit, said):
+def test_a_state_that_air_is_not_in_gives_a_reason_and_no_density(tmp_path, monkeypatch, row, value, unit, said):
+    """An import names such a value; a correction may still bring one about that lies at the end of the range."""
+    monkeypatch.setattr("calib.procedures.consistency_of_jobs._KNOWN_AIR", {})
     found = changed_air(tmp_path, *stated(row, value, unit, "0.1"))
     (reason,) = found.reasons
     assert reason.startswith("conditions plant room: ")
