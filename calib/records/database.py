@@ -17,8 +17,8 @@ from sqlmodel import Session, create_engine
 
 from calib.errors import RecordsError
 
-SCHEMA = "0002"  # the revision that this version reads and writes
-_OLDER = ("0001",)  # revisions that `upgrade` brings to it
+SCHEMA = "0003"  # the revision that this version reads and writes
+_OLDER = ("0001", "0002")  # revisions that `upgrade` brings to it
 _WAIT_SECONDS = 10
 
 
