@@ -45,6 +45,9 @@ SERVICES = ("supply", "return", "exhaust")
 THIS_OUTLET, THIS_TYPE = "this outlet", "this type"
 SCOPES = (THIS_OUTLET, THIS_TYPE)
 TRAVERSE_RULES = ("equal-area", "log-Tchebycheff", "log-linear")
+EVENT_KINDS = ("suspension", "release", "damage", "repair", "move", "retirement", "interval change")
+CHECK_KINDS = ("zero", "comparison", "check standard")
+CURVE_SHAPES = ("polynomial", "proportional", "king", "power")
 CONDITION_QUANTITIES = ("temperature", "barometric pressure", "static pressure", "relative humidity")
 
 
@@ -155,6 +158,10 @@ class Comparison(SQLModel, table=True):
     coverage_factor: str
     repeatability: str | None = None
     observations: str | None = None
+    standard_indication: str | None = (
+        None  # in house: of the reference standard, as typed; `reference` is its corrected value
+    )
+    basis: str | None = None  # JSON, in house: what the reference value and its uncertainty were worked out from
 
 
 class CorrectionCurve(SQLModel, table=True):
@@ -162,7 +169,7 @@ class CorrectionCurve(SQLModel, table=True):
 
     __tablename__: ClassVar[str] = "correction_curve"
     __table_args__ = (
-        _one_of("shape", "polynomial", "proportional", "king", "power"),
+        _one_of("shape", *CURVE_SHAPES),
         _one_of("phase", "as-found", "as-left"),
         *_not_blank("chosen_by", "reason"),
     )
@@ -198,7 +205,7 @@ class Event(SQLModel, table=True):
 
     __tablename__: ClassVar[str] = "event"
     __table_args__ = (
-        _one_of("kind", "suspension", "release", "damage", "repair", "move", "retirement", "interval change"),
+        _one_of("kind", *EVENT_KINDS),
         *_moment("at"),
         *_not_blank("reason"),
     )
@@ -215,7 +222,7 @@ class IntermediateCheck(SQLModel, table=True):
 
     __tablename__: ClassVar[str] = "intermediate_check"
     __table_args__ = (
-        _one_of("kind", "zero", "comparison", "check standard"),
+        _one_of("kind", *CHECK_KINDS),
         _one_of("result", "passed", "failed"),
         *_moment("at"),
     )

@@ -6,6 +6,8 @@ Revision 0003.
 import sqlalchemy as sa
 from alembic import op
 
+from calib.records.migrations import on_postgresql
+
 revision = "0003"
 down_revision = "0002"
 branch_labels = None
@@ -49,6 +51,8 @@ def _columns() -> None:
         op.add_column("calibration", sa.Column(column, sa.String(), nullable=True))
     for column in ("decision_rule", "assessment"):
         op.add_column("acceptance", sa.Column(column, sa.String(), nullable=True))
+    for column in ("standard_indication", "basis"):
+        op.add_column("comparison", sa.Column(column, sa.String(), nullable=True))
     op.add_column("event", sa.Column("value", sa.String(), nullable=True))
     # Alembic adds a foreign key with its column on SQLite in no other way.
     op.execute("ALTER TABLE intermediate_check ADD COLUMN other_instrument_id INTEGER REFERENCES instrument (id)")
@@ -233,6 +237,9 @@ def _issued_report() -> None:
 
 
 def _guard(table: str) -> None:
+    if on_postgresql.is_here():
+        on_postgresql.guard(table)
+        return
     for verb in ("update", "delete"):
         op.execute(
             f"CREATE TRIGGER {table}_no_{verb} BEFORE {verb.upper()} ON {table} "
