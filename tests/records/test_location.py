@@ -1,6 +1,6 @@
 """Where records live: which locations name a file, which a server, and that no password is ever said.
 
-Source for the form of a URL and for sslmode: PostgreSQL's documentation, 32.1.1.2 and 32.19; the defaults are common practice, no source.
+Source for the form of a URL and for sslmode: PostgreSQL's documentation, 32.1.1.2 and 32.19; defaults: common practice, no source.
 """
 
 from pathlib import Path
@@ -13,7 +13,7 @@ from calib.errors import RecordsError
 from calib.records import database
 from calib.records.location import Server, located
 
-SECRET = "s3cret"
+SECRET = "s3cret"  # noqa: S105 (nobody's)
 
 
 @pytest.fixture(autouse=True)
