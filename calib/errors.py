@@ -7,7 +7,7 @@
     ├── MeasuringIntervalError    an indication outside the calibrated measuring interval  exit status 2
     ├── NotInRecordsError         a tag, certificate, job or reading that is not there     exit status 2
     ├── RecordsError              the records file cannot be opened, read or written       exit status 2
-    └── RefusedError              a reading that the gate refuses on what is known now     exit status 3
+    └── RefusedError              what the gate or the rules of acceptance refuse          exit status 3
 
 A reading that the gate refuses while it is typed is no error: it is an answer, kept as a refusal (exit status 3).
 """
@@ -78,4 +78,4 @@ class RecordsError(CalibError):
 
 
 class RefusedError(CalibError):
-    """A reading on record that the gate refuses on what is known now: it yields no flow."""
+    """What the gate refuses on what is known now (a reading, a reference standard), or a calibration that cannot be accepted."""

@@ -1,4 +1,4 @@
-"""Settings of the property tests (no deadline, since machines differ), and records files to work on."""
+"""Settings of the property tests (no deadline, since machines differ), and records to work on: in a file, or on a server."""
 
 import shutil
 
@@ -6,10 +6,85 @@ import pytest
 from hypothesis import settings
 
 from calib.records import database
-from tests import folders
+from tests import folders, postgres
 
 settings.register_profile("calib", deadline=None, max_examples=60)
 settings.load_profile("calib")
+
+FILE, SERVER = "file", "postgresql"
+# Tests with records that go to the file itself, past the program, and modules whose cells are judged before any records are asked.
+# What the modules of tests/records ask of a file, tests/records/test_postgres.py asks of a server.
+OF_FILES = {
+    "records/test_database.py",
+    "records/test_ledger.py",
+    "records/test_upgrade.py",
+    "records/test_postgres.py",
+    "procedures/test_import_cells.py",
+    "procedures/test_import_any_text.py",
+    "test_evaluating_writes_nothing",
+}
+
+
+def pytest_generate_tests(metafunc):
+    """Tests of records and procedures that work on records run twice: on a file, and on a server."""
+    folder, file = metafunc.definition.path.parts[-2:]
+    both = "backend" in metafunc.fixturenames and folder in ("records", "procedures")
+    if both and not {f"{folder}/{file}", metafunc.function.__name__} & OF_FILES:
+        metafunc.parametrize("backend", [FILE, SERVER], indirect=True)
+
+
+@pytest.fixture
+def backend(request):
+    """Where the records of a test live: in a file, unless the test asks for both."""
+    return getattr(request, "param", FILE)
+
+
+@pytest.fixture(scope="session")
+def postgres_server():
+    """A PostgreSQL server, started when the first test asks for it."""
+    with postgres.running() as server:
+        yield server
+
+
+@pytest.fixture(scope="session")
+def _empty_there(postgres_server):
+    name = postgres_server.new_database()
+    database.make(postgres_server.url(name))
+    return name
+
+
+@pytest.fixture(scope="session")
+def _small_there(postgres_server, _empty_there, tmp_path_factory):
+    name = postgres_server.new_database(_empty_there)
+    folder = folders.write(tmp_path_factory.mktemp("small") / "import", folders.small_job())
+    folders.imported(postgres_server.url(name), folder)
+    return name
+
+
+@pytest.fixture
+def copy_there(postgres_server):
+    """A function from a database of the server to the URL of a copy, which lives as long as the test."""
+    made = []
+
+    def copy(name):
+        made.append(postgres_server.new_database(name))
+        return postgres_server.url(made[-1])
+
+    yield copy
+    for one in made:
+        postgres_server.drop(one)
+
+
+@pytest.fixture
+def empty_there(copy_there, _empty_there):
+    """URL of records on a server that hold nothing yet."""
+    return copy_there(_empty_there)
+
+
+@pytest.fixture
+def small_there(copy_there, _small_there):
+    """URL of records on a server that hold the small job of tests.folders."""
+    return copy_there(_small_there)
 
 
 @pytest.fixture(scope="session")
@@ -36,8 +111,10 @@ def _empty(tmp_path_factory):
 
 
 @pytest.fixture
-def empty_records(_empty, tmp_path):
-    """A records file that holds nothing yet."""
+def empty_records(backend, request, _empty, tmp_path):
+    """Records that hold nothing yet."""
+    if backend == SERVER:
+        return request.getfixturevalue("empty_there")
     return shutil.copyfile(_empty, tmp_path / "records.sqlite")
 
 
@@ -47,6 +124,8 @@ def _small(tmp_path_factory):
 
 
 @pytest.fixture
-def small_records(_small, tmp_path):
-    """A records file that holds the small job of tests.folders."""
+def small_records(backend, request, _small, tmp_path):
+    """Records that hold the small job of tests.folders."""
+    if backend == SERVER:
+        return request.getfixturevalue("small_there")
     return shutil.copyfile(_small, tmp_path / "small.sqlite")

@@ -46,15 +46,24 @@ class CheckOnRecord:
 
 
 @dataclass(frozen=True)
+class IntervalChange:
+    """Another calibration interval, from a time on."""
+
+    at: datetime
+    months: int
+
+
+@dataclass(frozen=True)
 class InstrumentOnRecord:
     """What the gate needs to know of one instrument."""
 
     tag: str
-    interval_months: int
+    interval_months: int  # as registered
     check_interval_days: int | None  # absent: no intermediate check is required
     calibrations: tuple[CalibrationOnRecord, ...] = ()
     events: tuple[EventOnRecord, ...] = ()
     checks: tuple[CheckOnRecord, ...] = ()
+    interval_changes: tuple[IntervalChange, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -83,6 +92,24 @@ def due_date(calibrated_on: date, interval_months: int, stated_due_on: date | No
     """Last day on which the calibration is valid: the interval's end, or an earlier stated due date; never a later one."""
     end = add_months(calibrated_on, interval_months)
     return end if stated_due_on is None else min(end, stated_due_on)
+
+
+def interval_at(instrument: InstrumentOnRecord, on: date) -> int:
+    """Calibration interval in force on a day, its changes of that day included [calendar months]."""
+    past = [one for one in instrument.interval_changes if one.at.date() <= on]
+    # Of changes at one time the later recorded counts.
+    return max(reversed(past), key=lambda one: one.at).months if past else instrument.interval_months
+
+
+def interval_of(instrument: InstrumentOnRecord, calibration: CalibrationOnRecord, at: datetime) -> int:
+    """Interval that counts for an accepted calibration at a time [calendar months].
+
+    The one in force on the day of its acceptance, or the shortest that was set since. So a change never lengthens the validity of a
+    calibration that is in use already: a longer interval holds from the next calibration accepted on, a shorter one at once.
+    """
+    accepted = calibration.accepted_on or calibration.calibrated_on
+    since = [one.months for one in instrument.interval_changes if one.at <= at and one.at.date() > accepted]
+    return min([interval_at(instrument, accepted), *since])
 
 
 def calibration_in_force(instrument: InstrumentOnRecord, on: date) -> CalibrationOnRecord | None:
@@ -124,7 +151,7 @@ def _decide(
 ) -> Decision:
     instrument = register[tag]
     found = calibration_in_force(instrument, at.date())
-    due_on = None if found is None else due_date(found.calibrated_on, instrument.interval_months, found.due_on)
+    due_on = None if found is None else due_date(found.calibrated_on, interval_of(instrument, found, at), found.due_on)
     reasons = (
         *_future(tag, at, now),
         *_calibration(instrument, found, due_on, at.date()),

@@ -3,6 +3,7 @@
 from pathlib import Path
 
 from calib.faces.curve_answer import Content
+from calib.faces.plain_text import one_line
 from calib.faces.reading_answer import flow_unit, reading_content, result
 from calib.procedures.budget_of import budget_of
 from calib.procedures.distributions_of import LawAndDistributions
@@ -50,6 +51,7 @@ def _at(there: AtIndication, units: str | None) -> Content:
             for number, name in enumerate(there.names)
         ],
         "repeatability_known": there.repeatability_known,
+        "stability_basis": there.stability_basis,
     }
 
 
@@ -78,6 +80,7 @@ def _at_text(there: Content) -> list[str]:
     lines = [
         f"  an indication of {there['indication']:.6g} {there['indication_unit']} means {there['statement']}",
         f"  standard uncertainties [{there['unit']}]: {parts}",
+        f"  stability: {one_line(there['stability_basis'])}",
     ]
     if not there["repeatability_known"]:
         lines.append(
@@ -308,4 +311,4 @@ def _budget_lines(one: Content) -> list[str]:
         f"{'combined':20} {'':4} {_two(flow['standard_uncertainty']):>12} {100:8.1f} {'inf' if dof is None else f'{dof:.0f}':>6}  "
         f"k = {flow['coverage_factor']:.2f}, U = {_two(flow['expanded_uncertainty'])}"
     )
-    return lines
+    return lines + [f"{each['name']}: {one_line(each['basis'])}" for each in one["contributions"] if "basis" in each]

@@ -1,10 +1,17 @@
 """A calibration on file, as `calib calibration show` answers: a document for machines, text for people."""
 
+import json
 import math
+from dataclasses import asdict
+from typing import Any
 
+from calib.confirmation.conformity import SIMPLE
 from calib.curves.choice import Candidate
 from calib.curves.regression import Polynomial
+from calib.errors import BadInputError
 from calib.faces.curve_answer import Content, curve, formula, response_formula
+from calib.procedures.accept_calibration import AcceptanceWanted, assessed
+from calib.procedures.certificate_completeness import MISSING, Certificate, completeness
 from calib.procedures.choose_curve import refit
 from calib.procedures.fit_curve import Wish
 from calib.procedures.import_folders import BY_THE_RULE
@@ -25,6 +32,13 @@ def calibration(kept: CalibrationOnFile) -> Content:
         **typed(kept.calibration, "id", "instrument_id"),
         "accepted_on": None if kept.acceptance is None else kept.acceptance.accepted_on,
         "accepted_by": None if kept.acceptance is None else kept.acceptance.accepted_by,
+        "typed_by": kept.typed_by,
+        "criterion": None if kept.acceptance is None else kept.acceptance.criterion,
+        "decision_rule": None if kept.acceptance is None else kept.acceptance.decision_rule,
+        "assessment": _assessment_kept(kept),
+        "assessments": _assessments(kept),
+        "completeness": completeness_of(kept),
+        "files": [dict(one) for one in kept.files],
         "reference_standards": list(kept.standards),
         "measuring_interval": record.measuring_interval,
         "curve": curve(record, kept.instrument),
@@ -44,6 +58,35 @@ def calibration(kept: CalibrationOnFile) -> Content:
             typed(one, "id", "calibration_id") for one in kept.comparisons if one.phase != record.phase
         ],
     }
+
+
+def completeness_of(kept: CalibrationOnFile) -> list[Content]:
+    """What the certificate states of what ISO/IEC 17025 asks of it, and what is missing."""
+    held = Certificate(
+        typed(kept.calibration), [typed(one) for one in kept.comparisons], kept.standards, len(kept.files)
+    )
+    return [asdict(one) for one in completeness(held)]
+
+
+def _assessment_kept(kept: CalibrationOnFile) -> Any:
+    """The assessment that the acceptance rests on; None where there is none."""
+    text = None if kept.acceptance is None else kept.acceptance.assessment
+    return None if text is None else json.loads(text)
+
+
+def _assessments(kept: CalibrationOnFile) -> list[Content]:
+    """Comparisons of each phase against the maximum permissible error, under the rule it was accepted by, or the simple one."""
+    rule = SIMPLE if kept.acceptance is None else kept.acceptance.decision_rule or SIMPLE
+    phases = [phase for phase in ("as-found", "as-left") if any(one.phase == phase for one in kept.comparisons)]
+    found = []
+    for phase in phases:
+        try:
+            judged = assessed(kept, AcceptanceWanted(rule), phase)
+        except BadInputError:  # as found outside the curve's interval, say: there is nothing to judge it by
+            continue
+        if judged is not None:
+            found.append(judged.content())
+    return found
 
 
 def _unit_of_residuals(kept: CalibrationOnFile, shape: str) -> Unit:
@@ -98,17 +141,79 @@ def _stated(kept: CalibrationOnFile, phase: str) -> bool:
 def calibration_text(one: Content) -> str:
     """The same for people."""
     return "\n".join(
-        [*_certificate_lines(one), "", *_comparison_lines(one), "", *_curve_lines(one), "", *_candidate_lines(one)]
+        [
+            *_certificate_lines(one),
+            "",
+            *_comparison_lines(one),
+            *(["", *_in_house_lines(one)] if _in_house(one) else []),
+            "",
+            *_curve_lines(one),
+            "",
+            *_candidate_lines(one),
+            "",
+            *[line for each in one["assessments"] for line in assessment_lines(each)],
+            *missing_lines(one["completeness"]),
+            *[f"file {each['name']} ({each['media_type']}), SHA-256 {each['sha256']}" for each in one["files"]],
+        ]
     )
 
 
 def _certificate_lines(one: Content) -> list[str]:
-    accepted = f"accepted {one['accepted_on']} by {one['accepted_by']}" if one["accepted_on"] else "not accepted yet"
+    accepted = "not accepted yet"
+    if one["accepted_on"]:
+        accepted = (
+            f"accepted {one['accepted_on']} by {one['accepted_by']}{_after(one['criterion'] or 'as it was typed')}"
+        )
     standards = f", reference standards {', '.join(one['reference_standards'])}" if one["reference_standards"] else ""
     return [
         f"{one['tag']}, certificate {one['certificate']}, {one['laboratory']}{_after(one['accreditation'])}",
-        f"calibrated {one['calibrated_on']}, {accepted}{standards}",
+        f"calibrated {one['calibrated_on']}, {accepted}{standards}, typed by {one['typed_by']}",
     ]
+
+
+def assessment_lines(one: Content) -> list[str]:
+    """An assessment: each comparison with its error, U, limits, statement and probability of conformity."""
+    verdict = "every comparison passes" if one["accepted"] else "not every comparison passes"
+    lines = [
+        f"{one['phase']}: {one['criterion']}: {verdict} [{one['unit']}]",
+        f"  {'reference':>10} {'error':>10} {'U':>9} {'limits':>10}  {'statement':16} {'probability':>11}",
+    ]
+    lines += [
+        f"  {each['reference']:>10} {each['error']:>+10.4g} {each['expanded_uncertainty']:>9.2g} "
+        f"{'±' + format(each['limit'], '.4g'):>10}  {each['statement']:16} {each['probability_of_conformity']:>11.3f}"
+        for each in one["comparisons"]
+    ]
+    return lines
+
+
+def missing_lines(items: list[Content]) -> list[str]:
+    """What a certificate does not state, with the clause that asks for it."""
+    missing = [each for each in items if each["state"] == MISSING]
+    if not missing:
+        return [
+            "the records hold all that ISO/IEC 17025:2017, 7.8.2 and 7.8.4 ask of a certificate, but what is read in it only"
+        ]
+    return [
+        "not stated, or not typed (ISO/IEC 17025:2017; it does not stand in the way of use):",
+        *(f"  {each['clause']:10} {each['what']}" for each in missing),
+    ]
+
+
+def _in_house(one: Content) -> list[Content]:
+    return [each for each in (*one["other_comparisons"], *one["comparisons"]) if each["basis"] is not None]
+
+
+def _in_house_lines(one: Content) -> list[str]:
+    """What each reference value of an in-house calibration was worked out from."""
+    lines = []
+    for each in _in_house(one):
+        basis = json.loads(each["basis"])
+        parts = ", ".join(f"{part['name']} {part['standard_uncertainty']:.2g}" for part in basis["contributions"])
+        lines.append(
+            f"reference {each['reference']} {each['unit']}: {basis.get('standard')} showed {each['standard_indication']} "
+            f"(certificate {basis.get('certificate')}); u: {parts}"
+        )
+    return lines
 
 
 def _after(text: str | None) -> str:

@@ -18,6 +18,7 @@ from calib.procedures.amendments import Amendment
 from calib.procedures.evaluate import NET, Evaluation, Refused, Total
 from calib.procedures.look_up import CalibrationOnFile
 from calib.procedures.report import JobReport, instruments_of
+from calib.procedures.reviews import Review
 from calib.procedures.risks_of import RisksOfJob
 from calib.procedures.totals_of import Totals
 from calib.quantities import Unit, unit
@@ -40,6 +41,7 @@ def content(report: JobReport, issued: datetime, units: str | None = None) -> Co
         **balance_content(found, units),
         "risks": risks(report.risks),
         "amendments": [_amendment(one, found, units) for one in report.amendments],
+        "open_reviews": [_open_review(one, found.job.job) for one in report.open_reviews],
         "refusals": [_refusal(one) for one in found.refused],
         "instruments": _instruments(report),
         "cautions": list(CAUTIONS),
@@ -182,6 +184,20 @@ def _amendment(one: Amendment, found: Evaluation, units: str | None) -> Content:
             for each in one.flows_before
             if found.flow is not None
         ],
+    }
+
+
+def _open_review(one: Review, job: str) -> Content:
+    lines = one.of_job(job)
+    return {
+        "instrument": one.tag,
+        "certificate": one.certificate,
+        "calibrated_on": one.calibrated_on,
+        "opened_at": one.time,
+        "readings": [each.record for each in lines if each.record_table == "reading"],
+        "lines": len(lines),
+        "open_lines": sum(each.is_open for each in lines),
+        "open_lines_in_all": one.open_lines,
     }
 
 

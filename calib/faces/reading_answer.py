@@ -4,14 +4,15 @@ import math
 
 from calib.faces.curve_answer import Content
 from calib.procedures.air_of import MEASURED_AS, ConditionFound
-from calib.procedures.budget_of import RECTANGULAR
+from calib.procedures.budget_of import rectangular_names
 from calib.procedures.evaluate import Evaluation, Measured, Results
 from calib.procedures.gate_reading import air_of_reading
+from calib.procedures.stability_of import limits_basis
 from calib.procedures.standing import section_of
 from calib.quantities import UNITS, Unit, preferred, unit
 from calib.records import tables
 from calib.uncertainty.budget import dominant
-from calib.uncertainty.propagation import Combined, Contribution
+from calib.uncertainty.propagation import Contribution
 from calib.uncertainty.statement import statement
 
 # Lines of every budget; the others stand in those in which they contribute.
@@ -75,10 +76,12 @@ def reading_content(found: Evaluation, row: int, units: str | None) -> Content:
         "velocity": _velocity(found, row, units),
         "flow": result(found.flow, row, in_flow),
         "dominant_contribution": dominant(
-            tuple(each.name for each in found.flows.contributions), found.flow.combined.uncertainties[row], RECTANGULAR
+            tuple(each.name for each in found.flows.contributions),
+            found.flow.combined.uncertainties[row],
+            rectangular_names(found.flows.contributions, row),
         ),
         "contributions": [
-            _contribution(contribution, number, found.flow.combined, row, one, in_flow)
+            _contribution(contribution, number, found, row, in_flow)
             for number, contribution in enumerate(found.flows.contributions)
             if contribution.name in ALWAYS_LISTED or found.flow.combined.uncertainties[row, number] > 0
         ],
@@ -188,9 +191,10 @@ def result(results: Results, row: int, in_unit: Unit) -> Content:
     }
 
 
-def _contribution(
-    one: Contribution, number: int, combined: Combined, row: int, measured: Measured, in_unit: Unit
-) -> Content:
+def _contribution(one: Contribution, number: int, found: Evaluation, row: int, in_unit: Unit) -> Content:
+    assert found.flow is not None  # noqa: S101
+    combined, measured = found.flow.combined, found.measured[row]
+    basis = {"basis": _stability_basis(one, found, row)} if one.name == "stability" else {}
     return {
         "name": one.name,
         "evaluation": "A" if one.type_a[row] else "B",
@@ -198,7 +202,13 @@ def _contribution(
         "degrees_of_freedom": _finite(one.degrees_of_freedom[row]),
         "variance_percent": float(combined.variance_percent[row, number]),
         "shared_with": shared_with(one.name, measured),
+        **basis,
     }
+
+
+def _stability_basis(one: Contribution, found: Evaluation, row: int) -> str:
+    measured = found.measured[row]
+    return found.histories[measured.calibration.record_id] if one.type_a[row] else limits_basis(measured.instrument)
 
 
 def shared_with(name: str, measured: Measured) -> str:

@@ -13,7 +13,7 @@
     resolution               step/sqrt(12) at each point                    the reading
     calibration scatter      correction curve, n-p dof                      readings with the calibration
     reference standard       correction curve                               readings with the calibration
-    stability                limits of change, rectangular                  readings with the calibration
+    stability                limits of change, rectangular; or history      readings with the calibration
     density                  temperature, pressure, humidity, formula       readings with the same conditions
     probe                    the probe's curve and its stability            readings with the probe's calibration
     back pressure            the hood's resistance ratio                    readings with the hood

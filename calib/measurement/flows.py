@@ -7,7 +7,7 @@ import numpy as np
 from calib.airflow.hood import unthrottled_flow, unthrottled_sensitivities
 from calib.airflow.outlet import volume_flow
 from calib.measurement.at_points import AtPoints, at_points
-from calib.measurement.readings import Floats, Hoods, Integers, Points, Readings, Truths
+from calib.measurement.readings import Floats, Hoods, Integers, Points, Probes, Readings, Truths
 from calib.uncertainty.estimate import rectangular, resolution
 from calib.uncertainty.propagation import Contribution, welch_satterthwaite
 
@@ -115,17 +115,23 @@ def _value_contributions(
             _first(readings, points.scatter_dof),
         ),
         _type_b("reference standard", means.of(points.reference), by_calibration),
-        _type_b("stability", rectangular(1.0) * means.of(points.stability), by_calibration),
+        _stability(readings, rectangular(1.0) * means.of(points.stability)),
     ]
     if readings.air is not None:
         u = readings.air.relative_uncertainty * means.of(points.density)
         found.append(_type_b("density", u, readings.air.conditions))
     if readings.probes is not None:
-        found.append(_probe(readings.probes.calibration, points, readings, means))
+        found.append(_probe(readings.probes, points, readings, means))
     if readings.hoods is not None and means.back_pressure is not None:
         u = readings.hoods.resistance_ratio_uncertainty * means.back_pressure
         found.append(_type_b("back pressure", u, readings.hoods.hood))
     return tuple(found)
+
+
+def _stability(readings: Readings, u: Floats) -> Contribution:
+    """Limits of change, or the statistics of the instrument's history: Type A."""
+    dof = np.full(u.size, np.inf) if readings.stability_dof is None else readings.stability_dof
+    return Contribution("stability", np.isfinite(dof), _column(u), readings.calibration, dof)
 
 
 def _first(readings: Readings, of_points: Floats) -> Floats:
@@ -189,19 +195,21 @@ def _places(points: Points) -> Integers:
     return np.asarray(np.searchsorted(points.reading, points.reading) + in_pass)
 
 
-def _probe(calibration: Integers, points: AtPoints, readings: Readings, means: _Means) -> Contribution:
+def _probe(probes: Probes, points: AtPoints, readings: Readings, means: _Means) -> Contribution:
     """The probe's scatter, reference part and stability as one line of the budget, shared by readings with its calibration."""
     parts = means.of(points.probe)
     scatter = np.sqrt(np.sum(parts[:, :-2] ** 2, axis=1))
     uncertainties = np.column_stack([scatter, np.abs(parts[:, -2:])])
     dof = np.full_like(uncertainties, np.inf)
     dof[:, 0] = _first(readings, points.probe_dof)
-    unused = int(calibration.max()) + 1
+    if probes.stability_dof is not None:
+        dof[:, -1] = probes.stability_dof
+    unused = int(probes.calibration.max()) + 1
     return Contribution(
         "probe",
         np.zeros(readings.size, dtype=bool),
         parts,
-        np.where(calibration < 0, unused, calibration),
+        np.where(probes.calibration < 0, unused, probes.calibration),
         welch_satterthwaite(uncertainties, dof),
     )
 

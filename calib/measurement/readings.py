@@ -51,6 +51,7 @@ class Probes:
     calibration: Integers  # (n,) index into the curves; -1 where none was used
     stability_relative: Floats  # (n,) half-width of the change since calibration: this times the velocity ...
     stability_absolute: Floats  # (n,) ... plus this [m/s]
+    stability_dof: Floats | None = None  # (n,) where it comes from a history; None: infinite
 
 
 @dataclass(frozen=True)
@@ -79,7 +80,7 @@ class Readings:
     repeatability: Floats  # (P,) standard uncertainty of it; 0 where the passes show it
     repeatability_type_a: Truths  # (P,) from the observations (A), or declared (B)
     repeatability_dof: Floats  # (P,) n-1 of the observations, or infinite
-    stability_limit: Floats  # (P,) half-width of the change since calibration
+    stability_limit: Floats  # (P,) half-width of the change since calibration; of a history sqrt(3) times its u
     resolution: Floats  # (n,) digital step of the instrument
     calibration: Integers  # (n,) index into `curves`
     outlet: Integers  # (n,) number of the outlet
@@ -97,6 +98,7 @@ class Readings:
     probes: Probes | None = None
     hoods: Hoods | None = None
     found_factors: FoundFactors | None = None
+    stability_dof: Floats | None = None  # (n,) finite where the stability comes from a history (A); None: infinite
 
     @property
     def size(self) -> int:

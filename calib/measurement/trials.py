@@ -70,6 +70,7 @@ class Calibrated:
     root: Floats  # (p, p) directions of its coefficients, each one standard uncertainty long
     reference: Floats  # (P,) reference part at the estimates
     stability: Floats  # (P,) half-width of the change since calibration there, in the value
+    stability_dof: float = math.inf  # finite where it comes from a history
 
     def with_errors(self, given: Errors) -> Callable[[int, Floats], Floats]:
         """The value (t,) at point k and indications (t,)."""
@@ -219,7 +220,10 @@ def one_reading(readings: Readings, row: int) -> OneReading:
         weight=_weights(readings, mine),
         place=_places(readings, mine),
         standing=standing,
-        instrument=_calibrated("", curve, at, readings.stability_limit[mine], ~standing),
+        instrument=replace(
+            _calibrated("", curve, at, readings.stability_limit[mine], ~standing),
+            stability_dof=math.inf if readings.stability_dof is None else float(readings.stability_dof[row]),
+        ),
         probe=None,
         effect=effect,
         density=float(density),
@@ -278,4 +282,5 @@ def _probe(readings: Readings, row: int, without: OneReading) -> Calibrated | No
         return None
     at = np.concatenate(list(without.points(NO_ERRORS)))
     limit = probes.stability_relative[row] * at + probes.stability_absolute[row]
-    return _calibrated("probe ", readings.curves[probes.calibration[row]], at, limit, at > 0)
+    found = _calibrated("probe ", readings.curves[probes.calibration[row]], at, limit, at > 0)
+    return replace(found, stability_dof=math.inf if probes.stability_dof is None else float(probes.stability_dof[row]))

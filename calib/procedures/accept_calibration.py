@@ -1,37 +1,126 @@
-"""Accept a calibration for use."""
+"""Accept a calibration for use: its comparisons are judged by the instrument's criterion, by another person than typed them."""
 
+from dataclasses import dataclass
 from datetime import date
 
-from sqlmodel import Session, select
+from sqlmodel import Session
 
-from calib.errors import BadInputError, Finding
-from calib.procedures.find import calibration_numbered, instrument_tagged
+from calib.confirmation.acceptance import INDICATION, JUDGED
+from calib.confirmation.conformity import DECISION_RULES, SIMPLE
+from calib.curves.response import from_text
+from calib.errors import BadInputError, CalibError, Finding, RefusedError
+from calib.procedures.assess_calibration import Assessment, assess, has_limits, phase_in_use, usual_object
+from calib.procedures.authorise import append, authorise
+from calib.procedures.four_eyes import against_one_person
+from calib.procedures.look_up import CalibrationOnFile, calibration_on_file, typed
 from calib.procedures.register import key
 from calib.records import ledger
 from calib.records.tables import Acceptance
 
 
+@dataclass(frozen=True)
+class AcceptanceWanted:
+    """How a person wants a calibration judged."""
+
+    rule: str = SIMPLE  # one of conformity.DECISION_RULES
+    judged: str | None = None  # one of acceptance.JUDGED; absent: as fits the instrument
+    criterion: str | None = None  # in a person's words; needed where the register states no maximum permissible error
+
+
+@dataclass(frozen=True)
+class Accepted:
+    """An acceptance as it was recorded, with the assessment it rests on."""
+
+    acceptance: Acceptance
+    assessment: Assessment | None  # absent where the register states no maximum permissible error
+
+
 def accept_calibration(
-    session: Session, tag: str, certificate: str, on: date, criterion: str | None, signature: ledger.Signature
-) -> Acceptance:
-    """Append the acceptance; raises NotInRecordsError, or BadInputError where it is accepted already or the date cannot be."""
-    calibration = calibration_numbered(session, instrument_tagged(session, tag), certificate)
-    before = session.exec(select(Acceptance).where(Acceptance.calibration_id == calibration.id)).first()
-    finding = None
-    if before is not None:
-        finding = Finding(
-            "command line", None, "certificate", certificate, f"one not accepted yet; it was on {before.accepted_on}"
-        )
-    elif on < date.fromisoformat(calibration.calibrated_on):
-        finding = Finding(
-            "command line", None, "on", str(on), f"a date on or after the calibration ({calibration.calibrated_on})"
-        )
-    elif on > signature.time.date():
-        finding = Finding("command line", None, "on", str(on), "a date that is not in the future")
+    session: Session, tag: str, certificate: str, on: date, wanted: AcceptanceWanted, signature: ledger.Signature
+) -> Accepted:
+    """Append the acceptance with its assessment.
+
+    Raises NotInRecordsError; BadInputError where it is accepted already, or the date or the wish cannot be; RefusedError, nothing
+    written, where a comparison fails or the same person typed the certificate.
+    """
+    signature = authorise(session, signature, "accept")
+    kept = calibration_on_file(session, tag, certificate)
+    finding = _of_call(kept, on, wanted, signature)
     if finding is not None:
         raise BadInputError([finding])
-    acceptance = Acceptance(
-        calibration_id=key(calibration.id), accepted_on=str(on), accepted_by=signature.person, criterion=criterion
+    why = against_one_person(session, kept.calibration, signature.person)
+    if why is not None:
+        raise RefusedError(f"{tag}: {why}")
+    assessment = assessed(kept, wanted)
+    if assessment is not None and not assessment.accepted:
+        raise RefusedError("\n".join(refusal(tag, certificate, assessment)))
+    acceptance = _record(kept, on, wanted, assessment, signature.person)
+    append(session, [acceptance], signature)
+    return Accepted(acceptance, assessment)
+
+
+def assessed(kept: CalibrationOnFile, wanted: AcceptanceWanted, phase: str | None = None) -> Assessment | None:
+    """Assessment of a calibration on file; None where the register states no maximum permissible error.
+
+    Of the comparisons that its curve was made from, or of the phase asked for. Raises BadInputError where it cannot be judged so.
+    """
+    instrument, comparisons = typed(kept.instrument), [typed(one) for one in kept.comparisons]
+    if not has_limits(instrument):
+        return None
+    judged = wanted.judged or usual_object(instrument)
+    curve = from_text(kept.curves[-1].parameters)
+    try:
+        return assess(instrument, comparisons, phase or phase_in_use(comparisons), wanted.rule, judged, curve)
+    except CalibError as error:
+        raise BadInputError(
+            [Finding("command line", None, "--judged", judged, f"what can be judged: {error}")]
+        ) from error
+
+
+def refusal(tag: str, certificate: str, found: Assessment) -> list[str]:
+    """Why a calibration cannot be accepted, with the next step."""
+    failures = found.failures()
+    told = f"{tag}: certificate {certificate} cannot be accepted: {len(failures)} of {len(found.comparisons)} comparisons fail"
+    step = "have it adjusted and recalibrated"
+    if found.object == INDICATION:
+        step += ", or judge what flows are computed from: --judged 'corrected value'"
+    return [f"{told} ({found.criterion}): {step}", *failures]
+
+
+def _record(
+    kept: CalibrationOnFile, on: date, wanted: AcceptanceWanted, assessment: Assessment | None, person: str
+) -> Acceptance:
+    return Acceptance(
+        calibration_id=key(kept.calibration.id),
+        accepted_on=str(on),
+        accepted_by=person,
+        criterion=wanted.criterion or (None if assessment is None else assessment.criterion),
+        decision_rule=None if assessment is None else assessment.judged.rule,
+        assessment=None if assessment is None else assessment.as_text(),
     )
-    ledger.append(session, [acceptance], signature)
-    return acceptance
+
+
+def _of_call(
+    kept: CalibrationOnFile, on: date, wanted: AcceptanceWanted, signature: ledger.Signature
+) -> Finding | None:
+    calibration, before = kept.calibration, kept.acceptance
+    if before is not None:
+        expected = f"one not accepted yet; it was on {before.accepted_on}"
+        return Finding("command line", None, "certificate", calibration.certificate, expected)
+    if on < date.fromisoformat(calibration.calibrated_on):
+        expected = f"a date on or after the calibration ({calibration.calibrated_on})"
+        return Finding("command line", None, "on", str(on), expected)
+    if on > signature.time.date():
+        return Finding("command line", None, "on", str(on), "a date that is not in the future")
+    return _of_wish(kept, wanted)
+
+
+def _of_wish(kept: CalibrationOnFile, wanted: AcceptanceWanted) -> Finding | None:
+    if wanted.rule not in DECISION_RULES:
+        return Finding("command line", None, "--rule", wanted.rule, f"one of {', '.join(DECISION_RULES)}")
+    if wanted.judged is not None and wanted.judged not in JUDGED:
+        return Finding("command line", None, "--judged", wanted.judged, f"one of {', '.join(JUDGED)}")
+    if not has_limits(typed(kept.instrument)) and not (wanted.criterion or "").strip():
+        expected = "the acceptance criterion in words: the register states no maximum permissible error for it"
+        return Finding("command line", None, "--criterion", wanted.criterion, expected)
+    return None

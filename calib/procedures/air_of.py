@@ -15,6 +15,7 @@ from calib.procedures.find import job_named
 from calib.procedures.indicated import indicated
 from calib.procedures.on_record import OnRecord, on_record
 from calib.procedures.register import key, moment
+from calib.procedures.stability_of import stability_at
 from calib.quantities import unit
 from calib.records import tables
 from calib.uncertainty.propagation import combine
@@ -93,7 +94,9 @@ def _found(records: OnRecord, one: tables.Condition, decision: Decision | None) 
         u = typed.difference_to_si(float(one.standard_uncertainty or 0))
         return ConditionFound(one, None, None, value, u)
     instrument = records.instruments[one.instrument_id]
-    corrected, contributions = indicated(instrument, records.curve(decision.calibration.record_id), value)
+    calibration = decision.calibration
+    stability = stability_at(records, instrument, calibration, [moment(one.observed_at).date()], value)
+    corrected, contributions = indicated(instrument, records.curve(calibration.record_id), value, stability)
     return ConditionFound(one, instrument, decision, corrected, float(combine(contributions).standard_uncertainty[0]))
 
 

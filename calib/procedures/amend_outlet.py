@@ -6,6 +6,7 @@ from typing import Any
 from sqlmodel import Session, SQLModel, col, select
 
 from calib.errors import BadInputError, Finding
+from calib.procedures.authorise import append
 from calib.procedures.columns import FILES
 from calib.procedures.consistency_of_jobs import outlet_findings
 from calib.procedures.find import outlet_named
@@ -45,7 +46,7 @@ def amend_outlet(
     cells: dict[str, Any] = dict(row.cells)
     number = 2 if last is None else last.revision + 1
     revision = OutletRevision(outlet_id=key(outlet.id), revision=number, reason=reason.strip(), **cells)
-    ledger.append(session, [revision], signature)
+    append(session, [revision], signature)
     return revision
 
 

@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 from calib.curves.curve import Curve
 from calib.measurement import Air, Effect, FoundFactors, Hoods, Points, Probes, Readings
 from calib.procedures.air_of import calibration_density, reference_density
-from calib.procedures.indicated import repeatability_of, resolution_of, stability_limit, stability_limits
+from calib.procedures.indicated import repeatability_of, resolution_of
 from calib.procedures.on_record import OnRecord, face_indications
 from calib.procedures.register import key
+from calib.procedures.stability_of_readings import stability_of, stability_of_probe
 from calib.procedures.standing import Standing, section_of, throttled_indication
 from calib.quantities import unit
 from calib.records import tables
@@ -39,7 +40,9 @@ def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
     index = {number: place for place, number in enumerate(calibrations)}
     points = [_points(one) for one in standing]
     flat = [point for of_reading in points for point in of_reading]
+    first = np.cumsum([0, *(len(of_reading) for of_reading in points[:-1])])
     owner = [one for one, of_reading in zip(standing, points, strict=True) for _ in of_reading]
+    stability = stability_of(owner, [one.indication for one in flat], records)
     openings = {key(one.outlet.id): _opening(one.outlet, one.factor) for one in standing if not one.is_flow}
     opening = [_HOOD if one.is_flow else openings[key(one.outlet.id)] for one in standing]
     factors = [_factor(one) for one in standing]
@@ -49,9 +52,7 @@ def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
         repeatability=np.array([one.u for one in flat]),
         repeatability_type_a=np.array([one.type_a for one in flat]),
         repeatability_dof=np.array([one.dof for one in flat], dtype=float),
-        stability_limit=np.array(
-            [stability_limit(one.instrument, point.indication) for one, point in zip(owner, flat, strict=True)]
-        ),
+        stability_limit=stability.half_width,
         resolution=np.array([resolution_of(one.instrument) for one in standing]),
         calibration=np.array([index[one.calibration.record_id] for one in standing]),
         outlet=np.array([key(one.outlet.id) for one in standing]),
@@ -66,9 +67,10 @@ def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
         method_dof=np.array([float(one.method.degrees_of_freedom or "inf") for one in standing]),
         points=_points_array(points) if len(flat) > len(standing) else None,
         air=_air(standing, records),
-        probes=_probes(standing, index),
+        probes=_probes(standing, index, records),
         hoods=_hoods(standing),
         found_factors=_found_factors(standing, records),
+        stability_dof=np.minimum.reduceat(stability.degrees_of_freedom, first),
     )
 
 
@@ -237,12 +239,17 @@ def density_of_reference(one: Standing, effect: Effect, records: OnRecord) -> fl
     return math.nan if found is None else found
 
 
-def _probes(standing: Sequence[Standing], index: dict[int, int]) -> Probes | None:
+def _probes(standing: Sequence[Standing], index: dict[int, int], records: OnRecord) -> Probes | None:
     used = [_probe_calibration(one) for one in standing]
     if not any(one is not None for one in used):
         return None
-    limits = np.array([(0.0, 0.0) if one.probe is None else stability_limits(one.probe) for one in standing])
-    return Probes(np.array([-1 if one is None else index[one] for one in used]), limits[:, 0], limits[:, 1])
+    stability = [stability_of_probe(records, one) for one in standing]
+    return Probes(
+        np.array([-1 if one is None else index[one] for one in used]),
+        np.array([one.relative for one in stability]),
+        np.array([one.absolute for one in stability]),
+        np.array([one.degrees_of_freedom for one in stability]),
+    )
 
 
 def _hoods(standing: Sequence[Standing]) -> Hoods | None:

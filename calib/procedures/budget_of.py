@@ -1,6 +1,7 @@
 """The budget of one reading, and what would bring its uncertainty down."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,9 +10,15 @@ from calib.errors import BadInputError, Finding, UnitError
 from calib.procedures.reading_of import ReadingInJob
 from calib.quantities import read
 from calib.uncertainty.budget import Budget, Lever, Repeatability, dominant, levers, observations_needed
+from calib.uncertainty.propagation import Contribution
 
-# Contributions whose distribution is rectangular: one that dominates makes the result rectangular too.
-RECTANGULAR = ("resolution", "stability", "dimension")
+# Contributions whose distribution is rectangular, unless they come from statistics: one that dominates makes the result so too.
+_RECTANGULAR = ("resolution", "stability", "dimension")
+
+
+def rectangular_names(contributions: Sequence[Contribution], row: int) -> tuple[str, ...]:
+    """Names of the contributions to a reading whose distribution is rectangular."""
+    return tuple(one.name for one in contributions if one.name in _RECTANGULAR and not one.type_a[row])
 
 
 @dataclass(frozen=True)
@@ -36,9 +43,10 @@ def budget_of(found: ReadingInJob, wanted: str | None = None) -> BudgetOfReading
         np.array([one.degrees_of_freedom[row] for one in contributions]),
         evaluation.flow.coverage_probability,
     )
+    rectangular = rectangular_names(contributions, row)
     target = None if wanted is None else _wanted(wanted, float(evaluation.flow.value[row]))
     number = None if target is None else _observations(found, own, target)
-    return BudgetOfReading(own, levers(own), dominant(own.names, own.uncertainties, RECTANGULAR), target, number)
+    return BudgetOfReading(own, levers(own), dominant(own.names, own.uncertainties, rectangular), target, number)
 
 
 def _observations(found: ReadingInJob, own: Budget, target: float) -> int | None:

@@ -1,5 +1,6 @@
 """What a single cell may hold. Nothing heavy is imported here: the commands check their dates with it."""
 
+import json
 import math
 import re
 from datetime import date, datetime
@@ -93,6 +94,30 @@ def moment(cell: str) -> str | None:
     except ValueError:
         return "a date and time that exist, as YYYY-MM-DDTHH:MM+HH:MM"
     return None if found[2] else "a time with its zone, like 2026-03-05T14:30+01:00 (a local time alone is ambiguous)"
+
+
+def basis(cell: str) -> str | None:
+    """What a reference value was worked out from, as `calib` writes it."""
+    try:
+        parts = json.loads(cell)["contributions"]
+        sound = all(isinstance(one["name"], str) and one["standard_uncertainty"] >= 0 for one in parts)
+    except (ValueError, TypeError, KeyError, RecursionError):
+        sound = False
+    return None if sound else "blank, or the JSON that an in-house calibration wrote"
+
+
+def degree(cell: str) -> str | None:
+    """Degree of a polynomial."""
+    return None if re.fullmatch(r"[0-9]", cell) else "a degree, 0 to 9"
+
+
+def json_text(cell: str) -> str | None:
+    """A JSON document, as `calib` writes one."""
+    try:
+        json.loads(cell)
+    except (ValueError, RecursionError):
+        return "blank, or the JSON that `calib` wrote"
+    return None
 
 
 def one_of(*words: str) -> Check:

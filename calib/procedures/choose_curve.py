@@ -3,6 +3,7 @@
 from sqlmodel import Session
 
 from calib.errors import BadInputError, Finding
+from calib.procedures.authorise import append, authorise
 from calib.procedures.fit_curve import FittedCurve, Wish, fit_curve
 from calib.procedures.import_folders import curve_record
 from calib.procedures.look_up import CalibrationOnFile, calibration_on_file, typed
@@ -20,9 +21,10 @@ def choose_curve(
     """
     if not reason.strip():
         raise BadInputError([Finding("command line", None, "reason", "", "why this curve, in a few words")])
+    signature = authorise(session, signature, "choose")
     kept = calibration_on_file(session, tag, certificate)
     record = curve_record(key(kept.calibration.id), refit(kept, wish), signature.person, reason.strip())
-    ledger.append(session, [record], signature)
+    append(session, [record], signature)
     return record
 
 

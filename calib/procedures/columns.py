@@ -1,12 +1,16 @@
 """The columns of the import files: what each cell may hold. The names are the contract with the user's spreadsheets."""
 
+from calib.confirmation.acceptance import JUDGED
 from calib.confirmation.conformity import DECISION_RULES
 from calib.procedures.cells import (
     above_one,
     above_zero,
     at_least_one,
+    basis,
     between,
     day,
+    degree,
+    json_text,
     moment,
     not_negative,
     number,
@@ -19,10 +23,14 @@ from calib.procedures.cells import (
 from calib.procedures.sheets import Check, Column
 from calib.quantities import INSTRUMENT_QUANTITIES, UNITS
 from calib.records.tables import (
+    CHECK_KINDS,
     CONDITION_QUANTITIES,
+    CURVE_SHAPES,
     DENSITY_EFFECTS,
+    EVENT_KINDS,
     PATTERNS,
     PLACES,
+    SCOPES,
     SERVICES,
     SHAPES,
     TRAVERSE_RULES,
@@ -81,6 +89,15 @@ FILES: dict[str, tuple[Column, ...]] = {
         Column("pressure_kPa", AIR_PRESSURE),
         Column("humidity_percent", between(0, 100, "%")),
         Column("standards", text),
+        Column("accepted_by", text),
+        Column("criterion", text),
+        Column("decision_rule", one_of(*DECISION_RULES)),
+        Column("judged", one_of(*JUDGED)),
+        Column("received_on", day),
+        Column("issued_on", day),
+        Column("adjustment", one_of("yes", "no")),
+        Column("procedure", text),
+        Column("traceability", text),
     ),
     "comparisons.csv": (
         Column("tag", text, required=True),
@@ -94,6 +111,8 @@ FILES: dict[str, tuple[Column, ...]] = {
         Column("repeatability", not_negative),
         Column("observations", whole),
         Column("indication_unit", text),
+        Column("standard_indication", number),
+        Column("basis", basis),
     ),
     "methods.csv": (
         Column("method", text, required=True),
@@ -189,4 +208,72 @@ FILES: dict[str, tuple[Column, ...]] = {
         Column("standard_uncertainty", not_negative),
         Column("source", text),
     ),
+    "events.csv": (
+        Column("tag", text, required=True),
+        Column("kind", one_of(*EVENT_KINDS), required=True),
+        Column("at", moment, required=True),
+        Column("reason", text, required=True),
+        Column("value", text),
+    ),
+    "checks.csv": (
+        Column("tag", text, required=True),
+        Column("at", moment, required=True),
+        Column("kind", one_of(*CHECK_KINDS), required=True),
+        Column("value", number, required=True),
+        Column("low", number, required=True),
+        Column("high", number, required=True),
+        Column("unit", text, required=True),
+        Column("remarks", text),
+        Column("other", text),
+        Column("basis", json_text),
+    ),
+    "pairings.csv": (
+        Column("probe", text, required=True),
+        Column("meter", text, required=True),
+        Column("kind", one_of("paired", "parted"), required=True),
+        Column("at", moment, required=True),
+        Column("reason", text, required=True),
+    ),
+    "curves.csv": (
+        Column("tag", text, required=True),
+        Column("certificate", text, required=True),
+        Column("shape", one_of(*CURVE_SHAPES), required=True),
+        Column("degree", degree),
+        Column("chosen_by", text, required=True),
+        Column("reason", text, required=True),
+    ),
+    "factors.csv": (
+        Column("factor", text, required=True),
+        Column("revision", whole, required=True),
+        Column("scope", one_of(*SCOPES), required=True),
+        Column("job", text),
+        Column("outlet", text),
+        Column("outlet_type", text),
+        Column("instrument", text, required=True),
+        Column("certificate", text, required=True),
+        Column("method", text, required=True),
+        Column("value", above_zero, required=True),
+        Column("effective_area", above_zero),
+        Column("relative_spread", not_negative, required=True),
+        Column("degrees_of_freedom", above_zero),
+        Column("relative_reference", not_negative, required=True),
+        Column("relative_instrument", not_negative, required=True),
+        Column("face_indications", numbers, required=True),
+        Column("reason", text, required=True),
+    ),
+    "factor_pairs.csv": (
+        Column("factor", text, required=True),
+        Column("revision", whole, required=True),
+        *(
+            Column(f"{where}_{name}", moment if name == "observed_at" else text, required=True)
+            for where in ("traverse", "face")
+            for name in ("job", "outlet", "instrument", "observed_at")
+        ),
+        Column("value", above_zero, required=True),
+    ),
 }
+FILES["amendments.csv"] = (
+    *FILES["outlets.csv"],
+    Column("revision", whole, required=True),
+    Column("reason", text, required=True),
+)

@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from datetime import date
 
 from calib.confirmation.interval import add_months
-from calib.errors import CurveError, Finding
+from calib.errors import CalibError, CurveError, Finding
+from calib.procedures.assess_calibration import Assessment, assess, phase_in_use, usual_object
 from calib.procedures.consistency_of_jobs import job_findings
 from calib.procedures.fit_curve import Cells, FittedCurve, fit_curve, indication_quantity
 from calib.procedures.rows_together import (
@@ -31,6 +32,7 @@ class Checked:
 
     findings: tuple[Finding, ...]
     curves: Mapping[tuple[str, str], FittedCurve]  # (tag, certificate) -> curve
+    assessments: Mapping[tuple[str, str], Assessment]  # of the acceptances that state a decision rule
 
 
 def check(sheets: Sheets, known: Known, today: date, unread: frozenset[str] = frozenset()) -> Checked:
@@ -44,17 +46,20 @@ def check(sheets: Sheets, known: Known, today: date, unread: frozenset[str] = fr
     typed = {row.cells["tag"]: Typed(row.cells, row.bad) for row in sheets["instruments.csv"] if row.sound("tag")}
     instruments: dict[str, Cells] = {**typed, **known.instruments}
     curves: dict[tuple[str, str], FittedCurve] = {}
+    assessments: dict[tuple[str, str], Assessment] = {}
     findings = [
         *of_instruments,
         *_calibrations(sheets["calibrations.csv"], known, instruments, undecided),
         *_to_come(sheets["calibrations.csv"], today),
         *_comparisons(sheets["comparisons.csv"], sheets["calibrations.csv"], known, instruments, undecided),
         *_curves(sheets, instruments, curves, unread),
+        *_adjustments(sheets),
+        *_acceptances(sheets, instruments, curves, assessments),
         *repeated(sheets["methods.csv"], ("method",), lambda key: key[0] in known.methods),
         *repeated(sheets["jobs.csv"], ("job",), lambda key: key[0] in known.jobs),
         *job_findings(sheets, known, instruments, undecided),
     ]
-    return Checked(tuple(findings), curves)
+    return Checked(tuple(findings), curves, assessments)
 
 
 def _instruments(rows: Sequence[Row], known: Known) -> Iterable[Finding]:
@@ -116,7 +121,7 @@ def _dates(row: Row, instruments: Mapping[str, Cells]) -> Iterable[Finding]:
     if not row.sound("calibrated_on"):
         return
     calibrated = date.fromisoformat(row.cells["calibrated_on"])
-    for column in ("accepted_on", "due_on"):
+    for column in ("accepted_on", "due_on", "issued_on"):
         cell = row.get(column)
         if cell is not None and date.fromisoformat(cell) < calibrated:
             yield row.finding(column, f"a date on or after calibrated_on ({calibrated})")
@@ -131,7 +136,7 @@ def _dates(row: Row, instruments: Mapping[str, Cells]) -> Iterable[Finding]:
 
 def _to_come(rows: Sequence[Row], today: date) -> Iterable[Finding]:
     for row in rows:
-        for column in ("calibrated_on", "accepted_on"):
+        for column in ("calibrated_on", "accepted_on", "received_on", "issued_on"):
             cell = row.get(column)
             if cell is not None and date.fromisoformat(cell) > today:
                 yield row.finding(column, f"a date that is not in the future (it is {today})")
@@ -215,3 +220,67 @@ def _curves(
             curves[key] = fit_curve(instrument, [Typed(one.cells) for one in used])
         except CurveError as error:
             yield duplicate(row, ("certificate",), f"comparisons that make a correction curve ({error})")
+
+
+def _adjustments(sheets: Sheets) -> Iterable[Finding]:
+    """Adjusted, and no comparisons as left: there is no curve of the instrument as it is now."""
+    adjusted = [row for row in sheets["calibrations.csv"] if row.get("adjustment") == "yes"]
+    for row in adjusted if not any(one.bad for one in sheets["comparisons.csv"]) else []:
+        own = [one for one in sheets["comparisons.csv"] if _names(one) == _names(row)]
+        if own and all(one.get("phase") != "as-left" for one in own):
+            yield row.finding(
+                "adjustment", "no, or comparisons as left: those as found do not hold after an adjustment"
+            )
+
+
+def _names(row: Row) -> tuple[str | None, str | None]:
+    return row.get("tag"), row.get("certificate")
+
+
+_OF_ACCEPTANCE = ("accepted_by", "criterion", "decision_rule")
+
+
+def _acceptances(
+    sheets: Sheets,
+    instruments: Mapping[str, Cells],
+    curves: Mapping[tuple[str, str], FittedCurve],
+    assessments: dict[tuple[str, str], Assessment],
+) -> Iterable[Finding]:
+    """An acceptance that states its decision rule is judged by it; one that states none is taken over as it is."""
+    for row in sheets["calibrations.csv"]:
+        if row.blank("accepted_on"):
+            for column in _OF_ACCEPTANCE:
+                if not row.blank(column) and column not in row.bad:
+                    yield row.finding(column, "nothing without accepted_on")
+        if row.blank("decision_rule") and not row.blank("judged") and "judged" not in row.bad:
+            yield row.finding("judged", "nothing without decision_rule")
+        if row.sound("tag", "certificate", "accepted_on", "decision_rule") and not row.bad:
+            key = (row.cells["tag"], row.cells["certificate"])
+            if key in curves:
+                yield from _judged(row, sheets, instruments[key[0]], curves[key], assessments)
+
+
+def _judged(
+    row: Row,
+    sheets: Sheets,
+    instrument: Cells,
+    fitted: FittedCurve,
+    assessments: dict[tuple[str, str], Assessment],
+) -> Iterable[Finding]:
+    if getattr(instrument, "bad", None):
+        return
+    own = [Typed(one.cells) for one in sheets["comparisons.csv"] if _names(one) == _names(row)]
+    rule, judged = row.cells["decision_rule"], row.get("judged") or usual_object(instrument)
+    try:
+        found = assess(instrument, own, phase_in_use(own), rule, judged, fitted.choice.curve)
+    except CalibError as error:
+        yield row.finding("decision_rule", f"blank, with the criterion in words ({error})")
+        return
+    assessments[row.cells["tag"], row.cells["certificate"]] = found
+    failures = found.failures()
+    if failures:
+        yield row.finding(
+            "decision_rule",
+            f"an acceptance that holds by it; {len(failures)} of {len(own)} comparisons fail ({found.criterion}), "
+            f"first {failures[0]}",
+        )

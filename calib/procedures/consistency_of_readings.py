@@ -23,7 +23,7 @@ from calib.procedures.rows_together import (
 from calib.procedures.sheets import Row, Sheets
 from calib.procedures.standing import section_from
 from calib.quantities import unit
-from calib.records.tables import DUCT, THERMAL
+from calib.records.tables import DUCT, THERMAL, VELOCITY_PRESSURE
 
 _MEASURES = ("air velocity", "pressure", "volume flow")
 _ONE_KIND = ("indication", "observations", "log_file")
@@ -197,7 +197,8 @@ def _air(row: Row, instrument: Cells, names: _Names) -> Iterable[Finding]:
         yield row.finding("conditions", "nothing: no density_effect is on record for the instrument")
     elif _unknown_conditions(row, names):
         yield row.finding("conditions", f"conditions of job {row.cells['job']} in conditions.csv or in the records")
-    yield from _probe(row, pressure, names)
+    # A meter calibrated together with its probe may name it: a pair on record must be used together.
+    yield from _probe(row, pressure, names, as_pair=effect == VELOCITY_PRESSURE)
 
 
 def _unknown_conditions(row: Row, names: _Names) -> bool:
@@ -210,10 +211,10 @@ def _bad(cells: Cells) -> frozenset[str]:
     return getattr(cells, "bad", frozenset())
 
 
-def _probe(row: Row, pressure: bool, names: _Names) -> Iterable[Finding]:
+def _probe(row: Row, pressure: bool, names: _Names, *, as_pair: bool) -> Iterable[Finding]:
     if pressure and row.blank("probe"):
         yield row.finding("probe", "the tag of the probe whose velocity pressure was indicated")
-    elif not pressure and not row.blank("probe"):
+    elif not pressure and not as_pair and not row.blank("probe"):
         yield row.finding("probe", "nothing: the instrument indicates no velocity pressure")
     yield from names_instrument(row, "probe", names.instruments, names.undecided)
     probe = names.instruments.get(row.get("probe") or "")

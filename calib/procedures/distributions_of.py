@@ -3,7 +3,7 @@
     influence                                   distribution of its error
     repeatability, passes, method, factor       t with their degrees of freedom, normal where these are infinite
     calibration scatter, also of a probe        multivariate t with the n-p of the curve
-    resolution, stability, dimension            rectangular
+    resolution, stability, dimension            rectangular; a stability from history t with its degrees of freedom
     reference standard, resistance ratio        normal
     density                                     temperature, pressure, humidity normal; the formula's two limits rectangular
 
@@ -32,7 +32,7 @@ from calib.measurement.trials import (
 from calib.procedures.air_of import AirFound
 from calib.procedures.reading_of import ReadingInJob
 from calib.uncertainty.distributions import InputDistribution, Normal, Rectangular, StudentT
-from calib.uncertainty.estimate import type_a
+from calib.uncertainty.estimate import rectangular, type_a
 from calib.uncertainty.joint_distributions import MultivariateT
 from calib.uncertainty.monte_carlo import MonteCarloResult, propagate_distributions
 from calib.uncertainty.validation import Validation, validate_law
@@ -132,7 +132,12 @@ def _of_calibration(terms: _Terms, one: Calibrated) -> None:
     if np.any(one.reference):
         terms.add(f"{one.prefix}reference", 0, Normal(0.0, 1.0))
     if np.any(one.stability):
-        terms.add(f"{one.prefix}stability", 0, Rectangular(0.0, 1.0))
+        terms.add(f"{one.prefix}stability", 0, _change(one.stability_dof))
+
+
+def _change(dof: float) -> InputDistribution:
+    """Change since the calibration over its half-width: rectangular, or t with the degrees of freedom of a history."""
+    return Rectangular(0.0, 1.0) if math.isinf(dof) else StudentT(0.0, rectangular(1.0), dof)
 
 
 def _of_air(terms: _Terms, readings: Readings, row: int, air: AirFound | None) -> None:

@@ -24,6 +24,7 @@ from calib.procedures.observations import observed
 from calib.procedures.on_record import OnRecord, on_record, outlets_in_force, traverses
 from calib.procedures.register import key, moment
 from calib.procedures.results import Judgement, Results, judge, results
+from calib.procedures.stability_of import basis_of
 from calib.procedures.standing import Standing, section_of
 from calib.procedures.totals_of import (
     NET,
@@ -80,6 +81,7 @@ class Evaluation:
     profiles: Mapping[int, Profile] = field(default_factory=dict)  # of traverses, by their row
     curves: Mapping[int, tables.CorrectionCurve] = field(default_factory=dict)  # by the id of the calibration
     calibrations: Mapping[int, tables.Calibration] = field(default_factory=dict)  # by their id
+    histories: Mapping[int, str] = field(default_factory=dict)  # what a stability rests on, by the calibration
 
     def point_velocities(self, row: int) -> NDArray[np.float64]:
         """Velocity at each point of a traverse, the mean of its passes [m/s]."""
@@ -133,6 +135,7 @@ def evaluate(
         _profiles(measured, readings, found),
         {number: records.curves[number] for number in sorted(used)},
         {number: records.calibrations[number] for number in sorted(used)},
+        _histories(records, measured),
     )
 
 
@@ -144,6 +147,12 @@ def _plan(session: Session, job: tables.Job) -> Plan:
         {(one.system, one.service): one for one in designs},
         {one.room: one.pressure for one in rooms},
     )
+
+
+def _histories(records: OnRecord, measured: Sequence[Standing]) -> dict[int, str]:
+    each = {one.calibration.record_id: one for one in measured}
+    found = {number: basis_of(records, one.instrument, one.calibration) for number, one in each.items()}
+    return {number: basis for number, basis in found.items() if basis is not None}
 
 
 def _calibrations(one: Standing) -> list[int]:

@@ -30,6 +30,7 @@ from sqlmodel import Session, col, select
 from calib.airflow.factor import FoundFactor, found_factor
 from calib.errors import BadInputError, Finding
 from calib.measurement import indication_scale
+from calib.procedures.authorise import append
 from calib.procedures.pairs import (
     PAIR,
     Paired,
@@ -91,8 +92,8 @@ def find_factor(session: Session, wanted: FactorWanted, signature: ledger.Signat
         raise BadInputError(findings)
     found = _factor_of(pairs.sound)
     record = _record(session, wanted, pairs.sound, found)
-    ledger.append(session, [record], signature)
-    ledger.append(session, _pair_records(key(record.id), pairs.sound, found), signature)
+    append(session, [record], signature)
+    append(session, _pair_records(key(record.id), pairs.sound, found), signature)
     return FactorFound(record, pairs.sound)
 
 

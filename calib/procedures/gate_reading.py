@@ -16,7 +16,9 @@ from calib.procedures.arrays_of import arrays_of, density_of_reference, effect_o
 from calib.procedures.indicated import indicated
 from calib.procedures.observations import Observed
 from calib.procedures.on_record import OnRecord
+from calib.procedures.pair_instruments import reasons_against
 from calib.procedures.register import moment
+from calib.procedures.stability_of import stability_at
 from calib.procedures.standing import Standing, indication_of
 from calib.quantities import unit
 from calib.records import tables
@@ -39,13 +41,16 @@ def gate_reading(
     """The gate's decision on a reading as typed; `outlet` is the one it was taken at, as it counts now."""
     instrument = records.instruments[reading.instrument_id]
     decision = _instrument(records, reading, observed, instrument, now)
-    probe = None if reading.probe_id is None else records.instruments[reading.probe_id]
+    named = None if reading.probe_id is None else records.instruments[reading.probe_id]
+    # A probe that was calibrated together with its meter has no calibration of its own that counts.
+    probe = None if instrument.density_effect == tables.VELOCITY_PRESSURE else named
     probe_decision = None if probe is None else gate(records.register, probe.tag, moment(reading.observed_at), now)
     air = None if reading.conditions is None else air_of(records, outlet.job_id, reading.conditions, now)
     factor = None if outlet.found_factor is None else records.factors.get(outlet.found_factor)
     of_all = (
         *decision.reasons,
         *(() if probe_decision is None else probe_decision.reasons),
+        *_pair(records, reading, instrument, named, now),
         *(() if air is None else air.reasons),
         *_opening(records, reading, outlet, instrument, factor),
         *_section(observed, outlet, instrument),
@@ -92,6 +97,29 @@ def _instrument(
     ]
     reasons = dict.fromkeys(reason for one in decisions for reason in one.reasons)
     return replace(decisions[0], reasons=tuple(reasons))
+
+
+def _pair(
+    records: OnRecord,
+    reading: tables.Reading,
+    instrument: tables.Instrument,
+    probe: tables.Instrument | None,
+    now: datetime,
+) -> Iterable[str]:
+    """Whether meter and probe were used as they are paired, and the probe of a pair calibrated as one is in use like its meter."""
+    at = moment(reading.observed_at)
+    if records.pairs:
+        tags = {number: one.tag for number, one in records.instruments.items()}
+        yield from reasons_against(records.pairs, instrument, probe, at, tags)
+    if probe is not None and instrument.density_effect == tables.VELOCITY_PRESSURE:
+        own = records.register[instrument.tag]
+        as_pair = replace(
+            records.register[probe.tag],
+            calibrations=own.calibrations,
+            interval_months=own.interval_months,
+            interval_changes=own.interval_changes,
+        )
+        yield from gate({**records.register, probe.tag: as_pair}, probe.tag, at, now).reasons
 
 
 def _shown(reading: tables.Reading, observed: Observed, value: float) -> str:
@@ -191,7 +219,9 @@ def _expanded_uncertainty(records: OnRecord, standing: Standing) -> float:
     """U of one indication of the manometer about the mean one [Pa], within its measuring interval."""
     curve = records.curve(standing.calibration.record_id)
     mean = float(np.clip(standing.indication.mean, curve.low, curve.high))
-    _, contributions = indicated(standing.instrument, curve, mean)
+    day = moment(standing.reading.observed_at).date()
+    stability = stability_at(records, standing.instrument, standing.calibration, [day], mean)
+    _, contributions = indicated(standing.instrument, curve, mean, stability)
     return _COVERAGE_FACTOR * float(combine(contributions).standard_uncertainty[0])
 
 

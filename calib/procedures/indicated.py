@@ -1,8 +1,10 @@
 """What one indication of an instrument means, by itself: value, uncertainty, degrees of freedom."""
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from calib.curves.curve import Curve
 from calib.measurement import Readings, flows
@@ -11,15 +13,26 @@ from calib.records.tables import Instrument
 from calib.uncertainty.propagation import Contribution
 
 
-def indicated(one: Instrument, curve: Curve, indication: float) -> tuple[float, tuple[Contribution, ...]]:
+@dataclass(frozen=True)
+class StabilityHere:
+    """Change since calibration at P indications."""
+
+    half_width: NDArray[np.float64]  # (P,) limits of change; of a history sqrt(3) times its standard uncertainty [SI]
+    degrees_of_freedom: NDArray[np.float64]  # (P,) of a history; infinite where limits are stated
+
+
+def indicated(
+    one: Instrument, curve: Curve, indication: float, stability: StabilityHere | None = None
+) -> tuple[float, tuple[Contribution, ...]]:
     """Value at an indication [SI], and what contributes to it: one observation, before outlet and method come in."""
-    found = flows(single(one, curve, indication))
+    found = flows(single(one, curve, indication, stability))
     return float(found.velocity[0]), found.velocity_contributions
 
 
-def single(one: Instrument, curve: Curve, indication: float) -> Readings:
-    """One indication as a reading of its own."""
+def single(one: Instrument, curve: Curve, indication: float, stability: StabilityHere | None = None) -> Readings:
+    """One indication as a reading of its own; without a `stability` that of the stated limits."""
     own = unit(one.indicated, one.unit)
+    limits = np.array([stability_limit(one, indication)])
     zero, first = np.zeros(1), np.zeros(1, dtype=np.int64)
     return Readings(
         indication=np.array([indication]),
@@ -27,7 +40,7 @@ def single(one: Instrument, curve: Curve, indication: float) -> Readings:
         repeatability_type_a=np.array([False]),
         repeatability_dof=np.array([math.inf]),
         resolution=np.array([resolution_of(one)]),
-        stability_limit=np.array([stability_limit(one, indication)]),
+        stability_limit=limits if stability is None else stability.half_width,
         calibration=first,
         outlet=first,
         area=np.ones(1),
@@ -37,6 +50,7 @@ def single(one: Instrument, curve: Curve, indication: float) -> Readings:
         outlet_factor_source=first,
         method_relative=zero,
         curves=[curve],
+        stability_dof=None if stability is None else stability.degrees_of_freedom,
     )
 
 

@@ -2,19 +2,26 @@
 
 import json
 from collections import defaultdict
-from collections.abc import Hashable, Mapping
+from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Any
 
 from sqlmodel import Session, col, select
 
+from calib.confirmation.history import History
 from calib.confirmation.interval import InstrumentOnRecord
 from calib.curves.curve import Curve
 from calib.curves.response import from_text
+from calib.procedures.history_of import history_of
 from calib.procedures.observations import Traversed, observed_values
+from calib.procedures.pair_instruments import Pair, all_pairs
 from calib.procedures.register import key, load_register
 from calib.records import tables
+
+
+def _no_history(_: tables.Instrument) -> History:
+    return ()
 
 
 @dataclass(frozen=True)
@@ -28,6 +35,9 @@ class OnRecord:
     curves: Mapping[int, tables.CorrectionCurve]  # by the calibration: the one that counts
     conditions: Mapping[tuple[int, str], tuple[tables.Condition, ...]]  # by job and name
     factors: Mapping[str, tables.FoundFactor]  # by name: the revision that counts
+    # Errors of an instrument over its calibrations: read when it is asked for, since most are not.
+    history: Callable[[tables.Instrument], History] = field(default=_no_history, repr=False)
+    pairs: tuple[Pair, ...] = ()  # of probe and meter
     found: dict[Hashable, Any] = field(
         default_factory=dict, repr=False
     )  # what many readings ask for, once it was worked out
@@ -58,6 +68,8 @@ def on_record(session: Session) -> OnRecord:
         {one.calibration_id: one for one in curves},
         {names: tuple(rows) for names, rows in conditions.items()},
         {one.factor: one for one in factors},
+        lambda instrument: history_of(session, instrument),
+        all_pairs(session),
     )
 
 

@@ -4,16 +4,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+import numpy as np
 from sqlmodel import Session
 
 from calib.confirmation.interval import Decision, gate
-from calib.curves.response import from_text
 from calib.measurement import flows
 from calib.procedures.evaluate import Results, results
 from calib.procedures.find import instrument_tagged
 from calib.procedures.indicated import single
-from calib.procedures.look_up import calibration_on_file
-from calib.procedures.register import load_register
+from calib.procedures.on_record import OnRecord, on_record
+from calib.procedures.stability_of import basis_of, limits_basis, stability_at
 from calib.quantities import Unit, read
 from calib.records.tables import Instrument
 from calib.uncertainty.propagation import combine
@@ -29,6 +29,7 @@ class AtIndication:
     result: Results  # corrected value, one element [SI]
     names: tuple[str, ...]  # of the contributions
     repeatability_known: bool  # False: the instrument declares none, and the observations must show it
+    stability_basis: str  # what the stability rests on
 
 
 @dataclass(frozen=True)
@@ -48,21 +49,26 @@ def ready(
     A time to come is asked about as if it were now: what is known today is all there is to answer from.
     """
     instruments = [instrument_tagged(session, tag) for tag in tags]
-    register = load_register(session)
+    records = on_record(session)
     answers = []
     for one in instruments:
         asked = None if indication is None else read(indication, one.indicated)
-        decision = gate(register, one.tag, at, max(at, now), None if asked is None else asked[0], indication or "")
-        there = _at_indication(session, one, decision, asked) if asked is not None and decision.allowed else None
+        decision = gate(
+            records.register, one.tag, at, max(at, now), None if asked is None else asked[0], indication or ""
+        )
+        there = _at_indication(records, one, decision, asked, at) if asked is not None and decision.allowed else None
         answers.append(Readiness(one, decision, there))
     return answers
 
 
-def _at_indication(session: Session, one: Instrument, decision: Decision, asked: tuple[float, Unit]) -> AtIndication:
-    assert decision.calibration is not None  # noqa: S101 (the gate lets nothing pass without one)
-    kept = calibration_on_file(session, one.tag, decision.calibration.certificate)
-    curve = from_text(kept.curves[-1].parameters)
-    found = flows(single(one, curve, asked[0]))
+def _at_indication(
+    records: OnRecord, one: Instrument, decision: Decision, asked: tuple[float, Unit], at: datetime
+) -> AtIndication:
+    calibration = decision.calibration
+    assert calibration is not None  # noqa: S101 (the gate lets nothing pass without one)
+    stability = stability_at(records, one, calibration, [at.date()], asked[0])
+    found = flows(single(one, records.curve(calibration.record_id), asked[0], stability))
+    from_history = np.isfinite(stability.degrees_of_freedom[0])
     return AtIndication(
         asked[0],
         asked[1],
@@ -70,4 +76,5 @@ def _at_indication(session: Session, one: Instrument, decision: Decision, asked:
         results(found.velocity, combine(found.velocity_contributions)),
         tuple(contribution.name for contribution in found.velocity_contributions),
         one.repeatability is not None,
+        str(basis_of(records, one, calibration)) if from_history else limits_basis(one),
     )

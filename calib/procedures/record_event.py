@@ -5,6 +5,7 @@ from datetime import datetime
 from sqlmodel import Session, select
 
 from calib.errors import BadInputError, Finding
+from calib.procedures.authorise import append
 from calib.procedures.find import instrument_tagged
 from calib.procedures.register import key, moment
 from calib.records import ledger
@@ -24,7 +25,7 @@ def record_event(
     event = Event(
         instrument_id=key(instrument.id), kind=kind, at=at.isoformat(timespec="seconds"), reason=reason.strip()
     )
-    ledger.append(session, [event], signature)
+    append(session, [event], signature)
     return event
 
 

@@ -13,6 +13,7 @@ from calib.confirmation.interval import (
     CheckOnRecord,
     EventOnRecord,
     InstrumentOnRecord,
+    IntervalChange,
 )
 from calib.records.tables import (
     Acceptance,
@@ -24,13 +25,18 @@ from calib.records.tables import (
     ReferenceStandard,
 )
 
+INTERVAL_CHANGE = "interval change"
+
 
 def load_register(session: Session) -> dict[str, InstrumentOnRecord]:
     """Every instrument of the records with its calibrations, events and intermediate checks, by tag."""
     calibrations = _calibrations(session)
     events: dict[int, list[EventOnRecord]] = defaultdict(list)
+    intervals: dict[int, list[IntervalChange]] = defaultdict(list)
     for event in session.exec(select(Event).order_by(col(Event.id))):
         events[event.instrument_id].append(EventOnRecord(event.kind, moment(event.at), event.reason))
+        if event.kind == INTERVAL_CHANGE and event.value is not None:
+            intervals[event.instrument_id].append(IntervalChange(moment(event.at), int(event.value)))
     checks: dict[int, list[CheckOnRecord]] = defaultdict(list)
     for check in session.exec(select(IntermediateCheck).order_by(col(IntermediateCheck.id))):
         checks[check.instrument_id].append(CheckOnRecord(moment(check.at), check.kind, check.result == "passed"))
@@ -42,6 +48,7 @@ def load_register(session: Session) -> dict[str, InstrumentOnRecord]:
             tuple(calibrations[key(one.id)]),
             tuple(events[key(one.id)]),
             tuple(checks[key(one.id)]),
+            tuple(intervals[key(one.id)]),
         )
         for one in session.exec(select(Instrument).order_by(col(Instrument.tag)))
     }

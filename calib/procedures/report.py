@@ -10,6 +10,7 @@ from calib.procedures.amendments import Amendment, amendments_of
 from calib.procedures.evaluate import Evaluation, evaluate
 from calib.procedures.gate_reading import air_of_reading
 from calib.procedures.look_up import CalibrationOnFile, calibration_on_file
+from calib.procedures.reviews import Review, open_reviews_of
 from calib.procedures.risks_of import RisksOfJob, risks_of
 from calib.procedures.standing import Standing
 from calib.records import ledger
@@ -25,6 +26,7 @@ class JobReport:
     risks: RisksOfJob
     calibrations: dict[tuple[str, str], CalibrationOnFile]  # by tag and certificate number
     ledger_digest: str
+    open_reviews: tuple[Review, ...] = ()  # of instruments found beyond their limits, with a line on this job
 
 
 def report(session: Session, job: str, now: datetime, coverage_probability: float = COVERAGE_PROBABILITY) -> JobReport:
@@ -33,7 +35,9 @@ def report(session: Session, job: str, now: datetime, coverage_probability: floa
     used = {pair for one in found.measured for pair in instruments_of(one)}
     calibrations = {names: calibration_on_file(session, *names) for names in sorted(used)}
     amendments = amendments_of(session, found, now)
-    return JobReport(found, amendments, risks_of(found), calibrations, ledger.head(session)[1])
+    return JobReport(
+        found, amendments, risks_of(found), calibrations, ledger.head(session)[1], tuple(open_reviews_of(session, job))
+    )
 
 
 def instruments_of(one: Standing) -> dict[tuple[str, str], Decision]:

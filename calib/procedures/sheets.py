@@ -107,10 +107,11 @@ def read_file(path: Path, columns: Sequence[Column]) -> tuple[list[Row], list[Fi
         lines = [line for line in csv.reader(io.StringIO(text, newline=""), strict=True)]  # noqa: C416 (errors rise here)
     except csv.Error as error:
         return [], [Finding(str(path), None, None, None, f"comma-separated values ({error})")]
-    return _rows(str(path), lines, columns)
+    return rows_of(str(path), lines, columns)
 
 
-def _rows(source: str, lines: Sequence[Sequence[str]], columns: Sequence[Column]) -> tuple[list[Row], list[Finding]]:
+def rows_of(source: str, lines: Sequence[Sequence[str]], columns: Sequence[Column]) -> tuple[list[Row], list[Finding]]:
+    """Rows of a sheet whose first line is its header, and what is wrong with it as a whole."""
     if not lines:
         return [], [Finding(source, None, None, None, f"a header row with {_names(columns)}")]
     header = [name.strip() for name in lines[0]]

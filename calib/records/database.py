@@ -1,30 +1,48 @@
-"""Make, open, guard and upgrade the records file.
-
-Embedded SQLite: WAL, synchronous=FULL, foreign keys on. A write transaction takes its lock at the start (BEGIN IMMEDIATE), so that
-two people never read the same ledger head.
-"""
+"""Make, open, guard and upgrade the records, wherever they live: in a file, or in a database on a server."""
 
 import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
-from typing import Any
 
-from sqlalchemy import URL, Connection, Engine, event, text
+from sqlalchemy import Connection, Engine, event, text
 from sqlalchemy.exc import DBAPIError, IntegrityError
-from sqlmodel import Session, create_engine
+from sqlmodel import Session
 
 from calib.errors import RecordsError
+from calib.records import on_file, on_server
+from calib.records.location import Server, located
 
-SCHEMA = "0002"  # the revision that this version reads and writes
-_OLDER = ("0001",)  # revisions that `upgrade` brings to it
+SCHEMA = "0003"  # the revision that this version reads and writes
+_OLDER = ("0001", "0002")  # revisions that `upgrade` brings to it
 _WAIT_SECONDS = 10
 
 
+def shown(location: str) -> str:
+    """A location as messages may name it: without the password of a URL. Raises RecordsError."""
+    place = located(location)
+    return str(place) if isinstance(place, Server) else location
+
+
 def make(location: str) -> None:
-    """Make a records file with the present schema; raises RecordsError where one is there already."""
-    path = _path(location)
+    """Make records with the present schema; raises RecordsError where some are there already."""
+    place = located(location)
+    if isinstance(place, Server):
+        _make_on_server(place)
+    else:
+        _make_file(place)
+
+
+def _make_on_server(server: Server) -> None:
+    from calib.records.migrations import upgrade as to_revision  # noqa: PLC0415 (alembic takes 0.2 s to import)
+
+    with _disposed(_engine(server)) as engine, _told(str(server)), _written_by(engine).begin() as connection:
+        on_server.must_be_empty(connection, server)
+        to_revision(connection, SCHEMA)
+
+
+def _make_file(path: Path) -> None:
     try:
         present, folder = path.exists(), path.parent.is_dir()
     except OSError as error:  # a name too long for the system, a folder one may not enter
@@ -34,9 +52,9 @@ def make(location: str) -> None:
     if not folder:
         raise RecordsError(f"{path}: the folder {path.parent} does not exist: make it first")
     with _taken_back([path, Path(f"{path}-wal"), Path(f"{path}-shm")]):
-        with _told(location), closing(sqlite3.connect(path)) as file:
+        with _told(str(path)), closing(sqlite3.connect(path)) as file:
             file.execute("PRAGMA journal_mode=WAL")  # kept in the file; it cannot be set inside a transaction
-        _migrate(location, path)
+        _migrate(path)
 
 
 @contextmanager
@@ -53,29 +71,29 @@ def _taken_back(made: list[Path]) -> Iterator[None]:
 def upgrade(location: str) -> Path | None:
     """Bring an older records file to the present schema; a copy of it as it was stays beside it, and is returned.
 
-    None where there was nothing to do. Everything or nothing: raises RecordsError with the file untouched.
+    None where there was nothing to do. Everything or nothing: raises RecordsError with the file untouched. No server has held an
+    older schema yet.
     """
-    path = _path(location)
-    found = _schema_of(location, path)
+    place = located(location)
+    found = _schema_of(place)
     if found == SCHEMA:
         return None
-    if found not in _OLDER:
-        raise RecordsError(_other_schema(path, found))
-    copy = path.with_name(f"{path.name}.schema-{found}")
-    _migrate(location, path, copy)
+    if found not in _OLDER or isinstance(place, Server):
+        raise RecordsError(_other_schema(place, found))
+    copy = place.with_name(f"{place.name}.schema-{found}")
+    _migrate(place, copy)
     return copy
 
 
-def _migrate(location: str, path: Path, copy: Path | None = None) -> None:
+def _migrate(path: Path, copy: Path | None = None) -> None:
     """Bring a file to the present schema in one transaction; where a copy is wanted, it is made first, within it."""
     from calib.records.migrations import upgrade as to_revision  # noqa: PLC0415 (alembic takes 0.2 s to import)
 
-    engine = _engine(path)
-    # A table may be replaced by a new one of its name; what refers to it is checked when all is in its place.
-    event.listen(engine, "connect", lambda connection, _: connection.execute("PRAGMA foreign_keys=OFF"))
     made: list[Path] = []
-    try:
-        with _taken_back(made), _told(location), engine.execution_options(writes=True).begin() as connection:
+    with _disposed(_engine(path)) as engine, _taken_back(made), _told(str(path)):
+        # A table may be replaced by a new one of its name; what refers to it is checked when all is in its place.
+        event.listen(engine, "connect", lambda connection, _: connection.execute("PRAGMA foreign_keys=OFF"))
+        with _written_by(engine).begin() as connection:
             if copy is not None:
                 _keep(connection, path, copy)
                 made.append(copy)
@@ -83,8 +101,6 @@ def _migrate(location: str, path: Path, copy: Path | None = None) -> None:
             broken = connection.execute(text("PRAGMA foreign_key_check")).first()
             if broken is not None:
                 raise RecordsError(f"{path}: a row of {broken[0]} refers to one of {broken[2]} that is not there")
-    finally:
-        engine.dispose()
 
 
 def _keep(connection: Connection, path: Path, copy: Path) -> None:
@@ -107,36 +123,53 @@ def _keep(connection: Connection, path: Path, copy: Path) -> None:
 
 
 def open_records(location: str) -> Engine:
-    """Engine on an existing records file of the present schema; raises RecordsError with the next step otherwise."""
-    path = _path(location)
-    schema = _schema_of(location, path)
+    """Engine on existing records of the present schema; raises RecordsError with the next step otherwise."""
+    place = located(location)
+    engine, schema = _opened(place)
+    if schema == SCHEMA:
+        return engine
+    engine.dispose()
     if schema in _OLDER:
         raise RecordsError(
-            f"{path} has schema {schema}, this version needs {SCHEMA}: `calib upgrade --records {path}` brings it there "
+            f"{place} has schema {schema}, this version needs {SCHEMA}: `calib upgrade --records {place}` brings it there "
             "and keeps a copy"
         )
-    if schema != SCHEMA:
-        raise RecordsError(_other_schema(path, schema))
-    return _engine(path)
+    raise RecordsError(_other_schema(place, schema))
 
 
-def _other_schema(path: Path, schema: str) -> str:
-    return f"{path} has schema {schema}, this version knows {SCHEMA}: use the version that wrote it, or a later one"
+def _other_schema(place: Path | Server, schema: str) -> str:
+    return f"{place} has schema {schema}, this version knows {SCHEMA}: use the version that wrote it, or a later one"
 
 
-def _schema_of(location: str, path: Path) -> str:
-    """Schema of a file that is there; raises RecordsError."""
-    if not _is_file(path):
-        raise RecordsError(f"no records at {path}: make them with `calib init`, or name others with --records")
-    engine = _engine(path)
-    try:
-        with _told(location), engine.connect() as connection:
-            schema = _schema(connection)
-    finally:
-        engine.dispose()
-    if schema is None:
-        raise RecordsError(f"{path} is a database, but holds no calibration records: name another file with --records")
+def _schema_of(place: Path | Server) -> str:
+    engine, schema = _opened(place)
+    engine.dispose()
     return schema
+
+
+def _opened(place: Path | Server) -> tuple[Engine, str]:
+    """Engine on records that are there, and their schema; raises RecordsError."""
+    if isinstance(place, Path) and not _is_file(place):
+        raise RecordsError(f"no records at {place}: make them with `calib init`, or name others with --records")
+    try:
+        return _asked(place, _engine(place))
+    except RecordsError as error:
+        cause = error.__cause__
+        if isinstance(place, Path) and isinstance(cause, DBAPIError) and on_file.needs_a_writable_folder(cause.orig):
+            return _asked(place, on_file.engine_for_reading_only(place, _WAIT_SECONDS))
+        raise
+
+
+def _asked(place: Path | Server, engine: Engine) -> tuple[Engine, str]:
+    with _kept_if_well(engine), _told(str(place)), engine.connect() as connection:
+        schema_of = on_server.schema_of if isinstance(place, Server) else on_file.schema_of
+        schema = schema_of(connection)
+    if schema is not None:
+        return engine, schema
+    engine.dispose()
+    if isinstance(place, Server):
+        raise RecordsError(f"no records at {place}: make them with `calib init`, or name others with --records")
+    raise RecordsError(f"{place} is a database, but holds no calibration records: name another file with --records")
 
 
 def _is_file(path: Path) -> bool:
@@ -146,76 +179,86 @@ def _is_file(path: Path) -> bool:
         return False
 
 
-def _path(location: str) -> Path:
-    scheme, separator, rest = location.partition("://")
-    if not separator:
-        if location in ("", ":memory:"):
-            raise RecordsError(f"{location!r} names no file: name a file with --records")
-        return Path(location)
-    if scheme != "sqlite":
-        raise RecordsError(f"records at {scheme}:// are not served by this version: name a file with --records")
-    return Path(rest.removeprefix("/"))
+def _engine(place: Path | Server) -> Engine:
+    if isinstance(place, Server):
+        return on_server.engine_of(place, _WAIT_SECONDS)
+    return on_file.engine_of(place, _WAIT_SECONDS)
 
 
-def _schema(connection: Connection) -> str | None:
-    present = connection.execute(text("SELECT count(*) FROM sqlite_master WHERE name = 'alembic_version'")).scalar_one()
-    if not present:
-        return None
-    # One row in every file of this program; in another's there may be any number.
-    return (
-        ", ".join(str(one) for one in connection.execute(text("SELECT version_num FROM alembic_version")).scalars())
-        or None
-    )
+def _written_by(engine: Engine) -> Engine:
+    return engine.execution_options(writes=True)
 
 
-def _engine(path: Path) -> Engine:
-    engine = create_engine(URL.create("sqlite", database=str(path)), connect_args={"timeout": _WAIT_SECONDS})
-    event.listen(engine, "connect", _prepare)
-    event.listen(engine, "begin", _begin)
-    return engine
+@contextmanager
+def _disposed(engine: Engine) -> Iterator[Engine]:
+    try:
+        yield engine
+    finally:
+        engine.dispose()
 
 
-def _prepare(connection: sqlite3.Connection, _record: Any) -> None:
-    connection.isolation_level = None  # the driver's own BEGIN comes too late for DDL and for locks
-    # Bytes that are no UTF-8 were put there behind the program's back: `verify` must be able to read and name them.
-    connection.text_factory = lambda raw: raw.decode("utf-8", "surrogateescape")
-    for pragma in ("foreign_keys=ON", "synchronous=FULL", "recursive_triggers=ON"):
-        connection.execute(f"PRAGMA {pragma}")
-
-
-def _begin(connection: Connection) -> None:
-    immediate = connection.get_execution_options().get("writes", False)
-    connection.exec_driver_sql("BEGIN IMMEDIATE" if immediate else "BEGIN")
+@contextmanager
+def _kept_if_well(engine: Engine) -> Iterator[None]:
+    try:
+        yield
+    except BaseException:
+        engine.dispose()
+        raise
 
 
 @contextmanager
 def reading(location: str) -> Iterator[Session]:
     """A session that reads one consistent state of the records."""
-    engine = open_records(location)
-    try:
-        with _told(location), Session(engine) as session:
-            yield session
-    finally:
-        engine.dispose()
+    place = shown(location)
+    with _disposed(open_records(location)) as engine, _unmoved(location, engine), _told(place), Session(engine) as one:
+        yield one
+
+
+@contextmanager
+def _unmoved(location: str, engine: Engine) -> Iterator[None]:
+    """A file that is read without a lock must be the same afterwards."""
+    path = located(location)
+    if not isinstance(path, Path) or not on_file.is_for_reading_only(engine):
+        yield
+        return
+    before = on_file.state_of(path)
+    yield
+    if on_file.state_of(path) != before:
+        raise RecordsError(f"{path} was written to while it was read: run it again")
 
 
 @contextmanager
 def writing(location: str) -> Iterator[Session]:
     """A session whose writes become durable together when the block ends, or not at all when it raises."""
-    engine = open_records(location)
-    try:
-        with _told(location), Session(engine.execution_options(writes=True)) as session, session.begin():
+    place = shown(location)
+    with _disposed(open_records(location)) as engine:
+        confirming: list[bool] = []
+        event.listen(engine, "commit", lambda _: confirming.append(True))
+        with _told(place, confirming), Session(_written_by(engine)) as session, session.begin():
             yield session
-    finally:
-        engine.dispose()
 
 
 @contextmanager
-def _told(location: str) -> Iterator[None]:
+def _told(place: str, confirming: list[bool] | None = None) -> Iterator[None]:
+    """Errors of the database in one line; `confirming` is no longer empty when the commit was asked for."""
     try:
         yield
+    except UnicodeEncodeError as error:  # bytes typed at a terminal that are no UTF-8
+        raise RecordsError(f"{place}: {error.object!a} is no text in UTF-8; nothing was written") from error
     except IntegrityError as error:
-        raise RecordsError(f"{location}: the records refuse this: {error.orig}; nothing was written") from error
+        raise RecordsError(f"{place}: the records refuse this: {_cause_of(error)}; nothing was written") from error
     except (DBAPIError, sqlite3.Error) as error:
-        cause = error.orig if isinstance(error, DBAPIError) else error
-        raise RecordsError(f"{location}: {cause}; nothing was written") from error
+        lost = isinstance(error, DBAPIError) and error.connection_invalidated
+        end = "nothing was written"
+        if lost and confirming:
+            end = (
+                "the server was confirming it, and may have written all of it or nothing: look before you run it again"
+            )
+        raise RecordsError(f"{place}: {_cause_of(error)}; {end}") from error
+
+
+def _cause_of(error: DBAPIError | sqlite3.Error) -> str:
+    cause = error.orig if isinstance(error, DBAPIError) else error
+    if isinstance(cause, sqlite3.Error):
+        return on_file.cause_of(cause, _WAIT_SECONDS)
+    return on_server.cause_of(error, _WAIT_SECONDS) if isinstance(error, DBAPIError) else str(cause)

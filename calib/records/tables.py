@@ -45,6 +45,9 @@ SERVICES = ("supply", "return", "exhaust")
 THIS_OUTLET, THIS_TYPE = "this outlet", "this type"
 SCOPES = (THIS_OUTLET, THIS_TYPE)
 TRAVERSE_RULES = ("equal-area", "log-Tchebycheff", "log-linear")
+EVENT_KINDS = ("suspension", "release", "damage", "repair", "move", "retirement", "interval change")
+CHECK_KINDS = ("zero", "comparison", "check standard")
+CURVE_SHAPES = ("polynomial", "proportional", "king", "power")
 CONDITION_QUANTITIES = ("temperature", "barometric pressure", "static pressure", "relative humidity")
 
 
@@ -105,7 +108,8 @@ class Calibration(SQLModel, table=True):
         UniqueConstraint("instrument_id", "certificate"),
         UniqueConstraint("laboratory", "certificate"),
         *_not_blank("certificate", "laboratory"),
-        *_day("calibrated_on", "due_on"),
+        *_day("calibrated_on", "due_on", "received_on", "issued_on"),
+        _one_of("adjustment", "yes", "no"),
     )
     id: int | None = Field(default=None, primary_key=True)
     instrument_id: int = Field(foreign_key="instrument.id", index=True)
@@ -117,6 +121,11 @@ class Calibration(SQLModel, table=True):
     temperature_degC: str | None = None  # noqa: N815 (the unit is written as it is)
     pressure_kPa: str | None = None  # noqa: N815
     humidity_percent: str | None = None
+    received_on: str | None = None
+    issued_on: str | None = None
+    adjustment: str | None = None  # whether it was adjusted between the comparisons as found and as left
+    procedure: str | None = None  # by which the laboratory calibrated
+    traceability: str | None = None  # what the certificate says of it
 
 
 class ReferenceStandard(SQLModel, table=True):
@@ -149,6 +158,10 @@ class Comparison(SQLModel, table=True):
     coverage_factor: str
     repeatability: str | None = None
     observations: str | None = None
+    standard_indication: str | None = (
+        None  # in house: of the reference standard, as typed; `reference` is its corrected value
+    )
+    basis: str | None = None  # JSON, in house: what the reference value and its uncertainty were worked out from
 
 
 class CorrectionCurve(SQLModel, table=True):
@@ -156,7 +169,7 @@ class CorrectionCurve(SQLModel, table=True):
 
     __tablename__: ClassVar[str] = "correction_curve"
     __table_args__ = (
-        _one_of("shape", "polynomial", "proportional", "king", "power"),
+        _one_of("shape", *CURVE_SHAPES),
         _one_of("phase", "as-found", "as-left"),
         *_not_blank("chosen_by", "reason"),
     )
@@ -183,6 +196,8 @@ class Acceptance(SQLModel, table=True):
     accepted_on: str
     accepted_by: str
     criterion: str | None = None
+    decision_rule: str | None = None
+    assessment: str | None = None  # JSON: each comparison with its error, its limit, its statement
 
 
 class Event(SQLModel, table=True):
@@ -190,7 +205,7 @@ class Event(SQLModel, table=True):
 
     __tablename__: ClassVar[str] = "event"
     __table_args__ = (
-        _one_of("kind", "suspension", "release", "damage", "repair", "move", "retirement", "interval change"),
+        _one_of("kind", *EVENT_KINDS),
         *_moment("at"),
         *_not_blank("reason"),
     )
@@ -199,6 +214,7 @@ class Event(SQLModel, table=True):
     kind: str
     at: str
     reason: str
+    value: str | None = None  # what it is now: a location, an interval in months
 
 
 class IntermediateCheck(SQLModel, table=True):
@@ -206,7 +222,7 @@ class IntermediateCheck(SQLModel, table=True):
 
     __tablename__: ClassVar[str] = "intermediate_check"
     __table_args__ = (
-        _one_of("kind", "zero", "comparison", "check standard"),
+        _one_of("kind", *CHECK_KINDS),
         _one_of("result", "passed", "failed"),
         *_moment("at"),
     )
@@ -220,6 +236,10 @@ class IntermediateCheck(SQLModel, table=True):
     unit: str
     result: str
     remarks: str | None = None
+    other_instrument_id: int | None = Field(
+        default=None, foreign_key="instrument.id"
+    )  # compared with, or check standard
+    basis: str | None = None  # JSON: what value and limits were worked out from
 
 
 class Method(SQLModel, table=True):
@@ -516,6 +536,150 @@ class Refusal(_Observed, table=True):
     reasons: str  # JSON list
 
 
+class Attachment(SQLModel, table=True):
+    """A file as it was received, kept by the digest of its content."""
+
+    __tablename__: ClassVar[str] = "attachment"
+    __table_args__ = (
+        *_not_blank("name", "sha256"),
+        _one_of("media_type", "application/pdf", "image/png", "image/jpeg", "application/xml"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    name: str
+    media_type: str
+    sha256: str = Field(unique=True)
+    content: bytes
+
+
+class Attached(SQLModel, table=True):
+    """What a file belongs to: an instrument (a photo), or a calibration (its certificate)."""
+
+    __tablename__: ClassVar[str] = "attached"
+    __table_args__ = (
+        CheckConstraint("(instrument_id IS NULL) <> (calibration_id IS NULL)", name="instrument_or_calibration"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    attachment_id: int = Field(foreign_key="attachment.id", index=True)
+    instrument_id: int | None = Field(default=None, foreign_key="instrument.id", index=True)
+    calibration_id: int | None = Field(default=None, foreign_key="calibration.id", index=True)
+    remarks: str | None = None
+
+
+class Pairing(SQLModel, table=True):
+    """A probe and the meter that it is used with, from a time on; ended by a row that says so."""
+
+    __tablename__: ClassVar[str] = "pairing"
+    __table_args__ = (
+        _one_of("kind", "paired", "parted"),
+        *_moment("at"),
+        *_not_blank("reason"),
+        CheckConstraint("probe_id <> meter_id", name="two_instruments"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    probe_id: int = Field(foreign_key="instrument.id", index=True)
+    meter_id: int = Field(foreign_key="instrument.id", index=True)
+    kind: str
+    at: str
+    reason: str
+
+
+class Person(SQLModel, table=True):
+    """A person who writes, and the login of a shared database that is theirs."""
+
+    __tablename__: ClassVar[str] = "person"
+    __table_args__ = (*_not_blank("name"),)
+    id: int | None = Field(default=None, primary_key=True)
+    name: str = Field(unique=True)
+    login: str | None = Field(default=None, unique=True)
+
+
+class Role(SQLModel, table=True):
+    """A role given to a person, or withdrawn, from a time on."""
+
+    __tablename__: ClassVar[str] = "role"
+    __table_args__ = (
+        _one_of("role", "technician", "QA", "engineer"),
+        _one_of("kind", "given", "withdrawn"),
+        *_moment("at"),
+        *_not_blank("reason"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    person_id: int = Field(foreign_key="person.id", index=True)
+    role: str
+    kind: str
+    at: str
+    reason: str
+
+
+class HouseRule(SQLModel, table=True):
+    """A rule of the company that the program follows; of several of one name the latest counts."""
+
+    __tablename__: ClassVar[str] = "house_rule"
+    __table_args__ = (_one_of("rule", "one person may accept"), _one_of("holds", "yes", "no"), *_not_blank("reason"))
+    id: int | None = Field(default=None, primary_key=True)
+    rule: str
+    holds: str
+    reason: str
+
+
+class ImpactReview(SQLModel, table=True):
+    """What was touched by an instrument whose as-found comparisons failed its criterion; open until each line is disposed of."""
+
+    __tablename__: ClassVar[str] = "impact_review"
+    __table_args__ = (*_not_blank("criterion"),)
+    id: int | None = Field(default=None, primary_key=True)
+    calibration_id: int = Field(foreign_key="calibration.id", unique=True)
+    criterion: str
+    assessment: str  # JSON: the comparisons as found beyond it
+
+
+class ImpactLine(SQLModel, table=True):
+    """One record that rests on the instrument: a reading, a factor found with it, an issued report, a calibration by it."""
+
+    __tablename__: ClassVar[str] = "impact_line"
+    __table_args__ = (UniqueConstraint("impact_review_id", "record_table", "record_id"),)
+    id: int | None = Field(default=None, primary_key=True)
+    impact_review_id: int = Field(foreign_key="impact_review.id", index=True)
+    record_table: str
+    record_id: int
+    finding: str  # JSON: values before and after with their U, shift, shift over U, statements
+
+
+class Disposition(SQLModel, table=True):
+    """What a person decided on one line of an impact review, and why; of several the latest counts."""
+
+    __tablename__: ClassVar[str] = "disposition"
+    __table_args__ = (
+        _one_of("decision", "stands", "reissue", "measure again", "withdraw"),
+        *_not_blank("reason"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    impact_line_id: int = Field(foreign_key="impact_line.id", index=True)
+    decision: str
+    reason: str
+
+
+class IssuedReport(SQLModel, table=True):
+    """A report as it was issued: its exact bytes."""
+
+    __tablename__: ClassVar[str] = "issued_report"
+    __table_args__ = (
+        UniqueConstraint("job_id", "revision", "form"),
+        *_moment("issued_at"),
+        *_above_zero("revision"),
+        *_not_blank("name", "sha256", "ledger_digest"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    job_id: int = Field(foreign_key="job.id", index=True)
+    revision: int
+    issued_at: str
+    form: str
+    name: str
+    sha256: str
+    ledger_digest: str  # the ledger's head when it was written
+    content: bytes
+
+
 class LedgerEntry(SQLModel, table=True):
     """One write: the chain that makes a change behind the program's back visible."""
 
@@ -555,4 +719,14 @@ EVIDENCE: tuple[type[SQLModel], ...] = (
     TraversePoint,
     FoundFactor,
     FactorPair,
+    Attachment,
+    Attached,
+    Pairing,
+    Person,
+    Role,
+    HouseRule,
+    ImpactReview,
+    ImpactLine,
+    Disposition,
+    IssuedReport,
 )

@@ -19,7 +19,7 @@ def test_an_instrument_s_cells_stand_in_the_order_of_the_register(small_records)
         line.partition(":")[0].strip() for line in lines("instrument", "show", "VA-1", *DAY, records=small_records)[1:]
     ]
     expected = [name.replace("_", " ") for name in HEADERS["instruments.csv"]]
-    assert [name for name in shown[: shown.index("calibration")] if name in expected] == expected
+    assert [name for name in shown[: shown.index("calibrations")] if name in expected] == expected
 
 
 def test_ready_names_certificate_interval_and_due_date(small_records):

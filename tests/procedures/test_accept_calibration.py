@@ -1,45 +1,145 @@
-"""Accept a calibration: once, by a person, not before it was made. Source: ISO 10012:2003, 7.1 (metrological confirmation)."""
+"""Accept a calibration: once, by another person than typed it, not before it was made, and only where its comparisons pass.
 
+Source: ISO 10012:2003, 7.1 (metrological confirmation); JCGM 106 for the rules; README.md ("Certificates") for the rest.
+"""
+
+import json
 from datetime import date
 
 import pytest
 
-from calib.errors import BadInputError, NotInRecordsError
-from calib.procedures.accept_calibration import accept_calibration
+from calib.errors import BadInputError, NotInRecordsError, RefusedError
+from calib.procedures.accept_calibration import AcceptanceWanted, accept_calibration
+from calib.procedures.house_rules import set_rule
 from calib.procedures.ready import ready
-from calib.records import database
+from calib.records import database, ledger
 from calib.records.tables import Acceptance
 from tests.folders import NOW, SIGNED, all_of, changed, ledger_head, records_of
+
+OTHER = ledger.Signature("B. Person", NOW, "calibration accept")
+CORRECTED = AcceptanceWanted(judged="corrected value")
+
+
+def wait(*rows, cells=()):
+    """Cells by which certificates wait for their acceptance."""
+    return changed(*(("calibrations.csv", row, "accepted_on", "") for row in rows), *cells)
 
 
 @pytest.fixture
 def waiting(tmp_path):
-    """Records in which the certificate of VA-1, of 12 January, waits for its acceptance."""
-    return records_of(tmp_path, changed(("calibrations.csv", 2, "accepted_on", "")))
+    """Records in which the certificates of VA-1, of 12 January, and PG-1 wait for their acceptance, both typed by A. Person."""
+    return records_of(tmp_path, wait(2, 5))
 
 
-def accept(records, on, tag="VA-1", certificate="C-101", criterion=None):
+def accept(records, on="2026-03-01", tag="VA-1", certificate="C-101", wanted=CORRECTED, signature=OTHER):
     with database.writing(str(records)) as session:
-        accept_calibration(session, tag, certificate, date.fromisoformat(on), criterion, SIGNED)
+        return accept_calibration(session, tag, certificate, date.fromisoformat(on), wanted, signature)
 
 
-def allowed(records):
+def allowed(records, tag="VA-1"):
     with database.reading(str(records)) as session:
-        return ready(session, ["VA-1"], NOW, NOW, None)[0].decision.allowed
+        return ready(session, [tag], NOW, NOW, None)[0].decision.allowed
+
+
+def kept(records):
+    with database.reading(str(records)) as session:
+        return all_of(session, Acceptance)[-1]
+
+
+def refused(records, match, **call):
+    before = ledger_head(records)
+    with pytest.raises(RefusedError, match=match) as caught:
+        accept(records, **call)
+    assert ledger_head(records) == before
+    assert not allowed(records, call.get("tag", "VA-1"))
+    return str(caught.value)
 
 
 def test_an_accepted_calibration_counts(waiting):
     assert not allowed(waiting)
-    accept(waiting, "2026-03-01")
+    accept(waiting)
     assert allowed(waiting)
 
 
-def test_an_acceptance_keeps_day_person_and_criterion(waiting):
-    accept(waiting, "2026-03-01", criterion="error plus U within the maximum permissible error")
-    with database.reading(str(waiting)) as session:
-        kept = all_of(session, Acceptance)[-1]
-    assert (kept.accepted_on, kept.accepted_by) == ("2026-03-01", "A. Person")
-    assert kept.criterion == "error plus U within the maximum permissible error"
+def test_an_acceptance_keeps_day_person_criterion_and_rule(waiting):
+    accept(waiting, tag="PG-1", certificate="C-104", wanted=AcceptanceWanted("guarded non-binary"))
+    found = kept(waiting)
+    assert (found.accepted_on, found.accepted_by, found.decision_rule) == (
+        "2026-03-01",
+        "B. Person",
+        "guarded non-binary",
+    )
+    assert found.criterion == (
+        "error of the indication within ± (1.0 % of the indication + 0.5 Pa), "
+        "guarded acceptance with conditional statements, guard band U"
+    )
+
+
+def test_an_acceptance_keeps_its_assessment_with_each_comparison(waiting):
+    accept(waiting, tag="PG-1", certificate="C-104", wanted=AcceptanceWanted("guarded non-binary"))
+    found = json.loads(kept(waiting).assessment)
+    assert (found["phase"], found["judged"], found["unit"], found["accepted"]) == ("as-found", "indication", "Pa", True)
+    first = found["comparisons"][0]
+    assert (first["reference"], first["indication"], first["statement"]) == ("10.0", "10.2", "conditional pass")
+    # 10.2 - 10.0; 1 % of 10.2 + 0.5.
+    assert first["error"] == pytest.approx(0.2)
+    assert first["limit"] == pytest.approx(0.602)
+    # k sqrt((0.4/2)^2 + 0.2^2/5 + 0.1^2/12)
+    assert first["expanded_uncertainty"] == pytest.approx(2 * (0.04 + 0.008 + 0.01 / 12) ** 0.5)
+
+
+def test_a_criterion_in_words_stands_instead_of_that_of_the_register(waiting):
+    accept(waiting, wanted=AcceptanceWanted(judged="corrected value", criterion="procedure QP-07"))
+    assert kept(waiting).criterion == "procedure QP-07"
+
+
+def test_errors_of_indication_beyond_the_limits_cannot_be_accepted(waiting):
+    # The vane of the worked case errs by +0.06 m/s at 0.60 m/s: limits 1 % of 0.66 + 0.03.
+    told = refused(waiting, "[1-7] of 7 comparisons fail", wanted=AcceptanceWanted())
+    assert "as-found reference 0.60 m/s: error +0.06 m/s" in told
+    assert "--judged 'corrected value'" in told
+
+
+def test_a_guard_band_refuses_what_simple_acceptance_takes(tmp_path):
+    # At 100 Pa the gauge errs by 0.1 Pa within 1.501 Pa; a U of 3 Pa leaves nothing of that.
+    cells = [("comparisons.csv", row, "expanded_uncertainty", "3") for row in (17, 18, 19)]
+    records = records_of(tmp_path, wait(5, cells=cells))
+    gauge = {"tag": "PG-1", "certificate": "C-104"}
+    refused(records, "guarded acceptance", wanted=AcceptanceWanted("guarded"), **gauge)
+    accept(records, wanted=AcceptanceWanted("simple"), **gauge)
+    assert allowed(records, "PG-1")
+
+
+def test_of_an_adjusted_instrument_the_comparisons_as_left_are_judged(tmp_path):
+    sheets = wait(5)
+    as_found = [dict(row, indication=f"{float(row['indication']) * 1.1:.1f}") for row in sheets["comparisons.csv"][-3:]]
+    as_left = [dict(row, phase="as-left") for row in sheets["comparisons.csv"][-3:]]
+    sheets["comparisons.csv"][-3:] = [*as_found, *as_left]
+    records = records_of(tmp_path, sheets)
+    accept(records, tag="PG-1", certificate="C-104", wanted=AcceptanceWanted())
+    assert json.loads(kept(records).assessment)["phase"] == "as-left"
+
+
+def test_whoever_typed_a_certificate_may_not_accept_it(waiting):
+    told = refused(waiting, "typed by A. Person, who may not accept it too", signature=SIGNED)
+    assert 'calib rule set "one person may accept"' in told
+
+
+@pytest.mark.parametrize("name", ["a. person", " A.  PERSON "])
+def test_another_spelling_is_no_other_person(waiting, name):
+    refused(waiting, "may not accept it too", signature=ledger.Signature(name, NOW, "calibration accept"))
+
+
+def test_one_person_may_accept_where_the_rule_of_the_house_says_so_and_no_longer_than_it_does(waiting):
+    def rule(holds):
+        with database.writing(str(waiting)) as session:
+            set_rule(session, "one person may accept", holds, "there is one of us", SIGNED)
+
+    rule("yes")
+    accept(waiting, signature=SIGNED)
+    rule("no")
+    refused_of = {"tag": "PG-1", "certificate": "C-104", "wanted": AcceptanceWanted()}
+    refused(waiting, "may not accept it too", signature=SIGNED, **refused_of)
 
 
 @pytest.mark.parametrize("on", ["2026-01-12", "2026-03-06"])
@@ -60,6 +160,31 @@ def test_a_day_that_cannot_be_is_refused(waiting, on, expected):
     assert (finding.column, finding.value) == ("on", on)
     assert expected in finding.expected
     assert ledger_head(waiting) == before
+
+
+@pytest.mark.parametrize(
+    ("wanted", "column"),
+    [(AcceptanceWanted("lenient"), "--rule"), (AcceptanceWanted(judged="colour"), "--judged")],
+)
+def test_a_wish_that_is_none_is_told(waiting, wanted, column):
+    with pytest.raises(BadInputError) as caught:
+        accept(waiting, wanted=wanted)
+    assert [one.column for one in caught.value.findings] == [column]
+
+
+def test_without_a_limit_in_the_register_the_criterion_is_asked_for_in_words(tmp_path):
+    sheets = wait(5)
+    for row in sheets["instruments.csv"]:
+        row |= {"stability_percent": "", "stability_basis": ""}
+    sheets["instruments.csv"][3] |= {
+        "mpe_percent": "", "mpe_absolute": "", "stability_percent": "1", "stability_basis": "its history",
+    }  # fmt: skip
+    records = records_of(tmp_path, sheets)
+    gauge = {"tag": "PG-1", "certificate": "C-104"}
+    with pytest.raises(BadInputError, match="states no maximum permissible error"):
+        accept(records, wanted=AcceptanceWanted(), **gauge)
+    accept(records, wanted=AcceptanceWanted(criterion="as procedure QP-07 says"), **gauge)
+    assert (kept(records).criterion, kept(records).assessment) == ("as procedure QP-07 says", None)
 
 
 def test_a_second_acceptance_is_refused(small_records):

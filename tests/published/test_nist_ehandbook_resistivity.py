@@ -1,6 +1,6 @@
 """NIST/SEMATECH e-Handbook 2.6.2: mean and level-2 standard deviation of a check standard (data class A, statistics class B).
 
-The level-1 pooled standard deviation and the control limits belong to control charts, which this program does not draw yet.
+Control limits from the same values: test_nist_ehandbook_control_charts.py.
 """
 
 import math

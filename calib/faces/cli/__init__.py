@@ -9,18 +9,26 @@ import typer
 from calib import __version__
 from calib.errors import CalibError, RefusedError
 from calib.faces.cli import (
+    attachment,
     balance,
     calibration,
     check,
     conditions,
     factor,
     instrument,
+    interval,
     job,
+    keep,
+    label,
     method,
     outlet,
+    person,
     plan,
     reading,
     records,
+    review,
+    rule,
+    trace,
     traverse,
     traverse_entry,
 )
@@ -39,6 +47,9 @@ app = typer.Typer(
     epilog="Exit status: 0 done; 1 a finding; 2 wrong usage or bad input, nothing written; 3 refused by the gate.",
 )
 records.register(app)
+attachment.register(app)
+keep.register(app)
+label.register(app)
 traverse_entry.register(traverse.app)
 job.register(app)
 plan.register(app)
@@ -46,12 +57,17 @@ balance.register(app)
 app.add_typer(instrument.app, name="instrument")
 app.add_typer(calibration.app, name="calibration")
 app.add_typer(check.app, name="check")
+app.add_typer(interval.app, name="interval")
 app.add_typer(method.app, name="method")
 app.add_typer(outlet.app, name="outlet")
 app.add_typer(factor.app, name="factor")
 app.add_typer(conditions.app, name="conditions")
 app.add_typer(traverse.app, name="traverse")
 app.add_typer(reading.app, name="reading")
+app.add_typer(rule.app, name="rule")
+app.add_typer(person.app, name="person")
+app.add_typer(trace.app, name="trace")
+app.add_typer(review.app, name="review")
 
 
 def _print_version(wanted: bool) -> None:

@@ -1,10 +1,11 @@
 """Commands on calibrations and their certificates."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
+from calib.faces.cli.attachment import tell_kept
 from calib.faces.cli.options import (
     DEFAULT_RECORDS,
     AsJson,
@@ -15,68 +16,218 @@ from calib.faces.cli.options import (
     day_of,
     print_json,
     print_table,
+    say,
     signature,
     tell,
 )
 
 app = typer.Typer(
-    no_args_is_help=True, rich_markup_mode=None, help="Certificates: add, accept, list, show, and choose another curve."
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    help="Certificates: add, calibrate in house, accept, attach files, list, show, and choose another curve.",
 )
 
 Tag = Annotated[str, typer.Argument(metavar="TAG", help="The instrument.")]
 Certificate = Annotated[str, typer.Argument(metavar="CERTIFICATE", help="The certificate's number.")]
 
 
+# What a certificate may state beside its comparisons.
+Laboratory = Annotated[str, typer.Option(help="Who calibrated.")]
+CalibratedOn = Annotated[str, typer.Option(metavar="DATE", help="Day of the calibration.")]
+Accreditation = Annotated[str | None, typer.Option(help="The laboratory's accreditation.")]
+AcceptedOn = Annotated[str | None, typer.Option(metavar="DATE", help="Day of acceptance; not accepted if not given.")]
+AcceptedBy = Annotated[str | None, typer.Option(metavar="NAME", help="Who accepted it; whoever types if not given.")]
+DueOn = Annotated[str | None, typer.Option(metavar="DATE", help="A due date earlier than the interval gives.")]
+Temperature = Annotated[
+    str | None, typer.Option("--temperature-degc", "--temperature", help="Ambient temperature in degC.")
+]
+Pressure = Annotated[str | None, typer.Option("--pressure-kpa", "--pressure", help="Ambient pressure in kPa.")]
+Humidity = Annotated[str | None, typer.Option("--humidity-percent", "--humidity", help="Relative humidity in percent.")]
+ReceivedOn = Annotated[str | None, typer.Option(metavar="DATE", help="Day on which the laboratory received it.")]
+IssuedOn = Annotated[str | None, typer.Option(metavar="DATE", help="Day on which the certificate was issued.")]
+Adjustment = Annotated[str | None, typer.Option(help="yes or no: whether it was adjusted.")]
+Procedure = Annotated[str | None, typer.Option(help="By which procedure it was calibrated.")]
+Traceability = Annotated[str | None, typer.Option(help="What the certificate says of its traceability.")]
+CertificateFile = Annotated[
+    Path | None, typer.Option("--file", metavar="FILE", help="The certificate itself: PDF, PNG, JPEG or XML.")
+]
+Sheet = Annotated[str | None, typer.Option(metavar="NAME", help="Sheet of the workbook, where it has several.")]
+Rule = Annotated[str, typer.Option(help="Decision rule: simple, guarded or 'guarded non-binary'; guard band U.")]
+JudgedAs = Annotated[
+    str | None,
+    typer.Option(
+        "--judged", help="'indication' or 'corrected value': what is held against the maximum permissible error."
+    ),
+]
+Criterion = Annotated[str | None, typer.Option(help="The criterion in words; that of the register if not given.")]
+
+
 @app.command("add")
 def add(
     tag: Tag,
     certificate: Certificate,
-    laboratory: Annotated[str, typer.Option(help="Who calibrated.")],
-    calibrated_on: Annotated[str, typer.Option(metavar="DATE", help="Day of the calibration.")],
-    comparisons: Annotated[Path, typer.Option(metavar="FILE", help="CSV file with the columns of comparisons.csv.")],
-    accreditation: Annotated[str | None, typer.Option(help="The laboratory's accreditation.")] = None,
-    accepted_on: Annotated[
-        str | None, typer.Option(metavar="DATE", help="Day of acceptance; not accepted if not given.")
-    ] = None,
-    due_on: Annotated[
-        str | None, typer.Option(metavar="DATE", help="A due date earlier than the interval gives.")
-    ] = None,
+    laboratory: Laboratory,
+    calibrated_on: CalibratedOn,
+    comparisons: Annotated[
+        Path, typer.Option(metavar="FILE", help="Workbook (.xlsx) or CSV file with the columns of comparisons.csv.")
+    ],
+    sheet: Sheet = None,
+    file: CertificateFile = None,
+    accreditation: Accreditation = None,
+    received_on: ReceivedOn = None,
+    issued_on: IssuedOn = None,
+    adjustment: Adjustment = None,
+    procedure: Procedure = None,
+    traceability: Traceability = None,
+    accepted_on: AcceptedOn = None,
+    accepted_by: AcceptedBy = None,
+    criterion: Criterion = None,
+    rule: Rule = "simple",
+    judged: JudgedAs = None,
+    due_on: DueOn = None,
     standards: Annotated[
         str | None, typer.Option(help="Tags of the reference standards of an in-house calibration, joined by ;")
     ] = None,
-    temperature_degc: Annotated[str | None, typer.Option(help="Ambient temperature in degC.")] = None,
-    pressure_kpa: Annotated[str | None, typer.Option(help="Ambient pressure in kPa.")] = None,
-    humidity_percent: Annotated[str | None, typer.Option(help="Relative humidity in percent.")] = None,
+    temperature_degc: Temperature = None,
+    pressure_kpa: Pressure = None,
+    humidity_percent: Humidity = None,
     records: Records = DEFAULT_RECORDS,
     by: By = None,
     as_json: AsJson = False,
 ) -> None:
-    """Record a certificate with its comparisons; the correction curve is fitted from them.
+    """Record a certificate with its comparisons and its file; the correction curve is fitted from them.
 
-    Example: calib calibration add VA-21 C-0815 --laboratory "Lab" --calibrated-on 2026-02-03 --comparisons c-0815.csv
+    Example: calib calibration add VA-21 C-0815 --laboratory "Lab" --calibrated-on 2026-02-03 --comparisons c-0815.xlsx
+    --file c-0815.pdf
     """
     from calib.errors import BadInputError
-    from calib.procedures.columns import FILES
-    from calib.procedures.import_folders import write_sheets
-    from calib.procedures.sheets import read_file, typed_row
+    from calib.procedures.add_calibration import add_calibration
+    from calib.procedures.attach import read_attachment
+    from calib.procedures.read_comparisons import comparison_columns, read_comparisons
     from calib.records import database
 
     cells = {
         "tag": tag, "certificate": certificate, "laboratory": laboratory, "accreditation": accreditation,
-        "calibrated_on": calibrated_on, "accepted_on": accepted_on, "due_on": due_on, "standards": standards,
-        "temperature_degC": temperature_degc, "pressure_kPa": pressure_kpa, "humidity_percent": humidity_percent,
+        "calibrated_on": calibrated_on, "due_on": due_on, "standards": standards, "temperature_degC": temperature_degc,
+        "pressure_kPa": pressure_kpa, "humidity_percent": humidity_percent, "received_on": received_on, "issued_on": issued_on,
+        "adjustment": adjustment, "procedure": procedure, "traceability": traceability,
+        **_acceptance(accepted_on, accepted_by, criterion, rule, judged),
     }  # fmt: skip
-    rows, findings = read_file(comparisons, FILES["comparisons.csv"])
+    rows, findings = read_comparisons(comparisons, tag, certificate, comparison_columns(), sheet)
     if findings:
         raise BadInputError(findings)
-    sheets = {"calibrations.csv": [typed_row("command line", cells)], "comparisons.csv": rows}
+    kept_file = None if file is None else read_attachment(file)
     with database.writing(records) as session:
-        write_sheets(session, sheets, signature(by, "calibration add"), clock())
+        kept = add_calibration(session, cells, rows, kept_file, signature(by, "calibration add"), clock())
+        document = _recorded(kept)
+    _tell_recorded(document, as_json)
+
+
+def _acceptance(
+    accepted_on: str | None, accepted_by: str | None, criterion: str | None, rule: str, judged: str | None
+) -> dict[str, str | None]:
+    """Cells of an acceptance, where there is one."""
+    if accepted_on is None:
+        return {"accepted_by": accepted_by, "criterion": criterion}
+    return {
+        "accepted_on": accepted_on, "accepted_by": accepted_by, "criterion": criterion, "decision_rule": rule, "judged": judged,
+    }  # fmt: skip
+
+
+def _recorded(kept: Any) -> dict[str, Any]:
+    """What was recorded of a certificate, and what it does not state."""
+    from calib.faces import calibration_answer
+
+    return {
+        "tag": kept.instrument.tag,
+        "certificate": kept.calibration.certificate,
+        "comparisons": len(kept.comparisons),
+        "accepted_on": None if kept.acceptance is None else kept.acceptance.accepted_on,
+        "files": list(kept.files),
+        "completeness": calibration_answer.completeness_of(kept),
+    }
+
+
+def _tell_recorded(document: dict[str, Any], as_json: bool) -> None:
+    from calib.faces import calibration_answer
+
     if as_json:
-        print_json({"tag": tag, "certificate": certificate, "comparisons": len(rows), "accepted_on": accepted_on})
-    else:
-        waits = "" if accepted_on else f"; it counts once it is accepted: calib calibration accept {tag} {certificate}"
-        tell(f"recorded certificate {certificate} of {tag} with {len(rows)} comparisons{waits}")
+        print_json(document)
+        return
+    tag, certificate = document["tag"], document["certificate"]
+    waits = f"; it counts once it is accepted: calib calibration accept {tag} {certificate}"
+    tell(
+        f"recorded certificate {certificate} of {tag} with {document['comparisons']} comparisons"
+        f"{'' if document['accepted_on'] else waits}"
+    )
+    for line in calibration_answer.missing_lines(document["completeness"]):
+        say(line)
+
+
+@app.command("in-house")
+def in_house(
+    tag: Tag,
+    certificate: Certificate,
+    standard: Annotated[
+        str, typer.Option(metavar="TAG", help="The reference standard, an instrument of the register.")
+    ],
+    laboratory: Laboratory,
+    calibrated_on: CalibratedOn,
+    comparisons: Annotated[
+        Path,
+        typer.Option(
+            metavar="FILE",
+            help="Workbook or CSV file: phase, reference_indication, indication, unit, and reference_repeatability, "
+            "reference_observations, repeatability, observations, indication_unit where there are any.",
+        ),
+    ],
+    place_percent: Annotated[
+        str, typer.Option(metavar="PERCENT", help="Standard uncertainty of the difference between the two places.")
+    ] = "0",
+    place_basis: Annotated[str | None, typer.Option(metavar="TEXT", help="What that rests on.")] = None,
+    sheet: Sheet = None,
+    file: CertificateFile = None,
+    adjustment: Adjustment = None,
+    procedure: Procedure = None,
+    issued_on: IssuedOn = None,
+    due_on: DueOn = None,
+    temperature_degc: Temperature = None,
+    pressure_kpa: Pressure = None,
+    humidity_percent: Humidity = None,
+    records: Records = DEFAULT_RECORDS,
+    by: By = None,
+    as_json: AsJson = False,
+) -> None:
+    """Record a calibration made in house: the standard's corrected values are the reference, with their whole uncertainty.
+
+    Exit status 3, nothing written, where the standard was not in calibration on that day.
+
+    Example: calib calibration in-house TA-05 IN-26-08 --standard RS-01 --laboratory "in-house bench"
+    --calibrated-on 2026-06-02 --comparisons bench.csv
+    """
+    from calib.errors import BadInputError
+    from calib.procedures.add_calibration import add_calibration
+    from calib.procedures.attach import read_attachment
+    from calib.procedures.in_house import Place, in_house_columns
+    from calib.procedures.in_house import in_house as values_of
+    from calib.procedures.read_comparisons import read_comparisons
+    from calib.records import database
+
+    day = day_of(calibrated_on, "--calibrated-on")
+    cells = {
+        "tag": tag, "certificate": certificate, "laboratory": laboratory, "calibrated_on": calibrated_on, "standards": standard,
+        "due_on": due_on, "temperature_degC": temperature_degc, "pressure_kPa": pressure_kpa, "humidity_percent": humidity_percent,
+        "adjustment": adjustment, "procedure": procedure, "issued_on": issued_on,
+    }  # fmt: skip
+    rows, findings = read_comparisons(comparisons, tag, certificate, in_house_columns(), sheet)
+    if findings:
+        raise BadInputError(findings)
+    kept_file = None if file is None else read_attachment(file)
+    with database.writing(records) as session:
+        made = values_of(session, tag, standard, day, rows, Place(place_percent, place_basis))
+        kept = add_calibration(session, cells, made, kept_file, signature(by, "calibration in-house"), clock())
+        document = _recorded(kept)
+    _tell_recorded(document, as_json)
 
 
 @app.command("accept")
@@ -84,25 +235,64 @@ def accept(
     tag: Tag,
     certificate: Certificate,
     on: OnDate = None,
-    criterion: Annotated[str | None, typer.Option(help="The acceptance criterion that was applied.")] = None,
+    rule: Rule = "simple",
+    judged: JudgedAs = None,
+    criterion: Criterion = None,
     records: Records = DEFAULT_RECORDS,
     by: By = None,
     as_json: AsJson = False,
 ) -> None:
-    """Accept a calibration for use.
+    """Accept a calibration for use, if every comparison passes and another person typed it; exit status 3 if not.
 
-    Example: calib calibration accept VA-21 C-0815 --criterion "errors plus U within the maximum permissible error"
+    Example: calib calibration accept VA-21 C-0815 --rule guarded
     """
-    from calib.procedures.accept_calibration import accept_calibration
+    from calib.faces import calibration_answer
+    from calib.procedures.accept_calibration import AcceptanceWanted, accept_calibration
     from calib.records import database
 
-    day = day_of(on)
+    day, wanted = day_of(on), AcceptanceWanted(rule, judged, criterion)
     with database.writing(records) as session:
-        accept_calibration(session, tag, certificate, day, criterion, signature(by, "calibration accept"))
+        found = accept_calibration(session, tag, certificate, day, wanted, signature(by, "calibration accept"))
+        by_whom, words = found.acceptance.accepted_by, found.acceptance.criterion
+    assessment = None if found.assessment is None else found.assessment.content()
     if as_json:
-        print_json({"tag": tag, "certificate": certificate, "accepted_on": str(day)})
-    else:
-        tell(f"{tag}: certificate {certificate} accepted on {day}")
+        print_json(
+            {
+                "tag": tag,
+                "certificate": certificate,
+                "accepted_on": str(day),
+                "accepted_by": by_whom,
+                "criterion": words,
+            }
+            | {"assessment": assessment}
+        )
+        return
+    tell(f"{tag}: certificate {certificate} accepted on {day} by {by_whom}: {words}")
+    for line in [] if assessment is None else calibration_answer.assessment_lines(assessment):
+        tell(line)
+
+
+@app.command("attach")
+def attach(
+    tag: Tag,
+    certificate: Certificate,
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="PDF, PNG, JPEG or XML, at most 25 MB.")],
+    remarks: Annotated[str | None, typer.Option(help="What it shows.")] = None,
+    records: Records = DEFAULT_RECORDS,
+    by: By = None,
+    as_json: AsJson = False,
+) -> None:
+    """Keep a file with a certificate: its bytes, once, by their SHA-256.
+
+    Example: calib calibration attach VA-21 C-0815 c-0815.pdf
+    """
+    from calib.procedures.attach import attach_to_calibration, read_attachment
+    from calib.records import database
+
+    read = read_attachment(file)
+    with database.writing(records) as session:
+        kept = attach_to_calibration(session, tag, certificate, read, remarks, signature(by, "calibration attach"))
+    tell_kept(kept, f"{tag}, certificate {certificate}", as_json)
 
 
 @app.command("list")

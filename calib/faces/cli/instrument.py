@@ -1,9 +1,11 @@
 """Commands on the register of instruments."""
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from calib.faces.cli.attachment import tell_kept
 from calib.faces.cli.options import (
     DEFAULT_RECORDS,
     AsJson,
@@ -13,6 +15,7 @@ from calib.faces.cli.options import (
     Records,
     clock,
     day_of,
+    days_of,
     end_of,
     print_json,
     print_table,
@@ -20,10 +23,11 @@ from calib.faces.cli.options import (
     tell,
     time_of,
 )
-from calib.faces.plain_text import cells_text
 
 app = typer.Typer(
-    no_args_is_help=True, rich_markup_mode=None, help="The register: add, list, show, suspend, release, retire."
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    help="The register: add, list, show, attach files, pair and part, suspend, release, retire.",
 )
 
 Tag = Annotated[str, typer.Argument(metavar="TAG", help="The instrument.")]
@@ -82,72 +86,144 @@ def add(
 
 
 @app.command("list")
-def list_(on: OnDate = None, records: Records = DEFAULT_RECORDS, as_json: AsJson = False) -> None:
-    """List every instrument with its certificate, due date and state.
+def list_(
+    kind: Annotated[str | None, typer.Option(help="Only those whose kind contains this.")] = None,
+    quantity: Annotated[str | None, typer.Option(help="Only those that measure this.")] = None,
+    location: Annotated[str | None, typer.Option(help="Only those whose location contains this.")] = None,
+    custodian: Annotated[str | None, typer.Option(help="Only those whose custodian contains this.")] = None,
+    state: Annotated[str | None, typer.Option(help="Only those that are usable, refused, due or retired.")] = None,
+    text: Annotated[str | None, typer.Option(help="Only those with this in any cell or in the certificate.")] = None,
+    within: Annotated[
+        str, typer.Option("--within", metavar="DAYS", help="How far ahead one counts as due, like 60d or 8w.")
+    ] = "60d",
+    sort: Annotated[
+        str, typer.Option(help="tag, due, kind, quantity, maker, serial, location, custodian or certificate.")
+    ] = "tag",
+    on: OnDate = None,
+    records: Records = DEFAULT_RECORDS,
+    as_json: AsJson = False,
+) -> None:
+    """List instruments with certificate, due date and state: all, or those that fit, in an order.
 
-    Example: calib instrument list
+    Example: calib instrument list --state due --location "van 1" --sort due
     """
-    from calib.procedures.look_up import instruments
+    from calib.faces import instrument_answer
+    from calib.procedures.list_instruments import Wish, list_instruments
     from calib.records import database
 
+    wish = Wish(kind, quantity, location, custodian, text, state, days_of(within))
     with database.reading(records) as session:
-        found = instruments(session, end_of(day_of(on)))
+        found = list_instruments(session, wish, sort, end_of(day_of(on)))
     if as_json:
-        document = [
-            one.cells | {"certificate": one.certificate, "due_on": one.due_on, "reasons": list(one.reasons)}
-            for one in found
-        ]
-        print_json({"instruments": document})
-        return
-    print_table(
-        ("tag", "kind", "maker, model", "serial", "certificate", "due on", "state"),
-        [
-            (
-                one.cells["tag"],
-                one.cells["kind"],
-                f"{one.cells['maker']} {one.cells['model']}",
-                one.cells["serial"],
-                one.certificate or "-",
-                one.due_on or "-",
-                "; ".join(reason.partition(": ")[2].partition(":")[0] for reason in one.reasons) or "may be used",
-            )
-            for one in found
-        ],
-    )
+        print_json({"instruments": [instrument_answer.status(one) for one in found]})
+    elif found:
+        print_table(instrument_answer.LIST_HEADER, [instrument_answer.list_row(one) for one in found])
+    else:
+        tell("no instrument fits")
 
 
 @app.command("show")
-def show(tag: Tag, on: OnDate = None, records: Records = DEFAULT_RECORDS, as_json: AsJson = False) -> None:
-    """Show one instrument's whole history: as registered, calibrations, events, intermediate checks.
+def show(
+    tag: Tag,
+    html: Annotated[
+        Path | None, typer.Option("--html", metavar="FILE", help="Write the history as one HTML page too.")
+    ] = None,
+    on: OnDate = None,
+    records: Records = DEFAULT_RECORDS,
+    as_json: AsJson = False,
+) -> None:
+    """Show one instrument's whole history: certificates, events, checks, pairs, files, readings, impact reviews.
 
-    Example: calib instrument show VA-11
+    Example: calib instrument show VA-11 --html va-11.html
     """
+    from calib.faces import instrument_answer
     from calib.procedures.look_up import instrument_history
     from calib.records import database
 
     with database.reading(records) as session:
         found = instrument_history(session, tag, end_of(day_of(on)))
+    document = instrument_answer.history(found)
+    if html is not None:
+        instrument_answer.save_page(document, html, str(day_of(on)))
     if as_json:
-        print_json(
-            {
-                "instrument": found.status.cells,
-                "reasons": list(found.status.reasons),
-                "calibrations": list(found.calibrations),
-                "events": list(found.events),
-                "checks": list(found.checks),
-            }
-        )
-        return
-    tell(f"{tag}: {'; '.join(found.status.reasons) or 'may be used'}")
-    tell(cells_text(found.status.cells))
-    for name, part in (
-        ("calibration", found.calibrations),
-        ("event", found.events),
-        ("intermediate check", found.checks),
-    ):
-        for one in part:
-            tell(f"{name}")
-            tell(cells_text(one))
+        print_json(document)
+    else:
+        tell(instrument_answer.history_text(document))
+
+
+@app.command("attach")
+def attach(
+    tag: Tag,
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="PDF, PNG, JPEG or XML, at most 25 MB.")],
+    remarks: Annotated[str | None, typer.Option(help="What it shows.")] = None,
+    records: Records = DEFAULT_RECORDS,
+    by: By = None,
+    as_json: AsJson = False,
+) -> None:
+    """Keep a file with an instrument, a photo or a manual: its bytes, once, by their SHA-256.
+
+    Example: calib instrument attach VA-14 bent-vane.jpg --remarks "after the fall"
+    """
+    from calib.procedures.attach import attach_to_instrument, read_attachment
+    from calib.records import database
+
+    read = read_attachment(file)
+    with database.writing(records) as session:
+        kept = attach_to_instrument(session, tag, read, remarks, signature(by, "instrument attach"))
+    tell_kept(kept, tag, as_json)
+
+
+Probe = Annotated[str, typer.Argument(metavar="PROBE", help="The probe.")]
+Meter = Annotated[str, typer.Argument(metavar="METER", help="The meter that it is used with.")]
+
+
+def _pair(
+    tags: tuple[str, str], kind: str, at: str | None, reason: str, records: str, by: str | None, as_json: bool
+) -> None:
+    from calib.procedures.pair_instruments import change_pair
+    from calib.records import database
+
+    moment = time_of(at)
+    with database.writing(records) as session:
+        change_pair(session, tags, kind, moment, reason, signature(by, f"instrument {kind}"))
+    if as_json:
+        print_json({"probe": tags[0], "meter": tags[1], "kind": kind, "at": moment.isoformat(), "reason": reason})
+    else:
+        tell(f"{tags[0]} and {tags[1]}: {kind} from {moment.isoformat()}")
+
+
+@app.command("pair")
+def pair(
+    probe: Probe,
+    meter: Meter,
+    reason: Reason,
+    at: AtTime = None,
+    records: Records = DEFAULT_RECORDS,
+    by: By = None,
+    as_json: AsJson = False,
+) -> None:
+    """Pair a probe with its meter: from then on the gate refuses readings of one without the other.
+
+    Example: calib instrument pair PT-07 DM-31 --reason "calibrated together"
+    """
+    _pair((probe, meter), "paired", at, reason, records, by, as_json)
+
+
+@app.command("part")
+def part(
+    probe: Probe,
+    meter: Meter,
+    reason: Reason,
+    at: AtTime = None,
+    records: Records = DEFAULT_RECORDS,
+    by: By = None,
+    as_json: AsJson = False,
+) -> None:
+    """Part a probe from the meter that it is paired with.
+
+    Example: calib instrument part PT-07 DM-31 --reason "the meter goes back to its maker"
+    """
+    _pair((probe, meter), "parted", at, reason, records, by, as_json)
 
 
 def _event(tag: str, kind: str, at: str | None, reason: str, records: str, by: str | None, as_json: bool) -> None:

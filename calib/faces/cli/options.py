@@ -2,6 +2,7 @@
 
 import getpass
 import json
+import re
 import sys
 from collections.abc import Sequence
 from datetime import UTC, date, datetime, time
@@ -25,7 +26,15 @@ class Units(StrEnum):
 
 
 Records = Annotated[
-    str, typer.Option("--records", envvar="CALIB_RECORDS", metavar="FILE", help="The records file.", show_default=True)
+    str,
+    typer.Option(
+        "--records",
+        envvar="CALIB_RECORDS",
+        show_envvar=True,
+        metavar="FILE|URL",
+        help="The records: a file, or a database as postgresql://user@host/database.",
+        show_default=True,
+    ),
 ]
 By = Annotated[
     str | None,
@@ -58,7 +67,7 @@ def signature(by: str | None, action: str) -> Signature:
     person = (by if by is not None else _login_name()).strip()
     if not person:
         raise BadInputError([Finding("command line", None, "--by", person, "a name: who writes")])
-    return Signature(person, clock(), action)
+    return Signature(person, clock(), action, as_login=by is None)
 
 
 def _login_name() -> str:
@@ -91,6 +100,14 @@ def time_of(typed: str | None, option: str = "--at") -> datetime:
 def _checked(typed: str, expected: str | None, option: str) -> None:
     if expected is not None:
         raise BadInputError([Finding("command line", None, option, typed, expected)])
+
+
+def days_of(typed: str, option: str = "--within") -> int:
+    """A number of days that was typed in days or weeks; raises BadInputError."""
+    found = re.fullmatch(r"(\d{1,4})([dw]?)", typed)
+    if found is None:
+        raise BadInputError([Finding("command line", None, option, typed, "a number of days or weeks, like 60d or 8w")])
+    return int(found[1]) * (7 if found[2] == "w" else 1)
 
 
 def end_of(day: date) -> datetime:

@@ -60,19 +60,21 @@ def add(
 
     Example: calib reading add FQ-204 S1-3 --instrument VA-11 --unit m/s --method "sweep, 3 passes" --observations "2.41;2.38;2.44"
     """
+    from calib.procedures.authorise import signed
     from calib.procedures.import_folders import write_sheets
     from calib.procedures.sheets import typed_row
     from calib.records import database
 
-    who = signature(by, "reading add")
     cells = {
         "job": job, "outlet": outlet, "instrument": instrument, "unit": unit, "method": method, "observations": observations,
         "indication": indication, "observed_at": observed_at or clock().isoformat(), "averaging_s": averaging_s,
-        "remarks": remarks, "operator": who.person, "log_file": log_file, "probe": probe, "conditions": conditions,
+        "remarks": remarks, "log_file": log_file, "probe": probe, "conditions": conditions,
         "throttled_observations": throttled_observations,
     }  # fmt: skip
     with database.writing(records) as session:
-        found = write_sheets(session, {"readings.csv": [typed_row("command line", cells)]}, who, clock())
+        who = signed(session, signature(by, "reading add"))
+        row = typed_row("command line", cells | {"operator": who.person})
+        found = write_sheets(session, {"readings.csv": [row]}, who, clock())
     tell_recorded(job, outlet, found, as_json=as_json)
 
 

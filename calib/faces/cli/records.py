@@ -1,9 +1,9 @@
 """Commands on the records as a whole: init, import, due, ready, verify, upgrade, demo."""
 
-import re
 from dataclasses import asdict
+from datetime import date
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -18,6 +18,7 @@ from calib.faces.cli.options import (
     Records,
     clock,
     day_of,
+    days_of,
     end_of,
     print_json,
     print_table,
@@ -26,6 +27,11 @@ from calib.faces.cli.options import (
     stop,
     tell,
 )
+
+if TYPE_CHECKING:
+    from sqlmodel import Session
+
+    from calib.procedures.reviews import Review
 
 
 def register(app: typer.Typer) -> None:
@@ -39,18 +45,31 @@ def register(app: typer.Typer) -> None:
     app.command("upgrade")(upgrade)
 
 
-def init(records: Records = DEFAULT_RECORDS, as_json: AsJson = False) -> None:
-    """Make an empty records file.
+def init(
+    records: Records = DEFAULT_RECORDS,
+    source: Annotated[
+        str | None, typer.Option("--from", metavar="FILE|URL", help="Records to carry over whole, with their ledger.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Make records: an empty file or an empty database on a server, or a verified copy of others there.
 
     Example: calib init
     """
-    from calib.records import database
+    from calib.records import carry, database
 
-    database.make(records)
+    made = database.shown(records)
+    if source is None:
+        database.make(records)
+    entries = 0 if source is None else carry.carry(source, records)
     if as_json:
-        print_json({"records": records})
+        print_json({"records": made, "entries": entries})
     else:
-        tell(f"made {records}")
+        tell(
+            f"made {made}"
+            if source is None
+            else f"made {made} with {entries} ledger entries of {database.shown(source)}"
+        )
 
 
 def demo(
@@ -106,21 +125,39 @@ def due(
         str, typer.Option("--within", metavar="DAYS", help="How far to look ahead, like 60d or 8w.")
     ] = "60d",
     on: OnDate = None,
+    ics: Annotated[
+        Path | None, typer.Option("--ics", metavar="FILE", help="Write the list as an iCalendar file too.")
+    ] = None,
+    round_: Annotated[
+        str | None,
+        typer.Option("--round", metavar="DAYS", help="Say instead what a recalibration round of so many days holds."),
+    ] = None,
     records: Records = DEFAULT_RECORDS,
     as_json: AsJson = False,
 ) -> None:
     """List what is overdue or refused and what comes due, the most urgent first; exit status 1 if anything is overdue.
 
-    Example: calib due --within 90d
+    Open impact reviews are listed below; they do not change the exit status. --round groups by laboratory and quantity what
+    should go to recalibration together, and warns of what nothing in calibration would measure meanwhile.
+
+    Example: calib due --within 90d --ics due.ics
     """
+    if round_ is not None:
+        _due_round(round_, on, ics, records, as_json)
+        return
     from calib.procedures.register import load_register
+    from calib.procedures.reviews import reviews
     from calib.records import database
 
-    day, ahead = day_of(on), _days(within)
+    day, ahead = day_of(on), days_of(within)
     with database.reading(records) as session:
         entries = due_list(load_register(session), day, ahead)
+        waiting = reviews(session, only_open=True)
+        if ics is not None:
+            _write_calendar(session, ics, day, ahead)
     if as_json:
-        print_json({"on": str(day), "within_days": ahead, "instruments": [_due_json(one) for one in entries]})
+        document = {"on": str(day), "within_days": ahead, "instruments": [_due_json(one) for one in entries]}
+        print_json(document | {"open_reviews": [_review_json(one) for one in waiting]})
     elif entries:
         print_table(
             ("instrument", "due on", "days", "certificate", "state"),
@@ -137,17 +174,45 @@ def due(
         )
     else:
         tell(f"nothing is overdue on {day}, and nothing comes due within {ahead} days")
+    for one in waiting if not as_json else ():
+        tell(
+            f"impact review open: {one.tag}, certificate {one.certificate}, {one.open_lines} of {len(one.lines)} lines: "
+            f"calib review show {one.tag} {one.certificate}"
+        )
     if any(one.overdue for one in entries):
         stop(1)
 
 
-def _days(typed: str) -> int:
-    found = re.fullmatch(r"(\d{1,4})([dw]?)", typed)
-    if found is None:
-        raise BadInputError(
-            [Finding("command line", None, "--within", typed, "a number of days or weeks, like 60d or 8w")]
-        )
-    return int(found[1]) * (7 if found[2] == "w" else 1)
+def _write_calendar(session: "Session", path: Path, day: date, ahead: int) -> None:
+    from calib.faces.calendar import BEGINS, as_calendar
+    from calib.faces.write_over import write_over
+    from calib.procedures.register import load_register
+    from calib.procedures.round_of import due_instruments, identity
+
+    found = due_instruments(session, load_register(session), day, ahead)
+    write_over(path, as_calendar(found, day, identity(session)), BEGINS, "calendar")
+    without = [one.entry.tag for one in found if one.entry.due_on is None]
+    say(f"wrote {path} with {len(found) - len(without)} due dates")
+    if without:
+        say(f"without a due date, and so not in it: {', '.join(without)}")
+
+
+def _due_round(typed: str, on: str | None, ics: Path | None, records: str, as_json: bool) -> None:
+    from calib.faces.round_answer import as_document, as_text
+    from calib.procedures.round_of import round_of
+    from calib.records import database
+
+    if ics is not None:
+        raise BadInputError([Finding("command line", None, "--ics", str(ics), "nothing beside --round")])
+    day, ahead = day_of(on), days_of(typed, "--round")
+    with database.reading(records) as session:
+        found = round_of(session, day, ahead)
+    if as_json:
+        print_json(as_document(found, day, ahead))
+    else:
+        tell(as_text(found, day, ahead))
+    if any(one.days is None or one.days < 0 for parcel in found.parcels for one in parcel.travellers):
+        stop(1)
 
 
 def _state(entry: DueEntry) -> str:
@@ -156,6 +221,16 @@ def _state(entry: DueEntry) -> str:
 
 def _due_json(entry: DueEntry) -> dict[str, object]:
     return asdict(entry) | {"due_on": None if entry.due_on is None else str(entry.due_on)}
+
+
+def _review_json(one: "Review") -> dict[str, object]:
+    return {
+        "tag": one.tag,
+        "certificate": one.certificate,
+        "opened_at": one.time,
+        "lines": len(one.lines),
+        "open_lines": one.open_lines,
+    }
 
 
 def ready(
@@ -227,6 +302,7 @@ def upgrade(records: Records = DEFAULT_RECORDS, as_json: AsJson = False) -> None
     from calib.records import database
 
     copy = database.upgrade(records)
+    records = database.shown(records)
     if as_json:
         print_json({"records": records, "schema": database.SCHEMA, "copy": None if copy is None else str(copy)})
     elif copy is None:

@@ -57,11 +57,13 @@ def add(
     Example: calib traverse add FQ-204 D-1 --instrument DM-2 --probe PT-2 --conditions roof
     --unit Pa --method "duct traverse" --rule log-linear --lines 2 --points 6
     """
+    from calib.procedures.authorise import authorise
     from calib.procedures.import_folders import write_sheets
     from calib.procedures.sheets import typed_row
     from calib.records import database
 
-    who = signature(by, "traverse add")
+    with database.reading(records) as session:
+        who = authorise(session, signature(by, "traverse add"), "record")
     cells = {
         "job": job, "outlet": duct, "instrument": instrument, "observed_at": observed_at or clock().isoformat(), "unit": unit,
         "method": method, "operator": who.person, "remarks": remarks, "probe": probe, "conditions": conditions,

@@ -6,6 +6,8 @@ Revision 0001.
 import sqlalchemy as sa
 from alembic import op
 
+from calib.records.migrations import on_postgresql
+
 revision = "0001"
 down_revision = None
 branch_labels = None
@@ -404,9 +406,18 @@ def upgrade() -> None:
     op.create_index(op.f("ix_refusal_instrument_id"), "refusal", ["instrument_id"], unique=False)
     op.create_index(op.f("ix_refusal_outlet_id"), "refusal", ["outlet_id"], unique=False)
 
+    if on_postgresql.is_here():
+        on_postgresql.make_guard_function()
     for table in GUARDED:
-        for verb in ("update", "delete"):
-            op.execute(
-                f"CREATE TRIGGER {table}_no_{verb} BEFORE {verb.upper()} ON {table} "
-                f"BEGIN SELECT RAISE(ABORT, '{table}: evidence is never changed; a correction is a new record'); END"
-            )
+        _guard(table)
+
+
+def _guard(table: str) -> None:
+    if on_postgresql.is_here():
+        on_postgresql.guard(table)
+        return
+    for verb in ("update", "delete"):
+        op.execute(
+            f"CREATE TRIGGER {table}_no_{verb} BEFORE {verb.upper()} ON {table} "
+            f"BEGIN SELECT RAISE(ABORT, '{table}: evidence is never changed; a correction is a new record'); END"
+        )

@@ -6,6 +6,8 @@ Revision 0002.
 import sqlalchemy as sa
 from alembic import op
 
+from calib.records.migrations import on_postgresql
+
 revision = "0002"
 down_revision = "0001"
 branch_labels = None
@@ -33,7 +35,7 @@ def upgrade() -> None:
     _traverses()
     _readings()
     _found_factors()
-    for table in ("outlet", *NEW):
+    for table in NEW if on_postgresql.is_here() else ("outlet", *NEW):
         _guard(table)
 
 
@@ -107,7 +109,10 @@ _OF_0001 = (
 
 
 def _outlets() -> None:
-    """A new table in the place of the old, since SQLite cannot change a CHECK; foreign keys are off meanwhile."""
+    """On SQLite a new table in the place of the old, since it cannot change a CHECK; foreign keys are off meanwhile."""
+    if on_postgresql.is_here():
+        _outlets_in_place()
+        return
     op.create_table(
         "outlet_0002",
         sa.Column("id", sa.Integer(), nullable=False),
@@ -124,6 +129,18 @@ def _outlets() -> None:
     op.drop_table("outlet")
     op.rename_table("outlet_0002", "outlet")
     op.create_index(op.f("ix_outlet_job_id"), "outlet", ["job_id"], unique=False)
+
+
+def _outlets_in_place() -> None:
+    for name in ("place", "in_totals", "room", "outlet_type", "found_factor"):
+        op.add_column("outlet", sa.Column(name, sa.String(), nullable=True))
+    op.alter_column("outlet", "outlet_factor_source", nullable=True)
+    for name in ("shape_is_known", "factor_or_effective_area"):
+        op.drop_constraint(name, "outlet", type_="check")
+    added = ("shape_is_known", "place_is_known", "in_totals_is_known", "one_factor_at_most", "duct_without_factor")
+    for one in _outlet_as_typed():
+        if isinstance(one, sa.CheckConstraint) and one.name in added:
+            op.create_check_constraint(str(one.name), "outlet", one.sqltext)
 
 
 def _outlet_revisions() -> None:
@@ -297,6 +314,9 @@ def _found_factors() -> None:
 
 
 def _guard(table: str) -> None:
+    if on_postgresql.is_here():
+        on_postgresql.guard(table)
+        return
     for verb in ("update", "delete"):
         op.execute(
             f"CREATE TRIGGER {table}_no_{verb} BEFORE {verb.upper()} ON {table} "

@@ -1,0 +1,67 @@
+"""Whether an instrument was found in order when it was calibrated, and what relied on it since it last was.
+
+ISO/IEC 17025:2017, 6.4.9 (the effect of an instrument shown to be defective is examined) and 7.10 (nonconforming work);
+ISO 10012, 7.1; all from memory. Every function takes the days it speaks of; nothing here reads a clock.
+"""
+
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.confirmation.acceptance import Errors, Judged, judge
+from calib.confirmation.conformity import SIMPLE
+from calib.confirmation.interval import CalibrationOnRecord, InstrumentOnRecord
+
+Flags = NDArray[np.bool_]
+
+# Compared after rounding to this share of the limit.
+_ROUNDING = 1e-9
+
+
+@dataclass(frozen=True)
+class AsFound:
+    """Comparisons as found, judged under simple acceptance (JCGM 106, 8.2): beyond where |E| > MPE."""
+
+    judged: Judged
+
+    @property
+    def beyond(self) -> Flags:
+        """(n,) whether the error lies beyond its limit."""
+        return ~self.judged.passes
+
+    @property
+    def near(self) -> Flags:
+        """(n,) whether it lies within U of its limit, on either side: there the comparison alone does not decide."""
+        errors = self.judged.errors
+        apart = np.abs(np.abs(errors.error) - errors.limit)
+        return np.asarray(apart <= errors.expanded_uncertainty + _ROUNDING * errors.limit)
+
+
+def judge_as_found(errors: Errors) -> AsFound:
+    """Judge the errors that comparisons as found show."""
+    return AsFound(judge(errors, SIMPLE))
+
+
+def last_in_order(instrument: InstrumentOnRecord, calibration: int) -> CalibrationOnRecord | None:
+    """The calibration in order before another one (by its key): the latest that was accepted; None where there is none.
+
+    Raises StopIteration where the instrument has no calibration of that key.
+    """
+    own = next(one for one in instrument.calibrations if one.record_id == calibration)
+    before = [one for one in instrument.calibrations if one.accepted_on is not None and _order(one) < _order(own)]
+    return max(before, key=lambda one: (one.calibrated_on, one.accepted_on, one.record_id), default=None)
+
+
+def _order(one: CalibrationOnRecord) -> tuple[date, int]:
+    return one.calibrated_on, one.record_id
+
+
+def relied_on_since(in_force: CalibrationOnRecord, day: date, since: CalibrationOnRecord) -> bool:
+    """Whether who relied on the calibration in force on a day used the instrument since it was last in order.
+
+    That is so for the calibration that was in order, and for an earlier one as long as that one waited to be accepted. One in force
+    that is later is in order again.
+    """
+    return in_force.record_id == since.record_id or (_order(in_force) < _order(since) and day >= since.calibrated_on)

@@ -1,0 +1,152 @@
+"""Who may do what, at a time: the roles of people, and which act needs which (ISO/IEC 17025:2017, 6.2.5 and 6.2.6).
+
+The clauses ask a laboratory to authorise its people for specific acts; which role is authorised for which act is a decision of this
+program (common practice, no source). Every function takes the time it speaks of; nothing here reads a clock.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+TECHNICIAN, QA, ENGINEER = "technician", "QA", "engineer"
+ROLES = (TECHNICIAN, QA, ENGINEER)
+ANYONE = None  # every person on record, with a role or without one
+
+
+@dataclass(frozen=True)
+class Act:
+    """Something that a person does with the records, and the roles that may; no roles named: anyone on record may."""
+
+    does: str
+    roles: tuple[str, ...] | None
+
+
+ACTS: Mapping[str, Act] = {
+    "suspend": Act("suspend an instrument, report damage", ANYONE),
+    "record": Act("record readings, traverses, conditions, checks, certificates and all that is not named here", ROLES),
+    "choose": Act("choose another curve than the rule did", (QA, ENGINEER)),
+    "accept": Act("accept a calibration", (QA,)),
+    "release": Act("release a suspended instrument", (QA,)),
+    "retire": Act("retire an instrument", (QA,)),
+    "interval": Act("change a calibration interval", (QA,)),
+    "dispose": Act("dispose of a line of an impact review", (QA,)),
+    "rule": Act("set a rule of the house", (QA,)),
+    "people": Act("add a person, give or withdraw a role", (QA,)),
+    "issue": Act("issue a report", (ENGINEER,)),
+}
+
+
+@dataclass(frozen=True)
+class Written:
+    """An act by the record that it writes: rows of a table, all that are left or those with certain words in one column."""
+
+    table: str
+    act: str
+    column: str | None = None  # absent: every row that no line above names
+    words: tuple[str, ...] = ()
+
+
+# What is written by another act than "record". Of the lines of one table the first that fits counts.
+WRITTEN: tuple[Written, ...] = (
+    Written("acceptance", "accept"),
+    Written("correction_curve", "record", "chosen_by", ("rule",)),
+    Written("correction_curve", "choose"),
+    Written("event", "suspend", "kind", ("suspension", "damage")),
+    Written("event", "release", "kind", ("release",)),
+    Written("event", "retire", "kind", ("retirement",)),
+    Written("event", "interval", "kind", ("interval change",)),
+    Written("event", "record"),
+    Written("disposition", "dispose"),
+    Written("issued_report", "issue"),
+    Written("house_rule", "rule"),
+    Written("person", "people"),
+    Written("role", "people"),
+)
+
+
+@dataclass(frozen=True)
+class PersonOnRecord:
+    """A person who writes."""
+
+    name: str
+    login: str | None = None  # absent: none that is theirs
+
+
+@dataclass(frozen=True)
+class RoleChange:
+    """A role given to a person, or withdrawn, from a time on."""
+
+    person: str
+    role: str
+    given: bool  # withdrawn otherwise
+    at: datetime
+
+
+def act_of(table: str, columns: Mapping[str, Any]) -> str:
+    """The act that writes a record: a name of ACTS."""
+    for one in WRITTEN:
+        if one.table == table and (one.column is None or columns[one.column] in one.words):
+            return one.act
+    return "record"
+
+
+def are_checked(changes: Sequence[RoleChange]) -> bool:
+    """Whether names and roles are checked: as soon as one person was ever given the role QA.
+
+    No time is asked for, so that a clock set back does not open the records again.
+    """
+    return any(one.given and one.role == QA for one in changes)
+
+
+def roles_of(person: str, changes: Sequence[RoleChange], at: datetime) -> tuple[str, ...]:
+    """Roles that a person has at a time, in the order of ROLES; of changes at one time the later recorded counts."""
+    held = {}
+    for one in sorted(changes, key=lambda one: one.at):
+        if one.person == person and one.at <= at:
+            held[one.role] = one.given
+    return tuple(role for role in ROLES if held.get(role, False))
+
+
+def holders(role: str, people: Sequence[PersonOnRecord], changes: Sequence[RoleChange], at: datetime) -> list[str]:
+    """Names of the people who have a role at a time."""
+    return [one.name for one in people if role in roles_of(one.name, changes, at)]
+
+
+def unmet(
+    act: str, person: str, people: Sequence[PersonOnRecord], changes: Sequence[RoleChange], at: datetime
+) -> str | None:
+    """What would have been right where a person may not do an act of ACTS at a time; None: the person may."""
+    roles, own = ACTS[act].roles, roles_of(person, changes, at)
+    if not are_checked(changes) or roles is ANYONE or set(roles) & set(own):
+        return unknown(person, people, changes)
+    may = "; ".join(f"{role}: {', '.join(holders(role, people, changes, at)) or 'nobody'}" for role in roles)
+    return unknown(person, people, changes) or f"a person who may {ACTS[act].does} ({may}); {_is(person, own)}"
+
+
+def _is(person: str, own: tuple[str, ...]) -> str:
+    return f"{person} is {' and '.join(own)}" if own else f"{person} has no role then"
+
+
+def unknown(person: str, people: Sequence[PersonOnRecord], changes: Sequence[RoleChange]) -> str | None:
+    """What would have been right where a name is not on record and names are checked; None: it is."""
+    if not are_checked(changes) or any(one.name == person for one in people):
+        return None
+    return f"a person on record: there is {', '.join(one.name for one in people)}"
+
+
+def owner_of(login: str, people: Sequence[PersonOnRecord]) -> str | None:
+    """The person whose login this is; None where it is nobody's."""
+    return next((one.name for one in people if one.login == login), None)
+
+
+def unmet_by_login(login: str, typed: str | None, people: Sequence[PersonOnRecord]) -> str | None:
+    """What would have been right where a login of a shared database is not that of the person typed (None: no name was typed).
+
+    On a shared database the server has identified the login, so the login says who writes and a name typed does not.
+    """
+    own = owner_of(login, people)
+    if own is None:
+        known = ", ".join(f"{one.name} ({one.login})" for one in people if one.login is not None) or "nobody with one"
+        return f"a database login of a person on record, which {login!r} is not: there is {known}"
+    return None if typed in (None, own) else f"{own}, whose database login {login!r} this is"

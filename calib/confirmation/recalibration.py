@@ -1,0 +1,172 @@
+"""What a recalibration round should contain, and what the house could not measure while it is away. Common practice, no source.
+
+A round holds the instruments that have no accepted calibration, are overdue, come due within some days, or failed an intermediate
+check since their calibration; and whatever is calibrated together with one of them.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime, time
+
+from calib.confirmation.interval import (
+    RETIREMENT,
+    Decision,
+    InstrumentOnRecord,
+    gate,
+)
+
+
+@dataclass(frozen=True)
+class Gear:
+    """What a round needs to know of an instrument beside what the gate needs."""
+
+    quantity: str
+    partners: tuple[str, ...] = ()  # tags of what is calibrated as a pair with it
+
+
+@dataclass(frozen=True)
+class Traveller:
+    """One instrument of a round."""
+
+    tag: str
+    quantity: str
+    laboratory: str | None  # of the calibration in force, or the last on record; absent: none is
+    certificate: str | None
+    due_on: date | None  # absent: no calibration accepted
+    days: int | None  # from the day asked about to the due date; negative: overdue
+    why: str
+    standards: tuple[str, ...]  # reference standards, where it was calibrated in house
+
+
+@dataclass(frozen=True)
+class Parcel:
+    """What goes to one laboratory for one quantity, the most urgent first; in house, with the reference standards needed."""
+
+    laboratory: str | None
+    quantity: str
+    travellers: tuple[Traveller, ...]
+    standards: tuple[str, ...]
+    refused_standards: tuple[
+        str, ...
+    ]  # the gate's reasons against those of them that are out of calibration themselves
+
+
+@dataclass(frozen=True)
+class Gap:
+    """A quantity that nothing in calibration would measure while the round is away."""
+
+    quantity: str
+    leaving: tuple[str, ...]  # in calibration now, and in the round
+    advice: str
+
+
+@dataclass(frozen=True)
+class Round:
+    """What to send where, and what would be missing meanwhile."""
+
+    parcels: tuple[Parcel, ...]
+    gaps: tuple[Gap, ...]
+
+
+def recalibration_round(
+    register: Mapping[str, InstrumentOnRecord], gear: Mapping[str, Gear], on: date, within_days: int
+) -> Round:
+    """The round that a day and the days after it ask for, without retired instruments; `gear` has every tag of the register."""
+    end_of_day = datetime.combine(on, time.max, UTC)
+    decisions = {
+        tag: gate(register, tag, end_of_day, end_of_day)
+        for tag, one in register.items()
+        if not any(event.kind == RETIREMENT and event.at <= end_of_day for event in one.events)
+    }
+    found = {
+        tag: _traveller(register[tag], decision, gear[tag], on, why)
+        for tag, decision in decisions.items()
+        if (why := _why(register[tag], decision, end_of_day, within_days)) is not None
+    }
+    found |= _along(register, decisions, gear, found, on)
+    parcels = _parcels(found.values(), decisions)
+    return Round(parcels, tuple(_gaps(found, decisions, gear)))
+
+
+def _why(one: InstrumentOnRecord, decision: Decision, at: datetime, within_days: int) -> str | None:
+    if decision.due_on is None or decision.calibration is None:
+        return "no calibration accepted"
+    since = decision.calibration.calibrated_on
+    failed = [
+        check.at.date() for check in one.checks if not check.passed and since <= check.at.date() and check.at <= at
+    ]
+    if failed:
+        return f"intermediate check failed on {failed[-1]}"
+    days = (decision.due_on - at.date()).days
+    if days < 0:
+        return "overdue"
+    return "comes due" if days <= within_days else None
+
+
+def _traveller(one: InstrumentOnRecord, decision: Decision, own: Gear, on: date, why: str) -> Traveller:
+    last = decision.calibration or max(
+        one.calibrations, key=lambda each: (each.calibrated_on, each.record_id), default=None
+    )
+    return Traveller(
+        one.tag,
+        own.quantity,
+        None if last is None else last.laboratory,
+        None if last is None else last.certificate,
+        decision.due_on,
+        None if decision.due_on is None else (decision.due_on - on).days,
+        why,
+        () if last is None else last.standards,
+    )
+
+
+def _along(
+    register: Mapping[str, InstrumentOnRecord],
+    decisions: Mapping[str, Decision],
+    gear: Mapping[str, Gear],
+    found: Mapping[str, Traveller],
+    on: date,
+) -> dict[str, Traveller]:
+    """What is calibrated as a pair with an instrument of the round goes with it, to the same laboratory."""
+    along: dict[str, Traveller] = {}
+    for tag, one in found.items():
+        for partner in gear[tag].partners:
+            if partner in decisions and partner not in found:
+                own = _traveller(register[partner], decisions[partner], gear[partner], on, f"calibrated with {tag}")
+                along[partner] = replace(own, laboratory=one.laboratory, quantity=one.quantity)
+    return along
+
+
+def _parcels(found: Iterable[Traveller], decisions: Mapping[str, Decision]) -> tuple[Parcel, ...]:
+    groups: dict[tuple[str | None, str], list[Traveller]] = defaultdict(list)
+    for one in found:
+        groups[one.laboratory, one.quantity].append(one)
+    return tuple(
+        _parcel(laboratory, quantity, groups[laboratory, quantity], decisions)
+        for laboratory, quantity in sorted(groups, key=lambda names: (names[0] is None, names[0] or "", names[1]))
+    )
+
+
+def _parcel(
+    laboratory: str | None, quantity: str, found: Sequence[Traveller], decisions: Mapping[str, Decision]
+) -> Parcel:
+    standards = tuple(sorted({tag for one in found for tag in one.standards}))
+    refused = tuple(reason for tag in standards if tag in decisions for reason in decisions[tag].reasons)
+    travellers = sorted(found, key=lambda one: (one.days is not None, one.days or 0, one.tag))
+    return Parcel(laboratory, quantity, tuple(travellers), standards, refused)
+
+
+def _gaps(found: Mapping[str, Traveller], decisions: Mapping[str, Decision], gear: Mapping[str, Gear]) -> Iterable[Gap]:
+    for quantity in sorted({gear[tag].quantity for tag in found}):
+        usable = [tag for tag, one in decisions.items() if one.allowed and gear[tag].quantity == quantity]
+        leaving = tuple(sorted(tag for tag in usable if tag in found))
+        if len(leaving) == len(usable):
+            yield Gap(quantity, leaving, _advice(leaving))
+
+
+def _advice(leaving: Sequence[str]) -> str:
+    if not leaving:
+        return "nothing is in calibration for it now either: borrow an instrument, or plan no such reading"
+    if len(leaving) == 1:
+        return f"{leaving[0]} is the only one in calibration: borrow another meanwhile, or agree on a day's calibration"
+    return f"{', '.join(leaving)} are all that is in calibration: send them one after the other"

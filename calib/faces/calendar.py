@@ -1,0 +1,68 @@
+"""The due list as an iCalendar file (RFC 5545), which calendars import: one all-day event for each instrument on its due date.
+
+The same records, day and number of days make the same bytes. An event keeps its UID as long as the instrument, and its SEQUENCE
+grows with the day asked about: what is imported later takes the place of what was imported before.
+"""
+
+import uuid
+from collections.abc import Iterable, Sequence
+from datetime import UTC, date, datetime, time, timedelta
+
+from icalendar import Alarm, Calendar, Event
+
+from calib.faces.plain_text import one_line
+from calib.procedures.round_of import DueInstrument
+
+BEGINS = b"BEGIN:VCALENDAR"
+_ALARMS = (30, 7)  # days before
+
+
+def as_calendar(instruments: Sequence[DueInstrument], on: date, identity: str) -> bytes:
+    """The calendar of a due list; `identity` tells these records from others, which may have the same tags.
+
+    An instrument without an accepted calibration has no due date, and so no event.
+    """
+    calendar = Calendar()
+    calendar.add("prodid", "-//calib//calibration due dates//EN")
+    calendar.add("version", "2.0")
+    calendar.add("calscale", "GREGORIAN")
+    for one in instruments:
+        if one.entry.due_on is not None:
+            calendar.add_component(_event(one, one.entry.due_on, on, identity))
+    return bytes(calendar.to_ical())
+
+
+def _event(one: DueInstrument, due_on: date, on: date, identity: str) -> Event:
+    event = Event()
+    event.add("uid", f"{uuid.uuid5(uuid.NAMESPACE_OID, f'{identity}/{one.entry.tag}')}@calib")
+    event.add("dtstamp", datetime.combine(on, time(), UTC))
+    event.add("sequence", on.toordinal())
+    event.add("dtstart", due_on)
+    event.add("dtend", due_on + timedelta(days=1))
+    event.add("transp", "TRANSPARENT")  # a day on which something is due is a day like any other
+    event.add("categories", ["calibration"])
+    event.add("summary", _summary(one))
+    event.add("description", "\n".join(_description(one)))
+    if one.location:
+        event.add("location", one_line(one.location))
+    for days in _ALARMS:
+        event.add_component(_alarm(one, days))
+    return event
+
+
+def _summary(one: DueInstrument) -> str:
+    return one_line(f"{one.entry.tag}: calibration due (certificate {one.entry.certificate})")
+
+
+def _description(one: DueInstrument) -> Iterable[str]:
+    yield one_line(f"{one.name}, serial number {one.serial}")
+    yield one_line(f"Certificate {one.entry.certificate} is valid through {one.entry.due_on}.")
+    yield from (one_line(reason) for reason in one.entry.reasons)
+
+
+def _alarm(one: DueInstrument, days: int) -> Alarm:
+    alarm = Alarm()
+    alarm.add("action", "DISPLAY")
+    alarm.add("trigger", -timedelta(days=days))
+    alarm.add("description", _summary(one))
+    return alarm

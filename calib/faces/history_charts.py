@@ -1,0 +1,155 @@
+"""Charts over time: the errors of an instrument through its calibrations, and control charts of its intermediate checks."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, date
+
+import matplotlib as mpl
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from numpy.typing import NDArray
+
+from calib.confirmation.drift import Drift
+from calib.confirmation.history import DAYS_IN_A_YEAR, MONTHS_IN_A_YEAR
+from calib.errors import CalibError
+from calib.faces.charts import BAND, INK, LINE, PALE, _drawing, _short
+from calib.procedures.checks_on_file import ChartedSeries
+
+Floats = NDArray[np.float64]
+Times = NDArray[np.datetime64]
+
+_MOST_POINTS = 8
+_LOOK_AHEAD = 2  # present intervals
+
+
+@dataclass(frozen=True)
+class PointDrawing:
+    """Errors at one indication, in one unit."""
+
+    indication: float
+    days: Sequence[date]
+    errors: Sequence[float]
+    expanded_uncertainties: Sequence[float]
+    corrected: float  # the limits stand about it
+    limit: float | None  # maximum permissible error
+    drift: Drift | None
+    scale: float  # of the unit [SI per unit]: the drift is in SI
+    reached: float | None  # years after the last calibration
+
+
+@dataclass(frozen=True)
+class HistoryDrawing:
+    """Errors of one instrument over its calibrations."""
+
+    name: str
+    unit: str
+    months: int  # interval in force
+    points: Sequence[PointDrawing]
+
+
+def history_chart(shown: HistoryDrawing) -> Figure:
+    """One strip for each indication: errors with U, drift with its band, and the limits; raises CalibError for no history."""
+    points = [one for one in shown.points if one.days][:_MOST_POINTS]
+    if not points:
+        raise CalibError(f"{shown.name}: there are no comparisons as found to draw")
+    with _drawing(), mpl.rc_context({"date.converter": "concise"}):
+        figure = Figure(figsize=(6.4, 1.1 + 1.35 * len(points)), layout="constrained")
+        strips = figure.subplots(len(points), 1, sharex=True, squeeze=False)[:, 0]
+        for axes, one in zip(strips, points, strict=True):
+            _strip(axes, one, shown)
+        strips[0].set_title(_short(shown.name, 60), loc="left", fontsize=9.5, fontweight="bold")
+        handles, labels = strips[0].get_legend_handles_labels()
+        figure.legend(handles, labels, loc="outside lower left", ncols=4, frameon=False, fontsize=8)
+        figure.align_ylabels()
+        return figure
+
+
+def _strip(axes: Axes, one: PointDrawing, shown: HistoryDrawing) -> None:
+    if one.drift is not None:
+        _band(axes, one, one.drift, shown.months)
+    axes.errorbar(
+        _days(one.days), one.errors, yerr=one.expanded_uncertainties, fmt="o", ms=4, color=INK, capsize=3, lw=0.9,
+        label="as found, with U",
+    )  # fmt: skip
+    if one.limit is not None:
+        for side, label in ((-1, None), (1, "maximum permissible error")):
+            axes.axhline(one.corrected + side * one.limit, color=INK, lw=0.9, ls="--", label=label)
+    axes.axhline(0, color=INK, lw=0.5)
+    axes.set_ylabel(f"at {one.indication:.4g}\n[{shown.unit}]")
+
+
+def _band(axes: Axes, one: PointDrawing, drift: Drift, months: int) -> None:
+    """From the first error on where it is a line, else from the last calibration on; two intervals ahead."""
+    first = (one.days[0] - drift.since).days / DAYS_IN_A_YEAR
+    years = np.linspace(min(first, 0.0), _LOOK_AHEAD * months / MONTHS_IN_A_YEAR, 121)
+    since = np.datetime64(drift.since, "s")
+    days = since + _seconds(years)
+    error, band = drift.error(years) / one.scale, drift.band(years) / one.scale
+    axes.fill_between(days, error - band, error + band, color=BAND, lw=0, label="band")
+    axes.plot(days, error, color=LINE, lw=1.6, label="drift")
+    if one.reached is not None and one.reached <= years[-1]:
+        axes.plot(
+            [since + _seconds(np.array(one.reached))] * 2,
+            [-float(one.limit or 0), float(one.limit or 0)],
+            color=LINE,
+            lw=1.1,
+            ls=":",
+        )
+
+
+def control_chart(name: str, series: Sequence[ChartedSeries]) -> Figure:
+    """One strip for each kind of check: values, limits as they were applied, baseline and weighted mean."""
+    if not series:
+        raise CalibError(f"{name}: there are no checks to draw")
+    with _drawing(), mpl.rc_context({"date.converter": "concise"}):
+        figure = Figure(figsize=(6.4, 1.1 + 1.9 * len(series)), layout="constrained")
+        strips = figure.subplots(len(series), 1, squeeze=False)[:, 0]
+        for axes, one in zip(strips, series, strict=True):
+            _checks(axes, one)
+        figure.suptitle(_short(f"{name}: intermediate checks", 60), x=0.01, ha="left", fontsize=9.5, fontweight="bold")
+        handles = {
+            label: handle for axes in strips for handle, label in zip(*axes.get_legend_handles_labels(), strict=True)
+        }
+        figure.legend(handles.values(), handles.keys(), loc="outside lower left", ncols=4, frameon=False, fontsize=8)
+        return figure
+
+
+def _checks(axes: Axes, one: ChartedSeries) -> None:
+    at = np.array([each.at.astimezone(UTC).replace(tzinfo=None) for each in one.checks], dtype="datetime64[s]")
+    value = np.array([each.value for each in one.checks])
+    passed = np.array([each.passed for each in one.checks])
+    in_baseline = np.array([each.in_baseline for each in one.checks])
+    for ends in ([each.low for each in one.checks], [each.high for each in one.checks]):
+        axes.plot(at, ends, color=INK, lw=0.9, ls="--", marker="_", ms=5, label="limits")
+    if one.base is not None:
+        axes.axhline(one.base.mean, color=LINE, lw=0.9, label="mean of the baseline")
+    _marks(axes, at, value, passed & in_baseline, "s", PALE, "baseline")
+    _marks(axes, at, value, passed & ~in_baseline, "o", LINE, "passed")
+    _marks(axes, at, value, ~passed, "X", "white", "failed")
+    _weighted(axes, one, at)
+    axes.set_ylabel("E_n" if one.unit == "1" and one.kind == "comparison" else f"[{one.unit}]")
+    other = "" if one.other is None else f", {one.other}"
+    axes.text(0.0, 1.0, _short(f"{one.kind}{other}", 60), transform=axes.transAxes, va="bottom", fontsize=8)
+
+
+def _marks(axes: Axes, at: Times, value: Floats, which: NDArray[np.bool_], sign: str, face: str, label: str) -> None:
+    if which.any():
+        axes.plot(at[which], value[which], sign, ms=5, mfc=face, mec=INK, mew=0.9, label=label)
+
+
+def _weighted(axes: Axes, one: ChartedSeries, at: Times) -> None:
+    mean = np.array([np.nan if each.weighted_mean is None else each.weighted_mean for each in one.checks])
+    if one.mean_limits is None or not np.isfinite(mean).any():
+        return
+    axes.plot(at, mean, color=LINE, lw=1.4, label="weighted mean")
+    for end in (one.mean_limits.low, one.mean_limits.high):
+        axes.plot(at[np.isfinite(mean)], np.full(np.isfinite(mean).sum(), end), color=LINE, lw=0.8, ls=":")
+
+
+def _days(days: Sequence[date]) -> Times:
+    return np.array(days, dtype="datetime64[s]")
+
+
+def _seconds(years: Floats) -> NDArray[np.timedelta64]:
+    return np.round(years * DAYS_IN_A_YEAR * 86400).astype("timedelta64[s]")

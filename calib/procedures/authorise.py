@@ -1,0 +1,108 @@
+"""Authorise a write: the person is on record, and has a role that may do it.
+
+Every procedure writes through `append`, which knows from each record which act it is. A procedure that needs to know earlier calls
+`authorise(session, signature, "dispose")`, with a name of `calib.confirmation.authority.ACTS`. It returns the signature with the
+name as it is on record, which is the one to keep in a record (`accepted_by`).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+from sqlalchemy import inspect, text
+from sqlmodel import Session, SQLModel, col, select
+
+from calib.confirmation.authority import (
+    PersonOnRecord,
+    RoleChange,
+    act_of,
+    are_checked,
+    owner_of,
+    unknown,
+    unmet,
+    unmet_by_login,
+)
+from calib.errors import BadInputError, Finding
+from calib.records import ledger
+from calib.records.tables import Person, Role
+
+
+@dataclass(frozen=True)
+class People:
+    """Everyone on record, and every change of a role in the order in which they were recorded."""
+
+    people: tuple[PersonOnRecord, ...]
+    changes: tuple[RoleChange, ...]
+
+
+def append(session: Session, records: Sequence[SQLModel], signature: ledger.Signature) -> None:
+    """Append records with their ledger entries; raises BadInputError where the person may not write one of them."""
+    acts = {act_of(*_columns(one)): None for one in records}
+    ledger.append(session, records, _authorised(session, signature, tuple(acts)))
+
+
+def authorise(session: Session, signature: ledger.Signature, act: str) -> ledger.Signature:
+    """The signature with the person's name as it is on record; raises BadInputError where the person may not do the act."""
+    return _authorised(session, signature, (act,))
+
+
+def signed(session: Session, signature: ledger.Signature) -> ledger.Signature:
+    """The signature with the person's name as it is on record, whatever the person may do; raises BadInputError."""
+    return _authorised(session, signature, ())
+
+
+def is_shared(session: Session) -> bool:
+    """Whether the records are on a server that knows the login of whoever writes."""
+    return session.get_bind().dialect.name == "postgresql"
+
+
+def login_of(session: Session) -> str | None:
+    """The login by which this session is at a shared database; None for a file, whose user no server has identified."""
+    if not is_shared(session):
+        return None
+    return str(session.execute(text("SELECT session_user")).scalar_one())
+
+
+def people_on_record(session: Session) -> People:
+    """Everyone on record with every change of their roles."""
+    rows = session.exec(select(Person).order_by(col(Person.id))).all()
+    names = {one.id: one.name for one in rows}
+    return People(
+        tuple(PersonOnRecord(one.name, one.login) for one in rows),
+        tuple(
+            RoleChange(names[one.person_id], one.role, one.kind == "given", datetime.fromisoformat(one.at))
+            for one in session.exec(select(Role).order_by(col(Role.id)))
+        ),
+    )
+
+
+def _columns(record: SQLModel) -> tuple[str, dict[str, object]]:
+    table = inspect(type(record)).local_table
+    return table.name, {column.name: getattr(record, column.name) for column in table.columns}
+
+
+def _authorised(session: Session, signature: ledger.Signature, acts: Sequence[str]) -> ledger.Signature:
+    known = people_on_record(session)
+    if not are_checked(known.changes):
+        return signature
+    login = login_of(session)
+    found = replace(signature, person=_name(login, signature, known.people), as_login=False)
+    expected = _misnamed(login, signature, known) or unknown(found.person, known.people, known.changes)
+    for act in acts:
+        expected = expected or unmet(act, found.person, known.people, known.changes, found.time)
+    if expected is not None:
+        raise BadInputError([Finding("command line", None, "--by", signature.person, expected)])
+    return found
+
+
+def _name(login: str | None, signature: ledger.Signature, people: Sequence[PersonOnRecord]) -> str:
+    """The name on record of whoever has the login, where one says who writes; the name as typed otherwise."""
+    if login is None and not signature.as_login:
+        return signature.person
+    return owner_of(login or signature.person, people) or signature.person
+
+
+def _misnamed(login: str | None, signature: ledger.Signature, known: People) -> str | None:
+    if login is None:
+        return None
+    return unmet_by_login(login, None if signature.as_login else signature.person, known.people)

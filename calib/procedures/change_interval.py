@@ -1,0 +1,63 @@
+"""Record another calibration interval of an instrument, with its reason."""
+
+from dataclasses import dataclass
+
+from sqlmodel import Session
+
+from calib.confirmation.interval import RETIREMENT, Decision, gate, interval_at
+from calib.errors import BadInputError, Finding
+from calib.procedures import cells
+from calib.procedures.authorise import append
+from calib.procedures.find import instrument_tagged
+from calib.procedures.register import INTERVAL_CHANGE, key, load_register
+from calib.records import ledger
+from calib.records.tables import Event
+
+
+@dataclass(frozen=True)
+class ChangedInterval:
+    """An interval that was changed, and what follows for the calibration in force."""
+
+    before: int  # [calendar months]
+    months: int
+    decision: Decision  # of the gate, after the change
+
+
+def change_interval(
+    session: Session, tag: str, months: str, reason: str, signature: ledger.Signature
+) -> ChangedInterval:
+    """Append an interval change that holds from now on; raises NotInRecordsError or BadInputError.
+
+    It is never dated back, and never lengthens the validity of a calibration that is in use: a longer interval holds from the next
+    calibration accepted on, a shorter one at once.
+    """
+    instrument = instrument_tagged(session, tag)
+    on_record = load_register(session)[tag]
+    before = interval_at(on_record, signature.time.date())
+    findings = list(_findings(months.strip(), reason, before))
+    if any(one.kind == RETIREMENT for one in on_record.events):
+        findings.append(Finding("command line", None, "tag", None, "an instrument in service; this one is retired"))
+    if findings:
+        raise BadInputError(findings)
+    event = Event(
+        instrument_id=key(instrument.id),
+        kind=INTERVAL_CHANGE,
+        at=signature.time.isoformat(timespec="seconds"),
+        reason=reason.strip(),
+        value=str(int(months)),
+    )
+    append(session, [event], signature)
+    register = load_register(session)
+    return ChangedInterval(before, int(months), gate(register, tag, signature.time, signature.time))
+
+
+def _findings(months: str, reason: str, before: int) -> list[Finding]:
+    found = []
+    expected = cells.whole(months)
+    if expected is None and int(months) == before:
+        expected = f"another number of months than the {before} in force"
+    if expected is not None:
+        found.append(Finding("command line", None, "months", months, expected))
+    if not reason.strip():
+        found.append(Finding("command line", None, "--reason", "", "why, in a few words"))
+    return found

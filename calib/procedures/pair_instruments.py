@@ -1,0 +1,132 @@
+"""Pair a probe with the meter that it is calibrated and used with, and part them; what was paired at a time.
+
+A probe belongs to one meter at a time; a meter may have several probes. Common practice, no source.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlmodel import Session, col, or_, select
+
+from calib.errors import BadInputError, Finding
+from calib.procedures.authorise import append
+from calib.procedures.find import instrument_tagged
+from calib.procedures.register import key, moment
+from calib.records import ledger
+from calib.records.tables import Instrument, Pairing
+
+PAIRED, PARTED = "paired", "parted"
+
+
+@dataclass(frozen=True)
+class Pair:
+    """A probe and a meter from a time on, and until another."""
+
+    probe_id: int
+    meter_id: int
+    since: datetime
+    until: datetime | None  # absent: they are paired still
+
+    def holds(self, at: datetime) -> bool:
+        """Whether they are paired at a time."""
+        return self.since <= at and (self.until is None or at < self.until)
+
+
+def pairs_of(records: Iterable[Pairing]) -> tuple[Pair, ...]:
+    """Pairs from the records that begin and end them."""
+    pairs: list[Pair] = []
+    for one in sorted(records, key=lambda each: (moment(each.at), each.id or 0)):
+        if one.kind == PAIRED:
+            pairs.append(Pair(one.probe_id, one.meter_id, moment(one.at), None))
+            continue
+        for place, pair in enumerate(pairs):
+            if (pair.probe_id, pair.meter_id, pair.until) == (one.probe_id, one.meter_id, None):
+                pairs[place] = Pair(pair.probe_id, pair.meter_id, pair.since, moment(one.at))
+    return tuple(pairs)
+
+
+def all_pairs(session: Session) -> tuple[Pair, ...]:
+    """Every pair on record."""
+    return pairs_of(session.exec(select(Pairing).order_by(col(Pairing.id))))
+
+
+def change_pair(
+    session: Session, tags: tuple[str, str], kind: str, at: datetime, reason: str, signature: ledger.Signature
+) -> Pairing:
+    """Append a pairing (PAIRED) of a probe and a meter, or its end (PARTED).
+
+    Raises NotInRecordsError, or BadInputError where there is nothing to end, the probe is paired already, or the time cannot be.
+    """
+    probe, meter = (instrument_tagged(session, tag) for tag in tags)
+    finding = _finding(session, probe, meter, kind, at, reason, signature.time)
+    if finding is not None:
+        raise BadInputError([finding])
+    record = Pairing(
+        probe_id=key(probe.id),
+        meter_id=key(meter.id),
+        kind=kind,
+        at=at.isoformat(timespec="seconds"),
+        reason=reason.strip(),
+    )
+    append(session, [record], signature)
+    return record
+
+
+def _finding(
+    session: Session, probe: Instrument, meter: Instrument, kind: str, at: datetime, reason: str, now: datetime
+) -> Finding | None:
+    if not reason.strip():
+        return _wrong("--reason", reason, "why, in a few words")
+    if at > now:
+        expected = f"a time that is not in the future (it is {now.isoformat(timespec='minutes')})"
+        return _wrong("--at", at.isoformat(), expected)
+    if probe.id == meter.id:
+        return _wrong("METER", meter.tag, "another instrument than the probe")
+    own = [one for one in all_pairs(session) if one.probe_id == probe.id]
+    last = max((one.until or one.since for one in own), default=None)
+    if last is not None and at < last:
+        return _wrong("--at", at.isoformat(), f"a time not before its last change ({last.isoformat()})")
+    held = next((one.meter_id for one in own if one.until is None), None)
+    return _of_state(session, probe, meter, kind, held)
+
+
+def _of_state(session: Session, probe: Instrument, meter: Instrument, kind: str, held: int | None) -> Finding | None:
+    if kind == PAIRED and held is not None:
+        tag = session.exec(select(Instrument.tag).where(Instrument.id == held)).one()
+        return _wrong("PROBE", probe.tag, f"a probe that is not paired; it is with {tag}: part them first")
+    if kind == PARTED and held != meter.id:
+        return _wrong("PROBE", probe.tag, f"a probe that is paired with {meter.tag}")
+    return None
+
+
+def _wrong(column: str, value: str, expected: str) -> Finding:
+    return Finding("command line", None, column, value, expected)
+
+
+def reasons_against(
+    pairs: Sequence[Pair], meter: Instrument, probe: Instrument | None, at: datetime, tags: dict[int, str]
+) -> Iterable[str]:
+    """Why a meter was not used with the probe that it belongs to, at a time; nothing where it was."""
+    held = [one for one in pairs if one.holds(at)]
+    of_meter = [one for one in held if one.meter_id == meter.id]
+    if of_meter and (probe is None or all(one.probe_id != probe.id for one in of_meter)):
+        named = "no probe" if probe is None else f"probe {probe.tag}"
+        probes = " or ".join(f"{tags[one.probe_id]} (paired since {one.since.isoformat()})" for one in of_meter)
+        yield f"{meter.tag}: the reading names {named}, the meter belongs with {probes}: use them together, or part them"
+    for one in held:
+        if probe is not None and one.probe_id == probe.id and one.meter_id != meter.id:
+            yield (
+                f"{probe.tag}: it is paired with {tags[one.meter_id]} since {one.since.isoformat()}, and the reading was taken "
+                f"with {meter.tag}: use them together, or part them"
+            )
+
+
+def pairings_of(session: Session, instrument_id: int) -> list[dict[str, str]]:
+    """Every pairing of an instrument, as probe or as meter, as it was recorded."""
+    tags = dict(session.exec(select(Instrument.id, Instrument.tag)).all())
+    own = or_(col(Pairing.probe_id) == instrument_id, col(Pairing.meter_id) == instrument_id)
+    return [
+        {"probe": tags[one.probe_id], "meter": tags[one.meter_id], "kind": one.kind, "at": one.at, "reason": one.reason}
+        for one in session.exec(select(Pairing).where(own).order_by(col(Pairing.id)))
+    ]

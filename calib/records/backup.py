@@ -1,0 +1,158 @@
+"""A copy of records in a file, made while others write, and read back before it counts.
+
+Of a file the copy has its pages, as SQLite's online backup gives them from one snapshot. Of a server it has the rows of every
+table, from one snapshot too, in a new file: the records' digests do not depend on where they live, so it is verified like any
+other, and can be read, exported or worked on without the server.
+"""
+
+import os
+import sqlite3
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from sqlalchemy import Connection, text
+from sqlmodel import Session
+
+from calib.errors import RecordsError
+from calib.records import database, ledger, on_file
+from calib.records.tables import EVIDENCE, LedgerEntry
+from calib.records.verification import LedgerFinding
+
+_PAGES = 2_000  # copied at a time: 8 MB
+_ROWS = 1_000
+_WAIT_SECONDS = 10
+
+Progress = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class Backup:
+    """A copy that was read back."""
+
+    path: Path
+    size: int  # [byte]
+    entries: int  # of its ledger
+    digest: str  # of its last ledger entry
+    findings: tuple[LedgerFinding, ...]  # what `verify` finds in the copy, and so in the records
+
+
+def back_up(location: str, target: Path, progress: Progress = lambda _: None) -> Backup:
+    """Copy records into a new file and read it back: every page, every reference, every digest, the place in the chain.
+
+    A file that is there already is left alone. Raises RecordsError, and then leaves no file behind.
+    """
+    part = target.with_name(f"{target.name}.part")
+    _must_be_new(target, location)
+    with _taken_away(part), _told(target):
+        part.unlink(missing_ok=True)  # of a run that was stopped
+        with database.reading(location) as session:
+            _copy(session, part, progress)
+        progress("reading the copy back")
+        found = _read_back(part, target)
+        _in_the_chain(location, found)
+        _durable(part)
+        _must_be_new(target, location)
+        part.replace(target)
+    return found
+
+
+def _must_be_new(target: Path, location: str) -> None:
+    try:
+        if target.exists():
+            raise RecordsError(f"{target} is there already: name another file, a backup overwrites none")
+        if not target.parent.is_dir():
+            raise RecordsError(f"{target}: the folder {target.parent} does not exist: make it first")
+    except OSError as error:  # a name too long for the system, a folder one may not enter
+        raise RecordsError(
+            f"{target}: no backup of {database.shown(location)} can be made there ({error.strerror})"
+        ) from error
+
+
+@contextmanager
+def _taken_away(part: Path) -> Iterator[None]:
+    try:
+        yield
+    finally:
+        for one in (part, Path(f"{part}-wal"), Path(f"{part}-shm"), Path(f"{part}-journal")):
+            one.unlink(missing_ok=True)
+
+
+@contextmanager
+def _told(target: Path) -> Iterator[None]:
+    try:
+        yield
+    except sqlite3.Error as error:
+        raise RecordsError(f"{target}: {on_file.cause_of(error, _WAIT_SECONDS)}; no backup was made") from error
+    except OSError as error:
+        raise RecordsError(f"{target}: {error.strerror}; no backup was made") from error
+
+
+def _copy(session: Session, part: Path, progress: Progress) -> None:
+    connection = session.connection()
+    if connection.dialect.name == "sqlite":
+        _copy_pages(connection, part, progress)
+    else:
+        database.make(str(part))
+        _copy_rows(connection, part, progress)
+
+
+def _copy_pages(connection: Connection, part: Path, progress: Progress) -> None:
+    # A read begins the snapshot: without it each write of another would make the copy begin anew.
+    size = connection.execute(text("SELECT page_size FROM pragma_page_size")).scalar_one()
+    connection.execute(text("SELECT count(*) FROM alembic_version")).scalar_one()
+    driver = connection.connection.driver_connection
+    assert isinstance(driver, sqlite3.Connection)  # noqa: S101 (the dialect says so)
+
+    def tell(_status: int, remaining: int, total: int) -> None:
+        if total > _PAGES:
+            progress(f"copied {(total - remaining) * size / 1e6:.0f} of {total * size / 1e6:.0f} MB")
+
+    with closing(sqlite3.connect(part)) as copy:
+        driver.backup(copy, pages=_PAGES, progress=tell)
+
+
+def _copy_rows(connection: Connection, part: Path, progress: Progress) -> None:
+    with closing(sqlite3.connect(part)) as copy, copy:
+        for table in (one.__table__ for one in (*EVIDENCE, LedgerEntry)):  # type: ignore[attr-defined]
+            name, columns = table.name, [column.name for column in table.columns]
+            listed = ", ".join(f'"{one}"' for one in columns)
+            marks = ", ".join("?" * len(columns))
+            rows = connection.execution_options(yield_per=_ROWS).execute(text(f'SELECT {listed} FROM "{name}"'))  # noqa: S608 (own names)
+            copied = 0
+            for batch in rows.partitions():
+                copy.executemany(f'INSERT INTO "{name}" ({listed}) VALUES ({marks})', [tuple(one) for one in batch])  # noqa: S608
+                copied += len(batch)
+                if copied % (20 * _ROWS) == 0:
+                    progress(f"copied {copied} rows of {name}")
+
+
+def _read_back(part: Path, target: Path) -> Backup:
+    with database.reading(str(part)) as session:
+        connection = session.connection()
+        for pragma in ("integrity_check", "foreign_key_check"):
+            said = [row for row in connection.execute(text(f"PRAGMA {pragma}")) if row[0] != "ok"]
+            if said:
+                raise RecordsError(f"{target}: the copy is damaged ({pragma}: {said[0][0]}); no backup was made")
+        findings = ledger.verify(connection)
+        entries, digest = ledger.head(session)
+    return Backup(target, part.stat().st_size, entries, digest, findings)
+
+
+def _in_the_chain(location: str, found: Backup) -> None:
+    """The copy's last entry stands in the ledger of the records, however far others have written on."""
+    if found.entries == 0:
+        return
+    asked = text("SELECT count(*) FROM ledger WHERE sequence = :sequence AND digest = :digest")
+    with database.reading(location) as session:
+        there = session.execute(asked, {"sequence": found.entries, "digest": found.digest}).scalar_one()
+    if not there:
+        raise RecordsError(
+            f"{found.path}: the copy ends at ledger entry {found.entries}, which the records do not hold; no backup was made"
+        )
+
+
+def _durable(part: Path) -> None:
+    with part.open("rb+") as file:
+        os.fsync(file.fileno())

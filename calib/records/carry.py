@@ -1,0 +1,75 @@
+"""Carry records over whole, with their ledger: from a file to a server when a company grows, or back."""
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from sqlalchemy import Connection, Table, insert, text
+from sqlmodel import SQLModel
+
+from calib.errors import RecordsError
+from calib.records import database, ledger
+
+_BATCH = 1_000  # rows in memory at a time; of rows that hold whole files, one
+
+
+def carry(source: str, target: str) -> int:
+    """Make records at the target that are those of the source, row by row, and verify them there.
+
+    The chain goes on: a digest printed on an earlier report is still in it. Returns the number of ledger entries. Everything or
+    nothing: raises RecordsError where the source has findings of its own, or where the target holds an entry; empty records made
+    on the way stay, and may be the target of the next attempt.
+    """
+    with database.reading(source) as old:
+        _must_be_whole(old.connection(), database.shown(source))
+        if not _is_empty(target):
+            database.make(target)
+        with database.writing(target) as new:
+            for table in SQLModel.metadata.sorted_tables:
+                _copy(old.connection(), new.connection(), table)
+            _must_be_whole(new.connection(), database.shown(target))
+            if ledger.head(new) != ledger.head(old):
+                raise RecordsError(f"{database.shown(target)} does not end as {database.shown(source)} does")
+        return ledger.head(old)[0]
+
+
+def _is_empty(location: str) -> bool:
+    """Whether records are there that hold nothing yet; whatever else is there, or is not, is left for `make` to judge."""
+    try:
+        with database.reading(location) as session:
+            return ledger.head(session)[0] == 0
+    except RecordsError:
+        return False
+
+
+def _must_be_whole(connection: Connection, place: str) -> None:
+    findings = ledger.verify(connection)
+    if findings:
+        raise RecordsError(f"{place} is not carried over: {findings[0]}; `calib verify` names all {len(findings)}")
+
+
+def _copy(old: Connection, new: Connection, table: Table) -> None:
+    for rows in _batches(old, table):
+        new.execute(insert(table), rows)
+    if new.dialect.name == "postgresql" and "id" in table.columns:
+        # Rows that come with their numbers do not move the sequence that numbers the next.
+        new.execute(
+            text(
+                f"SELECT setval(pg_get_serial_sequence('{table.name}', 'id'), max(id)) "  # noqa: S608 (own names)
+                f'FROM "{table.name}" HAVING max(id) > 0'
+            )
+        )
+
+
+def _batches(connection: Connection, table: Table) -> Iterator[Sequence[dict[str, Any]]]:
+    """Rows as stored, in the order of their numbers."""
+    key = next(iter(table.primary_key.columns)).name
+    names = [column.name for column in table.columns]
+    listed = ", ".join(f'"{name}"' for name in names)
+    asked = text(f'SELECT {listed} FROM "{table.name}" WHERE "{key}" > :last ORDER BY "{key}" LIMIT :most')  # noqa: S608
+    most = 1 if "content" in names else _BATCH
+    last = 0
+    while rows := [
+        dict(zip(names, row, strict=True)) for row in connection.execute(asked, {"last": last, "most": most})
+    ]:
+        yield rows
+        last = rows[-1][key]

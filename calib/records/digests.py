@@ -1,0 +1,84 @@
+"""The exact bytes of a record, and their digest: one record at a time, or the rows of a table as they are stored."""
+
+import hashlib
+import json
+from collections.abc import Mapping, Sequence
+from json.encoder import encode_basestring_ascii as _quoted  # what an encoder itself writes of a string
+from types import NoneType
+from typing import Any
+
+ENTRY_COLUMNS = ("action", "person", "previous", "record_digest", "record_id", "record_table", "sequence", "time")
+_ENCODER = json.JSONEncoder(separators=(",", ":"))
+
+
+def record_bytes(table: str, columns: Mapping[str, Any]) -> bytes:
+    """The exact bytes of a record that its digest is made of.
+
+    Columns without a value are left out, so that a later schema may add a column without touching what was recorded before.
+    """
+    present = sorted((name, _plain(value)) for name, value in columns.items() if value is not None)
+    return _ENCODER.encode([table, present]).encode()
+
+
+def _plain(value: Any) -> Any:
+    return {"bytes": value.hex()} if isinstance(value, bytes) else value
+
+
+def sha256(content: bytes) -> str:
+    """SHA-256 in hexadecimal digits."""
+    return hashlib.sha256(content).hexdigest()
+
+
+def entry_digest(entry: Mapping[str, Any]) -> str:
+    """Digest of a ledger entry, whatever stands in its own column `digest`."""
+    return sha256(record_bytes("ledger", {name: value for name, value in entry.items() if name != "digest"}))
+
+
+def row_digests(table: str, columns: Sequence[str], rows: Sequence[Sequence[Any]]) -> list[str]:
+    """Digests of rows of one table, the same as of `record_bytes`; `columns` in alphabetical order.
+
+    Column by column: most hold text alone or numbers alone, and are written in a fraction of the time that an encoder takes
+    on each record.
+    """
+    if not rows:
+        return []
+    cells = [_written(f',["{name}",', column) for name, column in zip(columns, zip(*rows, strict=True), strict=True)]
+    opening = f'["{table}",['
+    # Each record begins with the comma of its first column.
+    filled = list(filter(None, cells)) or [[""] * len(rows)]
+    records = map("".join, zip(*filled, strict=True))
+    return [hashlib.sha256(f"{opening}{record[1:]}]]".encode()).hexdigest() for record in records]
+
+
+def _written(head: str, column: Sequence[Any]) -> list[str]:
+    """The cells of a column as they stand in their records, absent ones as nothing; no cells where all are absent."""
+    kinds = set(map(type, column))
+    if kinds == {str}:
+        return [f"{head}{_quoted(cell)}]" for cell in column]
+    if kinds == {int}:
+        return [f"{head}{cell}]" for cell in column]
+    if kinds == {NoneType}:
+        return []
+    return ["" if cell is None else f"{head}{_ENCODER.encode(_plain(cell))}]" for cell in column]
+
+
+def entry_digests(columns: Sequence[tuple[Any, ...]]) -> list[str]:
+    """Digests of ledger entries, the same as of `row_digests`, from ENTRY_COLUMNS column by column.
+
+    Half of all that `verify` does, and so written out.
+    """
+    try:
+        if not columns or set(map(type, columns[4] + columns[6])) == {int}:
+            return [
+                hashlib.sha256(
+                    (
+                        f'["ledger",[["action",{_quoted(action)}],["person",{_quoted(person)}],["previous",{_quoted(previous)}],'
+                        f'["record_digest",{_quoted(digest)}],["record_id",{record_id}],["record_table",{_quoted(table)}],'
+                        f'["sequence",{sequence}],["time",{_quoted(time)}]]]'
+                    ).encode()
+                ).hexdigest()
+                for action, person, previous, digest, record_id, table, sequence, time in zip(*columns, strict=True)
+            ]
+    except TypeError:  # no text where text belongs: somebody put it there
+        pass
+    return row_digests("ledger", ENTRY_COLUMNS, list(zip(*columns, strict=True)))

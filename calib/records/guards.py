@@ -1,0 +1,72 @@
+"""The guards: triggers by which the database itself refuses to change or to take out what is recorded."""
+
+from collections.abc import Iterable, Iterator
+
+from sqlalchemy import Connection, text
+
+from calib.records.tables import EVIDENCE, LedgerEntry
+from calib.records.verification import LedgerFinding
+
+REFUSAL = "evidence is never changed; a correction is a new record"
+# On PostgreSQL one function speaks for all tables. TRUNCATE is a third way to take rows out there.
+FUNCTION = "evidence_is_never_changed"
+FUNCTION_BODY = (
+    f" BEGIN RAISE EXCEPTION '%: {REFUSAL}', TG_TABLE_NAME USING ERRCODE = 'integrity_constraint_violation'; END; "
+)
+FUNCTION_STATEMENT = f"CREATE FUNCTION {FUNCTION}() RETURNS trigger LANGUAGE plpgsql AS $${FUNCTION_BODY}$$"
+_VERBS = {"update": "ROW", "delete": "ROW", "truncate": "STATEMENT"}
+_ALWAYS = "A"  # also where a session replays a replica's changes, which would switch other triggers off
+
+_TRIGGERS_OF_A_FILE = "SELECT name, sql FROM sqlite_master WHERE type = 'trigger'"
+_TRIGGERS_OF_A_SERVER = """
+    SELECT t.tgname, pg_get_triggerdef(t.oid, true), p.prosrc, t.tgenabled::text
+    FROM pg_trigger t JOIN pg_proc p ON p.oid = t.tgfoid
+    WHERE NOT t.tgisinternal AND pg_table_is_visible(t.tgrelid)
+"""
+
+
+def guards(table: str) -> dict[str, str]:
+    """Triggers that refuse UPDATE and DELETE on a table of a file: name -> statement."""
+    return {
+        f"{table}_no_{verb}": (
+            f"CREATE TRIGGER {table}_no_{verb} BEFORE {verb.upper()} ON {table} "
+            f"BEGIN SELECT RAISE(ABORT, '{table}: {REFUSAL}'); END"
+        )
+        for verb in ("update", "delete")
+    }
+
+
+def guards_on_server(table: str) -> dict[str, str]:
+    """Triggers that refuse UPDATE, DELETE and TRUNCATE on a table of a server: name -> statement."""
+    return {
+        f"{table}_no_{verb}": (
+            f"CREATE TRIGGER {table}_no_{verb} BEFORE {verb.upper()} ON {table} "
+            f"FOR EACH {each} EXECUTE FUNCTION {FUNCTION}()"
+        )
+        for verb, each in _VERBS.items()
+    }
+
+
+def guard_findings(connection: Connection) -> Iterator[LedgerFinding]:
+    """Guards that are missing, changed or switched off."""
+    on_server = connection.dialect.name == "postgresql"
+    rows = connection.execute(text(_TRIGGERS_OF_A_SERVER if on_server else _TRIGGERS_OF_A_FILE))
+    present = {row[0]: tuple(row[1:]) for row in rows}
+    for table in (*(str(one.__tablename__) for one in EVIDENCE), str(LedgerEntry.__tablename__)):
+        yield from _findings(table, _expected(table, on_server=on_server), present)
+
+
+def _expected(table: str, *, on_server: bool) -> dict[str, tuple[str, ...]]:
+    if on_server:
+        return {name: (sql, FUNCTION_BODY, _ALWAYS) for name, sql in guards_on_server(table).items()}
+    return {name: (sql,) for name, sql in guards(table).items()}
+
+
+def _findings(
+    table: str, expected: dict[str, tuple[str, ...]], present: dict[str, tuple[str, ...]]
+) -> Iterable[LedgerFinding]:
+    for name, statement in expected.items():
+        if name not in present:
+            yield LedgerFinding(f"table {table}", f"its guard {name} is missing: rows could be changed")
+        elif present[name] != statement:
+            yield LedgerFinding(f"table {table}", f"its guard {name} was changed: rows could be changed")

@@ -1,0 +1,86 @@
+"""Where records live: a file, or a database on a PostgreSQL server that its URL names."""
+
+import os
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from sqlalchemy import URL
+from sqlalchemy.engine import make_url
+from sqlalchemy.exc import ArgumentError
+
+from calib.errors import RecordsError
+
+# Of libpq. A network that is gone is noticed within a minute; what the URL says itself goes before these.
+_DEFAULTS = {
+    "application_name": "calib",
+    "connect_timeout": "10",  # [s]
+    "keepalives_idle": "20",  # [s]
+    "keepalives_interval": "10",  # [s]
+    "keepalives_count": "3",
+    "tcp_user_timeout": "60000",  # [ms]
+}
+_THIS_MACHINE = ("localhost", "127.0.0.1", "::1")
+_FORM = "postgresql://user@host/database"
+
+
+@dataclass(frozen=True)
+class Server:
+    """A database on a PostgreSQL server; as text without password and options, so that messages may name it."""
+
+    url: URL  # what is sent to the driver, password and defaults among it
+
+    def __str__(self) -> str:
+        url, query = self.url, self.url.query
+        shown = URL.create(
+            "postgresql",
+            username=url.username,
+            host=url.host,
+            port=url.port,
+            database=url.database,
+            query={"host": query["host"]} if "host" in query else {},
+        )
+        return shown.render_as_string()
+
+
+def located(location: str) -> Path | Server:
+    """The file or the server that a location names; raises RecordsError, in whose text no password stands."""
+    scheme, separator, rest = location.partition("://")
+    if not separator:
+        return _file(location)
+    if scheme.lower() == "sqlite":
+        return Path(rest.removeprefix("/"))
+    if scheme.lower() in ("postgresql", "postgres"):
+        return _server(f"postgresql+psycopg://{rest}")
+    raise RecordsError(f"records at {scheme}:// are not served: name a file, or a database as {_FORM}")
+
+
+def _file(location: str) -> Path:
+    if location in ("", ":memory:"):
+        raise RecordsError(f"{location!r} names no file: name a file with --records")
+    if re.match(r"(?i)postgres(ql)?:", location):  # a password may follow: it must not be repeated as a file's name
+        raise RecordsError(f"the URL of the records lacks a /: write it as {_FORM}")
+    return Path(location)
+
+
+def _server(location: str) -> Server:
+    try:
+        url = make_url(location)
+    except (ArgumentError, ValueError):
+        raise RecordsError(f"the URL of the records cannot be read: write it as {_FORM}, a port as a number") from None
+    if "@" in (url.host or ""):
+        raise RecordsError("the password in the URL of the records has an @: write %40 for it, or use PGPASSWORD")
+    if not url.database:
+        raise RecordsError(f"the URL of the records names no database: write it as {_FORM}")
+    return Server(url.set(query=_DEFAULTS | _encrypted(url, os.environ) | dict(url.query)))
+
+
+def _encrypted(url: URL, environment: Mapping[str, str]) -> dict[str, str]:
+    """TLS is required on the way to another machine, unless the URL or PGSSLMODE says what is wanted."""
+    named = url.query.get("host") or url.host or environment.get("PGHOST") or "localhost"
+    hosts = named.split(",") if isinstance(named, str) else named
+    within = all(
+        host.startswith(("/", "@")) or host.partition(":")[0] in _THIS_MACHINE or host == "::1" for host in hosts
+    )
+    return {} if within or "PGSSLMODE" in environment else {"sslmode": "require"}

@@ -1,0 +1,104 @@
+"""Records on a PostgreSQL server, by way of psycopg.
+
+Whoever writes takes one advisory lock first, held until the transaction ends: so writers come one after the other, each reads the
+ledger's head that the one before left, and none waits for another in a circle. It needs no right but those to read and to append.
+READ COMMITTED, because a snapshot older than the lock would show an older head. Readers see one state (REPEATABLE READ) and can
+write nothing.
+"""
+
+import re
+from typing import Any
+
+from sqlalchemy import Connection, Engine, event, text
+from sqlalchemy.exc import DBAPIError
+from sqlmodel import create_engine
+
+from calib.errors import RecordsError
+from calib.records.location import Server
+
+_LOCK = int.from_bytes(b"calib")
+_ABANDONED_MINUTES = 5  # a transaction in which nothing is asked for so long is given up, and its lock with it
+
+# Where SQLite has words for it, the same are said: one mistake reads alike wherever the records are.
+_CHECK, _UNIQUE, _FOREIGN_KEY, _NOT_NULL = "23514", "23505", "23503", "23502"
+_NEXT_STEP = {
+    "40001": "another transaction came in between: run it again",
+    "40P01": "another transaction came in between: run it again",
+    "25006": "this server may only be read: name the one that the replicas follow",
+    "42501": "the login needs SELECT and INSERT on every table and USAGE on every sequence",
+    "53100": "make room on the server and run it again",
+}
+
+
+def engine_of(server: Server, wait: float) -> Engine:
+    """Engine on a server; another's lock is waited for so many seconds. Raises RecordsError where the driver is missing."""
+    try:
+        # Prepared statements outlive their transaction, which not every connection pooler between here and there stands.
+        engine = create_engine(server.url, connect_args={"prepare_threshold": None})
+    except ImportError as error:
+        raise RecordsError(
+            f"{server}: records on a server need the driver psycopg: install it with `pip install 'calib[postgres]'`"
+        ) from error
+    event.listen(engine, "begin", lambda connection: _begin(connection, wait))
+    return engine
+
+
+def _begin(connection: Connection, wait: float) -> None:
+    limits = (
+        f"SET LOCAL lock_timeout = {round(1000 * wait)}; "
+        f"SET LOCAL idle_in_transaction_session_timeout = '{_ABANDONED_MINUTES}min'"
+    )
+    if connection.get_execution_options().get("writes", False):
+        connection.exec_driver_sql(f"SET TRANSACTION ISOLATION LEVEL READ COMMITTED; {limits}")
+        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_LOCK})")
+    else:
+        connection.exec_driver_sql(f"SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY; {limits}")
+
+
+def schema_of(connection: Connection) -> str | None:
+    """Schema of a database; None where it holds no calibration records."""
+    if connection.execute(text("SELECT to_regclass('alembic_version')")).scalar_one() is None:
+        return None
+    return ", ".join(map(str, connection.execute(text("SELECT version_num FROM alembic_version")).scalars())) or None
+
+
+def must_be_empty(connection: Connection, server: Server) -> None:
+    """Raises RecordsError where a database can hold no new records: tables are there, or its encoding is not UTF-8."""
+    here = "SELECT relname FROM pg_class WHERE relnamespace = current_schema()::regnamespace AND relkind IN ('r', 'p')"
+    found = set(connection.execute(text(here)).scalars())
+    if "ledger" in found:
+        raise RecordsError(f"{server} holds records already: name another database with --records, or use this one")
+    if found:
+        raise RecordsError(f"{server} holds tables of another program ({min(found)}): name an empty database")
+    encoding = connection.execute(text("SHOW server_encoding")).scalar_one()
+    if encoding != "UTF8":
+        raise RecordsError(f"{server} has the encoding {encoding}: make the database with ENCODING 'UTF8'")
+
+
+def cause_of(error: DBAPIError, wait: float) -> str:
+    """What the server says, in one line, with the next step where there is one."""
+    found: Any = error.orig
+    state, said = getattr(found, "sqlstate", None), getattr(found, "diag", None)
+    if state == "55P03":
+        return f"in use by another writer for longer than {wait:g} s: run it again"
+    if error.connection_invalidated:
+        return f"the connection was lost ({_one_line(found)})"
+    if state is None or said is None or said.message_primary is None:
+        return _one_line(found)
+    return _constraint(state, said) or ": ".join([said.message_primary, *filter(None, [_NEXT_STEP.get(state)])])
+
+
+def _constraint(state: str, said: Any) -> str | None:
+    if state == _CHECK:
+        return f"CHECK constraint failed: {said.constraint_name}"
+    if state == _UNIQUE:
+        columns = re.search(r"\(([^)]*)\)=", said.message_detail or "")
+        names = (columns[1] if columns else said.constraint_name).replace('"', "").split(", ")
+        return "UNIQUE constraint failed: " + ", ".join(f"{said.table_name}.{one}" for one in names)
+    if state == _FOREIGN_KEY:
+        return f"FOREIGN KEY constraint failed: {said.constraint_name}"
+    return f"NOT NULL constraint failed: {said.table_name}.{said.column_name}" if state == _NOT_NULL else None
+
+
+def _one_line(error: object) -> str:
+    return " ".join(str(error).split())

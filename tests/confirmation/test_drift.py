@@ -1,0 +1,175 @@
+"""Drift: the line against statsmodels' generalised least squares, and both views against processes that are known.
+
+The tolerances of the drawn histories are the Monte Carlo error of the draws.
+"""
+
+from datetime import timedelta
+
+import numpy as np
+import pytest
+import statsmodels.api as sm
+
+from calib.confirmation.drift import Drift, line, time_to, wandering
+from calib.confirmation.history import CalibrationErrors, ErrorPoints, changes, years_between
+from tests.histories import FIRST, calibrated, yearly
+
+X = 5.0  # indication
+ERRORS = (0.11, 0.12, 0.16, 0.15, 0.19)
+DAYS = (0, 350, 760, 1100, 1480)
+OWN = (0.010, 0.012, 0.008, 0.011, 0.010)
+REFERENCE = (0.020, 0.020, 0.015, 0.025, 0.020)
+
+
+def history(laboratories, errors=ERRORS):
+    rows = zip(DAYS, errors, laboratories, OWN, REFERENCE, strict=True)
+    return [calibrated(day, e, laboratory=lab, own=d, reference=r) for day, e, lab, d, r in rows]
+
+
+def statsmodels_fit(covariance, errors=ERRORS):
+    years = np.array([(day - DAYS[-1]) / 365.25 for day in DAYS])
+    return sm.GLS(np.array(errors), sm.add_constant(years), sigma=covariance).fit()
+
+
+def test_with_a_laboratory_for_each_certificate_the_line_is_that_of_generalised_least_squares():
+    found = line(history("ABCDE"), X)
+    fit = statsmodels_fit(np.diag(np.array(OWN) ** 2 + np.array(REFERENCE) ** 2))
+    covariance = fit.cov_params() / fit.scale  # as stated, not from the residuals
+    assert [found.level, found.rate] == pytest.approx(fit.params, rel=1e-10)
+    assert found.rate_uncertainty == pytest.approx(np.sqrt(covariance[1, 1]), rel=1e-10)
+    assert found.band(0.0) == pytest.approx(2.0 * np.sqrt(covariance[0, 0]), rel=1e-10)
+    assert found.chi_squared == pytest.approx(fit.scale * 3.0, rel=1e-10)
+    assert (found.scale, found.degrees_of_freedom) == (1.0, np.inf)
+
+
+def test_a_laboratory_that_may_repeat_its_reference_part_does_not_bring_the_level_below_it():
+    one, each = line(history("AAAAA"), X), line(history("ABCDE"), X)
+    assert one.rate_uncertainty == pytest.approx(each.rate_uncertainty)  # drawn anew is the worse for the slope
+    assert np.all(one.band(np.linspace(-4.0, 0.0, 9)) >= 2.0 * 0.9 * min(REFERENCE))
+    assert one.band(-2.0) > 1.5 * each.band(-2.0)
+
+
+@pytest.mark.parametrize("repeated", [False, True])
+def test_the_band_covers_the_error_whether_the_reference_part_is_repeated_or_not(repeated):
+    generator = np.random.default_rng(20260305)
+    trials, rate, level = 600, 0.03, 0.2
+    years = np.array([(day - DAYS[-1]) / 365.25 for day in DAYS])
+    inside = np.zeros(3)
+    for _ in range(trials):
+        reference = generator.normal() if repeated else generator.normal(size=5)
+        errors = level + rate * years + generator.normal(size=5) * OWN + reference * np.array(REFERENCE)
+        found = line(history("AAAAA", errors), X)
+        inside += [
+            abs(found.rate - rate) <= found.rate_band,
+            abs(found.level - level) <= found.band(0.0),
+            abs(found.error(1.0) - level - rate) <= found.band(1.0),
+        ]
+    assert np.all(inside / trials >= 0.9545 - 3.0 * np.sqrt(0.9545 * 0.0455 / trials))
+
+
+def test_a_known_drift_is_recovered():
+    generator = np.random.default_rng(1)
+    rates = [
+        line(yearly(*(0.05 * np.arange(6) + generator.normal(0, 0.02, 6)), own=0.02, reference=1e-6), X).rate
+        for _ in range(800)
+    ]
+    assert np.mean(rates) == pytest.approx(0.05, abs=4.0 * np.std(rates) / np.sqrt(300))
+
+
+def test_adjustments_are_taken_out():
+    steady = yearly(0.00, 0.10, 0.20, 0.30)
+    adjusted = [
+        calibrated(0, 0.0),
+        calibrated(365, 0.10, left=0.02),
+        calibrated(730, 0.12),
+        calibrated(1096, 0.22, left=-0.01),
+    ]
+    one, other = line(steady, X), line(adjusted, X)
+    assert other.rate == pytest.approx(one.rate, rel=1e-3)  # the weights differ a little
+    assert other.level == pytest.approx(one.level - 0.31, abs=1e-4)  # as it was left at last
+    assert other.rate_uncertainty > one.rate_uncertainty  # each adjustment is compared twice
+
+
+def test_errors_that_scatter_beyond_their_uncertainties_widen_the_band():
+    found = line(yearly(0.0, 0.3, -0.2, 0.4, 0.0), X)
+    assert found.scale == pytest.approx(found.chi_squared / 3.0)
+    assert found.scale > 1.0
+    assert (found.degrees_of_freedom, round(found.coverage_factor, 2)) == (3.0, 3.31)  # GUM Table G.2
+    plain = line(yearly(0.0, 0.03, -0.02, 0.04, 0.0), X)
+    assert found.rate_uncertainty == pytest.approx(plain.rate_uncertainty * np.sqrt(found.scale))
+
+
+def test_two_calibrations_make_no_line():
+    assert line(yearly(0.0, 0.1), X) is None
+    assert line([calibrated(0, 0.0), calibrated(0, 0.1), calibrated(365, 0.1)], X) is None
+    assert line(yearly(0.0, 0.1, 0.2, indications=(1.0, 2.0)), X) is None
+
+
+# --- changes ---------------------------------------------------------------------------------------------------------------------
+
+
+def walked(steps, days):
+    """A history whose errors are exactly known, changing by steps."""
+    error = np.r_[0.0, np.cumsum(steps)]
+    when = np.r_[0, np.cumsum(days)]
+    x = np.array([X])
+    return [
+        CalibrationErrors(
+            FIRST + timedelta(days=int(day)), f"C-{day}", "L", one := ErrorPoints(x, np.array([e]), 0 * x, 0 * x), one
+        )
+        for day, e in zip(when, error, strict=True)
+    ]
+
+
+def test_changes_of_a_walk_give_its_drift_and_a_band_that_covers_what_comes():
+    generator = np.random.default_rng(20260307)
+    trials, days, rate, wander, ahead = 1500, np.array([300, 420, 365, 380, 340]), 0.05, 0.1, 0.8
+    rates, inside = [], 0
+    for _ in range(trials):
+        years = days / 365.25
+        past = walked(rate * years + wander * np.sqrt(years) * generator.normal(size=5), days)
+        found = wandering(past, changes(past, X), X)
+        to_come = float(past[-1].left.error[0]) + rate * ahead + wander * np.sqrt(ahead) * generator.normal()
+        rates.append(found.rate)
+        inside += abs(to_come - found.error(ahead)) <= found.band(ahead)
+    total = days.sum() / 365.25
+    assert np.mean(rates) == pytest.approx(rate, abs=4.0 * wander / np.sqrt(total * trials))
+    # Student's t is exact here: neither fewer nor more.
+    assert inside / trials == pytest.approx(0.9545, abs=4.0 * np.sqrt(0.9545 * 0.0455 / trials))
+
+
+def test_two_changes_make_no_drift():
+    past = walked([0.1, 0.1], [365, 365])
+    assert wandering(past, changes(past, X), X) is None
+
+
+# --- time to a limit -------------------------------------------------------------------------------------------------------------
+
+
+def drift(level, rate, u):
+    return Drift(FIRST, level, rate, 0.0, 2.0, np.inf, 3, lambda at: np.full_like(at, u**2))
+
+
+@pytest.mark.parametrize(
+    ("level", "rate", "years"),
+    [
+        (0.0, 0.01, 3.0),  # 0.01 t + 2 * 0.01 = 0.05
+        (0.0, -0.01, 3.0),
+        (0.02, 0.01, 1.0),
+        (-0.01, 0.01, 4.0),  # it goes through zero first
+        (0.04, 0.01, 0.0),
+        (0.0, 0.001, None),
+    ],
+)
+def test_the_limit_is_reached_where_error_and_band_together_meet_it(level, rate, years):
+    found = time_to(0.05, drift(level, rate, 0.01))
+    assert found == (None if years is None else pytest.approx(years, abs=1.01 / 365.25))
+
+
+def test_what_is_corrected_for_is_not_held_against_the_limit():
+    assert time_to(0.05, drift(0.4, 0.01, 0.01), corrected=0.4) == pytest.approx(3.0, abs=1.01 / 365.25)
+
+
+def test_the_last_calibration_is_where_time_begins():
+    past = yearly(0.0, 0.1, 0.2, 0.3)
+    assert line(past, X).since == past[-1].on
+    assert line(past, X).years[0] == pytest.approx(years_between(past[-1].on, past[0].on))

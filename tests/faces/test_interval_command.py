@@ -1,0 +1,184 @@
+"""`calib interval` and `calib check` as a person types them; the charts beside them.
+
+Source: README.md, and ISO/IEC 17025:2017, 6.4.10 for what a failed check does.
+"""
+
+import pytest
+
+from calib.errors import CalibError
+from calib.faces.history_charts import HistoryDrawing, control_chart, history_chart
+from tests.command import calib
+from tests.folders import ledger_head, records_of
+from tests.job_with_history import sheets_with_history
+
+
+@pytest.fixture(scope="module")
+def records(tmp_path_factory):
+    return records_of(tmp_path_factory.mktemp("history"), sheets_with_history())
+
+
+REVIEW = ("interval", "VA-1", "--on", "2026-03-05")
+
+
+def test_a_tag_alone_asks_for_its_review(records):
+    short = calib(*REVIEW, "--json", records=records)
+    whole = calib("interval", "review", *REVIEW[1:], "--json", records=records)
+    assert short.document == whole.document
+    assert calib("interval", "--on", "2026-03-05", "VA-1", "--json", records=records).document == short.document
+
+
+def test_the_document_holds_history_drift_family_and_proposals(records):
+    document = calib(*REVIEW, "--json", records=records).document
+    assert (document["interval_months"], document["judged"], document["unit"]) == (12, "indication", "m/s")
+    assert [one["certificate"] for one in document["calibrations"]][-1] == "C-101"
+    last = document["points"][-1]
+    assert last["as_found"][-1]["error"] == pytest.approx(13.60 - 14.00)
+    assert last["as_found"][-1]["expanded_uncertainty"] == pytest.approx(
+        2 * (0.0635**2 + 0.06**2 / 6 + 0.01**2 / 12) ** 0.5
+    )
+    assert last["stability"]["intervals"] == 4
+    assert len(document["family"]["intervals"]) == 4
+    assert document["to_record"] == f'calib interval set VA-1 {document["shortest_months"]} --reason "..."'
+
+
+def test_the_text_gives_every_method_with_its_number_and_changes_nothing(records):
+    before = ledger_head(records)
+    told = calib(*REVIEW, "--judged", "corrected value", records=records)
+    assert told.status == 0
+    for part in (
+        "interval in force 12 months, 5 calibrations",
+        "drift (line through the errors): ",
+        "control chart (calendar time): ",
+        "simple response (staircase): 15 months; largest error as found",
+        "reliability of the family (binomial): ",
+        "reliability of the family (exponential): ",
+        "nothing is changed; the shortest proposal would be recorded by: calib interval set VA-1",
+    ):
+        assert part in told.out
+    assert ledger_head(records) == before
+
+
+def test_the_history_is_drawn(records, tmp_path):
+    told = calib(*REVIEW, "--plot", tmp_path / "history.svg", records=records)
+    drawn = (tmp_path / "history.svg").read_text(encoding="utf-8")
+    assert told.status == 0
+    for label in (
+        "maximum permissible error",
+        "as found, with U",
+        "band",
+        "drift",
+        "at 13.6",
+        "VA-1: error of indication",
+    ):
+        assert label in drawn
+
+
+def test_without_errors_there_is_nothing_to_draw():
+    with pytest.raises(CalibError, match="no comparisons as found to draw"):
+        history_chart(HistoryDrawing("VA-1", "m/s", 12, []))
+    with pytest.raises(CalibError, match="no checks to draw"):
+        control_chart("VA-1", [])
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        (("interval", "VA-9"), "no instrument 'VA-9'"),
+        (("interval", "VA-1", "--target", "100"), "--target: '100'; expected a percentage above 0 and below 100"),
+        (("interval", "VA-1", "--judged", "taste"), "--judged: 'taste'; expected one of indication, corrected value"),
+        (("interval", "set", "VA-1", "0", "--reason", "x"), "months: '0'; expected a whole number, 1 or above"),
+        (("interval", "VA-1", "--plot", "x.doc"), "a plot is written as .svg, .png or .pdf"),
+    ],
+)
+def test_bad_input_is_one_line(records, words, message):
+    told = calib(*words, records=records)
+    assert told.status == 2
+    assert message in told.err
+    assert "Traceback" not in told.err
+
+
+def test_a_group_alone_shows_its_help():
+    told = calib("interval")
+    assert "review" in told.out + told.err
+    assert "set" in calib("interval", "--help").out
+
+
+def test_an_interval_is_set_and_the_gate_follows(small_records):
+    told = calib("interval", "set", "VA-1", "1", "--reason", "drifts", "--json", records=small_records)
+    assert (told.status, told.document["before"], told.document["interval_months"]) == (0, 12, 1)
+    assert told.document["due_on"] == "2026-02-12"
+    assert calib("ready", "VA-1", records=small_records).status == 3
+
+
+# --- checks ----------------------------------------------------------------------------------------------------------------------
+
+TWO = (
+    "check",
+    "add",
+    "VA-1",
+    "--kind",
+    "comparison",
+    "--unit",
+    "m/s",
+    "--other",
+    "RS-1",
+    "--at",
+    "2026-03-05T08:00+00:00",
+)
+
+
+def test_a_comparison_that_agrees_exits_0_and_says_with_which_numbers(small_records):
+    told = calib(*TWO, "--value", "4.20", "--other-value", "4.27", records=small_records)
+    assert told.status == 0
+    assert "VA-1: comparison check passed, E_n = " in told.out
+    assert "VA-1: 4.27557 ± 0.1" in told.out
+    assert "both were calibrated by North Laboratory" in told.out
+
+
+def test_a_comparison_that_does_not_agree_exits_1_and_closes_the_gate(small_records):
+    told = calib(*TWO, "--value", "4.20", "--other-value", "5.20", "--json", records=small_records)
+    assert (told.status, told.document["result"], told.document["other"]) == (1, "failed", "RS-1")
+    refused = calib("ready", "VA-1", "--on", "2026-03-05", records=small_records)
+    assert refused.status == 3
+    assert "intermediate check (comparison) failed on 2026-03-05" in refused.out + refused.err
+
+
+def test_a_comparison_with_an_instrument_that_is_refused_exits_3(small_records):
+    calib(
+        "instrument", "suspend", "RS-1", "--reason", "dropped", "--at", "2026-03-01T09:00+00:00", records=small_records
+    )
+    before = ledger_head(small_records)
+    told = calib(*TWO, "--value", "4.20", "--other-value", "4.27", records=small_records)
+    assert (told.status, ledger_head(small_records)) == (3, before)
+    assert "RS-1: suspended since" in told.err
+
+
+def standard(records, day, value, *limits):
+    words = ("check", "add", "VA-1", "--kind", "check standard", "--unit", "m/s", "--value", value, *limits)
+    return calib(*words, "--at", f"2026-02-{day:02}T08:00+00:00", records=records)
+
+
+def test_a_check_standard_is_charted_with_its_limits(small_records, tmp_path):
+    for day, value in enumerate((2.51, 2.49, 2.50, 2.52, 2.48, 2.50, 2.51, 2.50, 2.49, 2.51), start=1):
+        assert standard(small_records, day, value, "--low", "2.4", "--high", "2.6").status == 0
+    assert "limits from 10 values, mean 2.501" in standard(small_records, 11, 2.50).out
+    told = calib("check", "chart", "VA-1", "--plot", tmp_path / "chart.svg", records=small_records)
+    assert told.status == 0
+    assert "check standard: 11 checks, 0 failed" in told.out
+    assert "baseline of 11" in told.out
+    drawn = (tmp_path / "chart.svg").read_text(encoding="utf-8")
+    for label in ("VA-1: intermediate checks", "limits", "baseline", "[m/s]"):
+        assert label in drawn
+    listed = calib("check", "list", "VA-1", "--json", records=small_records).document["checks"]
+    assert listed[-1]["basis"]["count"] == 10
+
+
+def test_a_chart_without_checks_says_so(small_records):
+    assert calib("check", "chart", "VA-2", records=small_records).out == "VA-2: no checks\n"
+
+
+def test_charts_are_answered_in_numbers(small_records):
+    calib(*TWO, "--value", "4.20", "--other-value", "4.27", records=small_records)
+    (series,) = calib("check", "chart", "VA-1", "--json", records=small_records).document["series"]
+    assert (series["kind"], series["other"], series["unit"], series["drifting"]) == ("comparison", "RS-1", "1", False)
+    assert series["checks"][0]["at"] == "2026-03-05T08:00:00+00:00"

@@ -1,0 +1,152 @@
+"""Labels. Sources: ISO/IEC 17025:2017, 6.4.8 (what a label shows its user); ISO/IEC 18004 by another library's reader."""
+
+import re
+from datetime import date
+from html.parser import HTMLParser
+
+import numpy as np
+import pytest
+import zxingcpp
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from calib.errors import CalibError
+from calib.faces.labels import BEGINS, Label, as_sheet
+from tests.command import calib
+
+ON = date(2026, 10, 14)
+DAY = ("--on", "2026-10-14")
+
+
+def label(tag="VA-11", certificate="C-1"):
+    return Label(tag, certificate, date(2026, 3, 18), date(2027, 3, 18))
+
+
+def drawn(svg):
+    """A QR code as its SVG draws it: horizontal strokes of one unit, from which the picture is made here."""
+    side = int(re.search(r'viewBox="0 0 (\d+) ', svg)[1])
+    picture = np.full((side, side), 255, dtype=np.uint8)
+    strokes = re.search(r'class="qrline"|stroke="#000" d="([^"]+)"|d="([^"]+)"', svg)
+    x = y = 0.0
+    for command, numbers in re.findall(r"([Mmh])([^Mmh]*)", next(one for one in strokes.groups() if one)):
+        values = [float(one) for one in re.findall(r"-?\d*\.?\d+", numbers)]
+        if command == "h":
+            picture[int(y), int(x) : int(x + values[0])] = 0
+            x += values[0]
+        else:
+            x, y = (values[0], values[1]) if command == "M" else (x + values[0], y + values[1])
+    return np.kron(picture, np.ones((4, 4), dtype=np.uint8))
+
+
+def codes(page):
+    """What a reader of QR codes sees on the page."""
+    return [
+        zxingcpp.read_barcode(drawn(svg)).text for svg in re.findall(r"<svg.*?</svg>", page.decode("utf-8"), re.DOTALL)
+    ]
+
+
+class Words(HTMLParser):
+    """The words on a page, and the tags that they stand in."""
+
+    def __init__(self, page):
+        super().__init__()
+        self.words, self.tags = [], set()
+        self.feed(page.decode("utf-8"))
+
+    def handle_starttag(self, tag, _attributes):
+        self.tags.add(tag)
+
+    def handle_data(self, text):
+        self.words.append(text)
+
+
+def test_a_label_says_tag_calibrated_due_and_certificate():
+    words = Words(as_sheet([label()], ON)).words
+    assert {"VA-11", "2026-03-18", "2027-03-18", "C-1"} <= set(words)
+
+
+def test_its_code_holds_tag_certificate_and_due_date_as_plain_text():
+    assert codes(as_sheet([label()], ON)) == ["VA-11\ncertificate C-1\ndue 2027-03-18"]
+
+
+@pytest.mark.parametrize("tag", ["Prüf-Nr. 5 – α", "測定器 7", "a&b<c>", "1234567890", "UPPER CASE 12"])
+def test_a_code_is_read_in_any_script(tag):
+    assert codes(as_sheet([label(tag)], ON)) == [f"{tag}\ncertificate C-1\ndue 2027-03-18"]
+
+
+@given(st.text(max_size=40), st.text(max_size=40))
+@settings(max_examples=30)
+def test_no_text_breaks_out_of_its_label(tag, certificate):
+    found = Words(as_sheet([label(tag, certificate)], ON))
+    assert found.tags <= {
+        "html", "head", "meta", "title", "style", "body", "main", "article", "div", "h1", "dl", "dt", "dd", "svg", "path",
+    }  # fmt: skip
+    shown = "".join(sign if sign.isprintable() else "\N{REPLACEMENT CHARACTER}" for sign in tag)
+    assert shown in "".join(found.words)
+
+
+def test_nothing_is_loaded_from_elsewhere():
+    page = as_sheet([label(), label("VA-12")], ON).decode("utf-8")
+    assert "http" not in page.replace("http://www.w3.org/2000/svg", "")
+    assert not re.search(r"\b(src|href|url|import)\b", page)
+
+
+def test_the_same_labels_make_the_same_page():
+    assert as_sheet([label()], ON) == as_sheet([label()], ON)
+
+
+def test_a_text_too_long_for_a_code_is_named():
+    with pytest.raises(CalibError, match="its tag and certificate make no QR code"):
+        as_sheet([label("x" * 5000)], ON)
+
+
+def test_every_instrument_that_may_be_used_gets_a_label(demo_records, tmp_path):
+    page = tmp_path / "labels.html"
+    ran = calib("label", "--all", "--into", page, *DAY, "--json", records=demo_records)
+    assert ran.status == 0
+    told = [one["code"] for one in ran.document["labels"]]
+    assert codes(page.read_bytes()) == told
+    assert len(told) > 8
+    assert {one["tag"] for one in ran.document["refused"]} == {"VA-13", "VA-14"}
+    assert not any("VA-13" in one or "VA-14" in one for one in told)
+
+
+def test_an_instrument_out_of_calibration_gets_none(demo_records, tmp_path):
+    ran = calib("label", "VA-11", "VA-13", "--into", tmp_path / "labels.html", *DAY, records=demo_records)
+    assert ran.status == 3
+    assert "no label: VA-13: calibration TH-25-0931 of 2025-08-20 was due on 2026-08-20" in ran.err
+    assert [one.partition("\n")[0] for one in codes((tmp_path / "labels.html").read_bytes())] == ["VA-11"]
+
+
+def test_where_nothing_may_be_used_there_is_no_page(demo_records, tmp_path):
+    ran = calib("label", "VA-13", "--into", tmp_path / "labels.html", *DAY, records=demo_records)
+    assert ran.status == 3
+    assert not (tmp_path / "labels.html").exists()
+
+
+@pytest.mark.parametrize("words", [(), ("VA-11", "--all")])
+def test_tags_or_all_are_wanted(demo_records, tmp_path, words):
+    ran = calib("label", *words, "--into", tmp_path / "labels.html", records=demo_records)
+    assert ran.status == 2
+    assert "tags of instruments, or --all" in ran.err
+
+
+def test_an_unknown_tag_is_named(demo_records, tmp_path):
+    ran = calib("label", "XX-1", "--into", tmp_path / "labels.html", records=demo_records)
+    assert ran.status == 2
+    assert "no instrument 'XX-1' in the records" in ran.err
+
+
+def test_another_kind_of_file_is_left_alone(demo_records, tmp_path):
+    (tmp_path / "labels.html").write_text("<!doctype html><p>mine", encoding="utf-8")
+    ran = calib("label", "VA-11", "--into", tmp_path / "labels.html", *DAY, records=demo_records)
+    assert ran.status == 2
+    assert "is no page of labels" in ran.err
+
+
+def test_a_page_takes_the_place_of_an_earlier_one(demo_records, tmp_path):
+    for tag in ("VA-11", "VA-12"):
+        assert calib("label", tag, "--into", tmp_path / "labels.html", *DAY, records=demo_records).status == 0
+    content = (tmp_path / "labels.html").read_bytes()
+    assert content.startswith(BEGINS)
+    assert codes(content)[0].startswith("VA-12")

@@ -1,0 +1,362 @@
+"""Commands of the register and of certificates: instrument, calibration, file, rule.
+
+Source: README.md ("Commands", "Certificates", "Exit statuses").
+"""
+
+import hashlib
+import html.parser
+import json
+
+import openpyxl
+import pytest
+
+from calib.errors import RecordsError
+from calib.faces import instrument_answer
+from tests.command import calib
+from tests.folders import changed, ledger_head, records_of
+
+PDF = b"%PDF-1.7\n1 0 obj\n<<>>\nendobj\ntrailer\n<<>>\n%%EOF\n"
+HEADER = (
+    "phase",
+    "reference",
+    "indication",
+    "unit",
+    "expanded_uncertainty",
+    "coverage_factor",
+    "repeatability",
+    "observations",
+)
+COMPARISONS = [("10.0", "10.2"), ("100.0", "100.1"), ("400.0", "399.8")]
+OTHER = ("--by", "B. Person")
+
+
+@pytest.fixture
+def records(small_records):
+    return small_records
+
+
+@pytest.fixture
+def certificate(tmp_path):
+    path = tmp_path / "c-7.pdf"
+    path.write_bytes(PDF)
+    return path
+
+
+@pytest.fixture
+def workbook(tmp_path):
+    made = openpyxl.Workbook()
+    made.active.append(HEADER)
+    for reference, indication in COMPARISONS:
+        made.active.append(("as-found", float(reference), float(indication), "Pa", 0.4, 2, 0.2, 5))
+    for row in range(2, 5):
+        made.active[f"B{row}"].number_format = made.active[f"C{row}"].number_format = "0.0"
+    path = tmp_path / "c-7.xlsx"
+    made.save(path)
+    return path
+
+
+def add(records, workbook, *more, by="A. Person"):
+    words = ("--laboratory", "South Laboratory", "--calibrated-on", "2026-02-20", "--comparisons", workbook, "--by", by)
+    return calib("calibration", "add", "PG-1", "C-7", *words, *more, records=records)
+
+
+# --- certificates ----------------------------------------------------------------------------------------------------------------
+
+
+def test_a_certificate_is_recorded_from_a_workbook_with_its_file(records, workbook, certificate):
+    ran = add(records, workbook, "--file", certificate, "--issued-on", "2026-02-22", "--temperature", "20.5", "--json")
+    assert (ran.status, ran.document["comparisons"], ran.document["accepted_on"]) == (0, 3, None)
+    shown = calib("calibration", "show", "PG-1", "C-7", "--json", records=records).document
+    assert [one["reference"] for one in shown["comparisons"]] == ["10.0", "100.0", "400.0"]
+    assert (shown["issued_on"], shown["temperature_degC"], shown["typed_by"]) == ("2026-02-22", "20.5", "A. Person")
+    assert [one["sha256"] for one in shown["files"]] == [hashlib.sha256(PDF).hexdigest()]
+
+
+def test_what_the_certificate_does_not_state_is_said_and_does_not_stand_in_the_way(records, workbook):
+    ran = add(records, workbook)
+    assert ran.status == 0
+    assert "7.8.2.1 j  day of issue" in ran.err
+    assert "it counts once it is accepted: calib calibration accept PG-1 C-7" in ran.out
+    states = {
+        (one["clause"], one["state"])
+        for one in calib("calibration", "show", "PG-1", "C-7", "--json", records=records).document["completeness"]
+    }
+    assert ("7.8.2.1 j", "missing") in states
+    assert ("7.8.4.1 a", "stated") in states
+
+
+def test_a_wrong_cell_of_a_workbook_is_named_by_sheet_row_and_column_and_nothing_is_written(records, workbook):
+    opened = openpyxl.load_workbook(workbook)
+    opened.active["C3"] = "a hundred"
+    opened.save(workbook)
+    before = ledger_head(records)
+    ran = add(records, workbook)
+    assert (ran.status, ran.out) == (2, "")
+    assert f"{workbook}, sheet Sheet row 3, indication: 'a hundred'; expected a finite number" in ran.err
+    assert ledger_head(records) == before
+
+
+def test_a_wrong_file_is_named_and_the_certificate_is_not_written(records, workbook):
+    before = ledger_head(records)
+    ran = add(records, workbook, "--file", workbook)
+    assert ran.status == 2
+    assert "expected a whole PDF, PNG, JPEG or XML file, judged by its content" in ran.err
+    assert ledger_head(records) == before
+
+
+def test_another_person_accepts_it_under_a_stated_rule(records, workbook):
+    add(records, workbook)
+    ran = calib(
+        "calibration", "accept", "PG-1", "C-7", "--rule", "guarded non-binary", "--json", *OTHER, records=records
+    )
+    assert ran.status == 0
+    assert ran.document["accepted_by"] == "B. Person"
+    assert [one["statement"] for one in ran.document["assessment"]["comparisons"]] == [
+        "conditional pass",
+        "pass",
+        "pass",
+    ]
+    shown = calib("calibration", "show", "PG-1", "C-7", "--json", records=records).document
+    assert shown["assessment"] == ran.document["assessment"]
+    assert shown["decision_rule"] == "guarded non-binary"
+
+
+def test_people_see_the_assessment_line_by_line(records, workbook):
+    add(records, workbook)
+    ran = calib("calibration", "accept", "PG-1", "C-7", *OTHER, records=records)
+    assert "PG-1: certificate C-7 accepted on " in ran.out
+    assert "every comparison passes [Pa]" in ran.out
+    assert [line for line in ran.out.splitlines() if line != line.rstrip()] == []
+
+
+def test_the_same_person_is_refused_until_the_house_allows_it(records, workbook):
+    add(records, workbook)
+    mine = ("calibration", "accept", "PG-1", "C-7", "--by", "A. Person")
+    before = ledger_head(records)
+    ran = calib(*mine, records=records)
+    assert (ran.status, ran.out) == (3, "")
+    assert "typed by A. Person, who may not accept it too" in ran.err
+    assert ledger_head(records) == before
+    allowed = ("rule", "set", "one person may accept", "--holds", "yes", "--reason", "there is one of us")
+    assert calib(*allowed, records=records).status == 0
+    assert calib(*mine, records=records).status == 0
+
+
+def test_a_calibration_that_fails_is_refused_with_each_failure(records, workbook):
+    add(records, workbook)
+    ran = calib("calibration", "accept", "PG-1", "C-7", "--rule", "guarded", *OTHER, records=records)
+    assert (ran.status, ran.out) == (3, "")
+    lines = ran.err.splitlines()
+    assert "1 of 3 comparisons fail" in lines[0]
+    assert lines[1].startswith("error: as-found reference 10.0 Pa: error +0.2 Pa with U = 0.44, limits ± 0.602: fail")
+
+
+def test_a_certificate_may_be_recorded_with_another_person_s_acceptance(records, workbook):
+    ran = add(records, workbook, "--accepted-on", "2026-02-23", "--accepted-by", "B. Person", "--json")
+    assert (ran.status, ran.document["accepted_on"]) == (0, "2026-02-23")
+
+
+@pytest.mark.parametrize(
+    ("more", "column"),
+    [
+        (("--accepted-on", "2026-02-23"), "accepted_by"),
+        (("--accepted-on", "2026-02-23", "--accepted-by", "B. Person", "--rule", "guarded"), "decision_rule"),
+        (("--accepted-by", "B. Person"), "accepted_by"),
+        (("--adjustment", "yes"), "adjustment"),
+        (("--issued-on", "2026-02-19"), "issued_on"),
+        (("--sheet", "June"), "--sheet"),
+    ],
+)
+def test_a_call_that_cannot_be_is_told_and_nothing_is_written(records, workbook, more, column):
+    before = ledger_head(records)
+    ran = add(records, workbook, *more)
+    assert (ran.status, ran.out) == (2, "")
+    assert f", {column}: " in ran.err
+    assert ledger_head(records) == before
+
+
+def test_a_certificate_typed_again_attaches_no_file(records, workbook, certificate):
+    add(records, workbook)
+    before = ledger_head(records)
+    assert add(records, workbook, "--file", certificate).status == 2
+    assert ledger_head(records) == before
+
+
+# --- in house --------------------------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def bench(tmp_path):
+    path = tmp_path / "bench.csv"
+    lines = ["phase,reference_indication,indication,unit,repeatability,observations"]
+    lines += [
+        f"as-found,{one},{other},m/s,0.012,6"
+        for one, other in (("0.604", "0.66"), ("2.500", "2.49"), ("7.900", "7.66"))
+    ]
+    path.write_text("\n".join(lines), encoding="utf-8")
+    return path
+
+
+def in_house(records, bench, *more, on="2026-02-20"):
+    words = ("--standard", "RS-1", "--laboratory", "own bench", "--calibrated-on", on, "--comparisons", bench)
+    return calib("calibration", "in-house", "VA-1", "IN-1", *words, *more, records=records)
+
+
+def test_a_calibration_in_house_names_its_standard_and_what_its_uncertainty_is_made_of(records, bench):
+    assert in_house(records, bench, "--place-percent", "0.5", "--place-basis", "24 maps").status == 0
+    shown = calib("calibration", "show", "VA-1", "IN-1", "--json", records=records).document
+    assert shown["reference_standards"] == ["RS-1"]
+    basis = json.loads(shown["comparisons"][0]["basis"])
+    assert "place" in [one["name"] for one in basis["contributions"]]
+    text = calib("calibration", "show", "VA-1", "IN-1", records=records).out
+    assert "RS-1 showed 0.604 (certificate C-103); u: repeatability " in text
+
+
+def test_a_standard_out_of_calibration_refuses_with_exit_status_3(records, bench):
+    before = ledger_head(records)
+    ran = in_house(records, bench, on="2026-01-19")
+    assert (ran.status, ran.out) == (3, "")
+    assert "error: RS-1: no calibration accepted on or before 2026-01-19" in ran.err
+    assert ledger_head(records) == before
+
+
+def test_a_wrong_sheet_from_the_bench_is_told(records, bench):
+    bench.write_text("phase,indication,unit\nas-found,0.66,m/s\n", encoding="utf-8")
+    ran = in_house(records, bench)
+    assert ran.status == 2
+    assert "reference_indication: expected this column, which is missing" in ran.err
+
+
+# --- files -----------------------------------------------------------------------------------------------------------------------
+
+
+def test_files_are_attached_once_and_written_back(records, certificate, tmp_path):
+    kept = calib(
+        "instrument", "attach", "VA-1", certificate, "--remarks", "as it came", "--json", records=records
+    ).document
+    assert (kept["media_type"], kept["attached"]) == ("application/pdf", True)
+    again = calib("instrument", "attach", "VA-1", certificate, records=records)
+    assert "already" in again.out
+    assert (
+        "with VA-1, certificate C-101"
+        in calib("calibration", "attach", "VA-1", "C-101", certificate, records=records).out
+    )
+    back = tmp_path / "back.pdf"
+    assert calib("file", kept["sha256"][:12], "--into", back, "--json", records=records).document["into"] == str(back)
+    assert back.read_bytes() == PDF
+    assert calib("file", kept["sha256"], "--into", back, records=records).status == 2
+    assert calib("file", "0" * 64, "--into", tmp_path / "none.pdf", records=records).status == 2
+    assert calib("verify", records=records).status == 0
+
+
+# --- the register ----------------------------------------------------------------------------------------------------------------
+
+
+def test_the_list_filters_and_sorts(records):
+    ran = calib("instrument", "list", "--kind", "vane", "--sort", "due", "--json", records=records)
+    assert [one["tag"] for one in ran.document["instruments"]] == ["VA-1", "VA-2"]
+    assert calib("instrument", "list", "--text", "nothing like it", records=records).out == "no instrument fits\n"
+
+
+@pytest.mark.parametrize(
+    "words", [("--state", "lost"), ("--sort", "colour"), ("--within", "soon"), ("--on", "today")], ids=" ".join
+)
+def test_a_wish_that_is_none_is_told(records, words):
+    ran = calib("instrument", "list", *words, records=records)
+    assert (ran.status, ran.out) == (2, "")
+    assert words[0] in ran.err
+
+
+def test_a_pair_is_made_shown_and_parted(records):
+    pair = ("PG-1", "VA-2", "--reason", "calibrated together")
+    assert calib("instrument", "pair", *pair, "--at", "2026-03-01T09:00+00:00", records=records).status == 0
+    shown = calib("instrument", "show", "VA-2", "--json", records=records).document
+    assert shown["instrument"]["paired_with"] == ["PG-1"]
+    assert [one["kind"] for one in shown["pairings"]] == ["paired"]
+    assert calib("instrument", "pair", *pair, records=records).status == 2
+    assert calib("instrument", "part", *pair, "--json", records=records).document["kind"] == "parted"
+    assert calib("instrument", "show", "VA-2", "--json", records=records).document["instrument"]["paired_with"] == []
+
+
+@pytest.fixture
+def eventful(records, certificate):
+    """VA-1 with something of everything."""
+    calib("instrument", "attach", "VA-1", certificate, "--remarks", "<b>as it came</b>", records=records)
+    calib("calibration", "attach", "VA-1", "C-101", certificate, records=records)
+    calib("instrument", "suspend", "VA-1", "--reason", "dropped & bent", records=records)
+    zero = ("--kind", "zero", "--value", "0.00", "--low", "-0.02", "--high", "0.02", "--unit", "m/s")
+    calib("check", "add", "VA-1", *zero, records=records)
+    return records
+
+
+def test_the_history_holds_everything_that_happened(eventful):
+    shown = calib("instrument", "show", "VA-1", "--json", records=eventful).document
+    assert shown["used"]["readings"] == 3
+    assert [one["kind"] for one in shown["events"]] == ["suspension"]
+    assert [one["result"] for one in shown["checks"]] == ["passed"]
+    assert [one["name"] for one in shown["files"]] == ["c-7.pdf"]
+    (certificate,) = shown["calibrations"]
+    assert (certificate["certificate"], certificate["accepted_by"], len(certificate["files"])) == (
+        "C-101",
+        "A. Person",
+        1,
+    )
+    text = calib("instrument", "show", "VA-1", records=eventful).out
+    for title in ("calibrations", "events", "intermediate checks", "files", "3 readings rest on it"):
+        assert title in text
+    assert [line for line in text.splitlines() if line != line.rstrip()] == []
+
+
+class Page(html.parser.HTMLParser):
+    """Tags and text of a page."""
+
+    def __init__(self):
+        super().__init__()
+        self.tags, self.text = [], []
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append((tag, dict(attrs)))
+
+    def handle_data(self, data):
+        self.text.append(data.strip())
+
+
+def test_the_history_is_one_page_that_needs_nothing_else(eventful, tmp_path):
+    path = tmp_path / "va-1.html"
+    assert calib("instrument", "show", "VA-1", "--html", path, records=eventful).status == 0
+    page = Page()
+    page.feed(path.read_text(encoding="utf-8"))
+    assert not [
+        attrs for tag, attrs in page.tags if "src" in attrs or "href" in attrs or tag in ("script", "link", "b")
+    ]
+    assert {"C-101", "dropped & bent", "<b>as it came</b>", "c-7.pdf"} <= set(page.text)
+
+
+def test_a_page_that_cannot_be_written_is_told(eventful, tmp_path):
+    ran = calib("instrument", "show", "VA-1", "--html", tmp_path / "nowhere" / "va-1.html", records=eventful)
+    assert (ran.status, ran.out) == (2, "")
+    assert "the page cannot be written there" in ran.err
+    document = calib("instrument", "show", "VA-1", "--json", records=eventful).document
+    with pytest.raises(RecordsError):
+        instrument_answer.save_page(document, tmp_path, "2026-03-06")
+
+
+# --- rules of the house ----------------------------------------------------------------------------------------------------------
+
+
+def test_rules_are_listed_as_they_were_set(records):
+    assert "no rule of the house is on record" in calib("rule", "list", records=records).out
+    for holds in ("yes", "no"):
+        calib("rule", "set", "one person may accept", "--holds", holds, "--reason", "said so", records=records)
+    found = calib("rule", "list", "--json", records=records).document["rules"]
+    assert [(one["holds"], one["counts"]) for one in found] == [(True, False), (False, True)]
+    assert "said so" in calib("rule", "list", records=records).out
+    assert calib("rule", "set", "anything goes", "--holds", "yes", "--reason", "why", records=records).status == 2
+
+
+def test_the_whole_import_needs_another_person_once_the_rule_says_no(empty_records, tmp_path):
+    calib("rule", "set", "one person may accept", "--holds", "no", "--reason", "we are two", records=empty_records)
+    waiting = changed(*(("calibrations.csv", row, "accepted_on", "") for row in (2, 3, 4, 5)))
+    assert records_of(tmp_path / "elsewhere", waiting)
+    ran = calib("import", tmp_path / "elsewhere" / "import", records=empty_records)
+    assert ran.status == 3  # nothing is accepted yet: the readings are refused

@@ -1,0 +1,137 @@
+"""Acceptances and certificates that an import states: judged where they name a rule, taken over where they name none.
+
+Source: README.md ("Certificates"); common practice, no source, for the four eyes.
+"""
+
+import copy
+
+import pytest
+
+from calib.procedures.house_rules import set_rule
+from calib.procedures.import_folders import import_folders
+from calib.records import database
+from calib.records.tables import Acceptance, Calibration
+from tests.folders import NOW, SIGNED, UNTOUCHED, all_of, findings_of, imported, ledger_head, small_job, write
+
+NEW = (
+    "accepted_by",
+    "criterion",
+    "decision_rule",
+    "judged",
+    "received_on",
+    "issued_on",
+    "adjustment",
+    "procedure",
+    "traceability",
+)
+
+
+def with_cells(**cells):
+    """The small job with more columns in calibrations.csv; the cells are those of VA-1's certificate."""
+    sheets = small_job()
+    for row in sheets["calibrations.csv"]:
+        row.update(dict.fromkeys(NEW, ""))
+    sheets["calibrations.csv"][0] |= cells
+    return sheets
+
+
+def acceptances(records):
+    with database.reading(str(records)) as session:
+        return all_of(session, Acceptance)
+
+
+def set_to(records, holds):
+    with database.writing(str(records)) as session:
+        set_rule(session, "one person may accept", holds, "said", SIGNED)
+
+
+def said_by_import(records, folder):
+    said = []
+    with database.writing(str(records)) as session:
+        import_folders(session, [folder], SIGNED, NOW, said.append)
+    return [one for one in said if one.startswith("notice: ")]
+
+
+def wrong(records, tmp_path, sheets):
+    found = findings_of(records, write(tmp_path / "in", sheets))
+    assert ledger_head(records) == UNTOUCHED
+    return found
+
+
+def test_what_a_certificate_states_is_kept_as_typed(empty_records, tmp_path):
+    cells = {
+        "received_on": "2026-01-10", "issued_on": "2026-01-14", "adjustment": "no", "procedure": "LP-3",
+        "traceability": "national standards by accredited laboratories",
+    }  # fmt: skip
+    imported(empty_records, write(tmp_path / "in", with_cells(**cells)))
+    with database.reading(str(empty_records)) as session:
+        first = all_of(session, Calibration)[0]
+    assert {name: getattr(first, name) for name in cells} == cells
+
+
+def test_an_acceptance_without_a_rule_is_taken_over_as_it_stands(empty_records, tmp_path):
+    imported(empty_records, write(tmp_path / "in", with_cells(accepted_by="B. Person", criterion="QP-07")))
+    first = acceptances(empty_records)[0]
+    assert (first.accepted_by, first.criterion, first.decision_rule) == ("B. Person", "QP-07", None)
+    assert first.assessment is None
+
+
+def test_an_acceptance_with_a_rule_is_judged_by_it_and_keeps_the_assessment(empty_records, tmp_path):
+    cells = {"accepted_by": "B. Person", "decision_rule": "simple", "judged": "corrected value"}
+    imported(empty_records, write(tmp_path / "in", with_cells(**cells)))
+    first = acceptances(empty_records)[0]
+    assert first.decision_rule == "simple"
+    assert '"accepted": true' in first.assessment
+
+
+def test_an_acceptance_that_its_rule_does_not_bear_out_is_a_wrong_cell(empty_records, tmp_path):
+    (finding,) = wrong(empty_records, tmp_path, with_cells(decision_rule="simple"))
+    assert (finding.row, finding.column) == (2, "decision_rule")
+    assert "comparisons fail (error of the indication within ± (1.0 % of the indication + 0.03 m/s)" in finding.expected
+
+
+@pytest.mark.parametrize(
+    ("cells", "column"),
+    [
+        ({"decision_rule": "lenient"}, "decision_rule"),
+        ({"judged": "corrected value"}, "judged"),
+        ({"adjustment": "perhaps"}, "adjustment"),
+        ({"adjustment": "yes"}, "adjustment"),  # its comparisons are as found only
+        ({"issued_on": "2026-01-11"}, "issued_on"),  # before the calibration
+        ({"issued_on": "2026-03-07"}, "issued_on"),  # to come
+        ({"received_on": "2026-03-07"}, "received_on"),
+        ({"received_on": "12 January"}, "received_on"),
+        ({"accepted_on": "", "accepted_by": "B. Person"}, "accepted_by"),
+        ({"accepted_on": "", "criterion": "QP-07"}, "criterion"),
+        ({"accepted_on": "", "decision_rule": "simple"}, "decision_rule"),
+    ],
+    ids=lambda value: str(value)[:40],
+)
+def test_a_wrong_cell_is_named(empty_records, tmp_path, cells, column):
+    found = wrong(empty_records, tmp_path, with_cells(**cells))
+    assert [(one.row, one.column) for one in found] == [(2, column)]
+
+
+def test_whoever_imports_and_names_nobody_is_told_so(empty_records, tmp_path):
+    sheets = with_cells(accepted_by="B. Person")
+    (said,) = said_by_import(empty_records, write(tmp_path / "in", sheets))
+    assert "accepted by A. Person, who types them too: C-102 of VA-2, C-103 of RS-1, C-104 of PG-1" in said
+    assert [one.accepted_by for one in acceptances(empty_records)] == ["B. Person", *["A. Person"] * 3]
+
+
+def test_nothing_is_said_where_one_person_may(empty_records, tmp_path):
+    set_to(empty_records, "yes")
+    assert said_by_import(empty_records, write(tmp_path / "in", small_job())) == []
+
+
+def test_it_is_refused_once_the_rule_of_the_house_says_no(empty_records, tmp_path):
+    set_to(empty_records, "no")
+    before = ledger_head(empty_records)
+    found = findings_of(empty_records, write(tmp_path / "in", with_cells(accepted_by="a. person")))
+    assert [(one.row, one.column) for one in found] == [(row, "accepted_by") for row in (2, 3, 4, 5)]
+    assert ledger_head(empty_records) == before
+    sheets = copy.deepcopy(with_cells())
+    for row in sheets["calibrations.csv"]:
+        row["accepted_by"] = "B. Person"
+    imported(empty_records, write(tmp_path / "again", sheets))
+    assert len(acceptances(empty_records)) == 4

@@ -1,0 +1,191 @@
+"""Review of an interval from what is on record, and the change that follows; expected values by hand from the certificates."""
+
+from datetime import date
+
+import numpy as np
+import pytest
+
+from calib.errors import BadInputError, NotInRecordsError
+from calib.procedures.change_interval import change_interval
+from calib.procedures.interval_review import BY_CHANGES, BY_LINE, review_interval
+from calib.procedures.ready import ready
+from calib.procedures.record_event import record_event
+from calib.records import database
+from calib.records.ledger import Signature
+from calib.records.tables import Event
+from tests.folders import NOW, SIGNED, all_of, ledger_head, records_of, small_job
+from tests.job_with_history import DAYS, INDICATIONS, SHIFTS, errors, sheets_with_history
+
+ON = date(2026, 3, 5)
+
+
+@pytest.fixture
+def records(tmp_path):
+    return records_of(tmp_path, sheets_with_history())
+
+
+def review(records, tag="VA-1", on=ON, target=0.95, judged="corrected value"):
+    with database.reading(str(records)) as session:
+        return review_interval(session, tag, on, target, judged)
+
+
+def test_the_errors_as_found_stand_at_the_indications_of_the_latest_certificate(records):
+    found = review(records)
+    assert [one.indication for one in found.points] == list(INDICATIONS)
+    for one in found.points:
+        expected = [np.interp(one.indication, *errors(shift)) for shift in (*SHIFTS, 0.0)]
+        assert [float(each.error) for each in one.found] == pytest.approx(expected, abs=1e-9)
+
+
+def test_the_limit_is_the_maximum_permissible_error_there(records):
+    assert [one.limit for one in review(records).points] == pytest.approx([0.01 * x + 0.03 for x in INDICATIONS])
+
+
+def test_a_review_knows_nothing_of_later_days(records):
+    found = review(records, on=date(2024, 6, 1))
+    assert [one.certificate for one in found.history] == [f"H-{day}" for day in DAYS[:3]]
+    assert found.counts is False
+
+
+def test_it_says_whether_history_counts_for_the_readings(records, small_records):
+    assert review(records).counts is True
+    assert review(small_records).counts is False
+
+
+def test_judged_by_its_corrected_values_the_error_begins_at_nothing(records):
+    by_value, by_indication = review(records), review(records, judged="indication")
+    last = [float(one.left[-1].error) for one in by_value.points]
+    assert [one.corrected for one in by_value.points] == pytest.approx(last)
+    assert [one.corrected for one in by_indication.points] == [0.0] * len(INDICATIONS)
+    # 0.40 m/s low at 13.6 m/s, where 0.166 is permissible
+    assert by_indication.points[-1].reached_by_line == 0.0
+    assert by_value.points[-1].reached_by_changes > 0.0
+
+
+def numbers(found):
+    return {one.method: one.months for one in found.proposals}
+
+
+def test_every_method_has_its_own_number(records):
+    found = numbers(review(records))
+    assert list(found) == [
+        BY_LINE,
+        BY_CHANGES,
+        "simple response (staircase)",
+        "reliability of the family (binomial)",
+        "reliability of the family (exponential)",
+    ]
+    assert all(1 <= months <= 24 for months in found.values())
+
+
+def test_the_staircase_looks_at_the_last_comparisons_as_found(records):
+    """They changed by 0.6 % of the indication, at 13.6 m/s by 0.082 of 0.166 m/s. As errors of the indication they are outside."""
+    assert numbers(review(records))["simple response (staircase)"] == 15
+    assert numbers(review(records, judged="indication"))["simple response (staircase)"] == 6
+
+
+def test_a_family_is_of_one_kind_maker_and_model(tmp_path):
+    sheets = sheets_with_history()
+    sheets["instruments.csv"] += [
+        next(row for row in sheets["instruments.csv"] if row["tag"] == "VA-1")
+        | {"tag": tag, "serial": tag, "model": model}
+        for tag, model in (("VA-7", "M1"), ("VA-8", "other"))
+    ]
+    for tag in ("VA-7", "VA-8"):
+        more = sheets_with_history(tag=tag)
+        for name in ("calibrations.csv", "comparisons.csv"):
+            sheets[name] += [
+                row | {"certificate": f"{row['certificate']}-{tag}"}
+                for row in more[name]
+                if row["certificate"].startswith("H-")
+            ]
+    found = review(records_of(tmp_path, sheets), "VA-7")
+    assert [one.tag for one in found.family] == ["VA-1"] * 4 + ["VA-7"] * 3
+    # Changes of more than 1 % + 0.03 m/s: 1.6 % from 2024 to 2025, at the higher indications.
+    assert [one.in_tolerance for one in found.family] == [True, True, False, True, True, True, False]
+
+
+def test_without_comparisons_there_is_nothing_to_propose_but_nothing_breaks(small_records):
+    found = review(small_records, "VA-2")
+    assert found.shortest is None
+    assert {one.months for one in found.proposals} == {None}
+
+
+def test_what_is_judged_follows_the_latest_acceptance_that_says(records):
+    assert review(records, judged=None).judged == "indication"
+
+
+def test_an_unknown_tag_is_named(small_records):
+    with pytest.raises(NotInRecordsError, match="no instrument 'VA-9'"):
+        review(small_records, "VA-9")
+
+
+# --- change ----------------------------------------------------------------------------------------------------------------------
+
+
+def change(records, months, reason="review of 2026", signed=SIGNED, tag="VA-1"):
+    with database.writing(str(records)) as session:
+        return change_interval(session, tag, months, reason, signed)
+
+
+def due(records, at=NOW):
+    with database.reading(str(records)) as session:
+        return str(ready(session, ["VA-1"], at, at, None)[0].decision.due_on)
+
+
+def test_a_shorter_interval_holds_at_once_and_a_longer_one_does_not(small_records):
+    assert due(small_records) == "2027-01-12"
+    assert change(small_records, "9").before == 12
+    assert due(small_records) == "2026-10-12"
+    later = Signature("A. Person", NOW.replace(hour=10), "interval set")
+    assert change(small_records, "24", signed=later).before == 9
+    assert due(small_records, NOW.replace(hour=11)) == "2026-10-12"
+    assert review(small_records, on=NOW.date()).present == 24
+
+
+def test_a_review_alone_changes_nothing(records):
+    before = ledger_head(records)
+    review(records)
+    assert ledger_head(records) == before
+
+
+def test_a_change_is_an_event_with_its_reason(small_records):
+    change(small_records, "9", " drift ")
+    with database.reading(str(small_records)) as session:
+        (kept,) = all_of(session, Event)
+    assert (kept.kind, kept.value, kept.reason, kept.at) == (
+        "interval change",
+        "9",
+        "drift",
+        "2026-03-06T09:00:00+00:00",
+    )
+
+
+@pytest.mark.parametrize(
+    ("months", "reason", "expected"),
+    [
+        ("0", "why", "a whole number, 1 or above"),
+        ("9.5", "why", "a whole number, 1 or above"),
+        ("a year", "why", "a whole number, 1 or above"),
+        ("12", "why", "another number of months than the 12 in force"),
+        ("9", "  ", "why, in a few words"),
+    ],
+)
+def test_a_wrong_change_is_named_and_nothing_is_written(small_records, months, reason, expected):
+    before = ledger_head(small_records)
+    with pytest.raises(BadInputError) as caught:
+        change(small_records, months, reason)
+    assert [one.expected for one in caught.value.findings] == [expected]
+    assert ledger_head(small_records) == before
+
+
+def test_a_retired_instrument_has_no_interval_to_change(small_records):
+    with database.writing(str(small_records)) as session:
+        record_event(session, "VA-1", "retirement", NOW, "worn out", SIGNED)
+    with pytest.raises(BadInputError, match="this one is retired"):
+        change(small_records, "9")
+
+
+def test_the_small_job_is_what_the_history_ends_with():
+    shown = [float(row["indication"]) for row in small_job()["comparisons.csv"] if row["tag"] == "VA-1"]
+    assert shown == list(INDICATIONS)
