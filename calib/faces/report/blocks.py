@@ -1,0 +1,172 @@
+"""What a report is laid out as: blocks of text, tables and pictures, the same for every form that people read.
+
+`sections` makes them from the report's content; the page, the PDF, the workbook and the mail are written from them, so no form has
+a number or a word that another has not. Text in a block is text as somebody typed it: each form writes it so that nothing in it
+is ever run, whatever signs it holds. A number stands in a cell twice: as it is shown, and unrounded for whoever computes with it.
+"""
+
+from dataclasses import dataclass, field
+from enum import Enum
+from typing import Any
+
+
+class Mark(Enum):
+    """How a run of text is set."""
+
+    PLAIN = "plain"
+    STRONG = "strong"
+    SOFT = "soft"  # said beside: smaller, paler
+    CODE = "code"  # a digest, a command
+    STATEMENT = "statement"  # a statement of conformity: set with its sign, see `SIGNS`
+
+
+# Signs of the statements of conformity: they are told apart without colour.
+SIGNS = {"pass": "●", "conditional pass": "◐", "conditional fail": "◔", "fail": "○"}
+
+
+@dataclass(frozen=True)
+class Run:
+    """A run of text, as typed; `to` is the anchor of a place in this report that it leads to."""
+
+    text: str
+    mark: Mark = Mark.PLAIN
+    to: str | None = None  # absent: it leads nowhere
+
+
+Runs = tuple[Run, ...]
+
+
+def runs(*parts: str | Run) -> Runs:
+    """Text and runs, as runs."""
+    return tuple(Run(one) if isinstance(one, str) else one for one in parts)
+
+
+@dataclass(frozen=True)
+class Title:
+    """The report's title and what it is."""
+
+    text: str
+    below: str
+
+
+@dataclass(frozen=True)
+class Strip:
+    """Short facts at the head of the report: label and what it says."""
+
+    facts: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class Notice:
+    """What a reader must not miss; set apart, with its lead in strong letters."""
+
+    lead: str
+    text: Runs
+
+
+@dataclass(frozen=True)
+class Heading:
+    """A heading; level 2 begins a section, 3 a part of it."""
+
+    level: int
+    text: str
+    anchor: str | None = None  # unique in the report; absent: nothing leads here
+
+
+@dataclass(frozen=True)
+class Paragraph:
+    """Running text."""
+
+    text: Runs
+    soft: bool = False
+    anchor: str | None = None
+
+
+@dataclass(frozen=True)
+class Bullets:
+    """A list."""
+
+    items: tuple[Runs, ...]
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column of a table."""
+
+    label: str
+    is_number: bool = False  # set to the right, its figures below one another
+    is_wordy: bool = False  # running text, so it takes the room that is left
+    is_short: bool = False  # never broken across lines
+
+
+@dataclass(frozen=True)
+class Cell:
+    """A cell; an empty one has no runs."""
+
+    text: Runs = ()
+    value: float | None = None  # unrounded, where it is a number
+    unit: str | None = None  # of the value
+
+
+@dataclass(frozen=True)
+class Row:
+    """A row of a table."""
+
+    cells: tuple[Cell, ...]
+    is_total: bool = False
+    anchor: str | None = None
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table; its head is repeated on each printed page. On a narrow screen each row is a card with the labels beside the cells."""
+
+    name: str  # what it holds, in a few words; also the name of its sheet in a workbook
+    columns: tuple[Column, ...]
+    rows: tuple[Row, ...]
+    caption: Runs = ()
+    is_compact: bool = False  # no wider than its text needs
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A picture with the text that stands for it where it cannot be seen, and its caption."""
+
+    name: str  # unique in the report
+    figure: Any  # a matplotlib figure
+    alternative: str
+    caption: Runs = ()
+    anchor: str | None = None
+
+
+@dataclass(frozen=True)
+class Formula:
+    """A formula of this program's own, in the notation of the GUM: no typed text is ever in one."""
+
+    typst: str  # mathematics of Typst, without the dollar signs
+    mathml: str  # the same as the inside of a <math> element
+    plain: str  # the same in one line of text
+
+
+@dataclass(frozen=True)
+class Signatures:
+    """Room for signatures: the role and the name of each, blank where it is not known."""
+
+    lines: tuple[tuple[str, str], ...]
+
+
+Block = Title | Strip | Notice | Heading | Paragraph | Bullets | Table | Picture | Formula | Signatures
+
+
+@dataclass(frozen=True)
+class Layout:
+    """A report laid out."""
+
+    job: str
+    title: str
+    revision: int
+    is_draft: bool  # not issued
+    issued: str  # ISO 8601 with its zone
+    ledger_digest: str
+    language: str = "en"
+    blocks: tuple[Block, ...] = field(default=())
