@@ -176,7 +176,7 @@ class Page(HTMLParser):
         elif tag in ("td", "th"):
             self.rows[-1].append("")
             self.in_cell = True
-            self.headings |= {len(self.rows) - 1} if tag == "th" else set()
+            self.headings |= {len(self.rows) - 1} if ("scope", "col") in attrs else set()
         elif tag == "br" and self.in_cell:
             self.rows[-1][-1] += " "
 

@@ -59,6 +59,7 @@ WRITTEN: tuple[Written, ...] = (
     Written("event", "record"),
     Written("disposition", "dispose"),
     Written("issued_report", "issue"),
+    Written("issued_form", "issue"),
     Written("house_rule", "rule"),
     Written("person", "people"),
     Written("role", "people"),

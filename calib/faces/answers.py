@@ -1,6 +1,7 @@
 """Answers of the commands: as documents for machines, as text for people."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from calib.faces.curve_answer import Content
 from calib.faces.plain_text import one_line
@@ -13,6 +14,9 @@ from calib.procedures.ready import AtIndication, Readiness
 from calib.quantities import preferred
 from calib.uncertainty.estimate import relative_uncertainty_of_s
 from calib.uncertainty.statement import plain, round_uncertainty
+
+if TYPE_CHECKING:
+    from calib.faces.charts import DistributionDrawing
 
 
 def readiness(one: Readiness, units: str | None) -> Content:
@@ -171,13 +175,22 @@ def _heavy_tails(found: ReadingInJob) -> list[str]:
     ]
 
 
-def save_distribution(found: ReadingInJob, both: LawAndDistributions, path: Path, units: str | None) -> None:
-    """Draw the output distribution with the intervals of both propagations to a file; raises CalibError."""
+def save_budget(
+    found: ReadingInJob, document: Content, both: LawAndDistributions | None, path: Path, units: str | None
+) -> None:
+    """Draw a budget to a file, with the distribution of the flow below it where there is one; raises CalibError."""
     from calib.faces import charts  # noqa: PLC0415 (the drawing library takes a third of a second to import)
+
+    drawing = None if both is None else _distribution(found, both, units)
+    charts.save_or_tell(charts.budget_bars(document, drawing), path)
+
+
+def _distribution(found: ReadingInJob, both: LawAndDistributions, units: str | None) -> "DistributionDrawing":
+    from calib.faces.charts import DistributionDrawing  # noqa: PLC0415
 
     one = found.evaluation.measured[found.row]
     in_unit = flow_unit(one.outlet, units)
-    drawing = charts.DistributionDrawing(
+    return DistributionDrawing(
         name=f"{one.outlet.outlet}, reading {one.reading.id}",
         label=f"flow [{in_unit.symbol}]",
         sample=in_unit.from_si(both.simulated.sample),
@@ -192,7 +205,6 @@ def save_distribution(found: ReadingInJob, both: LawAndDistributions, path: Path
             in_unit.from_si(both.simulated.symmetric_interval.high),
         ),
     )
-    charts.save_or_tell(charts.distribution_chart(drawing), path)
 
 
 def budget_text(one: Content) -> str:

@@ -43,13 +43,16 @@ def _shape_of(found: Curve, instrument: tables.Instrument) -> Content:
     if isinstance(found, CorrectionCurve) and own is not None:
         coefficients, covariance = found.polynomial.in_unit(own.scale, own.offset).in_powers_of_x()
         symbol, written = own.symbol, formula(coefficients.tolist())
+        names = _POLYNOMIAL[: coefficients.size]
     else:
         fit = response_of(found).fit
         coefficients, covariance = fit.coefficients, fit.covariance
         symbol, written = "SI units", response_formula(fit)
+        names = fit.shape.parameters
     return {
         "title": f"degree {coefficients.size - 1}" if own is not None else response_of(found).fit.shape.title,
         "unit": symbol,
+        "coefficient_names": list(names),
         "coefficients": coefficients.tolist(),
         "standard_uncertainties": np.sqrt(np.clip(np.diag(covariance), 0.0, None)).tolist(),
         "formula": written,
@@ -64,6 +67,7 @@ def response_formula(fit: ResponseFit) -> str:
     return f"{fit.shape.equation} with {values}"
 
 
+_POLYNOMIAL = ("a₀", "a₁ (of x)", "a₂ (of x²)", "a₃ (of x³)")
 _POWERS = ("", " x", " x²", " x³")
 
 

@@ -1,10 +1,9 @@
 """Charts over time: the errors of an instrument through its calibrations, and control charts of its intermediate checks."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date
 
-import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -13,7 +12,7 @@ from numpy.typing import NDArray
 from calib.confirmation.drift import Drift
 from calib.confirmation.history import DAYS_IN_A_YEAR, MONTHS_IN_A_YEAR
 from calib.errors import CalibError
-from calib.faces.charts import BAND, INK, LINE, PALE, _drawing, _short
+from calib.faces.charts.style import BAND, INK, LINE, PALE, SMALL, TITLE, WHITE, WIDTH, house_style, short, titled
 from calib.procedures.checks_on_file import ChartedSeries
 
 Floats = NDArray[np.float64]
@@ -53,16 +52,25 @@ def history_chart(shown: HistoryDrawing) -> Figure:
     points = [one for one in shown.points if one.days][:_MOST_POINTS]
     if not points:
         raise CalibError(f"{shown.name}: there are no comparisons as found to draw")
-    with _drawing(), mpl.rc_context({"date.converter": "concise"}):
-        figure = Figure(figsize=(6.4, 1.1 + 1.35 * len(points)), layout="constrained")
+    with house_style():
+        figure = Figure(figsize=(WIDTH, 1.1 + 1.35 * len(points)), layout="constrained")
         strips = figure.subplots(len(points), 1, sharex=True, squeeze=False)[:, 0]
         for axes, one in zip(strips, points, strict=True):
             _strip(axes, one, shown)
-        strips[0].set_title(_short(shown.name, 60), loc="left", fontsize=9.5, fontweight="bold")
-        handles, labels = strips[0].get_legend_handles_labels()
-        figure.legend(handles, labels, loc="outside lower left", ncols=4, frameon=False, fontsize=8)
+        strips[0].set_xlim(*_span(points, shown.months))
+        titled(strips[0], shown.name)
+        _legend(figure, strips)
         figure.align_ylabels()
         return figure
+
+
+def _span(points: Sequence[PointDrawing], months: int) -> tuple[np.datetime64, np.datetime64]:
+    """From before the first calibration to one interval after the last, or two where a drift is drawn."""
+    first, last = min(one.days[0] for one in points), max(one.days[-1] for one in points)
+    ahead = _LOOK_AHEAD if any(one.drift is not None for one in points) else 1
+    years = np.array([-0.25, ahead]) * months / MONTHS_IN_A_YEAR
+    before, after = np.array([first, last], dtype="datetime64[s]") + _seconds(years)
+    return before, after
 
 
 def _strip(axes: Axes, one: PointDrawing, shown: HistoryDrawing) -> None:
@@ -86,7 +94,7 @@ def _band(axes: Axes, one: PointDrawing, drift: Drift, months: int) -> None:
     since = np.datetime64(drift.since, "s")
     days = since + _seconds(years)
     error, band = drift.error(years) / one.scale, drift.band(years) / one.scale
-    axes.fill_between(days, error - band, error + band, color=BAND, lw=0, label="band")
+    axes.fill_between(days, error - band, error + band, color=BAND, lw=0, label="band of the drift")
     axes.plot(days, error, color=LINE, lw=1.6, label="drift")
     if one.reached is not None and one.reached <= years[-1]:
         axes.plot(
@@ -95,24 +103,60 @@ def _band(axes: Axes, one: PointDrawing, drift: Drift, months: int) -> None:
             color=LINE,
             lw=1.1,
             ls=":",
+            label="limit reached",
         )
+
+
+def history_alternative(shown: HistoryDrawing) -> str:
+    """The picture of a history in words."""
+    points = [one for one in shown.points if one.days][:_MOST_POINTS]
+    return f"{short(shown.name, 80)}, with U, over the calibrations. " + " ".join(
+        _point_text(one, shown.unit) for one in points
+    )
+
+
+def _point_text(one: PointDrawing, symbol: str) -> str:
+    limit = "" if one.limit is None else f"; maximum permissible error ± {one.limit:.3g} {symbol}"
+    first = f"{one.errors[0]:+.3g} {symbol} on {one.days[0]}"
+    last = "" if len(one.days) == 1 else f" to {one.errors[-1]:+.3g} {symbol} on {one.days[-1]}"
+    return f"At {one.indication:.4g} {symbol}: {first}{last}, U {one.expanded_uncertainties[-1]:.2g} {symbol}{limit}."
 
 
 def control_chart(name: str, series: Sequence[ChartedSeries]) -> Figure:
     """One strip for each kind of check: values, limits as they were applied, baseline and weighted mean."""
     if not series:
         raise CalibError(f"{name}: there are no checks to draw")
-    with _drawing(), mpl.rc_context({"date.converter": "concise"}):
-        figure = Figure(figsize=(6.4, 1.1 + 1.9 * len(series)), layout="constrained")
-        strips = figure.subplots(len(series), 1, squeeze=False)[:, 0]
+    with house_style():
+        figure = Figure(figsize=(WIDTH, 1.1 + 1.9 * len(series)), layout="constrained")
+        strips = figure.subplots(len(series), 1, sharex=True, squeeze=False)[:, 0]
         for axes, one in zip(strips, series, strict=True):
             _checks(axes, one)
-        figure.suptitle(_short(f"{name}: intermediate checks", 60), x=0.01, ha="left", fontsize=9.5, fontweight="bold")
-        handles = {
-            label: handle for axes in strips for handle, label in zip(*axes.get_legend_handles_labels(), strict=True)
-        }
-        figure.legend(handles.values(), handles.keys(), loc="outside lower left", ncols=4, frameon=False, fontsize=8)
+        figure.suptitle(short(f"{name}: intermediate checks", 60), x=0.01, ha="left", fontsize=TITLE, fontweight="bold")
+        _legend(figure, strips)
         return figure
+
+
+def _legend(figure: Figure, strips: Iterable[Axes]) -> None:
+    """What any strip shows, each once."""
+    found = {label: handle for axes in strips for handle, label in zip(*axes.get_legend_handles_labels(), strict=True)}
+    figure.legend(list(found.values()), list(found), loc="outside lower left", ncols=4)
+
+
+def control_alternative(name: str, series: Sequence[ChartedSeries]) -> str:
+    """The picture of the checks in words."""
+    return f"Control charts of the intermediate checks of {short(name, 60)}. " + " ".join(
+        _series_text(one) for one in series
+    )
+
+
+def _series_text(one: ChartedSeries) -> str:
+    failed = sum(not each.passed for each in one.checks)
+    last = one.checks[-1]
+    other = "" if one.other is None else f" with {short(one.other, 40)}"
+    return (
+        f"{one.kind.capitalize()}{other}: {len(one.checks)} checks, {failed} failed; the last, on {last.at.date()}, is "
+        f"{last.value:.4g} within limits of {last.low:.4g} and {last.high:.4g}."
+    )
 
 
 def _checks(axes: Axes, one: ChartedSeries) -> None:
@@ -126,11 +170,11 @@ def _checks(axes: Axes, one: ChartedSeries) -> None:
         axes.axhline(one.base.mean, color=LINE, lw=0.9, label="mean of the baseline")
     _marks(axes, at, value, passed & in_baseline, "s", PALE, "baseline")
     _marks(axes, at, value, passed & ~in_baseline, "o", LINE, "passed")
-    _marks(axes, at, value, ~passed, "X", "white", "failed")
+    _marks(axes, at, value, ~passed, "X", WHITE, "failed")
     _weighted(axes, one, at)
     axes.set_ylabel("E_n" if one.unit == "1" and one.kind == "comparison" else f"[{one.unit}]")
     other = "" if one.other is None else f", {one.other}"
-    axes.text(0.0, 1.0, _short(f"{one.kind}{other}", 60), transform=axes.transAxes, va="bottom", fontsize=8)
+    axes.text(0.0, 1.0, short(f"{one.kind}{other}", 60), transform=axes.transAxes, va="bottom", fontsize=SMALL)
 
 
 def _marks(axes: Axes, at: Times, value: Floats, which: NDArray[np.bool_], sign: str, face: str, label: str) -> None:
@@ -142,7 +186,7 @@ def _weighted(axes: Axes, one: ChartedSeries, at: Times) -> None:
     mean = np.array([np.nan if each.weighted_mean is None else each.weighted_mean for each in one.checks])
     if one.mean_limits is None or not np.isfinite(mean).any():
         return
-    axes.plot(at, mean, color=LINE, lw=1.4, label="weighted mean")
+    axes.plot(at, mean, color=LINE, lw=1.4, ls="-.", marker=".", ms=4, label="weighted mean")
     for end in (one.mean_limits.low, one.mean_limits.high):
         axes.plot(at[np.isfinite(mean)], np.full(np.isfinite(mean).sum(), end), color=LINE, lw=0.8, ls=":")
 

@@ -1,5 +1,6 @@
 """Typed text on a terminal: it may hold line ends and escape sequences, and must do no harm there."""
 
+import re
 from typing import Any
 
 INSTEAD = "\N{REPLACEMENT CHARACTER}"
@@ -19,3 +20,18 @@ def cells_text(cells: dict[str, Any]) -> str:
     """Filled cells, one a line."""
     filled = {name: value for name, value in cells.items() if value is not None and name != "id"}
     return "\n".join(f"  {name.replace('_', ' ')}: {one_line(str(value))}" for name, value in filled.items())
+
+
+def controls_named(text: str) -> str:
+    """The text with tabs and line ends as they are, and each other control character (or half of a surrogate pair) as ⟨U+0001⟩.
+
+    XML 1.0, 2.2 allows none of those in a document, and a mail header no line end.
+    """
+    return text if text.isprintable() else _NAMED.sub(lambda one: f"⟨U+{ord(one[0]):04X}⟩", _line_ends(text))
+
+
+_NAMED = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
+
+
+def _line_ends(text: str) -> str:
+    return text.replace("\r\n", "\n").replace("\r", "\n")

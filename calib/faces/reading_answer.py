@@ -154,9 +154,18 @@ def _traverse(found: Evaluation, row: int, units: str | None) -> Content | None:
         "passes": traversed.passes,
         "velocity_unit": in_velocity.symbol,
         "velocities": [
-            {"line": place.line, "point": place.point, "velocity": float(in_velocity.from_si(velocity))}
-            for place, velocity in zip(
-                traversed.places(section_of(one.outlet)), found.point_velocities(row), strict=True
+            {
+                "line": place.line,
+                "point": place.point,
+                "weight": place.weight,
+                "indications": list(indications),
+                "velocity": float(in_velocity.from_si(velocity)),
+            }
+            for place, indications, velocity in zip(
+                traversed.places(section_of(one.outlet)),
+                traversed.indications,
+                found.point_velocities(row),
+                strict=True,
             )
         ],
         "profile": {

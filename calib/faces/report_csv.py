@@ -13,16 +13,18 @@ _CSV_COLUMNS = (
     "coverage_probability", "effective_degrees_of_freedom", "statement", "design_flow", "tolerance_percent", "percent_of_design",
     "conformity", "probability_of_conformity", "in_totals", "outlets", "outlets_measured", "reasons", "place", "room", "probe",
     "conditions", "density_kg_m3", "found_factor", "consumer_risk", "producer_risk", "flags", "wanted", "probability_as_wanted",
-    "revision", "column", "before", "after",
+    "revision", "column", "before", "after", "job", "state", "issued", "issued_by", "decision_rule", "ledger_digest",
+    "laboratory", "calibrated_on", "due_on",
 )  # fmt: skip
 
 
 def as_csv(report: Content) -> str:
-    """The report as one table: a row for each reading, total, room, refusal and amended cell."""
+    """The report as one table: a row for itself, each reading, total, room, refusal, amended cell, change and instrument."""
     out = io.StringIO(newline="")
     writer = csv.DictWriter(out, _CSV_COLUMNS, restval="", lineterminator="\n")
     writer.writeheader()
     rows = [
+        _csv_report(report),
         *(_csv_reading(one) for one in report["readings"]),
         *(_csv_total("total", one) for one in report["totals"]),
         *(_csv_total("job total", one) for one in report["job_totals"]),
@@ -43,10 +45,24 @@ def as_csv(report: Content) -> str:
             for one in report["amendments"]
             for change in one["changes"]
         ),
+        *({"record": "change", "column": one["what"]} | _same(one, "before", "after") for one in report["changes"]),
+        *(
+            {"record": "instrument", "instrument": one["tag"]}
+            | _same(one, "certificate", "laboratory", "calibrated_on", "due_on")
+            for one in report["instruments"]
+        ),
     ]
     for row in rows:
         writer.writerow({name: _harmless(cell) for name, cell in row.items()})
     return out.getvalue()
+
+
+def _csv_report(report: Content) -> Content:
+    return {
+        "record": "report",
+        "state": "draft" if report["is_draft"] else "issued",
+        "reasons": report["revision_reason"],
+    } | _same(report, "job", "revision", "issued", "issued_by", "decision_rule", "ledger_digest")
 
 
 def _csv_reading(one: Content) -> Content:

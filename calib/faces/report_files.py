@@ -1,8 +1,7 @@
-"""Write a job's report into a folder."""
+"""Make a job's report in its forms, write it into a folder, issue it, write an issue again."""
 
-import re
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -10,13 +9,19 @@ from pathlib import Path
 from sqlmodel import Session
 
 from calib.errors import CalibError
-from calib.faces.curve_answer import Content
-from calib.faces.document import as_json, content
-from calib.faces.report_csv import as_csv
+from calib.faces.document import Issuing, content
+from calib.faces.report.changes import revised
+from calib.faces.report.forms import file_stem, in_forms
+from calib.procedures.issue_report import ToIssue, issue_report, may_issue
+from calib.procedures.issued_reports import bytes_of, issues_of
 from calib.procedures.report import JobReport, report
+from calib.records import database, ledger
+from calib.records.ledger import Signature
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 
-_LONGEST_NAME = 60  # signs of a job's name in a file name: four bytes each at the most, and systems allow 255
+_KEPT_ALWAYS = "json"  # the next revision says what it changes in it
+
+Progress = Callable[[str], None]
 
 
 @dataclass(frozen=True)
@@ -25,46 +30,105 @@ class WrittenReport:
 
     files: tuple[Path, ...]
     refusals: int
+    revision: int
 
 
-def write_report(
-    session: Session,
-    job: str,
-    forms: Sequence[str],
-    into: Path,
-    issued: datetime,
-    now: datetime,
-    units: str | None,
-    coverage_probability: float = COVERAGE_PROBABILITY,
+@dataclass(frozen=True)
+class Wanted:
+    """The report that is wanted."""
+
+    job: str
+    forms: Sequence[str]
+    issued: datetime  # the time of issue to print, of a draft that of its writing
+    now: datetime
+    units: str | None = None  # absent: those that were typed
+    coverage_probability: float = COVERAGE_PROBABILITY
+
+
+def _silent(_: str) -> None:
+    """Nobody wants to know."""
+
+
+def write_draft(session: Session, wanted: Wanted, into: Path, progress: Progress = _silent) -> WrittenReport:
+    """Write a job's report as it would be issued now, in each form; raises NotInRecordsError, CalibError."""
+    found = _evaluated(session, wanted, progress)
+    document = revised(content(found, wanted.issued, wanted.units), found.issued_before)
+    made = in_forms(document, found, wanted.forms, progress)
+    files = _write_all(into, {f"{file_stem(wanted.job)}.{form}": made[form] for form in wanted.forms})
+    return WrittenReport(files, len(found.evaluation.refused), document["revision"])
+
+
+def issue(
+    records: str, wanted: Wanted, reason: str | None, signature: Signature, into: Path, progress: Progress = _silent
 ) -> WrittenReport:
-    """Write the report of a job in each form; raises NotInRecordsError, or CalibError where the folder cannot be written."""
-    found = report(session, job, now, coverage_probability)
-    document = content(found, issued, units)
-    name = re.sub(r"[^\w.-]+", "_", job).strip(".")[:_LONGEST_NAME] or "job"
-    files = []
-    for form in forms:
-        path = into / f"{name}.{form}"
-        _write(path, _in_form(form, document, found))
-        files.append(path)
-    return WrittenReport(tuple(files), len(found.evaluation.refused))
+    """Issue a job's report: keep its bytes as the next revision, then write them into a folder.
+
+    It is made before others are kept from writing; where somebody wrote meanwhile it is made anew. Raises NotInRecordsError,
+    BadInputError where it may not be issued, CalibError where the folder cannot be written: then it is issued all the same.
+    """
+    with database.reading(records) as session:
+        made = _made(session, wanted, reason, signature, progress)
+    with database.writing(records) as session:
+        if ledger.head(session)[1] != made.issue.ledger_digest:
+            progress("the records were written to meanwhile: the report is made anew")
+            made = _made(session, wanted, reason, signature, progress)
+        issue_report(session, made.issue, signature)
+    try:
+        files = _write_all(into, dict(made.issue.forms.values()))
+    except CalibError as error:
+        number = made.issue.revision
+        again = (
+            f"issued as revision {number} all the same: `calib report {wanted.job} --revision {number}` writes it again"
+        )
+        raise CalibError(f"{error}; it is {again}") from error
+    return WrittenReport(files, made.refusals, made.issue.revision)
 
 
-def _in_form(form: str, document: Content, found: JobReport) -> str:
-    if form == "json":
-        return as_json(document)
-    if form == "csv":
-        return as_csv(document)
-    from calib.faces.page import as_html  # noqa: PLC0415 (the drawing library takes a third of a second to import)
-
-    return as_html(document, found.calibrations)
+@dataclass(frozen=True)
+class _Made:
+    issue: ToIssue
+    refusals: int
 
 
-def _write(path: Path, text: str) -> None:
+def _made(session: Session, wanted: Wanted, reason: str | None, signature: Signature, progress: Progress) -> _Made:
+    person = may_issue(session, wanted.job, reason, signature).person
+    found = _evaluated(session, wanted, progress)
+    document = content(found, wanted.issued, wanted.units, Issuing(person, reason))
+    document = revised(document, found.issued_before)
+    forms = dict.fromkeys([*wanted.forms, _KEPT_ALWAYS])
+    made = in_forms(document, found, list(forms), progress)
+    revision = document["revision"]
+    named = {form: (f"{file_stem(wanted.job)}-r{revision}.{form}", made[form]) for form in forms}
+    issue = ToIssue(wanted.job, revision, wanted.issued, reason, found.ledger_digest, named)
+    return _Made(issue, len(found.evaluation.refused))
+
+
+def _evaluated(session: Session, wanted: Wanted, progress: Progress) -> JobReport:
+    progress(f"evaluating the readings of job {wanted.job}")
+    return report(session, wanted.job, wanted.now, wanted.coverage_probability)
+
+
+def write_issued(session: Session, job: str, revision: int, forms: Sequence[str], into: Path) -> tuple[Path, ...]:
+    """Write an issue again, byte for byte, in those forms, or all of it; raises NotInRecordsError, CalibError."""
+    of_revision = [one for one in issues_of(session, job) if one.revision == revision]
+    kept = {each.form: each.name for one in of_revision for each in one.forms}
+    asked = forms or list(kept) or [_KEPT_ALWAYS]  # of a revision that was not issued the first form is missed
+    contents = {form: bytes_of(session, job, revision, form) for form in asked}
+    return _write_all(into, {kept[form]: made for form, made in contents.items()})
+
+
+def _write_all(into: Path, contents: Mapping[str, bytes]) -> tuple[Path, ...]:
+    for name, made in contents.items():
+        _write(into / name, made)
+    return tuple(into / name for name in contents)
+
+
+def _write(path: Path, made: bytes) -> None:
     """Write whole or not at all: a reader never sees half a report."""
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".report-", delete=False) as part:
-            part.write(text.encode("utf-8", "backslashreplace"))
+            part.write(made)
         beside = Path(part.name)
         try:
             beside.chmod(0o644)

@@ -12,7 +12,7 @@ from matplotlib.patches import Polygon
 from numpy.typing import NDArray
 
 from calib.airflow.traverse import RECTANGULAR, ROUND, Section, TraversePoint
-from calib.faces.charts import INK, LINE, PALE, _drawing
+from calib.faces.charts.style import INK, LINE, PALE, house_style
 from calib.quantities import Unit
 
 Array = NDArray[np.float64]
@@ -114,7 +114,7 @@ def section_chart(
     height = _ABOVE + section.height * scale + _BELOW + _ROW * (len(rows) + 1)
     bottom = height - _ABOVE - section.height * scale
     paper = _Paper(section, scale, (_WIDTH - section.width * scale) / 2, bottom)
-    with _drawing():
+    with house_style():
         figure = Figure(figsize=(_WIDTH, height))
         axes = figure.add_axes((0, 0, 1, 1), xlim=(0, _WIDTH), ylim=(0, height))
         axes.set_axis_off()

@@ -1,6 +1,6 @@
 """What was amended in a job since it was first typed: both values, the reason, and the flow as it was before."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import pairwise
@@ -11,7 +11,7 @@ from calib.measurement import flows
 from calib.procedures.arrays_of import arrays_of
 from calib.procedures.evaluate import Evaluation, Measured
 from calib.procedures.gate_reading import gate_reading
-from calib.procedures.look_up_outlets import outlet_history
+from calib.procedures.look_up_outlets import history_of_outlet
 from calib.procedures.on_record import OnRecord, as_amended, on_record
 from calib.procedures.register import key, moment
 from calib.procedures.results import Results, results
@@ -45,19 +45,28 @@ class Amendment:
 def amendments_of(session: Session, evaluation: Evaluation, now: datetime) -> tuple[Amendment, ...]:
     """Amendments of a job's outlets and of the factors they use, in the order in which they were written."""
     job = evaluation.job
-    outlets = session.exec(select(tables.Outlet).where(tables.Outlet.job_id == job.id).order_by(col(tables.Outlet.id)))
-    found = [one for outlet in outlets.all() for one in _of_outlet(session, outlet, evaluation, now)]
+    records = on_record(session)
+    found = [one for outlet in _amended(session, job) for one in _of_outlet(session, outlet, evaluation, records, now)]
     used = {one.factor.factor for one in evaluation.measured if one.factor is not None}
     found += [one for name in sorted(used) for one in _of_factor(session, name)]
     return tuple(sorted(found, key=lambda one: (moment(one.time), one.record, one.revision)))
 
 
-def _of_outlet(session: Session, outlet: tables.Outlet, evaluation: Evaluation, now: datetime) -> Iterable[Amendment]:
-    history = outlet_history(session, evaluation.job.job, outlet.outlet)
+def _amended(session: Session, job: tables.Job) -> Sequence[tables.Outlet]:
+    """Outlets of a job that were amended: few of many, as a rule."""
+    revised = select(tables.OutletRevision.outlet_id)
+    amended = select(tables.Outlet).where(tables.Outlet.job_id == job.id, col(tables.Outlet.id).in_(revised))
+    return session.exec(amended.order_by(col(tables.Outlet.id))).all()
+
+
+def _of_outlet(
+    session: Session, outlet: tables.Outlet, evaluation: Evaluation, records: OnRecord, now: datetime
+) -> Iterable[Amendment]:
+    history = history_of_outlet(session, outlet)
     for one in history.revisions:
         before: tuple[FlowBefore, ...] = ()
         if one is history.revisions[-1]:
-            before = tuple(_flows_before(on_record(session), _before_last(session, outlet), evaluation, now))
+            before = tuple(_flows_before(records, _before_last(session, outlet), evaluation, now))
         yield Amendment(f"outlet {outlet.outlet}", one.revision, one.changes, one.reason, one.person, one.time, before)
 
 

@@ -8,6 +8,7 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -88,6 +89,11 @@ class Evaluation:
         traversed = self.measured[row].observed.traversed
         assert self.readings is not None and self.flows is not None and traversed is not None  # noqa: S101, PT018
         return _of_points(self.readings, self.flows, row, traversed.passes)
+
+    @cached_property
+    def measured_outlets(self) -> dict[int, tables.Outlet]:
+        """Outlets that a reading stands of, as they count now, by their key."""
+        return {key(one.outlet.id): one.outlet for one in self.measured}
 
     @property
     def totals(self) -> tuple[Total, ...]:

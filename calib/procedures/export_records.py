@@ -39,6 +39,7 @@ _OTHERS: tuple[type[SQLModel], ...] = (
     tables.ImpactLine,
     tables.Disposition,
     tables.IssuedReport,
+    tables.IssuedForm,
     tables.Refusal,
     tables.LedgerEntry,
 )

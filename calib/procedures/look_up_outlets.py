@@ -43,12 +43,12 @@ class OutletHistory:
 def outlets(session: Session, job: str) -> list[OutletHistory]:
     """Every outlet of a job; raises NotInRecordsError."""
     of_job = select(tables.Outlet).where(tables.Outlet.job_id == job_named(session, job).id)
-    return [_history(session, one) for one in session.exec(of_job.order_by(col(tables.Outlet.id)))]
+    return [history_of_outlet(session, one) for one in session.exec(of_job.order_by(col(tables.Outlet.id)))]
 
 
 def outlet_history(session: Session, job: str, name: str) -> OutletHistory:
     """One outlet of a job; raises NotInRecordsError."""
-    return _history(session, outlet_named(session, job, name))
+    return history_of_outlet(session, outlet_named(session, job, name))
 
 
 def readings_at(session: Session, job: str, name: str) -> list[int]:
@@ -58,7 +58,8 @@ def readings_at(session: Session, job: str, name: str) -> list[int]:
     return [key(one.id) for one in sorted(taken, key=lambda one: (moment(one.observed_at), key(one.id)))]
 
 
-def _history(session: Session, outlet: tables.Outlet) -> OutletHistory:
+def history_of_outlet(session: Session, outlet: tables.Outlet) -> OutletHistory:
+    """What was amended in an outlet, and how it counts now."""
     revisions = tuple(_revisions(session, outlet))
     own = select(tables.OutletRevision).where(tables.OutletRevision.outlet_id == outlet.id)
     last = session.exec(own.order_by(col(tables.OutletRevision.revision).desc())).first()

@@ -418,7 +418,7 @@ class _Finding:
         unknown = [name for name, each in of_readings.items() if each["before"] and not each["after"]]
         return {
             "job": job,
-            "report": f"{job} revision {one.revision} ({one.form})",
+            "report": f"{job} revision {one.revision}",
             "issued_at": one.issued_at,
             "relied_on_as": [],
             **compared(None, None),

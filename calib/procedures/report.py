@@ -9,6 +9,7 @@ from calib.confirmation.interval import Decision
 from calib.procedures.amendments import Amendment, amendments_of
 from calib.procedures.evaluate import Evaluation, evaluate
 from calib.procedures.gate_reading import air_of_reading
+from calib.procedures.issued_reports import Issue, bytes_of, issues_of
 from calib.procedures.look_up import CalibrationOnFile, calibration_on_file
 from calib.procedures.reviews import Review, open_reviews_of
 from calib.procedures.risks_of import RisksOfJob, risks_of
@@ -27,6 +28,8 @@ class JobReport:
     calibrations: dict[tuple[str, str], CalibrationOnFile]  # by tag and certificate number
     ledger_digest: str
     open_reviews: tuple[Review, ...] = ()  # of instruments found beyond their limits, with a line on this job
+    issues: tuple[Issue, ...] = ()  # of this job's report, the first one first
+    issued_before: bytes | None = None  # the last issue as JSON; absent where there is none
 
 
 def report(session: Session, job: str, now: datetime, coverage_probability: float = COVERAGE_PROBABILITY) -> JobReport:
@@ -35,9 +38,22 @@ def report(session: Session, job: str, now: datetime, coverage_probability: floa
     used = {pair for one in found.measured for pair in instruments_of(one)}
     calibrations = {names: calibration_on_file(session, *names) for names in sorted(used)}
     amendments = amendments_of(session, found, now)
+    issues = issues_of(session, job)
     return JobReport(
-        found, amendments, risks_of(found), calibrations, ledger.head(session)[1], tuple(open_reviews_of(session, job))
+        found,
+        amendments,
+        risks_of(found),
+        calibrations,
+        ledger.head(session)[1],
+        tuple(open_reviews_of(session, job)),
+        issues,
+        _as_json(session, issues[-1]) if issues else None,
     )
+
+
+def _as_json(session: Session, issue: Issue) -> bytes | None:
+    is_kept = any(one.form == "json" for one in issue.forms)
+    return bytes_of(session, issue.job, issue.revision, "json") if is_kept else None
 
 
 def instruments_of(one: Standing) -> dict[tuple[str, str], Decision]:

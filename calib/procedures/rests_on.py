@@ -34,7 +34,7 @@ class Ground:
     conditions: Mapping[int, tables.Condition]
     outlets: Mapping[int, tables.Outlet]  # as they count now
     jobs: Mapping[int, tables.Job]
-    reports: Mapping[int, tables.IssuedReport]  # without their bytes
+    reports: Mapping[int, tables.IssuedReport]
 
 
 def ground_of(session: Session) -> Ground:
@@ -51,7 +51,7 @@ def ground_of(session: Session) -> Ground:
         _by_key(session, tables.Condition),
         outlets_in_force(session),
         _by_key(session, tables.Job),
-        _reports(session),
+        _by_key(session, tables.IssuedReport),
     )
     links = (
         *_of_calibrations(session, known),
@@ -66,12 +66,6 @@ def ground_of(session: Session) -> Ground:
 
 def _by_key(session: Session, table: Any) -> dict[int, Any]:
     return {key(one.id): one for one in session.exec(select(table))}
-
-
-def _reports(session: Session) -> dict[int, tables.IssuedReport]:
-    columns = [one for one in tables.IssuedReport.__table__.columns if one.name != "content"]  # type: ignore[attr-defined]
-    rows = session.execute(select(*columns)).mappings()
-    return {row["id"]: tables.IssuedReport(**row, content=b"") for row in rows}
 
 
 def link_to(known: Ground, record: Record, instrument: int, role: str, day: date) -> Link:

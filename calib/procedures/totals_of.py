@@ -121,7 +121,7 @@ def _total(
     sign = {number: NET_SIGN[one.service] if service == NET else 1.0 for number, one in outlets.items()}
     declared = designs.get((system, service))
     tolerance = float("nan") if declared is None else float(declared.tolerance_percent) / 100
-    design, measured = _design(outlets, sign, designs), len(stands & outlets.keys())
+    design, measured = _design(outlets, sign, designs), sum(number in stands for number in outlets)
     return Total(system, service, measured, len(outlets), design, tolerance, room, wanted, sign)
 
 

@@ -344,11 +344,10 @@ class _Saying:
         says = {
             "job": job,
             "revision": one.revision,
-            "form": one.form,
             "issued_at": one.issued_at,
-            "sha256": one.sha256,
+            "reason": one.reason,
         }
-        return "report", f"report {job} revision {one.revision} ({one.form})", says
+        return "report", f"report {job} revision {one.revision}", says
 
 
 def _dates(own: InstrumentOnRecord, one: CalibrationOnRecord, on: date) -> dict[str, str | None]:

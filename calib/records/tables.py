@@ -660,23 +660,37 @@ class Disposition(SQLModel, table=True):
 
 
 class IssuedReport(SQLModel, table=True):
-    """A report as it was issued: its exact bytes."""
+    """One issue of a job's report; a later revision says why."""
 
     __tablename__: ClassVar[str] = "issued_report"
     __table_args__ = (
-        UniqueConstraint("job_id", "revision", "form"),
+        UniqueConstraint("job_id", "revision"),
         *_moment("issued_at"),
         *_above_zero("revision"),
-        *_not_blank("name", "sha256", "ledger_digest"),
+        *_not_blank("ledger_digest"),
+        CheckConstraint("revision = 1 OR length(reason) > 0", name="a_later_revision_says_why"),
     )
     id: int | None = Field(default=None, primary_key=True)
     job_id: int = Field(foreign_key="job.id", index=True)
     revision: int
     issued_at: str
+    reason: str | None = None  # absent: the first revision
+    ledger_digest: str  # the ledger's head when it was written
+
+
+class IssuedForm(SQLModel, table=True):
+    """A form of an issued report: its exact bytes."""
+
+    __tablename__: ClassVar[str] = "issued_form"
+    __table_args__ = (
+        UniqueConstraint("issued_report_id", "form"),
+        *_not_blank("form", "name", "sha256"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    issued_report_id: int = Field(foreign_key="issued_report.id", index=True)
     form: str
     name: str
-    sha256: str
-    ledger_digest: str  # the ledger's head when it was written
+    sha256: str = Field(index=True)
     content: bytes
 
 
@@ -729,4 +743,5 @@ EVIDENCE: tuple[type[SQLModel], ...] = (
     ImpactLine,
     Disposition,
     IssuedReport,
+    IssuedForm,
 )

@@ -88,6 +88,7 @@ RECORDS = [
     ("event", {"kind": "move"}, "record"),
     ("disposition", {}, "dispose"),
     ("issued_report", {}, "issue"),
+    ("issued_form", {}, "issue"),
     ("house_rule", {}, "rule"),
     ("person", {}, "people"),
     ("role", {}, "people"),

@@ -69,7 +69,7 @@ NAMES = ALWAYS | {"density", "probe", "back pressure"}  # the last three where t
 @pytest.fixture(scope="module")
 def demo(demo_folder):
     """The demo's report in each form."""
-    texts = {form: (demo_folder / f"LM-27.{form}").read_text(encoding="utf-8") for form in ("json", "csv", "html")}
+    texts = {form: (demo_folder / f"LM-27-r2.{form}").read_text(encoding="utf-8") for form in ("json", "csv", "html")}
     return texts | {"content": json.loads(texts["json"]), "page": Page.of(texts["html"])}
 
 
@@ -246,7 +246,9 @@ def test_csv_has_a_row_of_each_cell_that_was_amended(demo):
 
 def test_csv_holds_nothing_but_these_records(demo):
     records = [row["record"] for row in table(demo["csv"])]
-    assert list(dict.fromkeys(records)) == ["reading", "total", "job total", "room", "refusal", "amendment"]
+    assert list(dict.fromkeys(records)) == [
+        "report", "reading", "total", "job total", "room", "refusal", "amendment", "change", "instrument",
+    ]  # fmt: skip
 
 
 def test_every_column_of_the_csv_is_of_use(demo):
@@ -415,8 +417,8 @@ def test_hostile_text_is_whole_in_the_json(attacked):
 def test_hostile_text_is_whole_in_the_csv(attacked):
     text, written = attacked
     rows = table(written["csv"])
-    assert rows[0]["outlet"] == f"{text}S-1".strip()
-    assert [row["record"] for row in rows] == ["reading"] * 3 + ["total"] * 4 + ["refusal"]
+    assert rows[1]["outlet"] == f"{text}S-1".strip()
+    assert [row["record"] for row in rows] == ["report", *["reading"] * 3, *["total"] * 4, "refusal", "instrument"]
 
 
 @pytest.mark.parametrize("text", ["x" * 300, "a\tb", "測風口"], ids=["long", "tab", "other script"])
@@ -510,9 +512,9 @@ def test_an_outlet_that_was_not_measured_is_remarked(tmp_path):
     written = report_of(records_of(tmp_path, sheets), tmp_path / "out")
     supply = json.loads(written["json"])["totals"][0]
     assert (supply["outlets_measured"], supply["outlets"]) == (1, 2)
-    (row,) = [row for row in Page.of(written["html"]).rows if row[0] == "supply" and len(row) == 8]
+    (row,) = [row for row in Page.of(written["html"]).rows if row[0] == "supply" and len(row) == 9]
     assert row[-1] == "1 of 2, incomplete"
-    assert row[4:7] == ["", "", ""]  # no share of the design, no conformity, no probability
+    assert row[5:8] == ["", "", ""]  # no share of the design, no conformity, no probability
 
 
 # --- again -----------------------------------------------------------------------------------------------------------------------
@@ -546,7 +548,7 @@ def test_the_demo_run_twice_leaves_its_records_as_they_are(demo_records, demo_fo
     assert "left as they are" in told["said"][0]
     assert demo_records.read_bytes() == before
     for form in ("json", "csv", "html"):
-        assert (demo_records.parent / f"LM-27.{form}").read_bytes() == (demo_folder / f"LM-27.{form}").read_bytes()
+        assert (demo_records.parent / f"LM-27-r2.{form}").read_bytes() == (demo_folder / f"LM-27-r2.{form}").read_bytes()
 
 
 def test_the_demo_s_records_verify(demo_folder):

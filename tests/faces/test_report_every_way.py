@@ -10,6 +10,7 @@ import re
 
 import pytest
 
+from calib.faces.report.blocks import SIGNS
 from tests.command import calib, copied
 from tests.every_way import every_way
 from tests.folders import records_of
@@ -319,13 +320,18 @@ def test_every_reading_stands_on_the_page(report):
         assert (row[4] == "") == (one["velocity"] is None)
         design = one["design"]
         assert row[7:] == (
-            ["none", "", "", ""]
+            ["none", "", "", "", ""]
             if design is None
             else [
-                f"{design['value']:.4g} {design['unit']} ± {design['tolerance_percent']:g} %",
-                f"{design['percent_of_design']:.1f}", design["conformity"], percent(design["probability_of_conformity"]),
+                f"{design['value']:.4g} {design['unit']}", f"± {design['tolerance_percent']:g} %",
+                f"{design['percent_of_design']:.1f}", signed(design["conformity"]), percent(design["probability_of_conformity"]),
             ]
         )  # fmt: skip
+
+
+def signed(statement):
+    """A statement of conformity with its sign."""
+    return f"{SIGNS[statement]} {statement}" if statement else ""
 
 
 def total_cells(one):
@@ -337,9 +343,10 @@ def total_cells(one):
     return [
         "net (supply − return − exhaust)" if one["service"] == "net" else one["service"],
         *flow_and_k(one["flow"]),
-        (f"{design['value']:.4g} {design['unit']}" if design else "") + (f" ± {tolerance:g} %" if tolerance else ""),
+        f"{design['value']:.4g} {design['unit']}" if design else "",
+        f"± {tolerance:g} %" if tolerance else "",
         "" if share is None else f"{share:.1f}",
-        design.get("conformity") or "",
+        signed(design.get("conformity")),
         "" if p is None else percent(p),
         measured + (", incomplete" if one["outlets_measured"] < one["outlets"] else ""),
     ]
@@ -387,8 +394,8 @@ def test_every_amendment_stands_on_the_page_with_the_flow_before_and_after(repor
         last = one["flows"][-1]
         assert row[4:] == [flow_and_k(last[part])[0] for part in ("before", "after")]
     assert amendments[0]["flows"][-1]["before"] != amendments[0]["flows"][-1]["after"]
-    assert report["content"]["revision"] == 3
-    assert "Revision 3. 2 corrections since the job was first entered" in report["page"].text
+    assert report["content"]["revision"] == 1
+    assert "Corrected. 2 corrections were made since the job was first entered" in report["page"].text
 
 
 def test_the_refused_reading_stands_on_the_page(report):
@@ -396,7 +403,7 @@ def test_the_refused_reading_stands_on_the_page(report):
     assert report["page"].under("Outlet", "System", "Instrument") == [
         ["S-3", "AH-1, supply", "FH-1", "2026-03-05 10:30+01:00", "; ".join(one["reasons"])]
     ]
-    assert "1 reading was refused; no flow is reported for it." in report["page"].text
+    assert "1 reading was refused. No flow is reported for it." in report["page"].text
 
 
 def skew(share):
@@ -499,7 +506,8 @@ def test_every_flow_is_printed_in_cfm_and_every_velocity_in_fpm(report, in_feet)
 def test_no_other_unit_of_flow_is_left_on_the_page_or_in_the_table(in_feet):
     assert {row["flow_unit"] for row in table(in_feet["csv"])} == {"cfm", ""}
     # What instruments are calibrated in, and what was typed of the air, stays as it is.
-    tables = [row for row in in_feet["page"].rows if row[0] not in ("FH-1", "TA-1", "VF-1", "PT-1")]
+    page = Page.of(in_feet["html"].partition('id="calibrations"')[0])
+    tables = [row for row in page.rows if row[0] not in ("FH-1", "TA-1", "VF-1", "PT-1")]
     assert [cell for row in tables for cell in row if re.search(r"m3/h|L/s|m/s", cell)] == []
 
 

@@ -102,7 +102,7 @@ def test_every_table_is_exported(small_records, tmp_path):
     assert named == {table.__tablename__ for table in EVIDENCE}
     assert {table.__tablename__ for table in EVIDENCE} - IMPORTED == {
         "attachment", "attached", "person", "role", "house_rule", "impact_review", "impact_line", "disposition",
-        "issued_report",
+        "issued_report", "issued_form",
     }  # fmt: skip
 
 

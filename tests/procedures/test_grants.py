@@ -108,8 +108,7 @@ def event(kind):
 
 
 REPORT = (
-    "INSERT INTO issued_report (job_id, revision, issued_at, form, name, sha256, ledger_digest, content) "
-    "VALUES (900, 1, '2026-03-02T12:00', 'html', 'n', 's', 'd', 'b')"
+    "INSERT INTO issued_report (job_id, revision, issued_at, ledger_digest) VALUES (900, 1, '2026-03-02T12:00', 'd')"
 )
 CHECK = (
     "INSERT INTO intermediate_check (instrument_id, at, kind, value, low, high, unit, result) "

@@ -384,11 +384,8 @@ def issue(records, revision=1, now=LATER):
             job_id=1,
             revision=revision,
             issued_at=now.isoformat(),
-            form="json",
-            name="J-1.json",
-            sha256="0" * 64,
+            reason=None if revision == 1 else "measured again",
             ledger_digest=head,
-            content=b"{}",
         )
         ledger.append(session, [one], ledger.Signature("An Engineer", now, "report"))
 
@@ -399,7 +396,7 @@ def test_a_report_whose_statement_changes_is_to_be_reissued(tmp_path):
     issue(records)
     added(records, tmp_path / "second", drifted(sheets, "VA-1"))
     one = finding(review(records, "VA-1"), "issued_report", 1)
-    assert (one["report"], one["readings"]) == ("J-1 revision 1 (json)", [1, 2, 4])
+    assert (one["report"], one["readings"]) == ("J-1 revision 1", [1, 2, 4])
     assert one["statements_changed"] == ["reading 1"]
     assert one["reissue"]
     assert one["largest_shift_over_U"] == pytest.approx(0.567, abs=1e-3)

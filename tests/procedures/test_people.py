@@ -236,11 +236,7 @@ def report():
         job_id=1,
         revision=1,
         issued_at=NOW.isoformat(),
-        form="html",
-        name="n",
-        sha256="s",
         ledger_digest=digest,
-        content=b"b",
     )
 
 

@@ -181,9 +181,7 @@ def factor(tmp_path_factory):
     factor_pairs.factor(records)
     with database.writing(str(records)) as session:
         amend_outlet(session, "J-1", "S-9", [*factor_pairs.BLANK, "found_factor=GR-9"], "found", SIGNED)
-        issued = IssuedReport(
-            job_id=1, revision=1, issued_at=LATER.isoformat(), form="json", name="r", sha256="0", ledger_digest="0", content=b"x"
-        )  # fmt: skip
+        issued = IssuedReport(job_id=1, revision=1, issued_at=LATER.isoformat(), ledger_digest="0")
         ledger.append(session, [issued], SIGNED)
     return records
 
@@ -212,8 +210,8 @@ def test_a_report_hangs_on_the_readings_recorded_before_it(factor, tmp_path):
     records = copied(factor, tmp_path / "records.sqlite")
     again = factor_pairs.sweep("S-10", factor_pairs.at("12:00"), "3.02;3.05;3.03")
     imported(records, write(tmp_path / "more", {"readings.csv": [again]}))
-    assert "report J-1 revision 1 (json)" in names(down(records, "reading 12"))
-    assert "report J-1 revision 1 (json)" not in names(down(records, "reading 13"))
+    assert "report J-1 revision 1" in names(down(records, "reading 12"))
+    assert "report J-1 revision 1" not in names(down(records, "reading 13"))
 
 
 # --- names -----------------------------------------------------------------------------------------------------------------------

@@ -26,6 +26,7 @@ from calib.faces.cli import (
     plan,
     reading,
     records,
+    report,
     review,
     rule,
     trace,
@@ -51,6 +52,7 @@ attachment.register(app)
 keep.register(app)
 label.register(app)
 traverse_entry.register(traverse.app)
+report.register(app)
 job.register(app)
 plan.register(app)
 balance.register(app)

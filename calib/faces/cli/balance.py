@@ -1,11 +1,12 @@
 """Commands on what a job's flows prove: balance, conformity."""
 
 import re
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from calib.errors import BadInputError, Finding
+from calib.errors import BadInputError, CalibError, Finding
 from calib.faces.cli.options import (
     DEFAULT_COVERAGE,
     DEFAULT_RECORDS,
@@ -17,11 +18,25 @@ from calib.faces.cli.options import (
     print_json,
     print_table,
     probability_of,
+    say,
     tell,
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from matplotlib.figure import Figure
+
+    from calib.procedures.evaluate import Evaluation
     from calib.procedures.risks_of import Process
+
+
+Plot = Annotated[
+    Path | None,
+    typer.Option(
+        "--plot", metavar="FILE", help="Draw it to a .svg, .png or .pdf file, numbered where one does not hold all."
+    ),
+]
 
 
 def register(app: typer.Typer) -> None:
@@ -35,6 +50,7 @@ def balance(
     coverage: Coverage = DEFAULT_COVERAGE,
     records: Records = DEFAULT_RECORDS,
     units: InUnits = None,
+    plot: Plot = None,
     as_json: AsJson = False,
 ) -> None:
     """Print a job's balance: supply, return, exhaust and net flow of each system and of the job, and the net flow of each room.
@@ -42,7 +58,7 @@ def balance(
     Every total carries what its readings share. Flows that protect life are judged by the local code and a licensed
     practitioner, not by this program.
 
-    Example: calib balance FQ-204
+    Example: calib balance FQ-204 --plot balance.png
     """
     from calib.faces.document import balance_content, total_name
     from calib.procedures.evaluate import evaluate
@@ -50,6 +66,10 @@ def balance(
 
     with database.reading(records) as session:
         found = balance_content(evaluate(session, job, clock(), probability_of(coverage)), units)
+    if plot is not None:
+        from calib.faces.job_charts import balance_charts
+
+        _save(balance_charts(found), plot)
     if as_json:
         print_json({"job": job} | found)
         return
@@ -109,13 +129,14 @@ def conformity(
     coverage: Coverage = DEFAULT_COVERAGE,
     records: Records = DEFAULT_RECORDS,
     units: InUnits = None,
+    plot: Plot = None,
     as_json: AsJson = False,
 ) -> None:
     """Print what a job's flows prove against the design: statements, specific and global risks (JCGM 106), per outlet, system, job.
 
     Flows that protect life are judged by the local code and a licensed practitioner, not by this program.
 
-    Example: calib conformity FQ-204 --process 100,8
+    Example: calib conformity FQ-204 --process 100,8 --plot outlets.png
     """
     from calib.faces.document import conformity_content
     from calib.procedures.evaluate import evaluate
@@ -126,6 +147,8 @@ def conformity(
     with database.reading(records) as session:
         evaluation = evaluate(session, job, clock(), probability_of(coverage))
         found = conformity_content(evaluation, risks_of(evaluation, declared), units)
+    if plot is not None:
+        _save_overview(evaluation, units, plot)
     if as_json:
         print_json({"job": job} | found)
         return
@@ -144,6 +167,23 @@ def conformity(
     if found["risks"]:
         tell("")
         _tell_risks(found["risks"])
+
+
+def _save_overview(evaluation: "Evaluation", units: str | None, plot: Path) -> None:
+    from calib.faces.answers import readings
+    from calib.faces.job_charts import overview_charts
+
+    figures = overview_charts(readings(evaluation, units))
+    if not figures:
+        raise CalibError("there is no reading to draw")
+    _save(figures, plot)
+
+
+def _save(figures: "Sequence[Figure]", plot: Path) -> None:
+    from calib.faces.charts import save_all
+
+    for one in save_all(figures, plot):
+        say(f"wrote {one}")
 
 
 def _judged(one: dict[str, Any]) -> tuple[str, ...]:

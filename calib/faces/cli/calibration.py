@@ -360,7 +360,7 @@ def show(
         kept = calibration_on_file(session, tag, certificate)
         document = calibration_answer.calibration(kept)
     if plot is not None:
-        from calib.faces.page import save_curve
+        from calib.faces.curve_drawing import save_curve
 
         save_curve(kept, plot)
     if as_json:

@@ -132,6 +132,12 @@ def due(
         str | None,
         typer.Option("--round", metavar="DAYS", help="Say instead what a recalibration round of so many days holds."),
     ] = None,
+    plot: Annotated[
+        Path | None,
+        typer.Option(
+            "--plot", metavar="FILE", help="Draw the time-line of the whole fleet to a .svg, .png or .pdf file."
+        ),
+    ] = None,
     records: Records = DEFAULT_RECORDS,
     as_json: AsJson = False,
 ) -> None:
@@ -140,10 +146,11 @@ def due(
     Open impact reviews are listed below; they do not change the exit status. --round groups by laboratory and quantity what
     should go to recalibration together, and warns of what nothing in calibration would measure meanwhile.
 
-    Example: calib due --within 90d --ics due.ics
+    Example: calib due --within 90d --ics due.ics --plot due.png
     """
     if round_ is not None:
-        _due_round(round_, on, ics, records, as_json)
+        _nothing_beside_round(ics, plot)
+        _due_round(round_, on, records, as_json)
         return
     from calib.procedures.register import load_register
     from calib.procedures.reviews import reviews
@@ -151,10 +158,16 @@ def due(
 
     day, ahead = day_of(on), days_of(within)
     with database.reading(records) as session:
-        entries = due_list(load_register(session), day, ahead)
+        fleet = load_register(session)
+        entries = due_list(fleet, day, ahead)
         waiting = reviews(session, only_open=True)
         if ics is not None:
             _write_calendar(session, ics, day, ahead)
+    if plot is not None:
+        from calib.faces.charts import save_or_tell
+        from calib.faces.due_chart import drawing_of, due_chart
+
+        save_or_tell(due_chart(drawing_of(fleet, day, ahead)), plot)
     if as_json:
         document = {"on": str(day), "within_days": ahead, "instruments": [_due_json(one) for one in entries]}
         print_json(document | {"open_reviews": [_review_json(one) for one in waiting]})
@@ -197,13 +210,17 @@ def _write_calendar(session: "Session", path: Path, day: date, ahead: int) -> No
         say(f"without a due date, and so not in it: {', '.join(without)}")
 
 
-def _due_round(typed: str, on: str | None, ics: Path | None, records: str, as_json: bool) -> None:
+def _nothing_beside_round(ics: Path | None, plot: Path | None) -> None:
+    beside = [(name, str(path)) for name, path in (("--ics", ics), ("--plot", plot)) if path is not None]
+    if beside:
+        raise BadInputError([Finding("command line", None, *one, "nothing beside --round") for one in beside])
+
+
+def _due_round(typed: str, on: str | None, records: str, as_json: bool) -> None:
     from calib.faces.round_answer import as_document, as_text
     from calib.procedures.round_of import round_of
     from calib.records import database
 
-    if ics is not None:
-        raise BadInputError([Finding("command line", None, "--ics", str(ics), "nothing beside --round")])
     day, ahead = day_of(on), days_of(typed, "--round")
     with database.reading(records) as session:
         found = round_of(session, day, ahead)

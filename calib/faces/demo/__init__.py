@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from calib.errors import NotInRecordsError, RecordsError
-from calib.faces.report_files import write_report
+from calib.faces.report_files import Wanted, issue, write_issued
 from calib.procedures.amend_outlet import amend_outlet
 from calib.procedures.find import job_named
 from calib.procedures.find_factor import FactorWanted, find_factor
@@ -26,7 +26,7 @@ JOB = "LM-27"
 RECORDS = "demo.sqlite"
 _BRANCH, _GRILLE = "B1 branch to S1-6", "S1-6 corridor"
 _HERE = Path(__file__).parent
-_QA, _TECHNICIAN = "I. Marlow", "S. Quill"
+_QA, _TECHNICIAN, _ENGINEER = "I. Marlow", "S. Quill", "R. Sorrel"
 
 
 def _at(typed: str) -> datetime:
@@ -40,7 +40,13 @@ _REGISTERED, _CHECKED, _SUSPENDED = (
     _at("2026-09-02T16:05+01:00"),
 )
 _FOUND, _AMENDED = _at("2026-10-14T18:05+01:00"), _at("2026-10-14T18:10+01:00")
-_IMPORTED, _ISSUED = _at("2026-10-14T17:40+01:00"), _at("2026-10-15T09:00+01:00")
+_IMPORTED, _ISSUED, _REISSUED = (
+    _at("2026-10-14T17:40+01:00"),
+    _at("2026-10-14T18:00+01:00"),
+    _at("2026-10-15T09:00+01:00"),
+)
+_FORMS = ("html", "pdf", "json", "csv", "xlsx", "eml")
+_REVISION, _WHY = 2, "the grille of the corridor has an outlet factor of its own, found in the field"
 
 
 @dataclass(frozen=True)
@@ -70,14 +76,17 @@ def run_demo(into: Path, progress: Callable[[str], None]) -> dict[str, Any]:
         raise RecordsError(f"{into}: the demo cannot be written there ({error.strerror})") from error
     said = _make_records(place, folders, progress) if not Path(place.records).exists() else _records_are_there(place)
     with database.reading(place.records) as session:
-        written = write_report(session, JOB, ("html", "csv", "json"), into, _ISSUED, _ISSUED, None)
-    said += [f"Wrote the report of job {JOB}, issued {_ISSUED.date()}:", *(f"  {path}" for path in written.files)]
+        files = write_issued(session, JOB, _REVISION, (), into)
+    said += [
+        f"Wrote revision {_REVISION} of the report of job {JOB}, issued {_REISSUED.date()}:",
+        *(f"  {path}" for path in files),
+    ]
     said += [
         "Next: open the HTML page in a browser, then try",
         f"  calib ready VA-11 VA-13 VA-14 --on 2026-10-14 --records {place.records}",
         f"  calib budget 1 --records {place.records}",
     ]
-    return {"records": place.records, "job": JOB, "files": [str(path) for path in written.files], "said": said}
+    return {"records": place.records, "job": JOB, "files": [str(path) for path in files], "said": said}
 
 
 def _records_are_there(place: _Place) -> list[str]:
@@ -108,9 +117,16 @@ def _make_records(place: _Place, folders: list[Path], progress: Callable[[str], 
         record_check(session, "TA-05", _CHECKED, zero, Signature(_TECHNICIAN, _CHECKED, "check add"))
     with database.writing(place.records) as session:
         second = import_folders(session, [job], Signature(_TECHNICIAN, _IMPORTED, "import"), _IMPORTED, progress)
+    _issue(place, _ISSUED, None, progress)
     progress("finding an outlet factor from traverses of a branch")
     _find_factor(place)
+    _issue(place, _REISSUED, _WHY, progress)
     return _story(place, first, second)
+
+
+def _issue(place: _Place, at: datetime, reason: str | None, progress: Callable[[str], None]) -> None:
+    signed = Signature(_ENGINEER, at, "report --issue")
+    issue(place.records, Wanted(JOB, _FORMS, at, at), reason, signed, place.into, progress)
 
 
 def _find_factor(place: _Place) -> None:
@@ -140,6 +156,6 @@ def _story(place: _Place, first: Imported, second: Imported) -> list[str]:
             f"from {place.into / 'demo-import' / 'job'}: grilles, diffusers and valves with vanes and thermal anemometers, "
             "a diffuser with a hood, ducts traversed with a pitot-static tube and a thermal probe."
         ),
-        "Found the outlet factor G4 from four traverses of a branch, and amended S1-6 to use it: the report is revision 2.",
+        "Issued revision 1 of the report; found the outlet factor G4 from four traverses of a branch, and amended S1-6 to use it.",
         *(f"Refused 1 reading, at {one.outlet}: {'; '.join(one.reasons)}." for one in second.refusals),
     ]

@@ -24,7 +24,7 @@ class Mark(Enum):
 SIGNS = {"pass": "●", "conditional pass": "◐", "conditional fail": "◔", "fail": "○"}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Run:
     """A run of text, as typed; `to` is the anchor of a place in this report that it leads to."""
 
@@ -99,16 +99,17 @@ class Column:
     is_short: bool = False  # never broken across lines
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Cell:
     """A cell; an empty one has no runs."""
 
     text: Runs = ()
     value: float | None = None  # unrounded, where it is a number
     unit: str | None = None  # of the value
+    expanded_uncertainty: float | None = None  # unrounded, in that unit, where the text gives it beside the value
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Row:
     """A row of a table."""
 
@@ -119,7 +120,7 @@ class Row:
 
 @dataclass(frozen=True)
 class Table:
-    """A table; its head is repeated on each printed page. On a narrow screen each row is a card with the labels beside the cells."""
+    """A table; its head is repeated on each printed page. On a narrow screen each row is a card, labels beside its cells."""
 
     name: str  # what it holds, in a few words; also the name of its sheet in a workbook
     columns: tuple[Column, ...]

@@ -24,6 +24,7 @@ NEW = (
     "impact_line",
     "disposition",
     "issued_report",
+    "issued_form",
 )
 
 
@@ -39,6 +40,7 @@ def upgrade() -> None:
     _impact_line()
     _disposition()
     _issued_report()
+    _issued_form()
     for table in NEW:
         _guard(table)
 
@@ -219,21 +221,37 @@ def _issued_report() -> None:
         sa.Column("job_id", sa.Integer(), nullable=False),
         sa.Column("revision", sa.Integer(), nullable=False),
         sa.Column("issued_at", sa.String(), nullable=False),
+        sa.Column("reason", sa.String(), nullable=True),
+        sa.Column("ledger_digest", sa.String(), nullable=False),
+        sa.CheckConstraint("issued_at LIKE '____-__-__T__:__%'", name="issued_at_is_a_time"),
+        sa.CheckConstraint("length(ledger_digest) > 0", name="ledger_digest_not_blank"),
+        sa.CheckConstraint("CAST(revision AS REAL) > 0", name="revision_above_0"),
+        sa.CheckConstraint("revision = 1 OR length(reason) > 0", name="a_later_revision_says_why"),
+        sa.ForeignKeyConstraint(["job_id"], ["job.id"]),
+        sa.PrimaryKeyConstraint("id"),
+        sa.UniqueConstraint("job_id", "revision"),
+    )
+    op.create_index(op.f("ix_issued_report_job_id"), "issued_report", ["job_id"], unique=False)
+
+
+def _issued_form() -> None:
+    op.create_table(
+        "issued_form",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("issued_report_id", sa.Integer(), nullable=False),
         sa.Column("form", sa.String(), nullable=False),
         sa.Column("name", sa.String(), nullable=False),
         sa.Column("sha256", sa.String(), nullable=False),
-        sa.Column("ledger_digest", sa.String(), nullable=False),
         sa.Column("content", sa.LargeBinary(), nullable=False),
-        sa.CheckConstraint("issued_at LIKE '____-__-__T__:__%'", name="issued_at_is_a_time"),
-        sa.CheckConstraint("length(ledger_digest) > 0", name="ledger_digest_not_blank"),
+        sa.CheckConstraint("length(form) > 0", name="form_not_blank"),
         sa.CheckConstraint("length(name) > 0", name="name_not_blank"),
-        sa.CheckConstraint("CAST(revision AS REAL) > 0", name="revision_above_0"),
         sa.CheckConstraint("length(sha256) > 0", name="sha256_not_blank"),
-        sa.ForeignKeyConstraint(["job_id"], ["job.id"]),
+        sa.ForeignKeyConstraint(["issued_report_id"], ["issued_report.id"]),
         sa.PrimaryKeyConstraint("id"),
-        sa.UniqueConstraint("job_id", "revision", "form"),
+        sa.UniqueConstraint("issued_report_id", "form"),
     )
-    op.create_index(op.f("ix_issued_report_job_id"), "issued_report", ["job_id"], unique=False)
+    op.create_index(op.f("ix_issued_form_issued_report_id"), "issued_form", ["issued_report_id"], unique=False)
+    op.create_index(op.f("ix_issued_form_sha256"), "issued_form", ["sha256"], unique=False)
 
 
 def _guard(table: str) -> None:

@@ -1,0 +1,80 @@
+"""The picture of a calibration: curve, comparisons and what they differ from it."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from numpy.typing import NDArray
+
+from calib.faces.charts.style import BAND, INK, LINE, WIDTH, house_style, titled
+
+
+@dataclass(frozen=True)
+class CurveDrawing:
+    """What a calibration curve's chart shows, in the units of its axes. Arrays (m,) along the curve, (n,) of the comparisons."""
+
+    name: str
+    indication_label: str
+    value_label: str
+    along: NDArray[np.float64]  # (m,) indications
+    curve: NDArray[np.float64]  # (m,) correction, or value
+    band: NDArray[np.float64]  # (m,) expanded uncertainty of the curve with k = 2
+    indication: NDArray[np.float64]  # (n,) of the comparisons
+    compared: NDArray[np.float64]  # (n,) their correction, or reference value
+    expanded_uncertainty: NDArray[np.float64]  # (n,) as the certificate states it
+    fitted: NDArray[np.float64]  # (n,) the curve at their indications
+    zero_line: bool
+
+    @property
+    def residuals(self) -> NDArray[np.float64]:
+        """(n,) what the comparisons differ from the curve."""
+        return self.compared - self.fitted
+
+
+def curve_chart(drawing: CurveDrawing) -> Figure:
+    """Curve against indication: points with their U, the curve, its band at k = 2, and below the residuals, enlarged."""
+    with house_style():
+        figure = Figure(figsize=(WIDTH, 4.2), layout="constrained")
+        upper, lower = figure.subplots(2, 1, sharex=True, gridspec_kw={"height_ratios": (5, 2)})
+        _curve(upper, drawing)
+        _residuals(lower, drawing)
+        figure.align_ylabels()
+        figure.legend(*upper.get_legend_handles_labels(), loc="outside lower left", ncols=3)
+        return figure
+
+
+def _curve(axes: Axes, drawing: CurveDrawing) -> None:
+    low, high = drawing.curve - drawing.band, drawing.curve + drawing.band
+    axes.fill_between(drawing.along, low, high, color=BAND, lw=0, label="band of the curve, k = 2")
+    axes.plot(drawing.along, drawing.curve, color=LINE, lw=1.8, label="curve")
+    axes.errorbar(
+        drawing.indication, drawing.compared, yerr=drawing.expanded_uncertainty, fmt="o", ms=4.5, color=INK, capsize=3,
+        lw=0.9, label="comparisons, with their U",
+    )  # fmt: skip
+    if drawing.zero_line:
+        axes.axhline(0, color=INK, lw=0.6, ls=":")
+    axes.set_ylabel(drawing.value_label)
+    titled(axes, drawing.name)
+
+
+def _residuals(axes: Axes, drawing: CurveDrawing) -> None:
+    """Enlarged: beside U, which the curve above shows, most residuals would not be seen, nor the pattern they make."""
+    axes.axhline(0, color=INK, lw=0.6)
+    axes.vlines(drawing.indication, 0, drawing.residuals, color=LINE, lw=1.6)
+    axes.plot(drawing.indication, drawing.residuals, "o", ms=4, color=INK)
+    axes.margins(y=0.2)
+    axes.set_ylabel("residual")
+    axes.set_xlabel(drawing.indication_label)
+
+
+def curve_alternative(drawing: CurveDrawing) -> str:
+    """The picture of a curve in words."""
+    largest = int(np.argmax(np.abs(drawing.residuals)))
+    return (
+        f"Calibration curve of {drawing.name}: {drawing.value_label} against {drawing.indication_label}, with "
+        f"{len(drawing.indication)} comparisons from {drawing.indication.min():.4g} to {drawing.indication.max():.4g}. The curve "
+        f"runs from {drawing.curve[0]:.3g} to {drawing.curve[-1]:.3g}; its band at k = 2 is at most ± {drawing.band.max():.2g}. "
+        f"The largest residual is {drawing.residuals[largest]:.2g} at {drawing.indication[largest]:.4g}, where U of the "
+        f"comparison is {drawing.expanded_uncertainty[largest]:.2g}."
+    )

@@ -1,0 +1,168 @@
+"""The house style of every picture: its colours, its signs, and how a figure is written.
+
+Rules, which tests/faces/test_style.py holds: two series of one picture differ in lightness by `LEAST_STEP` at least, or in their
+sign (hatch, marker, line); so they stay apart in grey and for the colour-blind, and colour is never the only sign. A hatch lies on
+a light ground; none is of dots, whose outlines make a large file. Typed text is text: no sign in it makes a formula.
+"""
+
+import io
+import re
+import warnings
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import matplotlib as mpl
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from calib.errors import CalibError
+from calib.faces.plain_text import one_line
+
+INK, LINE, BAND, PALE, WHITE = "#26323b", "#1d5c63", "#b9d3d0", "#e6eaec", "#ffffff"
+
+LEAST_STEP = 12.0  # of CIE L*, between two series of one picture that have the same sign
+
+WIDTH = 6.4  # [in] of every picture: what an A4 or Letter page holds between its margins
+SMALL, TITLE = 8.0, 9.5  # sizes of letters
+
+
+@dataclass(frozen=True)
+class Look:
+    """How a series is told from its neighbours."""
+
+    colour: str
+    sign: str = ""  # hatch of a bar, marker of a point, dashes of a line
+
+    @property
+    def patch(self) -> dict[str, Any]:
+        """A bar in this look, or its sample in a legend."""
+        return {"facecolor": self.colour, "hatch": self.sign, "edgecolor": INK, "lw": 0.5}
+
+
+# Contributions, from the instrument to the outlet.
+CONTRIBUTION_LOOKS = {
+    "repeatability": Look("#1d5c63"),
+    "resolution": Look("#9cc7c1", "-----"),
+    "calibration scatter": Look("#dcbb66"),
+    "reference standard": Look("#f0dfb0", "////"),
+    "stability": Look("#a9694c"),
+    "density": Look("#b7cfe6", "xxxx"),
+    "probe": Look("#a3b9dd", "|||||"),
+    "back pressure": Look("#e3c9d6", "++++"),
+    "dimension": Look("#c9d3d8", "\\\\\\\\"),
+    "outlet factor": Look("#8a9ba5"),
+    "method": Look("#f3f5f6"),
+}
+
+# Evaluations of a budget (GUM 4.2 and 4.3), services of a balance, and spans of a time-line.
+EVALUATION_LOOKS = {"A": Look(LINE), "B": Look(BAND, "////")}
+SERVICE_LOOKS = {
+    "supply": Look("#1d5c63"),
+    "return": Look("#b9d3d0", "////"),
+    "exhaust": Look("#f0dfb0", "||||"),
+    "net": Look("#eef1f2"),
+}
+SPAN_LOOKS = {"in calibration": Look(BAND), "overdue": Look(WHITE, "/////"), "not in use": Look(PALE, "xxxx")}
+
+_STYLE: Any = {
+    "text.parse_math": False,
+    "text.usetex": False,
+    "svg.fonttype": "none",  # text stays text in the SVG, so that it can be read and searched
+    "font.family": "sans-serif",
+    "font.sans-serif": ["DejaVu Sans"],  # comes with the drawing library: the same everywhere
+    "font.size": 9,
+    "axes.edgecolor": INK,
+    "axes.labelcolor": INK,
+    "axes.linewidth": 0.7,
+    "axes.axisbelow": True,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.unicode_minus": True,
+    "date.converter": "concise",
+    "xtick.color": INK,
+    "ytick.color": INK,
+    "text.color": INK,
+    "hatch.linewidth": 0.6,
+    "hatch.color": INK,
+    "legend.frameon": False,
+    "legend.fontsize": SMALL,
+    "figure.facecolor": WHITE,
+}
+
+
+@contextmanager
+def house_style() -> Iterator[None]:
+    """The house style. A sign that the measuring font lacks is drawn by the reader's own font: no reason to warn."""
+    with mpl.rc_context(_STYLE), warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph")
+        yield
+
+
+def titled(axes: Axes, title: str, below: str = "") -> None:
+    """The title of a picture, its reading in small letters below."""
+    shown = short(title, 60)
+    if not below:
+        axes.set_title(shown, loc="left", fontsize=TITLE, fontweight="bold")
+        return
+    axes.set_title(short(below, 100), loc="left", fontsize=SMALL)
+    axes.annotate(
+        shown, (0, 1), (0, 20), xycoords="axes fraction", textcoords="offset points", fontsize=TITLE, fontweight="bold",
+        va="bottom",
+    )  # fmt: skip
+
+
+def short(text: str, longest: int = 34) -> str:
+    """A label that leaves room for the drawing; the full text stands in the page beside it."""
+    shown = one_line(text)
+    return shown if len(shown) <= longest else shown[: longest - 1] + "…"
+
+
+def _settle(figure: Figure) -> None:
+    """Lay a figure out once and for all: laid out at each drawing, it would look otherwise after every one before."""
+    if figure.get_layout_engine() is not None:
+        figure.draw_without_rendering()
+        figure.set_layout_engine("none")
+
+
+def as_svg(figure: Figure, salt: str) -> str:
+    """The figure as an SVG element to stand within a page; the same figure and salt give the same bytes."""
+    out = io.StringIO()
+    with house_style(), mpl.rc_context({"svg.hashsalt": salt}):
+        _settle(figure)
+        figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None, "Type": None, "Format": None})
+    svg = out.getvalue()
+    return re.sub(r"[ \t]+\n", "\n", svg[svg.index("<svg") :])
+
+
+def as_png(figure: Figure, dpi: int = 160) -> bytes:
+    """The figure as the bytes of a PNG file."""
+    out = io.BytesIO()
+    with house_style():
+        _settle(figure)
+        figure.savefig(out, format="png", dpi=dpi, metadata={"Software": None})
+    return out.getvalue()
+
+
+def save_or_tell(figure: Figure, path: Path) -> None:
+    """The figure as a .svg, .png or .pdf file; raises CalibError where that cannot be."""
+    if path.suffix not in (".svg", ".png", ".pdf"):
+        raise CalibError(f"{path}: a plot is written as .svg, .png or .pdf; give the file one of these endings")
+    try:
+        with house_style(), mpl.rc_context({"svg.hashsalt": "calib"}):
+            _settle(figure)
+            figure.savefig(path, dpi=160, metadata={"Date": None} if path.suffix == ".svg" else None)
+    except OSError as error:
+        raise CalibError(f"{path}: the plot cannot be written ({error.strerror})") from error
+
+
+def save_all(figures: Sequence[Figure], path: Path) -> list[Path]:
+    """The figures as files, numbered where there are several: `job.svg`, or `job-1.svg`, `job-2.svg`; raises CalibError."""
+    paths = [path] if len(figures) == 1 else [
+        path.with_name(f"{path.stem}-{number}{path.suffix}") for number in range(1, len(figures) + 1)
+    ]  # fmt: skip
+    for figure, each in zip(figures, paths, strict=True):
+        save_or_tell(figure, each)
+    return paths

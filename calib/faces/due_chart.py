@@ -1,0 +1,161 @@
+"""Time-line of the fleet: one bar per instrument from its calibration to its due date, with the day asked about across it."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from re import sub
+
+from matplotlib.axes import Axes
+from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
+from matplotlib.figure import Figure
+from matplotlib.patches import Patch
+
+from calib.confirmation.interval import DueEntry, InstrumentOnRecord, calibration_in_force, due_list
+from calib.errors import CalibError
+from calib.faces.charts.style import LINE, SMALL, SPAN_LOOKS, WIDTH, house_style, short, titled
+
+_WHOLE_FLEET = 400 * 366  # [days] ahead: nothing comes due later
+_MOST_BARS = 60
+_MOST_TOLD = 12
+_ROW = 0.21  # [in]
+_EPOCH = date(1970, 1, 1)  # of the axis, whose unit is the day
+
+IN_CALIBRATION, OVERDUE, NOT_IN_USE = SPAN_LOOKS
+# Beside the name of an instrument: told apart without colour.
+_SIGNS = {IN_CALIBRATION: "●", OVERDUE: "○", NOT_IN_USE: "✕"}
+
+
+@dataclass(frozen=True)
+class DueBar:
+    """One instrument."""
+
+    tag: str
+    calibrated_on: date | None  # absent: no calibration accepted
+    due_on: date | None
+    state: str  # one of the spans
+    word: str  # what the state is
+
+
+@dataclass(frozen=True)
+class DueDrawing:
+    """The fleet on a day, the most urgent first."""
+
+    on: date
+    within: int  # [days] looked ahead
+    bars: tuple[DueBar, ...]
+
+
+def drawing_of(register: Mapping[str, InstrumentOnRecord], on: date, within: int) -> DueDrawing:
+    """Every instrument that is not retired, in the order of the due list: overdue and refused ones first."""
+    entries = due_list(register, on, _WHOLE_FLEET)
+    bars = [_bar(register[one.tag], one, on) for one in entries]
+    return DueDrawing(on, within, tuple(sorted(bars, key=lambda one: one.state == IN_CALIBRATION)))
+
+
+def _bar(instrument: InstrumentOnRecord, entry: DueEntry, on: date) -> DueBar:
+    found = calibration_in_force(instrument, on)
+    state = OVERDUE if entry.overdue else NOT_IN_USE if entry.reasons else IN_CALIBRATION
+    return DueBar(entry.tag, None if found is None else found.calibrated_on, entry.due_on, state, _word(entry))
+
+
+def _word(entry: DueEntry) -> str:
+    if entry.days is None:
+        return "no calibration accepted"
+    if entry.days < 0:
+        return f"overdue by {_days(-entry.days)}"
+    if entry.reasons:
+        return _reason(entry.reasons[0].partition(": ")[2])
+    return f"due in {_days(entry.days)}" if entry.days else "due today"
+
+
+def _reason(text: str) -> str:
+    """The gate's reason in a few words: the hour, what stands in brackets and the next step are told by the list."""
+    if text.startswith("reference standard"):
+        return "its reference standard is refused"
+    return sub(r"(?s)T\d\d:\d\d\S*|\s\(.*\)", "", text).partition(": ")[0]
+
+
+def _days(count: int) -> str:
+    return "1 day" if count == 1 else f"{count} days"
+
+
+def due_chart(shown: DueDrawing) -> Figure:
+    """The time-line; of more than 60 instruments the most urgent ones. Raises CalibError where there is no instrument."""
+    if not shown.bars:
+        raise CalibError("there is no instrument to draw: none is registered, or all are retired")
+    bars = shown.bars[:_MOST_BARS]
+    with house_style():
+        figure = Figure(figsize=(WIDTH, 1.35 + _ROW * max(len(bars), 3)), layout="constrained")
+        axes = figure.subplots()
+        first = min((one.calibrated_on for one in bars if one.calibrated_on is not None), default=shown.on)
+        for row, one in enumerate(bars):
+            _draw(axes, one, row, shown.on)
+        axes.axvline(_at(shown.on), color=LINE, lw=1.4, zorder=4)
+        axes.axvspan(
+            _at(shown.on), _at(shown.on + timedelta(days=shown.within)), color=LINE, alpha=0.08, lw=0, zorder=0
+        )
+        _dates(axes)
+        last = max((one.due_on for one in bars if one.due_on is not None), default=shown.on)
+        axes.set_xlim(_at(first) - 10, max(_at(last), _at(shown.on)) + 20)
+        axes.set_yticks(
+            range(len(bars)), [f"{short(one.tag, 18)}  {_SIGNS[one.state]}" for one in bars], fontsize=SMALL
+        )
+        axes.tick_params(axis="y", length=0)
+        axes.set_ylim(len(bars) - 0.4, -0.6)
+        titled(axes, f"Calibrations on {shown.on}", _below(shown, len(bars)))
+        figure.legend(handles=_legend(bars), loc="outside lower left", ncols=3)
+        return figure
+
+
+def _dates(axes: Axes) -> None:
+    axes.xaxis_date()
+    locator = AutoDateLocator(maxticks=7)  # type: ignore[no-untyped-call]
+    axes.xaxis.set_major_locator(locator)
+    axes.xaxis.set_major_formatter(ConciseDateFormatter(locator))  # type: ignore[no-untyped-call]
+
+
+def _below(shown: DueDrawing, drawn: int) -> str:
+    of_all = "" if drawn == len(shown.bars) else f"the {drawn} most urgent of {len(shown.bars)} instruments; "
+    return f"{of_all}line: the day asked about; shaded: the {_days(shown.within)} looked ahead"
+
+
+def _at(day: date) -> float:
+    """A day on the axis."""
+    return float((day - _EPOCH).days)
+
+
+def _draw(axes: Axes, one: DueBar, row: int, on: date) -> None:
+    if one.calibrated_on is not None and one.due_on is not None:
+        start, end = _at(one.calibrated_on), _at(one.due_on)
+        look = SPAN_LOOKS[NOT_IN_USE if one.state == NOT_IN_USE else IN_CALIBRATION]
+        axes.barh(row, end - start, left=start, height=0.6, zorder=2, **look.patch)
+        if end < _at(on):
+            axes.barh(row, _at(on) - end, left=end, height=0.6, zorder=2, **SPAN_LOOKS[OVERDUE].patch)
+    weight = "normal" if one.state == IN_CALIBRATION else "bold"
+    axes.text(
+        1.015, row, short(one.word, 32), transform=axes.get_yaxis_transform(), va="center", fontsize=SMALL - 0.5,
+        fontweight=weight,
+    )  # fmt: skip
+
+
+def _legend(bars: Sequence[DueBar]) -> list[Patch]:
+    return [
+        Patch(**look.patch, label=f"{_SIGNS[state]} {state}")
+        for state, look in SPAN_LOOKS.items()
+        if any(one.state == state for one in bars) or state == IN_CALIBRATION
+    ]
+
+
+def due_alternative(shown: DueDrawing) -> str:
+    """The time-line in words."""
+    words = [one.state for one in shown.bars]
+    counted = ", ".join(f"{words.count(state)} {state}" for state in SPAN_LOOKS if state in words)
+    named = [f"{short(one.tag, 40)} {one.word}" for one in shown.bars if one.state != IN_CALIBRATION]
+    coming = [one for one in shown.bars if one.state == IN_CALIBRATION and one.due_on is not None]
+    sentences = [f"Time-line of {len(shown.bars)} instruments on {shown.on}, from calibration to due date: {counted}."]
+    if named:
+        more = len(named) - _MOST_TOLD
+        sentences.append("; ".join(named[:_MOST_TOLD]) + (f"; and {more} more" if more > 0 else "") + ".")
+    if coming:
+        sentences.append(f"Next due: {short(coming[0].tag, 40)} on {coming[0].due_on}.")
+    return " ".join(sentences)

@@ -1,0 +1,29 @@
+"""Names of places in a report, made of what stands there: plain ASCII whatever a tag holds, and each once."""
+
+import re
+from collections.abc import Hashable
+
+_LONGEST = 40
+
+
+class Anchors:
+    """Anchors given so far: the same place always has the same one, another place another one."""
+
+    def __init__(self) -> None:
+        """None was given yet."""
+        self._given: dict[tuple[Hashable, ...], str] = {}
+        self._taken: set[str] = set()
+
+    def of(self, what: str, *place: Hashable) -> str:
+        """Anchor of a place: `what` it is, of plain letters, and what tells it from its like, the first of which names it."""
+        known = self._given.get((what, *place))
+        if known is not None:
+            return known
+        name = re.sub(r"[^A-Za-z0-9]+", "-", str(place[0]))[:_LONGEST].strip("-")
+        plain = f"{what}-{name}" if name else what
+        anchor, number = plain, 2
+        while anchor in self._taken:
+            anchor, number = f"{plain}-no{number}", number + 1
+        self._taken.add(anchor)
+        self._given[what, *place] = anchor
+        return anchor

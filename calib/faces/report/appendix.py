@@ -1,0 +1,185 @@
+"""The appendix: each calibration with its comparisons and its curve, and of each kind of measurement one budget in full."""
+
+from collections.abc import Iterator, Mapping, Sequence
+
+from calib.faces import charts
+from calib.faces.curve_answer import Content
+from calib.faces.curve_drawing import curve_drawing
+from calib.faces.report.anchors import Anchors
+from calib.faces.report.blocks import (
+    Block,
+    Cell,
+    Column,
+    Heading,
+    Mark,
+    Paragraph,
+    Picture,
+    Row,
+    Run,
+    Table,
+    runs,
+)
+from calib.faces.report.written import NOTHING, words
+from calib.procedures.look_up import CalibrationOnFile
+
+Used = Mapping[tuple[str, str], CalibrationOnFile]
+
+
+def calibrations(content: Content, used: Used, anchors: Anchors) -> Iterator[Block]:
+    """Each calibration that a flow rests on: the certificate, its comparisons as typed, the curve and what differs from it."""
+    if not content["instruments"]:
+        return
+    yield Heading(2, "Appendix A: calibrations", "calibrations")
+    yield Paragraph(
+        runs(
+            "c = reference value − indication. The curve is fitted to the comparisons of one phase; residuals are what those "
+            "differ from it. Its scatter is the Type A part of the calibration, with the degrees of freedom "
+            "given; the reference part is "
+            "U/k of the certificate, interpolated between the comparisons, and is not reduced by more of them."
+        )
+    )
+    for one in content["instruments"]:
+        yield from _calibration(one, used[one["tag"], one["certificate"]], anchors)
+
+
+def _calibration(one: Content, kept: CalibrationOnFile, anchors: Anchors) -> Iterator[Block]:
+    place = (one["tag"], one["certificate"])
+    yield Heading(3, f"{one['tag']}, certificate {one['certificate']}", anchors.of("calibration", *place))
+    yield Paragraph(runs(*_certificate(one, anchors)))
+    yield Paragraph(runs(*_specified(one)), soft=True)
+    yield _comparisons(one)
+    yield Paragraph(runs(*_curve(one)), anchor=anchors.of("curve", *place))
+    yield _coefficients(one)
+    drawing = curve_drawing(kept)
+    caption = runs(
+        Run(one["tag"], Mark.STRONG), ", certificate ", one["certificate"], ": comparisons, curve and residuals."
+    )
+    yield Picture(
+        anchors.of("picture", *place), charts.curve_chart(drawing), charts.curve_alternative(drawing), caption
+    )
+
+
+def _certificate(one: Content, anchors: Anchors) -> Iterator[str | Run]:
+    yield from (Run(one["tag"], to=anchors.of("instrument", one["tag"], one["certificate"])), ", ", one["kind"], ": ")
+    yield from (
+        one["laboratory"],
+        ", ",
+        one["accreditation"] or "no accreditation stated",
+        f"; calibrated {one['calibrated_on']}",
+    )
+    if one["issued_on"]:
+        yield f", certificate issued {one['issued_on']}"
+    yield f"; accepted {one['accepted_on'] or 'not yet'}; due {one['due_on']}"
+    air = [
+        f"{one[name]} {symbol}"
+        for name, symbol in (
+            ("temperature_degC", "°C"),
+            ("pressure_kPa", "kPa"),
+            ("humidity_percent", "% relative humidity"),
+        )
+        if one[name]
+    ]
+    yield f"; conditions {', '.join(air)}" if air else "; conditions not stated"
+    if one["procedure"]:
+        yield from ("; procedure ", one["procedure"])
+    yield "; reference standards "
+    yield from _joined(one["reference_standards"]) if one["reference_standards"] else ("as the certificate states",)
+    yield "."
+
+
+def _joined(texts: Sequence[str]) -> Iterator[str]:
+    for place, text in enumerate(texts):
+        yield from ((", ", text) if place else (text,))
+
+
+def _specified(one: Content) -> Iterator[str]:
+    """What the budgets take from the register."""
+    unit = one["unit"]
+    yield f"Resolution {one['resolution']} {unit}"
+    yield (
+        f"; declared repeatability {one['repeatability']} {unit}"
+        if one["repeatability"]
+        else "; no repeatability declared"
+    )
+    limits = one["stability_percent"] is not None or one["stability_absolute"] is not None
+    percent, absolute = (one[f"{'stability' if limits else 'mpe'}_{part}"] for part in ("percent", "absolute"))
+    yield f"; limits of change since calibration ± ({percent or 0} % of the indication + {absolute or 0} {unit}), "
+    yield one["stability_basis"]
+    if one["resistance_ratio"]:
+        yield f"; ratio of resistances r = {one['resistance_ratio']}, u(r) = {one['resistance_ratio_standard_uncertainty']}"
+    yield "."
+
+
+def _comparisons(one: Content) -> Table:
+    columns = (
+        Column("Phase", is_short=True),
+        Column("Reference", is_number=True),
+        Column("Indication", is_number=True),
+        Column("Unit", is_short=True),
+        Column("U", is_number=True),
+        Column("k", is_number=True),
+        Column("Repeatability", is_number=True),
+        Column("Observations", is_number=True),
+        Column(f"Residual [{one['residual_unit']}]", is_number=True),
+    )
+    rows = tuple(_comparison(each) for each in one["comparisons"])
+    return Table(f"Comparisons of {one['tag']}, certificate {one['certificate']}", columns, rows, is_compact=True)
+
+
+def _comparison(each: Content) -> Row:
+    residual = each["residual"]
+    unit = f"{each['unit']}, {each['indication_unit']}" if each["indication_unit"] else each["unit"]
+    return Row(
+        (
+            words(each["phase"]),
+            _typed(each["reference"]),
+            _typed(each["indication"]),
+            words(unit),
+            _typed(each["expanded_uncertainty"]),
+            _typed(each["coverage_factor"]),
+            _typed(each["repeatability"]),
+            _typed(each["observations"]),
+            Cell((Run("not used"),)) if residual is None else Cell((Run(_signed(residual, ".3g")),), residual),
+        )
+    )
+
+
+def _typed(text: object) -> Cell:
+    """A number as somebody typed it."""
+    return NOTHING if text is None else Cell((Run(str(text)),), float(str(text)))
+
+
+def _signed(value: float, form: str) -> str:
+    return format(value, form).replace("-", "−").replace("e−", "e-")
+
+
+def _curve(one: Content) -> Iterator[str | Run]:
+    curve = one["curve"]
+    yield Run("Curve", Mark.STRONG)
+    yield f" {curve['formula']}, in {curve['unit']}, for indications from {one['measuring_interval']}"
+    yield f"; made from the comparisons {curve['made_from']}, {curve['degrees_of_freedom']:g} degrees of freedom; {curve['title']}"
+    if curve["chosen_by"] == "rule":
+        yield from (": ", curve["reason"], ".")
+    else:
+        yield from (", chosen by ", curve["chosen_by"], ": ", curve["reason"], ".")
+    if curve["probability"] is not None:
+        yield f" Chi-squared {curve['chi_squared']:.2f}, probability {curve['probability']:.3f}."
+    if curve["scatter_enlarged_by"] > 1:
+        yield f" The scatter variance is enlarged by {curve['scatter_enlarged_by']:.2f}, "
+        yield "since the comparisons scatter more than their repeatability explains."
+
+
+def _coefficients(one: Content) -> Table:
+    curve = one["curve"]
+    columns = (Column("Coefficient"), Column("Value", is_number=True), Column("u, from scatter", is_number=True))
+    rows = tuple(
+        Row((words(name), _digits(value, 7), _digits(u, 2)))
+        for name, value, u in zip(
+            curve["coefficient_names"], curve["coefficients"], curve["standard_uncertainties"], strict=True
+        )
+    )
+    return Table(f"Coefficients of {one['tag']}, certificate {one['certificate']}", columns, rows, is_compact=True)
+
+
+def _digits(value: float, digits: int, unit: str | None = None) -> Cell:
+    return Cell((Run(_signed(value, f".{digits}g")),), value, unit)

@@ -1,0 +1,85 @@
+"""The forms of a report, each made once from one content and one layout."""
+
+import re
+from collections.abc import Callable, Sequence
+from functools import cached_property
+
+from calib.faces.curve_answer import Content
+from calib.faces.document import as_json
+from calib.faces.report.blocks import Layout
+from calib.faces.report_csv import as_csv
+from calib.procedures.report import JobReport
+
+_LONGEST_NAME = 60  # signs of a job's name in a file name: four bytes each at the most, and systems allow 255
+
+
+def in_forms(
+    document: Content, found: JobReport, forms: Sequence[str], progress: Callable[[str], None]
+) -> dict[str, bytes]:
+    """The report in each form that is asked for: its bytes."""
+    making = _Forms(document, found)
+    made = {}
+    for form in forms:
+        progress(f"writing the report as {form.upper()}")
+        made[form] = getattr(making, form)
+    return made
+
+
+class _Forms:
+    """Forms that rest on one another: the PDF has JSON and CSV attached, the mail the PDF. Imports wait until asked for."""
+
+    def __init__(self, document: Content, found: JobReport) -> None:
+        self.document = document
+        self.found = found
+
+    @cached_property
+    def json(self) -> bytes:
+        return _encoded(as_json(self.document))
+
+    @cached_property
+    def csv(self) -> bytes:
+        return _encoded(as_csv(self.document))
+
+    @cached_property
+    def layout(self) -> Layout:
+        from calib.faces.report.sections import lay_out  # noqa: PLC0415 (the drawing library takes a third of a second to import)
+
+        return lay_out(self.document, self.found.calibrations)
+
+    @cached_property
+    def html(self) -> bytes:
+        from calib.faces.report.page import as_html  # noqa: PLC0415
+
+        return _encoded(as_html(self.layout))
+
+    @cached_property
+    def pdf(self) -> bytes:
+        from calib.faces.report.pdf import Attachment, as_pdf  # noqa: PLC0415
+
+        stem = file_stem(self.document["job"])
+        attached = {
+            f"{stem}.json": Attachment(self.json, "application/json", "The report with every number unrounded."),
+            f"{stem}.csv": Attachment(self.csv, "text/csv", "The report as one table."),
+        }
+        return as_pdf(self.layout, attached)
+
+    @cached_property
+    def xlsx(self) -> bytes:
+        from calib.faces.report.workbook import as_xlsx  # noqa: PLC0415
+
+        return as_xlsx(self.document, self.layout)
+
+    @cached_property
+    def eml(self) -> bytes:
+        from calib.faces.report.mail import as_eml  # noqa: PLC0415
+
+        return as_eml(self.layout, self.pdf, self.csv)
+
+
+def file_stem(job: str) -> str:
+    """What the files of a job's report are called, without form or revision."""
+    return re.sub(r"[^\w.-]+", "_", job).strip(".")[:_LONGEST_NAME] or "job"
+
+
+def _encoded(text: str) -> bytes:
+    return text.encode("utf-8", "backslashreplace")

@@ -1,0 +1,236 @@
+"""Budgets in full: the measurement function of each kind, its input quantities, and what a reader needs to work one flow out."""
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from calib.faces.curve_answer import Content
+from calib.faces.report.anchors import Anchors
+from calib.faces.report.blocks import Block, Cell, Column, Heading, Paragraph, Row, Run, Table, runs
+from calib.faces.report.formulas import measurement_function
+from calib.faces.report.written import NOTHING, degrees_text, rounded, words
+from calib.procedures import in_full as full
+
+_MEASURED = {
+    full.VELOCITY: "Indicated velocity",
+    full.PRESSURE: "Velocity pressure",
+    full.THERMAL: "Thermal anemometer with a reference state",
+    full.VANE: "Vane corrected for its friction",
+    full.PAIR: "Probe and meter calibrated together",
+    full.HOOD: "Flow hood, throttle open",
+    full.HOOD_PAIR: "Flow hood, throttle open and set",
+}
+_OPENINGS = {
+    full.FACTOR: "opening with an outlet factor",
+    full.EFFECTIVE_AREA: "effective area",
+    full.FOUND_FACTOR: "opening with an outlet factor found in the field",
+    full.FOUND_AREA: "effective area found in the field",
+    full.DUCT: "duct",
+}
+_MEANINGS = {
+    "x̄": "mean indication",
+    "v̄": "mean velocity; u is its repeatability",
+    "q̄": "flow by the readings; u is their repeatability",
+    "δ_res": "error of rounding, resolution",
+    "c(x̄)": "correction by the curve; u is its scatter",
+    "δ_cal": "error of the curve, its scatter",
+    "δ_ref": "error of the laboratory's reference",
+    "δ_stab": "change since the calibration",
+    "δ_P": "error of the probe's calibration and its change since",
+    "ρ": "density of the air",
+    "r": "ratio of the hood's resistances",
+    "w": "width",
+    "h": "height",
+    "d": "diameter",
+    "K": "outlet factor",
+    "A_e": "effective area",
+    "M": "what the method adds",
+}
+
+
+def budgets_in_full(content: Content, anchors: Anchors) -> Iterator[Block]:
+    """One budget in full of each kind of measurement."""
+    if not content["budgets_in_full"]:
+        return
+    yield Heading(2, "Appendix B: budgets in full", "in-full")
+    yield Paragraph(
+        runs(
+            "One flow of each kind of measurement, as GUM 4.1 and 5.1 set it out: X_i an input quantity, x_i its estimate, u(x_i) "
+            "its standard uncertainty, ν_i its degrees of freedom, c_i = ∂q_V/∂x_i its sensitivity coefficient, "
+            "u_i = |c_i| u(x_i) what "
+            "it contributes; u² = Σ u_i². Errors whose estimate is 0 stand as δ, and M, with the estimate 1, for "
+            "the method. Formulas "
+            "hold in coherent SI units; the conversions stand below each budget. Digits beyond those that mean "
+            "something are there for "
+            "working it out."
+        )
+    )
+    readings = {one["reading"]: one for one in content["readings"]}
+    for number, one in enumerate(content["budgets_in_full"], start=1):
+        yield from _in_full(number, one, readings[one["reading"]], anchors)
+
+
+def _in_full(number: int, one: Content, reading: Content, anchors: Anchors) -> Iterator[Block]:
+    yield Heading(3, f"B{number}. {_title(one['kind'])}", anchors.of("in-full", one["reading"]))
+    yield Paragraph(runs(*_about(one, reading, anchors)))
+    yield from measurement_function(one["kind"])
+    if reading["traverse"] is not None:
+        yield _points(number, reading)
+    yield _quantities(number, one, reading)
+    yield Paragraph(runs(_unit_text(one, reading)), soft=True)
+
+
+def _title(kind: Mapping[str, Any]) -> str:
+    opening = _OPENINGS.get(kind["opening"])
+    shaped = [" ".join(part for part in (kind["shape"], opening) if part)] if opening else []
+    parts = [
+        _MEASURED[kind["measured"]],
+        *(["with a probe"] if kind["has_probe"] else []),
+        *(["traverse"] if kind["is_traverse"] else []),
+        *shaped,
+        *([] if kind["is_polynomial"] else ["response curve"]),
+    ]
+    return ", ".join(parts)
+
+
+def _about(one: Content, reading: Content, anchors: Anchors) -> Iterator[str | Run]:
+    yield "Reading "
+    yield Run(str(one["reading"]), to=anchors.of("budget", one["reading"]))
+    yield from (" at ", Run(reading["outlet"], to=anchors.of("reading", one["reading"])), ", by ")
+    yield Run(reading["instrument"], to=anchors.of("curve", reading["instrument"], reading["certificate"]))
+    if reading["probe"]:
+        probe = reading["probe"]
+        yield from (" with ", Run(probe["tag"], to=anchors.of("curve", probe["tag"], probe["certificate"])))
+    yield from (", method ", reading["method"])
+    yield from _observed(reading)
+    if not one["kind"]["is_direct"] and not one["kind"]["is_polynomial"]:
+        yield "; f is the calibration curve of the instrument, solved for the value"
+    if one["kind"]["has_probe"]:
+        yield "; c_P is the correction of the probe"
+    for each in one["constants"]:
+        yield f"; {each['symbol']} = {_written(each['value'], 6)} {each['unit']}, {_CONSTANTS[one['kind']['measured']]}"
+    yield "."
+
+
+_CONSTANTS = {
+    full.THERMAL: "the density of the anemometer's reference state",
+    full.VANE: "the density at the calibration",
+    full.PAIR: "the density at the calibration",
+}
+
+
+def _observed(reading: Content) -> Iterator[str]:
+    unit = reading["indication_unit"]
+    if reading["traverse"] is not None:
+        return
+    if reading["throttled_observations"]:
+        open_values = reading["observations"] or reading["indication"]
+        yield f"; indications with the throttle open {open_values} {unit} (mean x̄_1)"
+        yield f", set {reading['throttled_observations']} {unit} (mean x̄_2)"
+    elif reading["logged"]:
+        yield f"; {reading['observations_counted']} logged indications"
+        yield f", worth {reading['effective_observations']:.1f} independent ones"
+    elif reading["observations"]:
+        yield f"; indications {reading['observations']} {unit}"
+    else:
+        yield f"; one indication, {reading['indication']} {unit}"
+
+
+# --- tables ----------------------------------------------------------------------------------------------------------------------
+
+
+def _points(number: int, reading: Content) -> Table:
+    """Indications at each point of a traverse, with the weights of the points."""
+    traverse = reading["traverse"]
+    columns = (
+        Column("Line", is_number=True),
+        Column("Point", is_number=True),
+        Column("Weight w_j", is_number=True),
+        Column(f"Indications [{reading['indication_unit']}]", is_number=True),
+        Column(f"Velocity v_j [{traverse['velocity_unit']}]", is_number=True),
+    )
+    rows = tuple(
+        Row(
+            (
+                Cell((Run(str(each["line"])),), each["line"]),
+                Cell((Run(str(each["point"])),), each["point"]),
+                _number(each["weight"], 6),
+                words("; ".join(format(value, "g") for value in each["indications"])),
+                _number(each["velocity"], 6, traverse["velocity_unit"]),
+            )
+        )
+        for each in traverse["velocities"]
+    )
+    return Table(f"B{number} points of the traverse", columns, rows, is_compact=True)
+
+
+def _quantities(number: int, one: Content, reading: Content) -> Table:
+    flow = reading["flow"]
+    columns = (
+        Column("Quantity X_i", is_short=True),
+        Column("What it is", is_wordy=True),
+        Column("Estimate x_i", is_number=True),
+        Column("Unit", is_short=True),
+        Column("u(x_i)", is_number=True),
+        Column("Evaluation", is_short=True),
+        Column("ν_i", is_number=True),
+        Column("c_i", is_number=True),
+        Column("Unit of c_i", is_short=True),
+        Column(f"u_i [{flow['unit']}]", is_number=True),
+        Column("Share of u² [%]", is_number=True),
+    )
+    rows = [_quantity(each, flow["unit"]) for each in one["quantities"]]
+    dof = flow["effective_degrees_of_freedom"]
+    total = Row(
+        (
+            words("q_V"),
+            words(f"({rounded(flow)}) {flow['unit']}, k = {flow['coverage_factor']:.2f}"),
+            _number(flow["value"], 7, flow["unit"]),
+            words(flow["unit"]),
+            _number(flow["standard_uncertainty"], 5, flow["unit"]),
+            NOTHING,
+            Cell((Run(degrees_text(dof)),), dof),
+            NOTHING,
+            NOTHING,
+            _number(flow["standard_uncertainty"], 5, flow["unit"]),
+            Cell((Run("100"),), 100.0, "%"),
+        ),
+        is_total=True,
+    )
+    return Table(f"B{number} input quantities", columns, (*rows, total))
+
+
+def _quantity(each: Content, flow_unit: str) -> Row:
+    unit = each["unit"]
+    dof = each["degrees_of_freedom"]
+    return Row(
+        (
+            words(each["symbol"]),
+            words(_MEANINGS[each["symbol"]]),
+            _number(each["estimate"], 7, unit),
+            words(unit),
+            _number(each["standard_uncertainty"], 5, unit),
+            words(f"{each['evaluation']}, {each['distribution']}"),
+            Cell((Run(degrees_text(dof)),), dof),
+            _number(each["sensitivity_coefficient"], 6, each["sensitivity_unit"]),
+            words(each["sensitivity_unit"]),
+            _number(each["contribution"], 5, flow_unit),
+            Cell((Run(f"{each['variance_percent']:.2f}"),), each["variance_percent"], "%"),
+        )
+    )
+
+
+def _number(value: float, digits: int, unit: str | None = None) -> Cell:
+    return Cell((Run(_written(value, digits)),), value, unit)
+
+
+def _written(value: float, digits: int) -> str:
+    """Significant digits, trailing zeros left out."""
+    return format(value, f".{digits}g").replace("-", "−").replace("e−", "e-")
+
+
+def _unit_text(one: Content, reading: Content) -> str:
+    conversions = [f"1 {each['unit']} = {each['value']:.9g} {each['si_unit']}" for each in one["conversions"]]
+    flow = reading["flow"]
+    said = f"U = k u = {flow['coverage_factor']:.4f} × {_written(flow['standard_uncertainty'], 5)} {flow['unit']}, "
+    said += f"for a coverage probability of {100 * flow['coverage_probability']:g} %."
+    return f"{said} Units: {'; '.join(conversions)}." if conversions else said

@@ -1,0 +1,145 @@
+"""A report as a message to open in a mail program, with the page as its body and PDF and CSV attached. Nothing is sent.
+
+RFC 5322 (the message), RFC 2045 to 2047 (its parts and encoded words), RFC 2387 (pictures within a part), RFC 2392 (`cid:`).
+The same report gives the same bytes: moment, identifier and boundaries come from the report itself.
+"""
+
+import re
+from datetime import datetime
+from email.header import Header
+from email.headerregistry import Address
+from email.message import EmailMessage
+from email.policy import SMTP
+from email.utils import format_datetime
+from hashlib import sha256
+from html import escape
+
+from calib.faces.charts import as_png
+from calib.faces.plain_text import controls_named
+from calib.faces.report.blocks import Formula, Layout, Picture
+from calib.faces.report.page import as_html, attribute
+from calib.faces.report.plain import as_text
+
+# RFC 5322, 3.6 asks for a sender, and who issues a report has no address here. RFC 6854 allows a group without members, which few
+# programs read; an address below `.invalid` (RFC 2606, 2) is read by all and belongs to nobody. A message without To is complete.
+_SENDER = Address("Sender to be filled in", "report", "calib.invalid")
+_DPI, _WIDTH = 144, 614  # of a picture; its width on the screen [px], as wide as the text
+_LONGEST_SUBJECT = 160  # signs: the whole title stands in the body
+_LONGEST_NAME = 60
+CRLF = "\r\n"
+_BASE64 = "base64"  # the parts come back to the last byte, whatever their lines are like
+
+
+def as_eml(layout: Layout, pdf: bytes, csv: bytes) -> bytes:
+    """The message, with lines ended by CR LF."""
+    digest = sha256(b"\0".join((_identity(layout), pdf, csv))).hexdigest()
+    pictures = _Pictures(digest)
+    page = _for_mail(as_html(layout, picture=pictures.within, formula=_formula))
+    message = EmailMessage(policy=SMTP)
+    message["From"] = _SENDER
+    message["Date"] = format_datetime(datetime.fromisoformat(layout.issued))
+    message["Message-ID"] = f"<{digest[:40]}@calib.invalid>"
+    message["X-Unsent"] = "1"  # common practice, no source: opened to be addressed and sent, not as received
+    message.set_content(_encodable(as_text(layout)), cte=_BASE64)
+    message.add_alternative(_encodable(page), subtype="html", cte=_BASE64)
+    pictures.beside(message)
+    name = _file_name(layout)
+    message.add_attachment(pdf, maintype="application", subtype="pdf", filename=f"{name}.pdf")
+    message.add_attachment(
+        csv, maintype="text", subtype="csv", filename=f"{name}.csv", params={"charset": "utf-8", "header": "present"}
+    )
+    _bound(message, digest)
+    return _subject_line(_subject(layout)) + message.as_bytes()
+
+
+class _Pictures:
+    """The pictures of a page as parts beside it, since mail programs show no drawing within a page."""
+
+    def __init__(self, digest: str) -> None:
+        self._digest = digest
+        self._drawn: list[bytes] = []
+
+    def within(self, one: Picture) -> str:
+        """The place of a picture in the page."""
+        self._drawn.append(as_png(one.figure, _DPI))
+        source = f"cid:{self._identifier(len(self._drawn))}"
+        return f'<img src="{source}" width="{_WIDTH}" style="max-width: 100%; height: auto" alt="{attribute(one.alternative)}">'
+
+    def _identifier(self, number: int) -> str:
+        return f"picture-{number}.{self._digest[:24]}@calib.invalid"
+
+    def beside(self, message: EmailMessage) -> None:
+        """Put them beside the page."""
+        if not self._drawn:
+            return
+        page = message.get_body(("html",))
+        assert isinstance(page, EmailMessage)  # noqa: S101
+        for number, drawn in enumerate(self._drawn, start=1):
+            identifier = f"<{self._identifier(number)}>"
+            page.add_related(drawn, maintype="image", subtype="png", cid=identifier, disposition="inline")
+        page.set_param("type", "text/html")  # RFC 2387, 3.1
+
+
+def _formula(one: Formula) -> str:
+    """Mail programs set no formulas."""
+    return escape(one.plain)
+
+
+def _for_mail(page: str) -> str:
+    """The page with its colours written out in its style: mail programs know no names for them. Pictures come with the message."""
+    head, style, rest = page.partition("<style>")
+    style, end, rest = (style + rest).partition("</style>")
+    colours = dict(re.findall(r"(--[a-z-]+): (#[0-9a-f]+)", style))
+    style = re.sub(r"var\((--[a-z-]+)\)", lambda one: colours[one[1]], style)
+    return f"{head.replace('img-src data:', 'img-src cid: data:', 1)}<style>{style}{end}{rest}"
+
+
+def _identity(layout: Layout) -> bytes:
+    parts = (layout.job, str(layout.revision), layout.issued, layout.ledger_digest)
+    return "\n".join(parts).encode("utf-8", "backslashreplace")
+
+
+def _subject(layout: Layout) -> str:
+    """Job, revision and title in one line: no sign in it ends the header or turns its direction."""
+    state = "draft of revision" if layout.is_draft else "revision"
+    job, title = _one_line(layout.job), _one_line(layout.title)
+    said = f"Air flow report {_shortened(job, _LONGEST_NAME)}, {state} {layout.revision}: {title}"
+    return _shortened(said, _LONGEST_SUBJECT)
+
+
+def _subject_line(subject: str) -> bytes:
+    """The field, in encoded words where it is not plain ASCII, or looks like one of them (RFC 2047, 5).
+
+    Written beside the message: its own way of writing a field (Python 3.11) decodes what looks like an encoded word, line ends
+    and all, and loses spaces between encoded words.
+    """
+    plain = subject.isascii() and "=?" not in subject
+    field = Header(subject, "us-ascii" if plain else "utf-8", maxlinelen=76, header_name="Subject")
+    return f"Subject: {field.encode(linesep=CRLF)}{CRLF}".encode("ascii")
+
+
+def _one_line(text: str) -> str:
+    line = " ".join(controls_named(text).split())
+    return "".join(sign if sign.isprintable() else f"⟨U+{ord(sign):04X}⟩" for sign in line)
+
+
+def _shortened(text: str, longest: int) -> str:
+    return text if len(text) <= longest else f"{text[: longest - 1]}…"
+
+
+def _encodable(text: str) -> str:
+    """Halves of surrogate pairs cannot be written in UTF-8."""
+    return text.encode("utf-8", "backslashreplace").decode()
+
+
+def _file_name(layout: Layout) -> str:
+    """The name that the report's other files have."""
+    job = re.sub(r"[^\w.-]+", "_", layout.job).strip(".")[:_LONGEST_NAME] or "job"
+    return job if layout.is_draft else f"{job}-r{layout.revision}"
+
+
+def _bound(message: EmailMessage, digest: str) -> None:
+    """Fixed boundaries. None of them can stand in a part: each part is base64, in which there is no `_` (RFC 2045, 6.7 and 6.8)."""
+    several = [part for part in message.walk() if part.is_multipart()]
+    for number, part in enumerate(several):
+        part.set_boundary(f"=_{number}_{digest[:40]}")

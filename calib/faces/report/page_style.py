@@ -1,0 +1,28 @@
+"""How the report's page is set: on a wide screen, on a narrow one (each row of a table is a card there), on paper."""
+
+import re
+from functools import cache
+from importlib.resources import files
+
+from calib.faces.report.blocks import Layout
+
+
+@cache
+def style() -> str:
+    """The style sheet."""
+    return files(__package__).joinpath("page.css").read_text(encoding="utf-8")
+
+
+def on_paper(layout: Layout) -> str:
+    """Margins and foot of a printed page: revision, the beginning of the ledger's digest, and its number of all."""
+    digest = re.sub(r"[^0-9a-f]", "", layout.ledger_digest)[
+        :16
+    ]  # within a style sheet nothing stands but what it cannot read
+    state = "draft of revision" if layout.is_draft else "revision"
+    foot = "font: 7pt system-ui, Arial, sans-serif; color: #5a6872;"
+    return (
+        "@page { margin: 14mm 13mm 16mm;\n"
+        f'  @bottom-left {{ content: "{state} {int(layout.revision)}, ledger {digest}"; {foot} }}\n'
+        f'  @bottom-right {{ content: counter(page) " of " counter(pages); {foot} }}\n'
+        "}\n"
+    )

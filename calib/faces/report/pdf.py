@@ -1,0 +1,112 @@
+"""A report as PDF: PDF/A-3a (ISO 19005-3) and PDF/UA-1 (ISO 14289-1), with the job's machine-readable forms attached.
+
+The typesetter is given the blocks as JSON beside a fixed template (`report.typ`). Typed text reaches it as strings, which it sets
+and never evaluates. The same layout and attachments give the same bytes.
+"""
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import cache
+from importlib.resources import files
+from typing import Any, Literal
+
+import typst
+
+from calib.faces.report.blocks import Layout
+from calib.faces.report.signs import shown, typefaces, unseen
+from calib.faces.report.typeset_blocks import Typesetting
+
+STANDARDS = ["a-3a", "ua-1"]
+Paper = Literal["a4", "us-letter"]
+
+_MARGIN = 45.4  # [pt] left and right, 16 mm
+_PAPERS: Mapping[Paper, tuple[float, float]] = {"a4": (595.28, 841.89), "us-letter": (612.0, 792.0)}  # [pt]
+_LONGEST_AT_THE_HEAD = 48  # signs of a text that is repeated on each page
+
+
+@dataclass(frozen=True)
+class Attachment:
+    """A file that goes within the PDF."""
+
+    content: bytes
+    media_type: str
+    description: str
+
+
+def as_pdf(
+    layout: Layout, attachments: Mapping[str, Attachment], *, paper: Paper = "a4", author: str = "calib"
+) -> bytes:
+    """The report as PDF on this paper, with attachments by file name."""
+    width, height = _PAPERS[paper]
+    typesetting = Typesetting(layout, width - 2 * _MARGIN, height - 2 * _MARGIN)
+    issued = datetime.fromisoformat(layout.issued)
+    told = {
+        "paper": paper,
+        "margin": _MARGIN,
+        "job": _short(layout.job),
+        "title": unseen(layout.title or layout.job).replace("\n", " ") or "Report",
+        "running": _short(layout.title),
+        "author": unseen(author),
+        "revision": layout.revision,
+        "draft": layout.is_draft,
+        "digest": shown(layout.ledger_digest),
+        "language": layout.language,
+        "blocks": typesetting.blocks(),
+        "attachments": [
+            {
+                "name": name,
+                "file": f"attachment-{number}",
+                "type": one.media_type,
+                "description": unseen(one.description),
+                "text": _is_text(one.content),
+            }
+            for number, (name, one) in enumerate(attachments.items())
+        ],
+    }
+    given = {
+        "main.typ": files("calib.faces.report").joinpath("report.typ").read_bytes(),
+        "report.json": json.dumps(told, ensure_ascii=False).encode(),
+        **typesetting.pictures,
+        **{f"attachment-{number}": _given(one.content) for number, one in enumerate(attachments.values())},
+    }
+    return _set(given, issued if issued.tzinfo else issued.replace(tzinfo=UTC))
+
+
+def _is_text(content: bytes) -> bool:
+    try:
+        content.decode()
+    except UnicodeDecodeError:
+        return False
+    return True
+
+
+def _given(content: bytes) -> bytes:
+    """A file as the wheel takes it, which is as UTF-8: any other is told as a list of its bytes."""
+    return content if _is_text(content) else json.dumps(list(content)).encode()
+
+
+def _set(given: Mapping[str, bytes], issued: datetime) -> bytes:
+    # The wheel takes a mapping of files in memory too, of which main.typ is read first; its types do not say so.
+    read: Any = typst.compile
+    out: bytes = read(
+        dict(given),
+        format="pdf",
+        font_paths=_typefaces(),
+        ignore_system_fonts=True,
+        pdf_standards=STANDARDS,
+        timestamp=issued,
+    )
+    return out
+
+
+@cache
+def _typefaces() -> typst.Fonts:
+    """Those within the wheel and those of matplotlib: a page looks the same on every machine."""
+    return typst.Fonts(include_system_fonts=False, include_embedded_fonts=True, font_paths=[typefaces()])
+
+
+def _short(text: str) -> str:
+    said = shown(" ".join(text.split()))
+    return said if len(said) <= _LONGEST_AT_THE_HEAD else said[: _LONGEST_AT_THE_HEAD - 1] + "…"

@@ -1,0 +1,126 @@
+"""A report as plain text, for a reader who is shown no page: every word and number of it, the pictures as what they tell."""
+
+from collections.abc import Callable, Iterator, Sequence
+from textwrap import wrap
+from typing import Any
+
+from calib.faces.plain_text import controls_named
+from calib.faces.report.blocks import (
+    Bullets,
+    Column,
+    Formula,
+    Heading,
+    Layout,
+    Notice,
+    Paragraph,
+    Picture,
+    Row,
+    Runs,
+    Signatures,
+    Strip,
+    Table,
+    Title,
+)
+
+_WIDTH = 76  # signs: RFC 5322, 2.1.1 would have lines of 78 at the most
+_HELD = (
+    "\ufdd0"  # a space at which no line is broken: a sign that is none, kept for a program's own use (Unicode, 23.7)
+)
+_UNDER = {2: "=", 3: "-"}
+
+
+def as_text(layout: Layout) -> str:
+    """The report in lines."""
+    return "\n".join(line for block in layout.blocks for line in (*_FORMS[type(block)](block), "")) + "\n"
+
+
+def plain(text: Runs) -> str:
+    """Runs without their marks."""
+    return "".join(run.text for run in text)
+
+
+def _wrapped(text: str, first: str = "", after: str = "") -> Iterator[str]:
+    lines = controls_named(text).split("\n")
+    for number, line in enumerate(lines):
+        begin = after if number else first
+        found = wrap(
+            line, _WIDTH, initial_indent=begin, subsequent_indent=after, break_long_words=False, break_on_hyphens=False
+        )
+        yield from found or [begin.rstrip()]
+
+
+def _title(one: Title) -> Iterator[str]:
+    yield from _wrapped(one.text)
+    yield from _wrapped(one.below)
+
+
+def _strip(one: Strip) -> Iterator[str]:
+    for label, said in one.facts:
+        yield from _wrapped(f"{label}: {said}", after="  ")
+
+
+def _notice(one: Notice) -> Iterator[str]:
+    yield from _wrapped(f"{one.lead} {plain(one.text)}", "! ", "  ")
+
+
+def _heading(one: Heading) -> Iterator[str]:
+    lines = list(_wrapped(one.text))
+    yield from lines
+    yield _UNDER.get(one.level, "-") * min(max(map(len, lines)), _WIDTH)
+
+
+def _paragraph(one: Paragraph) -> Iterator[str]:
+    yield from _wrapped(plain(one.text))
+
+
+def _bullets(one: Bullets) -> Iterator[str]:
+    for item in one.items:
+        yield from _wrapped(plain(item), "* ", "  ")
+
+
+def _table(one: Table) -> Iterator[str]:
+    if one.caption:
+        yield from _wrapped(plain(one.caption))
+    for row in one.rows:
+        yield from _row(row, one.columns)
+
+
+def _row(row: Row, columns: Sequence[Column]) -> Iterator[str]:
+    """What the row is of, then what each filled cell says; a number stays on one line with its uncertainty and unit."""
+    texts = [plain(cell.text) for cell in row.cells]
+    said = [
+        f"{column.label} {text.replace(' ', _HELD) if column.is_number else text}"
+        for column, text in zip(columns[1:], texts[1:], strict=True)
+        if text
+    ]
+    line = f"{texts[0]}: {'; '.join(said)}" if said else texts[0]
+    yield from (each.replace(_HELD, " ") for each in _wrapped(line, "* ", "  "))
+
+
+def _picture(one: Picture) -> Iterator[str]:
+    yield from _wrapped(f"[Picture: {one.alternative}]")
+    if one.caption:
+        yield from _wrapped(plain(one.caption))
+
+
+def _formula(one: Formula) -> Iterator[str]:
+    yield from _wrapped(one.plain, "    ", "    ")
+
+
+def _signatures(one: Signatures) -> Iterator[str]:
+    for role, name in one.lines:
+        yield from _wrapped(f"{role}: {name or '____________________'}")
+
+
+_FORMS: dict[type, Callable[[Any], Iterator[str]]] = {
+    Title: _title,
+    Strip: _strip,
+    Notice: _notice,
+    Heading: _heading,
+    Paragraph: _paragraph,
+    Bullets: _bullets,
+    Table: _table,
+    Picture: _picture,
+    Formula: _formula,
+    Signatures: _signatures,
+}

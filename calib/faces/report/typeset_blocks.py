@@ -1,0 +1,243 @@
+"""Blocks of a report as the template that typesets them reads them: JSON, in which every typed text is a string.
+
+A text is told as a string where nothing is to be said of it, or else as an object: the pieces between which its lines may be
+broken, how it is set, where it leads, whether a sign of it is shown by its number. Formulas alone are told as mathematics of the
+typesetter.
+"""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+from calib.faces.charts import as_svg
+from calib.faces.report import column_widths as widths
+from calib.faces.report.blocks import (
+    SIGNS,
+    Block,
+    Bullets,
+    Cell,
+    Column,
+    Formula,
+    Heading,
+    Layout,
+    Mark,
+    Notice,
+    Paragraph,
+    Picture,
+    Row,
+    Run,
+    Runs,
+    Signatures,
+    Strip,
+    Table,
+    Title,
+)
+from calib.faces.report.signs import LONGEST_UNSEEN, NUMBERED, shown, shown_in_svg, unseen
+
+_LONGEST_WORD = 28  # signs in running text
+_LONGEST_WORD_OF_FACT = 16
+_MOST_BETWEEN = 3  # blocks between a heading and the wide table that it goes with
+_MOST_ROWS_BESIDE = 25  # of tables, for a picture to be on their page
+_TALLEST = 0.82  # of a page's text, for a picture
+
+Told = dict[str, Any]
+
+
+class Typesetting:
+    """The blocks of one report, told one after the other for pages of one size."""
+
+    def __init__(self, layout: Layout, upright: float, on_side: float) -> None:
+        """Room for text [pt] in the width of an upright page and of one on its side."""
+        self._blocks, self._upright, self._on_side = layout.blocks, upright, on_side
+        self._labels: dict[str, str] = {}
+        for block in layout.blocks:
+            for anchor in _anchors(block):
+                self._labels.setdefault(anchor, f"place-{len(self._labels)}")
+        self._placed: set[str] = set()
+        self._level = 0
+        self.pictures: dict[str, bytes] = {}
+
+    def blocks(self) -> list[Told]:
+        """Every block; `on_side`: on a page that lies on its side, `sticks`: on one page with the next, where there is room."""
+        columns = self._columns()
+        on_side = _on_side(self._blocks, {number for number, one in columns.items() if one.setting.on_side})
+        with_picture = _with_picture(self._blocks)
+        return [
+            {**self._told(block, columns.get(number)), "on_side": number in on_side, "sticks": number in with_picture}
+            for number, block in enumerate(self._blocks)
+        ]
+
+    def _columns(self) -> dict[int, widths.Columns]:
+        """Columns of each table by its place; tables with one head have one set of columns."""
+        alike: dict[tuple[Column, ...], list[int]] = {}
+        for number, block in enumerate(self._blocks):
+            if isinstance(block, Table):
+                alike.setdefault(block.columns, []).append(number)
+        out = {}
+        for places in alike.values():
+            tables = [block for block in (self._blocks[place] for place in places) if isinstance(block, Table)]
+            whole = replace(tables[0], rows=tuple(row for table in tables for row in table.rows))
+            out.update(dict.fromkeys(places, widths.columns_of(whole, self._upright, self._on_side)))
+        return out
+
+    def _told(self, block: Block, columns: widths.Columns | None) -> Told:
+        if isinstance(block, Table) and columns is not None:
+            return self._table(block, columns)
+        telling: dict[type, Callable[[Any], Told]] = {
+            Title: _title,
+            Strip: _strip,
+            Notice: self._notice,
+            Heading: self._heading,
+            Paragraph: self._paragraph,
+            Bullets: self._bullets,
+            Picture: self._picture,
+            Formula: _formula,
+            Signatures: _signatures,
+        }
+        return telling[type(block)](block)
+
+    def _notice(self, notice: Notice) -> Told:
+        return {"kind": "notice", "lead": text(notice.lead), "text": self._runs(notice.text)}
+
+    def _paragraph(self, one: Paragraph) -> Told:
+        return {"kind": "paragraph", "text": self._runs(one.text), "soft": one.soft, **self._place(one.anchor)}
+
+    def _bullets(self, bullets: Bullets) -> Told:
+        return {"kind": "bullets", "items": [self._runs(item) for item in bullets.items]}
+
+    def _heading(self, heading: Heading) -> Told:
+        self._level = min(heading.level - 1, self._level + 1)  # no level is left out: PDF/UA-1, 7.4.2
+        return {
+            "kind": "heading",
+            "level": self._level,
+            "text": text(heading.text.strip() or "–"),
+            "bookmark": len(heading.text) <= LONGEST_UNSEEN,
+            **self._place(heading.anchor),
+        }
+
+    def _table(self, table: Table, columns: widths.Columns) -> Told:
+        longest = columns.setting.longest_word
+        return {
+            "kind": "table",
+            "name": shown(table.name),
+            "labels": [shown(column.label) for column in table.columns],
+            "widths": columns.widths,
+            "insets": [{"left": left, "right": columns.right} for left in columns.left],
+            "right": [column.is_number for column in table.columns],
+            "size": columns.setting.size,
+            "caption": self._runs(table.caption),
+            "rows": [self._row(row, table.columns, longest) for row in table.rows],
+            "all_total": all(row.is_total for row in table.rows),
+        }
+
+    def _row(self, row: Row, columns: Sequence[Column], longest: int) -> Told:
+        cells = [self._cell(cell, longest) for cell in row.cells[: len(columns)]]
+        cells += [""] * (len(columns) - len(cells))
+        return {"cells": cells, "total": row.is_total, **self._place(row.anchor)}
+
+    def _cell(self, cell: Cell, longest: int) -> Any:
+        if not cell.text:
+            return ""
+        told = self._runs(cell.text, longest)
+        return told[0] if len(told) == 1 else {"runs": told}
+
+    def _runs(self, runs: Runs, longest: int = _LONGEST_WORD) -> list[Any]:
+        return [self._run(run, longest) for run in runs]
+
+    def _run(self, run: Run, longest: int) -> Any:
+        label = self._labels.get(run.to) if run.to else None
+        said = text(run.text, longest)
+        if run.mark is Mark.PLAIN and label is None:
+            return said
+        told: Told = said if isinstance(said, dict) else {"pieces": [said]}
+        told["mark"] = run.mark.value
+        if run.mark is Mark.STATEMENT:
+            told["sign"] = SIGNS.get(run.text, "")
+        if label is not None:
+            told["to"] = label
+        return told
+
+    def _picture(self, picture: Picture) -> Told:
+        file = f"picture-{len(self.pictures)}.svg"
+        self.pictures[file] = shown_in_svg(as_svg(picture.figure, picture.name)).encode()
+        wide, high = (72 * float(side) for side in picture.figure.get_size_inches())
+        return {
+            "kind": "picture",
+            "file": file,
+            "width": min(wide, self._upright, _TALLEST * self._on_side * wide / high),
+            "alternative": unseen(picture.alternative or picture.name) or "picture",
+            "caption": self._runs(picture.caption),
+            **self._place(picture.anchor),
+        }
+
+    def _place(self, anchor: str | None) -> Mapping[str, str]:
+        """The label of a place; of two places with one anchor, the first one's."""
+        if anchor is None or anchor in self._placed:
+            return {}
+        self._placed.add(anchor)
+        return {"label": self._labels[anchor]}
+
+
+def text(typed: str, longest_word: int = _LONGEST_WORD) -> Any:
+    """A typed text: a string, or an object where lines may be broken within words, or a sign is shown by its number."""
+    said = shown(typed)
+    if len(said) <= longest_word and said.isascii() and "\n" not in said:
+        return said
+    parts: list[str] = []
+    for number, line in enumerate(said.split("\n")):
+        parts += ["\n"] if number else []
+        parts += widths.pieces(line, longest_word)
+    is_numbered = said != typed and NUMBERED.search(said) is not None
+    if len(parts) == 1 and not is_numbered:
+        return said
+    return {"pieces": parts, **({"numbered": True} if is_numbered else {})}
+
+
+def _title(title: Title) -> Told:
+    return {"kind": "title", "text": text(title.text), "below": text(title.below)}
+
+
+def _strip(strip: Strip) -> Told:
+    return {"kind": "strip", "facts": [[text(part, _LONGEST_WORD_OF_FACT) for part in fact] for fact in strip.facts]}
+
+
+def _formula(formula: Formula) -> Told:
+    return {"kind": "formula", "mathematics": formula.typst, "plain": unseen(formula.plain)}
+
+
+def _signatures(signatures: Signatures) -> Told:
+    return {"kind": "signatures", "lines": [[text(role), text(name)] for role, name in signatures.lines]}
+
+
+def _anchors(block: Block) -> Iterator[str]:
+    if isinstance(block, Heading | Paragraph | Picture) and block.anchor is not None:
+        yield block.anchor
+    elif isinstance(block, Table):
+        yield from (row.anchor for row in block.rows if row.anchor is not None)
+
+
+def _on_side(blocks: Sequence[Block], wide: set[int]) -> set[int]:
+    """Blocks on pages that lie on their side: the wide tables, each with what stands between it and its heading."""
+    turned = set(wide)
+    for table in wide:
+        above = range(table - 1, max(-1, table - 2 - _MOST_BETWEEN), -1)
+        heading = next((number for number in above if isinstance(blocks[number], Heading)), None)
+        if heading is None or any(isinstance(blocks[number], Table | Picture) for number in range(heading, table)):
+            continue
+        while heading and isinstance(blocks[heading - 1], Heading):
+            heading -= 1
+        turned.update(range(heading, table))
+    return turned
+
+
+def _with_picture(blocks: Sequence[Block]) -> set[int]:
+    """Blocks to be read beside a picture that ends a short part of the report: from its heading to the picture."""
+    found: set[int] = set()
+    for end, block in enumerate(blocks):
+        if not isinstance(block, Picture):
+            continue
+        start = next((number for number in range(end, -1, -1) if isinstance(blocks[number], Heading)), end)
+        rows = sum(len(one.rows) for one in blocks[start:end] if isinstance(one, Table))
+        if rows <= _MOST_ROWS_BESIDE and not any(isinstance(one, Picture) for one in blocks[start:end]):
+            found.update(range(start, end))
+    return found

@@ -1,0 +1,190 @@
+"""A report as a workbook: a first sheet for whoever reads it, and sheets of unrounded numbers for whoever computes with them.
+
+Text is always text: no cell is a formula or a link, whatever it begins with. The same report gives the same bytes.
+"""
+
+import io
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from math import ceil
+
+from xlsxwriter import Workbook
+from xlsxwriter.format import Format
+from xlsxwriter.worksheet import Worksheet
+
+from calib.faces.curve_answer import Content
+from calib.faces.plain_text import controls_named
+from calib.faces.report.blocks import Layout, Notice, Runs, Strip, Title
+from calib.faces.report.sheets import Sheet, sheets_of
+
+LONGEST_CELL = 32_767  # UTF-16 units; Microsoft, "Excel specifications and limits"
+_LONGEST_PIECE = 16_000  # signs, of two units each at the most
+_LONGEST_IN_FOOTER = 60
+_A4 = 9
+_LINE, _HIGHEST_ROW = 13.5, 409.0  # points, the latter being the most that a row may have
+_FILLED = 0.95  # of a line, since words are not broken
+_NEVER = float("inf")
+_ABOUT_NUMBERS = (
+    "Numbers in the sheets are unrounded; each cell shows the digits that the report gives. Uncertainties of 100 and more "
+    "are rounded to tens in the report and shown whole in their cells: the column “Flow ± U as reported” has them as reported."
+)
+
+
+class _Unrounded(float):
+    """A number that is written with all its digits: 17 where it has them, and not 16."""
+
+    def __format__(self, _: str) -> str:
+        return repr(float(self))
+
+
+def as_xlsx(content: Content, layout: Layout) -> bytes:
+    """The workbook, as the bytes of an .xlsx file (ECMA-376). `content` is the report's, `layout` the same laid out."""
+    out = io.BytesIO()
+    with Workbook(out, {"in_memory": True}) as workbook:
+        written = _Written(workbook, layout)
+        sheets = sheets_of(content)
+        written.first_sheet(content, layout, sheets)
+        for sheet in sheets:
+            written.sheet(sheet)
+        written.rest()
+    return out.getvalue()
+
+
+class _Written:
+    """A workbook while it is written: its formats, and texts that are too long for a cell."""
+
+    def __init__(self, workbook: Workbook, layout: Layout) -> None:
+        self._workbook = workbook
+        self._numbers: dict[str, Format] = {}
+        self._rests: list[str] = []
+        # With the quote prefix a text stays text when somebody opens its cell and closes it again.
+        as_text = {
+            "font_size": 10,
+            "valign": "top",
+            "text_wrap": True,
+            "quote_prefix": True,
+            "align": "left",
+            "indent": 1,
+        }
+        self._text = workbook.add_format(as_text)
+        self._strong = workbook.add_format(as_text | {"bold": True})
+        self._soft = workbook.add_format(as_text | {"font_color": "#5a6872"})
+        self._title = workbook.add_format(as_text | {"bold": True, "font_size": 16, "text_wrap": False})
+        head = as_text | {"bold": True, "bg_color": "#e9eeee", "bottom": 1, "valign": "bottom"}
+        self._head = workbook.add_format(head)
+        self._head_of_numbers = workbook.add_format(head | {"align": "right", "indent": 0})
+        job = _shortened(layout.job)
+        moment = datetime.fromisoformat(layout.issued).astimezone(UTC).replace(tzinfo=None)
+        workbook.set_properties({"title": f"Air flow report on job {job}", "created": moment})
+        said = f"{'draft, ' if layout.is_draft else ''}{_in_footer(job)}, revision {layout.revision}"
+        self._footer = f"&L&8{said}, ledger {layout.ledger_digest[:16]}&C&8&A&R&8&P of &N"
+
+    def first_sheet(self, content: Content, layout: Layout, sheets: list[Sheet]) -> None:
+        """Title, facts, notices, what the other sheets hold, decision rule and cautions."""
+        page = self._page("Report", landscape=False)
+        page.set_column(0, 0, 26)
+        page.set_column(1, 1, 78)
+        for row, (label, text, shown) in enumerate(self._said(content, layout, sheets)):
+            lines = 1
+            if label:
+                shown_label = self._title if shown is self._title else self._strong
+                lines = self._write_text(page, row, 0, label, shown_label, _NEVER if shown is self._title else 26)
+            if text:
+                lines = max(lines, self._write_text(page, row, 1, text, shown, 78))
+            self._heighten(page, row, 2 if shown is self._title else lines)
+
+    def _said(self, content: Content, layout: Layout, sheets: list[Sheet]) -> Iterator[tuple[str, str, Format]]:
+        for block in layout.blocks:
+            if isinstance(block, Title):
+                yield block.text, "", self._title
+                yield block.below, "", self._text
+            elif isinstance(block, Strip):
+                yield from ((label, said, self._text) for label, said in block.facts)
+            elif isinstance(block, Notice):
+                yield block.lead, _plain(block.text), self._text
+        yield "", "", self._text
+        yield from ((f"Sheet {one.name}", one.holds, self._text) for one in sheets)
+        yield "Numbers", _ABOUT_NUMBERS, self._text
+        yield "Decision rule", content["decision_rule_in_words"], self._text
+        yield from (("Caution", one, self._text) for one in content["cautions"])
+        yield "Ledger digest", content["ledger_digest"], self._text
+        yield "Written by", content["written_by"], self._soft
+
+    def sheet(self, sheet: Sheet) -> None:
+        """A sheet with its head, frozen and repeated on each printed page, and its rows."""
+        page = self._page(sheet.name, landscape=True)
+        page.freeze_panes(1, 0)
+        page.repeat_rows(0)
+        page.autofilter(0, 0, len(sheet.rows), len(sheet.columns) - 1)
+        for place, column in enumerate(sheet.columns):
+            page.set_column(place, place, column.width)
+            page.write_string(0, place, column.label, self._head if column.shown is None else self._head_of_numbers)
+        self._heighten(page, 0, max(_lines(one.label, one.width) for one in sheet.columns))
+        for number, row in enumerate(sheet.rows, start=1):
+            lines = 1
+            for place, column in enumerate(sheet.columns):
+                cell = column.of(row)
+                if isinstance(cell, str):
+                    lines = max(lines, self._write_text(page, number, place, cell, self._text, column.width))
+                elif cell is not None:
+                    page.write_number(number, place, _Unrounded(cell), self._number(column.shown_in(row)))
+            self._heighten(page, number, lines)
+
+    def rest(self) -> None:
+        """The texts that went on past what a cell holds."""
+        if self._rests:
+            page = self._page("Long texts", landscape=False)
+            page.set_column(0, 0, 104)
+            for row, text in enumerate(self._rests):
+                page.write_string(row, 0, text, self._text)
+
+    def _page(self, name: str, *, landscape: bool) -> Worksheet:
+        page = self._workbook.add_worksheet(name)
+        page.set_paper(_A4)
+        page.set_margins(left=0.5, right=0.5, top=0.6, bottom=0.7)
+        page.fit_to_pages(1, 0)  # as many pages down as it takes
+        page.set_footer(self._footer)
+        if landscape:
+            page.set_landscape()
+        return page
+
+    def _number(self, shown: str) -> Format:
+        if shown not in self._numbers:
+            self._numbers[shown] = self._workbook.add_format({"num_format": shown, "font_size": 10, "valign": "top"})
+        return self._numbers[shown]
+
+    def _write_text(self, page: Worksheet, row: int, place: int, typed: str, shown: Format, width: float) -> int:
+        """Write a text and tell how many lines of its column it takes."""
+        text = controls_named(typed)
+        if len(text) > _LONGEST_PIECE:
+            pieces = [text[start : start + _LONGEST_PIECE] for start in range(0, len(text), _LONGEST_PIECE)]
+            first, last = len(self._rests) + 1, len(self._rests) + len(pieces) - 1
+            self._rests += pieces[1:]
+            text = f"{pieces[0]}⟨goes on in the sheet Long texts, rows {first} to {last}⟩"
+        page.write_string(row, place, text, shown)
+        return 1 if len(text) < width and "\n" not in text else _lines(text, width)
+
+    @staticmethod
+    def _heighten(page: Worksheet, row: int, lines: int) -> None:
+        """Give a row the height of its lines: not every program does that by itself."""
+        if lines > 1:
+            page.set_row(row, min(lines * _LINE, _HIGHEST_ROW))
+
+
+def _lines(text: str, width: float) -> int:
+    """Lines that a text takes, wrapped at words, in a column of so many signs."""
+    return sum(ceil((len(line) + 1) / (_FILLED * width)) or 1 for line in text.split("\n"))
+
+
+def _plain(text: Runs) -> str:
+    return "".join(run.text for run in text)
+
+
+def _shortened(text: str) -> str:
+    shown = " ".join(controls_named(text).split())
+    return shown if len(shown) <= _LONGEST_IN_FOOTER else f"{shown[: _LONGEST_IN_FOOTER - 1]}…"
+
+
+def _in_footer(text: str) -> str:
+    """`&` begins a code in a footer; two of them are the sign itself."""
+    return text.replace("&", "&&")

@@ -1,0 +1,86 @@
+"""How long a report takes: evaluation, content, JSON, CSV, layout and page, for 1,000 and for 10,000 readings, and how much memory.
+
+    python -m tests.benchmarks.report_forms [READINGS ...]
+
+Beside the seconds stands the ratio to one sorting of two million numbers in plain Python, taken in the same run, so that runs on
+machines of other speed compare. The aims, on 2 cores: 10,000 readings as HTML and JSON within 10 s and 1 GB.
+"""
+
+import resource
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+from calib.faces.document import as_json, content
+from calib.faces.report.page import as_html
+from calib.faces.report.sections import lay_out
+from calib.faces.report_csv import as_csv
+from calib.procedures.report import report
+from calib.records import database
+from tests.folders import NOW, records_of, small_job
+
+SIZES = (1_000, 10_000)
+_OUTLETS_OF_A_SYSTEM = 40
+
+
+def job_of(readings):
+    """The small job with its outlets and readings again and again, each under a name of its own."""
+    sheets = small_job()
+    outlets, taken = sheets["outlets.csv"], sheets["readings.csv"]
+    names = [f"{number}" for number in range(readings)]
+    sheets["outlets.csv"] = [
+        outlets[place % 4] | {"outlet": name, "system": f"AH-{place // _OUTLETS_OF_A_SYSTEM}"}
+        for place, name in enumerate(names)
+    ]
+    sheets["readings.csv"] = [taken[place % 4] | {"outlet": name} for place, name in enumerate(names)]
+    return sheets
+
+
+def baseline():
+    """Seconds of the work that all others are compared with."""
+    numbers = [number * 7919 % 4_000_037 for number in range(2_000_000)]
+    return timed(lambda: sorted(numbers))[0]
+
+
+def timed(do):
+    """Seconds that something takes, and what it makes."""
+    start = time.perf_counter()
+    made = do()
+    return time.perf_counter() - start, made
+
+
+def steps(records):
+    """Seconds of each step of a report."""
+    with database.reading(str(records)) as session:
+        evaluation, found = timed(lambda: report(session, "J-1", NOW))
+        of_content, document = timed(lambda: content(found, NOW))
+    of_json, _ = timed(lambda: as_json(document))
+    of_csv, _ = timed(lambda: as_csv(document))
+    of_layout, layout = timed(lambda: lay_out(document, found.calibrations))
+    of_html, _ = timed(lambda: as_html(layout))
+    return {
+        "evaluation": evaluation,
+        "content": of_content,
+        "JSON": of_json,
+        "CSV": of_csv,
+        "layout": of_layout,
+        "HTML": of_html,
+    }
+
+
+def main(sizes):
+    """Print the figures."""
+    unit = baseline()
+    print(f"baseline: {unit:.2f} s for one sorting of two million numbers")
+    for readings in sizes:
+        with tempfile.TemporaryDirectory() as folder:
+            found = steps(records_of(Path(folder), job_of(readings)))
+        told = ", ".join(f"{name} {seconds:.2f} s ({seconds / unit:.2f})" for name, seconds in found.items())
+        total = sum(found.values())
+        print(f"{readings} readings: {total:.2f} s ({total / unit:.2f} baselines): {told}")
+    print(f"memory at most {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
+
+
+if __name__ == "__main__":
+    main([int(one) for one in sys.argv[1:]] or SIZES)

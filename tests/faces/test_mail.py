@@ -1,0 +1,210 @@
+"""A report as a message: what a mail program reads of it, and that no typed text changes how it is read.
+
+Sources: RFC 5322, 2.1.1 (lines), 2.3 (CR LF), 3.6 (fields of a message); RFC 2045, 6.8 (base64) and 2046, 5.1 (boundaries);
+RFC 2047 (encoded words); RFC 2387, 3.1 (type of a related part); RFC 2392 (cid); RFC 2606, 2 (.invalid).
+What a message does against them Python's reader names as its defects.
+"""
+
+import re
+from dataclasses import replace
+from datetime import datetime, timedelta, timezone
+
+import pytest
+from matplotlib.figure import Figure
+
+from calib.faces.report.blocks import Formula, Layout, Picture, Title, runs
+from calib.faces.report.mail import as_eml
+from calib.faces.report.sections import lay_out
+from tests.hostile import HOSTILE, hostile_report
+from tests.read_back import Mail, page_text
+from tests.report_forms import Page, outside
+
+PDF = b"%PDF-1.7\n" + bytes(range(256)) * 9 + b"\r\n--=_0_boundary\r\n%%EOF\n"
+CSV = 'record,outlet\nreading,S-1 ü\n\'=1+1,"two\nlines"\n'.encode()
+LATE = timezone(timedelta(hours=-3, minutes=-30))
+
+
+def drawing():
+    figure = Figure(figsize=(2, 1), layout="constrained")
+    figure.subplots().plot([1, 2], [3, 4])
+    return figure
+
+
+LAYOUT = Layout(
+    job="J-1",
+    title="Flows of a small hall",
+    revision=2,
+    is_draft=False,
+    issued=datetime(2026, 3, 6, 9, 0, tzinfo=LATE).isoformat(),
+    ledger_digest="ab" * 32,
+    blocks=(
+        Title("Flows of a small hall", "Air flow report on job J-1"),
+        Picture("curve", drawing(), 'a "curve" & <points>', runs("The curve.")),
+        Picture("budget", drawing(), "a budget"),
+        Formula("q_v = v A", "<mi>q</mi>", "q_v = v A"),
+    ),
+)
+
+
+@pytest.fixture(scope="module")
+def message():
+    return Mail.of(as_eml(LAYOUT, PDF, CSV))
+
+
+def parts_of(mail):
+    return list(mail.message.walk())
+
+
+# --- as a mail program reads it --------------------------------------------------------------------------------------------------
+
+
+def test_it_is_a_message_without_defects(message):
+    assert [(part.get_content_type(), part.defects) for part in parts_of(message) if part.defects] == []
+    assert [defect for field in message.message.values() for defect in field.defects] == []
+
+
+def test_its_parts_stand_as_mail_programs_expect_them(message):
+    assert [part.get_content_type() for part in parts_of(message)] == [
+        "multipart/mixed", "multipart/alternative", "text/plain", "multipart/related", "text/html", "image/png", "image/png",
+        "application/pdf", "text/csv",
+    ]  # fmt: skip
+    assert parts_of(message)[3].get_param("type") == "text/html"
+
+
+def test_its_head_names_job_revision_and_moment(message):
+    head = message.message
+    assert head["Subject"] == "Air flow report J-1, revision 2: Flows of a small hall"
+    assert head["Date"].datetime == datetime(2026, 3, 6, 9, 0, tzinfo=LATE)
+    assert (head["From"].addresses[0].domain, head["To"], head["X-Unsent"]) == ("calib.invalid", None, "1")
+    assert re.fullmatch(r"<[0-9a-f]{40}@calib\.invalid>", head["Message-ID"])
+
+
+def test_a_draft_says_so_in_its_subject():
+    head = Mail.of(as_eml(replace(LAYOUT, is_draft=True), PDF, CSV)).message
+    assert head["Subject"] == "Air flow report J-1, draft of revision 2: Flows of a small hall"
+
+
+def test_pdf_and_csv_come_back_to_the_last_byte(message):
+    assert message.attachments == {"J-1-r2.pdf": PDF, "J-1-r2.csv": CSV}
+
+
+def test_its_lines_end_with_cr_lf_and_are_short():
+    file = as_eml(LAYOUT, PDF, CSV)
+    lines = file.split(b"\r\n")
+    assert not [line for line in lines if b"\n" in line or b"\r" in line]
+    assert max(map(len, lines)) <= 78
+    assert file.isascii()
+
+
+def test_the_page_shows_each_picture_that_came_with_it(message):
+    page = Page.of(message.html)
+    sources = [value.removeprefix("cid:") for tag, name, value in page.attributes if (tag, name) == ("img", "src")]
+    pictures = {part["Content-ID"].strip("<>"): part for part in parts_of(message) if part["Content-ID"]}
+    assert len(sources) == 2
+    assert sources == list(pictures)
+    assert all(part.get_payload(decode=True).startswith(b"\x89PNG") for part in pictures.values())
+    assert {part.get_content_disposition() for part in pictures.values()} == {"inline"}
+    assert [value for tag, name, value in page.attributes if (tag, name) == ("img", "alt")] == [
+        'a "curve" & <points>',
+        "a budget",
+    ]
+
+
+def outside_a_mail(html):
+    """What the page would fetch or run; pictures that come with it are neither."""
+    return [
+        one for one in outside(Page.of(html)) if one != "img" and not (one[0] == "img" and one[2].startswith("cid:"))
+    ]
+
+
+def test_the_page_has_nothing_that_mail_programs_do_not_show(message):
+    assert outside_a_mail(message.html) == []
+    assert not {"svg", "math", "script"} & set(Page.of(message.html).elements)
+    assert "var(" not in message.html
+    assert "q_v = v A" in page_text(message.html)
+
+
+def test_the_plain_body_tells_what_the_pictures_show(message):
+    assert '[Picture: a "curve" & <points>]' in message.plain
+    assert "Air flow report on job J-1" in message.plain
+
+
+# --- bytes -----------------------------------------------------------------------------------------------------------------------
+
+
+def test_the_same_report_is_the_same_bytes():
+    other = replace(
+        LAYOUT,
+        blocks=tuple(replace(one, figure=drawing()) if isinstance(one, Picture) else one for one in LAYOUT.blocks),
+    )
+    assert as_eml(LAYOUT, PDF, CSV) == as_eml(LAYOUT, PDF, CSV) == as_eml(other, PDF, CSV)
+
+
+def test_another_report_has_another_name():
+    names = {Mail.of(as_eml(replace(LAYOUT, revision=number), PDF, CSV)).message["Message-ID"] for number in range(3)}
+    assert len(names) == 3
+
+
+# --- hostile text ----------------------------------------------------------------------------------------------------------------
+
+INJECTED = "x\r\nBcc: everybody@calib.invalid\r\n\r\n<b>body</b>\r\n--=_0_"
+TITLES = HOSTILE | {
+    "injected": INJECTED,
+    "encoded": "=?utf-8?q?=0D=0ABcc:_a?=",
+    "control": "a\x00b\x1bc\u2028d\udc80",
+    "empty": "",
+}
+
+
+@pytest.mark.parametrize("text", TITLES.values(), ids=TITLES)
+def test_a_hostile_title_stays_in_the_subject(text):
+    file = as_eml(replace(LAYOUT, job=f"{text}J-9", title=text, blocks=(Title(text, text),)), PDF, CSV)
+    read = Mail.of(file).message
+    assert list(read.keys()) == ["Subject", "From", "Date", "Message-ID", "X-Unsent", "MIME-Version", "Content-Type"]
+    assert [part.defects for part in read.walk() if part.defects] == []
+    assert read["Subject"].startswith("Air flow report ")
+    assert str(read["Subject"]).isprintable()
+    if text.isprintable() and len(text) < 50:
+        assert read["Subject"] == f"Air flow report {text}J-9, revision 2: {text}"
+    assert len(read["Subject"]) <= 160
+    assert max(map(len, file.split(b"\r\n"))) <= 998
+    assert len(list(read.iter_attachments())) == 2
+    assert all(re.fullmatch(r"[\w.-]+", one.get_filename()) for one in read.iter_attachments())
+
+
+def test_a_sign_that_is_not_shown_stands_in_the_subject_by_its_number():
+    read = Mail.of(as_eml(replace(LAYOUT, title="a\u202eb\x00c"), PDF, CSV)).message
+    assert read["Subject"].endswith(": a⟨U+202E⟩b⟨U+0000⟩c")
+
+
+def test_a_title_in_another_script_is_read_back():
+    assert (
+        Mail.of(as_eml(replace(LAYOUT, title="測風口 größe Ω"), PDF, CSV))
+        .message["Subject"]
+        .endswith(": 測風口 größe Ω")
+    )
+
+
+@pytest.fixture(scope="module")
+def attacked(tmp_path_factory):
+    """The message on a job that holds every hostile text but the long ones in every free cell."""
+    text = " ".join(one for name, one in HOSTILE.items() if "long" not in name)
+    content, used = hostile_report(tmp_path_factory.mktemp("mail"), text)
+    return text, Mail.of(as_eml(lay_out(content, used), PDF, CSV))
+
+
+def test_hostile_text_runs_nowhere_in_the_body(attacked):
+    _, mail = attacked
+    assert outside_a_mail(mail.html) == []
+    assert [part.defects for part in mail.message.walk() if part.defects] == []
+
+
+def test_hostile_text_is_whole_in_both_bodies(attacked):
+    text, mail = attacked
+    for body in (page_text(mail.html), mail.plain):
+        for typed in ("Flows of a small hall", "S-1", "C-101"):
+            assert squeezed(f"{text}{typed}") in squeezed(body)
+
+
+def squeezed(text):
+    return re.sub(r"\s", "", text)

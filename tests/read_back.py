@@ -1,0 +1,156 @@
+"""The forms of a report as other programs read them: the workbook, the PDF's text, the message."""
+
+import email
+import email.policy
+import io
+import json
+import re
+import subprocess
+from dataclasses import dataclass, field
+from html import unescape
+from typing import Any
+
+import openpyxl
+
+from tests.report_forms import Page, table
+
+RESULT = re.compile(r"−?-?[\d.]+ ± [\d.]+ (?:m3/h|L/s|cfm|m3/s|m/s|fpm)(?=[ ;,]|$)")
+
+
+def one_spaced(text):
+    """The text with one space wherever it had any white."""
+    return " ".join(text.split())
+
+
+# --- the workbook ----------------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Workbook:
+    """A workbook's sheets: name -> rows, each a dict of its filled cells by the label of their column."""
+
+    sheets: dict[str, list[dict[str, Any]]]
+    formats: dict[str, list[dict[str, str]]]  # the same with the number formats
+    book: Any = field(repr=False)
+
+    @classmethod
+    def of(cls, file):
+        """The workbook of a file's bytes."""
+        book = openpyxl.load_workbook(io.BytesIO(file))
+        tables = [page for page in book.worksheets if page.freeze_panes]
+        return cls(
+            {page.title: list(cls._rows(page, "value")) for page in tables},
+            {page.title: list(cls._rows(page, "number_format")) for page in tables},
+            book,
+        )
+
+    @staticmethod
+    def _rows(page, attribute):
+        head, *rows = page.iter_rows()
+        for row in rows:
+            pairs = zip(head, row, strict=True)
+            yield {label.value: getattr(cell, attribute) for label, cell in pairs if cell.value is not None}
+
+    def texts(self):
+        """Every text of the workbook."""
+        return [cell.value for cell in self.cells() if isinstance(cell.value, str)]
+
+    def cells(self):
+        """Every cell that is filled."""
+        return [
+            cell for page in self.book.worksheets for row in page.iter_rows() for cell in row if cell.value is not None
+        ]
+
+
+def as_shown(number, form):
+    """A number under a number format of the workbook: decimal places, percent, and what stands above or below a bound."""
+    for condition, text in re.findall(r'\[([<>][\d.]+)\]"([^"]*)"', form):
+        bound = float(condition[1:])
+        if number > bound if condition[0] == ">" else number < bound:
+            return text
+    plain = form.rpartition(";")[2]
+    places = len(re.match(r"0\.?(0*)", plain)[1])
+    return f"{100 * number:.{places}f} %" if "%" in plain else f"{number:.{places}f}"
+
+
+def page_text(html):
+    """Text of a page, without its style and the texts of its drawings; a space stands between two elements."""
+    without = re.sub(r"<(style|svg|math)\b.*?</\1>", " ", html, flags=re.DOTALL)
+    return one_spaced(unescape(re.sub(r"<[^>]+>", " ", without)))
+
+
+# --- the PDF and the message -----------------------------------------------------------------------------------------------------
+
+
+def pdf_text(path):
+    """Text of a PDF in the order of its content, its lines joined."""
+    done = subprocess.run(["pdftotext", "-raw", str(path), "-"], capture_output=True, text=True, check=True)  # noqa: S607
+    return one_spaced(done.stdout)
+
+
+@dataclass(frozen=True)
+class Mail:
+    """A message as a mail program reads it."""
+
+    message: Any
+
+    @classmethod
+    def of(cls, file):
+        """The message of a file's bytes."""
+        return cls(email.message_from_bytes(file, policy=email.policy.default))
+
+    @property
+    def html(self):
+        """Its body as a page."""
+        return self.message.get_body(("html",)).get_content()
+
+    @property
+    def plain(self):
+        """Its body as plain text."""
+        return self.message.get_body(("plain",)).get_content()
+
+    @property
+    def attachments(self):
+        """File name -> bytes."""
+        return {one.get_filename(): one.get_payload(decode=True) for one in self.message.iter_attachments()}
+
+
+@dataclass(frozen=True)
+class Forms:
+    """A report in every form, read back."""
+
+    content: dict[str, Any]
+    csv: str
+    workbook: Workbook
+    html: str
+    page: Page
+    pdf: str
+    mail: Mail
+    mail_page: Page
+
+    @property
+    def texts(self):
+        """What people read of each form: form -> text with single spaces."""
+        return {
+            "csv": one_spaced(" ".join(cell for row in table(self.csv) for cell in row.values())),
+            "xlsx": one_spaced(" ".join(self.workbook.texts())),
+            "html": page_text(self.html),
+            "pdf": self.pdf,
+            "mail": page_text(self.mail.html),
+            "plain": one_spaced(self.mail.plain),
+        }
+
+    @classmethod
+    def of(cls, made, pdf_file):
+        """The forms of their bytes; the PDF stands in a file too, for the program that reads it."""
+        mail = Mail.of(made["eml"])
+        return cls(
+            json.loads(made["json"]),
+            made["csv"].decode(),
+            Workbook.of(made["xlsx"]),
+            made["html"].decode(),
+            Page.of(made["html"].decode()),
+            pdf_text(pdf_file),
+            mail,
+            Page.of(mail.html),
+        )
