@@ -62,4 +62,4 @@ def hostile_report(folder, text):
     """Content of the report on such a job, and the calibrations it rests on."""
     with database.reading(str(hostile_records(folder, text))) as session:
         found = report(session, "J-1", NOW)
-        return content(found, NOW), found.calibrations
+        return content(found, NOW), found.every_calibration

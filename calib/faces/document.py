@@ -5,13 +5,12 @@ Numbers in the content are unrounded; a `statement` is the rounded text.
 
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from calib import __version__
-from calib.confirmation.interval import Decision
 from calib.faces.cautions import CAUTIONS, RULES
 from calib.faces.curve_answer import Content, curve
 from calib.faces.evidence_answer import certified
@@ -67,6 +66,7 @@ def content(report: JobReport, issued: datetime, units: str | None = None, issui
         "refusals": [_refusal(one) for one in found.refused],
         "budgets_in_full": budgets_in_full(found, units),
         "instruments": _instruments(report),
+        "reference_standards": _standards(report),
         "cautions": list(CAUTIONS),
         "written_by": f"calib {__version__}",
     }
@@ -247,10 +247,22 @@ def _refusal(one: Refused) -> Content:
 
 def _instruments(report: JobReport) -> list[Content]:
     due = {names: decision for one in report.evaluation.measured for names, decision in instruments_of(one).items()}
-    return [_instrument(report.calibrations[names], due[names]) for names in sorted(due)]
+    return [
+        _instrument(report.calibrations[names], due[names].due_on, report.standards.of.get(names, ()))
+        for names in sorted(due)
+    ]
 
 
-def _instrument(kept: CalibrationOnFile, decision: Decision) -> Content:
+def _standards(report: JobReport) -> list[Content]:
+    """Reference standards of the register that the instruments' calibrations rest on, where no flow was measured with them."""
+    return [
+        _instrument(one.kept, one.due_on, report.standards.of.get(names, ()))
+        for names, one in report.standards.standards.items()
+        if names not in report.calibrations
+    ]
+
+
+def _instrument(kept: CalibrationOnFile, due_on: date | None, standards: Sequence[tuple[str, str]]) -> Content:
     instrument, calibration, record = kept.instrument, kept.calibration, kept.curves[-1]
     return {
         "tag": instrument.tag,
@@ -263,9 +275,10 @@ def _instrument(kept: CalibrationOnFile, decision: Decision) -> Content:
         "accreditation": calibration.accreditation,
         "calibrated_on": calibration.calibrated_on,
         "accepted_on": None if kept.acceptance is None else kept.acceptance.accepted_on,
-        "due_on": str(decision.due_on),
+        "due_on": str(due_on),
         "measuring_interval": record.measuring_interval,
         "reference_standards": list(kept.standards),
+        "standards": [{"tag": tag, "certificate": certificate} for tag, certificate in standards],
         "curve": curve(record, instrument),
         **certified(kept),
     }

@@ -1,6 +1,6 @@
 """Load and evaluate everything that a job's report says."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from sqlmodel import Session
@@ -13,6 +13,7 @@ from calib.procedures.issued_reports import Issue, bytes_of, issues_of
 from calib.procedures.look_up import CalibrationOnFile, calibration_on_file
 from calib.procedures.reviews import Review, open_reviews_of
 from calib.procedures.risks_of import RisksOfJob, risks_of
+from calib.procedures.standards_of import StandardsUsed, standards_of
 from calib.procedures.standing import Standing
 from calib.records import ledger
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
@@ -28,8 +29,16 @@ class JobReport:
     calibrations: dict[tuple[str, str], CalibrationOnFile]  # by tag and certificate number
     ledger_digest: str
     open_reviews: tuple[Review, ...] = ()  # of instruments found beyond their limits, with a line on this job
+    standards: StandardsUsed = field(
+        default_factory=lambda: StandardsUsed({}, {})
+    )  # reference standards of the register
     issues: tuple[Issue, ...] = ()  # of this job's report, the first one first
     issued_before: bytes | None = None  # the last issue as JSON; absent where there is none
+
+    @property
+    def every_calibration(self) -> dict[tuple[str, str], CalibrationOnFile]:
+        """Those of the instruments and of the reference standards of the register, by tag and certificate number."""
+        return {names: one.kept for names, one in self.standards.standards.items()} | self.calibrations
 
 
 def report(session: Session, job: str, now: datetime, coverage_probability: float = COVERAGE_PROBABILITY) -> JobReport:
@@ -46,6 +55,7 @@ def report(session: Session, job: str, now: datetime, coverage_probability: floa
         calibrations,
         ledger.head(session)[1],
         tuple(open_reviews_of(session, job)),
+        standards_of(session, calibrations),
         issues,
         _as_json(session, issues[-1]) if issues else None,
     )

@@ -57,7 +57,7 @@ def steps(records):
         of_content, document = timed(lambda: content(found, NOW))
     of_json, _ = timed(lambda: as_json(document))
     of_csv, _ = timed(lambda: as_csv(document))
-    of_layout, layout = timed(lambda: lay_out(document, found.calibrations))
+    of_layout, layout = timed(lambda: lay_out(document, found.every_calibration))
     of_html, _ = timed(lambda: as_html(layout))
     return {
         "evaluation": evaluation,

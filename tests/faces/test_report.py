@@ -548,7 +548,9 @@ def test_the_demo_run_twice_leaves_its_records_as_they_are(demo_records, demo_fo
     assert "left as they are" in told["said"][0]
     assert demo_records.read_bytes() == before
     for form in ("json", "csv", "html"):
-        assert (demo_records.parent / f"LM-27-r2.{form}").read_bytes() == (demo_folder / f"LM-27-r2.{form}").read_bytes()
+        assert (demo_records.parent / f"LM-27-r2.{form}").read_bytes() == (
+            demo_folder / f"LM-27-r2.{form}"
+        ).read_bytes()
 
 
 def test_the_demo_s_records_verify(demo_folder):

@@ -55,7 +55,18 @@ def test_json_is_kept_whatever_forms_are_asked_for(small_records, tmp_path):
 
 
 def test_a_revision_says_why_and_what_changed(first, tmp_path):
-    amend = ("outlet", "amend", "J-1", "S-1", "--set", "outlet_factor=0.88", "--reason", "typed wrong", "--by", "T. One")
+    amend = (
+        "outlet",
+        "amend",
+        "J-1",
+        "S-1",
+        "--set",
+        "outlet_factor=0.88",
+        "--reason",
+        "typed wrong",
+        "--by",
+        "T. One",
+    )
     assert calib(*amend, records=first).status == 0
     issued(first, tmp_path / "second", "--because", "the factor of S-1 was typed wrong")
     document = read(tmp_path / "second", "J-1-r2.json")
@@ -68,7 +79,18 @@ def test_a_revision_says_why_and_what_changed(first, tmp_path):
 
 
 def test_a_draft_after_an_issue_says_what_would_change(first, tmp_path):
-    amend = ("outlet", "amend", "J-1", "S-1", "--set", "outlet_factor=0.88", "--reason", "typed wrong", "--by", "T. One")
+    amend = (
+        "outlet",
+        "amend",
+        "J-1",
+        "S-1",
+        "--set",
+        "outlet_factor=0.88",
+        "--reason",
+        "typed wrong",
+        "--by",
+        "T. One",
+    )
     calib(*amend, records=first)
     calib("report", "J-1", "--format", "json", "--into", tmp_path, records=first)
     document = read(tmp_path, "J-1.json")

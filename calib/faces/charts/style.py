@@ -13,6 +13,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+from weakref import WeakKeyDictionary
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
@@ -122,13 +123,28 @@ def short(text: str, longest: int = 34) -> str:
 
 def _settle(figure: Figure) -> None:
     """Lay a figure out once and for all: laid out at each drawing, it would look otherwise after every one before."""
-    if figure.get_layout_engine() is not None:
-        figure.draw_without_rendering()
+    engine = figure.get_layout_engine()
+    if engine is not None:
+        engine.execute(figure)
         figure.set_layout_engine("none")
 
 
 def as_svg(figure: Figure, salt: str) -> str:
-    """The figure as an SVG element to stand within a page; the same figure and salt give the same bytes."""
+    """The figure as an SVG element to stand within a page; the same figure and salt give the same bytes.
+
+    A figure is drawn once: the page and the PDF of a report hold the same drawing.
+    """
+    drawn = _DRAWN.setdefault(figure, {})
+    if salt not in drawn:
+        drawn[salt] = _svg(figure, salt)
+    return drawn[salt]
+
+
+# As long as the figure lives; nobody changes one that was drawn.
+_DRAWN: WeakKeyDictionary[Figure, dict[str, str]] = WeakKeyDictionary()
+
+
+def _svg(figure: Figure, salt: str) -> str:
     out = io.StringIO()
     with house_style(), mpl.rc_context({"svg.hashsalt": salt}):
         _settle(figure)

@@ -4,7 +4,7 @@ Everything in it is invented: people, companies, the building, the instruments, 
 """
 
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -46,6 +46,7 @@ _IMPORTED, _ISSUED, _REISSUED = (
     _at("2026-10-15T09:00+01:00"),
 )
 _FORMS = ("html", "pdf", "json", "csv", "xlsx", "eml")
+_FIRST_FORMS = ("pdf", "json")
 _REVISION, _WHY = 2, "the grille of the corridor has an outlet factor of its own, found in the field"
 
 
@@ -117,16 +118,18 @@ def _make_records(place: _Place, folders: list[Path], progress: Callable[[str], 
         record_check(session, "TA-05", _CHECKED, zero, Signature(_TECHNICIAN, _CHECKED, "check add"))
     with database.writing(place.records) as session:
         second = import_folders(session, [job], Signature(_TECHNICIAN, _IMPORTED, "import"), _IMPORTED, progress)
-    _issue(place, _ISSUED, None, progress)
+    _issue(place, _FIRST_FORMS, _ISSUED, None, progress)
     progress("finding an outlet factor from traverses of a branch")
     _find_factor(place)
-    _issue(place, _REISSUED, _WHY, progress)
+    _issue(place, _FORMS, _REISSUED, _WHY, progress)
     return _story(place, first, second)
 
 
-def _issue(place: _Place, at: datetime, reason: str | None, progress: Callable[[str], None]) -> None:
+def _issue(
+    place: _Place, forms: Sequence[str], at: datetime, reason: str | None, progress: Callable[[str], None]
+) -> None:
     signed = Signature(_ENGINEER, at, "report --issue")
-    issue(place.records, Wanted(JOB, _FORMS, at, at), reason, signed, place.into, progress)
+    issue(place.records, Wanted(JOB, forms, at, at), reason, signed, place.into, progress)
 
 
 def _find_factor(place: _Place) -> None:

@@ -1,6 +1,6 @@
 """The appendix: each calibration with its comparisons and its curve, and of each kind of measurement one budget in full."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 
 from calib.faces import charts
 from calib.faces.curve_answer import Content
@@ -38,7 +38,7 @@ def calibrations(content: Content, used: Used, anchors: Anchors) -> Iterator[Blo
             "U/k of the certificate, interpolated between the comparisons, and is not reduced by more of them."
         )
     )
-    for one in content["instruments"]:
+    for one in (*content["instruments"], *content["reference_standards"]):
         yield from _calibration(one, used[one["tag"], one["certificate"]], anchors)
 
 
@@ -83,13 +83,20 @@ def _certificate(one: Content, anchors: Anchors) -> Iterator[str | Run]:
     if one["procedure"]:
         yield from ("; procedure ", one["procedure"])
     yield "; reference standards "
-    yield from _joined(one["reference_standards"]) if one["reference_standards"] else ("as the certificate states",)
+    yield from standards(one, anchors) if one["reference_standards"] else ("as the certificate states",)
     yield "."
 
 
-def _joined(texts: Sequence[str]) -> Iterator[str]:
-    for place, text in enumerate(texts):
-        yield from ((", ", text) if place else (text,))
+def standards(one: Content, anchors: Anchors) -> Iterator[str | Run]:
+    """The reference standards of the register that a calibration was made with, each leading to its own calibration."""
+    certificates = {each["tag"]: each["certificate"] for each in one["standards"]}
+    for place, tag in enumerate(one["reference_standards"]):
+        yield ", " if place else ""
+        if tag in certificates:
+            said = f"{tag}, certificate {certificates[tag]}"
+            yield Run(said, to=anchors.of("calibration", tag, certificates[tag]))
+        else:
+            yield tag
 
 
 def _specified(one: Content) -> Iterator[str]:

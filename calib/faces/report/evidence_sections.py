@@ -5,6 +5,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from calib.faces import charts
 from calib.faces.curve_answer import Content
 from calib.faces.report.anchors import Anchors
+from calib.faces.report.appendix import standards
 from calib.faces.report.blocks import (
     Block,
     Bullets,
@@ -275,6 +276,10 @@ def instruments(report: Content, anchors: Anchors) -> Iterator[Block]:
         Column("Measuring interval"),
     )
     yield Table("Instruments used", columns, tuple(_instrument(one, anchors) for one in report["instruments"]))
+    if report["reference_standards"]:
+        columns = (Column("Reference standard"), *columns[1:])
+        rows = tuple(_instrument(one, anchors) for one in report["reference_standards"])
+        yield Table("Reference standards of calibrations in house", columns, rows)
 
 
 def _instrument(one: Content, anchors: Anchors) -> Row:
@@ -284,7 +289,7 @@ def _instrument(one: Content, anchors: Anchors) -> Row:
             Cell((Run(one["tag"], to=anchors.of("curve", *place)),)),
             words(one["kind"], ", ", one["maker"], " ", one["model"], ", ", one["serial"]),
             Cell((Run(one["certificate"], to=anchors.of("calibration", *place)),)),
-            words(*_laboratory(one)),
+            words(*_laboratory(one, anchors)),
             words(one["calibrated_on"]),
             words(one["accepted_on"] or ""),
             words(one["due_on"]),
@@ -294,13 +299,13 @@ def _instrument(one: Content, anchors: Anchors) -> Row:
     )
 
 
-def _laboratory(one: Content) -> Iterator[str]:
+def _laboratory(one: Content, anchors: Anchors) -> Iterator[str | Run]:
     yield one["laboratory"]
     if one["accreditation"]:
         yield from (", ", one["accreditation"])
-    for place, tag in enumerate(one["reference_standards"]):
-        yield ", " if place else ", by comparison with "
-        yield tag
+    if one["reference_standards"]:
+        yield ", by comparison with "
+        yield from standards(one, anchors)
 
 
 # --- budgets ---------------------------------------------------------------------------------------------------------------------

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 
 from calib.faces.curve_answer import Content
 from calib.faces.document import total_name
+from calib.faces.job_charts import balance_alternatives, balance_charts, overview_alternatives, overview_charts
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import (
     SIGNS,
@@ -16,6 +17,7 @@ from calib.faces.report.blocks import (
     Mark,
     Notice,
     Paragraph,
+    Picture,
     Row,
     Run,
     Strip,
@@ -150,6 +152,7 @@ def flows(report: Content, anchors: Anchors) -> Iterator[Block]:
             "their difference from UTC."
         )
     )
+    yield from _overview(report["readings"])
     readings, totals = _by_system(report["readings"]), _by_system(report["totals"])
     for system in dict.fromkeys((*readings, *totals)):
         yield Heading(3, f"System {system}")
@@ -161,6 +164,21 @@ def flows(report: Content, anchors: Anchors) -> Iterator[Block]:
     flagged = tuple(runs(one["outlet"], f": {'; '.join(one['flags'])}.") for one in report["readings"] if one["flags"])
     if flagged:
         yield Bullets(flagged)
+
+
+_MOST_DRAWN = 1000  # outlets in the overview: two figures of thin lines
+
+
+def _overview(readings: list[Content]) -> Iterator[Picture]:
+    """Every outlet against its design; of a very large job those that are least surely within their tolerance."""
+    shown, caption = readings, "Latest flow of each outlet with its U, in percent of design, with the tolerance."
+    if len(readings) > _MOST_DRAWN:
+        surely = sorted(readings, key=lambda one: one["design"]["probability_of_conformity"] if one["design"] else 1.0)
+        shown = surely[:_MOST_DRAWN]
+        caption = f"The {_MOST_DRAWN} of {len(readings)} readings with the lowest probability of conformity. {caption}"
+    pictures = zip(overview_charts(shown), overview_alternatives(shown), strict=True)
+    for place, (figure, alternative) in enumerate(pictures):
+        yield Picture(f"overview-{place}", figure, alternative, runs(caption))
 
 
 def _by_system(ones: list[Content]) -> dict[str, list[Content]]:
@@ -258,6 +276,7 @@ def balance(report: Content) -> Iterator[Block]:
     if report["job_totals"] or report["rooms"]:
         yield Heading(2, "Balance", "balance")
     if report["job_totals"]:
+        yield from _balance_pictures(report)
         yield _totals("All systems", report["job_totals"])
     if report["rooms"]:
         yield _rooms(report["rooms"])
@@ -274,6 +293,16 @@ def balance(report: Content) -> Iterator[Block]:
         ),
         soft=True,
     )
+
+
+_MOST_BALANCES = 4  # figures; `calib balance --plot` draws all
+
+
+def _balance_pictures(report: Content) -> Iterator[Picture]:
+    pictures = list(zip(balance_charts(report), balance_alternatives(report), strict=True))[:_MOST_BALANCES]
+    for place, (figure, alternative) in enumerate(pictures):
+        caption = "Supply, return, exhaust and net flow with U; the mark is the design."
+        yield Picture(f"balance-{place}", figure, alternative, runs(caption))
 
 
 _WANTED = {"positive": "a surplus of supply", "negative": "a surplus of extract"}

@@ -44,7 +44,7 @@ class _Forms:
     def layout(self) -> Layout:
         from calib.faces.report.sections import lay_out  # noqa: PLC0415 (the drawing library takes a third of a second to import)
 
-        return lay_out(self.document, self.found.calibrations)
+        return lay_out(self.document, self.found.every_calibration)
 
     @cached_property
     def html(self) -> bytes:

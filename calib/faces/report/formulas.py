@@ -127,7 +127,12 @@ def measurement_function(kind: Mapping[str, Any]) -> list[Formula]:
 def _flow(kind: Mapping[str, Any]) -> _Piece:
     """q_V = M · K · A · (mean + errors)."""
     if kind["is_direct"]:
-        errors: tuple[_Piece, ...] = (_delta("res"), _of(_C, _mean("x") + _PLUS + _delta("res")), _delta("ref"), _delta("stab"))
+        errors: tuple[_Piece, ...] = (
+            _delta("res"),
+            _of(_C, _mean("x") + _PLUS + _delta("res")),
+            _delta("ref"),
+            _delta("stab"),
+        )
         value = _sum(_mean("x"), *errors)
     else:
         mean = _mean("q") if kind["measured"] in (full.HOOD, full.HOOD_PAIR) else _mean("v")
