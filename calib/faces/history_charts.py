@@ -1,6 +1,6 @@
 """Charts over time: the errors of an instrument through its calibrations, and control charts of its intermediate checks."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date
 
@@ -59,10 +59,15 @@ def history_chart(shown: HistoryDrawing) -> Figure:
         for axes, one in zip(strips, points, strict=True):
             _strip(axes, one, shown)
         strips[0].set_title(_short(shown.name, 60), loc="left", fontsize=9.5, fontweight="bold")
-        handles, labels = strips[0].get_legend_handles_labels()
-        figure.legend(handles, labels, loc="outside lower left", ncols=4, frameon=False, fontsize=8)
+        _legend(figure, strips, 3)
         figure.align_ylabels()
         return figure
+
+
+def _legend(figure: Figure, strips: Iterable[Axes], columns: int) -> None:
+    """Each name once, from whichever strip has it."""
+    named = {label: handle for axes in strips for handle, label in zip(*axes.get_legend_handles_labels(), strict=True)}
+    figure.legend(named.values(), named.keys(), loc="outside lower left", ncols=columns, frameon=False, fontsize=8)
 
 
 def _strip(axes: Axes, one: PointDrawing, shown: HistoryDrawing) -> None:
@@ -91,10 +96,11 @@ def _band(axes: Axes, one: PointDrawing, drift: Drift, months: int) -> None:
     if one.reached is not None and one.reached <= years[-1]:
         axes.plot(
             [since + _seconds(np.array(one.reached))] * 2,
-            [-float(one.limit or 0), float(one.limit or 0)],
+            [one.corrected - float(one.limit or 0), one.corrected + float(one.limit or 0)],
             color=LINE,
             lw=1.1,
             ls=":",
+            label="band reaches the limit",
         )
 
 
@@ -108,10 +114,7 @@ def control_chart(name: str, series: Sequence[ChartedSeries]) -> Figure:
         for axes, one in zip(strips, series, strict=True):
             _checks(axes, one)
         figure.suptitle(_short(f"{name}: intermediate checks", 60), x=0.01, ha="left", fontsize=9.5, fontweight="bold")
-        handles = {
-            label: handle for axes in strips for handle, label in zip(*axes.get_legend_handles_labels(), strict=True)
-        }
-        figure.legend(handles.values(), handles.keys(), loc="outside lower left", ncols=4, frameon=False, fontsize=8)
+        _legend(figure, strips, 4)
         return figure
 
 

@@ -18,7 +18,7 @@ _CSV_COLUMNS = (
 
 
 def as_csv(report: Content) -> str:
-    """The report as one table: a row for each reading, total, room, refusal and amended cell."""
+    """The report as one table: a row for each reading, total, room, refusal, amended cell and open impact review."""
     out = io.StringIO(newline="")
     writer = csv.DictWriter(out, _CSV_COLUMNS, restval="", lineterminator="\n")
     writer.writeheader()
@@ -43,10 +43,23 @@ def as_csv(report: Content) -> str:
             for one in report["amendments"]
             for change in one["changes"]
         ),
+        *(_csv_open_review(one) for one in report["open_reviews"]),
     ]
     for row in rows:
         writer.writerow({name: _harmless(cell) for name, cell in row.items()})
     return out.getvalue()
+
+
+def _csv_open_review(one: Content) -> Content:
+    readings = ", ".join(map(str, one["readings"])) or "none"
+    return {
+        "record": "open review",
+        "reasons": (
+            f"found beyond its limits when calibrated on {one['calibrated_on']}; readings of this job that rest on it: {readings}; "
+            f"lines of the review without a disposition: {one['open_lines_in_all']}"
+        ),
+        **_same(one, "instrument", "certificate"),
+    }
 
 
 def _csv_reading(one: Content) -> Content:
