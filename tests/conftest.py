@@ -4,6 +4,7 @@ import shutil
 
 import pytest
 from hypothesis import settings
+from psycopg import sql
 
 from calib.records import database
 from tests import folders, postgres
@@ -12,6 +13,7 @@ settings.register_profile("calib", deadline=None, max_examples=60)
 settings.load_profile("calib")
 
 FILE, SERVER = "file", "postgresql"
+LOGINS = ("quinn", "ed", "tom", "nora", "stranger")  # of a company's people, and of nobody's
 # Tests with records that go to the file itself, past the program, and modules whose cells are judged before any records are asked.
 # What the modules of tests/records ask of a file, tests/records/test_postgres.py asks of a server.
 OF_FILES = {
@@ -45,6 +47,15 @@ def postgres_server():
     """A PostgreSQL server, started when the first test asks for it."""
     with postgres.running() as server:
         yield server
+
+
+@pytest.fixture(scope="session")
+def server_with_logins(postgres_server):
+    """The server, with logins that may do nothing yet."""
+    for login in LOGINS:
+        made = sql.SQL("CREATE ROLE {} LOGIN PASSWORD {}").format(sql.Identifier(login), sql.Literal(postgres.PASSWORD))
+        postgres_server.sql("postgres", made)
+    return postgres_server
 
 
 @pytest.fixture(scope="session")

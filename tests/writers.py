@@ -1,9 +1,10 @@
 """Processes that write until they are done, or until they are killed: run as programs of their own by tests/records.
 
     python -m tests.writers WRITER LOCATION COUNT          transactions of one writer, one after the other
+    python -m tests.writers --at-once LOCATION COUNT N     so many such writers at once, each a process of its own
     python -m tests.writers LOCATION ROUNDS SEED FOLDER    a child that writes is killed in each round, and the records looked at
 
-A child says `begin NAME` before a transaction and `done NAME` when it was acknowledged. The second form prints one JSON document.
+A child says `begin NAME` before a transaction and `done NAME` when it was acknowledged. The last form prints one JSON document.
 """
 
 import copy
@@ -37,6 +38,24 @@ def write_methods(location, writer, count):
             ledger.head(session)
             records = [method(f"{writer}-{number}-{part}") for part in range(1 + number % 3)]
             ledger.append(session, records, ledger.Signature(writer, NOW, "test"))
+
+
+def write_at_once(location, count, writers):
+    """Writers that start together, forked from one process, so that each is at work at once; ends badly where one of them does."""
+    pids = []
+    for number in range(writers):
+        pid = os.fork()
+        if not pid:
+            try:
+                write_methods(location, f"writer {number}", count)
+            except BaseException as error:  # noqa: BLE001 (a child never returns into its parent's work)
+                sys.stderr.write(f"{type(error).__name__}: {error}\n")
+                sys.stderr.flush()
+                os._exit(1)
+            os._exit(0)
+        pids.append(pid)
+    if any(os.waitpid(pid, 0)[1] for pid in pids):
+        raise SystemExit(1)
 
 
 @dataclass
@@ -155,13 +174,13 @@ def time_of_one(location, folder):
 
 
 def killed_in_rounds(location, rounds, seed, folder):
-    """Rounds, every fourth with imports: a child writes, is killed at a random moment, the records are looked at."""
+    """Rounds, every sixth with imports: a child writes, is killed at a random moment, the records are looked at."""
     import tests.folders  # noqa: F401 (and what it imports: before the fork, or each child would do it anew)
 
     random.seed(seed)
     seen, takes = Rounds(), [time_of_one(location, None), time_of_one(location, folder)]
     for number in range(rounds):
-        imported = number % 4 == 3
+        imported = number % 6 == 5
         pid, out = fork_writer(location, f"r{number}", folder if imported else None)
         said = said_until(out, random.choice([1, 1, 3]), random.uniform(0, 1.2 * takes[imported]))  # noqa: S311
         os.kill(pid, signal.SIGKILL)
@@ -172,9 +191,12 @@ def killed_in_rounds(location, rounds, seed, folder):
 
 
 def main(words):
-    """Run one of the two forms."""
+    """Run one of the three forms."""
     if len(words) == 3:
         write_methods(words[1], words[0], int(words[2]))
+        return
+    if words[0] == "--at-once":
+        write_at_once(words[1], int(words[2]), int(words[3]))
         return
     location, rounds, seed, folder = words
     print(json.dumps(asdict(killed_in_rounds(location, int(rounds), int(seed), Path(folder)))))

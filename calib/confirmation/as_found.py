@@ -54,6 +54,12 @@ def last_in_order(instrument: InstrumentOnRecord, calibration: int) -> Calibrati
     return max(before, key=lambda one: (one.calibrated_on, one.accepted_on, one.record_id), default=None)
 
 
+def later_calibrations(instrument: InstrumentOnRecord, calibration: int) -> tuple[int, ...]:
+    """Keys of the calibrations after another one (by its key), for which that one may be the calibration in order before."""
+    own = next(one for one in instrument.calibrations if one.record_id == calibration)
+    return tuple(one.record_id for one in instrument.calibrations if _order(one) > _order(own))
+
+
 def _order(one: CalibrationOnRecord) -> tuple[date, int]:
     return one.calibrated_on, one.record_id
 

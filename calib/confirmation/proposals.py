@@ -63,7 +63,7 @@ def by_simple_response(present: int, share: float | None) -> Proposal:
     """
     method = "simple response (staircase)"
     if share is None:
-        return Proposal(method, None, "no comparisons as found, or no maximum permissible error")
+        return Proposal(method, None, "no interval ended with comparisons as found, or no maximum permissible error")
     seen = f"largest error as found {100 * share:.0f} % of the maximum permissible error"
     if share <= _INSIDE:
         months = max(present + 1, math.floor(present * _LONGER))

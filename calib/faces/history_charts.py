@@ -99,11 +99,11 @@ def _band(axes: Axes, one: PointDrawing, drift: Drift, months: int) -> None:
     if one.reached is not None and one.reached <= years[-1]:
         axes.plot(
             [since + _seconds(np.array(one.reached))] * 2,
-            [-float(one.limit or 0), float(one.limit or 0)],
+            [one.corrected - float(one.limit or 0), one.corrected + float(one.limit or 0)],
             color=LINE,
             lw=1.1,
             ls=":",
-            label="limit reached",
+            label="band reaches the limit",
         )
 
 

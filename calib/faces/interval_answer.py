@@ -205,7 +205,8 @@ def head_line(document: Content) -> str:
     """What is reviewed."""
     count = len(document["calibrations"])
     waiting = [one["certificate"] for one in document["calibrations"] if not one["accepted"]]
-    text = f"{document['tag']} on {document['on']}: interval in force {document['interval_months']} months, {count} calibrations"
+    counted = "1 calibration" if count == 1 else f"{count} calibrations"
+    text = f"{document['tag']} on {document['on']}: interval in force {document['interval_months']} months, {counted}"
     return text + (f" (not accepted: {', '.join(one_line(each) for each in waiting)})" if waiting else "")
 
 

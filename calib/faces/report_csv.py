@@ -19,7 +19,7 @@ _CSV_COLUMNS = (
 
 
 def as_csv(report: Content) -> str:
-    """The report as one table: a row for itself, each reading, total, room, refusal, amended cell, change and instrument."""
+    """The report as one table: a row for itself and for each record of it, from reading to instrument and reference standard."""
     out = io.StringIO(newline="")
     writer = csv.DictWriter(out, _CSV_COLUMNS, restval="", lineterminator="\n")
     writer.writeheader()
@@ -47,10 +47,12 @@ def as_csv(report: Content) -> str:
         ),
         *({"record": "change", "column": one["what"]} | _same(one, "before", "after") for one in report["changes"]),
         *(
-            {"record": "instrument", "instrument": one["tag"]}
+            {"record": record, "instrument": one["tag"]}
             | _same(one, "certificate", "laboratory", "calibrated_on", "due_on")
-            for one in report["instruments"]
+            for record, part in (("instrument", "instruments"), ("reference standard", "reference_standards"))
+            for one in report[part]
         ),
+        *(_csv_open_review(one) for one in report["open_reviews"]),
     ]
     for row in rows:
         writer.writerow({name: _harmless(cell) for name, cell in row.items()})
@@ -63,6 +65,18 @@ def _csv_report(report: Content) -> Content:
         "state": "draft" if report["is_draft"] else "issued",
         "reasons": report["revision_reason"],
     } | _same(report, "job", "revision", "issued", "issued_by", "decision_rule", "ledger_digest")
+
+
+def _csv_open_review(one: Content) -> Content:
+    readings = ", ".join(map(str, one["readings"])) or "none"
+    return {
+        "record": "open review",
+        "reasons": (
+            f"found beyond its limits when calibrated on {one['calibrated_on']}; readings of this job that rest on it: {readings}; "
+            f"lines of the review without a disposition: {one['open_lines_in_all']}"
+        ),
+        **_same(one, "instrument", "certificate"),
+    }
 
 
 def _csv_reading(one: Content) -> Content:

@@ -12,7 +12,7 @@ def write_over(path: Path, content: bytes, begins: bytes, what: str) -> None:
     `begins` is how every file of this kind begins, `what` its name for people.
     """
     try:
-        if path.exists() and not path.read_bytes().startswith(begins):
+        if path.exists() and not path.is_dir() and not _begins(path, begins):
             raise CalibError(f"{path} is there already and is no {what}: name another file")
         with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".calib-", delete=False) as part:
             part.write(content)
@@ -24,3 +24,11 @@ def write_over(path: Path, content: bytes, begins: bytes, what: str) -> None:
             beside.unlink(missing_ok=True)
     except OSError as error:
         raise CalibError(f"{path}: the {what} cannot be written ({error.strerror})") from error
+
+
+def _begins(path: Path, begins: bytes) -> bool:
+    """Whether a file begins so; a device or a pipe, which may give bytes for ever or none, does not."""
+    if not path.is_file():
+        return False
+    with path.open("rb") as file:
+        return file.read(len(begins)) == begins

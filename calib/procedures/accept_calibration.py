@@ -6,6 +6,7 @@ from datetime import date
 from sqlmodel import Session
 
 from calib.confirmation.acceptance import INDICATION, JUDGED
+from calib.confirmation.as_found import later_calibrations
 from calib.confirmation.conformity import DECISION_RULES, SIMPLE
 from calib.curves.response import from_text
 from calib.errors import BadInputError, CalibError, Finding, RefusedError
@@ -13,7 +14,8 @@ from calib.procedures.assess_calibration import Assessment, assess, has_limits, 
 from calib.procedures.authorise import append, authorise
 from calib.procedures.four_eyes import against_one_person
 from calib.procedures.look_up import CalibrationOnFile, calibration_on_file, typed
-from calib.procedures.register import key
+from calib.procedures.open_review import open_reviews
+from calib.procedures.register import key, load_register
 from calib.records import ledger
 from calib.records.tables import Acceptance
 
@@ -33,12 +35,15 @@ class Accepted:
 
     acceptance: Acceptance
     assessment: Assessment | None  # absent where the register states no maximum permissible error
+    remarks: tuple[str, ...] = ()  # of impact reviews that it opens or adds to
 
 
 def accept_calibration(
     session: Session, tag: str, certificate: str, on: date, wanted: AcceptanceWanted, signature: ledger.Signature
 ) -> Accepted:
-    """Append the acceptance with its assessment.
+    """Append the acceptance with its assessment, and bring the impact reviews up to date.
+
+    A later certificate that was found beyond its limits opens its review now where no earlier one had been accepted before.
 
     Raises NotInRecordsError; BadInputError where it is accepted already, or the date or the wish cannot be; RefusedError, nothing
     written, where a comparison fails or the same person typed the certificate.
@@ -56,7 +61,8 @@ def accept_calibration(
         raise RefusedError("\n".join(refusal(tag, certificate, assessment)))
     acceptance = _record(kept, on, wanted, assessment, signature.person)
     append(session, [acceptance], signature)
-    return Accepted(acceptance, assessment)
+    later = later_calibrations(load_register(session)[tag], key(kept.calibration.id))
+    return Accepted(acceptance, assessment, open_reviews(session, signature, signature.time, later).remarks)
 
 
 def assessed(kept: CalibrationOnFile, wanted: AcceptanceWanted, phase: str | None = None) -> Assessment | None:

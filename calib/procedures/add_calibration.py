@@ -1,6 +1,6 @@
 """Record one certificate with its comparisons, and the file that it came as."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 
 from sqlmodel import Session
@@ -23,9 +23,11 @@ def add_calibration(
     file: FileRead | None,
     signature: ledger.Signature,
     now: datetime,
+    remark: Callable[[str], None] = lambda _: None,
 ) -> CalibrationOnFile:
     """Append a calibration; `cells` are those of calibrations.csv. An acceptance in them is judged as `accept_calibration` does.
 
+    `remark` is told of impact reviews that it opens, and of comparisons that lie outside the instrument's range.
     Raises NotInRecordsError, or BadInputError with every finding, nothing written.
     """
     tag, certificate = cells["tag"] or "", cells["certificate"] or ""
@@ -37,7 +39,8 @@ def add_calibration(
         expected = "the acceptance criterion in words: the register states no maximum permissible error for it"
         raise BadInputError([Finding("command line", None, "criterion", row.get("criterion"), expected)])
     sheets = {"calibrations.csv": [typed_row("command line", row)], "comparisons.csv": comparisons}
-    write_sheets(session, sheets, signature, now, strict=True)
+    for one in write_sheets(session, sheets, signature, now, strict=True).remarks:
+        remark(one)
     if file is not None:
         attach_to_calibration(session, tag, certificate.strip(), file, None, signature)
     return calibration_on_file(session, tag, certificate.strip())

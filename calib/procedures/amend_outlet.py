@@ -12,6 +12,7 @@ from calib.procedures.consistency_of_jobs import outlet_findings
 from calib.procedures.find import outlet_named
 from calib.procedures.import_folders import factors_on_record
 from calib.procedures.on_record import as_amended
+from calib.procedures.open_review import open_reviews
 from calib.procedures.register import key
 from calib.procedures.sheets import cell_findings, typed_row
 from calib.records import ledger
@@ -27,6 +28,7 @@ def amend_outlet(
 ) -> OutletRevision:
     """Append a revision of an outlet; `changes` are typed as column=value, a blank value takes the cell out.
 
+    With another factor its readings may hang on an instrument that was found out of order: they become lines of that review.
     Raises NotInRecordsError, or BadInputError with every finding.
     """
     outlet = outlet_named(session, job, name)
@@ -47,6 +49,7 @@ def amend_outlet(
     number = 2 if last is None else last.revision + 1
     revision = OutletRevision(outlet_id=key(outlet.id), revision=number, reason=reason.strip(), **cells)
     append(session, [revision], signature)
+    open_reviews(session, signature, signature.time)
     return revision
 
 

@@ -22,7 +22,7 @@ from calib.curves.curve import Curve
 from calib.errors import CalibError, CurveError
 from calib.procedures.evaluate import Evaluation, evaluate
 from calib.procedures.factors_on_file import SAME, factor_results
-from calib.procedures.find_factor import SCOPES, FactorWanted, find_factor
+from calib.procedures.find_factor import SCOPES, FactorWanted, found_from_pairs
 from calib.procedures.fit_curve import Cells, FittedCurve, Wish, fit_curve
 from calib.procedures.import_folders import BY_THE_RULE, curve_record
 from calib.procedures.look_up import typed
@@ -238,7 +238,7 @@ class _Replacing:
             one.reason,
         )
         try:
-            find_factor(self.session, wanted, self.signature)
+            found_from_pairs(self.session, wanted, self.signature)
         except CalibError as error:
             why = "; ".join(str(error).splitlines())
             self.stuck[record] = f"factor {one.factor} cannot be found anew: {why}"

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 from xml.parsers import expat
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session, col, func, select
 
 from calib.errors import BadInputError, Finding, NotInRecordsError, RecordsError
 from calib.procedures.authorise import append
@@ -20,6 +20,7 @@ from calib.records.tables import Attached, Attachment
 
 LARGEST = 25_000_000  # bytes
 PDF, PNG, JPEG, XML = "application/pdf", "image/png", "image/jpeg", "application/xml"
+PHOTOS = (PNG, JPEG)
 _SHORTEST_PREFIX = 8  # characters of a digest that a person may type instead of the whole
 
 _PNG_START, _PNG_END = b"\x89PNG\r\n\x1a\n", b"IEND\xaeB`\x82"
@@ -138,6 +139,38 @@ def files_of(
         {"name": name, "media_type": kind, "sha256": sha256, "remarks": remarks}
         for name, kind, sha256, remarks in session.exec(query)
     ]
+
+
+@dataclass(frozen=True)
+class Photo:
+    """A photo of an instrument."""
+
+    name: str
+    media_type: str
+    remarks: str | None
+    content: bytes
+
+
+def photos_of(session: Session, tag: str) -> list[Photo]:
+    """Photos kept with an instrument, PNG and JPEG, in the order in which they were attached; raises NotInRecordsError."""
+    query = (
+        select(Attachment.name, Attachment.media_type, Attached.remarks, Attachment.content)
+        .join(Attached)
+        .where(Attached.instrument_id == instrument_tagged(session, tag).id, col(Attachment.media_type).in_(PHOTOS))
+        .order_by(col(Attached.id))
+    )
+    return [Photo(*row) for row in session.exec(query)]
+
+
+def photo_counts(session: Session) -> dict[int, int]:
+    """Number of photos by the key of each instrument that has any."""
+    query = (
+        select(Attached.instrument_id, func.count())
+        .join(Attachment)
+        .where(col(Attached.instrument_id).is_not(None), col(Attachment.media_type).in_(PHOTOS))
+        .group_by(col(Attached.instrument_id))
+    )
+    return {key(number): count for number, count in session.exec(query)}
 
 
 def kept_file(session: Session, digest: str) -> Attachment:

@@ -91,7 +91,9 @@ def _authorised(session: Session, signature: ledger.Signature, acts: Sequence[st
     for act in acts:
         expected = expected or unmet(act, found.person, known.people, known.changes, found.time)
     if expected is not None:
-        raise BadInputError([Finding("command line", None, "--by", signature.person, expected)])
+        # Who was not named is told by the name that their login has on record, where it has one.
+        told = found.person if signature.as_login else signature.person
+        raise BadInputError([Finding("command line", None, "--by", told, expected)])
     return found
 
 

@@ -9,9 +9,11 @@ reasons of refusals.
 """
 
 import csv
+import errno
 import hashlib
 import io
 import json
+import tempfile
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -57,11 +59,16 @@ class Exported:
 
 
 def export_records(session: Session, folder: Path, progress: Progress = lambda _: None) -> Exported:
-    """Write a folder; raises CalibError where something is in it already, or it cannot be written."""
+    """Write a folder whole or not at all; raises CalibError where something is in it already, or it cannot be written."""
     try:
         _must_be_new(folder)
-        imported = _write_sheets(session, folder, progress)
-        others = _write_others(session, folder / NOT_IMPORTED, progress)
+        with tempfile.TemporaryDirectory(dir=folder.resolve().parent, prefix=".calib-") as part:
+            imported = _write_sheets(session, Path(part), progress)
+            others = _write_others(session, Path(part) / NOT_IMPORTED, progress)
+            _must_be_new(folder)
+            folder.mkdir(exist_ok=True)
+            for one in sorted(Path(part).iterdir()):
+                one.rename(folder / one.name)
     except OSError as error:
         raise CalibError(f"{folder}: the records cannot be written there ({error.strerror})") from error
     return Exported(imported, others)
@@ -70,7 +77,9 @@ def export_records(session: Session, folder: Path, progress: Progress = lambda _
 def _must_be_new(folder: Path) -> None:
     if folder.is_dir() and any(folder.iterdir()):
         raise CalibError(f"{folder} holds something already: name a new folder, an export overwrites nothing")
-    folder.mkdir(parents=True, exist_ok=True)
+    if folder.exists() and not folder.is_dir():
+        raise FileExistsError(errno.EEXIST, "a file is there")
+    folder.parent.mkdir(parents=True, exist_ok=True)
 
 
 # --- what an import reads --------------------------------------------------------------------------------------------------------
@@ -135,7 +144,7 @@ def _write_sheets(session: Session, folder: Path, progress: Progress) -> dict[st
     for name, rows in rows_of.items():
         counts[name] = _write(folder / name, [column.name for column in FILES[name]], rows)
         if counts[name]:
-            progress(f"wrote {folder / name}")
+            progress(f"wrote {name}")
     counts["logs"] = logs.write(folder)
     return {name: count for name, count in counts.items() if count}
 
@@ -304,7 +313,7 @@ def _write(path: Path, columns: Sequence[str], rows: Iterable[Cells]) -> int:
             path.write_bytes(out.getvalue().encode())
         except UnicodeEncodeError as error:
             raise CalibError(
-                f"{path}: a cell holds what is no text, put there past the program: `calib verify` names it"
+                f"{path.name}: a cell holds what is no text, put there past the program: `calib verify` names it"
             ) from error
     return count
 
@@ -323,7 +332,7 @@ def _write_others(session: Session, folder: Path, progress: Progress) -> dict[st
         written = _write(folder / name, columns, (_with_files(one, folder) for one in rows))
         if written:
             counts[f"{NOT_IMPORTED}/{name}"] = written
-            progress(f"wrote {folder / name}")
+            progress(f"wrote {NOT_IMPORTED}/{name}")
     return counts
 
 

@@ -22,7 +22,7 @@ Sources: common practice, no source; GUM 4.2.3, 5.1.2, 5.2.2.
 import json
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from sqlmodel import Session, col, select
@@ -71,13 +71,23 @@ class FactorFound:
 
     record: tables.FoundFactor
     pairs: tuple[Paired, ...]
+    remarks: tuple[str, ...] = ()  # of impact reviews that it adds to
 
 
 def find_factor(session: Session, wanted: FactorWanted, signature: ledger.Signature) -> FactorFound:
     """Find a factor and record it with its pairs, as the next revision where the name is there already.
 
-    Raises BadInputError with every finding, nothing written.
+    What it rests on may hang on an instrument that was found out of order: the factor becomes a line of that review. Raises
+    BadInputError with every finding, nothing written.
     """
+    from calib.procedures.open_review import open_reviews  # noqa: PLC0415 (it finds factors anew, and so rests on this module)
+
+    found = found_from_pairs(session, wanted, signature)
+    return replace(found, remarks=open_reviews(session, signature, signature.time).remarks)
+
+
+def found_from_pairs(session: Session, wanted: FactorWanted, signature: ledger.Signature) -> FactorFound:
+    """Find a factor and record it with its pairs, whatever hangs on it. Raises BadInputError with every finding."""
     pairs = pairs_of(session, wanted.pairs, signature.time)
     # A reading that is none of a face is named once, and not asked for its outlet.
     faces = [pair for pair in pairs.sound if _expected_of_face(pair) is None]

@@ -3,11 +3,14 @@
 Common practice, no source; ISO/IEC 17025:2017, 6.2.6 leaves to the laboratory whom it authorises.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import date, datetime, time
 
 from sqlmodel import Session
 
+from calib.confirmation.authority import QA, unmet
 from calib.errors import Finding
+from calib.procedures.authorise import People
 from calib.procedures.house_rules import ONE_PERSON_MAY_ACCEPT, holds
 from calib.procedures.register import key
 from calib.procedures.sheets import Row
@@ -42,6 +45,22 @@ def of_import(session: Session, rows: Sequence[Row], person: str, strict: bool) 
     if rule is False or strict:
         return list(_findings(alone, person)), None
     return [], _said(alone, person) if alone else None
+
+
+def of_acceptors(known: People, rows: Sequence[Row], now: datetime) -> Iterator[Finding]:
+    """What is wrong with the people whom an import names as those who accepted: each may have done so on that day.
+
+    Of days before anyone on record had a role the records know nothing, and the name is taken over as it is stated.
+    """
+    given = [one.at for one in known.changes if one.given and one.role == QA]
+    for row in rows:
+        name = row.get("accepted_by")
+        if not given or name is None or not row.sound("accepted_on", "accepted_by"):
+            continue
+        end = datetime.combine(date.fromisoformat(row.cells["accepted_on"]), time.max, now.tzinfo)
+        expected = None if end < min(given) else unmet("accept", name, known.people, known.changes, end)
+        if expected is not None:
+            yield row.finding("accepted_by", expected)
 
 
 def _said(alone: Sequence[Row], person: str) -> str:

@@ -16,7 +16,7 @@ from sqlmodel import Session, SQLModel, col, select
 from calib.errors import BadInputError, Finding
 from calib.procedures import consistency, four_eyes
 from calib.procedures.assess_calibration import Assessment
-from calib.procedures.authorise import append, signed
+from calib.procedures.authorise import append, people_on_record, signed
 from calib.procedures.columns import FILES
 from calib.procedures.consistency_of_readings import reading_key
 from calib.procedures.fit_curve import Cells, FittedCurve
@@ -32,6 +32,7 @@ from calib.procedures.import_history import (
 )
 from calib.procedures.observations import Traversed, observed
 from calib.procedures.on_record import in_order, on_record, outlets_in_force
+from calib.procedures.outside_range import outside_range
 from calib.procedures.register import key
 from calib.procedures.rows_together import Known, same_time
 from calib.procedures.sheets import Row, Sheets, cell_findings, read_folder
@@ -59,7 +60,7 @@ from calib.records.tables import (
 
 BY_THE_RULE = "rule"
 # Tables whose new records may open an impact review or add a line to one.
-_TOUCHED_BY_REVIEWS = frozenset({"calibration", "condition", "reading"})
+_TOUCHED_BY_REVIEWS = frozenset({"calibration", "condition", "reading", "found_factor", "outlet_revision"})
 # Cells of a calibration that make other records: its acceptance and its reference standards.
 _NOT_OF_CALIBRATION = (
     "tag", "standards", "accepted_on", "accepted_by", "criterion", "decision_rule", "judged",
@@ -87,6 +88,7 @@ class Imported:
 
     records: Mapping[str, int]  # name of the table -> number of records
     refusals: tuple[RefusedReading, ...]
+    remarks: tuple[str, ...] = ()  # what is worth saying, each told to `progress` too
 
 
 Progress = Callable[[str], None]
@@ -137,12 +139,13 @@ def write_sheets(
     found += checked.findings
     signature = signed(session, signature)
     alone, said = four_eyes.of_import(session, complete["calibrations.csv"], signature.person, strict)
-    found += alone
+    found += [*alone, *four_eyes.of_acceptors(people_on_record(session), complete["calibrations.csv"], signature.time)]
     if found:
         raise BadInputError(sorted(found, key=_place))
-    if said is not None:
-        progress(f"notice: {said}")
-    return _Writing(session, signature, now, progress).write(complete, checked)
+    writing = _Writing(session, signature, now, progress)
+    for one in [*([] if said is None else [said]), *outside_range(complete, known.instruments)]:
+        writing.remark(f"notice: {one}")
+    return writing.write(complete, checked)
 
 
 def _place(finding: Finding) -> tuple[str, int]:
@@ -193,7 +196,13 @@ class _Writing:
         self.now = now
         self.progress = progress
         self.counts: dict[str, int] = {}
+        self.remarks: list[str] = []
         self.recorded: frozenset[int] = frozenset()  # calibrations
+
+    def remark(self, text: str) -> None:
+        """Keep what is worth saying, and say it."""
+        self.remarks.append(text)
+        self.progress(text)
 
     def append(self, records: Sequence[SQLModel]) -> None:
         """Append records of one kind with their ledger entries, and count them."""
@@ -228,7 +237,7 @@ class _Writing:
         refusals = self._write_readings(sheets, instruments, jobs)
         write_pairs(self.session, sheets, self.append)
         self._review_impact()
-        return Imported(self.counts, tuple(refusals))
+        return Imported(self.counts, tuple(refusals), tuple(self.remarks))
 
     def _review_impact(self) -> None:
         """Open an impact review for each certificate as-found beyond its limits, and bring those on record up to date."""
@@ -237,12 +246,11 @@ class _Writing:
         if not _TOUCHED_BY_REVIEWS & self.counts.keys():
             return
         found = open_reviews(self.session, self.signature, self.now, self.recorded)
-        for notice in found.notices:
-            self.progress(f"notice: {notice}")
         for one in found.opened:
             for name, count in (("impact_review", int(one.new)), ("impact_line", one.lines)):
                 self.counts |= {name: self.counts.get(name, 0) + count} if count else {}
-            self.progress(f"{one}: calib review show {one.tag} {one.certificate}")
+        for text in found.remarks:
+            self.remark(text)
 
     def _write_calibrations(self, sheets: Sheets, checked: consistency.Checked, instruments: Mapping[str, int]) -> None:
         rows = sheets["calibrations.csv"]

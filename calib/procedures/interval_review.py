@@ -159,8 +159,10 @@ def _times(instrument: Instrument, points: Sequence[PointReview], *, by_line: bo
 
 
 def _largest_share(instrument: Instrument, history: History, judged: str) -> float | None:
-    """Largest |error| over the maximum permissible error of the last comparisons as found."""
-    shares = _shares(instrument, history[-2] if len(history) > 1 else None, history[-1], judged) if history else None
+    """Largest |error| over the maximum permissible error of the last comparisons as found; None: no interval ended with any."""
+    if len(history) < 2 or not history[-1].tells_change:
+        return None
+    shares = _shares(instrument, history[-2], history[-1], judged)
     return None if shares is None else round(float(shares.max()), 9)
 
 

@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -10,7 +10,7 @@ from sqlalchemy import inspect
 from sqlmodel import Session, SQLModel, col, or_, select
 
 from calib.confirmation.interval import RETIREMENT, InstrumentOnRecord, gate
-from calib.procedures.attach import files_of
+from calib.procedures.attach import files_of, photo_counts
 from calib.procedures.find import calibration_numbered, instrument_tagged
 from calib.procedures.pair_instruments import Pair, all_pairs, pairings_of
 from calib.procedures.register import INTERVAL_CHANGE, key, load_register, moment
@@ -45,6 +45,7 @@ class InstrumentStatus:
     reasons: tuple[str, ...]
     retired: bool
     paired_with: tuple[str, ...]  # tags of the probes of a meter, or of the meter of a probe
+    photos: int = 0  # kept with it
 
 
 @dataclass(frozen=True)
@@ -70,8 +71,11 @@ def statuses(session: Session, wanted: Sequence[Instrument], at: datetime) -> li
     """Status of some instruments at a time."""
     register, pairs = load_register(session), all_pairs(session)
     tags = dict(session.exec(select(Instrument.id, Instrument.tag)).all())
-    changed = _latest_values(session, at)
-    return [_status(one, register, _partners(one, pairs, tags, at), changed.get(one.id or 0, {}), at) for one in wanted]
+    changed, photos = _latest_values(session, at), photo_counts(session)
+    found = [
+        _status(one, register, _partners(one, pairs, tags, at), changed.get(one.id or 0, {}), at) for one in wanted
+    ]
+    return [replace(each, photos=photos.get(one.id or 0, 0)) for one, each in zip(wanted, found, strict=True)]
 
 
 def _status(

@@ -68,6 +68,12 @@ class Reviewed:
     opened: tuple[Opened, ...]
     notices: tuple[str, ...]
 
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """What a person is told, a line each."""
+        told = (f"{one}: calib review show {one.tag} {one.certificate}" for one in self.opened)
+        return (*(f"notice: {one}" for one in self.notices), *told)
+
 
 def open_reviews(
     session: Session, signature: ledger.Signature, now: datetime, recorded: Collection[int] = ()

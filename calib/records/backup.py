@@ -7,7 +7,7 @@ other, and can be read, exported or worked on without the server.
 
 import os
 import sqlite3
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,13 +18,11 @@ from sqlmodel import Session
 from calib.errors import RecordsError
 from calib.records import database, ledger, on_file
 from calib.records.tables import EVIDENCE, LedgerEntry
-from calib.records.verification import LedgerFinding
+from calib.records.verification import LedgerFinding, Progress
 
 _PAGES = 2_000  # copied at a time: 8 MB
 _ROWS = 1_000
 _WAIT_SECONDS = 10
-
-Progress = Callable[[str], None]
 
 
 @dataclass(frozen=True)
@@ -43,14 +41,14 @@ def back_up(location: str, target: Path, progress: Progress = lambda _: None) ->
 
     A file that is there already is left alone. Raises RecordsError, and then leaves no file behind.
     """
-    part = target.with_name(f"{target.name}.part")
     _must_be_new(target, location)
+    part = target.with_name(f"{target.name}.part")
     with _taken_away(part), _told(target):
         part.unlink(missing_ok=True)  # of a run that was stopped
         with database.reading(location) as session:
             _copy(session, part, progress)
         progress("reading the copy back")
-        found = _read_back(part, target)
+        found = _read_back(part, target, progress)
         _in_the_chain(location, found)
         _durable(part)
         _must_be_new(target, location)
@@ -128,14 +126,14 @@ def _copy_rows(connection: Connection, part: Path, progress: Progress) -> None:
                     progress(f"copied {copied} rows of {name}")
 
 
-def _read_back(part: Path, target: Path) -> Backup:
+def _read_back(part: Path, target: Path, progress: Progress) -> Backup:
     with database.reading(str(part)) as session:
         connection = session.connection()
         for pragma in ("integrity_check", "foreign_key_check"):
             said = [row for row in connection.execute(text(f"PRAGMA {pragma}")) if row[0] != "ok"]
             if said:
                 raise RecordsError(f"{target}: the copy is damaged ({pragma}: {said[0][0]}); no backup was made")
-        findings = ledger.verify(connection)
+        findings = ledger.verify(connection, None, progress)
         entries, digest = ledger.head(session)
     return Backup(target, part.stat().st_size, entries, digest, findings)
 

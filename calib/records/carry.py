@@ -8,11 +8,12 @@ from sqlmodel import SQLModel
 
 from calib.errors import RecordsError
 from calib.records import database, ledger
+from calib.records.verification import Progress
 
 _BATCH = 1_000  # rows in memory at a time; of rows that hold whole files, one
 
 
-def carry(source: str, target: str) -> int:
+def carry(source: str, target: str, progress: Progress = lambda _: None) -> int:
     """Make records at the target that are those of the source, row by row, and verify them there.
 
     The chain goes on: a digest printed on an earlier report is still in it. Returns the number of ledger entries. Everything or
@@ -20,13 +21,14 @@ def carry(source: str, target: str) -> int:
     on the way stay, and may be the target of the next attempt.
     """
     with database.reading(source) as old:
-        _must_be_whole(old.connection(), database.shown(source))
+        _must_be_whole(old.connection(), database.shown(source), progress)
         if not _is_empty(target):
             database.make(target)
         with database.writing(target) as new:
             for table in SQLModel.metadata.sorted_tables:
-                _copy(old.connection(), new.connection(), table)
-            _must_be_whole(new.connection(), database.shown(target))
+                _copy(old.connection(), new.connection(), table, progress)
+            progress("reading the copy back")
+            _must_be_whole(new.connection(), database.shown(target), progress)
             if ledger.head(new) != ledger.head(old):
                 raise RecordsError(f"{database.shown(target)} does not end as {database.shown(source)} does")
         return ledger.head(old)[0]
@@ -41,15 +43,17 @@ def _is_empty(location: str) -> bool:
         return False
 
 
-def _must_be_whole(connection: Connection, place: str) -> None:
-    findings = ledger.verify(connection)
+def _must_be_whole(connection: Connection, place: str, progress: Progress) -> None:
+    findings = ledger.verify(connection, None, progress)
     if findings:
         raise RecordsError(f"{place} is not carried over: {findings[0]}; `calib verify` names all {len(findings)}")
 
 
-def _copy(old: Connection, new: Connection, table: Table) -> None:
-    for rows in _batches(old, table):
+def _copy(old: Connection, new: Connection, table: Table, progress: Progress) -> None:
+    for count, rows in enumerate(_batches(old, table), 1):
         new.execute(insert(table), rows)
+        if count % 20 == 0:
+            progress(f"copying {table.name}, to number {rows[-1][next(iter(table.primary_key.columns)).name]}")
     if new.dialect.name == "postgresql" and "id" in table.columns:
         # Rows that come with their numbers do not move the sequence that numbers the next.
         new.execute(

@@ -94,8 +94,7 @@ def _migrate(path: Path, copy: Path | None = None) -> None:
         # A table may be replaced by a new one of its name; what refers to it is checked when all is in its place.
         event.listen(engine, "connect", lambda connection, _: connection.execute("PRAGMA foreign_keys=OFF"))
         with _written_by(engine).begin() as connection:
-            if copy is not None:
-                _keep(connection, path, copy)
+            if copy is not None and _keep(connection, path, copy):
                 made.append(copy)
             to_revision(connection, SCHEMA)
             broken = connection.execute(text("PRAGMA foreign_key_check")).first()
@@ -103,23 +102,29 @@ def _migrate(path: Path, copy: Path | None = None) -> None:
                 raise RecordsError(f"{path}: a row of {broken[0]} refers to one of {broken[2]} that is not there")
 
 
-def _keep(connection: Connection, path: Path, copy: Path) -> None:
-    """Keep the bytes of the database in another file, whole or not at all; raises RecordsError where one is there already."""
+def _keep(connection: Connection, path: Path, copy: Path) -> bool:
+    """Keep the bytes of the database in another file, whole or not at all; whether it was made now.
+
+    A run that was killed leaves its copy behind: with these very bytes it is the one that is wanted. Raises RecordsError where
+    another is there.
+    """
     part = copy.with_name(f"{copy.name}.part")
+    content = connection.connection.driver_connection.serialize()  # type: ignore[union-attr]
     try:
-        present = copy.exists()
-        if not present:
+        kept = copy.read_bytes() if copy.exists() else None
+        if kept is None:
             with _taken_back([part]), part.open("wb") as file:
-                file.write(connection.connection.driver_connection.serialize())  # type: ignore[union-attr]
+                file.write(content)
                 file.flush()
                 os.fsync(file.fileno())
             part.replace(copy)
     except OSError as error:  # no space left, a name too long for the system, a folder one may not write in
         raise RecordsError(f"{copy}: no copy of {path} can be made ({error.strerror}); nothing was changed") from error
-    if present:
+    if kept not in (None, content):
         raise RecordsError(
             f"{copy} is there already: move it away first, it would be overwritten by the copy of {path}"
         )
+    return kept is None
 
 
 def open_records(location: str) -> Engine:

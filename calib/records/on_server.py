@@ -25,7 +25,7 @@ _NEXT_STEP = {
     "40001": "another transaction came in between: run it again",
     "40P01": "another transaction came in between: run it again",
     "25006": "this server may only be read: name the one that the replicas follow",
-    "42501": "the login needs SELECT and INSERT on every table and USAGE on every sequence",
+    "42501": "the login's roles do not allow it; `calib person grants` prints what each may",
     "53100": "make room on the server and run it again",
 }
 

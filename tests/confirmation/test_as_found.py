@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from calib.confirmation.acceptance import Errors
-from calib.confirmation.as_found import judge_as_found, last_in_order, relied_on_since
+from calib.confirmation.as_found import judge_as_found, last_in_order, later_calibrations, relied_on_since
 from calib.confirmation.interval import CalibrationOnRecord, InstrumentOnRecord
 
 
@@ -56,6 +56,11 @@ def test_the_last_in_order_is_the_latest_accepted_before():
 
 def test_the_first_calibration_has_none_before():
     assert last_in_order(INSTRUMENT, 1) is None
+
+
+def test_those_after_a_calibration_may_have_it_before_them():
+    assert set(later_calibrations(INSTRUMENT, 2)) == {3, 4}
+    assert later_calibrations(INSTRUMENT, 4) == ()
 
 
 def test_who_used_the_calibration_in_order_relied_on_it():

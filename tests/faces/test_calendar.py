@@ -1,5 +1,6 @@
 """The due list as a calendar. Source: RFC 5545, 3.1 (folding), 3.3.11 (text), 3.6.1 (event), 3.6.6 (alarm), 3.8.4.7 (UID)."""
 
+import os
 from datetime import UTC, date, datetime, timedelta
 
 import icalendar
@@ -131,6 +132,18 @@ def test_another_kind_of_file_is_left_alone(demo_records, tmp_path):
     assert "is there already and is no calendar: name another file" in ran.err
     assert demo_records.read_bytes() == before
     assert {one.suffix for one in tmp_path.iterdir()} <= {".sqlite", ".sqlite-wal", ".sqlite-shm"}
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes and devices as Unix has them")
+@pytest.mark.parametrize("device", ["/dev/full", "/dev/zero", "/dev/null", "pipe"])
+def test_a_device_or_a_pipe_is_left_alone_and_not_waited_for(demo_records, tmp_path, device):
+    """One gives bytes for ever, another none."""
+    if device == "pipe":
+        os.mkfifo(tmp_path / "pipe")
+        device = tmp_path / "pipe"
+    ran = calib(*DEMO, "--ics", device, records=demo_records)
+    assert ran.status == 2
+    assert "is there already and is no calendar" in ran.err
 
 
 @pytest.mark.parametrize("name", ["nowhere/due.ics", "x" * 300])

@@ -8,9 +8,10 @@ import pytest
 from calib.faces.factor_answer import as_typed
 from calib.procedures.on_record import outlets_in_force
 from calib.records import database
+from tests.as_found import drifted
 from tests.command import calib, copied
 from tests.factor_pairs import OF_S9, OF_TYPE, TRAVERSED, amended, expected_pairs, paired_job
-from tests.folders import ledger_head, records_of
+from tests.folders import ledger_head, records_of, write
 
 
 @pytest.fixture(scope="module")
@@ -40,6 +41,13 @@ def test_the_answer_has_u_with_k_for_both_cases(records):
     assert re.search(r"K = 0\.8\d\d ± 0\.0\d\d, k = 2\.00 after a recalibration", found.out)
     assert re.search(r"effective area \(0\.06\d\d ± 0\.00\d\d\) m2", found.out)
     assert "holds for outlet S-9 of J-1, readings with VA-1 by the method sweep\n" in found.out
+
+
+def test_a_factor_that_hangs_on_an_open_review_says_so(records, tmp_path):
+    calib("import", write(tmp_path / "second", drifted(paired_job(), "VB-1")), records=records)
+    found = find(records)
+    assert found.status == 0
+    assert found.err == "impact review of VB-1, certificate D-1: 1 line more: calib review show VB-1 D-1\n"
 
 
 def test_the_statements_are_those_of_the_numbers(records):

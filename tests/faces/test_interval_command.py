@@ -3,10 +3,15 @@
 Source: README.md, and ISO/IEC 17025:2017, 6.4.10 for what a failed check does.
 """
 
+from datetime import date
+
+import numpy as np
 import pytest
 
+from calib.confirmation.drift import line
+from calib.confirmation.history import CalibrationErrors, error_points
 from calib.errors import CalibError
-from calib.faces.history_charts import HistoryDrawing, control_chart, history_chart
+from calib.faces.history_charts import HistoryDrawing, PointDrawing, control_chart, history_chart
 from tests.command import calib
 from tests.folders import ledger_head, records_of
 from tests.job_with_history import sheets_with_history
@@ -71,6 +76,26 @@ def test_the_history_is_drawn(records, tmp_path):
         "VA-1: error of indication",
     ):
         assert label in drawn
+
+
+def test_the_time_until_the_limit_stands_between_the_limits_about_the_correction():
+    """Corrected by -0.05 m/s, the limits of 0.1 m/s stand at -0.15 and 0.05 m/s."""
+    drift = line(history_of_errors((0.05, 0.0, -0.05)), 5.0)
+    days = [date(year, 1, 1) for year in (2024, 2025, 2026)]
+    one = PointDrawing(5.0, days, (0.05, 0.0, -0.05), (0.01,) * 3, -0.05, 0.1, drift, 1.0, 0.5)
+    (strip,) = history_chart(HistoryDrawing("VA-1", "m/s", 12, [one])).axes
+    (reached,) = [each for each in strip.lines if each.get_label() == "band reaches the limit"]
+    assert list(reached.get_ydata()) == pytest.approx([-0.15, 0.05])
+
+
+def history_of_errors(errors):
+    """A calibration on each 1 January from 2024 on, with one error from 1 to 9 m/s."""
+    x = np.array([1.0, 9.0])
+    points = [error_points(x - error, x, np.full(2, 0.001), np.full(2, 0.005)) for error in errors]
+    return tuple(
+        CalibrationErrors(date(2024 + place, 1, 1), f"C-{place}", "Lab", each, each, False, True)
+        for place, each in enumerate(points)
+    )
 
 
 def test_without_errors_there_is_nothing_to_draw():

@@ -3,17 +3,20 @@
 Source: README.md ("Commands", "Certificates", "Exit statuses").
 """
 
+import base64
 import hashlib
 import html.parser
 import json
+import re
 
 import openpyxl
 import pytest
 
 from calib.errors import RecordsError
 from calib.faces import instrument_answer
+from tests.as_found import drifted
 from tests.command import calib
-from tests.folders import changed, ledger_head, records_of
+from tests.folders import changed, ledger_head, records_of, small_job, write
 
 PDF = b"%PDF-1.7\n1 0 obj\n<<>>\nendobj\ntrailer\n<<>>\n%%EOF\n"
 HEADER = (
@@ -302,7 +305,14 @@ def test_the_history_holds_everything_that_happened(eventful):
         1,
     )
     text = calib("instrument", "show", "VA-1", records=eventful).out
-    for title in ("calibrations", "events", "intermediate checks", "files", "3 readings rest on it"):
+    for title in (
+        "calibrations",
+        "events",
+        "intermediate checks",
+        "files",
+        "3 readings were taken with it, ",
+        "; 0 readings were refused",
+    ):
         assert title in text
     assert [line for line in text.splitlines() if line != line.rstrip()] == []
 
@@ -338,7 +348,77 @@ def test_a_page_that_cannot_be_written_is_told(eventful, tmp_path):
     assert "the page cannot be written there" in ran.err
     document = calib("instrument", "show", "VA-1", "--json", records=eventful).document
     with pytest.raises(RecordsError):
-        instrument_answer.save_page(document, tmp_path, "2026-03-06")
+        instrument_answer.save_page(document, [], tmp_path, "2026-03-06")
+
+
+PHOTO = b"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR" + bytes(17) + b"\x00\x00\x00\x00IEND\xaeB`\x82"
+
+
+@pytest.fixture
+def photographed(records, certificate, tmp_path):
+    """VA-1 with a photo, named as if it were a certificate, and with a PDF, which is none."""
+    photo = tmp_path / "bent.pdf"
+    photo.write_bytes(PHOTO)
+    calib("instrument", "attach", "VA-1", photo, "--remarks", 'after the "fall"', records=records)
+    calib("instrument", "attach", "VA-1", certificate, records=records)
+    return records
+
+
+def test_the_list_says_how_many_photos_an_instrument_has(photographed):
+    listed = calib("instrument", "list", "--json", records=photographed).document["instruments"]
+    assert {one["tag"]: one["photos"] for one in listed} == {"PG-1": 0, "RS-1": 0, "VA-1": 1, "VA-2": 0}
+    header, *lines = calib("instrument", "list", records=photographed).out.splitlines()
+    column = header.index("photos")
+    assert [line[column] for line in lines] == ["-", "-", "1", "-"]
+
+
+def test_a_state_is_listed_whole_with_its_time(eventful):
+    (line,) = [one for one in calib("instrument", "list", records=eventful).out.splitlines() if one.startswith("VA-1 ")]
+    assert re.search(r"suspended since \d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\S* \(dropped & bent\)$", line)
+
+
+def test_photos_stand_on_the_page_byte_for_byte(photographed, tmp_path):
+    path = tmp_path / "va-1.html"
+    assert calib("instrument", "show", "VA-1", "--html", path, records=photographed).status == 0
+    page = Page()
+    page.feed(path.read_text(encoding="utf-8"))
+    (photo,) = [attrs for tag, attrs in page.tags if tag == "img"]
+    kind, _, content = photo["src"].partition(";base64,")
+    assert (kind, base64.b64decode(content)) == ("data:image/png", PHOTO)
+    assert photo["alt"] == 'after the "fall"'
+    assert 'bent.pdf: after the "fall"' in page.text
+
+
+def test_the_page_states_the_register_in_words_and_what_is_not_on_record(records, tmp_path):
+    path = tmp_path / "va-1.html"
+    calib("instrument", "show", "VA-1", "--html", path, records=records)
+    page = Page()
+    page.feed(path.read_text(encoding="utf-8"))
+    assert {"0.3 to 20 m/s", "± (1.0 % of the indication + 0.03 m/s)", "12 months"} <= set(page.text)
+    assert (
+        "Nothing on record: events, intermediate checks, pairs of probe and meter, files, impact reviews." in page.text
+    )
+
+
+def test_an_open_review_stands_at_the_head_of_the_history(records, tmp_path):
+    calib("import", write(tmp_path / "second", drifted(small_job(), "VA-1")), records=records)
+    told = "impact review of certificate D-1 open: 3 of 3 lines"
+    assert told in calib("instrument", "show", "VA-1", records=records).out
+    path = tmp_path / "va-1.html"
+    calib("instrument", "show", "VA-1", "--html", path, records=records)
+    assert told.capitalize().replace("d-1", "D-1") + "." in path.read_text(encoding="utf-8")
+
+
+def test_comparisons_outside_the_range_are_said_when_a_certificate_is_typed(records, workbook):
+    book = openpyxl.load_workbook(workbook)
+    for row in range(2, 5):
+        book.active[f"D{row}"] = "kPa"
+    book.save(workbook)
+    ran = add(records, workbook)
+    assert ran.status == 0
+    assert (
+        "PG-1: certificate C-7: 3 of 3 indications lie outside the register's range, 0 to 500 Pa (10.2 kPa" in ran.err
+    )
 
 
 # --- rules of the house ----------------------------------------------------------------------------------------------------------

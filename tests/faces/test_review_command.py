@@ -3,6 +3,7 @@
 Source: README.md ("Commands", "Exit statuses"), which keeps the contract.
 """
 
+import csv
 import json
 import re
 
@@ -45,6 +46,15 @@ def test_a_certificate_typed_alone_opens_a_review_too(small_records, tmp_path):
     assert ran.status == 0
     listed = calib("review", "list", "--open", "--json", records=small_records).document["reviews"]
     assert [(one["tag"], one["certificate"], one["lines"]) for one in listed] == [("VA-1", "D-1", 3)]
+    assert "VA-1 was found beyond its limits: impact review of certificate D-1, 3 lines" in ran.err
+
+
+def test_a_reading_that_hangs_on_an_open_review_says_so(records):
+    cells = {"instrument": "VA-1", "unit": "m/s", "method": "sweep", "observations": "3.1;3.2", "by": "T. One"}
+    options = [word for name, cell in cells.items() for word in (f"--{name}", cell)]
+    ran = calib("reading", "add", "J-1", "S-1", *options, "--at", "2026-03-06T09:10+01:00", records=records)
+    assert ran.status == 0
+    assert "impact review of VA-1, certificate D-1: 1 line more" in ran.err
 
 
 def test_the_list_says_how_many_lines_are_open(records):
@@ -128,6 +138,25 @@ def test_a_report_says_on_its_first_page_that_a_review_is_open(records, tmp_path
     first, document = report(records, tmp_path / "after")
     assert "impact review" not in first
     assert document["open_reviews"] == []
+
+
+def rows_of_open_reviews(records, folder):
+    assert calib("report", "J-1", "--into", folder, "--format", "csv", records=records).status == 0
+    rows = csv.DictReader((folder / "J-1.csv").read_text(encoding="utf-8").splitlines())
+    return [row for row in rows if row["record"] == "open review"]
+
+
+def test_a_report_as_a_table_has_a_row_for_it(records, tmp_path):
+    (row,) = rows_of_open_reviews(records, tmp_path / "before")
+    assert {name: cell for name, cell in row.items() if cell} == {
+        "record": "open review",
+        "instrument": "VA-1",
+        "certificate": "D-1",
+        "reasons": "found beyond its limits when calibrated on 2026-03-20; readings of this job that rest on it: 1, 2, 4; "
+        "lines of the review without a disposition: 3",
+    }
+    calib(*DISPOSE, 1, 2, 3, *WHY, records=records)
+    assert rows_of_open_reviews(records, tmp_path / "after") == []
 
 
 @pytest.mark.parametrize(

@@ -14,6 +14,7 @@ from calib.procedures.house_rules import set_rule
 from calib.procedures.ready import ready
 from calib.records import database, ledger
 from calib.records.tables import Acceptance
+from tests.as_found import added, all_reviews, drifted
 from tests.folders import NOW, SIGNED, all_of, changed, ledger_head, records_of
 
 OTHER = ledger.Signature("B. Person", NOW, "calibration accept")
@@ -140,6 +141,23 @@ def test_one_person_may_accept_where_the_rule_of_the_house_says_so_and_no_longer
     rule("no")
     refused_of = {"tag": "PG-1", "certificate": "C-104", "wanted": AcceptanceWanted()}
     refused(waiting, "may not accept it too", signature=SIGNED, **refused_of)
+
+
+def test_a_certificate_that_was_found_beyond_its_limits_opens_its_review_once_an_earlier_one_is_accepted(
+    waiting, tmp_path
+):
+    """Until then nothing could have been measured with the instrument."""
+    added(waiting, tmp_path / "second", drifted(wait(2, 5), "VA-1"))
+    assert all_reviews(waiting) == []
+    told = accept(waiting).remarks
+    assert [(one.tag, one.certificate) for one in all_reviews(waiting)] == [("VA-1", "D-1")]
+    assert told == (
+        "VA-1 was found beyond its limits: impact review of certificate D-1, 0 lines: calib review show VA-1 D-1",
+    )
+
+
+def test_an_acceptance_that_opens_no_review_says_nothing(waiting):
+    assert accept(waiting).remarks == ()
 
 
 @pytest.mark.parametrize("on", ["2026-01-12", "2026-03-06"])

@@ -227,6 +227,44 @@ def test_a_folder_with_something_in_it_is_left_alone(small_records, tmp_path):
     assert [one.name for one in (tmp_path / "export").iterdir()] == ["notes.txt"]
 
 
+def test_a_folder_that_is_there_and_empty_is_filled(small_records, tmp_path, monkeypatch):
+    (tmp_path / "export").mkdir()
+    monkeypatch.chdir(tmp_path / "export")
+    exported(small_records, Path())
+    exported(small_records, tmp_path / "other")
+    assert contents(tmp_path / "export") == contents(tmp_path / "other")
+
+
+def contents(folder):
+    """Every file below a folder."""
+    return {str(one.relative_to(folder)): one.read_bytes() for one in folder.rglob("*") if one.is_file()}
+
+
+@pytest.mark.parametrize("number", [1, 3, 8])
+def test_a_disk_that_is_full_in_the_midst_leaves_no_half_export(small_file, tmp_path, monkeypatch, number):
+    """The system refuses to write the file of a number: nothing that could be taken for an export stays behind."""
+    seen, real = [], Path.write_bytes
+
+    def full(path, content):
+        seen.append(path)
+        if len(seen) == number:
+            raise OSError(28, "No space left on device")
+        return real(path, content)
+
+    folder = tmp_path / "below"
+    folder.mkdir()
+    with monkeypatch.context() as patched:
+        patched.setattr(Path, "write_bytes", full)
+        ran = calib("export", folder / "export", records=small_file)
+    assert len(seen) == number
+    assert ran.status == 2
+    assert (
+        ran.err.splitlines()[-1]
+        == f"error: {folder / 'export'}: the records cannot be written there (No space left on device)"
+    )
+    assert list(folder.iterdir()) == []
+
+
 def test_a_folder_that_cannot_be_made_is_one_line(small_file, tmp_path):
     (tmp_path / "file").write_text("", encoding="utf-8")
     for name in ("file", "x" * 300):

@@ -8,7 +8,6 @@ from datetime import timedelta
 
 import psycopg
 import pytest
-from psycopg import sql
 from sqlalchemy import text
 
 from calib.errors import BadInputError
@@ -18,23 +17,12 @@ from calib.procedures.people import GIVEN, WITHDRAWN, ChangeWanted, PersonWanted
 from calib.records import database, ledger
 from calib.records.tables import EVIDENCE, Job, LedgerEntry, Person
 from tests.command import calib
+from tests.conftest import LOGINS
 from tests.folders import NOW, changed, only, write
-from tests.postgres import PASSWORD
-
-LOGINS = ("quinn", "ed", "tom", "nora", "stranger")
 
 
 def by(person, time=NOW, **login):
     return ledger.Signature(person, time, "test", **login)
-
-
-@pytest.fixture(scope="module")
-def server(postgres_server):
-    """The server, with the logins of a company."""
-    for login in LOGINS:
-        made = sql.SQL("CREATE ROLE {} LOGIN PASSWORD {}").format(sql.Identifier(login), sql.Literal(PASSWORD))
-        postgres_server.sql("postgres", made)
-    return postgres_server
 
 
 def made(server):
@@ -69,9 +57,9 @@ def change(url, wanted, signature):
 
 
 @pytest.fixture(scope="module")
-def records(server):
+def records(server_with_logins):
     """Shared records with Quinn (QA), Ed (engineer), Tom (technician) and Nora (no role left): login -> URL."""
-    _, urls = made(server)
+    _, urls = made(server_with_logins)
     add(urls["owner"], "Quinn", "QA", login="quinn", signature=by("The owner"))
     refresh(urls)
     add(urls["quinn"], "Ed", "engineer", login="ed")
@@ -274,8 +262,8 @@ def test_a_qa_without_a_login_does_not_stand_in_for_the_last(records):
         change(records["quinn"], ChangeWanted("Quinn", "QA", WITHDRAWN, "leaves"), by("Quinn"))
 
 
-def test_the_first_person_of_a_shared_database_has_a_login(server):
-    _, urls = made(server)
+def test_the_first_person_of_a_shared_database_has_a_login(server_with_logins):
+    _, urls = made(server_with_logins)
     with pytest.raises(BadInputError, match="--login: expected the database login"):
         add(urls["owner"], "Quinn", "QA")
 
@@ -283,8 +271,8 @@ def test_the_first_person_of_a_shared_database_has_a_login(server):
 # --- by command ------------------------------------------------------------------------------------------------------------------
 
 
-def test_a_company_works_with_roles_on_a_server(server, tmp_path):
-    _, urls = made(server)
+def test_a_company_works_with_roles_on_a_server(server_with_logins, tmp_path):
+    _, urls = made(server_with_logins)
 
     def ran(login, *words):
         return calib(*words, records=urls[login])

@@ -4,12 +4,14 @@ Source: README.md ("Certificates"); common practice, no source, for the four eye
 """
 
 import copy
+from datetime import datetime
 
 import pytest
 
 from calib.procedures.house_rules import set_rule
 from calib.procedures.import_folders import import_folders
-from calib.records import database
+from calib.procedures.people import GIVEN, ChangeWanted, PersonWanted, add_person, change_role
+from calib.records import database, ledger
 from calib.records.tables import Acceptance, Calibration
 from tests.folders import NOW, SIGNED, UNTOUCHED, all_of, findings_of, imported, ledger_head, small_job, write
 
@@ -135,3 +137,59 @@ def test_it_is_refused_once_the_rule_of_the_house_says_no(empty_records, tmp_pat
         row["accepted_by"] = "B. Person"
     imported(empty_records, write(tmp_path / "again", sheets))
     assert len(acceptances(empty_records)) == 4
+
+
+# --- who accepted, once there are people on record --------------------------------------------------------------------------------
+
+
+def with_people(records, since):
+    """A. Person (QA), who has the server's first login, and T. One (technician) on record since a day."""
+    then = ledger.Signature("A. Person", datetime.fromisoformat(f"{since}T08:00+00:00"), "person add")
+    for wanted in (PersonWanted("A. Person", "owner", ["QA"]), PersonWanted("T. One", "tom", ["technician"])):
+        with database.writing(str(records)) as session:
+            add_person(session, wanted, then)
+
+
+def named(*names):
+    """The small job, its certificates accepted by these on 19 and 20 January and 3 February."""
+    sheets = with_cells()
+    for row, name in zip(sheets["calibrations.csv"], names, strict=True):
+        row["accepted_by"] = name
+    return sheets
+
+
+def test_who_accepted_is_on_record_as_qa_on_that_day_and_each_cell_is_named(empty_records, tmp_path):
+    with_people(empty_records, "2026-01-02")
+    before = ledger_head(empty_records)
+    found = findings_of(empty_records, write(tmp_path / "in", named("B. Person", "A. Person", "T. One", "a. person")))
+    assert [(one.row, one.column, one.value, one.expected) for one in found] == [
+        (2, "accepted_by", "B. Person", "a person on record: there is A. Person, T. One"),
+        (4, "accepted_by", "T. One", "a person who may accept a calibration (QA: A. Person); T. One is technician"),
+        (5, "accepted_by", "a. person", "a person on record: there is A. Person, T. One"),
+    ]
+    assert ledger_head(empty_records) == before
+    imported(empty_records, write(tmp_path / "again", named(*["A. Person"] * 4)))
+    assert {one.accepted_by for one in acceptances(empty_records)} == {"A. Person"}
+
+
+def test_of_days_before_anyone_was_on_record_the_name_is_taken_over(empty_records, tmp_path):
+    """Those of January are older than the first role; that of 3 February is not."""
+    with_people(empty_records, "2026-02-01")
+    sheets = named(*["B. Person"] * 4)
+    assert [one.row for one in findings_of(empty_records, write(tmp_path / "in", sheets))] == [3]
+    sheets["calibrations.csv"][1]["accepted_by"] = "A. Person"
+    imported(empty_records, write(tmp_path / "again", sheets))
+    assert [one.accepted_by for one in acceptances(empty_records)] == [
+        "B. Person",
+        "A. Person",
+        "B. Person",
+        "B. Person",
+    ]
+
+
+def test_a_role_that_was_given_later_is_none_on_that_day(empty_records, tmp_path):
+    with_people(empty_records, "2026-01-02")
+    with database.writing(str(empty_records)) as session:
+        change_role(session, ChangeWanted("T. One", "QA", GIVEN, "second QA"), SIGNED)
+    found = findings_of(empty_records, write(tmp_path / "in", named("T. One", *["A. Person"] * 3)))
+    assert [(one.row, one.value) for one in found] == [(2, "T. One")]

@@ -1,6 +1,6 @@
 """Review of an interval from what is on record, and the change that follows; expected values by hand from the certificates."""
 
-from datetime import date
+from datetime import UTC, date, datetime
 
 import numpy as np
 import pytest
@@ -82,6 +82,14 @@ def test_the_staircase_looks_at_the_last_comparisons_as_found(records):
     """They changed by 0.6 % of the indication, at 13.6 m/s by 0.082 of 0.166 m/s. As errors of the indication they are outside."""
     assert numbers(review(records))["simple response (staircase)"] == 15
     assert numbers(review(records, judged="indication"))["simple response (staircase)"] == 6
+
+
+def test_the_staircase_waits_until_an_interval_has_ended(small_records, records):
+    """VA-1's first certificate in the small job shows errors beyond its limits, but ended no interval; none after a repair does."""
+    assert numbers(review(small_records, judged="indication"))["simple response (staircase)"] is None
+    with database.writing(str(records)) as session:
+        record_event(session, "VA-1", "repair", datetime(2026, 1, 5, 9, tzinfo=UTC), "new bearings", SIGNED)
+    assert numbers(review(records, judged="indication"))["simple response (staircase)"] is None
 
 
 def test_a_family_is_of_one_kind_maker_and_model(tmp_path):

@@ -14,6 +14,9 @@ import pytest
 from calib.procedures.amend_outlet import amend_outlet
 from calib.procedures.evaluate import evaluate
 from calib.procedures.import_folders import import_folders
+from calib.procedures.look_up import instrument_history
+from calib.procedures.report import report as report_of
+from calib.procedures.trace import trace_down, trace_up
 from calib.records import database, ledger
 from calib.records.tables import FoundFactor, ImpactLine, ImpactReview, IssuedReport
 from tests import factor_pairs
@@ -373,6 +376,18 @@ def test_a_factor_superseded_is_listed_and_not_worked_out(tmp_path):
     assert second["after"]["value"] < second["before"]["value"]
 
 
+def test_a_factor_found_later_becomes_a_line_and_so_do_the_readings_that_come_to_use_it(tmp_path):
+    sheets = factor_pairs.paired_job()
+    records = reviewed(tmp_path, sheets, drifted(sheets, "VB-1"))
+    own = [("reading", number) for number in range(1, 7)]
+    assert listed(review(records, "VB-1")) == own
+    factor_pairs.factor(records)
+    assert listed(review(records, "VB-1")) == [*own, ("found_factor", 1)]
+    factor_pairs.amended(records, "S-9", *factor_pairs.BLANK, "found_factor=GR-9")
+    of_the_outlet = [("reading", number) for number in range(7, 11)]
+    assert listed(review(records, "VB-1")) == [*own, ("found_factor", 1), *of_the_outlet]
+
+
 # --- reports ---------------------------------------------------------------------------------------------------------------------
 
 
@@ -567,6 +582,22 @@ def test_review_and_lines_are_in_the_ledger_with_who_recorded_the_certificate(sm
         assert {ledger.written(session, "impact_line", one.id)[0] for one in all_of(session, ImpactLine)} == {
             "A. Person"
         }
+
+
+def test_what_only_reads_writes_nothing_on_the_way(small_records, tmp_path):
+    """A session that reads may write nothing on a server, not even in a savepoint: there this would be an error."""
+    added(small_records, tmp_path / "second", drifted(small_job(), "VA-1"))
+    before = ledger_head(small_records)
+    with database.reading(str(small_records)) as session:
+        gaps = trace_up(session, ["reading", "1"], LATER.date()).gaps
+        hanging = trace_down(session, ["VA-1"], LATER.date()).knots
+        shown = report_of(session, "J-1", LATER)
+        history = instrument_history(session, "VA-1", LATER)
+    assert len(gaps) == 1  # the certificate states no accreditation
+    assert {("reading", 1), ("reading", 2), ("reading", 4)} <= hanging.keys()
+    assert [one.tag for one in shown.open_reviews] == ["VA-1"]
+    assert [one["open_lines"] for one in history.reviews] == [3]
+    assert ledger_head(small_records) == before
 
 
 def test_the_same_review_is_made_wherever_the_records_live(small_records, small, tmp_path):

@@ -1,13 +1,16 @@
 """People and roles on record, and that every write asks for them.
 
+On a server each writes by a login of their own, which may write every table there: what is refused here, the program refuses.
 Source: README.md ("People and roles"), which keeps the contract; ISO/IEC 17025:2017, 6.2.5 f and 6.2.6, 7.5.1.
 """
 
 import ast
 import re
+from contextlib import closing
 from datetime import timedelta
 from pathlib import Path
 
+import psycopg
 import pytest
 from sqlmodel import Session
 
@@ -38,7 +41,9 @@ from calib.records.tables import (
     Person,
     Role,
 )
+from tests.conftest import FILE, LOGINS, SERVER
 from tests.folders import NOW, all_of, changed, imported, ledger_head, only, write
+from tests.postgres import OWNER
 
 LATER = timedelta(hours=1)
 ROOT = Path(__file__).parent.parent.parent
@@ -48,19 +53,23 @@ def by(person, time=NOW, **login):
     return ledger.Signature(person, time, "test", **login)
 
 
+def as_whom(records, signature):
+    """Where whoever signs finds the records: the file, or the server by a login of their own; the stranger's is nobody's."""
+    login = signature.person.strip().casefold()
+    return str(records).replace(f"//{OWNER}:", f"//{login if login in LOGINS else 'stranger'}:")
+
+
 def with_session(records, act, *arguments):
-    with database.writing(str(records)) as session:
+    with database.writing(as_whom(records, arguments[-1])) as session:
         return act(session, *arguments)
 
 
 def add(records, name, *roles, login=None, signature=None):
-    with database.writing(str(records)) as session:
-        add_person(session, PersonWanted(name, login, roles), signature or by("Quinn"))
+    with_session(records, add_person, PersonWanted(name, login, roles), signature or by("Quinn"))
 
 
 def change(records, name, role, kind, signature=None, reason="as agreed"):
-    with database.writing(str(records)) as session:
-        change_role(session, ChangeWanted(name, role, kind, reason), signature or by("Quinn"))
+    with_session(records, change_role, ChangeWanted(name, role, kind, reason), signature or by("Quinn"))
 
 
 def refused(records, act, *arguments, **named):
@@ -72,13 +81,40 @@ def refused(records, act, *arguments, **named):
     return [(one.column, one.value, one.expected) for one in caught.value.findings]
 
 
+def open_to_all(records, backend):
+    """Records that every login of the server may read and append to."""
+    if backend == SERVER:
+        with closing(psycopg.connect(records, autocommit=True)) as connection:
+            connection.execute("GRANT SELECT, INSERT ON ALL TABLES IN SCHEMA public TO PUBLIC")
+            connection.execute("GRANT USAGE ON ALL SEQUENCES IN SCHEMA public TO PUBLIC")
+    return records
+
+
 @pytest.fixture
-def staffed(small_records):
-    """The small job with Quinn (QA), Ed (engineer) and Tom (technician) on record."""
+def empty_records(backend, request, empty_records):
+    if backend == SERVER:
+        request.getfixturevalue("server_with_logins")
+    return open_to_all(empty_records, backend)
+
+
+@pytest.fixture
+def small_records(backend, request, small_records):
+    if backend == SERVER:
+        request.getfixturevalue("server_with_logins")
+    return open_to_all(small_records, backend)
+
+
+@pytest.fixture
+def staffed(backend, small_records):
+    """The small job with Quinn (QA), Ed (engineer) and Tom (technician) on record; in a file Tom has no login."""
     add(small_records, "Quinn", "QA", login="quinn")
     add(small_records, "Ed", "engineer", login="ed")
-    add(small_records, "Tom", "technician")
+    add(small_records, "Tom", "technician", login=toms_login(backend))
     return small_records
+
+
+def toms_login(backend):
+    return "tom" if backend == SERVER else None
 
 
 def on_file(records, at=NOW):
@@ -107,7 +143,7 @@ def test_a_person_is_kept_with_login_roles_and_ledger_entries(empty_records):
 
 
 def test_the_first_person_has_the_role_qa(empty_records):
-    ((column, value, expected),) = refused(empty_records, add, "Ed", "engineer")
+    ((column, value, expected),) = refused(empty_records, add, "Ed", "engineer", login="ed")
     assert (column, value) == ("--role", "engineer")
     assert expected == "QA for the first person on record, who adds the others"
 
@@ -278,9 +314,12 @@ def test_what_is_written_asks_for_a_role(staffed, name, person):
 
 
 @pytest.mark.parametrize("name", WRITES)
-def test_who_is_not_on_record_writes_nothing(staffed, name):
-    ((column, value, expected),) = refused(staffed, WRITES[name][0], by("Bo"))
-    assert (column, value, expected) == ("--by", "Bo", "a person on record: there is Quinn, Ed, Tom")
+def test_who_is_not_on_record_writes_nothing(backend, staffed, name):
+    expected = {
+        FILE: "a person on record: there is Quinn, Ed, Tom",
+        SERVER: "a database login of a person on record, which 'stranger' is not: there is Quinn (quinn), Ed (ed), Tom (tom)",
+    }
+    assert refused(staffed, WRITES[name][0], by("Bo")) == [("--by", "Bo", expected[backend])]
 
 
 @pytest.mark.parametrize("name", WRITES)
@@ -313,8 +352,8 @@ def test_a_role_withdrawn_lets_nobody_write_later(staffed):
 
 
 def test_an_import_that_accepts_calibrations_asks_for_qa_and_one_that_does_not_for_any_role(empty_records, tmp_path):
-    add(empty_records, "Quinn", "QA")
-    add(empty_records, "Tom", "technician")
+    add(empty_records, "Quinn", "QA", login="quinn")
+    add(empty_records, "Tom", "technician", login="tom")
     accepted = ("instruments.csv", "calibrations.csv", "comparisons.csv")
     waiting = changed(*(("calibrations.csv", row, "accepted_on", "") for row in (2, 3, 4, 5)))
     first = write(tmp_path / "accepted", only(changed(), *accepted))
@@ -329,7 +368,7 @@ def test_an_import_that_accepts_calibrations_asks_for_qa_and_one_that_does_not_f
 def import_by(records, folder, person):
     from calib.procedures.import_folders import import_folders
 
-    with database.writing(str(records)) as session:
+    with database.writing(as_whom(records, by(person))) as session:
         import_folders(session, [folder], by(person), NOW)
 
 
@@ -365,15 +404,33 @@ def test_nothing_is_written_past_the_roles(file):
 
 
 def test_who_is_not_named_is_the_person_of_the_login(staffed):
-    with database.reading(str(staffed)) as session:
-        found = signed(session, by("quinn", as_login=True))
-        assert (found.person, found.as_login) == ("Quinn", False)
-        assert authorise(session, by("Tom", as_login=True), "record").person == "Tom"
+    found = told_of(staffed, by("quinn", as_login=True))
+    assert (found.person, found.as_login) == ("Quinn", False)
 
 
-def test_a_name_that_was_typed_is_no_login(staffed):
-    with database.reading(str(staffed)) as session, pytest.raises(BadInputError, match="a person on record"):
-        signed(session, by("quinn"))
+def told_of(records, signature):
+    """The signature with the person as the records know them."""
+    with database.reading(as_whom(records, signature)) as session:
+        return signed(session, signature)
+
+
+def test_who_was_not_named_and_may_not_is_told_by_the_name_on_record(staffed):
+    assert refused(staffed, suspend, by("ed", as_login=True), kind="retirement")[0][:2] == ("--by", "Ed")
+
+
+def test_a_name_that_was_typed_is_no_login(backend, staffed):
+    expected = {FILE: "a person on record", SERVER: "Quinn, whose database login 'quinn' this is"}
+    with pytest.raises(BadInputError, match=expected[backend]):
+        told_of(staffed, by("quinn"))
+
+
+def test_in_a_file_who_is_not_named_may_have_the_name_of_a_person_without_a_login(backend, staffed):
+    if backend == FILE:
+        with database.reading(str(staffed)) as session:
+            assert authorise(session, by("Tom", as_login=True), "record").person == "Tom"
+    else:  # on a server the login counts, whatever this machine calls its user
+        with database.reading(as_whom(staffed, by("ed"))) as session:
+            assert authorise(session, by("Tom", as_login=True), "record").person == "Ed"
 
 
 def test_the_ledger_names_the_person_and_not_the_login(staffed):
@@ -382,15 +439,19 @@ def test_the_ledger_names_the_person_and_not_the_login(staffed):
         assert session.get(LedgerEntry, ledger.head(session)[0]).person == "Ed"
 
 
-def test_a_file_has_no_login(staffed):
-    with database.reading(str(staffed)) as session:
-        assert login_of(session) is None
+def test_a_file_has_no_login_and_a_server_says_whose_it_is(backend, staffed):
+    with database.reading(as_whom(staffed, by("Ed"))) as session:
+        assert login_of(session) == {FILE: None, SERVER: "ed"}[backend]
 
 
-def test_everyone_on_record_is_read_with_their_changes_in_order(staffed):
+def test_everyone_on_record_is_read_with_their_changes_in_order(backend, staffed):
     with database.reading(str(staffed)) as session:
         known = people_on_record(session)
-    assert [(one.name, one.login) for one in known.people] == [("Quinn", "quinn"), ("Ed", "ed"), ("Tom", None)]
+    assert [(one.name, one.login) for one in known.people] == [
+        ("Quinn", "quinn"),
+        ("Ed", "ed"),
+        ("Tom", toms_login(backend)),
+    ]
     assert [(one.person, one.role, one.given, one.at) for one in known.changes] == [
         ("Quinn", "QA", True, NOW),
         ("Ed", "engineer", True, NOW),
@@ -405,8 +466,9 @@ def test_records_keep_to_the_roles_when_the_whole_is_verified(staffed):
 
 
 def test_the_acts_are_named_as_the_caller_knows_them(staffed):
-    with database.reading(str(staffed)) as session:
+    with database.reading(as_whom(staffed, by("Quinn"))) as session:
         assert authorise(session, by("Quinn"), "dispose") == by("Quinn")
+    with database.reading(as_whom(staffed, by("Ed"))) as session:
         with pytest.raises(CalibError, match="dispose of a line of an impact review"):
             authorise(session, by("Ed"), "dispose")
         with pytest.raises(BadInputError, match="accept a calibration"):

@@ -34,14 +34,14 @@ def rounds(location, count, seed, tmp_path):
 
 
 @unix
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", range(2))
 def test_a_program_killed_at_a_random_moment_loses_nothing_acknowledged_in_a_file(empty_file, tmp_path, seed):
-    """Four times 55 rounds: 220 in all."""
-    seen = rounds(empty_file, 55, seed, tmp_path)
+    """Two times 90 rounds; with the 30 on a server 210 in all, beside those of test_upgrade and test_backup."""
+    seen = rounds(empty_file, 90, seed, tmp_path)
     assert seen["wrong"] == []
-    assert seen["rounds"] == 55
-    assert seen["killed_within"] > 20  # the moments do fall into transactions
-    assert seen["acknowledged"] > 10
+    assert seen["rounds"] == 90
+    assert seen["killed_within"] > 30  # the moments do fall into transactions
+    assert seen["acknowledged"] > 15
 
 
 @pytest.fixture
@@ -55,6 +55,7 @@ def empty_file(tmp_path):
 def test_a_program_killed_at_a_random_moment_loses_nothing_acknowledged_on_a_server(empty_there, tmp_path):
     seen = rounds(empty_there, 30, 7, tmp_path)
     assert seen["wrong"] == []
+    assert seen["rounds"] == 30
     assert seen["killed_within"] > 10
     assert seen["acknowledged"] > 5
 

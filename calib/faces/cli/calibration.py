@@ -118,7 +118,7 @@ def add(
         raise BadInputError(findings)
     kept_file = None if file is None else read_attachment(file)
     with database.writing(records) as session:
-        kept = add_calibration(session, cells, rows, kept_file, signature(by, "calibration add"), clock())
+        kept = add_calibration(session, cells, rows, kept_file, signature(by, "calibration add"), clock(), say)
         document = _recorded(kept)
     _tell_recorded(document, as_json)
 
@@ -225,7 +225,7 @@ def in_house(
     kept_file = None if file is None else read_attachment(file)
     with database.writing(records) as session:
         made = values_of(session, tag, standard, day, rows, Place(place_percent, place_basis))
-        kept = add_calibration(session, cells, made, kept_file, signature(by, "calibration in-house"), clock())
+        kept = add_calibration(session, cells, made, kept_file, signature(by, "calibration in-house"), clock(), say)
         document = _recorded(kept)
     _tell_recorded(document, as_json)
 
@@ -254,6 +254,8 @@ def accept(
     with database.writing(records) as session:
         found = accept_calibration(session, tag, certificate, day, wanted, signature(by, "calibration accept"))
         by_whom, words = found.acceptance.accepted_by, found.acceptance.criterion
+    for line in found.remarks:
+        say(line)
     assessment = None if found.assessment is None else found.assessment.content()
     if as_json:
         print_json(

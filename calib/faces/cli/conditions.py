@@ -15,6 +15,7 @@ from calib.faces.cli.options import (
     clock,
     print_json,
     print_table,
+    say,
     signature,
     tell,
     time_of,
@@ -85,7 +86,9 @@ def add(
         if (value := values[quantity])
     ]  # fmt: skip
     with database.writing(records) as session:
-        write_sheets(session, {"conditions.csv": rows}, signature(by, "conditions add"), clock())
+        found = write_sheets(session, {"conditions.csv": rows}, signature(by, "conditions add"), clock())
+    for line in found.remarks:
+        say(line)
     if as_json:
         print_json({"job": job, "conditions": name, "quantities": len(rows)})
     else:

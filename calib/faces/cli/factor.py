@@ -12,6 +12,7 @@ from calib.faces.cli.options import (
     Records,
     print_json,
     print_table,
+    say,
     signature,
     tell,
 )
@@ -63,6 +64,8 @@ def find(
     with database.writing(records) as session:
         found = find_factor(session, wanted, signature(by, "factor find"))
         document = factor_answer.found(found, revisions_on_file(session, found.record.factor)[-1], units)
+    for line in found.remarks:
+        say(line)
     if as_json:
         print_json(document)
         return

@@ -137,14 +137,16 @@ def show(
     Example: calib instrument show VA-11 --html va-11.html
     """
     from calib.faces import instrument_answer
+    from calib.procedures.attach import photos_of
     from calib.procedures.look_up import instrument_history
     from calib.records import database
 
     with database.reading(records) as session:
         found = instrument_history(session, tag, end_of(day_of(on)))
+        photos = [] if html is None else photos_of(session, tag)
     document = instrument_answer.history(found)
     if html is not None:
-        instrument_answer.save_page(document, html, str(day_of(on)))
+        instrument_answer.save_page(document, photos, html, str(day_of(on)))
     if as_json:
         print_json(document)
     else:

@@ -81,6 +81,8 @@ def add(
 def tell_recorded(job: str, outlet: str, found: "Imported", *, as_json: bool) -> None:
     """Say that a reading was recorded, or why it is kept as a refusal (exit status 3)."""
     reasons = [reason for one in found.refusals for reason in one.reasons]
+    for line in found.remarks:
+        say(line)
     if as_json:
         print_json({"job": job, "outlet": outlet, "refused": bool(reasons), "reasons": reasons})
     elif not reasons:

@@ -1,5 +1,6 @@
 """Commands on the records as a whole: init, import, due, ready, verify, upgrade, demo."""
 
+import re
 from dataclasses import asdict
 from datetime import date
 from pathlib import Path
@@ -52,16 +53,18 @@ def init(
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Make records: an empty file or an empty database on a server, or a verified copy of others there.
+    """Make records: an empty file, tables in an empty database on a server, or there a verified copy of others (--from).
 
-    Example: calib init
+    A company that grows carries its file over: the ledger goes on, and a digest printed on an earlier report is still in it.
+
+    Example: calib init --records postgresql://user@host/calibration --from calibration.sqlite
     """
     from calib.records import carry, database
 
     made = database.shown(records)
     if source is None:
         database.make(records)
-    entries = 0 if source is None else carry.carry(source, records)
+    entries = 0 if source is None else carry.carry(source, records, say)
     if as_json:
         print_json({"records": made, "entries": entries})
     else:
@@ -122,8 +125,9 @@ def import_(
 
 def due(
     within: Annotated[
-        str, typer.Option("--within", metavar="DAYS", help="How far to look ahead, like 60d or 8w.")
-    ] = "60d",
+        str | None,
+        typer.Option("--within", metavar="DAYS", help="How far to look ahead, like 60d or 8w.", show_default="60d"),
+    ] = None,
     on: OnDate = None,
     ics: Annotated[
         Path | None, typer.Option("--ics", metavar="FILE", help="Write the list as an iCalendar file too.")
@@ -149,14 +153,14 @@ def due(
     Example: calib due --within 90d --ics due.ics --plot due.png
     """
     if round_ is not None:
-        _nothing_beside_round(ics, plot)
+        _must_stand_alone(within, ics, plot)
         _due_round(round_, on, records, as_json)
         return
     from calib.procedures.register import load_register
     from calib.procedures.reviews import reviews
     from calib.records import database
 
-    day, ahead = day_of(on), days_of(within)
+    day, ahead = day_of(on), days_of("60d" if within is None else within)
     with database.reading(records) as session:
         fleet = load_register(session)
         entries = due_list(fleet, day, ahead)
@@ -210,10 +214,19 @@ def _write_calendar(session: "Session", path: Path, day: date, ahead: int) -> No
         say(f"without a due date, and so not in it: {', '.join(without)}")
 
 
-def _nothing_beside_round(ics: Path | None, plot: Path | None) -> None:
-    beside = [(name, str(path)) for name, path in (("--ics", ics), ("--plot", plot)) if path is not None]
-    if beside:
-        raise BadInputError([Finding("command line", None, *one, "nothing beside --round") for one in beside])
+def _must_stand_alone(within: str | None, ics: Path | None, plot: Path | None) -> None:
+    given = {
+        "--within": within,
+        "--ics": None if ics is None else str(ics),
+        "--plot": None if plot is None else str(plot),
+    }
+    found = [
+        Finding("command line", None, name, typed, "nothing beside --round, which has days of its own")
+        for name, typed in given.items()
+        if typed is not None
+    ]
+    if found:
+        raise BadInputError(found)
 
 
 def _due_round(typed: str, on: str | None, records: str, as_json: bool) -> None:
@@ -297,8 +310,11 @@ def verify(
     """
     from calib.records import database, ledger
 
+    if digest is not None and not re.fullmatch("[0-9a-f]{64}", digest):
+        expected = "64 digits and letters from a to f, as on the report"
+        raise BadInputError([Finding("command line", None, "--digest", digest, expected)])
     with database.reading(records) as session:
-        findings = ledger.verify(session.connection(), digest)
+        findings = ledger.verify(session.connection(), digest, say)
         entries, head = ledger.head(session)
     if as_json:
         document = [{"record": one.record, "problem": one.problem} for one in findings]

@@ -36,6 +36,7 @@ def sheets_of(content: Content) -> list[Sheet]:
         Sheet("Conditions", "observed conditions of the air", columns.CONDITIONS, list(_conditions(content))),
         Sheet("Traverses", "velocities at the points of duct traverses", columns.POINTS, list(_points(content))),
         Sheet("Instruments", "instruments with their calibrations", columns.INSTRUMENTS, content["instruments"]),
+        Sheet("Reference standards", "of calibrations made in house", columns.INSTRUMENTS, content["reference_standards"]),
         Sheet("Comparisons", "comparisons of the certificates", columns.COMPARISONS, list(_comparisons(content))),
         Sheet("Curves", "coefficients of the calibration curves", columns.COEFFICIENTS, list(_coefficients(content))),
     )  # fmt: skip
@@ -94,13 +95,13 @@ def _in_full(content: Content) -> Iterator[Content]:
 
 
 def _comparisons(content: Content) -> Iterator[Content]:
-    for one in content["instruments"]:
+    for one in (*content["instruments"], *content["reference_standards"]):
         said = {"tag": one["tag"], "certificate": one["certificate"], "residual_unit": one["residual_unit"]}
         yield from (each | said for each in one["comparisons"])
 
 
 def _coefficients(content: Content) -> Iterator[Content]:
-    for one in content["instruments"]:
+    for one in (*content["instruments"], *content["reference_standards"]):
         curve = one["curve"]
         said = curve | {"tag": one["tag"], "certificate": one["certificate"]}
         of_each = zip(curve["coefficient_names"], curve["coefficients"], curve["standard_uncertainties"], strict=True)
