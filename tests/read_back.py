@@ -79,6 +79,12 @@ def page_text(html):
     return one_spaced(unescape(re.sub(r"<[^>]+>", " ", without)))
 
 
+def drawn_text(html):
+    """Texts of a page's drawings, one after the other."""
+    texts = re.findall(r"<text\b[^>]*>(.*?)</text>", html, flags=re.DOTALL)
+    return one_spaced(" ; ".join(unescape(re.sub(r"<[^>]+>", "", one)) for one in texts))
+
+
 # --- the PDF and the message -----------------------------------------------------------------------------------------------------
 
 
@@ -139,6 +145,11 @@ class Forms:
             "mail": page_text(self.mail.html),
             "plain": one_spaced(self.mail.plain),
         }
+
+    @property
+    def drawn(self):
+        """What people read in the drawings of the page, which the PDF has too."""
+        return drawn_text(self.html)
 
     @classmethod
     def of(cls, made, pdf_file):

@@ -309,7 +309,7 @@ def test_init_and_demo_answer_in_json_too(tmp_path):
         "entries": 0,
     }
     told = calib("demo", "--into", tmp_path / "demo", "--json").document
-    assert [Path(path).suffix for path in told["files"]] == [".html", ".csv", ".json"]
+    assert [Path(path).suffix for path in told["files"]] == [".html", ".pdf", ".json", ".csv", ".xlsx", ".eml"]
 
 
 # --- options ---------------------------------------------------------------------------------------------------------------------

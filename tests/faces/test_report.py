@@ -7,6 +7,8 @@ common practice, no source, for hostile text (spreadsheets run cells that begin 
 import json
 import math
 import re
+import sqlite3
+from contextlib import closing
 
 import pytest
 
@@ -14,7 +16,7 @@ from calib.faces.cautions import CAUTIONS
 from calib.faces.demo import run_demo
 from calib.records import database, ledger
 from tests.command import calib
-from tests.folders import imported, ledger_head, only, records_of, small_job, write
+from tests.folders import imported, only, records_of, small_job, write
 from tests.report_forms import (
     CSV_RECORDS,
     MAYBE_NUMBER,
@@ -216,8 +218,11 @@ def test_a_room_s_net_flow_is_the_sum_of_its_readings(demo):
 
 
 def test_the_digest_is_that_of_the_records(demo, demo_folder):
-    _, digest = ledger_head(demo_folder / "demo.sqlite")
-    assert demo["content"]["ledger_digest"] == digest
+    """What was the ledger's head when the report was issued: the issue itself is the next entry."""
+    digest = demo["content"]["ledger_digest"]
+    asked = "SELECT previous FROM ledger WHERE record_table = 'issued_report' ORDER BY sequence DESC LIMIT 1"
+    with closing(sqlite3.connect(demo_folder / "demo.sqlite")) as connection:
+        assert connection.execute(asked).fetchone() == (digest,)
     assert calib("verify", "--digest", digest, records=demo_folder / "demo.sqlite").status == 0
 
 
@@ -248,6 +253,7 @@ def test_csv_holds_nothing_but_these_records(demo):
     records = [row["record"] for row in table(demo["csv"])]
     assert list(dict.fromkeys(records)) == [
         "report", "reading", "total", "job total", "room", "refusal", "amendment", "change", "instrument",
+        "reference standard",
     ]  # fmt: skip
 
 
@@ -316,8 +322,10 @@ def test_instruments_stand_on_the_page_with_certificate_and_due_date(demo):
 
 
 def test_the_page_has_a_drawing_of_each_calibration_used_and_of_the_budgets(demo):
-    assert demo["page"].elements.count("svg") == len(demo["content"]["instruments"]) + 1
-    for one in demo["content"]["instruments"]:
+    """And of the outlets against their designs, and of the balance."""
+    calibrations = [*demo["content"]["instruments"], *demo["content"]["reference_standards"]]
+    assert demo["page"].elements.count("svg") == len(calibrations) + 3
+    for one in calibrations:
         assert f"{one['tag']}, certificate {one['certificate']}" in demo["page"].text
 
 
@@ -392,7 +400,7 @@ def attacked(request, tmp_path_factory):
 def test_hostile_text_runs_nowhere_on_the_page(attacked):
     _, written = attacked
     assert outside(Page.of(written["html"])) == []
-    assert Page.of(written["html"]).elements.count("svg") == 2
+    assert Page.of(written["html"]).elements.count("svg") == 3  # outlets against design, budgets, the curve
 
 
 @DRAWN

@@ -547,7 +547,7 @@ def attacked(request, tmp_path_factory):
 def test_hostile_text_runs_nowhere(attacked):
     _, written = attacked
     assert outside(written["page"]) == []
-    assert written["page"].elements.count("svg") == len(written["content"]["instruments"]) + 1
+    assert written["page"].elements.count("svg") == len(written["content"]["instruments"]) + 3
     assert run_by_a_spreadsheet(written["csv"]) == []
 
 
@@ -580,8 +580,16 @@ def test_hostile_text_is_whole_in_the_csv(attacked):
     text, written = attacked
     rows = table(written["csv"])
     assert [row["record"] for row in rows] == (
-        ["reading"] * 8 + ["total"] * 5 + ["job total"] * 4 + ["room"] * 2 + ["refusal"] + ["amendment"] * 3
+        ["report"]
+        + ["reading"] * 8
+        + ["total"] * 5
+        + ["job total"] * 4
+        + ["room"] * 2
+        + ["refusal"]
+        + ["amendment"] * 3
+        + ["instrument"] * 8
     )
+    rows = rows[1:]
     before = "'" if text[0] in "=+-@" else ""
     assert rows[0]["probe"] == f"{before}{text}PT-1".strip()
     assert next(row for row in rows if row["record"] == "room")["room"] == f"{before}{text}Store".strip()

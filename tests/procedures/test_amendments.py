@@ -224,12 +224,11 @@ def test_a_factor_that_no_reading_uses_is_no_amendment(tmp_path):
 # --- the report ------------------------------------------------------------------------------------------------------------------
 
 
-def test_the_report_counts_the_amendments_as_its_revision(records, tmp_path):
-    assert written(records, tmp_path / "one")["revision"] == 1
+def test_the_report_lists_the_amendments_and_is_another_revision_only_once_it_was_issued(records, tmp_path):
     amend(records, "S-1", "width=410")
     amend(records, "S-2", "design_flow=480", at=NOW + timedelta(hours=1))
     content = written(records, tmp_path / "two")
-    assert content["revision"] == 3
+    assert content["revision"] == 1
     assert [one["record"] for one in content["amendments"]] == ["outlet S-1", "outlet S-2"]
 
 
