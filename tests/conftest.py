@@ -1,8 +1,10 @@
 """Settings of the property tests (no deadline, since machines differ), and records to work on: in a file, or on a server."""
 
+import os
 import shutil
 
 import pytest
+from filelock import FileLock
 from hypothesis import settings
 from psycopg import sql
 
@@ -26,6 +28,11 @@ OF_FILES = {
     "test_evaluating_writes_nothing",
     "test_only_an_engineer_issues_where_there_are_people",
 }
+
+
+def pytest_xdist_auto_num_workers():
+    """Half as many test processes again as processors: many wait for a disk, a server or another program."""
+    return (os.cpu_count() or 1) * 3 // 2 or 1
 
 
 def pytest_generate_tests(metafunc):
@@ -100,12 +107,19 @@ def small_there(copy_there, _small_there):
 
 
 @pytest.fixture(scope="session")
-def demo_folder(tmp_path_factory):
-    """The demo job, run once: its records and reports. Tests change copies only."""
+def demo_folder(tmp_path_factory, worker_id):
+    """The demo job, run once for all test processes: its records and reports. Tests change copies only."""
     from calib.faces.demo import run_demo
 
-    folder = tmp_path_factory.mktemp("demo")
-    run_demo(folder, lambda _: None)
+    shared = tmp_path_factory.getbasetemp()
+    shared = shared.parent if worker_id != "master" else shared
+    folder = shared / "demo"
+    with FileLock(shared / "demo.lock"):
+        if not folder.exists():
+            part = shared / "demo-part"
+            shutil.rmtree(part, ignore_errors=True)  # of a process in which it failed
+            run_demo(part, lambda _: None)
+            part.rename(folder)
     return folder
 
 

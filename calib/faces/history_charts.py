@@ -103,7 +103,7 @@ def _band(axes: Axes, one: PointDrawing, drift: Drift, months: int) -> None:
             color=LINE,
             lw=1.1,
             ls=":",
-            label="band reaches the limit",
+            label="limit reached",
         )
 
 

@@ -11,7 +11,8 @@ from sqlmodel import Session
 from calib.errors import CalibError
 from calib.faces.document import Issuing, content
 from calib.faces.report.changes import revised
-from calib.faces.report.forms import file_stem, in_forms
+from calib.faces.report.file_names import file_stem
+from calib.faces.report.forms import in_forms
 from calib.procedures.issue_report import ToIssue, issue_report, may_issue
 from calib.procedures.issued_reports import bytes_of, issues_of
 from calib.procedures.report import JobReport, report
@@ -59,9 +60,14 @@ def write_draft(session: Session, wanted: Wanted, into: Path, progress: Progress
 
 
 def issue(
-    records: str, wanted: Wanted, reason: str | None, signature: Signature, into: Path, progress: Progress = _silent
+    records: str,
+    wanted: Wanted,
+    reason: str | None,
+    signature: Signature,
+    into: Path | None,
+    progress: Progress = _silent,
 ) -> WrittenReport:
-    """Issue a job's report: keep its bytes as the next revision, then write them into a folder.
+    """Issue a job's report: keep its bytes as the next revision, then write them into a folder, where one is named.
 
     It is made before others are kept from writing; where somebody wrote meanwhile it is made anew. Raises NotInRecordsError,
     BadInputError where it may not be issued, CalibError where the folder cannot be written: then it is issued all the same.
@@ -74,7 +80,7 @@ def issue(
             made = _made(session, wanted, reason, signature, progress)
         issue_report(session, made.issue, signature)
     try:
-        files = _write_all(into, dict(made.issue.forms.values()))
+        files = () if into is None else _write_all(into, dict(made.issue.forms.values()))
     except CalibError as error:
         number = made.issue.revision
         again = (
@@ -98,7 +104,7 @@ def _made(session: Session, wanted: Wanted, reason: str | None, signature: Signa
     forms = dict.fromkeys([*wanted.forms, _KEPT_ALWAYS])
     made = in_forms(document, found, list(forms), progress)
     revision = document["revision"]
-    named = {form: (f"{file_stem(wanted.job)}-r{revision}.{form}", made[form]) for form in forms}
+    named = {form: (f"{file_stem(wanted.job, revision)}.{form}", made[form]) for form in forms}
     issue = ToIssue(wanted.job, revision, wanted.issued, reason, found.ledger_digest, named)
     return _Made(issue, len(found.evaluation.refused))
 

@@ -309,7 +309,15 @@ def test_init_and_demo_answer_in_json_too(tmp_path):
         "entries": 0,
     }
     told = calib("demo", "--into", tmp_path / "demo", "--json").document
-    assert [Path(path).suffix for path in told["files"]] == [".html", ".pdf", ".json", ".csv", ".xlsx", ".eml"]
+    assert [Path(path).suffix for path in told["files"]] == [
+        ".html",
+        ".pdf",
+        ".json",
+        ".csv",
+        ".xlsx",
+        ".eml",
+        *[".svg"] * 3,
+    ]
 
 
 # --- options ---------------------------------------------------------------------------------------------------------------------

@@ -130,7 +130,7 @@ def report(records, folder):
 
 def test_a_report_says_on_its_first_page_that_a_review_is_open(records, tmp_path):
     first, document = report(records, tmp_path / "before")
-    assert "<strong>An impact review is open:</strong> VA-1 was found beyond its limits" in first
+    assert "<strong>An impact review is open.</strong> VA-1 was found beyond its limits" in first
     assert "3 readings of this report rest on it" in first
     (one,) = document["open_reviews"]
     assert (one["instrument"], one["certificate"], one["readings"], one["open_lines"]) == ("VA-1", "D-1", [1, 2, 4], 3)

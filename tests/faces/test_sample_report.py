@@ -80,8 +80,18 @@ def test_the_sample_is_that_of_the_demo(demo_folder, form):
     assert list(differences(READ[form](committed), READ[form](fresh))) == []
 
 
-def test_the_sample_is_an_issue_in_every_form_and_nothing_else():
-    assert {one.suffix for one in REPORTS.glob("LM-27*")} == {f".{form}" for form in READ}
+@pytest.mark.parametrize("picture", ["outlets", "balance", "VA-11"])
+def test_the_picture_that_the_readme_shows_is_that_of_the_demo(demo_folder, picture):
+    name = f"LM-27-{picture}.svg"
+    committed, fresh = ((folder / name).read_text(encoding="utf-8") for folder in (REPORTS, demo_folder))
+    assert list(differences(committed, fresh)) == []
+    assert f"(reports/{name})" in (REPORTS.parent / "README.md").read_text(encoding="utf-8")
+
+
+def test_the_samples_are_one_issue_in_every_form_and_the_pictures(demo_folder):
+    kept = {one.name for one in REPORTS.glob("LM-27*")}
+    assert kept == {one.name for one in demo_folder.glob("LM-27*")}
+    assert {f"LM-27-r2.{form}" for form in READ} < kept
 
 
 @pytest.mark.parametrize(

@@ -3,6 +3,7 @@
 Everything in it is invented: people, companies, the building, the instruments, the certificates and the numbers.
 """
 
+import json
 import shutil
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -10,12 +11,16 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from sqlmodel import Session
+
 from calib.errors import NotInRecordsError, RecordsError
 from calib.faces.report_files import Wanted, issue, write_issued
 from calib.procedures.amend_outlet import amend_outlet
 from calib.procedures.find import job_named
 from calib.procedures.find_factor import FactorWanted, find_factor
 from calib.procedures.import_folders import Imported, import_folders
+from calib.procedures.issued_reports import bytes_of
+from calib.procedures.look_up import calibration_on_file
 from calib.procedures.look_up_outlets import readings_at
 from calib.procedures.record_check import record_check
 from calib.procedures.record_event import record_event
@@ -25,6 +30,7 @@ from calib.records.ledger import Signature
 JOB = "LM-27"
 RECORDS = "demo.sqlite"
 _BRANCH, _GRILLE = "B1 branch to S1-6", "S1-6 corridor"
+_METER = "VA-11"
 _HERE = Path(__file__).parent
 _QA, _TECHNICIAN, _ENGINEER = "I. Marlow", "S. Quill", "R. Sorrel"
 
@@ -77,7 +83,7 @@ def run_demo(into: Path, progress: Callable[[str], None]) -> dict[str, Any]:
         raise RecordsError(f"{into}: the demo cannot be written there ({error.strerror})") from error
     said = _make_records(place, folders, progress) if not Path(place.records).exists() else _records_are_there(place)
     with database.reading(place.records) as session:
-        files = write_issued(session, JOB, _REVISION, (), into)
+        files = (*write_issued(session, JOB, _REVISION, (), into), *_pictures(session, into))
     said += [
         f"Wrote revision {_REVISION} of the report of job {JOB}, issued {_REISSUED.date()}:",
         *(f"  {path}" for path in files),
@@ -88,6 +94,24 @@ def run_demo(into: Path, progress: Callable[[str], None]) -> dict[str, Any]:
         f"  calib budget 1 --records {place.records}",
     ]
     return {"records": place.records, "job": JOB, "files": [str(path) for path in files], "said": said}
+
+
+def _pictures(session: Session, into: Path) -> list[Path]:
+    """Three pictures of the report, each by itself."""
+    from calib.faces.charts import save_or_tell  # noqa: PLC0415 (the drawing library takes a third of a second to import)
+    from calib.faces.curve_drawing import curve_figure  # noqa: PLC0415
+    from calib.faces.job_charts import balance_chart, overview_charts  # noqa: PLC0415
+
+    content = json.loads(bytes_of(session, JOB, _REVISION, "json"))
+    pictures = {
+        "outlets": overview_charts(content["readings"])[0],
+        "balance": balance_chart(content),
+        _METER: curve_figure(calibration_on_file(session, _METER, None)),
+    }
+    paths = {into / f"{JOB}-{name}.svg": figure for name, figure in pictures.items()}
+    for path, figure in paths.items():
+        save_or_tell(figure, path)
+    return list(paths)
 
 
 def _records_are_there(place: _Place) -> list[str]:
@@ -129,7 +153,7 @@ def _issue(
     place: _Place, forms: Sequence[str], at: datetime, reason: str | None, progress: Callable[[str], None]
 ) -> None:
     signed = Signature(_ENGINEER, at, "report --issue")
-    issue(place.records, Wanted(JOB, forms, at, at), reason, signed, place.into, progress)
+    issue(place.records, Wanted(JOB, forms, at, at), reason, signed, None, progress)
 
 
 def _find_factor(place: _Place) -> None:

@@ -1,16 +1,14 @@
 """The forms of a report, each made once from one content and one layout."""
 
-import re
 from collections.abc import Callable, Sequence
 from functools import cached_property
 
 from calib.faces.curve_answer import Content
 from calib.faces.document import as_json
 from calib.faces.report.blocks import Layout
+from calib.faces.report.file_names import file_stem
 from calib.faces.report_csv import as_csv
 from calib.procedures.report import JobReport
-
-_LONGEST_NAME = 60  # signs of a job's name in a file name: four bytes each at the most, and systems allow 255
 
 
 def in_forms(
@@ -74,11 +72,6 @@ class _Forms:
         from calib.faces.report.mail import as_eml  # noqa: PLC0415
 
         return as_eml(self.layout, self.pdf, self.csv)
-
-
-def file_stem(job: str) -> str:
-    """What the files of a job's report are called, without form or revision."""
-    return re.sub(r"[^\w.-]+", "_", job).strip(".")[:_LONGEST_NAME] or "job"
 
 
 def _encoded(text: str) -> bytes:

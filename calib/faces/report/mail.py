@@ -17,6 +17,7 @@ from html import escape
 from calib.faces.charts import as_png
 from calib.faces.plain_text import controls_named
 from calib.faces.report.blocks import Formula, Layout, Picture
+from calib.faces.report.file_names import file_stem
 from calib.faces.report.page import as_html, attribute
 from calib.faces.report.plain import as_text
 
@@ -24,8 +25,8 @@ from calib.faces.report.plain import as_text
 # programs read; an address below `.invalid` (RFC 2606, 2) is read by all and belongs to nobody. A message without To is complete.
 _SENDER = Address("Sender to be filled in", "report", "calib.invalid")
 _DPI, _WIDTH = 144, 614  # of a picture; its width on the screen [px], as wide as the text
+_LONGEST_JOB = 60
 _LONGEST_SUBJECT = 160  # signs: the whole title stands in the body
-_LONGEST_NAME = 60
 CRLF = "\r\n"
 _BASE64 = "base64"  # the parts come back to the last byte, whatever their lines are like
 
@@ -43,7 +44,7 @@ def as_eml(layout: Layout, pdf: bytes, csv: bytes) -> bytes:
     message.set_content(_encodable(as_text(layout)), cte=_BASE64)
     message.add_alternative(_encodable(page), subtype="html", cte=_BASE64)
     pictures.beside(message)
-    name = _file_name(layout)
+    name = file_stem(layout.job, None if layout.is_draft else layout.revision)
     message.add_attachment(pdf, maintype="application", subtype="pdf", filename=f"{name}.pdf")
     message.add_attachment(
         csv, maintype="text", subtype="csv", filename=f"{name}.csv", params={"charset": "utf-8", "header": "present"}
@@ -103,7 +104,7 @@ def _subject(layout: Layout) -> str:
     """Job, revision and title in one line: no sign in it ends the header or turns its direction."""
     state = "draft of revision" if layout.is_draft else "revision"
     job, title = _one_line(layout.job), _one_line(layout.title)
-    said = f"Air flow report {_shortened(job, _LONGEST_NAME)}, {state} {layout.revision}: {title}"
+    said = f"Air flow report {_shortened(job, _LONGEST_JOB)}, {state} {layout.revision}: {title}"
     return _shortened(said, _LONGEST_SUBJECT)
 
 
@@ -130,12 +131,6 @@ def _shortened(text: str, longest: int) -> str:
 def _encodable(text: str) -> str:
     """Halves of surrogate pairs cannot be written in UTF-8."""
     return text.encode("utf-8", "backslashreplace").decode()
-
-
-def _file_name(layout: Layout) -> str:
-    """The name that the report's other files have."""
-    job = re.sub(r"[^\w.-]+", "_", layout.job).strip(".")[:_LONGEST_NAME] or "job"
-    return job if layout.is_draft else f"{job}-r{layout.revision}"
 
 
 def _bound(message: EmailMessage, digest: str) -> None:
