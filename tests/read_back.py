@@ -151,6 +151,11 @@ class Forms:
         """What people read in the drawings of the page, which the PDF has too."""
         return drawn_text(self.html)
 
+    @property
+    def alternatives(self):
+        """The texts that stand for the drawings of the page."""
+        return one_spaced(" ; ".join(unescape(one) for one in re.findall(r'<svg [^>]*aria-label="([^"]*)"', self.html)))
+
     @classmethod
     def of(cls, made, pdf_file):
         """The forms of their bytes; the PDF stands in a file too, for the program that reads it."""

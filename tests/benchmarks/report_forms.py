@@ -1,9 +1,10 @@
-"""How long a report takes: evaluation, content, JSON, CSV, layout and page, for 1,000 and for 10,000 readings, and how much memory.
+"""How long a report takes: evaluation, content and each form, for 1,000 readings and 10,000, and how much memory.
 
     python -m tests.benchmarks.report_forms [READINGS ...]
 
 Beside the seconds stands the ratio to one sorting of two million numbers in plain Python, taken in the same run, so that runs on
-machines of other speed compare. The aims, on 2 cores: 10,000 readings as HTML and JSON within 10 s and 1 GB.
+machines of other speed compare. The aims, on 2 cores: 1,000 readings in all forms within 10 s, 10,000 as HTML and JSON within 10 s
+and 1 GB.
 """
 
 import resource
@@ -12,16 +13,16 @@ import tempfile
 import time
 from pathlib import Path
 
-from calib.faces.document import as_json, content
-from calib.faces.report.page import as_html
-from calib.faces.report.sections import lay_out
-from calib.faces.report_csv import as_csv
+from calib.faces.cli.report import FORMS
+from calib.faces.document import content
+from calib.faces.report.forms import in_forms
 from calib.procedures.report import report
 from calib.records import database
 from tests.folders import NOW, records_of, small_job
 
 SIZES = (1_000, 10_000)
 _OUTLETS_OF_A_SYSTEM = 40
+_ALL_FORMS = 1_000  # readings, up to which every form is made
 
 
 def job_of(readings):
@@ -50,23 +51,16 @@ def timed(do):
     return time.perf_counter() - start, made
 
 
-def steps(records):
-    """Seconds of each step of a report."""
+def steps(records, forms):
+    """Seconds of each step of a report; the first form that people read is made with the layout that the others share."""
     with database.reading(str(records)) as session:
         evaluation, found = timed(lambda: report(session, "J-1", NOW))
         of_content, document = timed(lambda: content(found, NOW))
-    of_json, _ = timed(lambda: as_json(document))
-    of_csv, _ = timed(lambda: as_csv(document))
-    of_layout, layout = timed(lambda: lay_out(document, found.every_calibration))
-    of_html, _ = timed(lambda: as_html(layout))
-    return {
-        "evaluation": evaluation,
-        "content": of_content,
-        "JSON": of_json,
-        "CSV": of_csv,
-        "layout": of_layout,
-        "HTML": of_html,
-    }
+    begun = []
+    in_forms(document, found, forms, lambda _: begun.append(time.perf_counter()))
+    ends = [*begun[1:], time.perf_counter()]
+    made = {form: end - start for form, start, end in zip(forms, begun, ends, strict=True)}
+    return {"evaluation": evaluation, "content": of_content} | made
 
 
 def main(sizes):
@@ -75,7 +69,9 @@ def main(sizes):
     print(f"baseline: {unit:.2f} s for one sorting of two million numbers")
     for readings in sizes:
         with tempfile.TemporaryDirectory() as folder:
-            found = steps(records_of(Path(folder), job_of(readings)))
+            found = steps(
+                records_of(Path(folder), job_of(readings)), FORMS if readings <= _ALL_FORMS else ("html", "json")
+            )
         told = ", ".join(f"{name} {seconds:.2f} s ({seconds / unit:.2f})" for name, seconds in found.items())
         total = sum(found.values())
         print(f"{readings} readings: {total:.2f} s ({total / unit:.2f} baselines): {told}")
