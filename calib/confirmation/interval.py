@@ -6,9 +6,10 @@ Every function takes the time it speaks of; nothing here reads a clock.
 import calendar
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, timedelta
 
 SUSPENSION, RELEASE, RETIREMENT = "suspension", "release", "retirement"
+_NOT_ACCEPTED = "no calibration accepted"
 
 
 @dataclass(frozen=True)
@@ -81,6 +82,19 @@ class Decision:
         return not self.reasons
 
 
+def has_happened(recorded: datetime, at: datetime | date) -> bool:
+    """Whether something recorded with its time had happened at a time, or by the end of a day as a whole.
+
+    A day ends where the calendar of whoever recorded it turns: what happened on the evening of a day, in the zone it was recorded
+    in, happened on that day, wherever the question is asked.
+    """
+    return recorded <= at if isinstance(at, datetime) else recorded.date() <= at
+
+
+def _day(at: datetime | date) -> date:
+    return at.date() if isinstance(at, datetime) else at
+
+
 def add_months(start: date, months: int) -> date:
     """The same day `months` calendar months later, or the last day of a shorter month: 31 January + 1 is 28 or 29 February."""
     year, month = divmod(start.year * 12 + start.month - 1 + months, 12)
@@ -101,14 +115,14 @@ def interval_at(instrument: InstrumentOnRecord, on: date) -> int:
     return max(reversed(past), key=lambda one: one.at).months if past else instrument.interval_months
 
 
-def interval_of(instrument: InstrumentOnRecord, calibration: CalibrationOnRecord, at: datetime) -> int:
+def interval_of(instrument: InstrumentOnRecord, calibration: CalibrationOnRecord, at: datetime | date) -> int:
     """Interval that counts for an accepted calibration at a time [calendar months].
 
     The one in force on the day of its acceptance, or the shortest that was set since. So a change never lengthens the validity of a
     calibration that is in use already: a longer interval holds from the next calibration accepted on, a shorter one at once.
     """
     accepted = calibration.accepted_on or calibration.calibrated_on
-    since = [one.months for one in instrument.interval_changes if one.at <= at and one.at.date() > accepted]
+    since = [one.months for one in instrument.interval_changes if has_happened(one.at, at) and one.at.date() > accepted]
     return min([interval_at(instrument, accepted), *since])
 
 
@@ -125,12 +139,12 @@ def calibration_in_force(instrument: InstrumentOnRecord, on: date) -> Calibratio
 def gate(
     register: Mapping[str, InstrumentOnRecord],
     tag: str,
-    at: datetime,
-    now: datetime,
+    at: datetime | date,
+    now: datetime | date,
     indication: float | None = None,
     indication_text: str = "",
 ) -> Decision:
-    """May the instrument be used at a time: all reasons against it at once, each with its dates, numbers and the next step.
+    """May the instrument be used at a time, or on a day as a whole: all reasons against it at once, each with its dates, numbers and the next step.
 
     `register` holds the instrument and, under their tags, the reference standards of its in-house calibrations. `indication` [SI]
     is checked against the calibrated measuring interval where it is given; `indication_text` is how to print it.
@@ -143,18 +157,18 @@ def gate(
 def _decide(
     register: Mapping[str, InstrumentOnRecord],
     tag: str,
-    at: datetime,
-    now: datetime,
+    at: datetime | date,
+    now: datetime | date,
     indication: float | None,
     indication_text: str,
     below: frozenset[int],  # calibrations that rest on this one
 ) -> Decision:
     instrument = register[tag]
-    found = calibration_in_force(instrument, at.date())
+    found = calibration_in_force(instrument, _day(at))
     due_on = None if found is None else due_date(found.calibrated_on, interval_of(instrument, found, at), found.due_on)
     reasons = (
         *_future(tag, at, now),
-        *_calibration(instrument, found, due_on, at.date()),
+        *_calibration(instrument, found, due_on, _day(at)),
         *_suspension(instrument, at),
         *_checks(instrument, found, at),
         *_measuring_interval(tag, found, indication, indication_text),
@@ -163,8 +177,8 @@ def _decide(
     return Decision(tag, found, due_on, reasons)
 
 
-def _future(tag: str, at: datetime, now: datetime) -> Iterable[str]:
-    if at > now:
+def _future(tag: str, at: datetime | date, now: datetime | date) -> Iterable[str]:
+    if isinstance(at, datetime) and isinstance(now, datetime) and at > now:
         yield f"{tag}: {at.isoformat()} is in the future (it is {now.isoformat(timespec='minutes')}): correct the time observed"
 
 
@@ -176,7 +190,7 @@ def _calibration(
         step = (
             f"have certificate {waiting[-1]} accepted" if waiting else "have it calibrated and the certificate accepted"
         )
-        yield f"{instrument.tag}: no calibration accepted on or before {on}: {step}"
+        yield f"{instrument.tag}: {_NOT_ACCEPTED} on or before {on}: {step}"
     elif on > due_on:
         yield (
             f"{instrument.tag}: calibration {found.certificate} of {found.calibrated_on} was due on {due_on}, "
@@ -188,8 +202,8 @@ def _days(count: int) -> str:
     return "1 day" if count == 1 else f"{count} days"
 
 
-def _suspension(instrument: InstrumentOnRecord, at: datetime) -> Iterable[str]:
-    past = sorted((one for one in instrument.events if one.at <= at), key=lambda one: one.at)
+def _suspension(instrument: InstrumentOnRecord, at: datetime | date) -> Iterable[str]:
+    past = sorted((one for one in instrument.events if has_happened(one.at, at)), key=lambda one: one.at)
     retired = next((one for one in past if one.kind == RETIREMENT), None)
     if retired is not None:
         yield f"{instrument.tag}: retired since {retired.at.isoformat()} ({retired.reason}): use another instrument"
@@ -202,10 +216,10 @@ def _suspension(instrument: InstrumentOnRecord, at: datetime) -> Iterable[str]:
         )
 
 
-def _checks(instrument: InstrumentOnRecord, found: CalibrationOnRecord | None, at: datetime) -> Iterable[str]:
+def _checks(instrument: InstrumentOnRecord, found: CalibrationOnRecord | None, at: datetime | date) -> Iterable[str]:
     # A check on the day of the calibration counts as made after it: the records keep no hour of the calibration.
     since = date.min if found is None else found.calibrated_on
-    done = [one for one in instrument.checks if one.at <= at and one.at.date() >= since]
+    done = [one for one in instrument.checks if has_happened(one.at, at) and one.at.date() >= since]
     for one in done:
         if not one.passed:
             yield f"{instrument.tag}: intermediate check ({one.kind}) failed on {one.at.date()}: have it recalibrated"
@@ -214,7 +228,7 @@ def _checks(instrument: InstrumentOnRecord, found: CalibrationOnRecord | None, a
         return
     last = max([found.accepted_on, *(one.at.date() for one in done if one.passed)])
     check_due = last + timedelta(days=days)
-    if at.date() > check_due:
+    if _day(at) > check_due:
         yield (
             f"{instrument.tag}: intermediate check was due on {check_due} ({_days(days)} after {last}): "
             "check it before use"
@@ -241,11 +255,23 @@ def _standards(
         yield f"{tag}: certificate {found.certificate} rests on itself by way of its reference standards: correct the standards"
         return
     # The day of the calibration as a whole: the records keep no hour of it.
-    end_of_day = datetime.combine(found.calibrated_on, time.max, UTC)
+    day = found.calibrated_on
     for standard in found.standards:
-        decision = _decide(register, standard, end_of_day, end_of_day, None, "", below | {found.record_id})
+        decision = _decide(register, standard, day, day, None, "", below | {found.record_id})
         for reason in decision.reasons:
-            yield f"{tag}: reference standard of certificate {found.certificate}: {reason}"
+            yield f"{tag}: reference standard of certificate {found.certificate}: {not_put_right_since(reason, tag)}"
+
+
+def not_put_right_since(reason: str, tag: str) -> str:
+    """A reason against a reference standard on the day of a calibration, with what is left to do about the instrument calibrated.
+
+    What would help the standard today, its release or its recalibration, changes nothing about that day. Its certificate may still be
+    waiting for an acceptance as of then.
+    """
+    why, _, step = reason.rpartition(": ")
+    if _NOT_ACCEPTED in why:
+        return f"{why}: {step}"
+    return f"{why}: have {tag} calibrated again, against a standard in calibration"
 
 
 @dataclass(frozen=True)
@@ -262,12 +288,11 @@ class DueEntry:
 
 def due_list(register: Mapping[str, InstrumentOnRecord], on: date, within_days: int) -> tuple[DueEntry, ...]:
     """Instruments that are overdue, refused or come due within a number of days, the most urgent first; retired ones left out."""
-    end_of_day = datetime.combine(on, time.max, UTC)
     entries = []
     for tag, instrument in register.items():
-        if any(one.kind == RETIREMENT and one.at <= end_of_day for one in instrument.events):
+        if any(one.kind == RETIREMENT and has_happened(one.at, on) for one in instrument.events):
             continue
-        decision = gate(register, tag, end_of_day, end_of_day)
+        decision = gate(register, tag, on, on)
         days = None if decision.due_on is None else (decision.due_on - on).days
         if decision.reasons or days is None or days <= within_days:
             certificate = None if decision.calibration is None else decision.calibration.certificate

@@ -7,13 +7,14 @@ check since their calibration; and whatever is calibrated together with one of t
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime, time
+from datetime import date
 
 from calib.confirmation.interval import (
     RETIREMENT,
     Decision,
     InstrumentOnRecord,
     gate,
+    has_happened,
 )
 
 
@@ -73,32 +74,29 @@ def recalibration_round(
     register: Mapping[str, InstrumentOnRecord], gear: Mapping[str, Gear], on: date, within_days: int
 ) -> Round:
     """The round that a day and the days after it ask for, without retired instruments; `gear` has every tag of the register."""
-    end_of_day = datetime.combine(on, time.max, UTC)
     decisions = {
-        tag: gate(register, tag, end_of_day, end_of_day)
+        tag: gate(register, tag, on, on)
         for tag, one in register.items()
-        if not any(event.kind == RETIREMENT and event.at <= end_of_day for event in one.events)
+        if not any(event.kind == RETIREMENT and has_happened(event.at, on) for event in one.events)
     }
     found = {
         tag: _traveller(register[tag], decision, gear[tag], on, why)
         for tag, decision in decisions.items()
-        if (why := _why(register[tag], decision, end_of_day, within_days)) is not None
+        if (why := _why(register[tag], decision, on, within_days)) is not None
     }
     found |= _along(register, decisions, gear, found, on)
     parcels = _parcels(found.values(), decisions)
     return Round(parcels, tuple(_gaps(found, decisions, gear)))
 
 
-def _why(one: InstrumentOnRecord, decision: Decision, at: datetime, within_days: int) -> str | None:
+def _why(one: InstrumentOnRecord, decision: Decision, on: date, within_days: int) -> str | None:
     if decision.due_on is None or decision.calibration is None:
         return "no calibration accepted"
     since = decision.calibration.calibrated_on
-    failed = [
-        check.at.date() for check in one.checks if not check.passed and since <= check.at.date() and check.at <= at
-    ]
+    failed = [check.at.date() for check in one.checks if not check.passed and since <= check.at.date() <= on]
     if failed:
         return f"intermediate check failed on {failed[-1]}"
-    days = (decision.due_on - at.date()).days
+    days = (decision.due_on - on).days
     if days < 0:
         return "overdue"
     return "comes due" if days <= within_days else None

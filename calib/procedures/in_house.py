@@ -11,7 +11,7 @@ standard's repeatability and resolution) is independent from point to point: tha
 import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time
+from datetime import date
 from typing import Any
 
 import numpy as np
@@ -189,8 +189,7 @@ def _of_row(row: Row, standard: Instrument) -> Iterable[Finding]:
 def _in_calibration(records: OnRecord, standard: Instrument, on: date, rows: Sequence[Row]) -> CalibrationOnRecord:
     """The standard's calibration on the day; raises RefusedError with every reason against it, at any of its indications."""
     # The day as a whole: the records keep no hour of a calibration.
-    at = datetime.combine(on, time.max, UTC)
-    decisions = [_decision(records, standard, at, row) for row in rows]
+    decisions = [_decision(records, standard, on, row) for row in rows]
     reasons = dict.fromkeys(reason for one in decisions for reason in one.reasons)
     if reasons:
         raise RefusedError("\n".join(reasons))
@@ -199,9 +198,9 @@ def _in_calibration(records: OnRecord, standard: Instrument, on: date, rows: Seq
     return calibration
 
 
-def _decision(records: OnRecord, standard: Instrument, at: datetime, row: Row) -> Decision:
+def _decision(records: OnRecord, standard: Instrument, on: date, row: Row) -> Decision:
     typed, shown = unit(standard.indicated, row.cells["unit"]), row.cells["reference_indication"]
-    return gate(records.register, standard.tag, at, at, typed.to_si(float(shown)), f"{shown} {row.cells['unit']}")
+    return gate(records.register, standard.tag, on, on, typed.to_si(float(shown)), f"{shown} {row.cells['unit']}")
 
 
 def _observed(standard: Instrument, rows: Sequence[Row]) -> Observed:

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time
+from datetime import date
 
 from sqlmodel import Session
 
@@ -46,7 +46,7 @@ def standards_of(session: Session, calibrations: Mapping[Names, CalibrationOnFil
             standard = (tag, one.certificate)
             own.append(standard)
             if standard not in found:
-                months = interval_of(register[tag], one, datetime.combine(day, time.max, UTC))
+                months = interval_of(register[tag], one, day)
                 due = due_date(one.calibrated_on, months, one.due_on)
                 found[standard] = StandardUsed(calibration_on_file(session, *standard), due)
             if standard not in of and standard not in waiting and found[standard].kept.standards:

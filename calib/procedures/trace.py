@@ -3,12 +3,19 @@
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime, time
+from datetime import date, datetime
 from typing import Any
 
 from sqlmodel import Session, col, select
 
-from calib.confirmation.interval import CalibrationOnRecord, InstrumentOnRecord, due_date, gate, interval_of
+from calib.confirmation.interval import (
+    CalibrationOnRecord,
+    InstrumentOnRecord,
+    due_date,
+    gate,
+    interval_of,
+    not_put_right_since,
+)
 from calib.confirmation.traceability import (
     Branch,
     Graph,
@@ -187,8 +194,7 @@ class _Gaps:
         if table in (READING, CONDITIONS):
             return tuple(self._of_instruments(record))
         if record == self.start and table == INSTRUMENT:
-            at = datetime.combine(self.on, time.max, UTC)
-            return gate(self.register, self._tag(record), at, at).reasons
+            return gate(self.register, self._tag(record), self.on, self.on).reasons
         return ()
 
     def _of_calibration(self, record: Record, one: tables.Calibration) -> Iterator[str]:
@@ -203,9 +209,9 @@ class _Gaps:
             )
         for link in standards:
             standard = self._tag(link.on)
-            day = datetime.combine(date.fromisoformat(one.calibrated_on), time.max, UTC)
+            day = date.fromisoformat(one.calibrated_on)
             for reason in gate(self.register, standard, day, day).reasons:
-                yield f"{tag}: reference standard of certificate {one.certificate} on {one.calibrated_on}: {reason}"
+                yield f"{tag}: reference standard of certificate {one.certificate} on {one.calibrated_on}: {not_put_right_since(reason, tag)}"
 
     def _of_instruments(self, record: Record) -> Iterator[str]:
         for link in self.graph.get(record, ()):
@@ -213,11 +219,11 @@ class _Gaps:
                 at = self._moment(record, link.day)
                 yield from gate(self.register, self._tag(link.on), at, at).reasons
 
-    def _moment(self, record: Record, day: date) -> datetime:
+    def _moment(self, record: Record, day: date) -> datetime | date:
         table, number = record
         if table == READING:
             return moment(self.ground.readings[number].observed_at)
-        return datetime.combine(day, time.max, UTC)
+        return day
 
     def _tag(self, on: Record) -> str:
         owner = on[1] if on[0] == INSTRUMENT else self.ground.calibrations[on[1]].instrument_id
@@ -351,7 +357,7 @@ class _Saying:
 
 
 def _dates(own: InstrumentOnRecord, one: CalibrationOnRecord, on: date) -> dict[str, str | None]:
-    months = interval_of(own, one, datetime.combine(on, time.max, UTC))
+    months = interval_of(own, one, on)
     due = due_date(one.calibrated_on, months, one.due_on)
     return {"accepted_on": None if one.accepted_on is None else str(one.accepted_on), "due_on": str(due)}
 

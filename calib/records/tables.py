@@ -10,6 +10,12 @@ from sqlalchemy import CheckConstraint, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
 
+class _Row(SQLModel):
+    """A row of a table here. Nothing validates rows, so what would do so is not built: the tables are imported sooner."""
+
+    model_config = {"defer_build": True}
+
+
 def _one_of(column: str, *words: str) -> CheckConstraint:
     listed = ", ".join(f"'{word}'" for word in words)
     return CheckConstraint(f"{column} IN ({listed})", name=f"{column}_is_known")
@@ -51,7 +57,7 @@ CURVE_SHAPES = ("polynomial", "proportional", "king", "power")
 CONDITION_QUANTITIES = ("temperature", "barometric pressure", "static pressure", "relative humidity")
 
 
-class Instrument(SQLModel, table=True):
+class Instrument(_Row, table=True):
     """A measuring instrument of the register (6.4.13 a to c)."""
 
     __tablename__: ClassVar[str] = "instrument"
@@ -100,7 +106,7 @@ class Instrument(SQLModel, table=True):
         return self.indication_quantity or self.quantity
 
 
-class Calibration(SQLModel, table=True):
+class Calibration(_Row, table=True):
     """A calibration as its certificate states it (6.4.13 e)."""
 
     __tablename__: ClassVar[str] = "calibration"
@@ -128,7 +134,7 @@ class Calibration(SQLModel, table=True):
     traceability: str | None = None  # what the certificate says of it
 
 
-class ReferenceStandard(SQLModel, table=True):
+class ReferenceStandard(_Row, table=True):
     """An instrument of the register that served as reference standard of an in-house calibration."""
 
     __tablename__: ClassVar[str] = "reference_standard"
@@ -138,7 +144,7 @@ class ReferenceStandard(SQLModel, table=True):
     instrument_id: int = Field(foreign_key="instrument.id")
 
 
-class Comparison(SQLModel, table=True):
+class Comparison(_Row, table=True):
     """One reference value beside one indication."""
 
     __tablename__: ClassVar[str] = "comparison"
@@ -164,7 +170,7 @@ class Comparison(SQLModel, table=True):
     basis: str | None = None  # JSON, in house: what the reference value and its uncertainty were worked out from
 
 
-class CorrectionCurve(SQLModel, table=True):
+class CorrectionCurve(_Row, table=True):
     """The correction curve of a calibration; of several the latest counts, the earlier ones stay."""
 
     __tablename__: ClassVar[str] = "correction_curve"
@@ -186,7 +192,7 @@ class CorrectionCurve(SQLModel, table=True):
     reason: str
 
 
-class Acceptance(SQLModel, table=True):
+class Acceptance(_Row, table=True):
     """A calibration accepted for use: by whom, when, against which criterion."""
 
     __tablename__: ClassVar[str] = "acceptance"
@@ -200,7 +206,7 @@ class Acceptance(SQLModel, table=True):
     assessment: str | None = None  # JSON: each comparison with its error, its limit, its statement
 
 
-class Event(SQLModel, table=True):
+class Event(_Row, table=True):
     """What happened to an instrument (6.4.13 h)."""
 
     __tablename__: ClassVar[str] = "event"
@@ -217,7 +223,7 @@ class Event(SQLModel, table=True):
     value: str | None = None  # what it is now: a location, an interval in months
 
 
-class IntermediateCheck(SQLModel, table=True):
+class IntermediateCheck(_Row, table=True):
     """An intermediate check of an instrument (6.4.10)."""
 
     __tablename__: ClassVar[str] = "intermediate_check"
@@ -242,7 +248,7 @@ class IntermediateCheck(SQLModel, table=True):
     basis: str | None = None  # JSON: what value and limits were worked out from
 
 
-class Method(SQLModel, table=True):
+class Method(_Row, table=True):
     """A way of measuring, with the standard uncertainty that the company declares for it."""
 
     __tablename__: ClassVar[str] = "method"
@@ -260,7 +266,7 @@ class Method(SQLModel, table=True):
     degrees_of_freedom: str | None = None  # of the declared uncertainty; absent: taken as exactly known
 
 
-class Job(SQLModel, table=True):
+class Job(_Row, table=True):
     """A job on a site, with the decision rule agreed for it."""
 
     __tablename__: ClassVar[str] = "job"
@@ -273,7 +279,7 @@ class Job(SQLModel, table=True):
     decision_rule: str
 
 
-class SystemDesign(SQLModel, table=True):
+class SystemDesign(_Row, table=True):
     """What a system's total of one service, or its net flow, was designed to be."""
 
     __tablename__: ClassVar[str] = "system_design"
@@ -292,7 +298,7 @@ class SystemDesign(SQLModel, table=True):
     tolerance_percent: str
 
 
-class Room(SQLModel, table=True):
+class Room(_Row, table=True):
     """A room whose supply and extract the design relates: more supply (positive) or less (negative)."""
 
     __tablename__: ClassVar[str] = "room"
@@ -331,7 +337,7 @@ def _of_outlet() -> tuple[CheckConstraint, ...]:
     )
 
 
-class _OutletAsTyped(SQLModel):
+class _OutletAsTyped(_Row):
     """What is typed of an outlet or of a duct's measuring section, at first and whenever it is amended."""
 
     system: str
@@ -385,7 +391,7 @@ class OutletRevision(_OutletAsTyped, table=True):
     reason: str
 
 
-class FoundFactor(SQLModel, table=True):
+class FoundFactor(_Row, table=True):
     """An outlet factor found in the field, from traverses paired with face readings. Of several revisions the latest counts."""
 
     __tablename__: ClassVar[str] = "found_factor"
@@ -417,7 +423,7 @@ class FoundFactor(SQLModel, table=True):
     reason: str
 
 
-class FactorPair(SQLModel, table=True):
+class FactorPair(_Row, table=True):
     """A traverse paired with a face reading, and the factor that the pair gives."""
 
     __tablename__: ClassVar[str] = "factor_pair"
@@ -429,7 +435,7 @@ class FactorPair(SQLModel, table=True):
     value: float
 
 
-class Condition(SQLModel, table=True):
+class Condition(_Row, table=True):
     """One quantity of the air's conditions at a place and time of a job; rows of one name belong together."""
 
     __tablename__: ClassVar[str] = "condition"
@@ -453,7 +459,7 @@ class Condition(SQLModel, table=True):
     source: str | None = None
 
 
-class Traverse(SQLModel, table=True):
+class Traverse(_Row, table=True):
     """Where a duct was traversed."""
 
     __tablename__: ClassVar[str] = "traverse"
@@ -464,7 +470,7 @@ class Traverse(SQLModel, table=True):
     points: int  # on each line
 
 
-class TraversePoint(SQLModel, table=True):
+class TraversePoint(_Row, table=True):
     """What was observed at one point of a traverse: one indication for each pass."""
 
     __tablename__: ClassVar[str] = "traverse_point"
@@ -480,7 +486,7 @@ class TraversePoint(SQLModel, table=True):
     indications: str  # joined by ;
 
 
-class LoggedSeries(SQLModel, table=True):
+class LoggedSeries(_Row, table=True):
     """A file of values that a meter logged, whole."""
 
     __tablename__: ClassVar[str] = "logged_series"
@@ -491,7 +497,7 @@ class LoggedSeries(SQLModel, table=True):
     sha256: str
 
 
-class _Observed(SQLModel):
+class _Observed(_Row):
     """What is typed of a reading, whether it was accepted or refused."""
 
     outlet_id: int = Field(foreign_key="outlet.id", index=True)
@@ -536,7 +542,7 @@ class Refusal(_Observed, table=True):
     reasons: str  # JSON list
 
 
-class Attachment(SQLModel, table=True):
+class Attachment(_Row, table=True):
     """A file as it was received, kept by the digest of its content."""
 
     __tablename__: ClassVar[str] = "attachment"
@@ -551,7 +557,7 @@ class Attachment(SQLModel, table=True):
     content: bytes
 
 
-class Attached(SQLModel, table=True):
+class Attached(_Row, table=True):
     """What a file belongs to: an instrument (a photo), or a calibration (its certificate)."""
 
     __tablename__: ClassVar[str] = "attached"
@@ -565,7 +571,7 @@ class Attached(SQLModel, table=True):
     remarks: str | None = None
 
 
-class Pairing(SQLModel, table=True):
+class Pairing(_Row, table=True):
     """A probe and the meter that it is used with, from a time on; ended by a row that says so."""
 
     __tablename__: ClassVar[str] = "pairing"
@@ -583,7 +589,7 @@ class Pairing(SQLModel, table=True):
     reason: str
 
 
-class Person(SQLModel, table=True):
+class Person(_Row, table=True):
     """A person who writes, and the login of a shared database that is theirs."""
 
     __tablename__: ClassVar[str] = "person"
@@ -593,7 +599,7 @@ class Person(SQLModel, table=True):
     login: str | None = Field(default=None, unique=True)
 
 
-class Role(SQLModel, table=True):
+class Role(_Row, table=True):
     """A role given to a person, or withdrawn, from a time on."""
 
     __tablename__: ClassVar[str] = "role"
@@ -611,7 +617,7 @@ class Role(SQLModel, table=True):
     reason: str
 
 
-class HouseRule(SQLModel, table=True):
+class HouseRule(_Row, table=True):
     """A rule of the company that the program follows; of several of one name the latest counts."""
 
     __tablename__: ClassVar[str] = "house_rule"
@@ -622,7 +628,7 @@ class HouseRule(SQLModel, table=True):
     reason: str
 
 
-class ImpactReview(SQLModel, table=True):
+class ImpactReview(_Row, table=True):
     """What was touched by an instrument whose as-found comparisons failed its criterion; open until each line is disposed of."""
 
     __tablename__: ClassVar[str] = "impact_review"
@@ -633,7 +639,7 @@ class ImpactReview(SQLModel, table=True):
     assessment: str  # JSON: the comparisons as found beyond it
 
 
-class ImpactLine(SQLModel, table=True):
+class ImpactLine(_Row, table=True):
     """One record that rests on the instrument: a reading, a factor found with it, an issued report, a calibration by it."""
 
     __tablename__: ClassVar[str] = "impact_line"
@@ -645,7 +651,7 @@ class ImpactLine(SQLModel, table=True):
     finding: str  # JSON: values before and after with their U, shift, shift over U, statements
 
 
-class Disposition(SQLModel, table=True):
+class Disposition(_Row, table=True):
     """What a person decided on one line of an impact review, and why; of several the latest counts."""
 
     __tablename__: ClassVar[str] = "disposition"
@@ -659,7 +665,7 @@ class Disposition(SQLModel, table=True):
     reason: str
 
 
-class IssuedReport(SQLModel, table=True):
+class IssuedReport(_Row, table=True):
     """One issue of a job's report; a later revision says why."""
 
     __tablename__: ClassVar[str] = "issued_report"
@@ -678,7 +684,7 @@ class IssuedReport(SQLModel, table=True):
     ledger_digest: str  # the ledger's head when it was written
 
 
-class IssuedForm(SQLModel, table=True):
+class IssuedForm(_Row, table=True):
     """A form of an issued report: its exact bytes."""
 
     __tablename__: ClassVar[str] = "issued_form"
@@ -694,7 +700,7 @@ class IssuedForm(SQLModel, table=True):
     content: bytes
 
 
-class LedgerEntry(SQLModel, table=True):
+class LedgerEntry(_Row, table=True):
     """One write: the chain that makes a change behind the program's back visible."""
 
     __tablename__: ClassVar[str] = "ledger"

@@ -17,7 +17,7 @@ import pytest
 import typer
 
 from calib import __version__
-from calib.faces.cli import app
+from calib.faces.cli import program
 from calib.records import database
 from calib.records.tables import LedgerEntry
 from tests.command import calib
@@ -29,7 +29,7 @@ PROGRAM = Path(sys.executable).with_name("calib")
 
 def commands(group=None, before=()):
     """Every command of the program by its words."""
-    for name, one in (group or typer.main.get_command(app)).commands.items():
+    for name, one in (group or typer.main.get_command(program())).commands.items():
         if hasattr(one, "commands"):
             yield from commands(one, (*before, name))
         else:

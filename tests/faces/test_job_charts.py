@@ -248,6 +248,15 @@ def test_many_systems_are_several_pictures_and_none_is_parted():
     assert figures[0].axes[0].get_title(loc="left") == "Balance of the systems, 1 of 3"
 
 
+def test_of_very_many_systems_the_first_pictures_are_drawn_and_the_last_with_the_job():
+    totals = [total(f"AHU-{n}", service, 100.0, 9.0) for n in range(90) for service in ("supply", "return", "net")]
+    content = {"totals": totals, "job_totals": [total("", "net", 10.0, 5.0)]}
+    titles = [figure.axes[0].get_title(loc="left") for figure in job_charts.balance_charts(content, 3)]
+    every = len(job_charts.balance_charts(content))
+    assert titles == [f"Balance of the systems, {n} of {every}" for n in (1, 2, every)]
+    assert "all systems" in job_charts.balance_alternatives(content, 3)[-1]
+
+
 def test_a_single_system_is_not_told_twice():
     content = {"totals": [total("AHU-1", "supply", 9.0, 1.0)], "job_totals": [total("", "supply", 9.0, 1.0)]}
     assert list(rows_of(job_charts.balance_chart(content).axes[0]).values()) == ["AHU-1", "supply"]

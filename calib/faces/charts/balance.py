@@ -13,6 +13,7 @@ from calib.faces.charts.outlets import flow_text, in_unit
 from calib.faces.charts.style import INK, PALE, SERVICE_LOOKS, SMALL, WIDTH, Look, house_style, short, titled
 
 Total = Mapping[str, Any]  # one of the content's totals
+Part = list[tuple[str, list[Total]]]  # what one picture shows: systems with their totals
 
 _MOST_ROWS = 44
 _ROW = 0.21  # [in]
@@ -20,15 +21,23 @@ _OTHER = Look("#8f9aa1", "xx")  # a service that is none of the four
 _ALL = "all systems"
 
 
-def balance_charts(content: Mapping[str, Any]) -> list[Figure]:
-    """The totals of a report's content as bars; a system is never parted. Raises CalibError where there is no total."""
+def balance_charts(content: Mapping[str, Any], most: int | None = None) -> list[Figure]:
+    """The totals of a report's content as bars; a system is never parted. Raises CalibError where there is no total.
+
+    Of more pictures than `most` the first ones are drawn and the last, which has the totals of the job.
+    """
     parts = _parts(content)
     symbol = _common_unit([one for part in parts for _, lot in part for one in lot])
     with house_style():
-        return [_chart(part, symbol, number, len(parts)) for number, part in enumerate(parts, start=1)]
+        return [_chart(part, symbol, number, len(parts)) for number, part in _numbered(parts, most)]
 
 
-def _parts(content: Mapping[str, Any]) -> list[list[tuple[str, list[Total]]]]:
+def _numbered(parts: Sequence[Part], most: int | None) -> list[tuple[int, Part]]:
+    numbered = list(enumerate(parts, start=1))
+    return numbered if most is None or len(numbered) <= most else [*numbered[: most - 1], numbered[-1]]
+
+
+def _parts(content: Mapping[str, Any]) -> list[Part]:
     """The systems with their totals, as many in a picture as it holds."""
     lots: dict[str, list[Total]] = {}
     for one in content["totals"]:
@@ -37,7 +46,7 @@ def _parts(content: Mapping[str, Any]) -> list[list[tuple[str, list[Total]]]]:
     whole = [(_ALL, list(content["job_totals"]))] if len(lots) > 1 and content["job_totals"] else []
     if not lots:
         raise CalibError("there are no totals to draw: no outlet of the job has a reading or a design")
-    parts: list[list[tuple[str, list[Total]]]] = [[]]
+    parts: list[Part] = [[]]
     for name, lot in [*lots.items(), *whole]:
         if parts[-1] and sum(len(each) + 1 for _, each in parts[-1]) + len(lot) + 1 > _MOST_ROWS:
             parts.append([])
@@ -114,14 +123,14 @@ def _legend(totals: Sequence[Total]) -> tuple[list[Any], list[str]]:
     return handles, labels
 
 
-def balance_alternatives(content: Mapping[str, Any]) -> list[str]:
-    """What each picture of the balance shows, in words with its numbers; raises CalibError where there is no total."""
+def balance_alternatives(content: Mapping[str, Any], most: int | None = None) -> list[str]:
+    """What each picture of `balance_charts` shows, in words with its numbers; raises CalibError where there is no total."""
     parts = _parts(content)
     return [
         (f"Picture {number} of {len(parts)}. " if len(parts) > 1 else "")
         + "Flows of the systems with expanded uncertainty, against the design. "
         + " ".join(_system_text(system, lot) for system, lot in part)
-        for number, part in enumerate(parts, start=1)
+        for number, part in _numbered(parts, most)
     ]
 
 

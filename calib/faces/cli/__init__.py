@@ -3,73 +3,48 @@
 import io
 import sys
 from collections.abc import Sequence
+from importlib import import_module
 
 import typer
 
 from calib import __version__
 from calib.errors import CalibError, RefusedError
-from calib.faces.cli import (
-    attachment,
-    balance,
-    calibration,
-    check,
-    conditions,
-    factor,
-    instrument,
-    interval,
-    job,
-    keep,
-    label,
-    method,
-    outlet,
-    person,
-    plan,
-    reading,
-    records,
-    report,
-    review,
-    rule,
-    trace,
-    traverse,
-    traverse_entry,
-)
 from calib.faces.plain_text import one_line
 
 # Options that a person may also type before the command.
 _GLOBAL = {"--records": 1, "--by": 1, "--units": 1, "--json": 0}
 
 
-app = typer.Typer(
-    no_args_is_help=True,
-    rich_markup_mode=None,  # plain help: nothing to switch off where colours are not wanted
-    add_completion=False,
-    pretty_exceptions_enable=False,
-    help="Keep the calibration records of air-flow instruments, and put a measurement uncertainty beside every flow.",
-    epilog="Exit status: 0 done; 1 a finding; 2 wrong usage or bad input, nothing written; 3 refused by the gate.",
-)
-records.register(app)
-attachment.register(app)
-keep.register(app)
-label.register(app)
-traverse_entry.register(traverse.app)
-report.register(app)
-job.register(app)
-plan.register(app)
-balance.register(app)
-app.add_typer(instrument.app, name="instrument")
-app.add_typer(calibration.app, name="calibration")
-app.add_typer(check.app, name="check")
-app.add_typer(interval.app, name="interval")
-app.add_typer(method.app, name="method")
-app.add_typer(outlet.app, name="outlet")
-app.add_typer(factor.app, name="factor")
-app.add_typer(conditions.app, name="conditions")
-app.add_typer(traverse.app, name="traverse")
-app.add_typer(reading.app, name="reading")
-app.add_typer(rule.app, name="rule")
-app.add_typer(person.app, name="person")
-app.add_typer(trace.app, name="trace")
-app.add_typer(review.app, name="review")
+# Where each command stands, in the order of the help.
+_PLACES = {
+    "init": "records", "demo": "records", "import": "records", "due": "records", "ready": "records", "verify": "records",
+    "upgrade": "records", "file": "attachment", "backup": "keep", "export": "keep", "label": "label", "report": "report",
+    "budget": "job", "plan": "plan", "balance": "balance", "conformity": "balance",
+    **{group: group for group in (
+        "instrument", "calibration", "check", "interval", "method", "outlet", "factor", "conditions", "traverse", "reading", "rule",
+        "person", "trace", "review",
+    )},
+}  # fmt: skip
+
+
+def program(asked: str | None = None) -> typer.Typer:
+    """The program with every command, or with those of the module where the one that is asked for stands: that starts at once."""
+    app = typer.Typer(
+        no_args_is_help=True,
+        rich_markup_mode=None,  # plain help: nothing to switch off where colours are not wanted
+        add_completion=False,
+        pretty_exceptions_enable=False,
+        help="Keep the calibration records of air-flow instruments, and put a measurement uncertainty beside every flow.",
+        epilog="Exit status: 0 done; 1 a finding; 2 wrong usage or bad input, nothing written; 3 refused by the gate.",
+    )
+    app.callback()(_root)
+    for name in [_PLACES[asked]] if asked in _PLACES else dict.fromkeys(_PLACES.values()):
+        module = import_module(f"calib.faces.cli.{name}")
+        if hasattr(module, "register"):
+            module.register(app)
+        else:
+            app.add_typer(module.app, name=name)
+    return app
 
 
 def _print_version(wanted: bool) -> None:
@@ -78,7 +53,6 @@ def _print_version(wanted: bool) -> None:
         raise typer.Exit
 
 
-@app.callback()
 def _root(
     _version: bool = typer.Option(
         False, "--version", callback=_print_version, is_eager=True, help="Print the version."
@@ -105,7 +79,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")  # a terminal that knows no ± is no reason to stop
     try:
-        app(globals_last(sys.argv[1:] if arguments is None else arguments))
+        typed = globals_last(sys.argv[1:] if arguments is None else arguments)
+        program(typed[0] if typed else None)(typed)
     except CalibError as error:
         for line in str(error).splitlines():
             print(f"error: {one_line(line)}", file=sys.stderr)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calib.errors import BadInputError, Finding
+from calib.faces.cli import traverse_entry
 from calib.faces.cli.options import DEFAULT_RECORDS, AsJson, Records, print_json, print_table, tell
 
 if TYPE_CHECKING:
@@ -277,3 +278,6 @@ def _beside_each_other(typed: dict[str, str], wrong: Container[str]) -> Iterator
     for name, possible in counts:
         if name in typed and name not in wrong and int(typed[name]) not in possible:
             yield name, f"{spoken(possible)}, by the {rule} rule in a {shape} duct"
+
+
+app.command("add")(traverse_entry.add)

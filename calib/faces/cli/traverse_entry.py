@@ -16,11 +16,6 @@ if TYPE_CHECKING:
     from calib.quantities import Unit
 
 
-def register(app: typer.Typer) -> None:
-    """Add this command to those on traverses."""
-    app.command("add")(add)
-
-
 def add(
     job: Annotated[str, typer.Argument(metavar="JOB", help="The job.")],
     duct: Annotated[str, typer.Argument(metavar="DUCT", help="The duct, as outlets.csv names it.")],

@@ -299,8 +299,8 @@ _MOST_BALANCES = 4  # figures; `calib balance --plot` draws all
 
 
 def _balance_pictures(report: Content) -> Iterator[Picture]:
-    pictures = list(zip(balance_charts(report), balance_alternatives(report), strict=True))[:_MOST_BALANCES]
-    for place, (figure, alternative) in enumerate(pictures):
+    figures, alternatives = balance_charts(report, _MOST_BALANCES), balance_alternatives(report, _MOST_BALANCES)
+    for place, (figure, alternative) in enumerate(zip(figures, alternatives, strict=True)):
         caption = "Supply, return, exhaust and net flow with U; the mark is the design."
         yield Picture(f"balance-{place}", figure, alternative, runs(caption))
 
