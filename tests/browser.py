@@ -27,9 +27,12 @@ def _chromium(folder, page, *words):
     return ran.stdout, ran.stderr
 
 
-def framed(pages, width=NARROW):
-    """A page that shows others in frames of a width, and writes how wide each of them is when it has to be."""
-    frames = "".join(f'<iframe width="{width}" height="800" srcdoc="{html.escape(one)}"></iframe>' for one in pages)
+def framed(pages, of_width):
+    """A page that shows others in frames, each of its width, and writes how wide each of them is when it has to be."""
+    frames = "".join(
+        f'<iframe width="{width}" height="800" srcdoc="{html.escape(one)}"></iframe>'
+        for one, width in zip(pages, of_width, strict=True)
+    )
     measure = (
         "addEventListener('load', () => { document.title = JSON.stringify([...document.querySelectorAll('iframe')]"
         ".map(one => one.contentDocument.documentElement.scrollWidth)) })"
@@ -37,10 +40,10 @@ def framed(pages, width=NARROW):
     return f"<!DOCTYPE html><meta charset=utf-8><title>none</title><body>{frames}<script>{measure}</script>"
 
 
-def widths(folder, pages):
-    """Widths of pages in frames of a telephone's width, and what the browser said of them on its console."""
+def widths(folder, pages, of_width=None):
+    """Widths of pages in frames of a telephone's width, or each of its own, and what the browser said of them on its console."""
     page = folder / "frames.html"
-    page.write_text(framed(pages), encoding="utf-8")
+    page.write_text(framed(pages, of_width or [NARROW] * len(pages)), encoding="utf-8")
     shown, said = _chromium(folder, page, "--dump-dom")
     return json.loads(html.unescape(re.search("<title>(.*?)</title>", shown)[1])), console(said)
 

@@ -8,7 +8,7 @@ Nothing here reads a clock, and nothing stores.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from itertools import pairwise
 
@@ -88,6 +88,20 @@ class CalibrationErrors:
 
 
 History = Sequence[CalibrationErrors]  # in the order of their days
+
+
+def one_a_day(history: History) -> tuple[CalibrationErrors, ...]:
+    """Of several certificates of one day the last, which is the one that counts for the gate.
+
+    A certificate that was typed wrong and recorded again is no further calibration: counted twice it would narrow every band.
+    """
+    kept: list[CalibrationErrors] = []
+    for one in history:
+        if kept and kept[-1].on == one.on:
+            before = kept.pop()
+            one = replace(one, repaired_before=before.repaired_before or one.repaired_before)  # noqa: PLW2901 (the same day)
+        kept.append(one)
+    return tuple(kept)
 
 
 @dataclass(frozen=True)

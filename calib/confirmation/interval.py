@@ -144,7 +144,7 @@ def gate(
     indication: float | None = None,
     indication_text: str = "",
 ) -> Decision:
-    """May the instrument be used at a time, or on a day as a whole: all reasons against it at once, each with its dates, numbers and the next step.
+    """May the instrument be used at a time, or on a day as a whole: all reasons against it at once, with dates and the next step.
 
     `register` holds the instrument and, under their tags, the reference standards of its in-house calibrations. `indication` [SI]
     is checked against the calibrated measuring interval where it is given; `indication_text` is how to print it.
@@ -265,8 +265,8 @@ def _standards(
 def not_put_right_since(reason: str, tag: str) -> str:
     """A reason against a reference standard on the day of a calibration, with what is left to do about the instrument calibrated.
 
-    What would help the standard today, its release or its recalibration, changes nothing about that day. Its certificate may still be
-    waiting for an acceptance as of then.
+    What would help the standard today, its release or its recalibration, changes nothing about that day. Its certificate may
+    still be waiting for an acceptance as of then.
     """
     why, _, step = reason.rpartition(": ")
     if _NOT_ACCEPTED in why:

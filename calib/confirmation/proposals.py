@@ -56,21 +56,27 @@ def _beyond(months: float, present: int) -> str:
     return _cut if months > _LONGEST * present else ""
 
 
-def by_simple_response(present: int, share: float | None) -> Proposal:
+def by_simple_response(present: int, ended: float, share: float | None) -> Proposal:
     """Staircase: longer after a find well inside the maximum permissible error, shorter after one outside.
 
-    `share` is the largest |error|/maximum permissible error of the last comparisons as found.
+    `ended` is the length of the last interval [months], `share` the largest |error|/maximum permissible error found at its end.
+    Where it was shorter than the present one by more than a fifth it says nothing for a longer one, and a step down starts there.
     """
     method = "simple response (staircase)"
     if share is None:
         return Proposal(method, None, "no interval ended with comparisons as found, or no maximum permissible error")
     seen = f"largest error as found {100 * share:.0f} % of the maximum permissible error"
+    base, after = present, ""
+    if ended < (1 - _WINDOW) * present - 1e-9:
+        base, after = max(1, round(ended)), f" after {ended:.1f} months, the present interval being longer"
+    if share <= _INSIDE and base < present:
+        return Proposal(method, None, f"{seen}{after}: that says nothing of {present} months")
     if share <= _INSIDE:
         months = max(present + 1, math.floor(present * _LONGER))
         return Proposal(method, months, f"{seen}, not above {100 * _INSIDE:.0f} %: longer by a quarter")
     if share <= 1:
-        return Proposal(method, present, f"{seen}, above {100 * _INSIDE:.0f} % and inside: kept")
-    return Proposal(method, max(1, math.floor(present * _SHORTER)), f"{seen}, outside: halved")
+        return Proposal(method, base, f"{seen}{after}, above {100 * _INSIDE:.0f} % and inside: kept")
+    return Proposal(method, max(1, math.floor(base * _SHORTER)), f"{seen}{after}, outside: halved")
 
 
 def alike(found: Sequence[FoundInterval], present: int) -> list[FoundInterval]:

@@ -179,11 +179,22 @@ def assessment_lines(one: Content) -> list[str]:
         f"  {'reference':>10} {'error':>10} {'U':>9} {'limits':>10}  {'statement':16} {'probability':>11}",
     ]
     lines += [
-        f"  {each['reference']:>10} {each['error']:>+10.4g} {each['expanded_uncertainty']:>9.2g} "
+        f"  {each['reference']:>10} {each['error'] + 0.0:>+10.4g} {each['expanded_uncertainty']:>9.2g} "
         f"{'±' + format(each['limit'], '.4g'):>10}  {each['statement']:16} {each['probability_of_conformity']:>11.3f}"
         for each in one["comparisons"]
     ]
-    return lines
+    return lines + _of_wide_uncertainty(one)
+
+
+def _of_wide_uncertainty(one: Content) -> list[str]:
+    """Where U is wider than the limits a pass by simple acceptance shows little (common practice, no source)."""
+    wide = [each for each in one["comparisons"] if each["expanded_uncertainty"] > each["limit"]]
+    if not wide or not one["accepted"]:
+        return []
+    least = min(each["probability_of_conformity"] for each in one["comparisons"])
+    told = f"U is wider than the limits at {len(wide)} of {len(one['comparisons'])} comparisons"
+    step = "--rule guarded, or a calibration with a smaller U, shows more"
+    return [f"{told}, the smallest probability of conformity is {least:.3f}: {step}"]
 
 
 def missing_lines(items: list[Content]) -> list[str]:

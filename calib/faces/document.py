@@ -297,6 +297,11 @@ def _laid_out(value: Any) -> str:
     return "[\n" + ",\n".join(map(_encoded, value)) + "\n]" if isinstance(value, list) and value else _encoded(value)
 
 
+def design_text(flow: float, digits: int = 4) -> str:
+    """A design flow with some digits, or all of those before the point: 38.5, 14500, never 1.45e+04."""
+    return f"{flow:.{digits}g}" if abs(flow) < 10**digits - 0.5 else f"{flow:.0f}"
+
+
 def total_name(one: Mapping[str, Any]) -> str:
     """What a total is called."""
     return "net (supply − return − exhaust)" if one["service"] == NET else str(one["service"])

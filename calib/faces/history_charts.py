@@ -20,6 +20,7 @@ Times = NDArray[np.datetime64]
 
 _MOST_POINTS = 8
 _LOOK_AHEAD = 2  # present intervals
+_BESIDE_ONE = 15  # days drawn to either side of a single check
 
 
 @dataclass(frozen=True)
@@ -131,6 +132,9 @@ def control_chart(name: str, series: Sequence[ChartedSeries]) -> Figure:
         strips = figure.subplots(len(series), 1, sharex=True, squeeze=False)[:, 0]
         for axes, one in zip(strips, series, strict=True):
             _checks(axes, one)
+        days = {each.at.timestamp() / 86400 for one in series for each in one.checks}
+        if len(days) == 1:  # left to itself the axis would span years
+            strips[0].set_xlim(min(days) - _BESIDE_ONE, max(days) + _BESIDE_ONE)
         figure.suptitle(short(f"{name}: intermediate checks", 60), x=0.01, ha="left", fontsize=TITLE, fontweight="bold")
         _legend(figure, strips)
         return figure
@@ -154,9 +158,13 @@ def _series_text(one: ChartedSeries) -> str:
     last = one.checks[-1]
     other = "" if one.other is None else f" with {short(one.other, 40)}"
     return (
-        f"{one.kind.capitalize()}{other}: {len(one.checks)} checks, {failed} failed; the last, on {last.at.date()}, is "
+        f"{one.kind.capitalize()}{other}: {_several(len(one.checks))}, {failed} failed; the last, on {last.at.date()}, is "
         f"{last.value:.4g} within limits of {last.low:.4g} and {last.high:.4g}."
     )
+
+
+def _several(checks: int) -> str:
+    return "1 check" if checks == 1 else f"{checks} checks"
 
 
 def _checks(axes: Axes, one: ChartedSeries) -> None:
@@ -165,7 +173,10 @@ def _checks(axes: Axes, one: ChartedSeries) -> None:
     passed = np.array([each.passed for each in one.checks])
     in_baseline = np.array([each.in_baseline for each in one.checks])
     for ends in ([each.low for each in one.checks], [each.high for each in one.checks]):
-        axes.plot(at, ends, color=INK, lw=0.9, ls="--", marker="_", ms=5, label="limits")
+        if len(ends) == 1:  # a line through one point would not be seen
+            axes.axhline(ends[0], color=INK, lw=0.9, ls="--", label="limits")
+        else:
+            axes.plot(at, ends, color=INK, lw=0.9, ls="--", marker="_", ms=5, label="limits")
     if one.base is not None:
         axes.axhline(one.base.mean, color=LINE, lw=0.9, label="mean of the baseline")
     _marks(axes, at, value, passed & in_baseline, "s", PALE, "baseline")

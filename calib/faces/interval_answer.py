@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import asdict
+from shlex import quote
 from typing import TYPE_CHECKING, Any
 
 from calib.confirmation.acceptance import CORRECTED, INDICATION
@@ -48,7 +49,7 @@ def to_record(found: IntervalReview) -> str | None:
     """The command that would record the shortest proposal; None where it is the interval in force, or there is none."""
     if found.shortest is None or found.shortest.months == found.present:
         return None
-    return f'calib interval set {found.instrument.tag} {found.shortest.months} --reason "..."'
+    return f'calib interval set {quote(found.instrument.tag)} {found.shortest.months} --reason "..."'
 
 
 def _calibration(one: CalibrationErrors) -> Content:

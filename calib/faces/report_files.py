@@ -118,7 +118,7 @@ def write_issued(session: Session, job: str, revision: int, forms: Sequence[str]
     """Write an issue again, byte for byte, in those forms, or all of it; raises NotInRecordsError, CalibError."""
     of_revision = [one for one in issues_of(session, job) if one.revision == revision]
     kept = {each.form: each.name for one in of_revision for each in one.forms}
-    asked = forms or list(kept) or [_KEPT_ALWAYS]  # of a revision that was not issued the first form is missed
+    asked = forms or list(kept) or [_KEPT_ALWAYS]  # of a revision that was not issued this one is missed
     contents = {form: bytes_of(session, job, revision, form) for form in asked}
     return _write_all(into, {kept[form]: made for form, made in contents.items()})
 

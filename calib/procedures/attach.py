@@ -15,6 +15,7 @@ from calib.errors import BadInputError, Finding, NotInRecordsError, RecordsError
 from calib.procedures.authorise import append
 from calib.procedures.find import calibration_numbered, instrument_tagged
 from calib.procedures.register import key
+from calib.procedures.sheets import bytes_of
 from calib.records import ledger
 from calib.records.tables import Attached, Attachment
 
@@ -77,13 +78,9 @@ def _no_entities(*_declared: Any) -> None:
 
 def read_attachment(path: Path) -> FileRead:
     """A file that may be kept; raises BadInputError, naming it, for one that may not."""
-    try:
-        size = path.stat().st_size
-        content = path.read_bytes() if size <= LARGEST else b""
-    except OSError as error:
-        raise _wrong(path, f"a file that can be read ({error.strerror})") from error
-    if size > LARGEST:
-        raise _wrong(path, f"a file of at most {LARGEST / 1e6:g} MB (it has {size / 1e6:.1f} MB)")
+    content, expected = bytes_of(path, LARGEST)
+    if expected is not None:
+        raise _wrong(path, expected)
     kind = media_type(content)
     if kind is None:
         raise _wrong(path, "a whole PDF, PNG, JPEG or XML file, judged by its content")

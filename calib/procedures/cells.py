@@ -64,7 +64,7 @@ def between(low: float, high: float, symbol: str) -> Check:
 
 def whole(cell: str) -> str | None:
     """A whole number, 1 to 9999."""
-    return None if re.fullmatch(r"[0-9]{1,4}", cell) and int(cell) > 0 else "a whole number, 1 or above"
+    return None if re.fullmatch(r"[0-9]{1,4}", cell) and int(cell) > 0 else "a whole number, 1 to 9999"
 
 
 def numbers(cell: str) -> str | None:

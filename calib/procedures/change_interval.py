@@ -21,6 +21,7 @@ class ChangedInterval:
     before: int  # [calendar months]
     months: int
     decision: Decision  # of the gate, after the change
+    at_once: bool  # whether it holds for the calibration in force: a shorter one, or one of the day it was accepted on
 
 
 def change_interval(
@@ -32,7 +33,8 @@ def change_interval(
     calibration accepted on, a shorter one at once.
     """
     instrument = instrument_tagged(session, tag)
-    on_record = load_register(session)[tag]
+    register = load_register(session)
+    on_record, due_on = register[tag], gate(register, tag, signature.time, signature.time).due_on
     before = interval_at(on_record, signature.time.date())
     findings = list(_findings(months.strip(), reason, before))
     if any(one.kind == RETIREMENT for one in on_record.events):
@@ -48,7 +50,8 @@ def change_interval(
     )
     append(session, [event], signature)
     register = load_register(session)
-    return ChangedInterval(before, int(months), gate(register, tag, signature.time, signature.time))
+    after = gate(register, tag, signature.time, signature.time)
+    return ChangedInterval(before, int(months), after, int(months) < before or after.due_on != due_on)
 
 
 def _findings(months: str, reason: str, before: int) -> list[Finding]:

@@ -98,7 +98,9 @@ def _of_kind(row: Row) -> Iterable[Finding]:
 def _calibrations(
     rows: Sequence[Row], known: Known, instruments: Mapping[str, Cells], undecided: frozenset[str]
 ) -> Iterable[Finding]:
-    yield from repeated(rows, ("tag", "certificate"), lambda key: key in known.calibrations)
+    yield from repeated(
+        rows, ("tag", "certificate"), lambda key: key in known.calibrations, step=_leave_out_or_correct(rows)
+    )
     others = [row for row in rows if row.sound("tag", "laboratory", "certificate")]
     tags = defaultdict(set)
     for row in others:
@@ -115,6 +117,12 @@ def _calibrations(
         yield from names_instrument(row, "tag", instruments, undecided)
         yield from _dates(row, instruments)
         yield from _reference_standards(row, instruments, undecided)
+
+
+def _leave_out_or_correct(rows: Sequence[Row]) -> str:
+    """What to do about a certificate that is on record: to type it again corrects nothing."""
+    step = "if it was typed wrong there, record it under a number that says so, and accept that as of the same day"
+    return step if all(row.number is None for row in rows) else f"leave the row out; {step}"
 
 
 def _dates(row: Row, instruments: Mapping[str, Cells]) -> Iterable[Finding]:
@@ -168,11 +176,15 @@ def _comparisons(
     undecided: frozenset[str],
 ) -> Iterable[Finding]:
     typed = {(row.get("tag"), row.get("certificate")) for row in calibrations}
+    # A command names one calibration: that it is on record is said once, not again of each of its comparisons.
+    by_command = {(row.get("tag"), row.get("certificate")) for row in calibrations if row.number is None}
     # A calibration whose tag or certificate was found wrong must not make all of its comparisons wrong too.
     doubtful = "calibrations.csv" in undecided or any("tag" in row.bad for row in calibrations)
     for row in rows:
         if row.sound("tag", "certificate"):
             key = (row.cells["tag"], row.cells["certificate"])
+            if key in known.calibrations and key in by_command:
+                continue
             if key in known.calibrations:
                 yield row.finding(
                     "certificate", "a new certificate; the records hold this one, and a certificate is recorded whole"

@@ -20,7 +20,7 @@ from calib.procedures.rows_together import (
     same_time,
     unit_known,
 )
-from calib.procedures.sheets import Row, Sheets
+from calib.procedures.sheets import Row, Sheets, bytes_of
 from calib.procedures.standing import section_from
 from calib.quantities import unit
 from calib.records.tables import DUCT, THERMAL, VELOCITY_PRESSURE
@@ -405,10 +405,9 @@ def _log(row: Row) -> Iterable[Finding]:
         yield row.finding("log_file", "the name of a file in the folder of readings.csv")
         return
     path = Path(row.source).parent / name if row.number is not None else Path(name)
-    try:
-        content = path.read_bytes()
-    except OSError as error:
-        yield row.finding("log_file", f"a file that can be read ({error.strerror})")
+    content, expected = bytes_of(path)
+    if expected is not None:
+        yield row.finding("log_file", expected)
         return
     wrong = log_findings(str(path), content)
     yield from wrong

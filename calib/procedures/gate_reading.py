@@ -112,14 +112,23 @@ def _pair(
         tags = {number: one.tag for number, one in records.instruments.items()}
         yield from reasons_against(records.pairs, instrument, probe, at, tags)
     if probe is not None and instrument.density_effect == tables.VELOCITY_PRESSURE:
-        own = records.register[instrument.tag]
-        as_pair = replace(
-            records.register[probe.tag],
-            calibrations=own.calibrations,
-            interval_months=own.interval_months,
-            interval_changes=own.interval_changes,
-        )
-        yield from gate({**records.register, probe.tag: as_pair}, probe.tag, at, now).reasons
+        yield from probe_of(records, instrument, probe, at, now).reasons
+
+
+def probe_of(
+    records: OnRecord, meter: tables.Instrument, probe: tables.Instrument, at: datetime, now: datetime
+) -> Decision:
+    """Decision on a probe with its meter: by its own calibration, or by the meter's where both were calibrated as one."""
+    if meter.density_effect != tables.VELOCITY_PRESSURE:
+        return gate(records.register, probe.tag, at, now)
+    own = records.register[meter.tag]
+    as_pair = replace(
+        records.register[probe.tag],
+        calibrations=own.calibrations,
+        interval_months=own.interval_months,
+        interval_changes=own.interval_changes,
+    )
+    return gate({**records.register, probe.tag: as_pair}, probe.tag, at, now)
 
 
 def _shown(reading: tables.Reading, observed: Observed, value: float) -> str:

@@ -16,7 +16,15 @@ from sqlmodel import Session, col, select
 from calib.confirmation import proposals
 from calib.confirmation.acceptance import CORRECTED, INDICATION
 from calib.confirmation.drift import Drift, Line, line, time_to, wandering
-from calib.confirmation.history import MONTHS_IN_A_YEAR, CalibrationErrors, ErrorPoints, History, changes, years_between
+from calib.confirmation.history import (
+    MONTHS_IN_A_YEAR,
+    CalibrationErrors,
+    ErrorPoints,
+    History,
+    changes,
+    one_a_day,
+    years_between,
+)
 from calib.confirmation.interval import interval_at
 from calib.confirmation.proposals import Proposal
 from calib.confirmation.reliability import FoundInterval, Proportion, Rate
@@ -107,7 +115,7 @@ def review_interval(session: Session, tag: str, on: date, target: float, judged:
         (
             proposals.by_drift(BY_LINE, present, _times(instrument, points, by_line=True)),
             proposals.by_drift(BY_CHANGES, present, _times(instrument, points, by_line=False)),
-            proposals.by_simple_response(present, _largest_share(instrument, history, judged)),
+            proposals.by_simple_response(present, _ended(history), _largest_share(instrument, history, judged)),
             by_proportion,
             by_rate,
         ),
@@ -115,7 +123,7 @@ def review_interval(session: Session, tag: str, on: date, target: float, judged:
 
 
 def _until(history: History, on: date) -> History:
-    return tuple(one for one in history if one.on <= on)
+    return one_a_day([one for one in history if one.on <= on])
 
 
 def _indications(history: History) -> Floats:
@@ -156,6 +164,11 @@ def _times(instrument: Instrument, points: Sequence[PointReview], *, by_line: bo
         for one in points
         if (one.line if by_line else one.wandering) is not None and np.isfinite(one.limit)
     ]
+
+
+def _ended(history: History) -> float:
+    """Length of the last interval that ended [months]; 0 where none did."""
+    return years_between(history[-2].on, history[-1].on) * MONTHS_IN_A_YEAR if len(history) > 1 else 0.0
 
 
 def _largest_share(instrument: Instrument, history: History, judged: str) -> float | None:

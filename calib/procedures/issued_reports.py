@@ -70,7 +70,9 @@ def bytes_of(session: Session, job: str, revision: int, form: str) -> bytes:
         )
     ).first()
     if found is None:
-        raise NotInRecordsError(f"no revision {revision} of the report of {job} as {form}: {_issued(session, job)}")
+        is_there = any(one.revision == revision for one in issues_of(session, job))
+        what = f"the report of {job} as {form}" if is_there else f"the report of {job}"
+        raise NotInRecordsError(f"no revision {revision} of {what}: {_issued(session, job)}")
     return found
 
 

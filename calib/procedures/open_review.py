@@ -10,6 +10,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
+from shlex import quote
 from typing import Any
 
 import numpy as np
@@ -71,7 +72,7 @@ class Reviewed:
     @property
     def remarks(self) -> tuple[str, ...]:
         """What a person is told, a line each."""
-        told = (f"{one}: calib review show {one.tag} {one.certificate}" for one in self.opened)
+        told = (f"{one}: calib review show {quote(one.tag)} {quote(one.certificate)}" for one in self.opened)
         return (*(f"notice: {one}" for one in self.notices), *told)
 
 

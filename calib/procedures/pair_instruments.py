@@ -5,10 +5,11 @@ A probe belongs to one meter at a time; a meter may have several probes. Common 
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 
 from sqlmodel import Session, col, or_, select
 
+from calib.confirmation.interval import has_happened
 from calib.errors import BadInputError, Finding
 from calib.procedures.authorise import append
 from calib.procedures.find import instrument_tagged
@@ -28,9 +29,9 @@ class Pair:
     since: datetime
     until: datetime | None  # absent: they are paired still
 
-    def holds(self, at: datetime) -> bool:
-        """Whether they are paired at a time."""
-        return self.since <= at and (self.until is None or at < self.until)
+    def holds(self, at: datetime | date) -> bool:
+        """Whether they are paired at a time, or at the end of a day as a whole."""
+        return has_happened(self.since, at) and (self.until is None or not has_happened(self.until, at))
 
 
 def pairs_of(records: Iterable[Pairing]) -> tuple[Pair, ...]:

@@ -16,7 +16,7 @@ from zipfile import is_zipfile
 
 from calib.errors import Finding
 from calib.procedures.columns import FILES
-from calib.procedures.sheets import Column, Row, read_file, rows_of
+from calib.procedures.sheets import Column, Row, bytes_of, read_file, rows_of
 
 LARGEST = 25_000_000  # bytes of a file that is read or kept
 _NAMES = ("tag", "certificate")  # known from the command: they may be left out
@@ -45,20 +45,13 @@ def read_comparisons(
     else:
         rows, findings = read_file(path, columns)
     for row in rows:
-        row.cells = {"tag": tag, "certificate": certificate} | row.cells
+        row.cells = {"tag": tag.strip(), "certificate": certificate.strip()} | row.cells
     return rows, findings
 
 
 def _content(path: Path) -> tuple[bytes, Finding | None]:
-    try:
-        size = path.stat().st_size
-        if size > LARGEST:
-            return b"", Finding(
-                str(path), None, None, None, f"a file of at most {LARGEST / 1e6:g} MB (it has {size / 1e6:.1f})"
-            )
-        return path.read_bytes(), None
-    except OSError as error:
-        return b"", Finding(str(path), None, None, None, f"a file that can be read ({error.strerror})")
+    content, expected = bytes_of(path, LARGEST)
+    return content, None if expected is None else Finding(str(path), None, None, None, expected)
 
 
 def _read_workbook(

@@ -1,7 +1,7 @@
 """Is an instrument ready for use: the gate's answer before a job, and the uncertainty there."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
@@ -11,6 +11,7 @@ from calib.confirmation.interval import Decision, gate
 from calib.measurement import flows
 from calib.procedures.evaluate import Results, results
 from calib.procedures.find import instrument_tagged
+from calib.procedures.gate_reading import probe_of
 from calib.procedures.indicated import single
 from calib.procedures.on_record import OnRecord, on_record
 from calib.procedures.stability_of import basis_of, limits_basis, stability_at
@@ -56,9 +57,32 @@ def ready(
         decision = gate(
             records.register, one.tag, at, max(at, now), None if asked is None else asked[0], indication or ""
         )
+        decision = replace(decision, reasons=(*decision.reasons, *_without_partner(records, one, at, max(at, now))))
         there = _at_indication(records, one, decision, asked, at) if asked is not None and decision.allowed else None
         answers.append(Readiness(one, decision, there))
     return answers
+
+
+def _without_partner(records: OnRecord, one: Instrument, at: datetime, now: datetime) -> Iterable[str]:
+    """Why there is nothing to use it with: every reading of a pair needs both, and each of its partners is refused."""
+    held = [pair for pair in records.pairs if pair.holds(at)]
+    decisions = [
+        *(
+            gate(records.register, records.instruments[pair.meter_id].tag, at, now)
+            for pair in held
+            if pair.probe_id == one.id
+        ),
+        *(
+            probe_of(records, one, records.instruments[pair.probe_id], at, now)
+            for pair in held
+            if pair.meter_id == one.id
+        ),
+    ]
+    if any(decision.allowed for decision in decisions):
+        return
+    for decision in decisions:
+        for reason in decision.reasons:
+            yield f"{one.tag}: it belongs with {reason}"
 
 
 def _at_indication(

@@ -35,9 +35,8 @@ def _gear(session: Session, register: Iterable[str], on: date) -> dict[str, Gear
     instruments = session.exec(select(Instrument).order_by(col(Instrument.tag))).all()
     tags = {key(one.id): one.tag for one in instruments}
     partners: dict[str, set[str]] = defaultdict(set)
-    at = datetime.combine(on, time.max, UTC)
     for pair in all_pairs(session):
-        if pair.holds(at):
+        if pair.holds(on):
             probe, meter = tags[pair.probe_id], tags[pair.meter_id]
             partners[probe].add(meter)
             partners[meter].add(probe)

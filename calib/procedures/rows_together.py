@@ -64,6 +64,7 @@ def repeated(
     columns: tuple[str, ...],
     recorded: Callable[[tuple[str, ...]], bool],
     key_of: Callable[[Row, tuple[str, ...]], tuple[str, ...]] = _as_typed,
+    step: str = "leave the row out",
 ) -> Iterable[Finding]:
     """Rows whose key stands in an earlier row, or in the records."""
     first: dict[tuple[str, ...], Row] = {}
@@ -75,7 +76,7 @@ def repeated(
             place = f"{first[key].source} row {first[key].number}"
             yield duplicate(row, columns, f"each {' and '.join(columns)} once; it stands in {place} already")
         elif recorded(key):
-            yield duplicate(row, columns, "a new one; the records hold it already (leave the row out)")
+            yield duplicate(row, columns, f"a new one; the records hold it already ({step})")
         else:
             first[key] = row
 

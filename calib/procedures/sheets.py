@@ -5,6 +5,7 @@ import io
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from stat import S_ISDIR, S_ISREG
 
 from calib.errors import BadInputError, Finding
 
@@ -93,12 +94,26 @@ def _is_folder(path: Path) -> bool:
         return False
 
 
+def bytes_of(path: Path, largest: int | None = None) -> tuple[bytes, str | None]:
+    """Content of a plain file, or what was expected of it: a pipe or a device has no end that could be waited for."""
+    try:
+        found = path.stat()
+        if S_ISREG(found.st_mode) and largest is not None and found.st_size > largest:
+            return b"", f"a file of at most {largest / 1e6:g} MB, {largest:,} bytes (it has {found.st_size:,})"
+        if S_ISREG(found.st_mode) or S_ISDIR(found.st_mode):
+            return path.read_bytes(), None
+    except OSError as error:
+        return b"", f"a file that can be read ({error.strerror})"
+    return b"", "a file that can be read (this is a pipe or a device)"
+
+
 def read_file(path: Path, columns: Sequence[Column]) -> tuple[list[Row], list[Finding]]:
     """Rows of one CSV file (UTF-8, a header row), and what is wrong with it as a file."""
+    content, expected = bytes_of(path)
+    if expected is not None:
+        return [], [Finding(str(path), None, None, None, expected)]
     try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except OSError as error:
-        return [], [Finding(str(path), None, None, None, f"a file that can be read ({error.strerror})")]
+        text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         return [], [Finding(str(path), None, None, None, f"UTF-8 text (byte {error.start + 1} is none)")]
     if "\0" in text:

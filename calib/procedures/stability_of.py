@@ -13,7 +13,7 @@ from datetime import date
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from calib.confirmation.history import CalibrationErrors, History, changes, years_between
+from calib.confirmation.history import CalibrationErrors, History, changes, one_a_day, years_between
 from calib.confirmation.interval import CalibrationOnRecord
 from calib.confirmation.stability import FEWEST, stability
 from calib.procedures.indicated import StabilityHere, resolution_of, stability_limits
@@ -76,7 +76,8 @@ def up_to(history: History, certificate: str) -> tuple[CalibrationErrors, ...]:
             repaired = False
         if one.certificate == certificate:
             break
-    return tuple(kept) if len(kept) > FEWEST else ()
+    of_days = one_a_day(kept)
+    return of_days if len(of_days) > FEWEST else ()
 
 
 def hidden_change(instrument: tables.Instrument) -> float:

@@ -211,7 +211,8 @@ class _Gaps:
             standard = self._tag(link.on)
             day = date.fromisoformat(one.calibrated_on)
             for reason in gate(self.register, standard, day, day).reasons:
-                yield f"{tag}: reference standard of certificate {one.certificate} on {one.calibrated_on}: {not_put_right_since(reason, tag)}"
+                why = not_put_right_since(reason, tag)
+                yield f"{tag}: reference standard of certificate {one.certificate} on {one.calibrated_on}: {why}"
 
     def _of_instruments(self, record: Record) -> Iterator[str]:
         for link in self.graph.get(record, ()):

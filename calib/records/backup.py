@@ -57,6 +57,8 @@ def back_up(location: str, target: Path, progress: Progress = lambda _: None) ->
 
 
 def _must_be_new(target: Path, location: str) -> None:
+    if on_file.is_beside_another(target):
+        raise RecordsError(f"{target}: SQLite takes a file of such a name for its own log: name another file")
     try:
         if target.exists():
             raise RecordsError(f"{target} is there already: name another file, a backup overwrites none")

@@ -43,6 +43,10 @@ def _make_on_server(server: Server) -> None:
 
 
 def _make_file(path: Path) -> None:
+    if on_file.is_beside_another(path):
+        raise RecordsError(
+            f"{path}: SQLite takes a file of such a name for its own log: name another file with --records"
+        )
     try:
         present, folder = path.exists(), path.parent.is_dir()
     except OSError as error:  # a name too long for the system, a folder one may not enter
@@ -155,7 +159,7 @@ def _schema_of(place: Path | Server) -> str:
 def _opened(place: Path | Server) -> tuple[Engine, str]:
     """Engine on records that are there, and their schema; raises RecordsError."""
     if isinstance(place, Path) and not _is_file(place):
-        raise RecordsError(f"no records at {place}: make them with `calib init`, or name others with --records")
+        raise RecordsError(_no_file(place))
     try:
         return _asked(place, _engine(place))
     except RecordsError as error:
@@ -175,6 +179,17 @@ def _asked(place: Path | Server, engine: Engine) -> tuple[Engine, str]:
     if isinstance(place, Server):
         raise RecordsError(f"no records at {place}: make them with `calib init`, or name others with --records")
     raise RecordsError(f"{place} is a database, but holds no calibration records: name another file with --records")
+
+
+def _no_file(path: Path) -> str:
+    try:
+        is_something = path.exists()
+    except OSError:  # a name that is too long for the system
+        is_something = False
+    if not is_something:
+        return f"no records at {path}: make them with `calib init`, or name others with --records"
+    kind = "a folder" if path.is_dir() else "no plain file"
+    return f"{path} is {kind}: name the file of the records with --records"
 
 
 def _is_file(path: Path) -> bool:

@@ -18,6 +18,7 @@ _NEXT_STEP = {
     sqlite3.SQLITE_CANTOPEN: "look at the permissions of the file and of its folder",
     sqlite3.SQLITE_FULL: "make room and run it again",
     sqlite3.SQLITE_IOERR: "look at the disk and at the room on it",
+    sqlite3.SQLITE_NOTADB: "name the file of the records with --records, or go back to a backup if it was one",
     sqlite3.SQLITE_CORRUPT: "the file is damaged, go back to a backup and verify it",
 }
 
@@ -78,6 +79,11 @@ def cause_of(error: sqlite3.Error, wait: float) -> str:
 def _code(error: sqlite3.Error) -> int:
     found = getattr(error, "sqlite_errorcode", None)  # absent where Python's own library raises
     return 0 if found is None else found & 0xFF
+
+
+def is_beside_another(path: Path) -> bool:
+    """Whether a file of this name would be taken for the log of the one it is named after, and thrown away with it."""
+    return path.name.endswith(("-wal", "-shm", "-journal"))
 
 
 def _log(path: Path) -> Path:

@@ -6,7 +6,7 @@ Expected values by hand from the definitions (VIM 4.20, instrumental drift).
 import numpy as np
 import pytest
 
-from calib.confirmation.history import changes, error_points, unbroken, years_between
+from calib.confirmation.history import changes, error_points, one_a_day, unbroken, years_between
 from tests.histories import FIRST, calibrated, points, yearly
 
 
@@ -73,3 +73,10 @@ def test_a_history_is_broken_where_a_certificate_does_not_reach_the_indication()
     history = [*yearly(0.0, 0.1, indications=(1.0, 5.0)), calibrated(900, 0.2), calibrated(1200, 0.3)]
     assert len(unbroken(history, 2.0)) == 4
     assert len(unbroken(history, 9.0)) == 2
+
+
+def test_of_two_certificates_of_one_day_the_last_counts_and_a_repair_before_both_is_kept():
+    wrong, right = calibrated(365, 9.9, repaired=True), calibrated(365, 0.2)
+    kept = one_a_day([calibrated(0, 0.1), wrong, right, calibrated(730, 0.3)])
+    assert [float(one.left.error[0]) for one in kept] == [0.1, 0.2, 0.3]
+    assert [one.repaired_before for one in kept] == [False, True, False]

@@ -1,6 +1,6 @@
 """Due date and the gate (ISO/IEC 17025:2017, 6.4; ILAC-G24 / OIML D 10): each rule with its boundary."""
 
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta, timezone
 
 import pytest
 from hypothesis import given
@@ -324,6 +324,29 @@ def test_standards_must_have_been_in_order_on_the_day_of_the_calibration(standar
         reason.startswith("VANE-1: reference standard of certificate C-2: REF-1: ") and word in reason
         for reason in decision.reasons
     )
+
+
+@pytest.mark.parametrize("hours", [-11, -8, 0, 1, 13])
+def test_a_day_ends_where_the_calendar_of_whoever_recorded_it_turns(hours):
+    """Suspended late in the evening, released early in the next morning, as the calendar on the wall says, in any zone."""
+    zone = timezone(timedelta(hours=hours))
+    evening = EventOnRecord(SUSPENSION, datetime.combine(IN_HOUSE, time(23, 30), zone), "dropped")
+    morning = EventOnRecord(RELEASE, datetime.combine(IN_HOUSE + ONE_DAY, time(0, 30), zone), "checked")
+    vane = instrument(calibration(calibrated_on=date(2025, 7, 1)), tag="REF-1", events=[evening, morning])
+    listed = {
+        day: [one.reasons for one in due_list(register(vane), day, 0)]
+        for day in (IN_HOUSE - ONE_DAY, IN_HOUSE, IN_HOUSE + ONE_DAY)
+    }
+    assert listed[IN_HOUSE - ONE_DAY] == listed[IN_HOUSE + ONE_DAY] == []
+    assert "suspended since 2025-08-01T23:30:00" in listed[IN_HOUSE][0][0]
+    assert "suspended" in decided(BY_STANDARD, date(2025, 12, 1), vane).reasons[0]
+
+
+@pytest.mark.parametrize("kind", [SUSPENSION, RETIREMENT])
+def test_what_would_help_a_standard_today_is_not_said_of_the_day_of_a_calibration(kind):
+    standard = instrument(calibration(), tag="REF-1", events=[event(kind, IN_HOUSE)])
+    (reason,) = decided(BY_STANDARD, date(2025, 12, 1), standard).reasons
+    assert reason.endswith("(dropped): have VANE-1 calibrated again, against a standard in calibration")
 
 
 def test_a_standard_that_fell_due_since_does_no_harm():

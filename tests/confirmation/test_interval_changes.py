@@ -3,6 +3,7 @@
 Source: common practice, no source: a due date that was given is never put off afterwards.
 """
 
+from dataclasses import replace
 from datetime import UTC, date, datetime
 
 import pytest
@@ -56,6 +57,13 @@ def test_a_shorter_interval_holds_from_its_time_on_only():
         gate({"VA-1": instrument}, "VA-1", at(day), at("2026-01-01")).allowed for day in ("2025-08-31", "2025-09-02")
     ]
     assert allowed == [True, False]
+
+
+def test_an_interval_set_in_the_evening_holds_for_that_day_in_any_zone():
+    evening = datetime.fromisoformat("2025-09-01T20:00-08:00")
+    instrument = replace(vane(), interval_changes=(IntervalChange(evening, 6),))
+    due_on = [gate({"VA-1": instrument}, "VA-1", day, day).due_on for day in (date(2025, 8, 31), date(2025, 9, 1))]
+    assert due_on == [date(2026, 1, 10), date(2025, 7, 10)]
 
 
 @pytest.mark.parametrize(("day", "months"), [("2025-02-28", 12), ("2025-03-01", 9), ("2025-08-01", 18)])

@@ -19,17 +19,32 @@ def found(passed, failed, months=12.0):
     [(0.0, 15), (0.8, 15), (0.801, 12), (1.0, 12), (1.0001, 6), (5.0, 6)],
 )
 def test_the_staircase_goes_up_kept_or_down(share, months):
-    assert proposals.by_simple_response(PRESENT, share).months == months
+    assert proposals.by_simple_response(PRESENT, 12.0, share).months == months
 
 
 @pytest.mark.parametrize(("present", "longer", "shorter"), [(1, 2, 1), (3, 4, 1), (24, 30, 12)])
 def test_the_staircase_moves_by_whole_months(present, longer, shorter):
-    assert proposals.by_simple_response(present, 0.1).months == longer
-    assert proposals.by_simple_response(present, 2.0).months == shorter
+    assert proposals.by_simple_response(present, present, 0.1).months == longer
+    assert proposals.by_simple_response(present, present, 2.0).months == shorter
+
+
+@pytest.mark.parametrize(
+    ("ended", "share", "months"),
+    [
+        (12.0, 0.1, None),  # a good year says nothing for 30 months
+        (12.0, 0.9, 12),  # near the limit after a year: no longer than that
+        (12.0, 1.2, 6),
+        (19.2, 0.1, 30),  # a fifth shorter is as long as
+        (19.1, 0.1, None),
+        (30.0, 0.1, 30),  # recalibrated late: from the present one
+    ],
+)
+def test_the_staircase_takes_no_step_up_from_an_interval_that_nobody_has_lived_through(ended, share, months):
+    assert proposals.by_simple_response(24, ended, share).months == months
 
 
 def test_without_comparisons_as_found_there_is_no_staircase():
-    assert proposals.by_simple_response(PRESENT, None).months is None
+    assert proposals.by_simple_response(PRESENT, 0.0, None).months is None
 
 
 @pytest.mark.parametrize(

@@ -1,8 +1,10 @@
 """What a recalibration round holds, and what nothing would measure meanwhile. Source: common practice, no source."""
 
-from datetime import date, timedelta
+from datetime import date, datetime, time, timedelta, timezone
 
-from calib.confirmation.interval import RETIREMENT, SUSPENSION
+import pytest
+
+from calib.confirmation.interval import RETIREMENT, SUSPENSION, EventOnRecord
 from calib.confirmation.recalibration import Gear, recalibration_round
 from tests.confirmation.test_interval import DUE, calibration, check, event, instrument, register
 
@@ -111,3 +113,10 @@ def test_in_house_calibrations_name_their_standards_and_whether_they_may_be_used
 def test_nothing_due_makes_no_round():
     found = asked(vane("A", 1, calibrated_on=LATER))
     assert (found.parcels, found.gaps) == ((), ())
+
+
+@pytest.mark.parametrize("hours", [-8, 0, 13])
+def test_what_was_retired_this_evening_stays_at_home_in_any_zone(hours):
+    evening = datetime.combine(BEFORE, time(23, 30), timezone(timedelta(hours=hours)))
+    gone = instrument(calibration(), tag="A", events=[EventOnRecord(RETIREMENT, evening, "worn out")])
+    assert asked(gone).parcels == ()

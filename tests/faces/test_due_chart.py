@@ -15,7 +15,7 @@ from calib.confirmation.interval import (
 )
 from calib.errors import CalibError
 from calib.faces.due_chart import DueDrawing, drawing_of, due_alternative, due_chart
-from calib.faces.history_charts import control_alternative, history_alternative
+from calib.faces.history_charts import control_alternative, control_chart, history_alternative
 from tests.command import calib
 from tests.pictures import CHECKS, FLEET, HISTORY, ON
 
@@ -107,6 +107,16 @@ def test_the_texts_of_what_runs_over_time_tell_their_numbers():
     assert "Check standard: 13 checks, 1 failed; the last, on 2026-05-13, is 2.65" in control_alternative(
         "VA-11", CHECKS
     )
+    assert "Zero: 1 check, 0 failed; the last, on 2026-05-04, is 0.01" in control_alternative("VA-11", CHECKS)
+
+
+def test_a_single_check_has_limits_from_side_to_side_and_an_axis_of_a_month():
+    axes = control_chart("TA-05", CHECKS[1:]).axes[0]
+    first, last = (num2date(one).date() for one in axes.get_xlim())
+    assert (first, last) == (date(2026, 4, 19), date(2026, 5, 19))
+    across = [one for one in axes.lines if one.get_label() == "limits"]
+    assert [one.get_ydata()[0] for one in across] == [-0.02, 0.02]
+    assert all(list(one.get_xdata()) == [0, 1] for one in across)  # of the axes' width
 
 
 # --- the commands ----------------------------------------------------------------------------------------------------------------

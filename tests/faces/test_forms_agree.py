@@ -49,9 +49,9 @@ def forms(request, tmp_path_factory):
 
 
 def stated(flow):
-    """Value ± U with its unit, and k, as the statement of the JSON has them."""
+    """Value ± U with its unit, and k, as the statement of the JSON has them; a minus sign for its hyphen."""
     said, unit, k = re.fullmatch(r"\((.*)\) (\S+), k = (.*)", flow["statement"]).groups()
-    return f"{said} {unit}", k
+    return f"{said.replace('-', '−')} {unit}", k
 
 
 def all_flows(content):

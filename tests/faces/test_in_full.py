@@ -10,6 +10,8 @@ import statistics
 
 import pytest
 
+from calib.faces.report.formulas import measurement_function
+from calib.procedures import in_full as full
 from tests.report_forms import Page
 
 PRINTED = 5e-6  # relative: six to seven digits are printed
@@ -99,7 +101,7 @@ class Budget:
         meter, probe = self.tags
         correction = self.curve(meter)
         if self.has("x̄"):
-            observed = statistics.fmean(self.indications(r"; indications (\S+) (\S+)\.(?: |$)"))
+            observed = statistics.fmean(self.indications(r"; indications ([\d.; ]+) (\S+)\.(?: |$)"))
             x = self.si("x̄", moved) if moved is not None and moved[0] == "x̄" else observed
             c = (
                 self.si("c(x̄)", moved)
@@ -108,7 +110,7 @@ class Budget:
             )
             return x + c
         if self.has("r"):
-            means = [statistics.fmean(self.indications(rf"{one} (\S+) (\S+) \(mean")) for one in ("open", "set")]
+            means = [statistics.fmean(self.indications(rf"{one} ([\d.; ]+) (\S+) \(mean")) for one in ("open", "set")]
             q1, q2 = (x + correction(x) for x in means)
             r = self.si("r", moved)
             return ((r / q1**2 - 1 / q2**2) / (r - 1)) ** -0.5
@@ -141,6 +143,16 @@ def budgets(parts):
 
 def test_each_kind_of_the_demo_has_one_budget_in_full(budgets):
     assert set(budgets) == KINDS
+
+
+def test_a_formula_in_one_line_of_text_is_the_same_product():
+    """ISO 3966: the mean of the points' means, each with its weight; side by side, "w_j1 / m" would be another index."""
+    kind = {
+        "measured": full.VELOCITY, "opening": full.DUCT, "shape": "round", "is_direct": False, "is_traverse": True,
+        "has_probe": False, "is_polynomial": True,
+    }  # fmt: skip
+    said = [one.plain for one in measurement_function(kind)]
+    assert said[1] == "v̄ = ∑_j w_j · 1 / m · ∑_k v_jk"
 
 
 @pytest.mark.parametrize("kind", sorted(KINDS))
@@ -178,7 +190,7 @@ def test_repeatability_and_resolution_are_worked_out_from_the_page(budgets, kind
     """GUM 4.2.3: s/sqrt(n); 4.3.7 and F.2.2.1: a step over the root of 12."""
     one = budgets[kind]
     row = one.rows["x̄"]
-    observed = [float(value) for value in re.search(r"; indications (\S+) ", one.text)[1].split(";")]
+    observed = [float(value) for value in re.search(r"; indications ([\d.; ]+) ", one.text)[1].split(";")]
     assert number(row[4]) == pytest.approx(statistics.stdev(observed) / math.sqrt(len(observed)), rel=1e-4)
     assert (row[5], row[6]) == ("A, t", str(len(observed) - 1))
     (part,) = [each for title, each in one.parts.items() if title.startswith(f"{one.tags[0]}, certificate")]

@@ -111,7 +111,7 @@ def test_without_errors_there_is_nothing_to_draw():
         (("interval", "VA-9"), "no instrument 'VA-9'"),
         (("interval", "VA-1", "--target", "100"), "--target: '100'; expected a percentage above 0 and below 100"),
         (("interval", "VA-1", "--judged", "taste"), "--judged: 'taste'; expected one of indication, corrected value"),
-        (("interval", "set", "VA-1", "0", "--reason", "x"), "months: '0'; expected a whole number, 1 or above"),
+        (("interval", "set", "VA-1", "0", "--reason", "x"), "months: '0'; expected a whole number, 1 to 9999"),
         (("interval", "VA-1", "--plot", "x.doc"), "a plot is written as .svg, .png or .pdf"),
     ],
 )
@@ -168,6 +168,14 @@ def test_a_comparison_that_does_not_agree_exits_1_and_closes_the_gate(small_reco
     assert "intermediate check (comparison) failed on 2026-03-05" in refused.out + refused.err
 
 
+def test_a_failed_check_says_where_to_look_for_what_it_touches(small_records):
+    zero = ("--kind", "zero", "--value", "0.5", "--low", "0", "--high", "0.02", "--unit", "m/s")
+    told = calib("check", "add", "VA-1", *zero, records=small_records)
+    assert told.status == 1
+    assert "may not be used from" in told.err
+    assert "calib trace down VA-1" in told.err
+
+
 def test_a_comparison_with_an_instrument_that_is_refused_exits_3(small_records):
     calib(
         "instrument", "suspend", "RS-1", "--reason", "dropped", "--at", "2026-03-01T09:00+00:00", records=small_records
@@ -207,3 +215,20 @@ def test_charts_are_answered_in_numbers(small_records):
     (series,) = calib("check", "chart", "VA-1", "--json", records=small_records).document["series"]
     assert (series["kind"], series["other"], series["unit"], series["drifting"]) == ("comparison", "RS-1", "1", False)
     assert series["checks"][0]["at"] == "2026-03-05T08:00:00+00:00"
+
+
+def test_a_longer_interval_says_since_when_it_holds(small_records, tmp_path):
+    """A calibration that was accepted the same day is accepted with it; one in use already is not lengthened."""
+    told = calib("interval", "set", "VA-1", "24", "--reason", "steady", records=small_records)
+    assert "from the next calibration accepted on; due on 2027-01-12" in told.out
+    sheet = tmp_path / "c-9.csv"
+    sheet.write_text(
+        "phase,reference,indication,unit,expanded_uncertainty,coverage_factor\n"
+        "as-found,1.00,1.01,m/s,0.02,2\nas-found,5.00,5.01,m/s,0.02,2\nas-found,9.00,9.01,m/s,0.02,2\n",
+        encoding="utf-8",
+    )
+    words = ("--laboratory", "North Laboratory", "--calibrated-on", "2026-02-20", "--comparisons", sheet)
+    assert calib("calibration", "add", "VA-1", "C-9", *words, "--by", "A. Person", records=small_records).status == 0
+    assert calib("calibration", "accept", "VA-1", "C-9", "--by", "B. Person", records=small_records).status == 0
+    told = calib("interval", "set", "VA-1", "36", "--reason", "steady", records=small_records)
+    assert "36 months instead of 24, at once; due on 2029-02-20" in told.out

@@ -23,6 +23,8 @@ SHOWN = (
     "lines",
 )  # what may make a page wider, or run in it
 
+TABLETS = (768, 912, 960, 1090)  # CSS pixels: upright, and about the widths at which the tables are set otherwise
+
 
 @pytest.fixture(scope="session")
 def demo_page(demo_folder):
@@ -43,9 +45,11 @@ def seen(tmp_path_factory, demo_page, hostile_pages):
     """Widths of the demo's and the hostile pages on a telephone, with the console."""
     names = ["demo", *hostile_pages, "wide"]
     wide = "<!DOCTYPE html><div style='width: 500px'>wide</div>"
-    pages = [demo_page.read_text(encoding="utf-8"), *hostile_pages.values(), wide]
-    found, console = browser.widths(tmp_path_factory.mktemp("narrow"), pages)
-    return dict(zip(names, found, strict=True)), console
+    demo = demo_page.read_text(encoding="utf-8")
+    pages = [demo, *hostile_pages.values(), wide, *[demo] * len(TABLETS)]
+    of_width = [browser.NARROW] * len(names) + list(TABLETS)
+    found, console = browser.widths(tmp_path_factory.mktemp("narrow"), pages, of_width)
+    return dict(zip([*names, *TABLETS], found, strict=True)), console
 
 
 def test_the_page_says_nothing_and_asks_for_nothing(tmp_path, demo_page):
@@ -67,6 +71,11 @@ def test_what_a_page_says_and_asks_for_would_be_seen(tmp_path):
 def test_no_page_scrolls_sideways_on_a_telephone(seen, name):
     widths, _ = seen
     assert widths[name] <= browser.NARROW
+
+
+@pytest.mark.parametrize("width", TABLETS)
+def test_the_page_does_not_scroll_sideways_on_a_tablet_or_in_half_a_window(seen, width):
+    assert seen[0][width] <= width
 
 
 def test_a_page_that_is_wider_than_a_telephone_would_be_seen(seen):

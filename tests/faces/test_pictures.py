@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from calib.faces import charts, job_charts
+from calib.faces.charts import style
 from calib.faces.due_chart import due_chart
 from tests import pictures
 from tests.drawn import DPI, DRAWN, figure_of, svg_of
@@ -88,6 +89,18 @@ def test_no_text_is_cut_off_and_none_lies_over_another(name):
     ]
     assert outside == []
     assert pictures.texts_over_texts(boxes) == []
+
+
+@pytest.mark.parametrize("dpi", [60, 160])
+def test_a_text_is_as_wide_at_every_resolution_as_when_the_picture_was_laid_out(dpi):
+    """Fitted to pixels, letters are up to 8 % wider at one resolution than at another, and the longest words were cut off."""
+    with style.house_style():
+        figure = due_chart(pictures.FLEET)
+        charts.as_png(figure)  # laid out
+        widths = {text: box.width / figure.dpi for text, box in pictures.boxes_of_texts(figure)}
+        figure.set_dpi(dpi)
+        after = {text: box.width / dpi for text, box in pictures.boxes_of_texts(figure)}
+    assert after == pytest.approx(widths, rel=0.02)
 
 
 @every_picture

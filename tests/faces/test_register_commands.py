@@ -185,6 +185,40 @@ def test_a_certificate_typed_again_attaches_no_file(records, workbook, certifica
     assert ledger_head(records) == before
 
 
+def test_a_certificate_typed_wrong_is_recorded_again_under_a_number_that_says_so(records, workbook):
+    """README.md ("Certificates"): both stay, and of one day the one recorded later counts."""
+    add(records, workbook)
+    calib("calibration", "accept", "PG-1", "C-7", "--on", "2026-03-01", *OTHER, records=records)
+    told = add(records, workbook)
+    assert told.err.count("error: ") == 1
+    assert "record it under a number that says so, and accept that as of the same day" in told.err
+    words = ("--laboratory", "South Laboratory", "--calibrated-on", "2026-02-20", "--comparisons", workbook)
+    kept = calib("calibration", "add", "PG-1", "C-7 (corrected)", *words, "--by", "A. Person", records=records)
+    assert "calib calibration accept PG-1 'C-7 (corrected)'" in kept.out
+    calib("calibration", "accept", "PG-1", "C-7 (corrected)", "--on", "2026-03-01", *OTHER, records=records)
+    (answer,) = calib("ready", "PG-1", "--on", "2026-03-01", "--json", records=records).document["instruments"]
+    assert answer["certificate"] == "C-7 (corrected)"
+    listed = calib("calibration", "list", "PG-1", "--json", records=records).document["calibrations"]
+    assert [one["certificate"] for one in listed][-2:] == ["C-7", "C-7 (corrected)"]
+
+
+def test_blanks_about_a_certificate_number_are_not_part_of_it(records, workbook):
+    words = ("--laboratory", "South Laboratory", "--calibrated-on", "2026-02-20", "--comparisons", workbook)
+    assert calib("calibration", "add", "PG-1", " C-7 ", *words, records=records).status == 0
+    assert calib("calibration", "show", "PG-1", "C-7", "--json", records=records).document["certificate"] == "C-7"
+
+
+def test_a_pass_with_a_u_wider_than_the_limits_says_how_little_it_shows(records, workbook):
+    wide = openpyxl.load_workbook(workbook)
+    for row in (2, 3, 4):
+        wide.active.cell(row, 5).value = 40.0
+    wide.save(workbook)
+    add(records, workbook)
+    told = calib("calibration", "accept", "PG-1", "C-7", *OTHER, records=records)
+    assert told.status == 0
+    assert "U is wider than the limits at 3 of 3 comparisons, the smallest probability of conformity is 0." in told.out
+
+
 # --- in house --------------------------------------------------------------------------------------------------------------------
 
 

@@ -14,9 +14,12 @@ import pytest
 
 from calib.faces.cautions import CAUTIONS
 from calib.faces.demo import run_demo
+from calib.faces.document import design_text
+from calib.faces.report.file_names import file_stem
 from calib.records import database, ledger
 from tests.command import calib
-from tests.folders import imported, only, records_of, small_job, write
+from tests.folders import changed, imported, only, records_of, small_job, write
+from tests.read_back import Workbook, as_shown
 from tests.report_forms import (
     CSV_RECORDS,
     MAYBE_NUMBER,
@@ -299,7 +302,60 @@ def test_every_reading_stands_on_the_page_with_u_and_k(demo):
 def test_every_total_stands_on_the_page(demo, part):
     for one in demo["content"][part]:
         stated, unit, _ = re.fullmatch(r"\((.*)\) (\S+), k = (.*)", one["flow"]["statement"]).groups()
-        assert any(f"{stated} {unit}" in row for row in demo["page"].rows)
+        assert any(f"{stated.replace('-', '−')} {unit}" in row for row in demo["page"].rows)
+
+
+def test_the_first_page_counts_the_decisions_that_the_table_of_risks_counts(demo):
+    """The latest reading of each outlet and duct that has a tolerance: 20 in the demo, of which 18 are accepted."""
+    first = re.search(r"Readings that stand.*?Refused", demo["page"].text)[0]
+    counts = re.findall(r"(Pass|Conditional pass|Conditional fail|Fail)\s*(\d+)", first)
+    assert counts == [("Pass", "14"), ("Conditional pass", "4"), ("Conditional fail", "1"), ("Fail", "1")]
+    assert ["Whole job", "20", "18"] in [row[:3] for row in demo["page"].rows]
+
+
+def test_the_picture_of_the_budgets_tells_which_contribution_is_the_largest(demo):
+    largest = [
+        max(one["contributions"], key=lambda each: each["variance_percent"])["name"]
+        for one in demo["content"]["readings"]
+    ]
+    (told,) = [
+        text for _, name, text in demo["page"].attributes if name == "aria-label" and text.startswith("Share of each")
+    ]
+    for name in set(largest):
+        assert f"{name} for {largest.count(name)}" in told
+
+
+def test_limits_name_no_part_that_is_nothing(demo):
+    text = demo["page"].text
+    assert "limits of change since calibration ± 0.05 kPa, maximum permissible error" in text
+    assert "limits of change since calibration ± (0.5 % of the indication + 0.1 Pa), maximum permissible error" in text
+    assert "limits of change since calibration ± 0.5 % of the indication, maximum permissible error" in text
+
+
+@pytest.mark.parametrize(
+    ("flow", "written"),
+    [
+        (38.5, "38.5"),
+        (550.86, "550.9"),
+        (9999.4, "9999"),
+        (9999.6, "10000"),
+        (14500.0, "14500"),
+        (-123456.7, "-123457"),
+    ],
+)
+def test_a_design_is_written_with_four_digits_and_never_with_an_exponent(flow, written):
+    assert design_text(flow) == written
+
+
+def test_a_large_design_is_written_out_in_page_picture_and_workbook(tmp_path):
+    records = records_of(tmp_path, changed(("outlets.csv", 2, "design_flow", "14500")))
+    assert calib("report", "J-1", "--format", "html,xlsx", "--into", tmp_path, records=records).status == 0
+    page = (tmp_path / "J-1.html").read_text(encoding="utf-8")
+    assert any("14500 m3/h" in row for row in Page.of(page).rows)
+    assert "e+04" not in page
+    book = Workbook.of((tmp_path / "J-1.xlsx").read_bytes())
+    rows = zip(book.sheets["Flows"], book.formats["Flows"], strict=True)
+    assert "14500" in [as_shown(row["Design"], form["Design"]) for row, form in rows]
 
 
 def test_refused_readings_stand_on_the_page_with_their_reasons(demo):
@@ -482,6 +538,35 @@ def test_a_job_s_name_makes_a_file_in_the_folder_that_was_named(tmp_path, job):
     assert len(list((tmp_path / "out").iterdir())) == (1 if ran.status == 0 else 0)
 
 
+@pytest.mark.parametrize(
+    ("job", "stem"),
+    [
+        ("CON", "_CON"),
+        ("nul.txt", "_nul.txt"),
+        ("com1", "_com1"),
+        ("CONE", "CONE"),
+        ("LM-27", "LM-27"),
+        ("../../x", "_.._x"),
+    ],
+)
+def test_a_job_called_as_a_device_of_windows_makes_a_file(job, stem):
+    """Microsoft, Naming files, paths and namespaces: CON, PRN, AUX, NUL, COM1 to COM9, LPT1 to LPT9, with whatever ending."""
+    assert file_stem(job) == stem
+
+
+@pytest.mark.parametrize(
+    ("certificates", "said"),
+    [(1, "1 refused reading is listed in the report; no flow is given for it"),
+     (2, "4 refused readings are listed in the report; no flow is given for them")],
+)  # fmt: skip
+def test_the_command_tells_how_many_readings_were_refused(tmp_path, certificates, said):
+    sheets = small_job()
+    for row in sheets["calibrations.csv"][2 - certificates : 2]:
+        row["due_on"] = "2026-02-10"
+    ran = calib("report", "J-1", "--format", "json", "--into", tmp_path / "out", records=records_of(tmp_path, sheets))
+    assert said in ran.err
+
+
 # --- little to report ------------------------------------------------------------------------------------------------------------
 
 
@@ -494,6 +579,7 @@ def test_a_job_without_readings_has_a_report(tmp_path):
         (name, None) for name in ("supply", "return", "exhaust", "net")
     ]
     assert "not measured" in Page.of(written["html"]).text
+    assert "None: no reading was recorded." in Page.of(written["html"]).text
     assert outside(Page.of(written["html"])) == []
 
 

@@ -287,7 +287,7 @@ def stated(flow):
 
 def flow_and_k(flow):
     value, unit, k = stated(flow)
-    return [f"{value} {unit}", k]
+    return [f"{value.replace('-', '−')} {unit}", k]
 
 
 def percent(p):

@@ -396,3 +396,36 @@ def test_ten_thousand_signs_without_a_space_stay_on_the_page(hostile):
 def test_an_empty_report_is_one_page(blocks):
     made = as_pdf(Layout("", "", 1, False, "2026-10-15", "", blocks=blocks), {})
     assert len(pikepdf.open(io.BytesIO(made)).pages) == 1
+
+
+def pages_of(*blocks):
+    """The text of each page of a report of these blocks."""
+    made = as_pdf(Layout("J-1", "Title", 1, False, "2026-10-15", "", blocks=blocks), {})
+    ran = subprocess.run(["pdftotext", "-layout", "-", "-"], input=made, capture_output=True, check=True)  # noqa: S607
+    return ran.stdout.decode().split("\f")[:-1]
+
+
+def test_an_appendix_begins_a_page():
+    first, second = pages_of(
+        Paragraph(runs("before")), Heading(2, "Appendix", begins_page=True), Paragraph(runs("after"))
+    )
+    assert "before" in first
+    assert "Appendix" in second
+
+
+SMALL = Table("Totals", FLOWS.columns, tuple(flow(number) for number in range(3)), is_compact=True)
+
+
+@pytest.mark.parametrize("lines", range(36, 46))
+def test_a_small_table_is_not_parted(lines):
+    """Whatever room the lines above leave on the page."""
+    (page,) = [one for one in pages_of(*[Paragraph(runs("line"))] * lines, SMALL) if "S1-0" in one]
+    assert "S1-2" in page
+
+
+@pytest.mark.parametrize("lines", range(34, 46))
+def test_a_formula_stands_with_what_it_is_of_and_with_the_table_below(lines):
+    part = (Heading(3, "B1"), Paragraph(runs("reading 1")), Formula("q = 1", "<mi>q</mi>", "q"), SMALL)
+    (page,) = [one for one in pages_of(*[Paragraph(runs("line"))] * lines, *part) if "B1" in one]
+    assert "reading 1" in page
+    assert "S1-0" in page

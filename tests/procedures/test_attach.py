@@ -4,9 +4,11 @@ Source: signatures of PDF (ISO 32000-1, 7.5), PNG (W3C, 5.2), JPEG (ITU-T T.81, 
 """
 
 import hashlib
+import os
 import sqlite3
 import zlib
 from contextlib import closing
+from pathlib import Path
 
 import pytest
 
@@ -101,13 +103,21 @@ def test_the_name_makes_no_difference(tmp_path):
 def test_a_file_of_25_megabytes_is_kept_and_one_byte_more_is_not(tmp_path):
     at_limit = PDF[:9] + b" " * (25_000_000 - len(PDF)) + PDF[9:]
     assert len(file(tmp_path, content=at_limit).content) == 25_000_000
-    with pytest.raises(BadInputError, match="at most 25 MB"):
+    with pytest.raises(BadInputError, match=r"at most 25 MB, 25,000,000 bytes \(it has 25,000,001\)"):
         file(tmp_path, content=at_limit + b"\n")
 
 
 def test_a_file_that_is_not_there_is_told(tmp_path):
     with pytest.raises(BadInputError, match="a file that can be read"):
         read_attachment(tmp_path / "nowhere.pdf")
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes with a name are POSIX")
+def test_a_pipe_is_not_waited_for(tmp_path):
+    os.mkfifo(tmp_path / "pipe.pdf")
+    for one in (tmp_path / "pipe.pdf", Path(os.devnull)):
+        with pytest.raises(BadInputError, match=r"a file that can be read \(this is a pipe or a device\)"):
+            read_attachment(one)
 
 
 def test_the_bytes_come_back_as_they_were(small_records, tmp_path):

@@ -20,7 +20,7 @@ from tests.procedures.test_import_cells import ABOVE_0, MOMENT, NO_NUMBER, ZONE,
 
 NOT_NEGATIVE = "a finite number, 0 or above"
 ABOVE_1 = "a finite number above 1"
-WHOLE = "a whole number, 1 or above"
+WHOLE = "a whole number, 1 to 9999"
 NUMBERS = "finite numbers joined by ;"
 EXACT = "only the outlet factor 1 of a free opening is exact"
 NEW = "a new one; the records hold it already"

@@ -47,6 +47,27 @@ def test_a_review_knows_nothing_of_later_days(records):
     assert found.counts is False
 
 
+def typed_again(sheets, certificate="C-101", wrong="9.99"):
+    """The sheets with a certificate that was typed wrong first, and recorded again under another number on the same day."""
+    for name in ("calibrations.csv", "comparisons.csv"):
+        of_it = [row for row in sheets[name] if row["certificate"] == certificate]
+        sheets[name] += [row | {"certificate": f"{certificate} (corrected)"} for row in of_it]
+    first = next(row for row in sheets["comparisons.csv"] if row["certificate"] == certificate)
+    first["reference"] = wrong
+    return sheets
+
+
+def test_a_certificate_that_was_typed_again_is_no_further_calibration(records, tmp_path):
+    """Counted twice it would narrow the bands and lengthen what they propose; the wrong one would make a drift."""
+    corrected = review(records_of(tmp_path / "again", typed_again(sheets_with_history())))
+    expected = review(records)
+    assert [one.certificate for one in corrected.history][-1] == "C-101 (corrected)"
+    bands = [[(one.line.rate, one.line.rate_uncertainty) for one in found.points] for found in (corrected, expected)]
+    assert bands[0] == bands[1]
+    assert numbers(corrected) == numbers(expected)
+    assert len(corrected.family) == len(expected.family)
+
+
 def test_it_says_whether_history_counts_for_the_readings(records, small_records):
     assert review(records).counts is True
     assert review(small_records).counts is False
@@ -172,9 +193,9 @@ def test_a_change_is_an_event_with_its_reason(small_records):
 @pytest.mark.parametrize(
     ("months", "reason", "expected"),
     [
-        ("0", "why", "a whole number, 1 or above"),
-        ("9.5", "why", "a whole number, 1 or above"),
-        ("a year", "why", "a whole number, 1 or above"),
+        ("0", "why", "a whole number, 1 to 9999"),
+        ("9.5", "why", "a whole number, 1 to 9999"),
+        ("a year", "why", "a whole number, 1 to 9999"),
         ("12", "why", "another number of months than the 12 in force"),
         ("9", "  ", "why, in a few words"),
     ],

@@ -5,13 +5,14 @@ Source: README.md ("Commands", "Certificates"); common practice, no source.
 
 import copy
 import shutil
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 import pytest
 
 from calib.errors import BadInputError, NotInRecordsError
 from calib.procedures.evaluate import evaluate
 from calib.procedures.pair_instruments import PAIRED, PARTED, all_pairs, change_pair, pairings_of
+from calib.procedures.ready import ready
 from calib.procedures.record_event import record_event
 from calib.records import database, ledger
 from tests.every_way import NOW, every_way
@@ -79,6 +80,13 @@ def test_a_pair_holds_from_its_time_until_it_is_parted(prepared):
     change(prepared, PARTED, at=MORNING + timedelta(days=1), reason="meter goes back")
     (pair,) = pairs(prepared)
     assert [pair.holds(MORNING + timedelta(hours=h)) for h in (-1, 0, 23, 24)] == [False, True, True, False]
+
+
+def test_of_a_day_as_a_whole_the_state_in_its_evening_counts_in_the_zone_it_was_recorded_in(prepared):
+    change(prepared, at=datetime.fromisoformat("2026-03-03T23:30-08:00"))
+    change(prepared, PARTED, at=datetime.fromisoformat("2026-03-04T23:30-08:00"))
+    (pair,) = pairs(prepared)
+    assert [pair.holds(date(2026, 3, day)) for day in (2, 3, 4)] == [False, True, False]
 
 
 def test_what_was_paired_may_be_paired_again(prepared):
@@ -196,3 +204,41 @@ def test_its_probe_passes_the_gate_with_the_calibration_of_the_pair(prepared, tm
         record_event(session, "PP-1", "suspension", MORNING, "head bent", SIGNED)
     (reason,) = refused(prepared, tmp_path, with_cells("S-1", probe="PP-1"))["S-1"]
     assert reason.startswith("PP-1: suspended since")
+
+
+def asked(records, tag, at=NOW):
+    with database.reading(str(records)) as session:
+        return ready(session, [tag], at, NOW, None)[0].decision.reasons
+
+
+def suspend(records, tag):
+    with database.writing(str(records)) as session:
+        record_event(session, tag, "suspension", MORNING + timedelta(hours=1), "bent", SIGNED)
+
+
+@pytest.mark.parametrize(("gone", "left"), [("PT-1", "DM-1"), ("DM-1", "PT-1")])
+def test_one_of_a_pair_is_not_ready_while_the_other_is_refused(prepared, gone, left):
+    """Each reading of the one without the other is refused, so the answer before a job must not be yes."""
+    change(prepared)
+    assert asked(prepared, left) == ()
+    suspend(prepared, gone)
+    (reason,) = asked(prepared, left)
+    assert reason.startswith(f"{left}: it belongs with {gone}: suspended since 2026-03-04T09:00:00+01:00 (bent): ")
+    change(prepared, PARTED, at=MORNING + timedelta(hours=2), reason="another probe")
+    assert asked(prepared, left) == ()
+
+
+def test_a_meter_with_another_probe_is_ready_with_that(prepared):
+    change(prepared)
+    change(prepared, probe="PT-2")
+    suspend(prepared, "PT-1")
+    assert asked(prepared, "DM-1") == ()
+    suspend(prepared, "PT-2")
+    assert len(asked(prepared, "DM-1")) == 2
+
+
+def test_a_probe_calibrated_with_its_meter_needs_no_calibration_of_its_own(prepared):
+    change(prepared, probe="PP-1", meter="PM-1")
+    assert asked(prepared, "PM-1") == ()
+    suspend(prepared, "PP-1")
+    assert "it belongs with PP-1: suspended since" in asked(prepared, "PM-1")[0]

@@ -4,6 +4,7 @@ Source: README.md ("Certificates"); what a spreadsheet shows for a number format
 """
 
 import csv
+import os
 from datetime import date
 
 import openpyxl
@@ -170,6 +171,12 @@ def test_a_file_that_is_none_is_told(tmp_path, content):
 
 def test_a_file_that_is_not_there_is_told(tmp_path):
     assert "a file that can be read" in only_finding(tmp_path / "nowhere.xlsx").expected
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes with a name are POSIX")
+def test_a_pipe_is_not_waited_for(tmp_path):
+    os.mkfifo(tmp_path / "typed.csv")
+    assert "this is a pipe or a device" in only_finding(tmp_path / "typed.csv").expected
 
 
 def test_a_csv_file_has_no_sheets(tmp_path):

@@ -22,6 +22,7 @@ from calib.records.tables import Instrument
 from calib.uncertainty.distributions import StudentT
 from tests.folders import NOW, SIGNED, imported, only, records_of, write
 from tests.job_with_history import DAYS, SHIFTS, errors, sheets_with_history
+from tests.procedures.test_interval_review import typed_again
 
 OBSERVED = date(2026, 3, 5)
 LAST = date(2026, 1, 12)
@@ -170,3 +171,14 @@ def test_an_instrument_that_indicates_another_quantity_has_no_errors_of_indicati
         assert history_of(session, wire) == ()
         vane = session.exec(select(Instrument).where(Instrument.tag == "VA-1")).one()
         assert len(history_of(session, vane)) == 1
+
+
+def test_a_certificate_that_was_typed_again_ends_one_interval(tmp_path):
+    """The gate takes the one recorded later; the history up to it is that of the days, not of the pieces of paper."""
+    once = stability(records_of(tmp_path / "once", sheets_with_history()))
+    again = records_of(tmp_path / "again", typed_again(sheets_with_history()))
+    assert stability(again) == once
+    with database.reading(str(again)) as session:
+        (answer,) = ready(session, ["VA-1"], NOW, NOW, "4.20 m/s")
+    assert answer.decision.calibration.certificate == "C-101 (corrected)"
+    assert answer.at.stability_basis.startswith(f"history of {len(DAYS)} intervals")

@@ -143,6 +143,17 @@ def test_a_file_that_is_there_is_not_overwritten(small_file, tmp_path):
     assert target.read_text(encoding="utf-8") == "another's"
 
 
+@pytest.mark.parametrize("ending", ["-wal", "-shm", "-journal"])
+def test_a_name_that_sqlite_keeps_for_its_log_is_refused(small_file, tmp_path, ending):
+    """The next command on the records would take the backup for their log, and throw it away."""
+    target = tmp_path / f"{small_file.name}{ending}"
+    with pytest.raises(RecordsError, match="SQLite takes a file of such a name for its own log: name another file"):
+        back_up(str(small_file), target)
+    with pytest.raises(RecordsError, match="SQLite takes a file of such a name for its own log: name another file"):
+        database.make(str(target))
+    assert not target.exists()
+
+
 def test_a_backup_into_a_missing_folder_is_refused(small_file, tmp_path):
     ran = calib("backup", tmp_path / "nowhere" / "backup.sqlite", records=small_file)
     assert ran.status == 2

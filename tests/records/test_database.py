@@ -1,5 +1,6 @@
 """Make, open, guard and refuse a records file. Source: common practice, no source; the pragmas are SQLite's own documentation."""
 
+import os
 import sqlite3
 from contextlib import closing
 
@@ -94,14 +95,21 @@ def test_a_missing_file_is_named_with_the_next_step(tmp_path, act):
 
 
 def test_a_folder_is_no_records_file(tmp_path):
-    with pytest.raises(RecordsError, match="no records at"):
+    with pytest.raises(RecordsError, match="is a folder: name the file of the records with --records"):
         database.open_records(str(tmp_path))
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes with a name are POSIX")
+def test_a_pipe_is_no_records_file(tmp_path):
+    os.mkfifo(tmp_path / "pipe.sqlite")
+    with pytest.raises(RecordsError, match="is no plain file: name the file of the records with --records"):
+        database.open_records(str(tmp_path / "pipe.sqlite"))
 
 
 def test_a_file_that_is_no_database_is_refused(tmp_path):
     path = tmp_path / "notes.txt"
     path.write_text("dear diary, " * 100, encoding="utf-8")
-    with pytest.raises(RecordsError, match="file is not a database"):
+    with pytest.raises(RecordsError, match="file is not a database: name the file of the records with --records"):
         database.open_records(str(path))
 
 

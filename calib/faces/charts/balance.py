@@ -11,6 +11,7 @@ from matplotlib.patches import Patch
 from calib.errors import CalibError
 from calib.faces.charts.outlets import flow_text, in_unit
 from calib.faces.charts.style import INK, PALE, SERVICE_LOOKS, SMALL, WIDTH, Look, house_style, short, titled
+from calib.faces.document import design_text
 
 Total = Mapping[str, Any]  # one of the content's totals
 Part = list[tuple[str, list[Total]]]  # what one picture shows: systems with their totals
@@ -143,7 +144,7 @@ def _total_text(one: Total) -> str:
     design = one["design"]
     if not design:
         return text
-    text += f" against {design['value']:.5g} {design['unit']}"
+    text += f" against {design_text(design['value'])} {design['unit']}"
     if design["percent_of_design"] is not None:
         text += f" ({design['percent_of_design']:.1f} % of design)"
     return text + (f", {design['conformity']}" if design["conformity"] else "")

@@ -69,12 +69,17 @@ def _residuals(axes: Axes, drawing: CurveDrawing) -> None:
 
 
 def curve_alternative(drawing: CurveDrawing) -> str:
-    """The picture of a curve in words."""
+    """The picture of a curve in words; a minus sign is one, since a hyphen is not read aloud."""
     largest = int(np.argmax(np.abs(drawing.residuals)))
     return (
         f"Calibration curve of {drawing.name}: {drawing.value_label} against {drawing.indication_label}, with "
-        f"{len(drawing.indication)} comparisons from {drawing.indication.min():.4g} to {drawing.indication.max():.4g}. The curve "
-        f"runs from {drawing.curve[0]:.3g} to {drawing.curve[-1]:.3g}; its band at k = 2 is at most ± {drawing.band.max():.2g}. "
-        f"The largest residual is {drawing.residuals[largest]:.2g} at {drawing.indication[largest]:.4g}, where U of the "
-        f"comparison is {drawing.expanded_uncertainty[largest]:.2g}."
+        f"{len(drawing.indication)} comparisons from {_told(drawing.indication.min(), 4)} to "
+        f"{_told(drawing.indication.max(), 4)}. The curve runs from {_told(drawing.curve[0], 3)} to {_told(drawing.curve[-1], 3)}; "
+        f"its band at k = 2 is at most ± {_told(drawing.band.max(), 2)}. "
+        f"The largest residual is {_told(drawing.residuals[largest], 2)} at {_told(drawing.indication[largest], 4)}, where U of "
+        f"the comparison is {_told(drawing.expanded_uncertainty[largest], 2)}."
     )
+
+
+def _told(value: float, digits: int) -> str:
+    return format(value, f".{digits}g").replace("-", "−")

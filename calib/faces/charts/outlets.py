@@ -86,7 +86,12 @@ def in_unit(flow: Mapping[str, Any], symbol: str) -> tuple[float, float]:
 
 def flow_text(flow: Mapping[str, Any]) -> str:
     """A flow of the content with its U and its unit: 412 ± 23 m3/h."""
-    return f"{round_result(flow['value'], flow['expanded_uncertainty'])} {flow['unit']}"
+    return f"{_rounded(flow['value'], flow['expanded_uncertainty'])} {flow['unit']}"
+
+
+def _rounded(value: float, expanded_uncertainty: float) -> str:
+    """Value ± U, with a minus sign where it is negative."""
+    return str(round_result(value, expanded_uncertainty)).replace("-", "−")
 
 
 def is_named(shown: OutletsDrawing) -> bool:
@@ -176,7 +181,7 @@ def _several(lot: Sequence[OutletDrawing]) -> str:
 
 
 def _percent(one: OutletDrawing) -> str:
-    return f"({round_result(one.value, one.expanded_uncertainty)}) %"
+    return f"({_rounded(one.value, one.expanded_uncertainty)}) %"
 
 
 def _told(word: str, lot: Sequence[OutletDrawing]) -> list[str]:

@@ -75,6 +75,7 @@ _STYLE: Any = {
     "font.family": "sans-serif",
     "font.sans-serif": ["DejaVu Sans"],  # comes with the drawing library: the same everywhere
     "font.size": 9,
+    "text.hinting": "none",  # a text is as wide as it was when the figure was laid out, at every resolution
     "axes.edgecolor": INK,
     "axes.labelcolor": INK,
     "axes.linewidth": 0.7,

@@ -84,12 +84,13 @@ def balance(
 
 
 def _total(one: dict[str, Any]) -> tuple[str, ...]:
+    from calib.faces.document import design_text
     from calib.faces.reading_answer import probability_text
 
     design = one["design"] or {}
     tolerance, percent = design.get("tolerance_percent"), design.get("percent_of_design")
     probability = design.get("probability_of_conformity")
-    shown = f"{design['value']:.5g} {design['unit']}" if design else "-"
+    shown = f"{design_text(design['value'], digits=5)} {design['unit']}" if design else "-"
     return (
         one["flow"]["statement"] if one["flow"] else "not measured",
         shown + (f" ± {tolerance:g} %" if tolerance is not None else ""),

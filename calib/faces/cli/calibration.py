@@ -1,6 +1,7 @@
 """Commands on calibrations and their certificates."""
 
 from pathlib import Path
+from shlex import quote
 from typing import Annotated, Any
 
 import typer
@@ -155,7 +156,7 @@ def _tell_recorded(document: dict[str, Any], as_json: bool) -> None:
         print_json(document)
         return
     tag, certificate = document["tag"], document["certificate"]
-    waits = f"; it counts once it is accepted: calib calibration accept {tag} {certificate}"
+    waits = f"; it counts once it is accepted: calib calibration accept {quote(tag)} {quote(certificate)}"
     tell(
         f"recorded certificate {certificate} of {tag} with {document['comparisons']} comparisons"
         f"{'' if document['accepted_on'] else waits}"

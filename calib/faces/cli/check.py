@@ -1,6 +1,7 @@
 """Commands on intermediate checks."""
 
 from pathlib import Path
+from shlex import quote
 from typing import Annotated, Any
 
 import typer
@@ -72,6 +73,7 @@ def add(
         tell("\n".join(_check_lines(document)))
     if document["result"] == "failed":
         say(f"{tag} may not be used from {document['at']} until it is recalibrated")
+        say(f"what was measured with it, and the reports that hold it: calib trace down {quote(tag)}")
         raise typer.Exit(1)
 
 

@@ -108,6 +108,8 @@ def set_(
 ) -> None:
     """Set another calibration interval: a shorter one holds at once, a longer one from the next calibration accepted on.
 
+    One that was accepted the same day is accepted with it.
+
     Example: calib interval set VA-11 9 --reason "review of 2026: drift reaches the limit after 10 months"
     """
     from calib.procedures.change_interval import change_interval
@@ -120,5 +122,5 @@ def set_(
         document = {"tag": tag, "before": changed.before, "interval_months": changed.months}
         print_json(document | {"due_on": None if due is None else str(due), "reasons": list(changed.decision.reasons)})
         return
-    since = "at once" if changed.months < changed.before else "from the next calibration accepted on"
+    since = "at once" if changed.at_once else "from the next calibration accepted on"
     tell(f"{tag}: interval {changed.months} months instead of {changed.before}, {since}; due on {due or '-'}")

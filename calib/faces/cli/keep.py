@@ -1,6 +1,7 @@
 """Commands that keep the records elsewhere: backup, export."""
 
 from pathlib import Path
+from shlex import quote
 from typing import Annotated
 
 import typer
@@ -80,4 +81,4 @@ def export(
         tell(f"{count:6d}  {name}")
     for name, count in found.not_imported.items():
         tell(f"{count:6d}  {name} (not imported)")
-    tell(f"wrote {folder}: calib import {folder} reads it back into other records")
+    tell(f"wrote {folder}: calib import {quote(str(folder))} reads it back into other records")

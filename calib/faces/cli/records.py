@@ -4,6 +4,7 @@ import re
 from dataclasses import asdict
 from datetime import date
 from pathlib import Path
+from shlex import quote
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -194,7 +195,7 @@ def due(
     for one in waiting if not as_json else ():
         tell(
             f"impact review open: {one.tag}, certificate {one.certificate}, {one.open_lines} of {len(one.lines)} lines: "
-            f"calib review show {one.tag} {one.certificate}"
+            f"calib review show {quote(one.tag)} {quote(one.certificate)}"
         )
     if any(one.overdue for one in entries):
         stop(1)

@@ -155,7 +155,9 @@ def _tell_written(job: str, written: "WrittenReport", *, is_issued: bool, as_jso
     state = "issued as" if is_issued else "a draft of"
     say(f"{state} revision {written.revision}{'' if is_issued else ': nothing was issued'}")
     if written.refusals:
-        say(f"{written.refusals} refused reading(s) are listed in the report; no flow is given for them")
+        several = written.refusals > 1
+        listed = f"{written.refusals} refused {'readings are' if several else 'reading is'} listed in the report"
+        say(f"{listed}; no flow is given for {'them' if several else 'it'}")
 
 
 def _write_again(records: str, job: str, revision: int, forms: list[str], into: Path, as_json: bool) -> None:

@@ -29,7 +29,7 @@ def calibrations(content: Content, used: Used, anchors: Anchors) -> Iterator[Blo
     """Each calibration that a flow rests on: the certificate, its comparisons as typed, the curve and what differs from it."""
     if not content["instruments"]:
         return
-    yield Heading(2, "Appendix A: calibrations", "calibrations")
+    yield Heading(2, "Appendix A: calibrations", "calibrations", begins_page=True)
     yield Paragraph(
         runs(
             "c = reference value − indication. The curve is fitted to the comparisons of one phase; residuals are what those "
@@ -110,11 +110,18 @@ def _specified(one: Content) -> Iterator[str]:
     )
     limits = one["stability_percent"] is not None or one["stability_absolute"] is not None
     percent, absolute = (one[f"{'stability' if limits else 'mpe'}_{part}"] for part in ("percent", "absolute"))
-    yield f"; limits of change since calibration ± ({percent or 0} % of the indication + {absolute or 0} {unit}), "
+    yield f"; limits of change since calibration ± {_limits(percent, absolute, unit)}, "
     yield one["stability_basis"]
     if one["resistance_ratio"]:
         yield f"; ratio of resistances r = {one['resistance_ratio']}, u(r) = {one['resistance_ratio_standard_uncertainty']}"
     yield "."
+
+
+def _limits(percent: object, absolute: object, unit: str) -> str:
+    """A part that is nothing is not named: 0.05 kPa, 2 % of the indication, (2 % of the indication + 0.02 m/s)."""
+    limits = ((percent, "% of the indication"), (absolute, unit))
+    parts = [f"{limit} {of}" for limit, of in limits if float(str(limit or 0))]
+    return f"({' + '.join(parts)})" if len(parts) > 1 else (parts or [f"0 {unit}"])[0]
 
 
 def _comparisons(one: Content) -> Table:

@@ -48,7 +48,7 @@ def _said(one: Mapping[str, Any]) -> str:
     design = one["design"] or {}
     share, judged = design.get("percent_of_design"), design.get("conformity")
     parts = (
-        one["flow"]["statement"] if one["flow"] else "not measured",
+        one["flow"]["statement"].replace("(-", "(−", 1) if one["flow"] else "not measured",
         f"{share:.1f} % of design" if share is not None else None,
         judged,
     )

@@ -1,6 +1,8 @@
 """What the flows rest on: decision rule and risks, amendments, refused readings, traverses, air, instruments, budgets."""
 
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
+from operator import itemgetter
 
 from calib.faces import charts
 from calib.faces.curve_answer import Content
@@ -22,6 +24,7 @@ from calib.faces.report.blocks import (
 )
 from calib.faces.report.written import (
     NOTHING,
+    count_of,
     degrees_text,
     flow_cell,
     moment,
@@ -111,7 +114,7 @@ def amendments(report: Content) -> Iterator[Block]:
         Column("Corrected"),
         Column("Before → after", is_wordy=True),
         Column("Reason", is_wordy=True),
-        Column("By, at"),
+        Column("By, at", is_wordy=True),
         Column("Latest flow before", is_number=True),
         Column("Latest flow after", is_number=True),
     )
@@ -138,11 +141,14 @@ def _amended(changes: Sequence[Content]) -> Iterator[str]:
         yield from (each["before"] or "none", " → ", each["after"] or "none")
 
 
+_NONE_REFUSED = "None: every reading was taken with an instrument in calibration."
+
+
 def refused(report: Content, anchors: Anchors) -> Iterator[Block]:
     """Readings that yield no flow, with the reasons."""
     yield Heading(2, "Refused readings", "refused")
     if not report["refusals"]:
-        yield Paragraph(runs("None: every reading was taken with an instrument in calibration."))
+        yield Paragraph(runs(_NONE_REFUSED if report["readings"] else "None: no reading was recorded."))
         return
     columns = (
         Column("Outlet"),
@@ -344,8 +350,8 @@ _SHARED = (
     "Repeatability is evaluated from the observations (Type A) where a reading has several, else from the instrument's declared "
     "repeatability (Type B). Calibration scatter, reference standard and stability are shared by all "
     "readings with one calibration; "
-    "dimension by the readings at one outlet; outlet factor by all outlets whose factor has the same "
-    "source; density by the readings "
+    "dimension by the readings at one outlet; outlet factor, with which an effective area is listed, by all outlets whose factor "
+    "or area has the same source; density by the readings "
     "with the same conditions of the air; probe by the readings with one probe; back pressure by the readings with one hood."
 )
 
@@ -388,6 +394,16 @@ def _shares(readings: Sequence[Content]) -> Iterator[Block]:
     yield Picture(
         "budget",
         charts.budget_chart(shown),
-        "Share of each contribution in the variance of each flow; the numbers are in the table above.",
+        _shares_told(shown),
         runs(f"{chosen}Each bar is one flow: what share of its variance u² comes from where."),
+    )
+
+
+def _shares_told(shown: Sequence[Content]) -> str:
+    """The picture of the shares in words: which contribution is the largest, and how often."""
+    largest = Counter(max(one["contributions"], key=itemgetter("variance_percent"))["name"] for one in shown)
+    told = ", ".join(f"{name} for {count}" for name, count in largest.most_common())
+    return (
+        f"Share of each contribution in the variance of {count_of(len(shown), 'flow', 'flows')}; their numbers are in the table "
+        f"above. The largest is: {told}."
     )

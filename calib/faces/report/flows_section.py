@@ -4,7 +4,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterator
 
 from calib.faces.curve_answer import Content
-from calib.faces.document import total_name
+from calib.faces.document import design_text, total_name
 from calib.faces.job_charts import balance_alternatives, balance_charts, overview_alternatives, overview_charts
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import (
@@ -71,7 +71,7 @@ def _facts(report: Content) -> Iterator[tuple[str, str]]:
     yield "Revision", str(report["revision"])
     yield "Decision rule", report["decision_rule"]
     yield "Readings that stand", str(len(report["readings"]))
-    judged = Counter(one["design"]["conformity"] for one in report["readings"] if one["design"] and one["in_totals"])
+    judged = Counter(one["design"]["conformity"] for one in report["readings"] if one["design"] and one["latest"])
     yield from ((word.capitalize(), str(judged[word])) for word in SIGNS if judged[word])
     yield "Refused", str(len(report["refusals"]))
 
@@ -148,8 +148,8 @@ def flows(report: Content, anchors: Anchors) -> Iterator[Block]:
     yield Paragraph(
         runs(
             f"Each flow is given as value ± expanded uncertainty U = k·u, with its coverage factor k for a coverage probability of "
-            f"{100 * first:g} %. A flow leads to its uncertainty budget, an instrument to its calibration. Times are local, with "
-            "their difference from UTC."
+            f"{100 * first:g}\N{NO-BREAK SPACE}%. A flow leads to its uncertainty budget, an instrument to its calibration. "
+            "Times are local, with their difference from UTC."
         )
     )
     yield from _overview(report["readings"])
@@ -227,7 +227,7 @@ def _judged(design: Content | None) -> tuple[Cell, ...]:
         return (words("none"), *[NOTHING] * 4)
     tolerance = design["tolerance_percent"]
     return (
-        number(design["value"], ".4g", design["unit"]),
+        Cell((Run(f"{design_text(design['value'])} {design['unit']}"),), design["value"], design["unit"]),
         NOTHING if tolerance is None else Cell((Run(f"± {tolerance:g} %"),), tolerance, "%"),
         number(design["percent_of_design"], ".1f"),
         statement(design["conformity"]),

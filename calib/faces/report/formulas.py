@@ -61,6 +61,7 @@ def _number(number: str) -> _Piece:
 
 _PLUS, _MINUS, _EQUALS, _TIMES = _sign("+"), _sign("−", "-"), _sign("="), _sign("·", "dot")
 _COMMA = _sign(",", plain=", ")
+_BESIDE = _Piece("", "", " · ")  # factors side by side: a product, which only a line of text has to say
 
 
 def _sum(*terms: _Piece) -> _Piece:
@@ -107,7 +108,7 @@ def _summed(index: str, one: _Piece) -> _Piece:
 
 
 def _mean_of(index: str, count: str, one: _Piece) -> _Piece:
-    return _over(_number("1"), _letter(count, count)) + _summed(index, one)
+    return _over(_number("1"), _letter(count, count)) + _BESIDE + _summed(index, one)
 
 
 _DELTA, _RHO, _PI = _letter("delta", "δ"), _letter("rho", "ρ"), _letter("pi", "π")
@@ -169,7 +170,7 @@ def _within(kind: Mapping[str, Any]) -> list[_Piece]:
     if kind["is_traverse"]:
         of_point = _mean_of("k", "m", single)
         return [
-            mean + _EQUALS + _summed("j", _with(_letter("w", "w"), "j")) + of_point,
+            mean + _EQUALS + _summed("j", _with(_letter("w", "w"), "j")) + _BESIDE + of_point,
             *_velocity(kind, single, x, index),
         ]
     if kind["measured"] == full.PRESSURE:

@@ -51,7 +51,7 @@ def budgets_in_full(content: Content, anchors: Anchors) -> Iterator[Block]:
     """One budget in full of each kind of measurement."""
     if not content["budgets_in_full"]:
         return
-    yield Heading(2, "Appendix B: budgets in full", "in-full")
+    yield Heading(2, "Appendix B: budgets in full", "in-full", begins_page=True)
     yield Paragraph(
         runs(
             "One flow of each kind of measurement, as GUM 4.1 and 5.1 set it out: X_i an input quantity, x_i its estimate, u(x_i) "
@@ -124,15 +124,20 @@ def _observed(reading: Content) -> Iterator[str]:
         return
     if reading["throttled_observations"]:
         open_values = reading["observations"] or reading["indication"]
-        yield f"; indications with the throttle open {open_values} {unit} (mean x̄_1)"
-        yield f", set {reading['throttled_observations']} {unit} (mean x̄_2)"
+        yield f"; indications with the throttle open {_apart(open_values)} {unit} (mean x̄_1)"
+        yield f", set {_apart(reading['throttled_observations'])} {unit} (mean x̄_2)"
     elif reading["logged"]:
         yield f"; {reading['observations_counted']} logged indications"
         yield f", worth {reading['effective_observations']:.1f} independent ones"
     elif reading["observations"]:
-        yield f"; indications {reading['observations']} {unit}"
+        yield f"; indications {_apart(reading['observations'])} {unit}"
     else:
         yield f"; one indication, {reading['indication']} {unit}"
+
+
+def _apart(observations: str) -> str:
+    """2.50;2.55;2.51 as typed, with room between: 2.50; 2.55; 2.51."""
+    return "; ".join(one.strip() for one in observations.split(";"))
 
 
 # --- tables ----------------------------------------------------------------------------------------------------------------------

@@ -150,7 +150,8 @@ def _notice(one: Notice) -> Iterator[str]:
 
 
 def _heading(one: Heading) -> Iterator[str]:
-    yield f"<h{one.level}{_anchored(one.anchor)}>{_text(one.text)}</h{one.level}>\n"
+    kind = ' class="page"' if one.begins_page else ""
+    yield f"<h{one.level}{_anchored(one.anchor)}{kind}>{_text(one.text)}</h{one.level}>\n"
 
 
 def _paragraph(one: Paragraph) -> Iterator[str]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from calib.faces.curve_answer import Content
-from calib.faces.document import total_name
+from calib.faces.document import design_text, total_name
 from calib.uncertainty.statement import round_uncertainty
 
 MOST_DECIMALS = 15  # of a number format; a float has no more digits
@@ -100,6 +100,11 @@ def _as_written(of: Callable[[Content], Any], form: str) -> Callable[[Content], 
     return lambda row: decimals(len(f"{of(row):{form}}".partition("e")[0].partition(".")[2]))
 
 
+def _design_as_written(row: Content) -> str:
+    """A format with the decimal places of the design flow on the page."""
+    return decimals(len(design_text(row["design"]["value"]).partition(".")[2]))
+
+
 def _as_typed(key: str) -> Callable[[Content], str]:
     """A format with the decimal places that were typed."""
     return lambda row: decimals(len(str(row[key]).partition(".")[2])) if "e" not in str(row[key]).lower() else GENERAL
@@ -128,7 +133,7 @@ _FLOW = (
     SheetColumn("Coverage probability", _at("flow", "coverage_probability"), '0.00" "%', 10),
 )
 _DESIGN = (
-    SheetColumn("Design", _at("design", "value"), _as_written(_at("design", "value"), ".4g"), 9),
+    SheetColumn("Design", _at("design", "value"), _design_as_written, 9),
     SheetColumn(
         "Tolerance [%]", _at("design", "tolerance_percent"), _as_written(_at("design", "tolerance_percent"), "g"), 10
     ),

@@ -38,6 +38,7 @@ _LONGEST_WORD = 28  # signs in running text
 _LONGEST_WORD_OF_FACT = 16
 _MOST_BETWEEN = 3  # blocks between a heading and the wide table that it goes with
 _MOST_ROWS_BESIDE = 25  # of tables, for a picture to be on their page
+_MOST_ROWS_WHOLE = 12  # of a table that is not parted by the end of a page
 _TALLEST = 0.82  # of a page's text, for a picture
 
 Told = dict[str, Any]
@@ -112,6 +113,7 @@ class Typesetting:
             "level": self._level,
             "text": text(heading.text.strip() or "–"),
             "bookmark": len(heading.text) <= LONGEST_UNSEEN,
+            "begins_page": heading.begins_page,
             **self._place(heading.anchor),
         }
 
@@ -128,6 +130,7 @@ class Typesetting:
             "caption": self._runs(table.caption),
             "rows": [self._row(row, table.columns, longest) for row in table.rows],
             "all_total": all(row.is_total for row in table.rows),
+            "whole": table.is_compact and len(table.rows) <= _MOST_ROWS_WHOLE,
         }
 
     def _row(self, row: Row, columns: Sequence[Column], longest: int) -> Told:
@@ -231,8 +234,8 @@ def _on_side(blocks: Sequence[Block], wide: set[int]) -> set[int]:
 
 
 def _with_picture(blocks: Sequence[Block]) -> set[int]:
-    """Blocks to be read beside a picture that ends a short part of the report: from its heading to the picture."""
-    found: set[int] = set()
+    """Blocks to be read beside what follows: a short part of the report that a picture ends, and what stands before a formula."""
+    found = {place for place, block in enumerate(blocks[1:]) if isinstance(block, Formula)}  # what a formula is of
     for end, block in enumerate(blocks):
         if not isinstance(block, Picture):
             continue

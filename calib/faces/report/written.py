@@ -8,8 +8,8 @@ NOTHING = Cell()
 
 
 def rounded(flow: Content) -> str:
-    """Value and expanded uncertainty to the place of two digits of it: 412 ± 23."""
-    return str(round_result(flow["value"], flow["expanded_uncertainty"]))
+    """Value and expanded uncertainty to the place of two digits of it: 412 ± 23, with a minus sign where it is negative."""
+    return str(round_result(flow["value"], flow["expanded_uncertainty"])).replace("-", "−")
 
 
 def two_digits(uncertainty: float) -> str:
