@@ -51,6 +51,9 @@ def coverage_factor(degrees_of_freedom: ArrayLike, probability: float = COVERAGE
     )  # unknown degrees of freedom stay unknown: they are not infinite
     few = whole < _MANY
     # The quantile of t is dear and the whole numbers are few: each is asked for once.
-    numbers, place = np.unique(whole[few], return_inverse=True)
-    k[few] = stdtrit(numbers, quantile)[place]
+    asked = whole[few].astype(np.int64)
+    numbers = np.flatnonzero(np.bincount(asked))
+    quantiles = np.empty(numbers[-1] + 1 if numbers.size else 0)
+    quantiles[numbers] = stdtrit(numbers, quantile)
+    k[few] = quantiles[asked]
     return k

@@ -59,8 +59,10 @@ class Combined:
     @cached_property
     def variance_percent(self) -> NDArray[np.float64]:
         """(n, c) share of each contribution in the combined variance [%]; 0 where there is no uncertainty at all."""
-        total = self.standard_uncertainty[:, np.newaxis] ** 2
-        return 100.0 * np.divide(self.uncertainties**2, total, out=np.zeros_like(self.uncertainties), where=total > 0)
+        total = self.standard_uncertainty**2
+        of_one = np.divide(100.0, total, out=np.zeros_like(total), where=total > 0)
+        # Along the memory: the columns stand one after the other.
+        return np.asarray((self.uncertainties.T**2 * of_one).T)
 
 
 def welch_satterthwaite(uncertainties: ArrayLike, degrees_of_freedom: ArrayLike) -> NDArray[np.float64]:
