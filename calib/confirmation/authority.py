@@ -50,6 +50,7 @@ class Written:
 # What is written by another act than "record". Of the lines of one table the first that fits counts.
 WRITTEN: tuple[Written, ...] = (
     Written("acceptance", "accept"),
+    Written("withdrawal", "accept"),
     Written("correction_curve", "record", "chosen_by", ("rule",)),
     Written("correction_curve", "choose"),
     Written("event", "suspend", "kind", ("suspension", "damage")),

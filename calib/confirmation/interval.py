@@ -20,12 +20,13 @@ class CalibrationOnRecord:
     certificate: str
     laboratory: str
     calibrated_on: date
-    accepted_on: date | None  # absent: not accepted
+    accepted_on: date | None  # absent: not accepted, or withdrawn
     due_on: date | None  # a due date earlier than the interval gives; absent: the interval alone counts
     low: float  # calibrated measuring interval, indication in SI
     high: float
     measuring_interval: str  # the same as it is printed, in the unit of the certificate
     standards: tuple[str, ...] = ()  # tags of the reference standards of an in-house calibration
+    withdrawn: bool = False  # recorded wrongly: it counts for nothing, at no time
 
 
 @dataclass(frozen=True)
@@ -186,11 +187,14 @@ def _calibration(
     instrument: InstrumentOnRecord, found: CalibrationOnRecord | None, due_on: date | None, on: date
 ) -> Iterable[str]:
     if found is None or due_on is None:
-        waiting = [one.certificate for one in instrument.calibrations if one.calibrated_on <= on]
+        past = [one for one in instrument.calibrations if one.calibrated_on <= on]
+        waiting = [one.certificate for one in past if not one.withdrawn]
+        withdrawn = ", ".join(one.certificate for one in past if one.withdrawn)
         step = (
             f"have certificate {waiting[-1]} accepted" if waiting else "have it calibrated and the certificate accepted"
         )
-        yield f"{instrument.tag}: {_NOT_ACCEPTED} on or before {on}: {step}"
+        told = f" (withdrawn: {withdrawn})" if withdrawn else ""
+        yield f"{instrument.tag}: {_NOT_ACCEPTED} on or before {on}{told}: {step}"
     elif on > due_on:
         yield (
             f"{instrument.tag}: calibration {found.certificate} of {found.calibrated_on} was due on {due_on}, "

@@ -10,6 +10,7 @@ from calib.curves.choice import Candidate
 from calib.curves.regression import Polynomial
 from calib.errors import BadInputError
 from calib.faces.curve_answer import Content, curve, formula, response_formula
+from calib.faces.plain_text import withdrawn_text
 from calib.procedures.accept_calibration import AcceptanceWanted, assessed
 from calib.procedures.certificate_completeness import MISSING, Certificate, completeness
 from calib.procedures.choose_curve import refit
@@ -32,6 +33,7 @@ def calibration(kept: CalibrationOnFile) -> Content:
         **typed(kept.calibration, "id", "instrument_id"),
         "accepted_on": None if kept.acceptance is None else kept.acceptance.accepted_on,
         "accepted_by": None if kept.acceptance is None else kept.acceptance.accepted_by,
+        "withdrawn": kept.withdrawn,
         "typed_by": kept.typed_by,
         "criterion": None if kept.acceptance is None else kept.acceptance.criterion,
         "decision_rule": None if kept.acceptance is None else kept.acceptance.decision_rule,
@@ -165,8 +167,10 @@ def _certificate_lines(one: Content) -> list[str]:
             f"accepted {one['accepted_on']} by {one['accepted_by']}{_after(one['criterion'] or 'as it was typed')}"
         )
     standards = f", reference standards {', '.join(one['reference_standards'])}" if one["reference_standards"] else ""
+    withdrawn = withdrawn_text(one["withdrawn"])
     return [
         f"{one['tag']}, certificate {one['certificate']}, {one['laboratory']}{_after(one['accreditation'])}",
+        *([] if withdrawn is None else [f"{withdrawn}; it counts for nothing, at no time"]),
         f"calibrated {one['calibrated_on']}, {accepted}{standards}, typed by {one['typed_by']}",
     ]
 

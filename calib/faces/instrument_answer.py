@@ -6,7 +6,7 @@ from pathlib import Path
 
 from calib.errors import RecordsError
 from calib.faces.curve_answer import Content
-from calib.faces.plain_text import cells_text
+from calib.faces.plain_text import cells_text, withdrawn_text
 from calib.procedures.attach import Photo
 from calib.procedures.look_up import InstrumentHistory, InstrumentStatus
 
@@ -17,6 +17,7 @@ _CALIBRATIONS = {
     "certificate": "certificate", "laboratory": "laboratory", "calibrated_on": "calibrated", "accepted_on": "accepted",
     "accepted_by": "by", "decision_rule": "rule", "curve": "curve", "measuring_interval": "measuring interval",
 }  # fmt: skip
+_WITHDRAWN = {"withdrawn": "withdrawn"}  # where one was
 _EVENTS = {"at": "at", "kind": "what", "value": "now", "reason": "reason", "person": "by"}
 _CHECKS = {
     "at": "at", "kind": "kind", "value": "value", "low": "low", "high": "high", "unit": "unit", "result": "result",
@@ -101,11 +102,14 @@ def _used_line(used: Content) -> str:
 
 def _tables(document: Content) -> list[tuple[str, dict[str, str], list[Content]]]:
     """Tables of a history: title, columns, rows."""
-    calibrations = [one | {"curve": _curve(one)} for one in document["calibrations"]]
+    calibrations = [
+        one | {"curve": _curve(one), "withdrawn": withdrawn_text(one["withdrawn"])} for one in document["calibrations"]
+    ]
+    withdrawn = _WITHDRAWN if any(one["withdrawn"] for one in calibrations) else {}
     files = [one | {"of": "the instrument"} for one in document["files"]]
     files += [each | {"of": one["certificate"]} for one in document["calibrations"] for each in one["files"]]
     return [
-        ("calibrations", _CALIBRATIONS, calibrations),
+        ("calibrations", _CALIBRATIONS | withdrawn, calibrations),
         ("events", _EVENTS, document["events"]),
         ("intermediate checks", _CHECKS, document["checks"]),
         ("pairs of probe and meter", _PAIRINGS, document["pairings"]),

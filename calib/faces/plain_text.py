@@ -22,6 +22,11 @@ def cells_text(cells: dict[str, Any]) -> str:
     return "\n".join(f"  {name.replace('_', ' ')}: {one_line(str(value))}" for name, value in filled.items())
 
 
+def withdrawn_text(one: dict[str, Any] | None) -> str | None:
+    """When, by whom and why something was withdrawn; None where it was not."""
+    return None if one is None else f"withdrawn {one['at']} by {one['by']}: {one['reason']}"
+
+
 def controls_named(text: str) -> str:
     """The text with tabs and line ends as they are, and each other control character (or half of a surrogate pair) as ⟨U+0001⟩.
 

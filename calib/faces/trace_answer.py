@@ -101,6 +101,7 @@ def _certificate(one: Knot) -> str:
     says = one.says
     accreditation = says["accreditation"] if says["accredited"] else "no accreditation on record"
     accepted = f"accepted {says['accepted_on']}" if says["accepted_on"] else "not accepted"
+    accepted = "withdrawn" if says["withdrawn"] else accepted
     return (
         f"certificate {says['certificate']}, {says['laboratory']}, {accreditation}, calibrated {says['calibrated_on']}, "
         f"{accepted}, valid through {says['due_on']}{_stated(says['expanded_uncertainty'])}"

@@ -13,7 +13,7 @@ from calib.errors import BadInputError, CalibError, Finding, RefusedError
 from calib.procedures.assess_calibration import Assessment, assess, has_limits, phase_in_use, usual_object
 from calib.procedures.authorise import append, authorise
 from calib.procedures.four_eyes import against_one_person
-from calib.procedures.look_up import CalibrationOnFile, calibration_on_file, typed
+from calib.procedures.look_up import CalibrationOnFile, against_withdrawn, calibration_on_file, typed
 from calib.procedures.open_review import open_reviews
 from calib.procedures.register import key, load_register
 from calib.records import ledger
@@ -45,8 +45,8 @@ def accept_calibration(
 
     A later certificate that was found beyond its limits opens its review now where no earlier one had been accepted before.
 
-    Raises NotInRecordsError; BadInputError where it is accepted already, or the date or the wish cannot be; RefusedError, nothing
-    written, where a comparison fails or the same person typed the certificate.
+    Raises NotInRecordsError; BadInputError where it is accepted already or was withdrawn, or the date or the wish cannot be;
+    RefusedError, nothing written, where a comparison fails or the same person typed the certificate.
     """
     signature = authorise(session, signature, "accept")
     kept = calibration_on_file(session, tag, certificate)
@@ -109,7 +109,9 @@ def _record(
 def _of_call(
     kept: CalibrationOnFile, on: date, wanted: AcceptanceWanted, signature: ledger.Signature
 ) -> Finding | None:
-    calibration, before = kept.calibration, kept.acceptance
+    calibration, before, withdrawn = kept.calibration, kept.acceptance, against_withdrawn(kept)
+    if withdrawn is not None:
+        return withdrawn
     if before is not None:
         expected = f"one not accepted yet; it was on {before.accepted_on}"
         return Finding("command line", None, "certificate", calibration.certificate, expected)

@@ -14,7 +14,7 @@ from calib.confirmation.normalised_error import LIMIT, agreement
 from calib.errors import BadInputError, CurveError, Finding, RefusedError
 from calib.procedures.indicated import indicated, resolution_of
 from calib.procedures.on_record import OnRecord, on_record
-from calib.procedures.register import key, moment
+from calib.procedures.register import key, moment, withdrawals
 from calib.procedures.stability_of import stability_at
 from calib.quantities import unit
 from calib.records.tables import Calibration, Comparison, Instrument, IntermediateCheck
@@ -193,6 +193,7 @@ def last_adjustment(session: Session, instrument: Instrument, before: datetime |
         select(Calibration.calibrated_on)
         .join(Comparison)
         .where(Calibration.instrument_id == instrument.id, Comparison.phase == "as-left")
+        .where(col(Calibration.id).not_in(withdrawals(session)))
     )
     days = [date.fromisoformat(one) for one in session.exec(query)]
     return max((one for one in days if before is None or one <= before.date()), default=None)

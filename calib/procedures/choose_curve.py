@@ -6,7 +6,7 @@ from calib.errors import BadInputError, Finding
 from calib.procedures.authorise import append, authorise
 from calib.procedures.fit_curve import FittedCurve, Wish, fit_curve
 from calib.procedures.import_folders import curve_record
-from calib.procedures.look_up import CalibrationOnFile, calibration_on_file, typed
+from calib.procedures.look_up import CalibrationOnFile, against_withdrawn, calibration_on_file, typed
 from calib.procedures.register import key
 from calib.records import ledger
 from calib.records.tables import CorrectionCurve
@@ -23,6 +23,9 @@ def choose_curve(
         raise BadInputError([Finding("command line", None, "reason", "", "why this curve, in a few words")])
     signature = authorise(session, signature, "choose")
     kept = calibration_on_file(session, tag, certificate)
+    withdrawn = against_withdrawn(kept)
+    if withdrawn is not None:
+        raise BadInputError([withdrawn])
     record = curve_record(key(kept.calibration.id), refit(kept, wish), signature.person, reason.strip())
     append(session, [record], signature)
     return record

@@ -242,6 +242,11 @@ FILES: dict[str, tuple[Column, ...]] = {
         Column("chosen_by", text, required=True),
         Column("reason", text, required=True),
     ),
+    "withdrawals.csv": (
+        Column("tag", text, required=True),
+        Column("certificate", text, required=True),
+        Column("reason", text, required=True),
+    ),
     "factors.csv": (
         Column("factor", text, required=True),
         Column("revision", whole, required=True),

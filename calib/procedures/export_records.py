@@ -136,6 +136,7 @@ def _write_sheets(session: Session, folder: Path, progress: Progress) -> dict[st
         "curves.csv": _of_calibration(
             names, [one for one in names.all(tables.CorrectionCurve) if one.chosen_by != BY_THE_RULE]
         ),
+        "withdrawals.csv": _of_calibration(names, names.all(tables.Withdrawal)),
         "factors.csv": _factors(names),
         "factor_pairs.csv": _pairs(names),
         "amendments.csv": _amendments(names),

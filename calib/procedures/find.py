@@ -3,6 +3,7 @@
 from sqlmodel import Session, col, select
 
 from calib.errors import NotInRecordsError
+from calib.procedures.register import withdrawals
 from calib.records.tables import Calibration, Instrument, Job, Outlet
 
 
@@ -16,7 +17,10 @@ def instrument_tagged(session: Session, tag: str) -> Instrument:
 
 
 def calibration_numbered(session: Session, instrument: Instrument, certificate: str | None) -> Calibration:
-    """The calibration of a certificate number, or the latest one where none is given; raises NotInRecordsError."""
+    """The calibration of a certificate number, or the latest where none is given, before one that was withdrawn.
+
+    Raises NotInRecordsError.
+    """
     own = session.exec(
         select(Calibration)
         .where(Calibration.instrument_id == instrument.id)
@@ -28,6 +32,9 @@ def calibration_numbered(session: Session, instrument: Instrument, certificate: 
         raise NotInRecordsError(
             f"no certificate {certificate or ''!r} of {instrument.tag} in the records: there is {known}"
         )
+    if certificate is None:
+        withdrawn = withdrawals(session)
+        wanted = [one for one in wanted if one.id not in withdrawn] or wanted
     return wanted[-1]
 
 

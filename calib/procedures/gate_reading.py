@@ -72,6 +72,10 @@ def gate_reading(
         air,
         None if instrument.quantity == "volume flow" else factor,
     )
+    wrong = None if standing.factor is None else records.found_wrongly(standing.factor)
+    if wrong is not None:
+        # No refusal: the factor could not be found again from readings that it refuses.
+        standing = replace(standing, flags=(wrong,))
     return _evaluated(records, standing)
 
 
@@ -221,7 +225,7 @@ def _judged(records: OnRecord, standing: Standing, velocity: float) -> Gated:
     text = f"{standing.instrument.tag}: {low_pressure_text(low)}"
     if low.refused:
         return Gated(None, (text,))
-    return Gated(replace(standing, flags=(text,)) if low.flagged else standing, ())
+    return Gated(replace(standing, flags=(*standing.flags, text)) if low.flagged else standing, ())
 
 
 def _expanded_uncertainty(records: OnRecord, standing: Standing) -> float:

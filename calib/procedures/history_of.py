@@ -9,14 +9,14 @@ from sqlmodel import Session, col, select
 
 from calib.confirmation.history import CalibrationErrors, ErrorPoints, error_points
 from calib.procedures.fit_curve import points_of
-from calib.procedures.register import key, moment
+from calib.procedures.register import key, moment, withdrawals
 from calib.records import tables
 
 _AS_FOUND, _AS_LEFT = "as-found", "as-left"
 
 
 def history_of(session: Session, instrument: tables.Instrument) -> tuple[CalibrationErrors, ...]:
-    """Every calibration on record with its errors [SI], accepted or not, in the order of their days.
+    """Every calibration on record with its errors [SI], accepted or not, in the order of their days; none that was withdrawn.
 
     Of several of one day the one that counts for the gate stands last.
     Empty for an instrument that indicates another quantity than it measures: its response has no error of indication.
@@ -27,7 +27,9 @@ def history_of(session: Session, instrument: tables.Instrument) -> tuple[Calibra
     acceptances = select(tables.Acceptance).join(tables.Calibration).where(of_instrument)
     accepted = {one.calibration_id: one.accepted_on for one in session.exec(acceptances)}
     recorded = session.exec(select(tables.Calibration).where(of_instrument).order_by(col(tables.Calibration.id))).all()
-    own = sorted(recorded, key=lambda one: (one.calibrated_on, accepted.get(key(one.id), "")))
+    withdrawn = withdrawals(session)
+    kept = [one for one in recorded if key(one.id) not in withdrawn]
+    own = sorted(kept, key=lambda one: (one.calibrated_on, accepted.get(key(one.id), "")))
     comparisons = _comparisons(session, instrument)
     days = [date.fromisoformat(one.calibrated_on) for one in own]
     repaired = _repaired_between(session, instrument, days)

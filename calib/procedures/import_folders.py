@@ -29,9 +29,10 @@ from calib.procedures.import_history import (
     write_of_instruments,
     write_of_outlets,
     write_pairs,
+    write_withdrawals,
 )
 from calib.procedures.observations import Traversed, observed
-from calib.procedures.on_record import in_order, on_record, outlets_in_force
+from calib.procedures.on_record import OnRecord, in_order, on_record, outlets_in_force
 from calib.procedures.outside_range import outside_range
 from calib.procedures.register import key
 from calib.procedures.rows_together import Known, same_time
@@ -234,7 +235,8 @@ class _Writing:
                 for row in sheets["conditions.csv"]
             ]
         )
-        refusals = self._write_readings(sheets, instruments, jobs)
+        before = self._write_withdrawals(sheets)
+        refusals = self._write_readings(sheets, instruments, jobs, before)
         write_pairs(self.session, sheets, self.append)
         self._review_impact()
         return Imported(self.counts, tuple(refusals), tuple(self.remarks))
@@ -298,8 +300,14 @@ class _Writing:
             assessment=None if found is None else found.as_text(),
         )
 
+    def _write_withdrawals(self, sheets: Sheets) -> OnRecord | None:
+        """Withdraw calibrations; what counted before, where readings came before that."""
+        before = on_record(self.session) if sheets["withdrawals.csv"] and sheets["readings.csv"] else None
+        write_withdrawals(self.session, sheets, self.append)
+        return before
+
     def _write_readings(
-        self, sheets: Sheets, instruments: Mapping[str, int], jobs: Mapping[str, int]
+        self, sheets: Sheets, instruments: Mapping[str, int], jobs: Mapping[str, int], before: OnRecord | None
     ) -> list[RefusedReading]:
         rows = sheets["readings.csv"]
         if not rows:
@@ -327,6 +335,9 @@ class _Writing:
             reading = Reading(**kept)
             seen = observed(cells, row.log, traversed.get(number))
             reasons = gate_reading(records, reading, seen, outlets[reading.outlet_id], self.now).reasons
+            if reasons and before is not None:
+                # It may have been observed before the withdrawal, and counts again once the right certificate is accepted.
+                reasons = gate_reading(before, reading, seen, outlets[reading.outlet_id], self.now).reasons and reasons
             if reasons and (cells["job"], cells["outlet"]) in amended:
                 # It may have been observed before the outlet was amended; every evaluation asks the gate again.
                 first = self.session.get_one(Outlet, reading.outlet_id)

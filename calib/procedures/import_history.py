@@ -4,6 +4,7 @@ events.csv       suspensions, releases, damage, repairs, moves, retirements, int
 checks.csv       intermediate checks; whether one passed follows from its limits
 pairings.csv     probes and the meters that they are used with
 curves.csv       curves that a person chose instead of the rule
+withdrawals.csv  calibrations that were recorded wrongly, and count for nothing
 factors.csv      outlet factors found in the field, as they were stored; factor_pairs.csv has the readings that they rest on
 amendments.csv   outlets as they were amended, each time the whole of them
 
@@ -22,6 +23,7 @@ from sqlmodel import Session, SQLModel, select
 
 from calib.errors import CurveError, Finding
 from calib.procedures.consistency_of_jobs import outlet_findings
+from calib.procedures.find import calibration_numbered, instrument_tagged
 from calib.procedures.fit_curve import Cells, Wish
 from calib.procedures.register import INTERVAL_CHANGE, key
 from calib.procedures.rows_together import Known, Typed, duplicate, repeated, same_time
@@ -41,6 +43,7 @@ from calib.records.tables import (
     OutletRevision,
     Pairing,
     Reading,
+    Withdrawal,
 )
 
 Append = Callable[[Sequence[SQLModel]], None]
@@ -108,7 +111,7 @@ def history_findings(sheets: Sheets, known: Known, now: datetime) -> list[Findin
         *_not_to_come(sheets, now),
         *_values(sheets["events.csv"]),
         *_limits(sheets["checks.csv"]),
-        *_curves(sheets),
+        *_of_certificates(sheets),
         *_of_factors(sheets, known),
         *_of_pairs(sheets),
         *_of_amendments(sheets, known),
@@ -153,11 +156,13 @@ def _limits(rows: Iterable[Row]) -> Iterable[Finding]:
             yield row.finding("high", f"a number not below low ({row.cells['low']})")
 
 
-def _curves(sheets: Sheets) -> Iterable[Finding]:
+def _of_certificates(sheets: Sheets) -> Iterable[Finding]:
+    """Curves and withdrawals speak of certificates that the same import brings; each is withdrawn once."""
     there = {(row.get("tag"), row.get("certificate")) for row in sheets["calibrations.csv"]}
-    for row in sheets["curves.csv"]:
+    for row in (*sheets["curves.csv"], *sheets["withdrawals.csv"]):
         if row.sound("tag", "certificate") and (row.cells["tag"], row.cells["certificate"]) not in there:
             yield duplicate(row, ("certificate",), f"a certificate of {row.cells['tag']} in calibrations.csv")
+    yield from repeated(sheets["withdrawals.csv"], ("tag", "certificate"), lambda _: False)
 
 
 def _of_factors(sheets: Sheets, known: Known) -> Iterable[Finding]:
@@ -264,6 +269,17 @@ def _check(row: Row, tags: Mapping[str, int]) -> IntermediateCheck:
         result="passed" if low <= value <= high else "failed",
         **_without(row, "tag", "other"),
     )
+
+
+def write_withdrawals(session: Session, sheets: Sheets, append: Append) -> None:
+    """Calibrations that count for nothing."""
+    append([_withdrawn(session, row) for row in sheets["withdrawals.csv"]])
+
+
+def _withdrawn(session: Session, row: Row) -> Withdrawal:
+    instrument = instrument_tagged(session, row.cells["tag"])
+    calibration = calibration_numbered(session, instrument, row.cells["certificate"])
+    return Withdrawal(calibration_id=key(calibration.id), reason=row.cells["reason"])
 
 
 def _chosen(session: Session, row: Row) -> CorrectionCurve:

@@ -31,7 +31,7 @@ from calib.confirmation.reliability import FoundInterval, Proportion, Rate
 from calib.confirmation.stability import Stability, stability
 from calib.procedures.find import instrument_tagged
 from calib.procedures.history_of import history_of
-from calib.procedures.register import load_register
+from calib.procedures.register import load_register, withdrawals
 from calib.procedures.stability_of import hidden_change, up_to
 from calib.quantities import unit
 from calib.records.tables import Acceptance, Calibration, Instrument
@@ -88,7 +88,8 @@ class IntervalReview:
 def review_interval(session: Session, tag: str, on: date, target: float, judged: str | None = None) -> IntervalReview:
     """Review an instrument's interval with what was calibrated up to a day, accepted or not; raises NotInRecordsError.
 
-    Without a `judged` the limits are held against what the latest assessment of a calibration judged, else against the indication.
+    A withdrawn calibration is left out. Without a `judged` the limits are held against what the latest assessment of a calibration
+    judged, else against the indication.
     """
     instrument = instrument_tagged(session, tag)
     judged = judged or _usually_judged(session, instrument)
@@ -200,6 +201,7 @@ def _usually_judged(session: Session, instrument: Instrument) -> str:
         select(Acceptance.assessment)
         .join(Calibration)
         .where(Calibration.instrument_id == instrument.id, col(Acceptance.assessment).is_not(None))
+        .where(col(Calibration.id).not_in(withdrawals(session)))
         .order_by(col(Acceptance.id).desc())
     )
     kept = session.exec(query).first()

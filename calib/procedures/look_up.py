@@ -10,10 +10,11 @@ from sqlalchemy import inspect
 from sqlmodel import Session, SQLModel, col, or_, select
 
 from calib.confirmation.interval import RETIREMENT, InstrumentOnRecord, gate
+from calib.errors import Finding
 from calib.procedures.attach import files_of, photo_counts
 from calib.procedures.find import calibration_numbered, instrument_tagged
 from calib.procedures.pair_instruments import Pair, all_pairs, pairings_of
-from calib.procedures.register import INTERVAL_CHANGE, key, load_register, moment
+from calib.procedures.register import INTERVAL_CHANGE, key, load_register, moment, withdrawals
 from calib.records import ledger
 from calib.records.tables import (
     Acceptance,
@@ -29,6 +30,7 @@ from calib.records.tables import (
     Reading,
     ReferenceStandard,
     Refusal,
+    Withdrawal,
 )
 
 Cells = dict[str, Any]
@@ -177,7 +179,8 @@ def _reviews(session: Session, instrument_id: int) -> Iterator[Cells]:
 
 
 def calibrations(session: Session, tag: str | None = None) -> list[Cells]:
-    """Calibrations of one instrument, or of all, with their acceptance and the degree of their curve."""
+    """Calibrations of one instrument, or of all, with their acceptance, their withdrawal and the degree of their curve."""
+    withdrawn = withdrawals(session)
     accepted = {one.calibration_id: one for one in session.exec(select(Acceptance))}
     curves = {
         one.calibration_id: one for one in session.exec(select(CorrectionCurve).order_by(col(CorrectionCurve.id)))
@@ -194,6 +197,7 @@ def calibrations(session: Session, tag: str | None = None) -> list[Cells]:
         | typed(one, "instrument_id")
         | _acceptance(accepted.get(one.id or 0))
         | {
+            "withdrawn": _withdrawn(session, withdrawn.get(one.id or 0)),
             "shape": curves[one.id or 0].shape,
             "degree": curves[one.id or 0].degree,
             "measuring_interval": curves[one.id or 0].measuring_interval,
@@ -205,6 +209,14 @@ def calibrations(session: Session, tag: str | None = None) -> list[Cells]:
 def _acceptance(one: Acceptance | None) -> Cells:
     columns = ("accepted_on", "accepted_by", "criterion", "decision_rule")
     return {column: getattr(one, column, None) for column in columns}
+
+
+def _withdrawn(session: Session, one: Withdrawal | None) -> Cells | None:
+    """When, by whom and why a calibration was withdrawn; None where it was not."""
+    if one is None:
+        return None
+    person, time = ledger.written(session, "withdrawal", key(one.id))
+    return {"at": time, "by": person, "reason": one.reason}
 
 
 def checks(session: Session, tag: str | None = None) -> list[Cells]:
@@ -230,6 +242,7 @@ class CalibrationOnFile:
     curves: tuple[CorrectionCurve, ...]  # the last one counts
     files: tuple[Cells, ...] = ()  # kept with it, without their content
     typed_by: str | None = None
+    withdrawn: Cells | None = None  # at, by, reason; None: it was not
 
 
 def calibration_on_file(session: Session, tag: str, certificate: str | None) -> CalibrationOnFile:
@@ -252,7 +265,16 @@ def calibration_on_file(session: Session, tag: str, certificate: str | None) -> 
         ),
         tuple(files_of(session, calibration_id=key(one.id))),
         ledger.written(session, "calibration", key(one.id))[0],
+        _withdrawn(session, withdrawals(session).get(key(one.id))),
     )
+
+
+def against_withdrawn(kept: CalibrationOnFile) -> Finding | None:
+    """What would have been right where a calibration was withdrawn; None where it was not."""
+    if kept.withdrawn is None:
+        return None
+    said = "one that was not withdrawn; it was {at} by {by}: {reason}".format_map(kept.withdrawn)
+    return Finding("command line", None, "certificate", kept.calibration.certificate, said)
 
 
 def typed(record: SQLModel, *without: str) -> dict[str, Any]:

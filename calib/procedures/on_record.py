@@ -42,9 +42,20 @@ class OnRecord:
         default_factory=dict, repr=False
     )  # what many readings ask for, once it was worked out
 
+    def found_wrongly(self, factor: tables.FoundFactor) -> str | None:
+        """What is wrong with a factor that was found with a calibration which was withdrawn since; None where it was not."""
+        tag = self.instruments[factor.instrument_id].tag
+        used = next(one for one in self.register[tag].calibrations if one.record_id == factor.calibration_id)
+        return against_factor(factor.factor, tag, used.certificate) if used.withdrawn else None
+
     def curve(self, calibration: int) -> Curve:
         """The curve of a calibration."""
         return curve_of(self.curves[calibration].parameters)
+
+
+def against_factor(factor: str, tag: str, certificate: str) -> str:
+    """What is wrong with a factor that was found with a withdrawn certificate of an instrument, and the next step."""
+    return f"factor {factor}: it was found with certificate {certificate} of {tag}, which was withdrawn: find it again"
 
 
 @lru_cache(maxsize=256)

@@ -81,8 +81,9 @@ def open_reviews(
 ) -> Reviewed:
     """Open a review for each calibration among those recorded whose comparisons as found fail, and bring the others up to date.
 
-    A calibration without an accepted one before it opens none: nothing could be measured with its instrument. An open or closed
-    review gets a line for whatever was recorded since and hangs on its instrument.
+    A calibration without an accepted one before it opens none: nothing could be measured with its instrument. Nor does one that was
+    withdrawn. An open or closed review gets a line for whatever was recorded since and hangs on its instrument, unless its own
+    calibration was withdrawn: then its lines stay as they are.
     """
     known = session.exec(select(tables.ImpactReview.calibration_id)).all()
     ground = ground_of(session) if recorded or known else None
@@ -174,8 +175,10 @@ def _judged(instrument: Cells, comparisons: Sequence[Cells], before: Curve, judg
 def _opened(
     session: Session, ground: Ground, one: tables.Calibration, notices: list[str]
 ) -> tables.ImpactReview | None:
-    """The review of a calibration, not yet appended; None where it was found in order, or was the first."""
+    """The review of a calibration, not yet appended; None where it was found in order, was the first, or was withdrawn."""
     instrument = ground.instruments[one.instrument_id]
+    if _is_withdrawn(ground, one):
+        return None
     since = last_in_order(ground.register[instrument.tag], key(one.id))
     if since is None:
         return None
@@ -202,6 +205,11 @@ def _opened(
     words = " and ".join(each.criterion for each in found)
     text = json.dumps(assessment, ensure_ascii=False)
     return tables.ImpactReview(calibration_id=key(one.id), criterion=words, assessment=text)
+
+
+def _is_withdrawn(ground: Ground, one: tables.Calibration) -> bool:
+    own = ground.register[ground.instruments[one.instrument_id].tag]
+    return any(each.withdrawn for each in own.calibrations if each.record_id == one.id)
 
 
 def _near(tag: str, certificate: str, found: Iterable[Judgement]) -> Iterator[str]:
@@ -269,7 +277,8 @@ def _listed(
     failing = ground.calibrations[review.calibration_id]
     instrument = ground.instruments[failing.instrument_id]
     since = last_in_order(ground.register[instrument.tag], review.calibration_id)
-    assert since is not None  # noqa: S101 (the review was opened by it)
+    if since is None or _is_withdrawn(ground, failing):  # what the review was opened by was withdrawn since
+        return Opened(instrument.tag, failing.certificate, new, 0)
     found = touched(ground, instrument, review.calibration_id, since)
     there = _lines(session, review)
     wanted = [one for one in found.records if one[0] in LISTED and one not in there]

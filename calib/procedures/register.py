@@ -23,6 +23,7 @@ from calib.records.tables import (
     Instrument,
     IntermediateCheck,
     ReferenceStandard,
+    Withdrawal,
 )
 
 INTERVAL_CHANGE = "interval change"
@@ -54,8 +55,18 @@ def load_register(session: Session) -> dict[str, InstrumentOnRecord]:
     }
 
 
+def withdrawals(session: Session) -> dict[int, Withdrawal]:
+    """Calibrations that were withdrawn, by their key: whatever asks which calibration counts leaves these out."""
+    return {one.calibration_id: one for one in session.exec(select(Withdrawal))}
+
+
 def _calibrations(session: Session) -> dict[int, list[CalibrationOnRecord]]:
-    accepted = {one.calibration_id: one.accepted_on for one in session.exec(select(Acceptance))}
+    withdrawn = withdrawals(session)
+    accepted = {
+        one.calibration_id: one.accepted_on
+        for one in session.exec(select(Acceptance))
+        if one.calibration_id not in withdrawn
+    }
     # Of several curves of one calibration the latest counts.
     curves = {
         one.calibration_id: one for one in session.exec(select(CorrectionCurve).order_by(col(CorrectionCurve.id)))
@@ -81,6 +92,7 @@ def _calibrations(session: Session) -> dict[int, list[CalibrationOnRecord]]:
                 curve.high,
                 curve.measuring_interval,
                 tuple(standards[record_id]),
+                record_id in withdrawn,
             )
         )
     return found

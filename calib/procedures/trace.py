@@ -29,6 +29,7 @@ from calib.confirmation.traceability import (
     upward,
 )
 from calib.errors import BadInputError, Finding, NotInRecordsError
+from calib.procedures.on_record import against_factor
 from calib.procedures.register import key, moment
 from calib.procedures.rests_on import (
     CALIBRATION,
@@ -193,12 +194,16 @@ class _Gaps:
             return tuple(self._of_calibration(record, self.ground.calibrations[number]))
         if table in (READING, CONDITIONS):
             return tuple(self._of_instruments(record))
+        if table == FACTOR:
+            return tuple(self._of_factor(self.ground.factors[number]))
         if record == self.start and table == INSTRUMENT:
             return gate(self.register, self._tag(record), self.on, self.on).reasons
         return ()
 
     def _of_calibration(self, record: Record, one: tables.Calibration) -> Iterator[str]:
         tag = self.ground.instruments[one.instrument_id].tag
+        if _on_record(self.ground, one).withdrawn:
+            yield f"{tag}: certificate {one.certificate} was withdrawn: it counts for nothing"
         if record in self.in_circles:
             yield f"{tag}: certificate {one.certificate} rests on itself by way of its reference standards: correct the standards"
         standards = [link for link in self.graph.get(record, ()) if link.role == STANDARD]
@@ -213,6 +218,11 @@ class _Gaps:
             for reason in gate(self.register, standard, day, day).reasons:
                 why = not_put_right_since(reason, tag)
                 yield f"{tag}: reference standard of certificate {one.certificate} on {one.calibrated_on}: {why}"
+
+    def _of_factor(self, one: tables.FoundFactor) -> Iterator[str]:
+        used = self.ground.calibrations[one.calibration_id]
+        if self.ground.latest_factors[one.factor] is one and _on_record(self.ground, used).withdrawn:
+            yield against_factor(one.factor, self._tag((CALIBRATION, one.calibration_id)), used.certificate)
 
     def _of_instruments(self, record: Record) -> Iterator[str]:
         for link in self.graph.get(record, ()):
@@ -229,6 +239,11 @@ class _Gaps:
     def _tag(self, on: Record) -> str:
         owner = on[1] if on[0] == INSTRUMENT else self.ground.calibrations[on[1]].instrument_id
         return self.ground.instruments[owner].tag
+
+
+def _on_record(ground: Ground, one: tables.Calibration) -> CalibrationOnRecord:
+    own = ground.register[ground.instruments[one.instrument_id].tag]
+    return next(each for each in own.calibrations if each.record_id == one.id)
 
 
 def _alone(one: InstrumentOnRecord) -> InstrumentOnRecord:
@@ -292,7 +307,7 @@ class _Saying:
         one = self.ground.calibrations[number]
         instrument = self.ground.instruments[one.instrument_id]
         own = self.ground.register[instrument.tag]
-        on_record = next(each for each in own.calibrations if each.record_id == number)
+        on_record = _on_record(self.ground, one)
         name = f"certificate {one.certificate} of {instrument.tag}"
         return "certificate", name, {
             "tag": instrument.tag,
@@ -302,6 +317,7 @@ class _Saying:
             "accreditation": one.accreditation,
             "accredited": is_accredited(one.accreditation),
             "calibrated_on": one.calibrated_on,
+            "withdrawn": on_record.withdrawn,
             **_dates(own, on_record, self.on),
             "expanded_uncertainty": _uncertainty(self.comparisons.get(number, ())),
         }  # fmt: skip

@@ -206,6 +206,16 @@ class Acceptance(_Row, table=True):
     assessment: str | None = None  # JSON: each comparison with its error, its limit, its statement
 
 
+class Withdrawal(_Row, table=True):
+    """A calibration that was recorded wrongly: from then on it counts for nothing, at no time."""
+
+    __tablename__: ClassVar[str] = "withdrawal"
+    __table_args__ = (*_not_blank("reason"),)
+    id: int | None = Field(default=None, primary_key=True)
+    calibration_id: int = Field(foreign_key="calibration.id", unique=True)
+    reason: str
+
+
 class Event(_Row, table=True):
     """What happened to an instrument (6.4.13 h)."""
 
@@ -723,6 +733,7 @@ EVIDENCE: tuple[type[SQLModel], ...] = (
     Comparison,
     CorrectionCurve,
     Acceptance,
+    Withdrawal,
     Event,
     IntermediateCheck,
     Method,

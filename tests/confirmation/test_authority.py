@@ -77,6 +77,7 @@ def test_an_act_that_nobody_knows_is_a_mistake_of_the_caller():
 # Record -> the act that writes it, from the contract.
 RECORDS = [
     ("acceptance", {}, "accept"),
+    ("withdrawal", {}, "accept"),
     ("correction_curve", {"chosen_by": "rule"}, "record"),
     ("correction_curve", {"chosen_by": "Tom"}, "choose"),
     ("event", {"kind": "suspension"}, "suspend"),

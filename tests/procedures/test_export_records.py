@@ -22,7 +22,7 @@ from tests.folders import NOW, changed, flows_of, imported, only, records_of, sm
 SIGNED = ledger.Signature("A. Person", NOW, "test")
 # Tables whose records an import writes: each has its file, or is made from those that have.
 IMPORTED = {
-    "instrument", "calibration", "reference_standard", "comparison", "correction_curve", "acceptance", "event",
+    "instrument", "calibration", "reference_standard", "comparison", "correction_curve", "acceptance", "withdrawal", "event",
     "intermediate_check", "method", "job", "outlet", "logged_series", "reading", "refusal", "system_design", "room",
     "outlet_revision", "condition", "traverse", "traverse_point", "found_factor", "factor_pair", "pairing",
 }  # fmt: skip

@@ -109,6 +109,7 @@ INSERTS = {
         "INSERT INTO acceptance (calibration_id, accepted_on, accepted_by) VALUES (1, '2026-01-03', 'x')",
         {"quinn"},
     ),
+    "withdrawal": ("INSERT INTO withdrawal (calibration_id, reason) VALUES (1, 'r')", {"quinn"}),
     "check": (CHECK, {"quinn", "ed", "tom"}),
     "suspension": (event("suspension"), {"quinn", "ed", "tom", "nora"}),
     "damage": (event("damage"), {"quinn", "ed", "tom", "nora"}),

@@ -21,6 +21,7 @@ CURVE = {
     "chosen_by": "Q.",
     "reason": "as before",
 }
+WITHDRAWAL = {"tag": "VA-1", "certificate": "C-101", "reason": "typed from another sheet"}
 PAIRING = {"probe": "VA-2", "meter": "VA-1", "kind": "paired", "at": "2026-03-05T08:00+01:00", "reason": "one case"}
 FACTOR = {
     "factor": "G", "revision": "1", "scope": "this outlet", "job": "J-1", "outlet": "S-2", "outlet_type": "",
@@ -51,6 +52,7 @@ ROWS = {
     "checks.csv": CHECK,
     "curves.csv": CURVE,
     "pairings.csv": PAIRING,
+    "withdrawals.csv": WITHDRAWAL,
     "factors.csv": FACTOR,
     "factor_pairs.csv": PAIR,
     "amendments.csv": amendment(),

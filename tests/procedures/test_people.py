@@ -40,6 +40,7 @@ from calib.records.tables import (
     LedgerEntry,
     Person,
     Role,
+    Withdrawal,
 )
 from tests.conftest import FILE, LOGINS, SERVER
 from tests.folders import NOW, all_of, changed, imported, ledger_head, only, write
@@ -280,6 +281,10 @@ def disposition():
     return Disposition(impact_line_id=1, decision="stands", reason="r")
 
 
+def withdrawal():
+    return Withdrawal(calibration_id=1, reason="r")
+
+
 def rule():
     return HouseRule(rule="one person may accept", holds="no", reason="r")
 
@@ -294,6 +299,7 @@ WRITES = {
     "retire": (lambda records, who: suspend(records, who, "retirement"), {"Quinn"}),
     "interval change": (write_one(event("interval change")), {"Quinn"}),
     "choose a curve": (choose, {"Quinn", "Ed"}),
+    "withdraw": (write_one(withdrawal), {"Quinn"}),
     "rule of the house": (write_one(rule), {"Quinn"}),
     "issue": (write_one(report), {"Ed"}),
 }

@@ -25,7 +25,7 @@ from calib.faces.cli.options import (
 app = typer.Typer(
     no_args_is_help=True,
     rich_markup_mode=None,
-    help="Certificates: add, calibrate in house, accept, attach files, list, show, and choose another curve.",
+    help="Certificates: add, calibrate in house, accept, withdraw, attach files, list, show, and choose another curve.",
 )
 
 Tag = Annotated[str, typer.Argument(metavar="TAG", help="The instrument.")]
@@ -275,6 +275,34 @@ def accept(
         tell(line)
 
 
+@app.command("withdraw")
+def withdraw(
+    tag: Tag,
+    certificate: Certificate,
+    reason: Annotated[str, typer.Option(metavar="TEXT", help="What was recorded wrongly; it is kept and printed.")],
+    records: Records = DEFAULT_RECORDS,
+    by: By = None,
+    as_json: AsJson = False,
+) -> None:
+    """Withdraw a calibration that was recorded wrongly: it counts for nothing from then on, at no time.
+
+    Example: calib calibration withdraw VA-11 TH-26-0412 --reason "the day of calibration was typed wrong"
+    """
+    from calib.faces import withdrawal_answer
+    from calib.procedures.withdraw_calibration import withdraw_calibration
+    from calib.records import database
+
+    with database.writing(records) as session:
+        found = withdraw_calibration(session, tag, certificate, reason, signature(by, "calibration withdraw"))
+        document = withdrawal_answer.withdrawal(found)
+    for line in document["remarks"]:
+        say(line)
+    if as_json:
+        print_json(document)
+    else:
+        tell(withdrawal_answer.withdrawal_text(document))
+
+
 @app.command("attach")
 def attach(
     tag: Tag,
@@ -308,6 +336,7 @@ def list_(
 
     Example: calib calibration list VA-11
     """
+    from calib.faces.plain_text import withdrawn_text
     from calib.procedures.look_up import calibrations
     from calib.records import database
 
@@ -316,7 +345,7 @@ def list_(
     if as_json:
         print_json({"calibrations": found})
     else:
-        columns = (
+        columns: tuple[str, ...] = (
             "tag",
             "certificate",
             "laboratory",
@@ -327,7 +356,7 @@ def list_(
             "degree",
             "measuring_interval",
         )
-        header = (
+        header: tuple[str, ...] = (
             "tag",
             "certificate",
             "laboratory",
@@ -338,7 +367,10 @@ def list_(
             "degree",
             "measuring interval",
         )
-        print_table(header, [["-" if one[column] is None else str(one[column]) for column in columns] for one in found])
+        if any(one["withdrawn"] for one in found):
+            columns, header = (*columns, "withdrawn"), (*header, "withdrawn")
+        rows = [one | {"withdrawn": withdrawn_text(one["withdrawn"])} for one in found]
+        print_table(header, [["-" if one[column] is None else str(one[column]) for column in columns] for one in rows])
 
 
 @app.command("show")

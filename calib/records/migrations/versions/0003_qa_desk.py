@@ -1,6 +1,6 @@
 """The QA desk: files of certificates, pairs of probe and meter, people and roles, impact reviews, issued reports.
 
-Revision 0003.
+And withdrawals of calibrations that were recorded wrongly. Revision 0003.
 """
 
 import sqlalchemy as sa
@@ -16,6 +16,7 @@ depends_on = None
 NEW = (
     "attachment",
     "attached",
+    "withdrawal",
     "pairing",
     "person",
     "role",
@@ -32,6 +33,7 @@ def upgrade() -> None:
     _columns()
     _attachment()
     _attached()
+    _withdrawal()
     _pairing()
     _person()
     _role()
@@ -101,6 +103,19 @@ def _attached() -> None:
     op.create_index(op.f("ix_attached_attachment_id"), "attached", ["attachment_id"], unique=False)
     op.create_index(op.f("ix_attached_calibration_id"), "attached", ["calibration_id"], unique=False)
     op.create_index(op.f("ix_attached_instrument_id"), "attached", ["instrument_id"], unique=False)
+
+
+def _withdrawal() -> None:
+    op.create_table(
+        "withdrawal",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("calibration_id", sa.Integer(), nullable=False),
+        sa.Column("reason", sa.String(), nullable=False),
+        sa.CheckConstraint("length(reason) > 0", name="reason_not_blank"),
+        sa.ForeignKeyConstraint(["calibration_id"], ["calibration.id"]),
+        sa.PrimaryKeyConstraint("id"),
+        sa.UniqueConstraint("calibration_id"),
+    )
 
 
 def _pairing() -> None:
