@@ -1,9 +1,11 @@
 """The command line. Heavy imports stand inside the commands that need them, so that `calib due` starts at once."""
 
+import gc
 import io
 import sys
 from collections.abc import Sequence
 from importlib import import_module
+from types import ModuleType
 
 import typer
 
@@ -38,13 +40,26 @@ def program(asked: str | None = None) -> typer.Typer:
         epilog="Exit status: 0 done; 1 a finding; 2 wrong usage or bad input, nothing written; 3 refused by the gate.",
     )
     app.callback()(_root)
-    for name in [_PLACES[asked]] if asked in _PLACES else dict.fromkeys(_PLACES.values()):
-        module = import_module(f"calib.faces.cli.{name}")
+    names = [_PLACES[asked]] if asked in _PLACES else list(dict.fromkeys(_PLACES.values()))
+    for name, module in zip(names, _imported(names), strict=True):
         if hasattr(module, "register"):
             module.register(app)
         else:
             app.add_typer(module.app, name=name)
     return app
+
+
+def _imported(names: Sequence[str]) -> list[ModuleType]:
+    """Modules of commands. What is imported stays until the end, so nobody looks for garbage among it: a quarter of the start."""
+    places = [f"calib.faces.cli.{name}" for name in names]
+    if not gc.isenabled() or all(place in sys.modules for place in places):
+        return [import_module(place) for place in places]
+    gc.disable()
+    try:
+        return [import_module(place) for place in places]
+    finally:
+        gc.freeze()
+        gc.enable()
 
 
 def _print_version(wanted: bool) -> None:
