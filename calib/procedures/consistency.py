@@ -121,7 +121,7 @@ def _calibrations(
 
 def _leave_out_or_correct(rows: Sequence[Row]) -> str:
     """What to do about a certificate that is on record: to type it again corrects nothing."""
-    step = "if it was typed wrong there, record it under a number that says so, and accept that as of the same day"
+    step = "if it was typed wrong there, withdraw it and record the right one under a number that says so"
     return step if all(row.number is None for row in rows) else f"leave the row out; {step}"
 
 
@@ -133,6 +133,9 @@ def _dates(row: Row, instruments: Mapping[str, Cells]) -> Iterable[Finding]:
         cell = row.get(column)
         if cell is not None and date.fromisoformat(cell) < calibrated:
             yield row.finding(column, f"a date on or after calibrated_on ({calibrated})")
+    received = row.get("received_on")
+    if received is not None and date.fromisoformat(received) > calibrated:
+        yield row.finding("received_on", f"a date on or before calibrated_on ({calibrated})")
     instrument = instruments.get(row.get("tag") or "")
     months = None if instrument is None else instrument.get("interval_months")
     due = row.get("due_on")

@@ -191,7 +191,7 @@ def test_a_certificate_typed_wrong_is_recorded_again_under_a_number_that_says_so
     calib("calibration", "accept", "PG-1", "C-7", "--on", "2026-03-01", *OTHER, records=records)
     told = add(records, workbook)
     assert told.err.count("error: ") == 1
-    assert "record it under a number that says so, and accept that as of the same day" in told.err
+    assert "withdraw it and record the right one under a number that says so" in told.err
     words = ("--laboratory", "South Laboratory", "--calibrated-on", "2026-02-20", "--comparisons", workbook)
     kept = calib("calibration", "add", "PG-1", "C-7 (corrected)", *words, "--by", "A. Person", records=records)
     assert "calib calibration accept PG-1 'C-7 (corrected)'" in kept.out

@@ -100,6 +100,7 @@ def test_an_acceptance_that_its_rule_does_not_bear_out_is_a_wrong_cell(empty_rec
         ({"adjustment": "perhaps"}, "adjustment"),
         ({"adjustment": "yes"}, "adjustment"),  # its comparisons are as found only
         ({"issued_on": "2026-01-11"}, "issued_on"),  # before the calibration
+        ({"received_on": "2026-01-13"}, "received_on"),  # after it
         ({"issued_on": "2026-03-07"}, "issued_on"),  # to come
         ({"received_on": "2026-03-07"}, "received_on"),
         ({"received_on": "12 January"}, "received_on"),
