@@ -16,7 +16,7 @@ from calib.faces.curve_answer import Content, curve
 from calib.faces.evidence_answer import certified
 from calib.faces.in_full_answer import budgets_in_full
 from calib.faces.reading_answer import flow_unit, reading_content, result
-from calib.faces.report.unswept import unswept
+from calib.faces.unswept import unswept
 from calib.procedures.amendments import Amendment
 from calib.procedures.evaluate import NET, Evaluation, Refused, Total
 from calib.procedures.issued_reports import Issue

@@ -136,21 +136,14 @@ def _table_lines(columns: dict[str, str], rows: Sequence[Content]) -> list[str]:
 
 def page(document: Content, photos: Sequence[Photo], on: str) -> str:
     """The history as one self-contained HTML page, as of a day, with the photos of the instrument in it."""
-    from jinja2 import Environment, PackageLoader, StrictUndefined  # noqa: PLC0415 (for the page only)
+    from calib.faces.template import template  # noqa: PLC0415 (the library of templates is for the page only)
 
-    environment = Environment(
-        loader=PackageLoader("calib.faces"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
     one = document["instrument"]
     tables = [
         (title, list(columns.values()), [[_cell(row, column) for column in columns] for row in rows])
         for title, columns, rows in _tables(document)
     ]
-    return environment.get_template("instrument.html").render(
+    return template("instrument.html").render(
         one=one,
         on=on,
         facts=_facts(one),

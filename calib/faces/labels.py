@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from datetime import date
 
 import segno
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from calib.errors import CalibError
 from calib.faces.plain_text import one_line
+from calib.faces.template import template
 
 BEGINS = b'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>Labels'
 
@@ -34,13 +34,6 @@ class Label:
 
 def as_sheet(labels: Sequence[Label], on: date) -> bytes:
     """The page; raises CalibError where a text is too long for a QR code."""
-    environment = Environment(
-        loader=PackageLoader("calib.faces"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
     shown = [
         {
             "tag": one_line(one.tag),
@@ -51,7 +44,7 @@ def as_sheet(labels: Sequence[Label], on: date) -> bytes:
         }
         for one in labels
     ]
-    text = environment.get_template("labels.html").render(labels=shown, on=str(on))
+    text = template("labels.html").render(labels=shown, on=str(on))
     return text.encode("utf-8", "backslashreplace")
 
 

@@ -1,6 +1,5 @@
 """Make a job's report in its forms, write it into a folder, issue it, write an issue again."""
 
-import tempfile
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -13,6 +12,7 @@ from calib.faces.document import Issuing, content
 from calib.faces.report.changes import revised
 from calib.faces.report.file_names import file_stem
 from calib.faces.report.forms import in_forms
+from calib.faces.write_over import write_whole
 from calib.procedures.issue_report import ToIssue, issue_report, may_issue
 from calib.procedures.issued_reports import bytes_of, issues_of
 from calib.procedures.report import JobReport, report
@@ -130,16 +130,8 @@ def _write_all(into: Path, contents: Mapping[str, bytes]) -> tuple[Path, ...]:
 
 
 def _write(path: Path, made: bytes) -> None:
-    """Write whole or not at all: a reader never sees half a report."""
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".report-", delete=False) as part:
-            part.write(made)
-        beside = Path(part.name)
-        try:
-            beside.chmod(0o644)
-            beside.replace(path)
-        finally:
-            beside.unlink(missing_ok=True)  # nothing is left beside a report that could not be put in place
+        write_whole(path, made)
     except OSError as error:
         raise CalibError(f"{path}: the report cannot be written ({error.strerror})") from error

@@ -1,4 +1,4 @@
-"""Write a file that is made anew each time, and takes the place of an earlier one of its kind alone."""
+"""Write a file whole or not at all; one that is made anew each time takes the place of an earlier one of its kind alone."""
 
 import tempfile
 from pathlib import Path
@@ -14,16 +14,24 @@ def write_over(path: Path, content: bytes, begins: bytes, what: str) -> None:
     try:
         if path.exists() and not path.is_dir() and not _begins(path, begins):
             raise CalibError(f"{path} is there already and is no {what}: name another file")
-        with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".calib-", delete=False) as part:
-            part.write(content)
-        beside = Path(part.name)
-        try:
-            beside.chmod(0o644)
-            beside.replace(path)
-        finally:
-            beside.unlink(missing_ok=True)
+        write_whole(path, content)
     except OSError as error:
         raise CalibError(f"{path}: the {what} cannot be written ({error.strerror})") from error
+
+
+def write_whole(path: Path, content: bytes) -> None:
+    """Write whole or not at all: a reader never sees half a file, and nothing is left beside one that could not be put in place.
+
+    Raises OSError.
+    """
+    with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".calib-", delete=False) as part:
+        part.write(content)
+    beside = Path(part.name)
+    try:
+        beside.chmod(0o644)
+        beside.replace(path)
+    finally:
+        beside.unlink(missing_ok=True)
 
 
 def _begins(path: Path, begins: bytes) -> bool:

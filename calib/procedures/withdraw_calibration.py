@@ -29,9 +29,8 @@ class Hanging:
 
     readings: int
     factors: tuple[str, ...]  # that rest on it: they keep their value until they are found again
-    calibrations: tuple[
-        str, ...
-    ]  # tag and certificate of those made in house with it: reference values stay as recorded
+    # Tag and certificate of those made in house with it: their reference values stay as recorded.
+    calibrations: tuple[str, ...]
     reported_jobs: tuple[str, ...]  # with an issued report
 
 
@@ -61,12 +60,13 @@ def withdraw_calibration(
     calibration = key(kept.calibration.id)
     hanging = _hanging(ground_of(session), calibration)
     append(session, [Withdrawal(calibration_id=calibration, reason=reason.strip())], signature)
-    later = later_calibrations(load_register(session)[tag], calibration)
+    register = load_register(session)
+    later = later_calibrations(register[tag], calibration)
     opened = open_reviews(session, signature, signature.time, later).remarks
     return Withdrawn(
         calibration_on_file(session, tag, certificate),
         hanging,
-        gate(load_register(session), tag, signature.time, signature.time),
+        gate(register, tag, signature.time, signature.time),
         (*opened, *_left_open(session, tag, certificate)),
     )
 

@@ -13,8 +13,8 @@ import tempfile
 import time
 from pathlib import Path
 
-from calib.faces.cli.report import FORMS
 from calib.faces.document import content
+from calib.faces.report.file_names import FORMS
 from calib.faces.report.forms import in_forms
 from calib.procedures.report import report
 from calib.records import database

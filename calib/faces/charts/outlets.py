@@ -7,8 +7,8 @@ from typing import Any
 
 from calib.faces.charts.style import short
 from calib.faces.report.blocks import SIGNS
+from calib.faces.report.written import rounded, rounded_text
 from calib.quantities import unit
-from calib.uncertainty.statement import round_result
 
 Reading = Mapping[str, Any]  # one of the content's readings
 
@@ -86,12 +86,7 @@ def in_unit(flow: Mapping[str, Any], symbol: str) -> tuple[float, float]:
 
 def flow_text(flow: Mapping[str, Any]) -> str:
     """A flow of the content with its U and its unit: 412 ± 23 m3/h."""
-    return f"{_rounded(flow['value'], flow['expanded_uncertainty'])} {flow['unit']}"
-
-
-def _rounded(value: float, expanded_uncertainty: float) -> str:
-    """Value ± U, with a minus sign where it is negative."""
-    return str(round_result(value, expanded_uncertainty)).replace("-", "−")
+    return f"{rounded(flow)} {flow['unit']}"
 
 
 def is_named(shown: OutletsDrawing) -> bool:
@@ -181,7 +176,7 @@ def _several(lot: Sequence[OutletDrawing]) -> str:
 
 
 def _percent(one: OutletDrawing) -> str:
-    return f"({_rounded(one.value, one.expanded_uncertainty)}) %"
+    return f"({rounded_text(one.value, one.expanded_uncertainty)}) %"
 
 
 def _told(word: str, lot: Sequence[OutletDrawing]) -> list[str]:

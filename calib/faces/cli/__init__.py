@@ -12,6 +12,7 @@ import typer
 from calib import __version__
 from calib.errors import CalibError, RefusedError
 from calib.faces.plain_text import one_line
+from calib.faces.unswept import unswept
 
 # Options that a person may also type before the command.
 _GLOBAL = {"--records": 1, "--by": 1, "--units": 1, "--json": 0}
@@ -49,17 +50,19 @@ def program(asked: str | None = None) -> typer.Typer:
     return app
 
 
+@unswept
+def _import(places: Sequence[str]) -> list[ModuleType]:
+    return [import_module(place) for place in places]
+
+
 def _imported(names: Sequence[str]) -> list[ModuleType]:
     """Modules of commands. What is imported stays until the end, so nobody looks for garbage among it: a quarter of the start."""
     places = [f"calib.faces.cli.{name}" for name in names]
-    if not gc.isenabled() or all(place in sys.modules for place in places):
-        return [import_module(place) for place in places]
-    gc.disable()
-    try:
-        return [import_module(place) for place in places]
-    finally:
+    is_new = any(place not in sys.modules for place in places)
+    modules = _import(places)
+    if is_new:
         gc.freeze()
-        gc.enable()
+    return modules
 
 
 def _print_version(wanted: bool) -> None:

@@ -25,12 +25,12 @@ from calib.faces.cli.options import (
     tell,
     time_of,
 )
+from calib.faces.report.file_names import FORMS
 from calib.records.ledger import Signature
 
 if TYPE_CHECKING:  # the drawing and database libraries are imported by those who need them
     from calib.faces.report_files import Wanted, WrittenReport
 
-FORMS = ("html", "pdf", "json", "csv", "xlsx", "eml")
 DRAFT_FORMS = ("html", "csv", "json")
 
 

@@ -1,10 +1,18 @@
 """Commands on traceability: what a record rests on, and what hangs on it."""
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from calib.faces.cli.options import DEFAULT_RECORDS, AsJson, OnDate, Records, day_of, print_json, tell
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from datetime import date
+
+    from sqlmodel import Session
+
+    from calib.procedures.trace import Trace
 
 app = typer.Typer(
     no_args_is_help=True, rich_markup_mode=None, help="Traceability: what a record rests on, and what hangs on it."
@@ -25,17 +33,9 @@ def up(named: Named, on: OnDate = None, records: Records = DEFAULT_RECORDS, as_j
 
     Example: calib trace up reading 1
     """
-    from calib.faces import trace_answer
     from calib.procedures.trace import trace_up
-    from calib.records import database
 
-    day = day_of(on)
-    with database.reading(records) as session:
-        found = trace_up(session, named, day)
-        if as_json:
-            print_json(trace_answer.trace(found))
-        else:
-            tell(trace_answer.trace_text(found))
+    _draw(trace_up, named, on, records, as_json)
 
 
 @app.command("down")
@@ -44,13 +44,24 @@ def down(named: Named, on: OnDate = None, records: Records = DEFAULT_RECORDS, as
 
     Example: calib trace down RS-01
     """
-    from calib.faces import trace_answer
     from calib.procedures.trace import trace_down
+
+    _draw(trace_down, named, on, records, as_json)
+
+
+def _draw(
+    trace: "Callable[[Session, Sequence[str], date], Trace]",
+    named: list[str],
+    on: str | None,
+    records: str,
+    as_json: bool,
+) -> None:
+    from calib.faces import trace_answer
     from calib.records import database
 
     day = day_of(on)
     with database.reading(records) as session:
-        found = trace_down(session, named, day)
+        found = trace(session, named, day)
         if as_json:
             print_json(trace_answer.trace(found))
         else:

@@ -14,6 +14,7 @@ from typing import Any
 from sqlmodel import Session
 
 from calib.errors import NotInRecordsError, RecordsError
+from calib.faces.report.file_names import FORMS
 from calib.faces.report_files import Wanted, issue, write_issued
 from calib.procedures.amend_outlet import amend_outlet
 from calib.procedures.find import job_named
@@ -51,7 +52,6 @@ _IMPORTED, _ISSUED, _REISSUED = (
     _at("2026-10-14T18:00+01:00"),
     _at("2026-10-15T09:00+01:00"),
 )
-_FORMS = ("html", "pdf", "json", "csv", "xlsx", "eml")
 _FIRST_FORMS = ("pdf", "json")
 _REVISION, _WHY = 2, "the grille of the corridor has an outlet factor of its own, found in the field"
 
@@ -145,7 +145,7 @@ def _make_records(place: _Place, folders: list[Path], progress: Callable[[str], 
     _issue(place, _FIRST_FORMS, _ISSUED, None, progress)
     progress("finding an outlet factor from traverses of a branch")
     _find_factor(place)
-    _issue(place, _FORMS, _REISSUED, _WHY, progress)
+    _issue(place, FORMS, _REISSUED, _WHY, progress)
     return _story(place, first, second)
 
 

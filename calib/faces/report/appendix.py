@@ -19,7 +19,7 @@ from calib.faces.report.blocks import (
     Table,
     runs,
 )
-from calib.faces.report.written import NOTHING, words
+from calib.faces.report.written import NOTHING, digits_cell, significant, words
 from calib.procedures.look_up import CalibrationOnFile
 
 Used = Mapping[tuple[str, str], CalibrationOnFile]
@@ -153,7 +153,7 @@ def _comparison(each: Content) -> Row:
             _typed(each["coverage_factor"]),
             _typed(each["repeatability"]),
             _typed(each["observations"]),
-            Cell((Run("not used"),)) if residual is None else Cell((Run(_signed(residual, ".3g")),), residual),
+            Cell((Run("not used"),)) if residual is None else Cell((Run(significant(residual, 3)),), residual),
         )
     )
 
@@ -161,10 +161,6 @@ def _comparison(each: Content) -> Row:
 def _typed(text: object) -> Cell:
     """A number as somebody typed it."""
     return NOTHING if text is None else Cell((Run(str(text)),), float(str(text)))
-
-
-def _signed(value: float, form: str) -> str:
-    return format(value, form).replace("-", "−").replace("e−", "e-")
 
 
 def _curve(one: Content) -> Iterator[str | Run]:
@@ -187,13 +183,9 @@ def _coefficients(one: Content) -> Table:
     curve = one["curve"]
     columns = (Column("Coefficient"), Column("Value", is_number=True), Column("u, from scatter", is_number=True))
     rows = tuple(
-        Row((words(name), _digits(value, 7), _digits(u, 2)))
+        Row((words(name), digits_cell(value, 7), digits_cell(u, 2)))
         for name, value, u in zip(
             curve["coefficient_names"], curve["coefficients"], curve["standard_uncertainties"], strict=True
         )
     )
     return Table(f"Coefficients of {one['tag']}, certificate {one['certificate']}", columns, rows, is_compact=True)
-
-
-def _digits(value: float, digits: int, unit: str | None = None) -> Cell:
-    return Cell((Run(_signed(value, f".{digits}g")),), value, unit)

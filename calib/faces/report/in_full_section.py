@@ -7,7 +7,7 @@ from calib.faces.curve_answer import Content
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import Block, Cell, Column, Heading, Paragraph, Row, Run, Table, runs
 from calib.faces.report.formulas import measurement_function
-from calib.faces.report.written import NOTHING, degrees_text, rounded, words
+from calib.faces.report.written import NOTHING, degrees_text, digits_cell, rounded, significant, words
 from calib.procedures import in_full as full
 
 _MEASURED = {
@@ -107,7 +107,7 @@ def _about(one: Content, reading: Content, anchors: Anchors) -> Iterator[str | R
     if one["kind"]["has_probe"]:
         yield "; c_P is the correction of the probe"
     for each in one["constants"]:
-        yield f"; {each['symbol']} = {_written(each['value'], 6)} {each['unit']}, {_CONSTANTS[one['kind']['measured']]}"
+        yield f"; {each['symbol']} = {significant(each['value'], 6)} {each['unit']}, {_CONSTANTS[one['kind']['measured']]}"
     yield "."
 
 
@@ -158,9 +158,9 @@ def _points(number: int, reading: Content) -> Table:
             (
                 Cell((Run(str(each["line"])),), each["line"]),
                 Cell((Run(str(each["point"])),), each["point"]),
-                _number(each["weight"], 6),
+                digits_cell(each["weight"], 6),
                 words("; ".join(format(value, "g") for value in each["indications"])),
-                _number(each["velocity"], 6, traverse["velocity_unit"]),
+                digits_cell(each["velocity"], 6, traverse["velocity_unit"]),
             )
         )
         for each in traverse["velocities"]
@@ -189,14 +189,14 @@ def _quantities(number: int, one: Content, reading: Content) -> Table:
         (
             words("q_V"),
             words(f"({rounded(flow)}) {flow['unit']}, k = {flow['coverage_factor']:.2f}"),
-            _number(flow["value"], 7, flow["unit"]),
+            digits_cell(flow["value"], 7, flow["unit"]),
             words(flow["unit"]),
-            _number(flow["standard_uncertainty"], 5, flow["unit"]),
+            digits_cell(flow["standard_uncertainty"], 5, flow["unit"]),
             NOTHING,
             Cell((Run(degrees_text(dof)),), dof),
             NOTHING,
             NOTHING,
-            _number(flow["standard_uncertainty"], 5, flow["unit"]),
+            digits_cell(flow["standard_uncertainty"], 5, flow["unit"]),
             Cell((Run("100"),), 100.0, "%"),
         ),
         is_total=True,
@@ -211,31 +211,22 @@ def _quantity(each: Content, flow_unit: str) -> Row:
         (
             words(each["symbol"]),
             words(_MEANINGS[each["symbol"]]),
-            _number(each["estimate"], 7, unit),
+            digits_cell(each["estimate"], 7, unit),
             words(unit),
-            _number(each["standard_uncertainty"], 5, unit),
+            digits_cell(each["standard_uncertainty"], 5, unit),
             words(f"{each['evaluation']}, {each['distribution']}"),
             Cell((Run(degrees_text(dof)),), dof),
-            _number(each["sensitivity_coefficient"], 6, each["sensitivity_unit"]),
+            digits_cell(each["sensitivity_coefficient"], 6, each["sensitivity_unit"]),
             words(each["sensitivity_unit"]),
-            _number(each["contribution"], 5, flow_unit),
+            digits_cell(each["contribution"], 5, flow_unit),
             Cell((Run(f"{each['variance_percent']:.2f}"),), each["variance_percent"], "%"),
         )
     )
 
 
-def _number(value: float, digits: int, unit: str | None = None) -> Cell:
-    return Cell((Run(_written(value, digits)),), value, unit)
-
-
-def _written(value: float, digits: int) -> str:
-    """Significant digits, trailing zeros left out."""
-    return format(value, f".{digits}g").replace("-", "−").replace("e−", "e-")
-
-
 def _unit_text(one: Content, reading: Content) -> str:
     conversions = [f"1 {each['unit']} = {each['value']:.9g} {each['si_unit']}" for each in one["conversions"]]
     flow = reading["flow"]
-    said = f"U = k u = {flow['coverage_factor']:.4f} × {_written(flow['standard_uncertainty'], 5)} {flow['unit']}, "
+    said = f"U = k u = {flow['coverage_factor']:.4f} × {significant(flow['standard_uncertainty'], 5)} {flow['unit']}, "
     said += f"for a coverage probability of {100 * flow['coverage_probability']:g} %."
     return f"{said} Units: {'; '.join(conversions)}." if conversions else said

@@ -16,7 +16,7 @@ from calib.faces.report.blocks import (
     Signatures,
     runs,
 )
-from calib.faces.report.unswept import unswept
+from calib.faces.unswept import unswept
 from calib.procedures.look_up import CalibrationOnFile
 
 

@@ -1,15 +1,29 @@
 """Numbers of a report as they are written, and the cells that hold them."""
 
+from collections.abc import Mapping
+from typing import Any
+
 from calib.faces.curve_answer import Content
+from calib.faces.reading_answer import probability_text
 from calib.faces.report.blocks import Cell, Mark, Run, runs
 from calib.uncertainty.statement import plain, round_result, round_uncertainty
 
 NOTHING = Cell()
 
 
-def rounded(flow: Content) -> str:
-    """Value and expanded uncertainty to the place of two digits of it: 412 ± 23, with a minus sign where it is negative."""
-    return str(round_result(flow["value"], flow["expanded_uncertainty"])).replace("-", "−")
+def rounded(flow: Mapping[str, Any]) -> str:
+    """A flow with its expanded uncertainty, rounded: 412 ± 23."""
+    return rounded_text(flow["value"], flow["expanded_uncertainty"])
+
+
+def rounded_text(value: float, expanded_uncertainty: float) -> str:
+    """Value and expanded uncertainty to the place of two digits of it, with a minus sign where it is negative."""
+    return str(round_result(value, expanded_uncertainty)).replace("-", "−")
+
+
+def significant(value: float, digits: int) -> str:
+    """Significant digits, trailing zeros left out, with a minus sign where it is negative."""
+    return format(value, f".{digits}g").replace("-", "−").replace("e−", "e-")
 
 
 def two_digits(uncertainty: float) -> str:
@@ -20,13 +34,6 @@ def two_digits(uncertainty: float) -> str:
 def moment(typed_time: str) -> str:
     """2026-10-14 09:12+01:00"""
     return typed_time.replace("T", " ")
-
-
-def percent_text(probability: float) -> str:
-    """Never 100 % or 0 %: no measurement proves that much."""
-    if probability > 0.9995:
-        return "> 99.9 %"
-    return "< 0.1 %" if probability < 0.0005 else f"{100 * probability:.1f} %"
 
 
 def risk_text(probability: float) -> str:
@@ -84,9 +91,14 @@ def factor_cell(flow: Content | None) -> Cell:
 
 def probability(value: float | None) -> Cell:
     """A probability of conformity."""
-    return NOTHING if value is None else Cell((Run(percent_text(value)),), value, None)
+    return NOTHING if value is None else Cell((Run(probability_text(value)),), value, None)
 
 
 def statement(word: str | None) -> Cell:
     """A statement of conformity."""
     return Cell((Run(word, Mark.STATEMENT),)) if word else NOTHING
+
+
+def digits_cell(value: float, digits: int, unit: str | None = None) -> Cell:
+    """A cell with a number of so many significant digits; the unit stands in another column."""
+    return Cell((Run(significant(value, digits)),), value, unit)
