@@ -11,7 +11,8 @@ import io
 import numpy as np
 
 from calib.procedures.amend_outlet import amend_outlet
-from calib.procedures.find_factor import FactorWanted, find_factor
+from calib.procedures.factor_from_pairs import FactorWanted
+from calib.procedures.find_factor import find_factor
 from calib.records import database
 from tests.folders import NOW, SIGNED, imported, small_job, write
 

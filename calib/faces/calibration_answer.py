@@ -13,12 +13,11 @@ from calib.faces.curve_answer import Content, curve, formula, response_formula
 from calib.faces.plain_text import withdrawn_text
 from calib.procedures.accept_calibration import AcceptanceWanted, assessed
 from calib.procedures.certificate_completeness import MISSING, Certificate, completeness
-from calib.procedures.choose_curve import refit
 from calib.procedures.fit_curve import Wish
-from calib.procedures.import_folders import BY_THE_RULE
-from calib.procedures.look_up import CalibrationOnFile, typed
+from calib.procedures.look_up import CalibrationOnFile, refit
 from calib.quantities import Unit, unit
-from calib.records.tables import Comparison, CorrectionCurve
+from calib.records.record import typed
+from calib.records.tables import BY_THE_RULE, Comparison, CorrectionCurve
 
 
 def calibration(kept: CalibrationOnFile) -> Content:

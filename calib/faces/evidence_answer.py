@@ -6,9 +6,10 @@ from numpy.typing import NDArray
 from calib.curves.curve import CorrectionCurve, Curve
 from calib.curves.response import from_text
 from calib.faces.curve_answer import Content, response_of
-from calib.procedures.look_up import CalibrationOnFile, typed
+from calib.procedures.look_up import CalibrationOnFile
 from calib.procedures.stability_of import limits_basis
 from calib.quantities import unit
+from calib.records.record import typed
 
 _SPECIFIED = (
     "quantity", "unit", "resolution", "repeatability", "mpe_percent", "mpe_absolute", "stability_percent", "stability_absolute",

@@ -6,8 +6,9 @@ from collections.abc import Iterable, Sequence
 
 from calib.faces.curve_answer import Content
 from calib.faces.reading_answer import flow_unit, velocity_unit
-from calib.procedures.factors_on_file import OTHER, SAME, FactorOnFile, PairOnFile, ReadingWithFactor, factor_results
-from calib.procedures.find_factor import FactorFound
+from calib.procedures.factor_from_pairs import FactorFound
+from calib.procedures.factor_uncertainty import OTHER, SAME, factor_results
+from calib.procedures.factors_on_file import FactorOnFile, PairOnFile, ReadingWithFactor
 from calib.procedures.pairs import Paired, flow, measured, velocity
 from calib.procedures.results import Results
 from calib.quantities import Unit, preferred, unit

@@ -7,7 +7,7 @@ from pathlib import Path
 from calib.errors import RecordsError
 from calib.faces.curve_answer import Content
 from calib.faces.plain_text import cells_text, withdrawn_text
-from calib.procedures.attach import Photo
+from calib.procedures.attached_files import Photo
 from calib.procedures.look_up import InstrumentHistory, InstrumentStatus
 
 LIST_HEADER = ("tag", "kind", "maker, model", "serial", "location", "with", "photos", "certificate", "due on", "state")

@@ -13,10 +13,11 @@ from calib.errors import BadInputError, CalibError, Finding, RefusedError
 from calib.procedures.assess_calibration import Assessment, assess, has_limits, phase_in_use, usual_object
 from calib.procedures.authorise import append, authorise
 from calib.procedures.four_eyes import against_one_person
-from calib.procedures.look_up import CalibrationOnFile, against_withdrawn, calibration_on_file, typed
+from calib.procedures.look_up import CalibrationOnFile, against_withdrawn, calibration_on_file
 from calib.procedures.open_review import open_reviews
-from calib.procedures.register import key, load_register
+from calib.procedures.register import load_register
 from calib.records import ledger
+from calib.records.record import key, typed
 from calib.records.tables import Acceptance
 
 

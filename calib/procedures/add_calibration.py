@@ -11,9 +11,10 @@ from calib.procedures.assess_calibration import has_limits
 from calib.procedures.attach import FileRead, attach_to_calibration
 from calib.procedures.find import instrument_tagged
 from calib.procedures.import_folders import write_sheets
-from calib.procedures.look_up import CalibrationOnFile, calibration_on_file, typed
+from calib.procedures.look_up import CalibrationOnFile, calibration_on_file
 from calib.procedures.sheets import Row, typed_row
 from calib.records import ledger
+from calib.records.record import typed
 
 
 def add_calibration(

@@ -14,10 +14,10 @@ from calib.errors import CalibError
 from calib.procedures.find import job_named
 from calib.procedures.indicated import indicated
 from calib.procedures.on_record import OnRecord, on_record
-from calib.procedures.register import key, moment
 from calib.procedures.stability_of import stability_at
 from calib.quantities import unit
 from calib.records import tables
+from calib.records.record import key, moment
 from calib.uncertainty.propagation import combine
 
 # Quantity of the conditions -> quantity of the instrument that observes it.

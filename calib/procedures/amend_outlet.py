@@ -1,26 +1,22 @@
 """Amend an outlet: a wrong dimension, factor or design is corrected by a new record that supersedes the old, with the reason."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
-from sqlmodel import Session, SQLModel, col, select
+from sqlmodel import Session
 
 from calib.errors import BadInputError, Finding
 from calib.procedures.authorise import append
-from calib.procedures.columns import FILES
 from calib.procedures.consistency_of_jobs import outlet_findings
 from calib.procedures.find import outlet_named
 from calib.procedures.import_folders import factors_on_record
+from calib.procedures.look_up_outlets import _COLUMNS, cells_of, latest_revision
 from calib.procedures.on_record import as_amended
 from calib.procedures.open_review import open_reviews
-from calib.procedures.register import key
 from calib.procedures.sheets import cell_findings, typed_row
 from calib.records import ledger
-from calib.records.tables import Outlet, OutletRevision
-
-# Columns of outlets.csv that say which outlet it is.
-_NAMES = ("job", "outlet")
-_COLUMNS = tuple(column for column in FILES["outlets.csv"] if column.name not in _NAMES)
+from calib.records.record import key
+from calib.records.tables import OutletRevision
 
 
 def amend_outlet(
@@ -67,19 +63,3 @@ def _changes(typed: Sequence[str]) -> tuple[dict[str, str | None], list[Finding]
         else:
             changed[column.strip()] = value.strip()
     return changed, findings
-
-
-def latest_revision(session: Session, outlet: Outlet) -> OutletRevision | None:
-    """The latest amendment of an outlet, or None where it stands as first typed."""
-    own = select(OutletRevision).where(OutletRevision.outlet_id == outlet.id)
-    return session.exec(own.order_by(col(OutletRevision.revision).desc())).first()
-
-
-def cells_of(outlet: SQLModel) -> dict[str, str | None]:
-    """Cells of an outlet as typed, but those that say which it is."""
-    return {column.name: getattr(outlet, column.name) for column in _COLUMNS}
-
-
-def differences(before: Mapping[str, str | None], after: Mapping[str, str | None]) -> dict[str, tuple[str, str]]:
-    """Columns that differ: their value before and after, blank where there is none."""
-    return {column: (before[column] or "", after[column] or "") for column in before if before[column] != after[column]}

@@ -13,10 +13,10 @@ from calib.procedures.evaluate import Evaluation, Measured
 from calib.procedures.gate_reading import gate_reading
 from calib.procedures.look_up_outlets import history_of_outlet
 from calib.procedures.on_record import OnRecord, as_amended, on_record
-from calib.procedures.register import key, moment
 from calib.procedures.results import Results, results
 from calib.records import tables
 from calib.records.ledger import written
+from calib.records.record import key, moment
 from calib.uncertainty.propagation import combine
 
 

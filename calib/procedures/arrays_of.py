@@ -12,11 +12,11 @@ from calib.measurement import Air, Effect, FoundFactors, Hoods, Points, Probes, 
 from calib.procedures.air_of import calibration_density, reference_density
 from calib.procedures.indicated import repeatability_of, resolution_of
 from calib.procedures.on_record import OnRecord, face_indications
-from calib.procedures.register import key
 from calib.procedures.stability_of_readings import stability_of, stability_of_probe
 from calib.procedures.standing import Standing, section_of, throttled_indication
 from calib.quantities import unit
 from calib.records import tables
+from calib.records.record import key
 from calib.uncertainty.propagation import welch_satterthwaite
 
 Floats = NDArray[np.float64]

@@ -21,17 +21,17 @@ from calib.confirmation.traceability import Graph, Record, upward
 from calib.curves.curve import Curve
 from calib.errors import CalibError, CurveError
 from calib.procedures.evaluate import Evaluation, evaluate
-from calib.procedures.factors_on_file import SAME, factor_results
-from calib.procedures.find_factor import SCOPES, FactorWanted, found_from_pairs
-from calib.procedures.fit_curve import Cells, FittedCurve, Wish, fit_curve
-from calib.procedures.import_folders import BY_THE_RULE, curve_record
-from calib.procedures.look_up import typed
+from calib.procedures.factor_from_pairs import SCOPES, FactorWanted, found_from_pairs
+from calib.procedures.factor_uncertainty import SAME, factor_results
+from calib.procedures.fit_curve import FittedCurve, Wish, curve_record, fit_curve
 from calib.procedures.on_record import curve_of
-from calib.procedures.register import key
 from calib.procedures.rests_on import CALIBRATION, FACTOR, READING, REPORT, STANDARD, Ground
 from calib.procedures.results import Judgement, Results
+from calib.procedures.sheets import Cells
 from calib.quantities import Unit, unit
 from calib.records import ledger, tables
+from calib.records.record import key, typed
+from calib.records.tables import BY_THE_RULE
 
 # What a certificate says of the air in which it compared.
 _AIR = ("temperature_degC", "pressure_kPa", "humidity_percent")

@@ -9,9 +9,10 @@ from calib.errors import BadInputError, Finding
 from calib.procedures import cells
 from calib.procedures.authorise import append
 from calib.procedures.find import instrument_tagged
-from calib.procedures.register import INTERVAL_CHANGE, key, load_register
+from calib.procedures.register import load_register
 from calib.records import ledger
-from calib.records.tables import Event
+from calib.records.record import key
+from calib.records.tables import INTERVAL_CHANGE, Event
 
 
 @dataclass(frozen=True)

@@ -14,9 +14,10 @@ from calib.confirmation.normalised_error import LIMIT, agreement
 from calib.errors import BadInputError, CurveError, Finding, RefusedError
 from calib.procedures.indicated import indicated, resolution_of
 from calib.procedures.on_record import OnRecord, on_record
-from calib.procedures.register import key, moment, withdrawals
+from calib.procedures.register import withdrawals
 from calib.procedures.stability_of import stability_at
 from calib.quantities import unit
+from calib.records.record import key, moment
 from calib.records.tables import Calibration, Comparison, Instrument, IntermediateCheck
 from calib.uncertainty.estimate import resolution
 from calib.uncertainty.propagation import combine

@@ -19,9 +19,8 @@ from calib.confirmation.control_chart import (
 )
 from calib.procedures.check_values import baseline_values, not_below_resolution
 from calib.procedures.find import instrument_tagged
-from calib.procedures.look_up import typed
-from calib.procedures.register import moment
 from calib.quantities import unit
+from calib.records.record import moment, typed
 from calib.records.tables import Instrument, IntermediateCheck
 
 

@@ -4,11 +4,10 @@ from sqlmodel import Session
 
 from calib.errors import BadInputError, Finding
 from calib.procedures.authorise import append, authorise
-from calib.procedures.fit_curve import FittedCurve, Wish, fit_curve
-from calib.procedures.import_folders import curve_record
-from calib.procedures.look_up import CalibrationOnFile, against_withdrawn, calibration_on_file, typed
-from calib.procedures.register import key
+from calib.procedures.fit_curve import Wish, curve_record
+from calib.procedures.look_up import against_withdrawn, calibration_on_file, refit
 from calib.records import ledger
+from calib.records.record import key
 from calib.records.tables import CorrectionCurve
 
 
@@ -29,8 +28,3 @@ def choose_curve(
     record = curve_record(key(kept.calibration.id), refit(kept, wish), signature.person, reason.strip())
     append(session, [record], signature)
     return record
-
-
-def refit(kept: CalibrationOnFile, wish: Wish | None = None) -> FittedCurve:
-    """The curve of a recorded calibration, fitted anew: for its candidates, or as a person asks for."""
-    return fit_curve(typed(kept.instrument), [typed(one) for one in kept.comparisons], wish)

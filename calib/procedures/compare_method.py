@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from sqlmodel import Session, col, select
 
 from calib.errors import BadInputError, Finding, NotInRecordsError
-from calib.procedures.look_up import Cells, typed
+from calib.procedures.look_up import Cells
 from calib.procedures.pairs import (
     PAIR,
     Paired,
@@ -26,6 +26,7 @@ from calib.procedures.pairs import (
     relative_ratio_uncertainty,
 )
 from calib.records import tables
+from calib.records.record import typed
 from calib.uncertainty.paired import PairedComparison, cautions, paired
 
 Floats = NDArray[np.float64]

@@ -12,7 +12,7 @@ from calib.confirmation.interval import add_months
 from calib.errors import CalibError, CurveError, Finding
 from calib.procedures.assess_calibration import Assessment, assess, phase_in_use, usual_object
 from calib.procedures.consistency_of_jobs import job_findings
-from calib.procedures.fit_curve import Cells, FittedCurve, fit_curve, indication_quantity
+from calib.procedures.fit_curve import FittedCurve, fit_curve, indication_quantity
 from calib.procedures.rows_together import (
     Known,
     Typed,
@@ -22,7 +22,7 @@ from calib.procedures.rows_together import (
     repeated,
     unit_known,
 )
-from calib.procedures.sheets import Row, Sheets
+from calib.procedures.sheets import Cells, Row, Sheets
 from calib.records.tables import THERMAL
 
 

@@ -6,9 +6,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from calib.errors import Finding
 from calib.procedures.air_of import MEASURED_AS, NEEDED
 from calib.procedures.consistency_of_readings import reading_findings
-from calib.procedures.fit_curve import Cells, indication_quantity
+from calib.procedures.fit_curve import indication_quantity
 from calib.procedures.rows_together import Known, Typed, duplicate, names_instrument, names_job, repeated, unit_known
-from calib.procedures.sheets import Row, Sheets
+from calib.procedures.sheets import Cells, Row, Sheets
 from calib.quantities import unit
 from calib.records.tables import DUCT, THIS_TYPE
 

@@ -8,7 +8,7 @@ from statistics import mode
 
 from calib.airflow.traverse import point_counts, spoken, traverse
 from calib.errors import CalibError, Finding
-from calib.procedures.fit_curve import Cells, indication_quantity
+from calib.procedures.fit_curve import indication_quantity
 from calib.procedures.observations import log_findings, logged_values, mean_of, observed_values
 from calib.procedures.rows_together import (
     Known,
@@ -20,7 +20,7 @@ from calib.procedures.rows_together import (
     same_time,
     unit_known,
 )
-from calib.procedures.sheets import Row, Sheets, bytes_of
+from calib.procedures.sheets import Cells, Row, Sheets, bytes_of
 from calib.procedures.standing import section_from
 from calib.quantities import unit
 from calib.records.tables import DUCT, THERMAL, VELOCITY_PRESSURE

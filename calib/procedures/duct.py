@@ -6,9 +6,9 @@ from calib.airflow.traverse import Section
 from calib.errors import NotInRecordsError
 from calib.procedures.find import outlet_named
 from calib.procedures.on_record import outlets_in_force
-from calib.procedures.register import key
 from calib.procedures.standing import section_of
 from calib.quantities import Unit, unit
+from calib.records.record import key
 
 
 def section_on_record(session: Session, job: str, name: str) -> tuple[Section, Unit]:

@@ -23,7 +23,6 @@ from calib.procedures.find import job_named
 from calib.procedures.gate_reading import gate_reading
 from calib.procedures.observations import observed
 from calib.procedures.on_record import OnRecord, on_record, outlets_in_force, traverses
-from calib.procedures.register import key, moment
 from calib.procedures.results import Judgement, Results, judge, results
 from calib.procedures.stability_of import basis_of
 from calib.procedures.standing import Standing, section_of
@@ -40,6 +39,7 @@ from calib.procedures.totals_of import (
     with_flows,
 )
 from calib.records import tables
+from calib.records.record import key, moment
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 from calib.uncertainty.propagation import combine
 

@@ -25,10 +25,10 @@ from sqlmodel import Session, SQLModel, col, select
 
 from calib.errors import CalibError
 from calib.procedures.columns import FILES
-from calib.procedures.import_folders import BY_THE_RULE
-from calib.procedures.register import key
 from calib.procedures.rows_together import same_time
 from calib.records import tables
+from calib.records.record import key
+from calib.records.tables import BY_THE_RULE
 
 NOT_IMPORTED = "not-imported"
 _OTHERS: tuple[type[SQLModel], ...] = (

@@ -4,19 +4,13 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-import numpy as np
 from sqlmodel import Session, col, select
 
 from calib.errors import NotInRecordsError
 from calib.procedures.on_record import outlets_in_force
 from calib.procedures.pairs import cautions_of_times
-from calib.procedures.register import key
-from calib.procedures.results import Results, results
 from calib.records import tables
-from calib.uncertainty.coverage import COVERAGE_PROBABILITY
-from calib.uncertainty.propagation import Contribution, combine
-
-SAME, OTHER = 0, 1  # rows of `factor_results`: used with the same calibration, and after a recalibration
+from calib.records.record import key
 
 _FACTOR, _READING, _OUTLET, _AMENDED = "found_factor", "reading", "outlet", "outlet_revision"
 
@@ -90,27 +84,6 @@ def _of_one_place(one: FactorOnFile) -> Iterator[str]:
 def _of_times(pair: PairOnFile) -> Iterator[str]:
     traverse, face = pair.traverse.reading, pair.face.reading
     yield from cautions_of_times(f"{traverse.id}:{face.id}", traverse.observed_at, face.observed_at)
-
-
-def factor_results(factor: tables.FoundFactor, coverage_probability: float = COVERAGE_PROBABILITY) -> Results:
-    """K [1] with its uncertainty, in two rows: used with the SAME calibration, and with an OTHER one.
-
-    Contributions: spread of the pairs, reference (what the traverses share), instrument (the calibration at the face).
-    """
-    dof = np.inf if factor.degrees_of_freedom is None else factor.degrees_of_freedom
-    rows = (
-        _contribution("spread", (factor.relative_spread,) * 2, factor.value, dof, type_a=True),
-        _contribution("reference", (factor.relative_reference,) * 2, factor.value),
-        _contribution("instrument", (0.0, factor.relative_instrument), factor.value),
-    )
-    return results(np.full(2, factor.value), combine(rows), coverage_probability)
-
-
-def _contribution(
-    name: str, relative: tuple[float, float], value: float, dof: float = np.inf, *, type_a: bool = False
-) -> Contribution:
-    parts = value * np.array(relative)[:, np.newaxis]
-    return Contribution(name, np.full(2, type_a), parts, np.zeros(2, dtype=np.int64), np.full(2, dof))
 
 
 def factors_on_file(session: Session) -> list[FactorOnFile]:

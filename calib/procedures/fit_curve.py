@@ -1,6 +1,6 @@
 """Fit the correction curve of a calibration from its comparisons as typed."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,10 +9,10 @@ from numpy.typing import NDArray
 from calib.curves.choice import Choice, Comparisons, choose, choose_response
 from calib.curves.response import CANDIDATES, LINE, PROPORTIONAL, Shape
 from calib.errors import CurveError
+from calib.procedures.sheets import Cells
 from calib.quantities import Unit, unit
+from calib.records.tables import BY_THE_RULE, CorrectionCurve
 from calib.uncertainty.estimate import from_expanded, resolution
-
-Cells = Mapping[str, str | None]  # column -> as typed
 
 
 @dataclass(frozen=True)
@@ -107,3 +107,22 @@ def _cell(cells: Cells, column: str) -> str:
     if cell is None:
         raise CurveError(f"{column} is blank")
     return cell
+
+
+def curve_record(
+    calibration_id: int, fitted: FittedCurve, chosen_by: str = BY_THE_RULE, reason: str | None = None
+) -> CorrectionCurve:
+    """The record of a fitted curve."""
+    curve, chosen = fitted.choice.curve, fitted.choice.chosen
+    return CorrectionCurve(
+        calibration_id=calibration_id,
+        shape=chosen.shape,
+        degree=chosen.degree,
+        phase=fitted.phase,
+        low=curve.low,
+        high=curve.high,
+        measuring_interval=fitted.measuring_interval,
+        parameters=curve.as_text(),
+        chosen_by=chosen_by,
+        reason=reason or fitted.choice.reason,
+    )

@@ -12,9 +12,9 @@ from calib.confirmation.authority import QA, unmet
 from calib.errors import Finding
 from calib.procedures.authorise import People
 from calib.procedures.house_rules import ONE_PERSON_MAY_ACCEPT, holds
-from calib.procedures.register import key
 from calib.procedures.sheets import Row
 from calib.records import ledger
+from calib.records.record import key
 from calib.records.tables import Calibration
 
 NEXT_STEP = f'let another person accept it, or record the rule: calib rule set "{ONE_PERSON_MAY_ACCEPT}" --holds yes --reason ...'

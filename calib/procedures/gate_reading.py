@@ -16,12 +16,12 @@ from calib.procedures.arrays_of import arrays_of, density_of_reference, effect_o
 from calib.procedures.indicated import indicated
 from calib.procedures.observations import Observed
 from calib.procedures.on_record import OnRecord
-from calib.procedures.pair_instruments import reasons_against
-from calib.procedures.register import moment
+from calib.procedures.probe_pairs import reasons_against
 from calib.procedures.stability_of import stability_at
 from calib.procedures.standing import Standing, indication_of
 from calib.quantities import unit
 from calib.records import tables
+from calib.records.record import moment
 from calib.uncertainty.propagation import combine
 
 _COVERAGE_FACTOR = 2.0  # of the manometer's expanded uncertainty, by which a velocity pressure is judged low

@@ -9,8 +9,9 @@ from sqlmodel import Session, col, select
 
 from calib.confirmation.history import CalibrationErrors, ErrorPoints, error_points
 from calib.procedures.fit_curve import points_of
-from calib.procedures.register import key, moment, withdrawals
+from calib.procedures.register import withdrawals
 from calib.records import tables
+from calib.records.record import key, moment
 
 _AS_FOUND, _AS_LEFT = "as-found", "as-left"
 

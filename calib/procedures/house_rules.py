@@ -6,8 +6,8 @@ from sqlmodel import Session, col, select
 
 from calib.errors import BadInputError, Finding
 from calib.procedures.authorise import append, authorise
-from calib.procedures.register import key
 from calib.records import ledger
+from calib.records.record import key
 from calib.records.tables import HouseRule
 
 ONE_PERSON_MAY_ACCEPT = "one person may accept"  # whoever typed a certificate may accept it too

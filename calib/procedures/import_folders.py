@@ -19,7 +19,7 @@ from calib.procedures.assess_calibration import Assessment
 from calib.procedures.authorise import append, people_on_record, signed
 from calib.procedures.columns import FILES
 from calib.procedures.consistency_of_readings import reading_key
-from calib.procedures.fit_curve import Cells, FittedCurve
+from calib.procedures.fit_curve import curve_record
 from calib.procedures.gate_reading import gate_reading
 from calib.procedures.import_history import (
     amended_outlets,
@@ -33,17 +33,17 @@ from calib.procedures.import_history import (
 )
 from calib.procedures.observations import Traversed, observed
 from calib.procedures.on_record import OnRecord, in_order, on_record, outlets_in_force
+from calib.procedures.open_review import open_reviews
 from calib.procedures.outside_range import outside_range
-from calib.procedures.register import key
 from calib.procedures.rows_together import Known, same_time
-from calib.procedures.sheets import Row, Sheets, cell_findings, read_folder
+from calib.procedures.sheets import Cells, Row, Sheets, cell_findings, read_folder
 from calib.records import ledger
+from calib.records.record import key
 from calib.records.tables import (
     Acceptance,
     Calibration,
     Comparison,
     Condition,
-    CorrectionCurve,
     FoundFactor,
     Instrument,
     Job,
@@ -59,7 +59,6 @@ from calib.records.tables import (
     TraversePoint,
 )
 
-BY_THE_RULE = "rule"
 # Tables whose new records may open an impact review or add a line to one.
 _TOUCHED_BY_REVIEWS = frozenset({"calibration", "condition", "reading", "found_factor", "outlet_revision"})
 # Cells of a calibration that make other records: its acceptance and its reference standards.
@@ -243,8 +242,6 @@ class _Writing:
 
     def _review_impact(self) -> None:
         """Open an impact review for each certificate as-found beyond its limits, and bring those on record up to date."""
-        from calib.procedures.open_review import open_reviews  # noqa: PLC0415 (it works flows out anew, and so rests on this module)
-
         if not _TOUCHED_BY_REVIEWS & self.counts.keys():
             return
         found = open_reviews(self.session, self.signature, self.now, self.recorded)
@@ -393,25 +390,6 @@ class _Writing:
         }
         self.append(list(logs.values()))
         return {number: key(one.id) for number, one in logs.items()}
-
-
-def curve_record(
-    calibration_id: int, fitted: FittedCurve, chosen_by: str = BY_THE_RULE, reason: str | None = None
-) -> CorrectionCurve:
-    """The record of a fitted curve."""
-    curve, chosen = fitted.choice.curve, fitted.choice.chosen
-    return CorrectionCurve(
-        calibration_id=calibration_id,
-        shape=chosen.shape,
-        degree=chosen.degree,
-        phase=fitted.phase,
-        low=curve.low,
-        high=curve.high,
-        measuring_interval=fitted.measuring_interval,
-        parameters=curve.as_text(),
-        chosen_by=chosen_by,
-        reason=reason or fitted.choice.reason,
-    )
 
 
 def _numbered(cells: Mapping[str, str]) -> dict[str, Any]:

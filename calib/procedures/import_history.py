@@ -24,11 +24,13 @@ from sqlmodel import Session, SQLModel, select
 from calib.errors import CurveError, Finding
 from calib.procedures.consistency_of_jobs import outlet_findings
 from calib.procedures.find import calibration_numbered, instrument_tagged
-from calib.procedures.fit_curve import Cells, Wish
-from calib.procedures.register import INTERVAL_CHANGE, key
+from calib.procedures.fit_curve import Wish, curve_record
+from calib.procedures.look_up import calibration_on_file, refit
 from calib.procedures.rows_together import Known, Typed, duplicate, repeated, same_time
-from calib.procedures.sheets import Row, Sheets
+from calib.procedures.sheets import Cells, Row, Sheets
+from calib.records.record import key
 from calib.records.tables import (
+    INTERVAL_CHANGE,
     THIS_TYPE,
     Calibration,
     CorrectionCurve,
@@ -284,10 +286,6 @@ def _withdrawn(session: Session, row: Row) -> Withdrawal:
 
 def _chosen(session: Session, row: Row) -> CorrectionCurve:
     """Fitted anew, as the person asked for it; raises BadInputError where the comparisons make no such curve."""
-    from calib.procedures.choose_curve import refit  # noqa: PLC0415 (it rests on the import)
-    from calib.procedures.import_folders import curve_record  # noqa: PLC0415
-    from calib.procedures.look_up import calibration_on_file  # noqa: PLC0415
-
     kept = calibration_on_file(session, row.cells["tag"], row.cells["certificate"])
     degree = row.get("degree")
     wish = Wish(None if degree is None else int(degree), None if degree is not None else row.get("shape"))

@@ -11,8 +11,8 @@ from calib.errors import BadInputError, Finding
 from calib.procedures.authorise import append, authorise
 from calib.procedures.find import job_named
 from calib.procedures.issued_reports import issues_of
-from calib.procedures.register import key
 from calib.records.ledger import Signature
+from calib.records.record import key
 from calib.records.tables import IssuedForm, IssuedReport
 
 

@@ -7,8 +7,8 @@ from sqlmodel import Session, col, select
 
 from calib.errors import NotInRecordsError
 from calib.procedures.find import job_named
-from calib.procedures.register import key
 from calib.records.ledger import written
+from calib.records.record import key
 from calib.records.tables import IssuedForm, IssuedReport, Job
 
 

@@ -6,17 +6,19 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import inspect
-from sqlmodel import Session, SQLModel, col, or_, select
+from sqlmodel import Session, col, or_, select
 
 from calib.confirmation.interval import RETIREMENT, InstrumentOnRecord, gate
 from calib.errors import Finding
-from calib.procedures.attach import files_of, photo_counts
+from calib.procedures.attached_files import files_of, photo_counts
 from calib.procedures.find import calibration_numbered, instrument_tagged
-from calib.procedures.pair_instruments import Pair, all_pairs, pairings_of
-from calib.procedures.register import INTERVAL_CHANGE, key, load_register, moment, withdrawals
+from calib.procedures.fit_curve import FittedCurve, Wish, fit_curve
+from calib.procedures.probe_pairs import Pair, all_pairs, pairings_of
+from calib.procedures.register import load_register, withdrawals
 from calib.records import ledger
+from calib.records.record import key, moment, typed
 from calib.records.tables import (
+    INTERVAL_CHANGE,
     Acceptance,
     Calibration,
     Comparison,
@@ -277,7 +279,6 @@ def against_withdrawn(kept: CalibrationOnFile) -> Finding | None:
     return Finding("command line", None, "certificate", kept.calibration.certificate, said)
 
 
-def typed(record: SQLModel, *without: str) -> dict[str, Any]:
-    """The cells of a record as typed, in the order of its table, without keys of other tables."""
-    columns = inspect(type(record)).local_table.columns
-    return {column.name: getattr(record, column.name) for column in columns if column.name not in without}
+def refit(kept: CalibrationOnFile, wish: Wish | None = None) -> FittedCurve:
+    """The curve of a recorded calibration, fitted anew: for its candidates, or as a person asks for."""
+    return fit_curve(typed(kept.instrument), [typed(one) for one in kept.comparisons], wish)

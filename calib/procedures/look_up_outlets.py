@@ -1,16 +1,21 @@
 """Look up outlets and ducts as they count now, with what was amended."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session, SQLModel, col, select
 
-from calib.procedures.amend_outlet import cells_of, differences
+from calib.procedures.columns import FILES
 from calib.procedures.find import job_named, outlet_named
 from calib.procedures.on_record import as_amended
-from calib.procedures.register import key, moment
 from calib.records import tables
 from calib.records.ledger import written
+from calib.records.record import key, moment
+from calib.records.tables import Outlet, OutletRevision
+
+# Columns of outlets.csv that say which outlet it is.
+_NAMES = ("job", "outlet")
+_COLUMNS = tuple(column for column in FILES["outlets.csv"] if column.name not in _NAMES)
 
 Cells = dict[str, str | None]
 
@@ -74,3 +79,19 @@ def _revisions(session: Session, outlet: tables.Outlet) -> Iterable[Revision]:
         person, time = written(session, "outlet_revision", key(one.id))
         yield Revision(one.revision, differences(before, after), one.reason, person, time)
         before = after
+
+
+def latest_revision(session: Session, outlet: Outlet) -> OutletRevision | None:
+    """The latest amendment of an outlet, or None where it stands as first typed."""
+    own = select(OutletRevision).where(OutletRevision.outlet_id == outlet.id)
+    return session.exec(own.order_by(col(OutletRevision.revision).desc())).first()
+
+
+def cells_of(outlet: SQLModel) -> dict[str, str | None]:
+    """Cells of an outlet as typed, but those that say which it is."""
+    return {column.name: getattr(outlet, column.name) for column in _COLUMNS}
+
+
+def differences(before: Mapping[str, str | None], after: Mapping[str, str | None]) -> dict[str, tuple[str, str]]:
+    """Columns that differ: their value before and after, blank where there is none."""
+    return {column: (before[column] or "", after[column] or "") for column in before if before[column] != after[column]}

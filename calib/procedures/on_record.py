@@ -15,9 +15,10 @@ from calib.curves.curve import Curve
 from calib.curves.response import from_text
 from calib.procedures.history_of import history_of
 from calib.procedures.observations import Traversed, observed_values
-from calib.procedures.pair_instruments import Pair, all_pairs
-from calib.procedures.register import key, load_register
+from calib.procedures.probe_pairs import Pair, all_pairs
+from calib.procedures.register import load_register
 from calib.records import tables
+from calib.records.record import key
 
 
 def _no_history(_: tables.Instrument) -> History:

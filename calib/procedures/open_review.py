@@ -26,13 +26,13 @@ from calib.errors import CalibError
 from calib.procedures.as_if import Cause, Recalculated, Stated, as_found_cells, cells_of, recalculate
 from calib.procedures.assess_calibration import criterion, has_limits, permissible_error, usual_object
 from calib.procedures.authorise import append
-from calib.procedures.fit_curve import Cells, points_of
-from calib.procedures.look_up import typed
+from calib.procedures.fit_curve import points_of
 from calib.procedures.on_record import curve_of
-from calib.procedures.register import key
 from calib.procedures.rests_on import CALIBRATION, FACTOR, OF, READING, REPORT, Ground, ground_of, sequences
+from calib.procedures.sheets import Cells
 from calib.quantities import unit
 from calib.records import ledger, tables
+from calib.records.record import key, typed
 
 LISTED = (READING, FACTOR, CALIBRATION, REPORT)  # tables whose records make lines
 ASSUMPTION = (

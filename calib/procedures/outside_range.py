@@ -6,9 +6,9 @@ No finding, since a laboratory may go beyond the range that somebody typed; the 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 
-from calib.procedures.fit_curve import Cells, indication_quantity
+from calib.procedures.fit_curve import indication_quantity
 from calib.procedures.rows_together import Typed
-from calib.procedures.sheets import Row, Sheets
+from calib.procedures.sheets import Cells, Row, Sheets
 from calib.quantities import unit
 
 _NAMED = 3  # indications told of one certificate

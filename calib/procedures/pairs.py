@@ -12,7 +12,7 @@ from calib.errors import Finding, NotInRecordsError, RefusedError
 from calib.measurement import Flows
 from calib.procedures.evaluate import Evaluation, Measured
 from calib.procedures.reading_of import ReadingInJob, reading_in_job
-from calib.procedures.register import moment
+from calib.records.record import moment
 from calib.records.tables import DUCT
 from calib.uncertainty.propagation import Contribution, covariance, propagate
 

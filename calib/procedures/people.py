@@ -12,10 +12,9 @@ from sqlmodel import Session, col, select
 from calib.confirmation.authority import QA, ROLES, PersonOnRecord, holders, roles_of
 from calib.errors import BadInputError, Finding, NotInRecordsError
 from calib.procedures.authorise import People, append, authorise, is_shared, people_on_record
-from calib.procedures.import_folders import BY_THE_RULE
-from calib.procedures.register import key
 from calib.records import ledger
-from calib.records.tables import Person, Role
+from calib.records.record import key
+from calib.records.tables import BY_THE_RULE, Person, Role
 
 GIVEN, WITHDRAWN = "given", "withdrawn"
 ON_BEING_ADDED = "on being added"

@@ -14,9 +14,9 @@ from sqlmodel import Session, select
 from calib.confirmation.interval import RETIREMENT, gate
 from calib.procedures.on_record import OnRecord
 from calib.procedures.planned import Gear, LeftOut, Wish
-from calib.procedures.register import key
 from calib.quantities import unit
 from calib.records import tables
+from calib.records.record import key
 
 # A velocity pressure above it is one of 130 m/s and more, where air is no incompressible fluid: what begins there is a barometer.
 _LARGEST_VELOCITY_PRESSURE = 10e3  # [Pa]

@@ -25,9 +25,9 @@ from calib.procedures.planned import (
     Unusable,
     Wish,
 )
-from calib.procedures.register import key, moment
 from calib.procedures.totals_of import design_of
 from calib.records import tables
+from calib.records.record import key, moment
 
 # Standard uncertainties with which expected conditions will be measured: temperature [K], pressure [Pa], relative humidity [1].
 # Common practice, no source.

@@ -32,11 +32,11 @@ from calib.procedures.gate_reading import gate_reading
 from calib.procedures.observations import Observed, Traversed
 from calib.procedures.on_record import OnRecord
 from calib.procedures.planned import ON_THE_MARK, Gear, LeftOut, Predicted, Unusable, Wish
-from calib.procedures.register import key
 from calib.procedures.standing import Standing, indication_of, section_of
 from calib.procedures.totals_of import design_of
 from calib.quantities import UNITS, unit
 from calib.records import tables
+from calib.records.record import key
 from calib.uncertainty.budget import Budget, Repeatability, observations_needed
 from calib.uncertainty.propagation import combine
 

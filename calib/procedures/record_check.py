@@ -19,10 +19,10 @@ from calib.procedures import cells as checks
 from calib.procedures.authorise import append
 from calib.procedures.check_values import Worked, compared, from_baseline
 from calib.procedures.find import instrument_tagged
-from calib.procedures.register import key
 from calib.procedures.sheets import Column, Row, cell_findings, typed_row
 from calib.quantities import UNITS
 from calib.records import ledger
+from calib.records.record import key
 from calib.records.tables import Instrument, IntermediateCheck
 
 ZERO, COMPARISON, CHECK_STANDARD = "zero", "comparison", "check standard"

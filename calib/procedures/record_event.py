@@ -7,8 +7,8 @@ from sqlmodel import Session, select
 from calib.errors import BadInputError, Finding
 from calib.procedures.authorise import append
 from calib.procedures.find import instrument_tagged
-from calib.procedures.register import key, moment
 from calib.records import ledger
+from calib.records.record import key, moment
 from calib.records.tables import Event
 
 

@@ -4,7 +4,7 @@ Nothing heavy is imported here: `calib due` starts with it.
 """
 
 from collections import defaultdict
-from datetime import date, datetime
+from datetime import date
 
 from sqlmodel import Session, col, select
 
@@ -15,7 +15,9 @@ from calib.confirmation.interval import (
     InstrumentOnRecord,
     IntervalChange,
 )
+from calib.records.record import key, moment
 from calib.records.tables import (
+    INTERVAL_CHANGE,
     Acceptance,
     Calibration,
     CorrectionCurve,
@@ -25,8 +27,6 @@ from calib.records.tables import (
     ReferenceStandard,
     Withdrawal,
 )
-
-INTERVAL_CHANGE = "interval change"
 
 
 def load_register(session: Session) -> dict[str, InstrumentOnRecord]:
@@ -96,17 +96,6 @@ def _calibrations(session: Session) -> dict[int, list[CalibrationOnRecord]]:
             )
         )
     return found
-
-
-def key(record_id: int | None) -> int:
-    """The primary key of a record that is in the database."""
-    assert record_id is not None  # noqa: S101 (absent only before the first flush)
-    return record_id
-
-
-def moment(typed: str) -> datetime:
-    """The time that was typed with its zone."""
-    return datetime.fromisoformat(typed)
 
 
 def _day(typed: str | None) -> date | None:

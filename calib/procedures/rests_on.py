@@ -10,8 +10,9 @@ from sqlmodel import Session, col, select
 from calib.confirmation.interval import InstrumentOnRecord, calibration_in_force
 from calib.confirmation.traceability import Link, Record
 from calib.procedures.on_record import outlets_in_force
-from calib.procedures.register import key, load_register, moment
+from calib.procedures.register import load_register
 from calib.records import tables
+from calib.records.record import key, moment
 
 INSTRUMENT, CALIBRATION, READING, FACTOR, CONDITIONS, OUTLET, JOB, REPORT = (
     "instrument", "calibration", "reading", "found_factor", "condition", "outlet", "job", "issued_report",

@@ -13,8 +13,8 @@ from sqlmodel import Session, col, select
 
 from calib.errors import NotInRecordsError
 from calib.procedures.find import calibration_numbered, instrument_tagged
-from calib.procedures.register import key
 from calib.records.ledger import written
+from calib.records.record import key
 from calib.records.tables import Calibration, Disposition, ImpactLine, ImpactReview, Instrument, LedgerEntry
 
 

@@ -10,8 +10,9 @@ from sqlmodel import Session, col, select
 from calib.confirmation.interval import DueEntry, InstrumentOnRecord, due_list
 from calib.confirmation.recalibration import Gear, Round, recalibration_round
 from calib.procedures.look_up import statuses
-from calib.procedures.pair_instruments import all_pairs
-from calib.procedures.register import key, load_register
+from calib.procedures.probe_pairs import all_pairs
+from calib.procedures.register import load_register
+from calib.records.record import key
 from calib.records.tables import Instrument, LedgerEntry
 
 

@@ -5,8 +5,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 
 from calib.errors import Finding
-from calib.procedures.fit_curve import Cells
-from calib.procedures.sheets import Row, Sheets
+from calib.procedures.sheets import Cells, Row, Sheets
 from calib.quantities import UNITS, known_units
 
 

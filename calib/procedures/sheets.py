@@ -9,6 +9,8 @@ from stat import S_ISDIR, S_ISREG
 
 from calib.errors import BadInputError, Finding
 
+Cells = Mapping[str, str | None]  # column -> as typed
+
 Check = Callable[[str], str | None]  # a cell -> what was expected of it, or None where it is right
 
 

@@ -8,9 +8,9 @@ import numpy as np
 
 from calib.procedures.indicated import StabilityHere, stability_limits
 from calib.procedures.on_record import OnRecord
-from calib.procedures.register import moment
 from calib.procedures.stability_of import history_in_force, stability_at
 from calib.procedures.standing import Standing
+from calib.records.record import moment
 
 
 def stability_of(owners: Sequence[Standing], indications: Sequence[float], records: OnRecord) -> StabilityHere:

@@ -30,7 +30,6 @@ from calib.confirmation.traceability import (
 )
 from calib.errors import BadInputError, Finding, NotInRecordsError
 from calib.procedures.on_record import against_factor
-from calib.procedures.register import key, moment
 from calib.procedures.rests_on import (
     CALIBRATION,
     CONDITIONS,
@@ -47,6 +46,7 @@ from calib.procedures.rests_on import (
     link_to,
 )
 from calib.records import tables
+from calib.records.record import key, moment
 
 # First word of a name -> table; without it every kind is looked through.
 KINDS = {

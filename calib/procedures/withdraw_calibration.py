@@ -16,10 +16,11 @@ from calib.errors import BadInputError, Finding
 from calib.procedures.authorise import append, authorise
 from calib.procedures.look_up import CalibrationOnFile, against_withdrawn, calibration_on_file
 from calib.procedures.open_review import open_reviews
-from calib.procedures.register import key, load_register
+from calib.procedures.register import load_register
 from calib.procedures.rests_on import CALIBRATION, FACTOR, OF, READING, REPORT, Ground, ground_of
 from calib.procedures.reviews import reviews
 from calib.records import ledger
+from calib.records.record import key
 from calib.records.tables import Withdrawal
 
 

@@ -9,6 +9,10 @@ from typing import ClassVar
 from sqlalchemy import CheckConstraint, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
+BY_THE_RULE = "rule"
+
+INTERVAL_CHANGE = "interval change"
+
 
 class _Row(SQLModel):
     """A row of a table here. Nothing validates rows, so what would do so is not built: the tables are imported sooner."""

@@ -24,8 +24,7 @@ from calib.confirmation.authority import (
     unmet,
     unmet_by_login,
 )
-from calib.procedures.import_folders import BY_THE_RULE
-from calib.records.tables import EVIDENCE
+from calib.records.tables import BY_THE_RULE, EVIDENCE
 
 NOON = datetime.fromisoformat("2026-03-02T12:00+00:00")
 HOUR = timedelta(hours=1)

@@ -11,10 +11,10 @@ from datetime import datetime, timedelta
 import pytest
 
 from calib.errors import BadInputError, NotInRecordsError
-from calib.procedures.amend_outlet import amend_outlet, cells_of, differences, latest_revision
+from calib.procedures.amend_outlet import amend_outlet
 from calib.procedures.evaluate import evaluate
 from calib.procedures.find import outlet_named
-from calib.procedures.look_up_outlets import outlet_history, outlets
+from calib.procedures.look_up_outlets import cells_of, differences, latest_revision, outlet_history, outlets
 from calib.procedures.on_record import outlets_in_force
 from calib.records import database, ledger, tables
 from tests.command import copied

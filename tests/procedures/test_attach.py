@@ -16,12 +16,12 @@ from calib.errors import BadInputError, NotInRecordsError, RecordsError
 from calib.procedures.attach import (
     attach_to_calibration,
     attach_to_instrument,
-    files_of,
     kept_file,
     media_type,
     read_attachment,
     write_file,
 )
+from calib.procedures.attached_files import files_of
 from calib.records import database, ledger
 from calib.records.tables import Attached, Attachment
 from tests.folders import SIGNED, all_of, ledger_head, records_of, small_job

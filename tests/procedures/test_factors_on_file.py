@@ -8,14 +8,8 @@ import pytest
 from scipy.special import stdtrit
 
 from calib.errors import NotInRecordsError
-from calib.procedures.factors_on_file import (
-    OTHER,
-    SAME,
-    factor_results,
-    factors_on_file,
-    readings_with,
-    revisions_on_file,
-)
+from calib.procedures.factor_uncertainty import OTHER, SAME, factor_results
+from calib.procedures.factors_on_file import factors_on_file, readings_with, revisions_on_file
 from calib.records import database
 from calib.records.tables import FoundFactor
 from tests.command import copied

@@ -18,12 +18,13 @@ from calib.procedures.add_calibration import add_calibration
 from calib.procedures.fit_curve import fit_curve
 from calib.procedures.in_house import Observed, Place, in_house, in_house_columns, reference_values
 from calib.procedures.indicated import StabilityHere
-from calib.procedures.look_up import calibration_on_file, typed
+from calib.procedures.look_up import calibration_on_file
 from calib.procedures.read_comparisons import read_comparisons
 from calib.procedures.ready import ready
 from calib.procedures.record_event import record_event
 from calib.procedures.sheets import Row
 from calib.records import database
+from calib.records.record import typed
 from calib.records.tables import Instrument
 from tests.folders import NOW, SIGNED, changed, ledger_head, records_of
 

@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 from calib.errors import BadInputError
 from calib.procedures.list_instruments import SORTS, Wish, list_instruments, ordered, states_of
 from calib.procedures.look_up import InstrumentStatus
-from calib.procedures.pair_instruments import PAIRED, change_pair
+from calib.procedures.pair_instruments import change_pair
+from calib.procedures.probe_pairs import PAIRED
 from calib.procedures.record_event import record_event
 from calib.records import database
 from calib.records.ledger import append

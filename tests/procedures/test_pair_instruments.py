@@ -11,7 +11,8 @@ import pytest
 
 from calib.errors import BadInputError, NotInRecordsError
 from calib.procedures.evaluate import evaluate
-from calib.procedures.pair_instruments import PAIRED, PARTED, all_pairs, change_pair, pairings_of
+from calib.procedures.pair_instruments import change_pair
+from calib.procedures.probe_pairs import PAIRED, PARTED, all_pairs, pairings_of
 from calib.procedures.ready import ready
 from calib.procedures.record_event import record_event
 from calib.records import database, ledger

@@ -14,7 +14,7 @@ from calib.procedures.assess_calibration import assess
 from calib.procedures.fit_curve import fit_curve
 from calib.procedures.in_house import Observed, reference_values
 from calib.procedures.indicated import StabilityHere
-from calib.procedures.look_up import typed
+from calib.records.record import typed
 from calib.records.tables import Instrument
 from tests.reference import agrees, rows
 

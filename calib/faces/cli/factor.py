@@ -56,8 +56,9 @@ def find(
     Example: calib factor find GR-9 --pair 1:5 --pair 2:6 --pair 3:7 --scope outlet --reason "D-9 feeds S-9 alone"
     """
     from calib.faces import factor_answer
+    from calib.procedures.factor_from_pairs import FactorWanted
     from calib.procedures.factors_on_file import revisions_on_file
-    from calib.procedures.find_factor import FactorWanted, find_factor
+    from calib.procedures.find_factor import find_factor
     from calib.records import database
 
     wanted = FactorWanted(name, pairs, scope, outlet_type, reason)

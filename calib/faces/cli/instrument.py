@@ -137,7 +137,7 @@ def show(
     Example: calib instrument show VA-11 --html va-11.html
     """
     from calib.faces import instrument_answer
-    from calib.procedures.attach import photos_of
+    from calib.procedures.attached_files import photos_of
     from calib.procedures.look_up import instrument_history
     from calib.records import database
 

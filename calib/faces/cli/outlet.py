@@ -44,8 +44,8 @@ def amend(
     Example: calib outlet amend FQ-204 S1-3 --set width=410 --reason "measured again, the first time at the frame"
     """
     from calib.procedures.amend_outlet import amend_outlet
-    from calib.procedures.look_up import typed
     from calib.records import database
+    from calib.records.record import typed
 
     with database.writing(records) as session:
         document = typed(

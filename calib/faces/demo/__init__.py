@@ -17,8 +17,9 @@ from calib.errors import NotInRecordsError, RecordsError
 from calib.faces.report.file_names import FORMS
 from calib.faces.report_files import Wanted, issue, write_issued
 from calib.procedures.amend_outlet import amend_outlet
+from calib.procedures.factor_from_pairs import FactorWanted
 from calib.procedures.find import job_named
-from calib.procedures.find_factor import FactorWanted, find_factor
+from calib.procedures.find_factor import find_factor
 from calib.procedures.import_folders import Imported, import_folders
 from calib.procedures.issued_reports import bytes_of
 from calib.procedures.look_up import calibration_on_file

@@ -1,0 +1,76 @@
+"""Which probe belonged to which meter at a time, as the records hold it.
+
+A probe belongs to one meter at a time; a meter may have several probes. Common practice, no source.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from sqlmodel import Session, col, or_, select
+
+from calib.confirmation.interval import has_happened
+from calib.records.record import moment
+from calib.records.tables import Instrument, Pairing
+
+PAIRED, PARTED = "paired", "parted"
+
+
+@dataclass(frozen=True)
+class Pair:
+    """A probe and a meter from a time on, and until another."""
+
+    probe_id: int
+    meter_id: int
+    since: datetime
+    until: datetime | None  # absent: they are paired still
+
+    def holds(self, at: datetime | date) -> bool:
+        """Whether they are paired at a time, or at the end of a day as a whole."""
+        return has_happened(self.since, at) and (self.until is None or not has_happened(self.until, at))
+
+
+def pairs_of(records: Iterable[Pairing]) -> tuple[Pair, ...]:
+    """Pairs from the records that begin and end them."""
+    pairs: list[Pair] = []
+    for one in sorted(records, key=lambda each: (moment(each.at), each.id or 0)):
+        if one.kind == PAIRED:
+            pairs.append(Pair(one.probe_id, one.meter_id, moment(one.at), None))
+            continue
+        for place, pair in enumerate(pairs):
+            if (pair.probe_id, pair.meter_id, pair.until) == (one.probe_id, one.meter_id, None):
+                pairs[place] = Pair(pair.probe_id, pair.meter_id, pair.since, moment(one.at))
+    return tuple(pairs)
+
+
+def all_pairs(session: Session) -> tuple[Pair, ...]:
+    """Every pair on record."""
+    return pairs_of(session.exec(select(Pairing).order_by(col(Pairing.id))))
+
+
+def reasons_against(
+    pairs: Sequence[Pair], meter: Instrument, probe: Instrument | None, at: datetime, tags: dict[int, str]
+) -> Iterable[str]:
+    """Why a meter was not used with the probe that it belongs to, at a time; nothing where it was."""
+    held = [one for one in pairs if one.holds(at)]
+    of_meter = [one for one in held if one.meter_id == meter.id]
+    if of_meter and (probe is None or all(one.probe_id != probe.id for one in of_meter)):
+        named = "no probe" if probe is None else f"probe {probe.tag}"
+        probes = " or ".join(f"{tags[one.probe_id]} (paired since {one.since.isoformat()})" for one in of_meter)
+        yield f"{meter.tag}: the reading names {named}, the meter belongs with {probes}: use them together, or part them"
+    for one in held:
+        if probe is not None and one.probe_id == probe.id and one.meter_id != meter.id:
+            yield (
+                f"{probe.tag}: it is paired with {tags[one.meter_id]} since {one.since.isoformat()}, and the reading was taken "
+                f"with {meter.tag}: use them together, or part them"
+            )
+
+
+def pairings_of(session: Session, instrument_id: int) -> list[dict[str, str]]:
+    """Every pairing of an instrument, as probe or as meter, as it was recorded."""
+    tags = dict(session.exec(select(Instrument.id, Instrument.tag)).all())
+    own = or_(col(Pairing.probe_id) == instrument_id, col(Pairing.meter_id) == instrument_id)
+    return [
+        {"probe": tags[one.probe_id], "meter": tags[one.meter_id], "kind": one.kind, "at": one.at, "reason": one.reason}
+        for one in session.exec(select(Pairing).where(own).order_by(col(Pairing.id)))
+    ]
