@@ -9,8 +9,9 @@ from calib.confirmation.conformity import SIMPLE
 from calib.curves.choice import Candidate
 from calib.curves.regression import Polynomial
 from calib.errors import BadInputError
-from calib.faces.curve_answer import Content, curve, formula, response_formula
+from calib.faces.curve_answer import curve, formula, response_formula
 from calib.faces.plain_text import withdrawn_text
+from calib.faces.written import Content
 from calib.procedures.accept_calibration import AcceptanceWanted, assessed
 from calib.procedures.certificate_completeness import MISSING, Certificate, completeness
 from calib.procedures.fit_curve import Wish

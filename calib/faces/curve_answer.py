@@ -1,16 +1,14 @@
 """A calibration curve as an answer: its shape, coefficients and formula."""
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 
 from calib.curves.curve import CorrectionCurve, Curve
 from calib.curves.response import ResponseCurve, ResponseFit, from_text
+from calib.faces.written import Content
 from calib.quantities import unit
 from calib.records import tables
-
-Content = dict[str, Any]
 
 
 def curve(kept: tables.CorrectionCurve, instrument: tables.Instrument) -> Content:

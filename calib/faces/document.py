@@ -5,20 +5,21 @@ Numbers in the content are unrounded; a `statement` is the rounded text.
 
 import json
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
 from calib import __version__
 from calib.faces.cautions import CAUTIONS, RULES
-from calib.faces.curve_answer import Content, curve
+from calib.faces.curve_answer import curve
 from calib.faces.evidence_answer import certified
 from calib.faces.in_full_answer import budgets_in_full
 from calib.faces.reading_answer import flow_unit, reading_content, result
 from calib.faces.unswept import unswept
+from calib.faces.written import Content
 from calib.procedures.amendments import Amendment
-from calib.procedures.evaluate import NET, Evaluation, Refused, Total
+from calib.procedures.evaluate import Evaluation, Refused, Total
 from calib.procedures.issued_reports import Issue
 from calib.procedures.look_up import CalibrationOnFile
 from calib.procedures.report import JobReport, instruments_of
@@ -295,13 +296,3 @@ _encoded = json.JSONEncoder(ensure_ascii=False).encode
 
 def _laid_out(value: Any) -> str:
     return "[\n" + ",\n".join(map(_encoded, value)) + "\n]" if isinstance(value, list) and value else _encoded(value)
-
-
-def design_text(flow: float, digits: int = 4) -> str:
-    """A design flow with some digits, or all of those before the point: 38.5, 14500, never 1.45e+04."""
-    return f"{flow:.{digits}g}" if abs(flow) < 10**digits - 0.5 else f"{flow:.0f}"
-
-
-def total_name(one: Mapping[str, Any]) -> str:
-    """What a total is called."""
-    return "net (supply − return − exhaust)" if one["service"] == NET else str(one["service"])

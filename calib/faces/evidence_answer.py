@@ -5,7 +5,8 @@ from numpy.typing import NDArray
 
 from calib.curves.curve import CorrectionCurve, Curve
 from calib.curves.response import from_text
-from calib.faces.curve_answer import Content, response_of
+from calib.faces.curve_answer import response_of
+from calib.faces.written import Content
 from calib.procedures.look_up import CalibrationOnFile
 from calib.procedures.stability_of import limits_basis
 from calib.quantities import unit

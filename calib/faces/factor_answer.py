@@ -4,8 +4,8 @@ import math
 import shlex
 from collections.abc import Iterable, Sequence
 
-from calib.faces.curve_answer import Content
 from calib.faces.reading_answer import flow_unit, velocity_unit
+from calib.faces.written import Content, two_digits
 from calib.procedures.factor_from_pairs import FactorFound
 from calib.procedures.factor_uncertainty import OTHER, SAME, factor_results
 from calib.procedures.factors_on_file import FactorOnFile, PairOnFile, ReadingWithFactor
@@ -13,7 +13,7 @@ from calib.procedures.pairs import Paired, flow, measured, velocity
 from calib.procedures.results import Results
 from calib.quantities import Unit, preferred, unit
 from calib.records import tables
-from calib.uncertainty.statement import plain, round_result, round_uncertainty
+from calib.uncertainty.statement import round_result
 
 # Contribution -> what it is called in a table.
 _CALLED = {
@@ -219,10 +219,10 @@ def uncertainty_rows(one: Content) -> tuple[Row, list[Row]]:
     """Header and rows of the relative standard uncertainties, with the same calibration and after a recalibration."""
     rows = []
     for each in one["contributions"]:
-        u = _two(each["relative_standard_uncertainty_percent"])
+        u = two_digits(each["relative_standard_uncertainty_percent"])
         rows.append((_CALLED[each["name"]], "cancels" if each["name"] == "instrument" else u, u, _degrees(each)))
     combined = [
-        _two(one[case]["relative_standard_uncertainty_percent"]) for case in ("same_calibration", "recalibrated")
+        two_digits(one[case]["relative_standard_uncertainty_percent"]) for case in ("same_calibration", "recalibrated")
     ]
     header = ("relative u [%]", "same calibration", "recalibrated", "dof")
     return header, [*rows, ("combined", *combined, _effective(one))]
@@ -235,10 +235,6 @@ def _degrees(each: Content) -> str:
 def _effective(one: Content) -> str:
     both = [one[case]["effective_degrees_of_freedom"] for case in ("same_calibration", "recalibrated")]
     return ", ".join("inf" if each is None else f"{math.floor(each)}" if each < 1000 else "> 999" for each in both)
-
-
-def _two(uncertainty: float) -> str:
-    return plain(round_uncertainty(uncertainty))
 
 
 # --- revisions -------------------------------------------------------------------------------------------------------------------

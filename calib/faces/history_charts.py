@@ -1,8 +1,10 @@
 """Charts over time: the errors of an instrument through its calibrations, and control charts of its intermediate checks."""
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -13,7 +15,10 @@ from calib.confirmation.drift import Drift
 from calib.confirmation.history import DAYS_IN_A_YEAR, MONTHS_IN_A_YEAR
 from calib.errors import CalibError
 from calib.faces.charts.style import BAND, INK, LINE, PALE, SMALL, TITLE, WHITE, WIDTH, house_style, short, titled
+from calib.faces.interval_answer import difference, error_of, unit_of
 from calib.procedures.checks_on_file import ChartedSeries
+from calib.procedures.interval_review import IntervalReview, PointReview
+from calib.quantities import Unit
 
 Floats = NDArray[np.float64]
 Times = NDArray[np.datetime64]
@@ -208,3 +213,31 @@ def _days(days: Sequence[date]) -> Times:
 
 def _seconds(years: Floats) -> NDArray[np.timedelta64]:
     return np.round(years * DAYS_IN_A_YEAR * 86400).astype("timedelta64[s]")
+
+
+def drawing_of(found: IntervalReview) -> HistoryDrawing:
+    """What the chart of the drift shows."""
+    own = unit_of(found)
+    return HistoryDrawing(
+        f"{found.instrument.tag}: error of indication as found",
+        own.symbol,
+        found.present,
+        [PointDrawing(*_drawn(found, one, own)) for one in found.points],
+    )
+
+
+def _drawn(found: IntervalReview, one: PointReview, own: Unit) -> tuple[Any, ...]:
+    seen = [(each.on, at) for each, at in zip(found.history, one.found, strict=True) if at is not None]
+    days = [day for day, at in seen if math.isfinite(float(at.error))]
+    errors = [error_of(own, at) for _, at in seen if math.isfinite(float(at.error))]
+    return (
+        float(own.from_si(one.indication)),
+        days,
+        [each["error"] for each in errors],
+        [each["expanded_uncertainty"] for each in errors],
+        difference(own, one.corrected) or 0.0,
+        difference(own, one.limit),
+        one.line or one.wandering,
+        own.scale,
+        one.reached_by_line if one.line is not None else one.reached_by_changes,
+    )

@@ -2,8 +2,8 @@
 
 import math
 
-from calib.faces.curve_answer import Content
 from calib.faces.reading_answer import flow_unit, velocity_unit
+from calib.faces.written import Content
 from calib.procedures import in_full as full
 from calib.procedures.evaluate import Evaluation, Measured
 from calib.quantities import UNITS, Unit, unit

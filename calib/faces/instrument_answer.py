@@ -5,8 +5,8 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from calib.errors import RecordsError
-from calib.faces.curve_answer import Content
 from calib.faces.plain_text import cells_text, withdrawn_text
+from calib.faces.written import Content
 from calib.procedures.attached_files import Photo
 from calib.procedures.look_up import InstrumentHistory, InstrumentStatus
 

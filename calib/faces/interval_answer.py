@@ -3,19 +3,15 @@
 import math
 from dataclasses import asdict
 from shlex import quote
-from typing import TYPE_CHECKING, Any
 
 from calib.confirmation.acceptance import CORRECTED, INDICATION
 from calib.confirmation.drift import Drift
 from calib.confirmation.history import MONTHS_IN_A_YEAR, CalibrationErrors, ErrorPoints
 from calib.confirmation.reliability import FoundInterval
-from calib.faces.curve_answer import Content
 from calib.faces.plain_text import one_line
-from calib.procedures.interval_review import IntervalReview, PointReview
+from calib.faces.written import Content
+from calib.procedures.interval_review import IntervalReview
 from calib.quantities import Unit, unit
-
-if TYPE_CHECKING:
-    from calib.faces.history_charts import HistoryDrawing
 
 _K = 2.0  # of the U beside each error
 
@@ -69,32 +65,33 @@ def _point(found: IntervalReview, number: int, own: Unit) -> Content:
     s = float(seen.per_interval[number])
     return {
         "indication": float(own.from_si(one.indication)),
-        "maximum_permissible_error": _difference(own, one.limit),
-        "corrected_for": _difference(own, one.corrected),
-        "as_found": [None if each is None else _error(own, each) for each in one.found],
-        "as_left": [_error(own, each) for each in one.left],
+        "maximum_permissible_error": difference(own, one.limit),
+        "corrected_for": difference(own, one.corrected),
+        "as_found": [None if each is None else error_of(own, each) for each in one.found],
+        "as_left": [error_of(own, each) for each in one.left],
         "drift": _drift(own, one.line, one.reached_by_line),
         "changes": _drift(own, one.wandering, one.reached_by_changes),
         "stability": {
             "intervals": int(seen.intervals[number]),
-            "per_interval": _difference(own, s),
+            "per_interval": difference(own, s),
             "mean_interval_months": _finite(MONTHS_IN_A_YEAR * float(seen.mean_interval[number])),
             "degrees_of_freedom": _finite(float(seen.degrees_of_freedom[number])),
         },
     }
 
 
-def _error(own: Unit, one: ErrorPoints) -> Content:
+def error_of(own: Unit, one: ErrorPoints) -> Content:
+    """An error of indication with its expanded uncertainty, in a unit."""
     u = math.hypot(float(one.independent), float(one.reference))
-    return {"error": _difference(own, float(one.error)), "expanded_uncertainty": _difference(own, _K * u)}
+    return {"error": difference(own, float(one.error)), "expanded_uncertainty": difference(own, _K * u)}
 
 
 def _drift(own: Unit, one: Drift | None, reached: float | None) -> Content | None:
     if one is None:
         return None
     return {
-        "rate_per_year": _difference(own, one.rate),
-        "band_of_rate": _difference(own, one.rate_band),
+        "rate_per_year": difference(own, one.rate),
+        "band_of_rate": difference(own, one.rate_band),
         "coverage_factor": one.coverage_factor,
         "degrees_of_freedom": _finite(one.degrees_of_freedom),
         "calibrations": one.calibrations,
@@ -125,7 +122,8 @@ def _interval(one: FoundInterval) -> Content:
     }
 
 
-def _difference(own: Unit, value: float) -> float | None:
+def difference(own: Unit, value: float) -> float | None:
+    """A difference [SI] in a unit; None where there is none."""
     return _finite(float(own.difference_from_si(value)))
 
 
@@ -255,33 +253,3 @@ def _end(document: Content) -> str:
     if document["to_record"] is None:
         return f"the shortest proposal is the interval in force, {_months(document['interval_months'])}"
     return f"nothing is changed; the shortest proposal would be recorded by: {document['to_record']}"
-
-
-def drawing_of(found: IntervalReview) -> "HistoryDrawing":
-    """What the chart of the drift shows."""
-    from calib.faces.history_charts import HistoryDrawing, PointDrawing  # noqa: PLC0415 (matplotlib is heavy)
-
-    own = unit_of(found)
-    return HistoryDrawing(
-        f"{found.instrument.tag}: error of indication as found",
-        own.symbol,
-        found.present,
-        [PointDrawing(*_drawn(found, one, own)) for one in found.points],
-    )
-
-
-def _drawn(found: IntervalReview, one: PointReview, own: Unit) -> tuple[Any, ...]:
-    seen = [(each.on, at) for each, at in zip(found.history, one.found, strict=True) if at is not None]
-    days = [day for day, at in seen if math.isfinite(float(at.error))]
-    errors = [_error(own, at) for _, at in seen if math.isfinite(float(at.error))]
-    return (
-        float(own.from_si(one.indication)),
-        days,
-        [each["error"] for each in errors],
-        [each["expanded_uncertainty"] for each in errors],
-        _difference(own, one.corrected) or 0.0,
-        _difference(own, one.limit),
-        one.line or one.wandering,
-        own.scale,
-        one.reached_by_line if one.line is not None else one.reached_by_changes,
-    )

@@ -4,8 +4,8 @@ import hashlib
 from collections.abc import Sequence
 from dataclasses import asdict
 
-from calib.faces.curve_answer import Content
 from calib.faces.plain_text import one_line
+from calib.faces.written import Content
 from calib.procedures.issued_reports import FoundIssue, Issue
 
 

@@ -13,7 +13,7 @@ from calib.faces.charts.outlet_lines import outlet_lines
 from calib.faces.charts.outlet_rows import outlet_rows
 from calib.faces.charts.outlets import Reading, is_named, outlets_of, overview_texts_of, parts_of
 from calib.faces.charts.style import house_style
-from calib.faces.curve_answer import Content
+from calib.faces.written import Content
 
 
 def overview_charts(readings: Sequence[Reading]) -> list[Figure]:

@@ -2,11 +2,12 @@
 
 import math
 
-from calib.faces.curve_answer import Content
+from calib.faces.written import Content
 from calib.procedures.air_of import MEASURED_AS, ConditionFound
 from calib.procedures.budget_of import rectangular_names
 from calib.procedures.evaluate import Evaluation, Measured, Results
 from calib.procedures.gate_reading import air_of_reading
+from calib.procedures.reading_of import ReadingInJob
 from calib.procedures.stability_of import limits_basis
 from calib.procedures.standing import section_of
 from calib.quantities import UNITS, Unit, preferred, unit
@@ -261,8 +262,11 @@ def _design(found: Evaluation, row: int, in_unit: Unit) -> Content | None:
     }
 
 
-def probability_text(probability: float) -> str:
-    """Never 100 % or 0 %: no measurement proves that much."""
-    if probability > 0.9995:
-        return "> 99.9 %"
-    return "< 0.1 %" if probability < 0.0005 else f"{100 * probability:.1f} %"
+def readings(found: Evaluation, units: str | None) -> list[Content]:
+    """Readings of a job that stand."""
+    return [reading_content(found, row, units) for row in range(len(found.measured))]
+
+
+def reading(found: ReadingInJob, units: str | None) -> Content:
+    """One reading with its budget."""
+    return reading_content(found.evaluation, found.row, units)

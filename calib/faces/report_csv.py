@@ -5,7 +5,7 @@ import io
 from collections.abc import Mapping
 from typing import Any
 
-from calib.faces.curve_answer import Content
+from calib.faces.written import Content
 
 _CSV_COLUMNS = (
     "record", "system", "service", "outlet", "instrument", "certificate", "observed_at", "velocity", "velocity_unit",

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from calib.confirmation.traceability import Branch
-from calib.faces.curve_answer import Content
+from calib.faces.written import Content
 from calib.procedures.trace import UP, Knot, Trace
 
 # Roles that are plain from what is drawn.

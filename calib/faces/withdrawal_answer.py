@@ -3,8 +3,8 @@
 from collections.abc import Iterator
 from shlex import quote
 
-from calib.faces.curve_answer import Content
 from calib.faces.plain_text import withdrawn_text
+from calib.faces.written import Content
 from calib.procedures.withdraw_calibration import Withdrawn
 
 

@@ -27,7 +27,6 @@ from calib.procedures.results import Judgement, Results, judge, results
 from calib.procedures.stability_of import basis_of
 from calib.procedures.standing import Standing, section_of
 from calib.procedures.totals_of import (
-    NET,
     Plan,
     Total,
     Totals,
@@ -40,6 +39,7 @@ from calib.procedures.totals_of import (
 )
 from calib.records import tables
 from calib.records.record import key, moment
+from calib.records.tables import NET
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 from calib.uncertainty.propagation import combine
 

@@ -14,11 +14,11 @@ from calib.procedures.results import Judgement, Results, judge, results
 from calib.procedures.standing import Standing
 from calib.quantities import unit
 from calib.records import tables
+from calib.records.tables import NET
 from calib.uncertainty.propagation import Combined, combine_totals
 
 # Sign of each service in a net flow.
 NET_SIGN = {"supply": 1.0, "return": -1.0, "exhaust": -1.0}
-NET = "net"
 
 Floats = NDArray[np.float64]
 Outlets = Mapping[int, tables.Outlet]

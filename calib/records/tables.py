@@ -9,6 +9,8 @@ from typing import ClassVar
 from sqlalchemy import CheckConstraint, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
+NET = "net"
+
 BY_THE_RULE = "rule"
 
 INTERVAL_CHANGE = "interval change"

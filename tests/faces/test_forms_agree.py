@@ -10,8 +10,8 @@ from collections import Counter
 import pytest
 
 from calib.faces.document import content
-from calib.faces.reading_answer import probability_text
 from calib.faces.report.forms import in_forms
+from calib.faces.written import probability_text
 from calib.procedures.report import report
 from calib.records import database
 from tests.folders import NOW, records_of, small_job

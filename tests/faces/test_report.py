@@ -14,8 +14,8 @@ import pytest
 
 from calib.faces.cautions import CAUTIONS
 from calib.faces.demo import run_demo
-from calib.faces.document import design_text
 from calib.faces.report.file_names import file_stem
+from calib.faces.written import design_text
 from calib.records import database, ledger
 from tests.command import calib
 from tests.folders import changed, imported, only, records_of, small_job, write

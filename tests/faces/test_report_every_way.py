@@ -10,7 +10,7 @@ import re
 
 import pytest
 
-from calib.faces.report.blocks import SIGNS
+from calib.faces.written import SIGNS
 from tests.command import calib, copied
 from tests.every_way import every_way
 from tests.folders import records_of

@@ -16,7 +16,6 @@ from calib.measurement import Flows
 from calib.procedures.evaluate import evaluate
 from calib.procedures.results import judge, results
 from calib.procedures.totals_of import (
-    NET,
     Plan,
     Total,
     counted,
@@ -26,6 +25,7 @@ from calib.procedures.totals_of import (
     with_flows,
 )
 from calib.records import database, tables
+from calib.records.tables import NET
 from calib.uncertainty.propagation import combine, covariance
 from tests.contributions import contribution, line
 from tests.every_way import changed, every_way

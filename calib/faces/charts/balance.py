@@ -11,7 +11,7 @@ from matplotlib.patches import Patch
 from calib.errors import CalibError
 from calib.faces.charts.outlets import flow_text, in_unit
 from calib.faces.charts.style import INK, PALE, SERVICE_LOOKS, SMALL, WIDTH, Look, house_style, short, titled
-from calib.faces.document import design_text
+from calib.faces.written import design_text
 
 Total = Mapping[str, Any]  # one of the content's totals
 Part = list[tuple[str, list[Total]]]  # what one picture shows: systems with their totals

@@ -12,7 +12,7 @@ from matplotlib.ticker import MaxNLocator
 
 from calib.faces.charts.outlets import OutletDrawing, OutletsDrawing, rows_of, title_of
 from calib.faces.charts.style import INK, LINE, PALE, SMALL, WHITE, WIDTH, short, titled
-from calib.faces.report.blocks import SIGNS
+from calib.faces.written import SIGNS
 
 WIDEST = 200.0  # [% of design]: what lies beyond stands at the edge, with its number
 _ROW = 0.19  # [in]

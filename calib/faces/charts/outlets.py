@@ -6,8 +6,7 @@ from math import ceil
 from typing import Any
 
 from calib.faces.charts.style import short
-from calib.faces.report.blocks import SIGNS
-from calib.faces.report.written import rounded, rounded_text
+from calib.faces.written import SIGNS, rounded, rounded_text
 from calib.quantities import unit
 
 Reading = Mapping[str, Any]  # one of the content's readings

@@ -60,7 +60,8 @@ def balance(
 
     Example: calib balance FQ-204 --plot balance.png
     """
-    from calib.faces.document import balance_content, total_name
+    from calib.faces.document import balance_content
+    from calib.faces.written import total_name
     from calib.procedures.evaluate import evaluate
     from calib.records import database
 
@@ -84,8 +85,7 @@ def balance(
 
 
 def _total(one: dict[str, Any]) -> tuple[str, ...]:
-    from calib.faces.document import design_text
-    from calib.faces.reading_answer import probability_text
+    from calib.faces.written import design_text, probability_text
 
     design = one["design"] or {}
     tolerance, percent = design.get("tolerance_percent"), design.get("percent_of_design")
@@ -105,7 +105,7 @@ _WANTED = {"positive": "a surplus of supply", "negative": "a surplus of extract"
 
 
 def _room(one: dict[str, Any]) -> tuple[str, ...]:
-    from calib.faces.reading_answer import probability_text
+    from calib.faces.written import probability_text
 
     probability = one["probability_as_wanted"]
     return (
@@ -171,8 +171,8 @@ def conformity(
 
 
 def _save_overview(evaluation: "Evaluation", units: str | None, plot: Path) -> None:
-    from calib.faces.answers import readings
     from calib.faces.job_charts import overview_charts
+    from calib.faces.reading_answer import readings
 
     figures = overview_charts(readings(evaluation, units))
     if not figures:
@@ -188,7 +188,7 @@ def _save(figures: "Sequence[Figure]", plot: Path) -> None:
 
 
 def _judged(one: dict[str, Any]) -> tuple[str, ...]:
-    from calib.faces.reading_answer import probability_text
+    from calib.faces.written import probability_text
 
     return (
         one["outlet"],

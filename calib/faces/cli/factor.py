@@ -18,7 +18,7 @@ from calib.faces.cli.options import (
 )
 
 if TYPE_CHECKING:
-    from calib.faces.curve_answer import Content
+    from calib.faces.written import Content
 
 app = typer.Typer(
     no_args_is_help=True, rich_markup_mode=None, help="Outlet factors found in the field: find, list, show."

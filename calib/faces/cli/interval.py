@@ -78,12 +78,11 @@ def review(
     with database.reading(records) as session:
         found = review_interval(session, tag, day_of(on), round(target / 100, 12), judged)
         document = interval_answer.interval_content(found)
-        drawing = None if plot is None else interval_answer.drawing_of(found)
-    if plot is not None and drawing is not None:
+    if plot is not None:
         from calib.faces.charts import save_or_tell
-        from calib.faces.history_charts import history_chart
+        from calib.faces.history_charts import drawing_of, history_chart
 
-        save_or_tell(history_chart(drawing), plot)
+        save_or_tell(history_chart(drawing_of(found)), plot)
     if as_json:
         print_json(document)
         return

@@ -20,8 +20,8 @@ from calib.faces.cli.options import (
 )
 
 if TYPE_CHECKING:
-    from calib.faces.curve_answer import Content
     from calib.faces.factor_answer import Row
+    from calib.faces.written import Content
     from calib.procedures.compare_method import MethodCompared
 
 app = typer.Typer(

@@ -22,7 +22,7 @@ from calib.faces.cli.options import (
 from calib.faces.plain_text import cells_text
 
 if TYPE_CHECKING:
-    from calib.faces.curve_answer import Content
+    from calib.faces.written import Content
     from calib.procedures.import_folders import Imported
 
 app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Readings at outlets: add, list, show.")
@@ -104,13 +104,13 @@ def list_(
 
     Example: calib reading list FQ-204
     """
-    from calib.faces import answers
+    from calib.faces import reading_answer
     from calib.procedures.evaluate import evaluate
     from calib.records import database
 
     with database.reading(records) as session:
         found = evaluate(session, job, clock())
-        document = answers.readings(found, units)
+        document = reading_answer.readings(found, units)
     if as_json:
         print_json({"job": job, "readings": document})
         return
@@ -148,12 +148,12 @@ def show(
 
     Example: calib reading show 3
     """
-    from calib.faces import answers
+    from calib.faces import reading_answer
     from calib.procedures.reading_of import reading_in_job
     from calib.records import database
 
     with database.reading(records) as session:
-        document = answers.reading(reading_in_job(session, reading, time_of(None)), units)
+        document = reading_answer.reading(reading_in_job(session, reading, time_of(None)), units)
     if as_json:
         print_json(document)
         return

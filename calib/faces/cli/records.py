@@ -278,19 +278,19 @@ def ready(
 
     Example: calib ready VA-11 --at "2.5 m/s"
     """
-    from calib.faces import answers
+    from calib.faces import readiness_answer
     from calib.procedures.ready import ready as ask
     from calib.records import database
 
     moment = end_of(day_of(on))
     with database.reading(records) as session:
         found = ask(session, tags, moment, clock(), at)
-        document = [answers.readiness(one, units) for one in found]
+        document = [readiness_answer.readiness(one, units) for one in found]
     if as_json:
         print_json({"at": moment.isoformat(), "instruments": document})
     else:
         for one in document:
-            tell(answers.readiness_text(one))
+            tell(readiness_answer.readiness_text(one))
     if not all(one.decision.allowed for one in found):
         stop(3)
 

@@ -3,7 +3,6 @@
 from collections.abc import Iterator, Mapping
 
 from calib.faces import charts
-from calib.faces.curve_answer import Content
 from calib.faces.curve_drawing import curve_drawing
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import (
@@ -19,7 +18,8 @@ from calib.faces.report.blocks import (
     Table,
     runs,
 )
-from calib.faces.report.written import NOTHING, digits_cell, significant, words
+from calib.faces.report.written import NOTHING, digits_cell, words
+from calib.faces.written import Content, significant
 from calib.procedures.look_up import CalibrationOnFile
 
 Used = Mapping[tuple[str, str], CalibrationOnFile]

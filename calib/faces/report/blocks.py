@@ -20,10 +20,6 @@ class Mark(Enum):
     STATEMENT = "statement"  # a statement of conformity: set with its sign, see `SIGNS`
 
 
-# Signs of the statements of conformity: they are told apart without colour.
-SIGNS = {"pass": "●", "conditional pass": "◐", "conditional fail": "◔", "fail": "○"}
-
-
 @dataclass(frozen=True, slots=True)
 class Run:
     """A run of text, as typed; `to` is the anchor of a place in this report that it leads to."""

@@ -5,8 +5,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from itertools import chain
 from typing import Any
 
-from calib.faces.curve_answer import Content
-from calib.faces.document import total_name
+from calib.faces.written import Content, total_name
 
 _FACTS = ("title", "site", "client", "decision_rule")
 

@@ -5,7 +5,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from operator import itemgetter
 
 from calib.faces import charts
-from calib.faces.curve_answer import Content
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.appendix import standards
 from calib.faces.report.blocks import (
@@ -22,18 +21,8 @@ from calib.faces.report.blocks import (
     Table,
     runs,
 )
-from calib.faces.report.written import (
-    NOTHING,
-    count_of,
-    degrees_text,
-    flow_cell,
-    moment,
-    number,
-    risk_text,
-    signed_percent,
-    two_digits,
-    words,
-)
+from calib.faces.report.written import NOTHING, flow_cell, number, words
+from calib.faces.written import Content, count_of, degrees_text, moment, risk_text, signed_percent, two_digits
 
 # --- decisions -------------------------------------------------------------------------------------------------------------------
 

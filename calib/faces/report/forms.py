@@ -3,11 +3,11 @@
 from collections.abc import Callable, Sequence
 from functools import cached_property
 
-from calib.faces.curve_answer import Content
 from calib.faces.document import as_json
 from calib.faces.report.blocks import Layout
 from calib.faces.report.file_names import file_stem
 from calib.faces.report_csv import as_csv
+from calib.faces.written import Content
 from calib.procedures.report import JobReport
 
 

@@ -3,11 +3,11 @@
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from calib.faces.curve_answer import Content
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import Block, Cell, Column, Heading, Paragraph, Row, Run, Table, runs
 from calib.faces.report.formulas import measurement_function
-from calib.faces.report.written import NOTHING, degrees_text, digits_cell, rounded, significant, words
+from calib.faces.report.written import NOTHING, digits_cell, words
+from calib.faces.written import Content, degrees_text, rounded, significant
 from calib.procedures import in_full as full
 
 _MEASURED = {

@@ -11,7 +11,6 @@ from typing import Any
 
 from calib.faces.charts import as_svg
 from calib.faces.report.blocks import (
-    SIGNS,
     Block,
     Bullets,
     Column,
@@ -31,6 +30,7 @@ from calib.faces.report.blocks import (
     Title,
 )
 from calib.faces.report.page_style import on_paper, style
+from calib.faces.written import SIGNS
 
 # Letters that are written from right to left, and the marks that turn a direction without being seen.
 _TURNING = re.compile(

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator, Mapping
 
-from calib.faces.curve_answer import Content
 from calib.faces.report import appendix, evidence_sections, flows_section, in_full_section
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import (
@@ -17,6 +16,7 @@ from calib.faces.report.blocks import (
     runs,
 )
 from calib.faces.unswept import unswept
+from calib.faces.written import Content
 from calib.procedures.look_up import CalibrationOnFile
 
 

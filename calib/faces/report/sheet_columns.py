@@ -7,8 +7,7 @@ from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from calib.faces.curve_answer import Content
-from calib.faces.document import design_text, total_name
+from calib.faces.written import Content, design_text, total_name
 from calib.uncertainty.statement import round_uncertainty
 
 MOST_DECIMALS = 15  # of a number format; a float has no more digits

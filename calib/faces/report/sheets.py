@@ -4,9 +4,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from calib.faces import charts
-from calib.faces.curve_answer import Content
 from calib.faces.report import sheet_columns as columns
 from calib.faces.report.sheet_columns import SheetColumn
+from calib.faces.written import Content
 
 
 @dataclass(frozen=True)

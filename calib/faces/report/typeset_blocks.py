@@ -12,7 +12,6 @@ from typing import Any
 from calib.faces.charts import as_svg
 from calib.faces.report import column_widths as widths
 from calib.faces.report.blocks import (
-    SIGNS,
     Block,
     Bullets,
     Cell,
@@ -33,6 +32,7 @@ from calib.faces.report.blocks import (
     Title,
 )
 from calib.faces.report.signs import LONGEST_UNSEEN, NUMBERED, shown, shown_in_svg, unseen
+from calib.faces.written import SIGNS
 
 _LONGEST_WORD = 28  # signs in running text
 _LONGEST_WORD_OF_FACT = 16

@@ -12,10 +12,10 @@ from xlsxwriter import Workbook
 from xlsxwriter.format import Format
 from xlsxwriter.worksheet import Worksheet
 
-from calib.faces.curve_answer import Content
 from calib.faces.plain_text import controls_named
 from calib.faces.report.blocks import Layout, Notice, Runs, Strip, Title
 from calib.faces.report.sheets import Sheet, sheets_of
+from calib.faces.written import Content
 
 LONGEST_CELL = 32_767  # UTF-16 units; Microsoft, "Excel specifications and limits"
 _LONGEST_PIECE = 16_000  # signs, of two units each at the most

@@ -1,110 +1,18 @@
 """Answers of the commands: as documents for machines, as text for people."""
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
-from calib.faces.curve_answer import Content
 from calib.faces.plain_text import one_line
-from calib.faces.reading_answer import flow_unit, reading_content, result
+from calib.faces.reading_answer import flow_unit, reading
+from calib.faces.written import Content, two_digits
 from calib.procedures.budget_of import budget_of
 from calib.procedures.distributions_of import LawAndDistributions
-from calib.procedures.evaluate import Evaluation
 from calib.procedures.reading_of import ReadingInJob
-from calib.procedures.ready import AtIndication, Readiness
-from calib.quantities import preferred
 from calib.uncertainty.estimate import relative_uncertainty_of_s
-from calib.uncertainty.statement import plain, round_uncertainty
+from calib.uncertainty.statement import round_uncertainty
 
 if TYPE_CHECKING:
-    from calib.faces.charts import DistributionDrawing
-
-
-def readiness(one: Readiness, units: str | None) -> Content:
-    """One instrument's answer of `calib ready`."""
-    found = one.decision.calibration
-    return {
-        "tag": one.instrument.tag,
-        "kind": one.instrument.kind,
-        "quantity": one.instrument.quantity,
-        "allowed": one.decision.allowed,
-        "reasons": list(one.decision.reasons),
-        "certificate": None if found is None else found.certificate,
-        "laboratory": None if found is None else found.laboratory,
-        "calibrated_on": None if found is None else str(found.calibrated_on),
-        "due_on": None if one.decision.due_on is None else str(one.decision.due_on),
-        "measuring_interval": None if found is None else found.measuring_interval,
-        "at": None if one.at is None else _at(one.at, units),
-    }
-
-
-def _at(there: AtIndication, units: str | None) -> Content:
-    in_unit = preferred(there.quantity, units or "si")
-    if units is None and there.unit.quantity == there.quantity:
-        in_unit = there.unit
-    return {
-        "indication": there.unit.from_si(there.indication),
-        "indication_unit": there.unit.symbol,
-        **result(there.result, 0, in_unit),
-        "contributions": [
-            {
-                "name": name,
-                "standard_uncertainty": float(
-                    in_unit.difference_from_si(there.result.combined.uncertainties[0, number])
-                ),
-            }
-            for number, name in enumerate(there.names)
-        ],
-        "repeatability_known": there.repeatability_known,
-        "stability_basis": there.stability_basis,
-    }
-
-
-def readiness_text(one: Content) -> str:
-    """The same for people."""
-    if not one["allowed"]:
-        return "\n".join(
-            [f"{one['tag']}: do not use", *(f"  {reason.partition(': ')[2]}" for reason in one["reasons"])]
-        )
-    lines = [
-        f"{one['tag']}: may be used",
-        f"  {one['kind']} for {one['quantity']}, indications {one['measuring_interval']}",
-        f"  certificate {one['certificate']} ({one['laboratory']}) of {one['calibrated_on']}, due {one['due_on']}",
-    ]
-    if one["at"]:
-        lines += _at_text(one["at"])
-    return "\n".join(lines)
-
-
-def _at_text(there: Content) -> list[str]:
-    parts = ", ".join(
-        f"{each['name']} {_two(each['standard_uncertainty'])}"
-        for each in there["contributions"]
-        if each["standard_uncertainty"] > 0
-    )
-    lines = [
-        f"  an indication of {there['indication']:.6g} {there['indication_unit']} means {there['statement']}",
-        f"  standard uncertainties [{there['unit']}]: {parts}",
-        f"  stability: {one_line(there['stability_basis'])}",
-    ]
-    if not there["repeatability_known"]:
-        lines.append(
-            "  without the repeatability of the reading: the instrument declares none, so take two observations or more"
-        )
-    return lines
-
-
-def _two(uncertainty: float) -> str:
-    return plain(round_uncertainty(uncertainty))
-
-
-def readings(found: Evaluation, units: str | None) -> list[Content]:
-    """Readings of a job that stand."""
-    return [reading_content(found, row, units) for row in range(len(found.measured))]
-
-
-def reading(found: ReadingInJob, units: str | None) -> Content:
-    """One reading with its budget."""
-    return reading_content(found.evaluation, found.row, units)
+    pass
 
 
 def budget(found: ReadingInJob, wanted: str | None, units: str | None) -> Content:
@@ -175,38 +83,6 @@ def _heavy_tails(found: ReadingInJob) -> list[str]:
     ]
 
 
-def save_budget(
-    found: ReadingInJob, document: Content, both: LawAndDistributions | None, path: Path, units: str | None
-) -> None:
-    """Draw a budget to a file, with the distribution of the flow below it where there is one; raises CalibError."""
-    from calib.faces import charts  # noqa: PLC0415 (the drawing library takes a third of a second to import)
-
-    drawing = None if both is None else _distribution(found, both, units)
-    charts.save_or_tell(charts.budget_bars(document, drawing), path)
-
-
-def _distribution(found: ReadingInJob, both: LawAndDistributions, units: str | None) -> "DistributionDrawing":
-    from calib.faces.charts import DistributionDrawing  # noqa: PLC0415
-
-    one = found.evaluation.measured[found.row]
-    in_unit = flow_unit(one.outlet, units)
-    return DistributionDrawing(
-        name=f"{one.outlet.outlet}, reading {one.reading.id}",
-        label=f"flow [{in_unit.symbol}]",
-        sample=in_unit.from_si(both.simulated.sample),
-        value=in_unit.from_si(both.value),
-        standard_uncertainty=in_unit.difference_from_si(both.standard_uncertainty),
-        law=(
-            in_unit.from_si(both.value - both.expanded_uncertainty),
-            in_unit.from_si(both.value + both.expanded_uncertainty),
-        ),
-        simulated=(
-            in_unit.from_si(both.simulated.symmetric_interval.low),
-            in_unit.from_si(both.simulated.symmetric_interval.high),
-        ),
-    )
-
-
 def budget_text(one: Content) -> str:
     """The same for people."""
     parts = [*_budget_lines(one), "", *_lever_lines(one)]
@@ -230,7 +106,7 @@ def _monte_carlo_lines(one: Content) -> list[str]:
     return [
         f"propagation of distributions, {one['trials']} trials, seed {one['seed']}, {steady} [{one['unit']}]:",
         (
-            f"  value {one['value']:.{places}f}, u = {_two(one['standard_uncertainty'])}, "
+            f"  value {one['value']:.{places}f}, u = {two_digits(one['standard_uncertainty'])}, "
             f"k of the interval = {one['coverage_factor']:.2f}"
         ),
         f"  interval of the law          {interval('law_interval')}",
@@ -252,7 +128,8 @@ def _lever_lines(one: Content) -> list[str]:
         f"{'':20} {'halved':>10} {'removed':>10}",
     ]
     lines += [
-        f"{each['name']:20} {_two(each['expanded_uncertainty_if_halved']):>10} {_two(each['expanded_uncertainty_if_removed']):>10}"
+        f"{each['name']:20} {two_digits(each['expanded_uncertainty_if_halved']):>10} "
+        f"{two_digits(each['expanded_uncertainty_if_removed']):>10}"
         for each in one["levers"]
     ]
     if one["repeatability_uncertain_by_percent"] is not None and not one["logged"]:
@@ -270,7 +147,7 @@ def _lever_lines(one: Content) -> list[str]:
             f"{one['dominant']} dominates and is rectangular: k of a normal distribution overstates U (EA-4/02 S9)"
         )
     if one["wanted_expanded_uncertainty"] is not None:
-        target = f"U = {_two(one['wanted_expanded_uncertainty'])} {symbol}"
+        target = f"U = {two_digits(one['wanted_expanded_uncertainty'])} {symbol}"
         number = one["observations_needed"]
         told = (
             f"{number} observations would bring it"
@@ -292,10 +169,10 @@ def _rests_on(one: Content) -> list[str]:
     if air:
         density = air["density"]
         lines.append(
-            f"air: {air['name']}, density {density['value']:.4f} kg/m3, u = {_two(density['standard_uncertainty'])}"
+            f"air: {air['name']}, density {density['value']:.4f} kg/m3, u = {two_digits(density['standard_uncertainty'])}"
         )
     if velocity:
-        u = _two(velocity["standard_uncertainty"])
+        u = two_digits(velocity["standard_uncertainty"])
         lines.append(f"velocity {velocity['value']:.5g} {velocity['unit']}, u = {u}")
     return lines + [f"  {flag}" for flag in one["flags"]]
 
@@ -316,11 +193,13 @@ def _budget_lines(one: Content) -> list[str]:
     for each in one["contributions"]:
         own = each["degrees_of_freedom"]
         lines.append(
-            f"{each['name']:20} {each['evaluation']:4} {_two(each['standard_uncertainty']):>12} {each['variance_percent']:8.1f} "
+            f"{each['name']:20} {each['evaluation']:4} {two_digits(each['standard_uncertainty']):>12} "
+            f"{each['variance_percent']:8.1f} "
             f"{'inf' if own is None else f'{own:.3g}':>6}  {each['shared_with']}"
         )
     lines.append(
-        f"{'combined':20} {'':4} {_two(flow['standard_uncertainty']):>12} {100:8.1f} {'inf' if dof is None else f'{dof:.0f}':>6}  "
-        f"k = {flow['coverage_factor']:.2f}, U = {_two(flow['expanded_uncertainty'])}"
+        f"{'combined':20} {'':4} {two_digits(flow['standard_uncertainty']):>12} {100:8.1f} "
+        f"{'inf' if dof is None else f'{dof:.0f}':>6}  "
+        f"k = {flow['coverage_factor']:.2f}, U = {two_digits(flow['expanded_uncertainty'])}"
     )
     return lines + [f"{each['name']}: {one_line(each['basis'])}" for each in one["contributions"] if "basis" in each]

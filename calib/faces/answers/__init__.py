@@ -1,0 +1,1 @@
+"""What is said: each answer as a document for machines and as text for people."""
