@@ -4,8 +4,8 @@ import copy
 import json
 from datetime import datetime, timedelta
 
-from calib.procedures.evaluate import evaluate
-from calib.procedures.reviews import review_of, reviews
+from calib.procedures.impact.reviews import review_of, reviews
+from calib.procedures.measure.evaluate import evaluate
 from calib.records import database
 from tests.folders import NOW, imported, records_of, write
 

@@ -10,9 +10,9 @@ import io
 
 import numpy as np
 
-from calib.procedures.amend_outlet import amend_outlet
-from calib.procedures.factor_from_pairs import FactorWanted
-from calib.procedures.find_factor import find_factor
+from calib.procedures.enter.amend_outlet import amend_outlet
+from calib.procedures.factors.find_factor import find_factor
+from calib.procedures.pairs.factor_from_pairs import FactorWanted
 from calib.records import database
 from tests.folders import NOW, SIGNED, imported, small_job, write
 

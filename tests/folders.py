@@ -13,8 +13,8 @@ import pytest
 from sqlmodel import Session, select
 
 from calib.errors import BadInputError
-from calib.procedures.evaluate import evaluate
-from calib.procedures.import_folders import Imported, import_folders
+from calib.procedures.enter.import_folders import Imported, import_folders
+from calib.procedures.measure.evaluate import evaluate
 from calib.records import database, ledger
 
 NOW = datetime.fromisoformat("2026-03-06T09:00+00:00")

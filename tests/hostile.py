@@ -5,8 +5,8 @@ direction of a line, long texts and signs beyond the basic plane.
 """
 
 from calib.faces.document import content
-from calib.procedures.amend_outlet import amend_outlet
-from calib.procedures.report import report
+from calib.procedures.enter.amend_outlet import amend_outlet
+from calib.procedures.report.collect import report
 from calib.records import database, ledger
 from tests.folders import NOW, records_of, small_job
 

@@ -12,7 +12,7 @@ from calib.confirmation.drift import Drift
 from calib.faces.charts import CurveDrawing, DistributionDrawing
 from calib.faces.due_chart import IN_CALIBRATION, NOT_IN_USE, OVERDUE, DueBar, DueDrawing
 from calib.faces.history_charts import HistoryDrawing, PointDrawing
-from calib.procedures.checks_on_file import ChartedCheck, ChartedSeries
+from calib.procedures.fleet.checks_on_file import ChartedCheck, ChartedSeries
 
 FORMULA = r"$\frac{1}{2}$ <b>&amp; _^{"
 

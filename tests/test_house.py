@@ -117,7 +117,7 @@ def test_imports_go_down(name):
     "source",
     [
         "import calib.faces.document",
-        "from calib.procedures.evaluate import evaluate",
+        "from calib.procedures.measure.evaluate import evaluate",
         "from calib import faces",
         "def later():\n    from calib.curves import curve",
         "from . import ledger",

@@ -5,9 +5,9 @@ from typing import TYPE_CHECKING
 from calib.faces.plain_text import one_line
 from calib.faces.reading_answer import flow_unit, reading
 from calib.faces.written import Content, two_digits
-from calib.procedures.budget_of import budget_of
-from calib.procedures.distributions_of import LawAndDistributions
-from calib.procedures.reading_of import ReadingInJob
+from calib.procedures.measure.budget import budget_of
+from calib.procedures.measure.distributions import LawAndDistributions
+from calib.procedures.measure.reading_in_job import ReadingInJob
 from calib.uncertainty.estimate import relative_uncertainty_of_s
 from calib.uncertainty.statement import round_uncertainty
 

@@ -12,10 +12,10 @@ from calib.errors import BadInputError
 from calib.faces.curve_answer import curve, formula, response_formula
 from calib.faces.plain_text import withdrawn_text
 from calib.faces.written import Content
-from calib.procedures.accept_calibration import AcceptanceWanted, assessed
-from calib.procedures.certificate_completeness import MISSING, Certificate, completeness
-from calib.procedures.fit_curve import Wish
-from calib.procedures.look_up import CalibrationOnFile, refit
+from calib.procedures.calibrate.accept_calibration import AcceptanceWanted, assessed
+from calib.procedures.certificate.completeness import MISSING, Certificate, completeness
+from calib.procedures.certificate.fit_curve import Wish
+from calib.procedures.on_record.instruments import CalibrationOnFile, refit
 from calib.quantities import Unit, unit
 from calib.records.record import typed
 from calib.records.tables import BY_THE_RULE, Comparison, CorrectionCurve

@@ -8,8 +8,8 @@ import numpy as np
 from calib.curves.curve import CorrectionCurve
 from calib.curves.response import from_text
 from calib.faces import charts
-from calib.procedures.fit_curve import points_of
-from calib.procedures.look_up import CalibrationOnFile
+from calib.procedures.certificate.fit_curve import points_of
+from calib.procedures.on_record.instruments import CalibrationOnFile
 from calib.quantities import Unit, unit
 from calib.records.record import typed
 from calib.records.tables import Comparison

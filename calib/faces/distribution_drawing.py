@@ -6,8 +6,8 @@ from calib.faces import charts
 from calib.faces.charts import DistributionDrawing
 from calib.faces.reading_answer import flow_unit
 from calib.faces.written import Content
-from calib.procedures.distributions_of import LawAndDistributions
-from calib.procedures.reading_of import ReadingInJob
+from calib.procedures.measure.distributions import LawAndDistributions
+from calib.procedures.measure.reading_in_job import ReadingInJob
 
 
 def save_budget(

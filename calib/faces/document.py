@@ -18,14 +18,14 @@ from calib.faces.in_full_answer import budgets_in_full
 from calib.faces.reading_answer import flow_unit, reading_content, result
 from calib.faces.unswept import unswept
 from calib.faces.written import Content
-from calib.procedures.amendments import Amendment
-from calib.procedures.evaluate import Evaluation, Refused, Total
-from calib.procedures.issued_reports import Issue
-from calib.procedures.look_up import CalibrationOnFile
-from calib.procedures.report import JobReport, instruments_of
-from calib.procedures.reviews import Review
-from calib.procedures.risks_of import RisksOfJob
-from calib.procedures.totals_of import Totals
+from calib.procedures.impact.reviews import Review
+from calib.procedures.measure.evaluate import Evaluation, Refused, Total
+from calib.procedures.measure.risks import RisksOfJob
+from calib.procedures.measure.totals import Totals
+from calib.procedures.on_record.instruments import CalibrationOnFile
+from calib.procedures.report.amendments import Amendment
+from calib.procedures.report.collect import JobReport, instruments_of
+from calib.procedures.report.issued import Issue
 from calib.quantities import Unit, unit
 
 

@@ -7,8 +7,8 @@ from calib.curves.curve import CorrectionCurve, Curve
 from calib.curves.response import from_text
 from calib.faces.curve_answer import response_of
 from calib.faces.written import Content
-from calib.procedures.look_up import CalibrationOnFile
-from calib.procedures.stability_of import limits_basis
+from calib.procedures.measure.stability import limits_basis
+from calib.procedures.on_record.instruments import CalibrationOnFile
 from calib.quantities import unit
 from calib.records.record import typed
 

@@ -6,11 +6,11 @@ from collections.abc import Iterable, Sequence
 
 from calib.faces.reading_answer import flow_unit, velocity_unit
 from calib.faces.written import Content, two_digits
-from calib.procedures.factor_from_pairs import FactorFound
-from calib.procedures.factor_uncertainty import OTHER, SAME, factor_results
-from calib.procedures.factors_on_file import FactorOnFile, PairOnFile, ReadingWithFactor
-from calib.procedures.pairs import Paired, flow, measured, velocity
-from calib.procedures.results import Results
+from calib.procedures.factors.factors_on_file import FactorOnFile, PairOnFile, ReadingWithFactor
+from calib.procedures.measure.results import Results
+from calib.procedures.pairs.factor_from_pairs import FactorFound
+from calib.procedures.pairs.factor_uncertainty import OTHER, SAME, factor_results
+from calib.procedures.pairs.paired_readings import Paired, flow, measured, velocity
 from calib.quantities import Unit, preferred, unit
 from calib.records import tables
 from calib.uncertainty.statement import round_result

@@ -16,8 +16,8 @@ from calib.confirmation.history import DAYS_IN_A_YEAR, MONTHS_IN_A_YEAR
 from calib.errors import CalibError
 from calib.faces.charts.style import BAND, INK, LINE, PALE, SMALL, TITLE, WHITE, WIDTH, house_style, short, titled
 from calib.faces.interval_answer import difference, error_of, unit_of
-from calib.procedures.checks_on_file import ChartedSeries
-from calib.procedures.interval_review import IntervalReview, PointReview
+from calib.procedures.fleet.checks_on_file import ChartedSeries
+from calib.procedures.fleet.interval_review import IntervalReview, PointReview
 from calib.quantities import Unit
 
 Floats = NDArray[np.float64]

@@ -4,8 +4,8 @@ import math
 
 from calib.faces.reading_answer import flow_unit, velocity_unit
 from calib.faces.written import Content
-from calib.procedures import in_full as full
-from calib.procedures.evaluate import Evaluation, Measured
+from calib.procedures.measure import budgets_in_full as full
+from calib.procedures.measure.evaluate import Evaluation, Measured
 from calib.quantities import UNITS, Unit, unit
 
 _ONE = Unit("1", "1", 1.0, 0.0)

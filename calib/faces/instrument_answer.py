@@ -7,8 +7,8 @@ from pathlib import Path
 from calib.errors import RecordsError
 from calib.faces.plain_text import cells_text, withdrawn_text
 from calib.faces.written import Content
-from calib.procedures.attached_files import Photo
-from calib.procedures.look_up import InstrumentHistory, InstrumentStatus
+from calib.procedures.on_record.attached_files import Photo
+from calib.procedures.on_record.instruments import InstrumentHistory, InstrumentStatus
 
 LIST_HEADER = ("tag", "kind", "maker, model", "serial", "location", "with", "photos", "certificate", "due on", "state")
 

@@ -10,7 +10,7 @@ from calib.confirmation.history import MONTHS_IN_A_YEAR, CalibrationErrors, Erro
 from calib.confirmation.reliability import FoundInterval
 from calib.faces.plain_text import one_line
 from calib.faces.written import Content
-from calib.procedures.interval_review import IntervalReview
+from calib.procedures.fleet.interval_review import IntervalReview
 from calib.quantities import Unit, unit
 
 _K = 2.0  # of the U beside each error

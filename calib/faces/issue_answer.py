@@ -6,7 +6,7 @@ from dataclasses import asdict
 
 from calib.faces.plain_text import one_line
 from calib.faces.written import Content
-from calib.procedures.issued_reports import FoundIssue, Issue
+from calib.procedures.report.issued import FoundIssue, Issue
 
 
 def issues(found: Sequence[Issue]) -> list[Content]:

@@ -44,8 +44,17 @@ from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from typing import Any
 
 from calib.faces.plain_text import one_line
-from calib.procedures.air_of import MEASURED_AS, AirFound
-from calib.procedures.planned import EXPECTED, NO, NOT_KNOWN, Acceptance, JobPlan, OutletPlan, Predicted, acceptance
+from calib.procedures.measure.air import MEASURED_AS, AirFound
+from calib.procedures.plan.planned import (
+    EXPECTED,
+    NO,
+    NOT_KNOWN,
+    Acceptance,
+    JobPlan,
+    OutletPlan,
+    Predicted,
+    acceptance,
+)
 from calib.quantities import UNITS, Unit, preferred, unit
 from calib.records import tables
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY

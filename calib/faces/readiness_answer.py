@@ -3,7 +3,7 @@
 from calib.faces.plain_text import one_line
 from calib.faces.reading_answer import result
 from calib.faces.written import Content, two_digits
-from calib.procedures.ready import AtIndication, Readiness
+from calib.procedures.fleet.ready import AtIndication, Readiness
 from calib.quantities import preferred
 
 

@@ -3,13 +3,13 @@
 import math
 
 from calib.faces.written import Content
-from calib.procedures.air_of import MEASURED_AS, ConditionFound
-from calib.procedures.budget_of import rectangular_names
-from calib.procedures.evaluate import Evaluation, Measured, Results
-from calib.procedures.gate_reading import air_of_reading
-from calib.procedures.reading_of import ReadingInJob
-from calib.procedures.stability_of import limits_basis
-from calib.procedures.standing import section_of
+from calib.procedures.measure.air import MEASURED_AS, ConditionFound
+from calib.procedures.measure.budget import rectangular_names
+from calib.procedures.measure.evaluate import Evaluation, Measured, Results
+from calib.procedures.measure.gate_reading import air_of_reading
+from calib.procedures.measure.reading_in_job import ReadingInJob
+from calib.procedures.measure.stability import limits_basis
+from calib.procedures.measure.standing import section_of
 from calib.quantities import UNITS, Unit, preferred, unit
 from calib.records import tables
 from calib.uncertainty.budget import dominant

@@ -13,9 +13,9 @@ from calib.faces.report.changes import revised
 from calib.faces.report.file_names import file_stem
 from calib.faces.report.forms import in_forms
 from calib.faces.write_over import write_whole
-from calib.procedures.issue_report import ToIssue, issue_report, may_issue
-from calib.procedures.issued_reports import bytes_of, issues_of
-from calib.procedures.report import JobReport, report
+from calib.procedures.report.collect import JobReport, report
+from calib.procedures.report.issue import ToIssue, issue_report, may_issue
+from calib.procedures.report.issued import bytes_of, issues_of
 from calib.records import database, ledger
 from calib.records.ledger import Signature
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY

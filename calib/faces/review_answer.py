@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from calib.faces.written import Content
-from calib.procedures.reviews import Decided, Line, Review
+from calib.procedures.impact.reviews import Decided, Line, Review
 from calib.uncertainty.statement import round_result
 
 Row = tuple[str, ...]

@@ -5,7 +5,7 @@ from shlex import quote
 
 from calib.faces.plain_text import withdrawn_text
 from calib.faces.written import Content
-from calib.procedures.withdraw_calibration import Withdrawn
+from calib.procedures.calibrate.withdraw_calibration import Withdrawn
 
 
 def withdrawal(found: Withdrawn) -> Content:

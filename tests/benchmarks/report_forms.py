@@ -16,7 +16,7 @@ from pathlib import Path
 from calib.faces.document import content
 from calib.faces.report.file_names import FORMS
 from calib.faces.report.forms import in_forms
-from calib.procedures.report import report
+from calib.procedures.report.collect import report
 from calib.records import database
 from tests.folders import NOW, records_of, small_job
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from calib.confirmation.interval import DueEntry
 from calib.faces.calendar import as_calendar
-from calib.procedures.round_of import DueInstrument
+from calib.procedures.fleet.round_on_record import DueInstrument
 from tests.command import calib
 
 ON = date(2026, 10, 14)

@@ -5,7 +5,7 @@ import json
 
 from calib.faces.document import content
 from calib.faces.report.changes import changes, revised
-from calib.procedures.report import report
+from calib.procedures.report.collect import report
 from calib.records import database
 from tests.folders import NOW, changed, records_of
 

@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 import pytest
 from sqlmodel import select
 
-from calib.procedures.air_of import airs_of_job
+from calib.procedures.measure.air import airs_of_job
 from calib.records import database, tables
 from tests.command import calib, copied
 from tests.every_way import every_way

@@ -6,7 +6,7 @@ import shlex
 import pytest
 
 from calib.faces.factor_answer import as_typed
-from calib.procedures.on_record import outlets_in_force
+from calib.procedures.on_record.in_force import outlets_in_force
 from calib.records import database
 from tests.as_found import drifted
 from tests.command import calib, copied

@@ -12,7 +12,7 @@ import pytest
 from calib.faces.document import content
 from calib.faces.report.forms import in_forms
 from calib.faces.written import probability_text
-from calib.procedures.report import report
+from calib.procedures.report.collect import report
 from calib.records import database
 from tests.folders import NOW, records_of, small_job
 from tests.read_back import RESULT, Forms, Mail, as_shown, one_spaced

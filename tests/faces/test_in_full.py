@@ -11,7 +11,7 @@ import statistics
 import pytest
 
 from calib.faces.report.formulas import measurement_function
-from calib.procedures import in_full as full
+from calib.procedures.measure import budgets_in_full as full
 from tests.report_forms import Page
 
 PRINTED = 5e-6  # relative: six to seven digits are printed

@@ -9,7 +9,7 @@ import shutil
 import pytest
 
 from calib.faces import plan_answer
-from calib.procedures.plan_reading import NEEDS_AIR
+from calib.procedures.plan.predicted_reading import NEEDS_AIR
 from tests.command import calib
 from tests.every_way import changed
 from tests.folders import records_of, small_job

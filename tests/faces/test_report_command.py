@@ -6,7 +6,7 @@ import sqlite3
 
 import pytest
 
-from calib.procedures.record_event import record_event
+from calib.procedures.fleet.record_event import record_event
 from calib.records import database, ledger
 from tests.command import calib
 from tests.folders import NOW

@@ -8,7 +8,7 @@ import re
 
 import pytest
 
-from calib.procedures.evaluate import evaluate
+from calib.procedures.measure.evaluate import evaluate
 from calib.records import database, tables
 from tests.command import calib, copied
 from tests.every_way import every_way

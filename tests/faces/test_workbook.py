@@ -16,7 +16,7 @@ from calib.faces.document import content
 from calib.faces.report.blocks import Layout, Notice, Strip, Title, runs
 from calib.faces.report.sheets import sheets_of
 from calib.faces.report.workbook import as_xlsx
-from calib.procedures.report import report
+from calib.procedures.report.collect import report
 from calib.records import database
 from tests.folders import NOW, records_of, small_job
 from tests.hostile import HOSTILE

@@ -9,9 +9,9 @@ from datetime import date
 import pytest
 
 from calib.errors import BadInputError, NotInRecordsError, RefusedError
-from calib.procedures.accept_calibration import AcceptanceWanted, accept_calibration
-from calib.procedures.house_rules import set_rule
-from calib.procedures.ready import ready
+from calib.procedures.calibrate.accept_calibration import AcceptanceWanted, accept_calibration
+from calib.procedures.fleet.ready import ready
+from calib.procedures.people.house_rules import set_rule
 from calib.records import database, ledger
 from calib.records.tables import Acceptance
 from tests.as_found import added, all_reviews, drifted

@@ -16,8 +16,8 @@ import uncertainties
 from CoolProp.HumidAirProp import HAPropsSI
 
 from calib.errors import CalibError
-from calib.procedures.air_of import air_of, calibration_density, reference_density
-from calib.procedures.on_record import on_record
+from calib.procedures.measure.air import air_of, calibration_density, reference_density
+from calib.procedures.on_record.in_force import on_record
 from calib.records import database
 from calib.records.tables import Calibration, Instrument
 from tests.every_way import NOW, changed, every_way
@@ -206,7 +206,7 @@ def test_an_instrument_s_indication_may_be_typed_in_any_unit(records, tmp_path, 
 )
 def test_a_state_that_air_is_not_in_gives_a_reason_and_no_density(tmp_path, monkeypatch, row, value, unit, said):
     """An import names such a value; a correction may still bring one about that lies at the end of the range."""
-    monkeypatch.setattr("calib.procedures.consistency_of_jobs._KNOWN_AIR", {})
+    monkeypatch.setattr("calib.procedures.enter.check_jobs._KNOWN_AIR", {})
     found = changed_air(tmp_path, *stated(row, value, unit, "0.1"))
     (reason,) = found.reasons
     assert reason.startswith("conditions plant room: ")

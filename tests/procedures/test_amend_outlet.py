@@ -11,11 +11,11 @@ from datetime import datetime, timedelta
 import pytest
 
 from calib.errors import BadInputError, NotInRecordsError
-from calib.procedures.amend_outlet import amend_outlet
-from calib.procedures.evaluate import evaluate
-from calib.procedures.find import outlet_named
-from calib.procedures.look_up_outlets import cells_of, differences, latest_revision, outlet_history, outlets
-from calib.procedures.on_record import outlets_in_force
+from calib.procedures.enter.amend_outlet import amend_outlet
+from calib.procedures.measure.evaluate import evaluate
+from calib.procedures.on_record.by_name import outlet_named
+from calib.procedures.on_record.in_force import outlets_in_force
+from calib.procedures.on_record.outlets import cells_of, differences, latest_revision, outlet_history, outlets
 from calib.records import database, ledger, tables
 from tests.command import copied
 from tests.every_way import every_way

@@ -8,10 +8,10 @@ from datetime import datetime, timedelta
 
 import pytest
 
-from calib.procedures.amend_outlet import amend_outlet
-from calib.procedures.amendments import amendments_of
-from calib.procedures.evaluate import evaluate
-from calib.procedures.report import report
+from calib.procedures.enter.amend_outlet import amend_outlet
+from calib.procedures.measure.evaluate import evaluate
+from calib.procedures.report.amendments import amendments_of
+from calib.procedures.report.collect import report
 from calib.records import database, ledger
 from tests import factor_pairs
 from tests.command import calib, copied

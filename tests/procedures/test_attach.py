@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from calib.errors import BadInputError, NotInRecordsError, RecordsError
-from calib.procedures.attach import (
+from calib.procedures.fleet.attach_file import (
     attach_to_calibration,
     attach_to_instrument,
     kept_file,
@@ -21,7 +21,7 @@ from calib.procedures.attach import (
     read_attachment,
     write_file,
 )
-from calib.procedures.attached_files import files_of
+from calib.procedures.on_record.attached_files import files_of
 from calib.records import database, ledger
 from calib.records.tables import Attached, Attachment
 from tests.folders import SIGNED, all_of, ledger_head, records_of, small_job

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from calib.procedures.certificate_completeness import Certificate, completeness, missing
+from calib.procedures.certificate.completeness import Certificate, completeness, missing
 
 COMPARISON = {"phase": "as-found", "unit": "m/s", "expanded_uncertainty": "0.02", "coverage_factor": "2"}
 WHOLE = Certificate(

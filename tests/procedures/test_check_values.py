@@ -12,10 +12,10 @@ import pytest
 from scipy import stats
 
 from calib.errors import BadInputError, CurveError, RefusedError
-from calib.procedures.checks_on_file import charts_of, checks_on_file
-from calib.procedures.ready import ready
-from calib.procedures.record_check import record_check
-from calib.procedures.record_event import record_event
+from calib.procedures.fleet.checks_on_file import charts_of, checks_on_file
+from calib.procedures.fleet.ready import ready
+from calib.procedures.fleet.record_check import record_check
+from calib.procedures.fleet.record_event import record_event
 from calib.records import database
 from calib.records.ledger import Signature
 from tests.folders import NOW, SIGNED, imported, ledger_head, small_job, write

@@ -10,7 +10,7 @@ import pytest
 from scipy import stats
 
 from calib.errors import BadInputError, NotInRecordsError
-from calib.procedures.compare_method import compare_method, methods
+from calib.procedures.factors.compare_method import compare_method, methods
 from calib.records import database
 from tests.command import calib, copied
 from tests.factor_pairs import (

@@ -13,8 +13,8 @@ import pytest
 
 from calib.measurement import FoundFactors, flows
 from calib.measurement.trials import NO_ERRORS, Errors, one_reading
-from calib.procedures.distributions_of import model_of
-from calib.procedures.evaluate import evaluate
+from calib.procedures.measure.distributions import model_of
+from calib.procedures.measure.evaluate import evaluate
 from calib.records import database
 from calib.uncertainty.coverage import coverage_factor
 from calib.uncertainty.distributions import Rectangular, StudentT

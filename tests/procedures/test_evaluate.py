@@ -15,8 +15,8 @@ import uncertainties
 
 from calib.confirmation.interval import RETIREMENT, SUSPENSION
 from calib.errors import NotInRecordsError
-from calib.procedures.evaluate import evaluate
-from calib.procedures.record_event import record_event
+from calib.procedures.fleet.record_event import record_event
+from calib.procedures.measure.evaluate import evaluate
 from calib.records import database, ledger
 from tests.command import calib
 from tests.folders import NOW, SIGNED, changed, flows_of, imported, only, records_of, small_job, write

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 import uncertainties
 
-from calib.procedures.evaluate import evaluate
+from calib.procedures.measure.evaluate import evaluate
 from calib.records import database
 from tests.command import calib
 from tests.every_way import every_way

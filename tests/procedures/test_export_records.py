@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 
 from calib.errors import CalibError
-from calib.procedures.columns import FILES
-from calib.procedures.evaluate import evaluate
-from calib.procedures.export_records import NOT_IMPORTED, export_records
+from calib.procedures.enter.export_records import NOT_IMPORTED, export_records
+from calib.procedures.measure.evaluate import evaluate
+from calib.procedures.typed.columns import FILES
 from calib.records import database, ledger
 from calib.records.tables import EVIDENCE, Attachment
 from tests import every_way

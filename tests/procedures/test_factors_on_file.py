@@ -8,8 +8,8 @@ import pytest
 from scipy.special import stdtrit
 
 from calib.errors import NotInRecordsError
-from calib.procedures.factor_uncertainty import OTHER, SAME, factor_results
-from calib.procedures.factors_on_file import factors_on_file, readings_with, revisions_on_file
+from calib.procedures.factors.factors_on_file import factors_on_file, readings_with, revisions_on_file
+from calib.procedures.pairs.factor_uncertainty import OTHER, SAME, factor_results
 from calib.records import database
 from calib.records.tables import FoundFactor
 from tests.command import copied
@@ -47,7 +47,7 @@ def test_the_calibration_at_the_face_counts_after_a_recalibration_alone(row, rel
 
 def test_the_reading_s_budget_has_the_same_uncertainty(records):
     """One definition stands in the evaluation of a job, one here."""
-    from calib.procedures.evaluate import evaluate
+    from calib.procedures.measure.evaluate import evaluate
 
     factor(records)
     amended(records, "S-9", *BLANK, "found_factor=GR-9")

@@ -13,7 +13,7 @@ import pytest
 
 from calib.airflow.factor import found_factor
 from calib.errors import BadInputError, CalibError
-from calib.procedures.evaluate import evaluate
+from calib.procedures.measure.evaluate import evaluate
 from calib.records import database, ledger
 from calib.records.tables import FactorPair, FoundFactor
 from tests.command import copied
@@ -584,7 +584,7 @@ def test_standing_air_finds_no_factor(tmp_path, sheets):
 
 
 def test_a_reading_that_does_not_stand_is_named_with_the_reasons(records):
-    from calib.procedures.record_event import record_event
+    from calib.procedures.fleet.record_event import record_event
 
     with database.writing(str(records)) as session:
         dropped = datetime.fromisoformat("2026-03-05T09:30+01:00")

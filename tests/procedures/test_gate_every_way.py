@@ -14,12 +14,12 @@ from datetime import datetime
 
 import pytest
 
-from calib.procedures.amend_outlet import amend_outlet
-from calib.procedures.cells import number
-from calib.procedures.columns import FILES
-from calib.procedures.evaluate import evaluate
-from calib.procedures.record_check import record_check
-from calib.procedures.record_event import record_event
+from calib.procedures.enter.amend_outlet import amend_outlet
+from calib.procedures.fleet.record_check import record_check
+from calib.procedures.fleet.record_event import record_event
+from calib.procedures.measure.evaluate import evaluate
+from calib.procedures.typed.cells import number
+from calib.procedures.typed.columns import FILES
 from calib.records import database, ledger
 from calib.records.tables import Calibration, FoundFactor, Instrument, Method, Refusal, Traverse, TraversePoint
 from tests.command import calib
@@ -463,7 +463,7 @@ def test_a_scaled_indication_outside_a_vane_s_interval_refuses(tmp_path):
 
 def test_conditions_that_make_no_density_refuse_what_rests_on_them(tmp_path, monkeypatch):
     """An import names such a value; a correction may still bring one about that lies at the end of the range."""
-    monkeypatch.setattr("calib.procedures.consistency_of_jobs._KNOWN_AIR", {})
+    monkeypatch.setattr("calib.procedures.enter.check_jobs._KNOWN_AIR", {})
     found, _ = import_all(tmp_path / "in", ("conditions.csv", 7, "value", "9750"))
     assert found.keys() == {"D-3", "S-1"}
     assert all(reasons[0].startswith("conditions rooms: absolute air pressure 975000 Pa") for reasons in found.values())

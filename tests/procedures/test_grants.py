@@ -11,9 +11,9 @@ import pytest
 from sqlalchemy import text
 
 from calib.errors import BadInputError
-from calib.procedures.authorise import People, append, authorise, login_of, people_on_record
-from calib.procedures.grants import grants, statements
-from calib.procedures.people import GIVEN, WITHDRAWN, ChangeWanted, PersonWanted, add_person, change_role
+from calib.procedures.people.authorise import People, append, authorise, login_of, people_on_record
+from calib.procedures.people.grants import grants, statements
+from calib.procedures.people.roles import GIVEN, WITHDRAWN, ChangeWanted, PersonWanted, add_person, change_role
 from calib.records import database, ledger
 from calib.records.tables import EVIDENCE, Job, LedgerEntry, Person
 from tests.command import calib

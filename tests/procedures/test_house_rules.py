@@ -3,7 +3,7 @@
 import pytest
 
 from calib.errors import BadInputError
-from calib.procedures.house_rules import ONE_PERSON_MAY_ACCEPT, holds, rules, set_rule
+from calib.procedures.people.house_rules import ONE_PERSON_MAY_ACCEPT, holds, rules, set_rule
 from calib.records import database
 from tests.folders import SIGNED, UNTOUCHED, ledger_head
 

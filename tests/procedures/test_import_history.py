@@ -3,7 +3,7 @@
 import pytest
 from sqlmodel import select
 
-from calib.procedures.columns import FILES
+from calib.procedures.typed.columns import FILES
 from calib.records import database
 from calib.records.tables import Event, IntermediateCheck, Reading, Refusal
 from tests.folders import findings_of, flows_of, imported, ledger_head, records_of, small_job, write

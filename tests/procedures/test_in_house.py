@@ -14,15 +14,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calib.errors import BadInputError, NotInRecordsError, RefusedError
-from calib.procedures.add_calibration import add_calibration
-from calib.procedures.fit_curve import fit_curve
-from calib.procedures.in_house import Observed, Place, in_house, in_house_columns, reference_values
-from calib.procedures.indicated import StabilityHere
-from calib.procedures.look_up import calibration_on_file
-from calib.procedures.read_comparisons import read_comparisons
-from calib.procedures.ready import ready
-from calib.procedures.record_event import record_event
-from calib.procedures.sheets import Row
+from calib.procedures.calibrate.add_calibration import add_calibration
+from calib.procedures.calibrate.in_house import Observed, Place, in_house, in_house_columns, reference_values
+from calib.procedures.certificate.fit_curve import fit_curve
+from calib.procedures.fleet.ready import ready
+from calib.procedures.fleet.record_event import record_event
+from calib.procedures.measure.indicated import StabilityHere
+from calib.procedures.on_record.instruments import calibration_on_file
+from calib.procedures.typed.comparison_sheets import read_comparisons
+from calib.procedures.typed.sheets import Row
 from calib.records import database
 from calib.records.record import typed
 from calib.records.tables import Instrument

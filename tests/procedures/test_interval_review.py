@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from calib.errors import BadInputError, NotInRecordsError
-from calib.procedures.change_interval import change_interval
-from calib.procedures.interval_review import BY_CHANGES, BY_LINE, review_interval
-from calib.procedures.ready import ready
-from calib.procedures.record_event import record_event
+from calib.procedures.fleet.change_interval import change_interval
+from calib.procedures.fleet.interval_review import BY_CHANGES, BY_LINE, review_interval
+from calib.procedures.fleet.ready import ready
+from calib.procedures.fleet.record_event import record_event
 from calib.records import database
 from calib.records.ledger import Signature
 from calib.records.tables import Event

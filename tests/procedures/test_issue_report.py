@@ -8,10 +8,10 @@ import pytest
 from sqlalchemy import text
 
 from calib.errors import BadInputError, NotInRecordsError
-from calib.procedures.issue_report import ToIssue, issue_report
-from calib.procedures.issued_reports import bytes_of, issue_with, issues_of
-from calib.procedures.people import PersonWanted, add_person
-from calib.procedures.report import report
+from calib.procedures.people.roles import PersonWanted, add_person
+from calib.procedures.report.collect import report
+from calib.procedures.report.issue import ToIssue, issue_report
+from calib.procedures.report.issued import bytes_of, issue_with, issues_of
 from calib.records import database, ledger
 from calib.records.tables import IssuedForm
 from tests.folders import NOW, all_of

@@ -7,11 +7,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calib.errors import BadInputError
-from calib.procedures.list_instruments import SORTS, Wish, list_instruments, ordered, states_of
-from calib.procedures.look_up import InstrumentStatus
-from calib.procedures.pair_instruments import change_pair
-from calib.procedures.probe_pairs import PAIRED
-from calib.procedures.record_event import record_event
+from calib.procedures.fleet.list_instruments import SORTS, Wish, list_instruments, ordered, states_of
+from calib.procedures.fleet.pair_instruments import change_pair
+from calib.procedures.fleet.record_event import record_event
+from calib.procedures.on_record.instruments import InstrumentStatus
+from calib.procedures.on_record.probe_pairs import PAIRED
 from calib.records import database
 from calib.records.ledger import append
 from calib.records.tables import Event

@@ -3,8 +3,8 @@
 import pytest
 
 from calib.errors import NotInRecordsError
-from calib.procedures.look_up import calibration_on_file, instrument_history
-from calib.procedures.record_event import record_event
+from calib.procedures.fleet.record_event import record_event
+from calib.procedures.on_record.instruments import calibration_on_file, instrument_history
 from calib.records import database
 from calib.records.ledger import append
 from calib.records.tables import Disposition, ImpactLine, ImpactReview, IntermediateCheck

@@ -11,12 +11,12 @@ import math
 
 import pytest
 
-from calib.procedures.amend_outlet import amend_outlet
-from calib.procedures.evaluate import evaluate
-from calib.procedures.import_folders import import_folders
-from calib.procedures.look_up import instrument_history
-from calib.procedures.report import report as report_of
-from calib.procedures.trace import trace_down, trace_up
+from calib.procedures.enter.amend_outlet import amend_outlet
+from calib.procedures.enter.import_folders import import_folders
+from calib.procedures.impact.trace import trace_down, trace_up
+from calib.procedures.measure.evaluate import evaluate
+from calib.procedures.on_record.instruments import instrument_history
+from calib.procedures.report.collect import report as report_of
 from calib.records import database, ledger
 from calib.records.tables import FoundFactor, ImpactLine, ImpactReview, IssuedReport
 from tests import factor_pairs

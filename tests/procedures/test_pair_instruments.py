@@ -10,11 +10,11 @@ from datetime import date, datetime, timedelta
 import pytest
 
 from calib.errors import BadInputError, NotInRecordsError
-from calib.procedures.evaluate import evaluate
-from calib.procedures.pair_instruments import change_pair
-from calib.procedures.probe_pairs import PAIRED, PARTED, all_pairs, pairings_of
-from calib.procedures.ready import ready
-from calib.procedures.record_event import record_event
+from calib.procedures.fleet.pair_instruments import change_pair
+from calib.procedures.fleet.ready import ready
+from calib.procedures.fleet.record_event import record_event
+from calib.procedures.measure.evaluate import evaluate
+from calib.procedures.on_record.probe_pairs import PAIRED, PARTED, all_pairs, pairings_of
 from calib.records import database, ledger
 from tests.every_way import NOW, every_way
 from tests.folders import imported, ledger_head, only, records_of, write

@@ -15,10 +15,12 @@ import pytest
 from sqlmodel import Session
 
 from calib.errors import BadInputError, CalibError, NotInRecordsError
-from calib.procedures.authorise import append, authorise, login_of, people_on_record, signed
-from calib.procedures.choose_curve import choose_curve
-from calib.procedures.fit_curve import Wish
-from calib.procedures.people import (
+from calib.procedures.calibrate.choose_curve import choose_curve
+from calib.procedures.certificate.fit_curve import Wish
+from calib.procedures.fleet.record_check import record_check
+from calib.procedures.fleet.record_event import record_event
+from calib.procedures.people.authorise import append, authorise, login_of, people_on_record, signed
+from calib.procedures.people.roles import (
     GIVEN,
     WITHDRAWN,
     ChangeWanted,
@@ -27,8 +29,6 @@ from calib.procedures.people import (
     change_role,
     people_on_file,
 )
-from calib.procedures.record_check import record_check
-from calib.procedures.record_event import record_event
 from calib.records import database, ledger
 from calib.records.tables import (
     Disposition,
@@ -372,7 +372,7 @@ def test_an_import_that_accepts_calibrations_asks_for_qa_and_one_that_does_not_f
 
 
 def import_by(records, folder, person):
-    from calib.procedures.import_folders import import_folders
+    from calib.procedures.enter.import_folders import import_folders
 
     with database.writing(as_whom(records, by(person))) as session:
         import_folders(session, [folder], by(person), NOW)

@@ -15,13 +15,13 @@ from hypothesis import strategies as st
 
 from calib.confirmation.conformity import DECISION_RULES, conformity, tolerance_intervals
 from calib.errors import NotInRecordsError
-from calib.procedures.amend_outlet import amend_outlet
-from calib.procedures.evaluate import evaluate
-from calib.procedures.plan_gear import is_probe
-from calib.procedures.plan_job import method_findings, plan_job
-from calib.procedures.plan_reading import NEEDS_AIR
-from calib.procedures.planned import NO, NOT_KNOWN, YES, ExpectedAir, Wish, acceptance
-from calib.procedures.record_event import record_event
+from calib.procedures.enter.amend_outlet import amend_outlet
+from calib.procedures.fleet.record_event import record_event
+from calib.procedures.measure.evaluate import evaluate
+from calib.procedures.plan.gear import is_probe
+from calib.procedures.plan.plan_job import method_findings, plan_job
+from calib.procedures.plan.planned import NO, NOT_KNOWN, YES, ExpectedAir, Wish, acceptance
+from calib.procedures.plan.predicted_reading import NEEDS_AIR
 from calib.quantities import unit
 from calib.records import database, tables
 from tests import factor_pairs

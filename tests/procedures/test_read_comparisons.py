@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calib.procedures.read_comparisons import as_typed, comparison_columns, read_comparisons
+from calib.procedures.typed.comparison_sheets import as_typed, comparison_columns, read_comparisons
 
 HEADER = (
     "phase",

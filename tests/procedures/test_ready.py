@@ -9,8 +9,8 @@ from datetime import datetime
 import pytest
 
 from calib.errors import NotInRecordsError, UnitError
-from calib.procedures.ready import ready
-from calib.procedures.record_event import record_event
+from calib.procedures.fleet.ready import ready
+from calib.procedures.fleet.record_event import record_event
 from calib.records import database
 from tests.folders import NOW, SIGNED, changed, records_of
 from tests.reference import agrees, printed

@@ -8,8 +8,8 @@ from datetime import datetime
 import pytest
 
 from calib.errors import BadInputError, NotInRecordsError
-from calib.procedures.ready import ready
-from calib.procedures.record_check import record_check
+from calib.procedures.fleet.ready import ready
+from calib.procedures.fleet.record_check import record_check
 from calib.records import database
 from calib.records.tables import IntermediateCheck
 from tests.folders import NOW, SIGNED, all_of, ledger_head, records_of, small_job

@@ -5,8 +5,8 @@ from datetime import datetime
 import pytest
 
 from calib.errors import BadInputError, NotInRecordsError
-from calib.procedures.ready import ready
-from calib.procedures.record_event import record_event
+from calib.procedures.fleet.ready import ready
+from calib.procedures.fleet.record_event import record_event
 from calib.records import database
 from calib.records.tables import Event, LedgerEntry
 from tests.folders import NOW, SIGNED, all_of, ledger_head

@@ -8,10 +8,10 @@ from datetime import timedelta
 import pytest
 
 from calib.errors import BadInputError, NotInRecordsError
-from calib.procedures.dispose import DECISIONS, DispositionWanted, dispose
-from calib.procedures.people import PersonWanted, add_person
-from calib.procedures.report import report
-from calib.procedures.reviews import open_reviews_of, reviews
+from calib.procedures.impact.dispose import DECISIONS, DispositionWanted, dispose
+from calib.procedures.impact.reviews import open_reviews_of, reviews
+from calib.procedures.people.roles import PersonWanted, add_person
+from calib.procedures.report.collect import report
 from calib.records import database, ledger
 from tests.as_found import LATER, added, drifted, review, reviewed, stated_flows
 from tests.command import copied

@@ -11,9 +11,9 @@ import numpy as np
 import pytest
 from scipy import integrate, stats
 
-from calib.procedures.evaluate import evaluate
-from calib.procedures.results import judge, results
-from calib.procedures.risks_of import Process, risks_of
+from calib.procedures.measure.evaluate import evaluate
+from calib.procedures.measure.results import judge, results
+from calib.procedures.measure.risks import Process, risks_of
 from calib.records import database
 from calib.uncertainty.propagation import Combined
 from tests.command import calib

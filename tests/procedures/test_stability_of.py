@@ -11,12 +11,12 @@ import pytest
 from sqlalchemy import event
 from sqlmodel import select
 
-from calib.procedures.distributions_of import model_of
-from calib.procedures.evaluate import evaluate
-from calib.procedures.history_of import history_of
-from calib.procedures.reading_of import reading_in_job
-from calib.procedures.ready import ready
-from calib.procedures.record_event import record_event
+from calib.procedures.fleet.ready import ready
+from calib.procedures.fleet.record_event import record_event
+from calib.procedures.measure.distributions import model_of
+from calib.procedures.measure.evaluate import evaluate
+from calib.procedures.measure.reading_in_job import reading_in_job
+from calib.procedures.on_record.errors_of_indication import history_of
 from calib.records import database
 from calib.records.tables import Instrument
 from calib.uncertainty.distributions import StudentT
@@ -130,7 +130,7 @@ def test_a_budget_in_which_a_history_rules_is_not_called_rectangular(tmp_path):
     sheets["comparisons.csv"] = [row | {"repeatability": "", "observations": ""} for row in sheets["comparisons.csv"]]
     records = records_of(tmp_path, sheets)
     with database.reading(str(records)) as session:
-        from calib.procedures.budget_of import budget_of
+        from calib.procedures.measure.budget import budget_of
 
         found = reading_in_job(session, 1, NOW)
         assert found.evaluation.flow.combined.variance_percent[found.row].max() > 90

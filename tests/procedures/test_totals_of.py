@@ -13,9 +13,9 @@ import pytest
 from scipy import stats
 
 from calib.measurement import Flows
-from calib.procedures.evaluate import evaluate
-from calib.procedures.results import judge, results
-from calib.procedures.totals_of import (
+from calib.procedures.measure.evaluate import evaluate
+from calib.procedures.measure.results import judge, results
+from calib.procedures.measure.totals import (
     Plan,
     Total,
     counted,

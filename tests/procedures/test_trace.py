@@ -8,8 +8,8 @@ from datetime import date
 import pytest
 
 from calib.errors import BadInputError, NotInRecordsError
-from calib.procedures.amend_outlet import amend_outlet
-from calib.procedures.trace import trace_down, trace_up
+from calib.procedures.enter.amend_outlet import amend_outlet
+from calib.procedures.impact.trace import trace_down, trace_up
 from calib.records import database, ledger
 from calib.records.tables import IssuedReport
 from tests import factor_pairs

@@ -10,19 +10,19 @@ from datetime import date
 import pytest
 
 from calib.errors import BadInputError, NotInRecordsError
-from calib.procedures.accept_calibration import AcceptanceWanted, accept_calibration
-from calib.procedures.check_values import last_adjustment
-from calib.procedures.choose_curve import choose_curve
-from calib.procedures.dispose import DispositionWanted, dispose
-from calib.procedures.evaluate import evaluate
-from calib.procedures.export_records import export_records
-from calib.procedures.find import calibration_numbered, instrument_tagged
-from calib.procedures.fit_curve import Wish
-from calib.procedures.history_of import history_of
-from calib.procedures.interval_review import review_interval
-from calib.procedures.look_up import calibration_on_file, calibrations
-from calib.procedures.trace import trace_down, trace_up
-from calib.procedures.withdraw_calibration import withdraw_calibration
+from calib.procedures.calibrate.accept_calibration import AcceptanceWanted, accept_calibration
+from calib.procedures.calibrate.choose_curve import choose_curve
+from calib.procedures.calibrate.withdraw_calibration import withdraw_calibration
+from calib.procedures.certificate.fit_curve import Wish
+from calib.procedures.enter.export_records import export_records
+from calib.procedures.fleet.check_values import last_adjustment
+from calib.procedures.fleet.interval_review import review_interval
+from calib.procedures.impact.dispose import DispositionWanted, dispose
+from calib.procedures.impact.trace import trace_down, trace_up
+from calib.procedures.measure.evaluate import evaluate
+from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
+from calib.procedures.on_record.errors_of_indication import history_of
+from calib.procedures.on_record.instruments import calibration_on_file, calibrations
 from calib.records import database, ledger
 from calib.records.tables import CorrectionCurve, FactorPair, IssuedReport, Withdrawal
 from tests import factor_pairs

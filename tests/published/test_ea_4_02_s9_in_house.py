@@ -10,10 +10,10 @@ twice the half-width of dV_iX.
 import numpy as np
 import pytest
 
-from calib.procedures.assess_calibration import assess
-from calib.procedures.fit_curve import fit_curve
-from calib.procedures.in_house import Observed, reference_values
-from calib.procedures.indicated import StabilityHere
+from calib.procedures.calibrate.in_house import Observed, reference_values
+from calib.procedures.certificate.assess import assess
+from calib.procedures.certificate.fit_curve import fit_curve
+from calib.procedures.measure.indicated import StabilityHere
 from calib.records.record import typed
 from calib.records.tables import Instrument
 from tests.reference import agrees, rows

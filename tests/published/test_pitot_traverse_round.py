@@ -18,7 +18,7 @@ import pytest
 from scipy.special import stdtrit
 
 from calib.measurement import Effect, flows
-from calib.procedures.distributions_of import model_of
+from calib.procedures.measure.distributions import model_of
 from calib.uncertainty.coverage import coverage_factor
 from calib.uncertainty.monte_carlo import propagate_distributions
 from calib.uncertainty.propagation import combine

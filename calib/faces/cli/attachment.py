@@ -9,7 +9,7 @@ import typer
 from calib.faces.cli.options import DEFAULT_RECORDS, AsJson, Records, print_json, tell
 
 if TYPE_CHECKING:  # the procedures are imported by the commands that need them
-    from calib.procedures.attach import FileKept
+    from calib.procedures.fleet.attach_file import FileKept
 
 
 def register(app: typer.Typer) -> None:
@@ -37,7 +37,7 @@ def file(
 
     Example: calib file 3a7bd3e2 --into certificate.pdf
     """
-    from calib.procedures.attach import kept_file, write_file
+    from calib.procedures.fleet.attach_file import kept_file, write_file
     from calib.records import database
 
     with database.reading(records) as session:

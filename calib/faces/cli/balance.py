@@ -27,8 +27,8 @@ if TYPE_CHECKING:
 
     from matplotlib.figure import Figure
 
-    from calib.procedures.evaluate import Evaluation
-    from calib.procedures.risks_of import Process
+    from calib.procedures.measure.evaluate import Evaluation
+    from calib.procedures.measure.risks import Process
 
 
 Plot = Annotated[
@@ -62,7 +62,7 @@ def balance(
     """
     from calib.faces.document import balance_content
     from calib.faces.written import total_name
-    from calib.procedures.evaluate import evaluate
+    from calib.procedures.measure.evaluate import evaluate
     from calib.records import database
 
     with database.reading(records) as session:
@@ -140,8 +140,8 @@ def conformity(
     Example: calib conformity FQ-204 --process 100,8 --plot outlets.png
     """
     from calib.faces.document import conformity_content
-    from calib.procedures.evaluate import evaluate
-    from calib.procedures.risks_of import risks_of
+    from calib.procedures.measure.evaluate import evaluate
+    from calib.procedures.measure.risks import risks_of
     from calib.records import database
 
     declared = None if process is None else _process(process)
@@ -239,8 +239,8 @@ def _tell_risks(found: dict[str, Any]) -> None:
 
 def _process(typed: str) -> "Process":
     """Mean and standard deviation as typed in percent; raises BadInputError."""
-    from calib.procedures import cells
-    from calib.procedures.risks_of import Process
+    from calib.procedures.measure.risks import Process
+    from calib.procedures.typed import cells
 
     parts = re.split(r"\s*,\s*", typed.strip().replace("%", ""))
     sound = (

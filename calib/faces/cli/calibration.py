@@ -102,9 +102,9 @@ def add(
     --file c-0815.pdf
     """
     from calib.errors import BadInputError
-    from calib.procedures.add_calibration import add_calibration
-    from calib.procedures.attach import read_attachment
-    from calib.procedures.read_comparisons import comparison_columns, read_comparisons
+    from calib.procedures.calibrate.add_calibration import add_calibration
+    from calib.procedures.fleet.attach_file import read_attachment
+    from calib.procedures.typed.comparison_sheets import comparison_columns, read_comparisons
     from calib.records import database
 
     cells = {
@@ -207,11 +207,11 @@ def in_house(
     --calibrated-on 2026-06-02 --comparisons bench.csv
     """
     from calib.errors import BadInputError
-    from calib.procedures.add_calibration import add_calibration
-    from calib.procedures.attach import read_attachment
-    from calib.procedures.in_house import Place, in_house_columns
-    from calib.procedures.in_house import in_house as values_of
-    from calib.procedures.read_comparisons import read_comparisons
+    from calib.procedures.calibrate.add_calibration import add_calibration
+    from calib.procedures.calibrate.in_house import Place, in_house_columns
+    from calib.procedures.calibrate.in_house import in_house as values_of
+    from calib.procedures.fleet.attach_file import read_attachment
+    from calib.procedures.typed.comparison_sheets import read_comparisons
     from calib.records import database
 
     day = day_of(calibrated_on, "--calibrated-on")
@@ -248,7 +248,7 @@ def accept(
     Example: calib calibration accept VA-21 C-0815 --rule guarded
     """
     from calib.faces import calibration_answer
-    from calib.procedures.accept_calibration import AcceptanceWanted, accept_calibration
+    from calib.procedures.calibrate.accept_calibration import AcceptanceWanted, accept_calibration
     from calib.records import database
 
     day, wanted = day_of(on), AcceptanceWanted(rule, judged, criterion)
@@ -289,7 +289,7 @@ def withdraw(
     Example: calib calibration withdraw VA-11 TH-26-0412 --reason "the day of calibration was typed wrong"
     """
     from calib.faces import withdrawal_answer
-    from calib.procedures.withdraw_calibration import withdraw_calibration
+    from calib.procedures.calibrate.withdraw_calibration import withdraw_calibration
     from calib.records import database
 
     with database.writing(records) as session:
@@ -317,7 +317,7 @@ def attach(
 
     Example: calib calibration attach VA-21 C-0815 c-0815.pdf
     """
-    from calib.procedures.attach import attach_to_calibration, read_attachment
+    from calib.procedures.fleet.attach_file import attach_to_calibration, read_attachment
     from calib.records import database
 
     read = read_attachment(file)
@@ -337,7 +337,7 @@ def list_(
     Example: calib calibration list VA-11
     """
     from calib.faces.plain_text import withdrawn_text
-    from calib.procedures.look_up import calibrations
+    from calib.procedures.on_record.instruments import calibrations
     from calib.records import database
 
     with database.reading(records) as session:
@@ -388,7 +388,7 @@ def show(
     Example: calib calibration show VA-11 --plot va-11.png
     """
     from calib.faces import calibration_answer
-    from calib.procedures.look_up import calibration_on_file
+    from calib.procedures.on_record.instruments import calibration_on_file
     from calib.records import database
 
     with database.reading(records) as session:
@@ -422,8 +422,8 @@ def choose(
     Example: calib calibration choose VA-11 TH-26-0412 --degree 2 --reason "the maker states a quadratic response"
     """
     from calib.errors import BadInputError, Finding
-    from calib.procedures.choose_curve import choose_curve
-    from calib.procedures.fit_curve import Wish
+    from calib.procedures.calibrate.choose_curve import choose_curve
+    from calib.procedures.certificate.fit_curve import Wish
     from calib.records import database
 
     if (degree is None) == (shape is None):

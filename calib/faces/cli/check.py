@@ -56,8 +56,8 @@ def add(
 
     Example: calib check add VA-11 --kind comparison --value 2.51 --other VA-12 --other-value 2.48 --unit m/s
     """
-    from calib.procedures.checks_on_file import check_on_file
-    from calib.procedures.record_check import record_check
+    from calib.procedures.fleet.checks_on_file import check_on_file
+    from calib.procedures.fleet.record_check import record_check
     from calib.records import database
 
     cells = {
@@ -115,7 +115,7 @@ def list_(
 
     Example: calib check list VA-11
     """
-    from calib.procedures.checks_on_file import checks_on_file
+    from calib.procedures.fleet.checks_on_file import checks_on_file
     from calib.records import database
 
     with database.reading(records) as session:
@@ -145,7 +145,7 @@ def chart(
     """
     from dataclasses import asdict
 
-    from calib.procedures.checks_on_file import charts_of
+    from calib.procedures.fleet.checks_on_file import charts_of
     from calib.records import database
 
     with database.reading(records) as session:

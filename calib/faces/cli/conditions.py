@@ -63,8 +63,8 @@ def add(
     Example: calib conditions add FQ-204 roof --temperature "24.1 degC" --thermometer TH-2
     --pressure "97.5 kPa" --barometer BA-1 --humidity "45 %" --humidity-uncertainty 8 --source estimated
     """
-    from calib.procedures.import_folders import write_sheets
-    from calib.procedures.sheets import typed_row
+    from calib.procedures.enter.import_folders import write_sheets
+    from calib.procedures.typed.sheets import typed_row
     from calib.records import database
 
     typed = {
@@ -128,7 +128,7 @@ def list_(
 
     Example: calib conditions list FQ-204
     """
-    from calib.procedures.air_of import airs_of_job
+    from calib.procedures.measure.air import airs_of_job
     from calib.records import database
 
     with database.reading(records) as session:

@@ -56,9 +56,9 @@ def find(
     Example: calib factor find GR-9 --pair 1:5 --pair 2:6 --pair 3:7 --scope outlet --reason "D-9 feeds S-9 alone"
     """
     from calib.faces import factor_answer
-    from calib.procedures.factor_from_pairs import FactorWanted
-    from calib.procedures.factors_on_file import revisions_on_file
-    from calib.procedures.find_factor import find_factor
+    from calib.procedures.factors.factors_on_file import revisions_on_file
+    from calib.procedures.factors.find_factor import find_factor
+    from calib.procedures.pairs.factor_from_pairs import FactorWanted
     from calib.records import database
 
     wanted = FactorWanted(name, pairs, scope, outlet_type, reason)
@@ -85,7 +85,7 @@ def list_(records: Records = DEFAULT_RECORDS, as_json: AsJson = False) -> None:
     Example: calib factor list
     """
     from calib.faces import factor_answer
-    from calib.procedures.factors_on_file import factors_on_file
+    from calib.procedures.factors.factors_on_file import factors_on_file
     from calib.records import database
 
     with database.reading(records) as session:
@@ -120,7 +120,7 @@ def show(name: Name, records: Records = DEFAULT_RECORDS, units: InUnits = None, 
     Example: calib factor show GR-9
     """
     from calib.faces import factor_answer
-    from calib.procedures.factors_on_file import readings_with, revisions_on_file
+    from calib.procedures.factors.factors_on_file import readings_with, revisions_on_file
     from calib.records import database
 
     with database.reading(records) as session:

@@ -65,8 +65,8 @@ def add(
     Example: calib instrument add VA-21 --kind "vane anemometer" --maker M --model N --serial 7 --range-low 0.3 --range-high 20
     --unit m/s --resolution 0.01 --mpe-percent 2 --mpe-absolute 0.1 --interval-months 12
     """
-    from calib.procedures.import_folders import write_sheets
-    from calib.procedures.sheets import typed_row
+    from calib.procedures.enter.import_folders import write_sheets
+    from calib.procedures.typed.sheets import typed_row
     from calib.records import database
 
     cells = {
@@ -108,7 +108,7 @@ def list_(
     Example: calib instrument list --state due --location "van 1" --sort due
     """
     from calib.faces import instrument_answer
-    from calib.procedures.list_instruments import Wish, list_instruments
+    from calib.procedures.fleet.list_instruments import Wish, list_instruments
     from calib.records import database
 
     wish = Wish(kind, quantity, location, custodian, text, state, days_of(within))
@@ -137,8 +137,8 @@ def show(
     Example: calib instrument show VA-11 --html va-11.html
     """
     from calib.faces import instrument_answer
-    from calib.procedures.attached_files import photos_of
-    from calib.procedures.look_up import instrument_history
+    from calib.procedures.on_record.attached_files import photos_of
+    from calib.procedures.on_record.instruments import instrument_history
     from calib.records import database
 
     with database.reading(records) as session:
@@ -166,7 +166,7 @@ def attach(
 
     Example: calib instrument attach VA-14 bent-vane.jpg --remarks "after the fall"
     """
-    from calib.procedures.attach import attach_to_instrument, read_attachment
+    from calib.procedures.fleet.attach_file import attach_to_instrument, read_attachment
     from calib.records import database
 
     read = read_attachment(file)
@@ -182,7 +182,7 @@ Meter = Annotated[str, typer.Argument(metavar="METER", help="The meter that it i
 def _pair(
     tags: tuple[str, str], kind: str, at: str | None, reason: str, records: str, by: str | None, as_json: bool
 ) -> None:
-    from calib.procedures.pair_instruments import change_pair
+    from calib.procedures.fleet.pair_instruments import change_pair
     from calib.records import database
 
     moment = time_of(at)
@@ -229,7 +229,7 @@ def part(
 
 
 def _event(tag: str, kind: str, at: str | None, reason: str, records: str, by: str | None, as_json: bool) -> None:
-    from calib.procedures.record_event import record_event
+    from calib.procedures.fleet.record_event import record_event
     from calib.records import database
 
     moment = time_of(at)

@@ -67,7 +67,7 @@ def review(
     from calib.confirmation.acceptance import JUDGED
     from calib.errors import BadInputError, Finding
     from calib.faces import interval_answer
-    from calib.procedures.interval_review import review_interval
+    from calib.procedures.fleet.interval_review import review_interval
     from calib.records import database
 
     if not 0 < target < 100:
@@ -111,7 +111,7 @@ def set_(
 
     Example: calib interval set VA-11 9 --reason "review of 2026: drift reaches the limit after 10 months"
     """
-    from calib.procedures.change_interval import change_interval
+    from calib.procedures.fleet.change_interval import change_interval
     from calib.records import database
 
     with database.writing(records) as session:

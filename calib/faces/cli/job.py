@@ -67,8 +67,8 @@ def budget(
     Example: calib budget 3 --wanted "5 %" --monte-carlo
     """
     from calib.faces import budget_answer
-    from calib.procedures.distributions_of import distributions_of
-    from calib.procedures.reading_of import reading_in_job
+    from calib.procedures.measure.distributions import distributions_of
+    from calib.procedures.measure.reading_in_job import reading_in_job
     from calib.records import database
 
     with database.reading(records) as session:

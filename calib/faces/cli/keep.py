@@ -69,7 +69,7 @@ def export(
 
     Example: calib export all-records
     """
-    from calib.procedures.export_records import export_records
+    from calib.procedures.enter.export_records import export_records
     from calib.records import database
 
     with database.reading(records) as session:

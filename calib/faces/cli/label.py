@@ -42,7 +42,7 @@ def label(
     """
     from calib.faces.labels import BEGINS, Label, as_sheet
     from calib.faces.write_over import write_over
-    from calib.procedures.labels_of import labels_of
+    from calib.procedures.fleet.labels import labels_of
     from calib.records import database
 
     if bool(tags) == every:

@@ -22,7 +22,7 @@ from calib.faces.cli.options import (
 if TYPE_CHECKING:
     from calib.faces.factor_answer import Row
     from calib.faces.written import Content
-    from calib.procedures.compare_method import MethodCompared
+    from calib.procedures.factors.compare_method import MethodCompared
 
 app = typer.Typer(
     no_args_is_help=True, rich_markup_mode=None, help="Methods and their declared uncertainties: add, list, compare."
@@ -61,8 +61,8 @@ def add(
 
     Example: calib method add "sweep, 3 passes" --uncertainty 2.5 --basis "24 sweeps against traverses" --pattern sweep
     """
-    from calib.procedures.import_folders import write_sheets
-    from calib.procedures.sheets import typed_row
+    from calib.procedures.enter.import_folders import write_sheets
+    from calib.procedures.typed.sheets import typed_row
     from calib.records import database
 
     typed = (name, uncertainty, basis, pattern, degrees_of_freedom)
@@ -85,7 +85,7 @@ def list_(records: Records = DEFAULT_RECORDS, as_json: AsJson = False) -> None:
 
     Example: calib method list
     """
-    from calib.procedures.compare_method import methods
+    from calib.procedures.factors.compare_method import methods
     from calib.records import database
 
     with database.reading(records) as session:
@@ -119,7 +119,7 @@ def compare(
 
     Example: calib method compare sweep --pair 1:5 --pair 2:6 --pair 3:7
     """
-    from calib.procedures.compare_method import compare_method
+    from calib.procedures.factors.compare_method import compare_method
     from calib.records import database
 
     now = clock()
@@ -162,7 +162,7 @@ def _document(found: "MethodCompared", on: str, units: str | None) -> "Content":
 
 def _pairs(found: "MethodCompared", units: str | None) -> "list[Content]":
     from calib.faces.reading_answer import flow_unit
-    from calib.procedures.pairs import flow, measured
+    from calib.procedures.pairs.paired_readings import flow, measured
 
     written = []
     for pair, difference, explained in zip(found.pairs, found.comparison.differences, found.explained, strict=True):

@@ -81,7 +81,7 @@ def day_of(typed: str | None, option: str = "--on") -> date:
     """The day that was typed, or today; raises BadInputError."""
     if typed is None:
         return clock().date()
-    from calib.procedures import cells
+    from calib.procedures.typed import cells
 
     _checked(typed, cells.day(typed), option)
     return date.fromisoformat(typed)
@@ -91,7 +91,7 @@ def time_of(typed: str | None, option: str = "--at") -> datetime:
     """The time that was typed with its zone, or now; raises BadInputError."""
     if typed is None:
         return clock()
-    from calib.procedures import cells
+    from calib.procedures.typed import cells
 
     _checked(typed, cells.moment(typed), option)
     return datetime.fromisoformat(typed)

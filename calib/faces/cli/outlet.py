@@ -17,7 +17,7 @@ from calib.faces.cli.options import (
 from calib.faces.plain_text import cells_text
 
 if TYPE_CHECKING:
-    from calib.procedures.look_up_outlets import OutletHistory
+    from calib.procedures.on_record.outlets import OutletHistory
 
 app = typer.Typer(
     no_args_is_help=True, rich_markup_mode=None, help="Outlets and measuring sections of ducts: amend, list, show."
@@ -43,7 +43,7 @@ def amend(
 
     Example: calib outlet amend FQ-204 S1-3 --set width=410 --reason "measured again, the first time at the frame"
     """
-    from calib.procedures.amend_outlet import amend_outlet
+    from calib.procedures.enter.amend_outlet import amend_outlet
     from calib.records import database
     from calib.records.record import typed
 
@@ -63,7 +63,7 @@ def list_(job: Job, records: Records = DEFAULT_RECORDS, as_json: AsJson = False)
 
     Example: calib outlet list FQ-204
     """
-    from calib.procedures.look_up_outlets import outlets
+    from calib.procedures.on_record.outlets import outlets
     from calib.records import database
 
     with database.reading(records) as session:
@@ -120,7 +120,7 @@ def show(job: Job, outlet: Name, records: Records = DEFAULT_RECORDS, as_json: As
 
     Example: calib outlet show FQ-204 S1-3
     """
-    from calib.procedures.look_up_outlets import outlet_history
+    from calib.procedures.on_record.outlets import outlet_history
     from calib.records import database
 
     with database.reading(records) as session:

@@ -20,7 +20,7 @@ from calib.faces.cli.options import (
 )
 
 if TYPE_CHECKING:
-    from calib.procedures.planned import ExpectedAir
+    from calib.procedures.plan.planned import ExpectedAir
 
 # Option -> quantity, and an example of what to type.
 _AIR = {
@@ -73,8 +73,8 @@ def plan(
     Example: calib plan FQ-204 --on 2026-03-09
     """
     from calib.faces import plan_answer
-    from calib.procedures.plan_job import method_findings, plan_job
-    from calib.procedures.planned import Wish
+    from calib.procedures.plan.plan_job import method_findings, plan_job
+    from calib.procedures.plan.planned import Wish
     from calib.records import database
 
     typed = {"--temperature": temperature, "--pressure": pressure, "--humidity": humidity}
@@ -102,7 +102,7 @@ def _day_findings(on: str | None) -> list[Finding]:
 
 
 def _ratio_findings(at_most: str) -> list[Finding]:
-    from calib.procedures import cells
+    from calib.procedures.typed import cells
 
     expected = cells.above_zero(at_most)
     return [] if expected is None else [Finding("command line", None, "--at-most", at_most, expected)]
@@ -138,7 +138,7 @@ def _expectation(option: str, typed: str | None) -> str | None:
 
 
 def _expected(typed: dict[str, str | None]) -> "ExpectedAir | None":
-    from calib.procedures.planned import ExpectedAir
+    from calib.procedures.plan.planned import ExpectedAir
     from calib.quantities import read
 
     values = [read(one, _AIR[option][0])[0] for option, one in typed.items() if one is not None]

@@ -23,7 +23,7 @@ from calib.faces.plain_text import cells_text
 
 if TYPE_CHECKING:
     from calib.faces.written import Content
-    from calib.procedures.import_folders import Imported
+    from calib.procedures.enter.import_folders import Imported
 
 app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Readings at outlets: add, list, show.")
 
@@ -60,9 +60,9 @@ def add(
 
     Example: calib reading add FQ-204 S1-3 --instrument VA-11 --unit m/s --method "sweep, 3 passes" --observations "2.41;2.38;2.44"
     """
-    from calib.procedures.authorise import signed
-    from calib.procedures.import_folders import write_sheets
-    from calib.procedures.sheets import typed_row
+    from calib.procedures.enter.import_folders import write_sheets
+    from calib.procedures.people.authorise import signed
+    from calib.procedures.typed.sheets import typed_row
     from calib.records import database
 
     cells = {
@@ -105,7 +105,7 @@ def list_(
     Example: calib reading list FQ-204
     """
     from calib.faces import reading_answer
-    from calib.procedures.evaluate import evaluate
+    from calib.procedures.measure.evaluate import evaluate
     from calib.records import database
 
     with database.reading(records) as session:
@@ -149,7 +149,7 @@ def show(
     Example: calib reading show 3
     """
     from calib.faces import reading_answer
-    from calib.procedures.reading_of import reading_in_job
+    from calib.procedures.measure.reading_in_job import reading_in_job
     from calib.records import database
 
     with database.reading(records) as session:

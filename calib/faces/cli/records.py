@@ -33,7 +33,7 @@ from calib.faces.cli.options import (
 if TYPE_CHECKING:
     from sqlmodel import Session
 
-    from calib.procedures.reviews import Review
+    from calib.procedures.impact.reviews import Review
 
 
 def register(app: typer.Typer) -> None:
@@ -107,7 +107,7 @@ def import_(
 
     Example: calib import march-campaign
     """
-    from calib.procedures.import_folders import import_folders
+    from calib.procedures.enter.import_folders import import_folders
     from calib.records import database
 
     with database.writing(records) as session:
@@ -157,8 +157,8 @@ def due(
         _must_stand_alone(within, ics, plot)
         _due_round(round_, on, records, as_json)
         return
-    from calib.procedures.register import load_register
-    from calib.procedures.reviews import reviews
+    from calib.procedures.impact.reviews import reviews
+    from calib.procedures.on_record.register import load_register
     from calib.records import database
 
     day, ahead = day_of(on), days_of("60d" if within is None else within)
@@ -204,8 +204,8 @@ def due(
 def _write_calendar(session: "Session", path: Path, day: date, ahead: int) -> None:
     from calib.faces.calendar import BEGINS, as_calendar
     from calib.faces.write_over import write_over
-    from calib.procedures.register import load_register
-    from calib.procedures.round_of import due_instruments, identity
+    from calib.procedures.fleet.round_on_record import due_instruments, identity
+    from calib.procedures.on_record.register import load_register
 
     found = due_instruments(session, load_register(session), day, ahead)
     write_over(path, as_calendar(found, day, identity(session)), BEGINS, "calendar")
@@ -232,7 +232,7 @@ def _must_stand_alone(within: str | None, ics: Path | None, plot: Path | None) -
 
 def _due_round(typed: str, on: str | None, records: str, as_json: bool) -> None:
     from calib.faces.round_answer import as_document, as_text
-    from calib.procedures.round_of import round_of
+    from calib.procedures.fleet.round_on_record import round_of
     from calib.records import database
 
     day, ahead = day_of(on), days_of(typed, "--round")
@@ -279,7 +279,7 @@ def ready(
     Example: calib ready VA-11 --at "2.5 m/s"
     """
     from calib.faces import readiness_answer
-    from calib.procedures.ready import ready as ask
+    from calib.procedures.fleet.ready import ready as ask
     from calib.records import database
 
     moment = end_of(day_of(on))

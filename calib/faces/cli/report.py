@@ -175,7 +175,7 @@ def _write_again(records: str, job: str, revision: int, forms: list[str], into: 
 
 def _list(records: str, job: str, as_json: bool) -> None:
     from calib.faces.issue_answer import issues, issues_text
-    from calib.procedures.issued_reports import issues_of
+    from calib.procedures.report.issued import issues_of
     from calib.records import database
 
     with database.reading(records) as session:
@@ -188,7 +188,7 @@ def _list(records: str, job: str, as_json: bool) -> None:
 
 def _check(records: str, file: Path, as_json: bool) -> None:
     from calib.faces.issue_answer import checked, checked_text
-    from calib.procedures.issued_reports import issue_with
+    from calib.procedures.report.issued import issue_with
     from calib.records import database
 
     try:

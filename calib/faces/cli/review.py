@@ -40,7 +40,7 @@ def list_(
     Example: calib review list --open
     """
     from calib.faces import review_answer
-    from calib.procedures.reviews import reviews
+    from calib.procedures.impact.reviews import reviews
     from calib.records import database
 
     with database.reading(records) as session:
@@ -65,7 +65,7 @@ def show(
     Example: calib review show VA-11 TH-27-0398
     """
     from calib.faces import review_answer
-    from calib.procedures.reviews import review_of
+    from calib.procedures.impact.reviews import review_of
     from calib.records import database
 
     with database.reading(records) as session:
@@ -99,8 +99,8 @@ def dispose(
     Example: calib review dispose VA-11 TH-27-0398 1 --decision stands --reason "shift below a tenth of U, statement unchanged"
     """
     from calib.faces import review_answer
-    from calib.procedures.dispose import DispositionWanted
-    from calib.procedures.dispose import dispose as decide
+    from calib.procedures.impact.dispose import DispositionWanted
+    from calib.procedures.impact.dispose import dispose as decide
     from calib.records import database
 
     wanted = DispositionWanted(tag, certificate, lines, decision, reason)

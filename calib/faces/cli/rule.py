@@ -25,7 +25,7 @@ def set_(
 
     Example: calib rule set "one person may accept" --holds yes --reason "one person looks after all instruments"
     """
-    from calib.procedures.house_rules import set_rule
+    from calib.procedures.people.house_rules import set_rule
     from calib.records import database
 
     with database.writing(records) as session:
@@ -42,7 +42,7 @@ def list_(records: Records = DEFAULT_RECORDS, as_json: AsJson = False) -> None:
 
     Example: calib rule list
     """
-    from calib.procedures.house_rules import rules
+    from calib.procedures.people.house_rules import rules
     from calib.records import database
 
     with database.reading(records) as session:

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
     from sqlmodel import Session
 
-    from calib.procedures.trace import Trace
+    from calib.procedures.impact.trace import Trace
 
 app = typer.Typer(
     no_args_is_help=True, rich_markup_mode=None, help="Traceability: what a record rests on, and what hangs on it."
@@ -33,7 +33,7 @@ def up(named: Named, on: OnDate = None, records: Records = DEFAULT_RECORDS, as_j
 
     Example: calib trace up reading 1
     """
-    from calib.procedures.trace import trace_up
+    from calib.procedures.impact.trace import trace_up
 
     _draw(trace_up, named, on, records, as_json)
 
@@ -44,7 +44,7 @@ def down(named: Named, on: OnDate = None, records: Records = DEFAULT_RECORDS, as
 
     Example: calib trace down RS-01
     """
-    from calib.procedures.trace import trace_down
+    from calib.procedures.impact.trace import trace_down
 
     _draw(trace_down, named, on, records, as_json)
 

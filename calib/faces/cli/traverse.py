@@ -12,7 +12,7 @@ from calib.faces.cli.options import DEFAULT_RECORDS, AsJson, Records, print_json
 
 if TYPE_CHECKING:
     from calib.airflow.traverse import Section, TraversePoint
-    from calib.procedures.sheets import Check
+    from calib.procedures.typed.sheets import Check
     from calib.quantities import Unit
 
 app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Duct traverses: plan where to measure, add.")
@@ -174,7 +174,7 @@ def _on_record(records: str, job: str, duct: str | None, typed: "Mapping[str, st
     """Shape and sizes of a duct on record, as if they had been typed; raises BadInputError where they were."""
     from calib import quantities
     from calib.airflow.traverse import ROUND
-    from calib.procedures.duct import section_on_record
+    from calib.procedures.measure.duct_section import section_on_record
     from calib.records import database
 
     also = [name for name in ("--shape", "--width", "--height", "--diameter") if typed.get(name) is not None]
@@ -238,7 +238,7 @@ def _refuse_wrong(typed: dict[str, str], plot: Path | None) -> None:
 def _checks() -> dict[str, Callable[[str | None], str | None]]:
     """What each option may hold by itself."""
     from calib.airflow.traverse import RULES, SHAPES
-    from calib.procedures import cells
+    from calib.procedures.typed import cells
     from calib.quantities import known_units
 
     def given(check: "Check") -> Callable[[str | None], str | None]:

@@ -12,7 +12,7 @@ from calib.faces.cli.reading import tell_recorded
 
 if TYPE_CHECKING:
     from calib.airflow.traverse import TraversePoint
-    from calib.procedures.sheets import Row
+    from calib.procedures.typed.sheets import Row
     from calib.quantities import Unit
 
 
@@ -52,9 +52,9 @@ def add(
     Example: calib traverse add FQ-204 D-1 --instrument DM-2 --probe PT-2 --conditions roof
     --unit Pa --method "duct traverse" --rule log-linear --lines 2 --points 6
     """
-    from calib.procedures.authorise import authorise
-    from calib.procedures.import_folders import write_sheets
-    from calib.procedures.sheets import typed_row
+    from calib.procedures.enter.import_folders import write_sheets
+    from calib.procedures.people.authorise import authorise
+    from calib.procedures.typed.sheets import typed_row
     from calib.records import database
 
     with database.reading(records) as session:
@@ -86,8 +86,8 @@ def _places(
 ) -> "tuple[Sequence[TraversePoint], Unit, tuple[int, int]]":
     """Points of the traverse, the unit of the duct's dimensions, and the numbers of lines and points."""
     from calib.airflow.traverse import RULES, traverse, usual
-    from calib.procedures import cells
-    from calib.procedures.duct import section_on_record
+    from calib.procedures.measure.duct_section import section_on_record
+    from calib.procedures.typed import cells
     from calib.records import database
 
     expected = {"--rule": cells.one_of(*RULES)(rule)} | {
@@ -133,7 +133,7 @@ def _asked(places: "Sequence[TraversePoint]", passes: int, unit: str, in_unit: "
 
 
 def _value(question: str) -> str:
-    from calib.procedures import cells
+    from calib.procedures.typed import cells
 
     for answer in _answers(question):
         wrong = cells.number(answer)
@@ -164,7 +164,7 @@ def _as_options(places: "Sequence[TraversePoint]", typed: Sequence[str]) -> str:
 
 
 def _row(names: Mapping[str, str | None], place: "TraversePoint", value: str) -> "Row":
-    from calib.procedures.sheets import typed_row
+    from calib.procedures.typed.sheets import typed_row
 
     source = f"line {place.line}, point {place.point}"
     return typed_row(source, {**names, "line": str(place.line), "point": str(place.point), "indications": value})

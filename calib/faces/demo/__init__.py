@@ -16,16 +16,16 @@ from sqlmodel import Session
 from calib.errors import NotInRecordsError, RecordsError
 from calib.faces.report.file_names import FORMS
 from calib.faces.report_files import Wanted, issue, write_issued
-from calib.procedures.amend_outlet import amend_outlet
-from calib.procedures.factor_from_pairs import FactorWanted
-from calib.procedures.find import job_named
-from calib.procedures.find_factor import find_factor
-from calib.procedures.import_folders import Imported, import_folders
-from calib.procedures.issued_reports import bytes_of
-from calib.procedures.look_up import calibration_on_file
-from calib.procedures.look_up_outlets import readings_at
-from calib.procedures.record_check import record_check
-from calib.procedures.record_event import record_event
+from calib.procedures.enter.amend_outlet import amend_outlet
+from calib.procedures.enter.import_folders import Imported, import_folders
+from calib.procedures.factors.find_factor import find_factor
+from calib.procedures.fleet.record_check import record_check
+from calib.procedures.fleet.record_event import record_event
+from calib.procedures.on_record.by_name import job_named
+from calib.procedures.on_record.instruments import calibration_on_file
+from calib.procedures.on_record.outlets import readings_at
+from calib.procedures.pairs.factor_from_pairs import FactorWanted
+from calib.procedures.report.issued import bytes_of
 from calib.records import database
 from calib.records.ledger import Signature
 

@@ -8,7 +8,7 @@ from calib.faces.report.blocks import Layout
 from calib.faces.report.file_names import file_stem
 from calib.faces.report_csv import as_csv
 from calib.faces.written import Content
-from calib.procedures.report import JobReport
+from calib.procedures.report.collect import JobReport
 
 
 def in_forms(

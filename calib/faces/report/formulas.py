@@ -9,7 +9,7 @@ from functools import reduce
 from typing import Any
 
 from calib.faces.report.blocks import Formula
-from calib.procedures import in_full as full
+from calib.procedures.measure import budgets_in_full as full
 
 
 @dataclass(frozen=True)

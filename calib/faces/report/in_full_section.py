@@ -8,7 +8,7 @@ from calib.faces.report.blocks import Block, Cell, Column, Heading, Paragraph, R
 from calib.faces.report.formulas import measurement_function
 from calib.faces.report.written import NOTHING, digits_cell, words
 from calib.faces.written import Content, degrees_text, rounded, significant
-from calib.procedures import in_full as full
+from calib.procedures.measure import budgets_in_full as full
 
 _MEASURED = {
     full.VELOCITY: "Indicated velocity",

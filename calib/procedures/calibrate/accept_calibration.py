@@ -1,0 +1,135 @@
+"""Accept a calibration for use: its comparisons are judged by the instrument's criterion, by another person than typed them."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from sqlmodel import Session
+
+from calib.confirmation.acceptance import INDICATION, JUDGED
+from calib.confirmation.as_found import later_calibrations
+from calib.confirmation.conformity import DECISION_RULES, SIMPLE
+from calib.curves.response import from_text
+from calib.errors import BadInputError, CalibError, Finding, RefusedError
+from calib.procedures.certificate.assess import Assessment, assess, has_limits, phase_in_use, usual_object
+from calib.procedures.impact.open_review import open_reviews
+from calib.procedures.on_record.instruments import CalibrationOnFile, against_withdrawn, calibration_on_file
+from calib.procedures.on_record.register import load_register
+from calib.procedures.people.authorise import append, authorise
+from calib.procedures.people.four_eyes import against_one_person
+from calib.records import ledger
+from calib.records.record import key, typed
+from calib.records.tables import Acceptance
+
+
+@dataclass(frozen=True)
+class AcceptanceWanted:
+    """How a person wants a calibration judged."""
+
+    rule: str = SIMPLE  # one of conformity.DECISION_RULES
+    judged: str | None = None  # one of acceptance.JUDGED; absent: as fits the instrument
+    criterion: str | None = None  # in a person's words; needed where the register states no maximum permissible error
+
+
+@dataclass(frozen=True)
+class Accepted:
+    """An acceptance as it was recorded, with the assessment it rests on."""
+
+    acceptance: Acceptance
+    assessment: Assessment | None  # absent where the register states no maximum permissible error
+    remarks: tuple[str, ...] = ()  # of impact reviews that it opens or adds to
+
+
+def accept_calibration(
+    session: Session, tag: str, certificate: str, on: date, wanted: AcceptanceWanted, signature: ledger.Signature
+) -> Accepted:
+    """Append the acceptance with its assessment, and bring the impact reviews up to date.
+
+    A later certificate that was found beyond its limits opens its review now where no earlier one had been accepted before.
+
+    Raises NotInRecordsError; BadInputError where it is accepted already or was withdrawn, or the date or the wish cannot be;
+    RefusedError, nothing written, where a comparison fails or the same person typed the certificate.
+    """
+    signature = authorise(session, signature, "accept")
+    kept = calibration_on_file(session, tag, certificate)
+    finding = _of_call(kept, on, wanted, signature)
+    if finding is not None:
+        raise BadInputError([finding])
+    why = against_one_person(session, kept.calibration, signature.person)
+    if why is not None:
+        raise RefusedError(f"{tag}: {why}")
+    assessment = assessed(kept, wanted)
+    if assessment is not None and not assessment.accepted:
+        raise RefusedError("\n".join(refusal(tag, certificate, assessment)))
+    acceptance = _record(kept, on, wanted, assessment, signature.person)
+    append(session, [acceptance], signature)
+    later = later_calibrations(load_register(session)[tag], key(kept.calibration.id))
+    return Accepted(acceptance, assessment, open_reviews(session, signature, signature.time, later).remarks)
+
+
+def assessed(kept: CalibrationOnFile, wanted: AcceptanceWanted, phase: str | None = None) -> Assessment | None:
+    """Assessment of a calibration on file; None where the register states no maximum permissible error.
+
+    Of the comparisons that its curve was made from, or of the phase asked for. Raises BadInputError where it cannot be judged so.
+    """
+    instrument, comparisons = typed(kept.instrument), [typed(one) for one in kept.comparisons]
+    if not has_limits(instrument):
+        return None
+    judged = wanted.judged or usual_object(instrument)
+    curve = from_text(kept.curves[-1].parameters)
+    try:
+        return assess(instrument, comparisons, phase or phase_in_use(comparisons), wanted.rule, judged, curve)
+    except CalibError as error:
+        raise BadInputError(
+            [Finding("command line", None, "--judged", judged, f"what can be judged: {error}")]
+        ) from error
+
+
+def refusal(tag: str, certificate: str, found: Assessment) -> list[str]:
+    """Why a calibration cannot be accepted, with the next step."""
+    failures = found.failures()
+    told = f"{tag}: certificate {certificate} cannot be accepted: {len(failures)} of {len(found.comparisons)} comparisons fail"
+    step = "have it adjusted and recalibrated"
+    if found.object == INDICATION:
+        step += ", or judge what flows are computed from: --judged 'corrected value'"
+    return [f"{told} ({found.criterion}): {step}", *failures]
+
+
+def _record(
+    kept: CalibrationOnFile, on: date, wanted: AcceptanceWanted, assessment: Assessment | None, person: str
+) -> Acceptance:
+    return Acceptance(
+        calibration_id=key(kept.calibration.id),
+        accepted_on=str(on),
+        accepted_by=person,
+        criterion=wanted.criterion or (None if assessment is None else assessment.criterion),
+        decision_rule=None if assessment is None else assessment.judged.rule,
+        assessment=None if assessment is None else assessment.as_text(),
+    )
+
+
+def _of_call(
+    kept: CalibrationOnFile, on: date, wanted: AcceptanceWanted, signature: ledger.Signature
+) -> Finding | None:
+    calibration, before, withdrawn = kept.calibration, kept.acceptance, against_withdrawn(kept)
+    if withdrawn is not None:
+        return withdrawn
+    if before is not None:
+        expected = f"one not accepted yet; it was on {before.accepted_on}"
+        return Finding("command line", None, "certificate", calibration.certificate, expected)
+    if on < date.fromisoformat(calibration.calibrated_on):
+        expected = f"a date on or after the calibration ({calibration.calibrated_on})"
+        return Finding("command line", None, "on", str(on), expected)
+    if on > signature.time.date():
+        return Finding("command line", None, "on", str(on), "a date that is not in the future")
+    return _of_wish(kept, wanted)
+
+
+def _of_wish(kept: CalibrationOnFile, wanted: AcceptanceWanted) -> Finding | None:
+    if wanted.rule not in DECISION_RULES:
+        return Finding("command line", None, "--rule", wanted.rule, f"one of {', '.join(DECISION_RULES)}")
+    if wanted.judged is not None and wanted.judged not in JUDGED:
+        return Finding("command line", None, "--judged", wanted.judged, f"one of {', '.join(JUDGED)}")
+    if not has_limits(typed(kept.instrument)) and not (wanted.criterion or "").strip():
+        expected = "the acceptance criterion in words: the register states no maximum permissible error for it"
+        return Finding("command line", None, "--criterion", wanted.criterion, expected)
+    return None

@@ -1,0 +1,47 @@
+"""Record one certificate with its comparisons, and the file that it came as."""
+
+from collections.abc import Callable, Mapping, Sequence
+from datetime import datetime
+
+from sqlmodel import Session
+
+from calib.confirmation.conformity import SIMPLE
+from calib.errors import BadInputError, Finding
+from calib.procedures.certificate.assess import has_limits
+from calib.procedures.enter.import_folders import write_sheets
+from calib.procedures.fleet.attach_file import FileRead, attach_to_calibration
+from calib.procedures.on_record.by_name import instrument_tagged
+from calib.procedures.on_record.instruments import CalibrationOnFile, calibration_on_file
+from calib.procedures.typed.sheets import Row, typed_row
+from calib.records import ledger
+from calib.records.record import typed
+
+
+def add_calibration(
+    session: Session,
+    cells: Mapping[str, str | None],
+    comparisons: Sequence[Row],
+    file: FileRead | None,
+    signature: ledger.Signature,
+    now: datetime,
+    remark: Callable[[str], None] = lambda _: None,
+) -> CalibrationOnFile:
+    """Append a calibration; `cells` are those of calibrations.csv. An acceptance in them is judged as `accept_calibration` does.
+
+    `remark` is told of impact reviews that it opens, and of comparisons that lie outside the instrument's range.
+    Raises NotInRecordsError, or BadInputError with every finding, nothing written.
+    """
+    tag, certificate = cells["tag"] or "", cells["certificate"] or ""
+    instrument = typed(instrument_tagged(session, tag))
+    row = dict(cells)
+    if row.get("accepted_on") and has_limits(instrument):
+        row["decision_rule"] = row.get("decision_rule") or SIMPLE
+    elif row.get("accepted_on") and not (row.get("criterion") or "").strip():
+        expected = "the acceptance criterion in words: the register states no maximum permissible error for it"
+        raise BadInputError([Finding("command line", None, "criterion", row.get("criterion"), expected)])
+    sheets = {"calibrations.csv": [typed_row("command line", row)], "comparisons.csv": comparisons}
+    for one in write_sheets(session, sheets, signature, now, strict=True).remarks:
+        remark(one)
+    if file is not None:
+        attach_to_calibration(session, tag, certificate.strip(), file, None, signature)
+    return calibration_on_file(session, tag, certificate.strip())

@@ -1,0 +1,30 @@
+"""Choose another correction curve for a calibration than the rule did, with the reason."""
+
+from sqlmodel import Session
+
+from calib.errors import BadInputError, Finding
+from calib.procedures.certificate.fit_curve import Wish, curve_record
+from calib.procedures.on_record.instruments import against_withdrawn, calibration_on_file, refit
+from calib.procedures.people.authorise import append, authorise
+from calib.records import ledger
+from calib.records.record import key
+from calib.records.tables import CorrectionCurve
+
+
+def choose_curve(
+    session: Session, tag: str, certificate: str, wish: Wish, reason: str, signature: ledger.Signature
+) -> CorrectionCurve:
+    """Append the curve that a person asks for; the earlier one stays.
+
+    Raises NotInRecordsError, CurveError, BadInputError.
+    """
+    if not reason.strip():
+        raise BadInputError([Finding("command line", None, "reason", "", "why this curve, in a few words")])
+    signature = authorise(session, signature, "choose")
+    kept = calibration_on_file(session, tag, certificate)
+    withdrawn = against_withdrawn(kept)
+    if withdrawn is not None:
+        raise BadInputError([withdrawn])
+    record = curve_record(key(kept.calibration.id), refit(kept, wish), signature.person, reason.strip())
+    append(session, [record], signature)
+    return record

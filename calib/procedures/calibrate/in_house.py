@@ -1,0 +1,306 @@
+"""Calibrate in house against a reference standard of the register: its indications become reference values with their uncertainty.
+
+    reference value = the standard's corrected value x_s + c_s(x_s) on that day
+    u^2 = repeatability of its mean indication + resolution + scatter and reference part of its curve + stability since its
+          calibration + difference between the places of the two instruments                          (EA-4/02 M:2022, 4; GUM 5)
+
+with k of the effective degrees of freedom. The whole U counts as common to the certificate's points, though a small part of it (the
+standard's repeatability and resolution) is independent from point to point: that overstates, and never understates.
+"""
+
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlmodel import Session
+
+from calib.confirmation.interval import CalibrationOnRecord, Decision, gate
+from calib.curves.curve import Curve
+from calib.errors import BadInputError, Finding, RefusedError
+from calib.measurement import Readings, flows
+from calib.procedures.measure.indicated import StabilityHere, repeatability_of, resolution_of
+from calib.procedures.measure.stability import stability_at
+from calib.procedures.on_record.by_name import instrument_tagged
+from calib.procedures.on_record.in_force import OnRecord, on_record
+from calib.procedures.typed import cells as checks
+from calib.procedures.typed.sheets import Column, Row, cell_findings
+from calib.quantities import UNITS, Unit, unit
+from calib.records.tables import Instrument
+from calib.uncertainty.coverage import COVERAGE_PROBABILITY, coverage_factor
+from calib.uncertainty.propagation import Contribution, combine
+from calib.uncertainty.statement import plain, round_result
+
+Floats = NDArray[np.float64]
+
+# Digits of U with which a reference value is kept; the value has the same place. Two more than are ever printed.
+_DIGITS = 4
+
+
+@dataclass(frozen=True)
+class Place:
+    """What the difference between the places of standard and instrument may bring: a relative standard uncertainty, its basis."""
+
+    percent: str = "0"
+    basis: str | None = None
+
+
+@dataclass(frozen=True)
+class Observed:
+    """What a standard showed at n points [SI], as means of repeated indications."""
+
+    indication: Floats  # (n,)
+    repeatability: Floats  # (n,) standard uncertainty of the mean
+    type_a: NDArray[np.bool_]  # (n,) from repeated indications; else declared
+    degrees_of_freedom: Floats  # (n,)
+
+
+@dataclass(frozen=True)
+class ReferenceValues:
+    """Reference values at n points [SI], and what their uncertainty comes from."""
+
+    value: Floats  # (n,)
+    standard_uncertainty: Floats  # (n,)
+    degrees_of_freedom: Floats  # (n,) effective
+    coverage_factor: Floats  # (n,)
+    contributions: tuple[Contribution, ...]
+
+    @property
+    def expanded_uncertainty(self) -> Floats:
+        """(n,) U = k u."""
+        return self.coverage_factor * self.standard_uncertainty
+
+
+def in_house_columns() -> tuple[Column, ...]:
+    """Columns of a sheet of in-house comparisons: the standard's indication beside the instrument's."""
+    return (
+        Column("tag", checks.text),
+        Column("certificate", checks.text),
+        Column("phase", checks.one_of("as-found", "as-left"), required=True),
+        Column("reference_indication", checks.number, required=True),
+        Column("indication", checks.number, required=True),
+        Column("unit", checks.text, required=True),
+        Column("repeatability", checks.not_negative),
+        Column("observations", checks.whole),
+        Column("indication_unit", checks.text),
+        Column("reference_repeatability", checks.not_negative),
+        Column("reference_observations", checks.whole),
+    )
+
+
+def reference_values(
+    standard: Instrument, curve: Curve, seen: Observed, stability: StabilityHere, place_relative: float
+) -> ReferenceValues:
+    """Corrected values of a standard and their uncertainty; raises MeasuringIntervalError outside its curve's interval.
+
+    `place_relative`: relative standard uncertainty of the difference between the places of standard and instrument [1].
+    """
+    found = flows(_as_readings(standard, curve, seen, stability))
+    value, each = found.velocity, np.arange(found.velocity.size)
+    between = Contribution(
+        "place",
+        np.zeros(each.size, dtype=bool),
+        (place_relative * value)[:, np.newaxis],
+        each,
+        np.full(each.size, np.inf),
+    )
+    contributions = (*found.velocity_contributions, *((between,) if place_relative > 0 else ()))
+    combined = combine(contributions)
+    k = coverage_factor(combined.degrees_of_freedom)
+    return ReferenceValues(value, combined.standard_uncertainty, combined.degrees_of_freedom, k, contributions)
+
+
+def _as_readings(standard: Instrument, curve: Curve, seen: Observed, stability: StabilityHere) -> Readings:
+    """The standard's indications as readings, with nothing between them and their values."""
+    n = seen.indication.size
+    zeros, first = np.zeros(n), np.zeros(n, dtype=np.int64)
+    return Readings(
+        indication=seen.indication,
+        repeatability=seen.repeatability,
+        repeatability_type_a=seen.type_a,
+        repeatability_dof=seen.degrees_of_freedom,
+        stability_limit=stability.half_width,
+        resolution=np.full(n, resolution_of(standard)),
+        calibration=first,
+        outlet=first,
+        area=np.ones(n),
+        dimension_relative=np.zeros((n, 2)),
+        outlet_factor=np.ones(n),
+        outlet_factor_relative=zeros,
+        outlet_factor_source=first,
+        method_relative=zeros,
+        curves=[curve],
+        stability_dof=stability.degrees_of_freedom,
+    )
+
+
+def in_house(
+    session: Session, tag: str, standard_tag: str, on: date, rows: Sequence[Row], place: Place | None = None
+) -> list[Row]:
+    """Rows of comparisons.csv from rows with the standard's indication.
+
+    Raises NotInRecordsError; BadInputError with every finding; RefusedError where the gate refuses the standard on that day, or at
+    one of its indications.
+    """
+    instrument, standard = instrument_tagged(session, tag), instrument_tagged(session, standard_tag)
+    between = place or Place()
+    findings = [*_of_call(instrument, standard, between), *cell_findings(rows, in_house_columns())]
+    findings += [finding for row in rows for finding in _of_row(row, standard)]
+    if findings or not rows:
+        nothing = Finding("command line", None, "--comparisons", None, "at least one comparison")
+        raise BadInputError(findings or [nothing])
+    records = on_record(session)
+    calibration = _in_calibration(records, standard, on, rows)
+    seen = _observed(standard, rows)
+    curve = records.curve(calibration.record_id)
+    stability = stability_at(records, standard, calibration, [on] * len(rows), seen.indication)
+    found = reference_values(standard, curve, seen, stability, float(between.percent) / 100)
+    return [_comparison(row, number, found, standard, calibration, between) for number, row in enumerate(rows)]
+
+
+def _of_call(instrument: Instrument, standard: Instrument, place: Place) -> Iterable[Finding]:
+    if standard.id == instrument.id:
+        yield Finding("command line", None, "--standard", standard.tag, "another instrument than the one calibrated")
+    elif standard.quantity != instrument.quantity:
+        expected = f"a standard for {instrument.quantity}; {standard.tag} measures {standard.quantity}"
+        yield Finding("command line", None, "--standard", standard.tag, expected)
+    wrong = checks.not_negative(place.percent)
+    if wrong is not None:
+        yield Finding("command line", None, "--place-percent", place.percent, wrong)
+    elif float(place.percent) > 0 and not (place.basis or "").strip():
+        expected = "what the uncertainty between the two places rests on"
+        yield Finding("command line", None, "--place-basis", place.basis, expected)
+
+
+def _of_row(row: Row, standard: Instrument) -> Iterable[Finding]:
+    if row.sound("unit") and row.cells["unit"] not in UNITS[standard.indicated]:
+        known = ", ".join(UNITS[standard.indicated])
+        yield row.finding("unit", f"a unit of what {standard.tag} indicates: one of {known}")
+    if row.sound("reference_repeatability") and not int(row.get("reference_observations") or 0) > 1:
+        yield row.finding("reference_observations", "2 or more: the number of indications whose spread is typed")
+    if row.blank("reference_repeatability") and standard.repeatability is None:
+        expected = f"the standard deviation of its indications; {standard.tag} declares no repeatability"
+        yield row.finding("reference_repeatability", expected)
+
+
+def _in_calibration(records: OnRecord, standard: Instrument, on: date, rows: Sequence[Row]) -> CalibrationOnRecord:
+    """The standard's calibration on the day; raises RefusedError with every reason against it, at any of its indications."""
+    # The day as a whole: the records keep no hour of a calibration.
+    decisions = [_decision(records, standard, on, row) for row in rows]
+    reasons = dict.fromkeys(reason for one in decisions for reason in one.reasons)
+    if reasons:
+        raise RefusedError("\n".join(reasons))
+    calibration = decisions[0].calibration
+    assert calibration is not None  # noqa: S101 (the gate lets nothing pass without one)
+    return calibration
+
+
+def _decision(records: OnRecord, standard: Instrument, on: date, row: Row) -> Decision:
+    typed, shown = unit(standard.indicated, row.cells["unit"]), row.cells["reference_indication"]
+    return gate(records.register, standard.tag, on, on, typed.to_si(float(shown)), f"{shown} {row.cells['unit']}")
+
+
+def _observed(standard: Instrument, rows: Sequence[Row]) -> Observed:
+    units = [unit(standard.indicated, row.cells["unit"]) for row in rows]
+    counts = np.array([int(row.get("reference_observations") or 1) for row in rows])
+    stated = np.array([row.sound("reference_repeatability") for row in rows])
+    own = repeatability_of(standard)
+    deviation = np.array(
+        [
+            one.difference_to_si(float(row.cells["reference_repeatability"])) if is_stated else own
+            for one, row, is_stated in zip(units, rows, stated, strict=True)
+        ]
+    )
+    indication = [one.to_si(float(row.cells["reference_indication"])) for one, row in zip(units, rows, strict=True)]
+    return Observed(
+        np.array(indication),
+        deviation / np.sqrt(counts),
+        stated,
+        np.where(stated, counts - 1.0, np.inf),
+    )
+
+
+def _comparison(
+    row: Row,
+    number: int,
+    found: ReferenceValues,
+    standard: Instrument,
+    calibration: CalibrationOnRecord,
+    place: Place,
+) -> Row:
+    in_unit = _unit_of_value(row, standard)
+    value, expanded = (
+        in_unit.from_si(found.value[number]),
+        in_unit.difference_from_si(found.expanded_uncertainty[number]),
+    )
+    # k as it is kept: U is made from it, so that U/k is u.
+    k = f"{found.coverage_factor[number]:.{_DIGITS}f}"
+    kept = round_result(float(value), float(expanded) * float(k) / float(found.coverage_factor[number]), _DIGITS)
+    cells = {
+        "phase": row.cells["phase"],
+        "reference": plain(kept.value),
+        "unit": in_unit.symbol,
+        "expanded_uncertainty": plain(kept.uncertainty),
+        "coverage_factor": k,
+        "standard_indication": row.cells["reference_indication"],
+        "basis": json.dumps(_basis(row, number, found, standard, calibration, place, in_unit), ensure_ascii=False),
+    }
+    same = ("tag", "certificate", "indication", "repeatability", "observations")
+    cells |= {name: row.cells[name] for name in same if row.sound(name)}
+    shown = row.get("indication_unit") or row.cells["unit"]
+    if shown != in_unit.symbol:
+        cells["indication_unit"] = shown
+    return Row(row.source, row.number, cells)
+
+
+def _unit_of_value(row: Row, standard: Instrument) -> Unit:
+    """As typed where the standard indicates the quantity itself; else the coherent unit."""
+    if standard.indicated == standard.quantity:
+        return unit(standard.quantity, row.cells["unit"])
+    return unit(standard.quantity, next(iter(UNITS[standard.quantity])))
+
+
+def _basis(
+    row: Row,
+    number: int,
+    found: ReferenceValues,
+    standard: Instrument,
+    calibration: CalibrationOnRecord,
+    place: Place,
+    in_unit: Unit,
+) -> Mapping[str, Any]:
+    """What a reference value was worked out from, unrounded."""
+
+    def difference(si: float) -> float:
+        return float(in_unit.difference_from_si(si))
+
+    dof = float(found.degrees_of_freedom[number])
+    return {
+        "standard": standard.tag,
+        "certificate": calibration.certificate,
+        "laboratory": calibration.laboratory,
+        "calibrated_on": str(calibration.calibrated_on),
+        "indication": row.cells["reference_indication"],
+        "indication_unit": row.cells["unit"],
+        "repeatability": row.get("reference_repeatability"),
+        "observations": row.get("reference_observations"),
+        "value": float(in_unit.from_si(found.value[number])),
+        "unit": in_unit.symbol,
+        "standard_uncertainty": difference(found.standard_uncertainty[number]),
+        "effective_degrees_of_freedom": dof if np.isfinite(dof) else None,
+        "coverage_factor": float(found.coverage_factor[number]),
+        "coverage_probability": COVERAGE_PROBABILITY,
+        "place_percent": place.percent,
+        "place_basis": place.basis,
+        "contributions": [
+            {
+                "name": one.name,
+                "standard_uncertainty": difference(float(np.sqrt(one.variance[number]))),
+                "degrees_of_freedom": own if np.isfinite(own := float(one.degrees_of_freedom[number])) else None,
+            }
+            for one in found.contributions
+        ],
+    }

@@ -1,0 +1,165 @@
+"""Assess the comparisons of a certificate against the instrument's maximum permissible error, as typed or as on record."""
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.confirmation.acceptance import CORRECTED, INDICATION, Errors, Judged, judge
+from calib.confirmation.conformity import GUARDED, GUARDED_NON_BINARY, SIMPLE
+from calib.curves.curve import Curve
+from calib.errors import CalibError
+from calib.procedures.certificate.fit_curve import indication_quantity, points_of
+from calib.quantities import Unit, unit
+
+Cells = Mapping[str, Any]  # column -> as typed, of an import's row or of a record
+
+_RULES = {
+    SIMPLE: "simple acceptance",
+    GUARDED: "guarded acceptance, guard band U",
+    GUARDED_NON_BINARY: "guarded acceptance with conditional statements, guard band U",
+}
+
+
+@dataclass(frozen=True)
+class Assessment:
+    """Comparisons of one phase, judged."""
+
+    phase: str
+    object: str  # what was held against the limits: one of acceptance.JUDGED
+    criterion: str  # in words
+    unit: Unit  # of the errors as they are printed
+    comparisons: tuple[Cells, ...]
+    judged: Judged  # in SI
+
+    @property
+    def accepted(self) -> bool:
+        """Whether every comparison passes."""
+        return self.judged.accepted
+
+    def content(self) -> dict[str, Any]:
+        """The assessment as the records keep it and as it is answered: numbers in the printed unit, unrounded."""
+        return {
+            "phase": self.phase,
+            "judged": self.object,
+            "decision_rule": self.judged.rule,
+            "criterion": self.criterion,
+            "unit": self.unit.symbol,
+            "accepted": self.accepted,
+            "comparisons": [self._line(row) for row in range(len(self.comparisons))],
+        }
+
+    def _line(self, row: int) -> dict[str, Any]:
+        one, errors, judged = self.comparisons[row], self.judged.errors, self.judged
+        return {
+            "reference": one["reference"],
+            "indication": one["indication"],
+            "unit": one["unit"],
+            "indication_unit": one["indication_unit"],
+            "error": float(self.unit.difference_from_si(errors.error[row])),
+            "expanded_uncertainty": float(self.unit.difference_from_si(errors.expanded_uncertainty[row])),
+            "coverage_factor": float(errors.coverage_factor[row]),
+            "limit": float(self.unit.difference_from_si(errors.limit[row])),
+            "statement": str(judged.statement[row]),
+            "probability_of_conformity": float(judged.probability[row]),
+        }
+
+    def as_text(self) -> str:
+        """The same as the JSON that an acceptance keeps."""
+        return json.dumps(self.content(), ensure_ascii=False)
+
+    def failures(self) -> list[str]:
+        """Each comparison that does not pass, with its numbers."""
+        return [
+            f"{each['phase']} reference {each['reference']} {each['unit']}: error {each['error']:+.4g} {self.unit.symbol} "
+            f"with U = {each['expanded_uncertainty']:.2g}, limits ± {each['limit']:.4g}: {each['statement']}"
+            for each, passes in zip(
+                ({"phase": self.phase} | self._line(row) for row in range(len(self.comparisons))),
+                self.judged.passes,
+                strict=True,
+            )
+            if not passes
+        ]
+
+
+def phase_in_use(comparisons: Sequence[Cells]) -> str:
+    """As-left where the certificate has comparisons of it; as-found where no adjustment was made."""
+    return "as-left" if any(one["phase"] == "as-left" for one in comparisons) else "as-found"
+
+
+def usual_object(instrument: Cells) -> str:
+    """What is judged where nobody says: the indication, or the corrected value where it is no value of the quantity."""
+    return INDICATION if indication_quantity(instrument) == instrument["quantity"] else CORRECTED
+
+
+def assess(
+    instrument: Cells, comparisons: Sequence[Cells], phase: str, rule: str, judged: str, curve: Curve | None = None
+) -> Assessment:
+    """Judge the comparisons of one phase under a decision rule; `curve` makes the corrected values, and is needed for them only.
+
+    u(E)^2 of an indication = (U/k)^2 + repeatability^2/observations + resolution^2/12, the last two where the certificate states
+    the repeatability beside U; of a corrected value the curve's reference part and scatter there. Raises CalibError where the
+    register states no maximum permissible error, where there are no such comparisons, or where an indication is no value of the
+    quantity.
+    """
+    used = tuple(one for one in comparisons if one["phase"] == phase)
+    if not used:
+        raise CalibError(f"the certificate has no comparisons {phase}")
+    if not has_limits(instrument):
+        raise CalibError("the register states no maximum permissible error for it")
+    errors = _of_indication(instrument, used) if judged == INDICATION else _of_value(instrument, used, curve)
+    printed = unit(instrument["quantity"], instrument["unit"] if _indicates(instrument) else used[0]["unit"])
+    return Assessment(phase, judged, criterion(instrument, rule, judged), printed, used, judge(errors, rule))
+
+
+def has_limits(instrument: Cells) -> bool:
+    """Whether the register states a maximum permissible error."""
+    return instrument["mpe_percent"] is not None or instrument["mpe_absolute"] is not None
+
+
+def criterion(instrument: Cells, rule: str, judged: str) -> str:
+    """The acceptance criterion in words."""
+    percent, absolute = instrument["mpe_percent"], instrument["mpe_absolute"]
+    parts = [f"{percent} % of the indication"] if percent is not None else []
+    parts += [f"{absolute} {instrument['unit']}"] if absolute is not None else []
+    subject = "error of the indication" if judged == INDICATION else "error of the value after correction"
+    return f"{subject} within ± ({' + '.join(parts)}), {_RULES.get(rule, rule)}"
+
+
+def permissible_error(instrument: Cells, indication: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Maximum permissible error at indications [SI]: a percentage is one of what is shown (of degrees Celsius, not of kelvin)."""
+    own = unit(indication_quantity(instrument) or "", instrument["unit"])
+    relative, absolute = float(instrument["mpe_percent"] or 0) / 100, float(instrument["mpe_absolute"] or 0)
+    return np.asarray(own.difference_to_si(relative * np.abs(own.from_si(indication)) + absolute))
+
+
+def _indicates(instrument: Cells) -> bool:
+    return bool(indication_quantity(instrument) == instrument["quantity"])
+
+
+def _of_indication(instrument: Cells, used: Sequence[Cells]) -> Errors:
+    if not _indicates(instrument):
+        raise CalibError(
+            f"it indicates {indication_quantity(instrument)}, which has no error of indication: judge the corrected value"
+        )
+    points = points_of(instrument, used)
+    own = 0.0 if points.independent_uncertainty is None else points.independent_uncertainty
+    u = np.hypot(points.reference_uncertainty, own)
+    return Errors(-points.correction, u, _factors(used), permissible_error(instrument, points.indication))
+
+
+def _of_value(instrument: Cells, used: Sequence[Cells], curve: Curve | None) -> Errors:
+    if curve is None:
+        raise CalibError("there is no curve that makes corrected values")
+    points = points_of(instrument, used)
+    x = points.indication
+    u = np.hypot(curve.reference_uncertainty(x), curve.scatter_uncertainty(x))
+    limit = permissible_error(instrument, x) * curve.error_sensitivity(x)
+    return Errors(np.asarray(curve.value(x) - points.reference), u, _factors(used), limit)
+
+
+def _factors(used: Sequence[Cells]) -> NDArray[np.float64]:
+    return np.array([float(one["coverage_factor"]) for one in used])

@@ -1,0 +1,128 @@
+"""Fit the correction curve of a calibration from its comparisons as typed."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.curves.choice import Choice, Comparisons, choose, choose_response
+from calib.curves.response import CANDIDATES, LINE, PROPORTIONAL, Shape
+from calib.errors import CurveError
+from calib.procedures.typed.sheets import Cells
+from calib.quantities import Unit, unit
+from calib.records.tables import BY_THE_RULE, CorrectionCurve
+from calib.uncertainty.estimate import from_expanded, resolution
+
+
+@dataclass(frozen=True)
+class FittedCurve:
+    """A fitted correction curve and where it comes from."""
+
+    phase: str  # "as-left", or "as-found" where no adjustment was made
+    choice: Choice
+    measuring_interval: str  # lowest and highest indication compared, in the certificate's digits and unit
+
+
+@dataclass(frozen=True)
+class Wish:
+    """The curve that a person asks for: a degree of polynomial, or another shape."""
+
+    degree: int | None = None
+    shape: str | None = None
+
+
+def fit_curve(instrument: Cells, comparisons: Sequence[Cells], wish: Wish | None = None) -> FittedCurve:
+    """Calibration curve from the comparisons as left, or as found where there are none as left; raises CurveError.
+
+    A correction curve where the instrument indicates the quantity itself, else a response curve.
+    """
+    phase = "as-left" if any(one["phase"] == "as-left" for one in comparisons) else "as-found"
+    used = [one for one in comparisons if one["phase"] == phase]
+    choice = _chosen(instrument, points_of(instrument, used), wish or Wish())
+    lowest, highest = (extreme(used, key=lambda one: float(_cell(one, "indication"))) for extreme in (min, max))
+    interval = " to ".join(f"{one['indication']} {one['indication_unit'] or one['unit']}" for one in (lowest, highest))
+    return FittedCurve(phase, choice, interval)
+
+
+def _chosen(instrument: Cells, points: Comparisons, wish: Wish) -> Choice:
+    quantity = _cell(instrument, "quantity")
+    indicated = indication_quantity(instrument) or quantity
+    if indicated == quantity:
+        if wish.shape in (None, "polynomial"):
+            return choose(points, wish.degree)
+        shapes: Sequence[Shape] = (PROPORTIONAL,)
+    else:
+        shapes = CANDIDATES.get(indicated, (PROPORTIONAL, LINE))
+    if wish.degree is not None:
+        raise CurveError(f"a degree is for polynomials; name a shape here: {', '.join(one.name for one in shapes)}")
+    return choose_response(points, shapes, wish.shape)
+
+
+def indication_quantity(instrument: Cells) -> str | None:
+    """Quantity that an instrument indicates: the one it measures, unless another was typed; None where neither was."""
+    return instrument.get("indication_quantity") or instrument.get("quantity")
+
+
+def points_of(instrument: Cells, comparisons: Sequence[Cells]) -> Comparisons:
+    """Comparisons of one phase as arrays in SI.
+
+    d^2 = repeatability^2/observations + resolution^2/12, of the indication; without stated repeatability d is unknown. Raises
+    CurveError where only some of the comparisons state it.
+    """
+    stated = [one["repeatability"] is not None for one in comparisons]
+    if any(stated) and not all(stated):
+        raise CurveError(
+            "repeatability is stated for some comparisons of a phase and blank for others: state it for all, or for none"
+        )
+    quantity = _cell(instrument, "quantity")
+    indicated = indication_quantity(instrument) or quantity
+    of_value = [unit(quantity, _cell(one, "unit")) for one in comparisons]
+    of_indication = [unit(indicated, one["indication_unit"] or _cell(one, "unit")) for one in comparisons]
+
+    def column(name: str, units: Sequence[Unit]) -> NDArray[np.float64]:
+        return np.array([u.to_si(float(_cell(one, name))) for u, one in zip(units, comparisons, strict=True)])
+
+    standard = [
+        u.difference_to_si(
+            from_expanded(float(_cell(one, "expanded_uncertainty")), float(_cell(one, "coverage_factor")))
+        )
+        for u, one in zip(of_value, comparisons, strict=True)
+    ]
+    independent = None
+    if stated and all(stated):
+        step = unit(indicated, _cell(instrument, "unit")).difference_to_si(float(_cell(instrument, "resolution")))
+        variances = [
+            u.difference_to_si(float(_cell(one, "repeatability"))) ** 2 / int(one["observations"] or 1)
+            for u, one in zip(of_indication, comparisons, strict=True)
+        ]
+        independent = np.sqrt(np.array(variances) + resolution(step) ** 2)
+    return Comparisons(
+        column("reference", of_value), column("indication", of_indication), np.array(standard), independent
+    )
+
+
+def _cell(cells: Cells, column: str) -> str:
+    cell = cells[column]
+    if cell is None:
+        raise CurveError(f"{column} is blank")
+    return cell
+
+
+def curve_record(
+    calibration_id: int, fitted: FittedCurve, chosen_by: str = BY_THE_RULE, reason: str | None = None
+) -> CorrectionCurve:
+    """The record of a fitted curve."""
+    curve, chosen = fitted.choice.curve, fitted.choice.chosen
+    return CorrectionCurve(
+        calibration_id=calibration_id,
+        shape=chosen.shape,
+        degree=chosen.degree,
+        phase=fitted.phase,
+        low=curve.low,
+        high=curve.high,
+        measuring_interval=fitted.measuring_interval,
+        parameters=curve.as_text(),
+        chosen_by=chosen_by,
+        reason=reason or fitted.choice.reason,
+    )

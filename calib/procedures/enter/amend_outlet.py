@@ -1,0 +1,65 @@
+"""Amend an outlet: a wrong dimension, factor or design is corrected by a new record that supersedes the old, with the reason."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from sqlmodel import Session
+
+from calib.errors import BadInputError, Finding
+from calib.procedures.enter.check_jobs import outlet_findings
+from calib.procedures.enter.import_folders import factors_on_record
+from calib.procedures.impact.open_review import open_reviews
+from calib.procedures.on_record.by_name import outlet_named
+from calib.procedures.on_record.in_force import as_amended
+from calib.procedures.on_record.outlets import _COLUMNS, cells_of, latest_revision
+from calib.procedures.people.authorise import append
+from calib.procedures.typed.sheets import cell_findings, typed_row
+from calib.records import ledger
+from calib.records.record import key
+from calib.records.tables import OutletRevision
+
+
+def amend_outlet(
+    session: Session, job: str, name: str, changes: Sequence[str], reason: str, signature: ledger.Signature
+) -> OutletRevision:
+    """Append a revision of an outlet; `changes` are typed as column=value, a blank value takes the cell out.
+
+    With another factor its readings may hang on an instrument that was found out of order: they become lines of that review.
+    Raises NotInRecordsError, or BadInputError with every finding.
+    """
+    outlet = outlet_named(session, job, name)
+    last = latest_revision(session, outlet)
+    before = cells_of(as_amended(outlet, last))
+    changed, findings = _changes(changes)
+    row = typed_row("command line", before | changed)
+    findings += cell_findings([row], _COLUMNS)
+    findings += outlet_findings(row, factors_on_record(session), outlet.id)
+    if not reason.strip():
+        findings.append(Finding("command line", None, "--reason", reason, "what was wrong, in a few words"))
+    if not findings and row.cells == {one: cell for one, cell in before.items() if cell is not None}:
+        said = "; ".join(changes)
+        findings.append(Finding("command line", None, "--set", said, "a value other than the one on record"))
+    if findings:
+        raise BadInputError(findings)
+    cells: dict[str, Any] = dict(row.cells)
+    number = 2 if last is None else last.revision + 1
+    revision = OutletRevision(outlet_id=key(outlet.id), revision=number, reason=reason.strip(), **cells)
+    append(session, [revision], signature)
+    open_reviews(session, signature, signature.time)
+    return revision
+
+
+def _changes(typed: Sequence[str]) -> tuple[dict[str, str | None], list[Finding]]:
+    known = [column.name for column in _COLUMNS]
+    changed: dict[str, str | None] = {}
+    findings = []
+    for one in typed:
+        column, separator, value = one.partition("=")
+        if not separator or column.strip() not in known:
+            expected = f"COLUMN=VALUE with one of the columns {', '.join(known)}"
+            findings.append(Finding("command line", None, "--set", one, expected))
+        elif column.strip() in changed:
+            findings.append(Finding("command line", None, "--set", one, f"each column once ({column.strip()})"))
+        else:
+            changed[column.strip()] = value.strip()
+    return changed, findings

@@ -1,0 +1,253 @@
+"""What the rows of a job must hold together: outlets and ducts, designs, rooms, conditions of the air, readings."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+
+from calib.errors import Finding
+from calib.procedures.certificate.fit_curve import indication_quantity
+from calib.procedures.enter.check_readings import reading_findings
+from calib.procedures.measure.air import MEASURED_AS, NEEDED
+from calib.procedures.typed.rows_together import (
+    Known,
+    Typed,
+    duplicate,
+    names_instrument,
+    names_job,
+    repeated,
+    unit_known,
+)
+from calib.procedures.typed.sheets import Cells, Row, Sheets
+from calib.quantities import unit
+from calib.records.tables import DUCT, THIS_TYPE
+
+LARGEST_USUAL_FACTOR = 1.2  # common practice, no source: a factor above it wants a reason
+
+_OF_A_FACTOR = (
+    "outlet_factor", "outlet_factor_standard_uncertainty", "outlet_factor_source", "outlet_factor_reason",
+    "effective_area", "effective_area_unit", "effective_area_standard_uncertainty", "found_factor",
+)  # fmt: skip
+_SIDES = {"rectangular": ("width", "height"), "flat-oval": ("width", "height"), "round": ("diameter",)}
+
+
+def job_findings(
+    sheets: Sheets, known: Known, instruments: Mapping[str, Cells], undecided: frozenset[str]
+) -> Iterable[Finding]:
+    """All findings on the rows of jobs."""
+    jobs = known.jobs | {row.cells["job"] for row in sheets["jobs.csv"] if row.sound("job")}
+    yield from _outlets(sheets["outlets.csv"], known, jobs, undecided)
+    yield from _systems(sheets, known, jobs, undecided)
+    yield from _rooms(sheets, known, jobs, undecided)
+    yield from _conditions(sheets["conditions.csv"], known, jobs, instruments, undecided)
+    yield from reading_findings(sheets, known, jobs, instruments, undecided)
+
+
+def _outlets(rows: Sequence[Row], known: Known, jobs: set[str], undecided: frozenset[str]) -> Iterable[Finding]:
+    yield from repeated(rows, ("job", "outlet"), lambda key: key in known.outlets)
+    for row in rows:
+        yield from names_job(row, jobs, undecided)
+        yield from outlet_findings(row, known.factors)
+
+
+def outlet_findings(row: Row, factors: Mapping[str, Cells], outlet: int | None = None) -> Iterable[Finding]:
+    """What an outlet's cells must hold together, when it is first typed or amended; `outlet` is its key where it has one."""
+    yield from _opening(row)
+    if "place" not in row.bad:  # else it is not known whether a factor is wanted
+        yield from (_duct(row) if row.get("place") == DUCT else _factor(row))
+    yield from _found_factor(row, factors, outlet)
+    yield from _design(row)
+
+
+def _opening(row: Row) -> Iterable[Finding]:
+    shape = row.get("shape")
+    needed = _SIDES.get(shape or "", ())
+    for column in ("width", "height", "diameter"):
+        if column in needed and row.blank(column):
+            yield row.finding(column, f"a {column} above 0 for a {shape} opening")
+        elif shape is not None and column not in needed and row.sound(column):
+            yield row.finding(column, f"nothing for a {shape} opening")
+    if shape == "flat-oval" and row.sound("width", "height") and float(row.cells["width"]) < float(row.cells["height"]):
+        yield row.finding("width", f"the longer axis, not below height ({row.cells['height']})")
+    if not row.blank("outlet_factor") and row.blank("shape"):
+        yield row.finding("shape", "rectangular, round or flat-oval, since an outlet factor multiplies the area")
+    if any(row.sound(column) for column in ("width", "height", "diameter")):
+        for column, what in (
+            ("dimension_unit", "the unit of the dimensions"),
+            ("dimension_limit", "the half-width within which the dimensions are known"),
+        ):
+            if row.blank(column):
+                yield row.finding(column, what)
+
+
+def _duct(row: Row) -> Iterable[Finding]:
+    if row.blank("shape"):
+        yield row.finding("shape", "the shape of the duct: rectangular, round or flat-oval")
+    for column in _OF_A_FACTOR:
+        if row.sound(column):
+            yield row.finding(column, "nothing for a duct: its section is the area")
+
+
+def _factor(row: Row) -> Iterable[Finding]:
+    given = [one for one in ("outlet_factor", "effective_area", "found_factor") if not row.blank(one)]
+    # An outlet that only a hood measures has neither a factor nor an opening.
+    if len(given) > 1 or (not given and row.sound("shape")):
+        yield row.finding(
+            "outlet_factor",
+            "one of outlet_factor, effective_area and found_factor (1 with source 'free opening' where there is no outlet)",
+        )
+        return
+    for column in ("outlet_factor", "effective_area"):
+        yield from _with_uncertainty(row, column)
+    if row.blank("outlet_factor_source") and given and given != ["found_factor"]:
+        yield row.finding("outlet_factor_source", f"where the {given[0].replace('_', ' ')} comes from")
+    if not row.blank("effective_area") and row.blank("effective_area_unit"):
+        yield row.finding("effective_area_unit", "the unit of the effective area")
+    factor = row.get("outlet_factor")
+    if factor is not None and float(factor) > LARGEST_USUAL_FACTOR and row.blank("outlet_factor_reason"):
+        yield row.finding(
+            "outlet_factor", f"a factor above 0, up to {LARGEST_USUAL_FACTOR}, or the reason in outlet_factor_reason"
+        )
+
+
+def _with_uncertainty(row: Row, column: str) -> Iterable[Finding]:
+    uncertainty, named = f"{column}_standard_uncertainty", column.replace("_", " ")
+    if not row.blank(column) and row.blank(uncertainty):
+        yield row.finding(uncertainty, f"the standard uncertainty of the {named}")
+    if row.blank(column) and row.sound(uncertainty):
+        yield row.finding(uncertainty, f"nothing without {column}")
+    exact = column == "outlet_factor" and row.sound(column) and float(row.cells[column]) == 1
+    if row.sound(column, uncertainty) and float(row.cells[uncertainty]) == 0 and not exact:
+        yield row.finding(
+            uncertainty, f"above 0: only the outlet factor 1 of a free opening is exact, no other {named}"
+        )
+
+
+def _found_factor(row: Row, factors: Mapping[str, Cells], outlet: int | None) -> Iterable[Finding]:
+    name = row.get("found_factor")
+    if name is None:
+        return
+    factor = factors.get(name)
+    if factor is None:
+        known = ", ".join(factors) or "none"
+        yield row.finding(
+            "found_factor", f"a factor that `calib factor find` has put into the records (there is {known})"
+        )
+    elif factor["scope"] == THIS_TYPE:
+        if row.get("outlet_type") != factor["outlet_type"]:
+            yield row.finding("found_factor", f"a factor for outlet_type {row.get('outlet_type') or ''!r}")
+        if row.blank("shape"):
+            yield row.finding("shape", "the shape of the opening, since the factor multiplies the area")
+    elif str(factor["outlet_id"]) != str(outlet):
+        yield row.finding(
+            "found_factor", "a factor of this outlet, or of its type: this one was found for another outlet"
+        )
+
+
+def _design(row: Row) -> Iterable[Finding]:
+    if not row.blank("design_flow"):
+        for column in ("flow_unit", "tolerance_percent"):
+            if row.blank(column):
+                yield row.finding(column, "a value beside design_flow")
+    elif row.sound("tolerance_percent"):
+        yield row.finding("tolerance_percent", "nothing without design_flow")
+
+
+def _systems(sheets: Sheets, known: Known, jobs: set[str], undecided: frozenset[str]) -> Iterable[Finding]:
+    rows = sheets["systems.csv"]
+    columns = ("job", "system", "service")
+    yield from repeated(rows, columns, lambda key: key in known.systems)
+    there = _on_outlets(sheets, known, undecided, *columns)
+    for row in rows:
+        yield from names_job(row, jobs, undecided)
+        if there is not None and row.sound(*columns) and tuple(row.cells[one] for one in columns) not in there:
+            yield row.finding("system", f"a system with outlets for {row.cells['service']} in job {row.cells['job']}")
+
+
+def _on_outlets(
+    sheets: Sheets, known: Known, undecided: frozenset[str], *columns: str
+) -> set[tuple[str | None, ...]] | None:
+    """What outlets say in some columns; None where one of them may say what could not be read."""
+    rows = sheets["outlets.csv"]
+    if "outlets.csv" in undecided or any(row.bad.intersection(columns) for row in rows):
+        return None
+    of_outlets = [Typed(row.cells) for row in rows]
+    of_outlets += [Typed({"job": job} | _texts(cells)) for (job, _), cells in known.outlets.items()]
+    return {tuple(cells[column] for column in columns) for cells in of_outlets}
+
+
+def _texts(cells: Cells) -> dict[str, str]:
+    return {name: str(cell) for name, cell in cells.items() if cell is not None}
+
+
+def _rooms(sheets: Sheets, known: Known, jobs: set[str], undecided: frozenset[str]) -> Iterable[Finding]:
+    rows = sheets["rooms.csv"]
+    yield from repeated(rows, ("job", "room"), lambda key: key in known.rooms)
+    there = _on_outlets(sheets, known, undecided, "job", "room")
+    for row in rows:
+        yield from names_job(row, jobs, undecided)
+        if there is not None and row.sound("job", "room") and (row.cells["job"], row.cells["room"]) not in there:
+            yield row.finding("room", f"a room that an outlet of job {row.cells['job']} names")
+
+
+def _conditions(
+    rows: Sequence[Row], known: Known, jobs: set[str], instruments: Mapping[str, Cells], undecided: frozenset[str]
+) -> Iterable[Finding]:
+    yield from repeated(rows, ("job", "conditions", "quantity"), lambda _: False)
+    groups: dict[tuple[str, str], list[Row]] = defaultdict(list)
+    for row in rows:
+        yield from names_job(row, jobs, undecided)
+        yield from _condition(row, instruments, undecided)
+        if row.sound("job", "conditions"):
+            groups[row.cells["job"], row.cells["conditions"]].append(row)
+    # A row that could not be read, or whose job was found wrong, may be the one that is missing.
+    whole = "conditions.csv" not in undecided and not any("job" in row.bad for row in rows)
+    for group, members in groups.items():
+        if group in known.conditions:
+            yield duplicate(
+                members[0], ("conditions",), "a new name; the records hold it already, and conditions are whole"
+            )
+        elif whole:
+            yield from _missing(members)
+
+
+def _missing(members: Sequence[Row]) -> Iterable[Finding]:
+    missing = [one for one in NEEDED if all(row.get("quantity") != one for row in members)]
+    if missing and not any("quantity" in row.bad for row in members):
+        there = f"rows for {', '.join(NEEDED)}: there is no {', no '.join(missing)}"
+        yield duplicate(members[0], ("conditions",), there)
+
+
+# Values of the conditions for which the density is known, in SI and as they are said (calib.airflow.air).
+_KNOWN_AIR = {
+    "temperature": (233.15, 333.15, "a temperature from -40 to 60 degC"),
+    "barometric pressure": (60e3, 110e3, "a barometric pressure from 60 to 110 kPa"),
+    "relative humidity": (0.0, 1.0, "a relative humidity from 0 to 100 %"),
+}
+
+
+def _value_of_air(row: Row, quantity: str | None) -> Iterable[Finding]:
+    known = _KNOWN_AIR.get(row.get("quantity") or "")
+    if known is None or quantity is None or not row.sound("value", "unit"):
+        return
+    low, high, said = known
+    value = unit(quantity, row.cells["unit"]).to_si(float(row.cells["value"]))
+    if not low <= round(value, 9) <= high:
+        yield row.finding("value", said)
+
+
+def _condition(row: Row, instruments: Mapping[str, Cells], undecided: frozenset[str]) -> Iterable[Finding]:
+    quantity = MEASURED_AS.get(row.get("quantity") or "")
+    yield from unit_known(row, "unit", quantity)
+    yield from _value_of_air(row, quantity)
+    yield from names_instrument(row, "instrument", instruments, undecided)
+    instrument = instruments.get(row.get("instrument") or "")
+    if instrument is not None and quantity is not None:
+        measures = (instrument.get("quantity"), indication_quantity(instrument))
+        if any(one not in (None, quantity) for one in measures):
+            yield row.finding("instrument", f"an instrument for {quantity} (this one is for {measures[0]})")
+    used, stated = not row.blank("instrument"), not row.blank("standard_uncertainty")
+    if used == stated and not row.bad & {"instrument", "standard_uncertainty"}:
+        yield row.finding(
+            "standard_uncertainty", "either the instrument that was used, or the standard uncertainty of a stated value"
+        )
+    elif stated and not used and row.blank("source"):
+        yield row.finding("source", "where the stated value comes from")

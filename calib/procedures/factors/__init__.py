@@ -1,0 +1,1 @@
+"""Outlet factors found in the field, and methods compared with traverses."""

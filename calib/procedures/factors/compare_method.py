@@ -1,0 +1,111 @@
+"""Compare a method with traverses, by pairs of readings of one flow; nothing is written.
+
+    d_i = q_method/q_traverse - 1
+
+What the two readings' own budgets explain of d_i leaves out the contribution of the method in question, and what both share (one
+instrument, one set of conditions) as far as it cancels; that of the traverse's method stays in, since it scatters d_i too.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlmodel import Session, col, select
+
+from calib.errors import BadInputError, Finding, NotInRecordsError
+from calib.procedures.on_record.instruments import Cells
+from calib.procedures.pairs.paired_readings import (
+    PAIR,
+    Paired,
+    cautions_of_times,
+    flow,
+    measured,
+    pairs_of,
+    relative_ratio_uncertainty,
+)
+from calib.records import tables
+from calib.records.record import typed
+from calib.uncertainty.paired import PairedComparison, cautions, paired
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class MethodCompared:
+    """A method beside traverses; arrays (n,) over the pairs."""
+
+    method: tables.Method
+    pairs: tuple[Paired, ...]
+    explained: Floats  # relative standard uncertainty of each difference without the method's own [1]
+    comparison: PairedComparison
+    cautions: tuple[str, ...]
+
+
+def methods(session: Session) -> list[Cells]:
+    """Every method as it was declared, with the number of readings taken with it."""
+    used = [one for table in (tables.Reading, tables.Refusal) for one in session.exec(select(table.method_id))]
+    found = session.exec(select(tables.Method).order_by(col(tables.Method.method)))
+    return [typed(one, "id") | {"readings": used.count(one.id or 0)} for one in found]
+
+
+def compare_method(session: Session, name: str, pairs: Sequence[str], now: datetime) -> MethodCompared:
+    """Compare a method by pairs typed as TRAVERSE:READING; raises NotInRecordsError, or BadInputError with every finding."""
+    method = _method_named(session, name)
+    found = pairs_of(session, pairs, now)
+    findings = [*found.findings, *_of_methods(method, found.sound)]
+    if findings:
+        raise BadInputError(findings)
+    ratio = np.array([flow(pair.other) / flow(pair.traverse) for pair in found.sound])
+    explained = ratio * [_explained(pair) for pair in found.sound]
+    comparison = paired(ratio - 1.0, explained)
+    told = (*cautions(comparison), *_cautions(session, found.sound))
+    return MethodCompared(method, found.sound, explained, comparison, told)
+
+
+def _method_named(session: Session, name: str) -> tables.Method:
+    found = session.exec(select(tables.Method).where(tables.Method.method == name)).first()
+    if found is None:
+        known = ", ".join(session.exec(select(tables.Method.method).order_by(col(tables.Method.method)))) or "none"
+        raise NotInRecordsError(f"no method {name!r} in the records: there is {known}")
+    return found
+
+
+def _of_methods(method: tables.Method, pairs: Sequence[Paired]) -> Iterator[Finding]:
+    for pair in pairs:
+        expected = _expected(method, pair)
+        if expected is not None:
+            yield Finding("command line", None, PAIR, pair.typed, expected)
+
+
+def _expected(method: tables.Method, pair: Paired) -> str | None:
+    traverse, other = measured(pair.traverse), measured(pair.other)
+    if other.method.id != method.id:
+        return f"a reading with the method {method.method} second; reading {other.reading.id} has {other.method.method}"
+    if traverse.method.id == method.id:
+        return f"a traverse by another method first; reading {traverse.reading.id} has {method.method} itself"
+    if not (flow(pair.traverse) > 0 and flow(pair.other) > 0):
+        return f"air that moves: {flow(pair.traverse):.4g} m3/s in the duct, {flow(pair.other):.4g} m3/s by the method"
+    return None
+
+
+def _explained(pair: Paired) -> float:
+    return relative_ratio_uncertainty(pair, lambda _: True, lambda name: name != "method")
+
+
+def _cautions(session: Session, pairs: Sequence[Paired]) -> Iterator[str]:
+    for pair in pairs:
+        traverse, other = measured(pair.traverse), measured(pair.other)
+        yield from cautions_of_times(pair.typed, traverse.reading.observed_at, other.reading.observed_at)
+        if other.factor is not None and other.reading.id in _faces(session, other.factor):
+            yield (
+                f"pair {pair.typed}: the factor {other.factor.factor} was found from reading {other.reading.id} itself, "
+                "so that both flows agree on average: compare with readings taken since"
+            )
+
+
+def _faces(session: Session, factor: tables.FoundFactor) -> Sequence[int]:
+    """Numbers of the face readings that a factor was found from."""
+    query = select(tables.FactorPair.face_reading_id).where(tables.FactorPair.found_factor_id == factor.id)
+    return session.exec(query).all()

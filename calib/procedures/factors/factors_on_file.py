@@ -1,0 +1,206 @@
+"""Factors found in the field as the records hold them: revisions, pairs, who found them when, and the readings that use them."""
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from sqlmodel import Session, col, select
+
+from calib.errors import NotInRecordsError
+from calib.procedures.on_record.in_force import outlets_in_force
+from calib.procedures.pairs.paired_readings import cautions_of_times
+from calib.records import tables
+from calib.records.record import key
+
+_FACTOR, _READING, _OUTLET, _AMENDED = "found_factor", "reading", "outlet", "outlet_revision"
+
+
+@dataclass(frozen=True)
+class Written:
+    """A record's entry in the ledger."""
+
+    sequence: int
+    person: str
+    time: str
+
+
+@dataclass(frozen=True)
+class ReadingOnFile:
+    """A reading with its place."""
+
+    reading: tables.Reading
+    job: str
+    outlet: tables.Outlet  # as it counts now
+
+
+@dataclass(frozen=True)
+class PairOnFile:
+    """A pair that a factor was found from."""
+
+    traverse: ReadingOnFile
+    face: ReadingOnFile
+    value: float  # K of the pair [1]
+
+
+@dataclass(frozen=True)
+class ReadingWithFactor:
+    """A reading whose outlet has the factor, or had it when the reading was recorded."""
+
+    of: ReadingOnFile
+    written: Written
+    revision_then: int | None  # that counted for its outlet when it was recorded; None: none did
+    revision_now: int | None  # that it is evaluated with; None: its outlet was amended and has the factor no more
+
+
+@dataclass(frozen=True)
+class FactorOnFile:
+    """One revision of a factor with all that belongs to it."""
+
+    factor: tables.FoundFactor
+    latest: bool
+    written: Written
+    outlet: tables.Outlet | None  # for which it holds; None: for a type
+    job: str | None  # of that outlet
+    instrument: tables.Instrument
+    calibration: tables.Calibration
+    method: tables.Method
+    pairs: tuple[PairOnFile, ...]
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What to bear in mind about it, in plain words."""
+        return (*_of_one_place(self), *(caution for one in self.pairs for caution in _of_times(one)))
+
+
+def _of_one_place(one: FactorOnFile) -> Iterator[str]:
+    outlets = sorted({pair.face.outlet.outlet for pair in one.pairs})
+    if one.factor.scope == tables.THIS_TYPE and len(outlets) == 1:
+        yield (
+            f"every pair was measured at {outlets[0]}: the spread shows nothing of what differs from one outlet of the type to "
+            "another; add pairs at others"
+        )
+
+
+def _of_times(pair: PairOnFile) -> Iterator[str]:
+    traverse, face = pair.traverse.reading, pair.face.reading
+    yield from cautions_of_times(f"{traverse.id}:{face.id}", traverse.observed_at, face.observed_at)
+
+
+def factors_on_file(session: Session) -> list[FactorOnFile]:
+    """Every factor as it counts now, by name."""
+    found = _on_file(session, session.exec(select(tables.FoundFactor)).all())
+    return sorted((one for one in found if one.latest), key=lambda one: one.factor.factor)
+
+
+def revisions_on_file(session: Session, name: str) -> list[FactorOnFile]:
+    """Every revision of a factor, the first one first; raises NotInRecordsError."""
+    query = select(tables.FoundFactor).where(tables.FoundFactor.factor == name)
+    revisions = session.exec(query.order_by(col(tables.FoundFactor.revision))).all()
+    if not revisions:
+        names = session.exec(select(tables.FoundFactor.factor).distinct().order_by(col(tables.FoundFactor.factor)))
+        raise NotInRecordsError(f"no factor {name!r} in the records: there is {', '.join(names) or 'none'}")
+    return _on_file(session, revisions)
+
+
+def _on_file(session: Session, factors: Sequence[tables.FoundFactor]) -> list[FactorOnFile]:
+    last: dict[str, int] = {}
+    for one in factors:
+        last[one.factor] = max(one.revision, last.get(one.factor, 0))
+    ledger = _ledger(session, _FACTOR)
+    pairs: dict[int, list[tables.FactorPair]] = defaultdict(list)
+    for pair in session.exec(select(tables.FactorPair).order_by(col(tables.FactorPair.id))):
+        pairs[pair.found_factor_id].append(pair)
+    places = _Places(session)
+    return [
+        FactorOnFile(
+            one,
+            one.revision == last[one.factor],
+            ledger[key(one.id)],
+            None if one.outlet_id is None else places.outlets[one.outlet_id],
+            None if one.outlet_id is None else places.job(one.outlet_id),
+            session.get_one(tables.Instrument, one.instrument_id),
+            session.get_one(tables.Calibration, one.calibration_id),
+            session.get_one(tables.Method, one.method_id),
+            tuple(_pair(session, places, pair) for pair in pairs[key(one.id)]),
+        )
+        for one in factors
+    ]
+
+
+class _Places:
+    """Outlets as they count now, and their jobs."""
+
+    def __init__(self, session: Session) -> None:
+        self.outlets = outlets_in_force(session)
+        self.jobs = {key(one.id): one.job for one in session.exec(select(tables.Job))}
+
+    def job(self, outlet: int) -> str:
+        """The job of an outlet."""
+        return self.jobs[self.outlets[outlet].job_id]
+
+    def of(self, reading: tables.Reading) -> ReadingOnFile:
+        """A reading with its place."""
+        return ReadingOnFile(reading, self.job(reading.outlet_id), self.outlets[reading.outlet_id])
+
+
+def _pair(session: Session, places: _Places, pair: tables.FactorPair) -> PairOnFile:
+    traverse, face = (
+        places.of(session.get_one(tables.Reading, number))
+        for number in (pair.traverse_reading_id, pair.face_reading_id)
+    )
+    return PairOnFile(traverse, face, pair.value)
+
+
+def _ledger(session: Session, table: str) -> dict[int, Written]:
+    """Entries of the records of a table, by their key."""
+    entries = session.exec(select(tables.LedgerEntry).where(tables.LedgerEntry.record_table == table))
+    return {one.record_id: Written(key(one.sequence), one.person, one.time) for one in entries}
+
+
+# --- readings with a factor ------------------------------------------------------------------------------------------------------
+
+
+def readings_with(session: Session, revisions: Sequence[FactorOnFile]) -> list[ReadingWithFactor]:
+    """Readings that use a factor, or used it when they were recorded; `revisions` are all of the factor's, the first one first.
+
+    The ledger's order decides: an outlet, its amendments, a revision of the factor and a reading each have their entry.
+    """
+    name = revisions[0].factor.factor
+    had = _found_factors(session, name)
+    places, ledger = _Places(session), _ledger(session, _READING)
+    readings = session.exec(select(tables.Reading).order_by(col(tables.Reading.id)))
+    return [
+        one
+        for reading in readings
+        if reading.outlet_id in had and _uses_factor(session, reading)
+        for one in _with_factor(places.of(reading), ledger[key(reading.id)], had[reading.outlet_id], revisions)
+    ]
+
+
+def _uses_factor(session: Session, reading: tables.Reading) -> bool:
+    """Whether a velocity was read: a hood needs no factor."""
+    return session.get_one(tables.Instrument, reading.instrument_id).quantity != "volume flow"
+
+
+def _found_factors(session: Session, name: str) -> Mapping[int, list[tuple[int, str | None]]]:
+    """For outlets that ever had the factor: the name of theirs from each of their entries in the ledger on, in order."""
+    first, amended = _ledger(session, _OUTLET), _ledger(session, _AMENDED)
+    had: dict[int, list[tuple[int, str | None]]] = defaultdict(list)
+    for outlet in session.exec(select(tables.Outlet)):
+        had[key(outlet.id)].append((first[key(outlet.id)].sequence, outlet.found_factor))
+    for revision in session.exec(select(tables.OutletRevision)):
+        had[revision.outlet_id].append((amended[key(revision.id)].sequence, revision.found_factor))
+    return {outlet: sorted(rows) for outlet, rows in had.items() if any(factor == name for _, factor in rows)}
+
+
+def _with_factor(
+    of: ReadingOnFile, written: Written, had: Sequence[tuple[int, str | None]], revisions: Sequence[FactorOnFile]
+) -> Iterator[ReadingWithFactor]:
+    name = revisions[0].factor.factor
+    # An outlet stands before its readings, so there is an entry before each.
+    then = next(factor for sequence, factor in reversed(had) if sequence < written.sequence)
+    counted = [one.factor.revision for one in revisions if one.written.sequence < written.sequence]
+    revision_then = counted[-1] if then == name and counted else None
+    revision_now = revisions[-1].factor.revision if had[-1][1] == name else None
+    if (revision_then, revision_now) != (None, None):
+        yield ReadingWithFactor(of, written, revision_then, revision_now)

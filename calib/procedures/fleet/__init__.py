@@ -1,0 +1,1 @@
+"""The instruments: ready or not, events, checks, intervals, rounds, labels, files."""

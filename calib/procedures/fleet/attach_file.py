@@ -1,0 +1,152 @@
+"""Attach files to instruments and calibrations: bytes kept as they are, once, under the SHA-256 of their content.
+
+What kind of file it is, its content says and not its name.
+"""
+
+import hashlib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+from xml.parsers import expat
+
+from sqlmodel import Session, select
+
+from calib.errors import BadInputError, Finding, NotInRecordsError, RecordsError
+from calib.procedures.on_record.attached_files import JPEG, PDF, PNG, XML
+from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
+from calib.procedures.people.authorise import append
+from calib.procedures.typed.sheets import bytes_of
+from calib.records import ledger
+from calib.records.record import key
+from calib.records.tables import Attached, Attachment
+
+LARGEST = 25_000_000  # bytes
+_SHORTEST_PREFIX = 8  # characters of a digest that a person may type instead of the whole
+
+_PNG_START, _PNG_END = b"\x89PNG\r\n\x1a\n", b"IEND\xaeB`\x82"
+_JPEG_START, _JPEG_END = b"\xff\xd8\xff", b"\xff\xd9"
+
+
+@dataclass(frozen=True)
+class FileRead:
+    """A file that may be kept."""
+
+    name: str
+    media_type: str
+    sha256: str
+    content: bytes
+
+
+@dataclass(frozen=True)
+class FileKept:
+    """A file of the records, without its content."""
+
+    name: str
+    media_type: str
+    sha256: str
+    remarks: str | None
+    attached: bool  # False: it was attached to the same record before
+
+
+def media_type(content: bytes) -> str | None:
+    """PDF, PNG, JPEG or XML by content; None for another kind, for one that is cut short, and for XML that declares entities."""
+    if content.startswith(b"%PDF-"):
+        return PDF if b"%%EOF" in content[-1024:] else None
+    if content.startswith(_PNG_START):
+        return PNG if content[12:16] == b"IHDR" and _PNG_END in content[-64:] else None
+    if content.startswith(_JPEG_START):
+        return JPEG if _JPEG_END in content[-4096:] else None  # cameras write a little behind the end
+    return XML if _is_xml(content) else None
+
+
+def _is_xml(content: bytes) -> bool:
+    if not content.lstrip(b"\xef\xbb\xbf\xff\xfe\x00 \t\r\n").startswith(b"<"):
+        return False
+    parser = expat.ParserCreate()
+    parser.EntityDeclHandler = _no_entities
+    try:
+        parser.Parse(content, True)
+    except (expat.ExpatError, ValueError, LookupError):
+        return False
+    return True
+
+
+def _no_entities(*_declared: Any) -> None:
+    raise ValueError("a declaration of an entity")  # a few of them can swell to any size
+
+
+def read_attachment(path: Path) -> FileRead:
+    """A file that may be kept; raises BadInputError, naming it, for one that may not."""
+    content, expected = bytes_of(path, LARGEST)
+    if expected is not None:
+        raise _wrong(path, expected)
+    kind = media_type(content)
+    if kind is None:
+        raise _wrong(path, "a whole PDF, PNG, JPEG or XML file, judged by its content")
+    return FileRead(path.name, kind, hashlib.sha256(content).hexdigest(), content)
+
+
+def _wrong(path: Path, expected: str) -> BadInputError:
+    return BadInputError([Finding(str(path), None, None, None, expected)])
+
+
+def attach_to_instrument(
+    session: Session, tag: str, file: FileRead, remarks: str | None, signature: ledger.Signature
+) -> FileKept:
+    """Keep a file with an instrument; raises NotInRecordsError."""
+    return _attach(session, file, {"instrument_id": key(instrument_tagged(session, tag).id)}, remarks, signature)
+
+
+def attach_to_calibration(
+    session: Session, tag: str, certificate: str, file: FileRead, remarks: str | None, signature: ledger.Signature
+) -> FileKept:
+    """Keep a file with a calibration; raises NotInRecordsError."""
+    calibration = calibration_numbered(session, instrument_tagged(session, tag), certificate)
+    return _attach(session, file, {"calibration_id": key(calibration.id)}, remarks, signature)
+
+
+def _attach(
+    session: Session, file: FileRead, owner: dict[str, int], remarks: str | None, signature: ledger.Signature
+) -> FileKept:
+    number = session.exec(select(Attachment.id).where(Attachment.sha256 == file.sha256)).first()
+    if number is None:
+        record = Attachment(**vars(file))
+        append(session, [record], signature)
+        number = key(record.id)
+    column, owned = next(iter(owner.items()))
+    there = select(Attached.id).where(Attached.attachment_id == number, getattr(Attached, column) == owned)
+    is_new = session.exec(there).first() is None
+    if is_new:
+        append(session, [Attached(attachment_id=number, remarks=remarks or None, **owner)], signature)
+    return FileKept(file.name, file.media_type, file.sha256, remarks, is_new)
+
+
+def kept_file(session: Session, digest: str) -> Attachment:
+    """A file of the records by its SHA-256, or by the beginning of it where that is enough.
+
+    Raises NotInRecordsError, and RecordsError where the content is no longer what it was.
+    """
+    wanted = digest.strip().lower()
+    found = [] if len(wanted) < _SHORTEST_PREFIX else [
+        one for one in session.exec(select(Attachment.sha256)) if one.startswith(wanted)
+    ]  # fmt: skip
+    if len(found) != 1:
+        told = "no file" if not found else f"{len(found)} files"
+        raise NotInRecordsError(
+            f"{told} with a SHA-256 that begins with {digest!r} in the records: type at least {_SHORTEST_PREFIX} characters of one"
+        )
+    file = session.exec(select(Attachment).where(Attachment.sha256 == found[0])).one()
+    if hashlib.sha256(file.content).hexdigest() != file.sha256:
+        raise RecordsError(f"the content of file {file.name} is no longer what it was: run `calib verify`")
+    return file
+
+
+def write_file(file: Attachment, into: Path) -> None:
+    """Write a file's bytes; raises RecordsError where they cannot be written, or a file is there already."""
+    try:
+        with into.open("xb") as out:
+            out.write(file.content)
+    except FileExistsError as error:
+        raise RecordsError(f"{into} is there already: name another file with --into") from error
+    except OSError as error:
+        raise RecordsError(f"{into}: the file cannot be written there ({error.strerror})") from error

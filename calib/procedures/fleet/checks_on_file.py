@@ -1,0 +1,142 @@
+"""Intermediate checks on record: listed, and as control charts."""
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlmodel import Session, col, select
+
+from calib.confirmation.control_chart import (
+    FEWEST,
+    Baseline,
+    ControlLimits,
+    baseline,
+    prediction_limits,
+    weighted_mean_limits,
+    weighted_means,
+)
+from calib.procedures.fleet.check_values import baseline_values, not_below_resolution
+from calib.procedures.on_record.by_name import instrument_tagged
+from calib.quantities import unit
+from calib.records.record import moment, typed
+from calib.records.tables import Instrument, IntermediateCheck
+
+
+def checks_on_file(session: Session, tag: str | None = None) -> list[dict[str, Any]]:
+    """Intermediate checks of one instrument, or of all, with the tag of the other instrument and the basis as it was kept."""
+    query = select(IntermediateCheck).order_by(col(IntermediateCheck.id))
+    if tag is not None:
+        query = query.where(IntermediateCheck.instrument_id == instrument_tagged(session, tag).id)
+    tags = {one.id: one.tag for one in session.exec(select(Instrument))}
+    return [_on_file(one, tags) for one in session.exec(query)]
+
+
+def check_on_file(session: Session, one: IntermediateCheck) -> dict[str, Any]:
+    """One check in the same form."""
+    return _on_file(one, {each.id: each.tag for each in session.exec(select(Instrument))})
+
+
+def _on_file(one: IntermediateCheck, tags: Mapping[int | None, str]) -> dict[str, Any]:
+    return {
+        "tag": tags[one.instrument_id],
+        **typed(one, "instrument_id", "other_instrument_id"),
+        "other": tags.get(one.other_instrument_id),
+        "basis": None if one.basis is None else json.loads(one.basis),
+    }
+
+
+@dataclass(frozen=True)
+class ChartedCheck:
+    """One check on a control chart."""
+
+    at: datetime
+    value: float  # [unit of the chart]
+    low: float
+    high: float
+    passed: bool
+    in_baseline: bool = False
+    weighted_mean: float | None = None  # of a check standard, from its baseline on
+
+
+@dataclass(frozen=True)
+class ChartedSeries:
+    """Checks of one kind, with one other instrument, in the order of their times."""
+
+    kind: str
+    other: str | None
+    unit: str
+    checks: tuple[ChartedCheck, ...]
+    base: Baseline | None = None  # of a check standard with enough values
+    limits: ControlLimits | None = None  # for the next value
+    mean_limits: ControlLimits | None = None  # of the weighted mean
+
+    @property
+    def drifting(self) -> bool:
+        """Whether the latest weighted mean is out of control: a small shift that lasts."""
+        last = self.checks[-1].weighted_mean if self.checks else None
+        return last is not None and self.mean_limits is not None and not self.mean_limits.holds(last)
+
+
+def charts_of(session: Session, tag: str, kind: str | None = None) -> list[ChartedSeries]:
+    """Control charts of an instrument's checks, one for each kind and other instrument; raises NotInRecordsError."""
+    instrument = instrument_tagged(session, tag)
+    query = select(IntermediateCheck).where(IntermediateCheck.instrument_id == instrument.id)
+    rows = sorted(session.exec(query), key=lambda one: (moment(one.at), one.id))
+    groups: dict[tuple[str, int | None, bool], list[IntermediateCheck]] = {}
+    for one in rows:
+        if kind is None or one.kind == kind:
+            groups.setdefault((one.kind, one.other_instrument_id, one.unit == "1"), []).append(one)
+    return [_series(session, instrument, lot) for lot in groups.values()]
+
+
+def _series(session: Session, instrument: Instrument, rows: Sequence[IntermediateCheck]) -> ChartedSeries:
+    last = rows[-1]
+    other = None if last.other_instrument_id is None else session.get(Instrument, last.other_instrument_id)
+    plain = ChartedSeries(
+        last.kind,
+        None if other is None else other.tag,
+        last.unit,
+        tuple(_charted(instrument, one, last.unit) for one in rows),
+    )
+    return _with_baseline(session, instrument, other, plain) if last.kind == "check standard" else plain
+
+
+def _charted(instrument: Instrument, one: IntermediateCheck, symbol: str) -> ChartedCheck:
+    value, low, high = (_in_unit(instrument, float(each), one.unit, symbol) for each in (one.value, one.low, one.high))
+    return ChartedCheck(moment(one.at), value, low, high, one.result == "passed")
+
+
+def _in_unit(instrument: Instrument, value: float, own: str, symbol: str) -> float:
+    if own == symbol:
+        return value
+    return unit(instrument.quantity, symbol).from_si(unit(instrument.quantity, own).to_si(value))
+
+
+def _with_baseline(
+    session: Session, instrument: Instrument, other: Instrument | None, plain: ChartedSeries
+) -> ChartedSeries:
+    """The weighted mean runs over the values after the baseline, those that failed among them."""
+    values = baseline_values(session, instrument, other, plain.unit)
+    if len(values) < FEWEST:
+        return plain
+    base = not_below_resolution(baseline([one.value for one in values]), instrument, plain.unit)
+    first, last = values[0].at, values[-1].at
+    later = [one for one in plain.checks if one.at > last]
+    means = iter(weighted_means([one.value for one in later], base).tolist())
+    checks = tuple(
+        ChartedCheck(
+            one.at,
+            one.value,
+            one.low,
+            one.high,
+            one.passed,
+            one.passed and first <= one.at <= last,
+            next(means) if one.at > last else None,
+        )
+        for one in plain.checks
+    )
+    return ChartedSeries(
+        plain.kind, plain.other, plain.unit, checks, base, prediction_limits(base), weighted_mean_limits(base)
+    )

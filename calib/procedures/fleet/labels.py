@@ -1,0 +1,52 @@
+"""Which instruments get a label on a day: those that may be used; the reasons against the others."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from sqlmodel import Session
+
+from calib.confirmation.interval import RETIREMENT, gate
+from calib.errors import NotInRecordsError
+from calib.procedures.on_record.register import load_register
+
+
+@dataclass(frozen=True)
+class Labelled:
+    """An instrument that may be used, with what stands on its label."""
+
+    tag: str
+    certificate: str
+    calibrated_on: date
+    due_on: date
+
+
+@dataclass(frozen=True)
+class LabelsAsked:
+    """Labels, and why others get none: a label says that an instrument may be used."""
+
+    labels: tuple[Labelled, ...]
+    refused: tuple[tuple[str, tuple[str, ...]], ...]  # tag, the gate's reasons
+
+
+def labels_of(session: Session, tags: Sequence[str] | None, at: datetime) -> LabelsAsked:
+    """Labels at a time, in the order asked for; None asks for every instrument that is not retired. Raises NotInRecordsError."""
+    register = load_register(session)
+    unknown = [tag for tag in tags or () if tag not in register]
+    if unknown:
+        raise NotInRecordsError(f"no instrument {unknown[0]!r} in the records: calib instrument list shows them")
+    if tags is None:
+        tags = [
+            tag
+            for tag, one in register.items()
+            if not any(event.kind == RETIREMENT and event.at <= at for event in one.events)
+        ]
+    decisions = [gate(register, tag, at, at) for tag in dict.fromkeys(tags)]
+    return LabelsAsked(
+        tuple(
+            Labelled(one.tag, one.calibration.certificate, one.calibration.calibrated_on, one.due_on)
+            for one in decisions
+            if one.allowed and one.calibration is not None and one.due_on is not None
+        ),
+        tuple((one.tag, one.reasons) for one in decisions if not one.allowed),
+    )

@@ -1,0 +1,81 @@
+"""List instruments of the register: those that fit a wish, in an order."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from sqlmodel import Session
+
+from calib.errors import BadInputError, Finding
+from calib.procedures.on_record.instruments import InstrumentStatus, instruments
+
+USABLE, REFUSED, DUE, RETIRED = "usable", "refused", "due", "retired"
+STATES = (USABLE, REFUSED, DUE, RETIRED)
+
+# Orders of the list; what is absent stands last, and equals stand by tag.
+SORTS: dict[str, Callable[[InstrumentStatus], str | None]] = {
+    "tag": lambda one: str(one.cells["tag"]),
+    "due": lambda one: one.due_on,
+    "kind": lambda one: one.cells["kind"],
+    "quantity": lambda one: one.cells["quantity"],
+    "maker": lambda one: f"{one.cells['maker']} {one.cells['model']}",
+    "serial": lambda one: one.cells["serial"],
+    "location": lambda one: one.cells["location"],
+    "custodian": lambda one: one.cells["custodian"],
+    "certificate": lambda one: one.certificate,
+}
+
+
+@dataclass(frozen=True)
+class Wish:
+    """Which instruments are wanted; what is absent excludes none. Texts are compared without regard to capitals."""
+
+    kind: str | None = None  # contained in it
+    quantity: str | None = None
+    location: str | None = None  # contained in it
+    custodian: str | None = None  # contained in it
+    text: str | None = None  # contained in any cell, or in the certificate's number
+    state: str | None = None  # one of STATES
+    within_days: int = 60  # how far ahead an instrument counts as due
+
+
+def list_instruments(session: Session, wish: Wish, sort: str, at: datetime) -> list[InstrumentStatus]:
+    """Instruments that fit, in the order of one of SORTS; raises BadInputError for a state or an order that is none."""
+    findings = [
+        Finding("command line", None, option, value, f"one of {', '.join(known)}")
+        for option, value, known in (("--state", wish.state, STATES), ("--sort", sort, SORTS))
+        if value is not None and value not in known
+    ]
+    if findings:
+        raise BadInputError(findings)
+    return ordered([one for one in instruments(session, at) if fits(one, wish, at.date())], sort)
+
+
+def fits(one: InstrumentStatus, wish: Wish, on: date) -> bool:
+    """Whether an instrument is one that is wanted on a day."""
+    contained = ((wish.kind, "kind"), (wish.location, "location"), (wish.custodian, "custodian"))
+    return (
+        all(wanted is None or _holds(one.cells[column], wanted) for wanted, column in contained)
+        and (wish.quantity is None or one.cells["quantity"] == wish.quantity)
+        and (wish.text is None or any(_holds(cell, wish.text) for cell in (*one.cells.values(), one.certificate)))
+        and (wish.state is None or wish.state in states_of(one, on, wish.within_days))
+    )
+
+
+def _holds(cell: object, wanted: str) -> bool:
+    return cell is not None and wanted.strip().casefold() in str(cell).casefold()
+
+
+def states_of(one: InstrumentStatus, on: date, within_days: int) -> frozenset[str]:
+    """States of an instrument on a day: a retired one has no other; one that is due may be usable still."""
+    if one.retired:
+        return frozenset({RETIRED})
+    last = on + timedelta(days=within_days)
+    due = one.due_on is not None and date.fromisoformat(one.due_on) <= last
+    return frozenset({REFUSED if one.reasons else USABLE, *([DUE] if due else [])})
+
+
+def ordered(found: Sequence[InstrumentStatus], sort: str) -> list[InstrumentStatus]:
+    """Instruments in the order of one of SORTS."""
+    by = SORTS[sort]
+    return sorted(found, key=lambda one: (by(one) is None, (by(one) or "").casefold(), str(one.cells["tag"])))

@@ -1,0 +1,69 @@
+"""Pair a probe with the meter that it is calibrated and used with, and part them; what was paired at a time.
+
+A probe belongs to one meter at a time; a meter may have several probes. Common practice, no source.
+"""
+
+from datetime import datetime
+
+from sqlmodel import Session, select
+
+from calib.errors import BadInputError, Finding
+from calib.procedures.on_record.by_name import instrument_tagged
+from calib.procedures.on_record.probe_pairs import PAIRED, PARTED, all_pairs
+from calib.procedures.people.authorise import append
+from calib.records import ledger
+from calib.records.record import key
+from calib.records.tables import Instrument, Pairing
+
+
+def change_pair(
+    session: Session, tags: tuple[str, str], kind: str, at: datetime, reason: str, signature: ledger.Signature
+) -> Pairing:
+    """Append a pairing (PAIRED) of a probe and a meter, or its end (PARTED).
+
+    Raises NotInRecordsError, or BadInputError where there is nothing to end, the probe is paired already, or the time cannot be.
+    """
+    probe, meter = (instrument_tagged(session, tag) for tag in tags)
+    finding = _finding(session, probe, meter, kind, at, reason, signature.time)
+    if finding is not None:
+        raise BadInputError([finding])
+    record = Pairing(
+        probe_id=key(probe.id),
+        meter_id=key(meter.id),
+        kind=kind,
+        at=at.isoformat(timespec="seconds"),
+        reason=reason.strip(),
+    )
+    append(session, [record], signature)
+    return record
+
+
+def _finding(
+    session: Session, probe: Instrument, meter: Instrument, kind: str, at: datetime, reason: str, now: datetime
+) -> Finding | None:
+    if not reason.strip():
+        return _wrong("--reason", reason, "why, in a few words")
+    if at > now:
+        expected = f"a time that is not in the future (it is {now.isoformat(timespec='minutes')})"
+        return _wrong("--at", at.isoformat(), expected)
+    if probe.id == meter.id:
+        return _wrong("METER", meter.tag, "another instrument than the probe")
+    own = [one for one in all_pairs(session) if one.probe_id == probe.id]
+    last = max((one.until or one.since for one in own), default=None)
+    if last is not None and at < last:
+        return _wrong("--at", at.isoformat(), f"a time not before its last change ({last.isoformat()})")
+    held = next((one.meter_id for one in own if one.until is None), None)
+    return _of_state(session, probe, meter, kind, held)
+
+
+def _of_state(session: Session, probe: Instrument, meter: Instrument, kind: str, held: int | None) -> Finding | None:
+    if kind == PAIRED and held is not None:
+        tag = session.exec(select(Instrument.tag).where(Instrument.id == held)).one()
+        return _wrong("PROBE", probe.tag, f"a probe that is not paired; it is with {tag}: part them first")
+    if kind == PARTED and held != meter.id:
+        return _wrong("PROBE", probe.tag, f"a probe that is paired with {meter.tag}")
+    return None
+
+
+def _wrong(column: str, value: str, expected: str) -> Finding:
+    return Finding("command line", None, column, value, expected)

@@ -1,0 +1,152 @@
+"""Record an intermediate check of an instrument; a failed one closes the gate (ISO/IEC 17025:2017, 6.4.10 and 7.7.1).
+
+kind             value                               limits of what passes
+zero             as typed                            as typed
+comparison       E_n of two instruments              -1 to 1; or, with something outside the register, as typed
+check standard   as typed                            as typed, or from the values before that passed
+"""
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlmodel import Session
+
+from calib.errors import BadInputError, Finding
+from calib.procedures.fleet.check_values import Worked, compared, from_baseline
+from calib.procedures.on_record.by_name import instrument_tagged
+from calib.procedures.people.authorise import append
+from calib.procedures.typed import cells as checks
+from calib.procedures.typed.sheets import Column, Row, cell_findings, typed_row
+from calib.quantities import UNITS
+from calib.records import ledger
+from calib.records.record import key
+from calib.records.tables import Instrument, IntermediateCheck
+
+ZERO, COMPARISON, CHECK_STANDARD = "zero", "comparison", "check standard"
+KINDS = (ZERO, COMPARISON, CHECK_STANDARD)
+_OF_TWO = ("other_value", "expanded_uncertainty", "other_expanded_uncertainty")
+_KEPT = ("kind", "remarks")
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A check as it was typed."""
+
+    instrument: Instrument
+    other: Instrument | None
+    row: Row
+    at: datetime
+
+
+def record_check(
+    session: Session, tag: str, at: datetime, cells: Mapping[str, str | None], signature: ledger.Signature
+) -> IntermediateCheck:
+    """Append a check with its result: passed where low <= value <= high, the limits included.
+
+    `cells` holds kind, value, low, high, unit, remarks; for a comparison of two instruments other, other_value and, where
+    the values are no indications to be corrected, expanded_uncertainty and other_expanded_uncertainty (k = 2). Raises
+    NotInRecordsError, BadInputError, and RefusedError where the gate refuses the other instrument.
+    """
+    asked = _asked(session, tag, at, cells)
+    findings = _findings(asked, signature)
+    if findings:
+        raise BadInputError(findings)
+    found = _worked(session, asked)
+    passed = float(found.low) <= float(found.value) <= float(found.high)
+    typed: dict[str, Any] = {name: asked.row.get(name) for name in _KEPT}
+    check = IntermediateCheck(
+        instrument_id=key(asked.instrument.id),
+        at=at.isoformat(timespec="seconds"),
+        value=found.value,
+        low=found.low,
+        high=found.high,
+        unit=found.unit,
+        result="passed" if passed else "failed",
+        other_instrument_id=None if asked.other is None else key(asked.other.id),
+        basis=None if found.basis is None else json.dumps(found.basis),
+        **typed,
+    )
+    append(session, [check], signature)
+    return check
+
+
+def _asked(session: Session, tag: str, at: datetime, cells: Mapping[str, str | None]) -> Asked:
+    row = typed_row("command line", cells)
+    other = row.get("other")
+    return Asked(instrument_tagged(session, tag), None if other is None else instrument_tagged(session, other), row, at)
+
+
+def _worked(session: Session, asked: Asked) -> Worked:
+    row = asked.row
+    if asked.other is not None and row.cells["kind"] == COMPARISON:
+        return compared(session, asked.instrument, asked.other, row.cells, asked.at)
+    if row.blank("low"):
+        return from_baseline(session, asked.instrument, asked.other, row.cells, asked.at)
+    return Worked(row.cells["value"], row.cells["low"], row.cells["high"], row.cells["unit"], None)
+
+
+def _findings(asked: Asked, signature: ledger.Signature) -> list[Finding]:
+    row, at = asked.row, asked.at
+    found = cell_findings(
+        [row],
+        (
+            Column("kind", checks.one_of(*KINDS), required=True),
+            Column("value", checks.number, required=True),
+            Column("low", checks.number),
+            Column("high", checks.number),
+            Column("unit", checks.one_of(*UNITS[asked.instrument.quantity]), required=True),
+            Column("other_value", checks.number),
+            Column("expanded_uncertainty", checks.above_zero),
+            Column("other_expanded_uncertainty", checks.above_zero),
+            Column("remarks", checks.text),
+        ),
+    )
+    found += _of_limits(row)
+    found += _of_two(asked)
+    if at > signature.time:
+        found.append(Finding("command line", None, "at", at.isoformat(), "a time that is not in the future"))
+    return found
+
+
+def _of_limits(row: Row) -> list[Finding]:
+    """Limits are both typed, or neither where they are worked out."""
+    kind = row.get("kind")
+    if kind == COMPARISON and not row.blank("other"):
+        typed = [name for name in ("low", "high") if not row.blank(name)]
+        return [row.finding(name, "nothing: two instruments are compared by E_n") for name in typed]
+    if row.sound("low", "high") and not float(row.cells["low"]) <= float(row.cells["high"]):
+        return [row.finding("high", f"a number not below low ({row.cells['low']})")]
+    if kind is None or (kind == CHECK_STANDARD and row.blank("low") and row.blank("high")):
+        return []
+    return [row.finding(name, _WANTED[name]) for name in ("low", "high") if row.blank(name)]
+
+
+_WANTED = {
+    "low": "a finite number, the lowest value that passes",
+    "high": "a finite number, the highest value that passes",
+}
+
+
+def _of_two(asked: Asked) -> list[Finding]:
+    row, other = asked.row, asked.other
+    if row.get("kind") != COMPARISON or other is None:
+        typed = [name for name in _OF_TWO if not row.blank(name)]
+        expected = "nothing without a comparison with another instrument (--kind comparison --other TAG)"
+        return [row.finding(name, expected) for name in typed]
+    found = [_unlike(asked.instrument, other, row)]
+    found += [row.finding("other_value", "what the other instrument showed")] if row.blank("other_value") else []
+    stated: Sequence[str] = [name for name in _OF_TWO[1:] if not row.blank(name)]
+    missing = [name for name in _OF_TWO[1:] if name not in stated] if stated else []
+    found += [row.finding(name, "the expanded uncertainty (k = 2) of both values, or of neither") for name in missing]
+    return [one for one in found if one is not None]
+
+
+def _unlike(instrument: Instrument, other: Instrument, row: Row) -> Finding | None:
+    if other.id == instrument.id:
+        return row.finding("other", "another instrument than the one that is checked")
+    if (other.quantity, other.indicated) != (instrument.quantity, instrument.indicated):
+        return row.finding("other", f"an instrument that measures {instrument.quantity} as {instrument.tag} does")
+    return None

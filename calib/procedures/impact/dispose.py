@@ -1,0 +1,60 @@
+"""Dispose of lines of an impact review: what a person decides on each, and why. Nothing else is changed by it."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlmodel import Session
+
+from calib.errors import BadInputError, Finding
+from calib.procedures.impact.open_review import open_reviews
+from calib.procedures.impact.reviews import Review, review_of
+from calib.procedures.people.authorise import append, authorise
+from calib.records import ledger
+from calib.records.tables import Disposition
+
+DECISIONS = ("stands", "reissue", "measure again", "withdraw")
+
+
+@dataclass(frozen=True)
+class DispositionWanted:
+    """A disposition as typed."""
+
+    tag: str
+    certificate: str
+    lines: Sequence[int]  # their numbers within the review
+    decision: str
+    reason: str
+
+
+def dispose(session: Session, wanted: DispositionWanted, signature: ledger.Signature, now: datetime) -> Review:
+    """Append a disposition for each line named; of several on one line the latest counts, the earlier ones stay.
+
+    What was recorded since the review was brought up to date becomes lines first. Raises NotInRecordsError, BadInputError.
+    """
+    signature = authorise(session, signature, "dispose")
+    review_of(session, wanted.tag, wanted.certificate)
+    open_reviews(session, signature, now)
+    review = review_of(session, wanted.tag, wanted.certificate)
+    findings = list(_findings(wanted, review))
+    if findings:
+        raise BadInputError(findings)
+    named = {one.number: one for one in review.lines}
+    records = [
+        Disposition(impact_line_id=named[one].record_id, decision=wanted.decision, reason=wanted.reason.strip())
+        for one in dict.fromkeys(wanted.lines)
+    ]
+    append(session, records, signature)
+    return review_of(session, wanted.tag, wanted.certificate)
+
+
+def _findings(wanted: DispositionWanted, review: Review) -> Iterator[Finding]:
+    last = len(review.lines)
+    for one in wanted.lines:
+        if not 1 <= one <= last:
+            expected = f"a line of the review, 1 to {last}" if last else "nothing: the review has no lines"
+            yield Finding("command line", None, "LINE", str(one), expected)
+    if wanted.decision not in DECISIONS:
+        yield Finding("command line", None, "--decision", wanted.decision, f"one of {', '.join(DECISIONS)}")
+    if not wanted.reason.strip():
+        yield Finding("command line", None, "--reason", wanted.reason, "why, in a few words")

@@ -1,0 +1,150 @@
+"""The air at a place and time of a job: its density with uncertainty, from conditions that were observed or stated."""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+from sqlmodel import Session
+
+from calib.airflow.air import AirState, density, density_with_uncertainty
+from calib.confirmation.interval import Decision, gate
+from calib.errors import CalibError
+from calib.procedures.measure.indicated import indicated
+from calib.procedures.measure.stability import stability_at
+from calib.procedures.on_record.by_name import job_named
+from calib.procedures.on_record.in_force import OnRecord, on_record
+from calib.quantities import unit
+from calib.records import tables
+from calib.records.record import key, moment
+from calib.uncertainty.propagation import combine
+
+# Quantity of the conditions -> quantity of the instrument that observes it.
+MEASURED_AS = {
+    "temperature": "temperature",
+    "barometric pressure": "pressure",
+    "static pressure": "pressure",
+    "relative humidity": "relative humidity",
+}
+NEEDED = ("temperature", "barometric pressure", "relative humidity")
+
+
+@dataclass(frozen=True)
+class ConditionFound:
+    """One quantity of the conditions, corrected, with its standard uncertainty."""
+
+    condition: tables.Condition
+    instrument: tables.Instrument | None
+    decision: Decision | None  # of the gate, where an instrument was used
+    value: float  # [SI]
+    standard_uncertainty: float  # [SI]
+
+
+@dataclass(frozen=True)
+class AirFound:
+    """Density of the air of one set of conditions, or the reasons why there is none."""
+
+    name: str
+    rows: tuple[ConditionFound, ...]
+    density: float  # [kg/m3]; NaN where there are reasons
+    standard_uncertainty: float  # [kg/m3]
+    parts: Mapping[str, float]  # what temperature, pressure, humidity and the formula contribute [kg/m3]
+    reasons: tuple[str, ...]
+
+
+def air_of(records: OnRecord, job: int, name: str, now: datetime) -> AirFound:
+    """Density of a set of conditions of a job; every instrument that observed it passes the gate, or there are reasons."""
+    asked = (job, name, now)
+    if asked not in records.found:
+        records.found[asked] = _air_of(records, job, name, now)
+    found: AirFound = records.found[asked]
+    return found
+
+
+def _air_of(records: OnRecord, job: int, name: str, now: datetime) -> AirFound:
+    rows = records.conditions.get((job, name), ())
+    decisions = [_decision(records, one, now) for one in rows]
+    reasons = [reason for one in decisions if one is not None for reason in one.reasons]
+    missing = [one for one in NEEDED if one not in {row.quantity for row in rows}]
+    if missing:
+        reasons.append(f"conditions {name}: no {', no '.join(missing)}: enter what is missing in conditions.csv")
+    if reasons:
+        return AirFound(name, (), math.nan, math.nan, {}, tuple(dict.fromkeys(reasons)))
+    found = tuple(_found(records, row, decision) for row, decision in zip(rows, decisions, strict=True))
+    try:
+        return _with_density(name, found)
+    except CalibError as error:
+        return AirFound(name, found, math.nan, math.nan, {}, (f"conditions {name}: {error}",))
+
+
+def _decision(records: OnRecord, one: tables.Condition, now: datetime) -> Decision | None:
+    if one.instrument_id is None:
+        return None
+    instrument = records.instruments[one.instrument_id]
+    value = unit(instrument.indicated, one.unit).to_si(float(one.value))
+    shown = f"{one.value} {one.unit}"
+    return gate(records.register, instrument.tag, moment(one.observed_at), now, value, shown)
+
+
+def _found(records: OnRecord, one: tables.Condition, decision: Decision | None) -> ConditionFound:
+    typed = unit(MEASURED_AS[one.quantity], one.unit)
+    value = typed.to_si(float(one.value))
+    if one.instrument_id is None or decision is None or decision.calibration is None:
+        u = typed.difference_to_si(float(one.standard_uncertainty or 0))
+        return ConditionFound(one, None, None, value, u)
+    instrument = records.instruments[one.instrument_id]
+    calibration = decision.calibration
+    stability = stability_at(records, instrument, calibration, [moment(one.observed_at).date()], value)
+    corrected, contributions = indicated(instrument, records.curve(calibration.record_id), value, stability)
+    return ConditionFound(one, instrument, decision, corrected, float(combine(contributions).standard_uncertainty[0]))
+
+
+def _with_density(name: str, found: Sequence[ConditionFound]) -> AirFound:
+    by_quantity = {one.condition.quantity: one for one in found}
+    temperature, barometric, humidity = (by_quantity[one] for one in NEEDED)
+    pressures = [barometric, *(one for one in found if one.condition.quantity == "static pressure")]
+    state = AirState(
+        *(
+            np.array([one])
+            for one in (
+                temperature.value,
+                sum(one.value for one in pressures),
+                humidity.value,
+                temperature.standard_uncertainty,
+                math.hypot(*(one.standard_uncertainty for one in pressures)),
+                humidity.standard_uncertainty,
+            )
+        )
+    )
+    rho, parts = density_with_uncertainty(state)
+    names = ("temperature", "pressure", "humidity", "formula")
+    contributed = dict(zip(names, np.abs(parts[0]).tolist(), strict=True))
+    return AirFound(name, tuple(found), float(rho[0]), float(np.linalg.norm(parts[0])), contributed, ())
+
+
+def reference_density(instrument: tables.Instrument) -> float:
+    """Density of dry air at the reference state of a thermal anemometer [kg/m3]."""
+    temperature = unit("temperature", "degC").to_si(float(instrument.reference_temperature_degC or "nan"))
+    pressure = unit("pressure", "kPa").to_si(float(instrument.reference_pressure_kPa or "nan"))
+    return float(density(temperature, pressure, 0.0))
+
+
+def calibration_density(calibration: tables.Calibration) -> float | None:
+    """Density of the air during a calibration [kg/m3]; None where the certificate does not state all conditions."""
+    stated = (calibration.temperature_degC, calibration.pressure_kPa, calibration.humidity_percent)
+    if any(one is None for one in stated):
+        return None
+    temperature, pressure, humidity = (float(str(one)) for one in stated)
+    return float(
+        density(
+            unit("temperature", "degC").to_si(temperature), unit("pressure", "kPa").to_si(pressure), humidity / 100.0
+        )
+    )
+
+
+def airs_of_job(session: Session, name: str, now: datetime) -> list[AirFound]:
+    """Every set of conditions of a job; raises NotInRecordsError."""
+    job = key(job_named(session, name).id)
+    records = on_record(session)
+    return [air_of(records, job, conditions, now) for owner, conditions in records.conditions if owner == job]

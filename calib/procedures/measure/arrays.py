@@ -1,0 +1,300 @@
+"""Readings that stand as the arrays of the measurement model."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.curves.curve import Curve
+from calib.measurement import Air, Effect, FoundFactors, Hoods, Points, Probes, Readings
+from calib.procedures.measure.air import calibration_density, reference_density
+from calib.procedures.measure.indicated import repeatability_of, resolution_of
+from calib.procedures.measure.stability_of_readings import stability_of, stability_of_probe
+from calib.procedures.measure.standing import Standing, section_of, throttled_indication
+from calib.procedures.on_record.in_force import OnRecord, face_indications
+from calib.quantities import unit
+from calib.records import tables
+from calib.records.record import key
+from calib.uncertainty.propagation import welch_satterthwaite
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class _Point:
+    """One point of a reading, or a reading that is one point."""
+
+    indication: float
+    u: float
+    type_a: bool
+    dof: float
+    weight: float = 1.0
+    passage: int = 0
+
+
+def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
+    """Arrays of readings, at least one of them."""
+    calibrations = _calibrations(standing)
+    index = {number: place for place, number in enumerate(calibrations)}
+    points = [_points(one) for one in standing]
+    flat = [point for of_reading in points for point in of_reading]
+    first = np.cumsum([0, *(len(of_reading) for of_reading in points[:-1])])
+    owner = [one for one, of_reading in zip(standing, points, strict=True) for _ in of_reading]
+    stability = stability_of(owner, [one.indication for one in flat], records)
+    openings = {key(one.outlet.id): _opening(one.outlet, one.factor) for one in standing if not one.is_flow}
+    opening = [_HOOD if one.is_flow else openings[key(one.outlet.id)] for one in standing]
+    factors = [_factor(one) for one in standing]
+    sources = {name: number for number, name in enumerate(dict.fromkeys(_source(one) for one in standing))}
+    return Readings(
+        indication=np.array([one.indication for one in flat]),
+        repeatability=np.array([one.u for one in flat]),
+        repeatability_type_a=np.array([one.type_a for one in flat]),
+        repeatability_dof=np.array([one.dof for one in flat], dtype=float),
+        stability_limit=stability.half_width,
+        resolution=np.array([resolution_of(one.instrument) for one in standing]),
+        calibration=np.array([index[one.calibration.record_id] for one in standing]),
+        outlet=np.array([key(one.outlet.id) for one in standing]),
+        area=np.array([one.area for one in opening]),
+        dimension_relative=np.array([one.relative for one in opening]),
+        outlet_factor=np.array([one.value for one in factors]),
+        outlet_factor_relative=np.array([one.relative for one in factors]),
+        outlet_factor_source=np.array([sources[_source(one)] for one in standing]),
+        method_relative=np.array([float(one.method.relative_standard_uncertainty_percent) / 100 for one in standing]),
+        curves=[records.curve(number) for number in calibrations],
+        outlet_factor_dof=np.array([one.dof for one in factors]),
+        method_dof=np.array([float(one.method.degrees_of_freedom or "inf") for one in standing]),
+        points=_points_array(points) if len(flat) > len(standing) else None,
+        air=_air(standing, records),
+        probes=_probes(standing, index, records),
+        hoods=_hoods(standing),
+        found_factors=_found_factors(standing, records),
+        stability_dof=np.minimum.reduceat(stability.degrees_of_freedom, first),
+    )
+
+
+def _calibrations(standing: Sequence[Standing]) -> list[int]:
+    """Calibrations of instruments and probes, each once."""
+    own = [one.calibration.record_id for one in standing]
+    probes = [_probe_calibration(one) for one in standing]
+    return list(dict.fromkeys([*own, *(one for one in probes if one is not None)]))
+
+
+def _probe_calibration(one: Standing) -> int | None:
+    decision = one.probe_decision
+    return None if decision is None or decision.calibration is None else decision.calibration.record_id
+
+
+def _points(one: Standing) -> list[_Point]:
+    if one.observed.traversed is not None:
+        return _of_traverse(one)
+    seen = one.indication
+    first = _Point(seen.mean, seen.u, seen.type_a, seen.dof)
+    if one.observed.throttled:
+        other = throttled_indication(one)
+        return [first, _Point(other.mean, other.u, other.type_a, other.dof)]
+    if one.instrument.quantity == "pressure" and len(one.observed.values) > 1:
+        # Each pressure becomes a velocity of its own: velocities are averaged, never pressures.
+        typed = unit(one.instrument.indicated, one.reading.unit)
+        return [
+            _Point(typed.to_si(value), 0.0, True, math.inf, 1.0, number)
+            for number, value in enumerate(one.observed.values)
+        ]
+    return [first]
+
+
+def _of_traverse(one: Standing) -> list[_Point]:
+    traversed = one.observed.traversed
+    assert traversed is not None  # noqa: S101 (asked before)
+    typed = unit(one.instrument.indicated, one.reading.unit)
+    places = traversed.places(section_of(one.outlet))
+    # The passes show the repeatability where there are several; the profile's spread over the points never does.
+    u, type_a = (0.0, True) if traversed.passes > 1 else (repeatability_of(one.instrument), False)
+    return [
+        _Point(typed.to_si(values[passage]), u, type_a, math.inf, place.weight, passage)
+        for passage in range(traversed.passes)
+        for place, values in zip(places, traversed.indications, strict=True)
+    ]
+
+
+def _points_array(points: Sequence[Sequence[_Point]]) -> Points:
+    reading = np.repeat(np.arange(len(points)), [len(one) for one in points])
+    passage = np.array([point.passage for one in points for point in one])
+    changes = np.r_[True, (reading[1:] != reading[:-1]) | (passage[1:] != passage[:-1])]
+    return Points(reading, np.cumsum(changes) - 1, np.array([point.weight for one in points for point in one]))
+
+
+@dataclass(frozen=True)
+class _Opening:
+    area: float  # A or A_e [m2]
+    relative: tuple[float, float]  # half-width of the area, relative, that each dimension brings
+
+
+_HOOD = _Opening(1.0, (0.0, 0.0))
+
+
+def _opening(outlet: tables.Outlet, factor: tables.FoundFactor | None) -> _Opening:
+    if factor is not None and factor.effective_area is not None:
+        return _Opening(factor.effective_area, (0.0, 0.0))
+    if outlet.effective_area is not None:
+        return _Opening(unit("area", str(outlet.effective_area_unit)).to_si(float(outlet.effective_area)), (0.0, 0.0))
+    if outlet.shape is None:
+        return _HOOD
+    section = section_of(outlet)
+    limit = unit("length", str(outlet.dimension_unit)).to_si(float(outlet.dimension_limit or 0))
+    width, height, area = section.width, section.height, section.area
+    if outlet.shape == "round":
+        return _Opening(area, (2.0 * limit / width, 0.0))
+    if outlet.shape == "flat-oval":
+        # A = h (w - h) + pi h^2/4, derived by each
+        return _Opening(area, (height * limit / area, abs(width - 2.0 * height + math.pi * height / 2) * limit / area))
+    return _Opening(area, (limit / width, limit / height))
+
+
+@dataclass(frozen=True)
+class _Factor:
+    value: float
+    relative: float  # standard uncertainty over value
+    dof: float = math.inf
+
+
+_NO_FACTOR = _Factor(1.0, 0.0)
+
+
+def _factor(one: Standing) -> _Factor:
+    outlet = one.outlet
+    if one.is_flow:
+        return _NO_FACTOR
+    if one.factor is not None:
+        return _of_found(one.factor, one.calibration.record_id)
+    if outlet.effective_area is not None:
+        return _Factor(1.0, float(outlet.effective_area_standard_uncertainty or 0) / float(outlet.effective_area))
+    if outlet.outlet_factor is None:
+        return _NO_FACTOR
+    value = float(outlet.outlet_factor)
+    return _Factor(value, float(outlet.outlet_factor_standard_uncertainty or 0) / value)
+
+
+def _of_found(factor: tables.FoundFactor, calibration: int) -> _Factor:
+    """Its instrument's error stays in it unless the reading uses the very same calibration."""
+    instrument = 0.0 if factor.calibration_id == calibration else factor.relative_instrument
+    u = np.array([factor.relative_spread, factor.relative_reference, instrument])
+    dof = np.array([math.inf if factor.degrees_of_freedom is None else factor.degrees_of_freedom, math.inf, math.inf])
+    # With an effective area of its own the factor is in that area.
+    value = factor.value if factor.effective_area is None else 1.0
+    return _Factor(value, float(np.linalg.norm(u)), float(welch_satterthwaite(u, dof)))
+
+
+def _source(one: Standing) -> str:
+    """Outlets with one source of their factor share its error; what has no factor stands for itself."""
+    if one.is_flow or one.outlet.place == tables.DUCT:
+        return f"no factor {one.outlet.id}"
+    if one.factor is not None:
+        return f"found {one.factor.factor}"
+    return f"source {one.outlet.outlet_factor_source}"
+
+
+def _air(standing: Sequence[Standing], records: OnRecord) -> Air | None:
+    effects = [effect_of(one) for one in standing]
+    if not any(effects):
+        return None
+    names = {name: number for number, name in enumerate(dict.fromkeys(_conditions(one) for one in standing))}
+    density = np.ones(len(standing))
+    u, reference = np.zeros(len(standing)), np.ones(len(standing))
+    for row, (one, effect) in enumerate(zip(standing, effects, strict=True)):
+        if effect and one.air is not None:
+            density[row] = one.air.density
+            u[row] = one.air.standard_uncertainty / one.air.density
+            reference[row] = density_of_reference(one, effect, records)
+    conditions = np.array([names[_conditions(one)] for one in standing])
+    return Air(np.array([int(one) for one in effects]), density, u, conditions, reference)
+
+
+def _conditions(one: Standing) -> str:
+    return "" if one.air is None else one.air.name
+
+
+def effect_of(one: Standing) -> Effect:
+    """How the density of the air enters a reading."""
+    if one.instrument.quantity == "pressure":
+        return Effect.PRESSURE
+    if one.air is None:
+        return Effect.NONE
+    effects = {
+        tables.THERMAL: Effect.THERMAL,
+        tables.VANE_FRICTION: Effect.VANE,
+        tables.VELOCITY_PRESSURE: Effect.PAIR,
+    }
+    return effects.get(one.instrument.density_effect or "", Effect.NONE)
+
+
+def density_of_reference(one: Standing, effect: Effect, records: OnRecord) -> float:
+    """Density of the reference state or of the calibration [kg/m3]; NaN where the certificate does not state it."""
+    if effect in (Effect.NONE, Effect.PRESSURE):
+        return 1.0
+    if effect == Effect.THERMAL:
+        return reference_density(one.instrument)
+    found = calibration_density(records.calibrations[one.calibration.record_id])
+    return math.nan if found is None else found
+
+
+def _probes(standing: Sequence[Standing], index: dict[int, int], records: OnRecord) -> Probes | None:
+    used = [_probe_calibration(one) for one in standing]
+    if not any(one is not None for one in used):
+        return None
+    stability = [stability_of_probe(records, one) for one in standing]
+    return Probes(
+        np.array([-1 if one is None else index[one] for one in used]),
+        np.array([one.relative for one in stability]),
+        np.array([one.absolute for one in stability]),
+        np.array([one.degrees_of_freedom for one in stability]),
+    )
+
+
+def _hoods(standing: Sequence[Standing]) -> Hoods | None:
+    if not any(one.is_flow for one in standing):
+        return None
+    paired = [bool(one.observed.throttled) for one in standing]
+    return Hoods(
+        np.array([one.is_flow for one in standing]),
+        np.array(
+            [
+                float(one.instrument.resistance_ratio or "nan") if pair else math.nan
+                for one, pair in _zip(standing, paired)
+            ]
+        ),
+        np.array(
+            [
+                float(one.instrument.resistance_ratio_standard_uncertainty or 0) if pair else 0.0
+                for one, pair in _zip(standing, paired)
+            ]
+        ),
+        np.array([key(one.instrument.id) for one in standing]),
+    )
+
+
+def _zip(standing: Sequence[Standing], paired: Sequence[bool]) -> list[tuple[Standing, bool]]:
+    return list(zip(standing, paired, strict=True))
+
+
+def _found_factors(standing: Sequence[Standing], records: OnRecord) -> FoundFactors | None:
+    if not any(one.factor is not None for one in standing):
+        return None
+    parts = max(records.curve(one.calibration.record_id).parts for one in standing)
+    if any(one.probe is not None for one in standing):
+        parts = max(parts, *(records.curve(number).parts for number in _calibrations(standing)))
+    scatter, reference = np.zeros((len(standing), parts)), np.zeros(len(standing))
+    for row, one in enumerate(standing):
+        if one.factor is not None and one.factor.calibration_id == one.calibration.record_id:
+            own, reference[row] = carried(one.factor, records.curve(one.calibration.record_id))
+            scatter[row, : own.size] = own
+    return FoundFactors(scatter, reference)
+
+
+def carried(factor: tables.FoundFactor, curve: Curve) -> tuple[Floats, float]:
+    """Relative parts of the calibration's scatter, and its relative reference part, that a factor found with it carries."""
+    x = np.array(face_indications(factor))
+    value = curve.value(x)
+    scatter = np.mean(curve.scatter_parts(x) / value[:, np.newaxis], axis=0)
+    return scatter, float(np.mean(curve.reference_uncertainty(x) / value))

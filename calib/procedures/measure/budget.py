@@ -1,0 +1,68 @@
+"""The budget of one reading, and what would bring its uncertainty down."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from calib.errors import BadInputError, Finding, UnitError
+from calib.procedures.measure.reading_in_job import ReadingInJob
+from calib.quantities import read
+from calib.uncertainty.budget import Budget, Lever, Repeatability, dominant, levers, observations_needed
+from calib.uncertainty.propagation import Contribution
+
+# Contributions whose distribution is rectangular, unless they come from statistics: one that dominates makes the result so too.
+_RECTANGULAR = ("resolution", "stability", "dimension")
+
+
+def rectangular_names(contributions: Sequence[Contribution], row: int) -> tuple[str, ...]:
+    """Names of the contributions to a reading whose distribution is rectangular."""
+    return tuple(one.name for one in contributions if one.name in _RECTANGULAR and not one.type_a[row])
+
+
+@dataclass(frozen=True)
+class BudgetOfReading:
+    """A reading's budget with its answers, in SI."""
+
+    budget: Budget
+    levers: tuple[Lever, ...]  # the ruling contribution first
+    dominant: str | None  # a rectangular contribution that dominates all others together
+    wanted: float | None  # expanded uncertainty asked for [m3/s]
+    observations_needed: int | None  # absent where none was asked for, or no number of observations brings it
+
+
+def budget_of(found: ReadingInJob, wanted: str | None = None) -> BudgetOfReading:
+    """Budget of a reading; `wanted` is an expanded uncertainty as typed ("30 m3/h", "5 %"). Raises BadInputError."""
+    evaluation, row = found.evaluation, found.row
+    assert evaluation.flow is not None and evaluation.flows is not None  # noqa: S101, PT018 (the reading stands)
+    contributions = evaluation.flows.contributions
+    own = Budget(
+        tuple(one.name for one in contributions),
+        evaluation.flow.combined.uncertainties[row],
+        np.array([one.degrees_of_freedom[row] for one in contributions]),
+        evaluation.flow.coverage_probability,
+    )
+    rectangular = rectangular_names(contributions, row)
+    target = None if wanted is None else _wanted(wanted, float(evaluation.flow.value[row]))
+    number = None if target is None else _observations(found, own, target)
+    return BudgetOfReading(own, levers(own), dominant(own.names, own.uncertainties, rectangular), target, number)
+
+
+def _observations(found: ReadingInJob, own: Budget, target: float) -> int | None:
+    indication = found.evaluation.measured[found.row].indication
+    place = own.names.index("repeatability")
+    of_one = float(own.uncertainties[place]) * math.sqrt(indication.effective_observations)
+    return observations_needed(own, place, Repeatability(of_one, indication.type_a), target)
+
+
+def _wanted(typed: str, flow: float) -> float:
+    expected = "a flow above 0 with its unit, like '30 m3/h', or a percentage of the measured flow, like '5 %'"
+    try:
+        part, _ = read(typed, "relative humidity" if typed.rstrip().endswith("%") else "volume flow")
+    except UnitError as error:
+        raise BadInputError([Finding("command line", None, "--wanted", typed, expected)]) from error
+    target = part * abs(flow) if typed.rstrip().endswith("%") else part
+    if not target > 0:
+        raise BadInputError([Finding("command line", None, "--wanted", typed, expected)])
+    return target

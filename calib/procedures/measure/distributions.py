@@ -1,0 +1,183 @@
+"""Propagation of distributions for one reading (JCGM 101), beside the law of propagation.
+
+    influence                                   distribution of its error
+    repeatability, passes, method, factor       t with their degrees of freedom, normal where these are infinite
+    calibration scatter, also of a probe        multivariate t with the n-p of the curve
+    resolution, stability, dimension            rectangular; a stability from history t with its degrees of freedom
+    reference standard, resistance ratio        normal
+    density                                     temperature, pressure, humidity normal; the formula's two limits rectangular
+
+Of the area the relative half-widths that each dimension brings are drawn: exact for width times height, and for a diameter or a
+flat oval but for squares of a relative half-width.
+"""
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.airflow.air import CARBON_DIOXIDE, LARGEST_DIFFERENCE
+from calib.measurement import Effect, Readings
+from calib.measurement.trials import (
+    NO_ERRORS,
+    Calibrated,
+    Model,
+    OneReading,
+    Place,
+    one_reading,
+    passes_of,
+    points_of,
+)
+from calib.procedures.measure.air import AirFound
+from calib.procedures.measure.reading_in_job import ReadingInJob
+from calib.uncertainty.distributions import InputDistribution, Normal, Rectangular, StudentT
+from calib.uncertainty.estimate import rectangular, type_a
+from calib.uncertainty.joint_distributions import MultivariateT
+from calib.uncertainty.monte_carlo import MonteCarloResult, propagate_distributions
+from calib.uncertainty.validation import Validation, validate_law
+
+_CLAUSE_8 = 0.2  # the law is judged with a simulation five times as fine as the tolerance (JCGM 101, 8.2)
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class LawAndDistributions:
+    """Both propagations of one reading's flow, in SI."""
+
+    value: float  # by the law [m3/s]
+    standard_uncertainty: float
+    expanded_uncertainty: float
+    simulated: MonteCarloResult
+    validation: Validation
+
+
+def distributions_of(found: ReadingInJob, seed: int, significant_digits: int = 2) -> LawAndDistributions:
+    """Propagate the distributions of a reading's input quantities and compare the law of propagation with them."""
+    flow, readings = found.evaluation.flow, found.evaluation.readings
+    assert flow is not None and readings is not None  # noqa: S101, PT018 (the reading stands)
+    row = found.row
+    inputs, model = model_of(readings, row, found.evaluation.measured[row].air)
+    simulated = propagate_distributions(
+        model,
+        inputs,
+        seed=seed,
+        coverage_probability=flow.coverage_probability,
+        significant_digits=significant_digits,
+        tolerance_fraction=_CLAUSE_8,
+    )
+    value, u = float(flow.value[row]), float(flow.combined.standard_uncertainty[row])
+    expanded = float(flow.expanded_uncertainty[row])
+    judged = validate_law(value, u, expanded, simulated.symmetric_interval, significant_digits)
+    return LawAndDistributions(value, u, expanded, simulated, judged)
+
+
+def model_of(readings: Readings, row: int, air: AirFound | None = None) -> tuple[list[InputDistribution], Model]:
+    """Input distributions of one reading that have a width, and the measurement model on their errors.
+
+    The model is that of `calib.measurement` without linearisation (`calib.measurement.trials`). `air` tells what the uncertainty
+    of the density is made of; without it the density's error is normal.
+    """
+    one = one_reading(readings, row)
+    terms = _Terms()
+    _of_points(terms, readings, row, one)
+    _of_calibration(terms, one.instrument)
+    if one.probe is not None:
+        _of_calibration(terms, one.probe)
+    _of_air(terms, readings, row, air)
+    _of_hood(terms, readings, row)
+    _of_flow(terms, readings, row)
+    return terms.inputs, Model(one, tuple(terms.places))
+
+
+@dataclass(frozen=True)
+class _Terms:
+    """Input distributions, and for each array that they draw the place where it enters the model."""
+
+    places: list[Place] = field(default_factory=list)
+    inputs: list[InputDistribution] = field(default_factory=list)
+
+    def add(self, name: str, number: int, distribution: InputDistribution | None) -> None:
+        if distribution is not None:
+            self.places.append((name, number))
+            self.inputs.append(distribution)
+
+    def add_joint(self, name: str, count: int, distribution: InputDistribution) -> None:
+        self.places.extend((name, number) for number in range(count))
+        self.inputs.append(distribution)
+
+
+def _of_points(terms: _Terms, readings: Readings, row: int, one: OneReading) -> None:
+    """Repeatability at each point where it is declared or observed there, else that of the passes; resolution at each place."""
+    mine = points_of(readings, row)
+    for k, (u, dof) in enumerate(zip(readings.repeatability[mine], readings.repeatability_dof[mine], strict=True)):
+        if not one.standing[k]:
+            terms.add("repeatability", k, _student(float(u), float(dof)))
+    for place in np.unique(one.place[~one.standing]):
+        terms.add("resolution", int(place), _rectangular(float(readings.resolution[row]) / 2.0))
+    passes = passes_of(readings, row)
+    if passes > 1:
+        of_points = np.concatenate(list(one.points(NO_ERRORS))) * one.weight * passes
+        means = type_a(of_points.reshape(passes, -1).sum(axis=1).tolist())
+        terms.add("passes", 0, _student(means.standard_uncertainty, means.degrees_of_freedom))
+
+
+def _of_calibration(terms: _Terms, one: Calibrated) -> None:
+    """Scatter of the curve along its directions, reference part, and the change since the calibration."""
+    curve = one.curve
+    if np.any(curve.covariance):
+        joint = MultivariateT(np.zeros(curve.parts), np.eye(curve.parts), curve.degrees_of_freedom)
+        terms.add_joint(f"{one.prefix}scatter", curve.parts, joint)
+    if np.any(one.reference):
+        terms.add(f"{one.prefix}reference", 0, Normal(0.0, 1.0))
+    if np.any(one.stability):
+        terms.add(f"{one.prefix}stability", 0, _change(one.stability_dof))
+
+
+def _change(dof: float) -> InputDistribution:
+    """Change since the calibration over its half-width: rectangular, or t with the degrees of freedom of a history."""
+    return Rectangular(0.0, 1.0) if math.isinf(dof) else StudentT(0.0, rectangular(1.0), dof)
+
+
+def _of_air(terms: _Terms, readings: Readings, row: int, air: AirFound | None) -> None:
+    """Relative error of the density: its four parts, or as a whole."""
+    if readings.air is None or readings.air.effect[row] == Effect.NONE:
+        return
+    if air is None:
+        terms.add("density", 0, _normal(float(readings.air.relative_uncertainty[row])))
+        return
+    for name, part in air.parts.items():
+        for distribution in _FORMULA if name == "formula" else (_normal(part / air.density),):
+            terms.add("density", 0, distribution)
+
+
+_FORMULA = (Rectangular(0.0, LARGEST_DIFFERENCE), Rectangular(0.0, CARBON_DIOXIDE))
+
+
+def _of_hood(terms: _Terms, readings: Readings, row: int) -> None:
+    if readings.hoods is not None and np.isfinite(readings.hoods.resistance_ratio[row]):
+        terms.add("resistance ratio", 0, _normal(float(readings.hoods.resistance_ratio_uncertainty[row])))
+
+
+def _of_flow(terms: _Terms, readings: Readings, row: int) -> None:
+    for number, relative in enumerate(readings.dimension_relative[row]):
+        terms.add("dimension", number, _rectangular(float(relative)))
+    terms.add("outlet factor", 0, _relative(readings.outlet_factor_relative, readings.outlet_factor_dof, row))
+    terms.add("method", 0, _relative(readings.method_relative, readings.method_dof, row))
+
+
+def _relative(u: Floats, dof: Floats | None, row: int) -> InputDistribution | None:
+    return _student(float(u[row]), math.inf if dof is None else float(dof[row]))
+
+
+def _student(u: float, dof: float) -> InputDistribution | None:
+    return _normal(u) if math.isinf(dof) or u <= 0 else StudentT(0.0, u, dof)
+
+
+def _normal(u: float) -> InputDistribution | None:
+    return Normal(0.0, u) if u > 0 else None
+
+
+def _rectangular(half_width: float) -> InputDistribution | None:
+    return Rectangular(0.0, half_width) if half_width > 0 else None

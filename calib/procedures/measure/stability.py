@@ -1,0 +1,100 @@
+"""Stability of an instrument since its calibration.
+
+Three or more intervals of the instrument's own history count where they reach the indication; else its stated stability limits;
+else its maximum permissible error. The history is one of accepted calibrations and ends with the one in force: what is learned
+afterwards is the business of an impact review, and does not move a flow that was reported.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from calib.confirmation.history import CalibrationErrors, History, changes, one_a_day, years_between
+from calib.confirmation.interval import CalibrationOnRecord
+from calib.confirmation.stability import FEWEST, stability
+from calib.procedures.measure.indicated import StabilityHere, resolution_of, stability_limits
+from calib.procedures.on_record.in_force import OnRecord
+from calib.quantities import unit
+from calib.records import tables
+
+Floats = NDArray[np.float64]
+
+_HALF_WIDTH = math.sqrt(3)  # of a rectangular distribution, over its standard deviation
+# The records keep no hour of a calibration: a reading on its day counts as one day after it.
+_ONE_DAY = 1 / 365.25
+
+
+def stability_at(
+    records: OnRecord,
+    instrument: tables.Instrument,
+    calibration: CalibrationOnRecord,
+    days: Sequence[date],
+    indication: ArrayLike,
+) -> StabilityHere:
+    """Stability of one instrument since one calibration, on days at indications [SI], (p,) each."""
+    x = np.atleast_1d(np.asarray(indication, dtype=float))
+    relative, absolute = stability_limits(instrument)
+    own = unit(instrument.indicated, instrument.unit)
+    # A percentage is one of what the instrument shows: of degrees Celsius, not of kelvin.
+    limits = relative * own.difference_to_si(np.abs(own.from_si(x))) + absolute
+    history = history_in_force(records, instrument, calibration)
+    if not history:
+        return StabilityHere(limits, np.full(x.size, np.inf))
+    seen = stability(changes(history, x), hidden_change(instrument))
+    u = seen.uncertainty([max(years_between(calibration.calibrated_on, day), _ONE_DAY) for day in days])
+    known = np.isfinite(u)
+    return StabilityHere(np.where(known, _HALF_WIDTH * u, limits), np.where(known, seen.degrees_of_freedom, np.inf))
+
+
+def history_in_force(records: OnRecord, instrument: tables.Instrument, calibration: CalibrationOnRecord) -> History:
+    """Accepted calibrations up to the one in force; none where they make fewer than three intervals."""
+    accepted = [one for one in records.register[instrument.tag].calibrations if one.accepted_on is not None]
+    if len(accepted) <= FEWEST:  # the usual case, and no question to the database
+        return ()
+    asked = ("history", instrument.tag, calibration.record_id)
+    if asked not in records.found:
+        records.found[asked] = up_to(records.history(instrument), calibration.certificate)
+    history: History = records.found[asked]
+    return history
+
+
+def up_to(history: History, certificate: str) -> tuple[CalibrationErrors, ...]:
+    """Accepted calibrations as far as a certificate; none where they make fewer than three intervals.
+
+    A repair before a certificate that was never accepted still lies before the next one.
+    """
+    kept: list[CalibrationErrors] = []
+    repaired = False
+    for one in history:
+        repaired = repaired or one.repaired_before
+        if one.accepted:
+            kept.append(replace(one, repaired_before=repaired))
+            repaired = False
+        if one.certificate == certificate:
+            break
+    of_days = one_a_day(kept)
+    return of_days if len(of_days) > FEWEST else ()
+
+
+def hidden_change(instrument: tables.Instrument) -> float:
+    """Standard deviation of the difference of two indications that the digital step alone makes [SI]: step/sqrt(6)."""
+    return resolution_of(instrument) / math.sqrt(6)
+
+
+def basis_of(records: OnRecord, instrument: tables.Instrument, calibration: CalibrationOnRecord) -> str | None:
+    """What a stability that comes from history rests on; None where there is too little of it."""
+    history = history_in_force(records, instrument, calibration)
+    if not history:
+        return None
+    ended = [one for one in history[1:] if one.tells_change]
+    return f"history of {len(ended)} intervals between calibrations, {history[0].on} to {history[-1].on}"
+
+
+def limits_basis(instrument: tables.Instrument) -> str:
+    """What stability limits rest on where history is silent."""
+    stated = instrument.stability_percent is not None or instrument.stability_absolute is not None
+    return f"stated limits: {instrument.stability_basis}" if stated else "maximum permissible error"

@@ -1,0 +1,61 @@
+"""Files kept with instruments and calibrations, as the records hold them."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from sqlmodel import Session, col, func, select
+
+from calib.procedures.on_record.by_name import instrument_tagged
+from calib.records.record import key
+from calib.records.tables import Attached, Attachment
+
+PDF, PNG, JPEG, XML = "application/pdf", "image/png", "image/jpeg", "application/xml"
+PHOTOS = (PNG, JPEG)
+
+
+def files_of(
+    session: Session, *, instrument_id: int | None = None, calibration_id: int | None = None
+) -> list[dict[str, Any]]:
+    """Files of an instrument or of a calibration, in the order in which they were attached, without their content."""
+    query = (
+        select(Attachment.name, Attachment.media_type, Attachment.sha256, Attached.remarks)
+        .join(Attached)
+        .where(Attached.instrument_id == instrument_id, Attached.calibration_id == calibration_id)
+        .order_by(col(Attached.id))
+    )
+    return [
+        {"name": name, "media_type": kind, "sha256": sha256, "remarks": remarks}
+        for name, kind, sha256, remarks in session.exec(query)
+    ]
+
+
+@dataclass(frozen=True)
+class Photo:
+    """A photo of an instrument."""
+
+    name: str
+    media_type: str
+    remarks: str | None
+    content: bytes
+
+
+def photos_of(session: Session, tag: str) -> list[Photo]:
+    """Photos kept with an instrument, PNG and JPEG, in the order in which they were attached; raises NotInRecordsError."""
+    query = (
+        select(Attachment.name, Attachment.media_type, Attached.remarks, Attachment.content)
+        .join(Attached)
+        .where(Attached.instrument_id == instrument_tagged(session, tag).id, col(Attachment.media_type).in_(PHOTOS))
+        .order_by(col(Attached.id))
+    )
+    return [Photo(*row) for row in session.exec(query)]
+
+
+def photo_counts(session: Session) -> dict[int, int]:
+    """Number of photos by the key of each instrument that has any."""
+    query = (
+        select(Attached.instrument_id, func.count())
+        .join(Attachment)
+        .where(col(Attached.instrument_id).is_not(None), col(Attachment.media_type).in_(PHOTOS))
+        .group_by(col(Attached.instrument_id))
+    )
+    return {key(number): count for number, count in session.exec(query)}

@@ -1,0 +1,88 @@
+"""History of an instrument's errors of indication, from the certificates on record."""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from datetime import date
+
+import numpy as np
+from sqlmodel import Session, col, select
+
+from calib.confirmation.history import CalibrationErrors, ErrorPoints, error_points
+from calib.procedures.certificate.fit_curve import points_of
+from calib.procedures.on_record.register import withdrawals
+from calib.records import tables
+from calib.records.record import key, moment
+
+_AS_FOUND, _AS_LEFT = "as-found", "as-left"
+
+
+def history_of(session: Session, instrument: tables.Instrument) -> tuple[CalibrationErrors, ...]:
+    """Every calibration on record with its errors [SI], accepted or not, in the order of their days; none that was withdrawn.
+
+    Of several of one day the one that counts for the gate stands last.
+    Empty for an instrument that indicates another quantity than it measures: its response has no error of indication.
+    """
+    if instrument.indicated != instrument.quantity:
+        return ()
+    of_instrument = tables.Calibration.instrument_id == instrument.id
+    acceptances = select(tables.Acceptance).join(tables.Calibration).where(of_instrument)
+    accepted = {one.calibration_id: one.accepted_on for one in session.exec(acceptances)}
+    recorded = session.exec(select(tables.Calibration).where(of_instrument).order_by(col(tables.Calibration.id))).all()
+    withdrawn = withdrawals(session)
+    kept = [one for one in recorded if key(one.id) not in withdrawn]
+    own = sorted(kept, key=lambda one: (one.calibrated_on, accepted.get(key(one.id), "")))
+    comparisons = _comparisons(session, instrument)
+    days = [date.fromisoformat(one.calibrated_on) for one in own]
+    repaired = _repaired_between(session, instrument, days)
+    return tuple(
+        _errors_of(instrument, one, comparisons[one.id], was_repaired, one.id in accepted)
+        for one, was_repaired in zip(own, repaired, strict=True)
+    )
+
+
+def _comparisons(session: Session, instrument: tables.Instrument) -> dict[int | None, list[tables.Comparison]]:
+    found: dict[int | None, list[tables.Comparison]] = defaultdict(list)
+    query = select(tables.Comparison).join(tables.Calibration)
+    for one in session.exec(
+        query.where(tables.Calibration.instrument_id == instrument.id).order_by(col(tables.Comparison.id))
+    ):
+        found[one.calibration_id].append(one)
+    return found
+
+
+def _repaired_between(session: Session, instrument: tables.Instrument, days: Sequence[date]) -> list[bool]:
+    """For each calibration whether a repair lies between the one before and it; one on the very day counts as part of it."""
+    events = select(tables.Event.at).where(tables.Event.instrument_id == instrument.id, tables.Event.kind == "repair")
+    repairs = [moment(at).date() for at in session.exec(events)]
+    before = [date.min, *days]
+    return [any(start < each < end for each in repairs) for start, end in zip(before, days, strict=False)]
+
+
+def _errors_of(
+    instrument: tables.Instrument,
+    one: tables.Calibration,
+    comparisons: Sequence[tables.Comparison],
+    repaired: bool,
+    accepted: bool,
+) -> CalibrationErrors:
+    found, left = (_points(instrument, [each for each in comparisons if each.phase == phase]) for phase in _PHASES)
+    only = left or found
+    assert only is not None  # noqa: S101 (a certificate is recorded with its comparisons)
+    return CalibrationErrors(
+        date.fromisoformat(one.calibrated_on), one.certificate, one.laboratory, found, only, repaired, accepted
+    )
+
+
+_PHASES = (_AS_FOUND, _AS_LEFT)
+
+
+def _points(instrument: tables.Instrument, comparisons: Sequence[tables.Comparison]) -> ErrorPoints | None:
+    if not comparisons:
+        return None
+    cells = [one.model_dump() for one in comparisons]
+    if any(one["repeatability"] is None for one in cells):
+        cells = [one | {"repeatability": None} for one in cells]  # stated for some only: then for none
+    points = points_of(instrument.model_dump(), cells)
+    own = points.independent_uncertainty
+    independent = np.zeros_like(points.reference) if own is None else own
+    return error_points(points.reference, points.indication, independent, points.reference_uncertainty)

@@ -1,0 +1,284 @@
+"""Look up what the records hold, as it was typed."""
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any
+
+from sqlmodel import Session, col, or_, select
+
+from calib.confirmation.interval import RETIREMENT, InstrumentOnRecord, gate
+from calib.errors import Finding
+from calib.procedures.certificate.fit_curve import FittedCurve, Wish, fit_curve
+from calib.procedures.on_record.attached_files import files_of, photo_counts
+from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
+from calib.procedures.on_record.probe_pairs import Pair, all_pairs, pairings_of
+from calib.procedures.on_record.register import load_register, withdrawals
+from calib.records import ledger
+from calib.records.record import key, moment, typed
+from calib.records.tables import (
+    INTERVAL_CHANGE,
+    Acceptance,
+    Calibration,
+    Comparison,
+    CorrectionCurve,
+    Disposition,
+    Event,
+    ImpactLine,
+    ImpactReview,
+    Instrument,
+    IntermediateCheck,
+    Reading,
+    ReferenceStandard,
+    Refusal,
+    Withdrawal,
+)
+
+Cells = dict[str, Any]
+Register = Mapping[str, InstrumentOnRecord]
+
+
+@dataclass(frozen=True)
+class InstrumentStatus:
+    """An instrument as typed, where it is now, and whether it may be used at a time."""
+
+    cells: Cells  # location and interval as the latest events say
+    certificate: str | None
+    due_on: str | None
+    reasons: tuple[str, ...]
+    retired: bool
+    paired_with: tuple[str, ...]  # tags of the probes of a meter, or of the meter of a probe
+    photos: int = 0  # kept with it
+
+
+@dataclass(frozen=True)
+class InstrumentHistory:
+    """One instrument's whole history."""
+
+    status: InstrumentStatus
+    calibrations: tuple[Cells, ...]  # with acceptance, curve and files
+    events: tuple[Cells, ...]
+    checks: tuple[Cells, ...]
+    pairings: tuple[Cells, ...]
+    files: tuple[Cells, ...]
+    reviews: tuple[Cells, ...]  # impact reviews that a calibration of it opened
+    used: Cells  # how many readings rest on it, the first and the last
+
+
+def instruments(session: Session, at: datetime) -> list[InstrumentStatus]:
+    """Every instrument with its status at a time."""
+    return statuses(session, session.exec(select(Instrument).order_by(col(Instrument.tag))).all(), at)
+
+
+def statuses(session: Session, wanted: Sequence[Instrument], at: datetime) -> list[InstrumentStatus]:
+    """Status of some instruments at a time."""
+    register, pairs = load_register(session), all_pairs(session)
+    tags = dict(session.exec(select(Instrument.id, Instrument.tag)).all())
+    changed, photos = _latest_values(session, at), photo_counts(session)
+    found = [
+        _status(one, register, _partners(one, pairs, tags, at), changed.get(one.id or 0, {}), at) for one in wanted
+    ]
+    return [replace(each, photos=photos.get(one.id or 0, 0)) for one, each in zip(wanted, found, strict=True)]
+
+
+def _status(
+    one: Instrument, register: Register, partners: tuple[str, ...], changed: Cells, at: datetime
+) -> InstrumentStatus:
+    decision = gate(register, one.tag, at, at)
+    return InstrumentStatus(
+        typed(one) | changed,
+        None if decision.calibration is None else decision.calibration.certificate,
+        None if decision.due_on is None else str(decision.due_on),
+        decision.reasons,
+        any(event.kind == RETIREMENT and event.at <= at for event in register[one.tag].events),
+        partners,
+    )
+
+
+def _partners(one: Instrument, pairs: Sequence[Pair], tags: Mapping[int | None, str], at: datetime) -> tuple[str, ...]:
+    held = [pair for pair in pairs if pair.holds(at)]
+    others = [
+        pair.meter_id if pair.probe_id == one.id else pair.probe_id
+        for pair in held
+        if one.id in (pair.probe_id, pair.meter_id)
+    ]
+    return tuple(sorted(tags[number] for number in others))
+
+
+def _latest_values(session: Session, at: datetime) -> dict[int, Cells]:
+    """Cells that events have changed since an instrument was registered: where it is, and its calibration interval."""
+    columns = {"move": "location", INTERVAL_CHANGE: "interval_months"}
+    found: dict[int, Cells] = defaultdict(dict)
+    events = [
+        one
+        for one in session.exec(select(Event))
+        if one.kind in columns and one.value is not None and moment(one.at) <= at
+    ]
+    for one in sorted(events, key=lambda each: (moment(each.at), each.id or 0)):
+        found[one.instrument_id][columns[one.kind]] = int(one.value or 0) if one.kind == INTERVAL_CHANGE else one.value
+    return found
+
+
+def instrument_history(session: Session, tag: str, at: datetime) -> InstrumentHistory:
+    """One instrument with everything that happened to it; raises NotInRecordsError."""
+    one = instrument_tagged(session, tag)
+    own = key(one.id)
+    events = session.exec(select(Event).where(Event.instrument_id == own).order_by(col(Event.id)))
+    return InstrumentHistory(
+        statuses(session, [one], at)[0],
+        tuple(each | {"files": files_of(session, calibration_id=each["id"])} for each in calibrations(session, tag)),
+        tuple(typed(event, "instrument_id") | _person(session, "event", event.id) for event in events),
+        tuple(checks(session, tag)),
+        tuple(pairings_of(session, own)),
+        tuple(files_of(session, instrument_id=own)),
+        tuple(_reviews(session, own)),
+        _used(session, own),
+    )
+
+
+def _person(session: Session, table: str, number: int | None) -> Cells:
+    return {"person": ledger.written(session, table, key(number))[0]}
+
+
+def _used(session: Session, instrument_id: int) -> Cells:
+    """Readings taken with an instrument, as meter or as probe, those that the gate refused beside them."""
+
+    def times(table: type[Reading] | type[Refusal]) -> list[datetime]:
+        mine = or_(col(table.instrument_id) == instrument_id, col(table.probe_id) == instrument_id)
+        return sorted(moment(typed_time) for typed_time in session.exec(select(table.observed_at).where(mine)))
+
+    taken, refused = times(Reading), times(Refusal)
+    return {
+        "readings": len(taken),
+        "refused_readings": len(refused),
+        "first_reading": taken[0].isoformat() if taken else None,
+        "last_reading": taken[-1].isoformat() if taken else None,
+    }
+
+
+def _reviews(session: Session, instrument_id: int) -> Iterator[Cells]:
+    """Impact reviews that calibrations of an instrument opened, with the number of lines nobody has disposed of."""
+    query = (
+        select(ImpactReview, Calibration.certificate)
+        .join(Calibration)
+        .where(Calibration.instrument_id == instrument_id)
+    )
+    for review, certificate in session.exec(query.order_by(col(ImpactReview.id))):
+        lines = set(session.exec(select(ImpactLine.id).where(ImpactLine.impact_review_id == review.id)))
+        disposed = set(
+            session.exec(
+                select(Disposition.impact_line_id).join(ImpactLine).where(ImpactLine.impact_review_id == review.id)
+            )
+        )
+        yield {
+            "review": review.id,
+            "certificate": certificate,
+            "criterion": review.criterion,
+            "lines": len(lines),
+            "open_lines": len(lines - disposed),
+        }
+
+
+def calibrations(session: Session, tag: str | None = None) -> list[Cells]:
+    """Calibrations of one instrument, or of all, with their acceptance, their withdrawal and the degree of their curve."""
+    withdrawn = withdrawals(session)
+    accepted = {one.calibration_id: one for one in session.exec(select(Acceptance))}
+    curves = {
+        one.calibration_id: one for one in session.exec(select(CorrectionCurve).order_by(col(CorrectionCurve.id)))
+    }
+    query = (
+        select(Calibration, Instrument.tag)
+        .join(Instrument)
+        .order_by(col(Instrument.tag), col(Calibration.calibrated_on))
+    )
+    if tag is not None:
+        query = query.where(Instrument.id == instrument_tagged(session, tag).id)
+    return [
+        {"tag": owner}
+        | typed(one, "instrument_id")
+        | _acceptance(accepted.get(one.id or 0))
+        | {
+            "withdrawn": _withdrawn(session, withdrawn.get(one.id or 0)),
+            "shape": curves[one.id or 0].shape,
+            "degree": curves[one.id or 0].degree,
+            "measuring_interval": curves[one.id or 0].measuring_interval,
+        }
+        for one, owner in session.exec(query)
+    ]
+
+
+def _acceptance(one: Acceptance | None) -> Cells:
+    columns = ("accepted_on", "accepted_by", "criterion", "decision_rule")
+    return {column: getattr(one, column, None) for column in columns}
+
+
+def _withdrawn(session: Session, one: Withdrawal | None) -> Cells | None:
+    """When, by whom and why a calibration was withdrawn; None where it was not."""
+    if one is None:
+        return None
+    person, time = ledger.written(session, "withdrawal", key(one.id))
+    return {"at": time, "by": person, "reason": one.reason}
+
+
+def checks(session: Session, tag: str | None = None) -> list[Cells]:
+    """Intermediate checks of one instrument, or of all."""
+    of_instrument = col(IntermediateCheck.instrument_id) == col(Instrument.id)
+    query = (
+        select(IntermediateCheck, Instrument.tag).join(Instrument, of_instrument).order_by(col(IntermediateCheck.id))
+    )
+    if tag is not None:
+        query = query.where(Instrument.id == instrument_tagged(session, tag).id)
+    return [{"tag": owner} | typed(one, "instrument_id") for one, owner in session.exec(query)]
+
+
+@dataclass(frozen=True)
+class CalibrationOnFile:
+    """One calibration with everything its certificate says, and the curve that counts."""
+
+    instrument: Instrument
+    calibration: Calibration
+    acceptance: Acceptance | None
+    standards: tuple[str, ...]
+    comparisons: tuple[Comparison, ...]
+    curves: tuple[CorrectionCurve, ...]  # the last one counts
+    files: tuple[Cells, ...] = ()  # kept with it, without their content
+    typed_by: str | None = None
+    withdrawn: Cells | None = None  # at, by, reason; None: it was not
+
+
+def calibration_on_file(session: Session, tag: str, certificate: str | None) -> CalibrationOnFile:
+    """A calibration by its certificate number, or the instrument's latest; raises NotInRecordsError."""
+    instrument = instrument_tagged(session, tag)
+    one = calibration_numbered(session, instrument, certificate)
+    standards = select(Instrument.tag).join(ReferenceStandard).where(ReferenceStandard.calibration_id == one.id)
+    return CalibrationOnFile(
+        instrument,
+        one,
+        session.exec(select(Acceptance).where(Acceptance.calibration_id == one.id)).first(),
+        tuple(session.exec(standards)),
+        tuple(session.exec(select(Comparison).where(Comparison.calibration_id == one.id).order_by(col(Comparison.id)))),
+        tuple(
+            session.exec(
+                select(CorrectionCurve)
+                .where(CorrectionCurve.calibration_id == one.id)
+                .order_by(col(CorrectionCurve.id))
+            )
+        ),
+        tuple(files_of(session, calibration_id=key(one.id))),
+        ledger.written(session, "calibration", key(one.id))[0],
+        _withdrawn(session, withdrawals(session).get(key(one.id))),
+    )
+
+
+def against_withdrawn(kept: CalibrationOnFile) -> Finding | None:
+    """What would have been right where a calibration was withdrawn; None where it was not."""
+    if kept.withdrawn is None:
+        return None
+    said = "one that was not withdrawn; it was {at} by {by}: {reason}".format_map(kept.withdrawn)
+    return Finding("command line", None, "certificate", kept.calibration.certificate, said)
+
+
+def refit(kept: CalibrationOnFile, wish: Wish | None = None) -> FittedCurve:
+    """The curve of a recorded calibration, fitted anew: for its candidates, or as a person asks for."""
+    return fit_curve(typed(kept.instrument), [typed(one) for one in kept.comparisons], wish)

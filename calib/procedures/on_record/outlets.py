@@ -1,0 +1,97 @@
+"""Look up outlets and ducts as they count now, with what was amended."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from sqlmodel import Session, SQLModel, col, select
+
+from calib.procedures.on_record.by_name import job_named, outlet_named
+from calib.procedures.on_record.in_force import as_amended
+from calib.procedures.typed.columns import FILES
+from calib.records import tables
+from calib.records.ledger import written
+from calib.records.record import key, moment
+from calib.records.tables import Outlet, OutletRevision
+
+# Columns of outlets.csv that say which outlet it is.
+_NAMES = ("job", "outlet")
+_COLUMNS = tuple(column for column in FILES["outlets.csv"] if column.name not in _NAMES)
+
+Cells = dict[str, str | None]
+
+
+@dataclass(frozen=True)
+class Revision:
+    """One amendment of an outlet."""
+
+    revision: int
+    changes: dict[str, tuple[str, str]]  # column -> value before, value after
+    reason: str
+    person: str
+    time: str
+
+
+@dataclass(frozen=True)
+class OutletHistory:
+    """An outlet as it counts now."""
+
+    outlet: str
+    cells: Cells
+    revisions: tuple[Revision, ...]
+
+    @property
+    def revision(self) -> int:
+        """Number of the revision that counts; 1 as first typed."""
+        return 1 + len(self.revisions)
+
+
+def outlets(session: Session, job: str) -> list[OutletHistory]:
+    """Every outlet of a job; raises NotInRecordsError."""
+    of_job = select(tables.Outlet).where(tables.Outlet.job_id == job_named(session, job).id)
+    return [history_of_outlet(session, one) for one in session.exec(of_job.order_by(col(tables.Outlet.id)))]
+
+
+def outlet_history(session: Session, job: str, name: str) -> OutletHistory:
+    """One outlet of a job; raises NotInRecordsError."""
+    return history_of_outlet(session, outlet_named(session, job, name))
+
+
+def readings_at(session: Session, job: str, name: str) -> list[int]:
+    """Numbers of an outlet's readings, refused ones apart, in the order in which they were taken; raises NotInRecordsError."""
+    of_outlet = select(tables.Reading).where(tables.Reading.outlet_id == outlet_named(session, job, name).id)
+    taken = session.exec(of_outlet).all()
+    return [key(one.id) for one in sorted(taken, key=lambda one: (moment(one.observed_at), key(one.id)))]
+
+
+def history_of_outlet(session: Session, outlet: tables.Outlet) -> OutletHistory:
+    """What was amended in an outlet, and how it counts now."""
+    revisions = tuple(_revisions(session, outlet))
+    own = select(tables.OutletRevision).where(tables.OutletRevision.outlet_id == outlet.id)
+    last = session.exec(own.order_by(col(tables.OutletRevision.revision).desc())).first()
+    return OutletHistory(outlet.outlet, cells_of(as_amended(outlet, last)), revisions)
+
+
+def _revisions(session: Session, outlet: tables.Outlet) -> Iterable[Revision]:
+    own = select(tables.OutletRevision).where(tables.OutletRevision.outlet_id == outlet.id)
+    before = cells_of(outlet)
+    for one in session.exec(own.order_by(col(tables.OutletRevision.revision))).all():
+        after = cells_of(as_amended(outlet, one))
+        person, time = written(session, "outlet_revision", key(one.id))
+        yield Revision(one.revision, differences(before, after), one.reason, person, time)
+        before = after
+
+
+def latest_revision(session: Session, outlet: Outlet) -> OutletRevision | None:
+    """The latest amendment of an outlet, or None where it stands as first typed."""
+    own = select(OutletRevision).where(OutletRevision.outlet_id == outlet.id)
+    return session.exec(own.order_by(col(OutletRevision.revision).desc())).first()
+
+
+def cells_of(outlet: SQLModel) -> dict[str, str | None]:
+    """Cells of an outlet as typed, but those that say which it is."""
+    return {column.name: getattr(outlet, column.name) for column in _COLUMNS}
+
+
+def differences(before: Mapping[str, str | None], after: Mapping[str, str | None]) -> dict[str, tuple[str, str]]:
+    """Columns that differ: their value before and after, blank where there is none."""
+    return {column: (before[column] or "", after[column] or "") for column in before if before[column] != after[column]}

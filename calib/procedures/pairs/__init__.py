@@ -1,0 +1,1 @@
+"""Readings of one flow in pairs, and the outlet factor that they give."""

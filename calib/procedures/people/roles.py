@@ -1,0 +1,198 @@
+"""Add a person; give or withdraw a role: kept as records, each with its reason, none of them undone.
+
+The first person on record has the role QA, and one person always keeps it, so that somebody can add the next.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlmodel import Session, col, select
+
+from calib.confirmation.authority import QA, ROLES, PersonOnRecord, holders, roles_of
+from calib.errors import BadInputError, Finding, NotInRecordsError
+from calib.procedures.people.authorise import People, append, authorise, is_shared, people_on_record
+from calib.records import ledger
+from calib.records.record import key
+from calib.records.tables import BY_THE_RULE, Person, Role
+
+GIVEN, WITHDRAWN = "given", "withdrawn"
+ON_BEING_ADDED = "on being added"
+
+
+@dataclass(frozen=True)
+class PersonWanted:
+    """A person as typed."""
+
+    name: str
+    login: str | None  # of a shared database; of the machine for a file
+    roles: Sequence[str]
+
+
+@dataclass(frozen=True)
+class ChangeWanted:
+    """A change of a role as typed."""
+
+    name: str
+    role: str
+    kind: str  # GIVEN or WITHDRAWN
+    reason: str
+
+
+def add_person(session: Session, wanted: PersonWanted, signature: ledger.Signature) -> Person:
+    """Append a person with their roles, which count from the signature's time; raises BadInputError with every finding."""
+    authorise(session, signature, "people")
+    known = people_on_record(session)
+    needs_login = not known.people and is_shared(session)
+    _raise([*_of_name(wanted, known.people), *_of_login(wanted, known.people, needs_login), *_of_roles(wanted, known)])
+    person = Person(name=wanted.name.strip(), login=wanted.login and wanted.login.strip())
+    append(session, [person], signature)
+    append(session, [_role(person, one, GIVEN, ON_BEING_ADDED, signature) for one in wanted.roles], signature)
+    return person
+
+
+def change_role(session: Session, wanted: ChangeWanted, signature: ledger.Signature) -> Role:
+    """Append a role given or withdrawn from the signature's time on; raises NotInRecordsError, or BadInputError."""
+    authorise(session, signature, "people")
+    known = people_on_record(session)
+    person = session.exec(select(Person).where(Person.name == wanted.name)).first()
+    if person is None:
+        there = ", ".join(one.name for one in known.people) or "none"
+        raise NotInRecordsError(f"no person {wanted.name!r} in the records: there is {there}")
+    _raise(list(_of_change(wanted, known, signature, shared=is_shared(session))))
+    role = _role(person, wanted.role, wanted.kind, wanted.reason.strip(), signature)
+    append(session, [role], signature)
+    return role
+
+
+def _role(person: Person, role: str, kind: str, reason: str, signature: ledger.Signature) -> Role:
+    at = signature.time.isoformat(timespec="seconds")
+    return Role(person_id=key(person.id), role=role, kind=kind, at=at, reason=reason)
+
+
+def _raise(findings: Sequence[Finding]) -> None:
+    if findings:
+        raise BadInputError(findings)
+
+
+def _finding(column: str, value: str | None, expected: str) -> Finding:
+    return Finding("command line", None, column, value, expected)
+
+
+# --- what is wrong ---------------------------------------------------------------------------------------------------------------
+
+
+def _of_name(wanted: PersonWanted, people: Sequence[PersonOnRecord]) -> Iterator[Finding]:
+    name = wanted.name.strip()
+    same = next((one.name for one in people if one.name.casefold() == name.casefold()), None)
+    if not name or not name.isprintable():
+        yield _finding("NAME", wanted.name, "a name, on one line")
+    elif name == BY_THE_RULE:
+        yield _finding("NAME", wanted.name, "another name: this one stands for the rule that chooses curves")
+    elif same is not None:
+        yield _finding("NAME", wanted.name, f"a name that is not on record yet; there is {same}")
+
+
+def _of_login(wanted: PersonWanted, people: Sequence[PersonOnRecord], needed: bool) -> Iterator[Finding]:
+    login = wanted.login
+    if login is None:
+        if needed:
+            yield _finding(
+                "--login", None, "the database login of the first person: on a shared database it says who writes"
+            )
+        return
+    owner = next((one.name for one in people if one.login == login.strip()), None)
+    if not login.strip() or not login.isprintable():
+        yield _finding("--login", login, "a login, on one line")
+    elif owner is not None:
+        yield _finding("--login", login, f"a login that is nobody's yet; it is that of {owner}")
+
+
+def _of_roles(wanted: PersonWanted, known: People) -> Iterator[Finding]:
+    if not wanted.roles:
+        yield _finding("--role", None, f"one or more of {', '.join(ROLES)}")
+    for one in wanted.roles:
+        if one not in ROLES:
+            yield _finding("--role", one, f"one of {', '.join(ROLES)}")
+    for one in sorted({one for one in wanted.roles if wanted.roles.count(one) > 1}):
+        yield _finding("--role", one, "each role once")
+    if not known.people and QA not in wanted.roles:
+        yield _finding("--role", ", ".join(wanted.roles), f"{QA} for the first person on record, who adds the others")
+
+
+def _of_change(wanted: ChangeWanted, known: People, signature: ledger.Signature, *, shared: bool) -> Iterator[Finding]:
+    option = "--give" if wanted.kind == GIVEN else "--withdraw"
+    if not wanted.reason.strip():
+        yield _finding("--reason", wanted.reason, "why, in a few words")
+    if wanted.role not in ROLES:
+        yield _finding(option, wanted.role, f"one of {', '.join(ROLES)}")
+        return
+    expected = _expected_of_time(wanted, known, signature) or _expected_of_role(wanted, known, signature, shared)
+    if expected is not None:
+        yield _finding(option, wanted.role, expected)
+
+
+def _expected_of_time(wanted: ChangeWanted, known: People, signature: ledger.Signature) -> str | None:
+    """A change counts from its time: one that a clock set back puts before an earlier one would never count."""
+    before = [one.at for one in known.changes if (one.person, one.role) == (wanted.name, wanted.role)]
+    if any(one > signature.time for one in before):
+        now, last = signature.time.isoformat(), max(before).isoformat()
+        return f"a time not before its last change ({last}); this machine's clock says {now}"
+    return None
+
+
+def _expected_of_role(wanted: ChangeWanted, known: People, signature: ledger.Signature, shared: bool) -> str | None:
+    held = wanted.role in roles_of(wanted.name, known.changes, signature.time)
+    if wanted.kind == GIVEN:
+        return f"a role that {wanted.name} does not have already" if held else None
+    if not held:
+        return f"a role that {wanted.name} has"
+    # Who has no login cannot write to a shared database.
+    able = [one for one in known.people if one.login is not None or not shared]
+    if wanted.role == QA and set(holders(QA, able, known.changes, signature.time)) <= {wanted.name}:
+        return f"another person with {QA} first: without one nobody could accept a calibration or add people"
+    return None
+
+
+# --- what is on record -----------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class ChangeOnFile:
+    """A role given or withdrawn, as it is on record."""
+
+    role: str
+    kind: str
+    at: str
+    reason: str
+    by: str
+
+
+@dataclass(frozen=True)
+class PersonOnFile:
+    """A person with the roles held at the time asked about, and every change of them."""
+
+    name: str
+    login: str | None
+    roles: tuple[str, ...]
+    changes: tuple[ChangeOnFile, ...]
+
+
+def people_on_file(session: Session, at: datetime) -> list[PersonOnFile]:
+    """Everyone on record, in the order in which they were added."""
+    changes = people_on_record(session).changes
+    kept = session.exec(select(Role).order_by(col(Role.id))).all()
+    return [
+        PersonOnFile(
+            one.name,
+            one.login,
+            roles_of(one.name, changes, at),
+            tuple(_change(session, each) for each in kept if each.person_id == one.id),
+        )
+        for one in session.exec(select(Person).order_by(col(Person.id)))
+    ]
+
+
+def _change(session: Session, role: Role) -> ChangeOnFile:
+    by, _ = ledger.written(session, "role", key(role.id))
+    return ChangeOnFile(role.role, role.kind, role.at, role.reason, by)

@@ -1,0 +1,1 @@
+"""Before a job: which instruments in calibration can prove which tolerance."""

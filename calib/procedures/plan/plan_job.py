@@ -1,0 +1,163 @@
+"""Plan a job before it is measured: which instruments in calibration can prove each outlet's tolerance."""
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from datetime import datetime
+
+from sqlmodel import Session, col, select
+
+from calib.errors import Finding
+from calib.procedures.measure.air import AirFound, air_of
+from calib.procedures.measure.totals import design_of
+from calib.procedures.on_record.by_name import job_named
+from calib.procedures.on_record.in_force import OnRecord, on_record, outlets_in_force
+from calib.procedures.plan.gear import gear_on, probes_of, standards_among
+from calib.procedures.plan.planned import (
+    EXPECTED,
+    HOOD,
+    TRAVERSE,
+    ExpectedAir,
+    Gear,
+    JobPlan,
+    OutletPlan,
+    Predicted,
+    Unusable,
+    Wish,
+)
+from calib.procedures.plan.predicted_reading import Asked, predicted, usual_traverse
+from calib.records import tables
+from calib.records.record import key, moment
+
+# Standard uncertainties with which expected conditions will be measured: temperature [K], pressure [Pa], relative humidity [1].
+# Common practice, no source.
+EXPECTED_WITHIN = {
+    "temperature": ("K", 0.5),
+    "barometric pressure": ("Pa", 100.0),
+    "relative humidity": ("1", 0.03),
+}
+
+
+def plan_job(session: Session, name: str, wish: Wish) -> JobPlan:
+    """Plan a job; raises NotInRecordsError for a job that is not there. Unknown methods are left to `method_findings`."""
+    job = job_named(session, name)
+    records = on_record(session)
+    air, reasons = _air(records, key(job.id), wish)
+    if wish.air is not None:
+        expected = {(key(job.id), EXPECTED): _conditions(key(job.id), wish.air, wish.at)}
+        records = replace(records, conditions={**records.conditions, **expected}, found={})
+        air = air_of(records, key(job.id), EXPECTED, wish.known)
+    gear, left_out = gear_on(records, probes_of(session, records), wish)
+    asked = Asked(records, wish, gear, left_out, air)
+    outlets = outlets_in_force(session, key(job.id))
+    planned = tuple(_of_outlet(asked, outlets[number]) for number in sorted(outlets))
+    return JobPlan(job, wish, planned, left_out, standards_among(records, gear), air, reasons)
+
+
+def method_findings(session: Session, methods: Iterable[str]) -> list[Finding]:
+    """What is wrong with methods named on the command line."""
+    known = list(session.exec(select(tables.Method.method).order_by(col(tables.Method.id))))
+    expected = f"a method in the records: there is {', '.join(known) or 'none'}"
+    return [Finding("command line", None, "--method", one, expected) for one in methods if one not in known]
+
+
+# --- the air ---------------------------------------------------------------------------------------------------------------------
+
+
+def _air(records: OnRecord, job: int, wish: Wish) -> tuple[AirFound | None, tuple[str, ...]]:
+    """The job's latest conditions on record that give a density; the reasons against those that are later."""
+    if wish.air is not None:
+        return None, ()
+    reasons: list[str] = []
+    for name in _latest_first(records, job, wish.known):
+        found = air_of(records, job, name, wish.known)
+        if not found.reasons:
+            return found, tuple(reasons)
+        reasons += found.reasons
+    return None, tuple(reasons)
+
+
+def _latest_first(records: OnRecord, job: int, by: datetime) -> list[str]:
+    times = {
+        name: max(moment(row.observed_at) for row in rows)
+        for (of, name), rows in records.conditions.items()
+        if of == job
+    }
+    return sorted((name for name, time in times.items() if time <= by), key=lambda name: times[name], reverse=True)
+
+
+def _conditions(job: int, air: ExpectedAir, at: datetime) -> tuple[tables.Condition, ...]:
+    values = (air.temperature, air.pressure, air.humidity)
+    return tuple(
+        tables.Condition(
+            job_id=job,
+            conditions=EXPECTED,
+            observed_at=at.isoformat(),
+            quantity=quantity,
+            value=repr(value),
+            unit=symbol,
+            standard_uncertainty=repr(u),
+        )
+        for (quantity, (symbol, u)), value in zip(EXPECTED_WITHIN.items(), values, strict=True)
+    )
+
+
+# --- one outlet ------------------------------------------------------------------------------------------------------------------
+
+
+def _of_outlet(asked: Asked, outlet: tables.Outlet) -> OutletPlan:
+    design, tolerance = design_of(outlet), float(outlet.tolerance_percent or "nan") / 100
+    if not math.isfinite(design * tolerance):
+        return OutletPlan(outlet, math.nan)
+    half_width = design * tolerance
+    gear, remarks = _fitting(asked, outlet)
+    found = [_by_the_best_method(asked, outlet, one, half_width) for one in gear]
+    candidates = sorted((one for one in found if isinstance(one, Predicted)), key=lambda one: one.over_tolerance)
+    unusable = tuple(one for one in found if isinstance(one, Unusable))
+    traversed = usual_traverse(outlet) if outlet.place == tables.DUCT else None
+    away = tuple(one.instrument.tag for one in asked.left_out if _fits(one.instrument, outlet))
+    return OutletPlan(outlet, design, half_width, tuple(candidates), unusable, remarks, traversed, away)
+
+
+def _fitting(asked: Asked, outlet: tables.Outlet) -> tuple[list[Gear], tuple[str, ...]]:
+    """What may be used at a place, and what is to be said of the place."""
+    gear = [one for one in asked.gear if _fits(one.instrument, outlet)]
+    if outlet.place == tables.DUCT or _makes_a_flow(outlet):
+        return gear, ()
+    why = "only a hood can measure here: no outlet factor, effective area or found factor is on record"
+    return gear, (why if gear else f"{why}, and no hood is in calibration",)
+
+
+def _fits(one: tables.Instrument, outlet: tables.Outlet) -> bool:
+    """Whether an instrument can be held at a place: no hood in a duct, and only a hood where a velocity makes no flow."""
+    if one.quantity == "volume flow":
+        return outlet.place != tables.DUCT
+    return outlet.place == tables.DUCT or _makes_a_flow(outlet)
+
+
+def _makes_a_flow(outlet: tables.Outlet) -> bool:
+    return (outlet.outlet_factor, outlet.effective_area, outlet.found_factor) != (None, None, None)
+
+
+def _by_the_best_method(asked: Asked, outlet: tables.Outlet, gear: Gear, half_width: float) -> Predicted | Unusable:
+    """The prediction with the smallest U among the methods that suit, or the reasons why there is none."""
+    pattern = HOOD if gear.is_flow else TRAVERSE if outlet.place == tables.DUCT else None
+    methods = [one for one in asked.records.methods.values() if _suits(one, pattern, asked.wish.methods)]
+    if not methods:
+        which = "no method named suits" if asked.wish.methods else "no method is on record"
+        return Unusable(gear, (f"{which} for it here{f' (pattern {pattern})' if pattern else ''}",))
+    tried = [predicted(asked, outlet, gear, one, half_width) for one in methods]
+    found = [one for one in tried if isinstance(one, Predicted)]
+    if found:
+        return min(found, key=lambda one: one.of_one.expanded_uncertainty)
+    reasons = [reason for one in tried if isinstance(one, Unusable) for reason in one.reasons]
+    return Unusable(gear, tuple(dict.fromkeys(reasons)))
+
+
+def _suits(method: tables.Method, pattern: str | None, named: Sequence[str]) -> bool:
+    """Whether a method is one for a place. One without a pattern may be any: in a duct or with a hood it must be named."""
+    if named and method.method not in named:
+        return False
+    if pattern is None:
+        return method.pattern not in (TRAVERSE, HOOD)
+    return method.pattern == pattern or (method.pattern is None and bool(named))

@@ -1,0 +1,226 @@
+"""The reading that an outlet's design flow would give, and its uncertainty.
+
+The measurement model is gone through backwards, from the design flow to the indication that it would give:
+
+    v = q/(A K)                      a hood: its flow q
+    v' = f_probe^-1(v)               where a probe stands before a manometer
+    y = rho v'^2/2                   a velocity pressure;   y = v rho/rho_ref  thermal;   y = v sqrt(rho/rho_cal)  a calibrated pair
+    x = f^-1(y)                      by the calibration curve
+
+Then a reading with that indication, one observation, goes the way of every reading: the gate, the arrays, the flows. So its U is
+the one that the report would give. More observations than one are evaluated by their scatter (Type A, n-1 degrees of freedom),
+which is taken to be the instrument's declared repeatability; of a traverse that is the scatter of its passes. A duct is
+traversed by the log-Tchebycheff rule with its usual points, the same indication at each, since its profile is not known before.
+Vanes are predicted without correction for density: the correction is small, and a reading may be taken without it.
+"""
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from calib.airflow.traverse import LOG_TCHEBYCHEFF, usual
+from calib.airflow.velocity import similarity_scale, standard_velocity, velocity_pressure
+from calib.confirmation.interval import Decision
+from calib.curves.curve import Curve
+from calib.errors import CalibError, CurveError
+from calib.measurement import Effect, flows
+from calib.procedures.measure.air import AirFound, calibration_density
+from calib.procedures.measure.arrays import arrays_of
+from calib.procedures.measure.gate_reading import gate_reading
+from calib.procedures.measure.standing import Standing, indication_of, section_of
+from calib.procedures.measure.totals import design_of
+from calib.procedures.on_record.in_force import OnRecord
+from calib.procedures.plan.planned import ON_THE_MARK, Gear, LeftOut, Predicted, Unusable, Wish
+from calib.procedures.typed.observations import Observed, Traversed
+from calib.quantities import UNITS, unit
+from calib.records import tables
+from calib.records.record import key
+from calib.uncertainty.budget import Budget, Repeatability, observations_needed
+from calib.uncertainty.propagation import combine
+
+NEEDS_AIR = "needs the expected conditions: --temperature, --pressure, --humidity"
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What all outlets of a plan have in common."""
+
+    records: OnRecord
+    wish: Wish
+    gear: tuple[Gear, ...]
+    left_out: tuple[LeftOut, ...]
+    air: AirFound | None
+
+
+def predicted(
+    asked: Asked, outlet: tables.Outlet, gear: Gear, method: tables.Method, half_width: float
+) -> Predicted | Unusable:
+    """The reading that the design flow would give, if the gate would let it stand."""
+    why_not = [*_held_by_the_factor(asked.records, outlet, gear, method), *_without_air(asked, gear)]
+    if why_not:
+        return Unusable(gear, tuple(why_not))
+    try:
+        indication = _indication(asked.records, _placed(asked, outlet, gear, method), design_of(outlet))
+        reading, seen = _reading(asked, outlet, gear, method, indication)
+        gated = gate_reading(asked.records, reading, seen, outlet, asked.wish.known)
+    except CalibError as error:
+        return Unusable(gear, (str(error),))
+    if gated.standing is None:
+        return Unusable(gear, gated.reasons)
+    return _evaluated(asked, gear, gated.standing, half_width)
+
+
+def _held_by_the_factor(records: OnRecord, outlet: tables.Outlet, gear: Gear, method: tables.Method) -> Iterable[str]:
+    """A factor found in the field holds for its instrument and method only: the gate's rule, said once for all others."""
+    factor = None if gear.is_flow or outlet.found_factor is None else records.factors.get(outlet.found_factor)
+    if factor is not None and (factor.instrument_id, factor.method_id) != (gear.instrument.id, method.id):
+        found_with = records.instruments[factor.instrument_id].tag
+        yield f"factor {factor.factor} holds for {found_with}, {records.methods[factor.method_id].method} only"
+
+
+def _without_air(asked: Asked, gear: Gear) -> Iterable[str]:
+    needed = gear.instrument.quantity == "pressure" or gear.instrument.density_effect == tables.THERMAL
+    if needed and asked.air is None:
+        yield NEEDS_AIR
+
+
+def _air_name(asked: Asked, gear: Gear) -> str | None:
+    """Conditions that the reading will name; none for a vane, nor for a pair whose certificate states no density."""
+    if asked.air is None or gear.is_flow or gear.decision.calibration is None:
+        return None
+    if gear.instrument.quantity == "pressure" or gear.instrument.density_effect == tables.THERMAL:
+        return asked.air.name
+    stated = calibration_density(asked.records.calibrations[gear.decision.calibration.record_id])
+    pair = gear.instrument.density_effect == tables.VELOCITY_PRESSURE
+    return asked.air.name if pair and stated is not None else None
+
+
+def _reading(
+    asked: Asked, outlet: tables.Outlet, gear: Gear, method: tables.Method, indication: float
+) -> tuple[tables.Reading, Observed]:
+    """One observation at an indication [SI], or one pass of a traverse, as it would be typed."""
+    shown = unit(gear.instrument.indicated, gear.instrument.unit).from_si(indication)
+    reading = tables.Reading(
+        outlet_id=key(outlet.id),
+        instrument_id=key(gear.instrument.id),
+        method_id=key(method.id),
+        observed_at=asked.wish.at.isoformat(),
+        indication=repr(shown),
+        unit=gear.instrument.unit,
+        operator="",
+        probe_id=None if gear.probe is None else gear.probe.id,
+        conditions=_air_name(asked, gear),
+    )
+    if outlet.place != tables.DUCT:
+        return reading, Observed(shown, ())
+    rule, lines, points = usual_traverse(outlet)
+    everywhere = Traversed(rule, lines, points, ((shown,),))
+    count = len(everywhere.places(section_of(outlet)))
+    return reading, Observed(shown, (), traversed=replace(everywhere, indications=((shown,),) * count))
+
+
+def _placed(asked: Asked, outlet: tables.Outlet, gear: Gear, method: tables.Method) -> Standing:
+    """The reading before its indication is known: at some indication, for the opening and the air that go with it."""
+    calibration = gear.decision.calibration
+    assert calibration is not None  # noqa: S101 (the gate lets nothing pass without one)
+    reading, seen = _reading(asked, outlet, gear, method, asked.records.curve(calibration.record_id).high)
+    return Standing(
+        reading,
+        seen,
+        indication_of(reading, seen, gear.instrument),
+        outlet,
+        gear.instrument,
+        method,
+        calibration,
+        gear.decision,
+        gear.probe,
+        gear.probe_decision,
+        None if reading.conditions is None else asked.air,
+        None if gear.is_flow or outlet.found_factor is None else asked.records.factors.get(outlet.found_factor),
+    )
+
+
+def _indication(records: OnRecord, placed: Standing, flow: float) -> float:
+    """Indication [SI] that a flow [m3/s] gives; raises CurveError where it lies outside a calibration."""
+    arrays = arrays_of([placed], records)
+    value = flow / float(arrays.area[0] * arrays.outlet_factor[0])
+    if placed.probe is not None and placed.probe_decision is not None:
+        value = _inverse(records, placed.probe, placed.probe_decision, value)
+    if arrays.air is not None:
+        air = arrays.air
+        value = _before_the_air(value, int(air.effect[0]), float(air.density[0]), float(air.reference_density[0]))
+    return _inverse(records, placed.instrument, placed.decision, value)
+
+
+def _before_the_air(velocity: float, effect: int, density: float, reference: float) -> float:
+    """What an instrument has to indicate, corrected, for a velocity [m/s] in air of a density [kg/m3]."""
+    if effect == Effect.PRESSURE:
+        return float(velocity_pressure(velocity, density))
+    if effect == Effect.THERMAL:
+        return float(standard_velocity(velocity, reference, density))
+    return velocity * float(similarity_scale(density, reference)) if effect == Effect.PAIR else velocity
+
+
+def _inverse(records: OnRecord, one: tables.Instrument, decision: Decision, value: float) -> float:
+    assert decision.calibration is not None  # noqa: S101 (the gate lets nothing pass without one)
+    curve = records.curve(decision.calibration.record_id)
+    try:
+        return curve.indication(value)
+    except CurveError as error:
+        raise CurveError(_outside(one, decision.calibration.certificate, curve, value)) from error
+
+
+def _outside(one: tables.Instrument, certificate: str, curve: Curve, value: float) -> str:
+    """In the instrument's own unit, where it indicates what it measures."""
+    own = unit(one.quantity, one.unit if one.indicated == one.quantity else next(iter(UNITS[one.quantity])))
+    low, high = sorted(own.from_si(float(curve.value(end))) for end in (curve.low, curve.high))
+    return (
+        f"{one.tag}: {own.from_si(value):.4g} {own.symbol} lies outside its calibrated measuring interval, "
+        f"{low:.4g} to {high:.4g} {own.symbol} (certificate {certificate})"
+    )
+
+
+def _evaluated(asked: Asked, gear: Gear, standing: Standing, half_width: float) -> Predicted:
+    found = flows(arrays_of([standing], asked.records))
+    own = Budget(
+        tuple(one.name for one in found.contributions),
+        combine(found.contributions).uncertainties[0],
+        np.array([one.degrees_of_freedom[0] for one in found.contributions]),
+    )
+    place = own.names.index("repeatability")
+    declared = not math.isnan(own.uncertainties[place])
+    own = own if declared else own.with_contribution(place, 0.0, math.inf)
+    number = _needed(own, place, asked.wish.at_most * half_width) if declared else None
+    return Predicted(
+        gear,
+        standing.method,
+        standing,
+        float(found.velocity[0]),
+        half_width,
+        asked.wish.at_most,
+        own,
+        number,
+        with_observations(own, place, number or 1),
+    )
+
+
+def _needed(own: Budget, place: int, wanted: float) -> int | None:
+    """Fewest observations that bring U to a wanted one. One alone has the declared repeatability, more show it (Type A)."""
+    if own.expanded_uncertainty <= wanted * ON_THE_MARK:
+        return 1
+    return observations_needed(own, place, Repeatability(float(own.uncertainties[place]), type_a=True), wanted)
+
+
+def with_observations(of_one: Budget, place: int, observations: int) -> Budget:
+    """A budget with more observations than one, which scatter as the repeatability at `place` of the budget says."""
+    if observations == 1:
+        return of_one
+    u = float(of_one.uncertainties[place]) / math.sqrt(observations)
+    return of_one.with_contribution(place, u, observations - 1.0)
+
+
+def usual_traverse(outlet: tables.Outlet) -> tuple[str, int, int]:
+    """Rule, lines and points with which a duct is planned."""
+    return LOG_TCHEBYCHEFF, *usual(section_of(outlet), LOG_TCHEBYCHEFF)

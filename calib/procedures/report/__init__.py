@@ -1,0 +1,1 @@
+"""A job's report: what it says, its issue, what was issued, amendments."""

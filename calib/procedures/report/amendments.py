@@ -1,0 +1,100 @@
+"""What was amended in a job since it was first typed: both values, the reason, and the flow as it was before."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from itertools import pairwise
+
+from sqlmodel import Session, col, select
+
+from calib.measurement import flows
+from calib.procedures.measure.arrays import arrays_of
+from calib.procedures.measure.evaluate import Evaluation, Measured
+from calib.procedures.measure.gate_reading import gate_reading
+from calib.procedures.measure.results import Results, results
+from calib.procedures.on_record.in_force import OnRecord, as_amended, on_record
+from calib.procedures.on_record.outlets import history_of_outlet
+from calib.records import tables
+from calib.records.ledger import written
+from calib.records.record import key, moment
+from calib.uncertainty.propagation import combine
+
+
+@dataclass(frozen=True)
+class FlowBefore:
+    """A reading's flow as it was with the outlet before it was amended."""
+
+    measured: Measured
+    row: int  # of the reading in the evaluation
+    flow: Results  # one element
+
+
+@dataclass(frozen=True)
+class Amendment:
+    """One correction by a record that supersedes an earlier one."""
+
+    record: str  # what was amended: an outlet, or a factor found in the field
+    revision: int
+    changes: Mapping[str, tuple[str, str]]  # column -> value before, value after
+    reason: str
+    person: str
+    time: str
+    flows_before: tuple[FlowBefore, ...] = ()
+
+
+def amendments_of(session: Session, evaluation: Evaluation, now: datetime) -> tuple[Amendment, ...]:
+    """Amendments of a job's outlets and of the factors they use, in the order in which they were written."""
+    job = evaluation.job
+    records = on_record(session)
+    found = [one for outlet in _amended(session, job) for one in _of_outlet(session, outlet, evaluation, records, now)]
+    used = {one.factor.factor for one in evaluation.measured if one.factor is not None}
+    found += [one for name in sorted(used) for one in _of_factor(session, name)]
+    return tuple(sorted(found, key=lambda one: (moment(one.time), one.record, one.revision)))
+
+
+def _amended(session: Session, job: tables.Job) -> Sequence[tables.Outlet]:
+    """Outlets of a job that were amended: few of many, as a rule."""
+    revised = select(tables.OutletRevision.outlet_id)
+    amended = select(tables.Outlet).where(tables.Outlet.job_id == job.id, col(tables.Outlet.id).in_(revised))
+    return session.exec(amended.order_by(col(tables.Outlet.id))).all()
+
+
+def _of_outlet(
+    session: Session, outlet: tables.Outlet, evaluation: Evaluation, records: OnRecord, now: datetime
+) -> Iterable[Amendment]:
+    history = history_of_outlet(session, outlet)
+    for one in history.revisions:
+        before: tuple[FlowBefore, ...] = ()
+        if one is history.revisions[-1]:
+            before = tuple(_flows_before(records, _before_last(session, outlet), evaluation, now))
+        yield Amendment(f"outlet {outlet.outlet}", one.revision, one.changes, one.reason, one.person, one.time, before)
+
+
+def _before_last(session: Session, outlet: tables.Outlet) -> tables.Outlet:
+    own = select(tables.OutletRevision).where(tables.OutletRevision.outlet_id == outlet.id)
+    revisions = session.exec(own.order_by(col(tables.OutletRevision.revision))).all()
+    return as_amended(outlet, revisions[-2] if len(revisions) > 1 else None)
+
+
+def _flows_before(
+    records: OnRecord, outlet: tables.Outlet, evaluation: Evaluation, now: datetime
+) -> Iterable[FlowBefore]:
+    """Flows of the outlet's readings as the outlet was before its last amendment, where the gate lets them stand so."""
+    assert evaluation.flow is not None or not evaluation.measured  # noqa: S101 (what is measured has a flow)
+    for row, one in enumerate(evaluation.measured):
+        if one.outlet.id != outlet.id or evaluation.flow is None:
+            continue
+        gated = gate_reading(records, one.reading, one.observed, outlet, now)
+        if gated.standing is not None:
+            found = flows(arrays_of([gated.standing], records))
+            probability = evaluation.flow.coverage_probability
+            yield FlowBefore(one, row, results(found.flow, combine(found.contributions), probability))
+
+
+def _of_factor(session: Session, name: str) -> Iterable[Amendment]:
+    query = select(tables.FoundFactor).where(tables.FoundFactor.factor == name)
+    revisions = session.exec(query.order_by(col(tables.FoundFactor.revision))).all()
+    for before, after in pairwise(revisions):
+        person, time = written(session, "found_factor", key(after.id))
+        changes = {"value": (f"{before.value:.4g}", f"{after.value:.4g}")}
+        yield Amendment(f"factor {name}", after.revision, changes, after.reason, person, time)

@@ -1,0 +1,82 @@
+"""Load and evaluate everything that a job's report says."""
+
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from sqlmodel import Session
+
+from calib.confirmation.interval import Decision
+from calib.procedures.impact.reviews import Review, open_reviews_of
+from calib.procedures.measure.evaluate import Evaluation, evaluate
+from calib.procedures.measure.gate_reading import air_of_reading
+from calib.procedures.measure.risks import RisksOfJob, risks_of
+from calib.procedures.measure.standing import Standing
+from calib.procedures.on_record.instruments import CalibrationOnFile, calibration_on_file
+from calib.procedures.report.amendments import Amendment, amendments_of
+from calib.procedures.report.issued import Issue, bytes_of, issues_of
+from calib.procedures.report.standards import StandardsUsed, standards_of
+from calib.records import ledger
+from calib.uncertainty.coverage import COVERAGE_PROBABILITY
+
+
+@dataclass(frozen=True)
+class JobReport:
+    """A job evaluated, with the calibrations it rests on and the state of the ledger."""
+
+    evaluation: Evaluation
+    amendments: tuple[Amendment, ...]
+    risks: RisksOfJob
+    calibrations: dict[tuple[str, str], CalibrationOnFile]  # by tag and certificate number
+    ledger_digest: str
+    open_reviews: tuple[Review, ...] = ()  # of instruments found beyond their limits, with a line on this job
+    standards: StandardsUsed = field(
+        default_factory=lambda: StandardsUsed({}, {})
+    )  # reference standards of the register
+    issues: tuple[Issue, ...] = ()  # of this job's report, the first one first
+    issued_before: bytes | None = None  # the last issue as JSON; absent where there is none
+
+    @property
+    def every_calibration(self) -> dict[tuple[str, str], CalibrationOnFile]:
+        """Those of the instruments and of the reference standards of the register, by tag and certificate number."""
+        return {names: one.kept for names, one in self.standards.standards.items()} | self.calibrations
+
+
+def report(session: Session, job: str, now: datetime, coverage_probability: float = COVERAGE_PROBABILITY) -> JobReport:
+    """Evaluate a job for its report; raises NotInRecordsError."""
+    found = evaluate(session, job, now, coverage_probability)
+    used = {pair for one in found.measured for pair in instruments_of(one)}
+    calibrations = {names: calibration_on_file(session, *names) for names in sorted(used)}
+    amendments = amendments_of(session, found, now)
+    issues = issues_of(session, job)
+    return JobReport(
+        found,
+        amendments,
+        risks_of(found),
+        calibrations,
+        ledger.head(session)[1],
+        tuple(open_reviews_of(session, job)),
+        standards_of(session, calibrations),
+        issues,
+        _as_json(session, issues[-1]) if issues else None,
+    )
+
+
+def _as_json(session: Session, issue: Issue) -> bytes | None:
+    is_kept = any(one.form == "json" for one in issue.forms)
+    return bytes_of(session, issue.job, issue.revision, "json") if is_kept else None
+
+
+def instruments_of(one: Standing) -> dict[tuple[str, str], Decision]:
+    """Every instrument that a reading rests on, by tag and certificate number: its own, its probe, those of the conditions."""
+    air = air_of_reading(one)
+    rows = () if air is None else air.rows
+    used = [
+        (one.instrument, one.decision),
+        (one.probe, one.probe_decision),
+        *((row.instrument, row.decision) for row in rows),
+    ]
+    return {
+        (instrument.tag, decision.calibration.certificate): decision
+        for instrument, decision in used
+        if instrument is not None and decision is not None and decision.calibration is not None
+    }

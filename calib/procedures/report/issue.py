@@ -1,0 +1,75 @@
+"""Issue a job's report: its exact bytes are kept as a revision, and never changed (ISO/IEC 17025:2017, 7.8.8)."""
+
+import hashlib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlmodel import Session
+
+from calib.errors import BadInputError, Finding
+from calib.procedures.on_record.by_name import job_named
+from calib.procedures.people.authorise import append, authorise
+from calib.procedures.report.issued import issues_of
+from calib.records.ledger import Signature
+from calib.records.record import key
+from calib.records.tables import IssuedForm, IssuedReport
+
+
+@dataclass(frozen=True)
+class ToIssue:
+    """A report that was made to be issued."""
+
+    job: str
+    revision: int
+    issued_at: datetime
+    reason: str | None
+    ledger_digest: str  # the ledger's head when it was made
+    forms: Mapping[str, tuple[str, bytes]]  # form -> name of its file, its bytes
+
+
+def may_issue(session: Session, job: str, reason: str | None, signature: Signature) -> Signature:
+    """The signature with the name as it is on record; raises NotInRecordsError, BadInputError where it may not be issued."""
+    signature = authorise(session, signature, "issue")
+    findings = list(_findings(session, job, reason))
+    if findings:
+        raise BadInputError(findings)
+    return signature
+
+
+def _findings(session: Session, job: str, reason: str | None) -> Iterator[Finding]:
+    earlier = issues_of(session, job)
+    said = (reason or "").strip()
+    if earlier and not said:
+        expected = f"why: revision {earlier[-1].revision} was issued on {earlier[-1].issued_at[:10]}"
+        yield Finding("command line", None, "--because", reason, expected)
+    if not earlier and said:
+        yield Finding("command line", None, "--because", reason, "nothing: no revision was issued before")
+
+
+def issue_report(session: Session, wanted: ToIssue, signature: Signature) -> None:
+    """Append the issue and its forms; raises BadInputError where it may not be issued, or another was issued meanwhile."""
+    signature = may_issue(session, wanted.job, wanted.reason, signature)
+    expected = 1 + len(issues_of(session, wanted.job))
+    if wanted.revision != expected:
+        said = f"revision {expected}: another was issued meanwhile"
+        raise BadInputError([Finding("command line", None, "revision", str(wanted.revision), said)])
+    report = IssuedReport(
+        job_id=key(job_named(session, wanted.job).id),
+        revision=wanted.revision,
+        issued_at=wanted.issued_at.isoformat(),
+        reason=None if wanted.reason is None else wanted.reason.strip(),
+        ledger_digest=wanted.ledger_digest,
+    )
+    append(session, [report], signature)
+    append(session, [_form(key(report.id), form, *kept) for form, kept in wanted.forms.items()], signature)
+
+
+def _form(report: int, form: str, name: str, content: bytes) -> IssuedForm:
+    return IssuedForm(
+        issued_report_id=report,
+        form=form,
+        name=name,
+        sha256=hashlib.sha256(content).hexdigest(),
+        content=content,
+    )

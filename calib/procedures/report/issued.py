@@ -1,0 +1,95 @@
+"""Look up the reports of a job as they were issued."""
+
+import hashlib
+from dataclasses import dataclass
+
+from sqlmodel import Session, col, select
+
+from calib.errors import NotInRecordsError
+from calib.procedures.on_record.by_name import job_named
+from calib.records.ledger import written
+from calib.records.record import key
+from calib.records.tables import IssuedForm, IssuedReport, Job
+
+
+@dataclass(frozen=True)
+class FormOnFile:
+    """A form of an issued report, without its bytes."""
+
+    form: str
+    name: str  # of its file
+    sha256: str
+
+
+@dataclass(frozen=True)
+class Issue:
+    """One issue of a job's report."""
+
+    job: str
+    revision: int
+    issued_at: str
+    reason: str | None  # absent: the first revision
+    ledger_digest: str  # the ledger's head when it was made
+    person: str
+    forms: tuple[FormOnFile, ...]
+
+
+@dataclass(frozen=True)
+class FoundIssue:
+    """The issue that some bytes belong to, and the latest of that job."""
+
+    issue: Issue
+    form: FormOnFile
+    latest: Issue
+
+
+def issues_of(session: Session, job: str) -> tuple[Issue, ...]:
+    """Every issue of a job's report, the first one first; raises NotInRecordsError for an unknown job."""
+    of_job = job_named(session, job)
+    query = select(IssuedReport).where(IssuedReport.job_id == of_job.id).order_by(col(IssuedReport.revision))
+    return tuple(_issue(session, of_job, one) for one in session.exec(query).all())
+
+
+def _issue(session: Session, job: Job, one: IssuedReport) -> Issue:
+    columns = (col(IssuedForm.form), col(IssuedForm.name), col(IssuedForm.sha256))
+    own = select(*columns).where(col(IssuedForm.issued_report_id) == key(one.id)).order_by(col(IssuedForm.id))
+    person, _ = written(session, "issued_report", key(one.id))
+    forms = tuple(FormOnFile(*row) for row in session.execute(own).all())
+    return Issue(job.job, one.revision, one.issued_at, one.reason, one.ledger_digest, person, forms)
+
+
+def bytes_of(session: Session, job: str, revision: int, form: str) -> bytes:
+    """The bytes of a form as they were issued; raises NotInRecordsError, with what there is."""
+    found = session.exec(
+        select(IssuedForm.content)
+        .join(IssuedReport, col(IssuedReport.id) == col(IssuedForm.issued_report_id))
+        .where(
+            IssuedReport.job_id == job_named(session, job).id,
+            IssuedReport.revision == revision,
+            IssuedForm.form == form,
+        )
+    ).first()
+    if found is None:
+        is_there = any(one.revision == revision for one in issues_of(session, job))
+        what = f"the report of {job} as {form}" if is_there else f"the report of {job}"
+        raise NotInRecordsError(f"no revision {revision} of {what}: {_issued(session, job)}")
+    return found
+
+
+def _issued(session: Session, job: str) -> str:
+    there = [f"{one.revision} ({', '.join(each.form for each in one.forms)})" for one in issues_of(session, job)]
+    return f"issued are {'; '.join(there)}" if there else "none was issued"
+
+
+def issue_with(session: Session, content: bytes) -> FoundIssue | None:
+    """The issue that these very bytes are a form of; None where they are of none."""
+    digest = hashlib.sha256(content).hexdigest()
+    kept = session.exec(select(IssuedForm).where(IssuedForm.sha256 == digest)).all()
+    same = next((one for one in kept if one.content == content), None)
+    if same is None:
+        return None
+    report = session.exec(select(IssuedReport).where(IssuedReport.id == same.issued_report_id)).one()
+    job = session.exec(select(Job).where(Job.id == report.job_id)).one()
+    every = issues_of(session, job.job)
+    own = next(one for one in every if one.revision == report.revision)
+    return FoundIssue(own, FormOnFile(same.form, same.name, same.sha256), every[-1])

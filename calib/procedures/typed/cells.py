@@ -1,0 +1,129 @@
+"""What a single cell may hold. Nothing heavy is imported here: the commands check their dates with it."""
+
+import json
+import math
+import re
+from datetime import date, datetime
+
+from calib.procedures.typed.sheets import Check
+
+# No quantity of the trade is larger in any of its units; beyond it a product of two would overflow.
+_LARGEST = 1e12
+_SMALLEST = 1e-12  # nor smaller: below it a quotient would
+_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
+_DAY = re.compile(r"(?:19|2\d)\d{2}-\d{2}-\d{2}", re.ASCII)
+_MOMENT = re.compile(r"(?:19|2\d)\d{2}-\d{2}-\d{2}T\d{2}:\d{2}(:\d{2})?(Z|[+-]\d{2}:\d{2})?", re.ASCII)
+
+
+def text(_cell: str) -> str | None:
+    """Any text."""
+    return None
+
+
+def number(cell: str) -> str | None:
+    """A finite decimal number of a size that occurs."""
+    if _NUMBER.fullmatch(cell) is None or not math.isfinite(float(cell)):
+        return "a finite number with a decimal point, like 4.20"
+    return None if abs(float(cell)) <= _LARGEST else f"a number of at most {_LARGEST:g}"
+
+
+def above_zero(cell: str) -> str | None:
+    """A finite number above 0."""
+    return "a finite number above 0" if number(cell) or not float(cell) >= _SMALLEST else None
+
+
+def not_negative(cell: str) -> str | None:
+    """A finite number, 0 or above."""
+    return "a finite number, 0 or above" if number(cell) or float(cell) < 0 else None
+
+
+def at_least_one(cell: str) -> str | None:
+    """A finite number, 1 or above."""
+    return "a finite number, 1 or above" if number(cell) or float(cell) < 1 else None
+
+
+def above_one(cell: str) -> str | None:
+    """A finite number above 1."""
+    return "a finite number above 1" if number(cell) or float(cell) <= 1 else None
+
+
+def percent(cell: str) -> str | None:
+    """A percentage above 0, up to 100."""
+    return "a percentage above 0, up to 100" if number(cell) or not 0 < float(cell) <= 100 else None
+
+
+def between(low: float, high: float, symbol: str) -> Check:
+    """A finite number between two that lie in the range of validity of what is computed from it."""
+
+    def check(cell: str) -> str | None:
+        sound = number(cell) is None and low <= float(cell) <= high
+        return None if sound else f"a finite number from {low:g} to {high:g} {symbol}"
+
+    return check
+
+
+def whole(cell: str) -> str | None:
+    """A whole number, 1 to 9999."""
+    return None if re.fullmatch(r"[0-9]{1,4}", cell) and int(cell) > 0 else "a whole number, 1 to 9999"
+
+
+def numbers(cell: str) -> str | None:
+    """Numbers joined by semicolons."""
+    wrong = [part.strip() for part in cell.split(";") if number(part.strip())]
+    return f"finite numbers joined by ;, {wrong[0]!r} is none" if wrong else None
+
+
+def day(cell: str) -> str | None:
+    """A day that exists, as YYYY-MM-DD."""
+    if _DAY.fullmatch(cell) is None:
+        return "a date as YYYY-MM-DD, years 1900 to 2999"
+    try:
+        date.fromisoformat(cell)
+    except ValueError:
+        return "a date that exists, as YYYY-MM-DD"
+    return None
+
+
+def moment(cell: str) -> str | None:
+    """A time with its zone, as YYYY-MM-DDTHH:MM+HH:MM."""
+    found = _MOMENT.fullmatch(cell)
+    if found is None:
+        return "a date and time as YYYY-MM-DDTHH:MM+HH:MM"
+    try:
+        datetime.fromisoformat(cell)
+    except ValueError:
+        return "a date and time that exist, as YYYY-MM-DDTHH:MM+HH:MM"
+    return None if found[2] else "a time with its zone, like 2026-03-05T14:30+01:00 (a local time alone is ambiguous)"
+
+
+def basis(cell: str) -> str | None:
+    """What a reference value was worked out from, as `calib` writes it."""
+    try:
+        parts = json.loads(cell)["contributions"]
+        sound = all(isinstance(one["name"], str) and one["standard_uncertainty"] >= 0 for one in parts)
+    except (ValueError, TypeError, KeyError, RecursionError):
+        sound = False
+    return None if sound else "blank, or the JSON that an in-house calibration wrote"
+
+
+def degree(cell: str) -> str | None:
+    """Degree of a polynomial."""
+    return None if re.fullmatch(r"[0-9]", cell) else "a degree, 0 to 9"
+
+
+def json_text(cell: str) -> str | None:
+    """A JSON document, as `calib` writes one."""
+    try:
+        json.loads(cell)
+    except (ValueError, RecursionError):
+        return "blank, or the JSON that `calib` wrote"
+    return None
+
+
+def one_of(*words: str) -> Check:
+    """One of a few words."""
+
+    def check(cell: str) -> str | None:
+        return None if cell in words else f"one of {', '.join(words)}"
+
+    return check

@@ -1,0 +1,159 @@
+"""Read a sheet of comparisons as it was typed: a CSV file, or a workbook (.xlsx). Which of them it is, its content says.
+
+A number of a workbook keeps the digits that its cell shows, and never loses one that it holds: 1.1 in a cell with two decimal
+places is 1.10, 1.234 there stays 1.234.
+"""
+
+import io
+import re
+import warnings
+from collections.abc import Sequence
+from datetime import date, datetime, time
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+from zipfile import is_zipfile
+
+from calib.errors import Finding
+from calib.procedures.typed.columns import FILES
+from calib.procedures.typed.sheets import Column, Row, bytes_of, read_file, rows_of
+
+LARGEST = 25_000_000  # bytes of a file that is read or kept
+_NAMES = ("tag", "certificate")  # known from the command: they may be left out
+_DIGITS = 15  # significant digits of a number that a workbook holds
+
+
+def comparison_columns() -> tuple[Column, ...]:
+    """The columns of comparisons.csv, without need of tag and certificate."""
+    return tuple(
+        Column(one.name, one.check, required=one.required and one.name not in _NAMES)
+        for one in FILES["comparisons.csv"]
+    )
+
+
+def read_comparisons(
+    path: Path, tag: str, certificate: str, columns: Sequence[Column], sheet: str | None = None
+) -> tuple[list[Row], list[Finding]]:
+    """Rows of a file with tag and certificate filled in, and what is wrong with it as a file; `sheet` names one of a workbook."""
+    content, finding = _content(path)
+    if finding is not None:
+        return [], [finding]
+    if is_zipfile(io.BytesIO(content)):
+        rows, findings = _read_workbook(path, content, columns, sheet)
+    elif sheet is not None:
+        rows, findings = [], [Finding(str(path), None, "--sheet", sheet, "nothing: only a workbook (.xlsx) has sheets")]
+    else:
+        rows, findings = read_file(path, columns)
+    for row in rows:
+        row.cells = {"tag": tag.strip(), "certificate": certificate.strip()} | row.cells
+    return rows, findings
+
+
+def _content(path: Path) -> tuple[bytes, Finding | None]:
+    content, expected = bytes_of(path, LARGEST)
+    return content, None if expected is None else Finding(str(path), None, None, None, expected)
+
+
+def _read_workbook(
+    path: Path, content: bytes, columns: Sequence[Column], sheet: str | None
+) -> tuple[list[Row], list[Finding]]:
+    from openpyxl import load_workbook  # noqa: PLC0415 (a fifth of a second, for workbooks only)
+
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # of styles and extensions that no comparison needs
+            values, formulas = (
+                load_workbook(io.BytesIO(content), read_only=True, data_only=one) for one in (True, False)
+            )
+            name, finding = _sheet_of(path, values.sheetnames, sheet)
+            if finding is not None:
+                return [], [finding]
+            return _rows_of_sheet(f"{path}, sheet {name}", values[name], formulas[name], columns)
+    except Exception as error:  # noqa: BLE001 (whatever the library trips over in a file that is no workbook)
+        return [], [Finding(str(path), None, None, None, f"a workbook that can be read ({type(error).__name__})")]
+
+
+def _sheet_of(path: Path, names: Sequence[str], wanted: str | None) -> tuple[str, Finding | None]:
+    """The sheet asked for, the one named comparisons, or the only one."""
+    for name in (wanted, "comparisons", names[0] if len(names) == 1 else None):
+        if name is not None and name in names:
+            return name, None
+        if wanted is not None:
+            break
+    expected = f"one of the sheets {', '.join(names)}"
+    return "", Finding(str(path), None, "--sheet", wanted, expected)
+
+
+def _rows_of_sheet(
+    source: str, values: Any, formulas: Any, columns: Sequence[Column]
+) -> tuple[list[Row], list[Finding]]:
+    findings: list[Finding] = []
+    lines: list[list[str]] = []
+    width = 0
+    for number, (shown, typed) in enumerate(zip(values.iter_rows(), formulas.iter_rows(), strict=True), start=1):
+        texts = [as_typed(one.value, getattr(one, "number_format", "General")) for one in shown]
+        if number == 1:
+            width = len(_without_tail(texts))
+        wrong = {place: text for place, text in enumerate(texts) if isinstance(text, _Wrong)}
+        for place, (one, formula) in enumerate(zip(shown, typed, strict=False)):
+            if one.value is None and formula.value is not None:
+                wrong[place] = _Wrong(
+                    str(formula.value), "a value: the workbook keeps no result of this formula, save it again"
+                )
+        for place, what in sorted(wrong.items()):
+            column = lines[0][place] if number > 1 and place < width else f"column {_letters(place)}"
+            findings.append(Finding(source, number, column, what.shown, what.expected))
+        cells = ["" if isinstance(text, _Wrong) else text for text in texts]
+        lines.append([*_without_tail(cells), *[""] * width][: max(width, len(_without_tail(cells)))])
+    rows, more = rows_of(source, lines, columns)
+    return rows, [*findings, *more]
+
+
+def _without_tail(cells: Sequence[Any]) -> list[Any]:
+    """The cells up to the last one that is filled."""
+    last = max((place for place, cell in enumerate(cells) if cell != ""), default=-1)
+    return list(cells[: last + 1])
+
+
+def _letters(place: int) -> str:
+    """Name of a column, as a spreadsheet writes it."""
+    name, rest = "", place + 1
+    while rest:
+        rest, letter = divmod(rest - 1, 26)
+        name = chr(ord("A") + letter) + name
+    return name
+
+
+class _Wrong:
+    """A cell that holds no text and no number."""
+
+    def __init__(self, shown: str, expected: str) -> None:
+        self.shown, self.expected = shown, expected
+
+
+def as_typed(value: Any, number_format: str) -> "str | _Wrong":
+    """The text of a cell: text as it is, a number with the decimal places that its format shows and all digits that it holds."""
+    if value is None:
+        return ""
+    if isinstance(value, str):
+        return _Wrong(value, "a value, not an error of the workbook") if value.startswith("#") else value.strip()
+    if isinstance(value, bool):
+        return _Wrong(str(value), "text or a number, not a truth value")
+    if isinstance(value, datetime | date | time):
+        return _Wrong(str(value), "text or a number, not a date or time")
+    if "%" in re.sub(r'"[^"]*"', "", number_format):
+        return _Wrong(str(value), "a number that is not shown in percent")
+    return _digits(value, _places(number_format))
+
+
+def _places(number_format: str) -> int:
+    """Decimal places that a number format shows, 0 where it does not say."""
+    found = re.search(r"[0#]\.(0+)", number_format.partition(";")[0])
+    return 0 if found is None else len(found[1])
+
+
+def _digits(value: float, places: int) -> str:
+    held = Decimal(format(value, f".{_DIGITS}g"))
+    exponent = held.normalize().as_tuple().exponent
+    own = max(-int(exponent), 0) if held.is_finite() else 0
+    return f"{held:.{max(own, places)}f}"

@@ -1,0 +1,144 @@
+"""What was observed, as typed: repeated values in a cell, a file that the meter logged, or the mean alone."""
+
+import csv
+import io
+import math
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from itertools import pairwise
+
+from calib.airflow.traverse import Section, TraversePoint, traverse
+from calib.errors import Finding
+from calib.procedures.typed import cells as checks
+from calib.uncertainty.series import FEWEST
+
+LOG_COLUMNS = ("time", "value")
+_UNEVEN = 0.5  # a step of time may differ from the usual one by half of it before the series is no series
+
+
+@dataclass(frozen=True)
+class Traversed:
+    """A traverse as typed: indications of the points in the order of `calib.airflow.traverse.traverse`."""
+
+    rule: str
+    lines: int
+    points: int  # on each line
+    indications: tuple[tuple[float, ...], ...]  # for each point those of its passes, as many for each
+
+    @property
+    def passes(self) -> int:
+        """Number of passes."""
+        return len(self.indications[0])
+
+    def places(self, section: Section) -> tuple[TraversePoint, ...]:
+        """Where the points lie in a section."""
+        return traverse(section, self.rule, self.lines, self.points)
+
+
+@dataclass(frozen=True)
+class Observed:
+    """Observations of one reading, in the unit typed."""
+
+    mean: float
+    values: tuple[float, ...]  # empty where only the mean was typed, or the duct was traversed
+    logged: bool = False  # successive values of a log, which are correlated
+    traversed: Traversed | None = None
+    throttled: tuple[float, ...] = ()  # of a hood with its throttle set
+
+    @property
+    def indications(self) -> tuple[float, ...]:
+        """Every indication that the calibration has to cover."""
+        if self.traversed is not None:
+            return tuple(value for point in self.traversed.indications for value in point)
+        return (self.mean, mean_of(self.throttled)) if self.throttled else (self.mean,)
+
+
+def observed_values(cell: str) -> list[float]:
+    """Observations joined by semicolons."""
+    return [float(part) for part in cell.split(";")]
+
+
+def mean_of(values: Sequence[float]) -> float:
+    """Arithmetic mean, correctly rounded."""
+    return math.fsum(values) / len(values)
+
+
+def observed(cells: Mapping[str, object], log: bytes | None = None, traversed: Traversed | None = None) -> Observed:
+    """Observations of a reading from its cells, from its log file or its traverse where it has one."""
+    if traversed is not None:
+        values = tuple(value for point in traversed.indications for value in point)
+        return Observed(mean_of(values), (), traversed=traversed)
+    if log is not None:
+        values = tuple(logged_values(log))
+        return Observed(mean_of(values), values, logged=True)
+    other = cells.get("throttled_observations")
+    throttled = () if other is None else tuple(observed_values(str(other)))
+    typed = cells.get("observations")
+    if typed is None:
+        return Observed(float(str(cells["indication"])), (), throttled=throttled)
+    values = tuple(observed_values(str(typed)))
+    return Observed(mean_of(values), values, throttled=throttled)
+
+
+def logged_values(log: bytes) -> list[float]:
+    """Values of a log file that `log_findings` found nothing wrong with."""
+    return [float(line["value"]) for line in csv.DictReader(io.StringIO(log.decode("utf-8-sig"), newline=""))]
+
+
+def log_findings(name: str, log: bytes) -> list[Finding]:
+    """Everything wrong with a log file: a header `time,value`, times rising in even steps, at least 10 values."""
+    try:
+        lines = list(csv.reader(io.StringIO(log.decode("utf-8-sig"), newline=""), strict=True))
+    except (UnicodeDecodeError, csv.Error) as error:
+        return [Finding(name, None, None, None, f"comma-separated UTF-8 text ({error})")]
+    if not lines or tuple(cell.strip() for cell in lines[0]) != LOG_COLUMNS:
+        return [Finding(name, 1, None, None, "the header time,value")]
+    findings = []
+    for number, line in enumerate(lines[1:], start=2):
+        findings += _line_findings(name, number, line)
+    if findings:
+        return findings
+    if len(lines) - 1 < FEWEST:
+        return [
+            Finding(
+                name,
+                None,
+                None,
+                None,
+                f"at least {FEWEST} values, to see how they are correlated; found {len(lines) - 1}",
+            )
+        ]
+    return _step_findings(name, [line[0].strip() for line in lines[1:]])
+
+
+def _line_findings(name: str, number: int, line: Sequence[str]) -> list[Finding]:
+    if len(line) != len(LOG_COLUMNS):
+        return [Finding(name, number, None, None, f"two cells, time and value, found {len(line)}")]
+    findings = []
+    when, value = (cell.strip() for cell in line)
+    if checks.number(when) and checks.moment(when):
+        findings.append(
+            Finding(name, number, "time", when, "seconds, or a time with its zone like 2026-03-05T14:30:01+01:00")
+        )
+    if checks.number(value):
+        findings.append(Finding(name, number, "value", value, str(checks.number(value))))
+    return findings
+
+
+def _step_findings(name: str, times: Sequence[str]) -> list[Finding]:
+    seconds = [_seconds(time) for time in times]
+    steps = [after - before for before, after in pairwise(seconds)]
+    usual = sorted(steps)[len(steps) // 2]
+    for number, step in enumerate(steps, start=3):
+        if step <= 0:
+            return [Finding(name, number, "time", times[number - 2], "a time after the one before")]
+        if abs(step - usual) > _UNEVEN * usual:
+            expected = f"a step of about {usual:g} s as between the others (it is {step:g} s); log without gaps"
+            return [Finding(name, number, "time", times[number - 2], expected)]
+    return []
+
+
+def _seconds(time: str) -> float:
+    return float(time) if re.match(r"\d{4}-", time) is None else datetime.fromisoformat(time).timestamp()
