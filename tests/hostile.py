@@ -4,7 +4,7 @@ Common practice, no source: markup of a page, of the typesetter and of formulas,
 direction of a line, long texts and signs beyond the basic plane.
 """
 
-from calib.faces.document import content
+from calib.faces.report.content import content
 from calib.procedures.enter.amend_outlet import amend_outlet
 from calib.procedures.report.collect import report
 from calib.records import database, ledger

@@ -9,9 +9,9 @@ from PIL import Image
 
 from calib.confirmation.control_chart import Baseline, ControlLimits
 from calib.confirmation.drift import Drift
-from calib.faces.charts import CurveDrawing, DistributionDrawing
-from calib.faces.due_chart import IN_CALIBRATION, NOT_IN_USE, OVERDUE, DueBar, DueDrawing
-from calib.faces.history_charts import HistoryDrawing, PointDrawing
+from calib.faces.drawings import CurveDrawing, DistributionDrawing
+from calib.faces.drawings.due import IN_CALIBRATION, NOT_IN_USE, OVERDUE, DueBar, DueDrawing
+from calib.faces.drawings.over_time import HistoryDrawing, PointDrawing
 from calib.procedures.fleet.checks_on_file import ChartedCheck, ChartedSeries
 
 FORMULA = r"$\frac{1}{2}$ <b>&amp; _^{"

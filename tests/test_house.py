@@ -116,7 +116,7 @@ def test_imports_go_down(name):
 @pytest.mark.parametrize(
     "source",
     [
-        "import calib.faces.document",
+        "import calib.faces.report.content",
         "from calib.procedures.measure.evaluate import evaluate",
         "from calib import faces",
         "def later():\n    from calib.curves import curve",

@@ -13,7 +13,7 @@ import tempfile
 import time
 from pathlib import Path
 
-from calib.faces.document import content
+from calib.faces.report.content import content
 from calib.faces.report.file_names import FORMS
 from calib.faces.report.forms import in_forms
 from calib.procedures.report.collect import report

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from matplotlib.collections import LineCollection, PolyCollection
 
-from calib.faces import charts
-from calib.faces.charts import (
+from calib.faces import drawings
+from calib.faces.drawings import (
     budget_alternative,
     budget_bars,
     budget_bars_alternative,
@@ -16,7 +16,7 @@ from calib.faces.charts import (
     distribution_chart,
     most_bars,
 )
-from calib.faces.charts.style import CONTRIBUTION_LOOKS, EVALUATION_LOOKS
+from calib.faces.drawings.style import CONTRIBUTION_LOOKS, EVALUATION_LOOKS
 from tests.pictures import CONTRIBUTIONS, CURVE, DISTRIBUTION, JOB, SORTED, contribution, reading
 
 # --- one budget ------------------------------------------------------------------------------------------------------------------
@@ -126,6 +126,6 @@ def test_the_text_of_the_curve_tells_its_numbers():
 
 
 def test_png_and_svg_are_what_they_say():
-    figure = charts.budget_bars(JOB[0])
-    assert charts.as_png(figure).startswith(b"\x89PNG")
-    assert charts.as_svg(figure, "a").startswith("<svg")
+    figure = drawings.budget_bars(JOB[0])
+    assert drawings.as_png(figure).startswith(b"\x89PNG")
+    assert drawings.as_svg(figure, "a").startswith("<svg")

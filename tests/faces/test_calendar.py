@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calib.confirmation.interval import DueEntry
-from calib.faces.calendar import as_calendar
+from calib.faces.answers.due_calendar import as_calendar
 from calib.procedures.fleet.round_on_record import DueInstrument
 from tests.command import calib
 

@@ -3,8 +3,8 @@
 import copy
 import json
 
-from calib.faces.document import content
 from calib.faces.report.changes import changes, revised
+from calib.faces.report.content import content
 from calib.procedures.report.collect import report
 from calib.records import database
 from tests.folders import NOW, changed, records_of

@@ -14,8 +14,8 @@ from calib.confirmation.interval import (
     InstrumentOnRecord,
 )
 from calib.errors import CalibError
-from calib.faces.due_chart import DueDrawing, drawing_of, due_alternative, due_chart
-from calib.faces.history_charts import control_alternative, control_chart, history_alternative
+from calib.faces.drawings.due import DueDrawing, drawing_of, due_alternative, due_chart
+from calib.faces.drawings.over_time import control_alternative, control_chart, history_alternative
 from tests.command import calib
 from tests.pictures import CHECKS, FLEET, HISTORY, ON
 

@@ -9,7 +9,7 @@ from collections import Counter
 
 import pytest
 
-from calib.faces.document import content
+from calib.faces.report.content import content
 from calib.faces.report.forms import in_forms
 from calib.faces.written import probability_text
 from calib.procedures.report.collect import report

@@ -11,7 +11,7 @@ import pytest
 from calib.confirmation.drift import line
 from calib.confirmation.history import CalibrationErrors, error_points
 from calib.errors import CalibError
-from calib.faces.history_charts import HistoryDrawing, PointDrawing, control_chart, history_chart
+from calib.faces.drawings.over_time import HistoryDrawing, PointDrawing, control_chart, history_chart
 from tests.command import calib
 from tests.folders import ledger_head, records_of
 from tests.job_with_history import sheets_with_history

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from calib.errors import CalibError
-from calib.faces.labels import BEGINS, Label, as_sheet
+from calib.faces.answers.labels import BEGINS, Label, as_sheet
 from tests.command import calib
 
 ON = date(2026, 10, 14)

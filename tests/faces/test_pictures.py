@@ -12,9 +12,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from calib.faces import charts, job_charts
-from calib.faces.charts import style
-from calib.faces.due_chart import due_chart
+from calib.faces import drawings
+from calib.faces.drawings import job, style
+from calib.faces.drawings.due import due_chart
 from tests import pictures
 from tests.drawn import DPI, DRAWN, figure_of, svg_of
 
@@ -33,7 +33,7 @@ def golden(name):
 
 @every_picture
 def test_a_picture_is_the_golden_one(name):
-    shown = charts.as_png(figure_of(name), DPI)
+    shown = drawings.as_png(figure_of(name), DPI)
     if os.environ.get("CALIB_KEEP_PICTURES"):
         (GOLDEN / f"{name}.png").write_bytes(pictures.in_few_colours(shown))
     assert pictures.difference(shown, golden(name)) < TOLERANCE
@@ -47,12 +47,12 @@ def test_every_golden_picture_is_drawn_and_small():
 
 # One small change each: a number, a sign, a bar of U, an order.
 CHANGED = {
-    "curve": lambda: charts.curve_chart(replace(pictures.CURVE, compared=np.array([-0.03, 0.06, 0.16]))),
-    "budget": lambda: charts.budget_bars(pictures.JOB[0] | {"contributions": _with_another_evaluation()}),
-    "overview": lambda: job_charts.overview_charts(
+    "curve": lambda: drawings.curve_chart(replace(pictures.CURVE, compared=np.array([-0.03, 0.06, 0.16]))),
+    "budget": lambda: drawings.budget_bars(pictures.JOB[0] | {"contributions": _with_another_evaluation()}),
+    "overview": lambda: job.overview_charts(
         [pictures.reading("S1", value=90.0, statement="conditional pass"), *pictures.JOB[1:]]
     )[0],
-    "balance": lambda: job_charts.balance_chart(
+    "balance": lambda: job.balance_chart(
         pictures.BALANCE
         | {"job_totals": [pictures.total("", "supply", 900.0, 80.0, 1000.0), pictures.BALANCE["job_totals"][1]]}
     ),
@@ -66,7 +66,7 @@ def _with_another_evaluation():
 
 @pytest.mark.parametrize("name", CHANGED)
 def test_a_changed_picture_is_seen(name):
-    assert pictures.difference(charts.as_png(CHANGED[name](), DPI), golden(name)) > TOLERANCE
+    assert pictures.difference(drawings.as_png(CHANGED[name](), DPI), golden(name)) > TOLERANCE
 
 
 @every_picture
@@ -96,7 +96,7 @@ def test_a_text_is_as_wide_at_every_resolution_as_when_the_picture_was_laid_out(
     """Fitted to pixels, letters are up to 8 % wider at one resolution than at another, and the longest words were cut off."""
     with style.house_style():
         figure = due_chart(pictures.FLEET)
-        charts.as_png(figure)  # laid out
+        drawings.as_png(figure)  # laid out
         widths = {text: box.width / figure.dpi for text, box in pictures.boxes_of_texts(figure)}
         figure.set_dpi(dpi)
         after = {text: box.width / dpi for text, box in pictures.boxes_of_texts(figure)}
@@ -110,11 +110,11 @@ def test_nothing_that_is_drawn_is_not_a_number(name):
 
 @every_picture
 def test_the_same_picture_has_the_same_bytes_after_any_other_form(name):
-    assert svg_of(name) == charts.as_svg(DRAWN[name](), "a")
+    assert svg_of(name) == drawings.as_svg(DRAWN[name](), "a")
 
 
 def test_pictures_are_files_numbered_where_there_are_several(tmp_path):
     figures = [figure_of("budget"), figure_of("curve")]
-    assert charts.save_all(figures, tmp_path / "job.svg") == [tmp_path / "job-1.svg", tmp_path / "job-2.svg"]
-    assert charts.save_all(figures[:1], tmp_path / "job.png") == [tmp_path / "job.png"]
+    assert drawings.save_all(figures, tmp_path / "job.svg") == [tmp_path / "job-1.svg", tmp_path / "job-2.svg"]
+    assert drawings.save_all(figures[:1], tmp_path / "job.png") == [tmp_path / "job.png"]
     assert sorted(path.name for path in tmp_path.iterdir()) == ["job-1.svg", "job-2.svg", "job.png"]

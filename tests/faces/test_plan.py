@@ -1,6 +1,6 @@
 """`calib plan` as a person types it and reads it.
 
-Sources: README.md ("Commands", "Exit statuses"); the list of fields at the top of calib/faces/plan_answer.py.
+Sources: README.md ("Commands", "Exit statuses"); the list of fields at the top of calib/faces/plan.py.
 """
 
 import re
@@ -8,7 +8,7 @@ import shutil
 
 import pytest
 
-from calib.faces import plan_answer
+from calib.faces.answers import plan as answer
 from calib.procedures.plan.predicted_reading import NEEDS_AIR
 from tests.command import calib
 from tests.every_way import changed
@@ -187,7 +187,7 @@ def keys(document):
 def test_every_field_of_the_document_is_documented(tmp_path):
     cells = ("calibrations.csv", 6, "accepted_on", ""), ("outlets.csv", 3, "design_flow", "200")
     found = keys(plan(records_of(tmp_path, before(*cells)), "--json").document)
-    assert found - set(re.findall(r"\w+", plan_answer.__doc__)) == set()
+    assert found - set(re.findall(r"\w+", answer.__doc__)) == set()
 
 
 def test_the_document_holds_what_is_printed_unrounded(records):

@@ -19,8 +19,8 @@ from calib.airflow.traverse import (
     traverse,
     usual,
 )
-from calib.faces.charts import save_or_tell
-from calib.faces.section import length_text, lines_text, section_chart, section_text, size_text
+from calib.faces.drawings import save_or_tell
+from calib.faces.drawings.duct_section import length_text, lines_text, section_chart, section_text, size_text
 
 MM, INCH, FOOT, METRE = (quantities.unit("length", symbol) for symbol in ("mm", "in", "ft", "m"))
 

@@ -16,8 +16,8 @@ from matplotlib.container import ErrorbarContainer
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
-from calib.faces.charts import style
-from calib.faces.charts.style import CONTRIBUTION_LOOKS, EVALUATION_LOOKS, INK, LEAST_STEP, SERVICE_LOOKS, SPAN_LOOKS
+from calib.faces.drawings import style
+from calib.faces.drawings.style import CONTRIBUTION_LOOKS, EVALUATION_LOOKS, INK, LEAST_STEP, SERVICE_LOOKS, SPAN_LOOKS
 from tests.drawn import DRAWN, figure_of
 
 KINDS = ("deuteranomaly", "protanomaly", "tritanomaly")

@@ -12,8 +12,8 @@ from datetime import datetime
 
 import pytest
 
-from calib.faces.document import content
 from calib.faces.report.blocks import Layout, Notice, Strip, Title, runs
+from calib.faces.report.content import content
 from calib.faces.report.sheets import sheets_of
 from calib.faces.report.workbook import as_xlsx
 from calib.procedures.report.collect import report

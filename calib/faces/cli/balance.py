@@ -60,7 +60,7 @@ def balance(
 
     Example: calib balance FQ-204 --plot balance.png
     """
-    from calib.faces.document import balance_content
+    from calib.faces.report.content import balance_content
     from calib.faces.written import total_name
     from calib.procedures.measure.evaluate import evaluate
     from calib.records import database
@@ -68,7 +68,7 @@ def balance(
     with database.reading(records) as session:
         found = balance_content(evaluate(session, job, clock(), probability_of(coverage)), units)
     if plot is not None:
-        from calib.faces.job_charts import balance_charts
+        from calib.faces.drawings.job import balance_charts
 
         _save(balance_charts(found), plot)
     if as_json:
@@ -139,7 +139,7 @@ def conformity(
 
     Example: calib conformity FQ-204 --process 100,8 --plot outlets.png
     """
-    from calib.faces.document import conformity_content
+    from calib.faces.report.content import conformity_content
     from calib.procedures.measure.evaluate import evaluate
     from calib.procedures.measure.risks import risks_of
     from calib.records import database
@@ -171,8 +171,8 @@ def conformity(
 
 
 def _save_overview(evaluation: "Evaluation", units: str | None, plot: Path) -> None:
-    from calib.faces.job_charts import overview_charts
-    from calib.faces.reading_answer import readings
+    from calib.faces.answers.reading import readings
+    from calib.faces.drawings.job import overview_charts
 
     figures = overview_charts(readings(evaluation, units))
     if not figures:
@@ -181,7 +181,7 @@ def _save_overview(evaluation: "Evaluation", units: str | None, plot: Path) -> N
 
 
 def _save(figures: "Sequence[Figure]", plot: Path) -> None:
-    from calib.faces.charts import save_all
+    from calib.faces.drawings import save_all
 
     for one in save_all(figures, plot):
         say(f"wrote {one}")

@@ -137,7 +137,7 @@ def _acceptance(
 
 def _recorded(kept: Any) -> dict[str, Any]:
     """What was recorded of a certificate, and what it does not state."""
-    from calib.faces import calibration_answer
+    from calib.faces.answers import calibration
 
     return {
         "tag": kept.instrument.tag,
@@ -145,12 +145,12 @@ def _recorded(kept: Any) -> dict[str, Any]:
         "comparisons": len(kept.comparisons),
         "accepted_on": None if kept.acceptance is None else kept.acceptance.accepted_on,
         "files": list(kept.files),
-        "completeness": calibration_answer.completeness_of(kept),
+        "completeness": calibration.completeness_of(kept),
     }
 
 
 def _tell_recorded(document: dict[str, Any], as_json: bool) -> None:
-    from calib.faces import calibration_answer
+    from calib.faces.answers import calibration
 
     if as_json:
         print_json(document)
@@ -161,7 +161,7 @@ def _tell_recorded(document: dict[str, Any], as_json: bool) -> None:
         f"recorded certificate {certificate} of {tag} with {document['comparisons']} comparisons"
         f"{'' if document['accepted_on'] else waits}"
     )
-    for line in calibration_answer.missing_lines(document["completeness"]):
+    for line in calibration.missing_lines(document["completeness"]):
         say(line)
 
 
@@ -247,7 +247,7 @@ def accept(
 
     Example: calib calibration accept VA-21 C-0815 --rule guarded
     """
-    from calib.faces import calibration_answer
+    from calib.faces.answers import calibration
     from calib.procedures.calibrate.accept_calibration import AcceptanceWanted, accept_calibration
     from calib.records import database
 
@@ -271,7 +271,7 @@ def accept(
         )
         return
     tell(f"{tag}: certificate {certificate} accepted on {day} by {by_whom}: {words}")
-    for line in [] if assessment is None else calibration_answer.assessment_lines(assessment):
+    for line in [] if assessment is None else calibration.assessment_lines(assessment):
         tell(line)
 
 
@@ -288,19 +288,19 @@ def withdraw(
 
     Example: calib calibration withdraw VA-11 TH-26-0412 --reason "the day of calibration was typed wrong"
     """
-    from calib.faces import withdrawal_answer
+    from calib.faces.answers import withdrawal
     from calib.procedures.calibrate.withdraw_calibration import withdraw_calibration
     from calib.records import database
 
     with database.writing(records) as session:
         found = withdraw_calibration(session, tag, certificate, reason, signature(by, "calibration withdraw"))
-        document = withdrawal_answer.withdrawal(found)
+        document = withdrawal.withdrawal(found)
     for line in document["remarks"]:
         say(line)
     if as_json:
         print_json(document)
     else:
-        tell(withdrawal_answer.withdrawal_text(document))
+        tell(withdrawal.withdrawal_text(document))
 
 
 @app.command("attach")
@@ -387,21 +387,21 @@ def show(
 
     Example: calib calibration show VA-11 --plot va-11.png
     """
-    from calib.faces import calibration_answer
+    from calib.faces.answers import calibration
     from calib.procedures.on_record.instruments import calibration_on_file
     from calib.records import database
 
     with database.reading(records) as session:
         kept = calibration_on_file(session, tag, certificate)
-        document = calibration_answer.calibration(kept)
+        document = calibration.calibration(kept)
     if plot is not None:
-        from calib.faces.curve_drawing import save_curve
+        from calib.faces.drawings.calibration import save_curve
 
         save_curve(kept, plot)
     if as_json:
         print_json(document)
     else:
-        tell(calibration_answer.calibration_text(document))
+        tell(calibration.calibration_text(document))
 
 
 @app.command("choose")

@@ -151,8 +151,8 @@ def chart(
     with database.reading(records) as session:
         found = charts_of(session, tag, kind)
     if plot is not None:
-        from calib.faces.charts import save_or_tell
-        from calib.faces.history_charts import control_chart
+        from calib.faces.drawings import save_or_tell
+        from calib.faces.drawings.over_time import control_chart
 
         save_or_tell(control_chart(tag, found), plot)
     if as_json:

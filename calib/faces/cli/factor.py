@@ -55,7 +55,7 @@ def find(
 
     Example: calib factor find GR-9 --pair 1:5 --pair 2:6 --pair 3:7 --scope outlet --reason "D-9 feeds S-9 alone"
     """
-    from calib.faces import factor_answer
+    from calib.faces.answers import factor
     from calib.procedures.factors.factors_on_file import revisions_on_file
     from calib.procedures.factors.find_factor import find_factor
     from calib.procedures.pairs.factor_from_pairs import FactorWanted
@@ -64,13 +64,13 @@ def find(
     wanted = FactorWanted(name, pairs, scope, outlet_type, reason)
     with database.writing(records) as session:
         found = find_factor(session, wanted, signature(by, "factor find"))
-        document = factor_answer.found(found, revisions_on_file(session, found.record.factor)[-1], units)
+        document = factor.found(found, revisions_on_file(session, found.record.factor)[-1], units)
     for line in found.remarks:
         say(line)
     if as_json:
         print_json(document)
         return
-    tell(factor_answer.head_text(document) + "\n")
+    tell(factor.head_text(document) + "\n")
     _print_tables(document)
     if document["to_use_it"]:
         tell("\nto use it:")
@@ -84,12 +84,12 @@ def list_(records: Records = DEFAULT_RECORDS, as_json: AsJson = False) -> None:
 
     Example: calib factor list
     """
-    from calib.faces import factor_answer
+    from calib.faces.answers import factor
     from calib.procedures.factors.factors_on_file import factors_on_file
     from calib.records import database
 
     with database.reading(records) as session:
-        document = [factor_answer.factor(one) for one in factors_on_file(session)]
+        document = [factor.factor(one) for one in factors_on_file(session)]
     if as_json:
         print_json({"factors": document})
         return
@@ -99,7 +99,7 @@ def list_(records: Records = DEFAULT_RECORDS, as_json: AsJson = False) -> None:
             (
                 one["factor"],
                 str(one["revision"]),
-                factor_answer.where(one),
+                factor.where(one),
                 one["instrument"],
                 one["certificate"],
                 one["method"],
@@ -119,31 +119,31 @@ def show(name: Name, records: Records = DEFAULT_RECORDS, units: InUnits = None, 
 
     Example: calib factor show GR-9
     """
-    from calib.faces import factor_answer
+    from calib.faces.answers import factor
     from calib.procedures.factors.factors_on_file import readings_with, revisions_on_file
     from calib.records import database
 
     with database.reading(records) as session:
         revisions = revisions_on_file(session, name)
-        document = factor_answer.history(revisions, readings_with(session, revisions), units)
+        document = factor.history(revisions, readings_with(session, revisions), units)
     if as_json:
         print_json(document)
         return
     latest = document["revisions"][-1]["revision"]
     for one in reversed(document["revisions"]):
-        tell(factor_answer.revision_text(one) + "\n")
+        tell(factor.revision_text(one) + "\n")
         _print_tables(one)
-        tell("\n" + "\n".join(factor_answer.readings_text(one, latest)) + "\n")
-    for line in factor_answer.others_text(document):
+        tell("\n" + "\n".join(factor.readings_text(one, latest)) + "\n")
+    for line in factor.others_text(document):
         tell(line)
 
 
 def _print_tables(document: "Content") -> None:
     """Pairs, uncertainties and cautions of one revision."""
-    from calib.faces import factor_answer
+    from calib.faces.answers import factor
 
-    print_table(*factor_answer.pair_rows(document))
+    print_table(*factor.pair_rows(document))
     tell("")
-    print_table(*factor_answer.uncertainty_rows(document))
+    print_table(*factor.uncertainty_rows(document))
     for caution in document["cautions"]:
         tell(f"caution: {caution}")

@@ -107,7 +107,7 @@ def list_(
 
     Example: calib instrument list --state due --location "van 1" --sort due
     """
-    from calib.faces import instrument_answer
+    from calib.faces.answers import instrument
     from calib.procedures.fleet.list_instruments import Wish, list_instruments
     from calib.records import database
 
@@ -115,9 +115,9 @@ def list_(
     with database.reading(records) as session:
         found = list_instruments(session, wish, sort, end_of(day_of(on)))
     if as_json:
-        print_json({"instruments": [instrument_answer.status(one) for one in found]})
+        print_json({"instruments": [instrument.status(one) for one in found]})
     elif found:
-        print_table(instrument_answer.LIST_HEADER, [instrument_answer.list_row(one) for one in found])
+        print_table(instrument.LIST_HEADER, [instrument.list_row(one) for one in found])
     else:
         tell("no instrument fits")
 
@@ -136,7 +136,7 @@ def show(
 
     Example: calib instrument show VA-11 --html va-11.html
     """
-    from calib.faces import instrument_answer
+    from calib.faces.answers import instrument
     from calib.procedures.on_record.attached_files import photos_of
     from calib.procedures.on_record.instruments import instrument_history
     from calib.records import database
@@ -144,13 +144,13 @@ def show(
     with database.reading(records) as session:
         found = instrument_history(session, tag, end_of(day_of(on)))
         photos = [] if html is None else photos_of(session, tag)
-    document = instrument_answer.history(found)
+    document = instrument.history(found)
     if html is not None:
-        instrument_answer.save_page(document, photos, html, str(day_of(on)))
+        instrument.save_page(document, photos, html, str(day_of(on)))
     if as_json:
         print_json(document)
     else:
-        tell(instrument_answer.history_text(document))
+        tell(instrument.history_text(document))
 
 
 @app.command("attach")

@@ -66,7 +66,7 @@ def review(
     """
     from calib.confirmation.acceptance import JUDGED
     from calib.errors import BadInputError, Finding
-    from calib.faces import interval_answer
+    from calib.faces.answers import interval
     from calib.procedures.fleet.interval_review import review_interval
     from calib.records import database
 
@@ -77,23 +77,23 @@ def review(
         raise BadInputError([Finding("command line", None, "--judged", judged, f"one of {', '.join(JUDGED)}")])
     with database.reading(records) as session:
         found = review_interval(session, tag, day_of(on), round(target / 100, 12), judged)
-        document = interval_answer.interval_content(found)
+        document = interval.interval_content(found)
     if plot is not None:
-        from calib.faces.charts import save_or_tell
-        from calib.faces.history_charts import drawing_of, history_chart
+        from calib.faces.drawings import save_or_tell
+        from calib.faces.drawings.over_time import drawing_of, history_chart
 
         save_or_tell(history_chart(drawing_of(found)), plot)
     if as_json:
         print_json(document)
         return
-    tell(interval_answer.head_line(document))
+    tell(interval.head_line(document))
     if document["points"]:
-        print_table(*interval_answer.history_rows(document))
+        print_table(*interval.history_rows(document))
         tell("")
-        print_table(*interval_answer.drift_rows(document))
-        tell("\n".join(interval_answer.notes(document)))
+        print_table(*interval.drift_rows(document))
+        tell("\n".join(interval.notes(document)))
     tell("")
-    tell("\n".join(interval_answer.proposal_lines(document)))
+    tell("\n".join(interval.proposal_lines(document)))
 
 
 @app.command("set")

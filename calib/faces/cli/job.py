@@ -66,24 +66,24 @@ def budget(
 
     Example: calib budget 3 --wanted "5 %" --monte-carlo
     """
-    from calib.faces import budget_answer
+    from calib.faces.answers import budget
     from calib.procedures.measure.distributions import distributions_of
     from calib.procedures.measure.reading_in_job import reading_in_job
     from calib.records import database
 
     with database.reading(records) as session:
         found = reading_in_job(session, reading, time_of(at), probability_of(coverage))
-        document = budget_answer.budget(found, wanted, units)
+        document = budget.budget(found, wanted, units)
         simulated = None
         if monte_carlo or document["dominant"]:
             say("drawing random numbers until the figures are steady")
             simulated = distributions_of(found, seed, digits)
-            document |= {"monte_carlo": budget_answer.monte_carlo(found, simulated, seed, units)}
+            document |= {"monte_carlo": budget.monte_carlo(found, simulated, seed, units)}
     if plot is not None:
-        from calib.faces.distribution_drawing import save_budget
+        from calib.faces.drawings.budget_of_reading import save_budget
 
         save_budget(found, document, simulated, plot, units)
     if as_json:
         print_json(document)
     else:
-        tell(budget_answer.budget_text(document))
+        tell(budget.budget_text(document))

@@ -40,7 +40,7 @@ def label(
 
     Example: calib label VA-11 VA-14 --into labels.html
     """
-    from calib.faces.labels import BEGINS, Label, as_sheet
+    from calib.faces.answers.labels import BEGINS, Label, as_sheet
     from calib.faces.write_over import write_over
     from calib.procedures.fleet.labels import labels_of
     from calib.records import database

@@ -20,7 +20,7 @@ from calib.faces.cli.options import (
 )
 
 if TYPE_CHECKING:
-    from calib.faces.factor_answer import Row
+    from calib.faces.answers.factor import Row
     from calib.faces.written import Content
     from calib.procedures.factors.compare_method import MethodCompared
 
@@ -161,7 +161,7 @@ def _document(found: "MethodCompared", on: str, units: str | None) -> "Content":
 
 
 def _pairs(found: "MethodCompared", units: str | None) -> "list[Content]":
-    from calib.faces.reading_answer import flow_unit
+    from calib.faces.answers.reading import flow_unit
     from calib.procedures.pairs.paired_readings import flow, measured
 
     written = []
@@ -189,7 +189,7 @@ def _pairs(found: "MethodCompared", units: str | None) -> "list[Content]":
 
 def _adopting(found: "MethodCompared", on: str) -> str:
     """The command that declares what the pairs propose; under a new name, since what is declared is never changed."""
-    from calib.faces.factor_answer import as_typed
+    from calib.faces.answers.factor import as_typed
     from calib.uncertainty.statement import plain, round_uncertainty
 
     method, number = found.method, found.comparison.number

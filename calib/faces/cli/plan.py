@@ -72,7 +72,7 @@ def plan(
 
     Example: calib plan FQ-204 --on 2026-03-09
     """
-    from calib.faces import plan_answer
+    from calib.faces.answers import plan
     from calib.procedures.plan.plan_job import method_findings, plan_job
     from calib.procedures.plan.planned import Wish
     from calib.records import database
@@ -86,9 +86,9 @@ def plan(
             raise BadInputError(wrong)
         found = plan_job(session, job, Wish(end_of(day_of(on)), clock(), float(at_most), methods, _expected(typed)))
         if as_json:
-            print_json(plan_answer.document(found, units))
+            print_json(plan.document(found, units))
         else:
-            tell(plan_answer.text(found, units))
+            tell(plan.text(found, units))
     if found.without_instrument:
         stop(1)
 

@@ -104,13 +104,13 @@ def list_(
 
     Example: calib reading list FQ-204
     """
-    from calib.faces import reading_answer
+    from calib.faces.answers import reading as answer
     from calib.procedures.measure.evaluate import evaluate
     from calib.records import database
 
     with database.reading(records) as session:
         found = evaluate(session, job, clock())
-        document = reading_answer.readings(found, units)
+        document = answer.readings(found, units)
     if as_json:
         print_json({"job": job, "readings": document})
         return
@@ -148,12 +148,12 @@ def show(
 
     Example: calib reading show 3
     """
-    from calib.faces import reading_answer
+    from calib.faces.answers import reading as answer
     from calib.procedures.measure.reading_in_job import reading_in_job
     from calib.records import database
 
     with database.reading(records) as session:
-        document = reading_answer.reading(reading_in_job(session, reading, time_of(None)), units)
+        document = answer.reading(reading_in_job(session, reading, time_of(None)), units)
     if as_json:
         print_json(document)
         return

@@ -169,8 +169,8 @@ def due(
         if ics is not None:
             _write_calendar(session, ics, day, ahead)
     if plot is not None:
-        from calib.faces.charts import save_or_tell
-        from calib.faces.due_chart import drawing_of, due_chart
+        from calib.faces.drawings import save_or_tell
+        from calib.faces.drawings.due import drawing_of, due_chart
 
         save_or_tell(due_chart(drawing_of(fleet, day, ahead)), plot)
     if as_json:
@@ -202,7 +202,7 @@ def due(
 
 
 def _write_calendar(session: "Session", path: Path, day: date, ahead: int) -> None:
-    from calib.faces.calendar import BEGINS, as_calendar
+    from calib.faces.answers.due_calendar import BEGINS, as_calendar
     from calib.faces.write_over import write_over
     from calib.procedures.fleet.round_on_record import due_instruments, identity
     from calib.procedures.on_record.register import load_register
@@ -231,7 +231,7 @@ def _must_stand_alone(within: str | None, ics: Path | None, plot: Path | None) -
 
 
 def _due_round(typed: str, on: str | None, records: str, as_json: bool) -> None:
-    from calib.faces.round_answer import as_document, as_text
+    from calib.faces.answers.recalibration_round import as_document, as_text
     from calib.procedures.fleet.round_on_record import round_of
     from calib.records import database
 
@@ -278,19 +278,19 @@ def ready(
 
     Example: calib ready VA-11 --at "2.5 m/s"
     """
-    from calib.faces import readiness_answer
+    from calib.faces.answers import readiness
     from calib.procedures.fleet.ready import ready as ask
     from calib.records import database
 
     moment = end_of(day_of(on))
     with database.reading(records) as session:
         found = ask(session, tags, moment, clock(), at)
-        document = [readiness_answer.readiness(one, units) for one in found]
+        document = [readiness.readiness(one, units) for one in found]
     if as_json:
         print_json({"at": moment.isoformat(), "instruments": document})
     else:
         for one in document:
-            tell(readiness_answer.readiness_text(one))
+            tell(readiness.readiness_text(one))
     if not all(one.decision.allowed for one in found):
         stop(3)
 

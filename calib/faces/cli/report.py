@@ -29,7 +29,7 @@ from calib.faces.report.file_names import FORMS
 from calib.records.ledger import Signature
 
 if TYPE_CHECKING:  # the drawing and database libraries are imported by those who need them
-    from calib.faces.report_files import Wanted, WrittenReport
+    from calib.faces.report.files import Wanted, WrittenReport
 
 DRAFT_FORMS = ("html", "csv", "json")
 
@@ -124,7 +124,7 @@ def _forms(form: str | None, otherwise: Sequence[str]) -> list[str]:
 
 
 def _wanted(job: str, forms: Sequence[str], issued: str | None, units: Units | None, coverage: float) -> "Wanted":
-    from calib.faces.report_files import Wanted
+    from calib.faces.report.files import Wanted
 
     return Wanted(job, forms, time_of(issued, "--issued"), clock(), units, probability_of(coverage))
 
@@ -133,7 +133,7 @@ def _make(
     records: str, wanted: "Wanted", because: str | None, signed: Signature | None, into: Path, as_json: bool
 ) -> None:
     """A draft where nobody signs, else an issue."""
-    from calib.faces.report_files import issue, write_draft
+    from calib.faces.report.files import issue, write_draft
     from calib.records import database
 
     if signed is not None:
@@ -161,7 +161,7 @@ def _tell_written(job: str, written: "WrittenReport", *, is_issued: bool, as_jso
 
 
 def _write_again(records: str, job: str, revision: int, forms: list[str], into: Path, as_json: bool) -> None:
-    from calib.faces.report_files import write_issued
+    from calib.faces.report.files import write_issued
     from calib.records import database
 
     with database.reading(records) as session:
@@ -174,7 +174,7 @@ def _write_again(records: str, job: str, revision: int, forms: list[str], into: 
 
 
 def _list(records: str, job: str, as_json: bool) -> None:
-    from calib.faces.issue_answer import issues, issues_text
+    from calib.faces.answers.issued_reports import issues, issues_text
     from calib.procedures.report.issued import issues_of
     from calib.records import database
 
@@ -187,7 +187,7 @@ def _list(records: str, job: str, as_json: bool) -> None:
 
 
 def _check(records: str, file: Path, as_json: bool) -> None:
-    from calib.faces.issue_answer import checked, checked_text
+    from calib.faces.answers.issued_reports import checked, checked_text
     from calib.procedures.report.issued import issue_with
     from calib.records import database
 

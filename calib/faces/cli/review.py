@@ -39,16 +39,16 @@ def list_(
 
     Example: calib review list --open
     """
-    from calib.faces import review_answer
+    from calib.faces.answers import review
     from calib.procedures.impact.reviews import reviews
     from calib.records import database
 
     with database.reading(records) as session:
         found = reviews(session, only_open=only_open)
     if as_json:
-        print_json({"reviews": [review_answer.brief(one) for one in found]})
+        print_json({"reviews": [review.brief(one) for one in found]})
     elif found:
-        print_table(*review_answer.list_rows(found))
+        print_table(*review.list_rows(found))
     else:
         tell("no impact review is open" if only_open else "there is no impact review")
 
@@ -64,22 +64,22 @@ def show(
 
     Example: calib review show VA-11 TH-27-0398
     """
-    from calib.faces import review_answer
+    from calib.faces.answers import review
     from calib.procedures.impact.reviews import review_of
     from calib.records import database
 
     with database.reading(records) as session:
         found = review_of(session, tag, certificate)
     if as_json:
-        print_json(review_answer.review(found))
+        print_json(review.review(found))
         return
-    tell(review_answer.head_text(found))
+    tell(review.head_text(found))
     tell("")
     if found.lines:
-        print_table(*review_answer.line_rows(found))
+        print_table(*review.line_rows(found))
     else:
         tell("nothing hangs on it")
-    for text in review_answer.remarks(found):
+    for text in review.remarks(found):
         tell(text)
 
 
@@ -98,7 +98,7 @@ def dispose(
 
     Example: calib review dispose VA-11 TH-27-0398 1 --decision stands --reason "shift below a tenth of U, statement unchanged"
     """
-    from calib.faces import review_answer
+    from calib.faces.answers import review
     from calib.procedures.impact.dispose import DispositionWanted
     from calib.procedures.impact.dispose import dispose as decide
     from calib.records import database
@@ -107,7 +107,7 @@ def dispose(
     with database.writing(records) as session:
         found = decide(session, wanted, signature(by, "review dispose"), clock())
     if as_json:
-        print_json(review_answer.review(found))
+        print_json(review.review(found))
     else:
         numbers = ", ".join(str(one) for one in dict.fromkeys(lines))
         tell(f"{tag}, certificate {certificate}: line{'s' if len(lines) > 1 else ''} {numbers}: {decision}")

@@ -56,13 +56,13 @@ def _draw(
     records: str,
     as_json: bool,
 ) -> None:
-    from calib.faces import trace_answer
+    from calib.faces.answers import trace as answer
     from calib.records import database
 
     day = day_of(on)
     with database.reading(records) as session:
         found = trace(session, named, day)
         if as_json:
-            print_json(trace_answer.trace(found))
+            print_json(answer.trace(found))
         else:
-            tell(trace_answer.trace_text(found))
+            tell(answer.trace_text(found))

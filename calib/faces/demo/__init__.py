@@ -15,7 +15,7 @@ from sqlmodel import Session
 
 from calib.errors import NotInRecordsError, RecordsError
 from calib.faces.report.file_names import FORMS
-from calib.faces.report_files import Wanted, issue, write_issued
+from calib.faces.report.files import Wanted, issue, write_issued
 from calib.procedures.enter.amend_outlet import amend_outlet
 from calib.procedures.enter.import_folders import Imported, import_folders
 from calib.procedures.factors.find_factor import find_factor
@@ -99,9 +99,9 @@ def run_demo(into: Path, progress: Callable[[str], None]) -> dict[str, Any]:
 
 def _pictures(session: Session, into: Path) -> list[Path]:
     """Three pictures of the report, each by itself."""
-    from calib.faces.charts import save_or_tell  # noqa: PLC0415 (the drawing library takes a third of a second to import)
-    from calib.faces.curve_drawing import curve_figure  # noqa: PLC0415
-    from calib.faces.job_charts import balance_chart, overview_charts  # noqa: PLC0415
+    from calib.faces.drawings import save_or_tell  # noqa: PLC0415 (the drawing library takes a third of a second to import)
+    from calib.faces.drawings.calibration import curve_figure  # noqa: PLC0415
+    from calib.faces.drawings.job import balance_chart, overview_charts  # noqa: PLC0415
 
     content = json.loads(bytes_of(session, JOB, _REVISION, "json"))
     pictures = {

@@ -1,1 +1,1 @@
-"""A job's report: one content (`faces/document.py`), laid out once as blocks, written in each form from those."""
+"""A job's report: one content (`faces/report/content.py`), laid out once as blocks, written in each form from those."""

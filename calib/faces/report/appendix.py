@@ -2,8 +2,8 @@
 
 from collections.abc import Iterator, Mapping
 
-from calib.faces import charts
-from calib.faces.curve_drawing import curve_drawing
+from calib.faces import drawings
+from calib.faces.drawings.calibration import curve_drawing
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import (
     Block,
@@ -18,7 +18,7 @@ from calib.faces.report.blocks import (
     Table,
     runs,
 )
-from calib.faces.report.written import NOTHING, digits_cell, words
+from calib.faces.report.cells import NOTHING, digits_cell, words
 from calib.faces.written import Content, significant
 from calib.procedures.on_record.instruments import CalibrationOnFile
 
@@ -55,7 +55,7 @@ def _calibration(one: Content, kept: CalibrationOnFile, anchors: Anchors) -> Ite
         Run(one["tag"], Mark.STRONG), ", certificate ", one["certificate"], ": comparisons, curve and residuals."
     )
     yield Picture(
-        anchors.of("picture", *place), charts.curve_chart(drawing), charts.curve_alternative(drawing), caption
+        anchors.of("picture", *place), drawings.curve_chart(drawing), drawings.curve_alternative(drawing), caption
     )
 
 

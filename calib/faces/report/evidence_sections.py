@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from operator import itemgetter
 
-from calib.faces import charts
+from calib.faces import drawings
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.appendix import standards
 from calib.faces.report.blocks import (
@@ -21,7 +21,7 @@ from calib.faces.report.blocks import (
     Table,
     runs,
 )
-from calib.faces.report.written import NOTHING, flow_cell, number, words
+from calib.faces.report.cells import NOTHING, flow_cell, number, words
 from calib.faces.written import Content, count_of, degrees_text, moment, risk_text, signed_percent, two_digits
 
 # --- decisions -------------------------------------------------------------------------------------------------------------------
@@ -321,7 +321,7 @@ def budgets(report: Content, anchors: Anchors) -> Iterator[Block]:
         )
     )
     listed = {each["name"] for one in readings for each in one["contributions"]}
-    names = [name for name in charts.CONTRIBUTIONS if name in listed]
+    names = [name for name in drawings.CONTRIBUTIONS if name in listed]
     columns = (
         Column("Outlet"),
         Column("Unit", is_short=True),
@@ -378,11 +378,11 @@ def _dominated(readings: Sequence[Content], anchors: Anchors) -> Iterator[Block]
 
 
 def _shares(readings: Sequence[Content]) -> Iterator[Block]:
-    shown = charts.most_bars(readings)
+    shown = drawings.most_bars(readings)
     chosen = f"The {len(shown)} readings with the largest relative uncertainty. " if len(shown) < len(readings) else ""
     yield Picture(
         "budget",
-        charts.budget_chart(shown),
+        drawings.budget_chart(shown),
         _shares_told(shown),
         runs(f"{chosen}Each bar is one flow: what share of its variance u² comes from where."),
     )

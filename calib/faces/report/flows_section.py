@@ -3,7 +3,7 @@
 from collections import Counter, defaultdict
 from collections.abc import Iterator
 
-from calib.faces.job_charts import balance_alternatives, balance_charts, overview_alternatives, overview_charts
+from calib.faces.drawings.job import balance_alternatives, balance_charts, overview_alternatives, overview_charts
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import (
     Block,
@@ -22,7 +22,7 @@ from calib.faces.report.blocks import (
     Title,
     runs,
 )
-from calib.faces.report.written import NOTHING, factor_cell, flow_cell, number, probability, statement, words
+from calib.faces.report.cells import NOTHING, factor_cell, flow_cell, number, probability, statement, words
 from calib.faces.written import SIGNS, Content, count_of, design_text, moment, total_name
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 from calib.uncertainty.statement import plain, round_result

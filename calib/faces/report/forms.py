@@ -3,10 +3,10 @@
 from collections.abc import Callable, Sequence
 from functools import cached_property
 
-from calib.faces.document import as_json
 from calib.faces.report.blocks import Layout
+from calib.faces.report.content import as_json
 from calib.faces.report.file_names import file_stem
-from calib.faces.report_csv import as_csv
+from calib.faces.report.flat_table import as_csv
 from calib.faces.written import Content
 from calib.procedures.report.collect import JobReport
 

@@ -5,8 +5,8 @@ from typing import Any
 
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import Block, Cell, Column, Heading, Paragraph, Row, Run, Table, runs
+from calib.faces.report.cells import NOTHING, digits_cell, words
 from calib.faces.report.formulas import measurement_function
-from calib.faces.report.written import NOTHING, digits_cell, words
 from calib.faces.written import Content, degrees_text, rounded, significant
 from calib.procedures.measure import budgets_in_full as full
 

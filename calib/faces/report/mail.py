@@ -14,7 +14,7 @@ from email.utils import format_datetime
 from hashlib import sha256
 from html import escape
 
-from calib.faces.charts import as_png
+from calib.faces.drawings import as_png
 from calib.faces.plain_text import controls_named
 from calib.faces.report.blocks import Formula, Layout, Picture
 from calib.faces.report.file_names import file_stem

@@ -9,7 +9,7 @@ from functools import partial
 from html import escape
 from typing import Any
 
-from calib.faces.charts import as_svg
+from calib.faces.drawings import as_svg
 from calib.faces.report.blocks import (
     Block,
     Bullets,

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from calib.faces import charts
+from calib.faces import drawings
 from calib.faces.report import sheet_columns as columns
 from calib.faces.report.sheet_columns import SheetColumn
 from calib.faces.written import Content
@@ -52,7 +52,7 @@ def _budgets(readings: Sequence[Content]) -> tuple[Sheet, Sheet]:
     rows = [one | {"by_name": {each["name"]: each for each in one["contributions"]}} for one in readings]
     listed = {name for row in rows for name in row["by_name"]}
     limited = {each["name"] for row in rows for each in row["contributions"] if each["degrees_of_freedom"] is not None}
-    names = [name for name in charts.CONTRIBUTIONS if name in listed]
+    names = [name for name in drawings.CONTRIBUTIONS if name in listed]
     of_shares = columns.share_columns(names, [name for name in names if name in limited])
     return (
         Sheet("Budgets", "what each influence contributes to the u of each flow", columns.budget_columns(names), rows),

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from calib.faces.charts import as_svg
+from calib.faces.drawings import as_svg
 from calib.faces.report import column_widths as widths
 from calib.faces.report.blocks import (
     Block,

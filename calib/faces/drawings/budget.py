@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 from numpy.typing import NDArray
 
-from calib.faces.charts.style import (
+from calib.faces.drawings.style import (
     BAND,
     CONTRIBUTION_LOOKS,
     EVALUATION_LOOKS,

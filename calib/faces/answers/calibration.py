@@ -9,7 +9,7 @@ from calib.confirmation.conformity import SIMPLE
 from calib.curves.choice import Candidate
 from calib.curves.regression import Polynomial
 from calib.errors import BadInputError
-from calib.faces.curve_answer import curve, formula, response_formula
+from calib.faces.answers.curve import curve, formula, response_formula
 from calib.faces.plain_text import withdrawn_text
 from calib.faces.written import Content
 from calib.procedures.calibrate.accept_calibration import AcceptanceWanted, assessed

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from calib.confirmation.drift import Drift
 from calib.confirmation.history import DAYS_IN_A_YEAR, MONTHS_IN_A_YEAR
 from calib.errors import CalibError
-from calib.faces.charts.style import BAND, INK, LINE, PALE, SMALL, TITLE, WHITE, WIDTH, house_style, short, titled
-from calib.faces.interval_answer import difference, error_of, unit_of
+from calib.faces.answers.interval import difference, error_of, unit_of
+from calib.faces.drawings.style import BAND, INK, LINE, PALE, SMALL, TITLE, WHITE, WIDTH, house_style, short, titled
 from calib.procedures.fleet.checks_on_file import ChartedSeries
 from calib.procedures.fleet.interval_review import IntervalReview, PointReview
 from calib.quantities import Unit

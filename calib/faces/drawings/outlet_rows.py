@@ -10,8 +10,8 @@ from matplotlib.patches import Patch
 from matplotlib.path import Path as Outline
 from matplotlib.ticker import MaxNLocator
 
-from calib.faces.charts.outlets import OutletDrawing, OutletsDrawing, rows_of, title_of
-from calib.faces.charts.style import INK, LINE, PALE, SMALL, WHITE, WIDTH, short, titled
+from calib.faces.drawings.outlets import OutletDrawing, OutletsDrawing, rows_of, title_of
+from calib.faces.drawings.style import INK, LINE, PALE, SMALL, WHITE, WIDTH, short, titled
 from calib.faces.written import SIGNS
 
 WIDEST = 200.0  # [% of design]: what lies beyond stands at the edge, with its number

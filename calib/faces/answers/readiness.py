@@ -1,7 +1,7 @@
 """Whether an instrument may be used, as `calib ready` answers: a document for machines, text for people."""
 
+from calib.faces.answers.reading import result
 from calib.faces.plain_text import one_line
-from calib.faces.reading_answer import result
 from calib.faces.written import Content, two_digits
 from calib.procedures.fleet.ready import AtIndication, Readiness
 from calib.quantities import preferred

@@ -5,7 +5,7 @@ from numpy.typing import NDArray
 
 from calib.curves.curve import CorrectionCurve, Curve
 from calib.curves.response import from_text
-from calib.faces.curve_answer import response_of
+from calib.faces.answers.curve import response_of
 from calib.faces.written import Content
 from calib.procedures.measure.stability import limits_basis
 from calib.procedures.on_record.instruments import CalibrationOnFile

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from math import ceil
 from typing import Any
 
-from calib.faces.charts.style import short
+from calib.faces.drawings.style import short
 from calib.faces.written import SIGNS, rounded, rounded_text
 from calib.quantities import unit
 

@@ -6,9 +6,9 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from calib.faces.charts.outlet_rows import WIDEST, flow_axis, statement_legend
-from calib.faces.charts.outlets import MOST_THIN, OutletDrawing, OutletsDrawing, title_of
-from calib.faces.charts.style import INK, LINE, PALE, SMALL, WIDTH, short, titled
+from calib.faces.drawings.outlet_rows import WIDEST, flow_axis, statement_legend
+from calib.faces.drawings.outlets import MOST_THIN, OutletDrawing, OutletsDrawing, title_of
+from calib.faces.drawings.style import INK, LINE, PALE, SMALL, WIDTH, short, titled
 from calib.faces.written import SIGNS
 
 _HIGHEST_THIN, _LOWEST_THIN = 7.2, 4.0  # [in] of the lines of one figure

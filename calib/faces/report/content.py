@@ -11,11 +11,11 @@ from datetime import date, datetime
 from typing import Any
 
 from calib import __version__
+from calib.faces.answers.budgets_in_full import budgets_in_full
+from calib.faces.answers.curve import curve
+from calib.faces.answers.evidence import certified
+from calib.faces.answers.reading import flow_unit, reading_content, result
 from calib.faces.cautions import CAUTIONS, RULES
-from calib.faces.curve_answer import curve
-from calib.faces.evidence_answer import certified
-from calib.faces.in_full_answer import budgets_in_full
-from calib.faces.reading_answer import flow_unit, reading_content, result
 from calib.faces.unswept import unswept
 from calib.faces.written import Content
 from calib.procedures.impact.reviews import Review

@@ -8,11 +8,11 @@ from collections.abc import Sequence
 
 from matplotlib.figure import Figure
 
-from calib.faces.charts.balance import balance_alternatives, balance_charts
-from calib.faces.charts.outlet_lines import outlet_lines
-from calib.faces.charts.outlet_rows import outlet_rows
-from calib.faces.charts.outlets import Reading, is_named, outlets_of, overview_texts_of, parts_of
-from calib.faces.charts.style import house_style
+from calib.faces.drawings.balance import balance_alternatives, balance_charts
+from calib.faces.drawings.outlet_lines import outlet_lines
+from calib.faces.drawings.outlet_rows import outlet_rows
+from calib.faces.drawings.outlets import Reading, is_named, outlets_of, overview_texts_of, parts_of
+from calib.faces.drawings.style import house_style
 from calib.faces.written import Content
 
 

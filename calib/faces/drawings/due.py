@@ -12,7 +12,7 @@ from matplotlib.patches import Patch
 
 from calib.confirmation.interval import DueEntry, InstrumentOnRecord, calibration_in_force, due_list
 from calib.errors import CalibError
-from calib.faces.charts.style import LINE, SMALL, SPAN_LOOKS, WIDTH, house_style, short, titled
+from calib.faces.drawings.style import LINE, SMALL, SPAN_LOOKS, WIDTH, house_style, short, titled
 
 _WHOLE_FLEET = 400 * 366  # [days] ahead: nothing comes due later
 _MOST_BARS = 60

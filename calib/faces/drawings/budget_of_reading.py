@@ -2,9 +2,9 @@
 
 from pathlib import Path
 
-from calib.faces import charts
-from calib.faces.charts import DistributionDrawing
-from calib.faces.reading_answer import flow_unit
+from calib.faces import drawings
+from calib.faces.answers.reading import flow_unit
+from calib.faces.drawings import DistributionDrawing
 from calib.faces.written import Content
 from calib.procedures.measure.distributions import LawAndDistributions
 from calib.procedures.measure.reading_in_job import ReadingInJob
@@ -15,7 +15,7 @@ def save_budget(
 ) -> None:
     """Draw a budget to a file, with the distribution of the flow below it where there is one; raises CalibError."""
     drawing = None if both is None else _distribution(found, both, units)
-    charts.save_or_tell(charts.budget_bars(document, drawing), path)
+    drawings.save_or_tell(drawings.budget_bars(document, drawing), path)
 
 
 def _distribution(found: ReadingInJob, both: LawAndDistributions, units: str | None) -> DistributionDrawing:

@@ -7,7 +7,7 @@ import numpy as np
 
 from calib.curves.curve import CorrectionCurve
 from calib.curves.response import from_text
-from calib.faces import charts
+from calib.faces import drawings
 from calib.procedures.certificate.fit_curve import points_of
 from calib.procedures.on_record.instruments import CalibrationOnFile
 from calib.quantities import Unit, unit
@@ -17,10 +17,10 @@ from calib.records.tables import Comparison
 
 def curve_figure(kept: CalibrationOnFile) -> Any:
     """The chart of a calibration on file."""
-    return charts.curve_chart(curve_drawing(kept))
+    return drawings.curve_chart(curve_drawing(kept))
 
 
-def curve_drawing(kept: CalibrationOnFile) -> charts.CurveDrawing:
+def curve_drawing(kept: CalibrationOnFile) -> drawings.CurveDrawing:
     """What the chart shows, in the units of its axes."""
     instrument, record = kept.instrument, kept.curves[-1]
     used = [one for one in kept.comparisons if one.phase == record.phase]
@@ -33,7 +33,7 @@ def curve_drawing(kept: CalibrationOnFile) -> charts.CurveDrawing:
     convert = of_value.difference_from_si if is_correction else of_value.from_si
     along = np.linspace(curve.low, curve.high, 201)
     band = 2.0 * np.hypot(curve.scatter_uncertainty(along), curve.reference_uncertainty(along))
-    return charts.CurveDrawing(
+    return drawings.CurveDrawing(
         name=f"{instrument.tag}, certificate {kept.calibration.certificate}, {record.phase}",
         indication_label=f"indication [{of_indication.symbol}]",
         value_label=f"{'correction' if is_correction else instrument.quantity} [{of_value.symbol}]",
@@ -54,4 +54,4 @@ def _stated_u(quantity: str, one: Comparison, in_unit: Unit) -> float:
 
 def save_curve(kept: CalibrationOnFile, path: Path) -> None:
     """Draw the chart of a calibration on file to a .svg, .png or .pdf file; raises CalibError."""
-    charts.save_or_tell(curve_figure(kept), path)
+    drawings.save_or_tell(curve_figure(kept), path)

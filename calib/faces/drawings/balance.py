@@ -9,8 +9,8 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from calib.errors import CalibError
-from calib.faces.charts.outlets import flow_text, in_unit
-from calib.faces.charts.style import INK, PALE, SERVICE_LOOKS, SMALL, WIDTH, Look, house_style, short, titled
+from calib.faces.drawings.outlets import flow_text, in_unit
+from calib.faces.drawings.style import INK, PALE, SERVICE_LOOKS, SMALL, WIDTH, Look, house_style, short, titled
 from calib.faces.written import design_text
 
 Total = Mapping[str, Any]  # one of the content's totals

@@ -7,7 +7,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from calib.faces.charts.style import BAND, INK, LINE, WIDTH, house_style, titled
+from calib.faces.drawings.style import BAND, INK, LINE, WIDTH, house_style, titled
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,6 @@
 """Pictures: matplotlib figures in one calm house style, readable in grey; colour is never the only sign."""
 
-from calib.faces.charts.budget import (
+from calib.faces.drawings.budget import (
     CONTRIBUTIONS,
     DistributionDrawing,
     budget_alternative,
@@ -11,8 +11,8 @@ from calib.faces.charts.budget import (
     distribution_chart,
     most_bars,
 )
-from calib.faces.charts.curve import CurveDrawing, curve_alternative, curve_chart
-from calib.faces.charts.style import as_png, as_svg, save_all, save_or_tell
+from calib.faces.drawings.curve import CurveDrawing, curve_alternative, curve_chart
+from calib.faces.drawings.style import as_png, as_svg, save_all, save_or_tell
 
 __all__ = [
     "CONTRIBUTIONS",

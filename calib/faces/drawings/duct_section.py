@@ -12,7 +12,7 @@ from matplotlib.patches import Polygon
 from numpy.typing import NDArray
 
 from calib.airflow.traverse import RECTANGULAR, ROUND, Section, TraversePoint
-from calib.faces.charts.style import INK, LINE, PALE, house_style
+from calib.faces.drawings.style import INK, LINE, PALE, house_style
 from calib.quantities import Unit
 
 Array = NDArray[np.float64]

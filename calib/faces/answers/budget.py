@@ -2,8 +2,8 @@
 
 from typing import TYPE_CHECKING
 
+from calib.faces.answers.reading import flow_unit, reading
 from calib.faces.plain_text import one_line
-from calib.faces.reading_answer import flow_unit, reading
 from calib.faces.written import Content, two_digits
 from calib.procedures.measure.budget import budget_of
 from calib.procedures.measure.distributions import LawAndDistributions

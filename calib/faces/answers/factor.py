@@ -4,7 +4,7 @@ import math
 import shlex
 from collections.abc import Iterable, Sequence
 
-from calib.faces.reading_answer import flow_unit, velocity_unit
+from calib.faces.answers.reading import flow_unit, velocity_unit
 from calib.faces.written import Content, two_digits
 from calib.procedures.factors.factors_on_file import FactorOnFile, PairOnFile, ReadingWithFactor
 from calib.procedures.measure.results import Results
