@@ -2,6 +2,7 @@
 
 import os
 import shutil
+from pathlib import Path
 
 import pytest
 from filelock import FileLock
@@ -23,8 +24,8 @@ OF_FILES = {
     "records/test_ledger.py",
     "records/test_upgrade.py",
     "records/test_postgres.py",
-    "procedures/test_import_cells.py",
-    "procedures/test_import_any_text.py",
+    "procedures/enter/test_import_cells.py",
+    "procedures/enter/test_import_any_text.py",
     "test_evaluating_writes_nothing",
     "test_only_an_engineer_issues_where_there_are_people",
 }
@@ -37,9 +38,9 @@ def pytest_xdist_auto_num_workers():
 
 def pytest_generate_tests(metafunc):
     """Tests of records and procedures that work on records run twice: on a file, and on a server."""
-    folder, file = metafunc.definition.path.parts[-2:]
-    both = "backend" in metafunc.fixturenames and folder in ("records", "procedures")
-    if both and not {f"{folder}/{file}", metafunc.function.__name__} & OF_FILES:
+    place = metafunc.definition.path.relative_to(Path(__file__).parent)
+    both = "backend" in metafunc.fixturenames and place.parts[0] in ("records", "procedures")
+    if both and not {place.as_posix(), metafunc.function.__name__} & OF_FILES:
         metafunc.parametrize("backend", [FILE, SERVER], indirect=True)
 
 

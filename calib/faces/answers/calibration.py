@@ -15,7 +15,7 @@ from calib.faces.written import Content
 from calib.procedures.calibrate.accept_calibration import AcceptanceWanted, assessed
 from calib.procedures.certificate.completeness import MISSING, Certificate, completeness
 from calib.procedures.certificate.fit_curve import Wish
-from calib.procedures.on_record.instruments import CalibrationOnFile, refit
+from calib.procedures.on_record.calibrations import CalibrationOnFile, refit
 from calib.quantities import Unit, unit
 from calib.records.record import typed
 from calib.records.tables import BY_THE_RULE, Comparison, CorrectionCurve

@@ -8,7 +8,7 @@ from calib.curves.response import from_text
 from calib.faces.answers.curve import response_of
 from calib.faces.written import Content
 from calib.procedures.measure.stability import limits_basis
-from calib.procedures.on_record.instruments import CalibrationOnFile
+from calib.procedures.on_record.calibrations import CalibrationOnFile
 from calib.quantities import unit
 from calib.records.record import typed
 

@@ -337,7 +337,7 @@ def list_(
     Example: calib calibration list VA-11
     """
     from calib.faces.plain_text import withdrawn_text
-    from calib.procedures.on_record.instruments import calibrations
+    from calib.procedures.on_record.calibrations import calibrations
     from calib.records import database
 
     with database.reading(records) as session:
@@ -388,7 +388,7 @@ def show(
     Example: calib calibration show VA-11 --plot va-11.png
     """
     from calib.faces.answers import calibration
-    from calib.procedures.on_record.instruments import calibration_on_file
+    from calib.procedures.on_record.calibrations import calibration_on_file
     from calib.records import database
 
     with database.reading(records) as session:

@@ -9,7 +9,7 @@ from calib.curves.curve import CorrectionCurve
 from calib.curves.response import from_text
 from calib.faces import drawings
 from calib.procedures.certificate.fit_curve import points_of
-from calib.procedures.on_record.instruments import CalibrationOnFile
+from calib.procedures.on_record.calibrations import CalibrationOnFile
 from calib.quantities import Unit, unit
 from calib.records.record import typed
 from calib.records.tables import Comparison

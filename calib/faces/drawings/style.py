@@ -1,8 +1,8 @@
 """The house style of every picture: its colours, its signs, and how a figure is written.
 
-Rules, which tests/faces/test_style.py holds: two series of one picture differ in lightness by `LEAST_STEP` at least, or in their
-sign (hatch, marker, line); so they stay apart in grey and for the colour-blind, and colour is never the only sign. A hatch lies on
-a light ground; none is of dots, whose outlines make a large file. Typed text is text: no sign in it makes a formula.
+Rules, which tests/faces/drawings/test_style.py holds: two series of one picture differ in lightness by `LEAST_STEP` at least, or
+in their sign (hatch, marker, line); so they stay apart in grey and for the colour-blind, and colour is never the only sign. A hatch
+lies on a light ground; none is of dots, whose outlines make a large file. Typed text is text: no sign in it makes a formula.
 """
 
 import io

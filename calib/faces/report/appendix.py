@@ -20,7 +20,7 @@ from calib.faces.report.blocks import (
 )
 from calib.faces.report.cells import NOTHING, digits_cell, words
 from calib.faces.written import Content, significant
-from calib.procedures.on_record.instruments import CalibrationOnFile
+from calib.procedures.on_record.calibrations import CalibrationOnFile
 
 Used = Mapping[tuple[str, str], CalibrationOnFile]
 

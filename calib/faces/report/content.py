@@ -22,7 +22,7 @@ from calib.procedures.impact.reviews import Review
 from calib.procedures.measure.evaluate import Evaluation, Refused, Total
 from calib.procedures.measure.risks import RisksOfJob
 from calib.procedures.measure.totals import Totals
-from calib.procedures.on_record.instruments import CalibrationOnFile
+from calib.procedures.on_record.calibrations import CalibrationOnFile
 from calib.procedures.report.amendments import Amendment
 from calib.procedures.report.collect import JobReport, instruments_of
 from calib.procedures.report.issued import Issue

@@ -17,7 +17,7 @@ from calib.faces.report.blocks import (
 )
 from calib.faces.unswept import unswept
 from calib.faces.written import Content
-from calib.procedures.on_record.instruments import CalibrationOnFile
+from calib.procedures.on_record.calibrations import CalibrationOnFile
 
 
 @unswept

@@ -12,7 +12,7 @@ from calib.curves.response import from_text
 from calib.errors import BadInputError, CalibError, Finding, RefusedError
 from calib.procedures.certificate.assess import Assessment, assess, has_limits, phase_in_use, usual_object
 from calib.procedures.impact.open_review import open_reviews
-from calib.procedures.on_record.instruments import CalibrationOnFile, against_withdrawn, calibration_on_file
+from calib.procedures.on_record.calibrations import CalibrationOnFile, against_withdrawn, calibration_on_file
 from calib.procedures.on_record.register import load_register
 from calib.procedures.people.authorise import append, authorise
 from calib.procedures.people.four_eyes import against_one_person

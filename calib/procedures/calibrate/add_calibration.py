@@ -11,7 +11,7 @@ from calib.procedures.certificate.assess import has_limits
 from calib.procedures.enter.import_folders import write_sheets
 from calib.procedures.fleet.attach_file import FileRead, attach_to_calibration
 from calib.procedures.on_record.by_name import instrument_tagged
-from calib.procedures.on_record.instruments import CalibrationOnFile, calibration_on_file
+from calib.procedures.on_record.calibrations import CalibrationOnFile, calibration_on_file
 from calib.procedures.typed.sheets import Row, typed_row
 from calib.records import ledger
 from calib.records.record import typed

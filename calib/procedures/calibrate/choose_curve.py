@@ -4,7 +4,7 @@ from sqlmodel import Session
 
 from calib.errors import BadInputError, Finding
 from calib.procedures.certificate.fit_curve import Wish, curve_record
-from calib.procedures.on_record.instruments import against_withdrawn, calibration_on_file, refit
+from calib.procedures.on_record.calibrations import against_withdrawn, calibration_on_file, refit
 from calib.procedures.people.authorise import append, authorise
 from calib.records import ledger
 from calib.records.record import key

@@ -16,7 +16,7 @@ from calib.errors import BadInputError, Finding
 from calib.procedures.impact.open_review import open_reviews
 from calib.procedures.impact.rests_on import CALIBRATION, FACTOR, OF, READING, REPORT, Ground, ground_of
 from calib.procedures.impact.reviews import reviews
-from calib.procedures.on_record.instruments import CalibrationOnFile, against_withdrawn, calibration_on_file
+from calib.procedures.on_record.calibrations import CalibrationOnFile, against_withdrawn, calibration_on_file
 from calib.procedures.on_record.register import load_register
 from calib.procedures.people.authorise import append, authorise
 from calib.records import ledger

@@ -25,7 +25,7 @@ from calib.errors import CurveError, Finding
 from calib.procedures.certificate.fit_curve import Wish, curve_record
 from calib.procedures.enter.check_jobs import outlet_findings
 from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
-from calib.procedures.on_record.instruments import calibration_on_file, refit
+from calib.procedures.on_record.calibrations import calibration_on_file, refit
 from calib.procedures.typed.rows_together import Known, Typed, duplicate, repeated, same_time
 from calib.procedures.typed.sheets import Cells, Row, Sheets
 from calib.records.record import key

@@ -9,20 +9,16 @@ from typing import Any
 from sqlmodel import Session, col, or_, select
 
 from calib.confirmation.interval import RETIREMENT, InstrumentOnRecord, gate
-from calib.errors import Finding
-from calib.procedures.certificate.fit_curve import FittedCurve, Wish, fit_curve
 from calib.procedures.on_record.attached_files import files_of, photo_counts
-from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
+from calib.procedures.on_record.by_name import instrument_tagged
+from calib.procedures.on_record.calibrations import calibrations
 from calib.procedures.on_record.probe_pairs import Pair, all_pairs, pairings_of
-from calib.procedures.on_record.register import load_register, withdrawals
+from calib.procedures.on_record.register import load_register
 from calib.records import ledger
 from calib.records.record import key, moment, typed
 from calib.records.tables import (
     INTERVAL_CHANGE,
-    Acceptance,
     Calibration,
-    Comparison,
-    CorrectionCurve,
     Disposition,
     Event,
     ImpactLine,
@@ -30,9 +26,7 @@ from calib.records.tables import (
     Instrument,
     IntermediateCheck,
     Reading,
-    ReferenceStandard,
     Refusal,
-    Withdrawal,
 )
 
 Cells = dict[str, Any]
@@ -180,47 +174,6 @@ def _reviews(session: Session, instrument_id: int) -> Iterator[Cells]:
         }
 
 
-def calibrations(session: Session, tag: str | None = None) -> list[Cells]:
-    """Calibrations of one instrument, or of all, with their acceptance, their withdrawal and the degree of their curve."""
-    withdrawn = withdrawals(session)
-    accepted = {one.calibration_id: one for one in session.exec(select(Acceptance))}
-    curves = {
-        one.calibration_id: one for one in session.exec(select(CorrectionCurve).order_by(col(CorrectionCurve.id)))
-    }
-    query = (
-        select(Calibration, Instrument.tag)
-        .join(Instrument)
-        .order_by(col(Instrument.tag), col(Calibration.calibrated_on))
-    )
-    if tag is not None:
-        query = query.where(Instrument.id == instrument_tagged(session, tag).id)
-    return [
-        {"tag": owner}
-        | typed(one, "instrument_id")
-        | _acceptance(accepted.get(one.id or 0))
-        | {
-            "withdrawn": _withdrawn(session, withdrawn.get(one.id or 0)),
-            "shape": curves[one.id or 0].shape,
-            "degree": curves[one.id or 0].degree,
-            "measuring_interval": curves[one.id or 0].measuring_interval,
-        }
-        for one, owner in session.exec(query)
-    ]
-
-
-def _acceptance(one: Acceptance | None) -> Cells:
-    columns = ("accepted_on", "accepted_by", "criterion", "decision_rule")
-    return {column: getattr(one, column, None) for column in columns}
-
-
-def _withdrawn(session: Session, one: Withdrawal | None) -> Cells | None:
-    """When, by whom and why a calibration was withdrawn; None where it was not."""
-    if one is None:
-        return None
-    person, time = ledger.written(session, "withdrawal", key(one.id))
-    return {"at": time, "by": person, "reason": one.reason}
-
-
 def checks(session: Session, tag: str | None = None) -> list[Cells]:
     """Intermediate checks of one instrument, or of all."""
     of_instrument = col(IntermediateCheck.instrument_id) == col(Instrument.id)
@@ -230,55 +183,3 @@ def checks(session: Session, tag: str | None = None) -> list[Cells]:
     if tag is not None:
         query = query.where(Instrument.id == instrument_tagged(session, tag).id)
     return [{"tag": owner} | typed(one, "instrument_id") for one, owner in session.exec(query)]
-
-
-@dataclass(frozen=True)
-class CalibrationOnFile:
-    """One calibration with everything its certificate says, and the curve that counts."""
-
-    instrument: Instrument
-    calibration: Calibration
-    acceptance: Acceptance | None
-    standards: tuple[str, ...]
-    comparisons: tuple[Comparison, ...]
-    curves: tuple[CorrectionCurve, ...]  # the last one counts
-    files: tuple[Cells, ...] = ()  # kept with it, without their content
-    typed_by: str | None = None
-    withdrawn: Cells | None = None  # at, by, reason; None: it was not
-
-
-def calibration_on_file(session: Session, tag: str, certificate: str | None) -> CalibrationOnFile:
-    """A calibration by its certificate number, or the instrument's latest; raises NotInRecordsError."""
-    instrument = instrument_tagged(session, tag)
-    one = calibration_numbered(session, instrument, certificate)
-    standards = select(Instrument.tag).join(ReferenceStandard).where(ReferenceStandard.calibration_id == one.id)
-    return CalibrationOnFile(
-        instrument,
-        one,
-        session.exec(select(Acceptance).where(Acceptance.calibration_id == one.id)).first(),
-        tuple(session.exec(standards)),
-        tuple(session.exec(select(Comparison).where(Comparison.calibration_id == one.id).order_by(col(Comparison.id)))),
-        tuple(
-            session.exec(
-                select(CorrectionCurve)
-                .where(CorrectionCurve.calibration_id == one.id)
-                .order_by(col(CorrectionCurve.id))
-            )
-        ),
-        tuple(files_of(session, calibration_id=key(one.id))),
-        ledger.written(session, "calibration", key(one.id))[0],
-        _withdrawn(session, withdrawals(session).get(key(one.id))),
-    )
-
-
-def against_withdrawn(kept: CalibrationOnFile) -> Finding | None:
-    """What would have been right where a calibration was withdrawn; None where it was not."""
-    if kept.withdrawn is None:
-        return None
-    said = "one that was not withdrawn; it was {at} by {by}: {reason}".format_map(kept.withdrawn)
-    return Finding("command line", None, "certificate", kept.calibration.certificate, said)
-
-
-def refit(kept: CalibrationOnFile, wish: Wish | None = None) -> FittedCurve:
-    """The curve of a recorded calibration, fitted anew: for its candidates, or as a person asks for."""
-    return fit_curve(typed(kept.instrument), [typed(one) for one in kept.comparisons], wish)

@@ -11,7 +11,7 @@ from calib.procedures.measure.evaluate import Evaluation, evaluate
 from calib.procedures.measure.gate_reading import air_of_reading
 from calib.procedures.measure.risks import RisksOfJob, risks_of
 from calib.procedures.measure.standing import Standing
-from calib.procedures.on_record.instruments import CalibrationOnFile, calibration_on_file
+from calib.procedures.on_record.calibrations import CalibrationOnFile, calibration_on_file
 from calib.procedures.report.amendments import Amendment, amendments_of
 from calib.procedures.report.issued import Issue, bytes_of, issues_of
 from calib.procedures.report.standards import StandardsUsed, standards_of

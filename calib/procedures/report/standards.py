@@ -7,7 +7,7 @@ from datetime import date
 from sqlmodel import Session
 
 from calib.confirmation.interval import calibration_in_force, due_date, interval_of
-from calib.procedures.on_record.instruments import CalibrationOnFile, calibration_on_file
+from calib.procedures.on_record.calibrations import CalibrationOnFile, calibration_on_file
 from calib.procedures.on_record.register import load_register
 
 Names = tuple[str, str]  # tag and certificate number

@@ -23,7 +23,7 @@ from calib.records.tables import LedgerEntry
 from tests.command import calib
 from tests.folders import changed, ledger_head, only, small_job, write
 
-README = (Path(__file__).parent.parent.parent / "README.md").read_text(encoding="utf-8")
+README = (Path(__file__).parents[3] / "README.md").read_text(encoding="utf-8")
 PROGRAM = Path(sys.executable).with_name("calib")
 
 

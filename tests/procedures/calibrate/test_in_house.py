@@ -20,7 +20,7 @@ from calib.procedures.certificate.fit_curve import fit_curve
 from calib.procedures.fleet.ready import ready
 from calib.procedures.fleet.record_event import record_event
 from calib.procedures.measure.indicated import StabilityHere
-from calib.procedures.on_record.instruments import calibration_on_file
+from calib.procedures.on_record.calibrations import calibration_on_file
 from calib.procedures.typed.comparison_sheets import read_comparisons
 from calib.procedures.typed.sheets import Row
 from calib.records import database

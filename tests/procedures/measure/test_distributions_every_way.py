@@ -24,7 +24,7 @@ from calib.uncertainty.propagation import combine
 from tests.command import calib
 from tests.folders import NOW, records_of
 from tests.independent_ways import Ways, drawn, root_of_draws
-from tests.procedures.test_evaluate_every_way import OUTLETS, more_ways
+from tests.procedures.measure.test_evaluate_every_way import OUTLETS, more_ways
 
 TRIALS = 200_000
 SEED = 20260305

@@ -2,7 +2,7 @@
 
 Sources: ECMA-376-1:2016, 18.3.1.4 (a cell's type), 18.8.45 (quotePrefix), 18.3.1.93 (the value of a cell is a decimal);
 Microsoft, "Excel specifications and limits" (32,767 signs in a cell, 31 in the name of a sheet); XML 1.0, 2.2 (signs).
-That its numbers are those of the other forms, tests/faces/test_forms_agree.py holds.
+That its numbers are those of the other forms, tests/faces/report/test_forms_agree.py holds.
 """
 
 import io

@@ -4,7 +4,8 @@ import pytest
 
 from calib.errors import NotInRecordsError
 from calib.procedures.fleet.record_event import record_event
-from calib.procedures.on_record.instruments import calibration_on_file, instrument_history
+from calib.procedures.on_record.calibrations import calibration_on_file
+from calib.procedures.on_record.instruments import instrument_history
 from calib.records import database
 from calib.records.ledger import append
 from calib.records.tables import Disposition, ImpactLine, ImpactReview, IntermediateCheck

@@ -47,7 +47,7 @@ from tests.folders import NOW, all_of, changed, imported, ledger_head, only, wri
 from tests.postgres import OWNER
 
 LATER = timedelta(hours=1)
-ROOT = Path(__file__).parent.parent.parent
+ROOT = Path(__file__).parents[3]
 
 
 def by(person, time=NOW, **login):

@@ -21,8 +21,8 @@ from calib.procedures.impact.dispose import DispositionWanted, dispose
 from calib.procedures.impact.trace import trace_down, trace_up
 from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
+from calib.procedures.on_record.calibrations import calibration_on_file, calibrations
 from calib.procedures.on_record.errors_of_indication import history_of
-from calib.procedures.on_record.instruments import calibration_on_file, calibrations
 from calib.records import database, ledger
 from calib.records.tables import CorrectionCurve, FactorPair, IssuedReport, Withdrawal
 from tests import factor_pairs

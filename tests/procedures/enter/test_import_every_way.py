@@ -16,7 +16,7 @@ from calib.records import database, ledger
 from calib.records.tables import TraversePoint
 from tests.every_way import changed, every_way
 from tests.folders import UNTOUCHED, all_of, findings_of, imported, ledger_head, only, records_of, write
-from tests.procedures.test_import_cells import ABOVE_0, MOMENT, NO_NUMBER, ZONE, after, cell
+from tests.procedures.enter.test_import_cells import ABOVE_0, MOMENT, NO_NUMBER, ZONE, after, cell
 
 NOT_NEGATIVE = "a finite number, 0 or above"
 ABOVE_1 = "a finite number above 1"

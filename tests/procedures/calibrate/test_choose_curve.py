@@ -9,7 +9,7 @@ import pytest
 from calib.errors import BadInputError, CurveError, NotInRecordsError
 from calib.procedures.calibrate.choose_curve import choose_curve
 from calib.procedures.certificate.fit_curve import Wish
-from calib.procedures.on_record.instruments import calibration_on_file
+from calib.procedures.on_record.calibrations import calibration_on_file
 from calib.records import database
 from tests.folders import SIGNED, flows_of, ledger_head, small_job
 

@@ -15,7 +15,7 @@ import pytest
 
 from tests.read_back import Mail, Workbook
 
-REPORTS = Path(__file__).parent.parent.parent / "reports"
+REPORTS = Path(__file__).parents[3] / "reports"
 DIGEST = re.compile(r"\b[0-9a-f]{64}\b")
 DRAWN_NAME = re.compile(r"(?<=[\"#])[a-z][0-9a-f]{10}\b")
 DRAWING = re.compile(r"(<svg.*?</svg>)", re.DOTALL)

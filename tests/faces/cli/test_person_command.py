@@ -13,7 +13,7 @@ from calib.records.tables import LedgerEntry, Reading
 from tests.command import calib
 from tests.folders import all_of, ledger_head
 
-README = (Path(__file__).parent.parent.parent / "README.md").read_text(encoding="utf-8")
+README = (Path(__file__).parents[3] / "README.md").read_text(encoding="utf-8")
 
 
 def person(records, *words):

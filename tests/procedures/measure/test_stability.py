@@ -22,7 +22,7 @@ from calib.records.tables import Instrument
 from calib.uncertainty.distributions import StudentT
 from tests.folders import NOW, SIGNED, imported, only, records_of, write
 from tests.job_with_history import DAYS, SHIFTS, errors, sheets_with_history
-from tests.procedures.test_interval_review import typed_again
+from tests.procedures.fleet.test_interval_review import typed_again
 
 OBSERVED = date(2026, 3, 5)
 LAST = date(2026, 1, 12)
