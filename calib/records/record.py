@@ -6,6 +6,8 @@ from typing import Any
 from sqlalchemy import inspect
 from sqlmodel import SQLModel
 
+RecordCells = dict[str, Any]  # column -> value, of a record as it was typed
+
 
 def key(record_id: int | None) -> int:
     """The primary key of a record that is in the database."""
@@ -18,7 +20,7 @@ def moment(typed: str) -> datetime:
     return datetime.fromisoformat(typed)
 
 
-def typed(record: SQLModel, *without: str) -> dict[str, Any]:
+def typed(record: SQLModel, *without: str) -> RecordCells:
     """The cells of a record as typed, in the order of its table, without keys of other tables."""
     columns = inspect(type(record)).local_table.columns
     return {column.name: getattr(record, column.name) for column in columns if column.name not in without}

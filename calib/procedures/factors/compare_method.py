@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 from sqlmodel import Session, col, select
 
 from calib.errors import BadInputError, Finding, NotInRecordsError
-from calib.procedures.on_record.instruments import Cells
 from calib.procedures.pairs.paired_readings import (
     PAIR,
     Paired,
@@ -26,7 +25,7 @@ from calib.procedures.pairs.paired_readings import (
     relative_ratio_uncertainty,
 )
 from calib.records import tables
-from calib.records.record import typed
+from calib.records.record import RecordCells, typed
 from calib.uncertainty.paired import PairedComparison, cautions, paired
 
 Floats = NDArray[np.float64]
@@ -43,7 +42,7 @@ class MethodCompared:
     cautions: tuple[str, ...]
 
 
-def methods(session: Session) -> list[Cells]:
+def methods(session: Session) -> list[RecordCells]:
     """Every method as it was declared, with the number of readings taken with it."""
     used = [one for table in (tables.Reading, tables.Refusal) for one in session.exec(select(table.method_id))]
     found = session.exec(select(tables.Method).order_by(col(tables.Method.method)))

@@ -8,10 +8,9 @@ from calib.errors import Finding
 from calib.procedures.certificate.fit_curve import FittedCurve, Wish, fit_curve
 from calib.procedures.on_record.attached_files import files_of
 from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
-from calib.procedures.on_record.instruments import Cells
 from calib.procedures.on_record.register import withdrawals
 from calib.records import ledger
-from calib.records.record import key, typed
+from calib.records.record import RecordCells, key, typed
 from calib.records.tables import (
     Acceptance,
     Calibration,
@@ -23,7 +22,7 @@ from calib.records.tables import (
 )
 
 
-def calibrations(session: Session, tag: str | None = None) -> list[Cells]:
+def calibrations(session: Session, tag: str | None = None) -> list[RecordCells]:
     """Calibrations of one instrument, or of all, with their acceptance, their withdrawal and the degree of their curve."""
     withdrawn = withdrawals(session)
     accepted = {one.calibration_id: one for one in session.exec(select(Acceptance))}
@@ -51,12 +50,12 @@ def calibrations(session: Session, tag: str | None = None) -> list[Cells]:
     ]
 
 
-def _acceptance(one: Acceptance | None) -> Cells:
+def _acceptance(one: Acceptance | None) -> RecordCells:
     columns = ("accepted_on", "accepted_by", "criterion", "decision_rule")
     return {column: getattr(one, column, None) for column in columns}
 
 
-def _withdrawn(session: Session, one: Withdrawal | None) -> Cells | None:
+def _withdrawn(session: Session, one: Withdrawal | None) -> RecordCells | None:
     """When, by whom and why a calibration was withdrawn; None where it was not."""
     if one is None:
         return None
@@ -74,9 +73,9 @@ class CalibrationOnFile:
     standards: tuple[str, ...]
     comparisons: tuple[Comparison, ...]
     curves: tuple[CorrectionCurve, ...]  # the last one counts
-    files: tuple[Cells, ...] = ()  # kept with it, without their content
+    files: tuple[RecordCells, ...] = ()  # kept with it, without their content
     typed_by: str | None = None
-    withdrawn: Cells | None = None  # at, by, reason; None: it was not
+    withdrawn: RecordCells | None = None  # at, by, reason; None: it was not
 
 
 def calibration_on_file(session: Session, tag: str, certificate: str | None) -> CalibrationOnFile:

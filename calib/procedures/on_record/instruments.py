@@ -4,7 +4,6 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import Any
 
 from sqlmodel import Session, col, or_, select
 
@@ -15,7 +14,7 @@ from calib.procedures.on_record.calibrations import calibrations
 from calib.procedures.on_record.probe_pairs import Pair, all_pairs, pairings_of
 from calib.procedures.on_record.register import load_register
 from calib.records import ledger
-from calib.records.record import key, moment, typed
+from calib.records.record import RecordCells, key, moment, typed
 from calib.records.tables import (
     INTERVAL_CHANGE,
     Calibration,
@@ -29,7 +28,6 @@ from calib.records.tables import (
     Refusal,
 )
 
-Cells = dict[str, Any]
 Register = Mapping[str, InstrumentOnRecord]
 
 
@@ -37,7 +35,7 @@ Register = Mapping[str, InstrumentOnRecord]
 class InstrumentStatus:
     """An instrument as typed, where it is now, and whether it may be used at a time."""
 
-    cells: Cells  # location and interval as the latest events say
+    cells: RecordCells  # location and interval as the latest events say
     certificate: str | None
     due_on: str | None
     reasons: tuple[str, ...]
@@ -51,13 +49,13 @@ class InstrumentHistory:
     """One instrument's whole history."""
 
     status: InstrumentStatus
-    calibrations: tuple[Cells, ...]  # with acceptance, curve and files
-    events: tuple[Cells, ...]
-    checks: tuple[Cells, ...]
-    pairings: tuple[Cells, ...]
-    files: tuple[Cells, ...]
-    reviews: tuple[Cells, ...]  # impact reviews that a calibration of it opened
-    used: Cells  # how many readings rest on it, the first and the last
+    calibrations: tuple[RecordCells, ...]  # with acceptance, curve and files
+    events: tuple[RecordCells, ...]
+    checks: tuple[RecordCells, ...]
+    pairings: tuple[RecordCells, ...]
+    files: tuple[RecordCells, ...]
+    reviews: tuple[RecordCells, ...]  # impact reviews that a calibration of it opened
+    used: RecordCells  # how many readings rest on it, the first and the last
 
 
 def instruments(session: Session, at: datetime) -> list[InstrumentStatus]:
@@ -77,7 +75,7 @@ def statuses(session: Session, wanted: Sequence[Instrument], at: datetime) -> li
 
 
 def _status(
-    one: Instrument, register: Register, partners: tuple[str, ...], changed: Cells, at: datetime
+    one: Instrument, register: Register, partners: tuple[str, ...], changed: RecordCells, at: datetime
 ) -> InstrumentStatus:
     decision = gate(register, one.tag, at, at)
     return InstrumentStatus(
@@ -100,10 +98,10 @@ def _partners(one: Instrument, pairs: Sequence[Pair], tags: Mapping[int | None, 
     return tuple(sorted(tags[number] for number in others))
 
 
-def _latest_values(session: Session, at: datetime) -> dict[int, Cells]:
-    """Cells that events have changed since an instrument was registered: where it is, and its calibration interval."""
+def _latest_values(session: Session, at: datetime) -> dict[int, RecordCells]:
+    """RecordCells that events have changed since an instrument was registered: where it is, and its calibration interval."""
     columns = {"move": "location", INTERVAL_CHANGE: "interval_months"}
-    found: dict[int, Cells] = defaultdict(dict)
+    found: dict[int, RecordCells] = defaultdict(dict)
     events = [
         one
         for one in session.exec(select(Event))
@@ -131,11 +129,11 @@ def instrument_history(session: Session, tag: str, at: datetime) -> InstrumentHi
     )
 
 
-def _person(session: Session, table: str, number: int | None) -> Cells:
+def _person(session: Session, table: str, number: int | None) -> RecordCells:
     return {"person": ledger.written(session, table, key(number))[0]}
 
 
-def _used(session: Session, instrument_id: int) -> Cells:
+def _used(session: Session, instrument_id: int) -> RecordCells:
     """Readings taken with an instrument, as meter or as probe, those that the gate refused beside them."""
 
     def times(table: type[Reading] | type[Refusal]) -> list[datetime]:
@@ -151,7 +149,7 @@ def _used(session: Session, instrument_id: int) -> Cells:
     }
 
 
-def _reviews(session: Session, instrument_id: int) -> Iterator[Cells]:
+def _reviews(session: Session, instrument_id: int) -> Iterator[RecordCells]:
     """Impact reviews that calibrations of an instrument opened, with the number of lines nobody has disposed of."""
     query = (
         select(ImpactReview, Calibration.certificate)
@@ -174,7 +172,7 @@ def _reviews(session: Session, instrument_id: int) -> Iterator[Cells]:
         }
 
 
-def checks(session: Session, tag: str | None = None) -> list[Cells]:
+def checks(session: Session, tag: str | None = None) -> list[RecordCells]:
     """Intermediate checks of one instrument, or of all."""
     of_instrument = col(IntermediateCheck.instrument_id) == col(Instrument.id)
     query = (
