@@ -10,7 +10,7 @@ from sqlalchemy import Connection, Engine, event, text
 from sqlalchemy.exc import DBAPIError, IntegrityError
 from sqlmodel import Session
 
-from calib.errors import RecordsError
+from calib.errors import RecordsError, Step
 from calib.records import on_file, on_server
 from calib.records.location import Server, located
 
@@ -44,15 +44,13 @@ def _make_on_server(server: Server) -> None:
 
 def _make_file(path: Path) -> None:
     if on_file.is_beside_another(path):
-        raise RecordsError(
-            f"{path}: SQLite takes a file of such a name for its own log: name another file with --records"
-        )
+        raise RecordsError(f"{path}: SQLite takes a file of such a name for its own log: {Step.NAME_ANOTHER_FILE}")
     try:
         present, folder = path.exists(), path.parent.is_dir()
     except OSError as error:  # a name too long for the system, a folder one may not enter
         raise RecordsError(f"{path}: no records can be made there ({error.strerror})") from error
     if present:
-        raise RecordsError(f"{path} is there already: name another file with --records, or use this one")
+        raise RecordsError(f"{path} is there already: {Step.NAME_ANOTHER_FILE}, or use this one")
     if not folder:
         raise RecordsError(f"{path}: the folder {path.parent} does not exist: make it first")
     with _taken_back([path, Path(f"{path}-wal"), Path(f"{path}-shm")]):
@@ -139,10 +137,7 @@ def open_records(location: str) -> Engine:
         return engine
     engine.dispose()
     if schema in _OLDER:
-        raise RecordsError(
-            f"{place} has schema {schema}, this version needs {SCHEMA}: `calib upgrade --records {place}` brings it there "
-            "and keeps a copy"
-        )
+        raise RecordsError(f"{place} has schema {schema}, this version needs {SCHEMA}: {Step.UPGRADE} and keeps a copy")
     raise RecordsError(_other_schema(place, schema))
 
 
@@ -177,8 +172,8 @@ def _asked(place: Path | Server, engine: Engine) -> tuple[Engine, str]:
         return engine, schema
     engine.dispose()
     if isinstance(place, Server):
-        raise RecordsError(f"no records at {place}: make them with `calib init`, or name others with --records")
-    raise RecordsError(f"{place} is a database, but holds no calibration records: name another file with --records")
+        raise RecordsError(f"no records at {place}: {Step.MAKE_RECORDS}, or {Step.NAME_RECORDS}")
+    raise RecordsError(f"{place} is a database, but holds no calibration records: {Step.NAME_ANOTHER_FILE}")
 
 
 def _no_file(path: Path) -> str:
@@ -187,9 +182,9 @@ def _no_file(path: Path) -> str:
     except OSError:  # a name that is too long for the system
         is_something = False
     if not is_something:
-        return f"no records at {path}: make them with `calib init`, or name others with --records"
+        return f"no records at {path}: {Step.MAKE_RECORDS}, or {Step.NAME_RECORDS}"
     kind = "a folder" if path.is_dir() else "no plain file"
-    return f"{path} is {kind}: name the file of the records with --records"
+    return f"{path} is {kind}: {Step.NAME_FILE}"
 
 
 def _is_file(path: Path) -> bool:
