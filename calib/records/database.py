@@ -130,10 +130,15 @@ def _keep(connection: Connection, path: Path, copy: Path) -> bool:
 
 
 def open_records(location: str) -> Engine:
-    """Engine on existing records of the present schema; raises RecordsError with the next step otherwise."""
+    """Engine on existing records of the present schema; raises RecordsError with the next step otherwise.
+
+    Whoever keeps it hands it to `reading` and `writing` in place of the location, and disposes of it in the end: the records are
+    opened and looked at once, however often they are asked.
+    """
     place = located(location)
     engine, schema = _opened(place)
     if schema == SCHEMA:
+        engine.update_execution_options(location=location)
         return engine
     engine.dispose()
     if schema in _OLDER:
@@ -222,17 +227,30 @@ def _kept_if_well(engine: Engine) -> Iterator[None]:
 
 
 @contextmanager
-def reading(location: str) -> Iterator[Session]:
-    """A session that reads one consistent state of the records."""
-    place = shown(location)
-    with _disposed(open_records(location)) as engine, _unmoved(location, engine), _told(place), Session(engine) as one:
-        yield one
+def _engine_on(records: str | Engine) -> Iterator[Engine]:
+    """The engine that a caller keeps, or one that is opened for this once."""
+    if isinstance(records, Engine):
+        yield records
+    else:
+        with _disposed(open_records(records)) as engine:
+            yield engine
+
+
+def _location(engine: Engine) -> str:
+    return str(engine.get_execution_options()["location"])
 
 
 @contextmanager
-def _unmoved(location: str, engine: Engine) -> Iterator[None]:
+def reading(records: str | Engine) -> Iterator[Session]:
+    """A session that reads one consistent state of records: of those at a location, or of those that an engine was opened on."""
+    with _engine_on(records) as engine, _unmoved(engine), _told(shown(_location(engine))), Session(engine) as session:
+        yield session
+
+
+@contextmanager
+def _unmoved(engine: Engine) -> Iterator[None]:
     """A file that is read without a lock must be the same afterwards."""
-    path = located(location)
+    path = located(_location(engine))
     if not isinstance(path, Path) or not on_file.is_for_reading_only(engine):
         yield
         return
@@ -243,13 +261,13 @@ def _unmoved(location: str, engine: Engine) -> Iterator[None]:
 
 
 @contextmanager
-def writing(location: str) -> Iterator[Session]:
+def writing(records: str | Engine) -> Iterator[Session]:
     """A session whose writes become durable together when the block ends, or not at all when it raises."""
-    place = shown(location)
-    with _disposed(open_records(location)) as engine:
+    with _engine_on(records) as engine:
         confirming: list[bool] = []
-        event.listen(engine, "commit", lambda _: confirming.append(True))
-        with _told(place, confirming), Session(_written_by(engine)) as session, session.begin():
+        to_write = _written_by(engine)  # its own events are those of this session alone
+        event.listen(to_write, "commit", lambda _: confirming.append(True))
+        with _told(shown(_location(engine)), confirming), Session(to_write) as session, session.begin():
             yield session
 
 
