@@ -23,7 +23,7 @@ from calib.records.tables import BY_THE_RULE, Comparison, CorrectionCurve
 
 def calibration(kept: CalibrationOnFile) -> Content:
     """A calibration on file: what its certificate says, its curve, and the candidates it was chosen from."""
-    record = kept.curves[-1]
+    record = kept.curve
     fitted = refit(kept, Wish(record.degree, record.shape) if record.chosen_by != BY_THE_RULE else None).choice
     used = [one for one in kept.comparisons if one.phase == record.phase]
     in_unit = _unit_of_residuals(kept, record.shape)
@@ -46,7 +46,7 @@ def calibration(kept: CalibrationOnFile) -> Content:
         "curve": curve(record, kept.instrument),
         "earlier_curves": [
             {"shape": one.shape, "degree": one.degree, "chosen_by": one.chosen_by, "reason": one.reason}
-            for one in kept.curves[:-1]
+            for one in kept.earlier_curves
         ],
         "candidates": [_candidate(kept, one, in_unit) for one in fitted.candidates],
         "judged_by": _judged_by(kept, record),
@@ -114,7 +114,7 @@ def _candidate(kept: CalibrationOnFile, one: Candidate, in_unit: Unit) -> Conten
     if isinstance(fit, Polynomial):
         own = unit(kept.instrument.quantity, kept.instrument.unit)
         written = formula(fit.in_unit(own.scale, own.offset).in_powers_of_x()[0].tolist())
-        squares = squares if _stated(kept, kept.curves[-1].phase) else squares / own.scale**2
+        squares = squares if _stated(kept, kept.curve.phase) else squares / own.scale**2
     else:
         written = response_formula(fit)
     return {

@@ -31,7 +31,7 @@ def certified(kept: CalibrationOnFile) -> Content:
 
 
 def _compared(kept: CalibrationOnFile) -> Content:
-    record = kept.curves[-1]
+    record = kept.curve
     found = from_text(record.parameters)
     indicated = kept.instrument.quantity if record.shape == "polynomial" else kept.instrument.indicated
     in_unit = unit(indicated, kept.instrument.unit)

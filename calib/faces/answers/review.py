@@ -43,7 +43,7 @@ def _line(one: Line) -> Content:
         "id": one.record,
         **one.finding,
         "dispositions": [_decided(each) for each in one.decided],
-        "disposition": one.decided[-1].decision if one.decided else None,
+        "disposition": one.disposition.decision if one.disposition else None,
     }
 
 
@@ -125,7 +125,7 @@ def _row(one: Line) -> Row:
         "-" if finding["shift"] is None else f"{finding['shift']:+.3g}",
         "-" if finding["shift_over_U"] is None else f"{finding['shift_over_U']:+.2f}",
         _conformity(one),
-        one.decided[-1].decision if one.decided else "open",
+        one.disposition.decision if one.disposition else "open",
     )
 
 

@@ -22,7 +22,7 @@ def curve_figure(kept: CalibrationOnFile) -> Any:
 
 def curve_drawing(kept: CalibrationOnFile) -> drawings.CurveDrawing:
     """What the chart shows, in the units of its axes."""
-    instrument, record = kept.instrument, kept.curves[-1]
+    instrument, record = kept.instrument, kept.curve
     used = [one for one in kept.comparisons if one.phase == record.phase]
     curve = from_text(record.parameters)
     points = points_of(typed(instrument), [typed(one) for one in used])

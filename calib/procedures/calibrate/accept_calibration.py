@@ -8,11 +8,13 @@ from sqlmodel import Session
 from calib.confirmation.acceptance import INDICATION, JUDGED
 from calib.confirmation.as_found import later_calibrations
 from calib.confirmation.conformity import DECISION_RULES, SIMPLE
-from calib.curves.response import from_text
 from calib.errors import BadInputError, CalibError, Finding, RefusedError
-from calib.procedures.certificate.assess import Assessment, assess, has_limits, phase_in_use, usual_object
+from calib.procedures.certificate.assess import Assessment, assess, usual_object
+from calib.procedures.certificate.permissible_error import has_limits
+from calib.procedures.certificate.phase import phase_in_use
 from calib.procedures.impact.open_review import open_reviews
 from calib.procedures.on_record.calibrations import CalibrationOnFile, against_withdrawn, calibration_on_file
+from calib.procedures.on_record.in_force import curve_of
 from calib.procedures.on_record.register import load_register
 from calib.procedures.people.authorise import append, authorise
 from calib.procedures.people.four_eyes import against_one_person
@@ -75,9 +77,16 @@ def assessed(kept: CalibrationOnFile, wanted: AcceptanceWanted, phase: str | Non
     if not has_limits(instrument):
         return None
     judged = wanted.judged or usual_object(instrument)
-    curve = from_text(kept.curves[-1].parameters)
+    curve = curve_of(kept.curve.parameters)
     try:
-        return assess(instrument, comparisons, phase or phase_in_use(comparisons), wanted.rule, judged, curve)
+        return assess(
+            instrument,
+            comparisons,
+            phase or phase_in_use(one["phase"] for one in comparisons),
+            wanted.rule,
+            judged,
+            curve,
+        )
     except CalibError as error:
         raise BadInputError(
             [Finding("command line", None, "--judged", judged, f"what can be judged: {error}")]

@@ -27,6 +27,7 @@ from calib.procedures.measure.stability import stability_at
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.in_force import OnRecord, on_record
 from calib.procedures.typed import cells as checks
+from calib.procedures.typed.columns import PHASES
 from calib.procedures.typed.sheets import Column, Row, cell_findings
 from calib.quantities import UNITS, Unit, unit
 from calib.records.tables import Instrument
@@ -79,7 +80,7 @@ def in_house_columns() -> tuple[Column, ...]:
     return (
         Column("tag", checks.text),
         Column("certificate", checks.text),
-        Column("phase", checks.one_of("as-found", "as-left"), required=True),
+        Column("phase", checks.one_of(*PHASES), required=True),
         Column("reference_indication", checks.number, required=True),
         Column("indication", checks.number, required=True),
         Column("unit", checks.text, required=True),

@@ -13,6 +13,7 @@ from calib.confirmation.conformity import GUARDED, GUARDED_NON_BINARY, SIMPLE
 from calib.curves.curve import Curve
 from calib.errors import CalibError
 from calib.procedures.certificate.fit_curve import indication_quantity, points_of
+from calib.procedures.certificate.permissible_error import has_limits, permissible_error
 from calib.quantities import Unit, unit
 
 Cells = Mapping[str, Any]  # column -> as typed, of an import's row or of a record
@@ -85,11 +86,6 @@ class Assessment:
         ]
 
 
-def phase_in_use(comparisons: Sequence[Cells]) -> str:
-    """As-left where the certificate has comparisons of it; as-found where no adjustment was made."""
-    return "as-left" if any(one["phase"] == "as-left" for one in comparisons) else "as-found"
-
-
 def usual_object(instrument: Cells) -> str:
     """What is judged where nobody says: the indication, or the corrected value where it is no value of the quantity."""
     return INDICATION if indication_quantity(instrument) == instrument["quantity"] else CORRECTED
@@ -115,11 +111,6 @@ def assess(
     return Assessment(phase, judged, criterion(instrument, rule, judged), printed, used, judge(errors, rule))
 
 
-def has_limits(instrument: Cells) -> bool:
-    """Whether the register states a maximum permissible error."""
-    return instrument["mpe_percent"] is not None or instrument["mpe_absolute"] is not None
-
-
 def criterion(instrument: Cells, rule: str, judged: str) -> str:
     """The acceptance criterion in words."""
     percent, absolute = instrument["mpe_percent"], instrument["mpe_absolute"]
@@ -127,13 +118,6 @@ def criterion(instrument: Cells, rule: str, judged: str) -> str:
     parts += [f"{absolute} {instrument['unit']}"] if absolute is not None else []
     subject = "error of the indication" if judged == INDICATION else "error of the value after correction"
     return f"{subject} within ± ({' + '.join(parts)}), {_RULES.get(rule, rule)}"
-
-
-def permissible_error(instrument: Cells, indication: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Maximum permissible error at indications [SI]: a percentage is one of what is shown (of degrees Celsius, not of kelvin)."""
-    own = unit(indication_quantity(instrument) or "", instrument["unit"])
-    relative, absolute = float(instrument["mpe_percent"] or 0) / 100, float(instrument["mpe_absolute"] or 0)
-    return np.asarray(own.difference_to_si(relative * np.abs(own.from_si(indication)) + absolute))
 
 
 def _indicates(instrument: Cells) -> bool:

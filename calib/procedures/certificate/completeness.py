@@ -9,6 +9,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from calib.procedures.typed.columns import PHASES
+
 Cells = Mapping[str, Any]
 
 STATED, MISSING, READ = "stated", "missing", "to be read in the certificate"
@@ -70,7 +72,7 @@ def _traceability(one: Certificate) -> str | None:
 
 
 def _adjustment(one: Certificate) -> str | None:
-    phases = [phase for phase in ("as-found", "as-left") if any(each.get("phase") == phase for each in one.comparisons)]
+    phases = [phase for phase in PHASES if any(each.get("phase") == phase for each in one.comparisons)]
     adjusted = one.calibration.get("adjustment")
     if adjusted == "no":
         return "no adjustment was made"

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from calib.curves.choice import Choice, Comparisons, choose, choose_response
 from calib.curves.response import CANDIDATES, LINE, PROPORTIONAL, Shape
 from calib.errors import CurveError
+from calib.procedures.certificate.phase import phase_in_use
 from calib.procedures.typed.sheets import Cells
 from calib.quantities import Unit, unit
 from calib.records.tables import BY_THE_RULE, CorrectionCurve
@@ -19,7 +20,7 @@ from calib.uncertainty.estimate import from_expanded, resolution
 class FittedCurve:
     """A fitted correction curve and where it comes from."""
 
-    phase: str  # "as-left", or "as-found" where no adjustment was made
+    phase: str  # of the comparisons that it was made from
     choice: Choice
     measuring_interval: str  # lowest and highest indication compared, in the certificate's digits and unit
 
@@ -37,7 +38,7 @@ def fit_curve(instrument: Cells, comparisons: Sequence[Cells], wish: Wish | None
 
     A correction curve where the instrument indicates the quantity itself, else a response curve.
     """
-    phase = "as-left" if any(one["phase"] == "as-left" for one in comparisons) else "as-found"
+    phase = phase_in_use(one["phase"] for one in comparisons)
     used = [one for one in comparisons if one["phase"] == phase]
     choice = _chosen(instrument, points_of(instrument, used), wish or Wish())
     lowest, highest = (extreme(used, key=lambda one: float(_cell(one, "indication"))) for extreme in (min, max))

@@ -8,6 +8,7 @@ from sqlmodel import Session, col, select
 
 from calib.errors import NotInRecordsError
 from calib.procedures.on_record.in_force import outlets_in_force
+from calib.procedures.on_record.what_counts import factor_revisions, factors_that_count
 from calib.procedures.pairs.paired_readings import cautions_of_times
 from calib.records import tables
 from calib.records.record import key
@@ -94,8 +95,7 @@ def factors_on_file(session: Session) -> list[FactorOnFile]:
 
 def revisions_on_file(session: Session, name: str) -> list[FactorOnFile]:
     """Every revision of a factor, the first one first; raises NotInRecordsError."""
-    query = select(tables.FoundFactor).where(tables.FoundFactor.factor == name)
-    revisions = session.exec(query.order_by(col(tables.FoundFactor.revision))).all()
+    revisions = factor_revisions(session, name)
     if not revisions:
         names = session.exec(select(tables.FoundFactor.factor).distinct().order_by(col(tables.FoundFactor.factor)))
         raise NotInRecordsError(f"no factor {name!r} in the records: there is {', '.join(names) or 'none'}")
@@ -103,9 +103,7 @@ def revisions_on_file(session: Session, name: str) -> list[FactorOnFile]:
 
 
 def _on_file(session: Session, factors: Sequence[tables.FoundFactor]) -> list[FactorOnFile]:
-    last: dict[str, int] = {}
-    for one in factors:
-        last[one.factor] = max(one.revision, last.get(one.factor, 0))
+    latest = factors_that_count(session)
     ledger = _ledger(session, _FACTOR)
     pairs: dict[int, list[tables.FactorPair]] = defaultdict(list)
     for pair in session.exec(select(tables.FactorPair).order_by(col(tables.FactorPair.id))):
@@ -114,7 +112,7 @@ def _on_file(session: Session, factors: Sequence[tables.FoundFactor]) -> list[Fa
     return [
         FactorOnFile(
             one,
-            one.revision == last[one.factor],
+            latest[one.factor].id == one.id,
             ledger[key(one.id)],
             None if one.outlet_id is None else places.outlets[one.outlet_id],
             None if one.outlet_id is None else places.job(one.outlet_id),

@@ -12,6 +12,7 @@ from calib.confirmation.control_chart import FALSE_ALARM, FEWEST, MOST, Baseline
 from calib.confirmation.interval import Decision, gate
 from calib.confirmation.normalised_error import LIMIT, agreement
 from calib.errors import BadInputError, CurveError, Finding, RefusedError
+from calib.procedures.certificate.phase import AS_LEFT
 from calib.procedures.measure.indicated import indicated, resolution_of
 from calib.procedures.measure.stability import stability_at
 from calib.procedures.on_record.in_force import OnRecord, on_record
@@ -193,7 +194,7 @@ def last_adjustment(session: Session, instrument: Instrument, before: datetime |
     query = (
         select(Calibration.calibrated_on)
         .join(Comparison)
-        .where(Calibration.instrument_id == instrument.id, Comparison.phase == "as-left")
+        .where(Calibration.instrument_id == instrument.id, Comparison.phase == AS_LEFT)
         .where(col(Calibration.id).not_in(withdrawals(session)))
     )
     days = [date.fromisoformat(one) for one in session.exec(query)]

@@ -29,11 +29,13 @@ from calib.confirmation.interval import interval_at
 from calib.confirmation.proposals import Proposal
 from calib.confirmation.reliability import FoundInterval, Proportion, Rate
 from calib.confirmation.stability import Stability, stability
+from calib.procedures.certificate.permissible_error import permissible_error
 from calib.procedures.measure.stability import hidden_change, up_to
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.errors_of_indication import history_of
 from calib.procedures.on_record.register import load_register, withdrawals
 from calib.quantities import unit
+from calib.records.record import typed
 from calib.records.tables import Acceptance, Calibration, Instrument
 
 Floats = NDArray[np.float64]
@@ -131,18 +133,8 @@ def _indications(history: History) -> Floats:
     return history[-1].left.indication if history else np.zeros(0)
 
 
-def permissible(instrument: Instrument, indication: Floats | float) -> Floats:
-    """Maximum permissible error at indications [SI]; NaN where none is stated."""
-    own = unit(instrument.indicated, instrument.unit)
-    if instrument.mpe_percent is None and instrument.mpe_absolute is None:
-        return np.full_like(np.asarray(indication, dtype=float), np.nan)
-    shown = np.abs(np.asarray(own.from_si(np.asarray(indication, dtype=float))))
-    percent, absolute = float(instrument.mpe_percent or 0), float(instrument.mpe_absolute or 0)
-    return np.asarray(own.difference_to_si(shown * percent / 100 + absolute))
-
-
 def _point(instrument: Instrument, history: History, x: float, judged: str) -> PointReview:
-    limit = float(permissible(instrument, x))
+    limit = float(permissible_error(typed(instrument), x))
     corrected = float(history[-1].left.at(x).error) if judged == CORRECTED else 0.0
     by_line, by_changes = line(history, x), wandering(history, changes(history, x), x)
     return PointReview(
@@ -191,7 +183,7 @@ def _shares(
         return None
     x = after.found.indication
     carried = before.left.at(x).error if judged == CORRECTED and before is not None else np.zeros_like(x)
-    error, limit = after.found.error - carried, permissible(instrument, x)
+    error, limit = after.found.error - carried, permissible_error(typed(instrument), x)
     known = np.isfinite(error) & (limit > 0)
     return np.abs(error[known]) / limit[known] if known.any() else None
 

@@ -21,10 +21,12 @@ from calib.confirmation.traceability import Graph, Record, upward
 from calib.curves.curve import Curve
 from calib.errors import CalibError, CurveError
 from calib.procedures.certificate.fit_curve import FittedCurve, Wish, curve_record, fit_curve
+from calib.procedures.certificate.phase import AS_FOUND
 from calib.procedures.impact.rests_on import CALIBRATION, FACTOR, READING, REPORT, STANDARD, Ground
 from calib.procedures.measure.evaluate import Evaluation, evaluate
 from calib.procedures.measure.results import Judgement, Results
 from calib.procedures.on_record.in_force import curve_of
+from calib.procedures.on_record.what_counts import curve_that_counts, factor_that_counts
 from calib.procedures.pairs.factor_from_pairs import SCOPES, FactorWanted, found_from_pairs
 from calib.procedures.pairs.factor_uncertainty import SAME, factor_results
 from calib.procedures.typed.sheets import Cells
@@ -177,7 +179,7 @@ class _Replacing:
         self.curves[calibration] = (before, fitted.choice.curve)
 
     def _recorded(self, calibration: int) -> Curve:
-        return curve_of(_last_curve(self.session, calibration).parameters)
+        return curve_of(curve_that_counts(self.session, calibration).parameters)
 
     def _calibration(self, number: int) -> None:
         """A calibration against a standard that was as found: its reference values are those that the standard's curve gives."""
@@ -215,7 +217,7 @@ class _Replacing:
 
     def _wish(self, calibration: int) -> Wish | None:
         """The shape that a person chose is kept; the rule chooses again where it chose."""
-        record = _last_curve(self.session, calibration)
+        record = curve_that_counts(self.session, calibration)
         if record.chosen_by == BY_THE_RULE:
             return None
         return Wish(degree=record.degree) if record.shape == "polynomial" else Wish(shape=record.shape)
@@ -246,18 +248,13 @@ class _Replacing:
 
 def as_found_cells(session: Session, calibration: tables.Calibration) -> list[Cells]:
     """Comparisons as found of a calibration."""
-    return [one for one in cells_of(session, calibration) if one["phase"] == "as-found"]
+    return [one for one in cells_of(session, calibration) if one["phase"] == AS_FOUND]
 
 
 def cells_of(session: Session, calibration: tables.Calibration) -> list[Cells]:
     """Comparisons of a calibration as typed."""
     own = select(tables.Comparison).where(tables.Comparison.calibration_id == calibration.id)
     return [typed(one) for one in session.exec(own.order_by(tables.Comparison.id))]  # type: ignore[arg-type]
-
-
-def _last_curve(session: Session, calibration: int) -> tables.CorrectionCurve:
-    own = select(tables.CorrectionCurve).where(tables.CorrectionCurve.calibration_id == calibration)
-    return session.exec(own.order_by(tables.CorrectionCurve.id.desc())).first()  # type: ignore[union-attr, return-value]
 
 
 def moved_reference(
@@ -356,8 +353,7 @@ def _totals(found: Evaluation) -> Iterable[tuple[str, Stated]]:
 
 def _factors(session: Session, names: Sequence[str]) -> Iterable[tuple[str, Stated]]:
     for name in dict.fromkeys(names):
-        own = select(tables.FoundFactor).where(tables.FoundFactor.factor == name)
-        last = session.exec(own.order_by(tables.FoundFactor.revision.desc())).first()  # type: ignore[attr-defined]
+        last = factor_that_counts(session, name)
         if last is not None:
             results = factor_results(last)
             yield (

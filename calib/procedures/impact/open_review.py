@@ -23,11 +23,13 @@ from calib.confirmation.interval import CalibrationOnRecord
 from calib.confirmation.traceability import Graph, Link, Record, downward, reached, upward
 from calib.curves.curve import Curve
 from calib.errors import CalibError
-from calib.procedures.certificate.assess import criterion, has_limits, permissible_error, usual_object
+from calib.procedures.certificate.assess import criterion, usual_object
 from calib.procedures.certificate.fit_curve import points_of
+from calib.procedures.certificate.permissible_error import has_limits, permissible_error
 from calib.procedures.impact.as_if import Cause, Recalculated, Stated, as_found_cells, cells_of, recalculate
 from calib.procedures.impact.rests_on import CALIBRATION, FACTOR, OF, READING, REPORT, Ground, ground_of, sequences
 from calib.procedures.on_record.in_force import curve_of
+from calib.procedures.on_record.what_counts import curve_that_counts
 from calib.procedures.people.authorise import append
 from calib.procedures.typed.sheets import Cells
 from calib.quantities import unit
@@ -182,7 +184,7 @@ def _opened(
     since = last_in_order(ground.register[instrument.tag], key(one.id))
     if since is None:
         return None
-    before = curve_of(_last_curve(session, since.record_id))
+    before = curve_of(curve_that_counts(session, since.record_id).parameters)
     judged = _accepted_on(session, since.record_id) or usual_object(typed(instrument))
     try:
         found = judgements(typed(instrument), as_found_cells(session, one), before, judged)
@@ -220,13 +222,6 @@ def _near(tag: str, certificate: str, found: Iterable[Judgement]) -> Iterator[st
                 f"{tag}: certificate {certificate}: as found in order, but {count} of {len(one.comparisons)} errors of the "
                 f"{one.judged} lie within U of the limit"
             )
-
-
-def _last_curve(session: Session, calibration: int) -> str:
-    own = select(tables.CorrectionCurve.parameters).where(tables.CorrectionCurve.calibration_id == calibration)
-    found = session.exec(own.order_by(col(tables.CorrectionCurve.id).desc())).first()
-    assert found is not None  # noqa: S101 (a certificate is recorded with its curve)
-    return found
 
 
 def _accepted_on(session: Session, calibration: int) -> str | None:

@@ -11,6 +11,7 @@ from calib.confirmation.interval import InstrumentOnRecord, calibration_in_force
 from calib.confirmation.traceability import Link, Record
 from calib.procedures.on_record.in_force import outlets_in_force
 from calib.procedures.on_record.register import load_register
+from calib.procedures.on_record.what_counts import factors_that_count
 from calib.records import tables
 from calib.records.record import key, moment
 
@@ -40,15 +41,14 @@ class Ground:
 
 def ground_of(session: Session) -> Ground:
     """Load it."""
-    factors = session.exec(select(tables.FoundFactor).order_by(col(tables.FoundFactor.revision))).all()
     known = Ground(
         (),
         load_register(session),
         _by_key(session, tables.Instrument),
         _by_key(session, tables.Calibration),
         _by_key(session, tables.Reading),
-        {key(one.id): one for one in factors},
-        {one.factor: one for one in factors},
+        _by_key(session, tables.FoundFactor),
+        factors_that_count(session),
         _by_key(session, tables.Condition),
         outlets_in_force(session),
         _by_key(session, tables.Job),

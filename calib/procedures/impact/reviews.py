@@ -37,7 +37,12 @@ class Line:
     record_table: str
     record: int
     finding: Mapping[str, Any]
-    decided: tuple[Decided, ...]  # the last one counts
+    decided: tuple[Decided, ...]  # in the order in which they were decided
+
+    @property
+    def disposition(self) -> Decided | None:
+        """The decision that counts: of several the latest; None where nobody has decided."""
+        return self.decided[-1] if self.decided else None
 
     @property
     def is_open(self) -> bool:

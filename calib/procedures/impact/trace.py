@@ -29,6 +29,7 @@ from calib.confirmation.traceability import (
     upward,
 )
 from calib.errors import BadInputError, Finding, NotInRecordsError
+from calib.procedures.certificate.phase import phase_in_use
 from calib.procedures.impact.rests_on import (
     CALIBRATION,
     CONDITIONS,
@@ -381,8 +382,8 @@ def _dates(own: InstrumentOnRecord, one: CalibrationOnRecord, on: date) -> dict[
 
 def _uncertainty(comparisons: Sequence[tables.Comparison]) -> dict[str, Any] | None:
     """Smallest and largest U of the comparisons that the curve was made from, as the certificate states them."""
-    left = [one for one in comparisons if one.phase == "as-left"]
-    used = sorted(left or comparisons, key=lambda one: float(one.expanded_uncertainty))
+    counts = phase_in_use(one.phase for one in comparisons)
+    used = sorted((one for one in comparisons if one.phase == counts), key=lambda one: float(one.expanded_uncertainty))
     if not used:
         return None
     factors = sorted({one.coverage_factor for one in used}, key=float)

@@ -16,9 +16,8 @@ from numpy.typing import ArrayLike, NDArray
 from calib.confirmation.history import CalibrationErrors, History, changes, one_a_day, years_between
 from calib.confirmation.interval import CalibrationOnRecord
 from calib.confirmation.stability import FEWEST, stability
-from calib.procedures.measure.indicated import StabilityHere, resolution_of, stability_limits
+from calib.procedures.measure.indicated import StabilityHere, resolution_of, stability_limit
 from calib.procedures.on_record.in_force import OnRecord
-from calib.quantities import unit
 from calib.records import tables
 
 Floats = NDArray[np.float64]
@@ -37,10 +36,7 @@ def stability_at(
 ) -> StabilityHere:
     """Stability of one instrument since one calibration, on days at indications [SI], (p,) each."""
     x = np.atleast_1d(np.asarray(indication, dtype=float))
-    relative, absolute = stability_limits(instrument)
-    own = unit(instrument.indicated, instrument.unit)
-    # A percentage is one of what the instrument shows: of degrees Celsius, not of kelvin.
-    limits = relative * own.difference_to_si(np.abs(own.from_si(x))) + absolute
+    limits = stability_limit(instrument, x)
     history = history_in_force(records, instrument, calibration)
     if not history:
         return StabilityHere(limits, np.full(x.size, np.inf))

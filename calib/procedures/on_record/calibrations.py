@@ -9,6 +9,7 @@ from calib.procedures.certificate.fit_curve import FittedCurve, Wish, fit_curve
 from calib.procedures.on_record.attached_files import files_of
 from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
 from calib.procedures.on_record.register import withdrawals
+from calib.procedures.on_record.what_counts import curves_of, curves_that_count
 from calib.records import ledger
 from calib.records.record import RecordCells, key, typed
 from calib.records.tables import (
@@ -26,9 +27,7 @@ def calibrations(session: Session, tag: str | None = None) -> list[RecordCells]:
     """Calibrations of one instrument, or of all, with their acceptance, their withdrawal and the degree of their curve."""
     withdrawn = withdrawals(session)
     accepted = {one.calibration_id: one for one in session.exec(select(Acceptance))}
-    curves = {
-        one.calibration_id: one for one in session.exec(select(CorrectionCurve).order_by(col(CorrectionCurve.id)))
-    }
+    curves = curves_that_count(session)
     query = (
         select(Calibration, Instrument.tag)
         .join(Instrument)
@@ -72,7 +71,8 @@ class CalibrationOnFile:
     acceptance: Acceptance | None
     standards: tuple[str, ...]
     comparisons: tuple[Comparison, ...]
-    curves: tuple[CorrectionCurve, ...]  # the last one counts
+    curve: CorrectionCurve  # the one that counts
+    earlier_curves: tuple[CorrectionCurve, ...] = ()  # that counted before it, the first one first
     files: tuple[RecordCells, ...] = ()  # kept with it, without their content
     typed_by: str | None = None
     withdrawn: RecordCells | None = None  # at, by, reason; None: it was not
@@ -83,19 +83,15 @@ def calibration_on_file(session: Session, tag: str, certificate: str | None) -> 
     instrument = instrument_tagged(session, tag)
     one = calibration_numbered(session, instrument, certificate)
     standards = select(Instrument.tag).join(ReferenceStandard).where(ReferenceStandard.calibration_id == one.id)
+    *earlier, curve = curves_of(session, key(one.id))
     return CalibrationOnFile(
         instrument,
         one,
         session.exec(select(Acceptance).where(Acceptance.calibration_id == one.id)).first(),
         tuple(session.exec(standards)),
         tuple(session.exec(select(Comparison).where(Comparison.calibration_id == one.id).order_by(col(Comparison.id)))),
-        tuple(
-            session.exec(
-                select(CorrectionCurve)
-                .where(CorrectionCurve.calibration_id == one.id)
-                .order_by(col(CorrectionCurve.id))
-            )
-        ),
+        curve,
+        tuple(earlier),
         tuple(files_of(session, calibration_id=key(one.id))),
         ledger.written(session, "calibration", key(one.id))[0],
         _withdrawn(session, withdrawals(session).get(key(one.id))),

@@ -9,11 +9,10 @@ from sqlmodel import Session, col, select
 
 from calib.confirmation.history import CalibrationErrors, ErrorPoints, error_points
 from calib.procedures.certificate.fit_curve import points_of
+from calib.procedures.certificate.phase import AS_FOUND, phase_in_use
 from calib.procedures.on_record.register import withdrawals
 from calib.records import tables
 from calib.records.record import key, moment
-
-_AS_FOUND, _AS_LEFT = "as-found", "as-left"
 
 
 def history_of(session: Session, instrument: tables.Instrument) -> tuple[CalibrationErrors, ...]:
@@ -60,25 +59,27 @@ def _repaired_between(session: Session, instrument: tables.Instrument, days: Seq
 
 def _errors_of(
     instrument: tables.Instrument,
-    one: tables.Calibration,
+    calibration: tables.Calibration,
     comparisons: Sequence[tables.Comparison],
     repaired: bool,
     accepted: bool,
 ) -> CalibrationErrors:
-    found, left = (_points(instrument, [each for each in comparisons if each.phase == phase]) for phase in _PHASES)
-    only = left or found
-    assert only is not None  # noqa: S101 (a certificate is recorded with its comparisons)
+    by_phase = {
+        phase: _points(instrument, [each for each in comparisons if each.phase == phase])
+        for phase in {each.phase for each in comparisons}
+    }
     return CalibrationErrors(
-        date.fromisoformat(one.calibrated_on), one.certificate, one.laboratory, found, only, repaired, accepted
+        date.fromisoformat(calibration.calibrated_on),
+        calibration.certificate,
+        calibration.laboratory,
+        by_phase.get(AS_FOUND),
+        by_phase[phase_in_use(by_phase)],
+        repaired,
+        accepted,
     )
 
 
-_PHASES = (_AS_FOUND, _AS_LEFT)
-
-
-def _points(instrument: tables.Instrument, comparisons: Sequence[tables.Comparison]) -> ErrorPoints | None:
-    if not comparisons:
-        return None
+def _points(instrument: tables.Instrument, comparisons: Sequence[tables.Comparison]) -> ErrorPoints:
     cells = [one.model_dump() for one in comparisons]
     if any(one["repeatability"] is None for one in cells):
         cells = [one | {"repeatability": None} for one in cells]  # stated for some only: then for none

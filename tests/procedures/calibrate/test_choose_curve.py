@@ -21,7 +21,8 @@ def choose(records, degree, reason="the maker states it", tag="VA-1", certificat
 
 def curves(records):
     with database.reading(str(records)) as session:
-        return [(one.degree, one.chosen_by, one.reason) for one in calibration_on_file(session, "VA-1", "C-101").curves]
+        kept = calibration_on_file(session, "VA-1", "C-101")
+        return [(one.degree, one.chosen_by, one.reason) for one in (*kept.earlier_curves, kept.curve)]
 
 
 def test_the_later_curve_counts_and_the_earlier_one_stays(small_records):

@@ -15,7 +15,8 @@ from calib.procedures.enter.amend_outlet import amend_outlet
 from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.on_record.by_name import outlet_named
 from calib.procedures.on_record.in_force import outlets_in_force
-from calib.procedures.on_record.outlets import cells_of, differences, latest_revision, outlet_history, outlets
+from calib.procedures.on_record.outlets import cells_of, differences, outlet_history, outlets
+from calib.procedures.on_record.what_counts import latest_revision
 from calib.records import database, ledger, tables
 from tests.command import copied
 from tests.every_way import every_way
