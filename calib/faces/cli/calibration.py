@@ -383,7 +383,7 @@ def show(
     records: Records = DEFAULT_RECORDS,
     as_json: AsJson = False,
 ) -> None:
-    """Show a calibration: comparisons, correction curve, residuals, and the candidates the curve was chosen from.
+    """Show a calibration as the records hold it: comparisons, correction curve, residuals.
 
     Example: calib calibration show VA-11 --plot va-11.png
     """
@@ -402,6 +402,29 @@ def show(
         print_json(document)
     else:
         tell(calibration.calibration_text(document))
+
+
+@app.command("candidates")
+def candidates(
+    tag: Tag,
+    certificate: Annotated[str | None, typer.Argument(metavar="[CERTIFICATE]", help="The latest if not given.")] = None,
+    records: Records = DEFAULT_RECORDS,
+    as_json: AsJson = False,
+) -> None:
+    """Fit the candidates that the curve was chosen from anew, and show the figures they are judged by; nothing is written.
+
+    Example: calib calibration candidates VA-11
+    """
+    from calib.faces.answers import candidates as answer
+    from calib.procedures.on_record.calibrations import calibration_on_file
+    from calib.records import database
+
+    with database.reading(records) as session:
+        document = answer.document(calibration_on_file(session, tag, certificate))
+    if as_json:
+        print_json(document)
+    else:
+        tell(answer.text(document))
 
 
 @app.command("choose")
