@@ -9,8 +9,6 @@ from calib.uncertainty.statement import round_result
 
 Row = tuple[str, ...]
 
-_NAMES = {"found_factor": "factor", "issued_report": "report"}
-
 
 def brief(one: Review) -> Content:
     """A review in a list."""

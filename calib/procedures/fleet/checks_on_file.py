@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -14,6 +14,8 @@ from calib.confirmation.control_chart import (
     ControlLimits,
     baseline,
     prediction_limits,
+    shewhart_limits,
+    t_limits,
     weighted_mean_limits,
     weighted_means,
 )
@@ -71,6 +73,8 @@ class ChartedSeries:
     base: Baseline | None = None  # of a check standard with enough values
     limits: ControlLimits | None = None  # for the next value
     mean_limits: ControlLimits | None = None  # of the weighted mean
+    shewhart_limits: ControlLimits | None = None  # of the values of the baseline, 3 s about their mean
+    t_limits: ControlLimits | None = None  # of the same, with Student's t in the place of 3
 
     @property
     def drifting(self) -> bool:
@@ -126,17 +130,19 @@ def _with_baseline(
     later = [one for one in plain.checks if one.at > last]
     means = iter(weighted_means([one.value for one in later], base).tolist())
     checks = tuple(
-        ChartedCheck(
-            one.at,
-            one.value,
-            one.low,
-            one.high,
-            one.passed,
-            one.passed and first <= one.at <= last,
-            next(means) if one.at > last else None,
+        replace(
+            one,
+            in_baseline=one.passed and first <= one.at <= last,
+            weighted_mean=next(means) if one.at > last else None,
         )
         for one in plain.checks
     )
-    return ChartedSeries(
-        plain.kind, plain.other, plain.unit, checks, base, prediction_limits(base), weighted_mean_limits(base)
+    return replace(
+        plain,
+        checks=checks,
+        base=base,
+        limits=prediction_limits(base),
+        shewhart_limits=shewhart_limits(base),
+        t_limits=t_limits(base),
+        mean_limits=weighted_mean_limits(base),
     )

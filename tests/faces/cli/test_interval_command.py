@@ -199,6 +199,12 @@ def test_a_check_standard_is_charted_with_its_limits(small_records, tmp_path):
     assert told.status == 0
     assert "check standard: 11 checks, 0 failed" in told.out
     assert "baseline of 11" in told.out
+    # C +- 3 s and C +- t s (NIST/SEMATECH e-Handbook 2.3.5.2): C = 27.51/11, s from the sum of squares 0.00129091 and 10 degrees
+    # of freedom; t(0.99865; 10) = 3.9569, of the same alarm as 3 of the normal distribution (from a table of Student's t).
+    mean, s = 27.51 / 11, (0.00129091 / 10) ** 0.5
+    assert f"3 s {mean - 3 * s:.5f} to {mean + 3 * s:.5f}, Student's t " in told.out
+    (series,) = calib("check", "chart", "VA-1", "--json", records=small_records).document["series"]
+    assert series["t_limits"]["high"] == pytest.approx(mean + 3.9569 * s, abs=1e-5)
     drawn = (tmp_path / "chart.svg").read_text(encoding="utf-8")
     for label in ("VA-1: intermediate checks", "limits", "baseline", "[m/s]"):
         assert label in drawn
