@@ -26,13 +26,14 @@ NAMES = [file.relative_to(ROOT).as_posix() for file in FILES]
 # Floor -> the floors below it that it may import. A floor is a file or folder of calib/, and may import from itself.
 FLOORS = {
     "errors": (),
-    "quantities": ("errors",),
-    "uncertainty": ("errors",),
-    "airflow": ("errors",),
-    "curves": ("uncertainty", "errors"),
-    "confirmation": ("uncertainty", "errors"),
+    "arrays": (),
+    "quantities": ("arrays", "errors"),
+    "uncertainty": ("arrays", "errors"),
+    "airflow": ("arrays", "errors"),
+    "curves": ("uncertainty", "arrays", "errors"),
+    "confirmation": ("uncertainty", "arrays", "errors"),
     "records": ("errors",),
-    "measurement": ("airflow", "curves", "uncertainty"),
+    "measurement": ("airflow", "curves", "uncertainty", "arrays"),
     "procedures": (
         "records",
         "confirmation",
@@ -41,6 +42,7 @@ FLOORS = {
         "airflow",
         "uncertainty",
         "quantities",
+        "arrays",
         "errors",
     ),
     "faces": (
@@ -52,6 +54,7 @@ FLOORS = {
         "airflow",
         "uncertainty",
         "quantities",
+        "arrays",
         "errors",
     ),
 }

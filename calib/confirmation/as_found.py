@@ -10,7 +10,7 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
-from calib.confirmation.acceptance import Errors, Judged, judge
+from calib.confirmation.acceptance import ComparedErrors, Judged, judge_errors
 from calib.confirmation.conformity import SIMPLE
 from calib.confirmation.interval import CalibrationOnRecord, InstrumentOnRecord
 
@@ -39,9 +39,9 @@ class AsFound:
         return np.asarray(apart <= errors.expanded_uncertainty + _ROUNDING * errors.limit)
 
 
-def judge_as_found(errors: Errors) -> AsFound:
+def judge_as_found(errors: ComparedErrors) -> AsFound:
     """Judge the errors that comparisons as found show."""
-    return AsFound(judge(errors, SIMPLE))
+    return AsFound(judge_errors(errors, SIMPLE))
 
 
 def last_in_order(instrument: InstrumentOnRecord, calibration: int) -> CalibrationOnRecord | None:

@@ -19,7 +19,7 @@ from calib.confirmation.interval import (
 
 
 @dataclass(frozen=True)
-class Gear:
+class InstrumentOfRound:
     """What a round needs to know of an instrument beside what the gate needs."""
 
     quantity: str
@@ -71,7 +71,7 @@ class Round:
 
 
 def recalibration_round(
-    register: Mapping[str, InstrumentOnRecord], gear: Mapping[str, Gear], on: date, within_days: int
+    register: Mapping[str, InstrumentOnRecord], gear: Mapping[str, InstrumentOfRound], on: date, within_days: int
 ) -> Round:
     """The round that a day and the days after it ask for, without retired instruments; `gear` has every tag of the register."""
     decisions = {
@@ -102,7 +102,7 @@ def _why(one: InstrumentOnRecord, decision: Decision, on: date, within_days: int
     return "comes due" if days <= within_days else None
 
 
-def _traveller(one: InstrumentOnRecord, decision: Decision, own: Gear, on: date, why: str) -> Traveller:
+def _traveller(one: InstrumentOnRecord, decision: Decision, own: InstrumentOfRound, on: date, why: str) -> Traveller:
     last = decision.calibration or max(
         one.calibrations, key=lambda each: (each.calibrated_on, each.record_id), default=None
     )
@@ -121,7 +121,7 @@ def _traveller(one: InstrumentOnRecord, decision: Decision, own: Gear, on: date,
 def _along(
     register: Mapping[str, InstrumentOnRecord],
     decisions: Mapping[str, Decision],
-    gear: Mapping[str, Gear],
+    gear: Mapping[str, InstrumentOfRound],
     found: Mapping[str, Traveller],
     on: date,
 ) -> dict[str, Traveller]:
@@ -154,7 +154,9 @@ def _parcel(
     return Parcel(laboratory, quantity, tuple(travellers), standards, refused)
 
 
-def _gaps(found: Mapping[str, Traveller], decisions: Mapping[str, Decision], gear: Mapping[str, Gear]) -> Iterable[Gap]:
+def _gaps(
+    found: Mapping[str, Traveller], decisions: Mapping[str, Decision], gear: Mapping[str, InstrumentOfRound]
+) -> Iterable[Gap]:
     for quantity in sorted({gear[tag].quantity for tag in found}):
         usable = [tag for tag, one in decisions.items() if one.allowed and gear[tag].quantity == quantity]
         leaving = tuple(sorted(tag for tag in usable if tag in found))

@@ -13,13 +13,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.special import betaincinv, chdtri
 
+from calib.arrays import Floats
 from calib.errors import CalibError
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

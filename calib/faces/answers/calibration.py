@@ -14,8 +14,8 @@ from calib.faces.answers.curve import curve, fit_of, stored_residuals, unit_of_r
 from calib.faces.plain_text import withdrawn_text
 from calib.faces.written import Content
 from calib.procedures.calibrate.accept_calibration import AcceptanceWanted, assessed
-from calib.procedures.certificate.completeness import MISSING, Certificate, completeness
-from calib.procedures.certificate.fit_curve import points_of
+from calib.procedures.certificate.completeness import MISSING, CertificateOnRecord, completeness
+from calib.procedures.certificate.fit_curve import comparisons_in_si
 from calib.procedures.on_record.calibrations import CalibrationOnFile
 from calib.records.record import typed
 from calib.records.tables import Comparison
@@ -57,7 +57,7 @@ def calibration(kept: CalibrationOnFile) -> Content:
 
 def completeness_of(kept: CalibrationOnFile) -> list[Content]:
     """What the certificate states of what ISO/IEC 17025 asks of it, and what is missing."""
-    held = Certificate(
+    held = CertificateOnRecord(
         typed(kept.calibration), [typed(one) for one in kept.comparisons], kept.standards, len(kept.files)
     )
     return [asdict(one) for one in completeness(held)]
@@ -87,7 +87,7 @@ def _assessments(kept: CalibrationOnFile) -> list[Content]:
 def _outliers(kept: CalibrationOnFile) -> list[str]:
     """Comparisons that stand out from the curve that counts."""
     used = [one for one in kept.comparisons if one.phase == kept.curve.phase]
-    points = points_of(typed(kept.instrument), [typed(one) for one in used])
+    points = comparisons_in_si(typed(kept.instrument), [typed(one) for one in used])
     fit = fit_of(from_text(kept.curve.parameters))
     return [_named(used[place], place) for place in outliers(whitened(fit, points))]
 

@@ -6,7 +6,7 @@ from calib.curves.choice import Candidate
 from calib.curves.regression import Polynomial
 from calib.faces.answers.curve import formula, response_formula, unit_of_residuals
 from calib.faces.written import Content
-from calib.procedures.certificate.fit_curve import Wish
+from calib.procedures.certificate.fit_curve import CurveWish
 from calib.procedures.on_record.calibrations import CalibrationOnFile, refit
 from calib.quantities import Unit, unit
 from calib.records.tables import BY_THE_RULE
@@ -15,7 +15,7 @@ from calib.records.tables import BY_THE_RULE
 def document(calibration: CalibrationOnFile) -> Content:
     """The candidates with the figures they are judged by; which of them has the shape and degree of the curve that counts."""
     curve = calibration.curve
-    wish = None if curve.chosen_by == BY_THE_RULE else Wish(curve.degree, curve.shape)
+    wish = None if curve.chosen_by == BY_THE_RULE else CurveWish(curve.degree, curve.shape)
     return {
         "tag": calibration.instrument.tag,
         "certificate": calibration.calibration.certificate,

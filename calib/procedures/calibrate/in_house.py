@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlmodel import Session
 
+from calib.arrays import Floats
 from calib.confirmation.interval import CalibrationOnRecord, Decision, gate
 from calib.curves.curve import Curve
 from calib.errors import BadInputError, Finding, RefusedError
@@ -35,14 +36,12 @@ from calib.uncertainty.coverage import COVERAGE_PROBABILITY, coverage_factor
 from calib.uncertainty.propagation import Contribution, combine
 from calib.uncertainty.statement import plain, round_result
 
-Floats = NDArray[np.float64]
-
 # Digits of U with which a reference value is kept; the value has the same place. Two more than are ever printed.
 _DIGITS = 4
 
 
 @dataclass(frozen=True)
-class Place:
+class PlaceDifference:
     """What the difference between the places of standard and instrument may bring: a relative standard uncertainty, its basis."""
 
     percent: str = "0"
@@ -50,7 +49,7 @@ class Place:
 
 
 @dataclass(frozen=True)
-class Observed:
+class StandardObserved:
     """What a standard showed at n points [SI], as means of repeated indications."""
 
     indication: Floats  # (n,)
@@ -93,7 +92,7 @@ def in_house_columns() -> tuple[Column, ...]:
 
 
 def reference_values(
-    standard: Instrument, curve: Curve, seen: Observed, stability: StabilityHere, place_relative: float
+    standard: Instrument, curve: Curve, seen: StandardObserved, stability: StabilityHere, place_relative: float
 ) -> ReferenceValues:
     """Corrected values of a standard and their uncertainty; raises MeasuringIntervalError outside its curve's interval.
 
@@ -114,7 +113,7 @@ def reference_values(
     return ReferenceValues(value, combined.standard_uncertainty, combined.degrees_of_freedom, k, contributions)
 
 
-def _as_readings(standard: Instrument, curve: Curve, seen: Observed, stability: StabilityHere) -> Readings:
+def _as_readings(standard: Instrument, curve: Curve, seen: StandardObserved, stability: StabilityHere) -> Readings:
     """The standard's indications as readings, with nothing between them and their values."""
     n = seen.indication.size
     zeros, first = np.zeros(n), np.zeros(n, dtype=np.int64)
@@ -139,7 +138,7 @@ def _as_readings(standard: Instrument, curve: Curve, seen: Observed, stability: 
 
 
 def in_house(
-    session: Session, tag: str, standard_tag: str, on: date, rows: Sequence[Row], place: Place | None = None
+    session: Session, tag: str, standard_tag: str, on: date, rows: Sequence[Row], place: PlaceDifference | None = None
 ) -> list[Row]:
     """Rows of comparisons.csv from rows with the standard's indication.
 
@@ -147,7 +146,7 @@ def in_house(
     one of its indications.
     """
     instrument, standard = instrument_tagged(session, tag), instrument_tagged(session, standard_tag)
-    between = place or Place()
+    between = place or PlaceDifference()
     findings = [*_of_call(instrument, standard, between), *cell_findings(rows, in_house_columns())]
     findings += [finding for row in rows for finding in _of_row(row, standard)]
     if findings or not rows:
@@ -162,7 +161,7 @@ def in_house(
     return [_comparison(row, number, found, standard, calibration, between) for number, row in enumerate(rows)]
 
 
-def _of_call(instrument: Instrument, standard: Instrument, place: Place) -> Iterable[Finding]:
+def _of_call(instrument: Instrument, standard: Instrument, place: PlaceDifference) -> Iterable[Finding]:
     if standard.id == instrument.id:
         yield Finding("command line", None, "--standard", standard.tag, "another instrument than the one calibrated")
     elif standard.quantity != instrument.quantity:
@@ -204,7 +203,7 @@ def _decision(records: OnRecord, standard: Instrument, on: date, row: Row) -> De
     return gate(records.register, standard.tag, on, on, typed.to_si(float(shown)), f"{shown} {row.cells['unit']}")
 
 
-def _observed(standard: Instrument, rows: Sequence[Row]) -> Observed:
+def _observed(standard: Instrument, rows: Sequence[Row]) -> StandardObserved:
     units = [unit(standard.indicated, row.cells["unit"]) for row in rows]
     counts = np.array([int(row.get("reference_observations") or 1) for row in rows])
     stated = np.array([row.sound("reference_repeatability") for row in rows])
@@ -216,7 +215,7 @@ def _observed(standard: Instrument, rows: Sequence[Row]) -> Observed:
         ]
     )
     indication = [one.to_si(float(row.cells["reference_indication"])) for one, row in zip(units, rows, strict=True)]
-    return Observed(
+    return StandardObserved(
         np.array(indication),
         deviation / np.sqrt(counts),
         stated,
@@ -230,7 +229,7 @@ def _comparison(
     found: ReferenceValues,
     standard: Instrument,
     calibration: CalibrationOnRecord,
-    place: Place,
+    place: PlaceDifference,
 ) -> Row:
     in_unit = _unit_of_value(row, standard)
     value, expanded = (
@@ -270,7 +269,7 @@ def _basis(
     found: ReferenceValues,
     standard: Instrument,
     calibration: CalibrationOnRecord,
-    place: Place,
+    place: PlaceDifference,
     in_unit: Unit,
 ) -> Mapping[str, Any]:
     """What a reference value was worked out from, unrounded."""

@@ -17,7 +17,7 @@ _FACTOR, _READING, _OUTLET, _AMENDED = "found_factor", "reading", "outlet", "out
 
 
 @dataclass(frozen=True)
-class Written:
+class LedgerPlace:
     """A record's entry in the ledger."""
 
     sequence: int
@@ -48,7 +48,7 @@ class ReadingWithFactor:
     """A reading whose outlet has the factor, or had it when the reading was recorded."""
 
     of: ReadingOnFile
-    written: Written
+    written: LedgerPlace
     revision_then: int | None  # that counted for its outlet when it was recorded; None: none did
     revision_now: int | None  # that it is evaluated with; None: its outlet was amended and has the factor no more
 
@@ -59,7 +59,7 @@ class FactorOnFile:
 
     factor: tables.FoundFactor
     latest: bool
-    written: Written
+    written: LedgerPlace
     outlet: tables.Outlet | None  # for which it holds; None: for a type
     job: str | None  # of that outlet
     instrument: tables.Instrument
@@ -149,10 +149,10 @@ def _pair(session: Session, places: _Places, pair: tables.FactorPair) -> PairOnF
     return PairOnFile(traverse, face, pair.value)
 
 
-def _ledger(session: Session, table: str) -> dict[int, Written]:
+def _ledger(session: Session, table: str) -> dict[int, LedgerPlace]:
     """Entries of the records of a table, by their key."""
     entries = session.exec(select(tables.LedgerEntry).where(tables.LedgerEntry.record_table == table))
-    return {one.record_id: Written(key(one.sequence), one.person, one.time) for one in entries}
+    return {one.record_id: LedgerPlace(key(one.sequence), one.person, one.time) for one in entries}
 
 
 # --- readings with a factor ------------------------------------------------------------------------------------------------------
@@ -192,7 +192,7 @@ def _found_factors(session: Session, name: str) -> Mapping[int, list[tuple[int, 
 
 
 def _with_factor(
-    of: ReadingOnFile, written: Written, had: Sequence[tuple[int, str | None]], revisions: Sequence[FactorOnFile]
+    of: ReadingOnFile, written: LedgerPlace, had: Sequence[tuple[int, str | None]], revisions: Sequence[FactorOnFile]
 ) -> Iterator[ReadingWithFactor]:
     name = revisions[0].factor.factor
     # An outlet stands before its readings, so there is an entry before each.

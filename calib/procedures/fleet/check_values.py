@@ -8,7 +8,14 @@ from typing import Any
 
 from sqlmodel import Session, col, select
 
-from calib.confirmation.control_chart import FALSE_ALARM, FEWEST, MOST, Baseline, baseline, prediction_limits
+from calib.confirmation.control_chart import (
+    FALSE_ALARM,
+    FEWEST_VALUES,
+    MOST_VALUES,
+    Baseline,
+    baseline,
+    prediction_limits,
+)
 from calib.confirmation.interval import Decision, gate
 from calib.confirmation.normalised_error import LIMIT, agreement
 from calib.errors import BadInputError, CurveError, Finding, RefusedError
@@ -50,7 +57,7 @@ class _Side:
 # --- two instruments -------------------------------------------------------------------------------------------------------------
 
 
-def compared(
+def compare_two(
     session: Session, instrument: Instrument, other: Instrument, cells: Mapping[str, str], at: datetime
 ) -> Worked:
     """E_n of two instruments that measured the same at a time; raises RefusedError where the gate refuses the other one.
@@ -135,10 +142,8 @@ def from_baseline(
 ) -> Worked:
     """A value of a check standard with limits from the values before it that passed; raises BadInputError for too few of them."""
     values = [one.value for one in baseline_values(session, instrument, standard, cells["unit"], at)]
-    if len(values) < FEWEST:
-        expected = (
-            f"limits: {len(values)} value(s) have passed since the latest adjustment, and {FEWEST} make a baseline"
-        )
+    if len(values) < FEWEST_VALUES:
+        expected = f"limits: {len(values)} value(s) have passed since the latest adjustment, and {FEWEST_VALUES} make a baseline"
         raise BadInputError([Finding("command line", None, "--low, --high", None, expected)])
     base = not_below_resolution(baseline(values), instrument, cells["unit"])
     limits = prediction_limits(base)
@@ -176,7 +181,7 @@ def baseline_values(
         ),
         key=lambda one: one.at,
     )
-    return found[:MOST]
+    return found[:MOST_VALUES]
 
 
 def checks_with(session: Session, instrument: Instrument, standard: Instrument | None) -> Sequence[IntermediateCheck]:

@@ -9,7 +9,7 @@ from typing import Any
 from sqlmodel import Session, col, select
 
 from calib.confirmation.control_chart import (
-    FEWEST,
+    FEWEST_VALUES,
     Baseline,
     ControlLimits,
     baseline,
@@ -123,7 +123,7 @@ def _with_baseline(
 ) -> ChartedSeries:
     """The weighted mean runs over the values after the baseline, those that failed among them."""
     values = baseline_values(session, instrument, other, plain.unit)
-    if len(values) < FEWEST:
+    if len(values) < FEWEST_VALUES:
         return plain
     base = not_below_resolution(baseline([one.value for one in values]), instrument, plain.unit)
     first, last = values[0].at, values[-1].at

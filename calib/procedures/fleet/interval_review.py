@@ -10,18 +10,18 @@ from datetime import date
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 from sqlmodel import Session, col, select
 
+from calib.arrays import Floats
 from calib.confirmation import proposals
 from calib.confirmation.acceptance import CORRECTED, INDICATION
-from calib.confirmation.drift import Drift, Line, line, time_to, wandering
+from calib.confirmation.drift import Drift, DriftLine, drift_line, time_to, wandering
 from calib.confirmation.history import (
     MONTHS_IN_A_YEAR,
     CalibrationErrors,
     ErrorPoints,
     History,
-    changes,
+    changes_between,
     one_a_day,
     years_between,
 )
@@ -37,8 +37,6 @@ from calib.procedures.on_record.register import load_register, withdrawals
 from calib.quantities import unit
 from calib.records.record import typed
 from calib.records.tables import Acceptance, Calibration, Instrument
-
-Floats = NDArray[np.float64]
 
 BY_LINE, BY_CHANGES = "drift (line through the errors)", "control chart (calendar time)"
 
@@ -57,7 +55,7 @@ class PointReview:
     ]  # of each calibration, interpolated to the indication; None where not compared as found
     left: tuple[ErrorPoints, ...]
     corrected: float  # the part of the error that is not held against the limit: 0, or the one corrected for
-    line: Line | None
+    line: DriftLine | None
     wandering: Drift | None
     reached_by_line: float | None  # time since the last calibration until |error| + band reaches the limit [years]
     reached_by_changes: float | None
@@ -110,7 +108,7 @@ def review_interval(session: Session, tag: str, on: date, target: float, judged:
         judged,
         history,
         points,
-        stability(changes(history, _indications(history)), hidden_change(instrument)),
+        stability(changes_between(history, _indications(history)), hidden_change(instrument)),
         bool(accepted),
         family,
         seen,
@@ -136,7 +134,7 @@ def _indications(history: History) -> Floats:
 def _point(instrument: Instrument, history: History, x: float, judged: str) -> PointReview:
     limit = float(permissible_error(typed(instrument), x))
     corrected = float(history[-1].left.at(x).error) if judged == CORRECTED else 0.0
-    by_line, by_changes = line(history, x), wandering(history, changes(history, x), x)
+    by_line, by_changes = drift_line(history, x), wandering(history, changes_between(history, x), x)
     return PointReview(
         x,
         limit,

@@ -7,7 +7,7 @@ from datetime import date, datetime, timedelta
 from sqlmodel import Session
 
 from calib.errors import BadInputError, Finding
-from calib.procedures.on_record.instruments import InstrumentStatus, instruments
+from calib.procedures.on_record.instruments import InstrumentStatus, instrument_statuses
 
 USABLE, REFUSED, DUE, RETIRED = "usable", "refused", "due", "retired"
 STATES = (USABLE, REFUSED, DUE, RETIRED)
@@ -27,7 +27,7 @@ SORTS: dict[str, Callable[[InstrumentStatus], str | None]] = {
 
 
 @dataclass(frozen=True)
-class Wish:
+class InstrumentWish:
     """Which instruments are wanted; what is absent excludes none. Texts are compared without regard to capitals."""
 
     kind: str | None = None  # contained in it
@@ -39,7 +39,7 @@ class Wish:
     within_days: int = 60  # how far ahead an instrument counts as due
 
 
-def list_instruments(session: Session, wish: Wish, sort: str, at: datetime) -> list[InstrumentStatus]:
+def list_instruments(session: Session, wish: InstrumentWish, sort: str, at: datetime) -> list[InstrumentStatus]:
     """Instruments that fit, in the order of one of SORTS; raises BadInputError for a state or an order that is none."""
     findings = [
         Finding("command line", None, option, value, f"one of {', '.join(known)}")
@@ -48,10 +48,10 @@ def list_instruments(session: Session, wish: Wish, sort: str, at: datetime) -> l
     ]
     if findings:
         raise BadInputError(findings)
-    return ordered([one for one in instruments(session, at) if fits(one, wish, at.date())], sort)
+    return ordered([one for one in instrument_statuses(session, at) if fits(one, wish, at.date())], sort)
 
 
-def fits(one: InstrumentStatus, wish: Wish, on: date) -> bool:
+def fits(one: InstrumentStatus, wish: InstrumentWish, on: date) -> bool:
     """Whether an instrument is one that is wanted on a day."""
     contained = ((wish.kind, "kind"), (wish.location, "location"), (wish.custodian, "custodian"))
     return (

@@ -20,9 +20,9 @@ from calib.confirmation.interval import CalibrationOnRecord
 from calib.confirmation.traceability import Graph, Record, upward
 from calib.curves.curve import Curve
 from calib.errors import CalibError, CurveError
-from calib.procedures.certificate.fit_curve import FittedCurve, Wish, curve_record, fit_curve
+from calib.procedures.certificate.fit_curve import CurveWish, FittedCurve, curve_record, fit_curve
 from calib.procedures.certificate.phase import AS_FOUND
-from calib.procedures.impact.rests_on import CALIBRATION, FACTOR, READING, REPORT, STANDARD, Ground
+from calib.procedures.impact.rests_on import STANDARD, Ground, RecordKind
 from calib.procedures.measure.evaluate import Evaluation, evaluate
 from calib.procedures.measure.results import Judgement, Results
 from calib.procedures.on_record.in_force import curve_of
@@ -95,7 +95,7 @@ def recalculate(
     Jobs are evaluated for those records among them that are shown.
     """
     jobs = _jobs(ground, shown)
-    names = [ground.factors[number].factor for table, number in affected if table == FACTOR]
+    names = [ground.factors[number].factor for table, number in affected if table == RecordKind.FACTOR]
     before = _values(session, jobs, names, now)
     replacing = _Replacing(session, ground, cause, signature)
     relied = [ground.calibrations[one.record_id] for one in (cause.since, *cause.waiting)]
@@ -142,7 +142,7 @@ class _Replacing:
             fitted = fit_curve(typed(self.cause.instrument), as_found_cells(self.session, failing))
         except CalibError as error:
             why = f"the comparisons as found of certificate {failing.certificate} make no curve: {error}"
-            self.stuck |= {(CALIBRATION, one.record_id): why for one in relied}
+            self.stuck |= {(RecordKind.CALIBRATION, one.record_id): why for one in relied}
             return
         for one in relied:
             self._put(one.record_id, fitted)
@@ -156,9 +156,9 @@ class _Replacing:
         self.mark(record)
         if record in self.stuck:
             return
-        if table == CALIBRATION:
+        if table == RecordKind.CALIBRATION:
             self._calibration(number)
-        elif table == FACTOR:
+        elif table == RecordKind.FACTOR:
             self._factor(self.ground.factors[number])
 
     def mark(self, record: Record) -> None:
@@ -183,10 +183,10 @@ class _Replacing:
 
     def _calibration(self, number: int) -> None:
         """A calibration against a standard that was as found: its reference values are those that the standard's curve gives."""
-        record, one = (CALIBRATION, number), self.ground.calibrations[number]
+        record, one = (RecordKind.CALIBRATION, number), self.ground.calibrations[number]
         instrument = self.ground.instruments[one.instrument_id]
         changed = [each for each in self._up.get(record, ()) if each.role == STANDARD and each.on[1] in self.curves]
-        changed = [each for each in changed if each.on[0] == CALIBRATION]
+        changed = [each for each in changed if each.on[0] == RecordKind.CALIBRATION]
         for each in changed:
             standard = self.ground.instruments[self.ground.calibrations[each.on[1]].instrument_id]
             if standard.quantity != instrument.quantity:
@@ -196,7 +196,7 @@ class _Replacing:
                 )
                 return
         try:
-            cells = cells_of(self.session, one)
+            cells = comparison_cells(self.session, one)
             for each in changed:
                 cells = self._with_standard(record, instrument, cells, each.on[1])
             fitted = fit_curve(typed(instrument), cells, self._wish(number))
@@ -215,16 +215,16 @@ class _Replacing:
             self.notes[record] = (*self.notes.get(record, ()), note)
         return [one for one, _ in moved]
 
-    def _wish(self, calibration: int) -> Wish | None:
+    def _wish(self, calibration: int) -> CurveWish | None:
         """The shape that a person chose is kept; the rule chooses again where it chose."""
         record = curve_that_counts(self.session, calibration)
         if record.chosen_by == BY_THE_RULE:
             return None
-        return Wish(degree=record.degree) if record.shape == "polynomial" else Wish(shape=record.shape)
+        return CurveWish(degree=record.degree) if record.shape == "polynomial" else CurveWish(shape=record.shape)
 
     def _factor(self, one: tables.FoundFactor) -> None:
         """A factor found again from the same pairs; what was superseded is evaluated with no more."""
-        record = (FACTOR, key(one.id))
+        record = (RecordKind.FACTOR, key(one.id))
         if self.ground.latest_factors[one.factor] is not one:
             self.notes[record] = ("superseded by a later revision, and not worked out anew",)
             return
@@ -248,10 +248,10 @@ class _Replacing:
 
 def as_found_cells(session: Session, calibration: tables.Calibration) -> list[Cells]:
     """Comparisons as found of a calibration."""
-    return [one for one in cells_of(session, calibration) if one["phase"] == AS_FOUND]
+    return [one for one in comparison_cells(session, calibration) if one["phase"] == AS_FOUND]
 
 
-def cells_of(session: Session, calibration: tables.Calibration) -> list[Cells]:
+def comparison_cells(session: Session, calibration: tables.Calibration) -> list[Cells]:
     """Comparisons of a calibration as typed."""
     own = select(tables.Comparison).where(tables.Comparison.calibration_id == calibration.id)
     return [typed(one) for one in session.exec(own.order_by(tables.Comparison.id))]  # type: ignore[arg-type]
@@ -302,9 +302,11 @@ def _shown(standard: tables.Instrument, basis: Mapping[str, Any], cells: Cells) 
 
 
 def _jobs(ground: Ground, shown: Collection[Record]) -> list[str]:
-    outlets = [ground.outlets[ground.readings[number].outlet_id] for table, number in shown if table == READING]
+    outlets = [
+        ground.outlets[ground.readings[number].outlet_id] for table, number in shown if table == RecordKind.READING
+    ]
     jobs = {one.job_id for one in outlets} | {
-        ground.reports[number].job_id for table, number in shown if table == REPORT
+        ground.reports[number].job_id for table, number in shown if table == RecordKind.REPORT
     }
     return sorted(ground.jobs[one].job for one in jobs)
 

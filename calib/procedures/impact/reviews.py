@@ -29,7 +29,7 @@ class Decided:
 
 
 @dataclass(frozen=True)
-class Line:
+class ReviewLine:
     """One record that rests on the instrument."""
 
     number: int  # within its review, from 1
@@ -61,7 +61,7 @@ class Review:
     assessment: Mapping[str, Any]
     person: str  # who recorded the certificate
     time: str
-    lines: tuple[Line, ...]
+    lines: tuple[ReviewLine, ...]
 
     @property
     def open_lines(self) -> int:
@@ -73,7 +73,7 @@ class Review:
         """Whether a line has no disposition yet."""
         return self.open_lines > 0
 
-    def of_job(self, job: str) -> tuple[Line, ...]:
+    def of_job(self, job: str) -> tuple[ReviewLine, ...]:
         """Lines on readings and reports of a job."""
         return tuple(one for one in self.lines if one.finding.get("job") == job)
 
@@ -140,7 +140,7 @@ def _review(
         person,
         time,
         tuple(
-            Line(
+            ReviewLine(
                 number,
                 key(each.id),
                 each.record_table,

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from sqlmodel import Session, col, select
 
 from calib.errors import Finding
-from calib.procedures.certificate.fit_curve import FittedCurve, Wish, fit_curve
+from calib.procedures.certificate.fit_curve import CurveWish, FittedCurve, fit_curve
 from calib.procedures.on_record.attached_files import files_of
 from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
 from calib.procedures.on_record.register import withdrawals
@@ -23,7 +23,7 @@ from calib.records.tables import (
 )
 
 
-def calibrations(session: Session, tag: str | None = None) -> list[RecordCells]:
+def calibrations_on_file(session: Session, tag: str | None = None) -> list[RecordCells]:
     """Calibrations of one instrument, or of all, with their acceptance, their withdrawal and the degree of their curve."""
     withdrawn = withdrawals(session)
     accepted = {one.calibration_id: one for one in session.exec(select(Acceptance))}
@@ -106,6 +106,6 @@ def against_withdrawn(kept: CalibrationOnFile) -> Finding | None:
     return Finding("command line", None, "certificate", kept.calibration.certificate, said)
 
 
-def refit(kept: CalibrationOnFile, wish: Wish | None = None) -> FittedCurve:
+def refit(kept: CalibrationOnFile, wish: CurveWish | None = None) -> FittedCurve:
     """The curve of a recorded calibration, fitted anew: for its candidates, or as a person asks for."""
     return fit_curve(typed(kept.instrument), [typed(one) for one in kept.comparisons], wish)

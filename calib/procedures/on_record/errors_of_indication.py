@@ -8,7 +8,7 @@ import numpy as np
 from sqlmodel import Session, col, select
 
 from calib.confirmation.history import CalibrationErrors, ErrorPoints, error_points
-from calib.procedures.certificate.fit_curve import points_of
+from calib.procedures.certificate.fit_curve import comparisons_in_si
 from calib.procedures.certificate.phase import AS_FOUND, phase_in_use
 from calib.procedures.on_record.register import withdrawals
 from calib.records import tables
@@ -83,7 +83,7 @@ def _points(instrument: tables.Instrument, comparisons: Sequence[tables.Comparis
     cells = [one.model_dump() for one in comparisons]
     if any(one["repeatability"] is None for one in cells):
         cells = [one | {"repeatability": None} for one in cells]  # stated for some only: then for none
-    points = points_of(instrument.model_dump(), cells)
+    points = comparisons_in_si(instrument.model_dump(), cells)
     own = points.independent_uncertainty
     independent = np.zeros_like(points.reference) if own is None else own
     return error_points(points.reference, points.indication, independent, points.reference_uncertainty)

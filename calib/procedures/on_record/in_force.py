@@ -100,7 +100,7 @@ def as_amended(first: tables.Outlet, revision: tables.OutletRevision | None) -> 
     return tables.Outlet(id=first.id, job_id=first.job_id, outlet=first.outlet, **amended)
 
 
-def traverses(session: Session) -> dict[int, Traversed]:
+def traverses_on_record(session: Session) -> dict[int, Traversed]:
     """Every traverse, by its key."""
     points: dict[int, list[tables.TraversePoint]] = defaultdict(list)
     for point in session.exec(select(tables.TraversePoint)):

@@ -10,7 +10,7 @@ from sqlmodel import Session, col, or_, select
 from calib.confirmation.interval import RETIREMENT, InstrumentOnRecord, gate
 from calib.procedures.on_record.attached_files import files_of, photo_counts
 from calib.procedures.on_record.by_name import instrument_tagged
-from calib.procedures.on_record.calibrations import calibrations
+from calib.procedures.on_record.calibrations import calibrations_on_file
 from calib.procedures.on_record.probe_pairs import Pair, all_pairs, pairings_of
 from calib.procedures.on_record.register import load_register
 from calib.records import ledger
@@ -58,7 +58,7 @@ class InstrumentHistory:
     used: RecordCells  # how many readings rest on it, the first and the last
 
 
-def instruments(session: Session, at: datetime) -> list[InstrumentStatus]:
+def instrument_statuses(session: Session, at: datetime) -> list[InstrumentStatus]:
     """Every instrument with its status at a time."""
     return statuses(session, session.exec(select(Instrument).order_by(col(Instrument.tag))).all(), at)
 
@@ -119,7 +119,10 @@ def instrument_history(session: Session, tag: str, at: datetime) -> InstrumentHi
     events = session.exec(select(Event).where(Event.instrument_id == own).order_by(col(Event.id)))
     return InstrumentHistory(
         statuses(session, [one], at)[0],
-        tuple(each | {"files": files_of(session, calibration_id=each["id"])} for each in calibrations(session, tag)),
+        tuple(
+            each | {"files": files_of(session, calibration_id=each["id"])}
+            for each in calibrations_on_file(session, tag)
+        ),
         tuple(typed(event, "instrument_id") | _person(session, "event", event.id) for event in events),
         tuple(checks(session, tag)),
         tuple(pairings_of(session, own)),

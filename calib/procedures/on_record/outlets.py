@@ -17,8 +17,6 @@ from calib.records.record import key, moment
 _NAMES = ("job", "outlet")
 _COLUMNS = tuple(column for column in FILES["outlets.csv"] if column.name not in _NAMES)
 
-Cells = dict[str, str | None]
-
 
 @dataclass(frozen=True)
 class Revision:
@@ -36,7 +34,7 @@ class OutletHistory:
     """An outlet as it counts now."""
 
     outlet: str
-    cells: Cells
+    cells: Mapping[str, str | None]
     revisions: tuple[Revision, ...]
 
     @property
@@ -66,19 +64,19 @@ def readings_at(session: Session, job: str, name: str) -> list[int]:
 def history_of_outlet(session: Session, outlet: tables.Outlet) -> OutletHistory:
     """What was amended in an outlet, and how it counts now."""
     revisions = tuple(_revisions(session, outlet))
-    return OutletHistory(outlet.outlet, cells_of(as_amended(outlet, latest_revision(session, outlet))), revisions)
+    return OutletHistory(outlet.outlet, outlet_cells(as_amended(outlet, latest_revision(session, outlet))), revisions)
 
 
 def _revisions(session: Session, outlet: tables.Outlet) -> Iterable[Revision]:
-    before = cells_of(outlet)
+    before = outlet_cells(outlet)
     for one in revisions_of(session, outlet):
-        after = cells_of(as_amended(outlet, one))
+        after = outlet_cells(as_amended(outlet, one))
         person, time = written(session, "outlet_revision", key(one.id))
         yield Revision(one.revision, differences(before, after), one.reason, person, time)
         before = after
 
 
-def cells_of(outlet: SQLModel) -> dict[str, str | None]:
+def outlet_cells(outlet: SQLModel) -> dict[str, str | None]:
     """Cells of an outlet as typed, but those that say which it is."""
     return {column.name: getattr(outlet, column.name) for column in _COLUMNS}
 

@@ -13,11 +13,11 @@ from sqlmodel import Session, col, select
 
 from calib.records.tables import CorrectionCurve, FoundFactor, Outlet, OutletRevision
 
-Record = TypeVar("Record")
-Thing = TypeVar("Thing", bound=Hashable)
+_Record = TypeVar("_Record")
+_Thing = TypeVar("_Thing", bound=Hashable)
 
 
-def that_count(records: Iterable[Record], of: Callable[[Record], Thing]) -> dict[Thing, Record]:
+def that_count(records: Iterable[_Record], of: Callable[[_Record], _Thing]) -> dict[_Thing, _Record]:
     """The record that counts of each thing, by the thing; `records` in the order in which they were recorded."""
     return {of(record): record for record in records}
 

@@ -58,7 +58,7 @@ def _issue(session: Session, job: Job, one: IssuedReport) -> Issue:
     return Issue(job.job, one.revision, one.issued_at, one.reason, one.ledger_digest, person, forms)
 
 
-def bytes_of(session: Session, job: str, revision: int, form: str) -> bytes:
+def issued_bytes(session: Session, job: str, revision: int, form: str) -> bytes:
     """The bytes of a form as they were issued; raises NotInRecordsError, with what there is."""
     found = session.exec(
         select(IssuedForm.content)

@@ -8,7 +8,7 @@ from datetime import date
 import numpy as np
 import pytest
 
-from calib.confirmation.drift import line
+from calib.confirmation.drift import drift_line
 from calib.confirmation.history import CalibrationErrors, error_points
 from calib.errors import CalibError
 from calib.faces.drawings.over_time import HistoryDrawing, PointDrawing, control_chart, history_chart
@@ -80,7 +80,7 @@ def test_the_history_is_drawn(records, tmp_path):
 
 def test_the_time_until_the_limit_stands_between_the_limits_about_the_correction():
     """Corrected by -0.05 m/s, the limits of 0.1 m/s stand at -0.15 and 0.05 m/s."""
-    drift = line(history_of_errors((0.05, 0.0, -0.05)), 5.0)
+    drift = drift_line(history_of_errors((0.05, 0.0, -0.05)), 5.0)
     days = [date(year, 1, 1) for year in (2024, 2025, 2026)]
     one = PointDrawing(5.0, days, (0.05, 0.0, -0.05), (0.01,) * 3, -0.05, 0.1, drift, 1.0, 0.5)
     (strip,) = history_chart(HistoryDrawing("VA-1", "m/s", 12, [one])).axes
