@@ -138,14 +138,14 @@ def _errors(run: History, x: float) -> tuple[Floats, Floats, Floats]:
     return combined @ values, combined @ anew @ combined.T, combined @ repeated @ combined.T
 
 
-def _found(one: CalibrationErrors) -> ErrorPoints:
-    return one.left if one.found is None else one.found
+def _found(calibration: CalibrationErrors) -> ErrorPoints:
+    return calibration.left if calibration.found is None else calibration.found
 
 
-def wandering(history: History, seen: Changes, x: float) -> Drift | None:
+def wandering(history: History, changes: Changes, x: float) -> Drift | None:
     """Drift by the changes at an indication, the first column of `seen`; None where fewer than three are known."""
-    known = np.isfinite(seen.change[:, 0])
-    d, t = seen.change[known, 0], seen.years[known]
+    known = np.isfinite(changes.change[:, 0])
+    d, t = changes.change[known, 0], changes.years[known]
     level = float(history[-1].left.at(x).error) if history else np.nan
     if d.size < FEWEST_CHANGES or np.isnan(level):
         return None

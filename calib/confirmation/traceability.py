@@ -47,13 +47,13 @@ def is_accredited(accreditation: str | None) -> bool:
 
 def upward(links: Iterable[TraceLink]) -> Graph:
     """Links by the record that rests on something."""
-    return _by(links, lambda one: one.record)
+    return _by(links, lambda link: link.record)
 
 
 def downward(links: Iterable[TraceLink]) -> Graph:
     """The same turned round: by the record that something rests on."""
     turned = (TraceLink(one.on, one.record, one.role, one.day) for one in links)
-    return _by(turned, lambda one: one.record)
+    return _by(turned, lambda link: link.record)
 
 
 def _by(links: Iterable[TraceLink], knot: Callable[[TraceLink], Record]) -> Graph:

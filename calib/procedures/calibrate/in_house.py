@@ -92,13 +92,13 @@ def in_house_columns() -> tuple[Column, ...]:
 
 
 def reference_values(
-    standard: Instrument, curve: Curve, seen: StandardObserved, stability: StabilityHere, place_relative: float
+    standard: Instrument, curve: Curve, observed: StandardObserved, stability: StabilityHere, place_relative: float
 ) -> ReferenceValues:
     """Corrected values of a standard and their uncertainty; raises MeasuringIntervalError outside its curve's interval.
 
     `place_relative`: relative standard uncertainty of the difference between the places of standard and instrument [1].
     """
-    found = flows(_as_readings(standard, curve, seen, stability))
+    found = flows(_as_readings(standard, curve, observed, stability))
     value, each = found.velocity, np.arange(found.velocity.size)
     between = Contribution(
         "place",
@@ -113,15 +113,15 @@ def reference_values(
     return ReferenceValues(value, combined.standard_uncertainty, combined.degrees_of_freedom, k, contributions)
 
 
-def _as_readings(standard: Instrument, curve: Curve, seen: StandardObserved, stability: StabilityHere) -> Readings:
+def _as_readings(standard: Instrument, curve: Curve, observed: StandardObserved, stability: StabilityHere) -> Readings:
     """The standard's indications as readings, with nothing between them and their values."""
-    n = seen.indication.size
+    n = observed.indication.size
     zeros, first = np.zeros(n), np.zeros(n, dtype=np.int64)
     return Readings(
-        indication=seen.indication,
-        repeatability=seen.repeatability,
-        repeatability_type_a=seen.type_a,
-        repeatability_dof=seen.degrees_of_freedom,
+        indication=observed.indication,
+        repeatability=observed.repeatability,
+        repeatability_type_a=observed.type_a,
+        repeatability_dof=observed.degrees_of_freedom,
         stability_limit=stability.half_width,
         resolution=np.full(n, resolution_of(standard)),
         calibration=first,
@@ -225,20 +225,20 @@ def _observed(standard: Instrument, rows: Sequence[Row]) -> StandardObserved:
 
 def _comparison(
     row: Row,
-    number: int,
-    found: ReferenceValues,
+    point: int,
+    values: ReferenceValues,
     standard: Instrument,
     calibration: CalibrationOnRecord,
     place: PlaceDifference,
 ) -> Row:
     in_unit = _unit_of_value(row, standard)
     value, expanded = (
-        in_unit.from_si(found.value[number]),
-        in_unit.difference_from_si(found.expanded_uncertainty[number]),
+        in_unit.from_si(values.value[point]),
+        in_unit.difference_from_si(values.expanded_uncertainty[point]),
     )
     # k as it is kept: U is made from it, so that U/k is u.
-    k = f"{found.coverage_factor[number]:.{_DIGITS}f}"
-    kept = round_result(float(value), float(expanded) * float(k) / float(found.coverage_factor[number]), _DIGITS)
+    k = f"{values.coverage_factor[point]:.{_DIGITS}f}"
+    kept = round_result(float(value), float(expanded) * float(k) / float(values.coverage_factor[point]), _DIGITS)
     cells = {
         "phase": row.cells["phase"],
         "reference": plain(kept.value),
@@ -246,7 +246,7 @@ def _comparison(
         "expanded_uncertainty": plain(kept.uncertainty),
         "coverage_factor": k,
         "standard_indication": row.cells["reference_indication"],
-        "basis": json.dumps(_basis(row, number, found, standard, calibration, place, in_unit), ensure_ascii=False),
+        "basis": json.dumps(_basis(row, point, values, standard, calibration, place, in_unit), ensure_ascii=False),
     }
     same = ("tag", "certificate", "indication", "repeatability", "observations")
     cells |= {name: row.cells[name] for name in same if row.sound(name)}
@@ -265,8 +265,8 @@ def _unit_of_value(row: Row, standard: Instrument) -> Unit:
 
 def _basis(
     row: Row,
-    number: int,
-    found: ReferenceValues,
+    point: int,
+    values: ReferenceValues,
     standard: Instrument,
     calibration: CalibrationOnRecord,
     place: PlaceDifference,
@@ -277,7 +277,7 @@ def _basis(
     def difference(si: float) -> float:
         return float(in_unit.difference_from_si(si))
 
-    dof = float(found.degrees_of_freedom[number])
+    dof = float(values.degrees_of_freedom[point])
     return {
         "standard": standard.tag,
         "certificate": calibration.certificate,
@@ -287,20 +287,20 @@ def _basis(
         "indication_unit": row.cells["unit"],
         "repeatability": row.get("reference_repeatability"),
         "observations": row.get("reference_observations"),
-        "value": float(in_unit.from_si(found.value[number])),
+        "value": float(in_unit.from_si(values.value[point])),
         "unit": in_unit.symbol,
-        "standard_uncertainty": difference(found.standard_uncertainty[number]),
+        "standard_uncertainty": difference(values.standard_uncertainty[point]),
         "effective_degrees_of_freedom": dof if np.isfinite(dof) else None,
-        "coverage_factor": float(found.coverage_factor[number]),
+        "coverage_factor": float(values.coverage_factor[point]),
         "coverage_probability": COVERAGE_PROBABILITY,
         "place_percent": place.percent,
         "place_basis": place.basis,
         "contributions": [
             {
                 "name": one.name,
-                "standard_uncertainty": difference(float(np.sqrt(one.variance[number]))),
-                "degrees_of_freedom": own if np.isfinite(own := float(one.degrees_of_freedom[number])) else None,
+                "standard_uncertainty": difference(float(np.sqrt(one.variance[point]))),
+                "degrees_of_freedom": own if np.isfinite(own := float(one.degrees_of_freedom[point])) else None,
             }
-            for one in found.contributions
+            for one in values.contributions
         ],
     }

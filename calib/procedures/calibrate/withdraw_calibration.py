@@ -90,8 +90,8 @@ def _hanging(ground: Ground, calibration: int) -> Hanging:
     )
 
 
-def _numbers(found: list[Record], table: str) -> list[int]:
-    return [number for name, number in found if name == table]
+def _numbers(records: list[Record], table: str) -> list[int]:
+    return [number for name, number in records if name == table]
 
 
 def _named(ground: Ground, calibration: int) -> str:

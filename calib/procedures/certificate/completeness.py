@@ -37,41 +37,43 @@ class CertificateOnRecord:
 _Stated = Callable[[CertificateOnRecord], str | None]
 
 
-def completeness(one: CertificateOnRecord) -> list[Item]:
+def completeness(certificate: CertificateOnRecord) -> list[Item]:
     """Every item of the clauses with its state, in their order."""
     checked = [
-        Item(clause, what, MISSING if (value := stated(one)) is None else STATED, value)
+        Item(clause, what, MISSING if (value := stated(certificate)) is None else STATED, value)
         for clause, what, stated in _ITEMS
     ]
     return [*checked, *(Item(clause, what, READ) for clause, what in _TO_BE_READ)]
 
 
-def missing(one: CertificateOnRecord) -> list[Item]:
+def missing(certificate: CertificateOnRecord) -> list[Item]:
     """Items that the certificate does not state."""
-    return [item for item in completeness(one) if item.state == MISSING]
+    return [item for item in completeness(certificate) if item.state == MISSING]
 
 
 def _cell(column: str) -> _Stated:
-    return lambda one: one.calibration.get(column)
+    return lambda certificate: certificate.calibration.get(column)
 
 
-def _uncertainty(one: CertificateOnRecord) -> str | None:
-    with_u = [each for each in one.comparisons if each.get("expanded_uncertainty") and each.get("coverage_factor")]
-    return f"U and k of {len(with_u)} comparisons" if with_u and len(with_u) == len(one.comparisons) else None
+def _uncertainty(certificate: CertificateOnRecord) -> str | None:
+    with_u = [
+        each for each in certificate.comparisons if each.get("expanded_uncertainty") and each.get("coverage_factor")
+    ]
+    return f"U and k of {len(with_u)} comparisons" if with_u and len(with_u) == len(certificate.comparisons) else None
 
 
-def _results(one: CertificateOnRecord) -> str | None:
-    units = dict.fromkeys(str(each["unit"]) for each in one.comparisons if each.get("unit"))
-    return f"{len(one.comparisons)} comparisons in {', '.join(units)}" if units else None
+def _results(certificate: CertificateOnRecord) -> str | None:
+    units = dict.fromkeys(str(each["unit"]) for each in certificate.comparisons if each.get("unit"))
+    return f"{len(certificate.comparisons)} comparisons in {', '.join(units)}" if units else None
 
 
-def _traceability(one: CertificateOnRecord) -> str | None:
-    return one.calibration.get("traceability") or ("; ".join(one.standards) or None)
+def _traceability(certificate: CertificateOnRecord) -> str | None:
+    return certificate.calibration.get("traceability") or ("; ".join(certificate.standards) or None)
 
 
-def _adjustment(one: CertificateOnRecord) -> str | None:
-    phases = [phase for phase in PHASES if any(each.get("phase") == phase for each in one.comparisons)]
-    adjusted = one.calibration.get("adjustment")
+def _adjustment(certificate: CertificateOnRecord) -> str | None:
+    phases = [phase for phase in PHASES if any(each.get("phase") == phase for each in certificate.comparisons)]
+    adjusted = certificate.calibration.get("adjustment")
     if adjusted == "no":
         return "no adjustment was made"
     if len(phases) == 2:
@@ -79,8 +81,8 @@ def _adjustment(one: CertificateOnRecord) -> str | None:
     return None
 
 
-def _file(one: CertificateOnRecord) -> str | None:
-    return {0: None, 1: "1 file"}.get(one.files, f"{one.files} files")
+def _file(certificate: CertificateOnRecord) -> str | None:
+    return {0: None, 1: "1 file"}.get(certificate.files, f"{certificate.files} files")
 
 
 _ITEMS: tuple[tuple[str, str, _Stated], ...] = (

@@ -41,7 +41,9 @@ def fit_curve(instrument: Cells, comparisons: Sequence[Cells], wish: CurveWish |
     phase = phase_in_use(one["phase"] for one in comparisons)
     used = [one for one in comparisons if one["phase"] == phase]
     choice = _chosen(instrument, comparisons_in_si(instrument, used), wish or CurveWish())
-    lowest, highest = (extreme(used, key=lambda one: float(_cell(one, "indication"))) for extreme in (min, max))
+    lowest, highest = (
+        extreme(used, key=lambda comparison: float(_cell(comparison, "indication"))) for extreme in (min, max)
+    )
     interval = " to ".join(f"{one['indication']} {one['indication_unit'] or one['unit']}" for one in (lowest, highest))
     return FittedCurve(phase, choice, interval)
 

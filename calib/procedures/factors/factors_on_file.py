@@ -73,9 +73,9 @@ class FactorOnFile:
         return (*_of_one_place(self), *(caution for one in self.pairs for caution in _of_times(one)))
 
 
-def _of_one_place(one: FactorOnFile) -> Iterator[str]:
-    outlets = sorted({pair.face.outlet.outlet for pair in one.pairs})
-    if one.factor.scope == tables.THIS_TYPE and len(outlets) == 1:
+def _of_one_place(factor: FactorOnFile) -> Iterator[str]:
+    outlets = sorted({pair.face.outlet.outlet for pair in factor.pairs})
+    if factor.factor.scope == tables.THIS_TYPE and len(outlets) == 1:
         yield (
             f"every pair was measured at {outlets[0]}: the spread shows nothing of what differs from one outlet of the type to "
             "another; add pairs at others"
@@ -90,7 +90,7 @@ def _of_times(pair: PairOnFile) -> Iterator[str]:
 def factors_on_file(session: Session) -> list[FactorOnFile]:
     """Every factor as it counts now, by name."""
     found = _on_file(session, session.exec(select(tables.FoundFactor)).all())
-    return sorted((one for one in found if one.latest), key=lambda one: one.factor.factor)
+    return sorted((one for one in found if one.latest), key=lambda factor: factor.factor.factor)
 
 
 def revisions_on_file(session: Session, name: str) -> list[FactorOnFile]:

@@ -83,32 +83,39 @@ def compare_two(
     return _agreement(sides[0], sides[1], cells["unit"])
 
 
-def _decision(records: OnRecord, one: Instrument, typed: str, symbol: str, at: datetime, *, stated: bool) -> Decision:
+def _decision(
+    records: OnRecord, instrument: Instrument, typed: str, symbol: str, at: datetime, *, stated: bool
+) -> Decision:
     """Of values that are corrected already the indication is not known."""
-    indication = None if stated else unit(one.quantity, symbol).to_si(float(typed))
-    return gate(records.register, one.tag, at, at, indication, f"{typed} {symbol}")
+    indication = None if stated else unit(instrument.quantity, symbol).to_si(float(typed))
+    return gate(records.register, instrument.tag, at, at, indication, f"{typed} {symbol}")
 
 
-def _stated(decision: Decision, one: Instrument, typed: str, expanded_uncertainty: str) -> _Side:
+def _stated(decision: Decision, instrument: Instrument, typed: str, expanded_uncertainty: str) -> _Side:
     certificate = None if decision.calibration is None else decision.calibration.certificate
-    basis = {"tag": one.tag, "certificate": certificate, "uncertainty": "as typed"}
+    basis = {"tag": instrument.tag, "certificate": certificate, "uncertainty": "as typed"}
     laboratory = None if decision.calibration is None else decision.calibration.laboratory
     return _Side(float(typed), float(expanded_uncertainty), basis, laboratory)
 
 
-def _corrected(records: OnRecord, one: Instrument, decision: Decision, typed: str, symbol: str, at: datetime) -> _Side:
+def _corrected(
+    records: OnRecord, instrument: Instrument, decision: Decision, typed: str, symbol: str, at: datetime
+) -> _Side:
     calibration = decision.calibration
-    own = unit(one.quantity, symbol)
+    own = unit(instrument.quantity, symbol)
     x = own.to_si(float(typed))
     curve = None if calibration is None else records.curve(calibration.record_id)
     if calibration is None or curve is None or not curve.covers(x):
         raise CurveError(
-            f"{one.tag}: no calibration in force that reaches {typed} {symbol}: type the expanded uncertainties of both values"
+            f"{instrument.tag}: no calibration in force that reaches {typed} {symbol}: "
+            "type the expanded uncertainties of both values"
         )
-    value, contributions = indicated(one, curve, x, stability_at(records, one, calibration, [at.date()], x))
+    value, contributions = indicated(
+        instrument, curve, x, stability_at(records, instrument, calibration, [at.date()], x)
+    )
     u = own.difference_from_si(float(combine(contributions).standard_uncertainty[0]))
     basis = {
-        "tag": one.tag,
+        "tag": instrument.tag,
         "certificate": calibration.certificate,
         "uncertainty": f"of its calibration, with its repeatability, resolution and stability; k = {_K:g}",
         "indication": typed,
@@ -179,7 +186,7 @@ def baseline_values(
             and (before is None or moment(one.at) < before)
             and (since is None or moment(one.at).date() >= since)
         ),
-        key=lambda one: one.at,
+        key=lambda check: check.at,
     )
     return found[:MOST_VALUES]
 

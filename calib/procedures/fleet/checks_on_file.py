@@ -35,17 +35,17 @@ def checks_on_file(session: Session, tag: str | None = None) -> list[dict[str, A
     return [_on_file(one, tags) for one in session.exec(query)]
 
 
-def check_on_file(session: Session, one: IntermediateCheck) -> dict[str, Any]:
+def check_on_file(session: Session, check: IntermediateCheck) -> dict[str, Any]:
     """One check in the same form."""
-    return _on_file(one, {each.id: each.tag for each in session.exec(select(Instrument))})
+    return _on_file(check, {each.id: each.tag for each in session.exec(select(Instrument))})
 
 
-def _on_file(one: IntermediateCheck, tags: Mapping[int | None, str]) -> dict[str, Any]:
+def _on_file(check: IntermediateCheck, tags: Mapping[int | None, str]) -> dict[str, Any]:
     return {
-        "tag": tags[one.instrument_id],
-        **typed(one, "instrument_id", "other_instrument_id"),
-        "other": tags.get(one.other_instrument_id),
-        "basis": None if one.basis is None else json.loads(one.basis),
+        "tag": tags[check.instrument_id],
+        **typed(check, "instrument_id", "other_instrument_id"),
+        "other": tags.get(check.other_instrument_id),
+        "basis": None if check.basis is None else json.loads(check.basis),
     }
 
 
@@ -87,7 +87,7 @@ def charts_of(session: Session, tag: str, kind: str | None = None) -> list[Chart
     """Control charts of an instrument's checks, one for each kind and other instrument; raises NotInRecordsError."""
     instrument = instrument_tagged(session, tag)
     query = select(IntermediateCheck).where(IntermediateCheck.instrument_id == instrument.id)
-    rows = sorted(session.exec(query), key=lambda one: (moment(one.at), one.id))
+    rows = sorted(session.exec(query), key=lambda check: (moment(check.at), check.id))
     groups: dict[tuple[str, int | None, bool], list[IntermediateCheck]] = {}
     for one in rows:
         if kind is None or one.kind == kind:
@@ -107,9 +107,11 @@ def _series(session: Session, instrument: Instrument, rows: Sequence[Intermediat
     return _with_baseline(session, instrument, other, plain) if last.kind == "check standard" else plain
 
 
-def _charted(instrument: Instrument, one: IntermediateCheck, symbol: str) -> ChartedCheck:
-    value, low, high = (_in_unit(instrument, float(each), one.unit, symbol) for each in (one.value, one.low, one.high))
-    return ChartedCheck(moment(one.at), value, low, high, one.result == "passed")
+def _charted(instrument: Instrument, check: IntermediateCheck, symbol: str) -> ChartedCheck:
+    value, low, high = (
+        _in_unit(instrument, float(each), check.unit, symbol) for each in (check.value, check.low, check.high)
+    )
+    return ChartedCheck(moment(check.at), value, low, high, check.result == "passed")
 
 
 def _in_unit(instrument: Instrument, value: float, own: str, symbol: str) -> float:

@@ -209,13 +209,13 @@ def _family(session: Session, instrument: Instrument) -> Sequence[Instrument]:
     return session.exec(alike.order_by(col(Instrument.tag))).all()
 
 
-def _found(session: Session, one: Instrument, on: date, judged: str) -> list[FoundInterval]:
+def _found(session: Session, instrument: Instrument, on: date, judged: str) -> list[FoundInterval]:
     """Intervals of an instrument that ended with comparisons as found; in tolerance where all of them lie within the limits."""
     found = []
-    for before, after in pairwise(_until(history_of(session, one), on)):
-        shares = _shares(one, before, after, judged)
+    for before, after in pairwise(_until(history_of(session, instrument), on)):
+        shares = _shares(instrument, before, after, judged)
         if shares is not None and after.tells_change and after.on > before.on:
             months = years_between(before.on, after.on) * MONTHS_IN_A_YEAR
             inside = bool(np.all(shares <= 1.0 + _ROUNDING))
-            found.append(FoundInterval(one.tag, after.certificate, months, inside))
+            found.append(FoundInterval(instrument.tag, after.certificate, months, inside))
     return found

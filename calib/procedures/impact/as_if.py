@@ -181,9 +181,9 @@ class _Replacing:
     def _recorded(self, calibration: int) -> Curve:
         return curve_of(curve_that_counts(self.session, calibration).parameters)
 
-    def _calibration(self, number: int) -> None:
+    def _calibration(self, calibration: int) -> None:
         """A calibration against a standard that was as found: its reference values are those that the standard's curve gives."""
-        record, one = (RecordKind.CALIBRATION, number), self.ground.calibrations[number]
+        record, one = (RecordKind.CALIBRATION, calibration), self.ground.calibrations[calibration]
         instrument = self.ground.instruments[one.instrument_id]
         changed = [each for each in self._up.get(record, ()) if each.role == STANDARD and each.on[1] in self.curves]
         changed = [each for each in changed if each.on[0] == RecordKind.CALIBRATION]
@@ -199,11 +199,11 @@ class _Replacing:
             cells = comparison_cells(self.session, one)
             for each in changed:
                 cells = self._with_standard(record, instrument, cells, each.on[1])
-            fitted = fit_curve(typed(instrument), cells, self._wish(number))
+            fitted = fit_curve(typed(instrument), cells, self._wish(calibration))
         except CalibError as error:
             self.stuck[record] = f"certificate {one.certificate} cannot be worked out anew: {error}"
             return
-        self._put(number, fitted)
+        self._put(calibration, fitted)
 
     def _with_standard(
         self, record: Record, instrument: tables.Instrument, cells: Sequence[Cells], of_standard: int
@@ -222,28 +222,30 @@ class _Replacing:
             return None
         return CurveWish(degree=record.degree) if record.shape == "polynomial" else CurveWish(shape=record.shape)
 
-    def _factor(self, one: tables.FoundFactor) -> None:
+    def _factor(self, factor: tables.FoundFactor) -> None:
         """A factor found again from the same pairs; what was superseded is evaluated with no more."""
-        record = (RecordKind.FACTOR, key(one.id))
-        if self.ground.latest_factors[one.factor] is not one:
+        record = (RecordKind.FACTOR, key(factor.id))
+        if self.ground.latest_factors[factor.factor] is not factor:
             self.notes[record] = ("superseded by a later revision, and not worked out anew",)
             return
         pairs = self.session.exec(
-            select(tables.FactorPair).where(tables.FactorPair.found_factor_id == one.id).order_by(tables.FactorPair.id)  # type: ignore[arg-type]
+            select(tables.FactorPair)
+            .where(tables.FactorPair.found_factor_id == factor.id)
+            .order_by(tables.FactorPair.id)  # type: ignore[arg-type]
         ).all()
         words = {scope: word for word, scope in SCOPES.items()}
         wanted = FactorWanted(
-            one.factor,
+            factor.factor,
             [f"{pair.traverse_reading_id}:{pair.face_reading_id}" for pair in pairs],
-            words[one.scope],
-            one.outlet_type,
-            one.reason,
+            words[factor.scope],
+            factor.outlet_type,
+            factor.reason,
         )
         try:
             found_from_pairs(self.session, wanted, self.signature)
         except CalibError as error:
             why = "; ".join(str(error).splitlines())
-            self.stuck[record] = f"factor {one.factor} cannot be found anew: {why}"
+            self.stuck[record] = f"factor {factor.factor} cannot be found anew: {why}"
 
 
 def as_found_cells(session: Session, calibration: tables.Calibration) -> list[Cells]:
@@ -326,11 +328,11 @@ def _values(session: Session, jobs: Sequence[str], factors: Sequence[str], now: 
     )
 
 
-def _flows(found: Evaluation) -> Iterable[tuple[int, Stated]]:
-    for row, one in enumerate(found.measured):
-        assert found.flow is not None  # noqa: S101 (what is measured has a flow)
+def _flows(evaluation: Evaluation) -> Iterable[tuple[int, Stated]]:
+    for row, one in enumerate(evaluation.measured):
+        assert evaluation.flow is not None  # noqa: S101 (what is measured has a flow)
         in_unit = unit("volume flow", one.outlet.flow_unit or "L/s")
-        yield key(one.reading.id), _stated(found.flow, found.judgement, row, in_unit)
+        yield key(one.reading.id), _stated(evaluation.flow, evaluation.judgement, row, in_unit)
 
 
 def _stated(results: Results, judgement: Judgement | None, row: int, in_unit: Unit) -> Stated:
@@ -343,12 +345,12 @@ def _stated(results: Results, judgement: Judgement | None, row: int, in_unit: Un
     )
 
 
-def _totals(found: Evaluation) -> Iterable[tuple[str, Stated]]:
-    for totals in (found.of_systems, found.of_job):
+def _totals(evaluation: Evaluation) -> Iterable[tuple[str, Stated]]:
+    for totals in (evaluation.of_systems, evaluation.of_job):
         for row, one in enumerate(totals.totals):
             if totals.flow is None or not one.measured:
                 continue
-            units = {each.outlet.flow_unit or "L/s" for each in found.measured if each.outlet.id in one.sign}
+            units = {each.outlet.flow_unit or "L/s" for each in evaluation.measured if each.outlet.id in one.sign}
             in_unit = unit("volume flow", units.pop() if len(units) == 1 else "L/s")
             yield f"{one.system or 'whole job'} {one.service}", _stated(totals.flow, totals.judgement, row, in_unit)
 

@@ -180,24 +180,26 @@ def _judged(instrument: Cells, comparisons: Sequence[Cells], before: Curve, judg
 
 
 def _opened(
-    session: Session, ground: Ground, one: tables.Calibration, notices: list[str]
+    session: Session, ground: Ground, calibration: tables.Calibration, notices: list[str]
 ) -> tables.ImpactReview | None:
     """The review of a calibration, not yet appended; None where it was found in order, was the first, or was withdrawn."""
-    instrument = ground.instruments[one.instrument_id]
-    if _is_withdrawn(ground, one):
+    instrument = ground.instruments[calibration.instrument_id]
+    if _is_withdrawn(ground, calibration):
         return None
-    since = last_in_order(ground.register[instrument.tag], key(one.id))
+    since = last_in_order(ground.register[instrument.tag], key(calibration.id))
     if since is None:
         return None
     before = curve_of(curve_that_counts(session, since.record_id).parameters)
     judged = _accepted_on(session, since.record_id) or usual_object(typed(instrument))
     try:
-        found = judgements(typed(instrument), as_found_cells(session, one), before, judged)
+        found = judgements(typed(instrument), as_found_cells(session, calibration), before, judged)
     except CalibError as error:
-        notices.append(f"{instrument.tag}: certificate {one.certificate}: as found it cannot be judged: {error}")
+        notices.append(
+            f"{instrument.tag}: certificate {calibration.certificate}: as found it cannot be judged: {error}"
+        )
         return None
     if not any(each.found.beyond.any() for each in found):
-        notices += _near(instrument.tag, one.certificate, found)
+        notices += _near(instrument.tag, calibration.certificate, found)
         return None
     assessment = {
         "since": {
@@ -211,16 +213,16 @@ def _opened(
     }
     words = " and ".join(each.criterion for each in found)
     text = json.dumps(assessment, ensure_ascii=False)
-    return tables.ImpactReview(calibration_id=key(one.id), criterion=words, assessment=text)
+    return tables.ImpactReview(calibration_id=key(calibration.id), criterion=words, assessment=text)
 
 
-def _is_withdrawn(ground: Ground, one: tables.Calibration) -> bool:
-    own = ground.register[ground.instruments[one.instrument_id].tag]
-    return any(each.withdrawn for each in own.calibrations if each.record_id == one.id)
+def _is_withdrawn(ground: Ground, calibration: tables.Calibration) -> bool:
+    own = ground.register[ground.instruments[calibration.instrument_id].tag]
+    return any(each.withdrawn for each in own.calibrations if each.record_id == calibration.id)
 
 
-def _near(tag: str, certificate: str, found: Iterable[JudgedAsFound]) -> Iterator[str]:
-    for one in found:
+def _near(tag: str, certificate: str, judged: Iterable[JudgedAsFound]) -> Iterator[str]:
+    for one in judged:
         count = int(one.found.near.sum())
         if count:
             yield (
@@ -292,7 +294,7 @@ def _listed(
     writing = _Finding(
         session, ground, cause, found, recalculate(session, ground, cause, found.records, wanted, asked, now)
     )
-    ordered = sorted(wanted, key=lambda one: (LISTED.index(one[0]), one[1]))
+    ordered = sorted(wanted, key=lambda record: (LISTED.index(record[0]), record[1]))
     lines = [
         tables.ImpactLine(
             impact_review_id=key(review.id),
@@ -363,23 +365,23 @@ class _Finding:
     def _listed(self) -> frozenset[Record]:
         return frozenset(self.touched.records)
 
-    def _reading(self, number: int) -> dict[str, Any]:
-        reading = self.ground.readings[number]
+    def _reading(self, record_id: int) -> dict[str, Any]:
+        reading = self.ground.readings[record_id]
         outlet = self.ground.outlets[reading.outlet_id]
-        stuck = (RecordKind.READING, number) in self.found.stuck
+        stuck = (RecordKind.READING, record_id) in self.found.stuck
         before, after = self.found.before, self.found.after
         return {
             "job": self.ground.jobs[outlet.job_id].job,
             "outlet": outlet.outlet,
             "observed_at": reading.observed_at,
-            "relied_on_as": self._as((RecordKind.READING, number)),
-            **before_and_after(before.flows.get(number), None if stuck else after.flows.get(number)),
-            "reasons_before": list(before.reasons.get(number, ())),
-            "reasons_after": [] if stuck else list(after.reasons.get(number, ())),
+            "relied_on_as": self._as((RecordKind.READING, record_id)),
+            **before_and_after(before.flows.get(record_id), None if stuck else after.flows.get(record_id)),
+            "reasons_before": list(before.reasons.get(record_id, ())),
+            "reasons_after": [] if stuck else list(after.reasons.get(record_id, ())),
         }
 
-    def _factor(self, number: int) -> dict[str, Any]:
-        one, record = self.ground.factors[number], (RecordKind.FACTOR, number)
+    def _factor(self, record_id: int) -> dict[str, Any]:
+        one, record = self.ground.factors[record_id], (RecordKind.FACTOR, record_id)
         counts = self.ground.latest_factors[one.factor] is one
         recalculated = counts and record not in self.found.stuck
         before, after = self.found.before.factors.get(one.factor), self.found.after.factors.get(one.factor)
@@ -391,22 +393,22 @@ class _Finding:
             **before_and_after(before if counts else None, after if recalculated else None),
         }
 
-    def _calibration(self, number: int) -> dict[str, Any]:
-        one, record = self.ground.calibrations[number], (RecordKind.CALIBRATION, number)
+    def _calibration(self, record_id: int) -> dict[str, Any]:
+        one, record = self.ground.calibrations[record_id], (RecordKind.CALIBRATION, record_id)
         instrument = self.ground.instruments[one.instrument_id]
         return {
             "instrument": instrument.tag,
             "certificate": one.certificate,
             "calibrated_on": one.calibrated_on,
             "relied_on_as": self._as(record),
-            **self._of_curves(instrument, number),
+            **self._of_curves(instrument, record_id),
         }
 
-    def _of_curves(self, instrument: tables.Instrument, number: int) -> dict[str, Any]:
+    def _of_curves(self, instrument: tables.Instrument, record_id: int) -> dict[str, Any]:
         """The largest shift over U among the indications that were compared."""
-        if number not in self.found.curves:
+        if record_id not in self.found.curves:
             return before_and_after(None, None)
-        before, after = self.found.curves[number]
+        before, after = self.found.curves[record_id]
         x = before.reference_indications[after.covers(before.reference_indications)]
         if not x.size:
             return before_and_after(None, None)
@@ -415,7 +417,7 @@ class _Finding:
         u_after = 2.0 * np.hypot(after.reference_uncertainty(x), after.scatter_uncertainty(x))
         worst = int(np.argmax(np.abs(w - v) / u))
         in_unit = unit(
-            instrument.quantity, str(comparison_cells(self.session, self.ground.calibrations[number])[0]["unit"])
+            instrument.quantity, str(comparison_cells(self.session, self.ground.calibrations[record_id])[0]["unit"])
         )
         at = unit(instrument.indicated, instrument.unit)
         both = [
@@ -426,10 +428,10 @@ class _Finding:
         ]
         return {"at_indication": f"{float(at.from_si(x[worst])):.6g} {at.symbol}", **before_and_after(*both)}
 
-    def _report(self, number: int) -> dict[str, Any]:
-        one = self.ground.reports[number]
+    def _report(self, record_id: int) -> dict[str, Any]:
+        one = self.ground.reports[record_id]
         job = self.ground.jobs[one.job_id].job
-        listed = [link.on[1] for link in self._up[RecordKind.REPORT, number] if link.on in self._listed]
+        listed = [link.on[1] for link in self._up[RecordKind.REPORT, record_id] if link.on in self._listed]
         of_readings = {f"reading {one}": self._reading(one) for one in listed}
         of_totals = {
             name: before_and_after(stated, self.found.after.totals.get((owner, name)))
@@ -476,11 +478,11 @@ def before_and_after(before: Stated | None, after: Stated | None) -> dict[str, A
 _NOTHING = Stated(0.0, 0.0, 0.0, "")
 
 
-def _value(one: Stated | None) -> Mapping[str, float] | None:
-    if one is None:
+def _value(stated: Stated | None) -> Mapping[str, float] | None:
+    if stated is None:
         return None
     return {
-        "value": one.value,
-        "expanded_uncertainty": one.expanded_uncertainty,
-        "coverage_factor": one.coverage_factor,
+        "value": stated.value,
+        "expanded_uncertainty": stated.expanded_uncertainty,
+        "coverage_factor": stated.coverage_factor,
     }

@@ -127,16 +127,16 @@ def _decided(session: Session) -> dict[int, list[Decided]]:
 
 
 def _review(
-    session: Session, one: ImpactReview, lines: list[ImpactLine], decided: Mapping[int, list[Decided]]
+    session: Session, review: ImpactReview, lines: list[ImpactLine], decided: Mapping[int, list[Decided]]
 ) -> Review:
-    calibration = session.get_one(Calibration, one.calibration_id)
-    person, time = written(session, "impact_review", key(one.id))
+    calibration = session.get_one(Calibration, review.calibration_id)
+    person, time = written(session, "impact_review", key(review.id))
     return Review(
         session.get_one(Instrument, calibration.instrument_id).tag,
         calibration.certificate,
         calibration.calibrated_on,
-        one.criterion,
-        json.loads(one.assessment),
+        review.criterion,
+        json.loads(review.assessment),
         person,
         time,
         tuple(

@@ -187,29 +187,32 @@ class _Gaps:
             return gate(self.register, self._tag(record), self.on, self.on).reasons
         return ()
 
-    def _of_calibration(self, record: Record, one: tables.Calibration) -> Iterator[str]:
-        tag = self.ground.instruments[one.instrument_id].tag
-        if _on_record(self.ground, one).withdrawn:
-            yield f"{tag}: certificate {one.certificate} was withdrawn: it counts for nothing"
+    def _of_calibration(self, record: Record, calibration: tables.Calibration) -> Iterator[str]:
+        tag = self.ground.instruments[calibration.instrument_id].tag
+        if _on_record(self.ground, calibration).withdrawn:
+            yield f"{tag}: certificate {calibration.certificate} was withdrawn: it counts for nothing"
         if record in self.in_circles:
-            yield f"{tag}: certificate {one.certificate} rests on itself by way of its reference standards: correct the standards"
+            certificate = calibration.certificate
+            yield f"{tag}: certificate {certificate} rests on itself by way of its reference standards: correct the standards"
         standards = [link for link in self.graph.get(record, ()) if link.role == STANDARD]
-        if not standards and not is_accredited(one.accreditation):
+        if not standards and not is_accredited(calibration.accreditation):
             yield (
-                f"{tag}: certificate {one.certificate} states no accreditation and no reference standard of the register: "
+                f"{tag}: certificate {calibration.certificate} states no accreditation and no reference standard of the register: "
                 "the chain ends there short of an accredited certificate"
             )
         for link in standards:
             standard = self._tag(link.on)
-            day = date.fromisoformat(one.calibrated_on)
+            day = date.fromisoformat(calibration.calibrated_on)
             for reason in gate(self.register, standard, day, day).reasons:
                 why = not_put_right_since(reason, tag)
-                yield f"{tag}: reference standard of certificate {one.certificate} on {one.calibrated_on}: {why}"
+                yield f"{tag}: reference standard of certificate {calibration.certificate} on {calibration.calibrated_on}: {why}"
 
-    def _of_factor(self, one: tables.FoundFactor) -> Iterator[str]:
-        used = self.ground.calibrations[one.calibration_id]
-        if self.ground.latest_factors[one.factor] is one and _on_record(self.ground, used).withdrawn:
-            yield against_factor(one.factor, self._tag((RecordKind.CALIBRATION, one.calibration_id)), used.certificate)
+    def _of_factor(self, factor: tables.FoundFactor) -> Iterator[str]:
+        used = self.ground.calibrations[factor.calibration_id]
+        if self.ground.latest_factors[factor.factor] is factor and _on_record(self.ground, used).withdrawn:
+            yield against_factor(
+                factor.factor, self._tag((RecordKind.CALIBRATION, factor.calibration_id)), used.certificate
+            )
 
     def _of_instruments(self, record: Record) -> Iterator[str]:
         for link in self.graph.get(record, ()):
@@ -228,13 +231,13 @@ class _Gaps:
         return self.ground.instruments[owner].tag
 
 
-def _on_record(ground: Ground, one: tables.Calibration) -> CalibrationOnRecord:
-    own = ground.register[ground.instruments[one.instrument_id].tag]
-    return next(each for each in own.calibrations if each.record_id == one.id)
+def _on_record(ground: Ground, calibration: tables.Calibration) -> CalibrationOnRecord:
+    own = ground.register[ground.instruments[calibration.instrument_id].tag]
+    return next(each for each in own.calibrations if each.record_id == calibration.id)
 
 
-def _alone(one: InstrumentOnRecord) -> InstrumentOnRecord:
-    return replace(one, calibrations=tuple(replace(each, standards=()) for each in one.calibrations))
+def _alone(instrument: InstrumentOnRecord) -> InstrumentOnRecord:
+    return replace(instrument, calibrations=tuple(replace(each, standards=()) for each in instrument.calibrations))
 
 
 # --- what each record says -------------------------------------------------------------------------------------------------------
@@ -285,13 +288,13 @@ class _Saying:
         }
         return of_table[table](number)
 
-    def _instrument(self, number: int) -> Said:
-        one = self.ground.instruments[number]
+    def _instrument(self, record_id: int) -> Said:
+        one = self.ground.instruments[record_id]
         says = {name: getattr(one, name) for name in ("tag", "kind", "maker", "model", "serial")}
         return "instrument", f"instrument {one.tag}", says | {"instrument_kind": says.pop("kind")}
 
-    def _calibration(self, number: int) -> Said:
-        one = self.ground.calibrations[number]
+    def _calibration(self, record_id: int) -> Said:
+        one = self.ground.calibrations[record_id]
         instrument = self.ground.instruments[one.instrument_id]
         own = self.ground.register[instrument.tag]
         on_record = _on_record(self.ground, one)
@@ -306,13 +309,13 @@ class _Saying:
             "calibrated_on": one.calibrated_on,
             "withdrawn": on_record.withdrawn,
             **_dates(own, on_record, self.on),
-            "expanded_uncertainty": _uncertainty(self.comparisons.get(number, ())),
+            "expanded_uncertainty": _uncertainty(self.comparisons.get(record_id, ())),
         }  # fmt: skip
 
-    def _reading(self, number: int) -> Said:
-        one = self.ground.readings[number]
+    def _reading(self, record_id: int) -> Said:
+        one = self.ground.readings[record_id]
         outlet = self.ground.outlets[one.outlet_id]
-        return "reading", f"reading {number}", {
+        return "reading", f"reading {record_id}", {
             "job": self.ground.jobs[outlet.job_id].job,
             "outlet": outlet.outlet,
             "place": outlet.place or tables.OUTLET,
@@ -321,8 +324,8 @@ class _Saying:
             "operator": one.operator,
         }  # fmt: skip
 
-    def _factor(self, number: int) -> Said:
-        one = self.ground.factors[number]
+    def _factor(self, record_id: int) -> Said:
+        one = self.ground.factors[record_id]
         where = None if one.outlet_id is None else self.ground.outlets[one.outlet_id].outlet
         return "factor", f"factor {one.factor}, revision {one.revision}", {
             "factor": one.factor,
@@ -333,23 +336,23 @@ class _Saying:
             "outlet_type": one.outlet_type,
         }  # fmt: skip
 
-    def _conditions(self, number: int) -> Said:
-        one = self.ground.conditions[number]
+    def _conditions(self, record_id: int) -> Said:
+        one = self.ground.conditions[record_id]
         job = self.ground.jobs[one.job_id].job
         says = {"job": job, "conditions": one.conditions, "observed_at": one.observed_at}
         return "conditions", f"conditions {one.conditions} of {job}", says
 
-    def _outlet(self, number: int) -> Said:
-        one = self.ground.outlets[number]
+    def _outlet(self, record_id: int) -> Said:
+        one = self.ground.outlets[record_id]
         job = self.ground.jobs[one.job_id].job
         return "outlet", f"outlet {one.outlet} of {job}", {"job": job, "outlet": one.outlet, "system": one.system}
 
-    def _job(self, number: int) -> Said:
-        one = self.ground.jobs[number]
+    def _job(self, record_id: int) -> Said:
+        one = self.ground.jobs[record_id]
         return "job", f"job {one.job}", {"job": one.job, "title": one.title}
 
-    def _report(self, number: int) -> Said:
-        one = self.ground.reports[number]
+    def _report(self, record_id: int) -> Said:
+        one = self.ground.reports[record_id]
         job = self.ground.jobs[one.job_id].job
         says = {
             "job": job,
@@ -360,16 +363,22 @@ class _Saying:
         return "report", f"report {job} revision {one.revision}", says
 
 
-def _dates(own: InstrumentOnRecord, one: CalibrationOnRecord, on: date) -> dict[str, str | None]:
-    months = interval_of(own, one, on)
-    due = due_date(one.calibrated_on, months, one.due_on)
-    return {"accepted_on": None if one.accepted_on is None else str(one.accepted_on), "due_on": str(due)}
+def _dates(own: InstrumentOnRecord, calibration: CalibrationOnRecord, on: date) -> dict[str, str | None]:
+    months = interval_of(own, calibration, on)
+    due = due_date(calibration.calibrated_on, months, calibration.due_on)
+    return {
+        "accepted_on": None if calibration.accepted_on is None else str(calibration.accepted_on),
+        "due_on": str(due),
+    }
 
 
 def _uncertainty(comparisons: Sequence[tables.Comparison]) -> dict[str, Any] | None:
     """Smallest and largest U of the comparisons that the curve was made from, as the certificate states them."""
     counts = phase_in_use(one.phase for one in comparisons)
-    used = sorted((one for one in comparisons if one.phase == counts), key=lambda one: float(one.expanded_uncertainty))
+    used = sorted(
+        (one for one in comparisons if one.phase == counts),
+        key=lambda comparison: float(comparison.expanded_uncertainty),
+    )
     if not used:
         return None
     factors = sorted({one.coverage_factor for one in used}, key=float)

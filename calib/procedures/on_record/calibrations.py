@@ -49,17 +49,17 @@ def calibrations_on_file(session: Session, tag: str | None = None) -> list[Recor
     ]
 
 
-def _acceptance(one: Acceptance | None) -> RecordCells:
+def _acceptance(acceptance: Acceptance | None) -> RecordCells:
     columns = ("accepted_on", "accepted_by", "criterion", "decision_rule")
-    return {column: getattr(one, column, None) for column in columns}
+    return {column: getattr(acceptance, column, None) for column in columns}
 
 
-def _withdrawn(session: Session, one: Withdrawal | None) -> RecordCells | None:
+def _withdrawn(session: Session, withdrawal: Withdrawal | None) -> RecordCells | None:
     """When, by whom and why a calibration was withdrawn; None where it was not."""
-    if one is None:
+    if withdrawal is None:
         return None
-    person, time = ledger.written(session, "withdrawal", key(one.id))
-    return {"at": time, "by": person, "reason": one.reason}
+    person, time = ledger.written(session, "withdrawal", key(withdrawal.id))
+    return {"at": time, "by": person, "reason": withdrawal.reason}
 
 
 @dataclass(frozen=True)
@@ -98,14 +98,14 @@ def calibration_on_file(session: Session, tag: str, certificate: str | None) -> 
     )
 
 
-def against_withdrawn(kept: CalibrationOnFile) -> Finding | None:
+def against_withdrawn(on_file: CalibrationOnFile) -> Finding | None:
     """What would have been right where a calibration was withdrawn; None where it was not."""
-    if kept.withdrawn is None:
+    if on_file.withdrawn is None:
         return None
-    said = "one that was not withdrawn; it was {at} by {by}: {reason}".format_map(kept.withdrawn)
-    return Finding("command line", None, "certificate", kept.calibration.certificate, said)
+    said = "one that was not withdrawn; it was {at} by {by}: {reason}".format_map(on_file.withdrawn)
+    return Finding("command line", None, "certificate", on_file.calibration.certificate, said)
 
 
-def refit(kept: CalibrationOnFile, wish: CurveWish | None = None) -> FittedCurve:
+def refit(on_file: CalibrationOnFile, wish: CurveWish | None = None) -> FittedCurve:
     """The curve of a recorded calibration, fitted anew: for its candidates, or as a person asks for."""
-    return fit_curve(typed(kept.instrument), [typed(one) for one in kept.comparisons], wish)
+    return fit_curve(typed(on_file.instrument), [typed(one) for one in on_file.comparisons], wish)

@@ -29,7 +29,7 @@ def history_of(session: Session, instrument: tables.Instrument) -> tuple[Calibra
     recorded = session.exec(select(tables.Calibration).where(of_instrument).order_by(col(tables.Calibration.id))).all()
     withdrawn = withdrawals(session)
     kept = [one for one in recorded if key(one.id) not in withdrawn]
-    own = sorted(kept, key=lambda one: (one.calibrated_on, accepted.get(key(one.id), "")))
+    own = sorted(kept, key=lambda calibration: (calibration.calibrated_on, accepted.get(key(calibration.id), "")))
     comparisons = _comparisons(session, instrument)
     days = [date.fromisoformat(one.calibrated_on) for one in own]
     repaired = _repaired_between(session, instrument, days)

@@ -75,25 +75,27 @@ def statuses(session: Session, wanted: Sequence[Instrument], at: datetime) -> li
 
 
 def _status(
-    one: Instrument, register: Register, partners: tuple[str, ...], changed: RecordCells, at: datetime
+    instrument: Instrument, register: Register, partners: tuple[str, ...], changed: RecordCells, at: datetime
 ) -> InstrumentStatus:
-    decision = gate(register, one.tag, at, at)
+    decision = gate(register, instrument.tag, at, at)
     return InstrumentStatus(
-        typed(one) | changed,
+        typed(instrument) | changed,
         None if decision.calibration is None else decision.calibration.certificate,
         None if decision.due_on is None else str(decision.due_on),
         decision.reasons,
-        any(event.kind == RETIREMENT and event.at <= at for event in register[one.tag].events),
+        any(event.kind == RETIREMENT and event.at <= at for event in register[instrument.tag].events),
         partners,
     )
 
 
-def _partners(one: Instrument, pairs: Sequence[Pair], tags: Mapping[int | None, str], at: datetime) -> tuple[str, ...]:
+def _partners(
+    instrument: Instrument, pairs: Sequence[Pair], tags: Mapping[int | None, str], at: datetime
+) -> tuple[str, ...]:
     held = [pair for pair in pairs if pair.holds(at)]
     others = [
-        pair.meter_id if pair.probe_id == one.id else pair.probe_id
+        pair.meter_id if pair.probe_id == instrument.id else pair.probe_id
         for pair in held
-        if one.id in (pair.probe_id, pair.meter_id)
+        if instrument.id in (pair.probe_id, pair.meter_id)
     ]
     return tuple(sorted(tags[number] for number in others))
 
@@ -132,8 +134,8 @@ def instrument_history(session: Session, tag: str, at: datetime) -> InstrumentHi
     )
 
 
-def _person(session: Session, table: str, number: int | None) -> RecordCells:
-    return {"person": ledger.written(session, table, key(number))[0]}
+def _person(session: Session, table: str, record_id: int | None) -> RecordCells:
+    return {"person": ledger.written(session, table, key(record_id))[0]}
 
 
 def _used(session: Session, instrument_id: int) -> RecordCells:

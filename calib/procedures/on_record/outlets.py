@@ -58,7 +58,7 @@ def readings_at(session: Session, job: str, name: str) -> list[int]:
     """Numbers of an outlet's readings, refused ones apart, in the order in which they were taken; raises NotInRecordsError."""
     of_outlet = select(tables.Reading).where(tables.Reading.outlet_id == outlet_named(session, job, name).id)
     taken = session.exec(of_outlet).all()
-    return [key(one.id) for one in sorted(taken, key=lambda one: (moment(one.observed_at), key(one.id)))]
+    return [key(one.id) for one in sorted(taken, key=lambda reading: (moment(reading.observed_at), key(reading.id)))]
 
 
 def history_of_outlet(session: Session, outlet: tables.Outlet) -> OutletHistory:

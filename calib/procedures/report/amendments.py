@@ -50,7 +50,7 @@ def amendments_of(session: Session, evaluation: Evaluation, now: datetime) -> tu
     found = [one for outlet in _amended(session, job) for one in _of_outlet(session, outlet, evaluation, records, now)]
     used = {one.factor.factor for one in evaluation.measured if one.factor is not None}
     found += [one for name in sorted(used) for one in _of_factor(session, name)]
-    return tuple(sorted(found, key=lambda one: (moment(one.time), one.record, one.revision)))
+    return tuple(sorted(found, key=lambda amendment: (moment(amendment.time), amendment.record, amendment.revision)))
 
 
 def _amended(session: Session, job: tables.Job) -> Sequence[tables.Outlet]:

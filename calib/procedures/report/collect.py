@@ -66,13 +66,13 @@ def _as_json(session: Session, issue: Issue) -> bytes | None:
     return issued_bytes(session, issue.job, issue.revision, "json") if is_kept else None
 
 
-def instruments_of(one: Standing) -> dict[tuple[str, str], Decision]:
+def instruments_of(standing: Standing) -> dict[tuple[str, str], Decision]:
     """Every instrument that a reading rests on, by tag and certificate number: its own, its probe, those of the conditions."""
-    air = air_of_reading(one)
+    air = air_of_reading(standing)
     rows = () if air is None else air.rows
     used = [
-        (one.instrument, one.decision),
-        (one.probe, one.probe_decision),
+        (standing.instrument, standing.decision),
+        (standing.probe, standing.probe_decision),
         *((row.instrument, row.decision) for row in rows),
     ]
     return {
