@@ -152,10 +152,8 @@ def _parcel(
 ) -> Parcel:
     standards = tuple(sorted({tag for one in travellers for tag in one.standards}))
     refused = tuple(reason for tag in standards if tag in decisions for reason in decisions[tag].reasons)
-    travellers = sorted(
-        travellers, key=lambda traveller: (traveller.days is not None, traveller.days or 0, traveller.tag)
-    )
-    return Parcel(laboratory, quantity, tuple(travellers), standards, refused)
+    ordered = sorted(travellers, key=lambda traveller: (traveller.days is not None, traveller.days or 0, traveller.tag))
+    return Parcel(laboratory, quantity, tuple(ordered), standards, refused)
 
 
 def _gaps(
