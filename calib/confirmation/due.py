@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from calib.confirmation.interval import RETIREMENT, InstrumentOnRecord, gate, has_happened
+from calib.confirmation.interval import InstrumentOnRecord, gate, is_retired
 
 
 @dataclass(frozen=True)
@@ -23,7 +23,7 @@ def due_list(register: Mapping[str, InstrumentOnRecord], on: date, within_days: 
     """Instruments that are overdue, refused or come due within a number of days, the most urgent first; retired ones left out."""
     entries = []
     for tag, instrument in register.items():
-        if any(one.kind == RETIREMENT and has_happened(one.at, on) for one in instrument.events):
+        if is_retired(instrument, on):
             continue
         decision = gate(register, tag, on, on)
         days = None if decision.due_on is None else (decision.due_on - on).days

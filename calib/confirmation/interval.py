@@ -92,6 +92,11 @@ def has_happened(recorded: datetime, at: datetime | date) -> bool:
     return recorded <= at if isinstance(at, datetime) else recorded.date() <= at
 
 
+def is_retired(instrument: InstrumentOnRecord, at: datetime | date) -> bool:
+    """Whether an instrument was retired by a time, or by the end of a day as a whole."""
+    return any(event.kind == RETIREMENT and has_happened(event.at, at) for event in instrument.events)
+
+
 def _day(at: datetime | date) -> date:
     return at.date() if isinstance(at, datetime) else at
 

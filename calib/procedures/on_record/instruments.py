@@ -7,7 +7,7 @@ from datetime import datetime
 
 from sqlmodel import Session, col, or_, select
 
-from calib.confirmation.interval import RETIREMENT, InstrumentOnRecord, gate
+from calib.confirmation.interval import InstrumentOnRecord, gate, is_retired
 from calib.procedures.on_record.attached_files import files_of, photo_counts
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.calibrations import calibrations_on_file
@@ -83,7 +83,7 @@ def _status(
         None if decision.calibration is None else decision.calibration.certificate,
         None if decision.due_on is None else str(decision.due_on),
         decision.reasons,
-        any(event.kind == RETIREMENT and event.at <= at for event in register[instrument.tag].events),
+        is_retired(register[instrument.tag], at),
         partners,
     )
 
