@@ -15,15 +15,14 @@ from datetime import date
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from sqlmodel import Session
 
 from calib.arrays import Floats
 from calib.confirmation.interval import CalibrationOnRecord, Decision, gate
 from calib.curves.curve import Curve
 from calib.errors import BadInputError, Finding, RefusedError
-from calib.measurement import Readings, flows
-from calib.procedures.measure.indicated import StabilityHere, repeatability_of, resolution_of
+from calib.measurement import flows
+from calib.procedures.measure.indicated import IndicationsObserved, StabilityHere, as_readings, repeatability_of
 from calib.procedures.measure.stability import stability_at
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.in_force import OnRecord, on_record
@@ -46,16 +45,6 @@ class PlaceDifference:
 
     percent: str = "0"
     basis: str | None = None
-
-
-@dataclass(frozen=True)
-class StandardObserved:
-    """What a standard showed at n points [SI], as means of repeated indications."""
-
-    indication: Floats  # (n,)
-    repeatability: Floats  # (n,) standard uncertainty of the mean
-    type_a: NDArray[np.bool_]  # (n,) from repeated indications; else declared
-    degrees_of_freedom: Floats  # (n,)
 
 
 @dataclass(frozen=True)
@@ -92,13 +81,13 @@ def in_house_columns() -> tuple[Column, ...]:
 
 
 def reference_values(
-    standard: Instrument, curve: Curve, observed: StandardObserved, stability: StabilityHere, place_relative: float
+    standard: Instrument, curve: Curve, observed: IndicationsObserved, stability: StabilityHere, place_relative: float
 ) -> ReferenceValues:
     """Corrected values of a standard and their uncertainty; raises MeasuringIntervalError outside its curve's interval.
 
     `place_relative`: relative standard uncertainty of the difference between the places of standard and instrument [1].
     """
-    found = flows(_as_readings(standard, curve, observed, stability))
+    found = flows(as_readings(standard, curve, observed, stability))
     value, each = found.velocity, np.arange(found.velocity.size)
     between = Contribution(
         "place",
@@ -111,30 +100,6 @@ def reference_values(
     combined = combine(contributions)
     k = coverage_factor(combined.degrees_of_freedom)
     return ReferenceValues(value, combined.standard_uncertainty, combined.degrees_of_freedom, k, contributions)
-
-
-def _as_readings(standard: Instrument, curve: Curve, observed: StandardObserved, stability: StabilityHere) -> Readings:
-    """The standard's indications as readings, with nothing between them and their values."""
-    n = observed.indication.size
-    zeros, first = np.zeros(n), np.zeros(n, dtype=np.int64)
-    return Readings(
-        indication=observed.indication,
-        repeatability=observed.repeatability,
-        repeatability_type_a=observed.type_a,
-        repeatability_dof=observed.degrees_of_freedom,
-        stability_limit=stability.half_width,
-        resolution=np.full(n, resolution_of(standard)),
-        calibration=first,
-        outlet=first,
-        area=np.ones(n),
-        dimension_relative=np.zeros((n, 2)),
-        outlet_factor=np.ones(n),
-        outlet_factor_relative=zeros,
-        outlet_factor_source=first,
-        method_relative=zeros,
-        curves=[curve],
-        stability_dof=stability.degrees_of_freedom,
-    )
 
 
 def in_house(
@@ -203,7 +168,7 @@ def _decision(records: OnRecord, standard: Instrument, on: date, row: Row) -> De
     return gate(records.register, standard.tag, on, on, typed.to_si(float(shown)), f"{shown} {row.cells['unit']}")
 
 
-def _observed(standard: Instrument, rows: Sequence[Row]) -> StandardObserved:
+def _observed(standard: Instrument, rows: Sequence[Row]) -> IndicationsObserved:
     units = [unit(standard.indicated, row.cells["unit"]) for row in rows]
     counts = np.array([int(row.get("reference_observations") or 1) for row in rows])
     stated = np.array([row.sound("reference_repeatability") for row in rows])
@@ -215,7 +180,7 @@ def _observed(standard: Instrument, rows: Sequence[Row]) -> StandardObserved:
         ]
     )
     indication = [one.to_si(float(row.cells["reference_indication"])) for one, row in zip(units, rows, strict=True)]
-    return StandardObserved(
+    return IndicationsObserved(
         np.array(indication),
         deviation / np.sqrt(counts),
         stated,

@@ -177,10 +177,9 @@ def baseline_values(
 ) -> list[CheckValue]:
     """Values of a check standard that passed since the latest adjustment (before a time), the first of them up to the most."""
     since = last_adjustment(session, instrument, before)
-    own = unit(instrument.quantity, symbol)
     found = sorted(
         (
-            CheckValue(moment(one.at), own.from_si(unit(instrument.quantity, one.unit).to_si(float(one.value))))
+            CheckValue(moment(one.at), in_unit(instrument, float(one.value), one.unit, symbol))
             for one in checks_with(session, instrument, standard)
             if one.result == "passed"
             and (before is None or moment(one.at) < before)
@@ -189,6 +188,13 @@ def baseline_values(
         key=lambda check: check.at,
     )
     return found[:MOST_VALUES]
+
+
+def in_unit(instrument: Instrument, value: float, own: str, symbol: str) -> float:
+    """A value of a check in another unit; one that is in it already keeps its digits, of E_n among them."""
+    if own == symbol:
+        return value
+    return unit(instrument.quantity, symbol).from_si(unit(instrument.quantity, own).to_si(value))
 
 
 def checks_with(session: Session, instrument: Instrument, standard: Instrument | None) -> Sequence[IntermediateCheck]:
