@@ -15,18 +15,19 @@ from datetime import date
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from sqlmodel import Session
 
+from calib.arrays import Floats
 from calib.confirmation.interval import CalibrationOnRecord, Decision, gate
 from calib.curves.curve import Curve
 from calib.errors import BadInputError, Finding, RefusedError
-from calib.measurement import Readings, flows
-from calib.procedures.measure.indicated import StabilityHere, repeatability_of, resolution_of
+from calib.measurement import flows
+from calib.procedures.measure.indicated import IndicationsObserved, StabilityHere, as_readings, repeatability_of
 from calib.procedures.measure.stability import stability_at
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.in_force import OnRecord, on_record
 from calib.procedures.typed import cells as checks
+from calib.procedures.typed.columns import PHASES
 from calib.procedures.typed.sheets import Column, Row, cell_findings
 from calib.quantities import UNITS, Unit, unit
 from calib.records.tables import Instrument
@@ -34,28 +35,16 @@ from calib.uncertainty.coverage import COVERAGE_PROBABILITY, coverage_factor
 from calib.uncertainty.propagation import Contribution, combine
 from calib.uncertainty.statement import plain, round_result
 
-Floats = NDArray[np.float64]
-
 # Digits of U with which a reference value is kept; the value has the same place. Two more than are ever printed.
 _DIGITS = 4
 
 
 @dataclass(frozen=True)
-class Place:
+class PlaceDifference:
     """What the difference between the places of standard and instrument may bring: a relative standard uncertainty, its basis."""
 
     percent: str = "0"
     basis: str | None = None
-
-
-@dataclass(frozen=True)
-class Observed:
-    """What a standard showed at n points [SI], as means of repeated indications."""
-
-    indication: Floats  # (n,)
-    repeatability: Floats  # (n,) standard uncertainty of the mean
-    type_a: NDArray[np.bool_]  # (n,) from repeated indications; else declared
-    degrees_of_freedom: Floats  # (n,)
 
 
 @dataclass(frozen=True)
@@ -79,7 +68,7 @@ def in_house_columns() -> tuple[Column, ...]:
     return (
         Column("tag", checks.text),
         Column("certificate", checks.text),
-        Column("phase", checks.one_of("as-found", "as-left"), required=True),
+        Column("phase", checks.one_of(*PHASES), required=True),
         Column("reference_indication", checks.number, required=True),
         Column("indication", checks.number, required=True),
         Column("unit", checks.text, required=True),
@@ -92,13 +81,13 @@ def in_house_columns() -> tuple[Column, ...]:
 
 
 def reference_values(
-    standard: Instrument, curve: Curve, seen: Observed, stability: StabilityHere, place_relative: float
+    standard: Instrument, curve: Curve, observed: IndicationsObserved, stability: StabilityHere, place_relative: float
 ) -> ReferenceValues:
     """Corrected values of a standard and their uncertainty; raises MeasuringIntervalError outside its curve's interval.
 
     `place_relative`: relative standard uncertainty of the difference between the places of standard and instrument [1].
     """
-    found = flows(_as_readings(standard, curve, seen, stability))
+    found = flows(as_readings(standard, curve, observed, stability))
     value, each = found.velocity, np.arange(found.velocity.size)
     between = Contribution(
         "place",
@@ -113,32 +102,8 @@ def reference_values(
     return ReferenceValues(value, combined.standard_uncertainty, combined.degrees_of_freedom, k, contributions)
 
 
-def _as_readings(standard: Instrument, curve: Curve, seen: Observed, stability: StabilityHere) -> Readings:
-    """The standard's indications as readings, with nothing between them and their values."""
-    n = seen.indication.size
-    zeros, first = np.zeros(n), np.zeros(n, dtype=np.int64)
-    return Readings(
-        indication=seen.indication,
-        repeatability=seen.repeatability,
-        repeatability_type_a=seen.type_a,
-        repeatability_dof=seen.degrees_of_freedom,
-        stability_limit=stability.half_width,
-        resolution=np.full(n, resolution_of(standard)),
-        calibration=first,
-        outlet=first,
-        area=np.ones(n),
-        dimension_relative=np.zeros((n, 2)),
-        outlet_factor=np.ones(n),
-        outlet_factor_relative=zeros,
-        outlet_factor_source=first,
-        method_relative=zeros,
-        curves=[curve],
-        stability_dof=stability.degrees_of_freedom,
-    )
-
-
 def in_house(
-    session: Session, tag: str, standard_tag: str, on: date, rows: Sequence[Row], place: Place | None = None
+    session: Session, tag: str, standard_tag: str, on: date, rows: Sequence[Row], place: PlaceDifference | None = None
 ) -> list[Row]:
     """Rows of comparisons.csv from rows with the standard's indication.
 
@@ -146,7 +111,7 @@ def in_house(
     one of its indications.
     """
     instrument, standard = instrument_tagged(session, tag), instrument_tagged(session, standard_tag)
-    between = place or Place()
+    between = place or PlaceDifference()
     findings = [*_of_call(instrument, standard, between), *cell_findings(rows, in_house_columns())]
     findings += [finding for row in rows for finding in _of_row(row, standard)]
     if findings or not rows:
@@ -161,7 +126,7 @@ def in_house(
     return [_comparison(row, number, found, standard, calibration, between) for number, row in enumerate(rows)]
 
 
-def _of_call(instrument: Instrument, standard: Instrument, place: Place) -> Iterable[Finding]:
+def _of_call(instrument: Instrument, standard: Instrument, place: PlaceDifference) -> Iterable[Finding]:
     if standard.id == instrument.id:
         yield Finding.typed("standard", standard.tag, "another instrument than the one calibrated")
     elif standard.quantity != instrument.quantity:
@@ -203,7 +168,7 @@ def _decision(records: OnRecord, standard: Instrument, on: date, row: Row) -> De
     return gate(records.register, standard.tag, on, on, typed.to_si(float(shown)), f"{shown} {row.cells['unit']}")
 
 
-def _observed(standard: Instrument, rows: Sequence[Row]) -> Observed:
+def _observed(standard: Instrument, rows: Sequence[Row]) -> IndicationsObserved:
     units = [unit(standard.indicated, row.cells["unit"]) for row in rows]
     counts = np.array([int(row.get("reference_observations") or 1) for row in rows])
     stated = np.array([row.sound("reference_repeatability") for row in rows])
@@ -215,7 +180,7 @@ def _observed(standard: Instrument, rows: Sequence[Row]) -> Observed:
         ]
     )
     indication = [one.to_si(float(row.cells["reference_indication"])) for one, row in zip(units, rows, strict=True)]
-    return Observed(
+    return IndicationsObserved(
         np.array(indication),
         deviation / np.sqrt(counts),
         stated,
@@ -225,20 +190,20 @@ def _observed(standard: Instrument, rows: Sequence[Row]) -> Observed:
 
 def _comparison(
     row: Row,
-    number: int,
-    found: ReferenceValues,
+    point: int,
+    values: ReferenceValues,
     standard: Instrument,
     calibration: CalibrationOnRecord,
-    place: Place,
+    place: PlaceDifference,
 ) -> Row:
     in_unit = _unit_of_value(row, standard)
     value, expanded = (
-        in_unit.from_si(found.value[number]),
-        in_unit.difference_from_si(found.expanded_uncertainty[number]),
+        in_unit.from_si(values.value[point]),
+        in_unit.difference_from_si(values.expanded_uncertainty[point]),
     )
     # k as it is kept: U is made from it, so that U/k is u.
-    k = f"{found.coverage_factor[number]:.{_DIGITS}f}"
-    kept = round_result(float(value), float(expanded) * float(k) / float(found.coverage_factor[number]), _DIGITS)
+    k = f"{values.coverage_factor[point]:.{_DIGITS}f}"
+    kept = round_result(float(value), float(expanded) * float(k) / float(values.coverage_factor[point]), _DIGITS)
     cells = {
         "phase": row.cells["phase"],
         "reference": plain(kept.value),
@@ -246,7 +211,7 @@ def _comparison(
         "expanded_uncertainty": plain(kept.uncertainty),
         "coverage_factor": k,
         "standard_indication": row.cells["reference_indication"],
-        "basis": json.dumps(_basis(row, number, found, standard, calibration, place, in_unit), ensure_ascii=False),
+        "basis": json.dumps(_basis(row, point, values, standard, calibration, place, in_unit), ensure_ascii=False),
     }
     same = ("tag", "certificate", "indication", "repeatability", "observations")
     cells |= {name: row.cells[name] for name in same if row.sound(name)}
@@ -265,11 +230,11 @@ def _unit_of_value(row: Row, standard: Instrument) -> Unit:
 
 def _basis(
     row: Row,
-    number: int,
-    found: ReferenceValues,
+    point: int,
+    values: ReferenceValues,
     standard: Instrument,
     calibration: CalibrationOnRecord,
-    place: Place,
+    place: PlaceDifference,
     in_unit: Unit,
 ) -> Mapping[str, Any]:
     """What a reference value was worked out from, unrounded."""
@@ -277,7 +242,7 @@ def _basis(
     def difference(si: float) -> float:
         return float(in_unit.difference_from_si(si))
 
-    dof = float(found.degrees_of_freedom[number])
+    dof = float(values.degrees_of_freedom[point])
     return {
         "standard": standard.tag,
         "certificate": calibration.certificate,
@@ -287,20 +252,20 @@ def _basis(
         "indication_unit": row.cells["unit"],
         "repeatability": row.get("reference_repeatability"),
         "observations": row.get("reference_observations"),
-        "value": float(in_unit.from_si(found.value[number])),
+        "value": float(in_unit.from_si(values.value[point])),
         "unit": in_unit.symbol,
-        "standard_uncertainty": difference(found.standard_uncertainty[number]),
+        "standard_uncertainty": difference(values.standard_uncertainty[point]),
         "effective_degrees_of_freedom": dof if np.isfinite(dof) else None,
-        "coverage_factor": float(found.coverage_factor[number]),
+        "coverage_factor": float(values.coverage_factor[point]),
         "coverage_probability": COVERAGE_PROBABILITY,
         "place_percent": place.percent,
         "place_basis": place.basis,
         "contributions": [
             {
                 "name": one.name,
-                "standard_uncertainty": difference(float(np.sqrt(one.variance[number]))),
-                "degrees_of_freedom": own if np.isfinite(own := float(one.degrees_of_freedom[number])) else None,
+                "standard_uncertainty": difference(float(np.sqrt(one.variance[point]))),
+                "degrees_of_freedom": own if np.isfinite(own := float(one.degrees_of_freedom[point])) else None,
             }
-            for one in found.contributions
+            for one in values.contributions
         ],
     }
