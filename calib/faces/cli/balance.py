@@ -60,7 +60,7 @@ def balance(
 
     Example: calib balance FQ-204 --plot balance.png
     """
-    from calib.faces.report.content import balance_content
+    from calib.faces.report.balance_content import balance_content
     from calib.faces.written import total_name
     from calib.procedures.measure.evaluate import evaluate
     from calib.records import database
@@ -139,7 +139,7 @@ def conformity(
 
     Example: calib conformity FQ-204 --process 100,8 --plot outlets.png
     """
-    from calib.faces.report.content import conformity_content
+    from calib.faces.report.balance_content import conformity_content
     from calib.procedures.measure.evaluate import evaluate
     from calib.procedures.measure.risks import risks_of
     from calib.records import database

@@ -29,7 +29,7 @@ from calib.faces.report.file_names import FORMS
 from calib.records.ledger import Signature
 
 if TYPE_CHECKING:  # the drawing and database libraries are imported by those who need them
-    from calib.faces.report.files import Wanted, WrittenReport
+    from calib.faces.report.write_report import Wanted, WrittenReport
 
 DRAFT_FORMS = ("html", "csv", "json")
 
@@ -124,7 +124,7 @@ def _forms(form: str | None, otherwise: Sequence[str]) -> list[str]:
 
 
 def _wanted(job: str, forms: Sequence[str], issued: str | None, units: Units | None, coverage: float) -> "Wanted":
-    from calib.faces.report.files import Wanted
+    from calib.faces.report.write_report import Wanted
 
     return Wanted(job, forms, time_of(issued, "--issued"), clock(), units, probability_of(coverage))
 
@@ -133,7 +133,7 @@ def _make(
     records: str, wanted: "Wanted", because: str | None, signed: Signature | None, into: Path, as_json: bool
 ) -> None:
     """A draft where nobody signs, else an issue."""
-    from calib.faces.report.files import issue, write_draft
+    from calib.faces.report.write_report import issue, write_draft
     from calib.records import database
 
     if signed is not None:
@@ -161,7 +161,7 @@ def _tell_written(job: str, written: "WrittenReport", *, is_issued: bool, as_jso
 
 
 def _write_again(records: str, job: str, revision: int, forms: list[str], into: Path, as_json: bool) -> None:
-    from calib.faces.report.files import write_issued
+    from calib.faces.report.write_report import write_issued
     from calib.records import database
 
     with database.reading(records) as session:

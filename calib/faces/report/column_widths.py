@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
 
-from calib.faces.report.blocks import Column, Mark, Table
+from calib.faces.report.blocks import Mark, Table, TableColumn
 
 # Advance widths of the serif typeface's signs in thousandths of the type's size, upright and bold.
 _UPRIGHT = {
@@ -107,7 +107,7 @@ def columns_of(table: Table, upright: float, on_side: float) -> Columns:
     return Columns(whole, setting, tuple(left))
 
 
-def _is_on_one_line(column: Column, text: str) -> bool:
+def _is_on_one_line(column: TableColumn, text: str) -> bool:
     """Whether a column is made wide enough for this text on one line."""
     return (column.is_number or column.is_short) and len(text) <= _LONGEST_UNBROKEN and "\n" not in text
 
@@ -122,7 +122,7 @@ def _lines(table: Table, place: int) -> set[tuple[str, bool]]:
     return {(line, is_bold) for text, is_bold in texts for line in text.split("\n")}
 
 
-def _needs(column: Column, lines: set[tuple[str, bool]], setting: Setting) -> tuple[float, float]:
+def _needs(column: TableColumn, lines: set[tuple[str, bool]], setting: Setting) -> tuple[float, float]:
     """Least width of a column, in which a text of some words has three lines, and that with each text on one line [pt]."""
     size, longest = setting.size, setting.longest_word
     label = _longest(((word, True) for word in column.label.split()), size)

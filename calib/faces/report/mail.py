@@ -18,8 +18,8 @@ from calib.faces.drawings import as_png
 from calib.faces.plain_text import controls_named
 from calib.faces.report.blocks import Formula, Layout, Picture
 from calib.faces.report.file_names import file_stem
+from calib.faces.report.mail_text import as_plain_text
 from calib.faces.report.page import as_html, attribute
-from calib.faces.report.plain import as_text
 
 # RFC 5322, 3.6 asks for a sender, and who issues a report has no address here. RFC 6854 allows a group without members, which few
 # programs read; an address below `.invalid` (RFC 2606, 2) is read by all and belongs to nobody. A message without To is complete.
@@ -41,7 +41,7 @@ def as_eml(layout: Layout, pdf: bytes, csv: bytes) -> bytes:
     message["Date"] = format_datetime(datetime.fromisoformat(layout.issued))
     message["Message-ID"] = f"<{digest[:40]}@calib.invalid>"
     message["X-Unsent"] = "1"  # common practice, no source: opened to be addressed and sent, not as received
-    message.set_content(_encodable(as_text(layout)), cte=_BASE64)
+    message.set_content(_encodable(as_plain_text(layout)), cte=_BASE64)
     message.add_alternative(_encodable(page), subtype="html", cte=_BASE64)
     pictures.beside(message)
     name = file_stem(layout.job, None if layout.is_draft else layout.revision)

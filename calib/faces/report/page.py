@@ -13,7 +13,6 @@ from calib.faces.drawings import as_svg
 from calib.faces.report.blocks import (
     Block,
     Bullets,
-    Column,
     Formula,
     Heading,
     Layout,
@@ -21,12 +20,13 @@ from calib.faces.report.blocks import (
     Notice,
     Paragraph,
     Picture,
-    Row,
     Run,
     Runs,
     Signatures,
     Strip,
     Table,
+    TableColumn,
+    TableRow,
     Title,
 )
 from calib.faces.report.page_style import on_paper, style
@@ -195,17 +195,17 @@ def _table(one: Table) -> Iterator[str]:
     yield "</tbody></table>\n"
 
 
-def _class(one: Column) -> str:
+def _class(one: TableColumn) -> str:
     names = " ".join(name for name, holds in (("n", one.is_number), ("w", one.is_wordy), ("s", one.is_short)) if holds)
     return f' class="{names}"' if names else ""
 
 
-def _opening(one: Column, *, is_first: bool) -> str:
+def _opening(one: TableColumn, *, is_first: bool) -> str:
     """The tag of a column's cells; the first cell of a row says what the row is of."""
     return f'<th scope="row"{_class(one)}>' if is_first else f'<td{_class(one)} data-label="{attribute(one.label)}">'
 
 
-def _row(one: Row, opening: Sequence[str]) -> str:
+def _row(one: TableRow, opening: Sequence[str]) -> str:
     kind = ' class="total"' if one.is_total else ""
     parts = [f"<tr{_anchored(one.anchor)}{kind}>"]
     closing = "</th>"

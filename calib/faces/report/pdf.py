@@ -15,8 +15,8 @@ from typing import Any, Literal
 import typst
 
 from calib.faces.report.blocks import Layout
-from calib.faces.report.signs import shown, typefaces, unseen
 from calib.faces.report.typeset_blocks import Typesetting
+from calib.faces.report.typeset_signs import showable, typefaces, unseen
 
 STANDARDS = ["a-3a", "ua-1"]
 Paper = Literal["a4", "us-letter"]
@@ -27,7 +27,7 @@ _LONGEST_AT_THE_HEAD = 48  # signs of a text that is repeated on each page
 
 
 @dataclass(frozen=True)
-class Attachment:
+class EmbeddedFile:
     """A file that goes within the PDF."""
 
     content: bytes
@@ -36,7 +36,7 @@ class Attachment:
 
 
 def as_pdf(
-    layout: Layout, attachments: Mapping[str, Attachment], *, paper: Paper = "a4", author: str = "calib"
+    layout: Layout, attachments: Mapping[str, EmbeddedFile], *, paper: Paper = "a4", author: str = "calib"
 ) -> bytes:
     """The report as PDF on this paper, with attachments by file name."""
     width, height = _PAPERS[paper]
@@ -51,7 +51,7 @@ def as_pdf(
         "author": unseen(author),
         "revision": layout.revision,
         "draft": layout.is_draft,
-        "digest": shown(layout.ledger_digest),
+        "digest": showable(layout.ledger_digest),
         "language": layout.language,
         "blocks": typesetting.blocks(),
         "attachments": [
@@ -108,5 +108,5 @@ def _typefaces() -> typst.Fonts:
 
 
 def _short(text: str) -> str:
-    said = shown(" ".join(text.split()))
+    said = showable(" ".join(text.split()))
     return said if len(said) <= _LONGEST_AT_THE_HEAD else said[: _LONGEST_AT_THE_HEAD - 1] + "…"

@@ -15,7 +15,6 @@ from calib.faces.report.blocks import (
     Block,
     Bullets,
     Cell,
-    Column,
     Formula,
     Heading,
     Layout,
@@ -23,15 +22,16 @@ from calib.faces.report.blocks import (
     Notice,
     Paragraph,
     Picture,
-    Row,
     Run,
     Runs,
     Signatures,
     Strip,
     Table,
+    TableColumn,
+    TableRow,
     Title,
 )
-from calib.faces.report.signs import LONGEST_UNSEEN, NUMBERED, shown, shown_in_svg, unseen
+from calib.faces.report.typeset_signs import LONGEST_UNSEEN, NUMBERED, showable, shown_in_svg, unseen
 from calib.faces.written import SIGNS
 
 _LONGEST_WORD = 28  # signs in running text
@@ -70,7 +70,7 @@ class Typesetting:
 
     def _columns(self) -> dict[int, widths.Columns]:
         """Columns of each table by its place; tables with one head have one set of columns."""
-        alike: dict[tuple[Column, ...], list[int]] = {}
+        alike: dict[tuple[TableColumn, ...], list[int]] = {}
         for number, block in enumerate(self._blocks):
             if isinstance(block, Table):
                 alike.setdefault(block.columns, []).append(number)
@@ -98,7 +98,7 @@ class Typesetting:
         return telling[type(block)](block)
 
     def _notice(self, notice: Notice) -> Told:
-        return {"kind": "notice", "lead": text(notice.lead), "text": self._runs(notice.text)}
+        return {"kind": "notice", "lead": typeset_text(notice.lead), "text": self._runs(notice.text)}
 
     def _paragraph(self, one: Paragraph) -> Told:
         return {"kind": "paragraph", "text": self._runs(one.text), "soft": one.soft, **self._place(one.anchor)}
@@ -111,7 +111,7 @@ class Typesetting:
         return {
             "kind": "heading",
             "level": self._level,
-            "text": text(heading.text.strip() or "–"),
+            "text": typeset_text(heading.text.strip() or "–"),
             "bookmark": len(heading.text) <= LONGEST_UNSEEN,
             "begins_page": heading.begins_page,
             **self._place(heading.anchor),
@@ -121,8 +121,8 @@ class Typesetting:
         longest = columns.setting.longest_word
         return {
             "kind": "table",
-            "name": shown(table.name),
-            "labels": [shown(column.label) for column in table.columns],
+            "name": showable(table.name),
+            "labels": [showable(column.label) for column in table.columns],
             "widths": columns.widths,
             "insets": [{"left": left, "right": columns.right} for left in columns.left],
             "right": [column.is_number for column in table.columns],
@@ -133,7 +133,7 @@ class Typesetting:
             "whole": table.is_compact and len(table.rows) <= _MOST_ROWS_WHOLE,
         }
 
-    def _row(self, row: Row, columns: Sequence[Column], longest: int) -> Told:
+    def _row(self, row: TableRow, columns: Sequence[TableColumn], longest: int) -> Told:
         cells = [self._cell(cell, longest) for cell in row.cells[: len(columns)]]
         cells += [""] * (len(columns) - len(cells))
         return {"cells": cells, "total": row.is_total, **self._place(row.anchor)}
@@ -149,7 +149,7 @@ class Typesetting:
 
     def _run(self, run: Run, longest: int) -> Any:
         label = self._labels.get(run.to) if run.to else None
-        said = text(run.text, longest)
+        said = typeset_text(run.text, longest)
         if run.mark is Mark.PLAIN and label is None:
             return said
         told: Told = said if isinstance(said, dict) else {"pieces": [said]}
@@ -181,9 +181,9 @@ class Typesetting:
         return {"label": self._labels[anchor]}
 
 
-def text(typed: str, longest_word: int = _LONGEST_WORD) -> Any:
+def typeset_text(typed: str, longest_word: int = _LONGEST_WORD) -> Any:
     """A typed text: a string, or an object where lines may be broken within words, or a sign is shown by its number."""
-    said = shown(typed)
+    said = showable(typed)
     if len(said) <= longest_word and said.isascii() and "\n" not in said:
         return said
     parts: list[str] = []
@@ -197,11 +197,14 @@ def text(typed: str, longest_word: int = _LONGEST_WORD) -> Any:
 
 
 def _title(title: Title) -> Told:
-    return {"kind": "title", "text": text(title.text), "below": text(title.below)}
+    return {"kind": "title", "text": typeset_text(title.text), "below": typeset_text(title.below)}
 
 
 def _strip(strip: Strip) -> Told:
-    return {"kind": "strip", "facts": [[text(part, _LONGEST_WORD_OF_FACT) for part in fact] for fact in strip.facts]}
+    return {
+        "kind": "strip",
+        "facts": [[typeset_text(part, _LONGEST_WORD_OF_FACT) for part in fact] for fact in strip.facts],
+    }
 
 
 def _formula(formula: Formula) -> Told:
@@ -209,7 +212,10 @@ def _formula(formula: Formula) -> Told:
 
 
 def _signatures(signatures: Signatures) -> Told:
-    return {"kind": "signatures", "lines": [[text(role), text(name)] for role, name in signatures.lines]}
+    return {
+        "kind": "signatures",
+        "lines": [[typeset_text(role), typeset_text(name)] for role, name in signatures.lines],
+    }
 
 
 def _anchors(block: Block) -> Iterator[str]:

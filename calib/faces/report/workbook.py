@@ -13,12 +13,12 @@ from xlsxwriter.format import Format
 from xlsxwriter.worksheet import Worksheet
 
 from calib.faces.plain_text import controls_named
-from calib.faces.report.blocks import Layout, Notice, Runs, Strip, Title
-from calib.faces.report.sheets import Sheet, sheets_of
+from calib.faces.report.blocks import Layout, Notice, Strip, Title, unmarked
+from calib.faces.report.workbook_sheets import WorkbookSheet, sheets_of
 from calib.faces.written import Content
 
-LONGEST_CELL = 32_767  # UTF-16 units; Microsoft, "Excel specifications and limits"
-_LONGEST_PIECE = 16_000  # signs, of two units each at the most
+# Signs, of two UTF-16 units each at the most; a cell holds 32,767 (Microsoft, "Excel specifications and limits").
+_LONGEST_PIECE = 16_000
 _LONGEST_IN_FOOTER = 60
 _A4 = 9
 _LINE, _HIGHEST_ROW = 13.5, 409.0  # points, the latter being the most that a row may have
@@ -79,7 +79,7 @@ class _Written:
         said = f"{'draft, ' if layout.is_draft else ''}{_in_footer(job)}, revision {layout.revision}"
         self._footer = f"&L&8{said}, ledger {layout.ledger_digest[:16]}&C&8&A&R&8&P of &N"
 
-    def first_sheet(self, content: Content, layout: Layout, sheets: list[Sheet]) -> None:
+    def first_sheet(self, content: Content, layout: Layout, sheets: list[WorkbookSheet]) -> None:
         """Title, facts, notices, what the other sheets hold, decision rule and cautions."""
         page = self._page("Report", landscape=False)
         page.set_column(0, 0, 26)
@@ -93,7 +93,7 @@ class _Written:
                 lines = max(lines, self._write_text(page, row, 1, text, shown, 78))
             self._heighten(page, row, 2 if shown is self._title else lines)
 
-    def _said(self, content: Content, layout: Layout, sheets: list[Sheet]) -> Iterator[tuple[str, str, Format]]:
+    def _said(self, content: Content, layout: Layout, sheets: list[WorkbookSheet]) -> Iterator[tuple[str, str, Format]]:
         for block in layout.blocks:
             if isinstance(block, Title):
                 yield block.text, "", self._title
@@ -101,7 +101,7 @@ class _Written:
             elif isinstance(block, Strip):
                 yield from ((label, said, self._text) for label, said in block.facts)
             elif isinstance(block, Notice):
-                yield block.lead, _plain(block.text), self._text
+                yield block.lead, unmarked(block.text), self._text
         yield "", "", self._text
         yield from ((f"Sheet {one.name}", one.holds, self._text) for one in sheets)
         yield "Numbers", _ABOUT_NUMBERS, self._text
@@ -110,7 +110,7 @@ class _Written:
         yield "Ledger digest", content["ledger_digest"], self._text
         yield "Written by", content["written_by"], self._soft
 
-    def sheet(self, sheet: Sheet) -> None:
+    def sheet(self, sheet: WorkbookSheet) -> None:
         """A sheet with its head, frozen and repeated on each printed page, and its rows."""
         page = self._page(sheet.name, landscape=True)
         page.freeze_panes(1, 0)
@@ -174,10 +174,6 @@ class _Written:
 def _lines(text: str, width: float) -> int:
     """Lines that a text takes, wrapped at words, in a column of so many signs."""
     return sum(ceil((len(line) + 1) / (_FILLED * width)) or 1 for line in text.split("\n"))
-
-
-def _plain(text: Runs) -> str:
-    return "".join(run.text for run in text)
 
 
 def _shortened(text: str) -> str:

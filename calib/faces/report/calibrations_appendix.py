@@ -8,24 +8,24 @@ from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import (
     Block,
     Cell,
-    Column,
     Heading,
     Mark,
     Paragraph,
     Picture,
-    Row,
     Run,
     Table,
+    TableColumn,
+    TableRow,
     runs,
 )
-from calib.faces.report.cells import NOTHING, digits_cell, words
+from calib.faces.report.table_cells import NOTHING, digits_cell, words_cell
 from calib.faces.written import Content, significant
 from calib.procedures.on_record.calibrations import CalibrationOnFile
 
 Used = Mapping[tuple[str, str], CalibrationOnFile]
 
 
-def calibrations(content: Content, used: Used, anchors: Anchors) -> Iterator[Block]:
+def calibrations_appendix(content: Content, used: Used, anchors: Anchors) -> Iterator[Block]:
     """Each calibration that a flow rests on: the certificate, its comparisons as typed, the curve and what differs from it."""
     if not content["instruments"]:
         return
@@ -126,29 +126,29 @@ def _limits(percent: object, absolute: object, unit: str) -> str:
 
 def _comparisons(one: Content) -> Table:
     columns = (
-        Column("Phase", is_short=True),
-        Column("Reference", is_number=True),
-        Column("Indication", is_number=True),
-        Column("Unit", is_short=True),
-        Column("U", is_number=True),
-        Column("k", is_number=True),
-        Column("Repeatability", is_number=True),
-        Column("Observations", is_number=True),
-        Column(f"Residual [{one['residual_unit']}]", is_number=True),
+        TableColumn("Phase", is_short=True),
+        TableColumn("Reference", is_number=True),
+        TableColumn("Indication", is_number=True),
+        TableColumn("Unit", is_short=True),
+        TableColumn("U", is_number=True),
+        TableColumn("k", is_number=True),
+        TableColumn("Repeatability", is_number=True),
+        TableColumn("Observations", is_number=True),
+        TableColumn(f"Residual [{one['residual_unit']}]", is_number=True),
     )
     rows = tuple(_comparison(each) for each in one["comparisons"])
     return Table(f"Comparisons of {one['tag']}, certificate {one['certificate']}", columns, rows, is_compact=True)
 
 
-def _comparison(each: Content) -> Row:
+def _comparison(each: Content) -> TableRow:
     residual = each["residual"]
     unit = f"{each['unit']}, {each['indication_unit']}" if each["indication_unit"] else each["unit"]
-    return Row(
+    return TableRow(
         (
-            words(each["phase"]),
+            words_cell(each["phase"]),
             _typed(each["reference"]),
             _typed(each["indication"]),
-            words(unit),
+            words_cell(unit),
             _typed(each["expanded_uncertainty"]),
             _typed(each["coverage_factor"]),
             _typed(each["repeatability"]),
@@ -181,9 +181,13 @@ def _curve(one: Content) -> Iterator[str | Run]:
 
 def _coefficients(one: Content) -> Table:
     curve = one["curve"]
-    columns = (Column("Coefficient"), Column("Value", is_number=True), Column("u, from scatter", is_number=True))
+    columns = (
+        TableColumn("Coefficient"),
+        TableColumn("Value", is_number=True),
+        TableColumn("u, from scatter", is_number=True),
+    )
     rows = tuple(
-        Row((words(name), digits_cell(value, 7), digits_cell(u, 2)))
+        TableRow((words_cell(name), digits_cell(value, 7), digits_cell(u, 2)))
         for name, value, u in zip(
             curve["coefficient_names"], curve["coefficients"], curve["standard_uncertainties"], strict=True
         )

@@ -8,10 +8,10 @@ from pathlib import Path
 from sqlmodel import Session
 
 from calib.errors import CalibError
-from calib.faces.report.changes import revised
 from calib.faces.report.content import Issuing, content
 from calib.faces.report.file_names import file_stem
 from calib.faces.report.forms import in_forms
+from calib.faces.report.revision_changes import revised
 from calib.faces.write_over import write_whole
 from calib.procedures.report.collect import JobReport, report
 from calib.procedures.report.issue import ToIssue, issue_report, may_issue

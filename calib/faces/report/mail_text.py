@@ -7,19 +7,19 @@ from typing import Any
 from calib.faces.plain_text import controls_named
 from calib.faces.report.blocks import (
     Bullets,
-    Column,
     Formula,
     Heading,
     Layout,
     Notice,
     Paragraph,
     Picture,
-    Row,
-    Runs,
     Signatures,
     Strip,
     Table,
+    TableColumn,
+    TableRow,
     Title,
+    unmarked,
 )
 
 _WIDTH = 76  # signs: RFC 5322, 2.1.1 would have lines of 78 at the most
@@ -29,14 +29,9 @@ _HELD = (
 _UNDER = {2: "=", 3: "-"}
 
 
-def as_text(layout: Layout) -> str:
+def as_plain_text(layout: Layout) -> str:
     """The report in lines."""
     return "\n".join(line for block in layout.blocks for line in (*_FORMS[type(block)](block), "")) + "\n"
-
-
-def plain(text: Runs) -> str:
-    """Runs without their marks."""
-    return "".join(run.text for run in text)
 
 
 def _wrapped(text: str, first: str = "", after: str = "") -> Iterator[str]:
@@ -60,7 +55,7 @@ def _strip(one: Strip) -> Iterator[str]:
 
 
 def _notice(one: Notice) -> Iterator[str]:
-    yield from _wrapped(f"{one.lead} {plain(one.text)}", "! ", "  ")
+    yield from _wrapped(f"{one.lead} {unmarked(one.text)}", "! ", "  ")
 
 
 def _heading(one: Heading) -> Iterator[str]:
@@ -70,24 +65,24 @@ def _heading(one: Heading) -> Iterator[str]:
 
 
 def _paragraph(one: Paragraph) -> Iterator[str]:
-    yield from _wrapped(plain(one.text))
+    yield from _wrapped(unmarked(one.text))
 
 
 def _bullets(one: Bullets) -> Iterator[str]:
     for item in one.items:
-        yield from _wrapped(plain(item), "* ", "  ")
+        yield from _wrapped(unmarked(item), "* ", "  ")
 
 
 def _table(one: Table) -> Iterator[str]:
     if one.caption:
-        yield from _wrapped(plain(one.caption))
+        yield from _wrapped(unmarked(one.caption))
     for row in one.rows:
         yield from _row(row, one.columns)
 
 
-def _row(row: Row, columns: Sequence[Column]) -> Iterator[str]:
+def _row(row: TableRow, columns: Sequence[TableColumn]) -> Iterator[str]:
     """What the row is of, then what each filled cell says; a number stays on one line with its uncertainty and unit."""
-    texts = [plain(cell.text) for cell in row.cells]
+    texts = [unmarked(cell.text) for cell in row.cells]
     said = [
         f"{column.label} {text.replace(' ', _HELD) if column.is_number else text}"
         for column, text in zip(columns[1:], texts[1:], strict=True)
@@ -100,7 +95,7 @@ def _row(row: Row, columns: Sequence[Column]) -> Iterator[str]:
 def _picture(one: Picture) -> Iterator[str]:
     yield from _wrapped(f"[Picture: {one.alternative}]")
     if one.caption:
-        yield from _wrapped(plain(one.caption))
+        yield from _wrapped(unmarked(one.caption))
 
 
 def _formula(one: Formula) -> Iterator[str]:

@@ -4,13 +4,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from calib.faces import drawings
-from calib.faces.report import sheet_columns as columns
-from calib.faces.report.sheet_columns import SheetColumn
+from calib.faces.report import workbook_columns as columns
+from calib.faces.report.workbook_columns import SheetColumn
 from calib.faces.written import Content
 
 
 @dataclass(frozen=True)
-class Sheet:
+class WorkbookSheet:
     """A sheet with a head and rows."""
 
     name: str
@@ -19,28 +19,31 @@ class Sheet:
     rows: Sequence[Content]
 
 
-def sheets_of(content: Content) -> list[Sheet]:
+_Declared = tuple[str, str, tuple[SheetColumn, ...], Sequence[Content]]
+
+
+def sheets_of(content: Content) -> list[WorkbookSheet]:
     """The sheets of a report, those that would be empty left out."""
-    every = (
-        Sheet("Changes", "what differs from the revision before", columns.CHANGES, content.get("changes") or []),
-        Sheet("Open reviews", "impact reviews without a disposition", columns.REVIEWS, content["open_reviews"]),
-        Sheet("Flows", "every flow with its U, k and conformity", columns.FLOWS, content["readings"]),
-        Sheet("Readings", "what was observed, with which instrument, by whom", columns.READINGS, content["readings"]),
-        Sheet("Totals", "totals of systems, of the job and of rooms", columns.TOTALS, list(_totals(content))),
+    every: tuple[_Declared, ...] = (
+        ("Changes", "what differs from the revision before", columns.OF_CHANGES, content.get("changes") or []),
+        ("Open reviews", "impact reviews without a disposition", columns.OF_REVIEWS, content["open_reviews"]),
+        ("Flows", "every flow with its U, k and conformity", columns.OF_FLOWS, content["readings"]),
+        ("Readings", "what was observed, with which instrument, by whom", columns.OF_READINGS, content["readings"]),
+        ("Totals", "totals of systems, of the job and of rooms", columns.OF_TOTALS, list(_totals(content))),
         *_budgets(content["readings"]),
-        Sheet("Budgets in full", "every input quantity of one flow of each kind", columns.IN_FULL, list(_in_full(content))),
-        Sheet("Decisions", "risks of wrong decisions", columns.DECISIONS, (content["risks"] or {}).get("decisions", [])),
-        Sheet("Refused readings", "readings for which no flow is reported, and why", columns.REFUSALS, content["refusals"]),
-        Sheet("Amendments", "what was corrected, with both values and the reason", columns.AMENDMENTS, list(_amended(content))),
-        Sheet("Flows before", "flows that an amendment changed", columns.BEFORE, list(_before(content))),
-        Sheet("Conditions", "observed conditions of the air", columns.CONDITIONS, list(_conditions(content))),
-        Sheet("Traverses", "velocities at the points of duct traverses", columns.POINTS, list(_points(content))),
-        Sheet("Instruments", "instruments with their calibrations", columns.INSTRUMENTS, content["instruments"]),
-        Sheet("Reference standards", "of calibrations made in house", columns.INSTRUMENTS, content["reference_standards"]),
-        Sheet("Comparisons", "comparisons of the certificates", columns.COMPARISONS, list(_comparisons(content))),
-        Sheet("Curves", "coefficients of the calibration curves", columns.COEFFICIENTS, list(_coefficients(content))),
+        ("Budgets in full", "every input quantity of one flow of each kind", columns.OF_BUDGETS_IN_FULL, list(_in_full(content))),
+        ("Decisions", "risks of wrong decisions", columns.OF_DECISIONS, (content["risks"] or {}).get("decisions", [])),
+        ("Refused readings", "readings for which no flow is reported, and why", columns.OF_REFUSALS, content["refusals"]),
+        ("Amendments", "what was corrected, with both values and the reason", columns.OF_AMENDMENTS, list(_amended(content))),
+        ("Flows before", "flows that an amendment changed", columns.OF_FLOWS_BEFORE, list(_before(content))),
+        ("Conditions", "observed conditions of the air", columns.OF_CONDITIONS, list(_conditions(content))),
+        ("Traverses", "velocities at the points of duct traverses", columns.OF_POINTS, list(_points(content))),
+        ("Instruments", "instruments with their calibrations", columns.OF_INSTRUMENTS, content["instruments"]),
+        ("Reference standards", "of calibrations made in house", columns.OF_INSTRUMENTS, content["reference_standards"]),
+        ("Comparisons", "comparisons of the certificates", columns.OF_COMPARISONS, list(_comparisons(content))),
+        ("Curves", "coefficients of the calibration curves", columns.OF_COEFFICIENTS, list(_coefficients(content))),
     )  # fmt: skip
-    return [one for one in every if one.rows]
+    return [WorkbookSheet(*declared) for declared in every if declared[-1]]
 
 
 def _totals(content: Content) -> Iterator[Content]:
@@ -48,15 +51,15 @@ def _totals(content: Content) -> Iterator[Content]:
         yield from (one | {"of": of, "whose": one[whose]} for one in content[part])
 
 
-def _budgets(readings: Sequence[Content]) -> tuple[Sheet, Sheet]:
+def _budgets(readings: Sequence[Content]) -> tuple[_Declared, _Declared]:
     rows = [one | {"by_name": {each["name"]: each for each in one["contributions"]}} for one in readings]
     listed = {name for row in rows for name in row["by_name"]}
     limited = {each["name"] for row in rows for each in row["contributions"] if each["degrees_of_freedom"] is not None}
     names = [name for name in drawings.CONTRIBUTIONS if name in listed]
     of_shares = columns.share_columns(names, [name for name in names if name in limited])
     return (
-        Sheet("Budgets", "what each influence contributes to the u of each flow", columns.budget_columns(names), rows),
-        Sheet("Shares of variance", "the share of each influence in u², and its degrees of freedom", of_shares, rows),
+        ("Budgets", "what each influence contributes to the u of each flow", columns.budget_columns(names), rows),
+        ("Shares of variance", "the share of each influence in u², and its degrees of freedom", of_shares, rows),
     )
 
 

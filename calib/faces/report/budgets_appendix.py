@@ -4,10 +4,10 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from calib.faces.report.anchors import Anchors
-from calib.faces.report.blocks import Block, Cell, Column, Heading, Paragraph, Row, Run, Table, runs
-from calib.faces.report.cells import NOTHING, digits_cell, words
+from calib.faces.report.blocks import Block, Cell, Heading, Paragraph, Run, Table, TableColumn, TableRow, runs
 from calib.faces.report.formulas import measurement_function
-from calib.faces.written import Content, degrees_text, rounded, significant
+from calib.faces.report.table_cells import NOTHING, degrees_cell, digits_cell, words_cell
+from calib.faces.written import Content, rounded, significant
 from calib.procedures.measure import budgets_in_full as full
 
 _MEASURED = {
@@ -47,7 +47,7 @@ _MEANINGS = {
 }
 
 
-def budgets_in_full(content: Content, anchors: Anchors) -> Iterator[Block]:
+def budgets_appendix(content: Content, anchors: Anchors) -> Iterator[Block]:
     """One budget in full of each kind of measurement."""
     if not content["budgets_in_full"]:
         return
@@ -147,19 +147,19 @@ def _points(number: int, reading: Content) -> Table:
     """Indications at each point of a traverse, with the weights of the points."""
     traverse = reading["traverse"]
     columns = (
-        Column("Line", is_number=True),
-        Column("Point", is_number=True),
-        Column("Weight w_j", is_number=True),
-        Column(f"Indications [{reading['indication_unit']}]", is_number=True),
-        Column(f"Velocity v_j [{traverse['velocity_unit']}]", is_number=True),
+        TableColumn("Line", is_number=True),
+        TableColumn("Point", is_number=True),
+        TableColumn("Weight w_j", is_number=True),
+        TableColumn(f"Indications [{reading['indication_unit']}]", is_number=True),
+        TableColumn(f"Velocity v_j [{traverse['velocity_unit']}]", is_number=True),
     )
     rows = tuple(
-        Row(
+        TableRow(
             (
                 Cell((Run(str(each["line"])),), each["line"]),
                 Cell((Run(str(each["point"])),), each["point"]),
                 digits_cell(each["weight"], 6),
-                words("; ".join(format(value, "g") for value in each["indications"])),
+                words_cell("; ".join(format(value, "g") for value in each["indications"])),
                 digits_cell(each["velocity"], 6, traverse["velocity_unit"]),
             )
         )
@@ -171,29 +171,29 @@ def _points(number: int, reading: Content) -> Table:
 def _quantities(number: int, one: Content, reading: Content) -> Table:
     flow = reading["flow"]
     columns = (
-        Column("Quantity X_i", is_short=True),
-        Column("What it is", is_wordy=True),
-        Column("Estimate x_i", is_number=True),
-        Column("Unit", is_short=True),
-        Column("u(x_i)", is_number=True),
-        Column("Evaluation", is_short=True),
-        Column("ν_i", is_number=True),
-        Column("c_i", is_number=True),
-        Column("Unit of c_i", is_short=True),
-        Column(f"u_i [{flow['unit']}]", is_number=True),
-        Column("Share of u² [%]", is_number=True),
+        TableColumn("Quantity X_i", is_short=True),
+        TableColumn("What it is", is_wordy=True),
+        TableColumn("Estimate x_i", is_number=True),
+        TableColumn("Unit", is_short=True),
+        TableColumn("u(x_i)", is_number=True),
+        TableColumn("Evaluation", is_short=True),
+        TableColumn("ν_i", is_number=True),
+        TableColumn("c_i", is_number=True),
+        TableColumn("Unit of c_i", is_short=True),
+        TableColumn(f"u_i [{flow['unit']}]", is_number=True),
+        TableColumn("Share of u² [%]", is_number=True),
     )
     rows = [_quantity(each, flow["unit"]) for each in one["quantities"]]
     dof = flow["effective_degrees_of_freedom"]
-    total = Row(
+    total = TableRow(
         (
-            words("q_V"),
-            words(f"({rounded(flow)}) {flow['unit']}, k = {flow['coverage_factor']:.2f}"),
+            words_cell("q_V"),
+            words_cell(f"({rounded(flow)}) {flow['unit']}, k = {flow['coverage_factor']:.2f}"),
             digits_cell(flow["value"], 7, flow["unit"]),
-            words(flow["unit"]),
+            words_cell(flow["unit"]),
             digits_cell(flow["standard_uncertainty"], 5, flow["unit"]),
             NOTHING,
-            Cell((Run(degrees_text(dof)),), dof),
+            degrees_cell(dof),
             NOTHING,
             NOTHING,
             digits_cell(flow["standard_uncertainty"], 5, flow["unit"]),
@@ -204,20 +204,20 @@ def _quantities(number: int, one: Content, reading: Content) -> Table:
     return Table(f"B{number} input quantities", columns, (*rows, total))
 
 
-def _quantity(each: Content, flow_unit: str) -> Row:
+def _quantity(each: Content, flow_unit: str) -> TableRow:
     unit = each["unit"]
     dof = each["degrees_of_freedom"]
-    return Row(
+    return TableRow(
         (
-            words(each["symbol"]),
-            words(_MEANINGS[each["symbol"]]),
+            words_cell(each["symbol"]),
+            words_cell(_MEANINGS[each["symbol"]]),
             digits_cell(each["estimate"], 7, unit),
-            words(unit),
+            words_cell(unit),
             digits_cell(each["standard_uncertainty"], 5, unit),
-            words(f"{each['evaluation']}, {each['distribution']}"),
-            Cell((Run(degrees_text(dof)),), dof),
+            words_cell(f"{each['evaluation']}, {each['distribution']}"),
+            degrees_cell(dof),
             digits_cell(each["sensitivity_coefficient"], 6, each["sensitivity_unit"]),
-            words(each["sensitivity_unit"]),
+            words_cell(each["sensitivity_unit"]),
             digits_cell(each["contribution"], 5, flow_unit),
             Cell((Run(f"{each['variance_percent']:.2f}"),), each["variance_percent"], "%"),
         )
