@@ -15,18 +15,14 @@ from calib.faces.cli.options import (
     InUnits,
     Records,
     clock,
+    plotted,
     print_json,
     print_table,
     probability_of,
-    say,
     tell,
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from matplotlib.figure import Figure
-
     from calib.procedures.measure.evaluate import Evaluation
     from calib.procedures.measure.risks import Process
 
@@ -68,9 +64,9 @@ def balance(
     with database.reading(records) as session:
         found = balance_content(evaluate(session, job, clock(), probability_of(coverage)), units)
     if plot is not None:
-        from calib.faces.drawings.job import balance_charts
+        from calib.faces.drawings.balance import balance_charts
 
-        _save(balance_charts(found), plot)
+        plotted(balance_charts(found), plot)
     if as_json:
         print_json({"job": job} | found)
         return
@@ -172,19 +168,12 @@ def conformity(
 
 def _save_overview(evaluation: "Evaluation", units: str | None, plot: Path) -> None:
     from calib.faces.answers.reading import readings
-    from calib.faces.drawings.job import overview_charts
+    from calib.faces.drawings.overview import overview_charts
 
-    figures = overview_charts(readings(evaluation, units))
-    if not figures:
+    charts = overview_charts(readings(evaluation, units))
+    if not charts:
         raise CalibError("there is no reading to draw")
-    _save(figures, plot)
-
-
-def _save(figures: "Sequence[Figure]", plot: Path) -> None:
-    from calib.faces.drawings import save_all
-
-    for one in save_all(figures, plot):
-        say(f"wrote {one}")
+    plotted(charts, plot)
 
 
 def _judged(one: dict[str, Any]) -> tuple[str, ...]:

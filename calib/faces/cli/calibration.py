@@ -15,6 +15,7 @@ from calib.faces.cli.options import (
     Records,
     clock,
     day_of,
+    plotted,
     print_json,
     print_table,
     say,
@@ -395,9 +396,9 @@ def show(
         kept = calibration_on_file(session, tag, certificate)
         document = calibration.calibration(kept)
     if plot is not None:
-        from calib.faces.drawings.calibration import save_curve
+        from calib.faces.drawings.calibration import calibration_chart
 
-        save_curve(kept, plot)
+        plotted([calibration_chart(kept)], plot)
     if as_json:
         print_json(document)
     else:

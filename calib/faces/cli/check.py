@@ -12,6 +12,7 @@ from calib.faces.cli.options import (
     AtTime,
     By,
     Records,
+    plotted,
     print_json,
     print_table,
     say,
@@ -151,10 +152,9 @@ def chart(
     with database.reading(records) as session:
         found = charts_of(session, tag, kind)
     if plot is not None:
-        from calib.faces.drawings import save_or_tell
         from calib.faces.drawings.over_time import control_chart
 
-        save_or_tell(control_chart(tag, found), plot)
+        plotted([control_chart(tag, found)], plot)
     if as_json:
         series = [asdict(one) | {"drifting": one.drifting} for one in found]
         for one in series:

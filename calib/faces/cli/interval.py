@@ -13,6 +13,7 @@ from calib.faces.cli.options import (
     OnDate,
     Records,
     day_of,
+    plotted,
     print_json,
     print_table,
     signature,
@@ -79,10 +80,9 @@ def review(
         found = review_interval(session, tag, day_of(on), round(target / 100, 12), judged)
         document = interval.interval_content(found)
     if plot is not None:
-        from calib.faces.drawings import save_or_tell
-        from calib.faces.drawings.over_time import drawing_of, history_chart
+        from calib.faces.drawings.over_time import history_chart, history_drawing
 
-        save_or_tell(history_chart(drawing_of(found)), plot)
+        plotted([history_chart(history_drawing(found))], plot)
     if as_json:
         print_json(document)
         return

@@ -13,6 +13,7 @@ from calib.faces.cli.options import (
     Coverage,
     InUnits,
     Records,
+    plotted,
     print_json,
     probability_of,
     say,
@@ -80,9 +81,9 @@ def budget(
             simulated = distributions_of(found, seed, digits)
             document |= {"monte_carlo": budget.monte_carlo(found, simulated, seed, units)}
     if plot is not None:
-        from calib.faces.drawings.budget_of_reading import save_budget
+        from calib.faces.drawings.budget_of_reading import reading_budget_chart
 
-        save_budget(found, document, simulated, plot, units)
+        plotted([reading_budget_chart(found, document, simulated, units)], plot)
     if as_json:
         print_json(document)
     else:

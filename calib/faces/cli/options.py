@@ -7,13 +7,17 @@ import sys
 from collections.abc import Sequence
 from datetime import UTC, date, datetime, time
 from enum import StrEnum
-from typing import Annotated, Any
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from calib.errors import BadInputError, Finding
 from calib.faces.plain_text import harmless, one_line
 from calib.records.ledger import Signature
+
+if TYPE_CHECKING:
+    from calib.faces.drawings import Chart
 
 DEFAULT_RECORDS = "calibration.sqlite"
 
@@ -148,6 +152,14 @@ def tell(text: str) -> None:
 def say(text: str) -> None:
     """A message for people, on stderr."""
     print(harmless(text), file=sys.stderr)
+
+
+def plotted(charts: "Sequence[Chart]", plot: Path) -> None:
+    """Write charts to the file that --plot names, and say what each shows for whoever cannot see it; raises CalibError."""
+    from calib.faces.drawings import save_all
+
+    for path, words in save_all(charts, plot).items():
+        say(f"wrote {path}: {words}")
 
 
 def stop(status: int) -> None:

@@ -22,6 +22,7 @@ from calib.faces.cli.options import (
     day_of,
     days_of,
     end_of,
+    plotted,
     print_json,
     print_table,
     say,
@@ -169,10 +170,9 @@ def due(
         if ics is not None:
             _write_calendar(session, ics, day, ahead)
     if plot is not None:
-        from calib.faces.drawings import save_or_tell
-        from calib.faces.drawings.due import drawing_of, due_chart
+        from calib.faces.drawings.due import due_chart, due_drawing
 
-        save_or_tell(due_chart(drawing_of(fleet, day, ahead)), plot)
+        plotted([due_chart(due_drawing(fleet, day, ahead))], plot)
     if as_json:
         document = {"on": str(day), "within_days": ahead, "instruments": [_due_json(one) for one in entries]}
         print_json(document | {"open_reviews": [_review_json(one) for one in waiting]})

@@ -8,7 +8,7 @@ import typer
 
 from calib.errors import BadInputError, Finding
 from calib.faces.cli import traverse_entry
-from calib.faces.cli.options import DEFAULT_RECORDS, AsJson, Records, print_json, print_table, tell
+from calib.faces.cli.options import DEFAULT_RECORDS, AsJson, Records, plotted, print_json, print_table, tell
 
 if TYPE_CHECKING:
     from calib.airflow.traverse import Section, TraversePoint
@@ -94,7 +94,7 @@ def print_plan(
     the numbers.
     """
     from calib.airflow.traverse import traverse
-    from calib.faces.drawings.duct_section import length_text, lines_text, section_text, size_text
+    from calib.faces.drawings.duct_section_text import length_text, lines_text, section_text, size_text
 
     places = traverse(section, rule, lines, points)
     if as_json:
@@ -120,7 +120,7 @@ def print_plan(
 
 
 def _with_insertion(insertion: float, unit: "Unit") -> str:
-    from calib.faces.drawings.duct_section import length_text
+    from calib.faces.drawings.duct_section_text import length_text
 
     return f", with the {length_text(insertion, unit)} {unit.symbol} before it" if insertion else ""
 
@@ -130,10 +130,9 @@ def save_plan(
 ) -> None:
     """Draw where to measure in a section to a .svg, .png or .pdf file; raises CalibError where that cannot be."""
     from calib.airflow.traverse import traverse
-    from calib.faces.drawings import save_or_tell
     from calib.faces.drawings.duct_section import section_chart
 
-    save_or_tell(section_chart(section, rule, traverse(section, rule, lines, points), unit, insertion), path)
+    plotted([section_chart(section, rule, traverse(section, rule, lines, points), unit, insertion)], path)
 
 
 def _area(section: "Section", unit: "Unit") -> tuple[str, float]:

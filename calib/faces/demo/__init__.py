@@ -99,20 +99,18 @@ def run_demo(into: Path, progress: Callable[[str], None]) -> dict[str, Any]:
 
 def _pictures(session: Session, into: Path) -> list[Path]:
     """Three pictures of the report, each by itself."""
-    from calib.faces.drawings import save_or_tell  # noqa: PLC0415 (the drawing library takes a third of a second to import)
-    from calib.faces.drawings.calibration import curve_figure  # noqa: PLC0415
-    from calib.faces.drawings.job import balance_chart, overview_charts  # noqa: PLC0415
+    from calib.faces.drawings import save_all  # noqa: PLC0415 (the drawing library takes a third of a second to import)
+    from calib.faces.drawings.balance import balance_charts  # noqa: PLC0415
+    from calib.faces.drawings.calibration import calibration_chart  # noqa: PLC0415
+    from calib.faces.drawings.overview import overview_charts  # noqa: PLC0415
 
     content = json.loads(bytes_of(session, DEMO_JOB, _REVISION, "json"))
     pictures = {
         "outlets": overview_charts(content["readings"])[0],
-        "balance": balance_chart(content),
-        _METER: curve_figure(calibration_on_file(session, _METER, None)),
+        "balance": balance_charts(content)[0],
+        _METER: calibration_chart(calibration_on_file(session, _METER, None)),
     }
-    paths = {into / f"{DEMO_JOB}-{name}.svg": figure for name, figure in pictures.items()}
-    for path, figure in paths.items():
-        save_or_tell(figure, path)
-    return list(paths)
+    return [path for name, chart in pictures.items() for path in save_all([chart], into / f"{DEMO_JOB}-{name}.svg")]
 
 
 def _records_are_there(place: _Place) -> list[str]:

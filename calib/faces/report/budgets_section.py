@@ -1,8 +1,6 @@
 """The section of a report on its uncertainty budgets: what each influence contributes to each flow, and a picture of it."""
 
-from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from operator import itemgetter
 
 from calib.faces import drawings
 from calib.faces.report.anchors import Anchors
@@ -20,7 +18,7 @@ from calib.faces.report.blocks import (
     runs,
 )
 from calib.faces.report.table_cells import NOTHING, degrees_cell, leading_cell, uncertainty_cell, words_cell
-from calib.faces.written import Content, count_of
+from calib.faces.written import Content
 
 
 def budgets_section(report: Content, anchors: Anchors) -> Iterator[Block]:
@@ -97,19 +95,6 @@ def _dominated(readings: Sequence[Content], anchors: Anchors) -> Iterator[Block]
 def _shares(readings: Sequence[Content]) -> Iterator[Block]:
     shown = drawings.most_bars(readings)
     chosen = f"The {len(shown)} readings with the largest relative uncertainty. " if len(shown) < len(readings) else ""
-    yield Picture(
-        "budget",
-        drawings.budget_chart(shown),
-        _shares_told(shown),
-        runs(f"{chosen}Each bar is one flow: what share of its variance u² comes from where."),
-    )
-
-
-def _shares_told(shown: Sequence[Content]) -> str:
-    """The picture of the shares in words: which contribution is the largest, and how often."""
-    largest = Counter(max(one["contributions"], key=itemgetter("variance_percent"))["name"] for one in shown)
-    told = ", ".join(f"{name} for {count}" for name, count in largest.most_common())
-    return (
-        f"Share of each contribution in the variance of {count_of(len(shown), 'flow', 'flows')}; their numbers are in the table "
-        f"above. The largest is: {told}."
-    )
+    caption = runs(f"{chosen}Each bar is one flow: what share of its variance u² comes from where.")
+    chart = drawings.budget_chart(shown)
+    yield Picture("budget", chart.figure, chart.words, caption)

@@ -2,8 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 
-from calib.faces import drawings
-from calib.faces.drawings.calibration import curve_drawing
+from calib.faces.drawings.calibration import calibration_chart
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import (
     Block,
@@ -50,13 +49,11 @@ def _calibration(one: Content, kept: CalibrationOnFile, anchors: Anchors) -> Ite
     yield _comparisons(one)
     yield Paragraph(runs(*_curve(one)), anchor=anchors.of("curve", *place))
     yield _coefficients(one)
-    drawing = curve_drawing(kept)
+    chart = calibration_chart(kept)
     caption = runs(
         Run(one["tag"], Mark.STRONG), ", certificate ", one["certificate"], ": comparisons, curve and residuals."
     )
-    yield Picture(
-        anchors.of("picture", *place), drawings.curve_chart(drawing), drawings.curve_alternative(drawing), caption
-    )
+    yield Picture(anchors.of("picture", *place), chart.figure, chart.words, caption)
 
 
 def _certificate(one: Content, anchors: Anchors) -> Iterator[str | Run]:

@@ -3,7 +3,8 @@
 from collections import defaultdict
 from collections.abc import Iterator
 
-from calib.faces.drawings.job import balance_alternatives, balance_charts, overview_alternatives, overview_charts
+from calib.faces.drawings.balance import balance_charts
+from calib.faces.drawings.overview import overview_charts
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import (
     Block,
@@ -88,9 +89,8 @@ def _overview(readings: list[Content]) -> Iterator[Picture]:
         surely = sorted(readings, key=lambda one: one["design"]["probability_of_conformity"] if one["design"] else 1.0)
         shown = surely[:_MOST_DRAWN]
         caption = f"The {_MOST_DRAWN} of {len(readings)} readings with the lowest probability of conformity. {caption}"
-    pictures = zip(overview_charts(shown), overview_alternatives(shown), strict=True)
-    for place, (figure, alternative) in enumerate(pictures):
-        yield Picture(f"overview-{place}", figure, alternative, runs(caption))
+    for place, chart in enumerate(overview_charts(shown)):
+        yield Picture(f"overview-{place}", chart.figure, chart.words, runs(caption))
 
 
 def _by_system(ones: list[Content]) -> dict[str, list[Content]]:
@@ -207,10 +207,9 @@ _MOST_BALANCES = 4  # figures; `calib balance --plot` draws all
 
 
 def _balance_pictures(report: Content) -> Iterator[Picture]:
-    figures, alternatives = balance_charts(report, _MOST_BALANCES), balance_alternatives(report, _MOST_BALANCES)
-    for place, (figure, alternative) in enumerate(zip(figures, alternatives, strict=True)):
+    for place, chart in enumerate(balance_charts(report, _MOST_BALANCES)):
         caption = "Supply, return, exhaust and net flow with U; the mark is the design."
-        yield Picture(f"balance-{place}", figure, alternative, runs(caption))
+        yield Picture(f"balance-{place}", chart.figure, chart.words, runs(caption))
 
 
 _WANTED = {"positive": "a surplus of supply", "negative": "a surplus of extract"}
