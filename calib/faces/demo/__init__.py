@@ -183,5 +183,5 @@ def _story(place: _Place, first: Imported, second: Imported) -> list[str]:
             "a diffuser with a hood, ducts traversed with a pitot-static tube and a thermal probe."
         ),
         "Issued revision 1 of the report; found the outlet factor G4 from four traverses of a branch, and amended S1-6 to use it.",
-        *(f"Refused 1 reading, at {one.outlet}: {'; '.join(one.reasons)}." for one in second.refusals),
+        *(f"Refused 1 reading, at {refusal.outlet}: {'; '.join(refusal.reasons)}." for refusal in second.refusals),
     ]

@@ -20,7 +20,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from calib.errors import CalibError
-from calib.faces.plain_text import one_line
+from calib.faces.plain_text import one_line, shortened
 
 INK, STROKE, BAND, PALE, WHITE = "#26323b", "#1d5c63", "#b9d3d0", "#e6eaec", "#ffffff"
 
@@ -126,8 +126,7 @@ def titled(axes: Axes, title: str, below: str = "") -> None:
 
 def short(text: str, longest: int = 34) -> str:
     """A label that leaves room for the drawing; the full text stands in the page beside it."""
-    shown = one_line(text)
-    return shown if len(shown) <= longest else shown[: longest - 1] + "…"
+    return shortened(one_line(text), longest)
 
 
 def _settle(figure: Figure) -> None:

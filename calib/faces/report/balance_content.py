@@ -11,22 +11,26 @@ from calib.procedures.measure.totals import Totals
 from calib.quantities import Unit, unit
 
 
-def balance_content(found: Evaluation, units: str | None = None) -> Content:
+def balance_content(evaluation: Evaluation, units: str | None = None) -> Content:
     """Totals of the systems, of the job and of the rooms."""
     return {
-        "totals": [total_content(found, found.of_systems, row, units) for row in range(len(found.totals))],
-        "job_totals": [total_content(found, found.of_job, row, units) for row in range(len(found.of_job.totals))],
-        "rooms": [_room(found, row, units) for row in range(len(found.of_rooms.totals))],
+        "totals": [
+            total_content(evaluation, evaluation.of_systems, row, units) for row in range(len(evaluation.totals))
+        ],
+        "job_totals": [
+            total_content(evaluation, evaluation.of_job, row, units) for row in range(len(evaluation.of_job.totals))
+        ],
+        "rooms": [_room(evaluation, row, units) for row in range(len(evaluation.of_rooms.totals))],
     }
 
 
-def conformity_content(found: Evaluation, of_job: RisksOfJob, units: str | None = None) -> Content:
+def conformity_content(evaluation: Evaluation, of_job: RisksOfJob, units: str | None = None) -> Content:
     """What the flows that are judged prove, and the risks of the decisions."""
     return {
-        "decision_rule": found.job.decision_rule,
-        "decision_rule_in_words": RULES[found.job.decision_rule],
+        "decision_rule": evaluation.job.decision_rule,
+        "decision_rule_in_words": RULES[evaluation.job.decision_rule],
         "outlets": [
-            _judged(reading_content(found, row, units), of_job, place) for place, row in enumerate(of_job.rows)
+            _judged(reading_content(evaluation, row, units), of_job, place) for place, row in enumerate(of_job.rows)
         ],
         "risks": risks(of_job),
     }
@@ -46,61 +50,61 @@ def _judged(reading: Content, of_job: RisksOfJob, place: int) -> Content:
     }
 
 
-def total_content(found: Evaluation, totals: Totals, row: int, units: str | None) -> Content:
+def total_content(evaluation: Evaluation, totals: Totals, row: int, units: str | None) -> Content:
     """One total of a system or of the job: its flow, how much was measured, and its share of the design."""
-    one = totals.totals[row]
-    in_unit = _unit_of(found, one, units)
-    stands = totals.flow is not None and one.measured > 0
+    total = totals.totals[row]
+    in_unit = _unit_of(evaluation, total, units)
+    stands = totals.flow is not None and total.measured > 0
     return {
-        "system": one.system,
-        "service": one.service,
-        "outlets": one.outlets,
-        "outlets_measured": one.measured,
+        "system": total.system,
+        "service": total.service,
+        "outlets": total.outlets,
+        "outlets_measured": total.measured,
         "flow": result(totals.flow, row, in_unit) if stands and totals.flow is not None else None,
         "design": _design_of(totals, row, in_unit),
     }
 
 
-def _unit_of(found: Evaluation, one: Total, units: str | None) -> Unit:
-    measured = found.measured_outlets
-    symbols = {flow_unit(measured[number], units).symbol for number in one.sign if number in measured}
+def _unit_of(evaluation: Evaluation, total: Total, units: str | None) -> Unit:
+    measured = evaluation.measured_outlets
+    symbols = {flow_unit(measured[outlet], units).symbol for outlet in total.sign if outlet in measured}
     return unit("volume flow", symbols.pop() if len(symbols) == 1 else "L/s")
 
 
 def _design_of(totals: Totals, row: int, in_unit: Unit) -> Content | None:
-    one, judged = totals.totals[row], totals.judgement
-    if not math.isfinite(one.design):
+    total, judged = totals.totals[row], totals.judgement
+    if not math.isfinite(total.design):
         return None
     complete = judged is not None and math.isfinite(judged.percent_of_design[row])
     decided = judged is not None and bool(judged.statement[row])
     return {
-        "value": float(in_unit.from_si(one.design)),
+        "value": float(in_unit.from_si(total.design)),
         "unit": in_unit.symbol,
-        "tolerance_percent": 100.0 * one.tolerance if math.isfinite(one.tolerance) else None,
+        "tolerance_percent": 100.0 * total.tolerance if math.isfinite(total.tolerance) else None,
         "percent_of_design": float(judged.percent_of_design[row]) if judged is not None and complete else None,
         "conformity": str(judged.statement[row]) if judged is not None and decided else None,
         "probability_of_conformity": float(judged.probability[row]) if judged is not None and decided else None,
     }
 
 
-def _room(found: Evaluation, row: int, units: str | None) -> Content:
-    one, rooms = found.of_rooms.totals[row], found.of_rooms
+def _room(evaluation: Evaluation, row: int, units: str | None) -> Content:
+    room, rooms = evaluation.of_rooms.totals[row], evaluation.of_rooms
     wanted = rooms.as_wanted is not None and math.isfinite(rooms.as_wanted[row])
     return (
-        {"room": one.room}
-        | total_content(found, rooms, row, units)
+        {"room": room.room}
+        | total_content(evaluation, rooms, row, units)
         | {
-            "wanted": one.wanted or None,
+            "wanted": room.wanted or None,
             "probability_as_wanted": float(rooms.as_wanted[row]) if rooms.as_wanted is not None and wanted else None,
         }
     )
 
 
-def risks(found: RisksOfJob) -> Content | None:
+def risks(of_job: RisksOfJob) -> Content | None:
     """Risks of wrong decisions of a job; None where nothing is judged."""
-    if not found.rows:
+    if not of_job.rows:
         return None
-    process = found.process
+    process = of_job.process
     return {
         "process": None
         if process is None
@@ -111,18 +115,18 @@ def risks(found: RisksOfJob) -> Content | None:
         },
         "decisions": [
             {
-                "system": one.system,
-                "judged": one.judged,
-                "accepted": one.accepted,
-                "expected_wrongly_accepted": one.wrongly_accepted,
-                "expected_wrongly_rejected": one.wrongly_rejected,
-                "global_consumer_risk": _finite(one.consumer_risk),
-                "global_producer_risk": _finite(one.producer_risk),
+                "system": lot.system,
+                "judged": lot.judged,
+                "accepted": lot.accepted,
+                "expected_wrongly_accepted": lot.wrongly_accepted,
+                "expected_wrongly_rejected": lot.wrongly_rejected,
+                "global_consumer_risk": _finite(lot.consumer_risk),
+                "global_producer_risk": _finite(lot.producer_risk),
             }
-            for one in found.counted
+            for lot in of_job.counted
         ],
     }
 
 
-def _finite(number: float) -> float | None:
-    return number if math.isfinite(number) else None
+def _finite(value: float) -> float | None:
+    return value if math.isfinite(value) else None

@@ -64,19 +64,19 @@ def budgets_appendix(content: Content, anchors: Anchors) -> Iterator[Block]:
             "working it out."
         )
     )
-    readings = {one["reading"]: one for one in content["readings"]}
-    for number, one in enumerate(content["budgets_in_full"], start=1):
-        yield from _in_full(number, one, readings[one["reading"]], anchors)
+    readings = {reading["reading"]: reading for reading in content["readings"]}
+    for place, budget in enumerate(content["budgets_in_full"], start=1):
+        yield from _in_full(place, budget, readings[budget["reading"]], anchors)
 
 
-def _in_full(number: int, one: Content, reading: Content, anchors: Anchors) -> Iterator[Block]:
-    yield Heading(3, f"B{number}. {_title(one['kind'])}", anchors.of("in-full", one["reading"]))
-    yield Paragraph(runs(*_about(one, reading, anchors)))
-    yield from measurement_function(one["kind"])
+def _in_full(place: int, budget: Content, reading: Content, anchors: Anchors) -> Iterator[Block]:
+    yield Heading(3, f"B{place}. {_title(budget['kind'])}", anchors.of("in-full", budget["reading"]))
+    yield Paragraph(runs(*_about(budget, reading, anchors)))
+    yield from measurement_function(budget["kind"])
     if reading["traverse"] is not None:
-        yield _points(number, reading)
-    yield _quantities(number, one, reading)
-    yield Paragraph(runs(_unit_text(one, reading)), soft=True)
+        yield _points(place, reading)
+    yield _quantities(place, budget, reading)
+    yield Paragraph(runs(_unit_text(budget, reading)), soft=True)
 
 
 def _title(kind: Mapping[str, Any]) -> str:
@@ -92,22 +92,22 @@ def _title(kind: Mapping[str, Any]) -> str:
     return ", ".join(parts)
 
 
-def _about(one: Content, reading: Content, anchors: Anchors) -> Iterator[str | Run]:
+def _about(budget: Content, reading: Content, anchors: Anchors) -> Iterator[str | Run]:
     yield "Reading "
-    yield Run(str(one["reading"]), to=anchors.of("budget", one["reading"]))
-    yield from (" at ", Run(reading["outlet"], to=anchors.of("reading", one["reading"])), ", by ")
+    yield Run(str(budget["reading"]), to=anchors.of("budget", budget["reading"]))
+    yield from (" at ", Run(reading["outlet"], to=anchors.of("reading", budget["reading"])), ", by ")
     yield Run(reading["instrument"], to=anchors.of("curve", reading["instrument"], reading["certificate"]))
     if reading["probe"]:
         probe = reading["probe"]
         yield from (" with ", Run(probe["tag"], to=anchors.of("curve", probe["tag"], probe["certificate"])))
     yield from (", method ", reading["method"])
     yield from _observed(reading)
-    if not one["kind"]["is_direct"] and not one["kind"]["is_polynomial"]:
+    if not budget["kind"]["is_direct"] and not budget["kind"]["is_polynomial"]:
         yield "; f is the calibration curve of the instrument, solved for the value"
-    if one["kind"]["has_probe"]:
+    if budget["kind"]["has_probe"]:
         yield "; c_P is the correction of the probe"
-    for each in one["constants"]:
-        yield f"; {each['symbol']} = {significant(each['value'], 6)} {each['unit']}, {_CONSTANTS[one['kind']['measured']]}"
+    for each in budget["constants"]:
+        yield f"; {each['symbol']} = {significant(each['value'], 6)} {each['unit']}, {_CONSTANTS[budget['kind']['measured']]}"
     yield "."
 
 
@@ -137,13 +137,13 @@ def _observed(reading: Content) -> Iterator[str]:
 
 def _apart(observations: str) -> str:
     """2.50;2.55;2.51 as typed, with room between: 2.50; 2.55; 2.51."""
-    return "; ".join(one.strip() for one in observations.split(";"))
+    return "; ".join(typed.strip() for typed in observations.split(";"))
 
 
 # --- tables ----------------------------------------------------------------------------------------------------------------------
 
 
-def _points(number: int, reading: Content) -> Table:
+def _points(place: int, reading: Content) -> Table:
     """Indications at each point of a traverse, with the weights of the points."""
     traverse = reading["traverse"]
     columns = (
@@ -165,10 +165,10 @@ def _points(number: int, reading: Content) -> Table:
         )
         for each in traverse["velocities"]
     )
-    return Table(f"B{number} points of the traverse", columns, rows, is_compact=True)
+    return Table(f"B{place} points of the traverse", columns, rows, is_compact=True)
 
 
-def _quantities(number: int, one: Content, reading: Content) -> Table:
+def _quantities(place: int, budget: Content, reading: Content) -> Table:
     flow = reading["flow"]
     columns = (
         TableColumn("Quantity X_i", is_short=True),
@@ -183,7 +183,7 @@ def _quantities(number: int, one: Content, reading: Content) -> Table:
         TableColumn(f"u_i [{flow['unit']}]", is_number=True),
         TableColumn("Share of u² [%]", is_number=True),
     )
-    rows = [_quantity(each, flow["unit"]) for each in one["quantities"]]
+    rows = [_quantity(each, flow["unit"]) for each in budget["quantities"]]
     dof = flow["effective_degrees_of_freedom"]
     total = TableRow(
         (
@@ -201,7 +201,7 @@ def _quantities(number: int, one: Content, reading: Content) -> Table:
         ),
         is_total=True,
     )
-    return Table(f"B{number} input quantities", columns, (*rows, total))
+    return Table(f"B{place} input quantities", columns, (*rows, total))
 
 
 def _quantity(each: Content, flow_unit: str) -> TableRow:
@@ -224,8 +224,8 @@ def _quantity(each: Content, flow_unit: str) -> TableRow:
     )
 
 
-def _unit_text(one: Content, reading: Content) -> str:
-    conversions = [f"1 {each['unit']} = {each['value']:.9g} {each['si_unit']}" for each in one["conversions"]]
+def _unit_text(budget: Content, reading: Content) -> str:
+    conversions = [f"1 {each['unit']} = {each['value']:.9g} {each['si_unit']}" for each in budget["conversions"]]
     flow = reading["flow"]
     said = f"U = k u = {flow['coverage_factor']:.4f} × {significant(flow['standard_uncertainty'], 5)} {flow['unit']}, "
     said += f"for a coverage probability of {100 * flow['coverage_probability']:g} %."

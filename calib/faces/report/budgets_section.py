@@ -35,7 +35,7 @@ def budgets_section(report: Content, anchors: Anchors) -> Iterator[Block]:
             ".",
         )
     )
-    listed = {each["name"] for one in readings for each in one["contributions"]}
+    listed = {each["name"] for reading in readings for each in reading["contributions"]}
     names = [name for name in drawings.CONTRIBUTIONS if name in listed]
     columns = (
         TableColumn("Outlet"),
@@ -44,7 +44,7 @@ def budgets_section(report: Content, anchors: Anchors) -> Iterator[Block]:
         TableColumn("u", is_number=True),
         TableColumn("ν", is_number=True),
     )
-    yield Table("Uncertainty budgets", columns, tuple(_budget(one, names, anchors) for one in readings))
+    yield Table("Uncertainty budgets", columns, tuple(_budget(reading, names, anchors) for reading in readings))
     yield from _dominated(readings, anchors)
     yield Paragraph(runs(_SHARED), soft=True)
     yield from _shares(readings)
@@ -60,12 +60,12 @@ _SHARED = (
 )
 
 
-def _budget(one: Content, names: Sequence[str], anchors: Anchors) -> TableRow:
-    flow, key = one["flow"], one["reading"]
-    parts: Mapping[str, float] = {each["name"]: each["standard_uncertainty"] for each in one["contributions"]}
+def _budget(reading: Content, names: Sequence[str], anchors: Anchors) -> TableRow:
+    flow, key = reading["flow"], reading["reading"]
+    parts: Mapping[str, float] = {each["name"]: each["standard_uncertainty"] for each in reading["contributions"]}
     return TableRow(
         (
-            leading_cell(one["outlet"], anchors.of("reading", key)),
+            leading_cell(reading["outlet"], anchors.of("reading", key)),
             words_cell(flow["unit"]),
             *(uncertainty_cell(parts[name]) if name in parts else NOTHING for name in names),
             uncertainty_cell(flow["standard_uncertainty"]),
@@ -76,20 +76,20 @@ def _budget(one: Content, names: Sequence[str], anchors: Anchors) -> TableRow:
 
 
 def _dominated(readings: Sequence[Content], anchors: Anchors) -> Iterator[Block]:
-    found = tuple(
+    dominated = tuple(
         runs(
             "At ",
-            Run(one["outlet"], to=anchors.of("reading", one["reading"])),
-            f" the contribution {one['dominant_contribution']} dominates all others and is rectangular: k of a normal distribution "
-            "overstates U there (EA-4/02, S9). ",
-            Run(f"calib budget {one['reading']}", Mark.CODE),
+            Run(reading["outlet"], to=anchors.of("reading", reading["reading"])),
+            f" the contribution {reading['dominant_contribution']} dominates all others and is rectangular: k of a normal "
+            "distribution overstates U there (EA-4/02, S9). ",
+            Run(f"calib budget {reading['reading']}", Mark.CODE),
             " gives its own k by propagation of distributions.",
         )
-        for one in readings
-        if one["dominant_contribution"]
+        for reading in readings
+        if reading["dominant_contribution"]
     )
-    if found:
-        yield Bullets(found)
+    if dominated:
+        yield Bullets(dominated)
 
 
 def _shares(readings: Sequence[Content]) -> Iterator[Block]:

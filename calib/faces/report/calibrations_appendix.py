@@ -37,57 +37,65 @@ def calibrations_appendix(content: Content, used: Used, anchors: Anchors) -> Ite
             "U/k of the certificate, interpolated between the comparisons, and is not reduced by more of them."
         )
     )
-    for one in (*content["instruments"], *content["reference_standards"]):
-        yield from _calibration(one, used[one["tag"], one["certificate"]], anchors)
+    for instrument in (*content["instruments"], *content["reference_standards"]):
+        yield from _calibration(instrument, used[instrument["tag"], instrument["certificate"]], anchors)
 
 
-def _calibration(one: Content, kept: CalibrationOnFile, anchors: Anchors) -> Iterator[Block]:
-    place = (one["tag"], one["certificate"])
-    yield Heading(3, f"{one['tag']}, certificate {one['certificate']}", anchors.of("calibration", *place))
-    yield Paragraph(runs(*_certificate(one, anchors)))
-    yield Paragraph(runs(*_specified(one)), soft=True)
-    yield _comparisons(one)
-    yield Paragraph(runs(*_curve(one)), anchor=anchors.of("curve", *place))
-    yield _coefficients(one)
-    chart = calibration_chart(kept)
+def _calibration(instrument: Content, on_file: CalibrationOnFile, anchors: Anchors) -> Iterator[Block]:
+    place = (instrument["tag"], instrument["certificate"])
+    yield Heading(3, f"{instrument['tag']}, certificate {instrument['certificate']}", anchors.of("calibration", *place))
+    yield Paragraph(runs(*_certificate(instrument, anchors)))
+    yield Paragraph(runs(*_specified(instrument)), soft=True)
+    yield _comparisons(instrument)
+    yield Paragraph(runs(*_curve(instrument)), anchor=anchors.of("curve", *place))
+    yield _coefficients(instrument)
+    chart = calibration_chart(on_file)
     caption = runs(
-        Run(one["tag"], Mark.STRONG), ", certificate ", one["certificate"], ": comparisons, curve and residuals."
+        Run(instrument["tag"], Mark.STRONG),
+        ", certificate ",
+        instrument["certificate"],
+        ": comparisons, curve and residuals.",
     )
     yield Picture(anchors.of("picture", *place), chart.figure, chart.words, caption)
 
 
-def _certificate(one: Content, anchors: Anchors) -> Iterator[str | Run]:
-    yield from (Run(one["tag"], to=anchors.of("instrument", one["tag"], one["certificate"])), ", ", one["kind"], ": ")
+def _certificate(instrument: Content, anchors: Anchors) -> Iterator[str | Run]:
+    used = anchors.of("instrument", instrument["tag"], instrument["certificate"])
+    yield from (Run(instrument["tag"], to=used), ", ", instrument["kind"], ": ")
     yield from (
-        one["laboratory"],
+        instrument["laboratory"],
         ", ",
-        one["accreditation"] or "no accreditation stated",
-        f"; calibrated {one['calibrated_on']}",
+        instrument["accreditation"] or "no accreditation stated",
+        f"; calibrated {instrument['calibrated_on']}",
     )
-    if one["issued_on"]:
-        yield f", certificate issued {one['issued_on']}"
-    yield f"; accepted {one['accepted_on'] or 'not yet'}; due {one['due_on']}"
+    if instrument["issued_on"]:
+        yield f", certificate issued {instrument['issued_on']}"
+    yield f"; accepted {instrument['accepted_on'] or 'not yet'}; due {instrument['due_on']}"
     air = [
-        f"{one[name]} {symbol}"
+        f"{instrument[name]} {symbol}"
         for name, symbol in (
             ("temperature_degC", "°C"),
             ("pressure_kPa", "kPa"),
             ("humidity_percent", "% relative humidity"),
         )
-        if one[name]
+        if instrument[name]
     ]
     yield f"; conditions {', '.join(air)}" if air else "; conditions not stated"
-    if one["procedure"]:
-        yield from ("; procedure ", one["procedure"])
+    if instrument["procedure"]:
+        yield from ("; procedure ", instrument["procedure"])
     yield "; reference standards "
-    yield from standards(one, anchors) if one["reference_standards"] else ("as the certificate states",)
+    yield from (
+        reference_standards(instrument, anchors)
+        if instrument["reference_standards"]
+        else ("as the certificate states",)
+    )
     yield "."
 
 
-def standards(one: Content, anchors: Anchors) -> Iterator[str | Run]:
+def reference_standards(instrument: Content, anchors: Anchors) -> Iterator[str | Run]:
     """The reference standards of the register that a calibration was made with, each leading to its own calibration."""
-    certificates = {each["tag"]: each["certificate"] for each in one["standards"]}
-    for place, tag in enumerate(one["reference_standards"]):
+    certificates = {each["tag"]: each["certificate"] for each in instrument["standards"]}
+    for place, tag in enumerate(instrument["reference_standards"]):
         yield ", " if place else ""
         if tag in certificates:
             said = f"{tag}, certificate {certificates[tag]}"
@@ -96,21 +104,22 @@ def standards(one: Content, anchors: Anchors) -> Iterator[str | Run]:
             yield tag
 
 
-def _specified(one: Content) -> Iterator[str]:
+def _specified(instrument: Content) -> Iterator[str]:
     """What the budgets take from the register."""
-    unit = one["unit"]
-    yield f"Resolution {one['resolution']} {unit}"
+    unit = instrument["unit"]
+    yield f"Resolution {instrument['resolution']} {unit}"
     yield (
-        f"; declared repeatability {one['repeatability']} {unit}"
-        if one["repeatability"]
+        f"; declared repeatability {instrument['repeatability']} {unit}"
+        if instrument["repeatability"]
         else "; no repeatability declared"
     )
-    limits = one["stability_percent"] is not None or one["stability_absolute"] is not None
-    percent, absolute = (one[f"{'stability' if limits else 'mpe'}_{part}"] for part in ("percent", "absolute"))
+    limits = instrument["stability_percent"] is not None or instrument["stability_absolute"] is not None
+    percent, absolute = (instrument[f"{'stability' if limits else 'mpe'}_{part}"] for part in ("percent", "absolute"))
     yield f"; limits of change since calibration ± {_limits(percent, absolute, unit)}, "
-    yield one["stability_basis"]
-    if one["resistance_ratio"]:
-        yield f"; ratio of resistances r = {one['resistance_ratio']}, u(r) = {one['resistance_ratio_standard_uncertainty']}"
+    yield instrument["stability_basis"]
+    if instrument["resistance_ratio"]:
+        yield f"; ratio of resistances r = {instrument['resistance_ratio']}"
+        yield f", u(r) = {instrument['resistance_ratio_standard_uncertainty']}"
     yield "."
 
 
@@ -121,7 +130,7 @@ def _limits(percent: object, absolute: object, unit: str) -> str:
     return f"({' + '.join(parts)})" if len(parts) > 1 else (parts or [f"0 {unit}"])[0]
 
 
-def _comparisons(one: Content) -> Table:
+def _comparisons(instrument: Content) -> Table:
     columns = (
         TableColumn("Phase", is_short=True),
         TableColumn("Reference", is_number=True),
@@ -131,10 +140,12 @@ def _comparisons(one: Content) -> Table:
         TableColumn("k", is_number=True),
         TableColumn("Repeatability", is_number=True),
         TableColumn("Observations", is_number=True),
-        TableColumn(f"Residual [{one['residual_unit']}]", is_number=True),
+        TableColumn(f"Residual [{instrument['residual_unit']}]", is_number=True),
     )
-    rows = tuple(_comparison(each) for each in one["comparisons"])
-    return Table(f"Comparisons of {one['tag']}, certificate {one['certificate']}", columns, rows, is_compact=True)
+    rows = tuple(_comparison(each) for each in instrument["comparisons"])
+    return Table(
+        f"Comparisons of {instrument['tag']}, certificate {instrument['certificate']}", columns, rows, is_compact=True
+    )
 
 
 def _comparison(each: Content) -> TableRow:
@@ -160,10 +171,10 @@ def _typed(text: object) -> Cell:
     return NOTHING if text is None else Cell((Run(str(text)),), float(str(text)))
 
 
-def _curve(one: Content) -> Iterator[str | Run]:
-    curve = one["curve"]
+def _curve(instrument: Content) -> Iterator[str | Run]:
+    curve = instrument["curve"]
     yield Run("Curve", Mark.STRONG)
-    yield f" {curve['formula']}, in {curve['unit']}, for indications from {one['measuring_interval']}"
+    yield f" {curve['formula']}, in {curve['unit']}, for indications from {instrument['measuring_interval']}"
     yield f"; made from the comparisons {curve['made_from']}, {curve['degrees_of_freedom']:g} degrees of freedom; {curve['title']}"
     if curve["chosen_by"] == "rule":
         yield from (": ", curve["reason"], ".")
@@ -176,8 +187,8 @@ def _curve(one: Content) -> Iterator[str | Run]:
         yield "since the comparisons scatter more than their repeatability explains."
 
 
-def _coefficients(one: Content) -> Table:
-    curve = one["curve"]
+def _coefficients(instrument: Content) -> Table:
+    curve = instrument["curve"]
     columns = (
         TableColumn("Coefficient"),
         TableColumn("Value", is_number=True),
@@ -189,4 +200,6 @@ def _coefficients(one: Content) -> Table:
             curve["coefficient_names"], curve["coefficients"], curve["standard_uncertainties"], strict=True
         )
     )
-    return Table(f"Coefficients of {one['tag']}, certificate {one['certificate']}", columns, rows, is_compact=True)
+    return Table(
+        f"Coefficients of {instrument['tag']}, certificate {instrument['certificate']}", columns, rows, is_compact=True
+    )

@@ -41,17 +41,17 @@ def amendments_section(report: Content) -> Iterator[Block]:
         TableColumn("Latest flow before", is_number=True),
         TableColumn("Latest flow after", is_number=True),
     )
-    yield Table("Amendments", columns, tuple(_amendment(one) for one in report["amendments"]))
+    yield Table("Amendments", columns, tuple(_amendment(amendment) for amendment in report["amendments"]))
 
 
-def _amendment(one: Content) -> TableRow:
-    last = one["flows"][-1] if one["flows"] else {"before": None, "after": None}
+def _amendment(amendment: Content) -> TableRow:
+    last = amendment["flows"][-1] if amendment["flows"] else {"before": None, "after": None}
     return TableRow(
         (
-            words_cell(one["record"], f", revision {one['revision']}"),
-            words_cell(*_amended(one["changes"])),
-            words_cell(one["reason"]),
-            words_cell(one["by"], f", {moment(one['at'])}"),
+            words_cell(amendment["record"], f", revision {amendment['revision']}"),
+            words_cell(*_amended(amendment["changes"])),
+            words_cell(amendment["reason"]),
+            words_cell(amendment["by"], f", {moment(amendment['at'])}"),
             flow_cell(last["before"], otherwise=""),
             flow_cell(last["after"], otherwise=""),
         )
@@ -80,14 +80,14 @@ def refusals_section(report: Content, anchors: Anchors) -> Iterator[Block]:
     rows = (
         TableRow(
             (
-                words_cell(one["outlet"]),
-                words_cell(one["system"], f", {one['service']}"),
-                words_cell(one["instrument"]),
-                words_cell(moment(one["observed_at"])),
-                words_cell("; ".join(one["reasons"])),
+                words_cell(refusal["outlet"]),
+                words_cell(refusal["system"], f", {refusal['service']}"),
+                words_cell(refusal["instrument"]),
+                words_cell(moment(refusal["observed_at"])),
+                words_cell("; ".join(refusal["reasons"])),
             ),
             anchor=anchors.of("refused", place),
         )
-        for place, one in enumerate(report["refusals"], start=1)
+        for place, refusal in enumerate(report["refusals"], start=1)
     )
     yield Table("Refused readings", columns, tuple(rows))

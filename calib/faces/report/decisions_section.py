@@ -35,20 +35,24 @@ def decisions_section(report: Content) -> Iterator[Block]:
         TableColumn("Expected wrong among the rejected", is_number=True),
         *(_GLOBAL_RISKS if process else ()),
     )
-    rows = tuple(_decision(one, has_process=process is not None) for one in risks["decisions"])
+    rows = tuple(_decision(decision, has_process=process is not None) for decision in risks["decisions"])
     yield Table("Risks of the decisions", columns, rows, is_compact=True)
     yield Paragraph(runs(_about_risks(process)), soft=True)
 
 
-def _decision(one: Content, *, has_process: bool) -> TableRow:
-    whole = (risk_cell(one["global_consumer_risk"]), risk_cell(one["global_producer_risk"])) if has_process else ()
+def _decision(decision: Content, *, has_process: bool) -> TableRow:
+    whole = (
+        (risk_cell(decision["global_consumer_risk"]), risk_cell(decision["global_producer_risk"]))
+        if has_process
+        else ()
+    )
     return TableRow(
         (
-            words_cell("System ", one["system"]) if one["system"] else words_cell("Whole job"),
-            number_cell(one["judged"], "d"),
-            number_cell(one["accepted"], "d"),
-            number_cell(one["expected_wrongly_accepted"], ".2f"),
-            number_cell(one["expected_wrongly_rejected"], ".2f"),
+            words_cell("System ", decision["system"]) if decision["system"] else words_cell("Whole job"),
+            number_cell(decision["judged"], "d"),
+            number_cell(decision["accepted"], "d"),
+            number_cell(decision["expected_wrongly_accepted"], ".2f"),
+            number_cell(decision["expected_wrongly_rejected"], ".2f"),
             *whole,
         )
     )

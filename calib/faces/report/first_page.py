@@ -16,7 +16,7 @@ def first_page(report: Content) -> Iterator[Block]:
             "Draft.", runs("This report was not issued: nobody has answered for it yet, and it may still change.")
         )
     yield from _revised(report)
-    yield from (_open_review(one) for one in report["open_reviews"])
+    yield from (_open_review(review) for review in report["open_reviews"])
     if report["refusals"]:
         count = len(report["refusals"])
         lead = count_of(count, "reading was refused", "readings were refused")
@@ -36,7 +36,9 @@ def _facts(report: Content) -> Iterator[tuple[str, str]]:
     yield "Revision", str(report["revision"])
     yield "Decision rule", report["decision_rule"]
     yield "Readings that stand", str(len(report["readings"]))
-    judged = Counter(one["design"]["conformity"] for one in report["readings"] if one["design"] and one["latest"])
+    judged = Counter(
+        reading["design"]["conformity"] for reading in report["readings"] if reading["design"] and reading["latest"]
+    )
     yield from ((word.capitalize(), str(judged[word])) for word in SIGNS if judged[word])
     yield "Refused", str(len(report["refusals"]))
 
@@ -59,15 +61,15 @@ def _revised(report: Content) -> Iterator[Block]:
     yield Notice(lead, runs(*parts))
 
 
-def _open_review(one: Content) -> Notice:
-    rest = count_of(len(one["readings"]), "reading of this report rests", "readings of this report rest")
-    lines = count_of(one["open_lines_in_all"], "line of the review has", "lines of the review have")
+def _open_review(review: Content) -> Notice:
+    rest = count_of(len(review["readings"]), "reading of this report rests", "readings of this report rest")
+    lines = count_of(review["open_lines_in_all"], "line of the review has", "lines of the review have")
     return Notice(
         "An impact review is open.",
         runs(
-            one["instrument"],
-            f" was found beyond its limits when it was calibrated on {one['calibrated_on']} (certificate ",
-            one["certificate"],
+            review["instrument"],
+            f" was found beyond its limits when it was calibrated on {review['calibrated_on']} (certificate ",
+            review["certificate"],
             f"). {rest} on it as it was before, and {lines} no disposition yet.",
         ),
     )

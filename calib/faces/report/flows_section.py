@@ -70,11 +70,13 @@ def flows_section(report: Content, anchors: Anchors) -> Iterator[Block]:
     for system in dict.fromkeys((*readings, *totals)):
         yield Heading(3, f"System {system}")
         if system in readings:
-            rows = tuple(_reading(one, anchors) for one in readings[system])
+            rows = tuple(_reading(reading, anchors) for reading in readings[system])
             yield Table(f"Flows of {system}", _FLOW_COLUMNS, rows)
         if system in totals:
             yield _totals(f"Total of {system}", totals[system])
-    flagged = tuple(runs(one["outlet"], f": {'; '.join(one['flags'])}.") for one in report["readings"] if one["flags"])
+    flagged = tuple(
+        runs(each["outlet"], f": {'; '.join(each['flags'])}.") for each in report["readings"] if each["flags"]
+    )
     if flagged:
         yield Bullets(flagged)
 
@@ -86,45 +88,49 @@ def _overview(readings: list[Content]) -> Iterator[Picture]:
     """Every outlet against its design; of a very large job those that are least surely within their tolerance."""
     shown, caption = readings, "Latest flow of each outlet with its U, in percent of design, with the tolerance."
     if len(readings) > _MOST_DRAWN:
-        surely = sorted(readings, key=lambda one: one["design"]["probability_of_conformity"] if one["design"] else 1.0)
+        surely = sorted(
+            readings, key=lambda reading: reading["design"]["probability_of_conformity"] if reading["design"] else 1.0
+        )
         shown = surely[:_MOST_DRAWN]
         caption = f"The {_MOST_DRAWN} of {len(readings)} readings with the lowest probability of conformity. {caption}"
     for place, chart in enumerate(overview_charts(shown)):
         yield Picture(f"overview-{place}", chart.figure, chart.words, runs(caption))
 
 
-def _by_system(ones: list[Content]) -> dict[str, list[Content]]:
-    found: dict[str, list[Content]] = defaultdict(list)
-    for one in ones:
-        found[one["system"]].append(one)
-    return found
+def _by_system(records: list[Content]) -> dict[str, list[Content]]:
+    of_system: dict[str, list[Content]] = defaultdict(list)
+    for record in records:
+        of_system[record["system"]].append(record)
+    return of_system
 
 
-def _reading(one: Content, anchors: Anchors) -> TableRow:
-    design, velocity, key = one["design"], one["velocity"], one["reading"]
-    used: list[str | Run] = [Run(one["instrument"], to=anchors.of("instrument", one["instrument"], one["certificate"]))]
-    if one["probe"]:
-        probe = one["probe"]
+def _reading(reading: Content, anchors: Anchors) -> TableRow:
+    design, velocity, key = reading["design"], reading["velocity"], reading["reading"]
+    used: list[str | Run] = [
+        Run(reading["instrument"], to=anchors.of("instrument", reading["instrument"], reading["certificate"]))
+    ]
+    if reading["probe"]:
+        probe = reading["probe"]
         used += [" with ", Run(probe["tag"], to=anchors.of("instrument", probe["tag"], probe["certificate"]))]
     return TableRow(
         (
-            words_cell(one["outlet"], *_remarked(one)),
-            words_cell(one["service"]),
-            words_cell(moment(one["observed_at"])),
+            words_cell(reading["outlet"], *_remarked(reading)),
+            words_cell(reading["service"]),
+            words_cell(moment(reading["observed_at"])),
             words_cell(*used),
             NOTHING if velocity is None else _velocity(velocity),
-            flow_cell(one["flow"], to=anchors.of("budget", key)),
-            factor_cell(one["flow"]),
+            flow_cell(reading["flow"], to=anchors.of("budget", key)),
+            factor_cell(reading["flow"]),
             *_judged(design),
         ),
         anchor=anchors.of("reading", key),
     )
 
 
-def _remarked(one: Content) -> Iterator[Run]:
-    if one["place"] == "duct":
+def _remarked(reading: Content) -> Iterator[Run]:
+    if reading["place"] == "duct":
         yield Run(" (duct)", Mark.SOFT)
-    if not one["latest"]:
+    if not reading["latest"]:
         yield Run(" (a later reading counts)", Mark.SOFT)
 
 
@@ -150,7 +156,7 @@ def _judged(design: Content | None) -> tuple[Cell, ...]:
 # --- balance ---------------------------------------------------------------------------------------------------------------------
 
 
-def _totals(title: str, ones: list[Content]) -> Table:
+def _totals(title: str, totals: list[Content]) -> Table:
     columns = (
         TableColumn(title),
         TableColumn("Flow ± U", is_number=True),
@@ -161,22 +167,22 @@ def _totals(title: str, ones: list[Content]) -> Table:
     rows = (
         TableRow(
             (
-                words_cell(total_name(one)),
-                flow_cell(one["flow"]),
-                factor_cell(one["flow"]),
-                *(_judged(one["design"]) if one["design"] else [NOTHING] * 5),
-                _measured(one),
+                words_cell(total_name(total)),
+                flow_cell(total["flow"]),
+                factor_cell(total["flow"]),
+                *(_judged(total["design"]) if total["design"] else [NOTHING] * 5),
+                _measured(total),
             ),
             is_total=True,
         )
-        for one in ones
+        for total in totals
     )
     return Table(title, columns, tuple(rows), is_compact=True)
 
 
-def _measured(one: Content) -> Cell:
-    said = f"{one['outlets_measured']} of {one['outlets']}"
-    return words_cell(said if one["outlets_measured"] == one["outlets"] else f"{said}, incomplete")
+def _measured(total: Content) -> Cell:
+    said = f"{total['outlets_measured']} of {total['outlets']}"
+    return words_cell(said if total["outlets_measured"] == total["outlets"] else f"{said}, incomplete")
 
 
 def balance_section(report: Content) -> Iterator[Block]:
@@ -227,15 +233,15 @@ def _rooms(rooms: list[Content]) -> Table:
     rows = (
         TableRow(
             (
-                words_cell(one["room"]),
-                flow_cell(one["flow"]),
-                factor_cell(one["flow"]),
-                words_cell(_WANTED.get(one["wanted"] or "", "nothing")),
-                probability_cell(one["probability_as_wanted"]),
-                _measured(one),
+                words_cell(room["room"]),
+                flow_cell(room["flow"]),
+                factor_cell(room["flow"]),
+                words_cell(_WANTED.get(room["wanted"] or "", "nothing")),
+                probability_cell(room["probability_as_wanted"]),
+                _measured(room),
             ),
             is_total=True,
         )
-        for one in rooms
+        for room in rooms
     )
     return Table("Rooms", columns, tuple(rows), is_compact=True)

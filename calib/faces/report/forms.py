@@ -12,10 +12,10 @@ from calib.procedures.report.collect import JobReport
 
 
 def in_forms(
-    document: Content, found: JobReport, forms: Sequence[str], progress: Callable[[str], None]
+    document: Content, report: JobReport, forms: Sequence[str], progress: Callable[[str], None]
 ) -> dict[str, bytes]:
     """The report in each form that is asked for: its bytes."""
-    making = _Forms(document, found)
+    making = _Forms(document, report)
     made = {}
     for form in forms:
         progress(f"writing the report as {form.upper()}")
@@ -26,9 +26,9 @@ def in_forms(
 class _Forms:
     """Forms that rest on one another: the PDF has JSON and CSV attached, the mail the PDF. Imports wait until asked for."""
 
-    def __init__(self, document: Content, found: JobReport) -> None:
+    def __init__(self, document: Content, report: JobReport) -> None:
         self.document = document
-        self.found = found
+        self.report = report
 
     @cached_property
     def json(self) -> bytes:
@@ -42,7 +42,7 @@ class _Forms:
     def layout(self) -> Layout:
         from calib.faces.report.layout import lay_out  # noqa: PLC0415 (the drawing library takes a third of a second to import)
 
-        return lay_out(self.document, self.found.every_calibration)
+        return lay_out(self.document, self.report.every_calibration)
 
     @cached_property
     def html(self) -> bytes:

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import Block, Heading, Paragraph, Run, Table, TableColumn, TableRow, runs
-from calib.faces.report.calibrations_appendix import standards
+from calib.faces.report.calibrations_appendix import reference_standards
 from calib.faces.report.table_cells import leading_cell, words_cell
 from calib.faces.written import Content
 
@@ -25,34 +25,38 @@ def instruments_section(report: Content, anchors: Anchors) -> Iterator[Block]:
         TableColumn("Due", is_short=True),
         TableColumn("Measuring interval"),
     )
-    yield Table("Instruments used", columns, tuple(_instrument(one, anchors) for one in report["instruments"]))
+    yield Table(
+        "Instruments used", columns, tuple(_instrument(instrument, anchors) for instrument in report["instruments"])
+    )
     if report["reference_standards"]:
         columns = (TableColumn("Reference standard"), *columns[1:])
-        rows = tuple(_instrument(one, anchors) for one in report["reference_standards"])
+        rows = tuple(_instrument(instrument, anchors) for instrument in report["reference_standards"])
         yield Table("Reference standards of calibrations in house", columns, rows)
 
 
-def _instrument(one: Content, anchors: Anchors) -> TableRow:
-    place = (one["tag"], one["certificate"])
+def _instrument(instrument: Content, anchors: Anchors) -> TableRow:
+    place = (instrument["tag"], instrument["certificate"])
     return TableRow(
         (
-            leading_cell(one["tag"], anchors.of("curve", *place)),
-            words_cell(one["kind"], ", ", one["maker"], " ", one["model"], ", ", one["serial"]),
-            leading_cell(one["certificate"], anchors.of("calibration", *place)),
-            words_cell(*_laboratory(one, anchors)),
-            words_cell(one["calibrated_on"]),
-            words_cell(one["accepted_on"] or ""),
-            words_cell(one["due_on"]),
-            words_cell(one["measuring_interval"]),
+            leading_cell(instrument["tag"], anchors.of("curve", *place)),
+            words_cell(
+                instrument["kind"], ", ", instrument["maker"], " ", instrument["model"], ", ", instrument["serial"]
+            ),
+            leading_cell(instrument["certificate"], anchors.of("calibration", *place)),
+            words_cell(*_laboratory(instrument, anchors)),
+            words_cell(instrument["calibrated_on"]),
+            words_cell(instrument["accepted_on"] or ""),
+            words_cell(instrument["due_on"]),
+            words_cell(instrument["measuring_interval"]),
         ),
         anchor=anchors.of("instrument", *place),
     )
 
 
-def _laboratory(one: Content, anchors: Anchors) -> Iterator[str | Run]:
-    yield one["laboratory"]
-    if one["accreditation"]:
-        yield from (", ", one["accreditation"])
-    if one["reference_standards"]:
+def _laboratory(instrument: Content, anchors: Anchors) -> Iterator[str | Run]:
+    yield instrument["laboratory"]
+    if instrument["accreditation"]:
+        yield from (", ", instrument["accreditation"])
+    if instrument["reference_standards"]:
         yield ", by comparison with "
-        yield from standards(one, anchors)
+        yield from reference_standards(instrument, anchors)

@@ -55,7 +55,7 @@ def _blocks(content: Content, used: Mapping[tuple[str, str], CalibrationOnFile],
     yield from instruments_section(content, anchors)
     yield from budgets_section(content, anchors)
     yield Heading(2, "Cautions", "cautions")
-    yield Bullets(tuple(runs(one) for one in content["cautions"]))
+    yield Bullets(tuple(runs(caution) for caution in content["cautions"]))
     yield from _evidence(content)
     yield from _signed(content)
     yield from calibrations_appendix(content, used, anchors)

@@ -14,6 +14,7 @@ from typing import Any, Literal
 
 import typst
 
+from calib.faces.plain_text import shortened
 from calib.faces.report.blocks import Layout
 from calib.faces.report.typeset_blocks import Typesetting
 from calib.faces.report.typeset_signs import showable, typefaces, unseen
@@ -57,19 +58,19 @@ def as_pdf(
         "attachments": [
             {
                 "name": name,
-                "file": f"attachment-{number}",
-                "type": one.media_type,
-                "description": unseen(one.description),
-                "text": _is_text(one.content),
+                "file": f"attachment-{place}",
+                "type": attachment.media_type,
+                "description": unseen(attachment.description),
+                "text": _is_text(attachment.content),
             }
-            for number, (name, one) in enumerate(attachments.items())
+            for place, (name, attachment) in enumerate(attachments.items())
         ],
     }
     given = {
         "main.typ": files("calib.faces.report").joinpath("report.typ").read_bytes(),
         "report.json": json.dumps(told, ensure_ascii=False).encode(),
         **typesetting.pictures,
-        **{f"attachment-{number}": _given(one.content) for number, one in enumerate(attachments.values())},
+        **{f"attachment-{place}": _given(attachment.content) for place, attachment in enumerate(attachments.values())},
     }
     return _set(given, issued if issued.tzinfo else issued.replace(tzinfo=UTC))
 
@@ -108,5 +109,4 @@ def _typefaces() -> typst.Fonts:
 
 
 def _short(text: str) -> str:
-    said = showable(" ".join(text.split()))
-    return said if len(said) <= _LONGEST_AT_THE_HEAD else said[: _LONGEST_AT_THE_HEAD - 1] + "…"
+    return shortened(showable(" ".join(text.split())), _LONGEST_AT_THE_HEAD)

@@ -10,8 +10,8 @@ from calib.faces.written import Content, signed_percent, two_digits
 
 def traverses_section(report: Content, anchors: Anchors) -> Iterator[Block]:
     """What each traverse tells of its profile."""
-    found = [one for one in report["readings"] if one["traverse"] is not None]
-    if not found:
+    traversed = [reading for reading in report["readings"] if reading["traverse"] is not None]
+    if not traversed:
         return
     yield Heading(2, "Traverses", "traverses")
     columns = (
@@ -24,7 +24,7 @@ def traverses_section(report: Content, anchors: Anchors) -> Iterator[Block]:
         TableColumn("Skew across, up", is_number=True),
         TableColumn("Profile", is_wordy=True),
     )
-    yield Table("Traverses", columns, tuple(_traverse(one, anchors) for one in found))
+    yield Table("Traverses", columns, tuple(_traverse(reading, anchors) for reading in traversed))
     yield Paragraph(
         runs(
             "Velocities are averaged over the points, never pressures. The spread over the points is the profile of the duct and "
@@ -34,11 +34,11 @@ def traverses_section(report: Content, anchors: Anchors) -> Iterator[Block]:
     )
 
 
-def _traverse(one: Content, anchors: Anchors) -> TableRow:
-    traversed, profile = one["traverse"], one["traverse"]["profile"]
+def _traverse(reading: Content, anchors: Anchors) -> TableRow:
+    traversed, profile = reading["traverse"], reading["traverse"]["profile"]
     return TableRow(
         (
-            leading_cell(one["outlet"], anchors.of("reading", one["reading"])),
+            leading_cell(reading["outlet"], anchors.of("reading", reading["reading"])),
             words_cell(traversed["rule"]),
             words_cell(f"{traversed['lines']} × {traversed['points']}"),
             number_cell(traversed["passes"], "d"),
@@ -54,8 +54,8 @@ def _traverse(one: Content, anchors: Anchors) -> TableRow:
 
 def air_section(report: Content) -> Iterator[Block]:
     """Conditions of the air that readings rest on, each once."""
-    found = {one["conditions"]["name"]: one["conditions"] for one in report["readings"] if one["conditions"]}
-    if not found:
+    used = {each["name"]: each for each in (reading["conditions"] for reading in report["readings"]) if each}
+    if not used:
         return
     yield Heading(2, "Conditions of the air", "air")
     columns = (
@@ -67,13 +67,13 @@ def air_section(report: Content) -> Iterator[Block]:
     rows = (
         TableRow(
             (
-                words_cell(one["name"]),
-                number_cell(one["density"]["value"], ".4f", "kg/m³"),
-                uncertainty_cell(one["density"]["standard_uncertainty"], "kg/m³"),
-                words_cell(*_observed(one["observed"])),
+                words_cell(conditions["name"]),
+                number_cell(conditions["density"]["value"], ".4f", "kg/m³"),
+                uncertainty_cell(conditions["density"]["standard_uncertainty"], "kg/m³"),
+                words_cell(*_observed(conditions["observed"])),
             )
         )
-        for one in found.values()
+        for conditions in used.values()
     )
     yield Table("Conditions of the air", columns, tuple(rows))
     yield Paragraph(

@@ -61,19 +61,19 @@ class Typesetting:
     def blocks(self) -> list[Told]:
         """Every block; `on_side`: on a page that lies on its side, `sticks`: on one page with the next, where there is room."""
         columns = self._columns()
-        on_side = _on_side(self._blocks, {number for number, one in columns.items() if one.setting.on_side})
+        on_side = _on_side(self._blocks, {place for place, each in columns.items() if each.setting.on_side})
         with_picture = _with_picture(self._blocks)
         return [
-            {**self._told(block, columns.get(number)), "on_side": number in on_side, "sticks": number in with_picture}
-            for number, block in enumerate(self._blocks)
+            {**self._told(block, columns.get(place)), "on_side": place in on_side, "sticks": place in with_picture}
+            for place, block in enumerate(self._blocks)
         ]
 
     def _columns(self) -> dict[int, widths.Columns]:
         """Columns of each table by its place; tables with one head have one set of columns."""
         alike: dict[tuple[TableColumn, ...], list[int]] = {}
-        for number, block in enumerate(self._blocks):
+        for place, block in enumerate(self._blocks):
             if isinstance(block, Table):
-                alike.setdefault(block.columns, []).append(number)
+                alike.setdefault(block.columns, []).append(place)
         out = {}
         for places in alike.values():
             tables = [block for block in (self._blocks[place] for place in places) if isinstance(block, Table)]
@@ -100,8 +100,13 @@ class Typesetting:
     def _notice(self, notice: Notice) -> Told:
         return {"kind": "notice", "lead": typeset_text(notice.lead), "text": self._runs(notice.text)}
 
-    def _paragraph(self, one: Paragraph) -> Told:
-        return {"kind": "paragraph", "text": self._runs(one.text), "soft": one.soft, **self._place(one.anchor)}
+    def _paragraph(self, paragraph: Paragraph) -> Told:
+        return {
+            "kind": "paragraph",
+            "text": self._runs(paragraph.text),
+            "soft": paragraph.soft,
+            **self._place(paragraph.anchor),
+        }
 
     def _bullets(self, bullets: Bullets) -> Told:
         return {"kind": "bullets", "items": [self._runs(item) for item in bullets.items]}
@@ -187,8 +192,8 @@ def typeset_text(typed: str, longest_word: int = _LONGEST_WORD) -> Any:
     if len(said) <= longest_word and said.isascii() and "\n" not in said:
         return said
     parts: list[str] = []
-    for number, line in enumerate(said.split("\n")):
-        parts += ["\n"] if number else []
+    for place, line in enumerate(said.split("\n")):
+        parts += ["\n"] if place else []
         parts += widths.pieces(line, longest_word)
     is_numbered = said != typed and NUMBERED.search(said) is not None
     if len(parts) == 1 and not is_numbered:
@@ -230,8 +235,8 @@ def _on_side(blocks: Sequence[Block], wide: set[int]) -> set[int]:
     turned = set(wide)
     for table in wide:
         above = range(table - 1, max(-1, table - 2 - _MOST_BETWEEN), -1)
-        heading = next((number for number in above if isinstance(blocks[number], Heading)), None)
-        if heading is None or any(isinstance(blocks[number], Table | Picture) for number in range(heading, table)):
+        heading = next((place for place in above if isinstance(blocks[place], Heading)), None)
+        if heading is None or any(isinstance(blocks[place], Table | Picture) for place in range(heading, table)):
             continue
         while heading and isinstance(blocks[heading - 1], Heading):
             heading -= 1
@@ -241,12 +246,12 @@ def _on_side(blocks: Sequence[Block], wide: set[int]) -> set[int]:
 
 def _with_picture(blocks: Sequence[Block]) -> set[int]:
     """Blocks to be read beside what follows: a short part of the report that a picture ends, and what stands before a formula."""
-    found = {place for place, block in enumerate(blocks[1:]) if isinstance(block, Formula)}  # what a formula is of
+    beside = {place for place, block in enumerate(blocks[1:]) if isinstance(block, Formula)}  # what a formula is of
     for end, block in enumerate(blocks):
         if not isinstance(block, Picture):
             continue
-        start = next((number for number in range(end, -1, -1) if isinstance(blocks[number], Heading)), end)
-        rows = sum(len(one.rows) for one in blocks[start:end] if isinstance(one, Table))
-        if rows <= _MOST_ROWS_BESIDE and not any(isinstance(one, Picture) for one in blocks[start:end]):
-            found.update(range(start, end))
-    return found
+        start = next((place for place in range(end, -1, -1) if isinstance(blocks[place], Heading)), end)
+        rows = sum(len(block.rows) for block in blocks[start:end] if isinstance(block, Table))
+        if rows <= _MOST_ROWS_BESIDE and not any(isinstance(block, Picture) for block in blocks[start:end]):
+            beside.update(range(start, end))
+    return beside

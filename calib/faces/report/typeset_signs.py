@@ -12,6 +12,8 @@ from unicodedata import bidirectional, category
 import matplotlib as mpl
 from matplotlib.ft2font import FT2Font
 
+from calib.faces.plain_text import shortened
+
 LONGEST_UNSEEN = 8_000  # signs, of at most four bytes each
 NUMBERED = re.compile("⟨U\\+[0-9A-F]{4,6}⟩")
 # Seen by nobody; format signs (Cf), among them the marks that turn the rest of a line; halves of surrogate pairs.
@@ -40,8 +42,7 @@ def showable(text: str) -> str:
 
 def unseen(text: str) -> str:
     """A text that stands in the file and on no page, such as the one for a picture, as PDF/A allows it (6.1.13: 32,767 bytes)."""
-    said = showable(text)
-    return said if len(said) <= LONGEST_UNSEEN else said[: LONGEST_UNSEEN - 1] + "…"
+    return shortened(showable(text), LONGEST_UNSEEN)
 
 
 def shown_in_svg(svg: str) -> str:

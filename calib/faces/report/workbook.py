@@ -12,7 +12,7 @@ from xlsxwriter import Workbook
 from xlsxwriter.format import Format
 from xlsxwriter.worksheet import Worksheet
 
-from calib.faces.plain_text import controls_named
+from calib.faces.plain_text import controls_named, shortened
 from calib.faces.report.blocks import Layout, Notice, Strip, Title, unmarked
 from calib.faces.report.workbook_sheets import WorkbookSheet, sheets_of
 from calib.faces.written import Content
@@ -103,10 +103,10 @@ class _Written:
             elif isinstance(block, Notice):
                 yield block.lead, unmarked(block.text), self._text
         yield "", "", self._text
-        yield from ((f"Sheet {one.name}", one.holds, self._text) for one in sheets)
+        yield from ((f"Sheet {each.name}", each.holds, self._text) for each in sheets)
         yield "Numbers", _ABOUT_NUMBERS, self._text
         yield "Decision rule", content["decision_rule_in_words"], self._text
-        yield from (("Caution", one, self._text) for one in content["cautions"])
+        yield from (("Caution", each, self._text) for each in content["cautions"])
         yield "Ledger digest", content["ledger_digest"], self._text
         yield "Written by", content["written_by"], self._soft
 
@@ -119,16 +119,16 @@ class _Written:
         for place, column in enumerate(sheet.columns):
             page.set_column(place, place, column.width)
             page.write_string(0, place, column.label, self._head if column.shown is None else self._head_of_numbers)
-        self._heighten(page, 0, max(_lines(one.label, one.width) for one in sheet.columns))
-        for number, row in enumerate(sheet.rows, start=1):
+        self._heighten(page, 0, max(_lines(column.label, column.width) for column in sheet.columns))
+        for down, row in enumerate(sheet.rows, start=1):
             lines = 1
             for place, column in enumerate(sheet.columns):
                 cell = column.of(row)
                 if isinstance(cell, str):
-                    lines = max(lines, self._write_text(page, number, place, cell, self._text, column.width))
+                    lines = max(lines, self._write_text(page, down, place, cell, self._text, column.width))
                 elif cell is not None:
-                    page.write_number(number, place, _Unrounded(cell), self._number(column.shown_in(row)))
-            self._heighten(page, number, lines)
+                    page.write_number(down, place, _Unrounded(cell), self._number(column.shown_in(row)))
+            self._heighten(page, down, lines)
 
     def rest(self) -> None:
         """The texts that went on past what a cell holds."""
@@ -177,8 +177,7 @@ def _lines(text: str, width: float) -> int:
 
 
 def _shortened(text: str) -> str:
-    shown = " ".join(controls_named(text).split())
-    return shown if len(shown) <= _LONGEST_IN_FOOTER else f"{shown[: _LONGEST_IN_FOOTER - 1]}…"
+    return shortened(" ".join(controls_named(text).split()), _LONGEST_IN_FOOTER)
 
 
 def _in_footer(text: str) -> str:

@@ -41,13 +41,13 @@ class SheetColumn:
 def _at(*path: str) -> Callable[[Content], Any]:
     """What stands at a path; nothing where a part of it is missing."""
 
-    def found(row: Content) -> Any:
+    def at_path(row: Content) -> Any:
         value: Any = row
         for key in path:
             value = value.get(key) if value is not None else None
         return value
 
-    return found
+    return at_path
 
 
 def _moment(key: str) -> Callable[[Content], Any]:
@@ -258,7 +258,7 @@ OF_REVIEWS = (
     SheetColumn("Certificate", _at("certificate"), width=16),
     SheetColumn("Calibrated", _at("calibrated_on"), width=11),
     SheetColumn("Opened", _moment("opened_at"), width=25),
-    SheetColumn("Readings", lambda row: ", ".join(str(one) for one in row["readings"]) or None, width=40),
+    SheetColumn("Readings", _joined("readings", ", "), width=40),
     SheetColumn("Lines of this job", _at("lines"), WHOLE, 9),
     SheetColumn("Open lines of this job", _at("open_lines"), WHOLE, 9),
     SheetColumn("Open lines in all", _at("open_lines_in_all"), WHOLE, 9),

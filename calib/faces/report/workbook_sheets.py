@@ -48,11 +48,11 @@ def sheets_of(content: Content) -> list[WorkbookSheet]:
 
 def _totals(content: Content) -> Iterator[Content]:
     for of, part, whose in (("system", "totals", "system"), ("job", "job_totals", "system"), ("room", "rooms", "room")):
-        yield from (one | {"of": of, "whose": one[whose]} for one in content[part])
+        yield from (total | {"of": of, "whose": total[whose]} for total in content[part])
 
 
 def _budgets(readings: Sequence[Content]) -> tuple[_Declared, _Declared]:
-    rows = [one | {"by_name": {each["name"]: each for each in one["contributions"]}} for one in readings]
+    rows = [reading | {"by_name": {each["name"]: each for each in reading["contributions"]}} for reading in readings]
     listed = {name for row in rows for name in row["by_name"]}
     limited = {each["name"] for row in rows for each in row["contributions"] if each["degrees_of_freedom"] is not None}
     names = [name for name in drawings.CONTRIBUTIONS if name in listed]
@@ -64,49 +64,54 @@ def _budgets(readings: Sequence[Content]) -> tuple[_Declared, _Declared]:
 
 
 def _amended(content: Content) -> Iterator[Content]:
-    for one in content["amendments"]:
-        yield from (one | change for change in one["changes"])
+    for amendment in content["amendments"]:
+        yield from (amendment | change for change in amendment["changes"])
 
 
 def _before(content: Content) -> Iterator[Content]:
-    for one in content["amendments"]:
-        for each in one["flows"]:
+    for amendment in content["amendments"]:
+        for each in amendment["flows"]:
             yield from (
-                one | {"reading": each["reading"], "state": state, "flow": each[state]} for state in ("before", "after")
+                amendment | {"reading": each["reading"], "state": state, "flow": each[state]}
+                for state in ("before", "after")
             )
 
 
 def _conditions(content: Content) -> Iterator[Content]:
-    used = {one["conditions"]["name"]: one["conditions"] for one in content["readings"] if one["conditions"]}
-    for name, one in used.items():
-        yield from (each | {"name": name} for each in one["observed"])
-        density = one["density"]
+    used = {each["name"]: each for each in (reading["conditions"] for reading in content["readings"]) if each}
+    for name, conditions in used.items():
+        yield from (each | {"name": name} for each in conditions["observed"])
+        density = conditions["density"]
         yield density | {"name": name, "quantity": "density", "observed_at": None, "instrument": None, "source": None}
 
 
 def _points(content: Content) -> Iterator[Content]:
-    for one in content["readings"]:
-        if one["traverse"] is not None:
-            said = {"reading": one["reading"], "outlet": one["outlet"]}
-            said |= {"rule": one["traverse"]["rule"], "unit": one["traverse"]["velocity_unit"]}
-            yield from (each | said for each in one["traverse"]["velocities"])
+    for reading in content["readings"]:
+        if reading["traverse"] is not None:
+            said = {"reading": reading["reading"], "outlet": reading["outlet"]}
+            said |= {"rule": reading["traverse"]["rule"], "unit": reading["traverse"]["velocity_unit"]}
+            yield from (each | said for each in reading["traverse"]["velocities"])
 
 
 def _in_full(content: Content) -> Iterator[Content]:
-    for one in content["budgets_in_full"]:
-        yield from (each | {"reading": one["reading"]} for each in one["quantities"])
+    for budget in content["budgets_in_full"]:
+        yield from (each | {"reading": budget["reading"]} for each in budget["quantities"])
 
 
 def _comparisons(content: Content) -> Iterator[Content]:
-    for one in (*content["instruments"], *content["reference_standards"]):
-        said = {"tag": one["tag"], "certificate": one["certificate"], "residual_unit": one["residual_unit"]}
-        yield from (each | said for each in one["comparisons"])
+    for instrument in (*content["instruments"], *content["reference_standards"]):
+        said = {
+            "tag": instrument["tag"],
+            "certificate": instrument["certificate"],
+            "residual_unit": instrument["residual_unit"],
+        }
+        yield from (each | said for each in instrument["comparisons"])
 
 
 def _coefficients(content: Content) -> Iterator[Content]:
-    for one in (*content["instruments"], *content["reference_standards"]):
-        curve = one["curve"]
-        said = curve | {"tag": one["tag"], "certificate": one["certificate"]}
+    for instrument in (*content["instruments"], *content["reference_standards"]):
+        curve = instrument["curve"]
+        said = curve | {"tag": instrument["tag"], "certificate": instrument["certificate"]}
         of_each = zip(curve["coefficient_names"], curve["coefficients"], curve["standard_uncertainties"], strict=True)
         for name, coefficient, uncertainty in of_each:
             yield said | {"coefficient_name": name, "coefficient": coefficient, "uncertainty": uncertainty}
