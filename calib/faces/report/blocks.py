@@ -101,6 +101,11 @@ class TableColumn:
     is_short: bool = False  # never broken across lines
 
 
+def number_columns(*labels: str) -> tuple[TableColumn, ...]:
+    """Columns of numbers."""
+    return tuple(TableColumn(label, is_number=True) for label in labels)
+
+
 @dataclass(frozen=True, slots=True)
 class Cell:
     """A cell; an empty one has no runs."""

@@ -4,9 +4,20 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from calib.faces.report.anchors import Anchors
-from calib.faces.report.blocks import Block, Cell, Heading, Paragraph, Run, Table, TableColumn, TableRow, runs
+from calib.faces.report.blocks import (
+    Block,
+    Cell,
+    Heading,
+    Paragraph,
+    Run,
+    Table,
+    TableColumn,
+    TableRow,
+    number_columns,
+    runs,
+)
 from calib.faces.report.formulas import measurement_function
-from calib.faces.report.table_cells import NOTHING, degrees_cell, digits_cell, words_cell
+from calib.faces.report.table_cells import NOTHING, degrees_cell, digits_cell, row_of, words_cell
 from calib.faces.written import Content, rounded, significant
 from calib.procedures.measure import budgets_in_full as full
 
@@ -147,21 +158,21 @@ def _points(place: int, reading: Content) -> Table:
     """Indications at each point of a traverse, with the weights of the points."""
     traverse = reading["traverse"]
     columns = (
-        TableColumn("Line", is_number=True),
-        TableColumn("Point", is_number=True),
-        TableColumn("Weight w_j", is_number=True),
-        TableColumn(f"Indications [{reading['indication_unit']}]", is_number=True),
-        TableColumn(f"Velocity v_j [{traverse['velocity_unit']}]", is_number=True),
+        *number_columns(
+            "Line",
+            "Point",
+            "Weight w_j",
+            f"Indications [{reading['indication_unit']}]",
+            f"Velocity v_j [{traverse['velocity_unit']}]",
+        ),
     )
     rows = tuple(
-        TableRow(
-            (
-                Cell((Run(str(each["line"])),), each["line"]),
-                Cell((Run(str(each["point"])),), each["point"]),
-                digits_cell(each["weight"], 6),
-                words_cell("; ".join(format(value, "g") for value in each["indications"])),
-                digits_cell(each["velocity"], 6, traverse["velocity_unit"]),
-            )
+        row_of(
+            Cell((Run(str(each["line"])),), each["line"]),
+            Cell((Run(str(each["point"])),), each["point"]),
+            digits_cell(each["weight"], 6),
+            words_cell("; ".join(format(value, "g") for value in each["indications"])),
+            digits_cell(each["velocity"], 6, traverse["velocity_unit"]),
         )
         for each in traverse["velocities"]
     )
@@ -177,28 +188,24 @@ def _quantities(place: int, budget: Content, reading: Content) -> Table:
         TableColumn("Unit", is_short=True),
         TableColumn("u(x_i)", is_number=True),
         TableColumn("Evaluation", is_short=True),
-        TableColumn("ν_i", is_number=True),
-        TableColumn("c_i", is_number=True),
+        *number_columns("ν_i", "c_i"),
         TableColumn("Unit of c_i", is_short=True),
-        TableColumn(f"u_i [{flow['unit']}]", is_number=True),
-        TableColumn("Share of u² [%]", is_number=True),
+        *number_columns(f"u_i [{flow['unit']}]", "Share of u² [%]"),
     )
     rows = [_quantity(each, flow["unit"]) for each in budget["quantities"]]
     dof = flow["effective_degrees_of_freedom"]
-    total = TableRow(
-        (
-            words_cell("q_V"),
-            words_cell(f"({rounded(flow)}) {flow['unit']}, k = {flow['coverage_factor']:.2f}"),
-            digits_cell(flow["value"], 7, flow["unit"]),
-            words_cell(flow["unit"]),
-            digits_cell(flow["standard_uncertainty"], 5, flow["unit"]),
-            NOTHING,
-            degrees_cell(dof),
-            NOTHING,
-            NOTHING,
-            digits_cell(flow["standard_uncertainty"], 5, flow["unit"]),
-            Cell((Run("100"),), 100.0, "%"),
-        ),
+    total = row_of(
+        words_cell("q_V"),
+        words_cell(f"({rounded(flow)}) {flow['unit']}, k = {flow['coverage_factor']:.2f}"),
+        digits_cell(flow["value"], 7, flow["unit"]),
+        words_cell(flow["unit"]),
+        digits_cell(flow["standard_uncertainty"], 5, flow["unit"]),
+        NOTHING,
+        degrees_cell(dof),
+        NOTHING,
+        NOTHING,
+        digits_cell(flow["standard_uncertainty"], 5, flow["unit"]),
+        Cell((Run("100"),), 100.0, "%"),
         is_total=True,
     )
     return Table(f"B{place} input quantities", columns, (*rows, total))
@@ -207,20 +214,18 @@ def _quantities(place: int, budget: Content, reading: Content) -> Table:
 def _quantity(each: Content, flow_unit: str) -> TableRow:
     unit = each["unit"]
     dof = each["degrees_of_freedom"]
-    return TableRow(
-        (
-            words_cell(each["symbol"]),
-            words_cell(_MEANINGS[each["symbol"]]),
-            digits_cell(each["estimate"], 7, unit),
-            words_cell(unit),
-            digits_cell(each["standard_uncertainty"], 5, unit),
-            words_cell(f"{each['evaluation']}, {each['distribution']}"),
-            degrees_cell(dof),
-            digits_cell(each["sensitivity_coefficient"], 6, each["sensitivity_unit"]),
-            words_cell(each["sensitivity_unit"]),
-            digits_cell(each["contribution"], 5, flow_unit),
-            Cell((Run(f"{each['variance_percent']:.2f}"),), each["variance_percent"], "%"),
-        )
+    return row_of(
+        words_cell(each["symbol"]),
+        words_cell(_MEANINGS[each["symbol"]]),
+        digits_cell(each["estimate"], 7, unit),
+        words_cell(unit),
+        digits_cell(each["standard_uncertainty"], 5, unit),
+        words_cell(f"{each['evaluation']}, {each['distribution']}"),
+        degrees_cell(dof),
+        digits_cell(each["sensitivity_coefficient"], 6, each["sensitivity_unit"]),
+        words_cell(each["sensitivity_unit"]),
+        digits_cell(each["contribution"], 5, flow_unit),
+        Cell((Run(f"{each['variance_percent']:.2f}"),), each["variance_percent"], "%"),
     )
 
 

@@ -15,9 +15,10 @@ from calib.faces.report.blocks import (
     Table,
     TableColumn,
     TableRow,
+    number_columns,
     runs,
 )
-from calib.faces.report.table_cells import NOTHING, degrees_cell, leading_cell, uncertainty_cell, words_cell
+from calib.faces.report.table_cells import NOTHING, degrees_cell, leading_cell, row_of, uncertainty_cell, words_cell
 from calib.faces.written import Content
 
 
@@ -41,8 +42,7 @@ def budgets_section(report: Content, anchors: Anchors) -> Iterator[Block]:
         TableColumn("Outlet"),
         TableColumn("Unit", is_short=True),
         *(TableColumn(name.capitalize(), is_number=True) for name in names),
-        TableColumn("u", is_number=True),
-        TableColumn("ν", is_number=True),
+        *number_columns("u", "ν"),
     )
     yield Table("Uncertainty budgets", columns, tuple(_budget(reading, names, anchors) for reading in readings))
     yield from _dominated(readings, anchors)
@@ -63,14 +63,12 @@ _SHARED = (
 def _budget(reading: Content, names: Sequence[str], anchors: Anchors) -> TableRow:
     flow, key = reading["flow"], reading["reading"]
     parts: Mapping[str, float] = {each["name"]: each["standard_uncertainty"] for each in reading["contributions"]}
-    return TableRow(
-        (
-            leading_cell(reading["outlet"], anchors.of("reading", key)),
-            words_cell(flow["unit"]),
-            *(uncertainty_cell(parts[name]) if name in parts else NOTHING for name in names),
-            uncertainty_cell(flow["standard_uncertainty"]),
-            degrees_cell(flow["effective_degrees_of_freedom"]),
-        ),
+    return row_of(
+        leading_cell(reading["outlet"], anchors.of("reading", key)),
+        words_cell(flow["unit"]),
+        *(uncertainty_cell(parts[name]) if name in parts else NOTHING for name in names),
+        uncertainty_cell(flow["standard_uncertainty"]),
+        degrees_cell(flow["effective_degrees_of_freedom"]),
         anchor=anchors.of("budget", key),
     )
 

@@ -15,9 +15,10 @@ from calib.faces.report.blocks import (
     Table,
     TableColumn,
     TableRow,
+    number_columns,
     runs,
 )
-from calib.faces.report.table_cells import NOTHING, digits_cell, words_cell
+from calib.faces.report.table_cells import NOTHING, digits_cell, row_of, words_cell
 from calib.faces.written import Content, significant
 from calib.procedures.on_record.calibrations import CalibrationOnFile
 
@@ -133,14 +134,9 @@ def _limits(percent: object, absolute: object, unit: str) -> str:
 def _comparisons(instrument: Content) -> Table:
     columns = (
         TableColumn("Phase", is_short=True),
-        TableColumn("Reference", is_number=True),
-        TableColumn("Indication", is_number=True),
+        *number_columns("Reference", "Indication"),
         TableColumn("Unit", is_short=True),
-        TableColumn("U", is_number=True),
-        TableColumn("k", is_number=True),
-        TableColumn("Repeatability", is_number=True),
-        TableColumn("Observations", is_number=True),
-        TableColumn(f"Residual [{instrument['residual_unit']}]", is_number=True),
+        *number_columns("U", "k", "Repeatability", "Observations", f"Residual [{instrument['residual_unit']}]"),
     )
     rows = tuple(_comparison(each) for each in instrument["comparisons"])
     return Table(
@@ -151,18 +147,16 @@ def _comparisons(instrument: Content) -> Table:
 def _comparison(each: Content) -> TableRow:
     residual = each["residual"]
     unit = f"{each['unit']}, {each['indication_unit']}" if each["indication_unit"] else each["unit"]
-    return TableRow(
-        (
-            words_cell(each["phase"]),
-            _typed(each["reference"]),
-            _typed(each["indication"]),
-            words_cell(unit),
-            _typed(each["expanded_uncertainty"]),
-            _typed(each["coverage_factor"]),
-            _typed(each["repeatability"]),
-            _typed(each["observations"]),
-            Cell((Run("not used"),)) if residual is None else Cell((Run(significant(residual, 3)),), residual),
-        )
+    return row_of(
+        words_cell(each["phase"]),
+        _typed(each["reference"]),
+        _typed(each["indication"]),
+        words_cell(unit),
+        _typed(each["expanded_uncertainty"]),
+        _typed(each["coverage_factor"]),
+        _typed(each["repeatability"]),
+        _typed(each["observations"]),
+        Cell((Run("not used"),)) if residual is None else Cell((Run(significant(residual, 3)),), residual),
     )
 
 
@@ -191,11 +185,10 @@ def _coefficients(instrument: Content) -> Table:
     curve = instrument["curve"]
     columns = (
         TableColumn("Coefficient"),
-        TableColumn("Value", is_number=True),
-        TableColumn("u, from scatter", is_number=True),
+        *number_columns("Value", "u, from scatter"),
     )
     rows = tuple(
-        TableRow((words_cell(name), digits_cell(value, 7), digits_cell(u, 2)))
+        row_of(words_cell(name), digits_cell(value, 7), digits_cell(u, 2))
         for name, value, u in zip(
             curve["coefficient_names"], curve["coefficients"], curve["standard_uncertainties"], strict=True
         )

@@ -3,8 +3,8 @@
 from collections.abc import Iterator, Sequence
 
 from calib.faces.report.anchors import Anchors
-from calib.faces.report.blocks import Block, Heading, Paragraph, Table, TableColumn, TableRow, runs
-from calib.faces.report.table_cells import flow_cell, words_cell
+from calib.faces.report.blocks import Block, Heading, Paragraph, Table, TableColumn, TableRow, number_columns, runs
+from calib.faces.report.table_cells import flow_cell, row_of, words_cell
 from calib.faces.written import Content, moment
 
 _NONE_REFUSED = "None: every reading was taken with an instrument in calibration."
@@ -18,7 +18,7 @@ def changes_section(report: Content) -> Iterator[Block]:
     yield Heading(2, "Changes", "changes")
     columns = (TableColumn("What", is_wordy=True), TableColumn("Before"), TableColumn("After"))
     rows = tuple(
-        TableRow((words_cell(each["what"]), words_cell(_shown(each["before"])), words_cell(_shown(each["after"]))))
+        row_of(words_cell(each["what"]), words_cell(_shown(each["before"])), words_cell(_shown(each["after"])))
         for each in changes
     )
     yield Table("Changes from the revision before", columns, rows)
@@ -38,23 +38,20 @@ def amendments_section(report: Content) -> Iterator[Block]:
         TableColumn("Before → after", is_wordy=True),
         TableColumn("Reason", is_wordy=True),
         TableColumn("By, at", is_wordy=True),
-        TableColumn("Latest flow before", is_number=True),
-        TableColumn("Latest flow after", is_number=True),
+        *number_columns("Latest flow before", "Latest flow after"),
     )
     yield Table("Amendments", columns, tuple(_amendment(amendment) for amendment in report["amendments"]))
 
 
 def _amendment(amendment: Content) -> TableRow:
     last = amendment["flows"][-1] if amendment["flows"] else {"before": None, "after": None}
-    return TableRow(
-        (
-            words_cell(amendment["record"], f", revision {amendment['revision']}"),
-            words_cell(*_amended(amendment["changes"])),
-            words_cell(amendment["reason"]),
-            words_cell(amendment["by"], f", {moment(amendment['at'])}"),
-            flow_cell(last["before"], otherwise=""),
-            flow_cell(last["after"], otherwise=""),
-        )
+    return row_of(
+        words_cell(amendment["record"], f", revision {amendment['revision']}"),
+        words_cell(*_amended(amendment["changes"])),
+        words_cell(amendment["reason"]),
+        words_cell(amendment["by"], f", {moment(amendment['at'])}"),
+        flow_cell(last["before"], otherwise=""),
+        flow_cell(last["after"], otherwise=""),
     )
 
 
@@ -78,14 +75,12 @@ def refusals_section(report: Content, anchors: Anchors) -> Iterator[Block]:
         TableColumn("Reasons", is_wordy=True),
     )
     rows = (
-        TableRow(
-            (
-                words_cell(refusal["outlet"]),
-                words_cell(refusal["system"], f", {refusal['service']}"),
-                words_cell(refusal["instrument"]),
-                words_cell(moment(refusal["observed_at"])),
-                words_cell("; ".join(refusal["reasons"])),
-            ),
+        row_of(
+            words_cell(refusal["outlet"]),
+            words_cell(refusal["system"], f", {refusal['service']}"),
+            words_cell(refusal["instrument"]),
+            words_cell(moment(refusal["observed_at"])),
+            words_cell("; ".join(refusal["reasons"])),
             anchor=anchors.of("refused", place),
         )
         for place, refusal in enumerate(report["refusals"], start=1)

@@ -2,14 +2,11 @@
 
 from collections.abc import Iterator
 
-from calib.faces.report.blocks import Block, Heading, Paragraph, Table, TableColumn, TableRow, runs
-from calib.faces.report.table_cells import number_cell, risk_cell, words_cell
+from calib.faces.report.blocks import Block, Heading, Paragraph, Table, TableColumn, TableRow, number_columns, runs
+from calib.faces.report.table_cells import number_cell, risk_cell, row_of, words_cell
 from calib.faces.written import Content
 
-_GLOBAL_RISKS = (
-    TableColumn("Global consumer's risk", is_number=True),
-    TableColumn("Global producer's risk", is_number=True),
-)
+_GLOBAL_RISKS = number_columns("Global consumer's risk", "Global producer's risk")
 
 
 def decisions_section(report: Content) -> Iterator[Block]:
@@ -29,10 +26,7 @@ def decisions_section(report: Content) -> Iterator[Block]:
     process = risks["process"]
     columns = (
         TableColumn("Decisions"),
-        TableColumn("Judged", is_number=True),
-        TableColumn("Accepted", is_number=True),
-        TableColumn("Expected wrong among the accepted", is_number=True),
-        TableColumn("Expected wrong among the rejected", is_number=True),
+        *number_columns("Judged", "Accepted", "Expected wrong among the accepted", "Expected wrong among the rejected"),
         *(_GLOBAL_RISKS if process else ()),
     )
     rows = tuple(_decision(decision, has_process=process is not None) for decision in risks["decisions"])
@@ -46,15 +40,13 @@ def _decision(decision: Content, *, has_process: bool) -> TableRow:
         if has_process
         else ()
     )
-    return TableRow(
-        (
-            words_cell("System ", decision["system"]) if decision["system"] else words_cell("Whole job"),
-            number_cell(decision["judged"], "d"),
-            number_cell(decision["accepted"], "d"),
-            number_cell(decision["expected_wrongly_accepted"], ".2f"),
-            number_cell(decision["expected_wrongly_rejected"], ".2f"),
-            *whole,
-        )
+    return row_of(
+        words_cell("System ", decision["system"]) if decision["system"] else words_cell("Whole job"),
+        number_cell(decision["judged"], "d"),
+        number_cell(decision["accepted"], "d"),
+        number_cell(decision["expected_wrongly_accepted"], ".2f"),
+        number_cell(decision["expected_wrongly_rejected"], ".2f"),
+        *whole,
     )
 
 

@@ -18,6 +18,7 @@ from calib.faces.report.blocks import (
     Table,
     TableColumn,
     TableRow,
+    number_columns,
     runs,
 )
 from calib.faces.report.table_cells import (
@@ -26,6 +27,7 @@ from calib.faces.report.table_cells import (
     flow_cell,
     number_cell,
     probability_cell,
+    row_of,
     statement_cell,
     words_cell,
 )
@@ -36,9 +38,7 @@ from calib.uncertainty.statement import plain, round_result
 # --- flows -----------------------------------------------------------------------------------------------------------------------
 
 _DESIGN_COLUMNS = (
-    TableColumn("Design", is_number=True),
-    TableColumn("Tolerance", is_number=True),
-    TableColumn("% of design", is_number=True),
+    *number_columns("Design", "Tolerance", "% of design"),
     TableColumn("Conformity", is_short=True),
     TableColumn("Probability", is_number=True),
 )
@@ -47,9 +47,7 @@ _FLOW_COLUMNS = (
     TableColumn("Service", is_short=True),
     TableColumn("Observed"),
     TableColumn("Instrument"),
-    TableColumn("Velocity", is_number=True),
-    TableColumn("Flow ± U", is_number=True),
-    TableColumn("k", is_number=True),
+    *number_columns("Velocity", "Flow ± U", "k"),
     *_DESIGN_COLUMNS,
 )
 
@@ -112,17 +110,15 @@ def _reading(reading: Content, anchors: Anchors) -> TableRow:
     if reading["probe"]:
         probe = reading["probe"]
         used += [" with ", Run(probe["tag"], to=anchors.of("instrument", probe["tag"], probe["certificate"]))]
-    return TableRow(
-        (
-            words_cell(reading["outlet"], *_remarked(reading)),
-            words_cell(reading["service"]),
-            words_cell(moment(reading["observed_at"])),
-            words_cell(*used),
-            NOTHING if velocity is None else _velocity(velocity),
-            flow_cell(reading["flow"], to=anchors.of("budget", key)),
-            factor_cell(reading["flow"]),
-            *_judged(design),
-        ),
+    return row_of(
+        words_cell(reading["outlet"], *_remarked(reading)),
+        words_cell(reading["service"]),
+        words_cell(moment(reading["observed_at"])),
+        words_cell(*used),
+        NOTHING if velocity is None else _velocity(velocity),
+        flow_cell(reading["flow"], to=anchors.of("budget", key)),
+        factor_cell(reading["flow"]),
+        *_judged(design),
         anchor=anchors.of("reading", key),
     )
 
@@ -159,20 +155,17 @@ def _judged(design: Content | None) -> tuple[Cell, ...]:
 def _totals(title: str, totals: list[Content]) -> Table:
     columns = (
         TableColumn(title),
-        TableColumn("Flow ± U", is_number=True),
-        TableColumn("k", is_number=True),
+        *number_columns("Flow ± U", "k"),
         *_DESIGN_COLUMNS,
         TableColumn("Measured", is_number=True),
     )
     rows = (
-        TableRow(
-            (
-                words_cell(total_name(total)),
-                flow_cell(total["flow"]),
-                factor_cell(total["flow"]),
-                *(_judged(total["design"]) if total["design"] else [NOTHING] * 5),
-                _measured(total),
-            ),
+        row_of(
+            words_cell(total_name(total)),
+            flow_cell(total["flow"]),
+            factor_cell(total["flow"]),
+            *(_judged(total["design"]) if total["design"] else [NOTHING] * 5),
+            _measured(total),
             is_total=True,
         )
         for total in totals
@@ -224,22 +217,18 @@ _WANTED = {"positive": "a surplus of supply", "negative": "a surplus of extract"
 def _rooms(rooms: list[Content]) -> Table:
     columns = (
         TableColumn("Room"),
-        TableColumn("Supply less extract ± U", is_number=True),
-        TableColumn("k", is_number=True),
+        *number_columns("Supply less extract ± U", "k"),
         TableColumn("The design asks for"),
-        TableColumn("Probability that it is so", is_number=True),
-        TableColumn("Measured", is_number=True),
+        *number_columns("Probability that it is so", "Measured"),
     )
     rows = (
-        TableRow(
-            (
-                words_cell(room["room"]),
-                flow_cell(room["flow"]),
-                factor_cell(room["flow"]),
-                words_cell(_WANTED.get(room["wanted"] or "", "nothing")),
-                probability_cell(room["probability_as_wanted"]),
-                _measured(room),
-            ),
+        row_of(
+            words_cell(room["room"]),
+            flow_cell(room["flow"]),
+            factor_cell(room["flow"]),
+            words_cell(_WANTED.get(room["wanted"] or "", "nothing")),
+            probability_cell(room["probability_as_wanted"]),
+            _measured(room),
             is_total=True,
         )
         for room in rooms

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import Block, Heading, Paragraph, Run, Table, TableColumn, TableRow, runs
 from calib.faces.report.calibrations_appendix import reference_standards
-from calib.faces.report.table_cells import leading_cell, words_cell
+from calib.faces.report.table_cells import leading_cell, row_of, words_cell
 from calib.faces.written import Content
 
 
@@ -36,19 +36,15 @@ def instruments_section(report: Content, anchors: Anchors) -> Iterator[Block]:
 
 def _instrument(instrument: Content, anchors: Anchors) -> TableRow:
     place = (instrument["tag"], instrument["certificate"])
-    return TableRow(
-        (
-            leading_cell(instrument["tag"], anchors.of("curve", *place)),
-            words_cell(
-                instrument["kind"], ", ", instrument["maker"], " ", instrument["model"], ", ", instrument["serial"]
-            ),
-            leading_cell(instrument["certificate"], anchors.of("calibration", *place)),
-            words_cell(*_laboratory(instrument, anchors)),
-            words_cell(instrument["calibrated_on"]),
-            words_cell(instrument["accepted_on"] or ""),
-            words_cell(instrument["due_on"]),
-            words_cell(instrument["measuring_interval"]),
-        ),
+    return row_of(
+        leading_cell(instrument["tag"], anchors.of("curve", *place)),
+        words_cell(instrument["kind"], ", ", instrument["maker"], " ", instrument["model"], ", ", instrument["serial"]),
+        leading_cell(instrument["certificate"], anchors.of("calibration", *place)),
+        words_cell(*_laboratory(instrument, anchors)),
+        words_cell(instrument["calibrated_on"]),
+        words_cell(instrument["accepted_on"] or ""),
+        words_cell(instrument["due_on"]),
+        words_cell(instrument["measuring_interval"]),
         anchor=anchors.of("instrument", *place),
     )
 

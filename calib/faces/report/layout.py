@@ -3,17 +3,7 @@
 from collections.abc import Iterator, Mapping
 
 from calib.faces.report.anchors import Anchors
-from calib.faces.report.blocks import (
-    Block,
-    Bullets,
-    Heading,
-    Layout,
-    Mark,
-    Paragraph,
-    Run,
-    Signatures,
-    runs,
-)
+from calib.faces.report.blocks import Block, Bullets, Heading, Layout, Mark, Paragraph, Run, Signatures, runs
 from calib.faces.report.budgets_appendix import budgets_appendix
 from calib.faces.report.budgets_section import budgets_section
 from calib.faces.report.calibrations_appendix import calibrations_appendix

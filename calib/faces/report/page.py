@@ -102,11 +102,7 @@ def attribute(text: str) -> str:
     return escape(text)
 
 
-_MARKS = {
-    Mark.STRONG: "<strong>{}</strong>",
-    Mark.SOFT: '<span class="soft">{}</span>',
-    Mark.CODE: "<code>{}</code>",
-}
+_MARKS = {Mark.STRONG: "<strong>{}</strong>", Mark.SOFT: '<span class="soft">{}</span>', Mark.CODE: "<code>{}</code>"}
 
 
 def _run(run: Run) -> str:

@@ -1,9 +1,14 @@
 """The cells of a report's tables: a number stands in each as it is written, and unrounded."""
 
-from calib.faces.report.blocks import Cell, Mark, Run, runs
+from calib.faces.report.blocks import Cell, Mark, Run, TableRow, runs
 from calib.faces.written import Content, degrees_text, probability_text, risk_text, rounded, significant, two_digits
 
 NOTHING = Cell()
+
+
+def row_of(*cells: Cell, is_total: bool = False, anchor: str | None = None) -> TableRow:
+    """A row of these cells."""
+    return TableRow(cells, is_total, anchor)
 
 
 def words_cell(*parts: str | Run) -> Cell:

@@ -3,8 +3,8 @@
 from collections.abc import Iterator, Sequence
 
 from calib.faces.report.anchors import Anchors
-from calib.faces.report.blocks import Block, Heading, Paragraph, Table, TableColumn, TableRow, runs
-from calib.faces.report.table_cells import leading_cell, number_cell, uncertainty_cell, words_cell
+from calib.faces.report.blocks import Block, Heading, Paragraph, Table, TableColumn, TableRow, number_columns, runs
+from calib.faces.report.table_cells import leading_cell, number_cell, row_of, uncertainty_cell, words_cell
 from calib.faces.written import Content, signed_percent, two_digits
 
 
@@ -17,11 +17,13 @@ def traverses_section(report: Content, anchors: Anchors) -> Iterator[Block]:
     columns = (
         TableColumn("Duct"),
         TableColumn("Rule", is_short=True),
-        TableColumn("Lines × points", is_number=True),
-        TableColumn("Passes", is_number=True),
-        TableColumn("Largest over mean velocity", is_number=True),
-        TableColumn("Points below a tenth of the largest pressure", is_number=True),
-        TableColumn("Skew across, up", is_number=True),
+        *number_columns(
+            "Lines × points",
+            "Passes",
+            "Largest over mean velocity",
+            "Points below a tenth of the largest pressure",
+            "Skew across, up",
+        ),
         TableColumn("Profile", is_wordy=True),
     )
     yield Table("Traverses", columns, tuple(_traverse(reading, anchors) for reading in traversed))
@@ -36,19 +38,15 @@ def traverses_section(report: Content, anchors: Anchors) -> Iterator[Block]:
 
 def _traverse(reading: Content, anchors: Anchors) -> TableRow:
     traversed, profile = reading["traverse"], reading["traverse"]["profile"]
-    return TableRow(
-        (
-            leading_cell(reading["outlet"], anchors.of("reading", reading["reading"])),
-            words_cell(traversed["rule"]),
-            words_cell(f"{traversed['lines']} × {traversed['points']}"),
-            number_cell(traversed["passes"], "d"),
-            number_cell(profile["largest_over_mean"], ".2f"),
-            number_cell(profile["low_share_percent"], ".0f", "%"),
-            words_cell(
-                f"{signed_percent(profile['skew_across_percent'])}, {signed_percent(profile['skew_up_percent'])}"
-            ),
-            words_cell("; ".join(profile["findings"]) or "nothing stands out"),
-        )
+    return row_of(
+        leading_cell(reading["outlet"], anchors.of("reading", reading["reading"])),
+        words_cell(traversed["rule"]),
+        words_cell(f"{traversed['lines']} × {traversed['points']}"),
+        number_cell(traversed["passes"], "d"),
+        number_cell(profile["largest_over_mean"], ".2f"),
+        number_cell(profile["low_share_percent"], ".0f", "%"),
+        words_cell(f"{signed_percent(profile['skew_across_percent'])}, {signed_percent(profile['skew_up_percent'])}"),
+        words_cell("; ".join(profile["findings"]) or "nothing stands out"),
     )
 
 
@@ -60,18 +58,15 @@ def air_section(report: Content) -> Iterator[Block]:
     yield Heading(2, "Conditions of the air", "air")
     columns = (
         TableColumn("Conditions"),
-        TableColumn("Density", is_number=True),
-        TableColumn("u", is_number=True),
+        *number_columns("Density", "u"),
         TableColumn("Observed", is_wordy=True),
     )
     rows = (
-        TableRow(
-            (
-                words_cell(conditions["name"]),
-                number_cell(conditions["density"]["value"], ".4f", "kg/m³"),
-                uncertainty_cell(conditions["density"]["standard_uncertainty"], "kg/m³"),
-                words_cell(*_observed(conditions["observed"])),
-            )
+        row_of(
+            words_cell(conditions["name"]),
+            number_cell(conditions["density"]["value"], ".4f", "kg/m³"),
+            uncertainty_cell(conditions["density"]["standard_uncertainty"], "kg/m³"),
+            words_cell(*_observed(conditions["observed"])),
         )
         for conditions in used.values()
     )
