@@ -8,7 +8,7 @@ import typer
 from calib.clock import clock
 from calib.errors import BadInputError, Finding
 from calib.faces.cli.file import attached
-from calib.faces.cli.frame import Desk, Reply, group, reads, say, writes
+from calib.faces.cli.frame import Desk, Reply, group, plotted, reads, say, writes
 from calib.faces.cli.options import Attachment, Certificate, LatestCertificate, OnDate, OneTag, Tag, day_of
 
 if TYPE_CHECKING:
@@ -277,9 +277,9 @@ def show(
     calibration = calibration_on_file(desk.reading(), tag, certificate)
     document = answer.document(calibration)
     if plot is not None:
-        from calib.faces.drawings.calibration import save_curve
+        from calib.faces.drawings.calibration import calibration_chart
 
-        save_curve(calibration, plot)
+        plotted([calibration_chart(calibration)], plot)
     return Reply(document, answer.text)
 
 

@@ -83,7 +83,7 @@ def test_the_time_until_the_limit_stands_between_the_limits_about_the_correction
     drift = drift_line(history_of_errors((0.05, 0.0, -0.05)), 5.0)
     days = [date(year, 1, 1) for year in (2024, 2025, 2026)]
     one = PointDrawing(5.0, days, (0.05, 0.0, -0.05), (0.01,) * 3, -0.05, 0.1, drift, 1.0, 0.5)
-    (strip,) = history_chart(HistoryDrawing("VA-1", "m/s", 12, [one])).axes
+    (strip,) = history_chart(HistoryDrawing("VA-1", "m/s", 12, [one])).figure.axes
     (reached,) = [each for each in strip.lines if each.get_label() == "limit reached"]
     assert list(reached.get_ydata()) == pytest.approx([-0.15, 0.05])
 
