@@ -7,13 +7,12 @@ Common practice, no source.
 
 import io
 import re
-import subprocess
 from pathlib import Path
 
 import pikepdf
 import pytest
 
-from tests.read_back import Mail, Workbook
+from tests.read_back import Mail, Workbook, pdf_pages
 
 REPORTS = Path(__file__).parents[3] / "reports"
 DIGEST = re.compile(r"\b[0-9a-f]{64}\b")
@@ -66,8 +65,7 @@ def pdf(file):
     """The text of a PDF, and of what is attached to it; read from its bytes."""
     with pikepdf.open(io.BytesIO(file)) as document:
         attached = [one.get_file().read_bytes().decode() for one in document.attachments.values()]
-    done = subprocess.run(["pdftotext", "-raw", "-", "-"], input=file, capture_output=True, check=True)  # noqa: S607
-    return "\n".join([done.stdout.decode(), *attached])
+    return "\n".join([*pdf_pages(file), *attached])
 
 
 # What is compared of each form: of the binary ones what their readers see.
