@@ -1,0 +1,73 @@
+"""The command `help`: pages of the manual."""
+
+import shutil
+from collections.abc import Iterator
+from typing import Annotated, Any
+
+import typer
+
+from calib.errors import CalibError
+from calib.faces.cli.options import AsJson, print_json, tell
+
+NARROWEST, WIDEST = 40, 100  # characters: a longer line is hard to follow
+
+
+def register(app: typer.Typer) -> None:
+    """Add this command to the program."""
+    app.command("help")(show)
+
+
+def show(
+    topic: Annotated[
+        str | None, typer.Argument(metavar="TOPIC", help="A topic; the list of topics if not given.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Show a page of the manual, as wide as the terminal, or the list of its topics.
+
+    How a command is typed is said by `calib COMMAND --help`.
+
+    Example: calib help import
+    """
+    from calib.faces.manual.pages import page, topics
+
+    titles = topics()
+    if topic is None:
+        text = _list_of(titles)
+    elif topic in titles:
+        text = page(topic, _width(), {"commands": _commands})
+    else:
+        raise CalibError(f"there is no topic {topic!r} in the manual; there is {', '.join(titles)}")
+    if as_json:
+        print_json({"topics": titles} if topic is None else {"topic": topic, "title": titles[topic], "text": text})
+    else:
+        tell(text.rstrip("\n"))
+
+
+def _width() -> int:
+    return max(NARROWEST, min(WIDEST, shutil.get_terminal_size().columns))
+
+
+def _list_of(titles: dict[str, str]) -> str:
+    from calib.faces.manual.layout import laid_out
+    from calib.faces.manual.tables import rows
+
+    opening = "`calib help TOPIC` shows a page of the manual; `calib COMMAND --help` says how a command is typed."
+    return laid_out(f"{opening}\n\n{rows(list(titles.items()))}", _width())
+
+
+def _commands(groups: list[str]) -> str:
+    """Every command with the first sentence of its help, or those that begin with one of the words."""
+    from calib.faces.cli import program
+    from calib.faces.manual.tables import rows
+
+    wanted = [one for one in _sentences(typer.main.get_command(program())) if not groups or one[0].split()[1] in groups]
+    return ("## Commands\n\n" if groups else "") + rows(wanted)
+
+
+def _sentences(command: Any, words: str = "calib") -> Iterator[tuple[str, str]]:
+    if hasattr(command, "commands"):
+        for name, one in command.commands.items():
+            yield from _sentences(one, f"{words} {name}")
+    else:
+        yield words, " ".join((command.help or "").partition("\n\n")[0].split())
