@@ -88,7 +88,8 @@ ROOMS = {
         "drawings": ("answers", "written", "plain_text"),
         "report": ("drawings", "answers", "written", "plain_text", "cautions", "unswept", "write_over"),
         "demo": ("report", "drawings"),
-        "cli": ("demo", "report", "drawings", "answers", "written", "plain_text", "unswept", "write_over"),
+        "manual": ("cautions",),
+        "cli": ("manual", "demo", "report", "drawings", "answers", "written", "plain_text", "unswept", "write_over"),
     },
 }
 # What a floor may import from elsewhere, besides the standard library, where that is limited.

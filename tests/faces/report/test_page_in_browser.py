@@ -26,6 +26,12 @@ SHOWN = (
 TABLETS = (768, 912, 960, 1090)  # CSS pixels: upright, and about the widths at which the tables are set otherwise
 
 
+@pytest.fixture(scope="module", autouse=True)
+def _browser():
+    """Every test here needs one; asked for first, before any page is made."""
+    browser.program()
+
+
 @pytest.fixture(scope="session")
 def demo_page(demo_folder):
     """The demo's page: that of its latest revision."""
