@@ -219,7 +219,7 @@ _SPELLED = {
 _REVIEW = re.compile(rf"{Step.SEE_REVIEW} (.+), certificate (.+)")
 
 
-def _spelled(told: str, records: str = "") -> str:
+def _spelled(told: str, records: str = options.DEFAULT_RECORDS) -> str:
     """A message with its next steps as commands."""
     for step, typed in _SPELLED.items():
         told = told.replace(step, typed)

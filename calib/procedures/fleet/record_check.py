@@ -138,7 +138,7 @@ def _of_two(asked: CheckAsked) -> list[Finding]:
     row, other = asked.row, asked.other
     if row.get("kind") != COMPARISON or other is None:
         typed = [name for name in _OF_TWO if not row.blank(name)]
-        expected = "nothing without a comparison with another instrument (--kind comparison --other TAG)"
+        expected = "nothing without a comparison with another instrument (kind comparison, with the tag of the other)"
         return [row.finding(name, expected) for name in typed]
     found = [_unlike(asked.instrument, other, row)]
     found += [row.finding("other_value", "what the other instrument showed")] if row.blank("other_value") else []

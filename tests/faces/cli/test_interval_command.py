@@ -111,7 +111,7 @@ def test_without_errors_there_is_nothing_to_draw():
         (("interval", "VA-9"), "no instrument 'VA-9'"),
         (("interval", "VA-1", "--target", "100"), "--target: '100'; expected a percentage above 0 and below 100"),
         (("interval", "VA-1", "--judged", "taste"), "--judged: 'taste'; expected one of indication, corrected value"),
-        (("interval", "set", "VA-1", "0", "--reason", "x"), "months: '0'; expected a whole number, 1 to 9999"),
+        (("interval", "set", "VA-1", "0", "--reason", "x"), "MONTHS: '0'; expected a whole number, 1 to 9999"),
         (("interval", "VA-1", "--plot", "x.doc"), "a plot is written as .svg, .png or .pdf"),
     ],
 )
