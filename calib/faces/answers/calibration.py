@@ -1,4 +1,4 @@
-"""A calibration on file, as `calib calibration show` answers: a document for machines, text for people."""
+"""A calibration on file, as `calib calibration show` answers."""
 
 import json
 from dataclasses import asdict
@@ -21,7 +21,7 @@ from calib.records.record import typed
 from calib.records.tables import Comparison
 
 
-def calibration(kept: CalibrationOnFile) -> Content:
+def document(kept: CalibrationOnFile) -> Content:
     """A calibration on file: what its certificate says, and the curve that the records hold."""
     record = kept.curve
     compared = [
@@ -96,7 +96,7 @@ def _named(one: Comparison, place: int) -> str:
     return f"comparison {place + 1} (reference {one.reference} {one.unit}, indication {one.indication})"
 
 
-def calibration_text(one: Content) -> str:
+def text(one: Content) -> str:
     """The same for people."""
     return "\n".join(
         [

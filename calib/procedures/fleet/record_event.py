@@ -34,10 +34,10 @@ def _finding(kind: str, at: datetime, reason: str, past: list[str], now: datetim
     states = [each for each in past if each in (SUSPENSION, RELEASE, RETIREMENT)]
     suspended = states[-1:] == [SUSPENSION]
     if not reason.strip():
-        return Finding("command line", None, "reason", "", "why, in a few words")
+        return Finding.typed("reason", "", "why, in a few words")
     if at > now:
         expected = f"a time that is not in the future (it is {now.isoformat(timespec='minutes')})"
-        return Finding("command line", None, "at", at.isoformat(), expected)
+        return Finding.typed("at", at.isoformat(), expected)
     if RETIREMENT in states:
         expected = "an instrument in service; this one is retired"
     elif kind == RELEASE and not suspended:
@@ -46,4 +46,4 @@ def _finding(kind: str, at: datetime, reason: str, past: list[str], now: datetim
         expected = "an instrument that is not suspended already at that time"
     else:
         return None
-    return Finding("command line", None, "tag", None, expected)
+    return Finding.typed("tag", None, expected)
