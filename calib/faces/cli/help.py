@@ -35,7 +35,7 @@ def show(
     if topic is None:
         text = _list_of(titles)
     elif topic in titles:
-        text = page(topic, _width(), {"commands": _commands})
+        text = page(topic, _width(), {"commands": commands})
     else:
         raise CalibError(f"there is no topic {topic!r} in the manual; there is {', '.join(titles)}")
     if as_json:
@@ -56,7 +56,7 @@ def _list_of(titles: dict[str, str]) -> str:
     return laid_out(f"{opening}\n\n{rows(list(titles.items()))}", _width())
 
 
-def _commands(groups: list[str]) -> str:
+def commands(groups: list[str]) -> str:
     """Every command with the first sentence of its help, or those that begin with one of the words."""
     from calib.faces.cli import program
     from calib.faces.manual.tables import rows
