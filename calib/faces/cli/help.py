@@ -7,22 +7,20 @@ from typing import Annotated, Any
 import typer
 
 from calib.errors import CalibError
-from calib.faces.cli.options import AsJson, print_json, tell
+from calib.faces.cli.frame import Desk, Reply, group, reads
 
 NARROWEST, WIDEST = 40, 100  # characters: a longer line is hard to follow
 
-
-def register(app: typer.Typer) -> None:
-    """Add this command to the program."""
-    app.command("help")(show)
+app = group()
 
 
+@reads(app, "help", of_records=False)
 def show(
+    _desk: Desk,
     topic: Annotated[
         str | None, typer.Argument(metavar="TOPIC", help="A topic; the list of topics if not given.")
     ] = None,
-    as_json: AsJson = False,
-) -> None:
+) -> Reply:
     """Show a page of the manual, as wide as the terminal, or the list of its topics.
 
     How a command is typed is said by `calib COMMAND --help`.
@@ -33,15 +31,11 @@ def show(
 
     titles = topics()
     if topic is None:
-        text = _list_of(titles)
-    elif topic in titles:
-        text = page(topic, _width(), {"commands": commands})
-    else:
+        return Reply({"topics": titles}, _list_of(titles).rstrip("\n"))
+    if topic not in titles:
         raise CalibError(f"there is no topic {topic!r} in the manual; there is {', '.join(titles)}")
-    if as_json:
-        print_json({"topics": titles} if topic is None else {"topic": topic, "title": titles[topic], "text": text})
-    else:
-        tell(text.rstrip("\n"))
+    text = page(topic, _width(), {"commands": commands}).rstrip("\n")
+    return Reply({"topic": topic, "title": titles[topic], "text": text}, text)
 
 
 def _width() -> int:

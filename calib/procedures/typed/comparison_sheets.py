@@ -41,7 +41,7 @@ def read_comparisons(
     if is_zipfile(io.BytesIO(content)):
         rows, findings = _read_workbook(path, content, columns, sheet)
     elif sheet is not None:
-        rows, findings = [], [Finding(str(path), None, "--sheet", sheet, "nothing: only a workbook (.xlsx) has sheets")]
+        rows, findings = [], [Finding(str(path), None, "sheet", sheet, "nothing: only a workbook (.xlsx) has sheets")]
     else:
         rows, findings = read_file(path, columns)
     for row in rows:
@@ -81,7 +81,7 @@ def _sheet_of(path: Path, names: Sequence[str], wanted: str | None) -> tuple[str
         if wanted is not None:
             break
     expected = f"one of the sheets {', '.join(names)}"
-    return "", Finding(str(path), None, "--sheet", wanted, expected)
+    return "", Finding(str(path), None, "sheet", wanted, expected)
 
 
 def _rows_of_sheet(

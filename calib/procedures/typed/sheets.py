@@ -40,8 +40,8 @@ class Declaration:
 class Row:
     """One row as typed: cells that are blank are absent; cells found wrong are taken out and named in `bad`."""
 
-    source: str
-    number: int | None  # as a spreadsheet counts, the header being row 1; absent for the options of a command
+    source: str | None  # the file; absent for what was typed at a face
+    number: int | None  # as a spreadsheet counts, the header being row 1; absent for what was typed at a face
     cells: dict[str, str]
     bad: set[str] = field(default_factory=set)
     log: bytes | None = None  # content of the file named in log_file, once it was read
@@ -68,8 +68,8 @@ class Row:
 Sheets = Mapping[str, Sequence[Row]]  # file name -> rows
 
 
-def typed_row(source: str, cells: Mapping[str, str | None]) -> Row:
-    """The options of a command as a row."""
+def typed_row(source: str | None, cells: Mapping[str, str | None]) -> Row:
+    """Cells typed at a face as a row; `source` where the face has a name of its own for them."""
     return Row(source, None, {name: cell.strip() for name, cell in cells.items() if cell is not None and cell.strip()})
 
 
