@@ -67,7 +67,7 @@ ROOMS = {
         "people": ("typed",),
         "certificate": ("typed",),
         "on_record": ("certificate", "typed"),
-        "measure": ("on_record", "certificate", "typed"),
+        "measure": ("on_record", "typed"),
         "pairs": ("measure", "on_record", "people"),
         "plan": ("measure", "on_record", "typed"),
         "impact": ("pairs", "measure", "on_record", "certificate", "people", "typed"),

@@ -11,7 +11,6 @@ from calib.faces.cli.frame import Desk, Reply, group, reads
 
 NARROWEST, WIDEST = 40, 100  # characters: a longer line is hard to follow
 
-
 app = group()
 
 
@@ -35,8 +34,8 @@ def show(
         return Reply({"topics": titles}, _list_of(titles).rstrip("\n"))
     if topic not in titles:
         raise CalibError(f"there is no topic {topic!r} in the manual; there is {', '.join(titles)}")
-    text = page(topic, _width(), {"commands": _commands})
-    return Reply({"topic": topic, "title": titles[topic], "text": text}, text.rstrip("\n"))
+    text = page(topic, _width(), {"commands": commands}).rstrip("\n")
+    return Reply({"topic": topic, "title": titles[topic], "text": text}, text)
 
 
 def _width() -> int:
@@ -51,19 +50,18 @@ def _list_of(titles: dict[str, str]) -> str:
     return laid_out(f"{opening}\n\n{rows(list(titles.items()))}", _width())
 
 
-def _commands(groups: list[str]) -> str:
+def commands(groups: list[str]) -> str:
     """Every command with the first sentence of its help, or those that begin with one of the words."""
     from calib.faces.cli import program
     from calib.faces.manual.tables import rows
 
-    sentences = _sentences(typer.main.get_command(program()))
-    wanted = [each for each in sentences if not groups or each[0].split()[1] in groups]
+    wanted = [one for one in _sentences(typer.main.get_command(program())) if not groups or one[0].split()[1] in groups]
     return ("## Commands\n\n" if groups else "") + rows(wanted)
 
 
 def _sentences(command: Any, words: str = "calib") -> Iterator[tuple[str, str]]:
     if hasattr(command, "commands"):
-        for name, part in command.commands.items():
-            yield from _sentences(part, f"{words} {name}")
+        for name, one in command.commands.items():
+            yield from _sentences(one, f"{words} {name}")
     else:
         yield words, " ".join((command.help or "").partition("\n\n")[0].split())

@@ -1,4 +1,4 @@
-"""`calib help` as a person types it. Source: README.md; common practice, no source, for the rest."""
+"""`calib help` as a person types it. Source: common practice, no source."""
 
 import re
 import subprocess

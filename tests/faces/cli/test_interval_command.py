@@ -1,6 +1,6 @@
 """`calib interval` and `calib check` as a person types them; the charts beside them.
 
-Source: README.md, and ISO/IEC 17025:2017, 6.4.10 for what a failed check does.
+Source: `calib help checks`, and ISO/IEC 17025:2017, 6.4.10 for what a failed check does.
 """
 
 from datetime import date

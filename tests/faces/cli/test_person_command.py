@@ -1,4 +1,4 @@
-"""`calib person` as a person types it. Source: README.md ("People and roles"); common practice, no source, for the rest."""
+"""`calib person` as a person types it. Source: `calib help` (people); common practice, no source, for the rest."""
 
 import getpass
 import re

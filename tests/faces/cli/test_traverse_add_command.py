@@ -1,6 +1,6 @@
 """`calib traverse add` and `calib traverse plan JOB DUCT` as a person types them: the same record as by import.
 
-Sources: README.md ("Commands", "Exit statuses"); the positions of log-linear printed with the rule (ISO 3966, from memory).
+Sources: `calib help` (commands, exit-statuses); the positions of log-linear printed with the rule (ISO 3966, from memory).
 """
 
 import io

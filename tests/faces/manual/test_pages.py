@@ -4,11 +4,12 @@ Common practice, no source. What they say of roles is held in tests/faces/cli/te
 """
 
 import re
+from functools import cache
 from importlib.resources import files
 
 import pytest
 
-from calib.faces.cli.help import _commands
+from calib.faces.cli.help import commands
 from calib.faces.manual import pages
 from calib.procedures.typed.columns import FILES
 from calib.quantities import UNITS
@@ -18,8 +19,9 @@ TOPICS = pages.topics()
 WRITTEN = {topic: pages.source(topic) for topic in TOPICS}
 
 
+@cache
 def page(topic, width=80):
-    return pages.page(topic, width, {"commands": _commands})
+    return pages.page(topic, width, {"commands": commands})
 
 
 def test_a_topic_is_a_file_whose_first_line_is_its_title():

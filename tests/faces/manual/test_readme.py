@@ -11,6 +11,7 @@ import pytest
 
 from calib.faces.manual import pages
 from tests.faces.cli.test_program import COMMANDS, PROGRAM
+from tests.test_house import ROOMS
 
 ROOT = Path(__file__).parents[3]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -98,3 +99,17 @@ def test_what_the_documents_name_in_the_project_is_there():
     for text in DOCUMENTS.values():
         named = re.findall(r"`((?:calib|tests|reference_data|reports|\.ci)/[\w./-]*)`", text)
         assert [one for one in named if not (ROOT / one).exists()] == []
+
+
+ROOM = re.compile(r"^\| `(calib/\w+/\w+)/` \|.*\|([^|]*)\|$", re.MULTILINE)
+
+
+@pytest.mark.parametrize(("room", "named"), ROOM.findall(DOCUMENTS["DEVELOPERS.md"]))
+def test_the_files_to_know_of_a_room_are_there(room, named):
+    assert [name for name in re.findall(r"`(\w+)`", named) if not (ROOT / room / f"{name}.py").exists()] == []
+
+
+def test_every_room_of_the_house_stands_in_the_table():
+    rooms = {f"calib/{floor}/{room}" for floor, below in ROOMS.items() for room in below}
+    folders = {room for room in rooms if (ROOT / room).is_dir()}
+    assert {room for room, _ in ROOM.findall(DOCUMENTS["DEVELOPERS.md"])} == folders

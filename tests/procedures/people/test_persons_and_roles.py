@@ -1,7 +1,7 @@
 """People and roles on record, and that every write asks for them.
 
 On a server each writes by a login of their own, which may write every table there: what is refused here, the program refuses.
-Source: README.md ("People and roles"), which keeps the contract; ISO/IEC 17025:2017, 6.2.5 f and 6.2.6, 7.5.1.
+Source: `calib help` (people), which keeps the contract; ISO/IEC 17025:2017, 6.2.5 f and 6.2.6, 7.5.1.
 """
 
 import ast
@@ -387,8 +387,8 @@ def test_an_import_before_anyone_is_on_record_is_as_it_was(empty_records, tmp_pa
     assert ledger_head(empty_records)[0] == 2
 
 
-# authorise.py is the door itself; what as_if.py adds is taken back before its transaction ends.
-PAST_THE_ROLES = {"authorise.py": {"ledger.append"}, "as_if.py": {"self.session.add"}}
+# authorise.py is the door itself; what recalculate.py adds is taken back before its transaction ends.
+PAST_THE_ROLES = {"authorise.py": {"ledger.append_entries"}, "recalculate.py": {"self.session.add"}}
 WRITERS = [one.relative_to(ROOT) for floor in ("procedures", "faces") for one in (ROOT / "calib" / floor).rglob("*.py")]
 
 
@@ -396,14 +396,14 @@ WRITERS = [one.relative_to(ROOT) for floor in ("procedures", "faces") for one in
 def test_nothing_is_written_past_the_roles(file):
     tree = ast.parse((ROOT / file).read_text("utf-8"))
     called = {ast.unparse(node.func) for node in ast.walk(tree) if isinstance(node, ast.Call)}
-    past = {one for one in called if re.search(r"ledger\.append$|session\.(add|add_all|merge|bulk_\w+)$", one)}
+    past = {one for one in called if re.search(r"ledger\.append_entries$|session\.(add|add_all|merge|bulk_\w+)$", one)}
     taken = {
         alias.name
         for node in ast.walk(tree)
         if isinstance(node, ast.ImportFrom) and node.module == "calib.records.ledger"
         for alias in node.names
     }
-    assert past | (taken & {"append"}) == PAST_THE_ROLES.get(file.name, set())
+    assert past | (taken & {"append_entries"}) == PAST_THE_ROLES.get(file.name, set())
 
 
 # --- names -----------------------------------------------------------------------------------------------------------------------
