@@ -13,7 +13,8 @@ import pytest
 from sqlmodel import Session, select
 
 from calib.errors import BadInputError
-from calib.procedures.enter.import_folders import Imported, import_folders
+from calib.faces.files import import_folders
+from calib.procedures.enter.write_sheets import Imported
 from calib.procedures.measure.evaluate import evaluate
 from calib.records import database, ledger
 

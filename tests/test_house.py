@@ -79,11 +79,12 @@ ROOMS = {
         "template": (),
         "cautions": (),
         "written": (),
+        "files": (),
         "answers": ("written", "plain_text", "template"),
         "drawings": ("answers", "written", "plain_text"),
         "report": ("drawings", "answers", "written", "plain_text", "cautions", "unswept", "write_over"),
-        "demo": ("report", "drawings"),
-        "cli": ("demo", "report", "drawings", "answers", "written", "plain_text", "unswept", "write_over"),
+        "demo": ("report", "drawings", "files"),
+        "cli": ("files", "demo", "report", "drawings", "answers", "written", "plain_text", "unswept", "write_over"),
     },
 }
 # What a floor may import from elsewhere, besides the standard library, where that is limited.

@@ -101,7 +101,7 @@ def write_batch(location, name):
 
 def import_job(location, name, folder):
     """A job with its outlets and readings in one import."""
-    from calib.procedures.enter.import_folders import import_folders
+    from calib.faces.files import import_folders
     from tests.folders import only, small_job, write
 
     sheets = copy.deepcopy(only(small_job(), "jobs.csv", "outlets.csv", "readings.csv"))

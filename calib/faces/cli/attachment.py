@@ -37,12 +37,13 @@ def file(
 
     Example: calib file 3a7bd3e2 --into certificate.pdf
     """
-    from calib.procedures.fleet.attach_file import kept_file, write_file
+    from calib.faces.files import write_new
+    from calib.procedures.fleet.attach_file import kept_file
     from calib.records import database
 
     with database.reading(records) as session:
         found = kept_file(session, digest)
-        write_file(found, into)
+        write_new(into, found.content)
         document = {"name": found.name, "media_type": found.media_type, "sha256": found.sha256, "into": str(into)}
     if as_json:
         print_json(document)

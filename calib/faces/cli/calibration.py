@@ -102,8 +102,9 @@ def add(
     --file c-0815.pdf
     """
     from calib.errors import BadInputError
+    from calib.faces.files import LARGEST_FILE, file_content
     from calib.procedures.calibrate.add_calibration import add_calibration
-    from calib.procedures.fleet.attach_file import read_attachment
+    from calib.procedures.fleet.attach_file import attachable
     from calib.procedures.typed.comparison_sheets import comparison_columns, read_comparisons
     from calib.records import database
 
@@ -114,10 +115,12 @@ def add(
         "adjustment": adjustment, "procedure": procedure, "traceability": traceability,
         **_acceptance(accepted_on, accepted_by, criterion, rule, judged),
     }  # fmt: skip
-    rows, findings = read_comparisons(comparisons, tag, certificate, comparison_columns(), sheet)
+    rows, findings = read_comparisons(
+        file_content(comparisons, LARGEST_FILE), tag, certificate, comparison_columns(), sheet
+    )
     if findings:
         raise BadInputError(findings)
-    kept_file = None if file is None else read_attachment(file)
+    kept_file = None if file is None else attachable(file_content(file, LARGEST_FILE))
     with database.writing(records) as session:
         kept = add_calibration(session, cells, rows, kept_file, signature(by, "calibration add"), clock(), say)
         document = _recorded(kept)
@@ -207,10 +210,11 @@ def in_house(
     --calibrated-on 2026-06-02 --comparisons bench.csv
     """
     from calib.errors import BadInputError
+    from calib.faces.files import LARGEST_FILE, file_content
     from calib.procedures.calibrate.add_calibration import add_calibration
     from calib.procedures.calibrate.in_house import Place, in_house_columns
     from calib.procedures.calibrate.in_house import in_house as values_of
-    from calib.procedures.fleet.attach_file import read_attachment
+    from calib.procedures.fleet.attach_file import attachable
     from calib.procedures.typed.comparison_sheets import read_comparisons
     from calib.records import database
 
@@ -220,10 +224,12 @@ def in_house(
         "due_on": due_on, "temperature_degC": temperature_degc, "pressure_kPa": pressure_kpa, "humidity_percent": humidity_percent,
         "adjustment": adjustment, "procedure": procedure, "issued_on": issued_on,
     }  # fmt: skip
-    rows, findings = read_comparisons(comparisons, tag, certificate, in_house_columns(), sheet)
+    rows, findings = read_comparisons(
+        file_content(comparisons, LARGEST_FILE), tag, certificate, in_house_columns(), sheet
+    )
     if findings:
         raise BadInputError(findings)
-    kept_file = None if file is None else read_attachment(file)
+    kept_file = None if file is None else attachable(file_content(file, LARGEST_FILE))
     with database.writing(records) as session:
         made = values_of(session, tag, standard, day, rows, Place(place_percent, place_basis))
         kept = add_calibration(session, cells, made, kept_file, signature(by, "calibration in-house"), clock(), say)
@@ -317,10 +323,11 @@ def attach(
 
     Example: calib calibration attach VA-21 C-0815 c-0815.pdf
     """
-    from calib.procedures.fleet.attach_file import attach_to_calibration, read_attachment
+    from calib.faces.files import LARGEST_FILE, file_content
+    from calib.procedures.fleet.attach_file import attach_to_calibration, attachable
     from calib.records import database
 
-    read = read_attachment(file)
+    read = attachable(file_content(file, LARGEST_FILE))
     with database.writing(records) as session:
         kept = attach_to_calibration(session, tag, certificate, read, remarks, signature(by, "calibration attach"))
     tell_kept(kept, f"{tag}, certificate {certificate}", as_json)

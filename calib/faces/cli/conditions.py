@@ -63,7 +63,7 @@ def add(
     Example: calib conditions add FQ-204 roof --temperature "24.1 degC" --thermometer TH-2
     --pressure "97.5 kPa" --barometer BA-1 --humidity "45 %" --humidity-uncertainty 8 --source estimated
     """
-    from calib.procedures.enter.import_folders import write_sheets
+    from calib.procedures.enter.write_sheets import write_sheets
     from calib.procedures.typed.sheets import typed_row
     from calib.records import database
 

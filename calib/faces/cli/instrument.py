@@ -65,7 +65,7 @@ def add(
     Example: calib instrument add VA-21 --kind "vane anemometer" --maker M --model N --serial 7 --range-low 0.3 --range-high 20
     --unit m/s --resolution 0.01 --mpe-percent 2 --mpe-absolute 0.1 --interval-months 12
     """
-    from calib.procedures.enter.import_folders import write_sheets
+    from calib.procedures.enter.write_sheets import write_sheets
     from calib.procedures.typed.sheets import typed_row
     from calib.records import database
 
@@ -166,10 +166,11 @@ def attach(
 
     Example: calib instrument attach VA-14 bent-vane.jpg --remarks "after the fall"
     """
-    from calib.procedures.fleet.attach_file import attach_to_instrument, read_attachment
+    from calib.faces.files import LARGEST_FILE, file_content
+    from calib.procedures.fleet.attach_file import attach_to_instrument, attachable
     from calib.records import database
 
-    read = read_attachment(file)
+    read = attachable(file_content(file, LARGEST_FILE))
     with database.writing(records) as session:
         kept = attach_to_instrument(session, tag, read, remarks, signature(by, "instrument attach"))
     tell_kept(kept, tag, as_json)

@@ -69,11 +69,12 @@ def export(
 
     Example: calib export all-records
     """
+    from calib.faces.files import write_export
     from calib.procedures.enter.export_records import export_records
     from calib.records import database
 
     with database.reading(records) as session:
-        found = export_records(session, folder, say)
+        found = write_export(folder, export_records(session), say)
     if as_json:
         print_json({"folder": str(folder), "imported": dict(found.imported), "not_imported": dict(found.not_imported)})
         return

@@ -61,7 +61,7 @@ def add(
 
     Example: calib method add "sweep, 3 passes" --uncertainty 2.5 --basis "24 sweeps against traverses" --pattern sweep
     """
-    from calib.procedures.enter.import_folders import write_sheets
+    from calib.procedures.enter.write_sheets import write_sheets
     from calib.procedures.typed.sheets import typed_row
     from calib.records import database
 

@@ -1,5 +1,6 @@
 """Commands on readings."""
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -23,7 +24,7 @@ from calib.faces.plain_text import cells_text
 
 if TYPE_CHECKING:
     from calib.faces.written import Content
-    from calib.procedures.enter.import_folders import Imported
+    from calib.procedures.enter.write_sheets import Imported
 
 app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Readings at outlets: add, list, show.")
 
@@ -60,7 +61,8 @@ def add(
 
     Example: calib reading add FQ-204 S1-3 --instrument VA-11 --unit m/s --method "sweep, 3 passes" --observations "2.41;2.38;2.44"
     """
-    from calib.procedures.enter.import_folders import write_sheets
+    from calib.faces.files import file_content
+    from calib.procedures.enter.write_sheets import write_sheets
     from calib.procedures.people.authorise import signed
     from calib.procedures.typed.sheets import typed_row
     from calib.records import database
@@ -74,6 +76,8 @@ def add(
     with database.writing(records) as session:
         who = signed(session, signature(by, "reading add"))
         row = typed_row("command line", cells | {"operator": who.person})
+        name = row.get("log_file")
+        row.log = None if name is None else file_content(Path(name))
         found = write_sheets(session, {"readings.csv": [row]}, who, clock())
     tell_recorded(job, outlet, found, as_json=as_json)
 

@@ -107,7 +107,7 @@ def import_(
 
     Example: calib import march-campaign
     """
-    from calib.procedures.enter.import_folders import import_folders
+    from calib.faces.files import import_folders
     from calib.records import database
 
     with database.writing(records) as session:

@@ -12,7 +12,7 @@ from calib.faces.cli.options import DEFAULT_RECORDS, AsJson, Records, print_json
 
 if TYPE_CHECKING:
     from calib.airflow.traverse import Section, TraversePoint
-    from calib.procedures.typed.sheets import Check
+    from calib.procedures.typed.declaration import Check
     from calib.quantities import Unit
 
 app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Duct traverses: plan where to measure, add.")

@@ -52,7 +52,7 @@ def add(
     Example: calib traverse add FQ-204 D-1 --instrument DM-2 --probe PT-2 --conditions roof
     --unit Pa --method "duct traverse" --rule log-linear --lines 2 --points 6
     """
-    from calib.procedures.enter.import_folders import write_sheets
+    from calib.procedures.enter.write_sheets import write_sheets
     from calib.procedures.people.authorise import authorise
     from calib.procedures.typed.sheets import typed_row
     from calib.records import database

@@ -28,7 +28,8 @@ from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.in_force import OnRecord, on_record
 from calib.procedures.typed import cells as checks
 from calib.procedures.typed.comparison_sheets import comparison_columns
-from calib.procedures.typed.sheets import Column, Row, cell_findings
+from calib.procedures.typed.declaration import Column
+from calib.procedures.typed.sheets import Row, cell_findings
 from calib.quantities import UNITS, Unit, unit
 from calib.records.tables import Instrument
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY, coverage_factor

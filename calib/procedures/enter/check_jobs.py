@@ -7,16 +7,9 @@ from calib.errors import Finding
 from calib.procedures.certificate.fit_curve import indication_quantity
 from calib.procedures.enter.check_readings import reading_findings
 from calib.procedures.measure.air import MEASURED_AS, NEEDED
-from calib.procedures.typed.rows_together import (
-    Known,
-    Typed,
-    duplicate,
-    names_instrument,
-    names_job,
-    repeated,
-    unit_known,
-)
-from calib.procedures.typed.sheets import Cells, Row, Sheets
+from calib.procedures.typed.columns import FILES
+from calib.procedures.typed.rows_together import Named, TypedCells, duplicate, repeated, unit_known
+from calib.procedures.typed.sheets import Cells, Row
 from calib.quantities import unit
 from calib.records.tables import DUCT, THIS_TYPE
 
@@ -29,23 +22,22 @@ _OF_A_FACTOR = (
 _SIDES = {"rectangular": ("width", "height"), "flat-oval": ("width", "height"), "round": ("diameter",)}
 
 
-def job_findings(
-    sheets: Sheets, known: Known, instruments: Mapping[str, Cells], undecided: frozenset[str]
-) -> Iterable[Finding]:
-    """All findings on the rows of jobs."""
-    jobs = known.jobs | {row.cells["job"] for row in sheets["jobs.csv"] if row.sound("job")}
-    yield from _outlets(sheets["outlets.csv"], known, jobs, undecided)
-    yield from _systems(sheets, known, jobs, undecided)
-    yield from _rooms(sheets, known, jobs, undecided)
-    yield from _conditions(sheets["conditions.csv"], known, jobs, instruments, undecided)
-    yield from reading_findings(sheets, known, jobs, instruments, undecided)
+def job_findings(named: Named, factors: Mapping[str, Cells]) -> Iterable[Finding]:
+    """All findings on the rows of jobs and methods; `factors` found in the field by name."""
+    yield from repeated(named, "methods.csv")
+    yield from repeated(named, "jobs.csv")
+    yield from _outlets(named, factors)
+    yield from _systems(named)
+    yield from _rooms(named)
+    yield from _conditions(named)
+    yield from reading_findings(named)
 
 
-def _outlets(rows: Sequence[Row], known: Known, jobs: set[str], undecided: frozenset[str]) -> Iterable[Finding]:
-    yield from repeated(rows, ("job", "outlet"), lambda key: key in known.outlets)
-    for row in rows:
-        yield from names_job(row, jobs, undecided)
-        yield from outlet_findings(row, known.factors)
+def _outlets(named: Named, factors: Mapping[str, Cells]) -> Iterable[Finding]:
+    yield from repeated(named, "outlets.csv")
+    for row in named.sheets["outlets.csv"]:
+        yield from named.unknown(row, "outlets.csv", "job")
+        yield from outlet_findings(row, factors)
 
 
 def outlet_findings(row: Row, factors: Mapping[str, Cells], outlet: int | None = None) -> Iterable[Finding]:
@@ -151,26 +143,23 @@ def _design(row: Row) -> Iterable[Finding]:
         yield row.finding("tolerance_percent", "nothing without design_flow")
 
 
-def _systems(sheets: Sheets, known: Known, jobs: set[str], undecided: frozenset[str]) -> Iterable[Finding]:
-    rows = sheets["systems.csv"]
-    columns = ("job", "system", "service")
-    yield from repeated(rows, columns, lambda key: key in known.systems)
-    there = _on_outlets(sheets, known, undecided, *columns)
-    for row in rows:
-        yield from names_job(row, jobs, undecided)
-        if there is not None and row.sound(*columns) and tuple(row.cells[one] for one in columns) not in there:
+def _systems(named: Named) -> Iterable[Finding]:
+    columns = FILES["systems.csv"].key
+    yield from repeated(named, "systems.csv")
+    there = _on_outlets(named, columns)
+    for row in named.sheets["systems.csv"]:
+        yield from named.unknown(row, "systems.csv", "job")
+        if there is not None and row.sound(*columns) and tuple(row.cells[name] for name in columns) not in there:
             yield row.finding("system", f"a system with outlets for {row.cells['service']} in job {row.cells['job']}")
 
 
-def _on_outlets(
-    sheets: Sheets, known: Known, undecided: frozenset[str], *columns: str
-) -> set[tuple[str | None, ...]] | None:
+def _on_outlets(named: Named, columns: Sequence[str]) -> set[tuple[str | None, ...]] | None:
     """What outlets say in some columns; None where one of them may say what could not be read."""
-    rows = sheets["outlets.csv"]
-    if "outlets.csv" in undecided or any(row.bad.intersection(columns) for row in rows):
+    rows = named.sheets["outlets.csv"]
+    if named.undecided("outlets.csv") or any(row.bad.intersection(columns) for row in rows):
         return None
-    of_outlets = [Typed(row.cells) for row in rows]
-    of_outlets += [Typed({"job": job} | _texts(cells)) for (job, _), cells in known.outlets.items()]
+    of_outlets = [TypedCells(row.cells) for row in rows]
+    of_outlets += [TypedCells(_texts(cells) | {"job": job}) for (job, _), cells in named.known["outlets.csv"].items()]
     return {tuple(cells[column] for column in columns) for cells in of_outlets}
 
 
@@ -178,30 +167,29 @@ def _texts(cells: Cells) -> dict[str, str]:
     return {name: str(cell) for name, cell in cells.items() if cell is not None}
 
 
-def _rooms(sheets: Sheets, known: Known, jobs: set[str], undecided: frozenset[str]) -> Iterable[Finding]:
-    rows = sheets["rooms.csv"]
-    yield from repeated(rows, ("job", "room"), lambda key: key in known.rooms)
-    there = _on_outlets(sheets, known, undecided, "job", "room")
-    for row in rows:
-        yield from names_job(row, jobs, undecided)
-        if there is not None and row.sound("job", "room") and (row.cells["job"], row.cells["room"]) not in there:
+def _rooms(named: Named) -> Iterable[Finding]:
+    columns = FILES["rooms.csv"].key
+    yield from repeated(named, "rooms.csv")
+    there = _on_outlets(named, columns)
+    for row in named.sheets["rooms.csv"]:
+        yield from named.unknown(row, "rooms.csv", "job")
+        if there is not None and row.sound(*columns) and tuple(row.cells[name] for name in columns) not in there:
             yield row.finding("room", f"a room that an outlet of job {row.cells['job']} names")
 
 
-def _conditions(
-    rows: Sequence[Row], known: Known, jobs: set[str], instruments: Mapping[str, Cells], undecided: frozenset[str]
-) -> Iterable[Finding]:
-    yield from repeated(rows, ("job", "conditions", "quantity"), lambda _: False)
+def _conditions(named: Named) -> Iterable[Finding]:
+    rows = named.sheets["conditions.csv"]
+    yield from repeated(named, "conditions.csv", recorded={})
     groups: dict[tuple[str, str], list[Row]] = defaultdict(list)
     for row in rows:
-        yield from names_job(row, jobs, undecided)
-        yield from _condition(row, instruments, undecided)
+        yield from named.unknown(row, "conditions.csv", "job")
+        yield from _condition(row, named)
         if row.sound("job", "conditions"):
             groups[row.cells["job"], row.cells["conditions"]].append(row)
     # A row that could not be read, or whose job was found wrong, may be the one that is missing.
-    whole = "conditions.csv" not in undecided and not any("job" in row.bad for row in rows)
+    whole = not named.undecided("conditions.csv", 2)
     for group, members in groups.items():
-        if group in known.conditions:
+        if group in named.on_record("conditions.csv", 2):
             yield duplicate(
                 members[0], ("conditions",), "a new name; the records hold it already, and conditions are whole"
             )
@@ -234,12 +222,12 @@ def _value_of_air(row: Row, quantity: str | None) -> Iterable[Finding]:
         yield row.finding("value", said)
 
 
-def _condition(row: Row, instruments: Mapping[str, Cells], undecided: frozenset[str]) -> Iterable[Finding]:
+def _condition(row: Row, named: Named) -> Iterable[Finding]:
     quantity = MEASURED_AS.get(row.get("quantity") or "")
     yield from unit_known(row, "unit", quantity)
     yield from _value_of_air(row, quantity)
-    yield from names_instrument(row, "instrument", instruments, undecided)
-    instrument = instruments.get(row.get("instrument") or "")
+    yield from named.unknown(row, "conditions.csv", "instrument")
+    instrument = named.instruments.get(row.get("instrument") or "")
     if instrument is not None and quantity is not None:
         measures = (instrument.get("quantity"), indication_quantity(instrument))
         if any(one not in (None, quantity) for one in measures):

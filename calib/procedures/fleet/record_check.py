@@ -19,7 +19,8 @@ from calib.procedures.fleet.check_values import Worked, compared, from_baseline
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.people.authorise import append
 from calib.procedures.typed import cells as checks
-from calib.procedures.typed.sheets import Column, Row, cell_findings, typed_row
+from calib.procedures.typed.declaration import Column
+from calib.procedures.typed.sheets import Row, cell_findings, typed_row
 from calib.quantities import UNITS
 from calib.records import ledger
 from calib.records.record import key

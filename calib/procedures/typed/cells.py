@@ -3,9 +3,9 @@
 import json
 import math
 import re
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 
-from calib.procedures.typed.sheets import Check
+from calib.procedures.typed.declaration import Check
 
 # No quantity of the trade is larger in any of its units; beyond it a product of two would overflow.
 _LARGEST = 1e12
@@ -94,6 +94,16 @@ def moment(cell: str) -> str | None:
     except ValueError:
         return "a date and time that exist, as YYYY-MM-DDTHH:MM+HH:MM"
     return None if found[2] else "a time with its zone, like 2026-03-05T14:30+01:00 (a local time alone is ambiguous)"
+
+
+def same_time(typed: str) -> str:
+    """A time as it compares with others, whatever zone it was typed in."""
+    return datetime.fromisoformat(typed).astimezone(UTC).isoformat()
+
+
+def same_count(typed: str) -> str:
+    """A whole number as it compares with others."""
+    return str(int(typed))
 
 
 def basis(cell: str) -> str | None:

@@ -17,10 +17,12 @@ from calib.procedures.typed.cells import (
     numbers,
     one_of,
     percent,
+    same_count,
+    same_time,
     text,
     whole,
 )
-from calib.procedures.typed.sheets import Check, Column, Declaration
+from calib.procedures.typed.declaration import Check, Column, Declaration, Reference
 from calib.quantities import INSTRUMENT_QUANTITIES, UNITS
 from calib.records.tables import (
     CHECK_KINDS,
@@ -34,6 +36,25 @@ from calib.records.tables import (
     SERVICES,
     SHAPES,
     TRAVERSE_RULES,
+    Calibration,
+    Comparison,
+    Condition,
+    CorrectionCurve,
+    Event,
+    FactorPair,
+    FoundFactor,
+    Instrument,
+    IntermediateCheck,
+    Job,
+    Method,
+    Outlet,
+    OutletRevision,
+    Pairing,
+    Reading,
+    Room,
+    SystemDesign,
+    TraversePoint,
+    Withdrawal,
 )
 
 
@@ -46,6 +67,30 @@ PHASES = ("as-found", "as-left")
 # Where the density of the air is known (calib.airflow.air).
 AIR_TEMPERATURE = between(-40, 60, "degC")
 AIR_PRESSURE = between(60, 110, "kPa")
+
+
+def _tag(column: str, stored: str) -> Reference:
+    return Reference((column,), Instrument, "the tag of an instrument in instruments.csv or in the records", stored)
+
+
+def _reading(where: str) -> Reference:
+    columns = ("job", "outlet", "instrument", "observed_at")
+    expected = "the job, outlet, instrument and time of a reading in readings.csv"
+    return Reference(
+        tuple(f"{where}_{column}" for column in columns), Reading, expected, f"{where}_reading_id", here=True
+    )
+
+
+_OF_INSTRUMENT = _tag("tag", "instrument_id")
+_OF_CALIBRATION = Reference(
+    ("tag", "certificate"), Calibration, "a certificate of {tag} in calibrations.csv", "calibration_id", here=True
+)
+_A_JOB = "a job in jobs.csv or in the records"
+_OF_JOB = Reference(("job",), Job, _A_JOB, "job_id")
+_AT_OUTLET = Reference(
+    ("job", "outlet"), Outlet, "an outlet of job {job} in outlets.csv or in the records", "outlet_id"
+)
+_BY_METHOD = Reference(("method",), Method, "a method in methods.csv or in the records", "method_id")
 
 _OF_AN_OUTLET = (
     Column("job", text, "the job", required=True),
@@ -82,6 +127,7 @@ _DECLARED = (
     Declaration(
         "instruments.csv",
         "the register of instruments, each with a maximum permissible error or with stability limits",
+        Instrument,
         (
             Column("tag", text, "what the company calls it", required=True),
             Column("kind", text, "the kind of instrument, in words", required=True),
@@ -133,10 +179,12 @@ _DECLARED = (
                 "resistance_ratio_standard_uncertainty", not_negative, "standard uncertainty of the resistance ratio"
             ),
         ),
+        key=("tag",),
     ),
     Declaration(
         "calibrations.csv",
         "calibrations as their certificates state them, and the acceptance of each",
+        Calibration,
         (
             Column("tag", text, "the instrument that was calibrated", required=True),
             Column("certificate", text, "number of the certificate", required=True),
@@ -163,10 +211,13 @@ _DECLARED = (
             Column("procedure", text, "by which the laboratory calibrated"),
             Column("traceability", text, "what the certificate says of it"),
         ),
+        key=("tag", "certificate"),
+        references=(_OF_INSTRUMENT,),
     ),
     Declaration(
         "comparisons.csv",
         "comparisons of a calibration: a reference value beside an indication",
+        Comparison,
         (
             Column("tag", text, "the instrument that was calibrated", required=True),
             Column("certificate", text, "number of the certificate", required=True),
@@ -186,10 +237,12 @@ _DECLARED = (
                 "what the reference value was worked out from, of a calibration made in house, as `calib` writes it",
             ),
         ),
+        references=(_OF_CALIBRATION,),
     ),
     Declaration(
         "methods.csv",
         "ways of measuring, with the uncertainty that the company declares for each",
+        Method,
         (
             Column("method", text, "name of the method", required=True),
             Column(
@@ -202,10 +255,12 @@ _DECLARED = (
             Column("pattern", one_of(*PATTERNS), "where and how the instrument is held"),
             Column("degrees_of_freedom", at_least_one, "of the declared uncertainty; blank: taken as exactly known"),
         ),
+        key=("method",),
     ),
     Declaration(
         "jobs.csv",
         "jobs, each with its decision rule",
+        Job,
         (
             Column("job", text, "number of the job", required=True),
             Column("title", text, "what the job is"),
@@ -218,10 +273,12 @@ _DECLARED = (
                 required=True,
             ),
         ),
+        key=("job",),
     ),
     Declaration(
         "systems.csv",
         "designs of systems: what a system's total is judged by",
+        SystemDesign,
         (
             Column("job", text, "the job", required=True),
             Column("system", text, "the system", required=True),
@@ -230,10 +287,13 @@ _DECLARED = (
             Column("flow_unit", unit_of("volume flow"), "the unit of the design flow", required=True),
             Column("tolerance_percent", percent, "tolerance in percent of the design flow", required=True),
         ),
+        key=("job", "system", "service"),
+        references=(_OF_JOB,),
     ),
     Declaration(
         "rooms.csv",
         "rooms whose supply and extract the design relates",
+        Room,
         (
             Column("job", text, "the job", required=True),
             Column("room", text, "the room, as outlets name it", required=True),
@@ -244,21 +304,27 @@ _DECLARED = (
                 required=True,
             ),
         ),
+        key=("job", "room"),
+        references=(_OF_JOB,),
     ),
     Declaration(
         "outlets.csv",
         "outlets and measuring sections of ducts: an outlet has a shape, dimensions and an outlet factor or found factor, or an "
         "effective area, or none of these where only a hood measures it; a duct has a shape and no factor",
+        Outlet,
         _OF_AN_OUTLET,
+        key=("job", "outlet"),
+        references=(_OF_JOB,),
     ),
     Declaration(
         "readings.csv",
         "readings at outlets and ducts: an indication, observations, a log file or a traverse",
+        Reading,
         (
             Column("job", text, "the job", required=True),
             Column("outlet", text, "the outlet or the duct's section", required=True),
             Column("instrument", text, "tag of the instrument", required=True),
-            Column("observed_at", moment, "when", required=True),
+            Column("observed_at", moment, "when", required=True, compared=same_time),
             Column("indication", number, "the mean as shown"),
             Column("unit", text, "the unit of the values", required=True),
             Column("observations", numbers, "repeated passes, joined by ;"),
@@ -278,10 +344,20 @@ _DECLARED = (
             Column("traverse_lines", whole, "how many lines were traversed"),
             Column("traverse_points", whole, "how many points on each line"),
         ),
+        key=("job", "outlet", "instrument", "observed_at"),
+        references=(
+            Reference(("job",), Job, _A_JOB),
+            _AT_OUTLET,
+            _tag("instrument", "instrument_id"),
+            _tag("probe", "probe_id"),
+            _BY_METHOD,
+            Reference(("job", "conditions"), Condition, "conditions of job {job} in conditions.csv or in the records"),
+        ),
     ),
     Declaration(
         "traverses.csv",
         "points of the traverses of readings",
+        TraversePoint,
         (
             Column("job", text, "that of the reading", required=True),
             Column("outlet", text, "that of the reading", required=True),
@@ -291,10 +367,12 @@ _DECLARED = (
             Column("point", whole, "the point on it, counted from 1", required=True),
             Column("indications", numbers, "one for each pass, joined by ;", required=True),
         ),
+        key=("job", "outlet", "instrument", "observed_at", "line", "point"),
     ),
     Declaration(
         "conditions.csv",
         "conditions of the air: each quantity with its instrument, or with its standard uncertainty and where it comes from",
+        Condition,
         (
             Column("job", text, "the job", required=True),
             Column("conditions", text, "the name by which readings refer to them", required=True),
@@ -311,10 +389,13 @@ _DECLARED = (
             Column("standard_uncertainty", not_negative, "of a stated value, in its unit, instead of an instrument"),
             Column("source", text, "where a stated value comes from"),
         ),
+        key=("job", "conditions", "quantity"),
+        references=(_OF_JOB, _tag("instrument", "instrument_id")),
     ),
     Declaration(
         "events.csv",
         "what happened to instruments",
+        Event,
         (
             Column("tag", text, "the instrument", required=True),
             Column("kind", one_of(*EVENT_KINDS), "what happened", required=True),
@@ -322,10 +403,12 @@ _DECLARED = (
             Column("reason", text, "why", required=True),
             Column("value", text, "what it is now: a location, an interval in months"),
         ),
+        references=(_OF_INSTRUMENT,),
     ),
     Declaration(
         "checks.csv",
         "intermediate checks of instruments",
+        IntermediateCheck,
         (
             Column("tag", text, "the instrument", required=True),
             Column("at", moment, "when", required=True),
@@ -338,10 +421,12 @@ _DECLARED = (
             Column("other", text, "tag of the other instrument"),
             Column("basis", json_text, "what value and limits were worked out from, as `calib` writes it"),
         ),
+        references=(_OF_INSTRUMENT, _tag("other", "other_instrument_id")),
     ),
     Declaration(
         "pairings.csv",
         "probes and the meters that they are used with",
+        Pairing,
         (
             Column("probe", text, "tag of the probe", required=True),
             Column("meter", text, "tag of the meter", required=True),
@@ -349,10 +434,12 @@ _DECLARED = (
             Column("at", moment, "from when on", required=True),
             Column("reason", text, "why", required=True),
         ),
+        references=(_tag("probe", "probe_id"), _tag("meter", "meter_id")),
     ),
     Declaration(
         "curves.csv",
         "curves that a person chose",
+        CorrectionCurve,
         (
             Column("tag", text, "the instrument", required=True),
             Column("certificate", text, "number of the certificate", required=True),
@@ -361,22 +448,27 @@ _DECLARED = (
             Column("chosen_by", text, "who chose it", required=True),
             Column("reason", text, "why", required=True),
         ),
+        references=(_OF_CALIBRATION,),
     ),
     Declaration(
         "withdrawals.csv",
         "calibrations that were recorded wrongly",
+        Withdrawal,
         (
             Column("tag", text, "the instrument", required=True),
             Column("certificate", text, "number of a certificate in calibrations.csv", required=True),
             Column("reason", text, "what was wrong", required=True),
         ),
+        key=("tag", "certificate"),
+        references=(_OF_CALIBRATION,),
     ),
     Declaration(
         "factors.csv",
         "outlet factors found in the field",
+        FoundFactor,
         (
             Column("factor", text, "name of the factor", required=True),
-            Column("revision", whole, "how often it was found so far, from 1", required=True),
+            Column("revision", whole, "how often it was found so far, from 1", required=True, compared=same_count),
             Column("scope", one_of(*SCOPES), "what it holds for", required=True),
             Column("job", text, "job of the outlet, of a factor for this outlet"),
             Column("outlet", text, "the outlet, of a factor for this outlet"),
@@ -405,10 +497,18 @@ _DECLARED = (
             ),
             Column("reason", text, "why it was found", required=True),
         ),
+        key=("factor", "revision"),
+        references=(
+            _AT_OUTLET,
+            _tag("instrument", "instrument_id"),
+            Reference(("instrument", "certificate"), Calibration, "a certificate of {instrument}", "calibration_id"),
+            _BY_METHOD,
+        ),
     ),
     Declaration(
         "factor_pairs.csv",
         "the readings that a factor was found from",
+        FactorPair,
         (
             Column("factor", text, "name of the factor", required=True),
             Column("revision", whole, "revision of the factor", required=True),
@@ -421,16 +521,39 @@ _DECLARED = (
             ),
             Column("value", above_zero, "the factor that the pair gives", required=True),
         ),
+        references=(
+            Reference(
+                ("factor", "revision"),
+                FoundFactor,
+                "a factor and a revision of it in factors.csv",
+                "found_factor_id",
+                here=True,
+            ),
+            _reading("traverse"),
+            _reading("face"),
+        ),
     ),
     Declaration(
         "amendments.csv",
         "outlets as they were amended, each time the whole of one",
+        OutletRevision,
         (
             *_OF_AN_OUTLET,
             Column("revision", whole, "revision of the outlet; as first typed it is 1", required=True),
             Column("reason", text, "what was wrong", required=True),
         ),
+        key=("job", "outlet", "revision"),
+        references=(
+            Reference(
+                ("job", "outlet"),
+                Outlet,
+                "an outlet in outlets.csv; one on record is amended by `calib outlet amend`",
+                "outlet_id",
+                here=True,
+            ),
+        ),
     ),
 )
+DECLARED = {each.table: each for each in _DECLARED}
 # File name -> what it holds and its columns, in the order in which files are read.
 FILES = {each.file: each for each in _DECLARED}

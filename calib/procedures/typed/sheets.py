@@ -1,39 +1,29 @@
-"""Sheets: rows of typed cells, from a CSV file or from the options of a command."""
+"""Sheets: rows of typed cells, from the bytes of a CSV file or from the options of a command."""
 
 import csv
 import io
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from stat import S_ISDIR, S_ISREG
 
-from calib.errors import BadInputError, Finding
+from calib.errors import Finding
+from calib.procedures.typed.declaration import Column
 
 Cells = Mapping[str, str | None]  # column -> as typed
 
-Check = Callable[[str], str | None]  # a cell -> what was expected of it, or None where it is right
-
 
 @dataclass(frozen=True)
-class Column:
-    """One column of a sheet."""
+class FileContent:
+    """What a file holds, or what was expected of it where it could not be read."""
 
-    name: str
-    check: Check
-    meaning: str  # what a cell holds, in a few words; the words or units it may be are the check's
-    required: bool = False  # whether the cell must be filled
+    source: str  # as findings name it
+    content: bytes
+    expected: str | None = None
 
-
-@dataclass(frozen=True)
-class Declaration:
-    """What one kind of file holds; iterating gives its columns."""
-
-    file: str
-    meaning: str
-    columns: tuple[Column, ...]
-
-    def __iter__(self) -> Iterator[Column]:
-        return iter(self.columns)
+    @property
+    def name(self) -> str:
+        """Its name without the folder."""
+        return Path(self.source).name
 
 
 @dataclass
@@ -44,7 +34,7 @@ class Row:
     number: int | None  # as a spreadsheet counts, the header being row 1; absent for the options of a command
     cells: dict[str, str]
     bad: set[str] = field(default_factory=set)
-    log: bytes | None = None  # content of the file named in log_file, once it was read
+    log: FileContent | None = None  # the file named in log_file
 
     def get(self, column: str) -> str | None:
         """The cell, or None where it is blank or was found wrong."""
@@ -73,71 +63,56 @@ def typed_row(source: str, cells: Mapping[str, str | None]) -> Row:
     return Row(source, None, {name: cell.strip() for name, cell in cells.items() if cell is not None and cell.strip()})
 
 
-def read_folder(folder: Path, known: Mapping[str, Iterable[Column]]) -> tuple[dict[str, list[Row]], list[Finding]]:
-    """Rows of every CSV file of a folder, and what is wrong with the files; raises BadInputError where there is none to read.
+def read_sheets(
+    files: Iterable[FileContent],
+    known: Mapping[str, Iterable[Column]],
+    beside: Callable[[FileContent, str], FileContent],
+) -> tuple[dict[str, list[Row]], list[Finding]]:
+    """Rows of CSV files, each under one of the known names, and what is wrong with them as files.
 
-    `known` gives, for each file name that is known, the columns it may have.
+    `known` gives, for each file name, the columns that it may have; `beside` the file of a name that stands beside another: a log.
     """
-    if not _is_folder(folder):
-        raise BadInputError(
-            [Finding(str(folder), None, None, None, "a folder with CSV files; there is none of this name")]
-        )
-    found = sorted(path for path in folder.iterdir() if path.suffix.lower() == ".csv")
-    if not found:
-        raise BadInputError([Finding(str(folder), None, None, None, f"at least one of {', '.join(known)}")])
     sheets: dict[str, list[Row]] = {}
     findings: list[Finding] = []
-    for path in found:
-        if path.name in known:
-            sheets[path.name], wrong = read_file(path, known[path.name])
-            findings += wrong
-    named = {row.get("log_file") for rows in sheets.values() for row in rows}
-    findings += [
-        Finding(
-            str(path), None, None, None, f"one of the file names {', '.join(known)}, or a log named in readings.csv"
-        )
-        for path in found
-        if path.name not in known and path.name not in named
-    ]
+    others = []
+    logs = set()
+    for file in files:
+        if file.name not in known:
+            others.append(file)
+            continue
+        sheets[file.name], wrong = read_csv(file, known[file.name])
+        findings += wrong
+        for row in sheets[file.name]:
+            name = row.get("log_file")
+            logs.add(name)
+            # A sheet must not make the program read any file: a name that is a path is found wrong when the row is checked.
+            row.log = beside(file, name) if name is not None and name == Path(name).name else None
+    expected = f"one of the file names {', '.join(known)}, or a log named in readings.csv"
+    findings += [Finding(file.source, None, None, None, expected) for file in others if file.name not in logs]
     return sheets, findings
 
 
-def _is_folder(path: Path) -> bool:
-    try:
-        return path.is_dir()
-    except OSError:  # a name that is too long for the system
-        return False
-
-
-def bytes_of(path: Path, largest: int | None = None) -> tuple[bytes, str | None]:
-    """Content of a plain file, or what was expected of it: a pipe or a device has no end that could be waited for."""
-    try:
-        found = path.stat()
-        if S_ISREG(found.st_mode) and largest is not None and found.st_size > largest:
-            return b"", f"a file of at most {largest / 1e6:g} MB, {largest:,} bytes (it has {found.st_size:,})"
-        if S_ISREG(found.st_mode) or S_ISDIR(found.st_mode):
-            return path.read_bytes(), None
-    except OSError as error:
-        return b"", f"a file that can be read ({error.strerror})"
-    return b"", "a file that can be read (this is a pipe or a device)"
-
-
-def read_file(path: Path, columns: Iterable[Column]) -> tuple[list[Row], list[Finding]]:
+def read_csv(file: FileContent, columns: Iterable[Column]) -> tuple[list[Row], list[Finding]]:
     """Rows of one CSV file (UTF-8, a header row), and what is wrong with it as a file."""
-    content, expected = bytes_of(path)
+    lines, expected = _lines(file)
     if expected is not None:
-        return [], [Finding(str(path), None, None, None, expected)]
+        return [], [Finding(file.source, None, None, None, expected)]
+    return rows_of(file.source, lines, columns)
+
+
+def _lines(file: FileContent) -> tuple[list[list[str]], str | None]:
+    if file.expected is not None:
+        return [], file.expected
     try:
-        text = content.decode("utf-8-sig")
+        text = file.content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        return [], [Finding(str(path), None, None, None, f"UTF-8 text (byte {error.start + 1} is none)")]
+        return [], f"UTF-8 text (byte {error.start + 1} is none)"
     if "\0" in text:
-        return [], [Finding(str(path), None, None, None, "text (there is a NUL byte in it)")]
+        return [], "text (there is a NUL byte in it)"
     try:
-        lines = [line for line in csv.reader(io.StringIO(text, newline=""), strict=True)]  # noqa: C416 (errors rise here)
+        return [line for line in csv.reader(io.StringIO(text, newline=""), strict=True)], None  # noqa: C416 (errors rise here)
     except csv.Error as error:
-        return [], [Finding(str(path), None, None, None, f"comma-separated values ({error})")]
-    return rows_of(str(path), lines, columns)
+        return [], f"comma-separated values ({error})"
 
 
 def rows_of(source: str, lines: Sequence[Sequence[str]], columns: Iterable[Column]) -> tuple[list[Row], list[Finding]]:

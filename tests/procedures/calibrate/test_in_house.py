@@ -14,6 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calib.errors import BadInputError, NotInRecordsError, RefusedError
+from calib.faces.files import file_content
 from calib.procedures.calibrate.add_calibration import add_calibration
 from calib.procedures.calibrate.in_house import Observed, Place, in_house, in_house_columns, reference_values
 from calib.procedures.certificate.fit_curve import fit_curve
@@ -214,7 +215,7 @@ def test_from_the_bench_s_sheet_to_an_accepted_calibration_that_rests_on_the_sta
     sheet.write_text(
         "\n".join(["phase,reference_indication,indication,unit,repeatability,observations", *lines]), encoding="utf-8"
     )
-    read, findings = read_comparisons(sheet, "VA-1", "IN-1", in_house_columns())
+    read, findings = read_comparisons(file_content(sheet), "VA-1", "IN-1", in_house_columns())
     assert findings == []
     cells = {
         "tag": "VA-1", "certificate": "IN-1", "laboratory": "own bench", "calibrated_on": "2026-02-20",

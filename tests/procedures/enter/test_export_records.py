@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from calib.errors import CalibError
+from calib.faces.files import write_export
 from calib.procedures.enter.export_records import NOT_IMPORTED, export_records
 from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.typed.columns import FILES
@@ -31,7 +32,7 @@ IMPORTED = {
 def exported(records, folder):
     """An export of records."""
     with database.reading(str(records)) as session:
-        return export_records(session, folder)
+        return write_export(folder, export_records(session))
 
 
 def again(records, folder, now=NOW):

@@ -11,8 +11,8 @@ import math
 
 import pytest
 
+from calib.faces.files import import_folders
 from calib.procedures.enter.amend_outlet import amend_outlet
-from calib.procedures.enter.import_folders import import_folders
 from calib.procedures.impact.trace import trace_down, trace_up
 from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.on_record.instruments import instrument_history

@@ -372,7 +372,7 @@ def test_an_import_that_accepts_calibrations_asks_for_qa_and_one_that_does_not_f
 
 
 def import_by(records, folder, person):
-    from calib.procedures.enter.import_folders import import_folders
+    from calib.faces.files import import_folders
 
     with database.writing(as_whom(records, by(person))) as session:
         import_folders(session, [folder], by(person), NOW)

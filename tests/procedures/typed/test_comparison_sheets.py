@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from calib.faces.files import LARGEST_FILE, file_content
 from calib.procedures.typed.comparison_sheets import as_typed, comparison_columns, read_comparisons
 
 HEADER = (
@@ -43,7 +44,7 @@ def workbook(folder, *rows, sheet="Sheet1", formats=(), others=(), header=HEADER
 
 
 def read(path, sheet=None):
-    return read_comparisons(path, "VA-1", "C-7", comparison_columns(), sheet)
+    return read_comparisons(file_content(path, LARGEST_FILE), "VA-1", "C-7", comparison_columns(), sheet)
 
 
 def cells(path, sheet=None):
