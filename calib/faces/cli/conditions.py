@@ -63,8 +63,7 @@ def add(
     Example: calib conditions add FQ-204 roof --temperature "24.1 degC" --thermometer TH-2
     --pressure "97.5 kPa" --barometer BA-1 --humidity "45 %" --humidity-uncertainty 8 --source estimated
     """
-    from calib.procedures.enter.write_sheets import write_sheets
-    from calib.procedures.typed.sheets import typed_row
+    from calib.procedures.enter.add_conditions import add_conditions
     from calib.records import database
 
     typed = {
@@ -76,21 +75,19 @@ def add(
     values = _values(typed)
     now = time_of(at)  # a time that is wrong is named once, not for each quantity
     observed = at or now.isoformat()
-    rows = [
-        typed_row(
-            f"command line {option}",
+    quantities: dict[str, Mapping[str, str | None]] = {
+        f"command line {option}":
             {"job": job, "conditions": name, "observed_at": observed, "quantity": quantity, **value,
-             "instrument": tag, "standard_uncertainty": u, "source": source if u is not None else None},
-        )
+             "instrument": tag, "standard_uncertainty": u, "source": source if u is not None else None}
         for quantity, (option, _, tag, u) in typed.items()
         if (value := values[quantity])
-    ]  # fmt: skip
+    }  # fmt: skip
     with database.writing(records) as session:
-        found = write_sheets(session, {"conditions.csv": rows}, signature(by, "conditions add"), clock())
+        found = add_conditions(session, quantities, signature(by, "conditions add"), clock())
     for line in found.remarks:
         say(line)
     if as_json:
-        print_json({"job": job, "conditions": name, "quantities": len(rows)})
+        print_json({"job": job, "conditions": name, "quantities": len(quantities)})
     else:
         tell(f"recorded the conditions {name} of job {job}")
 

@@ -65,20 +65,14 @@ def add(
     Example: calib instrument add VA-21 --kind "vane anemometer" --maker M --model N --serial 7 --range-low 0.3 --range-high 20
     --unit m/s --resolution 0.01 --mpe-percent 2 --mpe-absolute 0.1 --interval-months 12
     """
-    from calib.procedures.enter.write_sheets import write_sheets
-    from calib.procedures.typed.sheets import typed_row
+    from calib.procedures.enter.add_instrument import add_instrument
+    from calib.procedures.typed.columns import FILES
+    from calib.procedures.typed.sheets import options_of
     from calib.records import database
 
-    cells = {
-        "tag": tag, "kind": kind, "maker": maker, "model": model, "serial": serial, "quantity": quantity, "range_low": range_low,
-        "range_high": range_high, "unit": unit, "resolution": resolution, "mpe_percent": mpe_percent, "mpe_absolute": mpe_absolute,
-        "interval_months": interval_months, "repeatability": repeatability, "location": location, "custodian": custodian,
-        "firmware": firmware, "check_interval_days": check_interval_days,
-    }  # fmt: skip
+    cells = options_of(FILES["instruments.csv"], locals())
     with database.writing(records) as session:
-        write_sheets(
-            session, {"instruments.csv": [typed_row("command line", cells)]}, signature(by, "instrument add"), clock()
-        )
+        add_instrument(session, "command line", cells, signature(by, "instrument add"), clock())
     if as_json:
         print_json({"tag": tag})
     else:

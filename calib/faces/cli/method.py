@@ -61,15 +61,14 @@ def add(
 
     Example: calib method add "sweep, 3 passes" --uncertainty 2.5 --basis "24 sweeps against traverses" --pattern sweep
     """
-    from calib.procedures.enter.write_sheets import write_sheets
-    from calib.procedures.typed.sheets import typed_row
+    from calib.procedures.enter.add_method import add_method
     from calib.records import database
 
     typed = (name, uncertainty, basis, pattern, degrees_of_freedom)
-    row = typed_row("command line", dict(zip(_TYPED_AS, typed, strict=True)))
+    cells = dict(zip(_TYPED_AS, typed, strict=True))
     with database.writing(records) as session:
         try:
-            write_sheets(session, {"methods.csv": [row]}, signature(by, "method add"), clock())
+            row = add_method(session, "command line", cells, signature(by, "method add"), clock())
         except BadInputError as error:
             findings = [replace(one, column=_TYPED_AS.get(one.column or "", one.column)) for one in error.findings]
             raise BadInputError(findings) from error

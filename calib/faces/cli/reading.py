@@ -62,23 +62,16 @@ def add(
     Example: calib reading add FQ-204 S1-3 --instrument VA-11 --unit m/s --method "sweep, 3 passes" --observations "2.41;2.38;2.44"
     """
     from calib.faces.files import file_content
-    from calib.procedures.enter.write_sheets import write_sheets
-    from calib.procedures.people.authorise import signed
-    from calib.procedures.typed.sheets import typed_row
+    from calib.procedures.enter.add_reading import add_reading
+    from calib.procedures.typed.columns import FILES
+    from calib.procedures.typed.sheets import options_of
     from calib.records import database
 
-    cells = {
-        "job": job, "outlet": outlet, "instrument": instrument, "unit": unit, "method": method, "observations": observations,
-        "indication": indication, "observed_at": observed_at or clock().isoformat(), "averaging_s": averaging_s,
-        "remarks": remarks, "log_file": log_file, "probe": probe, "conditions": conditions,
-        "throttled_observations": throttled_observations,
-    }  # fmt: skip
+    observed_at = observed_at or clock().isoformat()
+    cells = options_of(FILES["readings.csv"], locals())
+    log = None if log_file is None or not log_file.strip() else file_content(Path(log_file.strip()))
     with database.writing(records) as session:
-        who = signed(session, signature(by, "reading add"))
-        row = typed_row("command line", cells | {"operator": who.person})
-        name = row.get("log_file")
-        row.log = None if name is None else file_content(Path(name))
-        found = write_sheets(session, {"readings.csv": [row]}, who, clock())
+        found = add_reading(session, "command line", cells, log, signature(by, "reading add"), clock())
     tell_recorded(job, outlet, found, as_json=as_json)
 
 

@@ -12,7 +12,6 @@ from calib.faces.cli.reading import tell_recorded
 
 if TYPE_CHECKING:
     from calib.airflow.traverse import TraversePoint
-    from calib.procedures.typed.sheets import Row
     from calib.quantities import Unit
 
 
@@ -52,28 +51,25 @@ def add(
     Example: calib traverse add FQ-204 D-1 --instrument DM-2 --probe PT-2 --conditions roof
     --unit Pa --method "duct traverse" --rule log-linear --lines 2 --points 6
     """
-    from calib.procedures.enter.write_sheets import write_sheets
+    from calib.procedures.enter.add_reading import add_traverse
     from calib.procedures.people.authorise import authorise
-    from calib.procedures.typed.sheets import typed_row
     from calib.records import database
 
     with database.reading(records) as session:
         who = authorise(session, signature(by, "traverse add"), "record")
     cells = {
         "job": job, "outlet": duct, "instrument": instrument, "observed_at": observed_at or clock().isoformat(), "unit": unit,
-        "method": method, "operator": who.person, "remarks": remarks, "probe": probe, "conditions": conditions,
+        "method": method, "remarks": remarks, "probe": probe, "conditions": conditions,
         "traverse_rule": rule,
     }  # fmt: skip
     # The values are read before the records are opened for writing: nobody waits for a person at a duct.
     places, in_unit, numbers = _places(records, job, duct, rule, (lines, points))
     typed = _typed_lines(line, places) if line else _asked(places, passes, unit, in_unit)
-    names = {name: cells[name] for name in ("job", "outlet", "instrument", "observed_at")}
-    rows = [_row(names, place, value) for place, value in zip(places, typed, strict=True)]
     counts = {"traverse_lines": str(numbers[0]), "traverse_points": str(numbers[1])}
-    sheets = {"readings.csv": [typed_row("command line", cells | counts)], "traverses.csv": rows}
+    values = {(place.line, place.point): value for place, value in zip(places, typed, strict=True)}
     try:
         with database.writing(records) as session:
-            found = write_sheets(session, sheets, who, clock())
+            found = add_traverse(session, "command line", cells | counts, values, who, clock())
     except CalibError:
         if not line:
             say(f"the values again, to be typed no second time: {_as_options(places, typed)}")
@@ -161,10 +157,3 @@ def _as_options(places: "Sequence[TraversePoint]", typed: Sequence[str]) -> str:
     for place, value in zip(places, typed, strict=True):
         lines.setdefault(place.line, []).append(value)
     return " ".join(f'--line "{" ".join(values)}"' for values in lines.values())
-
-
-def _row(names: Mapping[str, str | None], place: "TraversePoint", value: str) -> "Row":
-    from calib.procedures.typed.sheets import typed_row
-
-    source = f"line {place.line}, point {place.point}"
-    return typed_row(source, {**names, "line": str(place.line), "point": str(place.point), "indications": value})
