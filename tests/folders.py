@@ -144,7 +144,7 @@ def records_of(folder, sheets, now=NOW):
 def ledger_head(records):
     """Sequence and digest of the last ledger entry."""
     with database.reading(str(records)) as session:
-        return ledger.head(session)
+        return ledger.ledger_head(session)
 
 
 def all_of(session: Session, table):

@@ -2,7 +2,7 @@
 
 import errno
 import tempfile
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -14,8 +14,9 @@ from calib.errors import BadInputError, CalibError, Finding, RecordsError
 from calib.procedures.enter.export_records import NOT_IMPORTED, ExportedFile
 from calib.procedures.enter.write_sheets import Imported, write_sheets
 from calib.procedures.typed.columns import FILES
-from calib.procedures.typed.sheets import FileContent, Row, read_sheets
+from calib.procedures.typed.sheets import FileContent, TypedRow, read_sheets
 from calib.records.ledger import Signature
+from calib.records.verification import Progress
 
 LARGEST_FILE = 25_000_000  # bytes of a file that is kept, or of a workbook that is read
 
@@ -40,10 +41,10 @@ def import_folders(
     folders: Sequence[Path],
     signature: Signature,
     now: datetime,
-    progress: Callable[[str], None] = lambda _: None,
+    progress: Progress = lambda _: None,
 ) -> Imported:
     """Read and write all folders together; raises BadInputError with every finding, nothing written."""
-    sheets: dict[str, list[Row]] = {}
+    sheets: dict[str, list[TypedRow]] = {}
     findings: list[Finding] = []
     for folder in folders:
         progress(f"reading {folder}")
@@ -54,7 +55,7 @@ def import_folders(
     return write_sheets(session, sheets, signature, now, findings, progress)
 
 
-def read_folder(folder: Path) -> tuple[dict[str, list[Row]], list[Finding]]:
+def read_folder(folder: Path) -> tuple[dict[str, list[TypedRow]], list[Finding]]:
     """Rows of every CSV file of a folder, and what is wrong with the files; raises BadInputError where there is none to read."""
     if not _is_folder(folder):
         raise BadInputError(
@@ -93,9 +94,7 @@ class FolderWritten:
     not_imported: Mapping[str, int]
 
 
-def write_export(
-    folder: Path, files: Iterable[ExportedFile], progress: Callable[[str], None] = lambda _: None
-) -> FolderWritten:
+def write_export(folder: Path, files: Iterable[ExportedFile], progress: Progress = lambda _: None) -> FolderWritten:
     """Write a folder whole or not at all; raises CalibError where something is in it already, or it cannot be written."""
     try:
         _must_be_new(folder)
@@ -111,7 +110,7 @@ def write_export(
     return FolderWritten({name: count for name, count in counts.items() if name not in others}, others)
 
 
-def _write_files(folder: Path, files: Iterable[ExportedFile], progress: Callable[[str], None]) -> dict[str, int]:
+def _write_files(folder: Path, files: Iterable[ExportedFile], progress: Progress) -> dict[str, int]:
     counts: dict[str, int] = {}
     for file in files:
         path = folder / file.name

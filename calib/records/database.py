@@ -19,7 +19,7 @@ _OLDER = ("0001", "0002")  # revisions that `upgrade` brings to it
 _WAIT_SECONDS = 10
 
 
-def shown(location: str) -> str:
+def shown_location(location: str) -> str:
     """A location as messages may name it: without the password of a URL. Raises RecordsError."""
     place = located(location)
     return str(place) if isinstance(place, Server) else location
@@ -229,7 +229,7 @@ def _kept_if_well(engine: Engine) -> Iterator[None]:
 @contextmanager
 def reading(location: str) -> Iterator[Session]:
     """A session that reads one consistent state of the records."""
-    place = shown(location)
+    place = shown_location(location)
     with _disposed(open_records(location)) as engine, _unmoved(location, engine), _told(place), Session(engine) as one:
         yield one
 
@@ -250,7 +250,7 @@ def _unmoved(location: str, engine: Engine) -> Iterator[None]:
 @contextmanager
 def writing(location: str) -> Iterator[Session]:
     """A session whose writes become durable together when the block ends, or not at all when it raises."""
-    place = shown(location)
+    place = shown_location(location)
     with _disposed(open_records(location)) as engine:
         confirming: list[bool] = []
         event.listen(engine, "commit", lambda _: confirming.append(True))

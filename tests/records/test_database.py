@@ -27,7 +27,7 @@ def sql(path, statement, *values):
 def test_a_made_file_is_open_to_the_program(tmp_path):
     database.make(str(tmp_path / "new.sqlite"))
     with database.reading(str(tmp_path / "new.sqlite")) as session:
-        assert ledger.head(session) == (0, ledger.BEFORE_THE_FIRST)
+        assert ledger.ledger_head(session) == (0, ledger.BEFORE_THE_FIRST)
 
 
 def test_a_url_names_the_same_file(tmp_path):
@@ -49,7 +49,7 @@ def test_any_name_that_a_file_may_have_is_kept(tmp_path, name):
     database.make(str(tmp_path / name))
     assert {path.name.removesuffix("-wal").removesuffix("-shm") for path in tmp_path.iterdir()} == {name}
     with database.reading(str(tmp_path / name)) as session:
-        assert ledger.head(session) == (0, ledger.BEFORE_THE_FIRST)
+        assert ledger.ledger_head(session) == (0, ledger.BEFORE_THE_FIRST)
 
 
 @pytest.mark.parametrize("act", [database.make, database.open_records])
@@ -264,7 +264,7 @@ def test_what_must_be_unique_is_refused_a_second_time(small_records, table):
 
 
 def append_and_stop(session):
-    ledger.append(session, [Job(job="J-9", decision_rule="simple")], SIGNED)
+    ledger.append_entries(session, [Job(job="J-9", decision_rule="simple")], SIGNED)
     raise ZeroDivisionError
 
 
@@ -277,19 +277,19 @@ def test_a_block_that_raises_writes_nothing(empty_records):
 
 def test_a_block_that_ends_writes_everything(empty_records):
     with database.writing(str(empty_records)) as session:
-        ledger.append(session, [Job(job="J-9", decision_rule="simple")], SIGNED)
+        ledger.append_entries(session, [Job(job="J-9", decision_rule="simple")], SIGNED)
     assert sql(empty_records, "SELECT job FROM job") == [("J-9",)]
     assert sql(empty_records, "SELECT sequence, record_table, record_id FROM ledger") == [(1, "job", 1)]
 
 
 def test_a_reader_sees_one_state_while_another_writes(empty_records):
     with database.reading(str(empty_records)) as session:
-        assert ledger.head(session)[0] == 0
+        assert ledger.ledger_head(session)[0] == 0
         with database.writing(str(empty_records)) as other:
-            ledger.append(other, [Job(job="J-9", decision_rule="simple")], SIGNED)
-        assert ledger.head(session)[0] == 0
+            ledger.append_entries(other, [Job(job="J-9", decision_rule="simple")], SIGNED)
+        assert ledger.ledger_head(session)[0] == 0
     with database.reading(str(empty_records)) as session:
-        assert ledger.head(session)[0] == 1
+        assert ledger.ledger_head(session)[0] == 1
 
 
 def test_a_ledger_cannot_fork(small_records):

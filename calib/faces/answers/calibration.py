@@ -18,7 +18,7 @@ from calib.procedures.certificate.fit_curve import Wish
 from calib.procedures.on_record.calibrations import CalibrationOnFile, refit
 from calib.quantities import Unit, unit
 from calib.records.record import typed
-from calib.records.tables import BY_THE_RULE, Comparison, CorrectionCurve
+from calib.records.tables import BY_THE_RULE, Comparison, StoredCurve
 
 
 def calibration(kept: CalibrationOnFile) -> Content:
@@ -98,7 +98,7 @@ def _unit_of_residuals(kept: CalibrationOnFile, shape: str) -> Unit:
     return unit(indicated, instrument.unit)
 
 
-def _judged_by(kept: CalibrationOnFile, record: CorrectionCurve) -> str:
+def _judged_by(kept: CalibrationOnFile, record: StoredCurve) -> str:
     if _stated(kept, record.phase):
         return "chi-squared"
     return "F test of the added terms" if record.shape == "polynomial" else "AICc of the residuals in the indication"

@@ -11,7 +11,7 @@ from calib.quantities import unit
 from calib.records import tables
 
 
-def curve(kept: tables.CorrectionCurve, instrument: tables.Instrument) -> Content:
+def curve(kept: tables.StoredCurve, instrument: tables.Instrument) -> Content:
     """A calibration curve: a polynomial in the instrument's own unit, another shape in SI."""
     found = from_text(kept.parameters)
     fit = found.polynomial if isinstance(found, CorrectionCurve) else response_of(found).fit

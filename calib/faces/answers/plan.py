@@ -49,9 +49,9 @@ from calib.procedures.plan.planned import (
     EXPECTED,
     NO,
     NOT_KNOWN,
-    Acceptance,
     JobPlan,
     OutletPlan,
+    PlannedAcceptance,
     Predicted,
     acceptance,
 )
@@ -188,7 +188,7 @@ def _velocity(one: Predicted, units: str | None) -> Content:
     return {"value": in_unit.from_si(one.velocity), "unit": in_unit.symbol}
 
 
-def _intervals(accepted: Acceptance, flow: Unit, *, known: bool) -> Content:
+def _intervals(accepted: PlannedAcceptance, flow: Unit, *, known: bool) -> Content:
     interval = accepted.interval if known else None
     ends = {"acceptance_interval": interval, "conditional_interval": accepted.conditional}
     return {

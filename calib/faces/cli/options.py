@@ -93,7 +93,7 @@ def time_of(typed: str | None, option: str = "--at") -> datetime:
         return clock()
     from calib.procedures.typed import cells
 
-    _checked(typed, cells.moment(typed), option)
+    _checked(typed, cells.time_with_zone(typed), option)
     return datetime.fromisoformat(typed)
 
 

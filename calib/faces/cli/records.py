@@ -62,7 +62,7 @@ def init(
     """
     from calib.records import carry, database
 
-    made = database.shown(records)
+    made = database.shown_location(records)
     if source is None:
         database.make(records)
     entries = 0 if source is None else carry.carry(source, records, say)
@@ -72,7 +72,7 @@ def init(
         tell(
             f"made {made}"
             if source is None
-            else f"made {made} with {entries} ledger entries of {database.shown(source)}"
+            else f"made {made} with {entries} ledger entries of {database.shown_location(source)}"
         )
 
 
@@ -316,7 +316,7 @@ def verify(
         raise BadInputError([Finding("command line", None, "--digest", digest, expected)])
     with database.reading(records) as session:
         findings = ledger.verify(session.connection(), digest, say)
-        entries, head = ledger.head(session)
+        entries, head = ledger.ledger_head(session)
     if as_json:
         document = [{"record": one.record, "problem": one.problem} for one in findings]
         print_json({"entries": entries, "digest": head, "findings": document})
@@ -336,7 +336,7 @@ def upgrade(records: Records = DEFAULT_RECORDS, as_json: AsJson = False) -> None
     from calib.records import database
 
     copy = database.upgrade(records)
-    records = database.shown(records)
+    records = database.shown_location(records)
     if as_json:
         print_json({"records": records, "schema": database.SCHEMA, "copy": None if copy is None else str(copy)})
     elif copy is None:

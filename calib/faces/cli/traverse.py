@@ -11,7 +11,7 @@ from calib.faces.cli import traverse_entry
 from calib.faces.cli.options import DEFAULT_RECORDS, AsJson, Records, print_json, print_table, tell
 
 if TYPE_CHECKING:
-    from calib.airflow.traverse import Section, TraversePoint
+    from calib.airflow.traverse import Section, TraversePlace
     from calib.procedures.typed.declaration import Check
     from calib.quantities import Unit
 
@@ -145,7 +145,7 @@ def _area(section: "Section", unit: "Unit") -> tuple[str, float]:
 
 
 def _document(
-    section: "Section", rule: str, unit: "Unit", insertion: float, places: "Sequence[TraversePoint]"
+    section: "Section", rule: str, unit: "Unit", insertion: float, places: "Sequence[TraversePlace]"
 ) -> dict[str, object]:
     symbol, area = _area(section, unit)
     return {
@@ -237,14 +237,14 @@ def _refuse_wrong(typed: dict[str, str], plot: Path | None) -> None:
 
 def _checks() -> dict[str, Callable[[str | None], str | None]]:
     """What each option may hold by itself."""
-    from calib.airflow.traverse import RULES, SHAPES
+    from calib.airflow.traverse import RULES, SECTION_SHAPES
     from calib.procedures.typed import cells
     from calib.quantities import known_units
 
     def given(check: "Check") -> Callable[[str | None], str | None]:
         return lambda typed: None if typed is None else check(typed)
 
-    shape = cells.one_of(*SHAPES)
+    shape = cells.one_of(*SECTION_SHAPES)
     return {
         "--shape": lambda typed: shape(typed or ""),
         "--width": given(cells.above_zero),

@@ -11,7 +11,7 @@ from calib.faces.cli.options import DEFAULT_RECORDS, AsJson, By, Records, clock,
 from calib.faces.cli.reading import tell_recorded
 
 if TYPE_CHECKING:
-    from calib.airflow.traverse import TraversePoint
+    from calib.airflow.traverse import TraversePlace
     from calib.quantities import Unit
 
 
@@ -79,7 +79,7 @@ def add(
 
 def _places(
     records: str, job: str, duct: str, rule: str, typed: tuple[str | None, str | None]
-) -> "tuple[Sequence[TraversePoint], Unit, tuple[int, int]]":
+) -> "tuple[Sequence[TraversePlace], Unit, tuple[int, int]]":
     """Points of the traverse, the unit of the duct's dimensions, and the numbers of lines and points."""
     from calib.airflow.traverse import RULES, traverse, usual
     from calib.procedures.measure.duct_section import section_on_record
@@ -101,7 +101,7 @@ def _places(
     return traverse(section, rule, lines, points), in_unit, (lines, points)
 
 
-def _typed_lines(typed: Sequence[str], places: "Sequence[TraversePoint]") -> list[str]:
+def _typed_lines(typed: Sequence[str], places: "Sequence[TraversePlace]") -> list[str]:
     """Values in the order of the points; raises BadInputError with every line that has another number of them."""
     numbers = sorted({place.line for place in places})
     findings = []
@@ -118,7 +118,7 @@ def _typed_lines(typed: Sequence[str], places: "Sequence[TraversePoint]") -> lis
     return [value for of_line in values for value in of_line]
 
 
-def _asked(places: "Sequence[TraversePoint]", passes: int, unit: str, in_unit: "Unit") -> list[str]:
+def _asked(places: "Sequence[TraversePlace]", passes: int, unit: str, in_unit: "Unit") -> list[str]:
     """Ask for the value at each point, pass after pass; a value that is no number is asked for again."""
     found: list[list[str]] = [[] for _ in places]
     for number in range(1, passes + 1):
@@ -132,7 +132,7 @@ def _value(question: str) -> str:
     from calib.procedures.typed import cells
 
     for answer in _answers(question):
-        wrong = cells.number(answer)
+        wrong = cells.finite_number(answer)
         if wrong is None:
             return answer
         say(f"{answer!r} is not {wrong}")
@@ -151,7 +151,7 @@ def _answers(question: str) -> Iterator[str]:
         yield line.strip()
 
 
-def _as_options(places: "Sequence[TraversePoint]", typed: Sequence[str]) -> str:
+def _as_options(places: "Sequence[TraversePlace]", typed: Sequence[str]) -> str:
     """Values of each line as the option that enters them."""
     lines: dict[int, list[str]] = {}
     for place, value in zip(places, typed, strict=True):

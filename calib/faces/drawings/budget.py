@@ -23,7 +23,7 @@ from calib.faces.drawings.style import (
     titled,
 )
 
-Reading = Mapping[str, Any]  # one of the content's readings
+ReadingDrawing = Mapping[str, Any]  # one of the content's readings
 
 CONTRIBUTIONS = tuple(CONTRIBUTION_LOOKS)
 _MOST_BARS = 40
@@ -43,7 +43,7 @@ class DistributionDrawing:
     simulated: tuple[float, float]
 
 
-def budget_bars(reading: Reading, distribution: DistributionDrawing | None = None) -> Figure:
+def budget_bars(reading: ReadingDrawing, distribution: DistributionDrawing | None = None) -> Figure:
     """One reading's budget: the share of each contribution in the variance of the flow, largest first; its distribution below.
 
     `reading` is a reading of the report's content, or the answer of `calib budget --json`.
@@ -63,12 +63,12 @@ def budget_bars(reading: Reading, distribution: DistributionDrawing | None = Non
         return figure
 
 
-def _sorted(reading: Reading) -> list[Mapping[str, Any]]:
+def _sorted(reading: ReadingDrawing) -> list[Mapping[str, Any]]:
     """Contributions, largest share first; those of equal share in the order of the budget."""
     return sorted(reading["contributions"], key=lambda one: -one["variance_percent"])
 
 
-def _bars(axes: Axes, reading: Reading, shown: Sequence[Mapping[str, Any]]) -> None:
+def _bars(axes: Axes, reading: ReadingDrawing, shown: Sequence[Mapping[str, Any]]) -> None:
     rows = np.arange(len(shown))
     for row, one in zip(rows, shown, strict=True):
         axes.barh(row, one["variance_percent"], height=0.66, **EVALUATION_LOOKS[one["evaluation"]].patch)
@@ -91,7 +91,7 @@ def _percent(share: float) -> str:
     return "0 %" if share == 0 else "< 0.1 %" if share < 0.1 else f"{share:.1f} %"
 
 
-def budget_bars_alternative(reading: Reading) -> str:
+def budget_bars_alternative(reading: ReadingDrawing) -> str:
     """The picture of one budget in words."""
     parts = "; ".join(f"{one['name']} {_percent(one['variance_percent'])}" for one in _sorted(reading))
     return (
@@ -139,7 +139,7 @@ def distribution_alternative(drawing: DistributionDrawing) -> str:
     )
 
 
-def budget_chart(readings: Sequence[Reading]) -> Figure:
+def budget_chart(readings: Sequence[ReadingDrawing]) -> Figure:
     """Share of each contribution in the variance of each flow, as one bar a reading."""
     shown = readings[:_MOST_BARS]
     with house_style():
@@ -169,7 +169,7 @@ def most_bars(readings: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
     return ranked[:_MOST_BARS]
 
 
-def budget_alternative(readings: Sequence[Reading]) -> str:
+def budget_alternative(readings: Sequence[ReadingDrawing]) -> str:
     """The picture of many budgets in words: which contribution rules how many of them."""
     shown = readings[:_MOST_BARS]
     ruling = [str(_sorted(one)[0]["name"]) for one in shown if one["contributions"]]
@@ -177,5 +177,5 @@ def budget_alternative(readings: Sequence[Reading]) -> str:
     return f"Budgets of {len(shown)} readings, one bar each: share of every contribution in the variance. Largest: {counted}."
 
 
-def _share(reading: Reading, name: str) -> float:
+def _share(reading: ReadingDrawing, name: str) -> float:
     return float(next((one["variance_percent"] for one in reading["contributions"] if one["name"] == name), 0.0))

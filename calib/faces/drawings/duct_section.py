@@ -11,12 +11,12 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Polygon
 from numpy.typing import NDArray
 
-from calib.airflow.traverse import RECTANGULAR, ROUND, Section, TraversePoint
+from calib.airflow.traverse import RECTANGULAR, ROUND, Section, TraversePlace
 from calib.faces.drawings.style import INK, LINE, PALE, house_style
 from calib.quantities import Unit
 
 Array = NDArray[np.float64]
-Line = Sequence[TraversePoint]
+Line = Sequence[TraversePlace]
 
 # Digits after the point that a person can mark on a probe: a tenth of a millimetre, or nearly so.
 _DECIMALS = {"mm": 1, "cm": 2, "m": 4, "in": 2, "ft": 3}
@@ -44,7 +44,7 @@ def _plain(length: float, unit: Unit) -> str:
     return digits.rstrip("0").rstrip(".") if "." in digits else digits
 
 
-def lines_text(points: Sequence[TraversePoint]) -> str:
+def lines_text(points: Sequence[TraversePlace]) -> str:
     """How many lines and points there are: "4 lines with 7 and 6 points, 26 in all"."""
     lines = _lines_of(points)
     on_each = " and ".join(str(count) for count in dict.fromkeys(len(line) for line in lines))
@@ -55,7 +55,7 @@ def _several(count: int, word: str) -> str:
     return f"{count} {word}" if count == 1 else f"{count} {word}s"
 
 
-def _lines_of(points: Sequence[TraversePoint]) -> list[Line]:
+def _lines_of(points: Sequence[TraversePlace]) -> list[Line]:
     """The points of each line, in the order of the lines."""
     return [[one for one in points if one.line == line] for line in range(1, points[-1].line + 1)]
 
@@ -103,7 +103,7 @@ class _Way:
 
 
 def section_chart(
-    section: Section, rule: str, points: Sequence[TraversePoint], unit: Unit, insertion: float = 0.0
+    section: Section, rule: str, points: Sequence[TraversePlace], unit: Unit, insertion: float = 0.0
 ) -> Figure:
     """The section to scale, its lines and numbered points, and the marks on the probe below.
 
@@ -303,7 +303,7 @@ def _write_table(axes: Axes, rows: Sequence[tuple[str, ...]], top: float) -> Non
 _FEWEST_SIGNS, _MOST_SIGNS, _FEWEST_ROWS, _MOST_ROWS = 25, 61, 9, 25
 
 
-def section_text(section: Section, points: Sequence[TraversePoint]) -> str:
+def section_text(section: Section, points: Sequence[TraversePlace]) -> str:
     """The section in signs: dots for the wall, and for each point the last digit of its line's number; nearly to scale."""
     # A sign is about twice as high as wide.
     signs = _odd(min(max(2 * _MOST_ROWS * section.width / section.height, _FEWEST_SIGNS), _MOST_SIGNS))

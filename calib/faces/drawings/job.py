@@ -11,12 +11,12 @@ from matplotlib.figure import Figure
 from calib.faces.drawings.balance import balance_alternatives, balance_charts
 from calib.faces.drawings.outlet_lines import outlet_lines
 from calib.faces.drawings.outlet_rows import outlet_rows
-from calib.faces.drawings.outlets import Reading, is_named, outlets_of, overview_texts_of, parts_of
+from calib.faces.drawings.outlets import OutletReading, is_named, outlets_of, overview_texts_of, parts_of
 from calib.faces.drawings.style import house_style
 from calib.faces.written import Content
 
 
-def overview_charts(readings: Sequence[Reading]) -> list[Figure]:
+def overview_charts(readings: Sequence[OutletReading]) -> list[Figure]:
     """Every outlet's flow with its U, in percent of design, with tolerance and statement; grouped by system.
 
     The latest reading of each outlet or station stands in it; those without a design are drawn apart, as flows. Up to 60 outlets
@@ -29,7 +29,7 @@ def overview_charts(readings: Sequence[Reading]) -> list[Figure]:
         ]
 
 
-def overview_alternatives(readings: Sequence[Reading]) -> list[str]:
+def overview_alternatives(readings: Sequence[OutletReading]) -> list[str]:
     """The text of each picture of `overview_charts`, in the same order."""
     return overview_texts_of(outlets_of(readings))
 

@@ -9,7 +9,7 @@ from calib.faces.drawings.style import short
 from calib.faces.written import SIGNS, rounded, rounded_text
 from calib.quantities import unit
 
-Reading = Mapping[str, Any]  # one of the content's readings
+OutletReading = Mapping[str, Any]  # one of the content's readings
 
 MOST_NAMED = 60  # more outlets are thin lines
 MOST_ROWS, MOST_THIN = 44, 500  # in one figure: what a page holds
@@ -41,7 +41,7 @@ class OutletsDrawing:
     unit: str
 
 
-def outlets_of(readings: Sequence[Reading]) -> OutletsDrawing:
+def outlets_of(readings: Sequence[OutletReading]) -> OutletsDrawing:
     """The latest reading of each outlet or station, its systems together in the order of their first one."""
     latest = [one for one in readings if one["latest"]]
     systems = _places([one["system"] for one in latest])
@@ -56,7 +56,7 @@ def outlets_of(readings: Sequence[Reading]) -> OutletsDrawing:
     )
 
 
-def _against_design(one: Reading) -> OutletDrawing:
+def _against_design(one: OutletReading) -> OutletDrawing:
     flow, design = one["flow"], one["design"]
     return OutletDrawing(
         one["outlet"],
@@ -69,7 +69,7 @@ def _against_design(one: Reading) -> OutletDrawing:
     )
 
 
-def _without_design(one: Reading, symbol: str) -> OutletDrawing:
+def _without_design(one: OutletReading, symbol: str) -> OutletDrawing:
     value, expanded = in_unit(one["flow"], symbol)
     return OutletDrawing(one["outlet"], one["system"], value, expanded, None, None, flow_text(one["flow"]))
 

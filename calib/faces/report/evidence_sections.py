@@ -22,7 +22,7 @@ from calib.faces.report.blocks import (
     runs,
 )
 from calib.faces.report.cells import NOTHING, flow_cell, number, words
-from calib.faces.written import Content, count_of, degrees_text, moment, risk_text, signed_percent, two_digits
+from calib.faces.written import Content, count_of, degrees_text, moment_text, risk_text, signed_percent, two_digits
 
 # --- decisions -------------------------------------------------------------------------------------------------------------------
 
@@ -117,7 +117,7 @@ def _amendment(one: Content) -> Row:
             words(one["record"], f", revision {one['revision']}"),
             words(*_amended(one["changes"])),
             words(one["reason"]),
-            words(one["by"], f", {moment(one['at'])}"),
+            words(one["by"], f", {moment_text(one['at'])}"),
             flow_cell(last["before"], otherwise=""),
             flow_cell(last["after"], otherwise=""),
         )
@@ -152,7 +152,7 @@ def refused(report: Content, anchors: Anchors) -> Iterator[Block]:
                 words(one["outlet"]),
                 words(one["system"], f", {one['service']}"),
                 words(one["instrument"]),
-                words(moment(one["observed_at"])),
+                words(moment_text(one["observed_at"])),
                 words("; ".join(one["reasons"])),
             ),
             anchor=anchors.of("refused", place),

@@ -1,6 +1,6 @@
 """Make a job's report in its forms, write it into a folder, issue it, write an issue again."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -18,11 +18,10 @@ from calib.procedures.report.issue import ToIssue, issue_report, may_issue
 from calib.procedures.report.issued import bytes_of, issues_of
 from calib.records import database, ledger
 from calib.records.ledger import Signature
+from calib.records.verification import Progress
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 
 _KEPT_ALWAYS = "json"  # the next revision says what it changes in it
-
-Progress = Callable[[str], None]
 
 
 @dataclass(frozen=True)
@@ -75,7 +74,7 @@ def issue(
     with database.reading(records) as session:
         made = _made(session, wanted, reason, signature, progress)
     with database.writing(records) as session:
-        if ledger.head(session)[1] != made.issue.ledger_digest:
+        if ledger.ledger_head(session)[1] != made.issue.ledger_digest:
             progress("the records were written to meanwhile: the report is made anew")
             made = _made(session, wanted, reason, signature, progress)
         issue_report(session, made.issue, signature)

@@ -23,7 +23,7 @@ from calib.faces.report.blocks import (
     runs,
 )
 from calib.faces.report.cells import NOTHING, factor_cell, flow_cell, number, probability, statement, words
-from calib.faces.written import SIGNS, Content, count_of, design_text, moment, total_name
+from calib.faces.written import SIGNS, Content, count_of, design_text, moment_text, total_name
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 from calib.uncertainty.statement import plain, round_result
 
@@ -53,7 +53,7 @@ def _facts(report: Content) -> Iterator[tuple[str, str]]:
     if report["client"]:
         yield "Client", report["client"]
     is_draft = report.get("is_draft", False)
-    yield "Written" if is_draft else "Issued", moment(report["issued"])
+    yield "Written" if is_draft else "Issued", moment_text(report["issued"])
     if report.get("issued_by"):
         yield "Issued by", report["issued_by"]
     yield "Revision", str(report["revision"])
@@ -186,7 +186,7 @@ def _reading(one: Content, anchors: Anchors) -> Row:
         (
             words(one["outlet"], *_remarked(one)),
             words(one["service"]),
-            words(moment(one["observed_at"])),
+            words(moment_text(one["observed_at"])),
             words(*used),
             NOTHING if velocity is None else _velocity(velocity),
             flow_cell(one["flow"], to=anchors.of("budget", key)),

@@ -52,12 +52,12 @@ class _Forms:
 
     @cached_property
     def pdf(self) -> bytes:
-        from calib.faces.report.pdf import Attachment, as_pdf  # noqa: PLC0415
+        from calib.faces.report.pdf import PdfAttachment, as_pdf  # noqa: PLC0415
 
         stem = file_stem(self.document["job"])
         attached = {
-            f"{stem}.json": Attachment(self.json, "application/json", "The report with every number unrounded."),
-            f"{stem}.csv": Attachment(self.csv, "text/csv", "The report as one table."),
+            f"{stem}.json": PdfAttachment(self.json, "application/json", "The report with every number unrounded."),
+            f"{stem}.csv": PdfAttachment(self.csv, "text/csv", "The report as one table."),
         }
         return as_pdf(self.layout, attached)
 

@@ -27,7 +27,7 @@ _LONGEST_AT_THE_HEAD = 48  # signs of a text that is repeated on each page
 
 
 @dataclass(frozen=True)
-class Attachment:
+class PdfAttachment:
     """A file that goes within the PDF."""
 
     content: bytes
@@ -36,7 +36,7 @@ class Attachment:
 
 
 def as_pdf(
-    layout: Layout, attachments: Mapping[str, Attachment], *, paper: Paper = "a4", author: str = "calib"
+    layout: Layout, attachments: Mapping[str, PdfAttachment], *, paper: Paper = "a4", author: str = "calib"
 ) -> bytes:
     """The report as PDF on this paper, with attachments by file name."""
     width, height = _PAPERS[paper]

@@ -1,7 +1,7 @@
 """Assess the comparisons of a certificate against the instrument's maximum permissible error, as typed or as on record."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,9 +13,8 @@ from calib.confirmation.conformity import GUARDED, GUARDED_NON_BINARY, SIMPLE
 from calib.curves.curve import Curve
 from calib.errors import CalibError
 from calib.procedures.certificate.fit_curve import indication_quantity, points_of
+from calib.procedures.typed.sheets import Cells
 from calib.quantities import Unit, unit
-
-Cells = Mapping[str, Any]  # column -> as typed, of an import's row or of a record
 
 _RULES = {
     SIMPLE: "simple acceptance",
@@ -162,4 +161,4 @@ def _of_value(instrument: Cells, used: Sequence[Cells], curve: Curve | None) -> 
 
 
 def _factors(used: Sequence[Cells]) -> NDArray[np.float64]:
-    return np.array([float(one["coverage_factor"]) for one in used])
+    return np.array([float(str(one["coverage_factor"])) for one in used])

@@ -5,11 +5,10 @@ customer, place, who authorised it, that it relates to this item only) is listed
 is reproduced.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
-Cells = Mapping[str, Any]
+from calib.procedures.typed.sheets import Cells
 
 STATED, MISSING, READ = "stated", "missing", "to be read in the certificate"
 

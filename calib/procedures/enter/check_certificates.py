@@ -10,14 +10,14 @@ from datetime import date
 from calib.confirmation.interval import add_months
 from calib.errors import Finding
 from calib.procedures.certificate.fit_curve import indication_quantity
-from calib.procedures.typed.rows_together import Named, duplicate, repeated, unit_known
-from calib.procedures.typed.sheets import Cells, Row, Sheets
+from calib.procedures.typed.rows_together import KnownNames, duplicate, repeated, unit_known
+from calib.procedures.typed.sheets import Cells, Sheets, TypedRow
 from calib.records.tables import THERMAL
 
 _OF_ACCEPTANCE = ("accepted_by", "criterion", "decision_rule")
 
 
-def certificate_findings(named: Named, today: date) -> list[Finding]:
+def certificate_findings(named: KnownNames, today: date) -> list[Finding]:
     """All findings on instruments, calibrations and comparisons, on a day; whether curves come of them, fitting shows."""
     calibrations = named.sheets["calibrations.csv"]
     return [*_instruments(named), *_calibrations(named), *_to_come(calibrations, today), *_comparisons(named)]
@@ -28,7 +28,7 @@ def use_findings(sheets: Sheets) -> list[Finding]:
     return [*_adjustments(sheets), *_acceptances(sheets["calibrations.csv"])]
 
 
-def _instruments(named: Named) -> Iterable[Finding]:
+def _instruments(named: KnownNames) -> Iterable[Finding]:
     yield from repeated(named, "instruments.csv")
     for row in named.sheets["instruments.csv"]:
         yield from unit_known(row, "unit", indication_quantity(row.cells))
@@ -44,7 +44,7 @@ def _instruments(named: Named) -> Iterable[Finding]:
         yield from _of_kind(row)
 
 
-def _of_kind(row: Row) -> Iterable[Finding]:
+def _of_kind(row: TypedRow) -> Iterable[Finding]:
     """What only thermal anemometers and hoods have."""
     if row.sound("density_effect") and row.get("quantity") not in (None, "air velocity"):
         yield row.finding("density_effect", "nothing for an instrument that does not measure air velocity")
@@ -61,7 +61,7 @@ def _of_kind(row: Row) -> Iterable[Finding]:
         yield row.finding("resistance_ratio_standard_uncertainty", "nothing without resistance_ratio")
 
 
-def _calibrations(named: Named) -> Iterable[Finding]:
+def _calibrations(named: KnownNames) -> Iterable[Finding]:
     rows = named.sheets["calibrations.csv"]
     yield from repeated(named, "calibrations.csv", step=_leave_out_or_correct(rows))
     others = [row for row in rows if row.sound("tag", "laboratory", "certificate")]
@@ -82,18 +82,18 @@ def _calibrations(named: Named) -> Iterable[Finding]:
         yield from _reference_standards(row, named)
 
 
-def _numbered(row: Row) -> tuple[str, str]:
+def _numbered(row: TypedRow) -> tuple[str, str]:
     """What a laboratory calls a calibration."""
     return row.cells["laboratory"], row.cells["certificate"]
 
 
-def _leave_out_or_correct(rows: Sequence[Row]) -> str:
+def _leave_out_or_correct(rows: Sequence[TypedRow]) -> str:
     """What to do about a certificate that is on record: to type it again corrects nothing."""
     step = "if it was typed wrong there, withdraw it and record the right one under a number that says so"
     return step if all(row.number is None for row in rows) else f"leave the row out; {step}"
 
 
-def _dates(row: Row, instruments: Mapping[str, Cells]) -> Iterable[Finding]:
+def _dates(row: TypedRow, instruments: Mapping[str, Cells]) -> Iterable[Finding]:
     if not row.sound("calibrated_on"):
         return
     calibrated = date.fromisoformat(row.cells["calibrated_on"])
@@ -113,7 +113,7 @@ def _dates(row: Row, instruments: Mapping[str, Cells]) -> Iterable[Finding]:
             yield row.finding("due_on", f"no later date than the calibration interval of {months} months gives ({end})")
 
 
-def _to_come(rows: Sequence[Row], today: date) -> Iterable[Finding]:
+def _to_come(rows: Sequence[TypedRow], today: date) -> Iterable[Finding]:
     for row in rows:
         for column in ("calibrated_on", "accepted_on", "received_on", "issued_on"):
             cell = row.get(column)
@@ -121,11 +121,11 @@ def _to_come(rows: Sequence[Row], today: date) -> Iterable[Finding]:
                 yield row.finding(column, f"a date that is not in the future (it is {today})")
 
 
-def _reference_standards(row: Row, named: Named) -> Iterable[Finding]:
+def _reference_standards(row: TypedRow, named: KnownNames) -> Iterable[Finding]:
     typed = row.get("standards")
     if typed is None:
         return
-    tags = standards_of(typed)
+    tags = standard_tags(typed)
     undecided = named.undecided("instruments.csv")
     unknown = [tag for tag in tags if (tag not in named.instruments and not undecided) or tag == row.get("tag")]
     if unknown or len(set(tags)) < len(tags) or not tags:
@@ -134,12 +134,12 @@ def _reference_standards(row: Row, named: Named) -> Iterable[Finding]:
         )
 
 
-def standards_of(cell: str) -> list[str]:
+def standard_tags(cell: str) -> list[str]:
     """Tags of the reference standards in a cell."""
     return [tag.strip() for tag in cell.split(";") if tag.strip()]
 
 
-def _comparisons(named: Named) -> Iterable[Finding]:
+def _comparisons(named: KnownNames) -> Iterable[Finding]:
     # A command names one calibration: that it is on record is said once, not again of each of its comparisons.
     by_command = {certificate_of(row) for row in named.sheets["calibrations.csv"] if row.number is None}
     for row in named.sheets["comparisons.csv"]:
@@ -157,7 +157,7 @@ def _comparisons(named: Named) -> Iterable[Finding]:
             yield from _units_of_comparison(row, instrument)
 
 
-def _units_of_comparison(row: Row, instrument: Cells) -> Iterable[Finding]:
+def _units_of_comparison(row: TypedRow, instrument: Cells) -> Iterable[Finding]:
     quantity, indicated = instrument.get("quantity"), indication_quantity(instrument)
     yield from unit_known(row, "unit", quantity)
     yield from unit_known(row, "indication_unit", indicated)
@@ -176,12 +176,12 @@ def _adjustments(sheets: Sheets) -> Iterable[Finding]:
             )
 
 
-def certificate_of(row: Row) -> tuple[str | None, str | None]:
+def certificate_of(row: TypedRow) -> tuple[str | None, str | None]:
     """The calibration that a row speaks of."""
     return row.get("tag"), row.get("certificate")
 
 
-def _acceptances(rows: Sequence[Row]) -> Iterable[Finding]:
+def _acceptances(rows: Sequence[TypedRow]) -> Iterable[Finding]:
     for row in rows:
         if row.blank("accepted_on"):
             for column in _OF_ACCEPTANCE:

@@ -8,8 +8,8 @@ from calib.procedures.certificate.fit_curve import indication_quantity
 from calib.procedures.enter.check_readings import reading_findings
 from calib.procedures.measure.air import MEASURED_AS, NEEDED
 from calib.procedures.typed.columns import FILES
-from calib.procedures.typed.rows_together import Named, TypedCells, duplicate, repeated, unit_known
-from calib.procedures.typed.sheets import Cells, Row
+from calib.procedures.typed.rows_together import KnownNames, TypedCells, duplicate, repeated, unit_known
+from calib.procedures.typed.sheets import Cells, TypedRow
 from calib.quantities import unit
 from calib.records.tables import DUCT, THIS_TYPE
 
@@ -22,7 +22,7 @@ _OF_A_FACTOR = (
 _SIDES = {"rectangular": ("width", "height"), "flat-oval": ("width", "height"), "round": ("diameter",)}
 
 
-def job_findings(named: Named, factors: Mapping[str, Cells]) -> Iterable[Finding]:
+def job_findings(named: KnownNames, factors: Mapping[str, Cells]) -> Iterable[Finding]:
     """All findings on the rows of jobs and methods; `factors` found in the field by name."""
     yield from repeated(named, "methods.csv")
     yield from repeated(named, "jobs.csv")
@@ -33,14 +33,14 @@ def job_findings(named: Named, factors: Mapping[str, Cells]) -> Iterable[Finding
     yield from reading_findings(named)
 
 
-def _outlets(named: Named, factors: Mapping[str, Cells]) -> Iterable[Finding]:
+def _outlets(named: KnownNames, factors: Mapping[str, Cells]) -> Iterable[Finding]:
     yield from repeated(named, "outlets.csv")
     for row in named.sheets["outlets.csv"]:
         yield from named.unknown(row, "outlets.csv", "job")
         yield from outlet_findings(row, factors)
 
 
-def outlet_findings(row: Row, factors: Mapping[str, Cells], outlet: int | None = None) -> Iterable[Finding]:
+def outlet_findings(row: TypedRow, factors: Mapping[str, Cells], outlet: int | None = None) -> Iterable[Finding]:
     """What an outlet's cells must hold together, when it is first typed or amended; `outlet` is its key where it has one."""
     yield from _opening(row)
     if "place" not in row.bad:  # else it is not known whether a factor is wanted
@@ -49,7 +49,7 @@ def outlet_findings(row: Row, factors: Mapping[str, Cells], outlet: int | None =
     yield from _design(row)
 
 
-def _opening(row: Row) -> Iterable[Finding]:
+def _opening(row: TypedRow) -> Iterable[Finding]:
     shape = row.get("shape")
     needed = _SIDES.get(shape or "", ())
     for column in ("width", "height", "diameter"):
@@ -70,7 +70,7 @@ def _opening(row: Row) -> Iterable[Finding]:
                 yield row.finding(column, what)
 
 
-def _duct(row: Row) -> Iterable[Finding]:
+def _duct(row: TypedRow) -> Iterable[Finding]:
     if row.blank("shape"):
         yield row.finding("shape", "the shape of the duct: rectangular, round or flat-oval")
     for column in _OF_A_FACTOR:
@@ -78,7 +78,7 @@ def _duct(row: Row) -> Iterable[Finding]:
             yield row.finding(column, "nothing for a duct: its section is the area")
 
 
-def _factor(row: Row) -> Iterable[Finding]:
+def _factor(row: TypedRow) -> Iterable[Finding]:
     given = [one for one in ("outlet_factor", "effective_area", "found_factor") if not row.blank(one)]
     # An outlet that only a hood measures has neither a factor nor an opening.
     if len(given) > 1 or (not given and row.sound("shape")):
@@ -100,7 +100,7 @@ def _factor(row: Row) -> Iterable[Finding]:
         )
 
 
-def _with_uncertainty(row: Row, column: str) -> Iterable[Finding]:
+def _with_uncertainty(row: TypedRow, column: str) -> Iterable[Finding]:
     uncertainty, named = f"{column}_standard_uncertainty", column.replace("_", " ")
     if not row.blank(column) and row.blank(uncertainty):
         yield row.finding(uncertainty, f"the standard uncertainty of the {named}")
@@ -113,7 +113,7 @@ def _with_uncertainty(row: Row, column: str) -> Iterable[Finding]:
         )
 
 
-def _found_factor(row: Row, factors: Mapping[str, Cells], outlet: int | None) -> Iterable[Finding]:
+def _found_factor(row: TypedRow, factors: Mapping[str, Cells], outlet: int | None) -> Iterable[Finding]:
     name = row.get("found_factor")
     if name is None:
         return
@@ -134,7 +134,7 @@ def _found_factor(row: Row, factors: Mapping[str, Cells], outlet: int | None) ->
         )
 
 
-def _design(row: Row) -> Iterable[Finding]:
+def _design(row: TypedRow) -> Iterable[Finding]:
     if not row.blank("design_flow"):
         for column in ("flow_unit", "tolerance_percent"):
             if row.blank(column):
@@ -143,7 +143,7 @@ def _design(row: Row) -> Iterable[Finding]:
         yield row.finding("tolerance_percent", "nothing without design_flow")
 
 
-def _systems(named: Named) -> Iterable[Finding]:
+def _systems(named: KnownNames) -> Iterable[Finding]:
     columns = FILES["systems.csv"].key
     yield from repeated(named, "systems.csv")
     there = _on_outlets(named, columns)
@@ -153,7 +153,7 @@ def _systems(named: Named) -> Iterable[Finding]:
             yield row.finding("system", f"a system with outlets for {row.cells['service']} in job {row.cells['job']}")
 
 
-def _on_outlets(named: Named, columns: Sequence[str]) -> set[tuple[str | None, ...]] | None:
+def _on_outlets(named: KnownNames, columns: Sequence[str]) -> set[tuple[str | None, ...]] | None:
     """What outlets say in some columns; None where one of them may say what could not be read."""
     rows = named.sheets["outlets.csv"]
     if named.undecided("outlets.csv") or any(row.bad.intersection(columns) for row in rows):
@@ -167,7 +167,7 @@ def _texts(cells: Cells) -> dict[str, str]:
     return {name: str(cell) for name, cell in cells.items() if cell is not None}
 
 
-def _rooms(named: Named) -> Iterable[Finding]:
+def _rooms(named: KnownNames) -> Iterable[Finding]:
     columns = FILES["rooms.csv"].key
     yield from repeated(named, "rooms.csv")
     there = _on_outlets(named, columns)
@@ -177,10 +177,10 @@ def _rooms(named: Named) -> Iterable[Finding]:
             yield row.finding("room", f"a room that an outlet of job {row.cells['job']} names")
 
 
-def _conditions(named: Named) -> Iterable[Finding]:
+def _conditions(named: KnownNames) -> Iterable[Finding]:
     rows = named.sheets["conditions.csv"]
     yield from repeated(named, "conditions.csv", recorded={})
-    groups: dict[tuple[str, str], list[Row]] = defaultdict(list)
+    groups: dict[tuple[str, str], list[TypedRow]] = defaultdict(list)
     for row in rows:
         yield from named.unknown(row, "conditions.csv", "job")
         yield from _condition(row, named)
@@ -197,7 +197,7 @@ def _conditions(named: Named) -> Iterable[Finding]:
             yield from _missing(members)
 
 
-def _missing(members: Sequence[Row]) -> Iterable[Finding]:
+def _missing(members: Sequence[TypedRow]) -> Iterable[Finding]:
     missing = [one for one in NEEDED if all(row.get("quantity") != one for row in members)]
     if missing and not any("quantity" in row.bad for row in members):
         there = f"rows for {', '.join(NEEDED)}: there is no {', no '.join(missing)}"
@@ -212,7 +212,7 @@ _KNOWN_AIR = {
 }
 
 
-def _value_of_air(row: Row, quantity: str | None) -> Iterable[Finding]:
+def _value_of_air(row: TypedRow, quantity: str | None) -> Iterable[Finding]:
     known = _KNOWN_AIR.get(row.get("quantity") or "")
     if known is None or quantity is None or not row.sound("value", "unit"):
         return
@@ -222,7 +222,7 @@ def _value_of_air(row: Row, quantity: str | None) -> Iterable[Finding]:
         yield row.finding("value", said)
 
 
-def _condition(row: Row, named: Named) -> Iterable[Finding]:
+def _condition(row: TypedRow, named: KnownNames) -> Iterable[Finding]:
     quantity = MEASURED_AS.get(row.get("quantity") or "")
     yield from unit_known(row, "unit", quantity)
     yield from _value_of_air(row, quantity)

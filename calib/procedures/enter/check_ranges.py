@@ -7,7 +7,7 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 
 from calib.procedures.certificate.fit_curve import indication_quantity
-from calib.procedures.typed.sheets import Cells, Row, Sheets
+from calib.procedures.typed.sheets import Cells, Sheets, TypedRow
 from calib.quantities import unit
 
 _NAMED = 3  # indications told of one certificate
@@ -15,7 +15,7 @@ _NAMED = 3  # indications told of one certificate
 
 def outside_range(sheets: Sheets, instruments: Mapping[str, Cells]) -> Iterator[str]:
     """A line for each certificate of checked sheets with indications below range_low or above range_high of its instrument."""
-    of_certificates: dict[tuple[str, str], list[Row]] = defaultdict(list)
+    of_certificates: dict[tuple[str, str], list[TypedRow]] = defaultdict(list)
     for row in sheets["comparisons.csv"]:
         of_certificates[row.cells["tag"], row.cells["certificate"]].append(row)
     for (tag, certificate), rows in of_certificates.items():
@@ -29,7 +29,7 @@ def outside_range(sheets: Sheets, instruments: Mapping[str, Cells]) -> Iterator[
             )
 
 
-def _outside(instrument: Cells, rows: Sequence[Row]) -> list[str]:
+def _outside(instrument: Cells, rows: Sequence[TypedRow]) -> list[str]:
     """Indications below or above the range, with their units."""
     quantity = indication_quantity(instrument) or ""
     own = unit(quantity, str(instrument["unit"]))

@@ -12,10 +12,10 @@ from calib.procedures.certificate.fit_curve import indication_quantity
 from calib.procedures.measure.standing import section_from
 from calib.procedures.typed.cells import same_time
 from calib.procedures.typed.columns import DECLARED, FILES
-from calib.procedures.typed.declaration import Names
+from calib.procedures.typed.declaration import RecordNames
 from calib.procedures.typed.observations import log_findings, logged_values, mean_of, observed_values
-from calib.procedures.typed.rows_together import Named, duplicate, repeated, unit_known
-from calib.procedures.typed.sheets import Cells, Row
+from calib.procedures.typed.rows_together import KnownNames, duplicate, repeated, unit_known
+from calib.procedures.typed.sheets import Cells, TypedRow
 from calib.quantities import unit
 from calib.records.tables import DUCT, THERMAL, VELOCITY_PRESSURE, Reading
 
@@ -30,12 +30,14 @@ _ButOne = tuple[str | None, ...]  # a key with one of its names left out
 class _Traverses:
     """Rows of traverses.csv."""
 
-    of_readings: Mapping[Names, Sequence[Row]]
-    strays: Mapping[_ButOne, Sequence[Row]]  # rows that no reading has as they were typed: with one name changed it may
+    of_readings: Mapping[RecordNames, Sequence[TypedRow]]
+    strays: Mapping[
+        _ButOne, Sequence[TypedRow]
+    ]  # rows that no reading has as they were typed: with one name changed it may
     unread: bool  # whether there may be rows that could not be read
 
 
-def reading_findings(named: Named) -> Iterable[Finding]:
+def reading_findings(named: KnownNames) -> Iterable[Finding]:
     """All findings on readings and traverses."""
     rows = named.sheets["readings.csv"]
     yield from repeated(named, "readings.csv")
@@ -47,14 +49,14 @@ def reading_findings(named: Named) -> Iterable[Finding]:
         yield from _without_reading(traverses.of_readings, traversing, {_names_of(row) for row in rows})
 
 
-def reading_key(row: Row) -> Names:
+def reading_key(row: TypedRow) -> RecordNames:
     """What tells one reading from another."""
     return DECLARED[Reading].compared(row.cells[column] for column in _KEY)
 
 
-def _traverses(named: Named, traversing: set[Names]) -> _Traverses:
-    of_readings: dict[Names, list[Row]] = defaultdict(list)
-    strays: dict[_ButOne, list[Row]] = defaultdict(list)
+def _traverses(named: KnownNames, traversing: set[RecordNames]) -> _Traverses:
+    of_readings: dict[RecordNames, list[TypedRow]] = defaultdict(list)
+    strays: dict[_ButOne, list[TypedRow]] = defaultdict(list)
     for row in named.sheets["traverses.csv"]:
         if row.sound(*_KEY):
             of_readings[reading_key(row)].append(row)
@@ -64,7 +66,7 @@ def _traverses(named: Named, traversing: set[Names]) -> _Traverses:
     return _Traverses(of_readings, strays, "traverses.csv" in named.unread)
 
 
-def _names_of(row: Row) -> _ButOne:
+def _names_of(row: TypedRow) -> _ButOne:
     """The key of a reading or of a point's row; None for a cell that was found wrong."""
     moment = row.get("observed_at")
     return (*(row.get(column) for column in _KEY[:-1]), None if moment is None else same_time(moment))
@@ -75,7 +77,7 @@ def _but_one(names: _ButOne) -> list[_ButOne]:
     return [(*names[:place], None, *names[place + 1 :]) for place in range(len(names))]
 
 
-def _reading(row: Row, named: Named, traverses: _Traverses) -> Iterable[Finding]:
+def _reading(row: TypedRow, named: KnownNames, traverses: _Traverses) -> Iterable[Finding]:
     yield from named.unknown(row, "readings.csv", "job")
     outlet = named.cells("outlets.csv").get((row.get("job") or "", row.get("outlet") or ""))
     if _job_known(row, named):
@@ -102,11 +104,11 @@ def _reading(row: Row, named: Named, traverses: _Traverses) -> Iterable[Finding]
         yield from _traverse(row, instrument, outlet, traverses)
 
 
-def _job_known(row: Row, named: Named) -> bool:
+def _job_known(row: TypedRow, named: KnownNames) -> bool:
     return (row.get("job"),) in named.cells("jobs.csv")
 
 
-def _place(row: Row, instrument: Cells, outlet: Cells | None) -> Iterable[Finding]:
+def _place(row: TypedRow, instrument: Cells, outlet: Cells | None) -> Iterable[Finding]:
     if outlet is None or instrument.get("quantity") is None or "place" in _bad(outlet):
         return
     if instrument["quantity"] == "volume flow":
@@ -120,7 +122,7 @@ def _place(row: Row, instrument: Cells, outlet: Cells | None) -> Iterable[Findin
         )
 
 
-def _pattern(row: Row, instrument: Cells, method: Cells | None) -> Iterable[Finding]:
+def _pattern(row: TypedRow, instrument: Cells, method: Cells | None) -> Iterable[Finding]:
     """A method that is declared for one way of holding the instrument is for that way only."""
     pattern = None if method is None else method["pattern"]
     if pattern is None or "traverse_rule" in row.bad:
@@ -138,7 +140,7 @@ def _pattern(row: Row, instrument: Cells, method: Cells | None) -> Iterable[Find
         yield row.finding("method", f"a method for what was done (this one has the pattern {pattern})")
 
 
-def _air(row: Row, instrument: Cells, named: Named) -> Iterable[Finding]:
+def _air(row: TypedRow, instrument: Cells, named: KnownNames) -> Iterable[Finding]:
     pressure = instrument.get("quantity") == "pressure"
     effect = instrument.get("density_effect")
     if row.blank("conditions") and (pressure or effect == THERMAL):
@@ -156,7 +158,7 @@ def _bad(cells: Cells) -> frozenset[str]:
     return getattr(cells, "bad", frozenset())
 
 
-def _probe(row: Row, pressure: bool, named: Named, *, as_pair: bool) -> Iterable[Finding]:
+def _probe(row: TypedRow, pressure: bool, named: KnownNames, *, as_pair: bool) -> Iterable[Finding]:
     if pressure and row.blank("probe"):
         yield row.finding("probe", "the tag of the probe whose velocity pressure was indicated")
     elif not pressure and not as_pair and not row.blank("probe"):
@@ -171,7 +173,7 @@ def _probe(row: Row, pressure: bool, named: Named, *, as_pair: bool) -> Iterable
         yield row.finding("probe", f"a probe, which has no density_effect of its own (this one has {effect})")
 
 
-def _throttled(row: Row, instrument: Cells) -> Iterable[Finding]:
+def _throttled(row: TypedRow, instrument: Cells) -> Iterable[Finding]:
     if not row.sound("throttled_observations"):
         return
     if instrument.get("quantity") not in (None, "volume flow") or not row.blank("traverse_rule"):
@@ -184,7 +186,7 @@ def _throttled(row: Row, instrument: Cells) -> Iterable[Finding]:
         yield from _pair(row, instrument)
 
 
-def _pair(row: Row, instrument: Cells) -> Iterable[Finding]:
+def _pair(row: TypedRow, instrument: Cells) -> Iterable[Finding]:
     shown = row.get("observations") or row.cells["indication"]
     opened, throttled = (mean_of(observed_values(one)) for one in (shown, row.cells["throttled_observations"]))
     ratio = instrument.get("resistance_ratio")
@@ -203,7 +205,7 @@ def _declares(instrument: Cells) -> bool:
     return instrument.get("repeatability") is not None or "repeatability" in _bad(instrument)
 
 
-def _traverse(row: Row, instrument: Cells, outlet: Cells | None, traverses: _Traverses) -> Iterable[Finding]:
+def _traverse(row: TypedRow, instrument: Cells, outlet: Cells | None, traverses: _Traverses) -> Iterable[Finding]:
     for column in _ONE_KIND:
         if row.sound(column):
             yield row.finding(column, "nothing beside traverse_rule: the points stand in traverses.csv")
@@ -226,14 +228,14 @@ def _traverse(row: Row, instrument: Cells, outlet: Cells | None, traverses: _Tra
         yield from _points(row, instrument, outlet, traverses)
 
 
-def _counts(row: Row, shape: str) -> Iterable[Finding]:
+def _counts(row: TypedRow, shape: str) -> Iterable[Finding]:
     rule = row.cells["traverse_rule"]
     for column, possible in zip(("traverse_lines", "traverse_points"), point_counts(shape, rule), strict=True):
         if int(row.cells[column]) not in possible:
             yield row.finding(column, f"for {rule} in a {shape} section: {spoken(possible)}")
 
 
-def _points(row: Row, instrument: Cells, outlet: Cells, traverses: _Traverses) -> Iterable[Finding]:
+def _points(row: TypedRow, instrument: Cells, outlet: Cells, traverses: _Traverses) -> Iterable[Finding]:
     try:
         sizes = (outlet["width"], outlet["height"], outlet["diameter"])
         section = section_from(str(outlet["shape"]), sizes, str(outlet["dimension_unit"]))
@@ -246,30 +248,32 @@ def _points(row: Row, instrument: Cells, outlet: Cells, traverses: _Traverses) -
     except CalibError:  # sizes that were found wrong in outlets.csv
         return
     rows = traverses.of_readings.get(reading_key(row), ())
-    there: dict[tuple[int, int], Row] = {}
+    there: dict[tuple[int, int], TypedRow] = {}
     for one in rows:
         yield from _point(one, expected, there)
     yield from _missing(row, expected - there.keys(), rows, traverses)
     yield from _passes(rows, instrument)
 
 
-def _point(one: Row, expected: set[tuple[int, int]], there: dict[tuple[int, int], Row]) -> Iterable[Finding]:
-    if not one.sound("line", "point"):
+def _point(row: TypedRow, expected: set[tuple[int, int]], there: dict[tuple[int, int], TypedRow]) -> Iterable[Finding]:
+    if not row.sound("line", "point"):
         return
-    line, point = place = (int(one.cells["line"]), int(one.cells["point"]))
+    line, point = place = (int(row.cells["line"]), int(row.cells["point"]))
     on_line = [number for its_line, number in expected if its_line == line]
     if place in there:
         first = there[place]
-        yield one.finding("point", f"each point once; it stands in {first.source} row {first.number} already")
+        yield row.finding("point", f"each point once; it stands in {first.source} row {first.number} already")
     elif not on_line:
-        yield one.finding("line", f"a line of the rule: 1 to {max(expected)[0]}")
+        yield row.finding("line", f"a line of the rule: 1 to {max(expected)[0]}")
     elif point not in on_line:
-        yield one.finding("point", f"a point of the rule: 1 to {max(on_line)} on line {line}")
+        yield row.finding("point", f"a point of the rule: 1 to {max(on_line)} on line {line}")
     else:
-        there[place] = one
+        there[place] = row
 
 
-def _missing(row: Row, missing: set[tuple[int, int]], rows: Sequence[Row], traverses: _Traverses) -> Iterable[Finding]:
+def _missing(
+    row: TypedRow, missing: set[tuple[int, int]], rows: Sequence[TypedRow], traverses: _Traverses
+) -> Iterable[Finding]:
     """Points that no row has, but for those whose rows are named for another mistake."""
     strays = [one for names in _but_one(reading_key(row)) for one in traverses.strays.get(names, ())]
     elsewhere = {(int(one.cells["line"]), int(one.cells["point"])) for one in strays if one.sound("line", "point")}
@@ -281,7 +285,7 @@ def _missing(row: Row, missing: set[tuple[int, int]], rows: Sequence[Row], trave
         yield duplicate(row, ("traverse_rule",), f"all points in traverses.csv: no line/point {named}{more}")
 
 
-def _passes(rows: Sequence[Row], instrument: Cells) -> Iterable[Finding]:
+def _passes(rows: Sequence[TypedRow], instrument: Cells) -> Iterable[Finding]:
     counted = [(one, len(observed_values(one.cells["indications"]))) for one in rows if one.sound("indications")]
     if not counted:
         return
@@ -296,7 +300,7 @@ def _passes(rows: Sequence[Row], instrument: Cells) -> Iterable[Finding]:
 
 
 def _without_reading(
-    traversed: Mapping[Names, Sequence[Row]], traversing: set[Names], of_readings: set[_ButOne]
+    traversed: Mapping[RecordNames, Sequence[TypedRow]], traversing: set[RecordNames], of_readings: set[_ButOne]
 ) -> Iterable[Finding]:
     """Points of a traverse belong to a reading; those of one traverse that belong to none are named once."""
     if any(names.count(None) > 1 for names in of_readings):
@@ -314,7 +318,7 @@ def _without_reading(
         yield duplicate(rows[0], (apart[0] if apart else "observed_at",), expected)
 
 
-def _observations(row: Row, instrument: Cells) -> Iterable[Finding]:
+def _observations(row: TypedRow, instrument: Cells) -> Iterable[Finding]:
     for column in ("traverse_lines", "traverse_points"):
         if row.sound(column):
             yield row.finding(column, "nothing without traverse_rule")
@@ -334,14 +338,14 @@ def _observations(row: Row, instrument: Cells) -> Iterable[Finding]:
     yield from _mean_as_shown(row, instrument)
 
 
-def _count(row: Row) -> int:
+def _count(row: TypedRow) -> int:
     observations = row.get("observations")
     if row.blank("observations"):
         return 1
     return 2 if observations is None else len(observed_values(observations))
 
 
-def _log(row: Row) -> Iterable[Finding]:
+def _log(row: TypedRow) -> Iterable[Finding]:
     name = row.get("log_file")
     if name is None:
         return
@@ -357,7 +361,7 @@ def _log(row: Row) -> Iterable[Finding]:
             row.bad.add("log_file")
 
 
-def _mean_as_shown(row: Row, instrument: Cells) -> Iterable[Finding]:
+def _mean_as_shown(row: TypedRow, instrument: Cells) -> Iterable[Finding]:
     typed, step, own = row.get("unit"), instrument.get("resolution"), instrument.get("unit")
     indicated = indication_quantity(instrument)
     values = observed_values(row.cells["observations"]) if row.sound("observations") else []

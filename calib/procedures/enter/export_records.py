@@ -164,16 +164,16 @@ class _Logs:
     def __init__(self, session: Session) -> None:
         self.contents: dict[str, bytes] = {}
         self.names: dict[int, str] = {}
-        for one in session.exec(select(tables.LoggedSeries).order_by(col(tables.LoggedSeries.id))):
-            self.names[key(one.id)] = self._named(one)
+        for series in session.exec(select(tables.LoggedSeries).order_by(col(tables.LoggedSeries.id))):
+            self.names[key(series.id)] = self._named(series)
 
-    def _named(self, one: tables.LoggedSeries) -> str:
-        stem, suffix = Path(one.name).stem, Path(one.name).suffix
-        name, number = one.name, 1
-        while name.lower() in FILES or self.contents.get(name, one.content) != one.content:
-            number += 1
-            name = f"{stem}-{number}{suffix}"
-        self.contents[name] = one.content
+    def _named(self, series: tables.LoggedSeries) -> str:
+        stem, suffix = Path(series.name).stem, Path(series.name).suffix
+        name, count = series.name, 1
+        while name.lower() in FILES or self.contents.get(name, series.content) != series.content:
+            count += 1
+            name = f"{stem}-{count}{suffix}"
+        self.contents[name] = series.content
         return name
 
 

@@ -8,34 +8,34 @@ from calib.errors import CalibError, CurveError, Finding
 from calib.procedures.certificate.assess import Assessment, assess, phase_in_use, usual_object
 from calib.procedures.certificate.fit_curve import FittedCurve, fit_curve
 from calib.procedures.enter.check_certificates import certificate_of
-from calib.procedures.typed.declaration import Names
-from calib.procedures.typed.rows_together import Named, TypedCells, duplicate
-from calib.procedures.typed.sheets import Row
+from calib.procedures.typed.declaration import RecordNames
+from calib.procedures.typed.rows_together import KnownNames, TypedCells, duplicate
+from calib.procedures.typed.sheets import TypedRow
 
 _NEEDED = {"quantity", "unit", "resolution"}  # of the instrument
 
 
 @dataclass(frozen=True)
-class Fitted:
+class CurvesFitted:
     """Curves by tag and certificate, and the comparisons that make none."""
 
-    curves: Mapping[Names, FittedCurve]
+    curves: Mapping[RecordNames, FittedCurve]
     findings: tuple[Finding, ...]
 
 
 @dataclass(frozen=True)
-class Judged:
+class AcceptancesJudged:
     """Assessments by tag and certificate, and the acceptances that do not hold."""
 
-    assessments: Mapping[Names, Assessment]
+    assessments: Mapping[RecordNames, Assessment]
     findings: tuple[Finding, ...]
 
 
-def fit_curves(named: Named) -> Fitted:
+def fit_curves(named: KnownNames) -> CurvesFitted:
     """A curve for each calibration whose rows were all found right."""
     comparisons = _by_certificate(named)
     unread = "comparisons.csv" in named.unread or any(row.bad for row in named.sheets["comparisons.csv"])
-    curves: dict[Names, FittedCurve] = {}
+    curves: dict[RecordNames, FittedCurve] = {}
     findings = []
     for row in named.sheets["calibrations.csv"]:
         if not row.sound("tag", "certificate"):
@@ -50,20 +50,20 @@ def fit_curves(named: Named) -> Fitted:
             curves[names] = fit_curve(instrument, [TypedCells(each.cells) for each in own])
         except CurveError as error:
             findings.append(duplicate(row, ("certificate",), f"comparisons that make a correction curve ({error})"))
-    return Fitted(curves, tuple(findings))
+    return CurvesFitted(curves, tuple(findings))
 
 
-def _by_certificate(named: Named) -> Mapping[Names, list[Row]]:
-    comparisons: dict[Names, list[Row]] = defaultdict(list)
+def _by_certificate(named: KnownNames) -> Mapping[RecordNames, list[TypedRow]]:
+    comparisons: dict[RecordNames, list[TypedRow]] = defaultdict(list)
     for row in named.sheets["comparisons.csv"]:
         if row.sound("tag", "certificate"):
             comparisons[row.cells["tag"], row.cells["certificate"]].append(row)
     return comparisons
 
 
-def judge_acceptances(named: Named, curves: Mapping[Names, FittedCurve]) -> Judged:
+def judge_acceptances(named: KnownNames, curves: Mapping[RecordNames, FittedCurve]) -> AcceptancesJudged:
     """An acceptance that states its decision rule is judged by it; one that states none is taken over as it is."""
-    assessments: dict[Names, Assessment] = {}
+    assessments: dict[RecordNames, Assessment] = {}
     findings = []
     for row in named.sheets["calibrations.csv"]:
         if row.bad or not row.sound("tag", "certificate", "accepted_on", "decision_rule"):
@@ -75,10 +75,10 @@ def judge_acceptances(named: Named, curves: Mapping[Names, FittedCurve]) -> Judg
                 findings.append(judged)
             else:
                 assessments[names] = judged
-    return Judged(assessments, tuple(findings))
+    return AcceptancesJudged(assessments, tuple(findings))
 
 
-def _judged(named: Named, row: Row, fitted: FittedCurve) -> Assessment | Finding:
+def _judged(named: KnownNames, row: TypedRow, fitted: FittedCurve) -> Assessment | Finding:
     instrument = named.instruments[row.cells["tag"]]
     own = [
         TypedCells(each.cells)

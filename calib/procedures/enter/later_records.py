@@ -19,9 +19,9 @@ from datetime import datetime
 from calib.errors import Finding
 from calib.procedures.enter.check_jobs import outlet_findings
 from calib.procedures.typed.columns import FILES
-from calib.procedures.typed.declaration import Names
-from calib.procedures.typed.rows_together import Named, TypedCells, duplicate, repeated
-from calib.procedures.typed.sheets import Cells, Row, Sheets
+from calib.procedures.typed.declaration import RecordNames
+from calib.procedures.typed.rows_together import KnownNames, TypedCells, duplicate, repeated
+from calib.procedures.typed.sheets import Cells, Sheets, TypedRow
 from calib.records.tables import INTERVAL_CHANGE, THIS_TYPE, Instrument
 
 _OUTLET = ("job", "outlet")
@@ -37,30 +37,30 @@ def in_force(sheets: Sheets) -> Sheets:
     return {**sheets, "outlets.csv": outlets}
 
 
-def _amendments(sheets: Sheets) -> list[Row]:
+def _amendments(sheets: Sheets) -> list[TypedRow]:
     rows = [row for row in sheets["amendments.csv"] if row.sound(*_OUTLET, "revision")]
     return sorted(rows, key=lambda row: int(row.cells["revision"]))
 
 
-def _outlet(row: Row) -> Names:
+def _outlet(row: TypedRow) -> RecordNames:
     return row.cells.get("job", ""), row.cells.get("outlet", "")
 
 
-def _amended(first: Row, last: Row | None) -> Row:
+def _amended(first: TypedRow, last: TypedRow | None) -> TypedRow:
     if last is None:
         return first
     cells = {name: cell for name, cell in last.cells.items() if name not in ("revision", "reason")}
-    return Row(last.source, last.number, cells, set(last.bad))
+    return TypedRow(last.source, last.number, cells, set(last.bad))
 
 
-def factors_here(named: Named) -> dict[str, Cells]:
+def factors_here(named: KnownNames) -> dict[str, Cells]:
     """Factors by name: those on record, and those that this import brings."""
     # These name no key of an outlet, which is not on record yet: whether one for this outlet is used there is asked below.
     factors = {name: cells for (name,), cells in named.on_record("factors.csv", 1).items()}
     return factors | {row.cells["factor"]: TypedCells(row.cells) for row in by_revision(named.sheets["factors.csv"])}
 
 
-def by_revision(rows: Iterable[Row]) -> list[Row]:
+def by_revision(rows: Iterable[TypedRow]) -> list[TypedRow]:
     """Factors as they were found one after the other."""
     sound = [row for row in rows if row.sound("factor", "revision")]
     return sorted(sound, key=lambda row: (row.cells["factor"], int(row.cells["revision"])))
@@ -69,7 +69,7 @@ def by_revision(rows: Iterable[Row]) -> list[Row]:
 # --- what is wrong ---------------------------------------------------------------------------------------------------------------
 
 
-def history_findings(named: Named, now: datetime) -> list[Finding]:
+def history_findings(named: KnownNames, now: datetime) -> list[Finding]:
     """All findings on these files that stand in a row, or in a row beside the others."""
     sheets = named.sheets
     return [
@@ -84,7 +84,7 @@ def history_findings(named: Named, now: datetime) -> list[Finding]:
     ]
 
 
-def _instruments_known(named: Named) -> Iterable[Finding]:
+def _instruments_known(named: KnownNames) -> Iterable[Finding]:
     for file in ("events.csv", "checks.csv", "pairings.csv", "factors.csv"):
         for reference in FILES[file].references:
             for row in named.sheets[file] if reference.table is Instrument else ():
@@ -102,20 +102,20 @@ def _not_to_come(sheets: Sheets, now: datetime) -> Iterable[Finding]:
                 yield row.finding("at", f"a time that is not in the future (it is {now.isoformat(timespec='minutes')})")
 
 
-def _values(rows: Iterable[Row]) -> Iterable[Finding]:
+def _values(rows: Iterable[TypedRow]) -> Iterable[Finding]:
     for row in rows:
         value = row.get("value")
         if row.get("kind") == INTERVAL_CHANGE and not (value or "").isdecimal():
             yield row.finding("value", "the new interval in months, a whole number")
 
 
-def _limits(rows: Iterable[Row]) -> Iterable[Finding]:
+def _limits(rows: Iterable[TypedRow]) -> Iterable[Finding]:
     for row in rows:
         if row.sound("low", "high") and not float(row.cells["low"]) <= float(row.cells["high"]):
             yield row.finding("high", f"a number not below low ({row.cells['low']})")
 
 
-def _of_certificates(named: Named) -> Iterable[Finding]:
+def _of_certificates(named: KnownNames) -> Iterable[Finding]:
     """Curves and withdrawals speak of certificates that the same import brings; each is withdrawn once."""
     for file in ("curves.csv", "withdrawals.csv"):
         for row in named.sheets[file]:
@@ -123,7 +123,7 @@ def _of_certificates(named: Named) -> Iterable[Finding]:
     yield from repeated(named, "withdrawals.csv", recorded={})
 
 
-def _of_factors(named: Named) -> Iterable[Finding]:
+def _of_factors(named: KnownNames) -> Iterable[Finding]:
     yield from repeated(named, "factors.csv", named.on_record("factors.csv", 1))
     for row in named.sheets["factors.csv"]:
         of_type = row.get("scope") == THIS_TYPE
@@ -135,17 +135,17 @@ def _of_factors(named: Named) -> Iterable[Finding]:
         yield from named.unknown(row, "factors.csv", "method")
 
 
-def _of_pairs(named: Named) -> Iterable[Finding]:
+def _of_pairs(named: KnownNames) -> Iterable[Finding]:
     for row in named.sheets["factor_pairs.csv"]:
         for reference in FILES["factor_pairs.csv"].references:
             yield from named.unknown(row, "factor_pairs.csv", *reference.columns)
 
 
-def _of_amendments(named: Named) -> Iterable[Finding]:
+def _of_amendments(named: KnownNames) -> Iterable[Finding]:
     sheets, rows = named.sheets, _amendments(named.sheets)
     factors = factors_here(named) if rows else {}
     outlets = {_outlet(row): row for row in sheets["outlets.csv"] if row.sound(*_OUTLET)}
-    revisions: dict[Names, int] = defaultdict(lambda: 1)
+    revisions: dict[RecordNames, int] = defaultdict(lambda: 1)
     last = {_outlet(row): row for row in rows}
     for row in rows:
         revisions[_outlet(row)] += 1
@@ -160,7 +160,7 @@ def _of_amendments(named: Named) -> Iterable[Finding]:
         yield from outlet_findings(outlets[names], factors)
 
 
-def _of_one_outlet(row: Row, sheets: Sheets) -> Iterable[Finding]:
+def _of_one_outlet(row: TypedRow, sheets: Sheets) -> Iterable[Finding]:
     for factor in sheets["factors.csv"]:
         own = factor.get("factor") == row.get("found_factor") and factor.get("scope") not in (None, THIS_TYPE)
         if own and row.sound("found_factor") and _outlet(factor) != _outlet(row):
@@ -168,6 +168,6 @@ def _of_one_outlet(row: Row, sheets: Sheets) -> Iterable[Finding]:
             return
 
 
-def amended_outlets(sheets: Sheets) -> frozenset[Names]:
+def amended_outlets(sheets: Sheets) -> frozenset[RecordNames]:
     """Outlets that this import brings with amendments."""
     return frozenset(_outlet(row) for row in sheets["amendments.csv"])

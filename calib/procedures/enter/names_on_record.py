@@ -7,7 +7,7 @@ from sqlmodel import Session, SQLModel, col, select
 
 from calib.procedures.on_record.in_force import outlets_in_force
 from calib.procedures.typed.columns import DECLARED, FILES
-from calib.procedures.typed.declaration import Declaration, Names, Reference
+from calib.procedures.typed.declaration import Declaration, RecordNames, Reference
 from calib.procedures.typed.sheets import Cells
 from calib.records.record import key
 from calib.records.tables import Outlet, Reading, Refusal
@@ -18,20 +18,20 @@ class NamesOnRecord:
 
     def __init__(self, session: Session) -> None:
         self.session = session
-        self._names: dict[type[SQLModel], dict[int, Names]] = {}
-        self._keys: dict[tuple[type[SQLModel], int], dict[Names, int]] = {}
+        self._names: dict[type[SQLModel], dict[int, RecordNames]] = {}
+        self._keys: dict[tuple[type[SQLModel], int], dict[RecordNames, int]] = {}
 
     def all(self, table: type[Any]) -> Sequence[Any]:
         """Every record of a table in the order in which it was recorded."""
         return self.session.exec(select(table).order_by(col(table.id))).all()
 
-    def names(self, table: type[Any]) -> Mapping[int, Names]:
+    def names(self, table: type[Any]) -> Mapping[int, RecordNames]:
         """Names of the records of a table by their keys, as typed, in the order in which they were recorded."""
         if table not in self._names:
             self._names[table] = self._read(table, DECLARED[Reading if table is Refusal else table])
         return self._names[table]
 
-    def _read(self, table: type[Any], declaration: Declaration) -> dict[int, Names]:
+    def _read(self, table: type[Any], declaration: Declaration) -> dict[int, RecordNames]:
         references = [each for each in declaration.references if each.stored and {*each.columns} <= {*declaration.key}]
         named = {column for reference in references for column in reference.columns}
         own = [column for column in declaration.key if column not in named]
@@ -71,18 +71,18 @@ class NamesOnRecord:
         self._keys = {asked: keys for asked, keys in self._keys.items() if asked[0] is not table}
 
 
-class Recorded(dict[str, Mapping[Names, Cells]]):
+class Recorded(dict[str, Mapping[RecordNames, Cells]]):
     """What the records hold: file -> names, as they compare with others -> cells. Each file is read when it is first asked for."""
 
     def __init__(self, session: Session) -> None:
         super().__init__()
         self._names = NamesOnRecord(session)
 
-    def __missing__(self, file: str) -> Mapping[Names, Cells]:
+    def __missing__(self, file: str) -> Mapping[RecordNames, Cells]:
         read = self[file] = self._of_readings() if file == "readings.csv" else self._read(FILES[file])
         return read
 
-    def _read(self, declaration: Declaration) -> dict[Names, Cells]:
+    def _read(self, declaration: Declaration) -> dict[RecordNames, Cells]:
         names = self._names.names(declaration.table)
         amended = outlets_in_force(self._names.session) if declaration.table is Outlet else {}
         records = self._names.all(declaration.table)
@@ -91,7 +91,7 @@ class Recorded(dict[str, Mapping[Names, Cells]]):
             for record in records
         }
 
-    def _of_readings(self) -> dict[Names, Cells]:
+    def _of_readings(self) -> dict[RecordNames, Cells]:
         """Readings and refusals: both were typed, and neither is typed again. Nobody asks for their cells."""
         compared = DECLARED[Reading].compared
         return {compared(names): {} for table in (Reading, Refusal) for names in self._names.names(table).values()}

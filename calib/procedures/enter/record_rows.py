@@ -11,10 +11,10 @@ from calib.procedures.enter.later_records import by_revision
 from calib.procedures.enter.names_on_record import NamesOnRecord
 from calib.procedures.typed.declaration import Declaration
 from calib.procedures.typed.observations import observed_values
-from calib.procedures.typed.sheets import Row
+from calib.procedures.typed.sheets import TypedRow
 
 
-def records_of(declaration: Declaration, rows: Sequence[Row], names: NamesOnRecord) -> list[SQLModel]:
+def records_of(declaration: Declaration, rows: Sequence[TypedRow], names: NamesOnRecord) -> list[SQLModel]:
     """A record for each row of a file; pairs with a refused reading make none, since no factor rests on that."""
     worked_out = _WORKED_OUT.get(declaration.file, _nothing)
     in_order = by_revision(rows) if declaration.file == "factors.csv" else rows
@@ -37,23 +37,26 @@ def _stored(cell: str, kind: Any) -> str | int | float:
     return int(cell) if isinstance(kind, Integer) else float(cell) if isinstance(kind, Float) else cell
 
 
-def keys_of(declaration: Declaration, row: Row, names: NamesOnRecord) -> dict[str, int | None]:
+def keys_of(declaration: Declaration, row: TypedRow, names: NamesOnRecord) -> dict[str, int | None]:
     """Keys of the records that a row names, by the columns that hold them; None where it names none."""
     return {each.stored: names.key(each, row.cells) for each in declaration.references if each.stored is not None}
 
 
-def _nothing(_row: Row) -> dict[str, str]:
+def _nothing(_row: TypedRow) -> dict[str, str]:
     return {}
 
 
-def _result(row: Row) -> dict[str, str]:
+def _result(row: TypedRow) -> dict[str, str]:
     low, value, high = (float(row.cells[column]) for column in ("low", "value", "high"))
     return {"result": "passed" if low <= value <= high else "failed"}
 
 
-def _face_indications(row: Row) -> dict[str, str]:
+def _face_indications(row: TypedRow) -> dict[str, str]:
     return {"face_indications": json.dumps(observed_values(row.cells["face_indications"]))}
 
 
 # What is stored besides the cells as they were typed.
-_WORKED_OUT: Mapping[str, Callable[[Row], dict[str, str]]] = {"checks.csv": _result, "factors.csv": _face_indications}
+_WORKED_OUT: Mapping[str, Callable[[TypedRow], dict[str, str]]] = {
+    "checks.csv": _result,
+    "factors.csv": _face_indications,
+}

@@ -17,7 +17,7 @@ from calib.procedures.measure.gate_reading import gate_reading
 from calib.procedures.on_record.in_force import OnRecord, in_order, on_record, outlets_in_force
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.observations import Observed, Traversed, observed
-from calib.procedures.typed.sheets import Row, Sheets
+from calib.procedures.typed.sheets import Sheets, TypedRow
 from calib.records.record import key
 from calib.records.tables import LoggedSeries, Outlet, Reading, Refusal, Traverse, TraversePoint
 
@@ -97,7 +97,7 @@ class _Gate:
 
 
 def _write_traverses(
-    rows: Sequence[Row], point_rows: Sequence[Row], append: Append
+    rows: Sequence[TypedRow], point_rows: Sequence[TypedRow], append: Append
 ) -> tuple[dict[int, int], dict[int, Traversed]]:
     """Traverses with their points; from the place of a reading's row to the key of its traverse, and what was observed."""
     traverses = {
@@ -123,7 +123,7 @@ def _write_traverses(
     }
 
 
-def _write_logs(rows: Sequence[Row], append: Append) -> dict[int, int]:
+def _write_logs(rows: Sequence[TypedRow], append: Append) -> dict[int, int]:
     """Log files whole; from the place of a row to the key of its log."""
     logs = {
         place: LoggedSeries(
@@ -136,5 +136,5 @@ def _write_logs(rows: Sequence[Row], append: Append) -> dict[int, int]:
     return {place: key(each.id) for place, each in logs.items()}
 
 
-def _log(row: Row) -> bytes | None:
+def _log(row: TypedRow) -> bytes | None:
     return None if row.log is None else row.log.content

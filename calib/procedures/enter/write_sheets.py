@@ -3,7 +3,7 @@
 Readings that the gate refuses are no trouble: they are kept as refusals.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -14,7 +14,7 @@ from calib.errors import BadInputError, Finding
 from calib.procedures.enter.check_certificates import certificate_findings, use_findings
 from calib.procedures.enter.check_jobs import job_findings
 from calib.procedures.enter.check_ranges import outside_range
-from calib.procedures.enter.fit_certificates import Fitted, Judged, fit_curves, judge_acceptances
+from calib.procedures.enter.fit_certificates import AcceptancesJudged, CurvesFitted, fit_curves, judge_acceptances
 from calib.procedures.enter.later_records import factors_here, history_findings, in_force
 from calib.procedures.enter.names_on_record import NamesOnRecord, Recorded
 from calib.procedures.enter.record_rows import records_of
@@ -25,11 +25,12 @@ from calib.procedures.on_record.in_force import on_record
 from calib.procedures.people import four_eyes
 from calib.procedures.people.authorise import append, people_on_record, signed
 from calib.procedures.typed.columns import FILES
-from calib.procedures.typed.rows_together import Named
-from calib.procedures.typed.sheets import Row, Sheets, cell_findings
+from calib.procedures.typed.rows_together import KnownNames
+from calib.procedures.typed.sheets import Sheets, TypedRow, cell_findings
 from calib.records import ledger
 from calib.records.record import key
 from calib.records.tables import Calibration
+from calib.records.verification import Progress
 
 # Files of which each row is a record by itself, in the order in which records refer to one another.
 _CERTIFICATES = ("instruments.csv", "methods.csv", "jobs.csv", "calibrations.csv", "comparisons.csv")
@@ -37,8 +38,6 @@ _OF_INSTRUMENTS = ("events.csv", "checks.csv", "pairings.csv")
 _OF_JOBS = ("systems.csv", "rooms.csv", "outlets.csv", "factors.csv", "amendments.csv", "conditions.csv")
 # Tables whose new records may open an impact review or add a line to one.
 _TOUCHED_BY_REVIEWS = frozenset({"calibration", "condition", "reading", "found_factor", "outlet_revision"})
-
-Progress = Callable[[str], None]
 
 
 @dataclass(frozen=True)
@@ -52,7 +51,7 @@ class Imported:
 
 def write_sheets(
     session: Session,
-    sheets: Mapping[str, Sequence[Row]],
+    sheets: Mapping[str, Sequence[TypedRow]],
     signature: ledger.Signature,
     now: datetime,
     findings: Sequence[Finding] = (),
@@ -88,16 +87,16 @@ def _place(finding: Finding) -> tuple[str, int]:
 class _Checked:
     """What checking found out of the sheets."""
 
-    named: Named
-    fitted: Fitted
-    judged: Judged
+    named: KnownNames
+    fitted: CurvesFitted
+    judged: AcceptancesJudged
     findings: Sequence[Finding]
 
 
 def _checked(sheets: Sheets, recorded: Recorded, unread: frozenset[str], now: datetime) -> _Checked:
     of_cells = [finding for name, columns in FILES.items() for finding in cell_findings(sheets[name], columns)]
-    of_history = history_findings(Named(sheets, recorded, unread), now)
-    named = Named(in_force(sheets), recorded, unread)
+    of_history = history_findings(KnownNames(sheets, recorded, unread), now)
+    named = KnownNames(in_force(sheets), recorded, unread)
     of_certificates = certificate_findings(named, now.date())
     fitted = fit_curves(named)
     of_use = use_findings(named.sheets)

@@ -25,7 +25,7 @@ from calib.procedures.impact.rests_on import CALIBRATION, FACTOR, READING, REPOR
 from calib.procedures.measure.evaluate import Evaluation, evaluate
 from calib.procedures.measure.results import Judgement, Results
 from calib.procedures.on_record.in_force import curve_of
-from calib.procedures.pairs.factor_from_pairs import SCOPES, FactorWanted, found_from_pairs
+from calib.procedures.pairs.factor_from_pairs import FACTOR_SCOPES, FactorWanted, found_from_pairs
 from calib.procedures.pairs.factor_uncertainty import SAME, factor_results
 from calib.procedures.typed.sheets import Cells
 from calib.quantities import Unit, unit
@@ -229,7 +229,7 @@ class _Replacing:
         pairs = self.session.exec(
             select(tables.FactorPair).where(tables.FactorPair.found_factor_id == one.id).order_by(tables.FactorPair.id)  # type: ignore[arg-type]
         ).all()
-        words = {scope: word for word, scope in SCOPES.items()}
+        words = {scope: word for word, scope in FACTOR_SCOPES.items()}
         wanted = FactorWanted(
             one.factor,
             [f"{pair.traverse_reading_id}:{pair.face_reading_id}" for pair in pairs],
@@ -255,9 +255,9 @@ def cells_of(session: Session, calibration: tables.Calibration) -> list[Cells]:
     return [typed(one) for one in session.exec(own.order_by(tables.Comparison.id))]  # type: ignore[arg-type]
 
 
-def _last_curve(session: Session, calibration: int) -> tables.CorrectionCurve:
-    own = select(tables.CorrectionCurve).where(tables.CorrectionCurve.calibration_id == calibration)
-    return session.exec(own.order_by(tables.CorrectionCurve.id.desc())).first()  # type: ignore[union-attr, return-value]
+def _last_curve(session: Session, calibration: int) -> tables.StoredCurve:
+    own = select(tables.StoredCurve).where(tables.StoredCurve.calibration_id == calibration)
+    return session.exec(own.order_by(tables.StoredCurve.id.desc())).first()  # type: ignore[union-attr, return-value]
 
 
 def moved_reference(

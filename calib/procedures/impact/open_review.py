@@ -223,8 +223,8 @@ def _near(tag: str, certificate: str, found: Iterable[Judgement]) -> Iterator[st
 
 
 def _last_curve(session: Session, calibration: int) -> str:
-    own = select(tables.CorrectionCurve.parameters).where(tables.CorrectionCurve.calibration_id == calibration)
-    found = session.exec(own.order_by(col(tables.CorrectionCurve.id).desc())).first()
+    own = select(tables.StoredCurve.parameters).where(tables.StoredCurve.calibration_id == calibration)
+    found = session.exec(own.order_by(col(tables.StoredCurve.id).desc())).first()
     assert found is not None  # noqa: S101 (a certificate is recorded with its curve)
     return found
 

@@ -14,7 +14,7 @@ from calib.procedures.on_record.register import load_register
 from calib.records import tables
 from calib.records.record import key, moment
 
-INSTRUMENT, CALIBRATION, READING, FACTOR, CONDITIONS, OUTLET, JOB, REPORT = (
+INSTRUMENT, CALIBRATION, READING, FACTOR, CONDITIONS, OF_OUTLET, JOB, REPORT = (
     "instrument", "calibration", "reading", "found_factor", "condition", "outlet", "job", "issued_report",
 )  # fmt: skip
 # Roles of what a record rests on.
@@ -131,9 +131,9 @@ def _of_places(known: Ground) -> Iterator[Link]:
     for number, outlet in known.outlets.items():
         factor = known.latest_factors.get(outlet.found_factor or "")
         if factor is not None:
-            yield Link((OUTLET, number), (FACTOR, key(factor.id)), "outlet factor")
+            yield Link((OF_OUTLET, number), (FACTOR, key(factor.id)), "outlet factor")
     for number, one in known.readings.items():
-        yield Link((OUTLET, one.outlet_id), (READING, number), "reading")
+        yield Link((OF_OUTLET, one.outlet_id), (READING, number), "reading")
         yield Link((JOB, known.outlets[one.outlet_id].job_id), (READING, number), "reading")
 
 

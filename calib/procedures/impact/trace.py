@@ -36,7 +36,7 @@ from calib.procedures.impact.rests_on import (
     INSTRUMENT,
     JOB,
     OF,
-    OUTLET,
+    OF_OUTLET,
     READING,
     REPORT,
     STANDARD,
@@ -54,7 +54,7 @@ KINDS = {
     "certificate": CALIBRATION,
     "factor": FACTOR,
     "job": JOB,
-    "outlet": OUTLET,
+    "outlet": OF_OUTLET,
     "reading": READING,
 }
 UP, DOWN = "up", "down"
@@ -170,7 +170,7 @@ def _own_names(ground: Ground) -> Iterator[tuple[Record, tuple[str, ...]]]:
     for number, job in ground.jobs.items():
         yield (JOB, number), (job.job,)
     for number, outlet in ground.outlets.items():
-        yield (OUTLET, number), (outlet.outlet, f"{ground.jobs[outlet.job_id].job} {outlet.outlet}")
+        yield (OF_OUTLET, number), (outlet.outlet, f"{ground.jobs[outlet.job_id].job} {outlet.outlet}")
     for number in ground.readings:
         yield (READING, number), (str(number),)
 
@@ -292,7 +292,7 @@ class _Saying:
             READING: self._reading,
             FACTOR: self._factor,
             CONDITIONS: self._conditions,
-            OUTLET: self._outlet,
+            OF_OUTLET: self._outlet,
             JOB: self._job,
             REPORT: self._report,
         }

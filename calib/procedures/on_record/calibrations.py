@@ -15,9 +15,9 @@ from calib.records.tables import (
     Acceptance,
     Calibration,
     Comparison,
-    CorrectionCurve,
     Instrument,
     ReferenceStandard,
+    StoredCurve,
     Withdrawal,
 )
 
@@ -26,9 +26,7 @@ def calibrations(session: Session, tag: str | None = None) -> list[RecordCells]:
     """Calibrations of one instrument, or of all, with their acceptance, their withdrawal and the degree of their curve."""
     withdrawn = withdrawals(session)
     accepted = {one.calibration_id: one for one in session.exec(select(Acceptance))}
-    curves = {
-        one.calibration_id: one for one in session.exec(select(CorrectionCurve).order_by(col(CorrectionCurve.id)))
-    }
+    curves = {one.calibration_id: one for one in session.exec(select(StoredCurve).order_by(col(StoredCurve.id)))}
     query = (
         select(Calibration, Instrument.tag)
         .join(Instrument)
@@ -72,7 +70,7 @@ class CalibrationOnFile:
     acceptance: Acceptance | None
     standards: tuple[str, ...]
     comparisons: tuple[Comparison, ...]
-    curves: tuple[CorrectionCurve, ...]  # the last one counts
+    curves: tuple[StoredCurve, ...]  # the last one counts
     files: tuple[RecordCells, ...] = ()  # kept with it, without their content
     typed_by: str | None = None
     withdrawn: RecordCells | None = None  # at, by, reason; None: it was not
@@ -90,11 +88,7 @@ def calibration_on_file(session: Session, tag: str, certificate: str | None) -> 
         tuple(session.exec(standards)),
         tuple(session.exec(select(Comparison).where(Comparison.calibration_id == one.id).order_by(col(Comparison.id)))),
         tuple(
-            session.exec(
-                select(CorrectionCurve)
-                .where(CorrectionCurve.calibration_id == one.id)
-                .order_by(col(CorrectionCurve.id))
-            )
+            session.exec(select(StoredCurve).where(StoredCurve.calibration_id == one.id).order_by(col(StoredCurve.id)))
         ),
         tuple(files_of(session, calibration_id=key(one.id))),
         ledger.written(session, "calibration", key(one.id))[0],

@@ -33,7 +33,7 @@ class OnRecord:
     instruments: Mapping[int, tables.Instrument]
     methods: Mapping[int, tables.Method]
     calibrations: Mapping[int, tables.Calibration]
-    curves: Mapping[int, tables.CorrectionCurve]  # by the calibration: the one that counts
+    curves: Mapping[int, tables.StoredCurve]  # by the calibration: the one that counts
     conditions: Mapping[tuple[int, str], tuple[tables.Condition, ...]]  # by job and name
     factors: Mapping[str, tables.FoundFactor]  # by name: the revision that counts
     # Errors of an instrument over its calibrations: read when it is asked for, since most are not.
@@ -71,7 +71,7 @@ def on_record(session: Session) -> OnRecord:
     for one in session.exec(select(tables.Condition).order_by(col(tables.Condition.id))):
         conditions[one.job_id, one.conditions].append(one)
     factors = session.exec(select(tables.FoundFactor).order_by(col(tables.FoundFactor.revision)))
-    curves = session.exec(select(tables.CorrectionCurve).order_by(col(tables.CorrectionCurve.id)))
+    curves = session.exec(select(tables.StoredCurve).order_by(col(tables.StoredCurve.id)))
     return OnRecord(
         load_register(session),
         {key(one.id): one for one in session.exec(select(tables.Instrument))},

@@ -8,6 +8,7 @@ from sqlmodel import Session, SQLModel, col, select
 from calib.procedures.on_record.by_name import job_named, outlet_named
 from calib.procedures.on_record.in_force import as_amended
 from calib.procedures.typed.columns import FILES
+from calib.procedures.typed.sheets import Cells
 from calib.records import tables
 from calib.records.ledger import written
 from calib.records.record import key, moment
@@ -16,8 +17,6 @@ from calib.records.tables import Outlet, OutletRevision
 # Columns of outlets.csv that say which outlet it is.
 _NAMES = ("job", "outlet")
 _COLUMNS = tuple(column for column in FILES["outlets.csv"] if column.name not in _NAMES)
-
-Cells = dict[str, str | None]
 
 
 @dataclass(frozen=True)

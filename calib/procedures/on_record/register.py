@@ -20,11 +20,11 @@ from calib.records.tables import (
     INTERVAL_CHANGE,
     Acceptance,
     Calibration,
-    CorrectionCurve,
     Event,
     Instrument,
     IntermediateCheck,
     ReferenceStandard,
+    StoredCurve,
     Withdrawal,
 )
 
@@ -68,9 +68,7 @@ def _calibrations(session: Session) -> dict[int, list[CalibrationOnRecord]]:
         if one.calibration_id not in withdrawn
     }
     # Of several curves of one calibration the latest counts.
-    curves = {
-        one.calibration_id: one for one in session.exec(select(CorrectionCurve).order_by(col(CorrectionCurve.id)))
-    }
+    curves = {one.calibration_id: one for one in session.exec(select(StoredCurve).order_by(col(StoredCurve.id)))}
     standards: dict[int, list[str]] = defaultdict(list)
     for standard, tag in session.exec(
         select(ReferenceStandard, Instrument.tag).join(Instrument).order_by(col(ReferenceStandard.id))

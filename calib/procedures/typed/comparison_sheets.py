@@ -16,14 +16,14 @@ from zipfile import is_zipfile
 
 from calib.errors import Finding
 from calib.procedures.typed.columns import FILES
-from calib.procedures.typed.declaration import Column
-from calib.procedures.typed.sheets import FileContent, Row, read_csv, rows_of
+from calib.procedures.typed.declaration import TypedColumn
+from calib.procedures.typed.sheets import FileContent, TypedRow, read_csv, sheet_rows
 
 _NAMES = ("tag", "certificate")  # known from the command: they may be left out
 _DIGITS = 15  # significant digits of a number that a workbook holds
 
 
-def comparison_columns() -> tuple[Column, ...]:
+def comparison_columns() -> tuple[TypedColumn, ...]:
     """The columns of comparisons.csv, without need of tag and certificate."""
     return tuple(
         replace(column, required=column.required and column.name not in _NAMES) for column in FILES["comparisons.csv"]
@@ -31,8 +31,8 @@ def comparison_columns() -> tuple[Column, ...]:
 
 
 def read_comparisons(
-    file: FileContent, tag: str, certificate: str, columns: Iterable[Column], sheet: str | None = None
-) -> tuple[list[Row], list[Finding]]:
+    file: FileContent, tag: str, certificate: str, columns: Iterable[TypedColumn], sheet: str | None = None
+) -> tuple[list[TypedRow], list[Finding]]:
     """Rows of a file with tag and certificate filled in, and what is wrong with it as a file; `sheet` names one of a workbook."""
     if file.expected is not None:
         return [], [Finding(file.source, None, None, None, file.expected)]
@@ -50,7 +50,9 @@ def read_comparisons(
     return rows, findings
 
 
-def _read_workbook(file: FileContent, columns: Iterable[Column], sheet: str | None) -> tuple[list[Row], list[Finding]]:
+def _read_workbook(
+    file: FileContent, columns: Iterable[TypedColumn], sheet: str | None
+) -> tuple[list[TypedRow], list[Finding]]:
     from openpyxl import load_workbook  # noqa: PLC0415 (a fifth of a second, for workbooks only)
 
     try:
@@ -79,13 +81,13 @@ def _sheet_of(file: FileContent, names: Sequence[str], wanted: str | None) -> tu
 
 
 def _rows_of_sheet(
-    source: str, values: Any, formulas: Any, columns: Iterable[Column]
-) -> tuple[list[Row], list[Finding]]:
+    source: str, values: Any, formulas: Any, columns: Iterable[TypedColumn]
+) -> tuple[list[TypedRow], list[Finding]]:
     findings: list[Finding] = []
     lines: list[list[str]] = []
     width = 0
     for number, (shown, typed) in enumerate(zip(values.iter_rows(), formulas.iter_rows(), strict=True), start=1):
-        texts = [as_typed(one.value, getattr(one, "number_format", "General")) for one in shown]
+        texts = [cell_as_typed(one.value, getattr(one, "number_format", "General")) for one in shown]
         if number == 1:
             width = len(_without_tail(texts))
         wrong = {place: text for place, text in enumerate(texts) if isinstance(text, _Wrong)}
@@ -99,7 +101,7 @@ def _rows_of_sheet(
             findings.append(Finding(source, number, column, what.shown, what.expected))
         cells = ["" if isinstance(text, _Wrong) else text for text in texts]
         lines.append([*_without_tail(cells), *[""] * width][: max(width, len(_without_tail(cells)))])
-    rows, more = rows_of(source, lines, columns)
+    rows, more = sheet_rows(source, lines, columns)
     return rows, [*findings, *more]
 
 
@@ -125,7 +127,7 @@ class _Wrong:
         self.shown, self.expected = shown, expected
 
 
-def as_typed(value: Any, number_format: str) -> "str | _Wrong":
+def cell_as_typed(value: Any, number_format: str) -> "str | _Wrong":
     """The text of a cell: text as it is, a number with the decimal places that its format shows and all digits that it holds."""
     if value is None:
         return ""

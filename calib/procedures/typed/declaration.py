@@ -12,11 +12,11 @@ if TYPE_CHECKING:  # the commands check their dates with the cells, which the ta
     from sqlmodel import SQLModel
 
 Check = Callable[[str], str | None]  # a cell -> what was expected of it, or None where it is right
-Names = tuple[str, ...]  # cells that tell one record from the others of its kind
+RecordNames = tuple[str, ...]  # cells that tell one record from the others of its kind
 
 
 @dataclass(frozen=True)
-class Column:
+class TypedColumn:
     """One column of a sheet."""
 
     name: str
@@ -46,20 +46,20 @@ class Declaration:
     file: str
     meaning: str
     table: "type[SQLModel]"
-    columns: tuple[Column, ...]
+    columns: tuple[TypedColumn, ...]
     key: tuple[
         str, ...
     ] = ()  # columns that tell one row from another; absent: nothing does, and nothing refers to them
     references: tuple[Reference, ...] = ()
 
-    def __iter__(self) -> Iterator[Column]:
+    def __iter__(self) -> Iterator[TypedColumn]:
         return iter(self.columns)
 
     def reference(self, *columns: str) -> Reference:
         """What some columns name."""
         return next(reference for reference in self.references if reference.columns == columns)
 
-    def compared(self, names: Iterable[str]) -> Names:
+    def compared(self, names: Iterable[str]) -> RecordNames:
         """Names of a record, the first ones or all of its key, as they compare with others."""
         columns = {column.name: column for column in self.columns}
         return tuple(columns[name].compared(cell) for name, cell in zip(self.key, names, strict=False))

@@ -5,12 +5,12 @@ from functools import cache, cached_property
 
 from calib.errors import Finding
 from calib.procedures.typed.columns import DECLARED, FILES
-from calib.procedures.typed.declaration import Names, Reference
-from calib.procedures.typed.sheets import Cells, Row, Sheets
+from calib.procedures.typed.declaration import RecordNames, Reference
+from calib.procedures.typed.sheets import Cells, Sheets, TypedRow
 from calib.quantities import UNITS, known_units
 
 # What the records hold: file -> names, as they compare with others -> cells, where somebody asks for them.
-Known = Mapping[str, Mapping[Names, Cells]]
+Known = Mapping[str, Mapping[RecordNames, Cells]]
 
 
 class TypedCells(dict[str, str | None]):
@@ -24,7 +24,7 @@ class TypedCells(dict[str, str | None]):
         return None
 
 
-class Named:
+class KnownNames:
     """Sheets, and what their rows may name: what the same sheets bring, and what the records hold.
 
     The rows of a file are looked at when they are first asked for: after their own check, so that no cell that it finds wrong is
@@ -37,7 +37,7 @@ class Named:
         self.on_record = cache(self._on_record)
         self.cells = cache(self._cells)
 
-    def _brought(self, file: str, width: int | None = None) -> Mapping[Names, Cells]:
+    def _brought(self, file: str, width: int | None = None) -> Mapping[RecordNames, Cells]:
         """Rows of a file by the first `width` columns of its key, or by all of it."""
         declaration = FILES[file]
         columns = declaration.key[:width]
@@ -47,11 +47,11 @@ class Named:
             if row.sound(*columns)
         }
 
-    def _on_record(self, file: str, width: int | None = None) -> Mapping[Names, Cells]:
+    def _on_record(self, file: str, width: int | None = None) -> Mapping[RecordNames, Cells]:
         """Records of a file by the first names of their key, or by all of it."""
         return {names[:width]: cells for names, cells in self.known[file].items()}
 
-    def _cells(self, file: str, width: int | None = None) -> Mapping[Names, Cells]:
+    def _cells(self, file: str, width: int | None = None) -> Mapping[RecordNames, Cells]:
         """Both; what is on record counts."""
         return {**self.brought(file, width), **self.on_record(file, width)}
 
@@ -64,13 +64,13 @@ class Named:
         """Whether a name may stand in a file that could not be read: one mistake is named once, not in each row resting on it."""
         return file in self.unread or any(row.bad.intersection(FILES[file].key[:width]) for row in self.sheets[file])
 
-    def unknown(self, row: Row, file: str, *columns: str) -> Iterable[Finding]:
+    def unknown(self, row: TypedRow, file: str, *columns: str) -> Iterable[Finding]:
         """The record that some columns of a row name must be known."""
         reference = FILES[file].reference(*columns)
         if row.sound(*columns) and self._missing(row, reference):
             yield row.finding(columns[-1], reference.expected.format_map(row.cells))
 
-    def _missing(self, row: Row, reference: Reference) -> bool:
+    def _missing(self, row: TypedRow, reference: Reference) -> bool:
         declaration, width = DECLARED[reference.table], len(reference.columns)
         names = declaration.compared(row.cells[column] for column in reference.columns)
         there = self.brought if reference.here else self.cells
@@ -78,12 +78,12 @@ class Named:
 
 
 def repeated(
-    named: Named, file: str, recorded: Mapping[Names, Cells] | None = None, step: str = "leave the row out"
+    named: KnownNames, file: str, recorded: Mapping[RecordNames, Cells] | None = None, step: str = "leave the row out"
 ) -> Iterable[Finding]:
     """Rows whose key stands in an earlier row, or in the records; `recorded` are other names than those of the whole key."""
     declaration = FILES[file]
     columns = declaration.key
-    first: dict[Names, Row] = {}
+    first: dict[RecordNames, TypedRow] = {}
     for row in named.sheets[file]:
         if not row.sound(*columns):
             continue
@@ -97,12 +97,12 @@ def repeated(
             first[key] = row
 
 
-def duplicate(row: Row, columns: tuple[str, ...], expected: str) -> Finding:
+def duplicate(row: TypedRow, columns: tuple[str, ...], expected: str) -> Finding:
     """A finding on a cell that stays: other rows refer to it, and one mistake is named once."""
     return Finding(row.source, row.number, columns[-1], row.get(columns[-1]), expected)
 
 
-def unit_known(row: Row, column: str, quantity: str | None) -> Iterable[Finding]:
+def unit_known(row: TypedRow, column: str, quantity: str | None) -> Iterable[Finding]:
     """A typed unit must be one of its quantity."""
     typed = row.get(column)
     if quantity is not None and typed is not None and typed not in UNITS[quantity]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from calib.errors import Finding
-from calib.procedures.typed.declaration import Column
+from calib.procedures.typed.declaration import TypedColumn
 
 Cells = Mapping[str, str | None]  # column -> as typed
 
@@ -27,7 +27,7 @@ class FileContent:
 
 
 @dataclass
-class Row:
+class TypedRow:
     """One row as typed: cells that are blank are absent; cells found wrong are taken out and named in `bad`."""
 
     source: str
@@ -55,15 +55,17 @@ class Row:
         return Finding(self.source, self.number, column, value, expected)
 
 
-Sheets = Mapping[str, Sequence[Row]]  # file name -> rows
+Sheets = Mapping[str, Sequence[TypedRow]]  # file name -> rows
 
 
-def typed_row(source: str, cells: Mapping[str, str | None]) -> Row:
+def typed_row(source: str, cells: Mapping[str, str | None]) -> TypedRow:
     """The options of a command as a row."""
-    return Row(source, None, {name: cell.strip() for name, cell in cells.items() if cell is not None and cell.strip()})
+    return TypedRow(
+        source, None, {name: cell.strip() for name, cell in cells.items() if cell is not None and cell.strip()}
+    )
 
 
-def options_of(columns: Iterable[Column], given: Mapping[str, object]) -> dict[str, str | None]:
+def options_of(columns: Iterable[TypedColumn], given: Mapping[str, object]) -> dict[str, str | None]:
     """The cells of a row from a mapping that holds more, a command's options: column -> what stands there under its name.
 
     The names of options are in small letters, those of units in a column's name are not.
@@ -77,14 +79,14 @@ def options_of(columns: Iterable[Column], given: Mapping[str, object]) -> dict[s
 
 def read_sheets(
     files: Iterable[FileContent],
-    known: Mapping[str, Iterable[Column]],
+    known: Mapping[str, Iterable[TypedColumn]],
     beside: Callable[[FileContent, str], FileContent],
-) -> tuple[dict[str, list[Row]], list[Finding]]:
+) -> tuple[dict[str, list[TypedRow]], list[Finding]]:
     """Rows of CSV files, each under one of the known names, and what is wrong with them as files.
 
     `known` gives, for each file name, the columns that it may have; `beside` the file of a name that stands beside another: a log.
     """
-    sheets: dict[str, list[Row]] = {}
+    sheets: dict[str, list[TypedRow]] = {}
     findings: list[Finding] = []
     others = []
     logs = set()
@@ -104,12 +106,12 @@ def read_sheets(
     return sheets, findings
 
 
-def read_csv(file: FileContent, columns: Iterable[Column]) -> tuple[list[Row], list[Finding]]:
+def read_csv(file: FileContent, columns: Iterable[TypedColumn]) -> tuple[list[TypedRow], list[Finding]]:
     """Rows of one CSV file (UTF-8, a header row), and what is wrong with it as a file."""
     lines, expected = _lines(file)
     if expected is not None:
         return [], [Finding(file.source, None, None, None, expected)]
-    return rows_of(file.source, lines, columns)
+    return sheet_rows(file.source, lines, columns)
 
 
 def _lines(file: FileContent) -> tuple[list[list[str]], str | None]:
@@ -127,7 +129,9 @@ def _lines(file: FileContent) -> tuple[list[list[str]], str | None]:
         return [], f"comma-separated values ({error})"
 
 
-def rows_of(source: str, lines: Sequence[Sequence[str]], columns: Iterable[Column]) -> tuple[list[Row], list[Finding]]:
+def sheet_rows(
+    source: str, lines: Sequence[Sequence[str]], columns: Iterable[TypedColumn]
+) -> tuple[list[TypedRow], list[Finding]]:
     """Rows of a sheet whose first line is its header, and what is wrong with it as a whole."""
     if not lines:
         return [], [Finding(source, None, None, None, f"a header row with {_names(columns)}")]
@@ -145,15 +149,15 @@ def rows_of(source: str, lines: Sequence[Sequence[str]], columns: Iterable[Colum
             )
             continue
         cells = {name: cell.strip() for name, cell in zip(header, line, strict=True) if cell.strip()}
-        rows.append(Row(source, number, cells))
+        rows.append(TypedRow(source, number, cells))
     return rows, findings
 
 
-def _names(columns: Iterable[Column]) -> str:
+def _names(columns: Iterable[TypedColumn]) -> str:
     return ", ".join(column.name for column in columns)
 
 
-def _header_findings(source: str, header: Sequence[str], columns: Iterable[Column]) -> Iterable[Finding]:
+def _header_findings(source: str, header: Sequence[str], columns: Iterable[TypedColumn]) -> Iterable[Finding]:
     known = {column.name for column in columns}
     for name in dict.fromkeys(header):
         if name not in known:
@@ -165,7 +169,7 @@ def _header_findings(source: str, header: Sequence[str], columns: Iterable[Colum
             yield Finding(source, 1, column.name, None, "this column, which is missing")
 
 
-def cell_findings(rows: Sequence[Row], columns: Iterable[Column]) -> list[Finding]:
+def cell_findings(rows: Sequence[TypedRow], columns: Iterable[TypedColumn]) -> list[Finding]:
     """Every cell that is wrong by itself, or blank where it must be filled."""
     findings = []
     for row in rows:
@@ -177,5 +181,5 @@ def cell_findings(rows: Sequence[Row], columns: Iterable[Column]) -> list[Findin
     return findings
 
 
-def _expected_of_blank(column: Column) -> str | None:
+def _expected_of_blank(column: TypedColumn) -> str | None:
     return (column.check("") or "a value") if column.required else None

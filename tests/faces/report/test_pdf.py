@@ -34,14 +34,14 @@ from calib.faces.report.blocks import (
     Title,
     runs,
 )
-from calib.faces.report.pdf import Attachment, as_pdf
+from calib.faces.report.pdf import PdfAttachment, as_pdf
 from tests import verapdf
 from tests.hostile import HOSTILE
 
 DIGEST = "8e4d026a5206f77308378376091db77652fd7221d39b554093ef25e6ff7366e7"
 ATTACHED = {
-    "LM-27.json": Attachment(json.dumps({"job": "LM-27"}).encode(), "application/json", "Every number unrounded"),
-    "LM-27.csv": Attachment(b"outlet,flow\r\nS1-1,610\r\n", "text/csv", "One table"),
+    "LM-27.json": PdfAttachment(json.dumps({"job": "LM-27"}).encode(), "application/json", "Every number unrounded"),
+    "LM-27.csv": PdfAttachment(b"outlet,flow\r\nS1-1,610\r\n", "text/csv", "One table"),
 }
 STATEMENTS = ("pass", "conditional pass", "conditional fail", "fail")
 WIDE = tuple(Column(f"Contribution {number}", is_number=True) for number in range(20))
@@ -188,7 +188,7 @@ def hostile(folder):
     whole = "".join(texts)
     layout = Layout(whole, whole, 1, True, "2026-10-15T09:00:00+01:00", DIGEST, blocks=tuple(blocks))
     return Made(
-        folder / "hostile.pdf", as_pdf(layout, {"測 (1)=+.json": Attachment(b"\x00\xff", "application/json", whole)})
+        folder / "hostile.pdf", as_pdf(layout, {"測 (1)=+.json": PdfAttachment(b"\x00\xff", "application/json", whole)})
     )
 
 

@@ -16,14 +16,14 @@ from hypothesis import strategies as st
 from calib.errors import BadInputError, NotInRecordsError, RefusedError
 from calib.faces.files import file_content
 from calib.procedures.calibrate.add_calibration import add_calibration
-from calib.procedures.calibrate.in_house import Observed, Place, in_house, in_house_columns, reference_values
+from calib.procedures.calibrate.in_house import Place, StandardObserved, in_house, in_house_columns, reference_values
 from calib.procedures.certificate.fit_curve import fit_curve
 from calib.procedures.fleet.ready import ready
 from calib.procedures.fleet.record_event import record_event
 from calib.procedures.measure.indicated import StabilityHere
 from calib.procedures.on_record.calibrations import calibration_on_file
 from calib.procedures.typed.comparison_sheets import read_comparisons
-from calib.procedures.typed.sheets import Row
+from calib.procedures.typed.sheets import TypedRow
 from calib.records import database
 from calib.records.record import typed
 from calib.records.tables import Instrument
@@ -41,7 +41,7 @@ REPEATABILITY, OBSERVATIONS, STEP = np.array([0.003, 0.004, 0.010]), 10, 0.001
 
 def row(number, **cells):
     usual = {"phase": "as-left", "unit": "m/s", "repeatability": "0.012", "observations": "6"}
-    return Row("bench.csv", number, {"tag": "VA-1", "certificate": "IN-1"} | usual | cells)
+    return TypedRow("bench.csv", number, {"tag": "VA-1", "certificate": "IN-1"} | usual | cells)
 
 
 def rows(**cells):
@@ -195,7 +195,7 @@ def test_an_indication_outside_the_standard_s_interval_refuses(small_records):
     ],
 )
 def test_each_wrong_cell_is_named(small_records, typed_rows, call, columns):
-    fresh = [Row(one.source, one.number, dict(one.cells)) for one in typed_rows]
+    fresh = [TypedRow(one.source, one.number, dict(one.cells)) for one in typed_rows]
     with pytest.raises(BadInputError) as caught:
         made(small_records, fresh, **call)
     assert [one.column for one in caught.value.findings] == columns
@@ -255,7 +255,7 @@ STANDARD, CURVE = standard_curve()
 
 @given(st.floats(0.5, 15.0), st.floats(0.0, 0.1), st.floats(0.0, 0.2), st.floats(0.0, 0.03))
 def test_a_reference_value_is_never_better_known_than_the_standard_s_own_certificate(x, repeatability, limit, place):
-    seen = Observed(np.array([x]), np.array([repeatability]), np.array([False]), np.array([np.inf]))
+    seen = StandardObserved(np.array([x]), np.array([repeatability]), np.array([False]), np.array([np.inf]))
     found = reference_values(STANDARD, CURVE, seen, StabilityHere(np.array([limit]), np.array([np.inf])), place)
     assert found.standard_uncertainty[0] >= CURVE.reference_uncertainty(x) - 1e-15
     assert found.standard_uncertainty[0] >= limit / np.sqrt(3)

@@ -25,7 +25,7 @@ from calib.procedures.on_record.by_name import calibration_numbered, instrument_
 from calib.procedures.on_record.calibrations import calibration_on_file, calibrations
 from calib.procedures.on_record.errors_of_indication import history_of
 from calib.records import database, ledger
-from calib.records.tables import CorrectionCurve, FactorPair, IssuedReport, Withdrawal
+from calib.records.tables import FactorPair, IssuedReport, StoredCurve, Withdrawal
 from tests import factor_pairs
 from tests.as_found import LATER, added, all_reviews, drifted, review, reviewed
 from tests.folders import (
@@ -231,7 +231,7 @@ def test_no_chain_rests_on_it(small_records):
 def test_the_answer_names_what_rested_on_it(small_records):
     with database.writing(str(small_records)) as session:
         issued = IssuedReport(job_id=1, revision=1, issued_at=NOW.isoformat(), ledger_digest="0")
-        ledger.append(session, [issued], SIGNED)
+        ledger.append_entries(session, [issued], SIGNED)
     hanging = withdraw(small_records, "RS-1", "C-103").hanging
     assert (hanging.readings, hanging.calibrations, hanging.reported_jobs) == (1, ("VA-2 C-102",), ("J-1",))
 
@@ -303,7 +303,7 @@ def test_a_withdrawal_is_exported_and_read_back(small_records, tmp_path):
     assert flows_of(new) == flows_of(small_records)
     with database.reading(str(new)) as session:
         assert [one.reason for one in all_of(session, Withdrawal)] == [WHY]
-        assert len(all_of(session, CorrectionCurve)) == 6
+        assert len(all_of(session, StoredCurve)) == 6
         write_export(tmp_path / "again", export_records(session))
     for one in (tmp_path / "export").glob("*.csv"):
         assert (tmp_path / "again" / one.name).read_bytes() == one.read_bytes()

@@ -205,7 +205,7 @@ def test_files_that_are_kept_are_exported_beside(small_records, tmp_path):
     digest = hashlib.sha256(content).hexdigest()
     with database.writing(str(small_records)) as session:
         one = Attachment(name="c.pdf", media_type="application/pdf", sha256=digest, content=content)
-        ledger.append(session, [one], SIGNED)
+        ledger.append_entries(session, [one], SIGNED)
     found = exported(small_records, tmp_path / "export")
     (row,) = rows(tmp_path / "export" / NOT_IMPORTED / "attachment.csv")
     assert (row["name"], row["content"]) == ("c.pdf", digest)
@@ -217,7 +217,7 @@ def test_the_ledger_is_exported_beside(small_records, tmp_path):
     exported(small_records, tmp_path / "export")
     entries = rows(tmp_path / "export" / NOT_IMPORTED / "ledger.csv")
     with database.reading(str(small_records)) as session:
-        assert (int(entries[-1]["sequence"]), entries[-1]["digest"]) == ledger.head(session)
+        assert (int(entries[-1]["sequence"]), entries[-1]["digest"]) == ledger.ledger_head(session)
 
 
 def test_a_folder_with_something_in_it_is_left_alone(small_records, tmp_path):

@@ -13,7 +13,7 @@ from calib.procedures.fleet.record_event import record_event
 from calib.procedures.on_record.instruments import InstrumentStatus
 from calib.procedures.on_record.probe_pairs import PAIRED
 from calib.records import database
-from calib.records.ledger import append
+from calib.records.ledger import append_entries
 from calib.records.tables import Event
 from tests.folders import NOW, SIGNED
 
@@ -98,7 +98,7 @@ def test_an_instrument_stands_where_it_was_last_moved_to(small_records):
     ]
     with database.writing(str(small_records)) as session:
         events = [Event(instrument_id=1, kind="move", at=at, reason="why", value=value) for at, value in moves]
-        append(session, events, SIGNED)
+        append_entries(session, events, SIGNED)
     assert tags(small_records, location="van 7") == ["VA-1"]
     assert tags(small_records, location="van 1") == ["PG-1"]
 

@@ -312,7 +312,7 @@ def test_what_is_written_asks_for_a_role(staffed, name, person):
     if person in may:
         act(staffed, by(person))
         with database.reading(str(staffed)) as session:
-            assert session.get(LedgerEntry, ledger.head(session)[0]).person == person
+            assert session.get(LedgerEntry, ledger.ledger_head(session)[0]).person == person
     else:
         ((column, value, expected),) = refused(staffed, act, by(person))
         assert (column, value) == ("--by", person)
@@ -332,7 +332,7 @@ def test_who_is_not_on_record_writes_nothing(backend, staffed, name):
 def test_records_without_anyone_take_every_name(small_records, name):
     WRITES[name][0](small_records, by("Bo"))
     with database.reading(str(small_records)) as session:
-        assert session.get(LedgerEntry, ledger.head(session)[0]).person == "Bo"
+        assert session.get(LedgerEntry, ledger.ledger_head(session)[0]).person == "Bo"
 
 
 def test_a_line_of_an_impact_review_is_disposed_of_by_qa(staffed):
@@ -379,7 +379,7 @@ def import_by(records, folder, person):
 
 
 def all_entries(session: Session):
-    return [session.get(LedgerEntry, number) for number in range(1, ledger.head(session)[0] + 1)]
+    return [session.get(LedgerEntry, number) for number in range(1, ledger.ledger_head(session)[0] + 1)]
 
 
 def test_an_import_before_anyone_is_on_record_is_as_it_was(empty_records, tmp_path):
@@ -388,7 +388,7 @@ def test_an_import_before_anyone_is_on_record_is_as_it_was(empty_records, tmp_pa
 
 
 # authorise.py is the door itself; what as_if.py adds is taken back before its transaction ends.
-PAST_THE_ROLES = {"authorise.py": {"ledger.append"}, "as_if.py": {"self.session.add"}}
+PAST_THE_ROLES = {"authorise.py": {"ledger.append_entries"}, "as_if.py": {"self.session.add"}}
 WRITERS = [one.relative_to(ROOT) for floor in ("procedures", "faces") for one in (ROOT / "calib" / floor).rglob("*.py")]
 
 
@@ -396,14 +396,14 @@ WRITERS = [one.relative_to(ROOT) for floor in ("procedures", "faces") for one in
 def test_nothing_is_written_past_the_roles(file):
     tree = ast.parse((ROOT / file).read_text("utf-8"))
     called = {ast.unparse(node.func) for node in ast.walk(tree) if isinstance(node, ast.Call)}
-    past = {one for one in called if re.search(r"ledger\.append$|session\.(add|add_all|merge|bulk_\w+)$", one)}
+    past = {one for one in called if re.search(r"ledger\.append_entries$|session\.(add|add_all|merge|bulk_\w+)$", one)}
     taken = {
         alias.name
         for node in ast.walk(tree)
         if isinstance(node, ast.ImportFrom) and node.module == "calib.records.ledger"
         for alias in node.names
     }
-    assert past | (taken & {"append"}) == PAST_THE_ROLES.get(file.name, set())
+    assert past | (taken & {"append_entries"}) == PAST_THE_ROLES.get(file.name, set())
 
 
 # --- names -----------------------------------------------------------------------------------------------------------------------
@@ -442,7 +442,7 @@ def test_in_a_file_who_is_not_named_may_have_the_name_of_a_person_without_a_logi
 def test_the_ledger_names_the_person_and_not_the_login(staffed):
     suspend(staffed, by("ed", as_login=True))
     with database.reading(str(staffed)) as session:
-        assert session.get(LedgerEntry, ledger.head(session)[0]).person == "Ed"
+        assert session.get(LedgerEntry, ledger.ledger_head(session)[0]).person == "Ed"
 
 
 def test_a_file_has_no_login_and_a_server_says_whose_it_is(backend, staffed):
