@@ -100,6 +100,7 @@ def test_every_table_is_exported(small_records, tmp_path):
     exported(small_records, tmp_path / "export")
     source = Path(export_records.__code__.co_filename).read_text(encoding="utf-8")
     named = {table.__tablename__ for table in EVIDENCE if f"tables.{table.__name__}" in source}
+    named |= {declaration.table.__tablename__ for declaration in FILES.values()}
     assert named == {table.__tablename__ for table in EVIDENCE}
     assert {table.__tablename__ for table in EVIDENCE} - IMPORTED == {
         "attachment", "attached", "person", "role", "house_rule", "impact_review", "impact_line", "disposition",
