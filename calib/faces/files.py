@@ -2,8 +2,7 @@
 
 import errno
 import tempfile
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 from pathlib import Path
 from stat import S_ISDIR, S_ISREG
@@ -11,7 +10,7 @@ from stat import S_ISDIR, S_ISREG
 from sqlmodel import Session
 
 from calib.errors import BadInputError, CalibError, Finding, RecordsError
-from calib.procedures.enter.export_records import NOT_IMPORTED, ExportedFile
+from calib.procedures.enter.export_records import NOT_IMPORTED, Exported, ExportedFile
 from calib.procedures.enter.write_sheets import Imported, write_sheets
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.sheets import FileContent, TypedRow, read_sheets
@@ -34,6 +33,11 @@ def file_content(path: Path, largest: int | None = None) -> FileContent:
     except OSError as error:
         expected = f"a file that can be read ({error.strerror})"
     return FileContent(str(path), b"", expected)
+
+
+def log_content(typed: str | None) -> FileContent | None:
+    """Content of the log that was named for a reading, where one was."""
+    return file_content(Path(typed.strip())) if typed is not None and typed.strip() else None
 
 
 def import_folders(
@@ -81,20 +85,12 @@ def write_new(path: Path, content: bytes) -> None:
         with path.open("xb") as out:
             out.write(content)
     except FileExistsError as error:
-        raise RecordsError(f"{path} is there already: name another file with --into") from error
+        raise RecordsError(f"{path} is there already: name another file") from error
     except OSError as error:
         raise RecordsError(f"{path}: the file cannot be written there ({error.strerror})") from error
 
 
-@dataclass(frozen=True)
-class FolderWritten:
-    """Rows by file, and how many logs stand beside them; of what an import reads back, and of the rest."""
-
-    imported: Mapping[str, int]
-    not_imported: Mapping[str, int]
-
-
-def write_export(folder: Path, files: Iterable[ExportedFile], progress: Progress = lambda _: None) -> FolderWritten:
+def write_export(folder: Path, files: Iterable[ExportedFile], progress: Progress = lambda _: None) -> Exported:
     """Write a folder whole or not at all; raises CalibError where something is in it already, or it cannot be written."""
     try:
         _must_be_new(folder)
@@ -107,7 +103,7 @@ def write_export(folder: Path, files: Iterable[ExportedFile], progress: Progress
     except OSError as error:
         raise CalibError(f"{folder}: the records cannot be written there ({error.strerror})") from error
     others = {name: count for name, count in counts.items() if name.startswith(f"{NOT_IMPORTED}/")}
-    return FolderWritten({name: count for name, count in counts.items() if name not in others}, others)
+    return Exported({name: count for name, count in counts.items() if name not in others}, others)
 
 
 def _write_files(folder: Path, files: Iterable[ExportedFile], progress: Progress) -> dict[str, int]:

@@ -89,27 +89,30 @@ def test_a_file_that_cannot_be_made_leaves_nothing_behind(tmp_path, monkeypatch)
 
 @pytest.mark.parametrize("act", [database.reading, database.writing])
 def test_a_missing_file_is_named_with_the_next_step(tmp_path, act):
-    with pytest.raises(RecordsError, match="calib init"), act(str(tmp_path / "none.sqlite")):
+    with (
+        pytest.raises(RecordsError, match="make records there, or name other records"),
+        act(str(tmp_path / "none.sqlite")),
+    ):
         pass
     assert list(tmp_path.iterdir()) == []
 
 
 def test_a_folder_is_no_records_file(tmp_path):
-    with pytest.raises(RecordsError, match="is a folder: name the file of the records with --records"):
+    with pytest.raises(RecordsError, match="is a folder: name the file of the records"):
         database.open_records(str(tmp_path))
 
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes with a name are POSIX")
 def test_a_pipe_is_no_records_file(tmp_path):
     os.mkfifo(tmp_path / "pipe.sqlite")
-    with pytest.raises(RecordsError, match="is no plain file: name the file of the records with --records"):
+    with pytest.raises(RecordsError, match="is no plain file: name the file of the records"):
         database.open_records(str(tmp_path / "pipe.sqlite"))
 
 
 def test_a_file_that_is_no_database_is_refused(tmp_path):
     path = tmp_path / "notes.txt"
     path.write_text("dear diary, " * 100, encoding="utf-8")
-    with pytest.raises(RecordsError, match="file is not a database: name the file of the records with --records"):
+    with pytest.raises(RecordsError, match="file is not a database: name the file of the records"):
         database.open_records(str(path))
 
 

@@ -119,7 +119,7 @@ def is_whole(path):
 
 @pytest.mark.parametrize("act", [database.reading, database.writing])
 def test_an_older_file_says_what_to_run(golden, old, act):
-    said = rf"has schema {golden.schema}, this version needs {PRESENT}: `calib upgrade --records .*sqlite`"
+    said = rf"has schema {golden.schema}, this version needs {PRESENT}: an upgrade brings it there and keeps a copy"
     with pytest.raises(RecordsError, match=said), act(str(old)):
         pass
     assert old.read_bytes() == golden.path.read_bytes()

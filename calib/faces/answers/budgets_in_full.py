@@ -2,7 +2,7 @@
 
 import math
 
-from calib.faces.answers.reading import flow_unit, velocity_unit
+from calib.faces.answers.reading_in_full import flow_unit, velocity_unit
 from calib.faces.written import Content
 from calib.procedures.measure import budgets_in_full as full
 from calib.procedures.measure.evaluate import Evaluation, Measured

@@ -1,4 +1,4 @@
-"""A calibration on file, as `calib calibration show` answers: a document for machines, text for people."""
+"""A calibration on file, as `calib calibration show` answers."""
 
 import json
 import math
@@ -21,7 +21,7 @@ from calib.records.record import typed
 from calib.records.tables import BY_THE_RULE, Comparison, StoredCurve
 
 
-def calibration(kept: CalibrationOnFile) -> Content:
+def document(kept: CalibrationOnFile) -> Content:
     """A calibration on file: what its certificate says, its curve, and the candidates it was chosen from."""
     record = kept.curves[-1]
     fitted = refit(kept, Wish(record.degree, record.shape) if record.chosen_by != BY_THE_RULE else None).choice
@@ -140,7 +140,7 @@ def _stated(kept: CalibrationOnFile, phase: str) -> bool:
     return all(one.repeatability is not None for one in kept.comparisons if one.phase == phase)
 
 
-def calibration_text(one: Content) -> str:
+def text(one: Content) -> str:
     """The same for people."""
     return "\n".join(
         [

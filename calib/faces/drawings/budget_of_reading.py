@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from calib.faces import drawings
-from calib.faces.answers.reading import flow_unit
+from calib.faces.answers.reading_in_full import flow_unit
 from calib.faces.drawings import DistributionDrawing
 from calib.faces.written import Content
 from calib.procedures.measure.distributions import LawAndDistributions

@@ -1,4 +1,4 @@
-"""The section of a duct with the points of its traverse: drawn to scale with the marks below it, and in signs for a terminal."""
+"""The section of a duct with the points of its traverse, drawn to scale with the marks below it."""
 
 import math
 from collections.abc import Iterator, Sequence
@@ -12,55 +12,25 @@ from matplotlib.patches import Polygon
 from numpy.typing import NDArray
 
 from calib.airflow.traverse import RECTANGULAR, ROUND, Section, TraversePlace
+from calib.faces.answers.duct_section_text import (
+    inside,
+    length_text,
+    lines_of,
+    lines_text,
+    short_length_text,
+    size_text,
+)
 from calib.faces.drawings.style import INK, LINE, PALE, house_style
 from calib.quantities import Unit
 
 Array = NDArray[np.float64]
 Line = Sequence[TraversePlace]
 
-# Digits after the point that a person can mark on a probe: a tenth of a millimetre, or nearly so.
-_DECIMALS = {"mm": 1, "cm": 2, "m": 4, "in": 2, "ft": 3}
-
 # Inches on paper. One unit of the drawing's axes is one inch, so that no text runs into another unseen.
 _WIDTH, _WIDEST, _HIGHEST = 6.4, 4.7, 3.8
 _ABOVE, _BELOW, _ROW = 0.95, 0.55, 0.19
 _MARGIN, _LABELS, _COLUMN, _COLUMNS = 0.3, 1.3, 0.45, 10
 _SIGN_WIDE, _SIGN_HIGH = 0.06, 0.08  # a digit of a point's number
-
-
-def length_text(length: float, unit: Unit) -> str:
-    """A length [m] in a unit, to the digit that can be marked on a probe."""
-    return f"{unit.from_si(length):.{_DECIMALS.get(unit.symbol, 3)}f}"
-
-
-def size_text(section: Section, unit: Unit) -> str:
-    """The size of a section as a person says it: "1200 × 500 mm", "Ø 400 mm"."""
-    width, height = (_plain(side, unit) for side in (section.width, section.height))
-    return f"Ø {width} {unit.symbol}" if section.shape == ROUND else f"{width} × {height} {unit.symbol}"
-
-
-def _plain(length: float, unit: Unit) -> str:
-    digits = length_text(length, unit)
-    return digits.rstrip("0").rstrip(".") if "." in digits else digits
-
-
-def lines_text(points: Sequence[TraversePlace]) -> str:
-    """How many lines and points there are: "4 lines with 7 and 6 points, 26 in all"."""
-    lines = _lines_of(points)
-    on_each = " and ".join(str(count) for count in dict.fromkeys(len(line) for line in lines))
-    return f"{_several(len(lines), 'line')} with {on_each} point{'s' * (on_each != '1')}, {len(points)} in all"
-
-
-def _several(count: int, word: str) -> str:
-    return f"{count} {word}" if count == 1 else f"{count} {word}s"
-
-
-def _lines_of(points: Sequence[TraversePlace]) -> list[Line]:
-    """The points of each line, in the order of the lines."""
-    return [[one for one in points if one.line == line] for line in range(1, points[-1].line + 1)]
-
-
-# --- to scale --------------------------------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -109,7 +79,7 @@ def section_chart(
 
     `insertion` [m] is what the probe goes through before the inner wall; it is in every mark.
     """
-    rows = _table(section, _lines_of(points), unit, insertion)
+    rows = _table(section, lines_of(points), unit, insertion)
     scale = min(_WIDEST / section.width, _HIGHEST / section.height)
     height = _ABOVE + section.height * scale + _BELOW + _ROW * (len(rows) + 1)
     bottom = height - _ABOVE - section.height * scale
@@ -120,7 +90,7 @@ def section_chart(
         axes.set_axis_off()
         _outline(axes, paper)
         _dimensions(axes, paper, unit)
-        numbered = _draw_lines(axes, paper, [_way(paper, line) for line in _lines_of(points)])
+        numbered = _draw_lines(axes, paper, [_way(paper, line) for line in lines_of(points)])
         remarks = [rule, lines_text(points), *([] if numbered else ["numbered from the arrow on"])]
         _title(axes, height, f"{section.shape.capitalize()} duct, {size_text(section, unit)}", "; ".join(remarks))
         _write_table(axes, rows, bottom - _BELOW)
@@ -146,11 +116,11 @@ def _dimensions(axes: Axes, paper: _Paper, unit: Unit) -> None:
     arrow = {"arrowstyle": "<->", "color": INK, "lw": 0.8, "shrinkA": 0, "shrinkB": 0}
     axes.annotate("", (paper.left, paper.top + 0.16), (paper.right, paper.top + 0.16), arrowprops=arrow)
     sign = "Ø " if paper.section.shape == ROUND else ""
-    across = f"{sign}{_plain(paper.section.width, unit)} {unit.symbol}"
+    across = f"{sign}{short_length_text(paper.section.width, unit)} {unit.symbol}"
     axes.text((paper.left + paper.right) / 2, paper.top + 0.26, across, ha="center", va="center", fontsize=8)
     if paper.section.shape != ROUND:
         axes.annotate("", (paper.right + 0.16, paper.bottom), (paper.right + 0.16, paper.top), arrowprops=arrow)
-        up = f"{_plain(paper.section.height, unit)} {unit.symbol}"
+        up = f"{short_length_text(paper.section.height, unit)} {unit.symbol}"
         # Upright where there is room for it, level where the duct is flat.
         turned = 90 if paper.top - paper.bottom > 0.8 else 0
         place = (paper.right + (0.27 if turned else 0.22), (paper.bottom + paper.top) / 2)
@@ -235,7 +205,7 @@ def _have_room(paper: _Paper, ways: Sequence[_Way], numbers: Sequence[_Number]) 
     corners = np.concatenate([place + half * sign for sign in ((1, 1), (1, -1), (-1, 1), (-1, -1))])
     x, y = ((corners - (paper.left, paper.bottom)) / paper.scale).T
     on_point = _touching(place, half, points, np.full_like(points, 0.015))
-    return bool(not touching.any() and not on_point.any() and _inside(paper.section, x, y).all())
+    return bool(not touching.any() and not on_point.any() and inside(paper.section, x, y).all())
 
 
 def _touching(one: Array, half: Array, other: Array, other_half: Array) -> NDArray[np.bool_]:
@@ -258,7 +228,7 @@ def _table(section: Section, lines: Sequence[Line], unit: Unit, insertion: float
         names = tuple(str(line[0].line) for line in lines)
         rows += _blocks((f"line: from the left [{unit.symbol}]", names), [("", places)])
     if insertion:
-        rows.append((f"{_plain(insertion, unit)} {unit.symbol} of every mark lies before the inner wall",))
+        rows.append((f"{short_length_text(insertion, unit)} {unit.symbol} of every mark lies before the inner wall",))
     return rows
 
 
@@ -296,44 +266,3 @@ def _write_table(axes: Axes, rows: Sequence[tuple[str, ...]], top: float) -> Non
         for column, cell in enumerate(row[1:], start=1):
             right = _MARGIN + _LABELS + _COLUMN * column
             axes.text(right, y, cell, ha="right", va="center", fontsize=7.5, color=colour)
-
-
-# --- signs on a terminal ---------------------------------------------------------------------------------------------------------
-
-_FEWEST_SIGNS, _MOST_SIGNS, _FEWEST_ROWS, _MOST_ROWS = 25, 61, 9, 25
-
-
-def section_text(section: Section, points: Sequence[TraversePlace]) -> str:
-    """The section in signs: dots for the wall, and for each point the last digit of its line's number; nearly to scale."""
-    # A sign is about twice as high as wide.
-    signs = _odd(min(max(2 * _MOST_ROWS * section.width / section.height, _FEWEST_SIGNS), _MOST_SIGNS))
-    rows = _odd(min(max(signs * section.height / section.width / 2, _FEWEST_ROWS), _MOST_ROWS))
-    x = (np.arange(-1, signs + 1) + 0.5) * section.width / signs
-    y = (np.arange(-1, rows + 1) + 0.5) * section.height / rows
-    grid = np.where(_wall(_inside(section, x[None, :], y[:, None])), ".", " ")
-    for one in points:
-        row, column = int(one.y / section.height * rows), int(one.x / section.width * signs)
-        grid[1 + min(row, rows - 1), 1 + min(column, signs - 1)] = str(one.line % 10)
-    return "\n".join("".join(row).rstrip() for row in grid[::-1])
-
-
-def _odd(count: float) -> int:
-    """The odd number at or above it: the middle has a place of its own."""
-    return 2 * math.ceil((count - 1) / 2) + 1
-
-
-def _inside(section: Section, x: Array, y: Array) -> NDArray[np.bool_]:
-    if section.shape == RECTANGULAR:
-        return (x > 0) & (x < section.width) & (y > 0) & (y < section.height)
-    radius = section.height / 2
-    axis = np.clip(x, radius, section.width - radius)
-    return np.hypot(x - axis, y - radius) < radius
-
-
-def _wall(inside: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Places outside with one inside beside, above or below them, or at a corner."""
-    padded = np.pad(inside, 1)
-    rows, columns = inside.shape
-    near = [padded[i : i + rows, j : j + columns] for i in range(3) for j in range(3)]
-    around: NDArray[np.bool_] = np.any(near, axis=0) & ~inside
-    return around

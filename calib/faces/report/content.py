@@ -4,29 +4,27 @@ Numbers in the content are unrounded; a `statement` is the rounded text.
 """
 
 import json
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
 from calib import __version__
+from calib.faces.answers.balance import totals
 from calib.faces.answers.budgets_in_full import budgets_in_full
+from calib.faces.answers.conformity import risks
 from calib.faces.answers.curve import curve
 from calib.faces.answers.evidence import certified
-from calib.faces.answers.reading import flow_unit, reading_content, result
+from calib.faces.answers.reading_in_full import flow_unit, reading_content, result
 from calib.faces.cautions import CAUTIONS, RULES
 from calib.faces.unswept import unswept
 from calib.faces.written import Content
 from calib.procedures.impact.reviews import Review
-from calib.procedures.measure.evaluate import Evaluation, Refused, Total
-from calib.procedures.measure.risks import RisksOfJob
-from calib.procedures.measure.totals import Totals
+from calib.procedures.measure.evaluate import Evaluation, Refused
 from calib.procedures.on_record.calibrations import CalibrationOnFile
 from calib.procedures.report.amendments import Amendment
 from calib.procedures.report.collect import JobReport, instruments_of
 from calib.procedures.report.issued import Issue
-from calib.quantities import Unit, unit
 
 
 @dataclass(frozen=True)
@@ -60,7 +58,7 @@ def content(report: JobReport, issued: datetime, units: str | None = None, issui
         "decision_rule_in_words": RULES[found.job.decision_rule],
         "ledger_digest": report.ledger_digest,
         "readings": [reading_content(found, row, units) for row in range(len(found.measured))],
-        **balance_content(found, units),
+        **totals(found, units),
         "risks": risks(report.risks),
         "amendments": [_amendment(one, found, units) for one in report.amendments],
         "open_reviews": [_open_review(one, found.job.job) for one in report.open_reviews],
@@ -75,123 +73,6 @@ def content(report: JobReport, issued: datetime, units: str | None = None, issui
 
 def _issue(one: Issue) -> Content:
     return {"revision": one.revision, "issued": one.issued_at, "issued_by": one.person, "reason": one.reason}
-
-
-def balance_content(found: Evaluation, units: str | None = None) -> Content:
-    """Totals of the systems, of the job and of the rooms."""
-    return {
-        "totals": [total_content(found, found.of_systems, row, units) for row in range(len(found.totals))],
-        "job_totals": [total_content(found, found.of_job, row, units) for row in range(len(found.of_job.totals))],
-        "rooms": [_room(found, row, units) for row in range(len(found.of_rooms.totals))],
-    }
-
-
-def conformity_content(found: Evaluation, of_job: RisksOfJob, units: str | None = None) -> Content:
-    """What the flows that are judged prove, and the risks of the decisions."""
-    return {
-        "decision_rule": found.job.decision_rule,
-        "decision_rule_in_words": RULES[found.job.decision_rule],
-        "outlets": [
-            _judged(reading_content(found, row, units), of_job, place) for place, row in enumerate(of_job.rows)
-        ],
-        "risks": risks(of_job),
-    }
-
-
-def _judged(reading: Content, of_job: RisksOfJob, place: int) -> Content:
-    of_outlets = of_job.of_outlets
-    return {
-        "outlet": reading["outlet"],
-        "system": reading["system"],
-        "reading": reading["reading"],
-        "statement": reading["flow"]["statement"],
-        **reading["design"],
-        "capability_index": float(of_job.capability_index[place]),
-        "global_consumer_risk": None if of_outlets is None else float(of_outlets.consumer[place]),
-        "global_producer_risk": None if of_outlets is None else float(of_outlets.producer[place]),
-    }
-
-
-def total_content(found: Evaluation, totals: Totals, row: int, units: str | None) -> Content:
-    """One total of a system or of the job: its flow, how much was measured, and its share of the design."""
-    one = totals.totals[row]
-    in_unit = _unit_of(found, one, units)
-    stands = totals.flow is not None and one.measured > 0
-    return {
-        "system": one.system,
-        "service": one.service,
-        "outlets": one.outlets,
-        "outlets_measured": one.measured,
-        "flow": result(totals.flow, row, in_unit) if stands and totals.flow is not None else None,
-        "design": _design_of(totals, row, in_unit),
-    }
-
-
-def _unit_of(found: Evaluation, one: Total, units: str | None) -> Unit:
-    measured = found.measured_outlets
-    symbols = {flow_unit(measured[number], units).symbol for number in one.sign if number in measured}
-    return unit("volume flow", symbols.pop() if len(symbols) == 1 else "L/s")
-
-
-def _design_of(totals: Totals, row: int, in_unit: Unit) -> Content | None:
-    one, judged = totals.totals[row], totals.judgement
-    if not math.isfinite(one.design):
-        return None
-    complete = judged is not None and math.isfinite(judged.percent_of_design[row])
-    decided = judged is not None and bool(judged.statement[row])
-    return {
-        "value": float(in_unit.from_si(one.design)),
-        "unit": in_unit.symbol,
-        "tolerance_percent": 100.0 * one.tolerance if math.isfinite(one.tolerance) else None,
-        "percent_of_design": float(judged.percent_of_design[row]) if judged is not None and complete else None,
-        "conformity": str(judged.statement[row]) if judged is not None and decided else None,
-        "probability_of_conformity": float(judged.probability[row]) if judged is not None and decided else None,
-    }
-
-
-def _room(found: Evaluation, row: int, units: str | None) -> Content:
-    one, rooms = found.of_rooms.totals[row], found.of_rooms
-    wanted = rooms.as_wanted is not None and math.isfinite(rooms.as_wanted[row])
-    return (
-        {"room": one.room}
-        | total_content(found, rooms, row, units)
-        | {
-            "wanted": one.wanted or None,
-            "probability_as_wanted": float(rooms.as_wanted[row]) if rooms.as_wanted is not None and wanted else None,
-        }
-    )
-
-
-def risks(found: RisksOfJob) -> Content | None:
-    """Risks of wrong decisions of a job; None where nothing is judged."""
-    if not found.rows:
-        return None
-    process = found.process
-    return {
-        "process": None
-        if process is None
-        else {
-            "mean_percent_of_design": 100.0 * process.mean,
-            "standard_deviation_percent": 100.0 * process.standard_deviation,
-            "basis": process.basis,
-        },
-        "decisions": [
-            {
-                "system": one.system,
-                "judged": one.judged,
-                "accepted": one.accepted,
-                "expected_wrongly_accepted": one.wrongly_accepted,
-                "expected_wrongly_rejected": one.wrongly_rejected,
-                "global_consumer_risk": _finite(one.consumer_risk),
-                "global_producer_risk": _finite(one.producer_risk),
-            }
-            for one in found.counted
-        ],
-    }
-
-
-def _finite(number: float) -> float | None:
-    return number if math.isfinite(number) else None
 
 
 def _amendment(one: Amendment, found: Evaluation, units: str | None) -> Content:

@@ -152,7 +152,7 @@ def in_house(
     findings = [*_of_call(instrument, standard, between), *cell_findings(rows, in_house_columns())]
     findings += [finding for row in rows for finding in _of_row(row, standard)]
     if findings or not rows:
-        nothing = Finding("command line", None, "--comparisons", None, "at least one comparison")
+        nothing = Finding.typed("comparisons", None, "at least one comparison")
         raise BadInputError(findings or [nothing])
     records = on_record(session)
     calibration = _in_calibration(records, standard, on, rows)
@@ -165,16 +165,16 @@ def in_house(
 
 def _of_call(instrument: Instrument, standard: Instrument, place: Place) -> Iterable[Finding]:
     if standard.id == instrument.id:
-        yield Finding("command line", None, "--standard", standard.tag, "another instrument than the one calibrated")
+        yield Finding.typed("standard", standard.tag, "another instrument than the one calibrated")
     elif standard.quantity != instrument.quantity:
         expected = f"a standard for {instrument.quantity}; {standard.tag} measures {standard.quantity}"
-        yield Finding("command line", None, "--standard", standard.tag, expected)
+        yield Finding.typed("standard", standard.tag, expected)
     wrong = checks.not_negative(place.percent)
     if wrong is not None:
-        yield Finding("command line", None, "--place-percent", place.percent, wrong)
+        yield Finding.typed("place_percent", place.percent, wrong)
     elif float(place.percent) > 0 and not (place.basis or "").strip():
         expected = "what the uncertainty between the two places rests on"
-        yield Finding("command line", None, "--place-basis", place.basis, expected)
+        yield Finding.typed("place_basis", place.basis, expected)
 
 
 def _of_row(row: TypedRow, standard: Instrument) -> Iterable[Finding]:

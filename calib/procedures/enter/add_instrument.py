@@ -9,6 +9,6 @@ from calib.procedures.typed.sheets import Cells, typed_row
 from calib.records import ledger
 
 
-def add_instrument(session: Session, source: str, cells: Cells, signature: ledger.Signature, now: datetime) -> None:
+def add_instrument(session: Session, cells: Cells, signature: ledger.Signature, now: datetime) -> None:
     """Write an instrument; `cells` are those of instruments.csv. Raises BadInputError with every finding."""
-    write_sheets(session, {"instruments.csv": [typed_row(source, cells)]}, signature, now)
+    write_sheets(session, {"instruments.csv": [typed_row(None, cells)]}, signature, now)

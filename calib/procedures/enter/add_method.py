@@ -9,8 +9,8 @@ from calib.procedures.typed.sheets import Cells, TypedRow, typed_row
 from calib.records import ledger
 
 
-def add_method(session: Session, source: str, cells: Cells, signature: ledger.Signature, now: datetime) -> TypedRow:
+def add_method(session: Session, cells: Cells, signature: ledger.Signature, now: datetime) -> TypedRow:
     """Write a method and answer with its row as it was kept; `cells` are those of methods.csv. Raises BadInputError."""
-    row = typed_row(source, cells)
+    row = typed_row(None, cells)
     write_sheets(session, {"methods.csv": [row]}, signature, now)
     return row

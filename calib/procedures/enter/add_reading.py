@@ -14,21 +14,20 @@ _NAMES = ("job", "outlet", "instrument", "observed_at")
 
 
 def add_reading(
-    session: Session, source: str, cells: Cells, log: FileContent | None, signature: ledger.Signature, now: datetime
+    session: Session, cells: Cells, log: FileContent | None, signature: ledger.Signature, now: datetime
 ) -> Imported:
     """Write a reading, or keep it as a refusal; `cells` are those of readings.csv, whoever signs is the operator.
 
-    `source` is what findings call the place where the cells were typed, `log` the file named in log_file. Raises BadInputError.
+    `log` is the file named in log_file. Raises BadInputError with every finding.
     """
     signature = signed(session, signature)
-    row = typed_row(source, {**cells, "operator": signature.person})
+    row = typed_row(None, {**cells, "operator": signature.person})
     row.log = log
     return write_sheets(session, {"readings.csv": [row]}, signature, now)
 
 
 def add_traverse(
     session: Session,
-    source: str,
     cells: Cells,
     points: Mapping[tuple[int, int], str],
     signature: ledger.Signature,
@@ -43,5 +42,5 @@ def add_traverse(
         )
         for (line, point), values in points.items()
     ]
-    reading = typed_row(source, {**cells, "operator": signature.person})
+    reading = typed_row(None, {**cells, "operator": signature.person})
     return write_sheets(session, {"readings.csv": [reading], "traverses.csv": rows}, signature, now)

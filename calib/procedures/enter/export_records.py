@@ -21,7 +21,7 @@ from typing import Any
 from sqlalchemy import LargeBinary
 from sqlmodel import Session, SQLModel, col, select
 
-from calib.errors import CalibError
+from calib.errors import CalibError, Step
 from calib.procedures.enter.names_on_record import NamesOnRecord
 from calib.procedures.typed.cells import same_time
 from calib.procedures.typed.columns import FILES
@@ -53,6 +53,14 @@ class ExportedFile:
     name: str  # with the folder below the export's own
     content: bytes
     rows: int | None = None  # absent: a file that belongs to a row
+
+
+@dataclass(frozen=True)
+class Exported:
+    """What an export wrote: rows by file, and how many files of logs beside them; of what an import reads back, and of the rest."""
+
+    imported: Mapping[str, int]
+    not_imported: Mapping[str, int]
 
 
 def export_records(session: Session) -> Iterator[ExportedFile]:
@@ -191,7 +199,7 @@ def _csv(name: str, columns: Sequence[str], rows: Iterable[Mapping[str, Any]]) -
             yield ExportedFile(name, out.getvalue().encode(), count)
         except UnicodeEncodeError as error:
             raise CalibError(
-                f"{Path(name).name}: a cell holds what is no text, put there past the program: `calib verify` names it"
+                f"{Path(name).name}: a cell holds what is no text, put there past the program: {Step.VERIFY} names it"
             ) from error
 
 

@@ -66,7 +66,12 @@ def write_sheets(
     """
     complete: Sheets = {name: sheets.get(name, ()) for name in FILES}
     progress(f"checking {sum(len(rows) for rows in complete.values())} rows")
-    checked = _checked(complete, Recorded(session), frozenset(Path(each.source).name for each in findings), now)
+    checked = _checked(
+        complete,
+        Recorded(session),
+        frozenset(Path(each.source).name for each in findings if each.source is not None),
+        now,
+    )
     signature = signed(session, signature)
     alone, said = four_eyes.of_import(session, complete["calibrations.csv"], signature.person, strict)
     of_acceptors = four_eyes.of_acceptors(people_on_record(session), complete["calibrations.csv"], signature.time)
@@ -80,7 +85,7 @@ def write_sheets(
 
 
 def _place(finding: Finding) -> tuple[str, int]:
-    return finding.source, finding.row or 0
+    return finding.source or "", finding.row or 0
 
 
 @dataclass(frozen=True)

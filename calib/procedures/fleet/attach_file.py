@@ -10,7 +10,7 @@ from xml.parsers import expat
 
 from sqlmodel import Session, select
 
-from calib.errors import BadInputError, Finding, NotInRecordsError, RecordsError
+from calib.errors import BadInputError, Finding, NotInRecordsError, RecordsError, Step
 from calib.procedures.on_record.attached_files import JPEG, PDF, PNG, XML
 from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
 from calib.procedures.people.authorise import append
@@ -129,5 +129,5 @@ def kept_file(session: Session, digest: str) -> Attachment:
         )
     file = session.exec(select(Attachment).where(Attachment.sha256 == found[0])).one()
     if hashlib.sha256(file.content).hexdigest() != file.sha256:
-        raise RecordsError(f"the content of file {file.name} is no longer what it was: run `calib verify`")
+        raise RecordsError(f"the content of file {file.name} is no longer what it was: {Step.VERIFY} names it")
     return file

@@ -138,7 +138,7 @@ def from_baseline(
         expected = (
             f"limits: {len(values)} value(s) have passed since the latest adjustment, and {FEWEST} make a baseline"
         )
-        raise BadInputError([Finding("command line", None, "--low, --high", None, expected)])
+        raise BadInputError([Finding.typed("low, high", None, expected)])
     base = not_below_resolution(baseline(values), instrument, cells["unit"])
     limits = prediction_limits(base)
     digits = max(0, 3 - math.floor(math.log10(base.standard_deviation)))

@@ -7,12 +7,12 @@ from datetime import date, datetime
 from sqlmodel import Session
 
 from calib.confirmation.interval import RETIREMENT, gate
-from calib.errors import NotInRecordsError
+from calib.errors import NotInRecordsError, Step
 from calib.procedures.on_record.register import load_register
 
 
 @dataclass(frozen=True)
-class Labelled:
+class Label:
     """An instrument that may be used, with what stands on its label."""
 
     tag: str
@@ -25,7 +25,7 @@ class Labelled:
 class LabelsAsked:
     """Labels, and why others get none: a label says that an instrument may be used."""
 
-    labels: tuple[Labelled, ...]
+    labels: tuple[Label, ...]
     refused: tuple[tuple[str, tuple[str, ...]], ...]  # tag, the gate's reasons
 
 
@@ -34,7 +34,7 @@ def labels_of(session: Session, tags: Sequence[str] | None, at: datetime) -> Lab
     register = load_register(session)
     unknown = [tag for tag in tags or () if tag not in register]
     if unknown:
-        raise NotInRecordsError(f"no instrument {unknown[0]!r} in the records: calib instrument list shows them")
+        raise NotInRecordsError(f"no instrument {unknown[0]!r} in the records: {Step.LIST_INSTRUMENTS} shows them")
     if tags is None:
         tags = [
             tag
@@ -44,7 +44,7 @@ def labels_of(session: Session, tags: Sequence[str] | None, at: datetime) -> Lab
     decisions = [gate(register, tag, at, at) for tag in dict.fromkeys(tags)]
     return LabelsAsked(
         tuple(
-            Labelled(one.tag, one.calibration.certificate, one.calibration.calibrated_on, one.due_on)
+            Label(one.tag, one.calibration.certificate, one.calibration.calibrated_on, one.due_on)
             for one in decisions
             if one.allowed and one.calibration is not None and one.due_on is not None
         ),

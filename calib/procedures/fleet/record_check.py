@@ -75,7 +75,7 @@ def record_check(
 
 
 def _asked(session: Session, tag: str, at: datetime, cells: Mapping[str, str | None]) -> Asked:
-    row = typed_row("command line", cells)
+    row = typed_row(None, cells)
     other = row.get("other")
     return Asked(instrument_tagged(session, tag), None if other is None else instrument_tagged(session, other), row, at)
 
@@ -110,7 +110,7 @@ def _findings(asked: Asked, signature: ledger.Signature) -> list[Finding]:
     found += _of_limits(row)
     found += _of_two(asked)
     if at > signature.time:
-        found.append(Finding("command line", None, "at", at.isoformat(), "a time that is not in the future"))
+        found.append(Finding.typed("at", at.isoformat(), "a time that is not in the future"))
     return found
 
 
@@ -137,7 +137,7 @@ def _of_two(asked: Asked) -> list[Finding]:
     row, other = asked.row, asked.other
     if row.get("kind") != COMPARISON or other is None:
         typed = [name for name in _OF_TWO if not row.blank(name)]
-        expected = "nothing without a comparison with another instrument (--kind comparison --other TAG)"
+        expected = "nothing without a comparison with another instrument (kind comparison, with the tag of the other)"
         return [row.finding(name, expected) for name in typed]
     found = [_unlike(asked.instrument, other, row)]
     found += [row.finding("other_value", "what the other instrument showed")] if row.blank("other_value") else []

@@ -30,22 +30,16 @@ def record_event(
 
 
 def _finding(kind: str, at: datetime, reason: str, past: list[str], now: datetime) -> Finding | None:
-    source = "command line"
     states = [one for one in past if one in ("suspension", "release", "retirement")]
     if not reason.strip():
-        return Finding(source, None, "reason", "", "why, in a few words")
+        return Finding.typed("reason", "", "why, in a few words")
     if at > now:
-        return Finding(
-            source,
-            None,
-            "at",
-            at.isoformat(),
-            f"a time that is not in the future (it is {now.isoformat(timespec='minutes')})",
-        )
+        expected = f"a time that is not in the future (it is {now.isoformat(timespec='minutes')})"
+        return Finding.typed("at", at.isoformat(), expected)
     if "retirement" in states:
-        return Finding(source, None, "tag", None, "an instrument in service; this one is retired")
+        return Finding.typed("tag", None, "an instrument in service; this one is retired")
     if kind == "release" and states[-1:] != ["suspension"]:
-        return Finding(source, None, "tag", None, "a suspended instrument; this one is not suspended at that time")
+        return Finding.typed("tag", None, "a suspended instrument; this one is not suspended at that time")
     if kind == "suspension" and states[-1:] == ["suspension"]:
-        return Finding(source, None, "tag", None, "an instrument that is not suspended already at that time")
+        return Finding.typed("tag", None, "an instrument that is not suspended already at that time")
     return None

@@ -10,7 +10,6 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
-from shlex import quote
 from typing import Any
 
 import numpy as np
@@ -22,7 +21,7 @@ from calib.confirmation.conformity import SIMPLE
 from calib.confirmation.interval import CalibrationOnRecord
 from calib.confirmation.traceability import Graph, Link, Record, downward, reached, upward
 from calib.curves.curve import Curve
-from calib.errors import CalibError
+from calib.errors import CalibError, Step
 from calib.procedures.certificate.assess import criterion, has_limits, permissible_error, usual_object
 from calib.procedures.certificate.fit_curve import points_of
 from calib.procedures.impact.as_if import Cause, Recalculated, Stated, as_found_cells, cells_of, recalculate
@@ -72,7 +71,7 @@ class Reviewed:
     @property
     def remarks(self) -> tuple[str, ...]:
         """What a person is told, a line each."""
-        told = (f"{one}: calib review show {quote(one.tag)} {quote(one.certificate)}" for one in self.opened)
+        told = (f"{one}: {Step.SEE_REVIEW} {one.tag}, certificate {one.certificate}" for one in self.opened)
         return (*(f"notice: {one}" for one in self.notices), *told)
 
 

@@ -141,7 +141,7 @@ def named(ground: Ground, words: Sequence[str]) -> Record:
         raise NotInRecordsError(f"nothing in the records is called {text!r}: name one {kinds}, as `reading 3`")
     if len(found) > 1:
         listed = "; ".join(sorted(f"{_kind(one)} {_own_name(ground, one)}" for one in found))
-        raise BadInputError([Finding("command line", None, "ID", text, f"one record, this may be {listed}")])
+        raise BadInputError([Finding.typed("record", text, f"one record, this may be {listed}")])
     return next(iter(found))
 
 

@@ -101,7 +101,7 @@ def against_withdrawn(kept: CalibrationOnFile) -> Finding | None:
     if kept.withdrawn is None:
         return None
     said = "one that was not withdrawn; it was {at} by {by}: {reason}".format_map(kept.withdrawn)
-    return Finding("command line", None, "certificate", kept.calibration.certificate, said)
+    return Finding.typed("certificate", kept.calibration.certificate, said)
 
 
 def refit(kept: CalibrationOnFile, wish: Wish | None = None) -> FittedCurve:

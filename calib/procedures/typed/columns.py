@@ -2,6 +2,7 @@
 
 from calib.confirmation.acceptance import JUDGED
 from calib.confirmation.conformity import DECISION_RULES
+from calib.errors import Step
 from calib.procedures.typed.cells import (
     above_one,
     above_zero,
@@ -572,7 +573,7 @@ _DECLARED = (
             Reference(
                 ("job", "outlet"),
                 Outlet,
-                "an outlet in outlets.csv; one on record is amended by `calib outlet amend`",
+                f"an outlet in outlets.csv; one on record is {Step.AMEND_OUTLET}",
                 "outlet_id",
                 here=True,
             ),

@@ -41,7 +41,7 @@ def read_comparisons(
     elif sheet is not None:
         rows, findings = (
             [],
-            [Finding(file.source, None, "--sheet", sheet, "nothing: only a workbook (.xlsx) has sheets")],
+            [Finding(file.source, None, "sheet", sheet, "nothing: only a workbook (.xlsx) has sheets")],
         )
     else:
         rows, findings = read_csv(file, columns)
@@ -77,7 +77,7 @@ def _sheet_of(file: FileContent, names: Sequence[str], wanted: str | None) -> tu
         if wanted is not None:
             break
     expected = f"one of the sheets {', '.join(names)}"
-    return "", Finding(file.source, None, "--sheet", wanted, expected)
+    return "", Finding(file.source, None, "sheet", wanted, expected)
 
 
 def _rows_of_sheet(

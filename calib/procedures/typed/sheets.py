@@ -30,8 +30,8 @@ class FileContent:
 class TypedRow:
     """One row as typed: cells that are blank are absent; cells found wrong are taken out and named in `bad`."""
 
-    source: str
-    number: int | None  # as a spreadsheet counts, the header being row 1; absent for the options of a command
+    source: str | None  # the file; absent for what was typed at a face
+    number: int | None  # as a spreadsheet counts, the header being row 1; absent for what was typed at a face
     cells: dict[str, str]
     bad: set[str] = field(default_factory=set)
     log: FileContent | None = None  # the file named in log_file
@@ -58,8 +58,8 @@ class TypedRow:
 Sheets = Mapping[str, Sequence[TypedRow]]  # file name -> rows
 
 
-def typed_row(source: str, cells: Mapping[str, str | None]) -> TypedRow:
-    """The options of a command as a row."""
+def typed_row(source: str | None, cells: Mapping[str, str | None]) -> TypedRow:
+    """Cells typed at a face as a row; `source` where the face has a name of its own for them."""
     return TypedRow(
         source, None, {name: cell.strip() for name, cell in cells.items() if cell is not None and cell.strip()}
     )

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from calib.confirmation.authority import ACTS, ROLES
-from calib.faces.cli import options
+from calib.faces.cli import frame
 from calib.records import database
 from calib.records.tables import LedgerEntry, Reading
 from tests.command import calib
@@ -180,12 +180,12 @@ def test_the_operator_of_a_reading_is_the_person_of_the_login(staffed, monkeypat
 
 def test_a_login_that_is_nobody_s_is_refused_with_the_names_known(staffed, monkeypatch):
     monkeypatch.delenv("CALIB_OPERATOR", raising=False)
-    monkeypatch.setattr(options.getpass, "getuser", lambda: "stranger")
+    monkeypatch.setattr(frame.getpass, "getuser", lambda: "stranger")
     assert "'stranger'; expected a person on record: there is Quinn, Ed, Tom" in refused(staffed, *CHECK)
 
 
 def test_who_only_reads_needs_no_name(staffed, monkeypatch):
-    monkeypatch.setattr(options.getpass, "getuser", lambda: "stranger")
+    monkeypatch.setattr(frame.getpass, "getuser", lambda: "stranger")
     assert calib("instrument", "list", records=staffed).status == 0
 
 

@@ -8,12 +8,13 @@ import hashlib
 import html.parser
 import json
 import re
+from datetime import date
 
 import openpyxl
 import pytest
 
 from calib.errors import RecordsError
-from calib.faces.answers import instrument
+from calib.faces.answers.instrument_page import save_page
 from tests.as_found import drifted
 from tests.command import calib
 from tests.folders import changed, ledger_head, records_of, small_job, write
@@ -382,7 +383,7 @@ def test_a_page_that_cannot_be_written_is_told(eventful, tmp_path):
     assert "the page cannot be written there" in ran.err
     document = calib("instrument", "show", "VA-1", "--json", records=eventful).document
     with pytest.raises(RecordsError):
-        instrument.save_page(document, [], tmp_path, "2026-03-06")
+        save_page(document, [], tmp_path, date(2026, 3, 6))
 
 
 PHOTO = b"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR" + bytes(17) + b"\x00\x00\x00\x00IEND\xaeB`\x82"

@@ -19,8 +19,9 @@ from calib.airflow.traverse import (
     traverse,
     usual,
 )
+from calib.faces.answers.duct_section_text import length_text, lines_text, section_text, size_text
 from calib.faces.drawings import save_or_tell
-from calib.faces.drawings.duct_section import length_text, lines_text, section_chart, section_text, size_text
+from calib.faces.drawings.duct_section import section_chart
 
 MM, INCH, FOOT, METRE = (quantities.unit("length", symbol) for symbol in ("mm", "in", "ft", "m"))
 

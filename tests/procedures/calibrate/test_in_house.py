@@ -181,17 +181,17 @@ def test_an_indication_outside_the_standard_s_interval_refuses(small_records):
 @pytest.mark.parametrize(
     ("typed_rows", "call", "columns"),
     [
-        (rows()[:1], {"standard": "VA-1"}, ["--standard"]),
-        (rows()[:1], {"standard": "PG-1"}, ["--standard", "unit"]),
-        (rows()[:1], {"place": Place("one", "maps")}, ["--place-percent"]),
-        (rows()[:1], {"place": Place("-1", "maps")}, ["--place-percent"]),
-        (rows()[:1], {"place": Place("1", None)}, ["--place-basis"]),
+        (rows()[:1], {"standard": "VA-1"}, ["standard"]),
+        (rows()[:1], {"standard": "PG-1"}, ["standard", "unit"]),
+        (rows()[:1], {"place": Place("one", "maps")}, ["place_percent"]),
+        (rows()[:1], {"place": Place("-1", "maps")}, ["place_percent"]),
+        (rows()[:1], {"place": Place("1", None)}, ["place_basis"]),
         (rows(unit="Pa")[:1], {}, ["unit"]),
         (rows(phase="later")[:1], {}, ["phase"]),
         (rows(reference_repeatability="0.02")[:1], {}, ["reference_observations"]),
         (rows(reference_repeatability="0.02", reference_observations="1")[:1], {}, ["reference_observations"]),
         ([row(2, indication="0.66")], {}, ["reference_indication"]),
-        ([], {}, ["--comparisons"]),
+        ([], {}, ["comparisons"]),
     ],
 )
 def test_each_wrong_cell_is_named(small_records, typed_rows, call, columns):

@@ -619,7 +619,7 @@ def test_a_hood_at_an_outlet_with_a_factor_needs_none(register, tmp_path):
     [
         ({"outlet_type": "grille H"}, {}, "a factor for outlet_type 'grille G'"),
         ({}, {"outlet_type": ""}, "a factor for outlet_type ''"),
-        ({}, {"found_factor": "G-2"}, "a factor that `calib factor find` has put into the records (there is G-1)"),
+        ({}, {"found_factor": "G-2"}, "a factor found from pairs of readings that is on record (there is G-1)"),
     ],
 )
 def test_a_factor_for_another_type_is_named_by_the_import(register, tmp_path, fields, cells, expected):

@@ -5,31 +5,16 @@ from typing import Annotated
 
 import typer
 
-from calib.faces.cli.options import (
-    DEFAULT_COVERAGE,
-    DEFAULT_RECORDS,
-    AsJson,
-    AtTime,
-    Coverage,
-    InUnits,
-    Records,
-    print_json,
-    probability_of,
-    say,
-    tell,
-    time_of,
-)
+from calib.faces.cli.frame import Desk, Reply, group, reads, say
+from calib.faces.cli.options import DEFAULT_COVERAGE, AtTime, Coverage, Reading, probability_of, time_of
+
+app = group()
 
 
-def register(app: typer.Typer) -> None:
-    """Add these commands to the program."""
-    app.command("budget")(budget)
-
-
+@reads(app, "budget", units=True)
 def budget(
-    reading: Annotated[
-        int, typer.Argument(metavar="READING", help="Number of the reading, as `calib reading list` shows it.")
-    ],
+    desk: Desk,
+    reading: Reading,
     wanted: Annotated[
         str | None,
         typer.Option(
@@ -58,32 +43,24 @@ def budget(
     ] = None,
     coverage: Coverage = DEFAULT_COVERAGE,
     at: AtTime = None,
-    records: Records = DEFAULT_RECORDS,
-    units: InUnits = None,
-    as_json: AsJson = False,
-) -> None:
+) -> Reply:
     """Print the uncertainty budget of one reading, which contribution rules, and what would bring U down.
 
     Example: calib budget 3 --wanted "5 %" --monte-carlo
     """
-    from calib.faces.answers import budget
+    from calib.faces.answers import budget as answer
     from calib.procedures.measure.distributions import distributions_of
     from calib.procedures.measure.reading_in_job import reading_in_job
-    from calib.records import database
 
-    with database.reading(records) as session:
-        found = reading_in_job(session, reading, time_of(at), probability_of(coverage))
-        document = budget.budget(found, wanted, units)
-        simulated = None
-        if monte_carlo or document["dominant"]:
-            say("drawing random numbers until the figures are steady")
-            simulated = distributions_of(found, seed, digits)
-            document |= {"monte_carlo": budget.monte_carlo(found, simulated, seed, units)}
+    in_job = reading_in_job(desk.reading(), reading, time_of(at), probability_of(coverage))
+    document = answer.document(in_job, wanted, desk.units)
+    simulated = None
+    if monte_carlo or document["dominant"]:
+        say("drawing random numbers until the figures are steady")
+        simulated = distributions_of(in_job, seed, digits)
+        document |= {"monte_carlo": answer.monte_carlo(in_job, simulated, seed, desk.units)}
     if plot is not None:
         from calib.faces.drawings.budget_of_reading import save_budget
 
-        save_budget(found, document, simulated, plot, units)
-    if as_json:
-        print_json(document)
-    else:
-        tell(budget.budget_text(document))
+        save_budget(in_job, document, simulated, plot, desk.units)
+    return Reply(document, answer.text)
