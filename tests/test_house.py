@@ -103,11 +103,8 @@ YET_TO_NAME = (
     "calib/confirmation/",
     "calib/curves/",
     "calib/faces/answers/",
-    "calib/faces/cli/",
     "calib/faces/drawings/",
-    "calib/faces/plain_text.py",
     "calib/faces/report/",
-    "calib/faces/written.py",
     "calib/measurement/",
     "calib/procedures/calibrate/",
     "calib/procedures/certificate/",
@@ -132,13 +129,13 @@ SHARED_NAMES = {
 }
 # Public names that are defined more than once as yet.
 YET_TO_PART = {
-    "Array", "Asked", "BEGINS", "CONDITIONS", "Certificate", "Content", "DECISIONS", "DUCT", "Errors",
-    "Evaluation", "FACTOR", "FEWEST", "Floats", "Gear", "HOOD", "JOB", "Job", "Judgement", "KINDS", "LINE",
-    "Line", "Model", "Name", "Number", "Outlets", "PAIR", "Place", "RULES", "Row", "SIGNIFICANCE", "SMALL",
-    "Sheet", "THERMAL", "Tag", "Total", "WIDTH", "Wish", "Written", "as_text", "budgets_in_full",
-    "calibrations", "cells_of", "changes", "compared", "drawing_of", "flows", "from_text", "head_text",
-    "history", "instruments", "judge", "named", "outliers", "pairs_of", "plain", "points_of", "reading",
-    "refused", "relative_velocity_uncertainty", "statement", "traverses", "unweighted", "weighted",
+    "Array", "AsFound", "Asked", "Attachment", "BEGINS", "CONDITIONS", "Certificate", "DECISIONS", "DUCT",
+    "Errors", "Evaluation", "FACTOR", "FEWEST", "Floats", "Gear", "HOOD", "JOB", "Job", "Judgement", "KINDS",
+    "LINE", "Line", "Method", "Model", "Number", "Outlet", "Outlets", "PAIR", "Person", "Place", "RULES",
+    "Reading", "SIGNIFICANCE", "SMALL", "Sheet", "Shown", "Stated", "THERMAL", "Table", "Total", "Wish",
+    "Written", "budgets_in_full", "calibrations", "cells_of", "changes", "compared", "drawing_of", "flows",
+    "from_text", "instruments", "judge", "named", "outliers", "pairs_of", "plain", "points_of", "refused",
+    "relative_velocity_uncertainty", "remarks", "statement", "traverses", "unweighted", "weighted",
 }  # fmt: skip
 
 EMPTY_WORDS = {"manager", "service", "util", "utils", "helper", "helpers"}
