@@ -72,9 +72,9 @@ def list_(
     Example: calib instrument list --state due --location "van 1" --sort due
     """
     from calib.faces.answers import instruments as answer
-    from calib.procedures.fleet.list_instruments import Wish, list_instruments
+    from calib.procedures.fleet.list_instruments import InstrumentWish, list_instruments
 
-    wish = Wish(kind, quantity, location, custodian, text, state, days_of(within))
+    wish = InstrumentWish(kind, quantity, location, custodian, text, state, days_of(within))
     listed = list_instruments(desk.reading(), wish, sort, end_of(day_of(on)))
     return Reply(answer.document(listed), answer.text)
 

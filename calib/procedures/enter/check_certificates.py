@@ -10,6 +10,7 @@ from datetime import date
 from calib.confirmation.interval import add_months
 from calib.errors import Finding
 from calib.procedures.certificate.fit_curve import indication_quantity
+from calib.procedures.certificate.phase import AS_FOUND, phase_in_use
 from calib.procedures.typed.rows_together import KnownNames, duplicate, repeated, unit_known
 from calib.procedures.typed.sheets import Cells, Sheets, TypedRow
 from calib.records.tables import THERMAL
@@ -170,7 +171,7 @@ def _adjustments(sheets: Sheets) -> Iterable[Finding]:
     adjusted = [row for row in sheets["calibrations.csv"] if row.get("adjustment") == "yes"]
     for row in adjusted if not any(one.bad for one in sheets["comparisons.csv"]) else []:
         own = [one for one in sheets["comparisons.csv"] if certificate_of(one) == certificate_of(row)]
-        if own and all(one.get("phase") != "as-left" for one in own):
+        if own and phase_in_use(each.get("phase") for each in own) == AS_FOUND:
             yield row.finding(
                 "adjustment", "no, or comparisons as left: those as found do not hold after an adjustment"
             )

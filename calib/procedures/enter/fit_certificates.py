@@ -5,8 +5,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from calib.errors import CalibError, CurveError, Finding
-from calib.procedures.certificate.assess import Assessment, assess, phase_in_use, usual_object
+from calib.procedures.certificate.assess import Assessment, assess, usual_object
 from calib.procedures.certificate.fit_curve import FittedCurve, fit_curve
+from calib.procedures.certificate.phase import phase_in_use
 from calib.procedures.enter.check_certificates import certificate_of
 from calib.procedures.typed.declaration import RecordNames
 from calib.procedures.typed.rows_together import KnownNames, TypedCells, duplicate
@@ -87,7 +88,9 @@ def _judged(named: KnownNames, row: TypedRow, fitted: FittedCurve) -> Assessment
     ]
     rule, judged = row.cells["decision_rule"], row.get("judged") or usual_object(instrument)
     try:
-        assessment = assess(instrument, own, phase_in_use(own), rule, judged, fitted.choice.curve)
+        assessment = assess(
+            instrument, own, phase_in_use(each["phase"] for each in own), rule, judged, fitted.choice.curve
+        )
     except CalibError as error:
         return row.finding("decision_rule", f"blank, with the criterion in words ({error})")
     failures = assessment.failures()

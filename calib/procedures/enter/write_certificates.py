@@ -6,7 +6,7 @@ from sqlmodel import Session
 
 from calib.errors import CurveError
 from calib.procedures.certificate.assess import Assessment
-from calib.procedures.certificate.fit_curve import FittedCurve, Wish, curve_record
+from calib.procedures.certificate.fit_curve import CurveWish, FittedCurve, curve_record
 from calib.procedures.enter.check_certificates import standard_tags
 from calib.procedures.enter.names_on_record import NamesOnRecord
 from calib.procedures.on_record.calibrations import calibration_on_file, refit
@@ -27,7 +27,7 @@ def curves_by_rule(
     return [curve_record(_calibration(row, names), curves[_named(row)]) for row in rows]
 
 
-def reference_standards(rows: Sequence[TypedRow], names: NamesOnRecord) -> list[ReferenceStandard]:
+def standards_used(rows: Sequence[TypedRow], names: NamesOnRecord) -> list[ReferenceStandard]:
     """The instruments that served as reference standards."""
     return [
         ReferenceStandard(
@@ -76,7 +76,7 @@ def chosen_curves(session: Session, rows: Sequence[TypedRow]) -> list[StoredCurv
 def _chosen(session: Session, row: TypedRow) -> StoredCurve:
     calibration = calibration_on_file(session, row.cells["tag"], row.cells["certificate"])
     degree = row.get("degree")
-    wish = Wish(None if degree is None else int(degree), None if degree is not None else row.get("shape"))
+    wish = CurveWish(None if degree is None else int(degree), None if degree is not None else row.get("shape"))
     try:
         fitted = refit(calibration, wish)
     except CurveError as error:

@@ -1,6 +1,6 @@
 """Acceptances and certificates that an import states: judged where they name a rule, taken over where they name none.
 
-Source: README.md ("Certificates"); common practice, no source, for the four eyes.
+Source: `calib help` (certificates); common practice, no source, for the four eyes.
 """
 
 import copy
@@ -10,7 +10,7 @@ import pytest
 
 from calib.faces.files import import_folders
 from calib.procedures.people.house_rules import set_rule
-from calib.procedures.people.roles import GIVEN, ChangeWanted, PersonWanted, add_person, change_role
+from calib.procedures.people.persons_and_roles import GIVEN, ChangeWanted, PersonWanted, add_person, change_role
 from calib.records import database, ledger
 from calib.records.tables import Acceptance, Calibration
 from tests.folders import NOW, SIGNED, UNTOUCHED, all_of, findings_of, imported, ledger_head, small_job, write

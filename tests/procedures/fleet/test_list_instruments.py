@@ -1,4 +1,4 @@
-"""Lists of the register: what fits a wish, in an order. Source: README.md ("Commands"); common practice, no source."""
+"""Lists of the register: what fits a wish, in an order. Source: `calib help` (commands); common practice, no source."""
 
 from datetime import date, datetime
 
@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calib.errors import BadInputError
-from calib.procedures.fleet.list_instruments import SORTS, Wish, list_instruments, ordered, states_of
+from calib.procedures.fleet.list_instruments import SORTS, InstrumentWish, list_instruments, ordered, states_of
 from calib.procedures.fleet.pair_instruments import change_pair
 from calib.procedures.fleet.record_event import record_event
 from calib.procedures.on_record.instruments import InstrumentStatus
@@ -20,7 +20,7 @@ from tests.folders import NOW, SIGNED
 
 def tags(records, sort="tag", at=NOW, **wish):
     with database.reading(str(records)) as session:
-        return [one.cells["tag"] for one in list_instruments(session, Wish(**wish), sort, at)]
+        return [one.cells["tag"] for one in list_instruments(session, InstrumentWish(**wish), sort, at)]
 
 
 def event(records, tag, kind):
@@ -107,7 +107,7 @@ def test_a_probe_and_its_meter_name_one_another(small_records):
     with database.writing(str(small_records)) as session:
         change_pair(session, ("VA-2", "PG-1"), PAIRED, NOW, "why", SIGNED)
     with database.reading(str(small_records)) as session:
-        found = {one.cells["tag"]: one.paired_with for one in list_instruments(session, Wish(), "tag", NOW)}
+        found = {one.cells["tag"]: one.paired_with for one in list_instruments(session, InstrumentWish(), "tag", NOW)}
     assert found == {"PG-1": ("VA-2",), "RS-1": (), "VA-1": (), "VA-2": ("PG-1",)}
 
 
