@@ -18,9 +18,9 @@ from calib.records.tables import (
     Acceptance,
     Calibration,
     Comparison,
-    CorrectionCurve,
     Instrument,
     ReferenceStandard,
+    StoredCurve,
     Withdrawal,
 )
 
@@ -73,8 +73,8 @@ class CalibrationOnFile:
     acceptance: Acceptance | None
     standards: tuple[str, ...]
     comparisons: tuple[Comparison, ...]
-    curve: CorrectionCurve  # the one that counts
-    earlier_curves: tuple[CorrectionCurve, ...] = ()  # that counted before it, the first one first
+    curve: StoredCurve  # the one that counts
+    earlier_curves: tuple[StoredCurve, ...] = ()  # that counted before it, the first one first
     files: tuple[RecordCells, ...] = ()  # kept with it, without their content
     typed_by: str | None = None
     withdrawn: RecordCells | None = None  # at, by, reason; None: it was not

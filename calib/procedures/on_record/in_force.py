@@ -34,7 +34,7 @@ class OnRecord:
     instruments: Mapping[int, tables.Instrument]
     methods: Mapping[int, tables.Method]
     calibrations: Mapping[int, tables.Calibration]
-    curves: Mapping[int, tables.CorrectionCurve]  # by the calibration: the one that counts
+    curves: Mapping[int, tables.StoredCurve]  # by the calibration: the one that counts
     conditions: Mapping[tuple[int, str], tuple[tables.Condition, ...]]  # by job and name
     factors: Mapping[str, tables.FoundFactor]  # by name: the revision that counts
     # Errors of an instrument over its calibrations: read when it is asked for, since most are not.

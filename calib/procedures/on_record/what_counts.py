@@ -11,7 +11,7 @@ from typing import TypeVar
 
 from sqlmodel import Session, col, select
 
-from calib.records.tables import CorrectionCurve, FoundFactor, Outlet, OutletRevision
+from calib.records.tables import FoundFactor, Outlet, OutletRevision, StoredCurve
 
 _Record = TypeVar("_Record")
 _Thing = TypeVar("_Thing", bound=Hashable)
@@ -22,20 +22,20 @@ def that_count(records: Iterable[_Record], of: Callable[[_Record], _Thing]) -> d
     return {of(record): record for record in records}
 
 
-def curves_of(session: Session, calibration: int) -> tuple[CorrectionCurve, ...]:
+def curves_of(session: Session, calibration: int) -> tuple[StoredCurve, ...]:
     """Every curve of a calibration in the order in which they were recorded: of several the last one counts."""
-    own = select(CorrectionCurve).where(CorrectionCurve.calibration_id == calibration)
-    return tuple(session.exec(own.order_by(col(CorrectionCurve.id))))
+    own = select(StoredCurve).where(StoredCurve.calibration_id == calibration)
+    return tuple(session.exec(own.order_by(col(StoredCurve.id))))
 
 
-def curve_that_counts(session: Session, calibration: int) -> CorrectionCurve:
+def curve_that_counts(session: Session, calibration: int) -> StoredCurve:
     """The curve of a calibration, whether the rule or a person chose it; raises IndexError for a calibration without one."""
     return curves_of(session, calibration)[-1]
 
 
-def curves_that_count(session: Session) -> dict[int, CorrectionCurve]:
+def curves_that_count(session: Session) -> dict[int, StoredCurve]:
     """The curve of every calibration, by the calibration."""
-    recorded = session.exec(select(CorrectionCurve).order_by(col(CorrectionCurve.id)))
+    recorded = session.exec(select(StoredCurve).order_by(col(StoredCurve.id)))
     return that_count(recorded, lambda curve: curve.calibration_id)
 
 

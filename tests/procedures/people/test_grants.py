@@ -227,7 +227,7 @@ def write_job(url, signature, job):
 
 def last_writer(url):
     with database.reading(url) as session:
-        return session.get(LedgerEntry, ledger.head(session)[0]).person
+        return session.get(LedgerEntry, ledger.ledger_head(session)[0]).person
 
 
 @pytest.mark.parametrize("login", ["quinn", "ed", "tom"])
