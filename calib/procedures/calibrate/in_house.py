@@ -25,10 +25,11 @@ from calib.measurement import Readings, flows
 from calib.procedures.measure.indicated import StabilityHere, repeatability_of, resolution_of
 from calib.procedures.measure.stability import stability_at
 from calib.procedures.on_record.by_name import instrument_tagged
-from calib.procedures.on_record.in_force import OnRecord, on_record
+from calib.procedures.on_record.in_force import OnRecord, on_record_of
 from calib.procedures.typed import cells as checks
 from calib.procedures.typed.sheets import Column, Row, cell_findings
 from calib.quantities import UNITS, Unit, unit
+from calib.records.record import key
 from calib.records.tables import Instrument
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY, coverage_factor
 from calib.uncertainty.propagation import Contribution, combine
@@ -152,7 +153,7 @@ def in_house(
     if findings or not rows:
         nothing = Finding("command line", None, "--comparisons", None, "at least one comparison")
         raise BadInputError(findings or [nothing])
-    records = on_record(session)
+    records = on_record_of(session, [key(instrument.id), key(standard.id)])
     calibration = _in_calibration(records, standard, on, rows)
     seen = _observed(standard, rows)
     curve = records.curve(calibration.record_id)

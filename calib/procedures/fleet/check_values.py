@@ -14,7 +14,7 @@ from calib.confirmation.normalised_error import LIMIT, agreement
 from calib.errors import BadInputError, CurveError, Finding, RefusedError
 from calib.procedures.measure.indicated import indicated, resolution_of
 from calib.procedures.measure.stability import stability_at
-from calib.procedures.on_record.in_force import OnRecord, on_record
+from calib.procedures.on_record.in_force import OnRecord, on_record_of
 from calib.procedures.on_record.register import withdrawals
 from calib.quantities import unit
 from calib.records.record import key, moment
@@ -57,7 +57,7 @@ def compared(
     With typed expanded uncertainties the values are taken as they are; without them they are indications, and value and
     uncertainty come from each instrument's calibration in force.
     """
-    records = on_record(session)
+    records = on_record_of(session, [key(instrument.id), key(other.id)])
     stated = "expanded_uncertainty" in cells
     asked = (
         (instrument, cells["value"], cells.get("expanded_uncertainty")),

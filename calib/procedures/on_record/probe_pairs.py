@@ -3,7 +3,7 @@
 A probe belongs to one meter at a time; a meter may have several probes. Common practice, no source.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -43,9 +43,12 @@ def pairs_of(records: Iterable[Pairing]) -> tuple[Pair, ...]:
     return tuple(pairs)
 
 
-def all_pairs(session: Session) -> tuple[Pair, ...]:
-    """Every pair on record."""
-    return pairs_of(session.exec(select(Pairing).order_by(col(Pairing.id))))
+def all_pairs(session: Session, instruments: Collection[int] | None = None) -> tuple[Pair, ...]:
+    """Every pair on record, or those of instruments by key."""
+    query = select(Pairing).order_by(col(Pairing.id))
+    if instruments is not None:
+        query = query.where(or_(col(Pairing.probe_id).in_(instruments), col(Pairing.meter_id).in_(instruments)))
+    return pairs_of(session.exec(query))
 
 
 def reasons_against(
