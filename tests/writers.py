@@ -37,7 +37,7 @@ def write_methods(location, writer, count):
         with database.writing(location) as session:
             ledger.head(session)
             records = [method(f"{writer}-{number}-{part}") for part in range(1 + number % 3)]
-            ledger.append(session, records, ledger.Signature(writer, NOW, "test"))
+            ledger.append_entries(session, records, ledger.Signature(writer, NOW, "test"))
 
 
 def write_at_once(location, count, writers):
@@ -94,7 +94,7 @@ def fork_writer(location, name, folder):
 def write_batch(location, name):
     """Three records in one transaction."""
     with database.writing(location) as session:
-        ledger.append(
+        ledger.append_entries(
             session, [method(f"{name}-{part}") for part in range(3)], ledger.Signature("A. Person", NOW, "test")
         )
 

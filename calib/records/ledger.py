@@ -37,7 +37,7 @@ class Signature:
     as_login: bool = False  # nobody was named: the person is whoever has this login
 
 
-def append(session: Session, records: Sequence[SQLModel], signature: Signature) -> None:
+def append_entries(session: Session, records: Sequence[SQLModel], signature: Signature) -> None:
     """Add records and one ledger entry for each, in order; the caller's transaction makes them durable together."""
     for record in records:
         _without_negative_zero(record)

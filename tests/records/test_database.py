@@ -264,7 +264,7 @@ def test_what_must_be_unique_is_refused_a_second_time(small_records, table):
 
 
 def append_and_stop(session):
-    ledger.append(session, [Job(job="J-9", decision_rule="simple")], SIGNED)
+    ledger.append_entries(session, [Job(job="J-9", decision_rule="simple")], SIGNED)
     raise ZeroDivisionError
 
 
@@ -277,7 +277,7 @@ def test_a_block_that_raises_writes_nothing(empty_records):
 
 def test_a_block_that_ends_writes_everything(empty_records):
     with database.writing(str(empty_records)) as session:
-        ledger.append(session, [Job(job="J-9", decision_rule="simple")], SIGNED)
+        ledger.append_entries(session, [Job(job="J-9", decision_rule="simple")], SIGNED)
     assert sql(empty_records, "SELECT job FROM job") == [("J-9",)]
     assert sql(empty_records, "SELECT sequence, record_table, record_id FROM ledger") == [(1, "job", 1)]
 
@@ -286,7 +286,7 @@ def test_a_reader_sees_one_state_while_another_writes(empty_records):
     with database.reading(str(empty_records)) as session:
         assert ledger.head(session)[0] == 0
         with database.writing(str(empty_records)) as other:
-            ledger.append(other, [Job(job="J-9", decision_rule="simple")], SIGNED)
+            ledger.append_entries(other, [Job(job="J-9", decision_rule="simple")], SIGNED)
         assert ledger.head(session)[0] == 0
     with database.reading(str(empty_records)) as session:
         assert ledger.head(session)[0] == 1

@@ -151,7 +151,7 @@ def awkward():
 def test_floats_bytes_and_letters_come_back_as_they_were_written(small_records, small_there):
     for location in (str(small_records), small_there):
         with database.writing(location) as session:
-            ledger.append(session, awkward(), SIGNED)
+            ledger.append_entries(session, awkward(), SIGNED)
         assert found(location) == {}
         with database.reading(location) as session:
             assert [one.low for one in all_of(session, CorrectionCurve)][-len(FLOATS) :] == FLOATS
@@ -162,7 +162,7 @@ def test_lists_keep_the_order_of_a_file(empty_there):
     """Byte by byte, whatever the system's language says: `Z` before `a`, `a-1` before `a1`."""
     tags = ["a1", "Z", "a-1", "ä", "B", "a 1", "é"]
     with database.writing(empty_there) as session:
-        ledger.append(
+        ledger.append_entries(
             session, [Method(method=one, relative_standard_uncertainty_percent="1", basis="b") for one in tags], SIGNED
         )
         assert list(session.exec(select(Method.method).order_by(Method.method))) == sorted(tags)

@@ -1,33 +1,33 @@
 """A calibration on file, as `calib calibration show` answers: a document for machines, text for people."""
 
 import json
-import math
 from dataclasses import asdict
+from shlex import quote
 from typing import Any
 
 from calib.confirmation.conformity import SIMPLE
-from calib.curves.choice import Candidate
-from calib.curves.regression import Polynomial
+from calib.curves.choice import whitened
+from calib.curves.diagnosis import outliers
+from calib.curves.response import from_text
 from calib.errors import BadInputError
-from calib.faces.answers.curve import curve, formula, response_formula
+from calib.faces.answers.curve import curve, fit_of, stored_residuals, unit_of_residuals
 from calib.faces.plain_text import withdrawn_text
 from calib.faces.written import Content
 from calib.procedures.calibrate.accept_calibration import AcceptanceWanted, assessed
-from calib.procedures.certificate.completeness import MISSING, Certificate, completeness
-from calib.procedures.certificate.fit_curve import Wish
-from calib.procedures.on_record.calibrations import CalibrationOnFile, refit
-from calib.quantities import Unit, unit
+from calib.procedures.certificate.completeness import MISSING, CertificateOnRecord, completeness
+from calib.procedures.certificate.fit_curve import comparisons_in_si
+from calib.procedures.on_record.calibrations import CalibrationOnFile
 from calib.records.record import typed
-from calib.records.tables import BY_THE_RULE, Comparison, CorrectionCurve
+from calib.records.tables import Comparison
 
 
 def calibration(kept: CalibrationOnFile) -> Content:
-    """A calibration on file: what its certificate says, its curve, and the candidates it was chosen from."""
-    record = kept.curves[-1]
-    fitted = refit(kept, Wish(record.degree, record.shape) if record.chosen_by != BY_THE_RULE else None).choice
-    used = [one for one in kept.comparisons if one.phase == record.phase]
-    in_unit = _unit_of_residuals(kept, record.shape)
-    residuals = in_unit.difference_from_si(fitted.chosen.fit.residuals)
+    """A calibration on file: what its certificate says, and the curve that the records hold."""
+    record = kept.curve
+    compared = [
+        (typed(one, "id", "calibration_id"), residual)
+        for one, residual in zip(kept.comparisons, stored_residuals(kept), strict=True)
+    ]
     return {
         "tag": kept.instrument.tag,
         **typed(kept.calibration, "id", "instrument_id"),
@@ -46,25 +46,18 @@ def calibration(kept: CalibrationOnFile) -> Content:
         "curve": curve(record, kept.instrument),
         "earlier_curves": [
             {"shape": one.shape, "degree": one.degree, "chosen_by": one.chosen_by, "reason": one.reason}
-            for one in kept.curves[:-1]
+            for one in kept.earlier_curves
         ],
-        "candidates": [_candidate(kept, one, in_unit) for one in fitted.candidates],
-        "judged_by": _judged_by(kept, record),
-        "outliers": [_named(used[place], place) for place in fitted.chosen.outliers],
-        "residual_unit": in_unit.symbol,
-        "comparisons": [
-            typed(one, "id", "calibration_id") | {"residual": float(residual)}
-            for one, residual in zip(used, residuals, strict=True)
-        ],
-        "other_comparisons": [
-            typed(one, "id", "calibration_id") for one in kept.comparisons if one.phase != record.phase
-        ],
+        "outliers": _outliers(kept),
+        "residual_unit": unit_of_residuals(record, kept.instrument).symbol,
+        "comparisons": [cells | {"residual": residual} for cells, residual in compared if residual is not None],
+        "other_comparisons": [cells for cells, residual in compared if residual is None],
     }
 
 
 def completeness_of(kept: CalibrationOnFile) -> list[Content]:
     """What the certificate states of what ISO/IEC 17025 asks of it, and what is missing."""
-    held = Certificate(
+    held = CertificateOnRecord(
         typed(kept.calibration), [typed(one) for one in kept.comparisons], kept.standards, len(kept.files)
     )
     return [asdict(one) for one in completeness(held)]
@@ -91,53 +84,16 @@ def _assessments(kept: CalibrationOnFile) -> list[Content]:
     return found
 
 
-def _unit_of_residuals(kept: CalibrationOnFile, shape: str) -> Unit:
-    """Corrections are in the quantity, residuals of a response in what is indicated; an instrument's unit is that of both."""
-    instrument = kept.instrument
-    indicated = instrument.quantity if shape == "polynomial" else instrument.indicated
-    return unit(indicated, instrument.unit)
-
-
-def _judged_by(kept: CalibrationOnFile, record: CorrectionCurve) -> str:
-    if _stated(kept, record.phase):
-        return "chi-squared"
-    return "F test of the added terms" if record.shape == "polynomial" else "AICc of the residuals in the indication"
+def _outliers(kept: CalibrationOnFile) -> list[str]:
+    """Comparisons that stand out from the curve that counts."""
+    used = [one for one in kept.comparisons if one.phase == kept.curve.phase]
+    points = comparisons_in_si(typed(kept.instrument), [typed(one) for one in used])
+    fit = fit_of(from_text(kept.curve.parameters))
+    return [_named(used[place], place) for place in outliers(whitened(fit, points))]
 
 
 def _named(one: Comparison, place: int) -> str:
     return f"comparison {place + 1} (reference {one.reference} {one.unit}, indication {one.indication})"
-
-
-def _candidate(kept: CalibrationOnFile, one: Candidate, in_unit: Unit) -> Content:
-    fit = one.fit
-    squares = fit.chi_squared
-    if isinstance(fit, Polynomial):
-        own = unit(kept.instrument.quantity, kept.instrument.unit)
-        written = formula(fit.in_unit(own.scale, own.offset).in_powers_of_x()[0].tolist())
-        squares = squares if _stated(kept, kept.curves[-1].phase) else squares / own.scale**2
-    else:
-        written = response_formula(fit)
-    return {
-        "shape": one.shape,
-        "title": one.title,
-        "degree": one.degree,
-        "formula": written,
-        "sum_of_squares": squares,
-        "degrees_of_freedom": fit.degrees_of_freedom,
-        "probability": one.probability,
-        "aicc": one.aicc if math.isfinite(one.aicc) else None,
-        "leave_one_out": _finite(float(in_unit.difference_from_si(one.leave_one_out))),
-        "lack_of_fit_probability": one.lack_of_fit,
-        "kept": one.kept,
-    }
-
-
-def _finite(number: float) -> float | None:
-    return number if math.isfinite(number) else None
-
-
-def _stated(kept: CalibrationOnFile, phase: str) -> bool:
-    return all(one.repeatability is not None for one in kept.comparisons if one.phase == phase)
 
 
 def calibration_text(one: Content) -> str:
@@ -150,8 +106,7 @@ def calibration_text(one: Content) -> str:
             *(["", *_in_house_lines(one)] if _in_house(one) else []),
             "",
             *_curve_lines(one),
-            "",
-            *_candidate_lines(one),
+            f"calib calibration candidates {quote(one['tag'])} {quote(one['certificate'])} shows what it was chosen from",
             "",
             *[line for each in one["assessments"] for line in assessment_lines(each)],
             *missing_lines(one["completeness"]),
@@ -274,26 +229,3 @@ def _curve_lines(one: Content) -> list[str]:
 
 def _degree(degree: int | None) -> str:
     return "" if degree is None else f" of degree {degree}"
-
-
-def _candidate_lines(one: Content) -> list[str]:
-    squares = "chi-squared" if one["judged_by"] == "chi-squared" else "sum of res.²"
-    header = f"{'candidate':24} {squares:>12} {'dof':>4} {'probability':>11} "
-    header += f"{'AICc':>9} {'left out':>10} {'lack of fit':>11}  at 5 %"
-    lines = [
-        f"candidates, judged by {one['judged_by']}; left out: rms of residuals from curves without the point:",
-        header,
-    ]
-    for each in one["candidates"]:
-        is_chosen = (each["shape"], each["degree"]) == (one["curve"]["shape"], one["curve"]["degree"])
-        lines.append(
-            f"{each['title']:24} {each['sum_of_squares']:12.5g} {each['degrees_of_freedom']:4g} {each['probability']:11.3g} "
-            f"{_number(each['aicc'], '.4g'):>9} {_number(each['leave_one_out'], '.3g'):>10} "
-            f"{_number(each['lack_of_fit_probability'], '.3g'):>11}  "
-            f"{'not rejected' if each['kept'] else 'rejected'}{'  <- chosen' if is_chosen else ''}"
-        )
-    return lines
-
-
-def _number(number: float | None, form: str) -> str:
-    return "-" if number is None else format(number, form)

@@ -5,16 +5,36 @@ from collections.abc import Sequence
 import numpy as np
 
 from calib.curves.curve import CorrectionCurve, Curve
+from calib.curves.regression import Polynomial
 from calib.curves.response import ResponseCurve, ResponseFit, from_text
 from calib.faces.written import Content
-from calib.quantities import unit
+from calib.procedures.on_record.calibrations import CalibrationOnFile
+from calib.quantities import Unit, unit
 from calib.records import tables
+
+
+def fit_of(stored: Curve) -> Polynomial | ResponseFit:
+    """What the fit of a stored curve said of itself when it was made: coefficients, residuals, chi-squared."""
+    return stored.polynomial if isinstance(stored, CorrectionCurve) else response_of(stored).fit
+
+
+def unit_of_residuals(curve: tables.CorrectionCurve, instrument: tables.Instrument) -> Unit:
+    """Corrections are in the quantity, residuals of a response in what is indicated; an instrument's unit is that of both."""
+    return unit(instrument.quantity if curve.shape == "polynomial" else instrument.indicated, instrument.unit)
+
+
+def stored_residuals(calibration: CalibrationOnFile) -> list[float | None]:
+    """Residual of each comparison from the curve that counts, as the records hold both; None of the phase that is not used."""
+    curve = calibration.curve
+    in_unit = unit_of_residuals(curve, calibration.instrument)
+    residuals = iter(in_unit.difference_from_si(fit_of(from_text(curve.parameters)).residuals).tolist())
+    return [next(residuals) if each.phase == curve.phase else None for each in calibration.comparisons]
 
 
 def curve(kept: tables.CorrectionCurve, instrument: tables.Instrument) -> Content:
     """A calibration curve: a polynomial in the instrument's own unit, another shape in SI."""
     found = from_text(kept.parameters)
-    fit = found.polynomial if isinstance(found, CorrectionCurve) else response_of(found).fit
+    fit = fit_of(found)
     stated = found.stated_repeatability
     return {
         "made_from": kept.phase,

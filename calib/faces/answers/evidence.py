@@ -1,15 +1,9 @@
 """What an instrument's certificate says, as a report answers: the comparisons as typed, and their residuals."""
 
-import numpy as np
-from numpy.typing import NDArray
-
-from calib.curves.curve import CorrectionCurve, Curve
-from calib.curves.response import from_text
-from calib.faces.answers.curve import response_of
+from calib.faces.answers.curve import stored_residuals, unit_of_residuals
 from calib.faces.written import Content
 from calib.procedures.measure.stability import limits_basis
 from calib.procedures.on_record.calibrations import CalibrationOnFile
-from calib.quantities import unit
 from calib.records.record import typed
 
 _SPECIFIED = (
@@ -31,20 +25,10 @@ def certified(kept: CalibrationOnFile) -> Content:
 
 
 def _compared(kept: CalibrationOnFile) -> Content:
-    record = kept.curves[-1]
-    found = from_text(record.parameters)
-    indicated = kept.instrument.quantity if record.shape == "polynomial" else kept.instrument.indicated
-    in_unit = unit(indicated, kept.instrument.unit)
-    residuals = iter(in_unit.difference_from_si(_residuals(found)).tolist())
     return {
-        "residual_unit": in_unit.symbol,
+        "residual_unit": unit_of_residuals(kept.curve, kept.instrument).symbol,
         "comparisons": [
-            typed(one, "id", "calibration_id", "basis")
-            | {"residual": next(residuals) if one.phase == record.phase else None}
-            for one in kept.comparisons
+            typed(one, "id", "calibration_id", "basis") | {"residual": residual}
+            for one, residual in zip(kept.comparisons, stored_residuals(kept), strict=True)
         ],
     }
-
-
-def _residuals(found: Curve) -> NDArray[np.float64]:
-    return found.polynomial.residuals if isinstance(found, CorrectionCurve) else response_of(found).fit.residuals

@@ -4,12 +4,10 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from calib.faces.written import Content
-from calib.procedures.impact.reviews import Decided, Line, Review
+from calib.procedures.impact.reviews import Decided, Review, ReviewLine
 from calib.uncertainty.statement import round_result
 
 Row = tuple[str, ...]
-
-_NAMES = {"found_factor": "factor", "issued_report": "report"}
 
 
 def brief(one: Review) -> Content:
@@ -35,7 +33,7 @@ def review(one: Review) -> Content:
     }
 
 
-def _line(one: Line) -> Content:
+def _line(one: ReviewLine) -> Content:
     return {
         "line": one.number,
         "record": record_name(one),
@@ -43,7 +41,7 @@ def _line(one: Line) -> Content:
         "id": one.record,
         **one.finding,
         "dispositions": [_decided(each) for each in one.decided],
-        "disposition": one.decided[-1].decision if one.decided else None,
+        "disposition": one.disposition.decision if one.disposition else None,
     }
 
 
@@ -51,7 +49,7 @@ def _decided(one: Decided) -> Content:
     return {"decision": one.decision, "reason": one.reason, "by": one.person, "at": one.time}
 
 
-def record_name(one: Line) -> str:
+def record_name(one: ReviewLine) -> str:
     """What a line is about, as people call it."""
     finding = one.finding
     if one.record_table == "reading":
@@ -114,7 +112,7 @@ def line_rows(one: Review) -> tuple[Row, list[Row]]:
     return header, [_row(each) for each in one.lines]
 
 
-def _row(one: Line) -> Row:
+def _row(one: ReviewLine) -> Row:
     finding = one.finding
     return (
         str(one.number),
@@ -125,7 +123,7 @@ def _row(one: Line) -> Row:
         "-" if finding["shift"] is None else f"{finding['shift']:+.3g}",
         "-" if finding["shift_over_U"] is None else f"{finding['shift_over_U']:+.2f}",
         _conformity(one),
-        one.decided[-1].decision if one.decided else "open",
+        one.disposition.decision if one.disposition else "open",
     )
 
 
@@ -136,7 +134,7 @@ def _value(one: Mapping[str, float] | None, unit: str) -> str:
     return f"{rounded}" if unit in ("", "1") else f"({rounded}) {unit}"
 
 
-def _conformity(one: Line) -> str:
+def _conformity(one: ReviewLine) -> str:
     finding = one.finding
     if one.record_table == "issued_report":
         changed = len(finding["statements_changed"])
@@ -152,7 +150,7 @@ def remarks(one: Review) -> list[str]:
     return [text for line in one.lines for text in (*_notes(line), *_decisions(line))]
 
 
-def _notes(one: Line) -> Iterable[str]:
+def _notes(one: ReviewLine) -> Iterable[str]:
     finding = one.finding
     if "at_indication" in finding:
         yield f"line {one.number}: the largest shift over U, at the indication {finding['at_indication']}"
@@ -162,6 +160,6 @@ def _notes(one: Line) -> Iterable[str]:
         yield f"line {one.number}: {reason}"
 
 
-def _decisions(one: Line) -> Iterable[str]:
+def _decisions(one: ReviewLine) -> Iterable[str]:
     for each in one.decided:
         yield f"line {one.number}: {each.decision}, {each.time} by {each.person}: {each.reason}"

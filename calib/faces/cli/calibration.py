@@ -208,7 +208,7 @@ def in_house(
     """
     from calib.errors import BadInputError
     from calib.procedures.calibrate.add_calibration import add_calibration
-    from calib.procedures.calibrate.in_house import Place, in_house_columns
+    from calib.procedures.calibrate.in_house import PlaceDifference, in_house_columns
     from calib.procedures.calibrate.in_house import in_house as values_of
     from calib.procedures.fleet.attach_file import read_attachment
     from calib.procedures.typed.comparison_sheets import read_comparisons
@@ -225,7 +225,7 @@ def in_house(
         raise BadInputError(findings)
     kept_file = None if file is None else read_attachment(file)
     with database.writing(records) as session:
-        made = values_of(session, tag, standard, day, rows, Place(place_percent, place_basis))
+        made = values_of(session, tag, standard, day, rows, PlaceDifference(place_percent, place_basis))
         kept = add_calibration(session, cells, made, kept_file, signature(by, "calibration in-house"), clock(), say)
         document = _recorded(kept)
     _tell_recorded(document, as_json)
@@ -337,11 +337,11 @@ def list_(
     Example: calib calibration list VA-11
     """
     from calib.faces.plain_text import withdrawn_text
-    from calib.procedures.on_record.calibrations import calibrations
+    from calib.procedures.on_record.calibrations import calibrations_on_file
     from calib.records import database
 
     with database.reading(records) as session:
-        found = calibrations(session, tag)
+        found = calibrations_on_file(session, tag)
     if as_json:
         print_json({"calibrations": found})
     else:
@@ -383,7 +383,7 @@ def show(
     records: Records = DEFAULT_RECORDS,
     as_json: AsJson = False,
 ) -> None:
-    """Show a calibration: comparisons, correction curve, residuals, and the candidates the curve was chosen from.
+    """Show a calibration as the records hold it: comparisons, correction curve, residuals.
 
     Example: calib calibration show VA-11 --plot va-11.png
     """
@@ -402,6 +402,29 @@ def show(
         print_json(document)
     else:
         tell(calibration.calibration_text(document))
+
+
+@app.command("candidates")
+def candidates(
+    tag: Tag,
+    certificate: Annotated[str | None, typer.Argument(metavar="[CERTIFICATE]", help="The latest if not given.")] = None,
+    records: Records = DEFAULT_RECORDS,
+    as_json: AsJson = False,
+) -> None:
+    """Fit the candidates that the curve was chosen from anew, and show the figures they are judged by; nothing is written.
+
+    Example: calib calibration candidates VA-11
+    """
+    from calib.faces.answers import candidates as answer
+    from calib.procedures.on_record.calibrations import calibration_on_file
+    from calib.records import database
+
+    with database.reading(records) as session:
+        document = answer.document(calibration_on_file(session, tag, certificate))
+    if as_json:
+        print_json(document)
+    else:
+        tell(answer.text(document))
 
 
 @app.command("choose")
@@ -423,7 +446,7 @@ def choose(
     """
     from calib.errors import BadInputError, Finding
     from calib.procedures.calibrate.choose_curve import choose_curve
-    from calib.procedures.certificate.fit_curve import Wish
+    from calib.procedures.certificate.fit_curve import CurveWish
     from calib.records import database
 
     if (degree is None) == (shape is None):
@@ -431,7 +454,9 @@ def choose(
             [Finding("command line", None, "--degree", None, "either a degree, or a shape with --shape")]
         )
     with database.writing(records) as session:
-        kept = choose_curve(session, tag, certificate, Wish(degree, shape), reason, signature(by, "calibration choose"))
+        kept = choose_curve(
+            session, tag, certificate, CurveWish(degree, shape), reason, signature(by, "calibration choose")
+        )
         document = {
             "tag": tag,
             "certificate": certificate,

@@ -167,6 +167,10 @@ def chart(
         raise typer.Exit(1)
 
 
+def _ends(limits: Any) -> str:
+    return f"{limits.low:.6g} to {limits.high:.6g}"
+
+
 def _chart_lines(tag: str, found: list[Any]) -> list[str]:
     lines = [] if found else [f"{tag}: no checks"]
     for one in found:
@@ -176,5 +180,9 @@ def _chart_lines(tag: str, found: list[Any]) -> list[str]:
             lines.append(
                 f"  baseline of {one.base.count}: mean {one.base.mean:.6g}, s {one.base.standard_deviation:.2g}; "
                 f"limits of the next value {one.limits.low:.6g} to {one.limits.high:.6g} {one.unit}"
+            )
+            lines.append(
+                f"  limits of the baseline's own values: 3 s {_ends(one.shewhart_limits)}, "
+                f"Student's t {_ends(one.t_limits)} {one.unit}"
             )
     return lines

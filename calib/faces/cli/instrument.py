@@ -108,10 +108,10 @@ def list_(
     Example: calib instrument list --state due --location "van 1" --sort due
     """
     from calib.faces.answers import instrument
-    from calib.procedures.fleet.list_instruments import Wish, list_instruments
+    from calib.procedures.fleet.list_instruments import InstrumentWish, list_instruments
     from calib.records import database
 
-    wish = Wish(kind, quantity, location, custodian, text, state, days_of(within))
+    wish = InstrumentWish(kind, quantity, location, custodian, text, state, days_of(within))
     with database.reading(records) as session:
         found = list_instruments(session, wish, sort, end_of(day_of(on)))
     if as_json:

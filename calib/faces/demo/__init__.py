@@ -25,7 +25,7 @@ from calib.procedures.on_record.by_name import job_named
 from calib.procedures.on_record.calibrations import calibration_on_file
 from calib.procedures.on_record.outlets import readings_at
 from calib.procedures.pairs.factor_from_pairs import FactorWanted
-from calib.procedures.report.issued import bytes_of
+from calib.procedures.report.issued import issued_bytes
 from calib.records import database
 from calib.records.ledger import Signature
 
@@ -103,7 +103,7 @@ def _pictures(session: Session, into: Path) -> list[Path]:
     from calib.faces.drawings.calibration import curve_figure  # noqa: PLC0415
     from calib.faces.drawings.job import balance_chart, overview_charts  # noqa: PLC0415
 
-    content = json.loads(bytes_of(session, JOB, _REVISION, "json"))
+    content = json.loads(issued_bytes(session, JOB, _REVISION, "json"))
     pictures = {
         "outlets": overview_charts(content["readings"])[0],
         "balance": balance_chart(content),

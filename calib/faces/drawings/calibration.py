@@ -8,7 +8,7 @@ import numpy as np
 from calib.curves.curve import CorrectionCurve
 from calib.curves.response import from_text
 from calib.faces import drawings
-from calib.procedures.certificate.fit_curve import points_of
+from calib.procedures.certificate.fit_curve import comparisons_in_si
 from calib.procedures.on_record.calibrations import CalibrationOnFile
 from calib.quantities import Unit, unit
 from calib.records.record import typed
@@ -22,10 +22,10 @@ def curve_figure(kept: CalibrationOnFile) -> Any:
 
 def curve_drawing(kept: CalibrationOnFile) -> drawings.CurveDrawing:
     """What the chart shows, in the units of its axes."""
-    instrument, record = kept.instrument, kept.curves[-1]
+    instrument, record = kept.instrument, kept.curve
     used = [one for one in kept.comparisons if one.phase == record.phase]
     curve = from_text(record.parameters)
-    points = points_of(typed(instrument), [typed(one) for one in used])
+    points = comparisons_in_si(typed(instrument), [typed(one) for one in used])
     of_value = unit(instrument.quantity, used[0].unit)
     of_indication = unit(instrument.indicated, used[0].indication_unit or used[0].unit)
     is_correction = isinstance(curve, CorrectionCurve)

@@ -264,7 +264,7 @@ def _standards(report: JobReport) -> list[Content]:
 
 
 def _instrument(kept: CalibrationOnFile, due_on: date | None, standards: Sequence[tuple[str, str]]) -> Content:
-    instrument, calibration, record = kept.instrument, kept.calibration, kept.curves[-1]
+    instrument, calibration, record = kept.instrument, kept.calibration, kept.curve
     return {
         "tag": instrument.tag,
         "kind": instrument.kind,

@@ -15,7 +15,7 @@ from calib.faces.report.forms import in_forms
 from calib.faces.write_over import write_whole
 from calib.procedures.report.collect import JobReport, report
 from calib.procedures.report.issue import ToIssue, issue_report, may_issue
-from calib.procedures.report.issued import bytes_of, issues_of
+from calib.procedures.report.issued import issued_bytes, issues_of
 from calib.records import database, ledger
 from calib.records.ledger import Signature
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
@@ -119,7 +119,7 @@ def write_issued(session: Session, job: str, revision: int, forms: Sequence[str]
     of_revision = [one for one in issues_of(session, job) if one.revision == revision]
     kept = {each.form: each.name for one in of_revision for each in one.forms}
     asked = forms or list(kept) or [_KEPT_ALWAYS]  # of a revision that was not issued this one is missed
-    contents = {form: bytes_of(session, job, revision, form) for form in asked}
+    contents = {form: issued_bytes(session, job, revision, form) for form in asked}
     return _write_all(into, {kept[form]: made for form, made in contents.items()})
 
 

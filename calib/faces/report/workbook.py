@@ -17,7 +17,6 @@ from calib.faces.report.blocks import Layout, Notice, Runs, Strip, Title
 from calib.faces.report.sheets import Sheet, sheets_of
 from calib.faces.written import Content
 
-LONGEST_CELL = 32_767  # UTF-16 units; Microsoft, "Excel specifications and limits"
 _LONGEST_PIECE = 16_000  # signs, of two units each at the most
 _LONGEST_IN_FOOTER = 60
 _A4 = 9

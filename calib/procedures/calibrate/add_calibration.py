@@ -7,7 +7,7 @@ from sqlmodel import Session
 
 from calib.confirmation.conformity import SIMPLE
 from calib.errors import BadInputError, Finding
-from calib.procedures.certificate.assess import has_limits
+from calib.procedures.certificate.permissible_error import has_limits
 from calib.procedures.enter.import_folders import write_sheets
 from calib.procedures.fleet.attach_file import FileRead, attach_to_calibration
 from calib.procedures.on_record.by_name import instrument_tagged

@@ -3,7 +3,7 @@
 from sqlmodel import Session
 
 from calib.errors import BadInputError, Finding
-from calib.procedures.certificate.fit_curve import Wish, curve_record
+from calib.procedures.certificate.fit_curve import CurveWish, curve_record
 from calib.procedures.on_record.calibrations import against_withdrawn, calibration_on_file, refit
 from calib.procedures.people.authorise import append, authorise
 from calib.records import ledger
@@ -12,7 +12,7 @@ from calib.records.tables import CorrectionCurve
 
 
 def choose_curve(
-    session: Session, tag: str, certificate: str, wish: Wish, reason: str, signature: ledger.Signature
+    session: Session, tag: str, certificate: str, wish: CurveWish, reason: str, signature: ledger.Signature
 ) -> CorrectionCurve:
     """Append the curve that a person asks for; the earlier one stays.
 

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlmodel import Session
 
+from calib.arrays import Floats
 from calib.confirmation.interval import CalibrationOnRecord, Decision, gate
 from calib.curves.curve import Curve
 from calib.errors import BadInputError, Finding, RefusedError
@@ -27,6 +28,7 @@ from calib.procedures.measure.stability import stability_at
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.in_force import OnRecord, on_record_of
 from calib.procedures.typed import cells as checks
+from calib.procedures.typed.columns import PHASES
 from calib.procedures.typed.sheets import Column, Row, cell_findings
 from calib.quantities import UNITS, Unit, unit
 from calib.records.record import key
@@ -35,14 +37,12 @@ from calib.uncertainty.coverage import COVERAGE_PROBABILITY, coverage_factor
 from calib.uncertainty.propagation import Contribution, combine
 from calib.uncertainty.statement import plain, round_result
 
-Floats = NDArray[np.float64]
-
 # Digits of U with which a reference value is kept; the value has the same place. Two more than are ever printed.
 _DIGITS = 4
 
 
 @dataclass(frozen=True)
-class Place:
+class PlaceDifference:
     """What the difference between the places of standard and instrument may bring: a relative standard uncertainty, its basis."""
 
     percent: str = "0"
@@ -50,7 +50,7 @@ class Place:
 
 
 @dataclass(frozen=True)
-class Observed:
+class StandardObserved:
     """What a standard showed at n points [SI], as means of repeated indications."""
 
     indication: Floats  # (n,)
@@ -80,7 +80,7 @@ def in_house_columns() -> tuple[Column, ...]:
     return (
         Column("tag", checks.text),
         Column("certificate", checks.text),
-        Column("phase", checks.one_of("as-found", "as-left"), required=True),
+        Column("phase", checks.one_of(*PHASES), required=True),
         Column("reference_indication", checks.number, required=True),
         Column("indication", checks.number, required=True),
         Column("unit", checks.text, required=True),
@@ -93,13 +93,13 @@ def in_house_columns() -> tuple[Column, ...]:
 
 
 def reference_values(
-    standard: Instrument, curve: Curve, seen: Observed, stability: StabilityHere, place_relative: float
+    standard: Instrument, curve: Curve, observed: StandardObserved, stability: StabilityHere, place_relative: float
 ) -> ReferenceValues:
     """Corrected values of a standard and their uncertainty; raises MeasuringIntervalError outside its curve's interval.
 
     `place_relative`: relative standard uncertainty of the difference between the places of standard and instrument [1].
     """
-    found = flows(_as_readings(standard, curve, seen, stability))
+    found = flows(_as_readings(standard, curve, observed, stability))
     value, each = found.velocity, np.arange(found.velocity.size)
     between = Contribution(
         "place",
@@ -114,15 +114,15 @@ def reference_values(
     return ReferenceValues(value, combined.standard_uncertainty, combined.degrees_of_freedom, k, contributions)
 
 
-def _as_readings(standard: Instrument, curve: Curve, seen: Observed, stability: StabilityHere) -> Readings:
+def _as_readings(standard: Instrument, curve: Curve, observed: StandardObserved, stability: StabilityHere) -> Readings:
     """The standard's indications as readings, with nothing between them and their values."""
-    n = seen.indication.size
+    n = observed.indication.size
     zeros, first = np.zeros(n), np.zeros(n, dtype=np.int64)
     return Readings(
-        indication=seen.indication,
-        repeatability=seen.repeatability,
-        repeatability_type_a=seen.type_a,
-        repeatability_dof=seen.degrees_of_freedom,
+        indication=observed.indication,
+        repeatability=observed.repeatability,
+        repeatability_type_a=observed.type_a,
+        repeatability_dof=observed.degrees_of_freedom,
         stability_limit=stability.half_width,
         resolution=np.full(n, resolution_of(standard)),
         calibration=first,
@@ -139,7 +139,7 @@ def _as_readings(standard: Instrument, curve: Curve, seen: Observed, stability: 
 
 
 def in_house(
-    session: Session, tag: str, standard_tag: str, on: date, rows: Sequence[Row], place: Place | None = None
+    session: Session, tag: str, standard_tag: str, on: date, rows: Sequence[Row], place: PlaceDifference | None = None
 ) -> list[Row]:
     """Rows of comparisons.csv from rows with the standard's indication.
 
@@ -147,7 +147,7 @@ def in_house(
     one of its indications.
     """
     instrument, standard = instrument_tagged(session, tag), instrument_tagged(session, standard_tag)
-    between = place or Place()
+    between = place or PlaceDifference()
     findings = [*_of_call(instrument, standard, between), *cell_findings(rows, in_house_columns())]
     findings += [finding for row in rows for finding in _of_row(row, standard)]
     if findings or not rows:
@@ -162,7 +162,7 @@ def in_house(
     return [_comparison(row, number, found, standard, calibration, between) for number, row in enumerate(rows)]
 
 
-def _of_call(instrument: Instrument, standard: Instrument, place: Place) -> Iterable[Finding]:
+def _of_call(instrument: Instrument, standard: Instrument, place: PlaceDifference) -> Iterable[Finding]:
     if standard.id == instrument.id:
         yield Finding("command line", None, "--standard", standard.tag, "another instrument than the one calibrated")
     elif standard.quantity != instrument.quantity:
@@ -204,7 +204,7 @@ def _decision(records: OnRecord, standard: Instrument, on: date, row: Row) -> De
     return gate(records.register, standard.tag, on, on, typed.to_si(float(shown)), f"{shown} {row.cells['unit']}")
 
 
-def _observed(standard: Instrument, rows: Sequence[Row]) -> Observed:
+def _observed(standard: Instrument, rows: Sequence[Row]) -> StandardObserved:
     units = [unit(standard.indicated, row.cells["unit"]) for row in rows]
     counts = np.array([int(row.get("reference_observations") or 1) for row in rows])
     stated = np.array([row.sound("reference_repeatability") for row in rows])
@@ -216,7 +216,7 @@ def _observed(standard: Instrument, rows: Sequence[Row]) -> Observed:
         ]
     )
     indication = [one.to_si(float(row.cells["reference_indication"])) for one, row in zip(units, rows, strict=True)]
-    return Observed(
+    return StandardObserved(
         np.array(indication),
         deviation / np.sqrt(counts),
         stated,
@@ -226,20 +226,20 @@ def _observed(standard: Instrument, rows: Sequence[Row]) -> Observed:
 
 def _comparison(
     row: Row,
-    number: int,
-    found: ReferenceValues,
+    point: int,
+    values: ReferenceValues,
     standard: Instrument,
     calibration: CalibrationOnRecord,
-    place: Place,
+    place: PlaceDifference,
 ) -> Row:
     in_unit = _unit_of_value(row, standard)
     value, expanded = (
-        in_unit.from_si(found.value[number]),
-        in_unit.difference_from_si(found.expanded_uncertainty[number]),
+        in_unit.from_si(values.value[point]),
+        in_unit.difference_from_si(values.expanded_uncertainty[point]),
     )
     # k as it is kept: U is made from it, so that U/k is u.
-    k = f"{found.coverage_factor[number]:.{_DIGITS}f}"
-    kept = round_result(float(value), float(expanded) * float(k) / float(found.coverage_factor[number]), _DIGITS)
+    k = f"{values.coverage_factor[point]:.{_DIGITS}f}"
+    kept = round_result(float(value), float(expanded) * float(k) / float(values.coverage_factor[point]), _DIGITS)
     cells = {
         "phase": row.cells["phase"],
         "reference": plain(kept.value),
@@ -247,7 +247,7 @@ def _comparison(
         "expanded_uncertainty": plain(kept.uncertainty),
         "coverage_factor": k,
         "standard_indication": row.cells["reference_indication"],
-        "basis": json.dumps(_basis(row, number, found, standard, calibration, place, in_unit), ensure_ascii=False),
+        "basis": json.dumps(_basis(row, point, values, standard, calibration, place, in_unit), ensure_ascii=False),
     }
     same = ("tag", "certificate", "indication", "repeatability", "observations")
     cells |= {name: row.cells[name] for name in same if row.sound(name)}
@@ -266,11 +266,11 @@ def _unit_of_value(row: Row, standard: Instrument) -> Unit:
 
 def _basis(
     row: Row,
-    number: int,
-    found: ReferenceValues,
+    point: int,
+    values: ReferenceValues,
     standard: Instrument,
     calibration: CalibrationOnRecord,
-    place: Place,
+    place: PlaceDifference,
     in_unit: Unit,
 ) -> Mapping[str, Any]:
     """What a reference value was worked out from, unrounded."""
@@ -278,7 +278,7 @@ def _basis(
     def difference(si: float) -> float:
         return float(in_unit.difference_from_si(si))
 
-    dof = float(found.degrees_of_freedom[number])
+    dof = float(values.degrees_of_freedom[point])
     return {
         "standard": standard.tag,
         "certificate": calibration.certificate,
@@ -288,20 +288,20 @@ def _basis(
         "indication_unit": row.cells["unit"],
         "repeatability": row.get("reference_repeatability"),
         "observations": row.get("reference_observations"),
-        "value": float(in_unit.from_si(found.value[number])),
+        "value": float(in_unit.from_si(values.value[point])),
         "unit": in_unit.symbol,
-        "standard_uncertainty": difference(found.standard_uncertainty[number]),
+        "standard_uncertainty": difference(values.standard_uncertainty[point]),
         "effective_degrees_of_freedom": dof if np.isfinite(dof) else None,
-        "coverage_factor": float(found.coverage_factor[number]),
+        "coverage_factor": float(values.coverage_factor[point]),
         "coverage_probability": COVERAGE_PROBABILITY,
         "place_percent": place.percent,
         "place_basis": place.basis,
         "contributions": [
             {
                 "name": one.name,
-                "standard_uncertainty": difference(float(np.sqrt(one.variance[number]))),
-                "degrees_of_freedom": own if np.isfinite(own := float(one.degrees_of_freedom[number])) else None,
+                "standard_uncertainty": difference(float(np.sqrt(one.variance[point]))),
+                "degrees_of_freedom": own if np.isfinite(own := float(one.degrees_of_freedom[point])) else None,
             }
-            for one in found.contributions
+            for one in values.contributions
         ],
     }

@@ -11,7 +11,8 @@ from calib.procedures.enter.import_folders import factors_on_record
 from calib.procedures.impact.open_review import open_reviews
 from calib.procedures.on_record.by_name import outlet_named
 from calib.procedures.on_record.in_force import as_amended
-from calib.procedures.on_record.outlets import _COLUMNS, cells_of, latest_revision
+from calib.procedures.on_record.outlets import _COLUMNS, outlet_cells
+from calib.procedures.on_record.what_counts import latest_revision
 from calib.procedures.people.authorise import append
 from calib.procedures.typed.sheets import cell_findings, typed_row
 from calib.records import ledger
@@ -29,7 +30,7 @@ def amend_outlet(
     """
     outlet = outlet_named(session, job, name)
     last = latest_revision(session, outlet)
-    before = cells_of(as_amended(outlet, last))
+    before = outlet_cells(as_amended(outlet, last))
     changed, findings = _changes(changes)
     row = typed_row("command line", before | changed)
     findings += cell_findings([row], _COLUMNS)

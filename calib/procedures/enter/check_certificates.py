@@ -10,8 +10,9 @@ from datetime import date
 
 from calib.confirmation.interval import add_months
 from calib.errors import CalibError, CurveError, Finding
-from calib.procedures.certificate.assess import Assessment, assess, phase_in_use, usual_object
+from calib.procedures.certificate.assess import Assessment, assess, usual_object
 from calib.procedures.certificate.fit_curve import FittedCurve, fit_curve, indication_quantity
+from calib.procedures.certificate.phase import AS_FOUND, phase_in_use
 from calib.procedures.enter.check_jobs import job_findings
 from calib.procedures.typed.rows_together import (
     Known,
@@ -242,7 +243,7 @@ def _adjustments(sheets: Sheets) -> Iterable[Finding]:
     adjusted = [row for row in sheets["calibrations.csv"] if row.get("adjustment") == "yes"]
     for row in adjusted if not any(one.bad for one in sheets["comparisons.csv"]) else []:
         own = [one for one in sheets["comparisons.csv"] if _names(one) == _names(row)]
-        if own and all(one.get("phase") != "as-left" for one in own):
+        if own and phase_in_use(one.get("phase") for one in own) == AS_FOUND:
             yield row.finding(
                 "adjustment", "no, or comparisons as left: those as found do not hold after an adjustment"
             )
@@ -287,7 +288,7 @@ def _judged(
     own = [Typed(one.cells) for one in sheets["comparisons.csv"] if _names(one) == _names(row)]
     rule, judged = row.cells["decision_rule"], row.get("judged") or usual_object(instrument)
     try:
-        found = assess(instrument, own, phase_in_use(own), rule, judged, fitted.choice.curve)
+        found = assess(instrument, own, phase_in_use(one["phase"] for one in own), rule, judged, fitted.choice.curve)
     except CalibError as error:
         yield row.finding("decision_rule", f"blank, with the criterion in words ({error})")
         return

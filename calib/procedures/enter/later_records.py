@@ -22,7 +22,7 @@ from typing import Any
 from sqlmodel import Session, SQLModel, select
 
 from calib.errors import CurveError, Finding
-from calib.procedures.certificate.fit_curve import Wish, curve_record
+from calib.procedures.certificate.fit_curve import CurveWish, curve_record
 from calib.procedures.enter.check_jobs import outlet_findings
 from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
 from calib.procedures.on_record.calibrations import calibration_on_file, refit
@@ -288,7 +288,7 @@ def _chosen(session: Session, row: Row) -> CorrectionCurve:
     """Fitted anew, as the person asked for it; raises BadInputError where the comparisons make no such curve."""
     kept = calibration_on_file(session, row.cells["tag"], row.cells["certificate"])
     degree = row.get("degree")
-    wish = Wish(None if degree is None else int(degree), None if degree is not None else row.get("shape"))
+    wish = CurveWish(None if degree is None else int(degree), None if degree is not None else row.get("shape"))
     try:
         fitted = refit(kept, wish)
     except CurveError as error:

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
-from numpy.typing import NDArray
 from sqlmodel import Session, col, select
 
+from calib.arrays import Floats
 from calib.errors import BadInputError, Finding, NotInRecordsError
 from calib.procedures.pairs.paired_readings import (
     PAIR,
@@ -27,8 +27,6 @@ from calib.procedures.pairs.paired_readings import (
 from calib.records import tables
 from calib.records.record import RecordCells, typed
 from calib.uncertainty.paired import PairedComparison, cautions, paired
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,7 @@ from calib.records import ledger
 from calib.records.record import key
 from calib.records.tables import Attached, Attachment
 
-LARGEST = 25_000_000  # bytes
+LARGEST_FILE = 25_000_000  # bytes
 _SHORTEST_PREFIX = 8  # characters of a digest that a person may type instead of the whole
 
 _PNG_START, _PNG_END = b"\x89PNG\r\n\x1a\n", b"IEND\xaeB`\x82"
@@ -77,7 +77,7 @@ def _no_entities(*_declared: Any) -> None:
 
 def read_attachment(path: Path) -> FileRead:
     """A file that may be kept; raises BadInputError, naming it, for one that may not."""
-    content, expected = bytes_of(path, LARGEST)
+    content, expected = bytes_of(path, LARGEST_FILE)
     if expected is not None:
         raise _wrong(path, expected)
     kind = media_type(content)

@@ -15,7 +15,7 @@ from typing import Any
 from sqlmodel import Session
 
 from calib.errors import BadInputError, Finding
-from calib.procedures.fleet.check_values import Worked, compared, from_baseline
+from calib.procedures.fleet.check_values import Worked, compare_two, from_baseline
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.people.authorise import append
 from calib.procedures.typed import cells as checks
@@ -32,7 +32,7 @@ _KEPT = ("kind", "remarks")
 
 
 @dataclass(frozen=True)
-class Asked:
+class CheckAsked:
     """A check as it was typed."""
 
     instrument: Instrument
@@ -73,22 +73,24 @@ def record_check(
     return check
 
 
-def _asked(session: Session, tag: str, at: datetime, cells: Mapping[str, str | None]) -> Asked:
+def _asked(session: Session, tag: str, at: datetime, cells: Mapping[str, str | None]) -> CheckAsked:
     row = typed_row("command line", cells)
     other = row.get("other")
-    return Asked(instrument_tagged(session, tag), None if other is None else instrument_tagged(session, other), row, at)
+    return CheckAsked(
+        instrument_tagged(session, tag), None if other is None else instrument_tagged(session, other), row, at
+    )
 
 
-def _worked(session: Session, asked: Asked) -> Worked:
+def _worked(session: Session, asked: CheckAsked) -> Worked:
     row = asked.row
     if asked.other is not None and row.cells["kind"] == COMPARISON:
-        return compared(session, asked.instrument, asked.other, row.cells, asked.at)
+        return compare_two(session, asked.instrument, asked.other, row.cells, asked.at)
     if row.blank("low"):
         return from_baseline(session, asked.instrument, asked.other, row.cells, asked.at)
     return Worked(row.cells["value"], row.cells["low"], row.cells["high"], row.cells["unit"], None)
 
 
-def _findings(asked: Asked, signature: ledger.Signature) -> list[Finding]:
+def _findings(asked: CheckAsked, signature: ledger.Signature) -> list[Finding]:
     row, at = asked.row, asked.at
     found = cell_findings(
         [row],
@@ -130,7 +132,7 @@ _WANTED = {
 }
 
 
-def _of_two(asked: Asked) -> list[Finding]:
+def _of_two(asked: CheckAsked) -> list[Finding]:
     row, other = asked.row, asked.other
     if row.get("kind") != COMPARISON or other is None:
         typed = [name for name in _OF_TWO if not row.blank(name)]

@@ -8,7 +8,7 @@ from datetime import UTC, date, datetime, time
 from sqlmodel import Session, col, select
 
 from calib.confirmation.interval import DueEntry, InstrumentOnRecord, due_list
-from calib.confirmation.recalibration import Gear, Round, recalibration_round
+from calib.confirmation.recalibration import InstrumentOfRound, Round, recalibration_round
 from calib.procedures.on_record.instruments import statuses
 from calib.procedures.on_record.probe_pairs import all_pairs
 from calib.procedures.on_record.register import load_register
@@ -32,7 +32,7 @@ def round_of(session: Session, on: date, within_days: int) -> Round:
     return recalibration_round(register, _gear(session, register, on), on, within_days)
 
 
-def _gear(session: Session, register: Iterable[str], on: date) -> dict[str, Gear]:
+def _gear(session: Session, register: Iterable[str], on: date) -> dict[str, InstrumentOfRound]:
     instruments = session.exec(select(Instrument).order_by(col(Instrument.tag))).all()
     tags = {key(one.id): one.tag for one in instruments}
     partners: dict[str, set[str]] = defaultdict(set)
@@ -42,7 +42,7 @@ def _gear(session: Session, register: Iterable[str], on: date) -> dict[str, Gear
             partners[probe].add(meter)
             partners[meter].add(probe)
     quantities = {one.tag: one.quantity for one in instruments}
-    return {tag: Gear(quantities[tag], tuple(sorted(partners[tag]))) for tag in register}
+    return {tag: InstrumentOfRound(quantities[tag], tuple(sorted(partners[tag]))) for tag in register}
 
 
 def due_instruments(

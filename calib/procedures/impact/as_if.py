@@ -20,11 +20,13 @@ from calib.confirmation.interval import CalibrationOnRecord
 from calib.confirmation.traceability import Graph, Record, upward
 from calib.curves.curve import Curve
 from calib.errors import CalibError, CurveError
-from calib.procedures.certificate.fit_curve import FittedCurve, Wish, curve_record, fit_curve
-from calib.procedures.impact.rests_on import CALIBRATION, FACTOR, READING, REPORT, STANDARD, Ground
+from calib.procedures.certificate.fit_curve import CurveWish, FittedCurve, curve_record, fit_curve
+from calib.procedures.certificate.phase import AS_FOUND
+from calib.procedures.impact.rests_on import STANDARD, Ground, RecordKind
 from calib.procedures.measure.evaluate import Evaluation, evaluate
 from calib.procedures.measure.results import Judgement, Results
 from calib.procedures.on_record.in_force import curve_of
+from calib.procedures.on_record.what_counts import curve_that_counts, factor_that_counts
 from calib.procedures.pairs.factor_from_pairs import SCOPES, FactorWanted, found_from_pairs
 from calib.procedures.pairs.factor_uncertainty import SAME, factor_results
 from calib.procedures.typed.sheets import Cells
@@ -93,7 +95,7 @@ def recalculate(
     Jobs are evaluated for those records among them that are shown.
     """
     jobs = _jobs(ground, shown)
-    names = [ground.factors[number].factor for table, number in affected if table == FACTOR]
+    names = [ground.factors[number].factor for table, number in affected if table == RecordKind.FACTOR]
     before = _values(session, jobs, names, now)
     replacing = _Replacing(session, ground, cause, signature)
     relied = [ground.calibrations[one.record_id] for one in (cause.since, *cause.waiting)]
@@ -140,7 +142,7 @@ class _Replacing:
             fitted = fit_curve(typed(self.cause.instrument), as_found_cells(self.session, failing))
         except CalibError as error:
             why = f"the comparisons as found of certificate {failing.certificate} make no curve: {error}"
-            self.stuck |= {(CALIBRATION, one.record_id): why for one in relied}
+            self.stuck |= {(RecordKind.CALIBRATION, one.record_id): why for one in relied}
             return
         for one in relied:
             self._put(one.record_id, fitted)
@@ -154,9 +156,9 @@ class _Replacing:
         self.mark(record)
         if record in self.stuck:
             return
-        if table == CALIBRATION:
+        if table == RecordKind.CALIBRATION:
             self._calibration(number)
-        elif table == FACTOR:
+        elif table == RecordKind.FACTOR:
             self._factor(self.ground.factors[number])
 
     def mark(self, record: Record) -> None:
@@ -177,14 +179,14 @@ class _Replacing:
         self.curves[calibration] = (before, fitted.choice.curve)
 
     def _recorded(self, calibration: int) -> Curve:
-        return curve_of(_last_curve(self.session, calibration).parameters)
+        return curve_of(curve_that_counts(self.session, calibration).parameters)
 
-    def _calibration(self, number: int) -> None:
+    def _calibration(self, calibration: int) -> None:
         """A calibration against a standard that was as found: its reference values are those that the standard's curve gives."""
-        record, one = (CALIBRATION, number), self.ground.calibrations[number]
+        record, one = (RecordKind.CALIBRATION, calibration), self.ground.calibrations[calibration]
         instrument = self.ground.instruments[one.instrument_id]
         changed = [each for each in self._up.get(record, ()) if each.role == STANDARD and each.on[1] in self.curves]
-        changed = [each for each in changed if each.on[0] == CALIBRATION]
+        changed = [each for each in changed if each.on[0] == RecordKind.CALIBRATION]
         for each in changed:
             standard = self.ground.instruments[self.ground.calibrations[each.on[1]].instrument_id]
             if standard.quantity != instrument.quantity:
@@ -194,14 +196,14 @@ class _Replacing:
                 )
                 return
         try:
-            cells = cells_of(self.session, one)
+            cells = comparison_cells(self.session, one)
             for each in changed:
                 cells = self._with_standard(record, instrument, cells, each.on[1])
-            fitted = fit_curve(typed(instrument), cells, self._wish(number))
+            fitted = fit_curve(typed(instrument), cells, self._wish(calibration))
         except CalibError as error:
             self.stuck[record] = f"certificate {one.certificate} cannot be worked out anew: {error}"
             return
-        self._put(number, fitted)
+        self._put(calibration, fitted)
 
     def _with_standard(
         self, record: Record, instrument: tables.Instrument, cells: Sequence[Cells], of_standard: int
@@ -213,51 +215,48 @@ class _Replacing:
             self.notes[record] = (*self.notes.get(record, ()), note)
         return [one for one, _ in moved]
 
-    def _wish(self, calibration: int) -> Wish | None:
+    def _wish(self, calibration: int) -> CurveWish | None:
         """The shape that a person chose is kept; the rule chooses again where it chose."""
-        record = _last_curve(self.session, calibration)
+        record = curve_that_counts(self.session, calibration)
         if record.chosen_by == BY_THE_RULE:
             return None
-        return Wish(degree=record.degree) if record.shape == "polynomial" else Wish(shape=record.shape)
+        return CurveWish(degree=record.degree) if record.shape == "polynomial" else CurveWish(shape=record.shape)
 
-    def _factor(self, one: tables.FoundFactor) -> None:
+    def _factor(self, factor: tables.FoundFactor) -> None:
         """A factor found again from the same pairs; what was superseded is evaluated with no more."""
-        record = (FACTOR, key(one.id))
-        if self.ground.latest_factors[one.factor] is not one:
+        record = (RecordKind.FACTOR, key(factor.id))
+        if self.ground.latest_factors[factor.factor] is not factor:
             self.notes[record] = ("superseded by a later revision, and not worked out anew",)
             return
         pairs = self.session.exec(
-            select(tables.FactorPair).where(tables.FactorPair.found_factor_id == one.id).order_by(tables.FactorPair.id)  # type: ignore[arg-type]
+            select(tables.FactorPair)
+            .where(tables.FactorPair.found_factor_id == factor.id)
+            .order_by(tables.FactorPair.id)  # type: ignore[arg-type]
         ).all()
         words = {scope: word for word, scope in SCOPES.items()}
         wanted = FactorWanted(
-            one.factor,
+            factor.factor,
             [f"{pair.traverse_reading_id}:{pair.face_reading_id}" for pair in pairs],
-            words[one.scope],
-            one.outlet_type,
-            one.reason,
+            words[factor.scope],
+            factor.outlet_type,
+            factor.reason,
         )
         try:
             found_from_pairs(self.session, wanted, self.signature)
         except CalibError as error:
             why = "; ".join(str(error).splitlines())
-            self.stuck[record] = f"factor {one.factor} cannot be found anew: {why}"
+            self.stuck[record] = f"factor {factor.factor} cannot be found anew: {why}"
 
 
 def as_found_cells(session: Session, calibration: tables.Calibration) -> list[Cells]:
     """Comparisons as found of a calibration."""
-    return [one for one in cells_of(session, calibration) if one["phase"] == "as-found"]
+    return [one for one in comparison_cells(session, calibration) if one["phase"] == AS_FOUND]
 
 
-def cells_of(session: Session, calibration: tables.Calibration) -> list[Cells]:
+def comparison_cells(session: Session, calibration: tables.Calibration) -> list[Cells]:
     """Comparisons of a calibration as typed."""
     own = select(tables.Comparison).where(tables.Comparison.calibration_id == calibration.id)
     return [typed(one) for one in session.exec(own.order_by(tables.Comparison.id))]  # type: ignore[arg-type]
-
-
-def _last_curve(session: Session, calibration: int) -> tables.CorrectionCurve:
-    own = select(tables.CorrectionCurve).where(tables.CorrectionCurve.calibration_id == calibration)
-    return session.exec(own.order_by(tables.CorrectionCurve.id.desc())).first()  # type: ignore[union-attr, return-value]
 
 
 def moved_reference(
@@ -305,9 +304,11 @@ def _shown(standard: tables.Instrument, basis: Mapping[str, Any], cells: Cells) 
 
 
 def _jobs(ground: Ground, shown: Collection[Record]) -> list[str]:
-    outlets = [ground.outlets[ground.readings[number].outlet_id] for table, number in shown if table == READING]
+    outlets = [
+        ground.outlets[ground.readings[number].outlet_id] for table, number in shown if table == RecordKind.READING
+    ]
     jobs = {one.job_id for one in outlets} | {
-        ground.reports[number].job_id for table, number in shown if table == REPORT
+        ground.reports[number].job_id for table, number in shown if table == RecordKind.REPORT
     }
     return sorted(ground.jobs[one].job for one in jobs)
 
@@ -327,11 +328,11 @@ def _values(session: Session, jobs: Sequence[str], factors: Sequence[str], now: 
     )
 
 
-def _flows(found: Evaluation) -> Iterable[tuple[int, Stated]]:
-    for row, one in enumerate(found.measured):
-        assert found.flow is not None  # noqa: S101 (what is measured has a flow)
+def _flows(evaluation: Evaluation) -> Iterable[tuple[int, Stated]]:
+    for row, one in enumerate(evaluation.measured):
+        assert evaluation.flow is not None  # noqa: S101 (what is measured has a flow)
         in_unit = unit("volume flow", one.outlet.flow_unit or "L/s")
-        yield key(one.reading.id), _stated(found.flow, found.judgement, row, in_unit)
+        yield key(one.reading.id), _stated(evaluation.flow, evaluation.judgement, row, in_unit)
 
 
 def _stated(results: Results, judgement: Judgement | None, row: int, in_unit: Unit) -> Stated:
@@ -344,20 +345,19 @@ def _stated(results: Results, judgement: Judgement | None, row: int, in_unit: Un
     )
 
 
-def _totals(found: Evaluation) -> Iterable[tuple[str, Stated]]:
-    for totals in (found.of_systems, found.of_job):
+def _totals(evaluation: Evaluation) -> Iterable[tuple[str, Stated]]:
+    for totals in (evaluation.of_systems, evaluation.of_job):
         for row, one in enumerate(totals.totals):
             if totals.flow is None or not one.measured:
                 continue
-            units = {each.outlet.flow_unit or "L/s" for each in found.measured if each.outlet.id in one.sign}
+            units = {each.outlet.flow_unit or "L/s" for each in evaluation.measured if each.outlet.id in one.sign}
             in_unit = unit("volume flow", units.pop() if len(units) == 1 else "L/s")
             yield f"{one.system or 'whole job'} {one.service}", _stated(totals.flow, totals.judgement, row, in_unit)
 
 
 def _factors(session: Session, names: Sequence[str]) -> Iterable[tuple[str, Stated]]:
     for name in dict.fromkeys(names):
-        own = select(tables.FoundFactor).where(tables.FoundFactor.factor == name)
-        last = session.exec(own.order_by(tables.FoundFactor.revision.desc())).first()  # type: ignore[attr-defined]
+        last = factor_that_counts(session, name)
         if last is not None:
             results = factor_results(last)
             yield (

@@ -29,7 +29,7 @@ class Decided:
 
 
 @dataclass(frozen=True)
-class Line:
+class ReviewLine:
     """One record that rests on the instrument."""
 
     number: int  # within its review, from 1
@@ -37,7 +37,12 @@ class Line:
     record_table: str
     record: int
     finding: Mapping[str, Any]
-    decided: tuple[Decided, ...]  # the last one counts
+    decided: tuple[Decided, ...]  # in the order in which they were decided
+
+    @property
+    def disposition(self) -> Decided | None:
+        """The decision that counts: of several the latest; None where nobody has decided."""
+        return self.decided[-1] if self.decided else None
 
     @property
     def is_open(self) -> bool:
@@ -56,7 +61,7 @@ class Review:
     assessment: Mapping[str, Any]
     person: str  # who recorded the certificate
     time: str
-    lines: tuple[Line, ...]
+    lines: tuple[ReviewLine, ...]
 
     @property
     def open_lines(self) -> int:
@@ -68,7 +73,7 @@ class Review:
         """Whether a line has no disposition yet."""
         return self.open_lines > 0
 
-    def of_job(self, job: str) -> tuple[Line, ...]:
+    def of_job(self, job: str) -> tuple[ReviewLine, ...]:
         """Lines on readings and reports of a job."""
         return tuple(one for one in self.lines if one.finding.get("job") == job)
 
@@ -122,20 +127,20 @@ def _decided(session: Session) -> dict[int, list[Decided]]:
 
 
 def _review(
-    session: Session, one: ImpactReview, lines: list[ImpactLine], decided: Mapping[int, list[Decided]]
+    session: Session, review: ImpactReview, lines: list[ImpactLine], decided: Mapping[int, list[Decided]]
 ) -> Review:
-    calibration = session.get_one(Calibration, one.calibration_id)
-    person, time = written(session, "impact_review", key(one.id))
+    calibration = session.get_one(Calibration, review.calibration_id)
+    person, time = written(session, "impact_review", key(review.id))
     return Review(
         session.get_one(Instrument, calibration.instrument_id).tag,
         calibration.certificate,
         calibration.calibrated_on,
-        one.criterion,
-        json.loads(one.assessment),
+        review.criterion,
+        json.loads(review.assessment),
         person,
         time,
         tuple(
-            Line(
+            ReviewLine(
                 number,
                 key(each.id),
                 each.record_table,

@@ -35,7 +35,7 @@ from calib.procedures.measure.totals import (
     with_flows,
 )
 from calib.procedures.on_record.by_name import job_named
-from calib.procedures.on_record.in_force import OnRecord, on_record_of, outlets_in_force, traverses
+from calib.procedures.on_record.in_force import OnRecord, on_record_of, outlets_in_force, traverses_on_record
 from calib.procedures.typed.observations import observed
 from calib.records import tables
 from calib.records.record import key, moment
@@ -173,7 +173,7 @@ def _sorted_out(
     outlets = plan.outlets
     standing: list[Standing] = []
     refused: list[Refused] = []
-    of_traverse = traverses(session, job)
+    of_traverse = traverses_on_record(session, job)
     for reading in _of_job(session, tables.Reading, job):
         seen = observed(reading.model_dump(), _log(session, reading), of_traverse.get(reading.traverse_id))
         gated = gate_reading(records, reading, seen, outlets[reading.outlet_id], now)

@@ -4,11 +4,13 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from calib.curves.curve import Curve
 from calib.measurement import Readings, flows
+from calib.procedures.certificate.permissible_error import limits_at
 from calib.quantities import unit
+from calib.records.record import typed
 from calib.records.tables import Instrument
 from calib.uncertainty.propagation import Contribution
 
@@ -32,7 +34,7 @@ def indicated(
 def single(one: Instrument, curve: Curve, indication: float, stability: StabilityHere | None = None) -> Readings:
     """One indication as a reading of its own; without a `stability` that of the stated limits."""
     own = unit(one.indicated, one.unit)
-    limits = np.array([stability_limit(one, indication)])
+    limits = stability_limit(one, [indication])
     zero, first = np.zeros(1), np.zeros(1, dtype=np.int64)
     return Readings(
         indication=np.array([indication]),
@@ -54,21 +56,23 @@ def single(one: Instrument, curve: Curve, indication: float, stability: Stabilit
     )
 
 
-def stability_limit(instrument: Instrument, indication: float) -> float:
-    """Limits of change since calibration at an indication [SI]: the stated ones, else the maximum permissible error."""
-    relative, absolute = stability_limits(instrument)
-    own = unit(instrument.indicated, instrument.unit)
-    # A percentage is one of what the instrument shows: of degrees Celsius, not of kelvin.
-    return relative * own.difference_to_si(abs(own.from_si(indication))) + absolute
+def stability_limit(instrument: Instrument, indication: ArrayLike) -> NDArray[np.float64]:
+    """Limits of change since calibration at indications [SI]: the stated ones, else the maximum permissible error."""
+    return limits_at(typed(instrument), indication, *_limits_of_change(instrument))
 
 
 def stability_limits(instrument: Instrument) -> tuple[float, float]:
     """The same as a fraction of the indication [1] and a constant [SI]."""
+    percent, absolute = _limits_of_change(instrument)
     own = unit(instrument.indicated, instrument.unit)
-    stated = instrument.stability_percent is not None or instrument.stability_absolute is not None
-    percent = instrument.stability_percent if stated else instrument.mpe_percent
-    absolute = instrument.stability_absolute if stated else instrument.mpe_absolute
     return float(percent or 0) / 100, own.difference_to_si(float(absolute or 0))
+
+
+def _limits_of_change(instrument: Instrument) -> tuple[str | None, str | None]:
+    """Percentage of what is shown, and the part in the instrument's own unit, as typed."""
+    if instrument.stability_percent is not None or instrument.stability_absolute is not None:
+        return instrument.stability_percent, instrument.stability_absolute
+    return instrument.mpe_percent, instrument.mpe_absolute
 
 
 def resolution_of(instrument: Instrument) -> float:

@@ -3,7 +3,7 @@
 from sqlmodel import Session, col, select
 
 from calib.errors import NotInRecordsError
-from calib.procedures.on_record.register import withdrawals
+from calib.procedures.on_record.what_counts import not_withdrawn
 from calib.records.tables import Calibration, Instrument, Job, Outlet
 
 
@@ -33,8 +33,9 @@ def calibration_numbered(session: Session, instrument: Instrument, certificate: 
             f"no certificate {certificate or ''!r} of {instrument.tag} in the records: there is {known}"
         )
     if certificate is None:
-        withdrawn = withdrawals(session)
-        wanted = [one for one in wanted if one.id not in withdrawn] or wanted
+        counting = select(Calibration.id).where(Calibration.instrument_id == instrument.id, not_withdrawn())
+        counts = set(session.exec(counting))
+        wanted = [one for one in wanted if one.id in counts] or wanted
     return wanted[-1]
 
 

@@ -15,7 +15,8 @@ from calib.curves.curve import Curve
 from calib.curves.response import from_text
 from calib.procedures.on_record.errors_of_indication import history_of
 from calib.procedures.on_record.probe_pairs import Pair, all_pairs
-from calib.procedures.on_record.register import among, curve_that_counts, load_register, with_standards
+from calib.procedures.on_record.register import among, load_register, with_standards
+from calib.procedures.on_record.what_counts import counts_of_its_calibration, that_count
 from calib.procedures.typed.observations import Traversed, observed_values
 from calib.records import tables
 from calib.records.record import key
@@ -97,7 +98,7 @@ def _loaded(
         found = found.where(col(tables.FoundFactor.factor).in_(sorted(factors)))
     curves = (
         select(tables.Calibration, tables.CorrectionCurve)
-        .join(tables.CorrectionCurve, curve_that_counts())
+        .join(tables.CorrectionCurve, counts_of_its_calibration())
         .order_by(col(tables.Calibration.id))
     )
     calibrated = session.exec(among(curves, tables.Calibration.instrument_id, within)).all()
@@ -109,7 +110,7 @@ def _loaded(
         {key(calibration.id): calibration for calibration, _ in calibrated},
         {key(calibration.id): curve for calibration, curve in calibrated},
         {names: tuple(rows) for names, rows in conditions.items()},
-        {factor.factor: factor for factor in session.exec(found)},
+        that_count(session.exec(found), lambda factor: factor.factor),
         lambda instrument: history_of(session, instrument),
         all_pairs(session, within),
     )
@@ -154,7 +155,8 @@ def outlets_in_force(session: Session, jobs: Collection[int] | None = None) -> d
     """Outlets of jobs, or of all, as they count now: with the cells of their latest revision."""
     outlets = session.exec(among(select(tables.Outlet), tables.Outlet.job_id, jobs)).all()
     revisions = select(tables.OutletRevision).join(tables.Outlet).order_by(col(tables.OutletRevision.revision))
-    latest = {revision.outlet_id: revision for revision in session.exec(among(revisions, tables.Outlet.job_id, jobs))}
+    recorded = session.exec(among(revisions, tables.Outlet.job_id, jobs))
+    latest = that_count(recorded, lambda revision: revision.outlet_id)
     return {key(outlet.id): as_amended(outlet, latest.get(key(outlet.id))) for outlet in outlets}
 
 
@@ -166,7 +168,7 @@ def as_amended(first: tables.Outlet, revision: tables.OutletRevision | None) -> 
     return tables.Outlet(id=first.id, job_id=first.job_id, outlet=first.outlet, **amended)
 
 
-def traverses(session: Session, job: int) -> dict[int, Traversed]:
+def traverses_on_record(session: Session, job: int) -> dict[int, Traversed]:
     """The traverses of a job's readings, by their key."""
     points: dict[int, list[tables.TraversePoint]] = defaultdict(list)
     of_job = (

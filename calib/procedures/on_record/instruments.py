@@ -1,7 +1,7 @@
 """Look up what the records hold, as it was typed."""
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -10,9 +10,9 @@ from sqlmodel import Session, col, or_, select
 from calib.confirmation.interval import RETIREMENT, InstrumentOnRecord, gate
 from calib.procedures.on_record.attached_files import files_of, photo_counts
 from calib.procedures.on_record.by_name import instrument_tagged
-from calib.procedures.on_record.calibrations import calibrations
+from calib.procedures.on_record.calibrations import calibrations_on_file
 from calib.procedures.on_record.probe_pairs import Pair, all_pairs, pairings_of
-from calib.procedures.on_record.register import load_register
+from calib.procedures.on_record.register import among, load_register
 from calib.records import ledger
 from calib.records.record import RecordCells, key, moment, typed
 from calib.records.tables import (
@@ -58,53 +58,62 @@ class InstrumentHistory:
     used: RecordCells  # how many readings rest on it, the first and the last
 
 
-def instruments(session: Session, at: datetime) -> list[InstrumentStatus]:
+def instrument_statuses(session: Session, at: datetime) -> list[InstrumentStatus]:
     """Every instrument with its status at a time."""
     return statuses(session, session.exec(select(Instrument).order_by(col(Instrument.tag))).all(), at)
 
 
 def statuses(session: Session, wanted: Sequence[Instrument], at: datetime) -> list[InstrumentStatus]:
     """Status of some instruments at a time."""
-    register, pairs = load_register(session), all_pairs(session)
-    tags = dict(session.exec(select(Instrument.id, Instrument.tag)).all())
-    changed, photos = _latest_values(session, at), photo_counts(session)
-    found = [
-        _status(one, register, _partners(one, pairs, tags, at), changed.get(one.id or 0, {}), at) for one in wanted
+    own = {key(instrument.id) for instrument in wanted}
+    register, pairs = load_register(session, own), all_pairs(session, own)
+    partners = {number for pair in pairs for number in (pair.probe_id, pair.meter_id)}
+    tags = dict(session.exec(among(select(Instrument.id, Instrument.tag), Instrument.id, partners)).all())
+    changed, photos = _latest_values(session, own, at), photo_counts(session, own)
+    return [
+        replace(
+            _status(
+                instrument, register, _partners(instrument, pairs, tags, at), changed.get(key(instrument.id), {}), at
+            ),
+            photos=photos.get(key(instrument.id), 0),
+        )
+        for instrument in wanted
     ]
-    return [replace(each, photos=photos.get(one.id or 0, 0)) for one, each in zip(wanted, found, strict=True)]
 
 
 def _status(
-    one: Instrument, register: Register, partners: tuple[str, ...], changed: RecordCells, at: datetime
+    instrument: Instrument, register: Register, partners: tuple[str, ...], changed: RecordCells, at: datetime
 ) -> InstrumentStatus:
-    decision = gate(register, one.tag, at, at)
+    decision = gate(register, instrument.tag, at, at)
     return InstrumentStatus(
-        typed(one) | changed,
+        typed(instrument) | changed,
         None if decision.calibration is None else decision.calibration.certificate,
         None if decision.due_on is None else str(decision.due_on),
         decision.reasons,
-        any(event.kind == RETIREMENT and event.at <= at for event in register[one.tag].events),
+        any(event.kind == RETIREMENT and event.at <= at for event in register[instrument.tag].events),
         partners,
     )
 
 
-def _partners(one: Instrument, pairs: Sequence[Pair], tags: Mapping[int | None, str], at: datetime) -> tuple[str, ...]:
+def _partners(
+    instrument: Instrument, pairs: Sequence[Pair], tags: Mapping[int | None, str], at: datetime
+) -> tuple[str, ...]:
     held = [pair for pair in pairs if pair.holds(at)]
     others = [
-        pair.meter_id if pair.probe_id == one.id else pair.probe_id
+        pair.meter_id if pair.probe_id == instrument.id else pair.probe_id
         for pair in held
-        if one.id in (pair.probe_id, pair.meter_id)
+        if instrument.id in (pair.probe_id, pair.meter_id)
     ]
     return tuple(sorted(tags[number] for number in others))
 
 
-def _latest_values(session: Session, at: datetime) -> dict[int, RecordCells]:
-    """RecordCells that events have changed since an instrument was registered: where it is, and its calibration interval."""
+def _latest_values(session: Session, instruments: Collection[int], at: datetime) -> dict[int, RecordCells]:
+    """Cells that events have changed since an instrument was registered: where it is, and its calibration interval."""
     columns = {"move": "location", INTERVAL_CHANGE: "interval_months"}
     found: dict[int, RecordCells] = defaultdict(dict)
     events = [
         one
-        for one in session.exec(select(Event))
+        for one in session.exec(among(select(Event), Event.instrument_id, instruments))
         if one.kind in columns and one.value is not None and moment(one.at) <= at
     ]
     for one in sorted(events, key=lambda each: (moment(each.at), each.id or 0)):
@@ -119,7 +128,10 @@ def instrument_history(session: Session, tag: str, at: datetime) -> InstrumentHi
     events = session.exec(select(Event).where(Event.instrument_id == own).order_by(col(Event.id)))
     return InstrumentHistory(
         statuses(session, [one], at)[0],
-        tuple(each | {"files": files_of(session, calibration_id=each["id"])} for each in calibrations(session, tag)),
+        tuple(
+            each | {"files": files_of(session, calibration_id=each["id"])}
+            for each in calibrations_on_file(session, tag)
+        ),
         tuple(typed(event, "instrument_id") | _person(session, "event", event.id) for event in events),
         tuple(checks(session, tag)),
         tuple(pairings_of(session, own)),
@@ -129,8 +141,8 @@ def instrument_history(session: Session, tag: str, at: datetime) -> InstrumentHi
     )
 
 
-def _person(session: Session, table: str, number: int | None) -> RecordCells:
-    return {"person": ledger.written(session, table, key(number))[0]}
+def _person(session: Session, table: str, record_id: int | None) -> RecordCells:
+    return {"person": ledger.written(session, table, key(record_id))[0]}
 
 
 def _used(session: Session, instrument_id: int) -> RecordCells:

@@ -30,7 +30,7 @@ class Pair:
         return has_happened(self.since, at) and (self.until is None or not has_happened(self.until, at))
 
 
-def pairs_of(records: Iterable[Pairing]) -> tuple[Pair, ...]:
+def probe_pairs_of(records: Iterable[Pairing]) -> tuple[Pair, ...]:
     """Pairs from the records that begin and end them."""
     pairs: list[Pair] = []
     for one in sorted(records, key=lambda each: (moment(each.at), each.id or 0)):
@@ -48,7 +48,7 @@ def all_pairs(session: Session, instruments: Collection[int] | None = None) -> t
     query = select(Pairing).order_by(col(Pairing.id))
     if instruments is not None:
         query = query.where(or_(col(Pairing.probe_id).in_(instruments), col(Pairing.meter_id).in_(instruments)))
-    return pairs_of(session.exec(query))
+    return probe_pairs_of(session.exec(query))
 
 
 def reasons_against(

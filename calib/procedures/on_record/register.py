@@ -8,7 +8,7 @@ from collections.abc import Collection
 from datetime import date
 from typing import Any
 
-from sqlmodel import Session, col, func, select
+from sqlmodel import Session, col, select
 
 from calib.confirmation.interval import (
     CalibrationOnRecord,
@@ -17,6 +17,7 @@ from calib.confirmation.interval import (
     InstrumentOnRecord,
     IntervalChange,
 )
+from calib.procedures.on_record.what_counts import counts_of_its_calibration
 from calib.records.record import key, moment
 from calib.records.tables import (
     INTERVAL_CHANGE,
@@ -78,17 +79,6 @@ def with_standards(session: Session, instruments: Collection[int]) -> set[int]:
     return reached
 
 
-def withdrawals(session: Session) -> dict[int, Withdrawal]:
-    """Calibrations that were withdrawn, by their key: whatever asks which calibration counts leaves these out."""
-    return {withdrawal.calibration_id: withdrawal for withdrawal in session.exec(select(Withdrawal))}
-
-
-def curve_that_counts() -> Any:
-    """A condition on joined calibrations and curves: of several curves of one calibration the latest counts."""
-    latest = select(func.max(CorrectionCurve.id)).where(CorrectionCurve.calibration_id == Calibration.id)
-    return col(CorrectionCurve.id) == latest.correlate(Calibration).scalar_subquery()
-
-
 def _calibrations(session: Session, instruments: Collection[int] | None) -> dict[int, list[CalibrationOnRecord]]:
     standards: dict[int, list[str]] = defaultdict(list)
     of_calibrations = (
@@ -113,7 +103,7 @@ def _calibrations(session: Session, instruments: Collection[int] | None) -> dict
             CorrectionCurve.measuring_interval,
             Withdrawal.id,
         )
-        .join(CorrectionCurve, curve_that_counts())
+        .join(CorrectionCurve, counts_of_its_calibration())
         .outerjoin(Acceptance, col(Acceptance.calibration_id) == Calibration.id)
         .outerjoin(Withdrawal, col(Withdrawal.calibration_id) == Calibration.id)
         .order_by(col(Calibration.id))

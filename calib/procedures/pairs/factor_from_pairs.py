@@ -25,13 +25,14 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
 from calib.airflow.factor import FoundFactor, found_factor
 from calib.errors import BadInputError, Finding
 from calib.measurement import indication_scale
 from calib.procedures.measure.reading_in_job import ReadingInJob
 from calib.procedures.measure.standing import Standing, section_of
+from calib.procedures.on_record.what_counts import factor_that_counts
 from calib.procedures.pairs.paired_readings import (
     PAIR,
     Paired,
@@ -185,16 +186,11 @@ def _of_one_type(pairs: Sequence[Paired], outlet_type: str | None) -> Iterator[F
 
 def _of_name(session: Session, wanted: FactorWanted, pairs: Sequence[Paired]) -> Iterator[Finding]:
     """A name keeps its meaning: outlets and readings rely on it."""
-    before = _latest(session, wanted.name.strip())
+    before = factor_that_counts(session, wanted.name.strip())
     if before is None or not pairs or wanted.scope not in SCOPES:
         return
     if _meaning(before) != _meaning_wanted(wanted, pairs):
         yield _finding("NAME", wanted.name, f"another name; {_meaning_in_words(session, before)}")
-
-
-def _latest(session: Session, name: str) -> tables.FoundFactor | None:
-    own = select(tables.FoundFactor).where(tables.FoundFactor.factor == name)
-    return session.exec(own.order_by(col(tables.FoundFactor.revision).desc())).first()
 
 
 def _meaning(one: tables.FoundFactor) -> tuple[object, ...]:
@@ -244,7 +240,7 @@ def _area(face: Standing) -> float:
 
 
 def _record(session: Session, wanted: FactorWanted, pairs: Sequence[Paired], found: FoundFactor) -> tables.FoundFactor:
-    face, before = measured(pairs[0].other), _latest(session, wanted.name.strip())
+    face, before = measured(pairs[0].other), factor_that_counts(session, wanted.name.strip())
     outlet, outlet_type = _where(wanted, pairs)
     return tables.FoundFactor(
         factor=wanted.name.strip(),

@@ -20,9 +20,9 @@ from calib.records.tables import Calibration
 NEXT_STEP = f'let another person accept it, or record the rule: calib rule set "{ONE_PERSON_MAY_ACCEPT}" --holds yes --reason ...'
 
 
-def same_person(one: str, other: str) -> bool:
+def same_person(first: str, other: str) -> bool:
     """Whether two names are one person's: spelling in capitals and the width of spaces make no other person."""
-    return " ".join(one.split()).casefold() == " ".join(other.split()).casefold()
+    return " ".join(first.split()).casefold() == " ".join(other.split()).casefold()
 
 
 def against_one_person(session: Session, calibration: Calibration, person: str) -> str | None:

@@ -9,8 +9,9 @@ from sqlmodel import Session
 from calib.confirmation.interval import calibration_in_force, due_date, interval_of
 from calib.procedures.on_record.calibrations import CalibrationOnFile, calibration_on_file
 from calib.procedures.on_record.register import load_register
+from calib.records.record import key
 
-Names = tuple[str, str]  # tag and certificate number
+TagAndCertificate = tuple[str, str]  # tag and certificate number
 
 
 @dataclass(frozen=True)
@@ -25,16 +26,16 @@ class StandardUsed:
 class StandardsUsed:
     """Standards by tag and certificate number, and which of them each calibration was made with."""
 
-    standards: Mapping[Names, StandardUsed]
-    of: Mapping[Names, tuple[Names, ...]]
+    standards: Mapping[TagAndCertificate, StandardUsed]
+    of: Mapping[TagAndCertificate, tuple[TagAndCertificate, ...]]
 
 
-def standards_of(session: Session, calibrations: Mapping[Names, CalibrationOnFile]) -> StandardsUsed:
+def standards_used(session: Session, calibrations: Mapping[TagAndCertificate, CalibrationOnFile]) -> StandardsUsed:
     """Standards of these calibrations and, in turn, of theirs; one that had no calibration on that day is left out."""
-    found: dict[Names, StandardUsed] = {}
-    of: dict[Names, tuple[Names, ...]] = {}
+    found: dict[TagAndCertificate, StandardUsed] = {}
+    of: dict[TagAndCertificate, tuple[TagAndCertificate, ...]] = {}
     waiting = {names: kept for names, kept in calibrations.items() if kept.standards}
-    register = load_register(session) if waiting else {}
+    register = load_register(session, {key(kept.instrument.id) for kept in waiting.values()}) if waiting else {}
     while waiting:
         names, kept = waiting.popitem()
         day = date.fromisoformat(kept.calibration.calibrated_on)

@@ -15,7 +15,13 @@ from hypothesis import strategies as st
 
 from calib.errors import BadInputError, NotInRecordsError, RefusedError
 from calib.procedures.calibrate.add_calibration import add_calibration
-from calib.procedures.calibrate.in_house import Observed, Place, in_house, in_house_columns, reference_values
+from calib.procedures.calibrate.in_house import (
+    PlaceDifference,
+    StandardObserved,
+    in_house,
+    in_house_columns,
+    reference_values,
+)
 from calib.procedures.certificate.fit_curve import fit_curve
 from calib.procedures.fleet.ready import ready
 from calib.procedures.fleet.record_event import record_event
@@ -98,7 +104,7 @@ def test_repeated_indications_of_the_standard_count_with_their_own_spread(small_
 
 
 def test_the_difference_between_the_places_adds_its_relative_part(small_records):
-    place = Place("0.8", "24 velocity maps of the working section")
+    place = PlaceDifference("0.8", "24 velocity maps of the working section")
     one = made(small_records, rows(), place=place)[2]
     assert basis(one)["standard_uncertainty"] == pytest.approx(by_hand(5.0, 0.003, place=0.008).u, rel=1e-9)
     assert basis(one)["place_basis"] == "24 velocity maps of the working section"
@@ -182,9 +188,9 @@ def test_an_indication_outside_the_standard_s_interval_refuses(small_records):
     [
         (rows()[:1], {"standard": "VA-1"}, ["--standard"]),
         (rows()[:1], {"standard": "PG-1"}, ["--standard", "unit"]),
-        (rows()[:1], {"place": Place("one", "maps")}, ["--place-percent"]),
-        (rows()[:1], {"place": Place("-1", "maps")}, ["--place-percent"]),
-        (rows()[:1], {"place": Place("1", None)}, ["--place-basis"]),
+        (rows()[:1], {"place": PlaceDifference("one", "maps")}, ["--place-percent"]),
+        (rows()[:1], {"place": PlaceDifference("-1", "maps")}, ["--place-percent"]),
+        (rows()[:1], {"place": PlaceDifference("1", None)}, ["--place-basis"]),
         (rows(unit="Pa")[:1], {}, ["unit"]),
         (rows(phase="later")[:1], {}, ["phase"]),
         (rows(reference_repeatability="0.02")[:1], {}, ["reference_observations"]),
@@ -254,7 +260,7 @@ STANDARD, CURVE = standard_curve()
 
 @given(st.floats(0.5, 15.0), st.floats(0.0, 0.1), st.floats(0.0, 0.2), st.floats(0.0, 0.03))
 def test_a_reference_value_is_never_better_known_than_the_standard_s_own_certificate(x, repeatability, limit, place):
-    seen = Observed(np.array([x]), np.array([repeatability]), np.array([False]), np.array([np.inf]))
+    seen = StandardObserved(np.array([x]), np.array([repeatability]), np.array([False]), np.array([np.inf]))
     found = reference_values(STANDARD, CURVE, seen, StabilityHere(np.array([limit]), np.array([np.inf])), place)
     assert found.standard_uncertainty[0] >= CURVE.reference_uncertainty(x) - 1e-15
     assert found.standard_uncertainty[0] >= limit / np.sqrt(3)

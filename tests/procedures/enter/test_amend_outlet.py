@@ -15,7 +15,8 @@ from calib.procedures.enter.amend_outlet import amend_outlet
 from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.on_record.by_name import outlet_named
 from calib.procedures.on_record.in_force import outlets_in_force
-from calib.procedures.on_record.outlets import cells_of, differences, latest_revision, outlet_history, outlets
+from calib.procedures.on_record.outlets import differences, outlet_cells, outlet_history, outlets
+from calib.procedures.on_record.what_counts import latest_revision
 from calib.records import database, ledger, tables
 from tests.command import copied
 from tests.every_way import every_way
@@ -137,7 +138,7 @@ def in_records(records, table):
 
 def cells_in_force(records, outlet):
     with database.reading(str(records)) as session:
-        found = {one.outlet: cells_of(one) for one in outlets_in_force(session).values()}
+        found = {one.outlet: outlet_cells(one) for one in outlets_in_force(session).values()}
     return found[outlet]
 
 

@@ -204,7 +204,7 @@ def test_files_that_are_kept_are_exported_beside(small_records, tmp_path):
     digest = hashlib.sha256(content).hexdigest()
     with database.writing(str(small_records)) as session:
         one = Attachment(name="c.pdf", media_type="application/pdf", sha256=digest, content=content)
-        ledger.append(session, [one], SIGNED)
+        ledger.append_entries(session, [one], SIGNED)
     found = exported(small_records, tmp_path / "export")
     (row,) = rows(tmp_path / "export" / NOT_IMPORTED / "attachment.csv")
     assert (row["name"], row["content"]) == ("c.pdf", digest)

@@ -402,7 +402,7 @@ def issue(records, revision=1, now=LATER):
             reason=None if revision == 1 else "measured again",
             ledger_digest=head,
         )
-        ledger.append(session, [one], ledger.Signature("An Engineer", now, "report"))
+        ledger.append_entries(session, [one], ledger.Signature("An Engineer", now, "report"))
 
 
 def test_a_report_whose_statement_changes_is_to_be_reissued(tmp_path):

@@ -536,7 +536,7 @@ def found_factor(records, tag="VF-1", method="sweep", revision=1, **fields):
             "value": 0.84, "relative_spread": 0.01, "degrees_of_freedom": 4.0, "relative_reference": 0.01,
             "relative_instrument": 0.008, "face_indications": "[4.2]", "reason": "found by five pairs",
         }  # fmt: skip
-        ledger.append(session, [FoundFactor(**(made | fields))], SIGNED)
+        ledger.append_entries(session, [FoundFactor(**(made | fields))], SIGNED)
 
 
 def with_factor(**cells):

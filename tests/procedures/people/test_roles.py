@@ -16,7 +16,7 @@ from sqlmodel import Session
 
 from calib.errors import BadInputError, CalibError, NotInRecordsError
 from calib.procedures.calibrate.choose_curve import choose_curve
-from calib.procedures.certificate.fit_curve import Wish
+from calib.procedures.certificate.fit_curve import CurveWish
 from calib.procedures.fleet.record_check import record_check
 from calib.procedures.fleet.record_event import record_event
 from calib.procedures.people.authorise import append, authorise, login_of, people_on_record, signed
@@ -251,7 +251,7 @@ def suspend(records, signature, kind="suspension"):
 
 
 def choose(records, signature):
-    with_session(records, choose_curve, "VA-1", "C-101", Wish(1, "polynomial"), "as agreed", signature)
+    with_session(records, choose_curve, "VA-1", "C-101", CurveWish(1, "polynomial"), "as agreed", signature)
 
 
 def check(records, signature):

@@ -1,0 +1,72 @@
+"""Which of several records of one thing counts: the latest. The earlier ones stay, to be traced back.
+
+Source: ISO/IEC 17025:2017, 7.5.2 (amendments can be tracked to previous versions, both are kept), from memory. The ledger only
+appends, so the key of a record, or its revision, says which of two is the later one.
+
+Nothing heavy is imported here: `calib due` starts with it.
+"""
+
+from collections.abc import Callable, Hashable, Iterable
+from typing import Any, TypeVar
+
+from sqlmodel import Session, col, func, select
+
+from calib.records.tables import Calibration, CorrectionCurve, FoundFactor, Outlet, OutletRevision, Withdrawal
+
+_Record = TypeVar("_Record")
+_Thing = TypeVar("_Thing", bound=Hashable)
+
+
+def that_count(records: Iterable[_Record], of: Callable[[_Record], _Thing]) -> dict[_Thing, _Record]:
+    """The record that counts of each thing, by the thing; `records` in the order in which they were recorded."""
+    return {of(record): record for record in records}
+
+
+def curves_of(session: Session, calibration: int) -> tuple[CorrectionCurve, ...]:
+    """Every curve of a calibration in the order in which they were recorded: of several the last one counts."""
+    own = select(CorrectionCurve).where(CorrectionCurve.calibration_id == calibration)
+    return tuple(session.exec(own.order_by(col(CorrectionCurve.id))))
+
+
+def curve_that_counts(session: Session, calibration: int) -> CorrectionCurve:
+    """The curve of a calibration, whether the rule or a person chose it; raises IndexError for a calibration without one."""
+    return curves_of(session, calibration)[-1]
+
+
+def counts_of_its_calibration() -> Any:
+    """The same as a condition on calibrations joined with curves: the curve is the latest of its calibration."""
+    latest = select(func.max(CorrectionCurve.id)).where(CorrectionCurve.calibration_id == Calibration.id)
+    return col(CorrectionCurve.id) == latest.correlate(Calibration).scalar_subquery()
+
+
+def not_withdrawn() -> Any:
+    """A condition on calibrations: whatever asks which of them counts leaves out those that were withdrawn."""
+    return col(Calibration.id).not_in(select(Withdrawal.calibration_id))
+
+
+def revisions_of(session: Session, outlet: Outlet) -> tuple[OutletRevision, ...]:
+    """Every amendment of an outlet, the first one first: its cells count from the last one, else as first typed."""
+    own = select(OutletRevision).where(OutletRevision.outlet_id == outlet.id)
+    return tuple(session.exec(own.order_by(col(OutletRevision.revision))))
+
+
+def latest_revision(session: Session, outlet: Outlet) -> OutletRevision | None:
+    """The amendment of an outlet that counts, or None where it stands as first typed."""
+    return next(reversed(revisions_of(session, outlet)), None)
+
+
+def factor_revisions(session: Session, name: str) -> tuple[FoundFactor, ...]:
+    """Every revision of a factor found in the field, the first one first; empty where there is none of that name."""
+    own = select(FoundFactor).where(FoundFactor.factor == name)
+    return tuple(session.exec(own.order_by(col(FoundFactor.revision))))
+
+
+def factor_that_counts(session: Session, name: str) -> FoundFactor | None:
+    """The revision of a factor that counts; None where there is none of that name."""
+    return next(reversed(factor_revisions(session, name)), None)
+
+
+def factors_that_count(session: Session) -> dict[str, FoundFactor]:
+    """The revision that counts of every factor found in the field, by name."""
+    recorded = session.exec(select(FoundFactor).order_by(col(FoundFactor.revision)))
+    return that_count(recorded, lambda factor: factor.factor)
