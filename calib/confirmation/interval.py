@@ -92,6 +92,11 @@ def has_happened(recorded: datetime, at: datetime | date) -> bool:
     return recorded <= at if isinstance(at, datetime) else recorded.date() <= at
 
 
+def is_retired(instrument: InstrumentOnRecord, at: datetime | date) -> bool:
+    """Whether an instrument was retired by a time, or by the end of a day as a whole."""
+    return any(event.kind == RETIREMENT and has_happened(event.at, at) for event in instrument.events)
+
+
 def _day(at: datetime | date) -> date:
     return at.date() if isinstance(at, datetime) else at
 
@@ -283,30 +288,3 @@ def not_put_right_since(reason: str, tag: str) -> str:
     if _NOT_ACCEPTED in why:
         return f"{why}: {step}"
     return f"{why}: have {tag} calibrated again, against a standard in calibration"
-
-
-@dataclass(frozen=True)
-class DueEntry:
-    """One line of what is overdue and what comes due."""
-
-    tag: str
-    due_on: date | None  # absent: no calibration accepted
-    days: int | None  # from the day asked about to the due date; negative: overdue
-    certificate: str | None
-    overdue: bool
-    reasons: tuple[str, ...]  # the gate's reasons on that day
-
-
-def due_list(register: Mapping[str, InstrumentOnRecord], on: date, within_days: int) -> tuple[DueEntry, ...]:
-    """Instruments that are overdue, refused or come due within a number of days, the most urgent first; retired ones left out."""
-    entries = []
-    for tag, instrument in register.items():
-        if any(one.kind == RETIREMENT and has_happened(one.at, on) for one in instrument.events):
-            continue
-        decision = gate(register, tag, on, on)
-        days = None if decision.due_on is None else (decision.due_on - on).days
-        if decision.reasons or days is None or days <= within_days:
-            certificate = None if decision.calibration is None else decision.calibration.certificate
-            overdue = days is None or days < 0
-            entries.append(DueEntry(tag, decision.due_on, days, certificate, overdue, decision.reasons))
-    return tuple(sorted(entries, key=lambda entry: (entry.days is not None, entry.days or 0, entry.tag)))

@@ -10,11 +10,10 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from calib.confirmation.interval import (
-    RETIREMENT,
     Decision,
     InstrumentOnRecord,
     gate,
-    has_happened,
+    is_retired,
 )
 
 
@@ -74,11 +73,7 @@ def recalibration_round(
     register: Mapping[str, InstrumentOnRecord], gear: Mapping[str, InstrumentOfRound], on: date, within_days: int
 ) -> Round:
     """The round that a day and the days after it ask for, without retired instruments; `gear` has every tag of the register."""
-    decisions = {
-        tag: gate(register, tag, on, on)
-        for tag, one in register.items()
-        if not any(event.kind == RETIREMENT and has_happened(event.at, on) for event in one.events)
-    }
+    decisions = {tag: gate(register, tag, on, on) for tag, one in register.items() if not is_retired(one, on)}
     found = {
         tag: _traveller(register[tag], decision, gear[tag], on, why)
         for tag, decision in decisions.items()
@@ -152,10 +147,8 @@ def _parcel(
 ) -> Parcel:
     standards = tuple(sorted({tag for one in travellers for tag in one.standards}))
     refused = tuple(reason for tag in standards if tag in decisions for reason in decisions[tag].reasons)
-    travellers = sorted(
-        travellers, key=lambda traveller: (traveller.days is not None, traveller.days or 0, traveller.tag)
-    )
-    return Parcel(laboratory, quantity, tuple(travellers), standards, refused)
+    ordered = sorted(travellers, key=lambda traveller: (traveller.days is not None, traveller.days or 0, traveller.tag))
+    return Parcel(laboratory, quantity, tuple(ordered), standards, refused)
 
 
 def _gaps(

@@ -60,7 +60,7 @@ def _instrument(place: int) -> tables.Instrument:
 
 def _append(session: Session, records: list[SQLModel], year: int) -> None:
     signature = ledger.Signature("P. Past", datetime.fromisoformat(f"{year}-12-31T12:00:00{ZONE}"), "import")
-    ledger.append(session, records, signature)
+    ledger.append_entries(session, records, signature)
 
 
 def _certificates(

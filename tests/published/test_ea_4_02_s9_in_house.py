@@ -10,7 +10,7 @@ twice the half-width of dV_iX.
 import numpy as np
 import pytest
 
-from calib.procedures.calibrate.in_house import StandardObserved, reference_values
+from calib.procedures.calibrate.calibrate_in_house import StandardObserved, reference_values
 from calib.procedures.certificate.assess import assess
 from calib.procedures.certificate.fit_curve import fit_curve
 from calib.procedures.measure.indicated import StabilityHere

@@ -11,7 +11,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from icalendar import Alarm, Calendar, Event
 
 from calib.faces.plain_text import one_line
-from calib.procedures.fleet.round_on_record import DueInstrument
+from calib.procedures.fleet.recalibration_round import DueInstrument
 
 BEGINS = b"BEGIN:VCALENDAR"
 _ALARMS = (30, 7)  # days before

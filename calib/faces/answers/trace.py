@@ -4,7 +4,8 @@ from collections.abc import Iterator
 
 from calib.confirmation.traceability import Branch
 from calib.faces.written import Content
-from calib.procedures.impact.trace import UP, Knot, Trace
+from calib.procedures.impact.knots import Knot
+from calib.procedures.impact.trace import UP, Trace
 
 # Roles that are plain from what is drawn.
 _NOT_SAID = ("", "of", "reading", "outlet factor", "conditions of the air")

@@ -208,8 +208,8 @@ def in_house(
     """
     from calib.errors import BadInputError
     from calib.procedures.calibrate.add_calibration import add_calibration
-    from calib.procedures.calibrate.in_house import PlaceDifference, in_house_columns
-    from calib.procedures.calibrate.in_house import in_house as values_of
+    from calib.procedures.calibrate.calibrate_in_house import PlaceDifference, in_house_columns
+    from calib.procedures.calibrate.calibrate_in_house import in_house as values_of
     from calib.procedures.fleet.attach_file import read_attachment
     from calib.procedures.typed.comparison_sheets import read_comparisons
     from calib.records import database

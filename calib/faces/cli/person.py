@@ -44,7 +44,7 @@ def add(
     Example: calib person add "Q. Bergström" --role QA --login bergstroem
     """
     from calib.procedures.people.authorise import is_shared
-    from calib.procedures.people.roles import PersonWanted, add_person
+    from calib.procedures.people.persons_and_roles import PersonWanted, add_person
     from calib.records import database
 
     with database.writing(records) as session:
@@ -77,7 +77,7 @@ def role(
     Example: calib person role "T. Lindqvist" --give engineer --reason "authorised to sign reports"
     """
     from calib.procedures.people.authorise import is_shared
-    from calib.procedures.people.roles import GIVEN, WITHDRAWN, ChangeWanted, change_role
+    from calib.procedures.people.persons_and_roles import GIVEN, WITHDRAWN, ChangeWanted, change_role
     from calib.records import database
 
     typed = [(kind, one) for kind, one in ((GIVEN, give), (WITHDRAWN, withdraw)) if one is not None]
@@ -102,7 +102,7 @@ def list_(on: OnDate = None, records: Records = DEFAULT_RECORDS, as_json: AsJson
 
     Example: calib person list
     """
-    from calib.procedures.people.roles import people_on_file
+    from calib.procedures.people.persons_and_roles import people_on_file
     from calib.records import database
 
     with database.reading(records) as session:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calib.confirmation.interval import DueEntry, due_list
+from calib.confirmation.due import DueEntry, due_list
 from calib.errors import BadInputError, Finding
 from calib.faces.cli.options import (
     DEFAULT_RECORDS,
@@ -204,7 +204,7 @@ def due(
 def _write_calendar(session: "Session", path: Path, day: date, ahead: int) -> None:
     from calib.faces.answers.due_calendar import BEGINS, as_calendar
     from calib.faces.write_over import write_over
-    from calib.procedures.fleet.round_on_record import due_instruments, identity
+    from calib.procedures.fleet.recalibration_round import due_instruments, identity
     from calib.procedures.on_record.register import load_register
 
     found = due_instruments(session, load_register(session), day, ahead)
@@ -232,7 +232,7 @@ def _must_stand_alone(within: str | None, ics: Path | None, plot: Path | None) -
 
 def _due_round(typed: str, on: str | None, records: str, as_json: bool) -> None:
     from calib.faces.answers.recalibration_round import as_document, as_text
-    from calib.procedures.fleet.round_on_record import round_of
+    from calib.procedures.fleet.recalibration_round import round_of
     from calib.records import database
 
     day, ahead = day_of(on), days_of(typed, "--round")

@@ -10,7 +10,8 @@ from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
-from calib.confirmation.interval import DueEntry, InstrumentOnRecord, calibration_in_force, due_list
+from calib.confirmation.due import DueEntry, due_list
+from calib.confirmation.interval import InstrumentOnRecord, calibration_in_force
 from calib.errors import CalibError
 from calib.faces.drawings.style import LINE, SMALL, SPAN_LOOKS, WIDTH, house_style, short, titled
 

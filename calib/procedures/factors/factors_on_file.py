@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from sqlmodel import Session, col, select
 
-from calib.errors import NotInRecordsError
+from calib.procedures.on_record.by_name import not_there
 from calib.procedures.on_record.in_force import outlets_in_force
 from calib.procedures.on_record.what_counts import factor_revisions, factors_that_count
 from calib.procedures.pairs.paired_readings import cautions_of_times
@@ -98,7 +98,7 @@ def revisions_on_file(session: Session, name: str) -> list[FactorOnFile]:
     revisions = factor_revisions(session, name)
     if not revisions:
         names = session.exec(select(tables.FoundFactor.factor).distinct().order_by(col(tables.FoundFactor.factor)))
-        raise NotInRecordsError(f"no factor {name!r} in the records: there is {', '.join(names) or 'none'}")
+        raise not_there(f"factor {name!r} in the records", names)
     return _on_file(session, revisions)
 
 

@@ -7,7 +7,7 @@ from typing import Any
 
 from sqlmodel import Session, col, select
 
-from calib.confirmation.interval import InstrumentOnRecord, calibration_in_force
+from calib.confirmation.interval import CalibrationOnRecord, InstrumentOnRecord, calibration_in_force
 from calib.confirmation.traceability import Record, TraceLink
 from calib.procedures.on_record.in_force import outlets_in_force
 from calib.procedures.on_record.register import load_register
@@ -48,6 +48,11 @@ class Ground:
     outlets: Mapping[int, tables.Outlet]  # as they count now
     jobs: Mapping[int, tables.Job]
     reports: Mapping[int, tables.IssuedReport]
+
+    def on_record(self, calibration: tables.Calibration) -> CalibrationOnRecord:
+        """A calibration as the gate knows it."""
+        own = self.register[self.instruments[calibration.instrument_id].tag]
+        return next(each for each in own.calibrations if each.record_id == calibration.id)
 
 
 def ground_of(session: Session) -> Ground:

@@ -11,8 +11,7 @@ from typing import Any
 
 from sqlmodel import Session, col, select
 
-from calib.errors import NotInRecordsError
-from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
+from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged, not_there
 from calib.records.ledger import written
 from calib.records.record import key
 from calib.records.tables import Calibration, Disposition, ImpactLine, ImpactReview, Instrument, LedgerEntry
@@ -95,8 +94,8 @@ def review_of(session: Session, tag: str, certificate: str) -> Review:
     known = reviews(session)
     found = next((one for one in known if (one.tag, one.certificate) == (tag, certificate)), None)
     if found is None:
-        there = ", ".join(f"{one.tag} {one.certificate}" for one in known) or "none"
-        raise NotInRecordsError(f"no impact review of {tag}, certificate {certificate}: there is {there}")
+        names = (f"{each.tag} {each.certificate}" for each in known)
+        raise not_there(f"impact review of {tag}, certificate {certificate}", names)
     return found
 
 

@@ -6,10 +6,12 @@ from sqlmodel import Session, col, select
 
 from calib.errors import Finding
 from calib.procedures.certificate.fit_curve import CurveWish, FittedCurve, fit_curve
+from calib.procedures.certificate.phase import AS_FOUND
 from calib.procedures.on_record.attached_files import files_of
 from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
 from calib.procedures.on_record.what_counts import counts_of_its_calibration, curves_of
-from calib.records import ledger
+from calib.procedures.typed.sheets import Cells
+from calib.records import ledger, tables
 from calib.records.record import RecordCells, key, typed
 from calib.records.tables import (
     Acceptance,
@@ -108,3 +110,14 @@ def against_withdrawn(on_file: CalibrationOnFile) -> Finding | None:
 def refit(on_file: CalibrationOnFile, wish: CurveWish | None = None) -> FittedCurve:
     """The curve of a recorded calibration, fitted anew: for its candidates, or as a person asks for."""
     return fit_curve(typed(on_file.instrument), [typed(one) for one in on_file.comparisons], wish)
+
+
+def as_found_cells(session: Session, calibration: tables.Calibration) -> list[Cells]:
+    """Comparisons as found of a calibration."""
+    return [one for one in comparison_cells(session, calibration) if one["phase"] == AS_FOUND]
+
+
+def comparison_cells(session: Session, calibration: tables.Calibration) -> list[Cells]:
+    """Comparisons of a calibration as typed."""
+    own = select(tables.Comparison).where(tables.Comparison.calibration_id == calibration.id)
+    return [typed(one) for one in session.exec(own.order_by(tables.Comparison.id))]  # type: ignore[arg-type]

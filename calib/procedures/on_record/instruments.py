@@ -7,9 +7,9 @@ from datetime import datetime
 
 from sqlmodel import Session, col, or_, select
 
-from calib.confirmation.interval import RETIREMENT, InstrumentOnRecord, gate
+from calib.confirmation.interval import InstrumentOnRecord, gate, is_retired
 from calib.procedures.on_record.attached_files import files_of, photo_counts
-from calib.procedures.on_record.by_name import instrument_tagged
+from calib.procedures.on_record.by_name import instrument_tagged, tags_of
 from calib.procedures.on_record.calibrations import calibrations_on_file
 from calib.procedures.on_record.probe_pairs import Pair, all_pairs, pairings_of
 from calib.procedures.on_record.register import among, load_register
@@ -68,7 +68,7 @@ def statuses(session: Session, wanted: Sequence[Instrument], at: datetime) -> li
     own = {key(instrument.id) for instrument in wanted}
     register, pairs = load_register(session, own), all_pairs(session, own)
     partners = {number for pair in pairs for number in (pair.probe_id, pair.meter_id)}
-    tags = dict(session.exec(among(select(Instrument.id, Instrument.tag), Instrument.id, partners)).all())
+    tags = tags_of(session, partners)
     changed, photos = _latest_values(session, own, at), photo_counts(session, own)
     return [
         replace(
@@ -90,7 +90,7 @@ def _status(
         None if decision.calibration is None else decision.calibration.certificate,
         None if decision.due_on is None else str(decision.due_on),
         decision.reasons,
-        any(event.kind == RETIREMENT and event.at <= at for event in register[instrument.tag].events),
+        is_retired(register[instrument.tag], at),
         partners,
     )
 

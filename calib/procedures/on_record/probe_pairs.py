@@ -10,6 +10,7 @@ from datetime import date, datetime
 from sqlmodel import Session, col, or_, select
 
 from calib.confirmation.interval import has_happened
+from calib.procedures.on_record.by_name import tags_of
 from calib.records.record import moment
 from calib.records.tables import Instrument, Pairing
 
@@ -71,9 +72,16 @@ def reasons_against(
 
 def pairings_of(session: Session, instrument_id: int) -> list[dict[str, str]]:
     """Every pairing of an instrument, as probe or as meter, as it was recorded."""
-    tags = dict(session.exec(select(Instrument.id, Instrument.tag)).all())
     own = or_(col(Pairing.probe_id) == instrument_id, col(Pairing.meter_id) == instrument_id)
+    pairings = session.exec(select(Pairing).where(own).order_by(col(Pairing.id))).all()
+    tags = tags_of(session, {number for each in pairings for number in (each.probe_id, each.meter_id)})
     return [
-        {"probe": tags[one.probe_id], "meter": tags[one.meter_id], "kind": one.kind, "at": one.at, "reason": one.reason}
-        for one in session.exec(select(Pairing).where(own).order_by(col(Pairing.id)))
+        {
+            "probe": tags[each.probe_id],
+            "meter": tags[each.meter_id],
+            "kind": each.kind,
+            "at": each.at,
+            "reason": each.reason,
+        }
+        for each in pairings
     ]

@@ -14,7 +14,7 @@ from calib.procedures.measure.standing import Standing
 from calib.procedures.on_record.calibrations import CalibrationOnFile, calibration_on_file
 from calib.procedures.report.amendments import Amendment, amendments_of
 from calib.procedures.report.issued import Issue, issued_bytes, issues_of
-from calib.procedures.report.standards import StandardsUsed, standards_used
+from calib.procedures.report.standards_used import StandardsUsed, standards_used
 from calib.records import ledger
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 

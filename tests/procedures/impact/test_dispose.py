@@ -10,7 +10,7 @@ import pytest
 from calib.errors import BadInputError, NotInRecordsError
 from calib.procedures.impact.dispose import DISPOSITIONS, DispositionWanted, dispose
 from calib.procedures.impact.reviews import open_reviews_of, reviews
-from calib.procedures.people.roles import PersonWanted, add_person
+from calib.procedures.people.persons_and_roles import PersonWanted, add_person
 from calib.procedures.report.collect import report
 from calib.records import database, ledger
 from tests.as_found import LATER, added, drifted, review, reviewed, stated_flows

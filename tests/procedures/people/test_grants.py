@@ -13,7 +13,14 @@ from sqlalchemy import text
 from calib.errors import BadInputError
 from calib.procedures.people.authorise import People, append, authorise, login_of, people_on_record
 from calib.procedures.people.grants import grants, statements
-from calib.procedures.people.roles import GIVEN, WITHDRAWN, ChangeWanted, PersonWanted, add_person, change_role
+from calib.procedures.people.persons_and_roles import (
+    GIVEN,
+    WITHDRAWN,
+    ChangeWanted,
+    PersonWanted,
+    add_person,
+    change_role,
+)
 from calib.records import database, ledger
 from calib.records.tables import EVIDENCE, Job, LedgerEntry, Person
 from tests.command import calib

@@ -8,7 +8,7 @@ import pytest
 from sqlalchemy import text
 
 from calib.errors import BadInputError, NotInRecordsError
-from calib.procedures.people.roles import PersonWanted, add_person
+from calib.procedures.people.persons_and_roles import PersonWanted, add_person
 from calib.procedures.report.collect import report
 from calib.procedures.report.issue import ToIssue, issue_report
 from calib.procedures.report.issued import issue_with, issued_bytes, issues_of
@@ -122,7 +122,7 @@ def test_other_bytes_are_of_no_issue(small_records, content):
 
 
 def test_only_an_engineer_issues_where_there_are_people(small_records):
-    """In a file; on a server the person is the login's, which tests/procedures/people/test_roles.py asks."""
+    """In a file; on a server the person is the login's, which tests/procedures/people/test_persons_and_roles.py asks."""
     for name, role in (("Quinn", "QA"), ("Ed", "engineer")):
         with database.writing(str(small_records)) as session:
             add_person(session, PersonWanted(name, None, [role]), ledger.Signature("Quinn", NOW, "person add"))

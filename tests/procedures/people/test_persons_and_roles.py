@@ -20,7 +20,7 @@ from calib.procedures.certificate.fit_curve import CurveWish
 from calib.procedures.fleet.record_check import record_check
 from calib.procedures.fleet.record_event import record_event
 from calib.procedures.people.authorise import append, authorise, login_of, people_on_record, signed
-from calib.procedures.people.roles import (
+from calib.procedures.people.persons_and_roles import (
     GIVEN,
     WITHDRAWN,
     ChangeWanted,

@@ -5,13 +5,11 @@ rests on it is worked out anew; every procedure then answers from the records as
 So a flow worked out here is that of records which hold the as-found curve.
 """
 
-import json
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cached_property
-from typing import Any
 
 from sqlalchemy.orm.attributes import set_committed_value
 from sqlmodel import Session, select
@@ -19,18 +17,16 @@ from sqlmodel import Session, select
 from calib.confirmation.interval import CalibrationOnRecord
 from calib.confirmation.traceability import Graph, Record, upward
 from calib.curves.curve import Curve
-from calib.errors import CalibError, CurveError
+from calib.errors import CalibError
 from calib.procedures.certificate.fit_curve import CurveWish, FittedCurve, curve_record, fit_curve
-from calib.procedures.certificate.phase import AS_FOUND
+from calib.procedures.impact.moved_reference import moved_reference
 from calib.procedures.impact.rests_on import STANDARD, Ground, RecordKind
-from calib.procedures.measure.evaluate import Evaluation, evaluate
-from calib.procedures.measure.results import Judgement, Results
+from calib.procedures.impact.stated_values import Values, jobs_of, values_of
+from calib.procedures.on_record.calibrations import as_found_cells, comparison_cells
 from calib.procedures.on_record.in_force import curve_of
-from calib.procedures.on_record.what_counts import curve_that_counts, factor_that_counts
+from calib.procedures.on_record.what_counts import curve_that_counts
 from calib.procedures.pairs.factor_from_pairs import SCOPES, FactorWanted, found_from_pairs
-from calib.procedures.pairs.factor_uncertainty import SAME, factor_results
 from calib.procedures.typed.sheets import Cells
-from calib.quantities import Unit, unit
 from calib.records import ledger, tables
 from calib.records.record import key, typed
 from calib.records.tables import BY_THE_RULE
@@ -47,27 +43,6 @@ class Cause:
     failing: tables.Calibration  # whose comparisons as found failed
     since: CalibrationOnRecord  # when it was last in order
     waiting: tuple[CalibrationOnRecord, ...] = ()  # earlier ones relied on while that one waited to be accepted
-
-
-@dataclass(frozen=True)
-class Stated:
-    """A value as it is stated, in the unit in which it is."""
-
-    value: float
-    expanded_uncertainty: float
-    coverage_factor: float
-    unit: str
-    statement: str | None = None  # of conformity; absent where there is nothing to judge by
-
-
-@dataclass(frozen=True)
-class Values:
-    """What the records answer."""
-
-    flows: Mapping[int, Stated]  # by reading
-    reasons: Mapping[int, tuple[str, ...]]  # why a reading yields no flow
-    totals: Mapping[tuple[int, str], Stated]  # by job and name of the total
-    factors: Mapping[str, Stated]  # found in the field, by name
 
 
 @dataclass(frozen=True)
@@ -94,9 +69,9 @@ def recalculate(
 
     Jobs are evaluated for those records among them that are shown.
     """
-    jobs = _jobs(ground, shown)
+    jobs = jobs_of(ground, shown)
     names = [ground.factors[number].factor for table, number in affected if table == RecordKind.FACTOR]
-    before = _values(session, jobs, names, now)
+    before = values_of(session, jobs, names, now)
     replacing = _Replacing(session, ground, cause, signature)
     relied = [ground.calibrations[one.record_id] for one in (cause.since, *cause.waiting)]
     with _taken_back(session, relied):
@@ -106,7 +81,7 @@ def recalculate(
         # A face reading stands before the factor that was found from it and after the factor that it is evaluated with.
         for record in affected:
             replacing.mark(record)
-        after = _values(session, jobs, names, now)
+        after = values_of(session, jobs, names, now)
     return Recalculated(before, after, replacing.curves, replacing.notes, replacing.stuck)
 
 
@@ -246,126 +221,3 @@ class _Replacing:
         except CalibError as error:
             why = "; ".join(str(error).splitlines())
             self.stuck[record] = f"factor {factor.factor} cannot be found anew: {why}"
-
-
-def as_found_cells(session: Session, calibration: tables.Calibration) -> list[Cells]:
-    """Comparisons as found of a calibration."""
-    return [one for one in comparison_cells(session, calibration) if one["phase"] == AS_FOUND]
-
-
-def comparison_cells(session: Session, calibration: tables.Calibration) -> list[Cells]:
-    """Comparisons of a calibration as typed."""
-    own = select(tables.Comparison).where(tables.Comparison.calibration_id == calibration.id)
-    return [typed(one) for one in session.exec(own.order_by(tables.Comparison.id))]  # type: ignore[arg-type]
-
-
-def moved_reference(
-    instrument: tables.Instrument, standard: tables.Instrument, cells: Cells, before: Curve, after: Curve
-) -> tuple[Cells, bool]:
-    """A comparison with the reference value that the standard's other curve gives, and whether that was extrapolated.
-
-        r' = r + f'(x) - f(x)      with the standard's indication x: as it was typed, else where f(x) = r
-
-    Outside the indications that both curves cover, r' = r f'(x)/f(x) at the nearer end. A comparison that names another standard
-    stays. Raises CurveError where the curves cover nothing in common.
-    """
-    basis = json.loads(cells.get("basis") or "{}")
-    if basis.get("standard", standard.tag) != standard.tag:
-        return cells, False
-    low, high = max(before.low, after.low), min(before.high, after.high)
-    if not low < high:
-        raise CurveError(
-            f"the comparisons as found of {standard.tag} cover none of the indications that were covered before"
-        )
-    in_unit = unit(instrument.quantity, str(cells["unit"]))
-    reference = in_unit.to_si(float(str(cells["reference"])))
-    shown = _shown(standard, basis, cells)
-    if shown is None:
-        lowest, highest = sorted(float(before.value(end)) for end in (low, high))
-        extrapolated = not lowest <= reference <= highest
-        x = before.indication(min(max(reference, lowest), highest))
-    else:
-        extrapolated, x = not low <= shown <= high, shown
-    x = min(max(x, low), high)
-    value, shift = float(before.value(x)), float(after.value(x)) - float(before.value(x))
-    other = reference * (1.0 + shift / value) if extrapolated and value else reference + shift
-    return dict(cells) | {"reference": repr(float(in_unit.from_si(other)))}, extrapolated
-
-
-def _shown(standard: tables.Instrument, basis: Mapping[str, Any], cells: Cells) -> float | None:
-    """What the standard showed [SI]; None where it was not typed."""
-    typed_indication, symbol = cells.get("standard_indication"), basis.get("indication_unit")
-    if typed_indication is None or symbol is None:
-        return None
-    return unit(standard.indicated, str(symbol)).to_si(float(typed_indication))
-
-
-# --- what the records answer -----------------------------------------------------------------------------------------------------
-
-
-def _jobs(ground: Ground, shown: Collection[Record]) -> list[str]:
-    outlets = [
-        ground.outlets[ground.readings[number].outlet_id] for table, number in shown if table == RecordKind.READING
-    ]
-    jobs = {one.job_id for one in outlets} | {
-        ground.reports[number].job_id for table, number in shown if table == RecordKind.REPORT
-    }
-    return sorted(ground.jobs[one].job for one in jobs)
-
-
-def _values(session: Session, jobs: Sequence[str], factors: Sequence[str], now: datetime) -> Values:
-    found = [evaluate(session, job, now) for job in jobs]
-    return Values(
-        {number: stated for one in found for number, stated in _flows(one)},
-        {
-            key(refused.typed.id): refused.reasons
-            for one in found
-            for refused in one.refused
-            if isinstance(refused.typed, tables.Reading)
-        },
-        {(key(one.job.id), name): stated for one in found for name, stated in _totals(one)},
-        dict(_factors(session, factors)),
-    )
-
-
-def _flows(evaluation: Evaluation) -> Iterable[tuple[int, Stated]]:
-    for row, one in enumerate(evaluation.measured):
-        assert evaluation.flow is not None  # noqa: S101 (what is measured has a flow)
-        in_unit = unit("volume flow", one.outlet.flow_unit or "L/s")
-        yield key(one.reading.id), _stated(evaluation.flow, evaluation.judgement, row, in_unit)
-
-
-def _stated(results: Results, judgement: Judgement | None, row: int, in_unit: Unit) -> Stated:
-    return Stated(
-        float(in_unit.from_si(results.value[row])),
-        float(in_unit.difference_from_si(results.expanded_uncertainty[row])),
-        float(results.coverage_factor[row]),
-        in_unit.symbol,
-        None if judgement is None else str(judgement.statement[row]) or None,
-    )
-
-
-def _totals(evaluation: Evaluation) -> Iterable[tuple[str, Stated]]:
-    for totals in (evaluation.of_systems, evaluation.of_job):
-        for row, one in enumerate(totals.totals):
-            if totals.flow is None or not one.measured:
-                continue
-            units = {each.outlet.flow_unit or "L/s" for each in evaluation.measured if each.outlet.id in one.sign}
-            in_unit = unit("volume flow", units.pop() if len(units) == 1 else "L/s")
-            yield f"{one.system or 'whole job'} {one.service}", _stated(totals.flow, totals.judgement, row, in_unit)
-
-
-def _factors(session: Session, names: Sequence[str]) -> Iterable[tuple[str, Stated]]:
-    for name in dict.fromkeys(names):
-        last = factor_that_counts(session, name)
-        if last is not None:
-            results = factor_results(last)
-            yield (
-                name,
-                Stated(
-                    last.value,
-                    float(results.expanded_uncertainty[SAME]),
-                    float(results.coverage_factor[SAME]),
-                    "1",
-                ),
-            )

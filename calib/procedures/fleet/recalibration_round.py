@@ -7,7 +7,8 @@ from datetime import UTC, date, datetime, time
 
 from sqlmodel import Session, col, select
 
-from calib.confirmation.interval import DueEntry, InstrumentOnRecord, due_list
+from calib.confirmation.due import DueEntry, due_list
+from calib.confirmation.interval import InstrumentOnRecord
 from calib.confirmation.recalibration import InstrumentOfRound, Round, recalibration_round
 from calib.procedures.on_record.instruments import statuses
 from calib.procedures.on_record.probe_pairs import all_pairs

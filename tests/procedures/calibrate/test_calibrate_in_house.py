@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from calib.errors import BadInputError, NotInRecordsError, RefusedError
 from calib.procedures.calibrate.add_calibration import add_calibration
-from calib.procedures.calibrate.in_house import (
+from calib.procedures.calibrate.calibrate_in_house import (
     PlaceDifference,
     StandardObserved,
     in_house,
