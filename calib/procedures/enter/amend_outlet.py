@@ -8,6 +8,7 @@ from sqlmodel import Session
 from calib.errors import BadInputError, Finding
 from calib.procedures.enter.check_jobs import outlet_findings
 from calib.procedures.enter.import_folders import factors_on_record
+from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.open_review import open_reviews
 from calib.procedures.on_record.by_name import outlet_named
 from calib.procedures.on_record.in_force import as_amended
@@ -46,7 +47,7 @@ def amend_outlet(
     number = 2 if last is None else last.revision + 1
     revision = OutletRevision(outlet_id=key(outlet.id), revision=number, reason=reason.strip(), **cells)
     append(session, [revision], signature)
-    open_reviews(session, signature, signature.time)
+    open_reviews(session, signature, signature.time, (), [(RecordKind.OUTLET, key(outlet.id))])
     return revision
 
 

@@ -13,6 +13,7 @@ from typing import Any
 
 from sqlmodel import Session, SQLModel, col, select
 
+from calib.confirmation.traceability import Record
 from calib.errors import BadInputError, Finding
 from calib.procedures.certificate.assess import Assessment
 from calib.procedures.certificate.fit_curve import curve_record
@@ -29,6 +30,7 @@ from calib.procedures.enter.later_records import (
     write_pairs,
     write_withdrawals,
 )
+from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.open_review import open_reviews
 from calib.procedures.measure.gate_reading import gate_reading
 from calib.procedures.on_record.in_force import OnRecord, in_order, on_record, outlets_in_force
@@ -51,6 +53,7 @@ from calib.records.tables import (
     LoggedSeries,
     Method,
     Outlet,
+    OutletRevision,
     Reading,
     ReferenceStandard,
     Refusal,
@@ -199,6 +202,7 @@ class _Writing:
         self.counts: dict[str, int] = {}
         self.remarks: list[str] = []
         self.recorded: frozenset[int] = frozenset()  # calibrations
+        self.touched: list[Record] = []  # records that may hang on an instrument which is under review
 
     def remark(self, text: str) -> None:
         """Keep what is worth saying, and say it."""
@@ -211,6 +215,8 @@ class _Writing:
             append(self.session, records, self.signature)
             name = str(type(records[0]).__tablename__)
             self.counts[name] = self.counts.get(name, 0) + len(records)
+            if name in _TOUCHED_BY_REVIEWS:
+                self.touched += [_touched(record) for record in records]
             self.progress(f"wrote {len(records)} {name} records")
 
     def write(self, sheets: Sheets, checked: check_certificates.Checked) -> Imported:
@@ -245,7 +251,7 @@ class _Writing:
         """Open an impact review for each certificate as-found beyond its limits, and bring those on record up to date."""
         if not _TOUCHED_BY_REVIEWS & self.counts.keys():
             return
-        found = open_reviews(self.session, self.signature, self.now, self.recorded)
+        found = open_reviews(self.session, self.signature, self.now, self.recorded, self.touched)
         for one in found.opened:
             for name, count in (("impact_review", int(one.new)), ("impact_line", one.lines)):
                 self.counts |= {name: self.counts.get(name, 0) + count} if count else {}
@@ -393,6 +399,13 @@ class _Writing:
         }
         self.append(list(logs.values()))
         return {number: key(one.id) for number, one in logs.items()}
+
+
+def _touched(record: Any) -> Record:
+    """An outlet is touched by its amendment."""
+    if isinstance(record, OutletRevision):
+        return RecordKind.OUTLET, record.outlet_id
+    return str(record.__tablename__), key(record.id)
 
 
 def _numbered(cells: Mapping[str, str]) -> dict[str, Any]:

@@ -12,7 +12,8 @@ from calib.confirmation.interval import CalibrationOnRecord, InstrumentOnRecord,
 from calib.confirmation.traceability import Record, is_accredited
 from calib.procedures.certificate.phase import phase_in_use
 from calib.procedures.impact.chain_gaps import Gaps
-from calib.procedures.impact.rests_on import Ground, RecordKind
+from calib.procedures.impact.gather import RecordKind
+from calib.procedures.impact.rests_on import Ground
 from calib.records import tables
 
 Said = tuple[str, str, dict[str, Any]]
