@@ -1,4 +1,4 @@
-"""Records with a past: the demo's, and beside them a company's years of other instruments, certificates, jobs, readings and reports.
+"""Records with a past: the demo's, and a company's years of other instruments, certificates, jobs, readings and reports.
 
     python -m tests.benchmarks.past FILE [YEARS] [INSTRUMENTS] [READINGS A YEAR] [REPORTS A YEAR]
 
@@ -108,7 +108,8 @@ def _comparisons(calibration: int, chance: random.Random) -> list[tables.Compari
     return [
         tables.Comparison(
             calibration_id=calibration, phase="as-found", reference=f"{value:.2f}",
-            indication=f"{value * scale + chance.gauss(0, 0.01):.2f}", unit="m/s", expanded_uncertainty=f"{0.015 + 0.008 * value:.3f}",
+            indication=f"{value * scale + chance.gauss(0, 0.01):.2f}", unit="m/s",
+            expanded_uncertainty=f"{0.015 + 0.008 * value:.3f}",
             coverage_factor="2", repeatability="0.012", observations="6",
         )
         for value in REFERENCES
@@ -146,8 +147,8 @@ def _jobs(
 
 def _outlet(job: int, place: int) -> tables.Outlet:
     return tables.Outlet(
-        job_id=job, outlet=f"S-{place}", system=f"AH-{place // 20}", service="supply", shape="rectangular", width="400", height="200",
-        dimension_unit="mm", dimension_limit="1", outlet_factor="0.84", outlet_factor_standard_uncertainty="0.017",
+        job_id=job, outlet=f"S-{place}", system=f"AH-{place // 20}", service="supply", shape="rectangular", width="400",
+        height="200", dimension_unit="mm", dimension_limit="1", outlet_factor="0.84", outlet_factor_standard_uncertainty="0.017",
         outlet_factor_source="traverses at grille G", design_flow="600", flow_unit="m3/h", tolerance_percent="15",
     )  # fmt: skip
 

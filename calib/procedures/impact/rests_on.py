@@ -61,12 +61,7 @@ def _ground(session: Session, gathered: Gathered) -> Ground:
         (),
         load_register(session, gathered.instruments),
         _loaded(session, tables.Instrument, gathered.instruments),
-        {
-            key(each.id): each
-            for each in _ordered(
-                by_keys(session, select(tables.Calibration), tables.Calibration.instrument_id, gathered.instruments)
-            )
-        },
+        {key(each.id): each for each in _ordered(own)},
         _loaded(session, tables.Reading, gathered.readings),
         factors,
         that_count(in_order, lambda factor: factor.factor),
