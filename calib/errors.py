@@ -14,6 +14,27 @@ A reading that the gate refuses while it is typed is no error: it is an answer, 
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from enum import StrEnum
+from typing import Self
+
+
+class Step(StrEnum):
+    """A next step in words, as it stands within messages: a face that has a way of its own to take it says that in its place."""
+
+    MAKE_RECORDS = "make records there"
+    NAME_RECORDS = "name other records"
+    NAME_FILE = "name the file of the records"
+    NAME_ANOTHER_FILE = "name another file for the records"
+    NAME_ANOTHER_DATABASE = "name another database for the records"
+    UPGRADE = "an upgrade brings it there"
+    VERIFY = "a verification of the records"
+    LIST_INSTRUMENTS = "the list of instruments"
+    LIST_READINGS = "the job's list of readings"
+    SEE_GRANTS = "the grants of the people on record tell"
+    FIND_FACTOR = "a factor found from pairs of readings that is on record"
+    AMEND_OUTLET = "amended with a reason"
+    LET_ONE_ACCEPT = "record the rule that one person may accept"
+    SEE_REVIEW = "see the review of"  # an instrument, a comma, a certificate
 
 
 class CalibError(Exception):
@@ -22,21 +43,23 @@ class CalibError(Exception):
 
 @dataclass(frozen=True)
 class Finding:
-    """One thing wrong with what was typed."""
+    """One thing wrong with what was typed; it knows the cell, and not the face where it was typed."""
 
-    source: str  # the file, or "command line"
+    source: str | None  # the file; absent for what was typed at a face, which says how it is typed there
     row: int | None  # row as a spreadsheet numbers it (the header is row 1); absent where the whole file is meant
     column: str | None  # absent where the whole row is meant
     value: str | None  # as typed; absent where nothing was typed
     expected: str  # what would have been right
 
+    @classmethod
+    def typed(cls, column: str | None, value: str | None, expected: str) -> Self:
+        """A finding on a cell typed at a face: by the name of the cell in the records, absent where several are meant."""
+        return cls(None, None, column, value, expected)
+
     def __str__(self) -> str:
-        place = self.source
-        if self.row is not None:
-            place += f" row {self.row}"
-        if self.column is not None:
-            place += f", {self.column}"
-        return f"{place}: {_shown(self.value)}expected {self.expected}"
+        row = None if self.row is None else f"row {self.row}"
+        place = ", ".join(filter(None, [" ".join(filter(None, [self.source, row])), self.column]))
+        return f"{place}{': ' if place else ''}{_shown(self.value)}expected {self.expected}"
 
 
 def _shown(value: str | None) -> str:

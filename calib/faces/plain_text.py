@@ -1,6 +1,8 @@
 """Typed text on a terminal: it may hold line ends and escape sequences, and must do no harm there."""
 
 import re
+import shlex
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 INSTEAD = "\N{REPLACEMENT CHARACTER}"
@@ -16,15 +18,30 @@ def harmless(text: str) -> str:
     return "\n".join(one_line(line) for line in text.split("\n"))
 
 
+def shortened(text: str, longest: int) -> str:
+    """The text, or its beginning and an ellipsis where it has more than `longest` signs."""
+    return text if len(text) <= longest else f"{text[: longest - 1]}…"
+
+
 def cells_text(cells: dict[str, Any]) -> str:
     """Filled cells, one a line."""
     filled = {name: value for name, value in cells.items() if value is not None and name != "id"}
     return "\n".join(f"  {name.replace('_', ' ')}: {one_line(str(value))}" for name, value in filled.items())
 
 
-def withdrawn_text(one: dict[str, Any] | None) -> str | None:
+def table_text(header: Sequence[str], rows: Iterable[Sequence[str]], indent: str = "") -> str:
+    """Columns under their headings, as wide as they need to be."""
+    lines = [list(header), *([one_line(cell) for cell in row] for row in rows)]
+    widths = [max(len(line[column]) for line in lines) for column in range(len(header))]
+    return "\n".join(
+        (indent + "  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True))).rstrip()
+        for line in lines
+    )
+
+
+def withdrawn_text(withdrawal: dict[str, Any] | None) -> str | None:
     """When, by whom and why something was withdrawn; None where it was not."""
-    return None if one is None else f"withdrawn {one['at']} by {one['by']}: {one['reason']}"
+    return None if withdrawal is None else f"withdrawn {withdrawal['at']} by {withdrawal['by']}: {withdrawal['reason']}"
 
 
 def controls_named(text: str) -> str:
@@ -32,7 +49,7 @@ def controls_named(text: str) -> str:
 
     XML 1.0, 2.2 allows none of those in a document, and a mail header no line end.
     """
-    return text if text.isprintable() else _NAMED.sub(lambda one: f"⟨U+{ord(one[0]):04X}⟩", _line_ends(text))
+    return text if text.isprintable() else _NAMED.sub(lambda control: f"⟨U+{ord(control[0]):04X}⟩", _line_ends(text))
 
 
 _NAMED = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
@@ -40,3 +57,15 @@ _NAMED = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uff
 
 def _line_ends(text: str) -> str:
     return text.replace("\r\n", "\n").replace("\r", "\n")
+
+
+def as_typed(words: Sequence[str]) -> str:
+    """A command of the program as a person types it, in quotation marks where a shell asks for them."""
+    return " ".join(["calib", *(_quoted(word) for word in words)])
+
+
+def _quoted(word: str) -> str:
+    if shlex.quote(word) == word:
+        return word
+    # Double quotation marks serve every shell, as long as nothing in the word means more to one of them.
+    return shlex.quote(word) if set(word) & set('"$`\\!%') else f'"{word}"'

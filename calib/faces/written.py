@@ -1,9 +1,10 @@
 """Numbers and statements as they are written, in every answer, picture and report."""
 
+import math
 from collections.abc import Mapping
 from typing import Any
 
-from calib.procedures.measure.evaluate import NET
+from calib.records.tables import NET
 from calib.uncertainty.statement import plain, round_result, round_uncertainty
 
 # Signs of the statements of conformity: they are told apart without colour.
@@ -24,9 +25,9 @@ def design_text(flow: float, digits: int = 4) -> str:
     return f"{flow:.{digits}g}" if abs(flow) < 10**digits - 0.5 else f"{flow:.0f}"
 
 
-def total_name(one: Mapping[str, Any]) -> str:
+def total_name(total: Mapping[str, Any]) -> str:
     """What a total is called."""
-    return "net (supply − return − exhaust)" if one["service"] == NET else str(one["service"])
+    return "net (supply − return − exhaust)" if total["service"] == NET else str(total["service"])
 
 
 def rounded(flow: Mapping[str, Any]) -> str:
@@ -73,6 +74,11 @@ def signed_percent(percent: float | None) -> str:
     return "–" if percent is None else f"{percent:+.0f} %".replace("-", "−")
 
 
-def count_of(number: int, one: str, several: str) -> str:
+def count_of(count: int, singular: str, plural: str) -> str:
     """1 reading, 2 readings."""
-    return f"{number} {one if number == 1 else several}"
+    return f"{count} {singular if count == 1 else plural}"
+
+
+def finite(value: float) -> float | None:
+    """JSON knows no infinity: what is infinite, or not there, is null."""
+    return float(value) if math.isfinite(value) else None

@@ -6,7 +6,7 @@ from typing import Any
 from sqlalchemy import Connection, Table, insert, text
 from sqlmodel import SQLModel
 
-from calib.errors import RecordsError
+from calib.errors import RecordsError, Step
 from calib.records import database, ledger
 from calib.records.verification import Progress
 
@@ -46,7 +46,7 @@ def _is_empty(location: str) -> bool:
 def _must_be_whole(connection: Connection, place: str, progress: Progress) -> None:
     findings = ledger.verify(connection, None, progress)
     if findings:
-        raise RecordsError(f"{place} is not carried over: {findings[0]}; `calib verify` names all {len(findings)}")
+        raise RecordsError(f"{place} is not carried over: {findings[0]}; {Step.VERIFY} names all {len(findings)}")
 
 
 def _copy(old: Connection, new: Connection, table: Table, progress: Progress) -> None:

@@ -10,7 +10,7 @@ from sqlalchemy import Connection, Engine, event, text
 from sqlalchemy.exc import DBAPIError, IntegrityError
 from sqlmodel import Session
 
-from calib.errors import RecordsError
+from calib.errors import RecordsError, Step
 from calib.records import on_file, on_server
 from calib.records.location import Server, located
 
@@ -44,15 +44,13 @@ def _make_on_server(server: Server) -> None:
 
 def _make_file(path: Path) -> None:
     if on_file.is_beside_another(path):
-        raise RecordsError(
-            f"{path}: SQLite takes a file of such a name for its own log: name another file with --records"
-        )
+        raise RecordsError(f"{path}: SQLite takes a file of such a name for its own log: {Step.NAME_ANOTHER_FILE}")
     try:
         present, folder = path.exists(), path.parent.is_dir()
     except OSError as error:  # a name too long for the system, a folder one may not enter
         raise RecordsError(f"{path}: no records can be made there ({error.strerror})") from error
     if present:
-        raise RecordsError(f"{path} is there already: name another file with --records, or use this one")
+        raise RecordsError(f"{path} is there already: {Step.NAME_ANOTHER_FILE}, or use this one")
     if not folder:
         raise RecordsError(f"{path}: the folder {path.parent} does not exist: make it first")
     with _taken_back([path, Path(f"{path}-wal"), Path(f"{path}-shm")]):
@@ -132,17 +130,19 @@ def _keep(connection: Connection, path: Path, copy: Path) -> bool:
 
 
 def open_records(location: str) -> Engine:
-    """Engine on existing records of the present schema; raises RecordsError with the next step otherwise."""
+    """Engine on existing records of the present schema; raises RecordsError with the next step otherwise.
+
+    Whoever keeps it hands it to `reading` and `writing` in place of the location, and disposes of it in the end: the records are
+    opened and looked at once, however often they are asked.
+    """
     place = located(location)
     engine, schema = _opened(place)
     if schema == SCHEMA:
+        engine.update_execution_options(location=location)
         return engine
     engine.dispose()
     if schema in _OLDER:
-        raise RecordsError(
-            f"{place} has schema {schema}, this version needs {SCHEMA}: `calib upgrade --records {place}` brings it there "
-            "and keeps a copy"
-        )
+        raise RecordsError(f"{place} has schema {schema}, this version needs {SCHEMA}: {Step.UPGRADE} and keeps a copy")
     raise RecordsError(_other_schema(place, schema))
 
 
@@ -177,8 +177,8 @@ def _asked(place: Path | Server, engine: Engine) -> tuple[Engine, str]:
         return engine, schema
     engine.dispose()
     if isinstance(place, Server):
-        raise RecordsError(f"no records at {place}: make them with `calib init`, or name others with --records")
-    raise RecordsError(f"{place} is a database, but holds no calibration records: name another file with --records")
+        raise RecordsError(f"no records at {place}: {Step.MAKE_RECORDS}, or {Step.NAME_RECORDS}")
+    raise RecordsError(f"{place} is a database, but holds no calibration records: {Step.NAME_ANOTHER_FILE}")
 
 
 def _no_file(path: Path) -> str:
@@ -187,9 +187,9 @@ def _no_file(path: Path) -> str:
     except OSError:  # a name that is too long for the system
         is_something = False
     if not is_something:
-        return f"no records at {path}: make them with `calib init`, or name others with --records"
+        return f"no records at {path}: {Step.MAKE_RECORDS}, or {Step.NAME_RECORDS}"
     kind = "a folder" if path.is_dir() else "no plain file"
-    return f"{path} is {kind}: name the file of the records with --records"
+    return f"{path} is {kind}: {Step.NAME_FILE}"
 
 
 def _is_file(path: Path) -> bool:
@@ -227,17 +227,30 @@ def _kept_if_well(engine: Engine) -> Iterator[None]:
 
 
 @contextmanager
-def reading(location: str) -> Iterator[Session]:
-    """A session that reads one consistent state of the records."""
-    place = shown(location)
-    with _disposed(open_records(location)) as engine, _unmoved(location, engine), _told(place), Session(engine) as one:
-        yield one
+def _engine_on(records: str | Engine) -> Iterator[Engine]:
+    """The engine that a caller keeps, or one that is opened for this once."""
+    if isinstance(records, Engine):
+        yield records
+    else:
+        with _disposed(open_records(records)) as engine:
+            yield engine
+
+
+def _location(engine: Engine) -> str:
+    return str(engine.get_execution_options()["location"])
 
 
 @contextmanager
-def _unmoved(location: str, engine: Engine) -> Iterator[None]:
+def reading(records: str | Engine) -> Iterator[Session]:
+    """A session that reads one consistent state of records: of those at a location, or of those that an engine was opened on."""
+    with _engine_on(records) as engine, _unmoved(engine), _told(shown(_location(engine))), Session(engine) as session:
+        yield session
+
+
+@contextmanager
+def _unmoved(engine: Engine) -> Iterator[None]:
     """A file that is read without a lock must be the same afterwards."""
-    path = located(location)
+    path = located(_location(engine))
     if not isinstance(path, Path) or not on_file.is_for_reading_only(engine):
         yield
         return
@@ -248,13 +261,13 @@ def _unmoved(location: str, engine: Engine) -> Iterator[None]:
 
 
 @contextmanager
-def writing(location: str) -> Iterator[Session]:
+def writing(records: str | Engine) -> Iterator[Session]:
     """A session whose writes become durable together when the block ends, or not at all when it raises."""
-    place = shown(location)
-    with _disposed(open_records(location)) as engine:
+    with _engine_on(records) as engine:
         confirming: list[bool] = []
-        event.listen(engine, "commit", lambda _: confirming.append(True))
-        with _told(place, confirming), Session(_written_by(engine)) as session, session.begin():
+        to_write = _written_by(engine)  # its own events are those of this session alone
+        event.listen(to_write, "commit", lambda _: confirming.append(True))
+        with _told(shown(_location(engine)), confirming), Session(to_write) as session, session.begin():
             yield session
 
 

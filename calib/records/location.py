@@ -10,7 +10,7 @@ from sqlalchemy import URL
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError
 
-from calib.errors import RecordsError
+from calib.errors import RecordsError, Step
 
 # Of libpq. A network that is gone is noticed within a minute; what the URL says itself goes before these.
 _DEFAULTS = {
@@ -58,7 +58,7 @@ def located(location: str) -> Path | Server:
 
 def _file(location: str) -> Path:
     if location in ("", ":memory:"):
-        raise RecordsError(f"{location!r} names no file: name a file with --records")
+        raise RecordsError(f"{location!r} names no file: {Step.NAME_FILE}")
     if re.match(r"(?i)postgres(ql)?:", location):  # a password may follow: it must not be repeated as a file's name
         raise RecordsError(f"the URL of the records lacks a /: write it as {_FORM}")
     return Path(location)

@@ -10,7 +10,7 @@ from typing import Any
 from sqlalchemy import URL, Connection, Engine, event, text
 from sqlmodel import create_engine
 
-from calib.errors import RecordsError
+from calib.errors import RecordsError, Step
 
 # What is said beside SQLite's own words, by its primary result code.
 _NEXT_STEP = {
@@ -18,7 +18,7 @@ _NEXT_STEP = {
     sqlite3.SQLITE_CANTOPEN: "look at the permissions of the file and of its folder",
     sqlite3.SQLITE_FULL: "make room and run it again",
     sqlite3.SQLITE_IOERR: "look at the disk and at the room on it",
-    sqlite3.SQLITE_NOTADB: "name the file of the records with --records, or go back to a backup if it was one",
+    sqlite3.SQLITE_NOTADB: f"{Step.NAME_FILE}, or go back to a backup if it was one",
     sqlite3.SQLITE_CORRUPT: "the file is damaged, go back to a backup and verify it",
 }
 

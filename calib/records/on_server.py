@@ -13,7 +13,7 @@ from sqlalchemy import Connection, Engine, event, text
 from sqlalchemy.exc import DBAPIError
 from sqlmodel import create_engine
 
-from calib.errors import RecordsError
+from calib.errors import RecordsError, Step
 from calib.records.location import Server
 
 _LOCK = int.from_bytes(b"calib")
@@ -25,7 +25,7 @@ _NEXT_STEP = {
     "40001": "another transaction came in between: run it again",
     "40P01": "another transaction came in between: run it again",
     "25006": "this server may only be read: name the one that the replicas follow",
-    "42501": "the login's roles do not allow it; `calib person grants` prints what each may",
+    "42501": f"the login's roles do not allow it; {Step.SEE_GRANTS} what each may",
     "53100": "make room on the server and run it again",
 }
 
@@ -67,7 +67,7 @@ def must_be_empty(connection: Connection, server: Server) -> None:
     here = "SELECT relname FROM pg_class WHERE relnamespace = current_schema()::regnamespace AND relkind IN ('r', 'p')"
     found = set(connection.execute(text(here)).scalars())
     if "ledger" in found:
-        raise RecordsError(f"{server} holds records already: name another database with --records, or use this one")
+        raise RecordsError(f"{server} holds records already: {Step.NAME_ANOTHER_DATABASE}, or use this one")
     if found:
         raise RecordsError(f"{server} holds tables of another program ({min(found)}): name an empty database")
     encoding = connection.execute(text("SHOW server_encoding")).scalar_one()

@@ -1,6 +1,7 @@
 """Make, open, guard and refuse a records file. Source: common practice, no source; the pragmas are SQLite's own documentation."""
 
 import os
+import re
 import sqlite3
 from contextlib import closing
 
@@ -10,7 +11,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session
 
 from calib.errors import RecordsError
-from calib.records import database, ledger
+from calib.records import database, ledger, on_file
 from calib.records.tables import EVIDENCE, Job, LedgerEntry
 from tests.folders import NOW
 
@@ -52,6 +53,38 @@ def test_any_name_that_a_file_may_have_is_kept(tmp_path, name):
         assert ledger.head(session) == (0, ledger.BEFORE_THE_FIRST)
 
 
+@pytest.fixture
+def kept(empty_records):
+    """An engine that a caller keeps."""
+    engine = database.open_records(str(empty_records))
+    yield engine
+    engine.dispose()
+
+
+def test_records_are_looked_at_once_for_all_sessions_of_an_engine_that_is_kept(kept, monkeypatch):
+    monkeypatch.setattr(on_file, "schema_of", None)  # whoever looks again stumbles
+    with database.writing(kept) as session:
+        ledger.append_entries(session, [Job(job="J-1", decision_rule="simple")], SIGNED)
+    for _ in range(3):
+        with database.reading(kept) as session:
+            assert ledger.head(session)[0] == 1
+    assert kept.pool.checkedin() == 1  # one connection, ready for the next
+
+
+def test_an_engine_that_is_kept_writes_all_of_a_session_or_nothing(kept):
+    jobs = [Job(job="J-1", decision_rule="simple"), Job(job="J-1", decision_rule="simple")]
+    with pytest.raises(RecordsError, match="UNIQUE"), database.writing(kept) as session:
+        ledger.append_entries(session, jobs, SIGNED)
+    with database.reading(kept) as session:
+        assert ledger.head(session) == (0, ledger.BEFORE_THE_FIRST)
+
+
+def test_a_mistake_by_an_engine_that_is_kept_names_its_records(kept, empty_records):
+    said = rf"^{re.escape(str(empty_records))}: the records refuse this"
+    with pytest.raises(RecordsError, match=said), database.writing(kept) as session:
+        ledger.append_entries(session, [Job(job="J-1", decision_rule="by feel")], SIGNED)
+
+
 @pytest.mark.parametrize("act", [database.make, database.open_records])
 def test_another_kind_of_database_is_refused(act):
     with pytest.raises(
@@ -89,27 +122,30 @@ def test_a_file_that_cannot_be_made_leaves_nothing_behind(tmp_path, monkeypatch)
 
 @pytest.mark.parametrize("act", [database.reading, database.writing])
 def test_a_missing_file_is_named_with_the_next_step(tmp_path, act):
-    with pytest.raises(RecordsError, match="calib init"), act(str(tmp_path / "none.sqlite")):
+    with (
+        pytest.raises(RecordsError, match="make records there, or name other records"),
+        act(str(tmp_path / "none.sqlite")),
+    ):
         pass
     assert list(tmp_path.iterdir()) == []
 
 
 def test_a_folder_is_no_records_file(tmp_path):
-    with pytest.raises(RecordsError, match="is a folder: name the file of the records with --records"):
+    with pytest.raises(RecordsError, match="is a folder: name the file of the records"):
         database.open_records(str(tmp_path))
 
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes with a name are POSIX")
 def test_a_pipe_is_no_records_file(tmp_path):
     os.mkfifo(tmp_path / "pipe.sqlite")
-    with pytest.raises(RecordsError, match="is no plain file: name the file of the records with --records"):
+    with pytest.raises(RecordsError, match="is no plain file: name the file of the records"):
         database.open_records(str(tmp_path / "pipe.sqlite"))
 
 
 def test_a_file_that_is_no_database_is_refused(tmp_path):
     path = tmp_path / "notes.txt"
     path.write_text("dear diary, " * 100, encoding="utf-8")
-    with pytest.raises(RecordsError, match="file is not a database: name the file of the records with --records"):
+    with pytest.raises(RecordsError, match="file is not a database: name the file of the records"):
         database.open_records(str(path))
 
 

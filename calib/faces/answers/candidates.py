@@ -68,17 +68,17 @@ def _left_out(in_unit: Unit, candidate: Candidate) -> float | None:
     return residual if math.isfinite(residual) else None
 
 
-def text(document: Content) -> str:
+def text(answer: Content) -> str:
     """The same for people."""
-    squares = "chi-squared" if document["judged_by"] == "chi-squared" else "sum of res.²"
+    squares = "chi-squared" if answer["judged_by"] == "chi-squared" else "sum of res.²"
     header = f"{'candidate':24} {squares:>12} {'dof':>4} {'probability':>11} "
     header += f"{'AICc':>9} {'left out':>10} {'lack of fit':>11}  at 5 %"
     return "\n".join(
         [
-            f"{document['tag']}, certificate {document['certificate']}, made from the comparisons {document['made_from']}",
-            f"candidates, judged by {document['judged_by']}; left out: rms of residuals from curves without the point:",
+            f"{answer['tag']}, certificate {answer['certificate']}, made from the comparisons {answer['made_from']}",
+            f"candidates, judged by {answer['judged_by']}; left out: rms of residuals from curves without the point:",
             header,
-            *(_line(each) for each in document["candidates"]),
+            *(_line(each) for each in answer["candidates"]),
         ]
     )
 

@@ -1,16 +1,13 @@
-"""An instrument with its whole history, as `calib instrument` answers: a document for machines, text and one page for people."""
+"""An instrument with its whole history, as `calib instrument show` answers."""
 
-import base64
-from collections.abc import Sequence
-from pathlib import Path
+from typing import NamedTuple
 
-from calib.errors import RecordsError
-from calib.faces.plain_text import cells_text, withdrawn_text
+from calib.faces.answers.instruments import status
+from calib.faces.plain_text import cells_text, table_text, withdrawn_text
 from calib.faces.written import Content
-from calib.procedures.on_record.attached_files import Photo
-from calib.procedures.on_record.instruments import InstrumentHistory, InstrumentStatus
+from calib.procedures.on_record.instruments import InstrumentHistory
 
-LIST_HEADER = ("tag", "kind", "maker, model", "serial", "location", "with", "photos", "certificate", "due on", "state")
+_Columns = dict[str, str]  # name in the document -> heading
 
 # Columns of the tables of a history: name in the document -> heading.
 _CALIBRATIONS = {
@@ -30,67 +27,41 @@ _REVIEWS = {
 }  # fmt: skip
 
 
-def status(one: InstrumentStatus) -> Content:
-    """An instrument as typed, with its certificate, due date and what stands against its use."""
-    return one.cells | {
-        "certificate": one.certificate,
-        "due_on": one.due_on,
-        "reasons": list(one.reasons),
-        "retired": one.retired,
-        "paired_with": list(one.paired_with),
-        "photos": one.photos,
-    }
-
-
-def list_row(one: InstrumentStatus) -> tuple[str, ...]:
-    """One line of the list."""
-    return (
-        one.cells["tag"],
-        one.cells["kind"],
-        f"{one.cells['maker']} {one.cells['model']}",
-        one.cells["serial"],
-        one.cells["location"] or "-",
-        ", ".join(one.paired_with) or "-",
-        str(one.photos or "-"),
-        one.certificate or "-",
-        one.due_on or "-",
-        "; ".join(reason.partition(": ")[2].partition(": ")[0] for reason in one.reasons) or "may be used",
-    )
-
-
-def history(found: InstrumentHistory) -> Content:
+def document(history: InstrumentHistory) -> Content:
     """Everything that the records hold of an instrument."""
     return {
-        "instrument": status(found.status),
-        "reasons": list(found.status.reasons),
-        "calibrations": list(found.calibrations),
-        "events": list(found.events),
-        "checks": list(found.checks),
-        "pairings": list(found.pairings),
-        "files": list(found.files),
-        "impact_reviews": list(found.reviews),
-        "used": found.used,
+        "instrument": status(history.status),
+        "reasons": list(history.status.reasons),
+        "calibrations": list(history.calibrations),
+        "events": list(history.events),
+        "checks": list(history.checks),
+        "pairings": list(history.pairings),
+        "files": list(history.files),
+        "impact_reviews": list(history.reviews),
+        "used": history.used,
     }
 
 
-def history_text(document: Content) -> str:
+def text(answer: Content) -> str:
     """The same for people."""
-    one = document["instrument"]
-    told = {name: cell for name, cell in one.items() if name not in ("reasons", "retired", "paired_with", "photos")}
+    instrument = answer["instrument"]
+    left_out = ("reasons", "retired", "paired_with", "photos")
     lines = [
-        *(document["reasons"] or [f"{one['tag']}: may be used"]),
-        cells_text(told),
-        _used_line(document["used"]),
-        *_open_lines(document),
+        *(answer["reasons"] or [f"{instrument['tag']}: may be used"]),
+        cells_text({name: cell for name, cell in instrument.items() if name not in left_out}),
+        used_line(answer["used"]),
+        *open_lines(answer),
     ]
-    if one["paired_with"]:
-        lines.append(f"paired with {', '.join(one['paired_with'])}")
-    for title, columns, rows in _tables(document):
-        lines += ["", title, *_table_lines(columns, rows)] if rows else ["", f"{title}: none"]
+    if instrument["paired_with"]:
+        lines.append(f"paired with {', '.join(instrument['paired_with'])}")
+    for table in tables(answer):
+        shown = [table.title, table_text(table.header, table.rows, "  ")] if table.rows else [f"{table.title}: none"]
+        lines += ["", *shown]
     return "\n".join(lines)
 
 
-def _used_line(used: Content) -> str:
+def used_line(used: Content) -> str:
+    """How many readings were taken with it, and when."""
     if not used["readings"] and not used["refused_readings"]:
         return "no reading was taken with it"
     span = f", {used['first_reading']} to {used['last_reading']}" if used["readings"] else ""
@@ -100,119 +71,49 @@ def _used_line(used: Content) -> str:
     return f"{taken} taken with it{span}; {refused} refused"
 
 
-def _tables(document: Content) -> list[tuple[str, dict[str, str], list[Content]]]:
-    """Tables of a history: title, columns, rows."""
+class Table(NamedTuple):
+    """A table of a history."""
+
+    title: str
+    header: list[str]
+    rows: list[list[str]]
+
+
+def tables(answer: Content) -> list[Table]:
+    """Tables of a history, some of them without rows."""
     calibrations = [
-        one | {"curve": _curve(one), "withdrawn": withdrawn_text(one["withdrawn"])} for one in document["calibrations"]
+        each | {"curve": _curve(each), "withdrawn": withdrawn_text(each["withdrawn"])}
+        for each in answer["calibrations"]
     ]
-    withdrawn = _WITHDRAWN if any(one["withdrawn"] for one in calibrations) else {}
-    files = [one | {"of": "the instrument"} for one in document["files"]]
-    files += [each | {"of": one["certificate"]} for one in document["calibrations"] for each in one["files"]]
+    withdrawn = _WITHDRAWN if any(each["withdrawn"] for each in calibrations) else {}
+    files = [file | {"of": "the instrument"} for file in answer["files"]]
+    files += [file | {"of": each["certificate"]} for each in answer["calibrations"] for file in each["files"]]
     return [
-        ("calibrations", _CALIBRATIONS | withdrawn, calibrations),
-        ("events", _EVENTS, document["events"]),
-        ("intermediate checks", _CHECKS, document["checks"]),
-        ("pairs of probe and meter", _PAIRINGS, document["pairings"]),
-        ("files", _FILES, files),
-        ("impact reviews", _REVIEWS, document["impact_reviews"]),
+        _table("calibrations", _CALIBRATIONS | withdrawn, calibrations),
+        _table("events", _EVENTS, answer["events"]),
+        _table("intermediate checks", _CHECKS, answer["checks"]),
+        _table("pairs of probe and meter", _PAIRINGS, answer["pairings"]),
+        _table("files", _FILES, files),
+        _table("impact reviews", _REVIEWS, answer["impact_reviews"]),
     ]
 
 
-def _curve(one: Content) -> str:
-    return str(one["shape"]) if one["degree"] is None else f"degree {one['degree']}"
+def _curve(calibration: Content) -> str:
+    return str(calibration["shape"]) if calibration["degree"] is None else f"degree {calibration['degree']}"
 
 
-def _cell(row: Content, column: str) -> str:
-    return "-" if row.get(column) is None else " ".join(str(row[column]).split())
+def _table(title: str, columns: _Columns, records: list[Content]) -> Table:
+    return Table(title, list(columns.values()), [[_cell(record, column) for column in columns] for record in records])
 
 
-def _table_lines(columns: dict[str, str], rows: Sequence[Content]) -> list[str]:
-    lines = [list(columns.values()), *([_cell(row, column) for column in columns] for row in rows)]
-    widths = [max(len(line[place]) for line in lines) for place in range(len(columns))]
-    return [
-        "  " + "  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip() for line in lines
-    ]
+def _cell(record: Content, column: str) -> str:
+    return "-" if record.get(column) is None else " ".join(str(record[column]).split())
 
 
-def page(document: Content, photos: Sequence[Photo], on: str) -> str:
-    """The history as one self-contained HTML page, as of a day, with the photos of the instrument in it."""
-    from calib.faces.template import template  # noqa: PLC0415 (the library of templates is for the page only)
-
-    one = document["instrument"]
-    tables = [
-        (title, list(columns.values()), [[_cell(row, column) for column in columns] for row in rows])
-        for title, columns, rows in _tables(document)
-    ]
-    return template("instrument.html").render(
-        one=one,
-        on=on,
-        facts=_facts(one),
-        used=_used_line(document["used"]),
-        waiting=_open_lines(document),
-        tables=[table for table in tables if table[2]],
-        without=[title for title, _, rows in tables if not rows],
-        photos=[_shown(photo) for photo in photos],
-    )
-
-
-def _shown(photo: Photo) -> Content:
-    content = base64.b64encode(photo.content).decode("ascii")
-    return {
-        "source": f"data:{photo.media_type};base64,{content}",
-        "name": photo.name,
-        "remarks": photo.remarks,
-    }
-
-
-def _facts(one: Content) -> dict[str, str]:
-    """What the register states of an instrument, in words: name -> value."""
-    in_unit = one["unit"]
-    told = {
-        "maker, model": f"{one['maker']} {one['model']}",
-        "serial": one["serial"],
-        "firmware": one["firmware"],
-        "quantity": one["quantity"],
-        "range": f"{one['range_low']} to {one['range_high']} {in_unit}",
-        "resolution": f"{one['resolution']} {in_unit}",
-        "maximum permissible error": _limits(one["mpe_percent"], one["mpe_absolute"], in_unit),
-        "repeatability": one["repeatability"] and f"{one['repeatability']} {in_unit}",
-        "stability": _limits(one["stability_percent"], one["stability_absolute"], in_unit),
-        "calibration interval": f"{one['interval_months']} months",
-        "intermediate check every": one["check_interval_days"] and f"{one['check_interval_days']} days",
-        "location": one["location"],
-        "custodian": one["custodian"],
-        "certificate": one["certificate"],
-        "due on": one["due_on"],
-    }
-    said = {"unit", "id", "tag", "kind", "reasons", "retired", "paired_with", "photos", *_IN_WORDS}
-    rest = {name.replace("_", " "): str(cell) for name, cell in one.items() if name not in said}
-    return {name: str(cell) for name, cell in (told | rest).items() if cell not in (None, "None", "")}
-
-
-_IN_WORDS = (
-    "maker", "model", "serial", "firmware", "quantity", "range_low", "range_high", "resolution", "mpe_percent", "mpe_absolute",
-    "repeatability", "stability_percent", "stability_absolute", "interval_months", "check_interval_days", "location", "custodian",
-    "certificate", "due_on",
-)  # fmt: skip
-
-
-def _limits(percent: str | None, absolute: str | None, in_unit: str) -> str | None:
-    parts = [*([f"{percent} % of the indication"] if percent else []), *([f"{absolute} {in_unit}"] if absolute else [])]
-    return f"± ({' + '.join(parts)})" if len(parts) > 1 else f"± {parts[0]}" if parts else None
-
-
-def _open_lines(document: Content) -> list[str]:
+def open_lines(answer: Content) -> list[str]:
     """The impact reviews that wait for somebody."""
     return [
-        f"impact review of certificate {one['certificate']} open: {one['open_lines']} of {one['lines']} lines"
-        for one in document["impact_reviews"]
-        if one["open_lines"]
+        f"impact review of certificate {review['certificate']} open: {review['open_lines']} of {review['lines']} lines"
+        for review in answer["impact_reviews"]
+        if review["open_lines"]
     ]
-
-
-def save_page(document: Content, photos: Sequence[Photo], path: Path, on: str) -> None:
-    """Write the page; raises RecordsError where it cannot be written."""
-    try:
-        path.write_text(page(document, photos, on), encoding="utf-8")
-    except OSError as error:
-        raise RecordsError(f"{path}: the page cannot be written there ({error.strerror})") from error

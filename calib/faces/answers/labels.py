@@ -1,57 +1,27 @@
-"""Labels for instruments (ISO/IEC 17025:2017, 6.4.8): a page that prints on A4 and on Letter, with nothing loaded from elsewhere.
+"""Which labels were made and which were not, as `calib label` answers."""
 
-Each label says tag, calibrated, due and certificate; its QR code (ISO/IEC 18004) holds tag, certificate and due date as plain text.
-"""
+from dataclasses import asdict
+from pathlib import Path
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import date
-
-import segno
-from markupsafe import Markup
-
-from calib.errors import CalibError
-from calib.faces.plain_text import one_line
-from calib.faces.template import template
-
-BEGINS = b'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>Labels'
+from calib.faces.answers.label_sheet import code_of
+from calib.faces.written import Content
+from calib.procedures.fleet.labels import LabelsAsked
 
 
-@dataclass(frozen=True)
-class Label:
-    """What stands on a label."""
-
-    tag: str
-    certificate: str
-    calibrated_on: date
-    due_on: date
-
-    @property
-    def content(self) -> str:
-        """Text of the QR code."""
-        return "\n".join((one_line(self.tag), f"certificate {one_line(self.certificate)}", f"due {self.due_on}"))
+def document(path: Path, asked: LabelsAsked) -> Content:
+    """The labels with the text of their codes, and why others get none."""
+    return {
+        "file": str(path) if asked.labels else None,
+        "labels": [
+            {name: str(cell) for name, cell in asdict(label).items()} | {"code": code_of(label)}
+            for label in asked.labels
+        ],
+        "refused": [{"tag": tag, "reasons": list(reasons)} for tag, reasons in asked.refused],
+    }
 
 
-def as_sheet(labels: Sequence[Label], on: date) -> bytes:
-    """The page; raises CalibError where a text is too long for a QR code."""
-    shown = [
-        {
-            "tag": one_line(one.tag),
-            "certificate": one_line(one.certificate),
-            "calibrated_on": str(one.calibrated_on),
-            "due_on": str(one.due_on),
-            "code": _code(one),
-        }
-        for one in labels
-    ]
-    text = template("labels.html").render(labels=shown, on=str(on))
-    return text.encode("utf-8", "backslashreplace")
-
-
-def _code(label: Label) -> Markup:
-    try:
-        code = segno.make_qr(label.content, error="m")
-    except (segno.DataOverflowError, UnicodeError) as error:
-        raise CalibError(f"{one_line(label.tag)[:60]}: its tag and certificate make no QR code ({error})") from error
-    # Dark and light modules alone, no text: nothing in it was typed by anybody.
-    return Markup(code.svg_inline(border=4, omitsize=True, lineclass=None, svgclass=None))  # noqa: S704
+def text(answer: Content) -> str:
+    """The same for people."""
+    if not answer["labels"]:
+        return "no label: nothing asked for may be used"
+    return f"wrote {answer['file']} with {len(answer['labels'])} label(s)"

@@ -1,4 +1,4 @@
-"""The answer of `calib plan`: as a document for machines, as text for people.
+"""What can prove each outlet's tolerance, as `calib plan` answers.
 
 Fields of the document. Flows are in the outlet's own unit (`unit` of its `design`), indications in the instrument's.
 
@@ -17,7 +17,7 @@ Fields of the document. Flows are in the outlet's own unit (`unit` of its `desig
         traverse                                         rule, lines, points that a duct is planned with; else null
         candidates                                       sorted by u_over_t
             instrument, probe, method, certificate
-            indication                                   value, unit: what the design flow would show
+            indication                                   value, unit: what the design flow would show; resolution of the instrument
             velocity                                     value, unit: mean velocity; null for a hood
             can_prove                                    yes, no, not known
             observations                                 fewest needed (passes of a traverse); null: none suffices, or not known
@@ -41,9 +41,10 @@ Fields of the document. Flows are in the outlet's own unit (`unit` of its `desig
 import textwrap
 from collections.abc import Iterable, Sequence
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
-from typing import Any
 
+from calib.faces.answers.reading_in_full import flow_unit
 from calib.faces.plain_text import one_line
+from calib.faces.written import Content
 from calib.procedures.measure.air import MEASURED_AS, AirFound
 from calib.procedures.plan.planned import (
     EXPECTED,
@@ -60,31 +61,29 @@ from calib.records import tables
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 from calib.uncertainty.statement import plain, round_uncertainty
 
-Content = dict[str, Any]
-
-WIDTH = 80  # of what is printed; a table is wider where names are long
+_WIDTH = 80  # of what is printed; a table is wider where names are long
 _SHOWN = {"temperature": "temperature", "barometric pressure": "pressure", "relative humidity": "humidity"}
 
 
 # --- for machines ----------------------------------------------------------------------------------------------------------------
 
 
-def document(found: JobPlan, units: str | None) -> Content:
+def document(plan: JobPlan, units: str | None) -> Content:
     """A plan as a document; its fields stand at the top of this file. `units` is "si", "ip", or None for those typed."""
     return {
-        "job": found.job.job,
-        "title": found.job.title,
-        "on": str(found.wish.at.date()),
-        "decision_rule": found.job.decision_rule,
+        "job": plan.job.job,
+        "title": plan.job.title,
+        "on": str(plan.wish.at.date()),
+        "decision_rule": plan.job.decision_rule,
         "coverage_probability": COVERAGE_PROBABILITY,
-        "at_most": found.wish.at_most,
-        "air": None if found.air is None else _air(found.air, units),
-        "air_reasons": list(found.air_reasons),
-        "outlets": [_outlet(one, found.job.decision_rule, units) for one in found.outlets],
-        "left_out": [{"instrument": one.instrument.tag, "reasons": list(one.reasons)} for one in found.left_out],
-        "reference_standards": list(found.standards),
-        "without_instrument": [one.outlet.outlet for one in found.without_instrument],
-        "without_design": [one.outlet.outlet for one in found.outlets if not one.has_design],
+        "at_most": plan.wish.at_most,
+        "air": None if plan.air is None else _air(plan.air, units),
+        "air_reasons": list(plan.air_reasons),
+        "outlets": [_outlet(outlet, plan.job.decision_rule, units) for outlet in plan.outlets],
+        "left_out": [{"instrument": each.instrument.tag, "reasons": list(each.reasons)} for each in plan.left_out],
+        "reference_standards": list(plan.standards),
+        "without_instrument": [outlet.outlet.outlet for outlet in plan.without_instrument],
+        "without_design": [outlet.outlet.outlet for outlet in plan.outlets if not outlet.has_design],
     }
 
 
@@ -114,78 +113,78 @@ def _with_u(value: float, u: float, in_unit: Unit) -> Content:
     }
 
 
-def _outlet(one: OutletPlan, rule: str, units: str | None) -> Content:
-    flow = _flow_unit(one.outlet, units)
-    traverse = None if one.traverse is None else dict(zip(("rule", "lines", "points"), one.traverse, strict=True))
+def _outlet(plan: OutletPlan, rule: str, units: str | None) -> Content:
+    flow = flow_unit(plan.outlet, units)
+    traverse = None if plan.traverse is None else dict(zip(("rule", "lines", "points"), plan.traverse, strict=True))
     return {
-        "outlet": one.outlet.outlet,
-        "system": one.outlet.system,
-        "service": one.outlet.service,
-        "place": one.outlet.place or tables.OUTLET,
-        "design": _design(one, flow) if one.has_design else None,
-        "provable": one.provable if one.has_design else None,
+        "outlet": plan.outlet.outlet,
+        "system": plan.outlet.system,
+        "service": plan.outlet.service,
+        "place": plan.outlet.place or tables.OUTLET,
+        "design": _design(plan, flow) if plan.has_design else None,
+        "provable": plan.provable if plan.has_design else None,
         "traverse": traverse,
-        "candidates": [_candidate(each, one, flow, rule, units) for each in one.candidates],
+        "candidates": [_candidate(each, plan, flow, rule, units) for each in plan.candidates],
         "unusable": [
-            {**_tags(each.gear.instrument, each.gear.probe), "reasons": list(each.reasons)} for each in one.unusable
+            {**_tags(each.gear.instrument, each.gear.probe), "reasons": list(each.reasons)} for each in plan.unusable
         ],
-        "remarks": list(one.remarks),
-        "left_out": list(one.left_out),
+        "remarks": list(plan.remarks),
+        "left_out": list(plan.left_out),
     }
-
-
-def _flow_unit(outlet: tables.Outlet, units: str | None) -> Unit:
-    return preferred("volume flow", units) if units else unit("volume flow", outlet.flow_unit or "L/s")
 
 
 def _tags(instrument: tables.Instrument, probe: tables.Instrument | None) -> Content:
     return {"instrument": instrument.tag, "probe": None if probe is None else probe.tag}
 
 
-def _design(one: OutletPlan, flow: Unit) -> Content:
+def _design(plan: OutletPlan, flow: Unit) -> Content:
     return {
-        "value": flow.from_si(one.design),
+        "value": flow.from_si(plan.design),
         "unit": flow.symbol,
-        "tolerance_percent": float(one.outlet.tolerance_percent or "nan"),
-        "half_width": flow.difference_from_si(one.half_width),
+        "tolerance_percent": float(plan.outlet.tolerance_percent or "nan"),
+        "half_width": flow.difference_from_si(plan.half_width),
     }
 
 
-def _candidate(one: Predicted, of: OutletPlan, flow: Unit, rule: str, units: str | None) -> Content:
-    instrument, budget = one.gear.instrument, one.with_them
+def _candidate(predicted: Predicted, plan: OutletPlan, flow: Unit, rule: str, units: str | None) -> Content:
+    instrument, budget = predicted.gear.instrument, predicted.with_them
     shown = unit(instrument.indicated, instrument.unit)
-    accepted = acceptance(of.design, of.half_width, budget.expanded_uncertainty, rule)
+    accepted = acceptance(plan.design, plan.half_width, budget.expanded_uncertainty, rule)
     return {
-        **_tags(instrument, one.gear.probe),
-        "method": one.method.method,
-        "certificate": one.standing.calibration.certificate,
-        "indication": {"value": shown.from_si(one.standing.indication.mean), "unit": shown.symbol},
-        "velocity": None if one.gear.is_flow else _velocity(one, units),
-        "can_prove": one.verdict,
-        "observations": one.observations,
+        **_tags(instrument, predicted.gear.probe),
+        "method": predicted.method.method,
+        "certificate": predicted.standing.calibration.certificate,
+        "indication": {
+            "value": shown.from_si(predicted.standing.indication.mean),
+            "unit": shown.symbol,
+            "resolution": instrument.resolution,
+        },
+        "velocity": None if predicted.gear.is_flow else _velocity(predicted, units),
+        "can_prove": predicted.verdict,
+        "observations": predicted.observations,
         "standard_uncertainty": flow.difference_from_si(budget.standard_uncertainty),
         "expanded_uncertainty": flow.difference_from_si(budget.expanded_uncertainty),
-        "u_over_t": one.over_tolerance,
-        "capability_index": one.capability,
+        "u_over_t": predicted.over_tolerance,
+        "capability_index": predicted.capability,
         "of_one_observation": {
-            "expanded_uncertainty": flow.difference_from_si(one.of_one.expanded_uncertainty),
-            "u_over_t": one.ratio_of(one.of_one),
+            "expanded_uncertainty": flow.difference_from_si(predicted.of_one.expanded_uncertainty),
+            "u_over_t": predicted.ratio_of(predicted.of_one),
         },
         "however_many_observations": {
-            "u_over_t": one.least,
-            "ruled_by": one.ruling.name,
-            "variance_percent": one.ruling.variance_percent,
+            "u_over_t": predicted.least,
+            "ruled_by": predicted.ruling.name,
+            "variance_percent": predicted.ruling.variance_percent,
         },
-        **_intervals(accepted, flow, known=one.verdict != NOT_KNOWN),
-        "flags": list(one.standing.flags),
+        **_intervals(accepted, flow, known=predicted.verdict != NOT_KNOWN),
+        "flags": list(predicted.standing.flags),
     }
 
 
-def _velocity(one: Predicted, units: str | None) -> Content:
+def _velocity(predicted: Predicted, units: str | None) -> Content:
     """In the unit asked for, or that of an instrument that shows one: others, in volts or pascals, mean m/s."""
-    own = one.gear.instrument.unit if one.gear.instrument.unit in UNITS["air velocity"] else "m/s"
+    own = predicted.gear.instrument.unit if predicted.gear.instrument.unit in UNITS["air velocity"] else "m/s"
     in_unit = preferred("air velocity", units) if units else unit("air velocity", own)
-    return {"value": in_unit.from_si(one.velocity), "unit": in_unit.symbol}
+    return {"value": in_unit.from_si(predicted.velocity), "unit": in_unit.symbol}
 
 
 def _intervals(accepted: Acceptance, flow: Unit, *, known: bool) -> Content:
@@ -200,14 +199,10 @@ def _intervals(accepted: Acceptance, flow: Unit, *, known: bool) -> Content:
 # --- for people ------------------------------------------------------------------------------------------------------------------
 
 
-def text(found: JobPlan, units: str | None) -> str:
+def text(answer: Content) -> str:
     """The same for people."""
-    answer = document(found, units)
-    decimals = [[_decimals(one.gear.instrument.resolution) for one in of.candidates] for of in found.outlets]
-    blocks = [_head(answer)]
-    for one, shown in zip(answer["outlets"], decimals, strict=True):
-        blocks.append(_outlet_lines(one, shown))
-    return "\n\n".join("\n".join(block) for block in [*blocks, *_tail(answer)])
+    blocks = [_head(answer), *(_outlet_lines(outlet) for outlet in answer["outlets"]), *_tail(answer)]
+    return "\n\n".join("\n".join(block) for block in blocks)
 
 
 def _head(answer: Content) -> list[str]:
@@ -238,22 +233,22 @@ def _air_line(answer: Content) -> str:
     return f"Air, conditions {air['conditions']!r} on record: {values}, {density}."
 
 
-def _outlet_lines(one: Content, decimals: Sequence[int]) -> list[str]:
-    place = f"{one['outlet']} ({one['place']}, {one['system']} {one['service']})"
-    if one["design"] is None:
+def _outlet_lines(outlet: Content) -> list[str]:
+    place = f"{outlet['outlet']} ({outlet['place']}, {outlet['system']} {outlet['service']})"
+    if outlet["design"] is None:
         return _wrapped(f"{place}: no design flow, nothing to prove", "")
-    lines = _wrapped(f"{place}: {_design_text(one)}", "")
-    if one["traverse"]:
-        lines += _wrapped("traverse: {rule}, {lines} lines of {points} points".format(**one["traverse"]))
-    if not one["provable"]:
-        lines += _wrapped(f"NO INSTRUMENT AT HAND CAN PROVE IT: {_best(one)}")
-    if one["candidates"]:
-        lines += _table(one, decimals)
-    return [*lines, *_conditional(one), *_why_lines(one)]
+    lines = _wrapped(f"{place}: {_design_text(outlet)}", "")
+    if outlet["traverse"]:
+        lines += _wrapped("traverse: {rule}, {lines} lines of {points} points".format(**outlet["traverse"]))
+    if not outlet["provable"]:
+        lines += _wrapped(f"NO INSTRUMENT AT HAND CAN PROVE IT: {_best(outlet)}")
+    if outlet["candidates"]:
+        lines += _table(outlet)
+    return [*lines, *_conditional(outlet), *_why_lines(outlet)]
 
 
-def _design_text(one: Content) -> str:
-    design, moving = one["design"], [each["velocity"] for each in one["candidates"] if each["velocity"]]
+def _design_text(outlet: Content) -> str:
+    design, moving = outlet["design"], [each["velocity"] for each in outlet["candidates"] if each["velocity"]]
     mean = f", mean velocity {_short(moving[0]['value'], 3)} {moving[0]['unit']}" if moving else ""
     return (
         f"{_short(design['value'])} {design['unit']} ± {design['tolerance_percent']:g} %, "
@@ -261,38 +256,49 @@ def _design_text(one: Content) -> str:
     )
 
 
-def _best(one: Content) -> str:
-    away = f"; left out that day: {', '.join(one['left_out'])} (reasons at the end)" if one["left_out"] else ""
-    if not one["candidates"]:
+def _best(outlet: Content) -> str:
+    away = f"; left out that day: {', '.join(outlet['left_out'])} (reasons at the end)" if outlet["left_out"] else ""
+    if not outlet["candidates"]:
         return f"none can be used here{away}"
-    best = one["candidates"][0]
+    best = outlet["candidates"][0]
     return f"the best is {_name(best)}, {best['method']}, with U/T = {best['u_over_t']:.2f}{away}"
 
 
-def _name(one: Content) -> str:
-    return one["instrument"] if one["probe"] is None else f"{one['instrument']} + {one['probe']}"
+def _name(candidate: Content) -> str:
+    return (
+        candidate["instrument"] if candidate["probe"] is None else f"{candidate['instrument']} + {candidate['probe']}"
+    )
 
 
-def _table(one: Content, decimals: Sequence[int]) -> list[str]:
-    counted = "passes" if one["traverse"] else "obs."
-    header = ("instrument", "method", "will show", f"U [{one['design']['unit']}]", "U/T", counted, "proves", "accepted")
-    rows = [header, *(_row(each, shown) for each, shown in zip(one["candidates"], decimals, strict=True))]
+def _table(outlet: Content) -> list[str]:
+    counted = "passes" if outlet["traverse"] else "obs."
+    header = (
+        "instrument",
+        "method",
+        "will show",
+        f"U [{outlet['design']['unit']}]",
+        "U/T",
+        counted,
+        "proves",
+        "accepted",
+    )
+    rows = [header, *(_row(candidate) for candidate in outlet["candidates"])]
     widths = [max(len(row[column]) for row in rows) for column in range(len(header))]
     return [_aligned(row, widths) for row in rows]
 
 
-def _row(one: Content, decimals: int) -> tuple[str, ...]:
-    shown, number = one["indication"], one["observations"]
-    at_least = ">= " if one["can_prove"] == NOT_KNOWN else ""
+def _row(candidate: Content) -> tuple[str, ...]:
+    shown, count = candidate["indication"], candidate["observations"]
+    at_least = ">= " if candidate["can_prove"] == NOT_KNOWN else ""
     return (
-        one_line(_name(one)),
-        one_line(one["method"]),
-        f"{shown['value']:.{decimals}f} {shown['unit']}",
-        at_least + plain(round_uncertainty(one["expanded_uncertainty"])),
-        f"{one['u_over_t']:.2f}",
-        "-" if number is None else str(number),
-        one["can_prove"],
-        _ends(one["acceptance_interval"], one["expanded_uncertainty"]),
+        one_line(_name(candidate)),
+        one_line(candidate["method"]),
+        f"{shown['value']:.{_decimals(shown['resolution'])}f} {shown['unit']}",
+        at_least + plain(round_uncertainty(candidate["expanded_uncertainty"])),
+        f"{candidate['u_over_t']:.2f}",
+        "-" if count is None else str(count),
+        candidate["can_prove"],
+        _ends(candidate["acceptance_interval"], candidate["expanded_uncertainty"]),
     )
 
 
@@ -323,12 +329,12 @@ def _ends(pair: Content | None, expanded_uncertainty: float) -> str:
     return "-"
 
 
-def _conditional(one: Content) -> list[str]:
-    pairs = [each["conditional_interval"] for each in one["candidates"]]
+def _conditional(outlet: Content) -> list[str]:
+    pairs = [each["conditional_interval"] for each in outlet["candidates"]]
     if not pairs or pairs[0] is None:
         return []
     return _wrapped(
-        f"conditional pass: out to {_short(pairs[0]['from'])} and {_short(pairs[0]['to'])} {one['design']['unit']}"
+        f"conditional pass: out to {_short(pairs[0]['from'])} and {_short(pairs[0]['to'])} {outlet['design']['unit']}"
     )
 
 
@@ -337,23 +343,23 @@ def _short(value: float, digits: int = 5) -> str:
     return plain(Decimal(f"{value:.{digits}g}"))
 
 
-def _why_lines(one: Content) -> list[str]:
-    lines = list(one["remarks"])
-    for each in one["candidates"]:
-        lines += [_said_of([each], why) for why in (*_why_not(each, one), *each["flags"])]
-    lines += [_said_of(those, reason) for reason, those in _together(one["unusable"])]
+def _why_lines(outlet: Content) -> list[str]:
+    lines = list(outlet["remarks"])
+    for each in outlet["candidates"]:
+        lines += [_said_of([each], why) for why in (*_why_not(each, outlet), *each["flags"])]
+    lines += [_said_of(those, reason) for reason, those in _together(outlet["unusable"])]
     return [line for told in lines for line in _wrapped(told, "  - ")]
 
 
-def _why_not(one: Content, of: Content) -> Iterable[str]:
-    counted = "passes" if of["traverse"] else "observations"
-    left = one["however_many_observations"]
-    if one["can_prove"] == NO:
+def _why_not(candidate: Content, outlet: Content) -> Iterable[str]:
+    counted = "passes" if outlet["traverse"] else "observations"
+    left = candidate["however_many_observations"]
+    if candidate["can_prove"] == NO:
         yield (
             f"no number of {counted} suffices, U/T stays at {left['u_over_t']:.2f}: {left['ruled_by']} rules "
             f"({left['variance_percent']:.0f} % of the variance)"
         )
-    if one["can_prove"] == NOT_KNOWN:
+    if candidate["can_prove"] == NOT_KNOWN:
         yield (
             f"it declares no repeatability, so U holds none and the {counted} needed cannot be told: have one declared, or "
             "take two or more and see"
@@ -406,4 +412,4 @@ def _summary(answer: Content) -> str:
 
 def _wrapped(told: str, before: str = "  ") -> list[str]:
     after = " " * len(before)
-    return textwrap.wrap(one_line(told), WIDTH, initial_indent=before, subsequent_indent=after, break_on_hyphens=False)
+    return textwrap.wrap(one_line(told), _WIDTH, initial_indent=before, subsequent_indent=after, break_on_hyphens=False)

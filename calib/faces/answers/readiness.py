@@ -1,27 +1,35 @@
-"""Whether an instrument may be used, as `calib ready` answers: a document for machines, text for people."""
+"""Whether instruments may be used, as `calib ready` answers."""
 
-from calib.faces.answers.reading import result
+from collections.abc import Sequence
+from datetime import datetime
+
+from calib.faces.answers.reading_in_full import result
 from calib.faces.plain_text import one_line
 from calib.faces.written import Content, two_digits
 from calib.procedures.fleet.ready import AtIndication, Readiness
 from calib.quantities import preferred
 
 
-def readiness(one: Readiness, units: str | None) -> Content:
-    """One instrument's answer of `calib ready`."""
-    found = one.decision.calibration
+def document(moment: datetime, instruments: Sequence[Readiness], units: str | None) -> Content:
+    """Each instrument with the gate's decision at a time."""
+    return {"at": moment.isoformat(), "instruments": [_readiness(each, units) for each in instruments]}
+
+
+def _readiness(readiness: Readiness, units: str | None) -> Content:
+    instrument, decision = readiness.instrument, readiness.decision
+    calibration = decision.calibration
     return {
-        "tag": one.instrument.tag,
-        "kind": one.instrument.kind,
-        "quantity": one.instrument.quantity,
-        "allowed": one.decision.allowed,
-        "reasons": list(one.decision.reasons),
-        "certificate": None if found is None else found.certificate,
-        "laboratory": None if found is None else found.laboratory,
-        "calibrated_on": None if found is None else str(found.calibrated_on),
-        "due_on": None if one.decision.due_on is None else str(one.decision.due_on),
-        "measuring_interval": None if found is None else found.measuring_interval,
-        "at": None if one.at is None else _at(one.at, units),
+        "tag": instrument.tag,
+        "kind": instrument.kind,
+        "quantity": instrument.quantity,
+        "allowed": decision.allowed,
+        "reasons": list(decision.reasons),
+        "certificate": None if calibration is None else calibration.certificate,
+        "laboratory": None if calibration is None else calibration.laboratory,
+        "calibrated_on": None if calibration is None else str(calibration.calibrated_on),
+        "due_on": None if decision.due_on is None else str(decision.due_on),
+        "measuring_interval": None if calibration is None else calibration.measuring_interval,
+        "at": None if readiness.at is None else _at(readiness.at, units),
     }
 
 
@@ -37,30 +45,31 @@ def _at(there: AtIndication, units: str | None) -> Content:
             {
                 "name": name,
                 "standard_uncertainty": float(
-                    in_unit.difference_from_si(there.result.combined.uncertainties[0, number])
+                    in_unit.difference_from_si(there.result.combined.uncertainties[0, place])
                 ),
             }
-            for number, name in enumerate(there.names)
+            for place, name in enumerate(there.names)
         ],
         "repeatability_known": there.repeatability_known,
         "stability_basis": there.stability_basis,
     }
 
 
-def readiness_text(one: Content) -> str:
+def text(answer: Content) -> str:
     """The same for people."""
-    if not one["allowed"]:
-        return "\n".join(
-            [f"{one['tag']}: do not use", *(f"  {reason.partition(': ')[2]}" for reason in one["reasons"])]
-        )
-    lines = [
-        f"{one['tag']}: may be used",
-        f"  {one['kind']} for {one['quantity']}, indications {one['measuring_interval']}",
-        f"  certificate {one['certificate']} ({one['laboratory']}) of {one['calibrated_on']}, due {one['due_on']}",
+    return "\n".join(line for instrument in answer["instruments"] for line in _lines(instrument))
+
+
+def _lines(instrument: Content) -> list[str]:
+    if not instrument["allowed"]:
+        reasons = (f"  {reason.partition(': ')[2]}" for reason in instrument["reasons"])
+        return [f"{instrument['tag']}: do not use", *reasons]
+    return [
+        f"{instrument['tag']}: may be used",
+        "  {kind} for {quantity}, indications {measuring_interval}".format(**instrument),
+        "  certificate {certificate} ({laboratory}) of {calibrated_on}, due {due_on}".format(**instrument),
+        *(_at_text(instrument["at"]) if instrument["at"] else []),
     ]
-    if one["at"]:
-        lines += _at_text(one["at"])
-    return "\n".join(lines)
 
 
 def _at_text(there: Content) -> list[str]:

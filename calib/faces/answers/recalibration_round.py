@@ -1,45 +1,48 @@
-"""A recalibration round as a document and as text."""
+"""A recalibration round, as `calib due --round` answers: what should go together, and what nothing would measure meanwhile."""
 
 from collections.abc import Iterator
 from dataclasses import asdict
 from datetime import date
-from typing import Any
 
-from calib.confirmation.recalibration import Parcel, Round, Traveller
+from calib.confirmation.recalibration import Round, Traveller
+from calib.faces.written import Content
 
 
-def as_document(found: Round, on: date, within_days: int) -> dict[str, Any]:
-    """The round as JSON holds it."""
+def document(planned: Round, on: date, within_days: int) -> Content:
+    """Parcels by laboratory and quantity, and the gaps they leave."""
     return {
         "on": str(on),
         "round_days": within_days,
         "parcels": [
-            asdict(one) | {"travellers": [_traveller(each) for each in one.travellers]} for one in found.parcels
+            asdict(parcel) | {"travellers": [_traveller(each) for each in parcel.travellers]}
+            for parcel in planned.parcels
         ],
-        "gaps": [asdict(one) for one in found.gaps],
+        "gaps": [asdict(gap) for gap in planned.gaps],
     }
 
 
-def _traveller(one: Traveller) -> dict[str, Any]:
-    return asdict(one) | {"due_on": None if one.due_on is None else str(one.due_on)}
+def _traveller(traveller: Traveller) -> Content:
+    return asdict(traveller) | {"due_on": None if traveller.due_on is None else str(traveller.due_on)}
 
 
-def as_text(found: Round, on: date, within_days: int) -> str:
-    """The round for people."""
-    if not found.parcels:
-        return f"nothing asks for recalibration on {on} or within {within_days} days"
-    lines = [line for one in found.parcels for line in _parcel(one)]
-    lines += [f"warning: nothing in calibration would measure {one.quantity}: {one.advice}" for one in found.gaps]
+def text(answer: Content) -> str:
+    """The same for people."""
+    if not answer["parcels"]:
+        return f"nothing asks for recalibration on {answer['on']} or within {answer['round_days']} days"
+    lines = [line for parcel in answer["parcels"] for line in _parcel(parcel)]
+    lines += [
+        f"warning: nothing in calibration would measure {gap['quantity']}: {gap['advice']}" for gap in answer["gaps"]
+    ]
     return "\n".join(lines)
 
 
-def _parcel(one: Parcel) -> Iterator[str]:
-    yield f"{one.laboratory or 'no laboratory on record'}: {one.quantity}"
-    for each in one.travellers:
-        due = "" if each.due_on is None else f", due on {each.due_on}"
-        certificate = "" if each.certificate is None else f", last certificate {each.certificate}"
-        yield f"  {each.tag}: {each.why}{due}{certificate}"
-    if one.standards:
-        yield f"  in house, against {', '.join(one.standards)}"
-    for reason in one.refused_standards:
+def _parcel(parcel: Content) -> Iterator[str]:
+    yield f"{parcel['laboratory'] or 'no laboratory on record'}: {parcel['quantity']}"
+    for each in parcel["travellers"]:
+        due = "" if each["due_on"] is None else f", due on {each['due_on']}"
+        certificate = "" if each["certificate"] is None else f", last certificate {each['certificate']}"
+        yield f"  {each['tag']}: {each['why']}{due}{certificate}"
+    if parcel["standards"]:
+        yield f"  in house, against {', '.join(parcel['standards'])}"
+    for reason in parcel["refused_standards"]:
         yield f"  first the standard: {reason}"

@@ -1,62 +1,49 @@
-"""Impact reviews as answers: documents for machines, tables for people."""
+"""An impact review with its lines, as `calib review show` answers."""
 
-from collections.abc import Iterable, Mapping
-from typing import Any
+from collections.abc import Iterable, Iterator, Sequence
 
+from calib.faces.answers.reviews import brief
+from calib.faces.plain_text import table_text
 from calib.faces.written import Content
 from calib.procedures.impact.reviews import Decided, Review, ReviewLine
 from calib.uncertainty.statement import round_result
 
-Row = tuple[str, ...]
+_HEADER = ("line", "record", "as", "before", "as found", "shift", "shift/U", "conformity", "disposition")
 
 
-def brief(one: Review) -> Content:
-    """A review in a list."""
-    return {
-        "tag": one.tag,
-        "certificate": one.certificate,
-        "calibrated_on": one.calibrated_on,
-        "opened_at": one.time,
-        "opened_by": one.person,
-        "lines": len(one.lines),
-        "open_lines": one.open_lines,
-        "open": one.is_open,
-    }
-
-
-def review(one: Review) -> Content:
+def document(review: Review) -> Content:
     """A review with its lines."""
-    return brief(one) | {
-        "criterion": one.criterion,
-        **one.assessment,
-        "items": [_line(each) for each in one.lines],
+    return brief(review) | {
+        "criterion": review.criterion,
+        **review.assessment,
+        "items": [_line(line) for line in review.lines],
     }
 
 
-def _line(one: ReviewLine) -> Content:
+def _line(line: ReviewLine) -> Content:
     return {
-        "line": one.number,
-        "record": record_name(one),
-        "table": one.record_table,
-        "id": one.record,
-        **one.finding,
-        "dispositions": [_decided(each) for each in one.decided],
-        "disposition": one.disposition.decision if one.disposition else None,
+        "line": line.number,
+        "record": record_name(line),
+        "table": line.record_table,
+        "id": line.record,
+        **line.finding,
+        "dispositions": [_decided(each) for each in line.decided],
+        "disposition": line.disposition.decision if line.disposition else None,
     }
 
 
-def _decided(one: Decided) -> Content:
-    return {"decision": one.decision, "reason": one.reason, "by": one.person, "at": one.time}
+def _decided(decided: Decided) -> Content:
+    return {"decision": decided.decision, "reason": decided.reason, "by": decided.person, "at": decided.time}
 
 
-def record_name(one: ReviewLine) -> str:
+def record_name(line: ReviewLine) -> str:
     """What a line is about, as people call it."""
-    finding = one.finding
-    if one.record_table == "reading":
-        return f"reading {one.record}: {finding['outlet']} of {finding['job']}"
-    if one.record_table == "found_factor":
+    finding = line.finding
+    if line.record_table == "reading":
+        return f"reading {line.record}: {finding['outlet']} of {finding['job']}"
+    if line.record_table == "found_factor":
         return f"factor {finding['factor']}, revision {finding['revision']}"
-    if one.record_table == "calibration":
+    if line.record_table == "calibration":
         return f"certificate {finding['certificate']} of {finding['instrument']}"
     return f"report {finding['report']}"
 
@@ -64,102 +51,84 @@ def record_name(one: ReviewLine) -> str:
 # --- for people ------------------------------------------------------------------------------------------------------------------
 
 
-def list_rows(found: Iterable[Review]) -> tuple[Row, list[Row]]:
-    """Header and rows of a list of reviews."""
-    header = ("instrument", "certificate", "calibrated", "opened", "lines", "open", "state")
-    rows: list[Row] = [
-        (
-            one.tag,
-            one.certificate,
-            one.calibrated_on,
-            one.time[:10],
-            str(len(one.lines)),
-            str(one.open_lines),
-            "open" if one.is_open else "done",
-        )
-        for one in found
-    ]
-    return header, rows
+def text(answer: Content) -> str:
+    """The same for people."""
+    rows = [_row(line) for line in answer["items"]]
+    table = table_text(_HEADER, rows) if rows else "nothing hangs on it"
+    return "\n".join([*_head(answer), "", table, *_remarks(answer["items"])])
 
 
-def head_text(one: Review) -> str:
+def _head(answer: Content) -> Iterator[str]:
     """What was found, since when the instrument was in order, what is assumed."""
-    since = one.assessment["since"]
-    lines = [
-        f"{one.tag}, certificate {one.certificate}, calibrated {one.calibrated_on}: opened {one.time} by {one.person}",
-        f"last in order: certificate {since['certificate']}, calibrated {since['calibrated_on']}, accepted {since['accepted_on']}",
-    ]
-    for each in one.assessment["judgements"]:
-        lines += [f"as found, {each['criterion']}:", *_comparison_lines(each["comparisons"])]
-    return "\n".join(
-        [*lines, f"assumed: {one.assessment['assumption']}", f"reports: {one.assessment['rule_for_reports']}"]
+    since = answer["since"]
+    yield (
+        f"{answer['tag']}, certificate {answer['certificate']}, calibrated {answer['calibrated_on']}: "
+        f"opened {answer['opened_at']} by {answer['opened_by']}"
     )
+    yield (
+        f"last in order: certificate {since['certificate']}, calibrated {since['calibrated_on']}, "
+        f"accepted {since['accepted_on']}"
+    )
+    for judgement in answer["judgements"]:
+        yield f"as found, {judgement['criterion']}:"
+        yield from (_comparison(each) for each in judgement["comparisons"])
+    yield f"assumed: {answer['assumption']}"
+    yield f"reports: {answer['rule_for_reports']}"
 
 
-def _comparison_lines(comparisons: Iterable[Mapping[str, Any]]) -> Iterable[str]:
-    for one in comparisons:
-        verdict = "beyond" if one["beyond"] else "in order"
-        near = ", within U of the limit" if one["within_U_of_the_limit"] else ""
-        yield (
-            f"  reference {one['reference']} {one['unit']}: error {one['error']:+.4g}, limit {one['limit']:.4g}, "
-            f"U {one['expanded_uncertainty']:.2g}: {verdict}{near}"
-        )
-
-
-def line_rows(one: Review) -> tuple[Row, list[Row]]:
-    """Header and rows of a review's lines."""
-    header = ("line", "record", "as", "before", "as found", "shift", "shift/U", "conformity", "disposition")
-    return header, [_row(each) for each in one.lines]
-
-
-def _row(one: ReviewLine) -> Row:
-    finding = one.finding
+def _comparison(comparison: Content) -> str:
+    verdict = "beyond" if comparison["beyond"] else "in order"
+    near = ", within U of the limit" if comparison["within_U_of_the_limit"] else ""
     return (
-        str(one.number),
-        record_name(one),
-        ", ".join(finding["relied_on_as"]) or "-",
-        _value(finding["before"], finding["unit"]),
-        _value(finding["after"], finding["unit"]),
-        "-" if finding["shift"] is None else f"{finding['shift']:+.3g}",
-        "-" if finding["shift_over_U"] is None else f"{finding['shift_over_U']:+.2f}",
-        _conformity(one),
-        one.disposition.decision if one.disposition else "open",
+        f"  reference {comparison['reference']} {comparison['unit']}: error {comparison['error']:+.4g}, "
+        f"limit {comparison['limit']:.4g}, U {comparison['expanded_uncertainty']:.2g}: {verdict}{near}"
     )
 
 
-def _value(one: Mapping[str, float] | None, unit: str) -> str:
-    if one is None:
+def _row(line: Content) -> tuple[str, ...]:
+    return (
+        str(line["line"]),
+        line["record"],
+        ", ".join(line["relied_on_as"]) or "-",
+        _value(line["before"], line["unit"]),
+        _value(line["after"], line["unit"]),
+        "-" if line["shift"] is None else f"{line['shift']:+.3g}",
+        "-" if line["shift_over_U"] is None else f"{line['shift_over_U']:+.2f}",
+        _conformity(line),
+        line["disposition"] or "open",
+    )
+
+
+def _value(value: Content | None, unit: str) -> str:
+    if value is None:
         return "-"
-    rounded = round_result(one["value"], one["expanded_uncertainty"])
+    rounded = round_result(value["value"], value["expanded_uncertainty"])
     return f"{rounded}" if unit in ("", "1") else f"({rounded}) {unit}"
 
 
-def _conformity(one: ReviewLine) -> str:
-    finding = one.finding
-    if one.record_table == "issued_report":
-        changed = len(finding["statements_changed"])
-        return f"reissue, {changed} changed" if finding["reissue"] else "no statement changed"
-    before, after = finding["statement_before"], finding["statement_after"]
+def _conformity(line: Content) -> str:
+    if line["table"] == "issued_report":
+        changed = len(line["statements_changed"])
+        return f"reissue, {changed} changed" if line["reissue"] else "no statement changed"
+    before, after = line["statement_before"], line["statement_after"]
     if not before or not after:
         return "-"
-    return f"{before} -> {after}" if finding["statement_changed"] else f"{before}, unchanged"
+    return f"{before} -> {after}" if line["statement_changed"] else f"{before}, unchanged"
 
 
-def remarks(one: Review) -> list[str]:
-    """What stands below the table: changed statements, why a line could not be worked out, dispositions with their reasons."""
-    return [text for line in one.lines for text in (*_notes(line), *_decisions(line))]
+def _remarks(lines: Sequence[Content]) -> list[str]:
+    """Changed statements, why a line could not be worked out, dispositions with their reasons."""
+    return [f"line {line['line']}: {told}" for line in lines for told in (*_notes(line), *_decisions(line))]
 
 
-def _notes(one: ReviewLine) -> Iterable[str]:
-    finding = one.finding
-    if "at_indication" in finding:
-        yield f"line {one.number}: the largest shift over U, at the indication {finding['at_indication']}"
-    for name in finding.get("statements_changed", ()):
-        yield f"line {one.number}: the statement of conformity of {name} changes"
-    for reason in (*finding["notes"], *finding.get("reasons_after", ())):
-        yield f"line {one.number}: {reason}"
+def _notes(line: Content) -> Iterable[str]:
+    if "at_indication" in line:
+        yield f"the largest shift over U, at the indication {line['at_indication']}"
+    for name in line.get("statements_changed", ()):
+        yield f"the statement of conformity of {name} changes"
+    yield from (*line["notes"], *line.get("reasons_after", ()))
 
 
-def _decisions(one: ReviewLine) -> Iterable[str]:
-    for each in one.decided:
-        yield f"line {one.number}: {each.decision}, {each.time} by {each.person}: {each.reason}"
+def _decisions(line: Content) -> Iterable[str]:
+    for each in line["dispositions"]:
+        yield f"{each['decision']}, {each['at']} by {each['by']}: {each['reason']}"

@@ -1,10 +1,9 @@
-"""Chains of traceability as answers: knots and links for machines, a drawn tree for people."""
+"""Chains of traceability, as `calib trace` answers: knots and links for machines, a drawn tree for people."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
-from calib.confirmation.traceability import Branch
+from calib.confirmation.traceability import Branch, Record
 from calib.faces.written import Content
-from calib.procedures.impact.knots import Knot
 from calib.procedures.impact.trace import UP, Trace
 
 # Roles that are plain from what is drawn.
@@ -14,15 +13,16 @@ _INDENT, _LAST = "   ", "└─ "
 _BAR, _NEXT = "│  ", "├─ "
 
 
-def trace(found: Trace) -> Content:
-    """Nodes with what they say, and edges: `from` rests on `to`, as `role` says."""
-    names = {record: one.name for record, one in found.knots.items()}
-    document = {
-        "of": names[found.start],
-        "direction": found.direction,
+def document(trace: Trace) -> Content:
+    """Nodes with what they say, and edges: `from` rests on `to`, as `role` says; `tree` is how they are drawn."""
+    names = {record: knot.name for record, knot in trace.knots.items()}
+    up = trace.direction == UP
+    answer = {
+        "of": names[trace.start],
+        "direction": trace.direction,
         "nodes": [
-            {"id": one.name, "kind": one.kind, **one.says} | ({"gaps": list(one.gaps)} if found.direction == UP else {})
-            for one in found.knots.values()
+            {"id": knot.name, "kind": knot.kind, **knot.says} | ({"gaps": list(knot.gaps)} if up else {})
+            for knot in trace.knots.values()
         ],
         "edges": [
             {
@@ -31,96 +31,114 @@ def trace(found: Trace) -> Content:
                 "role": link.role,
                 "on": None if link.day is None else str(link.day),
             }
-            for link in found.links
+            for link in trace.links
         ],
+        "tree": _branch(trace.tree, {record: place for place, record in enumerate(names)}),
     }
-    if found.direction == UP:
-        return document | {"complete": not found.gaps, "gaps": list(found.gaps)}
-    kinds = [one.kind for record, one in found.knots.items() if record != found.start]
-    return document | {"counts": {kind: kinds.count(kind) for kind in dict.fromkeys(kinds)}}
+    if up:
+        return answer | {"complete": not trace.gaps, "gaps": list(trace.gaps)}
+    kinds = [knot.kind for record, knot in trace.knots.items() if record != trace.start]
+    return answer | {"counts": {kind: kinds.count(kind) for kind in dict.fromkeys(kinds)}}
 
 
-def trace_text(found: Trace) -> str:
+def _branch(branch: Branch, places: Mapping[Record, int]) -> Content:
+    """A node in its role, and what was reached from it; `again`, `on_itself` and `branches` only where they are so."""
+    closed = {"again": branch.again, "on_itself": branch.on_itself}
+    branches = [_branch(each, places) for each in branch.branches]
+    return (
+        {"node": places[branch.record], "role": branch.role}
+        | {name: True for name, holds in closed.items() if holds}
+        | ({"branches": branches} if branches else {})
+    )
+
+
+# --- for people ------------------------------------------------------------------------------------------------------------------
+
+
+def text(answer: Content) -> str:
     """The same as a tree."""
-    return "\n".join(_up(found) if found.direction == UP else _down(found))
+    return "\n".join(_up(answer) if answer["direction"] == UP else _down(answer))
 
 
-def _up(found: Trace) -> Iterator[str]:
-    yield from _lines(found, found.tree, "", "")
+def _up(answer: Content) -> Iterator[str]:
+    yield from _lines(answer, answer["tree"], "", "")
     yield ""
-    if not found.gaps:
+    if not answer["gaps"]:
         yield "every branch ends at an accredited certificate that was valid on its day"
-    for gap in found.gaps:
+    for gap in answer["gaps"]:
         yield f"gap: {gap}"
 
 
-def _down(found: Trace) -> Iterator[str]:
-    if len(found.knots) == 1:
-        yield f"nothing hangs on {found.knots[found.start].name}"
+def _down(answer: Content) -> Iterator[str]:
+    if len(answer["nodes"]) == 1:
+        yield f"nothing hangs on {answer['of']}"
         return
-    yield from _lines(found, found.tree, "", "")
+    yield from _lines(answer, answer["tree"], "", "")
+    start = answer["nodes"][answer["tree"]["node"]]
     for kind in _APART:
-        names = [one.name for record, one in found.knots.items() if one.kind == kind and record != found.start]
+        names = [node["id"] for node in answer["nodes"] if node["kind"] == kind and node is not start]
         if names:
             yield ""
             yield from names
 
 
-def _lines(found: Trace, branch: Branch, before: str, below: str, above: Knot | None = None) -> Iterator[str]:
-    texts = _texts(found, branch)
-    if above is not None and above.kind == "instrument" and len(texts) > 1:
+def _lines(answer: Content, branch: Content, before: str, below: str, above: str = "") -> Iterator[str]:
+    node = answer["nodes"][branch["node"]]
+    texts = _texts(node, branch, up=answer["direction"] == UP)
+    if above == "instrument" and len(texts) > 1:
         texts = texts[1:]  # its instrument stands above it
     yield before + texts[0]
-    for text in texts[1:]:
-        yield below + _LAST + text
+    for line in texts[1:]:
+        yield below + _LAST + line
         below += _INDENT
-    shown = [one for one in branch.branches if found.direction == UP or found.knots[one.record].kind not in _APART]
-    for one in shown:
-        last = one is shown[-1]
-        sign, further = (_LAST, _INDENT) if last else (_NEXT, _BAR)
-        yield from _lines(found, one, below + sign, below + further, found.knots[branch.record])
+    shown = [
+        each
+        for each in branch.get("branches", ())
+        if answer["direction"] == UP or answer["nodes"][each["node"]]["kind"] not in _APART
+    ]
+    for each in shown:
+        sign, further = (_LAST, _INDENT) if each is shown[-1] else (_NEXT, _BAR)
+        yield from _lines(answer, each, below + sign, below + further, node["kind"])
 
 
-def _texts(found: Trace, branch: Branch) -> list[str]:
+def _texts(node: Content, branch: Content, *, up: bool) -> list[str]:
     """An instrument stands above its certificate; everything else is one line."""
-    one, up = found.knots[branch.record], found.direction == UP
-    first = f"{branch.role} " if up and branch.role not in _NOT_SAID else ""
-    as_what = f" (as {branch.role})" if not up and branch.role not in _NOT_SAID else ""
+    role = "" if branch["role"] in _NOT_SAID else branch["role"]
+    first = f"{role} " if up and role else ""
+    as_what = f" (as {role})" if not up and role else ""
     # A reading at a face may be evaluated with the factor that was found from it: no circle of calibrations.
-    circle = branch.on_itself and one.kind == "certificate"
-    end = as_what + (" (rests on itself)" if circle else " (see above)" if branch.again or branch.on_itself else "")
-    if one.kind == "certificate":
-        return [f"{first}{one.says['tag']}: {one.says['instrument']}", _certificate(one) + end]
-    if one.kind == "instrument":
-        says = one.says
-        described = f"{says['instrument_kind']}, {says['maker']} {says['model']}, serial {says['serial']}"
-        return [f"{first}{says['tag']}: {described}{end}"]
-    return [first + _plain(one) + end]
+    circle = "on_itself" in branch and node["kind"] == "certificate"
+    again = {"again", "on_itself"} & branch.keys()
+    end = as_what + (" (rests on itself)" if circle else " (see above)" if again else "")
+    if node["kind"] == "certificate":
+        return [f"{first}{node['tag']}: {node['instrument']}", _certificate(node) + end]
+    if node["kind"] == "instrument":
+        described = f"{node['instrument_kind']}, {node['maker']} {node['model']}, serial {node['serial']}"
+        return [f"{first}{node['tag']}: {described}{end}"]
+    return [first + _plain(node) + end]
 
 
-def _certificate(one: Knot) -> str:
-    says = one.says
-    accreditation = says["accreditation"] if says["accredited"] else "no accreditation on record"
-    accepted = f"accepted {says['accepted_on']}" if says["accepted_on"] else "not accepted"
-    accepted = "withdrawn" if says["withdrawn"] else accepted
+def _certificate(node: Content) -> str:
+    accreditation = node["accreditation"] if node["accredited"] else "no accreditation on record"
+    accepted = f"accepted {node['accepted_on']}" if node["accepted_on"] else "not accepted"
+    accepted = "withdrawn" if node["withdrawn"] else accepted
     return (
-        f"certificate {says['certificate']}, {says['laboratory']}, {accreditation}, calibrated {says['calibrated_on']}, "
-        f"{accepted}, valid through {says['due_on']}{_stated(says['expanded_uncertainty'])}"
+        f"certificate {node['certificate']}, {node['laboratory']}, {accreditation}, calibrated {node['calibrated_on']}, "
+        f"{accepted}, valid through {node['due_on']}{_stated(node['expanded_uncertainty'])}"
     )
 
 
-def _stated(one: Content | None) -> str:
-    if one is None:
+def _stated(uncertainty: Content | None) -> str:
+    if uncertainty is None:
         return ""
-    both = dict.fromkeys((one["lowest"], one["highest"]))
-    return f", U = {' to '.join(both)} {one['unit']} (k = {', '.join(one['coverage_factors'])})"
+    both = dict.fromkeys((uncertainty["lowest"], uncertainty["highest"]))
+    return f", U = {' to '.join(both)} {uncertainty['unit']} (k = {', '.join(uncertainty['coverage_factors'])})"
 
 
-def _plain(one: Knot) -> str:
-    says = one.says
-    if one.kind == "reading":
-        return f"{one.name}: {says['outlet']} of {says['job']}, {says['observed_at']}, with {says['instrument']}"
-    if one.kind == "factor":
-        where = f"outlet {says['outlet']}" if says["outlet"] else f"type {says['outlet_type']}"
-        return f"{one.name}: K = {says['value']:.4g}, {where}{'' if says['counts'] else ', superseded'}"
-    return one.name
+def _plain(node: Content) -> str:
+    if node["kind"] == "reading":
+        return f"{node['id']}: {node['outlet']} of {node['job']}, {node['observed_at']}, with {node['instrument']}"
+    if node["kind"] == "factor":
+        where = f"outlet {node['outlet']}" if node["outlet"] else f"type {node['outlet_type']}"
+        return f"{node['id']}: K = {node['value']:.4g}, {where}{'' if node['counts'] else ', superseded'}"
+    return str(node["id"])

@@ -1,20 +1,20 @@
-"""A withdrawn calibration, as `calib calibration withdraw` answers: a document for machines, text for people."""
+"""A withdrawn calibration, as `calib calibration withdraw` answers."""
 
 from collections.abc import Iterator
 from shlex import quote
 
 from calib.faces.plain_text import withdrawn_text
-from calib.faces.written import Content
+from calib.faces.written import Content, count_of
 from calib.procedures.calibrate.withdraw_calibration import Withdrawn
 
 
-def withdrawal(found: Withdrawn) -> Content:
+def document(withdrawn: Withdrawn) -> Content:
     """What was withdrawn, what rested on it, and what counts for the instrument now."""
-    kept, hanging, decision = found.kept, found.hanging, found.decision
+    calibration, hanging, decision = withdrawn.kept, withdrawn.hanging, withdrawn.decision
     return {
-        "tag": kept.instrument.tag,
-        "certificate": kept.calibration.certificate,
-        "withdrawn": kept.withdrawn,
+        "tag": calibration.instrument.tag,
+        "certificate": calibration.calibration.certificate,
+        "withdrawn": calibration.withdrawn,
         "readings": hanging.readings,
         "factors": list(hanging.factors),
         "calibrations": list(hanging.calibrations),
@@ -22,38 +22,38 @@ def withdrawal(found: Withdrawn) -> Content:
         "counts_now": None if decision.calibration is None else decision.calibration.certificate,
         "due_on": None if decision.due_on is None else str(decision.due_on),
         "reasons": list(decision.reasons),
-        "remarks": list(found.remarks),
+        "remarks": list(withdrawn.remarks),
     }
 
 
-def withdrawal_text(one: Content) -> str:
+def text(answer: Content) -> str:
     """The same for people."""
-    return "\n".join(_lines(one))
+    return "\n".join(_lines(answer))
 
 
-def _lines(one: Content) -> Iterator[str]:
-    yield f"{one['tag']}: certificate {one['certificate']} {withdrawn_text(one['withdrawn'])}"
-    yield from _rested(one)
-    if one["counts_now"] is None:
-        yield f"no calibration of {one['tag']} counts now"
+def _lines(answer: Content) -> Iterator[str]:
+    tag = answer["tag"]
+    yield f"{tag}: certificate {answer['certificate']} {withdrawn_text(answer['withdrawn'])}"
+    yield from _rested(answer)
+    if answer["counts_now"] is None:
+        yield f"no calibration of {tag} counts now"
     else:
-        yield f"what counts for {one['tag']} now: certificate {one['counts_now']}, due on {one['due_on']}"
-    yield from one["reasons"] or [f"{one['tag']}: may be used"]
+        yield f"what counts for {tag} now: certificate {answer['counts_now']}, due on {answer['due_on']}"
+    yield from answer["reasons"] or [f"{tag}: may be used"]
 
 
-def _rested(one: Content) -> Iterator[str]:
-    if not one["readings"] and not one["calibrations"] and not one["factors"]:
+def _rested(answer: Content) -> Iterator[str]:
+    if not answer["readings"] and not answer["calibrations"] and not answer["factors"]:
         yield "nothing rested on it"
         return
-    count = one["readings"]
     yield (
-        f"{'1 reading' if count == 1 else f'{count} readings'} rested on it, and what counts now is asked for each: "
-        f"calib trace down {quote(one['tag'])}"
+        f"{count_of(answer['readings'], 'reading', 'readings')} rested on it, and what counts now is asked for each: "
+        f"calib trace down {quote(answer['tag'])}"
     )
-    if one["calibrations"]:
-        named = ", ".join(one["calibrations"])
+    if answer["calibrations"]:
+        named = ", ".join(answer["calibrations"])
         yield f"calibrations whose reference values rest on it: {named}; withdraw them too, and record them again"
-    for factor in one["factors"]:
+    for factor in answer["factors"]:
         yield f"factor {factor} rests on it and keeps its value: find it again"
-    for job in one["reported_jobs"]:
+    for job in answer["reported_jobs"]:
         yield f"a report of {job} was issued with it: calib report {quote(job)}, and issue it again if its flows changed"

@@ -21,8 +21,8 @@ _GLOBAL = {"--records": 1, "--by": 1, "--units": 1, "--json": 0}
 # Where each command stands, in the order of the help.
 _PLACES = {
     "init": "records", "demo": "records", "import": "records", "due": "records", "ready": "records", "verify": "records",
-    "upgrade": "records", "file": "attachment", "backup": "keep", "export": "keep", "label": "label", "report": "report",
-    "budget": "job", "plan": "plan", "balance": "balance", "conformity": "balance",
+    "upgrade": "records", "file": "file", "backup": "keep", "export": "keep", "label": "label", "report": "report",
+    "help": "help", "budget": "budget", "plan": "plan", "balance": "balance", "conformity": "balance",
     **{group: group for group in (
         "instrument", "calibration", "check", "interval", "method", "outlet", "factor", "conditions", "traverse", "reading", "rule",
         "person", "trace", "review",
@@ -43,10 +43,10 @@ def program(asked: str | None = None) -> typer.Typer:
     app.callback()(_root)
     names = [_PLACES[asked]] if asked in _PLACES else list(dict.fromkeys(_PLACES.values()))
     for name, module in zip(names, _imported(names), strict=True):
-        if hasattr(module, "register"):
-            module.register(app)
-        else:
+        if module.app.info.help:
             app.add_typer(module.app, name=name)
+        else:  # its commands have no group
+            app.registered_commands += module.app.registered_commands
     return app
 
 

@@ -1,35 +1,24 @@
 """Commands on calibrations and their certificates."""
 
 from pathlib import Path
-from shlex import quote
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calib.faces.cli.attachment import tell_kept
-from calib.faces.cli.options import (
-    DEFAULT_RECORDS,
-    AsJson,
-    By,
-    OnDate,
-    Records,
-    clock,
-    day_of,
-    print_json,
-    print_table,
-    say,
-    signature,
-    tell,
-)
+from calib.clock import clock
+from calib.errors import BadInputError, Finding
+from calib.faces.cli.file import attached
+from calib.faces.cli.frame import Desk, Reply, group, plotted, reads, say, writes
+from calib.faces.cli.options import Attachment, Certificate, LatestCertificate, OnDate, OneTag, Tag, day_of
 
-app = typer.Typer(
-    no_args_is_help=True,
-    rich_markup_mode=None,
-    help="Certificates: add, calibrate in house, accept, withdraw, attach files, list, show, and choose another curve.",
-)
+if TYPE_CHECKING:
+    from calib.procedures.fleet.attach_file import FileRead
+    from calib.procedures.on_record.calibrations import CalibrationOnFile
+    from calib.procedures.typed.sheets import Column, Row
 
-Tag = Annotated[str, typer.Argument(metavar="TAG", help="The instrument.")]
-Certificate = Annotated[str, typer.Argument(metavar="CERTIFICATE", help="The certificate's number.")]
+app = group(
+    "Certificates: add, calibrate in house, accept, withdraw, attach files, list, show, and choose another curve."
+)
 
 
 # What a certificate may state beside its comparisons.
@@ -53,7 +42,9 @@ CertificateFile = Annotated[
     Path | None, typer.Option("--file", metavar="FILE", help="The certificate itself: PDF, PNG, JPEG or XML.")
 ]
 Sheet = Annotated[str | None, typer.Option(metavar="NAME", help="Sheet of the workbook, where it has several.")]
-Rule = Annotated[str, typer.Option(help="Decision rule: simple, guarded or 'guarded non-binary'; guard band U.")]
+Rule = Annotated[
+    str, typer.Option("--rule", help="Decision rule: simple, guarded or 'guarded non-binary'; guard band U.")
+]
 JudgedAs = Annotated[
     str | None,
     typer.Option(
@@ -63,8 +54,9 @@ JudgedAs = Annotated[
 Criterion = Annotated[str | None, typer.Option(help="The criterion in words; that of the register if not given.")]
 
 
-@app.command("add")
+@writes(app, "add")
 def add(
+    desk: Desk,
     tag: Tag,
     certificate: Certificate,
     laboratory: Laboratory,
@@ -83,7 +75,7 @@ def add(
     accepted_on: AcceptedOn = None,
     accepted_by: AcceptedBy = None,
     criterion: Criterion = None,
-    rule: Rule = "simple",
+    decision_rule: Rule = "simple",
     judged: JudgedAs = None,
     due_on: DueOn = None,
     standards: Annotated[
@@ -92,85 +84,58 @@ def add(
     temperature_degc: Temperature = None,
     pressure_kpa: Pressure = None,
     humidity_percent: Humidity = None,
-    records: Records = DEFAULT_RECORDS,
-    by: By = None,
-    as_json: AsJson = False,
-) -> None:
+) -> Reply:
     """Record a certificate with its comparisons and its file; the correction curve is fitted from them.
 
     Example: calib calibration add VA-21 C-0815 --laboratory "Lab" --calibrated-on 2026-02-03 --comparisons c-0815.xlsx
     --file c-0815.pdf
     """
-    from calib.errors import BadInputError
     from calib.procedures.calibrate.add_calibration import add_calibration
-    from calib.procedures.fleet.attach_file import read_attachment
-    from calib.procedures.typed.comparison_sheets import comparison_columns, read_comparisons
-    from calib.records import database
+    from calib.procedures.typed.comparison_sheets import comparison_columns
 
     cells = {
         "tag": tag, "certificate": certificate, "laboratory": laboratory, "accreditation": accreditation,
         "calibrated_on": calibrated_on, "due_on": due_on, "standards": standards, "temperature_degC": temperature_degc,
         "pressure_kPa": pressure_kpa, "humidity_percent": humidity_percent, "received_on": received_on, "issued_on": issued_on,
-        "adjustment": adjustment, "procedure": procedure, "traceability": traceability,
-        **_acceptance(accepted_on, accepted_by, criterion, rule, judged),
+        "adjustment": adjustment, "procedure": procedure, "traceability": traceability, "accepted_by": accepted_by,
+        "criterion": criterion,
     }  # fmt: skip
-    rows, findings = read_comparisons(comparisons, tag, certificate, comparison_columns(), sheet)
+    if accepted_on is not None:
+        cells |= {"accepted_on": accepted_on, "decision_rule": decision_rule, "judged": judged}
+    rows, content = _read(comparisons, tag, certificate, comparison_columns(), sheet), _file(file)
+    recorded = add_calibration(desk.writing(), cells, rows, content, desk.signature(), clock(), say)
+    return _recorded(recorded)
+
+
+def _read(path: Path, tag: str, certificate: str, columns: "tuple[Column, ...]", sheet: str | None) -> "list[Row]":
+    from calib.procedures.typed.comparison_sheets import read_comparisons
+
+    rows, findings = read_comparisons(path, tag, certificate, columns, sheet)
     if findings:
         raise BadInputError(findings)
-    kept_file = None if file is None else read_attachment(file)
-    with database.writing(records) as session:
-        kept = add_calibration(session, cells, rows, kept_file, signature(by, "calibration add"), clock(), say)
-        document = _recorded(kept)
-    _tell_recorded(document, as_json)
+    return rows
 
 
-def _acceptance(
-    accepted_on: str | None, accepted_by: str | None, criterion: str | None, rule: str, judged: str | None
-) -> dict[str, str | None]:
-    """Cells of an acceptance, where there is one."""
-    if accepted_on is None:
-        return {"accepted_by": accepted_by, "criterion": criterion}
-    return {
-        "accepted_on": accepted_on, "accepted_by": accepted_by, "criterion": criterion, "decision_rule": rule, "judged": judged,
-    }  # fmt: skip
+def _file(path: Path | None) -> "FileRead | None":
+    from calib.procedures.fleet.attach_file import read_attachment
+
+    return None if path is None else read_attachment(path)
 
 
-def _recorded(kept: Any) -> dict[str, Any]:
-    """What was recorded of a certificate, and what it does not state."""
-    from calib.faces.answers import calibration
+def _recorded(calibration: "CalibrationOnFile") -> Reply:
+    from calib.faces.answers import recorded_certificate as answer
 
-    return {
-        "tag": kept.instrument.tag,
-        "certificate": kept.calibration.certificate,
-        "comparisons": len(kept.comparisons),
-        "accepted_on": None if kept.acceptance is None else kept.acceptance.accepted_on,
-        "files": list(kept.files),
-        "completeness": calibration.completeness_of(kept),
-    }
+    document = answer.document(calibration)
+    return Reply(document, answer.text, answer.remarks(document))
 
 
-def _tell_recorded(document: dict[str, Any], as_json: bool) -> None:
-    from calib.faces.answers import calibration
-
-    if as_json:
-        print_json(document)
-        return
-    tag, certificate = document["tag"], document["certificate"]
-    waits = f"; it counts once it is accepted: calib calibration accept {quote(tag)} {quote(certificate)}"
-    tell(
-        f"recorded certificate {certificate} of {tag} with {document['comparisons']} comparisons"
-        f"{'' if document['accepted_on'] else waits}"
-    )
-    for line in calibration.missing_lines(document["completeness"]):
-        say(line)
-
-
-@app.command("in-house")
+@writes(app, "in-house")
 def in_house(
+    desk: Desk,
     tag: Tag,
     certificate: Certificate,
-    standard: Annotated[
-        str, typer.Option(metavar="TAG", help="The reference standard, an instrument of the register.")
+    standards: Annotated[
+        str, typer.Option("--standard", metavar="TAG", help="The reference standard, an instrument of the register.")
     ],
     laboratory: Laboratory,
     calibrated_on: CalibratedOn,
@@ -195,10 +160,7 @@ def in_house(
     temperature_degc: Temperature = None,
     pressure_kpa: Pressure = None,
     humidity_percent: Humidity = None,
-    records: Records = DEFAULT_RECORDS,
-    by: By = None,
-    as_json: AsJson = False,
-) -> None:
+) -> Reply:
     """Record a calibration made in house: the standard's corrected values are the reference, with their whole uncertainty.
 
     Exit status 3, nothing written, where the standard was not in calibration on that day.
@@ -206,229 +168,136 @@ def in_house(
     Example: calib calibration in-house TA-05 IN-26-08 --standard RS-01 --laboratory "in-house bench"
     --calibrated-on 2026-06-02 --comparisons bench.csv
     """
-    from calib.errors import BadInputError
     from calib.procedures.calibrate.add_calibration import add_calibration
     from calib.procedures.calibrate.calibrate_in_house import PlaceDifference, in_house_columns
     from calib.procedures.calibrate.calibrate_in_house import in_house as values_of
-    from calib.procedures.fleet.attach_file import read_attachment
-    from calib.procedures.typed.comparison_sheets import read_comparisons
-    from calib.records import database
 
-    day = day_of(calibrated_on, "--calibrated-on")
+    day = day_of(calibrated_on, "calibrated_on")
     cells = {
-        "tag": tag, "certificate": certificate, "laboratory": laboratory, "calibrated_on": calibrated_on, "standards": standard,
+        "tag": tag, "certificate": certificate, "laboratory": laboratory, "calibrated_on": calibrated_on, "standards": standards,
         "due_on": due_on, "temperature_degC": temperature_degc, "pressure_kPa": pressure_kpa, "humidity_percent": humidity_percent,
         "adjustment": adjustment, "procedure": procedure, "issued_on": issued_on,
     }  # fmt: skip
-    rows, findings = read_comparisons(comparisons, tag, certificate, in_house_columns(), sheet)
-    if findings:
-        raise BadInputError(findings)
-    kept_file = None if file is None else read_attachment(file)
-    with database.writing(records) as session:
-        made = values_of(session, tag, standard, day, rows, PlaceDifference(place_percent, place_basis))
-        kept = add_calibration(session, cells, made, kept_file, signature(by, "calibration in-house"), clock(), say)
-        document = _recorded(kept)
-    _tell_recorded(document, as_json)
+    rows, content = _read(comparisons, tag, certificate, in_house_columns(), sheet), _file(file)
+    session = desk.writing()
+    values = values_of(session, tag, standards, day, rows, PlaceDifference(place_percent, place_basis))
+    return _recorded(add_calibration(session, cells, values, content, desk.signature(), clock(), say))
 
 
-@app.command("accept")
+@writes(app, "accept")
 def accept(
+    desk: Desk,
     tag: Tag,
     certificate: Certificate,
     on: OnDate = None,
     rule: Rule = "simple",
     judged: JudgedAs = None,
     criterion: Criterion = None,
-    records: Records = DEFAULT_RECORDS,
-    by: By = None,
-    as_json: AsJson = False,
-) -> None:
+) -> Reply:
     """Accept a calibration for use, if every comparison passes and another person typed it; exit status 3 if not.
 
     Example: calib calibration accept VA-21 C-0815 --rule guarded
     """
-    from calib.faces.answers import calibration
+    from calib.faces.answers import acceptance as answer
     from calib.procedures.calibrate.accept_calibration import AcceptanceWanted, accept_calibration
-    from calib.records import database
 
     day, wanted = day_of(on), AcceptanceWanted(rule, judged, criterion)
-    with database.writing(records) as session:
-        found = accept_calibration(session, tag, certificate, day, wanted, signature(by, "calibration accept"))
-        by_whom, words = found.acceptance.accepted_by, found.acceptance.criterion
-    for line in found.remarks:
-        say(line)
-    assessment = None if found.assessment is None else found.assessment.content()
-    if as_json:
-        print_json(
-            {
-                "tag": tag,
-                "certificate": certificate,
-                "accepted_on": str(day),
-                "accepted_by": by_whom,
-                "criterion": words,
-            }
-            | {"assessment": assessment}
-        )
-        return
-    tell(f"{tag}: certificate {certificate} accepted on {day} by {by_whom}: {words}")
-    for line in [] if assessment is None else calibration.assessment_lines(assessment):
-        tell(line)
+    accepted = accept_calibration(desk.writing(), tag, certificate, day, wanted, desk.signature())
+    return Reply(answer.document(tag, certificate, accepted), answer.text, accepted.remarks)
 
 
-@app.command("withdraw")
+@writes(app, "withdraw")
 def withdraw(
+    desk: Desk,
     tag: Tag,
     certificate: Certificate,
     reason: Annotated[str, typer.Option(metavar="TEXT", help="What was recorded wrongly; it is kept and printed.")],
-    records: Records = DEFAULT_RECORDS,
-    by: By = None,
-    as_json: AsJson = False,
-) -> None:
+) -> Reply:
     """Withdraw a calibration that was recorded wrongly: it counts for nothing from then on, at no time.
 
     Example: calib calibration withdraw VA-11 TH-26-0412 --reason "the day of calibration was typed wrong"
     """
-    from calib.faces.answers import withdrawal
+    from calib.faces.answers import withdrawal as answer
     from calib.procedures.calibrate.withdraw_calibration import withdraw_calibration
-    from calib.records import database
 
-    with database.writing(records) as session:
-        found = withdraw_calibration(session, tag, certificate, reason, signature(by, "calibration withdraw"))
-        document = withdrawal.withdrawal(found)
-    for line in document["remarks"]:
-        say(line)
-    if as_json:
-        print_json(document)
-    else:
-        tell(withdrawal.withdrawal_text(document))
+    document = answer.document(withdraw_calibration(desk.writing(), tag, certificate, reason, desk.signature()))
+    return Reply(document, answer.text, document["remarks"])
 
 
-@app.command("attach")
+@writes(app, "attach")
 def attach(
+    desk: Desk,
     tag: Tag,
     certificate: Certificate,
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="PDF, PNG, JPEG or XML, at most 25 MB.")],
+    file: Attachment,
     remarks: Annotated[str | None, typer.Option(help="What it shows.")] = None,
-    records: Records = DEFAULT_RECORDS,
-    by: By = None,
-    as_json: AsJson = False,
-) -> None:
+) -> Reply:
     """Keep a file with a certificate: its bytes, once, by their SHA-256.
 
     Example: calib calibration attach VA-21 C-0815 c-0815.pdf
     """
     from calib.procedures.fleet.attach_file import attach_to_calibration, read_attachment
-    from calib.records import database
 
-    read = read_attachment(file)
-    with database.writing(records) as session:
-        kept = attach_to_calibration(session, tag, certificate, read, remarks, signature(by, "calibration attach"))
-    tell_kept(kept, f"{tag}, certificate {certificate}", as_json)
+    content = read_attachment(file)
+    kept = attach_to_calibration(desk.writing(), tag, certificate, content, remarks, desk.signature())
+    return attached(kept, f"{tag}, certificate {certificate}")
 
 
-@app.command("list")
+@reads(app, "list")
 def list_(
-    tag: Annotated[str | None, typer.Argument(metavar="[TAG]", help="One instrument; all if not given.")] = None,
-    records: Records = DEFAULT_RECORDS,
-    as_json: AsJson = False,
-) -> None:
+    desk: Desk,
+    tag: OneTag = None,
+) -> Reply:
     """List calibrations.
 
     Example: calib calibration list VA-11
     """
-    from calib.faces.plain_text import withdrawn_text
+    from calib.faces.answers import calibrations as answer
     from calib.procedures.on_record.calibrations import calibrations_on_file
-    from calib.records import database
 
-    with database.reading(records) as session:
-        found = calibrations_on_file(session, tag)
-    if as_json:
-        print_json({"calibrations": found})
-    else:
-        columns: tuple[str, ...] = (
-            "tag",
-            "certificate",
-            "laboratory",
-            "calibrated_on",
-            "accepted_on",
-            "due_on",
-            "shape",
-            "degree",
-            "measuring_interval",
-        )
-        header: tuple[str, ...] = (
-            "tag",
-            "certificate",
-            "laboratory",
-            "calibrated",
-            "accepted",
-            "earlier due",
-            "curve",
-            "degree",
-            "measuring interval",
-        )
-        if any(one["withdrawn"] for one in found):
-            columns, header = (*columns, "withdrawn"), (*header, "withdrawn")
-        rows = [one | {"withdrawn": withdrawn_text(one["withdrawn"])} for one in found]
-        print_table(header, [["-" if one[column] is None else str(one[column]) for column in columns] for one in rows])
+    return Reply(answer.document(calibrations_on_file(desk.reading(), tag)), answer.text)
 
 
-@app.command("show")
+@reads(app, "show")
 def show(
+    desk: Desk,
     tag: Tag,
-    certificate: Annotated[str | None, typer.Argument(metavar="[CERTIFICATE]", help="The latest if not given.")] = None,
+    certificate: LatestCertificate = None,
     plot: Annotated[
         Path | None, typer.Option("--plot", metavar="FILE", help="Draw the curve to a .svg, .png or .pdf file.")
     ] = None,
-    records: Records = DEFAULT_RECORDS,
-    as_json: AsJson = False,
-) -> None:
+) -> Reply:
     """Show a calibration as the records hold it: comparisons, correction curve, residuals.
 
     Example: calib calibration show VA-11 --plot va-11.png
     """
-    from calib.faces.answers import calibration
+    from calib.faces.answers import calibration as answer
     from calib.procedures.on_record.calibrations import calibration_on_file
-    from calib.records import database
 
-    with database.reading(records) as session:
-        kept = calibration_on_file(session, tag, certificate)
-        document = calibration.calibration(kept)
+    calibration = calibration_on_file(desk.reading(), tag, certificate)
+    document = answer.document(calibration)
     if plot is not None:
-        from calib.faces.drawings.calibration import save_curve
+        from calib.faces.drawings.calibration import calibration_chart
 
-        save_curve(kept, plot)
-    if as_json:
-        print_json(document)
-    else:
-        tell(calibration.calibration_text(document))
+        plotted([calibration_chart(calibration)], plot)
+    return Reply(document, answer.text)
 
 
-@app.command("candidates")
-def candidates(
-    tag: Tag,
-    certificate: Annotated[str | None, typer.Argument(metavar="[CERTIFICATE]", help="The latest if not given.")] = None,
-    records: Records = DEFAULT_RECORDS,
-    as_json: AsJson = False,
-) -> None:
+@reads(app, "candidates")
+def candidates(desk: Desk, tag: Tag, certificate: LatestCertificate = None) -> Reply:
     """Fit the candidates that the curve was chosen from anew, and show the figures they are judged by; nothing is written.
 
     Example: calib calibration candidates VA-11
     """
     from calib.faces.answers import candidates as answer
     from calib.procedures.on_record.calibrations import calibration_on_file
-    from calib.records import database
 
-    with database.reading(records) as session:
-        document = answer.document(calibration_on_file(session, tag, certificate))
-    if as_json:
-        print_json(document)
-    else:
-        tell(answer.text(document))
+    return Reply(answer.document(calibration_on_file(desk.reading(), tag, certificate)), answer.text)
 
 
-@app.command("choose")
+@writes(app, "choose")
 def choose(
+    desk: Desk,
     tag: Tag,
     certificate: Certificate,
     reason: Annotated[str, typer.Option(metavar="TEXT", help="Why; it is kept and printed.")],
@@ -436,36 +305,25 @@ def choose(
     shape: Annotated[
         str | None, typer.Option(help="Another shape: proportional, line, power, king, 'king square root'.")
     ] = None,
-    records: Records = DEFAULT_RECORDS,
-    by: By = None,
-    as_json: AsJson = False,
-) -> None:
+) -> Reply:
     """Choose another curve than the rule did; the reason is kept and printed beside the curve.
 
     Example: calib calibration choose VA-11 TH-26-0412 --degree 2 --reason "the maker states a quadratic response"
     """
-    from calib.errors import BadInputError, Finding
     from calib.procedures.calibrate.choose_curve import choose_curve
     from calib.procedures.certificate.fit_curve import CurveWish
-    from calib.records import database
 
     if (degree is None) == (shape is None):
-        raise BadInputError(
-            [Finding("command line", None, "--degree", None, "either a degree, or a shape with --shape")]
-        )
-    with database.writing(records) as session:
-        kept = choose_curve(
-            session, tag, certificate, CurveWish(degree, shape), reason, signature(by, "calibration choose")
-        )
-        document = {
-            "tag": tag,
-            "certificate": certificate,
-            "shape": kept.shape,
-            "degree": kept.degree,
-            "reason": reason,
-        }
-    if as_json:
-        print_json(document)
-    else:
-        named = shape or f"degree {degree}"
-        tell(f"{tag}: the curve '{named}' counts for certificate {certificate}; the earlier one stays on record")
+        raise BadInputError([Finding.typed("degree", None, "either a degree, or a shape with --shape")])
+    wish = CurveWish(degree, shape)
+    curve = choose_curve(desk.writing(), tag, certificate, wish, reason, desk.signature())
+    document = {
+        "tag": tag,
+        "certificate": certificate,
+        "shape": curve.shape,
+        "degree": curve.degree,
+        "reason": reason,
+    }
+    named = shape or f"degree {degree}"
+    told = f"{tag}: the curve '{named}' counts for certificate {certificate}; the earlier one stays on record"
+    return Reply(document, told)

@@ -1,63 +1,47 @@
 """Commands on the conditions of the air."""
 
 from collections.abc import Iterator, Mapping
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
+from calib.clock import clock
 from calib.errors import BadInputError, Finding
-from calib.faces.cli.options import (
-    DEFAULT_RECORDS,
-    AsJson,
-    AtTime,
-    By,
-    Records,
-    clock,
-    print_json,
-    print_table,
-    say,
-    signature,
-    tell,
-    time_of,
-)
+from calib.faces.cli.frame import Desk, Reply, group, reads, writes
+from calib.faces.cli.options import AtTime, Job, time_of
 
-app = typer.Typer(
-    no_args_is_help=True,
-    rich_markup_mode=None,
-    help="Conditions of the air that a velocity pressure or a thermal anemometer needs: add, list.",
-)
+app = group("Conditions of the air that a velocity pressure or a thermal anemometer needs: add, list.")
 
-Typed = Annotated[str | None, typer.Option(metavar="VALUE", help='With its unit, like "24.1 degC".')]
-Tag = Annotated[str | None, typer.Option(metavar="TAG", help="The instrument that showed it.")]
-U = Annotated[str | None, typer.Option(metavar="U", help="Standard uncertainty of a stated value, in its unit.")]
+Value = Annotated[str | None, typer.Option(metavar="VALUE", help='With its unit, like "24.1 degC".')]
+Shown = Annotated[str | None, typer.Option(metavar="TAG", help="The instrument that showed it.")]
+Stated = Annotated[str | None, typer.Option(metavar="U", help="Standard uncertainty of a stated value, in its unit.")]
+Typed = tuple[str | None, str | None, str | None]  # value with its unit, tag of the instrument, standard uncertainty
 
 
-@app.command("add")
+@writes(app, "add")
 def add(
-    job: Annotated[str, typer.Argument(metavar="JOB", help="The job.")],
+    desk: Desk,
+    job: Job,
     name: Annotated[
         str, typer.Argument(metavar="NAME", help="What readings call these conditions, like 'plant room'.")
     ],
-    temperature: Typed = None,
-    thermometer: Tag = None,
-    temperature_uncertainty: U = None,
+    temperature: Value = None,
+    thermometer: Shown = None,
+    temperature_uncertainty: Stated = None,
     pressure: Annotated[str | None, typer.Option(metavar="VALUE", help="Barometric pressure with its unit.")] = None,
-    barometer: Tag = None,
-    pressure_uncertainty: U = None,
+    barometer: Shown = None,
+    pressure_uncertainty: Stated = None,
     static_pressure: Annotated[
         str | None, typer.Option(metavar="VALUE", help="Of the duct against the room, with its unit; may be left out.")
     ] = None,
-    manometer: Tag = None,
-    static_pressure_uncertainty: U = None,
+    manometer: Shown = None,
+    static_pressure_uncertainty: Stated = None,
     humidity: Annotated[str | None, typer.Option(metavar="VALUE", help='Relative humidity, like "45 %".')] = None,
-    hygrometer: Tag = None,
-    humidity_uncertainty: U = None,
+    hygrometer: Shown = None,
+    humidity_uncertainty: Stated = None,
     source: Annotated[str | None, typer.Option(metavar="TEXT", help="Where the stated values come from.")] = None,
     at: AtTime = None,
-    records: Records = DEFAULT_RECORDS,
-    by: By = None,
-    as_json: AsJson = False,
-) -> None:
+) -> Reply:
     """Enter the conditions of the air at a place of a job: each quantity with its instrument, or with its stated uncertainty.
 
     Example: calib conditions add FQ-204 roof --temperature "24.1 degC" --thermometer TH-2
@@ -65,98 +49,69 @@ def add(
     """
     from calib.procedures.enter.import_folders import write_sheets
     from calib.procedures.typed.sheets import typed_row
-    from calib.records import database
 
     typed = {
-        "temperature": ("--temperature", temperature, thermometer, temperature_uncertainty),
-        "barometric pressure": ("--pressure", pressure, barometer, pressure_uncertainty),
-        "static pressure": ("--static-pressure", static_pressure, manometer, static_pressure_uncertainty),
-        "relative humidity": ("--humidity", humidity, hygrometer, humidity_uncertainty),
+        "temperature": (temperature, thermometer, temperature_uncertainty),
+        "pressure": (pressure, barometer, pressure_uncertainty),
+        "static_pressure": (static_pressure, manometer, static_pressure_uncertainty),
+        "humidity": (humidity, hygrometer, humidity_uncertainty),
     }
     values = _values(typed)
     now = time_of(at)  # a time that is wrong is named once, not for each quantity
     observed = at or now.isoformat()
     rows = [
         typed_row(
-            f"command line {option}",
-            {"job": job, "conditions": name, "observed_at": observed, "quantity": quantity, **value,
+            f"command line --{quantity.replace('_', '-')}",
+            {"job": job, "conditions": name, "observed_at": observed, "quantity": _QUANTITIES[quantity], **value,
              "instrument": tag, "standard_uncertainty": u, "source": source if u is not None else None},
         )
-        for quantity, (option, _, tag, u) in typed.items()
+        for quantity, (_, tag, u) in typed.items()
         if (value := values[quantity])
     ]  # fmt: skip
-    with database.writing(records) as session:
-        found = write_sheets(session, {"conditions.csv": rows}, signature(by, "conditions add"), clock())
-    for line in found.remarks:
-        say(line)
-    if as_json:
-        print_json({"job": job, "conditions": name, "quantities": len(rows)})
-    else:
-        tell(f"recorded the conditions {name} of job {job}")
+    written = write_sheets(desk.writing(), {"conditions.csv": rows}, desk.signature(), clock())
+    document = {"job": job, "conditions": name, "quantities": len(rows)}
+    return Reply(document, f"recorded the conditions {name} of job {job}", written.remarks)
 
 
-def _values(typed: Mapping[str, tuple[str, str | None, str | None, str | None]]) -> dict[str, dict[str, str]]:
+# Name of an option -> the quantity that it holds.
+_QUANTITIES = {
+    "temperature": "temperature",
+    "pressure": "barometric pressure",
+    "static_pressure": "static pressure",
+    "humidity": "relative humidity",
+}
+
+
+def _values(typed: Mapping[str, Typed]) -> dict[str, dict[str, str]]:
     """Value and unit of each quantity that was typed; raises BadInputError with every option that is wrong."""
-    findings = [one for option, *rest in typed.values() for one in _wrong(option, *rest)]
-    if not findings and all(value is None for _, value, *_ in typed.values()):
+    findings = [finding for quantity, cells in typed.items() for finding in _wrong(quantity, *cells)]
+    if not findings and all(value is None for value, *_ in typed.values()):
         expected = "the options --temperature, --pressure and --humidity with their values"
-        findings.append(Finding("command line", None, None, None, expected))
+        findings.append(Finding.typed(None, None, expected))
     if findings:
         raise BadInputError(findings)
-    return {quantity: _parts(value) for quantity, (_, value, *_) in typed.items()}
+    return {quantity: _parts(value) for quantity, (value, *_) in typed.items()}
 
 
-def _wrong(option: str, value: str | None, tag: str | None, u: str | None) -> Iterator[Finding]:
+def _wrong(quantity: str, value: str | None, tag: str | None, u: str | None) -> Iterator[Finding]:
     if value is not None and not _parts(value):
-        yield Finding("command line", None, option, value, 'a value and its unit, like "24.1 degC"')
+        yield Finding.typed(quantity, value, 'a value and its unit, like "24.1 degC"')
     if value is None and (tag or u):
-        yield Finding("command line", None, option, None, "the value that the instrument showed")
+        yield Finding.typed(quantity, None, "the value that the instrument showed")
 
 
 def _parts(value: str | None) -> dict[str, str]:
-    number, separator, unit = (value or "").strip().partition(" ")
-    return {"value": number, "unit": unit.strip()} if separator else {}
+    figure, separator, unit = (value or "").strip().partition(" ")
+    return {"value": figure, "unit": unit.strip()} if separator else {}
 
 
-@app.command("list")
-def list_(
-    job: Annotated[str, typer.Argument(metavar="JOB", help="The job.")],
-    records: Records = DEFAULT_RECORDS,
-    as_json: AsJson = False,
-) -> None:
+@reads(app, "list")
+def list_(desk: Desk, job: Job) -> Reply:
     """List a job's conditions of the air with their density.
 
     Example: calib conditions list FQ-204
     """
+    from calib.faces.answers import conditions as answer
     from calib.procedures.measure.air import airs_of_job
-    from calib.records import database
 
-    with database.reading(records) as session:
-        found = [_document(one) for one in airs_of_job(session, job, clock())]
-    if as_json:
-        print_json({"job": job, "conditions": found})
-        return
-    print_table(
-        ("conditions", "density", "u", "observed"),
-        [
-            (
-                one["name"],
-                "-" if one["density"] is None else f"{one['density']:.4f} kg/m3",
-                "-" if one["density"] is None else f"{one['standard_uncertainty']:.4f}",
-                "; ".join(one["reasons"] or one["observed"]),
-            )
-            for one in found
-        ],
-    )
-
-
-def _document(one: Any) -> dict[str, Any]:
-    refused = bool(one.reasons)
-    return {
-        "name": one.name,
-        "density": None if refused else one.density,
-        "standard_uncertainty": None if refused else one.standard_uncertainty,
-        "contributions": dict(one.parts),
-        "observed": [f"{row.condition.quantity} {row.condition.value} {row.condition.unit}" for row in one.rows],
-        "reasons": list(one.reasons),
-    }
+    return Reply(answer.document(job, airs_of_job(desk.reading(), job, clock())), answer.text)

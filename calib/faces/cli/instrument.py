@@ -5,37 +5,17 @@ from typing import Annotated
 
 import typer
 
-from calib.faces.cli.attachment import tell_kept
-from calib.faces.cli.options import (
-    DEFAULT_RECORDS,
-    AsJson,
-    AtTime,
-    By,
-    OnDate,
-    Records,
-    clock,
-    day_of,
-    days_of,
-    end_of,
-    print_json,
-    print_table,
-    signature,
-    tell,
-    time_of,
-)
+from calib.clock import clock, end_of
+from calib.faces.cli.file import attached
+from calib.faces.cli.frame import Desk, Reply, group, reads, writes
+from calib.faces.cli.options import Attachment, AtTime, OnDate, Reason, Tag, day_of, days_of, time_of
 
-app = typer.Typer(
-    no_args_is_help=True,
-    rich_markup_mode=None,
-    help="The register: add, list, show, attach files, pair and part, suspend, release, retire.",
-)
-
-Tag = Annotated[str, typer.Argument(metavar="TAG", help="The instrument.")]
-Reason = Annotated[str, typer.Option("--reason", metavar="TEXT", help="Why, in a few words.")]
+app = group("The register: add, list, show, attach files, pair and part, suspend, release, retire.")
 
 
-@app.command("add")
+@writes(app, "add")
 def add(
+    desk: Desk,
     tag: Tag,
     kind: Annotated[str, typer.Option(help="What it is, like 'vane anemometer'.")],
     maker: Annotated[str, typer.Option(help="Maker.")],
@@ -56,10 +36,7 @@ def add(
     custodian: Annotated[str | None, typer.Option(help="Who looks after it.")] = None,
     firmware: Annotated[str | None, typer.Option(help="Firmware version.")] = None,
     check_interval_days: Annotated[str | None, typer.Option(help="Days between required intermediate checks.")] = None,
-    records: Records = DEFAULT_RECORDS,
-    by: By = None,
-    as_json: AsJson = False,
-) -> None:
+) -> Reply:
     """Add an instrument to the register.
 
     Example: calib instrument add VA-21 --kind "vane anemometer" --maker M --model N --serial 7 --range-low 0.3 --range-high 20
@@ -67,7 +44,6 @@ def add(
     """
     from calib.procedures.enter.import_folders import write_sheets
     from calib.procedures.typed.sheets import typed_row
-    from calib.records import database
 
     cells = {
         "tag": tag, "kind": kind, "maker": maker, "model": model, "serial": serial, "quantity": quantity, "range_low": range_low,
@@ -75,18 +51,13 @@ def add(
         "interval_months": interval_months, "repeatability": repeatability, "location": location, "custodian": custodian,
         "firmware": firmware, "check_interval_days": check_interval_days,
     }  # fmt: skip
-    with database.writing(records) as session:
-        write_sheets(
-            session, {"instruments.csv": [typed_row("command line", cells)]}, signature(by, "instrument add"), clock()
-        )
-    if as_json:
-        print_json({"tag": tag})
-    else:
-        tell(f"added {tag}; it may be used once a calibration of it is recorded and accepted")
+    write_sheets(desk.writing(), {"instruments.csv": [typed_row(None, cells)]}, desk.signature(), clock())
+    return Reply({"tag": tag}, f"added {tag}; it may be used once a calibration of it is recorded and accepted")
 
 
-@app.command("list")
+@reads(app, "list")
 def list_(
+    desk: Desk,
     kind: Annotated[str | None, typer.Option(help="Only those whose kind contains this.")] = None,
     quantity: Annotated[str | None, typer.Option(help="Only those that measure this.")] = None,
     location: Annotated[str | None, typer.Option(help="Only those whose location contains this.")] = None,
@@ -100,190 +71,124 @@ def list_(
         str, typer.Option(help="tag, due, kind, quantity, maker, serial, location, custodian or certificate.")
     ] = "tag",
     on: OnDate = None,
-    records: Records = DEFAULT_RECORDS,
-    as_json: AsJson = False,
-) -> None:
+) -> Reply:
     """List instruments with certificate, due date and state: all, or those that fit, in an order.
 
     Example: calib instrument list --state due --location "van 1" --sort due
     """
-    from calib.faces.answers import instrument
+    from calib.faces.answers import instruments as answer
     from calib.procedures.fleet.list_instruments import InstrumentWish, list_instruments
-    from calib.records import database
 
     wish = InstrumentWish(kind, quantity, location, custodian, text, state, days_of(within))
-    with database.reading(records) as session:
-        found = list_instruments(session, wish, sort, end_of(day_of(on)))
-    if as_json:
-        print_json({"instruments": [instrument.status(one) for one in found]})
-    elif found:
-        print_table(instrument.LIST_HEADER, [instrument.list_row(one) for one in found])
-    else:
-        tell("no instrument fits")
+    listed = list_instruments(desk.reading(), wish, sort, end_of(day_of(on)))
+    return Reply(answer.document(listed), answer.text)
 
 
-@app.command("show")
+@reads(app, "show")
 def show(
+    desk: Desk,
     tag: Tag,
     html: Annotated[
         Path | None, typer.Option("--html", metavar="FILE", help="Write the history as one HTML page too.")
     ] = None,
     on: OnDate = None,
-    records: Records = DEFAULT_RECORDS,
-    as_json: AsJson = False,
-) -> None:
+) -> Reply:
     """Show one instrument's whole history: certificates, events, checks, pairs, files, readings, impact reviews.
 
     Example: calib instrument show VA-11 --html va-11.html
     """
-    from calib.faces.answers import instrument
+    from calib.faces.answers import instrument as answer
     from calib.procedures.on_record.attached_files import photos_of
     from calib.procedures.on_record.instruments import instrument_history
-    from calib.records import database
 
-    with database.reading(records) as session:
-        found = instrument_history(session, tag, end_of(day_of(on)))
-        photos = [] if html is None else photos_of(session, tag)
-    document = instrument.history(found)
+    session, day = desk.reading(), day_of(on)
+    document = answer.document(instrument_history(session, tag, end_of(day)))
     if html is not None:
-        instrument.save_page(document, photos, html, str(day_of(on)))
-    if as_json:
-        print_json(document)
-    else:
-        tell(instrument.history_text(document))
+        from calib.faces.answers.instrument_page import save_page
+
+        save_page(document, photos_of(session, tag), html, day)
+    return Reply(document, answer.text)
 
 
-@app.command("attach")
+@writes(app, "attach")
 def attach(
+    desk: Desk,
     tag: Tag,
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="PDF, PNG, JPEG or XML, at most 25 MB.")],
+    file: Attachment,
     remarks: Annotated[str | None, typer.Option(help="What it shows.")] = None,
-    records: Records = DEFAULT_RECORDS,
-    by: By = None,
-    as_json: AsJson = False,
-) -> None:
+) -> Reply:
     """Keep a file with an instrument, a photo or a manual: its bytes, once, by their SHA-256.
 
     Example: calib instrument attach VA-14 bent-vane.jpg --remarks "after the fall"
     """
     from calib.procedures.fleet.attach_file import attach_to_instrument, read_attachment
-    from calib.records import database
 
-    read = read_attachment(file)
-    with database.writing(records) as session:
-        kept = attach_to_instrument(session, tag, read, remarks, signature(by, "instrument attach"))
-    tell_kept(kept, tag, as_json)
+    content = read_attachment(file)
+    return attached(attach_to_instrument(desk.writing(), tag, content, remarks, desk.signature()), tag)
 
 
 Probe = Annotated[str, typer.Argument(metavar="PROBE", help="The probe.")]
 Meter = Annotated[str, typer.Argument(metavar="METER", help="The meter that it is used with.")]
 
 
-def _pair(
-    tags: tuple[str, str], kind: str, at: str | None, reason: str, records: str, by: str | None, as_json: bool
-) -> None:
-    from calib.procedures.fleet.pair_instruments import change_pair
-    from calib.records import database
-
-    moment = time_of(at)
-    with database.writing(records) as session:
-        change_pair(session, tags, kind, moment, reason, signature(by, f"instrument {kind}"))
-    if as_json:
-        print_json({"probe": tags[0], "meter": tags[1], "kind": kind, "at": moment.isoformat(), "reason": reason})
-    else:
-        tell(f"{tags[0]} and {tags[1]}: {kind} from {moment.isoformat()}")
-
-
-@app.command("pair")
-def pair(
-    probe: Probe,
-    meter: Meter,
-    reason: Reason,
-    at: AtTime = None,
-    records: Records = DEFAULT_RECORDS,
-    by: By = None,
-    as_json: AsJson = False,
-) -> None:
+@writes(app, "pair")
+def pair(desk: Desk, probe: Probe, meter: Meter, reason: Reason, at: AtTime = None) -> Reply:
     """Pair a probe with its meter: from then on the gate refuses readings of one without the other.
 
     Example: calib instrument pair PT-07 DM-31 --reason "calibrated together"
     """
-    _pair((probe, meter), "paired", at, reason, records, by, as_json)
+    return _pair(desk, (probe, meter), "paired", at, reason)
 
 
-@app.command("part")
-def part(
-    probe: Probe,
-    meter: Meter,
-    reason: Reason,
-    at: AtTime = None,
-    records: Records = DEFAULT_RECORDS,
-    by: By = None,
-    as_json: AsJson = False,
-) -> None:
+@writes(app, "part")
+def part(desk: Desk, probe: Probe, meter: Meter, reason: Reason, at: AtTime = None) -> Reply:
     """Part a probe from the meter that it is paired with.
 
     Example: calib instrument part PT-07 DM-31 --reason "the meter goes back to its maker"
     """
-    _pair((probe, meter), "parted", at, reason, records, by, as_json)
+    return _pair(desk, (probe, meter), "parted", at, reason)
 
 
-def _event(tag: str, kind: str, at: str | None, reason: str, records: str, by: str | None, as_json: bool) -> None:
-    from calib.procedures.fleet.record_event import record_event
-    from calib.records import database
+def _pair(desk: Desk, tags: tuple[str, str], kind: str, at: str | None, reason: str) -> Reply:
+    from calib.procedures.fleet.pair_instruments import change_pair
 
-    moment = time_of(at)
-    with database.writing(records) as session:
-        record_event(session, tag, kind, moment, reason, signature(by, kind))
-    if as_json:
-        print_json({"tag": tag, "event": kind, "at": moment.isoformat(), "reason": reason})
-    else:
-        tell(f"{tag}: {kind} recorded, from {moment.isoformat()}")
+    since = time_of(at)
+    change_pair(desk.writing(), tags, kind, since, reason, desk.signature(f"instrument {kind}"))
+    document = {"probe": tags[0], "meter": tags[1], "kind": kind, "at": since.isoformat(), "reason": reason}
+    return Reply(document, f"{tags[0]} and {tags[1]}: {kind} from {since.isoformat()}")
 
 
-@app.command("suspend")
-def suspend(
-    tag: Tag,
-    reason: Reason,
-    at: AtTime = None,
-    records: Records = DEFAULT_RECORDS,
-    by: By = None,
-    as_json: AsJson = False,
-) -> None:
+@writes(app, "suspend")
+def suspend(desk: Desk, tag: Tag, reason: Reason, at: AtTime = None) -> Reply:
     """Take an instrument out of use until it is released.
 
     Example: calib instrument suspend VA-14 --reason "dropped on site"
     """
-    _event(tag, "suspension", at, reason, records, by, as_json)
+    return _event(desk, tag, "suspension", at, reason)
 
 
-@app.command("release")
-def release(
-    tag: Tag,
-    reason: Reason,
-    at: AtTime = None,
-    records: Records = DEFAULT_RECORDS,
-    by: By = None,
-    as_json: AsJson = False,
-) -> None:
+@writes(app, "release")
+def release(desk: Desk, tag: Tag, reason: Reason, at: AtTime = None) -> Reply:
     """Give a suspended instrument back to use.
 
     Example: calib instrument release VA-14 --reason "checked against VA-11, no change"
     """
-    _event(tag, "release", at, reason, records, by, as_json)
+    return _event(desk, tag, "release", at, reason)
 
 
-@app.command("retire")
-def retire(
-    tag: Tag,
-    reason: Reason,
-    at: AtTime = None,
-    records: Records = DEFAULT_RECORDS,
-    by: By = None,
-    as_json: AsJson = False,
-) -> None:
+@writes(app, "retire")
+def retire(desk: Desk, tag: Tag, reason: Reason, at: AtTime = None) -> Reply:
     """Take an instrument out of use for good; its records stay.
 
     Example: calib instrument retire VA-14 --reason "beyond repair"
     """
-    _event(tag, "retirement", at, reason, records, by, as_json)
+    return _event(desk, tag, "retirement", at, reason)
+
+
+def _event(desk: Desk, tag: str, kind: str, at: str | None, reason: str) -> Reply:
+    from calib.procedures.fleet.record_event import record_event
+
+    since = time_of(at)
+    record_event(desk.writing(), tag, kind, since, reason, desk.signature(kind))
+    document = {"tag": tag, "event": kind, "at": since.isoformat(), "reason": reason}
+    return Reply(document, f"{tag}: {kind} recorded, from {since.isoformat()}")

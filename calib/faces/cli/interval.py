@@ -6,20 +6,10 @@ from typing import Annotated
 import typer
 from typer.core import TyperGroup
 
-from calib.faces.cli.options import (
-    DEFAULT_RECORDS,
-    AsJson,
-    By,
-    OnDate,
-    Records,
-    day_of,
-    print_json,
-    print_table,
-    signature,
-    tell,
-)
+from calib.errors import BadInputError, Finding
+from calib.faces.cli.frame import Desk, Reply, group, plotted, reads, writes
+from calib.faces.cli.options import OnDate, Reason, Tag, day_of
 
-Tag = Annotated[str, typer.Argument(metavar="TAG", help="The instrument.")]
 _REVIEW = "review"
 
 
@@ -33,13 +23,12 @@ class _TagFirst(TyperGroup):
         return super().parse_args(ctx, args)
 
 
-app = typer.Typer(
-    cls=_TagFirst, no_args_is_help=True, rich_markup_mode=None, help="Calibration intervals: review one, set another."
-)
+app = group("Calibration intervals: review one, set another.", _TagFirst)
 
 
-@app.command(_REVIEW)
+@reads(app, _REVIEW)
 def review(
+    desk: Desk,
     tag: Tag,
     on: OnDate = None,
     target: Annotated[
@@ -55,9 +44,7 @@ def review(
     plot: Annotated[
         Path | None, typer.Option("--plot", metavar="FILE", help="Draw the history to a .svg, .png or .pdf file.")
     ] = None,
-    records: Records = DEFAULT_RECORDS,
-    as_json: AsJson = False,
-) -> None:
+) -> Reply:
     """Review an instrument's interval: errors over its calibrations, drift, time to the limit, and a proposal by each method.
 
     Nothing is changed; `calib interval TAG` is short for it.
@@ -65,46 +52,28 @@ def review(
     Example: calib interval review VA-11 --target 95 --plot va-11-history.png
     """
     from calib.confirmation.acceptance import JUDGED
-    from calib.errors import BadInputError, Finding
-    from calib.faces.answers import interval
+    from calib.faces.answers import interval as answer
     from calib.procedures.fleet.interval_review import review_interval
-    from calib.records import database
 
     if not 0 < target < 100:
-        expected = "a percentage above 0 and below 100"
-        raise BadInputError([Finding("command line", None, "--target", f"{target:g}", expected)])
+        raise BadInputError([Finding.typed("target", f"{target:g}", "a percentage above 0 and below 100")])
     if judged not in (None, *JUDGED):
-        raise BadInputError([Finding("command line", None, "--judged", judged, f"one of {', '.join(JUDGED)}")])
-    with database.reading(records) as session:
-        found = review_interval(session, tag, day_of(on), round(target / 100, 12), judged)
-        document = interval.interval_content(found)
+        raise BadInputError([Finding.typed("judged", judged, f"one of {', '.join(JUDGED)}")])
+    reviewed = review_interval(desk.reading(), tag, day_of(on), round(target / 100, 12), judged)
     if plot is not None:
-        from calib.faces.drawings import save_or_tell
-        from calib.faces.drawings.over_time import drawing_of, history_chart
+        from calib.faces.drawings.over_time import history_chart, history_drawing
 
-        save_or_tell(history_chart(drawing_of(found)), plot)
-    if as_json:
-        print_json(document)
-        return
-    tell(interval.head_line(document))
-    if document["points"]:
-        print_table(*interval.history_rows(document))
-        tell("")
-        print_table(*interval.drift_rows(document))
-        tell("\n".join(interval.notes(document)))
-    tell("")
-    tell("\n".join(interval.proposal_lines(document)))
+        plotted([history_chart(history_drawing(reviewed))], plot)
+    return Reply(answer.document(reviewed), answer.text)
 
 
-@app.command("set")
+@writes(app, "set")
 def set_(
+    desk: Desk,
     tag: Tag,
     months: Annotated[str, typer.Argument(metavar="MONTHS", help="The new interval in calendar months.")],
-    reason: Annotated[str, typer.Option("--reason", metavar="TEXT", help="Why, in a few words.")],
-    records: Records = DEFAULT_RECORDS,
-    by: By = None,
-    as_json: AsJson = False,
-) -> None:
+    reason: Reason,
+) -> Reply:
     """Set another calibration interval: a shorter one holds at once, a longer one from the next calibration accepted on.
 
     One that was accepted the same day is accepted with it.
@@ -112,14 +81,16 @@ def set_(
     Example: calib interval set VA-11 9 --reason "review of 2026: drift reaches the limit after 10 months"
     """
     from calib.procedures.fleet.change_interval import change_interval
-    from calib.records import database
 
-    with database.writing(records) as session:
-        changed = change_interval(session, tag, months, reason, signature(by, "interval set"))
+    changed = change_interval(desk.writing(), tag, months, reason, desk.signature())
     due = changed.decision.due_on
-    if as_json:
-        document = {"tag": tag, "before": changed.before, "interval_months": changed.months}
-        print_json(document | {"due_on": None if due is None else str(due), "reasons": list(changed.decision.reasons)})
-        return
+    document = {
+        "tag": tag,
+        "before": changed.before,
+        "interval_months": changed.months,
+        "due_on": None if due is None else str(due),
+        "reasons": list(changed.decision.reasons),
+    }
     since = "at once" if changed.at_once else "from the next calibration accepted on"
-    tell(f"{tag}: interval {changed.months} months instead of {changed.before}, {since}; due on {due or '-'}")
+    told = f"{tag}: interval {changed.months} months instead of {changed.before}, {since}; due on {due or '-'}"
+    return Reply(document, told)

@@ -1,21 +1,18 @@
-"""Options and small ways of speaking that the commands share."""
+"""The options and arguments that several commands have, and how what was typed in them is read."""
 
-import getpass
-import json
 import re
-import sys
-from collections.abc import Sequence
-from datetime import UTC, date, datetime, time
+from datetime import date, datetime
 from enum import StrEnum
-from typing import Annotated, Any
+from pathlib import Path
+from typing import Annotated
 
 import typer
 
+from calib.clock import clock
 from calib.errors import BadInputError, Finding
-from calib.faces.plain_text import harmless, one_line
-from calib.records.ledger import Signature
 
 DEFAULT_RECORDS = "calibration.sqlite"
+DEFAULT_COVERAGE = 95.45
 
 
 class Units(StrEnum):
@@ -24,6 +21,8 @@ class Units(StrEnum):
     SI = "si"
     IP = "ip"
 
+
+# --- of every command (the frame adds them) --------------------------------------------------------------------------------------
 
 Records = Annotated[
     str,
@@ -40,116 +39,81 @@ By = Annotated[
     str | None,
     typer.Option("--by", envvar="CALIB_OPERATOR", metavar="NAME", help="Who writes; the login name if not given."),
 ]
-AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
 InUnits = Annotated[
     Units | None, typer.Option("--units", help="Print flows in L/s (si) or cfm (ip); as they were typed if not given.")
 ]
+AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
+
+# --- of several commands ---------------------------------------------------------------------------------------------------------
+
+Tag = Annotated[str, typer.Argument(metavar="TAG", help="The instrument.")]
+OneTag = Annotated[str | None, typer.Argument(metavar="[TAG]", help="One instrument; all if not given.")]
+Certificate = Annotated[str, typer.Argument(metavar="CERTIFICATE", help="The certificate's number.")]
+LatestCertificate = Annotated[str | None, typer.Argument(metavar="[CERTIFICATE]", help="The latest if not given.")]
+Job = Annotated[str, typer.Argument(metavar="JOB", help="The job.")]
+Outlet = Annotated[str, typer.Argument(metavar="OUTLET", help="The outlet or duct.")]
+Reading = Annotated[
+    int, typer.Argument(metavar="READING", help="Number of the reading, as `calib reading list` shows it.")
+]
+Attachment = Annotated[Path, typer.Argument(metavar="FILE", help="PDF, PNG, JPEG or XML, at most 25 MB.")]
+Reason = Annotated[str, typer.Option("--reason", metavar="TEXT", help="Why, in a few words.")]
+Remarks = Annotated[str | None, typer.Option(help="Anything worth keeping.")]
+MeterProbe = Annotated[str | None, typer.Option(metavar="TAG", help="The probe before a manometer.")]
+Conditions = Annotated[
+    str | None, typer.Option(metavar="NAME", help="The conditions of the air, from `calib conditions add`.")
+]
+ObservedAt = Annotated[
+    str | None, typer.Option("--at", metavar="TIME", help="When, like 2026-03-05T14:30+01:00; now if not given.")
+]
 OnDate = Annotated[str | None, typer.Option("--on", metavar="DATE", help="The day asked about; today if not given.")]
+AtTime = Annotated[
+    str | None,
+    typer.Option("--at", metavar="TIME", help="When it happened, like 2026-03-05T14:30+01:00; now if not given."),
+]
 Coverage = Annotated[
     float,
     typer.Option(
         "--coverage-probability", metavar="PERCENT", help="Coverage probability of every U, above 50 and below 100."
     ),
 ]
-AtTime = Annotated[
-    str | None,
-    typer.Option("--at", metavar="TIME", help="When it happened, like 2026-03-05T14:30+01:00; now if not given."),
-]
 
 
-def clock() -> datetime:
-    """The time now, in the zone of this machine: the one place where a clock is read."""
-    return datetime.now(UTC).astimezone().replace(microsecond=0)
-
-
-def signature(by: str | None, action: str) -> Signature:
-    """Who writes, now; raises BadInputError where nobody is named."""
-    person = (by if by is not None else _login_name()).strip()
-    if not person:
-        raise BadInputError([Finding("command line", None, "--by", person, "a name: who writes")])
-    return Signature(person, clock(), action, as_login=by is None)
-
-
-def _login_name() -> str:
-    try:
-        return getpass.getuser()
-    except (KeyError, OSError, ImportError):  # a machine without a name for its user
-        return ""
-
-
-def day_of(typed: str | None, option: str = "--on") -> date:
+def day_of(typed: str | None, column: str = "on") -> date:
     """The day that was typed, or today; raises BadInputError."""
     if typed is None:
         return clock().date()
     from calib.procedures.typed import cells
 
-    _checked(typed, cells.day(typed), option)
+    _checked(typed, cells.day(typed), column)
     return date.fromisoformat(typed)
 
 
-def time_of(typed: str | None, option: str = "--at") -> datetime:
+def time_of(typed: str | None, column: str = "at") -> datetime:
     """The time that was typed with its zone, or now; raises BadInputError."""
     if typed is None:
         return clock()
     from calib.procedures.typed import cells
 
-    _checked(typed, cells.moment(typed), option)
+    _checked(typed, cells.moment(typed), column)
     return datetime.fromisoformat(typed)
 
 
-def _checked(typed: str, expected: str | None, option: str) -> None:
+def _checked(typed: str, expected: str | None, column: str) -> None:
     if expected is not None:
-        raise BadInputError([Finding("command line", None, option, typed, expected)])
+        raise BadInputError([Finding.typed(column, typed, expected)])
 
 
-def days_of(typed: str, option: str = "--within") -> int:
+def days_of(typed: str, column: str = "within") -> int:
     """A number of days that was typed in days or weeks; raises BadInputError."""
-    found = re.fullmatch(r"(\d{1,4})([dw]?)", typed)
-    if found is None:
-        raise BadInputError([Finding("command line", None, option, typed, "a number of days or weeks, like 60d or 8w")])
-    return int(found[1]) * (7 if found[2] == "w" else 1)
-
-
-def end_of(day: date) -> datetime:
-    """The last moment of a day in the zone of this machine, but not later than now on the present day."""
-    now = clock()
-    return now if day == now.date() else datetime.combine(day, time(23, 59, 59), now.tzinfo)
-
-
-DEFAULT_COVERAGE = 95.45
+    count = re.fullmatch(r"(\d{1,4})([dw]?)", typed)
+    if count is None:
+        raise BadInputError([Finding.typed(column, typed, "a number of days or weeks, like 60d or 8w")])
+    return int(count[1]) * (7 if count[2] == "w" else 1)
 
 
 def probability_of(percent: float) -> float:
     """The coverage probability that was typed in percent, as a number below 1; raises BadInputError."""
     if not 50 < percent < 100:
         expected = "a percentage above 50 and below 100"
-        raise BadInputError([Finding("command line", None, "--coverage-probability", f"{percent:g}", expected)])
+        raise BadInputError([Finding.typed("coverage_probability", f"{percent:g}", expected)])
     return round(percent / 100, 12)
-
-
-def print_json(document: Any) -> None:
-    """One JSON document on stdout."""
-    print(json.dumps(document, indent=2, ensure_ascii=False))
-
-
-def print_table(header: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
-    """Columns under their headings, as wide as they need to be."""
-    lines = [list(header), *([one_line(cell) for cell in row] for row in rows)]
-    widths = [max(len(line[column]) for line in lines) for column in range(len(header))]
-    for line in lines:
-        print("  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip())
-
-
-def tell(text: str) -> None:
-    """An answer for people, on stdout."""
-    print(harmless(text))
-
-
-def say(text: str) -> None:
-    """A message for people, on stderr."""
-    print(harmless(text), file=sys.stderr)
-
-
-def stop(status: int) -> None:
-    """End with an exit status other than 0."""
-    raise typer.Exit(status)

@@ -4,39 +4,28 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from calib.clock import clock, end_of
 from calib.errors import BadInputError, CalibError, Finding
-from calib.faces.cli.options import (
-    DEFAULT_RECORDS,
-    AsJson,
-    InUnits,
-    OnDate,
-    Records,
-    clock,
-    day_of,
-    end_of,
-    print_json,
-    stop,
-    tell,
-)
+from calib.faces.cli.frame import Desk, Reply, group, reads
+from calib.faces.cli.options import Job, OnDate, day_of
 
 if TYPE_CHECKING:
     from calib.procedures.plan.planned import ExpectedAir
 
-# Option -> quantity, and an example of what to type.
+app = group()
+
+# Name of an option -> quantity, and an example of what to type.
 _AIR = {
-    "--temperature": ("temperature", "20 degC"),
-    "--pressure": ("pressure", "101.3 kPa"),
-    "--humidity": ("relative humidity", "50 %"),
+    "temperature": ("temperature", "20 degC"),
+    "pressure": ("pressure", "101.3 kPa"),
+    "humidity": ("relative humidity", "50 %"),
 }
 
 
-def register(app: typer.Typer) -> None:
-    """Add this command to the program."""
-    app.command("plan")(plan)
-
-
+@reads(app, "plan", units=True)
 def plan(
-    job: Annotated[str, typer.Argument(metavar="JOB", help="The job.")],
+    desk: Desk,
+    job: Job,
     on: OnDate = None,
     method: Annotated[
         list[str] | None,
@@ -55,10 +44,7 @@ def plan(
     humidity: Annotated[
         str | None, typer.Option(metavar="VALUE", help='Relative humidity of the air to expect, like "50 %".')
     ] = None,
-    records: Records = DEFAULT_RECORDS,
-    units: InUnits = None,
-    as_json: AsJson = False,
-) -> None:
+) -> Reply:
     """Plan a job: which instruments in calibration can prove each outlet's tolerance.
 
     For each outlet or duct with a design flow: what each instrument that may be used that day would show, the expanded
@@ -72,25 +58,19 @@ def plan(
 
     Example: calib plan FQ-204 --on 2026-03-09
     """
-    from calib.faces.answers import plan
+    from calib.faces.answers import plan as answer
     from calib.procedures.plan.plan_job import method_findings, plan_job
     from calib.procedures.plan.planned import Wish
-    from calib.records import database
 
-    typed = {"--temperature": temperature, "--pressure": pressure, "--humidity": humidity}
+    typed = {"temperature": temperature, "pressure": pressure, "humidity": humidity}
     wrong = [*_day_findings(on), *_ratio_findings(at_most), *_air_findings(typed)]
     methods = tuple(dict.fromkeys(method or ()))
-    with database.reading(records) as session:
-        wrong += method_findings(session, methods)
-        if wrong:
-            raise BadInputError(wrong)
-        found = plan_job(session, job, Wish(end_of(day_of(on)), clock(), float(at_most), methods, _expected(typed)))
-        if as_json:
-            print_json(plan.document(found, units))
-        else:
-            tell(plan.text(found, units))
-    if found.without_instrument:
-        stop(1)
+    session = desk.reading()
+    wrong += method_findings(session, methods)
+    if wrong:
+        raise BadInputError(wrong)
+    planned = plan_job(session, job, Wish(end_of(day_of(on)), clock(), float(at_most), methods, _expected(typed)))
+    return Reply(answer.document(planned, desk.units), answer.text, status=1 if planned.without_instrument else 0)
 
 
 def _day_findings(on: str | None) -> list[Finding]:
@@ -105,23 +85,23 @@ def _ratio_findings(at_most: str) -> list[Finding]:
     from calib.procedures.typed import cells
 
     expected = cells.above_zero(at_most)
-    return [] if expected is None else [Finding("command line", None, "--at-most", at_most, expected)]
+    return [] if expected is None else [Finding.typed("at_most", at_most, expected)]
 
 
 def _air_findings(typed: dict[str, str | None]) -> list[Finding]:
     """Everything wrong with the conditions to expect: all three or none, each a value with its unit, where air is known."""
-    if not any(one is not None for one in typed.values()):
+    if all(value is None for value in typed.values()):
         return []
     return [
-        Finding("command line", None, option, value, expected)
-        for option, value in typed.items()
-        if (expected := _expectation(option, value)) is not None
+        Finding.typed(column, value, expected)
+        for column, value in typed.items()
+        if (expected := _expectation(column, value)) is not None
     ]
 
 
-def _expectation(option: str, typed: str | None) -> str | None:
-    """What an option ought to hold, where it does not."""
-    quantity, example = _AIR[option]
+def _expectation(column: str, typed: str | None) -> str | None:
+    """What a cell ought to hold, where it does not."""
+    quantity, example = _AIR[column]
     if typed is None:
         return (
             f"a value like '{example}' beside the other conditions: temperature, pressure and humidity belong together"
@@ -129,9 +109,9 @@ def _expectation(option: str, typed: str | None) -> str | None:
     from calib.airflow.air import density
     from calib.quantities import read
 
-    usual = {"--temperature": 293.15, "--pressure": 101325.0, "--humidity": 0.5}
+    usual = {"temperature": 293.15, "pressure": 101325.0, "humidity": 0.5}
     try:
-        density(*(usual | {option: read(typed, quantity)[0]}).values())
+        density(*(usual | {column: read(typed, quantity)[0]}).values())
     except CalibError as error:
         return f"a value like '{example}' ({error})"
     return None
@@ -141,5 +121,5 @@ def _expected(typed: dict[str, str | None]) -> "ExpectedAir | None":
     from calib.procedures.plan.planned import ExpectedAir
     from calib.quantities import read
 
-    values = [read(one, _AIR[option][0])[0] for option, one in typed.items() if one is not None]
+    values = [read(value, _AIR[column][0])[0] for column, value in typed.items() if value is not None]
     return ExpectedAir(*values) if values else None

@@ -4,33 +4,20 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calib.faces.cli.options import (
-    DEFAULT_RECORDS,
-    AsJson,
-    By,
-    InUnits,
-    Records,
-    clock,
-    print_json,
-    print_table,
-    say,
-    signature,
-    stop,
-    tell,
-    time_of,
-)
-from calib.faces.plain_text import cells_text
+from calib.clock import clock
+from calib.faces.cli.frame import Desk, Reply, group, reads, writes
+from calib.faces.cli.options import Conditions, Job, MeterProbe, ObservedAt, Reading, Remarks
 
 if TYPE_CHECKING:
-    from calib.faces.written import Content
     from calib.procedures.enter.import_folders import Imported
 
-app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Readings at outlets: add, list, show.")
+app = group("Readings at outlets: add, list, show.")
 
 
-@app.command("add")
+@writes(app, "add")
 def add(
-    job: Annotated[str, typer.Argument(metavar="JOB", help="The job.")],
+    desk: Desk,
+    job: Job,
     outlet: Annotated[str, typer.Argument(metavar="OUTLET", help="The outlet.")],
     instrument: Annotated[str, typer.Option(metavar="TAG", help="The instrument used.")],
     unit: Annotated[str, typer.Option(help="Unit of the values.")],
@@ -38,22 +25,15 @@ def add(
     observations: Annotated[str | None, typer.Option(metavar="VALUES", help="Repeated values, joined by ;")] = None,
     indication: Annotated[str | None, typer.Option(metavar="VALUE", help="The mean as shown.")] = None,
     log_file: Annotated[str | None, typer.Option(metavar="FILE", help="CSV file of logged values: time,value.")] = None,
-    observed_at: Annotated[
-        str | None, typer.Option("--at", metavar="TIME", help="When, like 2026-03-05T14:30+01:00; now if not given.")
-    ] = None,
+    observed_at: ObservedAt = None,
     averaging_s: Annotated[str | None, typer.Option(help="The meter's averaging time in seconds.")] = None,
-    probe: Annotated[str | None, typer.Option(metavar="TAG", help="The probe before a manometer.")] = None,
-    conditions: Annotated[
-        str | None, typer.Option(metavar="NAME", help="The conditions of the air, from `calib conditions add`.")
-    ] = None,
+    probe: MeterProbe = None,
+    conditions: Conditions = None,
     throttled_observations: Annotated[
         str | None, typer.Option(metavar="VALUES", help="A hood's values with its throttle set, joined by ;")
     ] = None,
-    remarks: Annotated[str | None, typer.Option(help="Anything worth keeping.")] = None,
-    records: Records = DEFAULT_RECORDS,
-    by: By = None,
-    as_json: AsJson = False,
-) -> None:
+    remarks: Remarks = None,
+) -> Reply:
     """Enter a reading; if the gate refuses the instrument it is kept as a refusal (exit status 3).
 
     Mind ladders, moving machinery and hot surfaces; the site's own safety rules and the local codes come first.
@@ -63,7 +43,6 @@ def add(
     from calib.procedures.enter.import_folders import write_sheets
     from calib.procedures.people.authorise import signed
     from calib.procedures.typed.sheets import typed_row
-    from calib.records import database
 
     cells = {
         "job": job, "outlet": outlet, "instrument": instrument, "unit": unit, "method": method, "observations": observations,
@@ -71,106 +50,44 @@ def add(
         "remarks": remarks, "log_file": log_file, "probe": probe, "conditions": conditions,
         "throttled_observations": throttled_observations,
     }  # fmt: skip
-    with database.writing(records) as session:
-        who = signed(session, signature(by, "reading add"))
-        row = typed_row("command line", cells | {"operator": who.person})
-        found = write_sheets(session, {"readings.csv": [row]}, who, clock())
-    tell_recorded(job, outlet, found, as_json=as_json)
+    session = desk.writing()
+    who = signed(session, desk.signature())
+    row = typed_row(None, cells | {"operator": who.person})
+    return recorded(job, outlet, write_sheets(session, {"readings.csv": [row]}, who, clock()))
 
 
-def tell_recorded(job: str, outlet: str, found: "Imported", *, as_json: bool) -> None:
-    """Say that a reading was recorded, or why it is kept as a refusal (exit status 3)."""
-    reasons = [reason for one in found.refusals for reason in one.reasons]
-    for line in found.remarks:
-        say(line)
-    if as_json:
-        print_json({"job": job, "outlet": outlet, "refused": bool(reasons), "reasons": reasons})
-    elif not reasons:
-        tell(f"recorded the reading at {outlet}")
-    for reason in reasons:
-        say(f"refused: {reason}")
-    if reasons:
-        stop(3)
+def recorded(job: str, outlet: str, imported: "Imported") -> Reply:
+    """That a reading was recorded, or why it is kept as a refusal (exit status 3)."""
+    reasons = [reason for refusal in imported.refusals for reason in refusal.reasons]
+    document = {"job": job, "outlet": outlet, "refused": bool(reasons), "reasons": reasons}
+    remarks = [*imported.remarks, *(f"refused: {reason}" for reason in reasons)]
+    return Reply(document, "" if reasons else f"recorded the reading at {outlet}", remarks, status=3 if reasons else 0)
 
 
-@app.command("list")
-def list_(
-    job: Annotated[str, typer.Argument(metavar="JOB", help="The job.")],
-    records: Records = DEFAULT_RECORDS,
-    units: InUnits = None,
-    as_json: AsJson = False,
-) -> None:
+@reads(app, "list", units=True)
+def list_(desk: Desk, job: Job) -> Reply:
     """List a job's readings, each flow with its expanded uncertainty and coverage factor.
 
     Example: calib reading list FQ-204
     """
-    from calib.faces.answers import reading as answer
+    from calib.faces.answers import readings as answer
     from calib.procedures.measure.evaluate import evaluate
-    from calib.records import database
 
-    with database.reading(records) as session:
-        found = evaluate(session, job, clock())
-        document = answer.readings(found, units)
-    if as_json:
-        print_json({"job": job, "readings": document})
-        return
-    print_table(
-        ("reading", "outlet", "system", "service", "instrument", "observed", "flow ± U", "% of design", "conformity"),
-        [
-            (
-                str(one["reading"]),
-                one["outlet"],
-                one["system"],
-                one["service"],
-                one["instrument"],
-                one["observed_at"],
-                one["flow"]["statement"],
-                f"{one['design']['percent_of_design']:.1f}" if one["design"] else "-",
-                one["design"]["conformity"] if one["design"] else "-",
-            )
-            for one in document
-        ],
-    )
-    for refused in found.refused:
-        say(f"refused: {refused.outlet.outlet}, {refused.typed.observed_at}: {'; '.join(refused.reasons)}")
+    evaluation = evaluate(desk.reading(), job, clock())
+    refused = [
+        f"refused: {each.outlet.outlet}, {each.typed.observed_at}: {'; '.join(each.reasons)}"
+        for each in evaluation.refused
+    ]
+    return Reply(answer.document(evaluation, desk.units), answer.text, refused)
 
 
-@app.command("show")
-def show(
-    reading: Annotated[
-        int, typer.Argument(metavar="READING", help="Number of the reading, as `calib reading list` shows it.")
-    ],
-    records: Records = DEFAULT_RECORDS,
-    units: InUnits = None,
-    as_json: AsJson = False,
-) -> None:
+@reads(app, "show", units=True)
+def show(desk: Desk, reading: Reading) -> Reply:
     """Show one reading as typed, with its flow.
 
     Example: calib reading show 3
     """
     from calib.faces.answers import reading as answer
     from calib.procedures.measure.reading_in_job import reading_in_job
-    from calib.records import database
 
-    with database.reading(records) as session:
-        document = answer.reading(reading_in_job(session, reading, time_of(None)), units)
-    if as_json:
-        print_json(document)
-        return
-    tell(f"reading {reading}: {document['flow']['statement']}")
-    tell(cells_text(_as_typed(document)))
-
-
-def _as_typed(document: "Content") -> "Content":
-    names = (
-        "outlet", "system", "service", "instrument", "certificate", "probe", "conditions", "observed_at", "indication",
-        "observations", "throttled_observations", "traverse", "indication_unit", "method", "operator", "averaging_s", "remarks",
-    )  # fmt: skip
-    probe, air, traverse = (document[name] for name in ("probe", "conditions", "traverse"))
-    named = {
-        "probe": probe and probe["tag"],
-        "conditions": air and air["name"],
-        "traverse": traverse
-        and f"{traverse['rule']}, {traverse['lines']} × {traverse['points']} points, {traverse['passes']} pass(es)",
-    }
-    return {name: (document | named)[name] for name in names}
+    return Reply(answer.document(reading_in_job(desk.reading(), reading, clock()), desk.units), answer.text)

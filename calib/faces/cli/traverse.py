@@ -1,6 +1,6 @@
 """Commands on duct traverses."""
 
-from collections.abc import Callable, Container, Iterator, Mapping, Sequence
+from collections.abc import Callable, Container, Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -8,23 +8,23 @@ import typer
 
 from calib.errors import BadInputError, Finding
 from calib.faces.cli import traverse_entry
-from calib.faces.cli.options import DEFAULT_RECORDS, AsJson, Records, print_json, print_table, tell
+from calib.faces.cli.frame import Desk, Reply, group, plotted, reads, writes
 
 if TYPE_CHECKING:
-    from calib.airflow.traverse import Section, TraversePoint
+    from calib.airflow.traverse import Section
     from calib.procedures.typed.sheets import Check
     from calib.quantities import Unit
 
-app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Duct traverses: plan where to measure, add.")
+app = group("Duct traverses: plan where to measure, add.")
 
 _DEFAULT_RULE = "log-Tchebycheff"
 _DEFAULT_UNIT = "mm"
-_AREAS = {"in": "ft2", "ft": "ft2"}  # of lengths; m2 for the others
 _ENDINGS = (".svg", ".png", ".pdf")
 
 
-@app.command("plan", no_args_is_help=True)
+@reads(app, "plan", no_args_is_help=True)
 def plan(
+    desk: Desk,
     job: Annotated[
         str | None, typer.Argument(metavar="[JOB]", help="A job, with the duct's section on record.")
     ] = None,
@@ -53,9 +53,7 @@ def plan(
     plot: Annotated[
         Path | None, typer.Option("--plot", metavar="FILE", help="Draw the section to a .svg, .png or .pdf file.")
     ] = None,
-    records: Records = DEFAULT_RECORDS,
-    as_json: AsJson = False,
-) -> None:
+) -> Reply:
     """Plan a duct traverse: where to hold the probe, and what each point counts.
 
     Lines stand side by side along the width and the probe goes in at the bottom of the drawing; the lines of a round duct are
@@ -67,130 +65,43 @@ def plan(
 
     Example: calib traverse plan --shape round --diameter 400 --rule log-linear --insertion 25
     """
-    typed = {"--width": width, "--height": height, "--diameter": diameter, "--lines": lines, "--points": points}
-    typed |= {"--shape": shape, "--unit": unit, "--rule": rule, "--insertion": insertion}
+    from calib.airflow.traverse import traverse
+    from calib.faces.answers import traverse_plan as answer
+
+    typed = {"width": width, "height": height, "diameter": diameter, "lines": lines, "points": points}
+    typed |= {"shape": shape, "unit": unit, "rule": rule, "insertion": insertion}
     if job is not None:
-        typed |= _on_record(records, job, duct, typed)
-    typed["--unit"] = typed["--unit"] or _DEFAULT_UNIT
-    section, rule, numbers, length, before = _read({name: one for name, one in typed.items() if one is not None}, plot)
+        typed |= _on_record(desk, job, duct, typed)
+    typed["unit"] = typed["unit"] or _DEFAULT_UNIT
+    given = {name: cell for name, cell in typed.items() if cell is not None}
+    section, rule, counts, length, before = _read(given, plot)
+    places = traverse(section, rule, *counts)
     if plot is not None:
-        save_plan(section, rule, *numbers, length, before, plot)
-    print_plan(section, rule, *numbers, length, before, as_json=as_json)
+        from calib.faces.drawings.duct_section import section_chart
+
+        plotted([section_chart(section, rule, places, length, before)], plot)
+    return Reply(answer.document(section, rule, places, length, before), answer.text)
 
 
-def print_plan(
-    section: "Section",
-    rule: str,
-    lines: int,
-    points: int,
-    unit: "Unit",
-    insertion: float = 0.0,
-    *,
-    as_json: bool = False,
-) -> None:
-    """Print where to measure in a section: a drawing in signs and a table, or one JSON document.
-
-    Lengths are printed in `unit`; `insertion` [m] is added to every mark. Raises CalibError where the rule is not defined for
-    the numbers.
-    """
-    from calib.airflow.traverse import traverse
-    from calib.faces.drawings.duct_section import length_text, lines_text, section_text, size_text
-
-    places = traverse(section, rule, lines, points)
-    if as_json:
-        print_json(_document(section, rule, unit, insertion, places))
-        return
-    symbol, area = _area(section, unit)
-    tell(f"{section.shape} duct, {size_text(section, unit)}, area {area:.4f} {symbol}; {rule}, {lines_text(places)}\n")
-    tell(section_text(section, places) + "\n")
-    print_table(
-        ("line", "point", f"mark [{unit.symbol}]", f"x [{unit.symbol}]", f"y [{unit.symbol}]", "weight"),
-        [
-            (
-                str(one.line),
-                str(one.point),
-                *(length_text(each, unit) for each in (one.along + insertion, one.x, one.y)),
-                f"{one.weight:.5f}",
-            )
-            for one in places
-        ],
-    )
-    tell("\nmark: from the inner wall where the probe goes in" + _with_insertion(insertion, unit))
-    tell("x, y: from the left and from the bottom of the section")
-
-
-def _with_insertion(insertion: float, unit: "Unit") -> str:
-    from calib.faces.drawings.duct_section import length_text
-
-    return f", with the {length_text(insertion, unit)} {unit.symbol} before it" if insertion else ""
-
-
-def save_plan(
-    section: "Section", rule: str, lines: int, points: int, unit: "Unit", insertion: float, path: Path
-) -> None:
-    """Draw where to measure in a section to a .svg, .png or .pdf file; raises CalibError where that cannot be."""
-    from calib.airflow.traverse import traverse
-    from calib.faces.drawings import save_or_tell
-    from calib.faces.drawings.duct_section import section_chart
-
-    save_or_tell(section_chart(section, rule, traverse(section, rule, lines, points), unit, insertion), path)
-
-
-def _area(section: "Section", unit: "Unit") -> tuple[str, float]:
-    """Unit and value of the area, in the unit of areas that goes with one of lengths."""
-    from calib import quantities
-
-    symbol = _AREAS.get(unit.symbol, "m2")
-    return symbol, quantities.unit("area", symbol).from_si(section.area)
-
-
-def _document(
-    section: "Section", rule: str, unit: "Unit", insertion: float, places: "Sequence[TraversePoint]"
-) -> dict[str, object]:
-    symbol, area = _area(section, unit)
-    return {
-        "shape": section.shape,
-        "unit": unit.symbol,
-        "width": unit.from_si(section.width),
-        "height": unit.from_si(section.height),
-        "area": {"value": area, "unit": symbol},
-        "rule": rule,
-        "insertion": unit.from_si(insertion),
-        "points": [
-            {
-                "line": one.line,
-                "point": one.point,
-                "mark": unit.from_si(one.along + insertion),
-                "x": unit.from_si(one.x),
-                "y": unit.from_si(one.y),
-                "weight": one.weight,
-            }
-            for one in places
-        ],
-    }
-
-
-def _on_record(records: str, job: str, duct: str | None, typed: "Mapping[str, str | None]") -> dict[str, str]:
+def _on_record(desk: Desk, job: str, duct: str | None, typed: "Mapping[str, str | None]") -> dict[str, str]:
     """Shape and sizes of a duct on record, as if they had been typed; raises BadInputError where they were."""
     from calib import quantities
     from calib.airflow.traverse import ROUND
     from calib.procedures.measure.duct_section import section_on_record
-    from calib.records import database
 
-    also = [name for name in ("--shape", "--width", "--height", "--diameter") if typed.get(name) is not None]
-    findings = [Finding("command line", None, name, typed[name], "nothing beside a duct on record") for name in also]
+    also = [name for name in ("shape", "width", "height", "diameter") if typed.get(name) is not None]
+    findings = [Finding.typed(name, typed[name], "nothing beside a duct on record") for name in also]
     if duct is None:
-        findings.append(Finding("command line", None, "DUCT", None, f"a duct of job {job}"))
+        findings.append(Finding.typed("duct", None, f"a duct of job {job}"))
     if findings or duct is None:
         raise BadInputError(findings)
-    with database.reading(records) as session:
-        section, unit = section_on_record(session, job, duct)
-    symbol = typed["--unit"] or unit.symbol
+    section, unit = section_on_record(desk.reading(), job, duct)
+    symbol = typed["unit"] or unit.symbol
     if symbol in quantities.known_units("length"):  # else it is named with all that is wrong
         unit = quantities.unit("length", symbol)
     width, height = (repr(unit.from_si(side)) for side in (section.width, section.height))
-    sizes = {"--diameter": width} if section.shape == ROUND else {"--width": width, "--height": height}
-    return {"--shape": section.shape, "--unit": symbol, **sizes}
+    sizes = {"diameter": width} if section.shape == ROUND else {"width": width, "height": height}
+    return {"shape": section.shape, "unit": symbol, **sizes}
 
 
 # --- what was typed --------------------------------------------------------------------------------------------------------------
@@ -201,13 +112,13 @@ def _read(typed: dict[str, str], plot: Path | None) -> "tuple[Section, str, tupl
     from calib import quantities
     from calib.airflow.traverse import usual
 
-    typed = typed | {"--rule": _rule_named(typed["--rule"])}
+    typed = typed | {"rule": _rule_named(typed["rule"])}
     _refuse_wrong(typed, plot)
-    unit = quantities.unit("length", typed["--unit"])
+    unit = quantities.unit("length", typed["unit"])
     section = _section(typed, unit)
-    lines, points = usual(section, typed["--rule"])
-    numbers = int(typed.get("--lines", lines)), int(typed.get("--points", points))
-    return section, typed["--rule"], numbers, unit, unit.to_si(float(typed["--insertion"]))
+    lines, points = usual(section, typed["rule"])
+    counts = int(typed.get("lines", lines)), int(typed.get("points", points))
+    return section, typed["rule"], counts, unit, unit.to_si(float(typed["insertion"]))
 
 
 def _rule_named(typed: str) -> str:
@@ -220,9 +131,9 @@ def _rule_named(typed: str) -> str:
 def _section(typed: dict[str, str], unit: "Unit") -> "Section":
     from calib.airflow.traverse import ROUND, Section
 
-    sides = ("--diameter", "--diameter") if typed["--shape"] == ROUND else ("--width", "--height")
+    sides = ("diameter", "diameter") if typed["shape"] == ROUND else ("width", "height")
     width, height = (unit.to_si(float(typed[side])) for side in sides)
-    return Section(typed["--shape"], width, height)
+    return Section(typed["shape"], width, height)
 
 
 def _refuse_wrong(typed: dict[str, str], plot: Path | None) -> None:
@@ -230,9 +141,9 @@ def _refuse_wrong(typed: dict[str, str], plot: Path | None) -> None:
     wrong = {name: expected for name, check in _checks().items() if (expected := check(typed.get(name)))}
     wrong |= dict(_beside_each_other(typed, wrong))
     if plot is not None and plot.suffix not in _ENDINGS:
-        typed, wrong = typed | {"--plot": str(plot)}, wrong | {"--plot": f"a file ending in {', '.join(_ENDINGS)}"}
+        typed, wrong = typed | {"plot": str(plot)}, wrong | {"plot": f"a file ending in {', '.join(_ENDINGS)}"}
     if wrong:
-        raise BadInputError([Finding("command line", None, name, typed.get(name), wrong[name]) for name in wrong])
+        raise BadInputError([Finding.typed(name, typed.get(name), wrong[name]) for name in wrong])
 
 
 def _checks() -> dict[str, Callable[[str | None], str | None]]:
@@ -246,15 +157,15 @@ def _checks() -> dict[str, Callable[[str | None], str | None]]:
 
     shape = cells.one_of(*SHAPES)
     return {
-        "--shape": lambda typed: shape(typed or ""),
-        "--width": given(cells.above_zero),
-        "--height": given(cells.above_zero),
-        "--diameter": given(cells.above_zero),
-        "--unit": given(cells.one_of(*known_units("length"))),
-        "--rule": given(cells.one_of(*RULES)),
-        "--lines": given(cells.whole),
-        "--points": given(cells.whole),
-        "--insertion": given(cells.not_negative),
+        "shape": lambda typed: shape(typed or ""),
+        "width": given(cells.above_zero),
+        "height": given(cells.above_zero),
+        "diameter": given(cells.above_zero),
+        "unit": given(cells.one_of(*known_units("length"))),
+        "rule": given(cells.one_of(*RULES)),
+        "lines": given(cells.whole),
+        "points": given(cells.whole),
+        "insertion": given(cells.not_negative),
     }
 
 
@@ -262,22 +173,22 @@ def _beside_each_other(typed: dict[str, str], wrong: Container[str]) -> Iterator
     """What the shape and the rule ask of the options that are right by themselves."""
     from calib.airflow.traverse import FLAT_OVAL, ROUND, point_counts, spoken
 
-    shape, rule = (typed.get(name, "") for name in ("--shape", "--rule"))
-    if "--shape" in wrong:
+    shape, rule = (typed.get(name, "") for name in ("shape", "rule"))
+    if "shape" in wrong:
         return
-    sizes = ("--diameter",) if shape == ROUND else ("--width", "--height")
-    for name in ("--diameter", "--width", "--height"):
+    sizes = ("diameter",) if shape == ROUND else ("width", "height")
+    for name in ("diameter", "width", "height"):
         if name in sizes and name not in typed:
             yield name, f"a finite number above 0, since the duct is {shape}"
         if name not in sizes and name in typed and name not in wrong:
-            yield name, f"{' and '.join(sizes)} alone, since the duct is {shape}"
+            yield name, f"{' and '.join(f'--{size}' for size in sizes)} alone, since the duct is {shape}"
     right = [float(typed[name]) for name in sizes if name in typed and name not in wrong]
     if shape == FLAT_OVAL and len(right) == 2 and right[0] < right[1]:
-        yield "--width", "the major axis, at least the height"
-    counts = () if "--rule" in wrong else zip(("--lines", "--points"), point_counts(shape, rule), strict=True)
+        yield "width", "the major axis, at least the height"
+    counts = () if "rule" in wrong else zip(("lines", "points"), point_counts(shape, rule), strict=True)
     for name, possible in counts:
         if name in typed and name not in wrong and int(typed[name]) not in possible:
             yield name, f"{spoken(possible)}, by the {rule} rule in a {shape} duct"
 
 
-app.command("add")(traverse_entry.add)
+writes(app, "add")(traverse_entry.add)

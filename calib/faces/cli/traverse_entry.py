@@ -6,9 +6,11 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from calib.clock import clock
 from calib.errors import BadInputError, CalibError, Finding
-from calib.faces.cli.options import DEFAULT_RECORDS, AsJson, By, Records, clock, say, signature
-from calib.faces.cli.reading import tell_recorded
+from calib.faces.cli.frame import Desk, Reply, say
+from calib.faces.cli.options import Conditions, Job, MeterProbe, ObservedAt, Remarks
+from calib.faces.cli.reading import recorded
 
 if TYPE_CHECKING:
     from calib.airflow.traverse import TraversePoint
@@ -17,8 +19,9 @@ if TYPE_CHECKING:
 
 
 def add(
-    job: Annotated[str, typer.Argument(metavar="JOB", help="The job.")],
-    duct: Annotated[str, typer.Argument(metavar="DUCT", help="The duct, as outlets.csv names it.")],
+    desk: Desk,
+    job: Job,
+    outlet: Annotated[str, typer.Argument(metavar="DUCT", help="The duct, as outlets.csv names it.")],
     instrument: Annotated[str, typer.Option(metavar="TAG", help="The instrument used.")],
     unit: Annotated[str, typer.Option(help="Unit of the values.")],
     method: Annotated[str, typer.Option(help="The method used.")],
@@ -32,18 +35,11 @@ def add(
         ),
     ] = None,
     passes: Annotated[int, typer.Option(min=1, help="Number of passes to ask for, without --line.")] = 2,
-    probe: Annotated[str | None, typer.Option(metavar="TAG", help="The probe before a manometer.")] = None,
-    conditions: Annotated[
-        str | None, typer.Option(metavar="NAME", help="The conditions of the air, from `calib conditions add`.")
-    ] = None,
-    observed_at: Annotated[
-        str | None, typer.Option("--at", metavar="TIME", help="When, like 2026-03-05T14:30+01:00; now if not given.")
-    ] = None,
-    remarks: Annotated[str | None, typer.Option(help="Anything worth keeping.")] = None,
-    records: Records = DEFAULT_RECORDS,
-    by: By = None,
-    as_json: AsJson = False,
-) -> None:
+    probe: MeterProbe = None,
+    conditions: Conditions = None,
+    observed_at: ObservedAt = None,
+    remarks: Remarks = None,
+) -> Reply:
     """Enter a traverse: with a --line for each line, or point by point where none is given; refused ones are kept (exit status 3).
 
     Mind ladders, moving machinery and hot surfaces. Do not open test holes in ducts that carry hazardous air, or that may,
@@ -57,28 +53,28 @@ def add(
     from calib.procedures.typed.sheets import typed_row
     from calib.records import database
 
-    with database.reading(records) as session:
-        who = authorise(session, signature(by, "traverse add"), "record")
+    with database.reading(desk.records) as session:
+        who = authorise(session, desk.signature(), "record")
     cells = {
-        "job": job, "outlet": duct, "instrument": instrument, "observed_at": observed_at or clock().isoformat(), "unit": unit,
+        "job": job, "outlet": outlet, "instrument": instrument, "observed_at": observed_at or clock().isoformat(), "unit": unit,
         "method": method, "operator": who.person, "remarks": remarks, "probe": probe, "conditions": conditions,
         "traverse_rule": rule,
     }  # fmt: skip
     # The values are read before the records are opened for writing: nobody waits for a person at a duct.
-    places, in_unit, numbers = _places(records, job, duct, rule, (lines, points))
+    places, in_unit, counts = _places(desk.records, job, outlet, rule, (lines, points))
     typed = _typed_lines(line, places) if line else _asked(places, passes, unit, in_unit)
     names = {name: cells[name] for name in ("job", "outlet", "instrument", "observed_at")}
     rows = [_row(names, place, value) for place, value in zip(places, typed, strict=True)]
-    counts = {"traverse_lines": str(numbers[0]), "traverse_points": str(numbers[1])}
-    sheets = {"readings.csv": [typed_row("command line", cells | counts)], "traverses.csv": rows}
+    counted = {"traverse_lines": str(counts[0]), "traverse_points": str(counts[1])}
+    sheets = {"readings.csv": [typed_row(None, cells | counted)], "traverses.csv": rows}
     try:
-        with database.writing(records) as session:
-            found = write_sheets(session, sheets, who, clock())
+        with database.writing(desk.records) as session:
+            imported = write_sheets(session, sheets, who, clock())
     except CalibError:
         if not line:
             say(f"the values again, to be typed no second time: {_as_options(places, typed)}")
         raise
-    tell_recorded(job, duct, found, as_json=as_json)
+    return recorded(job, outlet, imported)
 
 
 def _places(
@@ -90,33 +86,33 @@ def _places(
     from calib.procedures.typed import cells
     from calib.records import database
 
-    expected = {"--rule": cells.one_of(*RULES)(rule)} | {
-        option: None if number is None else cells.whole(number)
-        for option, number in zip(("--lines", "--points"), typed, strict=True)
-    }
-    said: Mapping[str, str | None] = dict(zip(("--rule", "--lines", "--points"), (rule, *typed), strict=True))
-    findings = [Finding("command line", None, name, said[name], one) for name, one in expected.items() if one]
+    counts = dict(zip(("lines", "points"), typed, strict=True))
+    expected = {"rule": cells.one_of(*RULES)(rule)}
+    expected |= {name: None if count is None else cells.whole(count) for name, count in counts.items()}
+    said: Mapping[str, str | None] = {"rule": rule} | counts
+    findings = [Finding.typed(name, said[name], wrong) for name, wrong in expected.items() if wrong]
     if findings:
         raise BadInputError(findings)
     with database.reading(records) as session:
         section, in_unit = section_on_record(session, job, duct)
-    usually = usual(section, rule)
-    lines, points = (int(one) if one else number for one, number in zip(typed, usually, strict=True))
+    lines, points = (
+        int(count) if count else usually for count, usually in zip(typed, usual(section, rule), strict=True)
+    )
     return traverse(section, rule, lines, points), in_unit, (lines, points)
 
 
 def _typed_lines(typed: Sequence[str], places: "Sequence[TraversePoint]") -> list[str]:
     """Values in the order of the points; raises BadInputError with every line that has another number of them."""
-    numbers = sorted({place.line for place in places})
+    lines = sorted({place.line for place in places})
     findings = []
-    if len(typed) != len(numbers):
-        findings.append(Finding("command line", None, "--line", f"{len(typed)} lines", f"{len(numbers)} lines"))
-    values = [one.split() for one in typed]
-    for number, of_line in zip(numbers, values, strict=False):
-        count = sum(place.line == number for place in places)
+    if len(typed) != len(lines):
+        findings.append(Finding.typed("line", f"{len(typed)} lines", f"{len(lines)} lines"))
+    values = [cell.split() for cell in typed]
+    for line, of_line in zip(lines, values, strict=False):
+        count = sum(place.line == line for place in places)
         if len(of_line) != count:
-            said = f"line {number}: {len(of_line)} values"
-            findings.append(Finding("command line", None, "--line", said, f"{count} values parted by blanks"))
+            said = f"line {line}: {len(of_line)} values"
+            findings.append(Finding.typed("line", said, f"{count} values parted by blanks"))
     if findings:
         raise BadInputError(findings)
     return [value for of_line in values for value in of_line]
@@ -124,12 +120,12 @@ def _typed_lines(typed: Sequence[str], places: "Sequence[TraversePoint]") -> lis
 
 def _asked(places: "Sequence[TraversePoint]", passes: int, unit: str, in_unit: "Unit") -> list[str]:
     """Ask for the value at each point, pass after pass; a value that is no number is asked for again."""
-    found: list[list[str]] = [[] for _ in places]
-    for number in range(1, passes + 1):
-        for place, values in zip(places, found, strict=True):
+    typed: list[list[str]] = [[] for _ in places]
+    for run in range(1, passes + 1):
+        for place, values in zip(places, typed, strict=True):
             mark = f"{in_unit.from_si(place.along):.4g} {in_unit.symbol} from the wall"
-            values.append(_value(f"pass {number}, line {place.line}, point {place.point} ({mark}) [{unit}]: "))
-    return [";".join(values) for values in found]
+            values.append(_value(f"pass {run}, line {place.line}, point {place.point} ({mark}) [{unit}]: "))
+    return [";".join(values) for values in typed]
 
 
 def _value(question: str) -> str:
@@ -140,9 +136,7 @@ def _value(question: str) -> str:
         if wrong is None:
             return answer
         say(f"{answer!r} is not {wrong}")
-    raise BadInputError(
-        [Finding("command line", None, None, None, f"a value: {question.rstrip(': ')}; nothing was written")]
-    )
+    raise BadInputError([Finding.typed(None, None, f"a value: {question.rstrip(': ')}; nothing was written")])
 
 
 def _answers(question: str) -> Iterator[str]:

@@ -1,4 +1,4 @@
-"""The section of a duct with the points of its traverse: drawn to scale with the marks below it, and in signs for a terminal."""
+"""The section of a duct with the points of its traverse, drawn to scale with the marks below it."""
 
 import math
 from collections.abc import Iterator, Sequence
@@ -12,55 +12,25 @@ from matplotlib.patches import Polygon
 from numpy.typing import NDArray
 
 from calib.airflow.traverse import RECTANGULAR, ROUND, Section, TraversePoint
-from calib.faces.drawings.style import INK, LINE, PALE, house_style
+from calib.faces.answers.duct_section_text import (
+    inside,
+    length_text,
+    lines_of,
+    lines_text,
+    short_length_text,
+    size_text,
+)
+from calib.faces.drawings.style import INK, PALE, STROKE, Chart, house_style
 from calib.quantities import Unit
 
-Array = NDArray[np.float64]
-Line = Sequence[TraversePoint]
-
-# Digits after the point that a person can mark on a probe: a tenth of a millimetre, or nearly so.
-_DECIMALS = {"mm": 1, "cm": 2, "m": 4, "in": 2, "ft": 3}
+_Array = NDArray[np.float64]
+_Line = Sequence[TraversePoint]
 
 # Inches on paper. One unit of the drawing's axes is one inch, so that no text runs into another unseen.
 _WIDTH, _WIDEST, _HIGHEST = 6.4, 4.7, 3.8
 _ABOVE, _BELOW, _ROW = 0.95, 0.55, 0.19
 _MARGIN, _LABELS, _COLUMN, _COLUMNS = 0.3, 1.3, 0.45, 10
 _SIGN_WIDE, _SIGN_HIGH = 0.06, 0.08  # a digit of a point's number
-
-
-def length_text(length: float, unit: Unit) -> str:
-    """A length [m] in a unit, to the digit that can be marked on a probe."""
-    return f"{unit.from_si(length):.{_DECIMALS.get(unit.symbol, 3)}f}"
-
-
-def size_text(section: Section, unit: Unit) -> str:
-    """The size of a section as a person says it: "1200 × 500 mm", "Ø 400 mm"."""
-    width, height = (_plain(side, unit) for side in (section.width, section.height))
-    return f"Ø {width} {unit.symbol}" if section.shape == ROUND else f"{width} × {height} {unit.symbol}"
-
-
-def _plain(length: float, unit: Unit) -> str:
-    digits = length_text(length, unit)
-    return digits.rstrip("0").rstrip(".") if "." in digits else digits
-
-
-def lines_text(points: Sequence[TraversePoint]) -> str:
-    """How many lines and points there are: "4 lines with 7 and 6 points, 26 in all"."""
-    lines = _lines_of(points)
-    on_each = " and ".join(str(count) for count in dict.fromkeys(len(line) for line in lines))
-    return f"{_several(len(lines), 'line')} with {on_each} point{'s' * (on_each != '1')}, {len(points)} in all"
-
-
-def _several(count: int, word: str) -> str:
-    return f"{count} {word}" if count == 1 else f"{count} {word}s"
-
-
-def _lines_of(points: Sequence[TraversePoint]) -> list[Line]:
-    """The points of each line, in the order of the lines."""
-    return [[one for one in points if one.line == line] for line in range(1, points[-1].line + 1)]
-
-
-# --- to scale --------------------------------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -80,7 +50,7 @@ class _Paper:
     def top(self) -> float:
         return self.bottom + self.section.height * self.scale
 
-    def place(self, x: Array, y: Array) -> Array:
+    def place(self, x: _Array, y: _Array) -> _Array:
         """Places in the section [m] on the paper [in]; (n, 2)."""
         return np.column_stack([self.left + x * self.scale, self.bottom + y * self.scale])
 
@@ -90,26 +60,26 @@ class _Way:
     """One line on the paper [in]."""
 
     number: int
-    start: Array  # (2,) at the wall where the probe goes in
-    end: Array  # (2,) at the other wall
-    places: Array  # (points, 2)
+    start: _Array  # (2,) at the wall where the probe goes in
+    end: _Array  # (2,) at the other wall
+    places: _Array  # (points, 2)
 
     @property
-    def forward(self) -> Array:
+    def forward(self) -> _Array:
         """Unit vector from wall to wall."""
         across = self.end - self.start
-        unit: Array = across / np.hypot(*across)
+        unit: _Array = across / np.hypot(*across)
         return unit
 
 
 def section_chart(
     section: Section, rule: str, points: Sequence[TraversePoint], unit: Unit, insertion: float = 0.0
-) -> Figure:
+) -> Chart:
     """The section to scale, its lines and numbered points, and the marks on the probe below.
 
     `insertion` [m] is what the probe goes through before the inner wall; it is in every mark.
     """
-    rows = _table(section, _lines_of(points), unit, insertion)
+    rows = _table(section, lines_of(points), unit, insertion)
     scale = min(_WIDEST / section.width, _HIGHEST / section.height)
     height = _ABOVE + section.height * scale + _BELOW + _ROW * (len(rows) + 1)
     bottom = height - _ABOVE - section.height * scale
@@ -120,11 +90,29 @@ def section_chart(
         axes.set_axis_off()
         _outline(axes, paper)
         _dimensions(axes, paper, unit)
-        numbered = _draw_lines(axes, paper, [_way(paper, line) for line in _lines_of(points)])
+        numbered = _draw_lines(axes, paper, [_way(paper, line) for line in lines_of(points)])
         remarks = [rule, lines_text(points), *([] if numbered else ["numbered from the arrow on"])]
-        _title(axes, height, f"{section.shape.capitalize()} duct, {size_text(section, unit)}", "; ".join(remarks))
+        title = f"{section.shape.capitalize()} duct, {size_text(section, unit)}"
+        _title(axes, height, title, "; ".join(remarks))
         _write_table(axes, rows, bottom - _BELOW)
-        return figure
+        return Chart(figure, f"{title}; {rule}, {lines_text(points)}. {_places_text(section, points, unit, insertion)}")
+
+
+def _places_text(section: Section, points: Sequence[TraversePoint], unit: Unit, insertion: float) -> str:
+    """Every mark and place of the table, and of what wall they are reckoned from."""
+    lines = lines_of(points)
+    told = [f"{name}: {', '.join(texts)}" for name, texts in _marks(lines, unit, insertion).items()]
+    sentences = [f"Marks [{unit.symbol}] from the inner wall where the probe goes in, {'; '.join(told)}."]
+    if section.shape != ROUND:
+        across = ", ".join(length_text(line[0].x, unit) for line in lines)
+        sentences.append(f"Lines [{unit.symbol}] from the left: {across}.")
+    if insertion:
+        sentences.append(f"{_before_the_wall(insertion, unit)}.")
+    return " ".join(sentences)
+
+
+def _before_the_wall(insertion: float, unit: Unit) -> str:
+    return f"{short_length_text(insertion, unit)} {unit.symbol} of every mark lies before the inner wall"
 
 
 def _title(axes: Axes, height: float, first: str, second: str) -> None:
@@ -146,19 +134,19 @@ def _dimensions(axes: Axes, paper: _Paper, unit: Unit) -> None:
     arrow = {"arrowstyle": "<->", "color": INK, "lw": 0.8, "shrinkA": 0, "shrinkB": 0}
     axes.annotate("", (paper.left, paper.top + 0.16), (paper.right, paper.top + 0.16), arrowprops=arrow)
     sign = "Ø " if paper.section.shape == ROUND else ""
-    across = f"{sign}{_plain(paper.section.width, unit)} {unit.symbol}"
+    across = f"{sign}{short_length_text(paper.section.width, unit)} {unit.symbol}"
     axes.text((paper.left + paper.right) / 2, paper.top + 0.26, across, ha="center", va="center", fontsize=8)
     if paper.section.shape != ROUND:
         axes.annotate("", (paper.right + 0.16, paper.bottom), (paper.right + 0.16, paper.top), arrowprops=arrow)
-        up = f"{_plain(paper.section.height, unit)} {unit.symbol}"
+        up = f"{short_length_text(paper.section.height, unit)} {unit.symbol}"
         # Upright where there is room for it, level where the duct is flat.
         turned = 90 if paper.top - paper.bottom > 0.8 else 0
         place = (paper.right + (0.27 if turned else 0.22), (paper.bottom + paper.top) / 2)
         axes.text(*place, up, ha="center" if turned else "left", va="center", fontsize=8, rotation=turned)
 
 
-def _way(paper: _Paper, line: Line) -> _Way:
-    places = paper.place(np.array([one.x for one in line]), np.array([one.y for one in line]))
+def _way(paper: _Paper, line: _Line) -> _Way:
+    places = paper.place(np.array([point.x for point in line]), np.array([point.y for point in line]))
     first = line[0]
     across = places[-1] - places[0] if len(line) > 1 else np.array([0.0, 1.0])
     # Every rule is symmetric: the last point is as far from its wall as the first.
@@ -166,7 +154,7 @@ def _way(paper: _Paper, line: Line) -> _Way:
     return _Way(first.line, places[0] - margin, places[-1] + margin, places)
 
 
-def _pair(place: Array) -> tuple[float, float]:
+def _pair(place: _Array) -> tuple[float, float]:
     return float(place[0]), float(place[1])
 
 
@@ -174,17 +162,17 @@ def _draw_lines(axes: Axes, paper: _Paper, ways: Sequence[_Way]) -> bool:
     """Lines, arrows where the probe goes in, points; numbers beside all points where there is room, and whether there is."""
     outside = {"arrowstyle": "-|>", "color": INK, "lw": 0.9, "shrinkA": 0, "shrinkB": 0, "mutation_scale": 7}
     for way in ways:
-        axes.plot(*np.array([way.start, way.end]).T, color=LINE, lw=0.7, ls=(0, (4, 3)))
+        axes.plot(*np.array([way.start, way.end]).T, color=STROKE, lw=0.7, ls=(0, (4, 3)))
         axes.annotate("", _pair(way.start), _pair(way.start - 0.17 * way.forward), arrowprops=outside)
-        axes.plot(*way.places.T, "o", ms=2.8, color=LINE)
+        axes.plot(*way.places.T, "o", ms=2.8, color=STROKE)
     for way in ways[:: _every(ways)]:
         x, y = _pair(way.start - 0.28 * way.forward)
         axes.text(x, y, str(way.number), ha="center", va="center", fontsize=7.5, fontweight="bold")
     for sides in _arrangements(paper, ways):
         numbers = [_number(way, point, side) for way, row in zip(ways, sides, strict=True) for point, side in row]
         if _have_room(paper, ways, numbers):
-            for one in numbers:
-                axes.text(*_pair(one.place), one.text, ha="center", va="center", fontsize=6.5)
+            for written in numbers:
+                axes.text(*_pair(written.place), written.text, ha="center", va="center", fontsize=6.5)
             return True
     return False
 
@@ -201,8 +189,8 @@ class _Number:
     """The number of a point on the paper [in]."""
 
     text: str
-    place: Array  # (2,) its middle
-    half: Array  # (2,) half its width and height
+    place: _Array  # (2,) its middle
+    half: _Array  # (2,) half its width and height
 
 
 def _arrangements(paper: _Paper, ways: Sequence[_Way]) -> Iterator[list[list[tuple[int, int]]]]:
@@ -221,44 +209,44 @@ def _number(way: _Way, point: int, side: int) -> _Number:
     right = np.array([way.forward[1], -way.forward[0]])
     reach = float(half @ np.abs(way.forward)) + 0.015
     along = float((way.places[point] - way.start) @ way.forward)
-    kept = min(max(along, reach), float(np.hypot(*(way.end - way.start))) - reach)
+    clear = min(max(along, reach), float(np.hypot(*(way.end - way.start))) - reach)
     beside = 0.04 + float(half @ np.abs(right))
-    return _Number(text, way.start + kept * way.forward + beside * side * right, half)
+    return _Number(text, way.start + clear * way.forward + beside * side * right, half)
 
 
 def _have_room(paper: _Paper, ways: Sequence[_Way], numbers: Sequence[_Number]) -> bool:
     """Whether no number touches another one, a point or a wall."""
-    place, half = np.array([one.place for one in numbers]), np.array([one.half for one in numbers])
+    place, half = np.array([each.place for each in numbers]), np.array([each.half for each in numbers])
     points = np.concatenate([way.places for way in ways])
     touching = _touching(place, half, place, half)
     np.fill_diagonal(touching, val=False)
     corners = np.concatenate([place + half * sign for sign in ((1, 1), (1, -1), (-1, 1), (-1, -1))])
     x, y = ((corners - (paper.left, paper.bottom)) / paper.scale).T
     on_point = _touching(place, half, points, np.full_like(points, 0.015))
-    return bool(not touching.any() and not on_point.any() and _inside(paper.section, x, y).all())
+    return bool(not touching.any() and not on_point.any() and inside(paper.section, x, y).all())
 
 
-def _touching(one: Array, half: Array, other: Array, other_half: Array) -> NDArray[np.bool_]:
+def _touching(place: _Array, half: _Array, other: _Array, other_half: _Array) -> NDArray[np.bool_]:
     """Which boxes of the one lot (n, 2) touch which of the other (m, 2); (n, m)."""
-    apart = np.abs(one[:, None] - other[None, :]) - half[:, None] - other_half[None, :]
+    apart = np.abs(place[:, None] - other[None, :]) - half[:, None] - other_half[None, :]
     return (apart[..., 0] < 0) & (apart[..., 1] < 0)
 
 
 # --- the marks below it ----------------------------------------------------------------------------------------------------------
 
 
-def _table(section: Section, lines: Sequence[Line], unit: Unit, insertion: float) -> list[tuple[str, ...]]:
+def _table(section: Section, lines: Sequence[_Line], unit: Unit, insertion: float) -> list[tuple[str, ...]]:
     """Rows below the drawing: numbers of points or lines, and under them their marks or places."""
     marks = _marks(lines, unit, insertion)
     most = max(len(texts) for texts in marks.values())
-    numbers = tuple(str(number + 1) for number in range(most))
+    numbers = tuple(map(str, range(1, most + 1)))
     rows = _blocks((f"point: mark [{unit.symbol}]", numbers), list(marks.items()))
     if section.shape != ROUND:
         places = tuple(length_text(line[0].x, unit) for line in lines)
         names = tuple(str(line[0].line) for line in lines)
         rows += _blocks((f"line: from the left [{unit.symbol}]", names), [("", places)])
     if insertion:
-        rows.append((f"{_plain(insertion, unit)} {unit.symbol} of every mark lies before the inner wall",))
+        rows.append((_before_the_wall(insertion, unit),))
     return rows
 
 
@@ -269,11 +257,11 @@ def _blocks(heading: tuple[str, tuple[str, ...]], rows: Sequence[tuple[str, tupl
     return [row for block in cut for row in block if len(row) > 1]
 
 
-def _marks(lines: Sequence[Line], unit: Unit, insertion: float) -> dict[str, tuple[str, ...]]:
+def _marks(lines: Sequence[_Line], unit: Unit, insertion: float) -> dict[str, tuple[str, ...]]:
     """Marks of the lines that are marked alike, by the numbers of these lines."""
     alike: dict[tuple[str, ...], list[int]] = {}
     for line in lines:
-        texts = tuple(length_text(one.along + insertion, unit) for one in line)
+        texts = tuple(length_text(point.along + insertion, unit) for point in line)
         alike.setdefault(texts, []).append(line[0].line)
     if len(alike) == 1:
         return {"every line": next(iter(alike))}
@@ -282,58 +270,17 @@ def _marks(lines: Sequence[Line], unit: Unit, insertion: float) -> dict[str, tup
 
 def _runs(numbers: Sequence[int]) -> str:
     """Numbers in their order, runs of them joined: "1, 2, 4 to 6"."""
-    starts = [one for one in numbers if one - 1 not in numbers]
-    ends = [one for one in numbers if one + 1 not in numbers]
+    starts = [line for line in numbers if line - 1 not in numbers]
+    ends = [line for line in numbers if line + 1 not in numbers]
     runs = zip(starts, ends, strict=True)
     return ", ".join(f"{a} to {b}" if b > a + 1 else ", ".join(map(str, range(a, b + 1))) for a, b in runs)
 
 
 def _write_table(axes: Axes, rows: Sequence[tuple[str, ...]], top: float) -> None:
-    for number, row in enumerate(rows):
-        y = top - _ROW * (number + 0.5)
-        colour = LINE if row[0].endswith("]") else INK
+    for place, row in enumerate(rows):
+        y = top - _ROW * (place + 0.5)
+        colour = STROKE if row[0].endswith("]") else INK
         axes.text(_MARGIN, y, row[0], ha="left", va="center", fontsize=7.5, color=colour)
         for column, cell in enumerate(row[1:], start=1):
             right = _MARGIN + _LABELS + _COLUMN * column
             axes.text(right, y, cell, ha="right", va="center", fontsize=7.5, color=colour)
-
-
-# --- signs on a terminal ---------------------------------------------------------------------------------------------------------
-
-_FEWEST_SIGNS, _MOST_SIGNS, _FEWEST_ROWS, _MOST_ROWS = 25, 61, 9, 25
-
-
-def section_text(section: Section, points: Sequence[TraversePoint]) -> str:
-    """The section in signs: dots for the wall, and for each point the last digit of its line's number; nearly to scale."""
-    # A sign is about twice as high as wide.
-    signs = _odd(min(max(2 * _MOST_ROWS * section.width / section.height, _FEWEST_SIGNS), _MOST_SIGNS))
-    rows = _odd(min(max(signs * section.height / section.width / 2, _FEWEST_ROWS), _MOST_ROWS))
-    x = (np.arange(-1, signs + 1) + 0.5) * section.width / signs
-    y = (np.arange(-1, rows + 1) + 0.5) * section.height / rows
-    grid = np.where(_wall(_inside(section, x[None, :], y[:, None])), ".", " ")
-    for one in points:
-        row, column = int(one.y / section.height * rows), int(one.x / section.width * signs)
-        grid[1 + min(row, rows - 1), 1 + min(column, signs - 1)] = str(one.line % 10)
-    return "\n".join("".join(row).rstrip() for row in grid[::-1])
-
-
-def _odd(count: float) -> int:
-    """The odd number at or above it: the middle has a place of its own."""
-    return 2 * math.ceil((count - 1) / 2) + 1
-
-
-def _inside(section: Section, x: Array, y: Array) -> NDArray[np.bool_]:
-    if section.shape == RECTANGULAR:
-        return (x > 0) & (x < section.width) & (y > 0) & (y < section.height)
-    radius = section.height / 2
-    axis = np.clip(x, radius, section.width - radius)
-    return np.hypot(x - axis, y - radius) < radius
-
-
-def _wall(inside: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Places outside with one inside beside, above or below them, or at a corner."""
-    padded = np.pad(inside, 1)
-    rows, columns = inside.shape
-    near = [padded[i : i + rows, j : j + columns] for i in range(3) for j in range(3)]
-    around: NDArray[np.bool_] = np.any(near, axis=0) & ~inside
-    return around

@@ -90,9 +90,7 @@ def assessed(on_file: CalibrationOnFile, wanted: AcceptanceWanted, phase: str | 
             curve,
         )
     except CalibError as error:
-        raise BadInputError(
-            [Finding("command line", None, "--judged", judged, f"what can be judged: {error}")]
-        ) from error
+        raise BadInputError([Finding.typed("judged", judged, f"what can be judged: {error}")]) from error
 
 
 def refusal(tag: str, certificate: str, assessment: Assessment) -> list[str]:
@@ -101,7 +99,7 @@ def refusal(tag: str, certificate: str, assessment: Assessment) -> list[str]:
     told = f"{tag}: certificate {certificate} cannot be accepted: {len(failures)} of {len(assessment.comparisons)} comparisons fail"
     step = "have it adjusted and recalibrated"
     if assessment.object == INDICATION:
-        step += ", or judge what flows are computed from: --judged 'corrected value'"
+        step += ", or judge what flows are computed from, the corrected value"
     return [f"{told} ({assessment.criterion}): {step}", *failures]
 
 
@@ -126,21 +124,21 @@ def _of_call(
         return withdrawn
     if before is not None:
         expected = f"one not accepted yet; it was on {before.accepted_on}"
-        return Finding("command line", None, "certificate", calibration.certificate, expected)
+        return Finding.typed("certificate", calibration.certificate, expected)
     if on < date.fromisoformat(calibration.calibrated_on):
         expected = f"a date on or after the calibration ({calibration.calibrated_on})"
-        return Finding("command line", None, "on", str(on), expected)
+        return Finding.typed("on", str(on), expected)
     if on > signature.time.date():
-        return Finding("command line", None, "on", str(on), "a date that is not in the future")
+        return Finding.typed("on", str(on), "a date that is not in the future")
     return _of_wish(on_file, wanted)
 
 
 def _of_wish(on_file: CalibrationOnFile, wanted: AcceptanceWanted) -> Finding | None:
     if wanted.rule not in DECISION_RULES:
-        return Finding("command line", None, "--rule", wanted.rule, f"one of {', '.join(DECISION_RULES)}")
+        return Finding.typed("rule", wanted.rule, f"one of {', '.join(DECISION_RULES)}")
     if wanted.judged is not None and wanted.judged not in JUDGED:
-        return Finding("command line", None, "--judged", wanted.judged, f"one of {', '.join(JUDGED)}")
+        return Finding.typed("judged", wanted.judged, f"one of {', '.join(JUDGED)}")
     if not has_limits(typed(on_file.instrument)) and not (wanted.criterion or "").strip():
         expected = "the acceptance criterion in words: the register states no maximum permissible error for it"
-        return Finding("command line", None, "--criterion", wanted.criterion, expected)
+        return Finding.typed("criterion", wanted.criterion, expected)
     return None

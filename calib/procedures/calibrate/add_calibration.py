@@ -38,8 +38,8 @@ def add_calibration(
         row["decision_rule"] = row.get("decision_rule") or SIMPLE
     elif row.get("accepted_on") and not (row.get("criterion") or "").strip():
         expected = "the acceptance criterion in words: the register states no maximum permissible error for it"
-        raise BadInputError([Finding("command line", None, "criterion", row.get("criterion"), expected)])
-    sheets = {"calibrations.csv": [typed_row("command line", row)], "comparisons.csv": comparisons}
+        raise BadInputError([Finding.typed("criterion", row.get("criterion"), expected)])
+    sheets = {"calibrations.csv": [typed_row(None, row)], "comparisons.csv": comparisons}
     for one in write_sheets(session, sheets, signature, now, strict=True).remarks:
         remark(one)
     if file is not None:

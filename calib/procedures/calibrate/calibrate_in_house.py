@@ -10,25 +10,24 @@ standard's repeatability and resolution) is independent from point to point: tha
 
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from sqlmodel import Session
 
 from calib.arrays import Floats
 from calib.confirmation.interval import CalibrationOnRecord, Decision, gate
 from calib.curves.curve import Curve
 from calib.errors import BadInputError, Finding, RefusedError
-from calib.measurement import Readings, flows
-from calib.procedures.measure.indicated import StabilityHere, repeatability_of, resolution_of
+from calib.measurement import flows
+from calib.procedures.measure.indicated import IndicationsObserved, StabilityHere, as_readings, repeatability_of
 from calib.procedures.measure.stability import stability_at
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.in_force import OnRecord, on_record_of
 from calib.procedures.typed import cells as checks
-from calib.procedures.typed.columns import PHASES
+from calib.procedures.typed.comparison_sheets import comparison_columns
 from calib.procedures.typed.sheets import Column, Row, cell_findings
 from calib.quantities import UNITS, Unit, unit
 from calib.records.record import key
@@ -37,6 +36,8 @@ from calib.uncertainty.coverage import COVERAGE_PROBABILITY, coverage_factor
 from calib.uncertainty.propagation import Contribution, combine
 from calib.uncertainty.statement import plain, round_result
 
+# Columns of comparisons.csv that follow from the others.
+_WORKED_OUT = ("expanded_uncertainty", "coverage_factor", "standard_indication", "basis")
 # Digits of U with which a reference value is kept; the value has the same place. Two more than are ever printed.
 _DIGITS = 4
 
@@ -47,16 +48,6 @@ class PlaceDifference:
 
     percent: str = "0"
     basis: str | None = None
-
-
-@dataclass(frozen=True)
-class StandardObserved:
-    """What a standard showed at n points [SI], as means of repeated indications."""
-
-    indication: Floats  # (n,)
-    repeatability: Floats  # (n,) standard uncertainty of the mean
-    type_a: NDArray[np.bool_]  # (n,) from repeated indications; else declared
-    degrees_of_freedom: Floats  # (n,)
 
 
 @dataclass(frozen=True)
@@ -76,30 +67,26 @@ class ReferenceValues:
 
 
 def in_house_columns() -> tuple[Column, ...]:
-    """Columns of a sheet of in-house comparisons: the standard's indication beside the instrument's."""
+    """Columns of a sheet of in-house comparisons: those of comparisons.csv, the standard's indication instead of the reference."""
+    shown = "reference_indication"
+    columns = [
+        replace(column, name=shown if column.name == "reference" else column.name) for column in comparison_columns()
+    ]
     return (
-        Column("tag", checks.text),
-        Column("certificate", checks.text),
-        Column("phase", checks.one_of(*PHASES), required=True),
-        Column("reference_indication", checks.number, required=True),
-        Column("indication", checks.number, required=True),
-        Column("unit", checks.text, required=True),
-        Column("repeatability", checks.not_negative),
-        Column("observations", checks.whole),
-        Column("indication_unit", checks.text),
-        Column("reference_repeatability", checks.not_negative),
-        Column("reference_observations", checks.whole),
+        *(column for column in columns if column.name not in _WORKED_OUT),
+        Column("reference_repeatability", checks.not_negative, "standard deviation of the standard's indications"),
+        Column("reference_observations", checks.whole, "how many indications of the standard the one is the mean of"),
     )
 
 
 def reference_values(
-    standard: Instrument, curve: Curve, observed: StandardObserved, stability: StabilityHere, place_relative: float
+    standard: Instrument, curve: Curve, observed: IndicationsObserved, stability: StabilityHere, place_relative: float
 ) -> ReferenceValues:
     """Corrected values of a standard and their uncertainty; raises MeasuringIntervalError outside its curve's interval.
 
     `place_relative`: relative standard uncertainty of the difference between the places of standard and instrument [1].
     """
-    found = flows(_as_readings(standard, curve, observed, stability))
+    found = flows(as_readings(standard, curve, observed, stability))
     value, each = found.velocity, np.arange(found.velocity.size)
     between = Contribution(
         "place",
@@ -112,30 +99,6 @@ def reference_values(
     combined = combine(contributions)
     k = coverage_factor(combined.degrees_of_freedom)
     return ReferenceValues(value, combined.standard_uncertainty, combined.degrees_of_freedom, k, contributions)
-
-
-def _as_readings(standard: Instrument, curve: Curve, observed: StandardObserved, stability: StabilityHere) -> Readings:
-    """The standard's indications as readings, with nothing between them and their values."""
-    n = observed.indication.size
-    zeros, first = np.zeros(n), np.zeros(n, dtype=np.int64)
-    return Readings(
-        indication=observed.indication,
-        repeatability=observed.repeatability,
-        repeatability_type_a=observed.type_a,
-        repeatability_dof=observed.degrees_of_freedom,
-        stability_limit=stability.half_width,
-        resolution=np.full(n, resolution_of(standard)),
-        calibration=first,
-        outlet=first,
-        area=np.ones(n),
-        dimension_relative=np.zeros((n, 2)),
-        outlet_factor=np.ones(n),
-        outlet_factor_relative=zeros,
-        outlet_factor_source=first,
-        method_relative=zeros,
-        curves=[curve],
-        stability_dof=stability.degrees_of_freedom,
-    )
 
 
 def in_house(
@@ -151,7 +114,7 @@ def in_house(
     findings = [*_of_call(instrument, standard, between), *cell_findings(rows, in_house_columns())]
     findings += [finding for row in rows for finding in _of_row(row, standard)]
     if findings or not rows:
-        nothing = Finding("command line", None, "--comparisons", None, "at least one comparison")
+        nothing = Finding.typed("comparisons", None, "at least one comparison")
         raise BadInputError(findings or [nothing])
     records = on_record_of(session, [key(instrument.id), key(standard.id)])
     calibration = _in_calibration(records, standard, on, rows)
@@ -164,16 +127,16 @@ def in_house(
 
 def _of_call(instrument: Instrument, standard: Instrument, place: PlaceDifference) -> Iterable[Finding]:
     if standard.id == instrument.id:
-        yield Finding("command line", None, "--standard", standard.tag, "another instrument than the one calibrated")
+        yield Finding.typed("standard", standard.tag, "another instrument than the one calibrated")
     elif standard.quantity != instrument.quantity:
         expected = f"a standard for {instrument.quantity}; {standard.tag} measures {standard.quantity}"
-        yield Finding("command line", None, "--standard", standard.tag, expected)
+        yield Finding.typed("standard", standard.tag, expected)
     wrong = checks.not_negative(place.percent)
     if wrong is not None:
-        yield Finding("command line", None, "--place-percent", place.percent, wrong)
+        yield Finding.typed("place_percent", place.percent, wrong)
     elif float(place.percent) > 0 and not (place.basis or "").strip():
         expected = "what the uncertainty between the two places rests on"
-        yield Finding("command line", None, "--place-basis", place.basis, expected)
+        yield Finding.typed("place_basis", place.basis, expected)
 
 
 def _of_row(row: Row, standard: Instrument) -> Iterable[Finding]:
@@ -204,7 +167,7 @@ def _decision(records: OnRecord, standard: Instrument, on: date, row: Row) -> De
     return gate(records.register, standard.tag, on, on, typed.to_si(float(shown)), f"{shown} {row.cells['unit']}")
 
 
-def _observed(standard: Instrument, rows: Sequence[Row]) -> StandardObserved:
+def _observed(standard: Instrument, rows: Sequence[Row]) -> IndicationsObserved:
     units = [unit(standard.indicated, row.cells["unit"]) for row in rows]
     counts = np.array([int(row.get("reference_observations") or 1) for row in rows])
     stated = np.array([row.sound("reference_repeatability") for row in rows])
@@ -216,7 +179,7 @@ def _observed(standard: Instrument, rows: Sequence[Row]) -> StandardObserved:
         ]
     )
     indication = [one.to_si(float(row.cells["reference_indication"])) for one, row in zip(units, rows, strict=True)]
-    return StandardObserved(
+    return IndicationsObserved(
         np.array(indication),
         deviation / np.sqrt(counts),
         stated,

@@ -19,7 +19,7 @@ def choose_curve(
     Raises NotInRecordsError, CurveError, BadInputError.
     """
     if not reason.strip():
-        raise BadInputError([Finding("command line", None, "reason", "", "why this curve, in a few words")])
+        raise BadInputError([Finding.typed("reason", "", "why this curve, in a few words")])
     signature = authorise(session, signature, "choose")
     kept = calibration_on_file(session, tag, certificate)
     withdrawn = against_withdrawn(kept)

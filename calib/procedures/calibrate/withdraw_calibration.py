@@ -76,7 +76,7 @@ def withdraw_calibration(
 def _of_reason(reason: str) -> Finding | None:
     if reason.strip():
         return None
-    return Finding("command line", None, "--reason", reason, "what was recorded wrongly, in a few words")
+    return Finding.typed("reason", reason, "what was recorded wrongly, in a few words")
 
 
 def _hanging(ground: Ground, calibration: int) -> Hanging:

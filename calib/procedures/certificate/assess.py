@@ -105,7 +105,7 @@ def assess(
         raise CalibError(f"the certificate has no comparisons {phase}")
     if not has_limits(instrument):
         raise CalibError("the register states no maximum permissible error for it")
-    errors = _of_indication(instrument, used) if judged == INDICATION else _of_value(instrument, used, curve)
+    errors = errors_of_indication(instrument, used) if judged == INDICATION else _of_value(instrument, used, curve)
     printed = unit(instrument["quantity"], instrument["unit"] if _indicates(instrument) else used[0]["unit"])
     return Assessment(phase, judged, criterion(instrument, rule, judged), printed, used, judge_errors(errors, rule))
 
@@ -123,7 +123,8 @@ def _indicates(instrument: Cells) -> bool:
     return bool(indication_quantity(instrument) == instrument["quantity"])
 
 
-def _of_indication(instrument: Cells, used: Sequence[Cells]) -> ComparedErrors:
+def errors_of_indication(instrument: Cells, used: Sequence[Cells]) -> ComparedErrors:
+    """Indication minus reference of comparisons, u^2 = (U/k)^2 + d^2; raises CalibError where it indicates another quantity."""
     if not _indicates(instrument):
         raise CalibError(
             f"it indicates {indication_quantity(instrument)}, which has no error of indication: judge the corrected value"
@@ -131,7 +132,9 @@ def _of_indication(instrument: Cells, used: Sequence[Cells]) -> ComparedErrors:
     points = comparisons_in_si(instrument, used)
     own = 0.0 if points.independent_uncertainty is None else points.independent_uncertainty
     u = np.hypot(points.reference_uncertainty, own)
-    return ComparedErrors(-points.correction, u, _factors(used), permissible_error(instrument, points.indication))
+    return ComparedErrors(
+        -points.correction, u, coverage_factors(used), permissible_error(instrument, points.indication)
+    )
 
 
 def _of_value(instrument: Cells, used: Sequence[Cells], curve: Curve | None) -> ComparedErrors:
@@ -141,8 +144,9 @@ def _of_value(instrument: Cells, used: Sequence[Cells], curve: Curve | None) -> 
     x = points.indication
     u = np.hypot(curve.reference_uncertainty(x), curve.scatter_uncertainty(x))
     limit = permissible_error(instrument, x) * curve.error_sensitivity(x)
-    return ComparedErrors(np.asarray(curve.value(x) - points.reference), u, _factors(used), limit)
+    return ComparedErrors(np.asarray(curve.value(x) - points.reference), u, coverage_factors(used), limit)
 
 
-def _factors(used: Sequence[Cells]) -> NDArray[np.float64]:
+def coverage_factors(used: Sequence[Cells]) -> NDArray[np.float64]:
+    """(n,) k of each comparison as the certificate states it."""
     return np.array([float(str(one["coverage_factor"])) for one in used])

@@ -22,14 +22,7 @@ def permissible_error(instrument: Mapping[str, Any], indication: ArrayLike) -> N
     """Maximum permissible error at indications [SI]; NaN where the register states none."""
     if not has_limits(instrument):
         return np.full(np.shape(indication), np.nan)
-    return limits_at(instrument, indication, instrument["mpe_percent"], instrument["mpe_absolute"])
-
-
-def limits_at(
-    instrument: Mapping[str, Any], indication: ArrayLike, percent: str | None, absolute: str | None
-) -> NDArray[np.float64]:
-    """Limits [SI] at indications [SI] of a percentage of what is shown and a part in the instrument's own unit; blank is 0."""
     own = unit(indication_quantity(instrument) or "", instrument["unit"])
+    relative, absolute = float(instrument["mpe_percent"] or 0) / 100, float(instrument["mpe_absolute"] or 0)
     shown = np.abs(own.from_si(np.asarray(indication, dtype=float)))
-    of_shown = float(percent or 0) / 100 * own.difference_to_si(shown)
-    return np.asarray(of_shown + own.difference_to_si(float(absolute or 0)))
+    return np.asarray(own.difference_to_si(relative * shown + absolute))

@@ -33,14 +33,14 @@ def amend_outlet(
     last = latest_revision(session, outlet)
     before = outlet_cells(as_amended(outlet, last))
     changed, findings = _changes(changes)
-    row = typed_row("command line", before | changed)
+    row = typed_row(None, before | changed)
     findings += cell_findings([row], _COLUMNS)
     findings += outlet_findings(row, factors_on_record(session), outlet.id)
     if not reason.strip():
-        findings.append(Finding("command line", None, "--reason", reason, "what was wrong, in a few words"))
+        findings.append(Finding.typed("reason", reason, "what was wrong, in a few words"))
     if not findings and row.cells == {one: cell for one, cell in before.items() if cell is not None}:
         said = "; ".join(changes)
-        findings.append(Finding("command line", None, "--set", said, "a value other than the one on record"))
+        findings.append(Finding.typed("set", said, "a value other than the one on record"))
     if findings:
         raise BadInputError(findings)
     cells: dict[str, Any] = dict(row.cells)
@@ -59,9 +59,9 @@ def _changes(typed: Sequence[str]) -> tuple[dict[str, str | None], list[Finding]
         column, separator, value = one.partition("=")
         if not separator or column.strip() not in known:
             expected = f"COLUMN=VALUE with one of the columns {', '.join(known)}"
-            findings.append(Finding("command line", None, "--set", one, expected))
+            findings.append(Finding.typed("set", one, expected))
         elif column.strip() in changed:
-            findings.append(Finding("command line", None, "--set", one, f"each column once ({column.strip()})"))
+            findings.append(Finding.typed("set", one, f"each column once ({column.strip()})"))
         else:
             changed[column.strip()] = value.strip()
     return changed, findings

@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 
-from calib.errors import Finding
+from calib.errors import Finding, Step
 from calib.procedures.certificate.fit_curve import indication_quantity
 from calib.procedures.enter.check_readings import reading_findings
 from calib.procedures.measure.air import MEASURED_AS, NEEDED
@@ -128,9 +128,7 @@ def _found_factor(row: Row, factors: Mapping[str, Cells], outlet: int | None) ->
     factor = factors.get(name)
     if factor is None:
         known = ", ".join(factors) or "none"
-        yield row.finding(
-            "found_factor", f"a factor that `calib factor find` has put into the records (there is {known})"
-        )
+        yield row.finding("found_factor", f"{Step.FIND_FACTOR} (there is {known})")
     elif factor["scope"] == THIS_TYPE:
         if row.get("outlet_type") != factor["outlet_type"]:
             yield row.finding("found_factor", f"a factor for outlet_type {row.get('outlet_type') or ''!r}")

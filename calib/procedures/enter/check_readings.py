@@ -404,7 +404,7 @@ def _log(row: Row) -> Iterable[Finding]:
     if row.number is not None and Path(name).name != name:
         yield row.finding("log_file", "the name of a file in the folder of readings.csv")
         return
-    path = Path(row.source).parent / name if row.number is not None else Path(name)
+    path = Path(row.source or "").parent / name if row.number is not None else Path(name)
     content, expected = bytes_of(path)
     if expected is not None:
         yield row.finding("log_file", expected)

@@ -23,7 +23,7 @@ from typing import Any
 from sqlalchemy import LargeBinary
 from sqlmodel import Session, SQLModel, col, select
 
-from calib.errors import CalibError
+from calib.errors import CalibError, Step
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.rows_together import same_time
 from calib.records import tables
@@ -314,7 +314,7 @@ def _write(path: Path, columns: Sequence[str], rows: Iterable[Cells]) -> int:
             path.write_bytes(out.getvalue().encode())
         except UnicodeEncodeError as error:
             raise CalibError(
-                f"{path.name}: a cell holds what is no text, put there past the program: `calib verify` names it"
+                f"{path.name}: a cell holds what is no text, put there past the program: {Step.VERIFY} names it"
             ) from error
     return count
 

@@ -136,7 +136,7 @@ def write_sheets(
     found = list(findings)
     for name, columns in FILES.items():
         found += cell_findings(complete[name], columns)
-    unread = frozenset(Path(one.source).name for one in findings)
+    unread = frozenset(Path(one.source).name for one in findings if one.source is not None)
     known = _known(session)
     found += history_findings(complete, known, now)
     checked = check_certificates.check(in_force(complete), with_factors(known, complete), now.date(), unread)
@@ -153,7 +153,7 @@ def write_sheets(
 
 
 def _place(finding: Finding) -> tuple[str, int]:
-    return finding.source, finding.row or 0
+    return finding.source or "", finding.row or 0
 
 
 def _known(session: Session) -> Known:

@@ -21,7 +21,7 @@ from typing import Any
 
 from sqlmodel import Session, SQLModel, select
 
-from calib.errors import CurveError, Finding
+from calib.errors import CurveError, Finding, Step
 from calib.procedures.certificate.fit_curve import CurveWish, curve_record
 from calib.procedures.enter.check_jobs import outlet_findings
 from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
@@ -218,9 +218,7 @@ def _of_amendments(sheets: Sheets, known: Known) -> Iterable[Finding]:
     for row in rows:
         seen[_outlet(row)] += 1
         if _outlet(row) not in outlets:
-            yield duplicate(
-                row, ("outlet",), "an outlet in outlets.csv; one on record is amended by `calib outlet amend`"
-            )
+            yield duplicate(row, ("outlet",), f"an outlet in outlets.csv; one on record is {Step.AMEND_OUTLET}")
         elif int(row.cells["revision"]) != seen[_outlet(row)]:
             yield duplicate(row, ("revision",), f"{seen[_outlet(row)]}: the outlet as first typed is revision 1")
         yield from _of_one_outlet(row, sheets)

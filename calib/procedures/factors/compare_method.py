@@ -74,7 +74,7 @@ def _of_methods(method: tables.Method, pairs: Sequence[Paired]) -> Iterator[Find
     for pair in pairs:
         expected = _expected(method, pair)
         if expected is not None:
-            yield Finding("command line", None, PAIR, pair.typed, expected)
+            yield Finding.typed(PAIR, pair.typed, expected)
 
 
 def _expected(method: tables.Method, pair: Paired) -> str | None:

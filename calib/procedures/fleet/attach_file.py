@@ -11,7 +11,7 @@ from xml.parsers import expat
 
 from sqlmodel import Session, select
 
-from calib.errors import BadInputError, Finding, NotInRecordsError, RecordsError
+from calib.errors import BadInputError, Finding, NotInRecordsError, RecordsError, Step
 from calib.procedures.on_record.attached_files import JPEG, PDF, PNG, XML
 from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
 from calib.procedures.people.authorise import append
@@ -137,7 +137,7 @@ def kept_file(session: Session, digest: str) -> Attachment:
         )
     file = session.exec(select(Attachment).where(Attachment.sha256 == found[0])).one()
     if hashlib.sha256(file.content).hexdigest() != file.sha256:
-        raise RecordsError(f"the content of file {file.name} is no longer what it was: run `calib verify`")
+        raise RecordsError(f"the content of file {file.name} is no longer what it was: {Step.VERIFY} names it")
     return file
 
 
@@ -147,6 +147,6 @@ def write_file(file: Attachment, into: Path) -> None:
         with into.open("xb") as out:
             out.write(file.content)
     except FileExistsError as error:
-        raise RecordsError(f"{into} is there already: name another file with --into") from error
+        raise RecordsError(f"{into} is there already: name another file") from error
     except OSError as error:
         raise RecordsError(f"{into}: the file cannot be written there ({error.strerror})") from error

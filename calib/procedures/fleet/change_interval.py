@@ -39,7 +39,7 @@ def change_interval(
     before = interval_at(on_record, signature.time.date())
     findings = list(_findings(months.strip(), reason, before))
     if any(one.kind == RETIREMENT for one in on_record.events):
-        findings.append(Finding("command line", None, "tag", None, "an instrument in service; this one is retired"))
+        findings.append(Finding.typed("tag", None, "an instrument in service; this one is retired"))
     if findings:
         raise BadInputError(findings)
     event = Event(
@@ -61,7 +61,7 @@ def _findings(months: str, reason: str, before: int) -> list[Finding]:
     if expected is None and int(months) == before:
         expected = f"another number of months than the {before} in force"
     if expected is not None:
-        found.append(Finding("command line", None, "months", months, expected))
+        found.append(Finding.typed("months", months, expected))
     if not reason.strip():
-        found.append(Finding("command line", None, "--reason", "", "why, in a few words"))
+        found.append(Finding.typed("reason", "", "why, in a few words"))
     return found

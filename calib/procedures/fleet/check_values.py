@@ -151,7 +151,7 @@ def from_baseline(
     values = [one.value for one in baseline_values(session, instrument, standard, cells["unit"], at)]
     if len(values) < FEWEST_VALUES:
         expected = f"limits: {len(values)} value(s) have passed since the latest adjustment, and {FEWEST_VALUES} make a baseline"
-        raise BadInputError([Finding("command line", None, "--low, --high", None, expected)])
+        raise BadInputError([Finding.typed("low, high", None, expected)])
     base = not_below_resolution(baseline(values), instrument, cells["unit"])
     limits = prediction_limits(base)
     digits = max(0, 3 - math.floor(math.log10(base.standard_deviation)))
@@ -177,10 +177,9 @@ def baseline_values(
 ) -> list[CheckValue]:
     """Values of a check standard that passed since the latest adjustment (before a time), the first of them up to the most."""
     since = last_adjustment(session, instrument, before)
-    own = unit(instrument.quantity, symbol)
     found = sorted(
         (
-            CheckValue(moment(one.at), own.from_si(unit(instrument.quantity, one.unit).to_si(float(one.value))))
+            CheckValue(moment(one.at), in_unit(instrument, float(one.value), one.unit, symbol))
             for one in checks_with(session, instrument, standard)
             if one.result == "passed"
             and (before is None or moment(one.at) < before)
@@ -189,6 +188,13 @@ def baseline_values(
         key=lambda check: check.at,
     )
     return found[:MOST_VALUES]
+
+
+def in_unit(instrument: Instrument, value: float, own: str, symbol: str) -> float:
+    """A value of a check in another unit; one that is in it already keeps its digits, of E_n among them."""
+    if own == symbol:
+        return value
+    return unit(instrument.quantity, symbol).from_si(unit(instrument.quantity, own).to_si(value))
 
 
 def checks_with(session: Session, instrument: Instrument, standard: Instrument | None) -> Sequence[IntermediateCheck]:

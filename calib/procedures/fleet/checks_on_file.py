@@ -19,9 +19,8 @@ from calib.confirmation.control_chart import (
     weighted_mean_limits,
     weighted_means,
 )
-from calib.procedures.fleet.check_values import baseline_values, not_below_resolution
+from calib.procedures.fleet.check_values import baseline_values, in_unit, not_below_resolution
 from calib.procedures.on_record.by_name import instrument_tagged, tags_of
-from calib.quantities import unit
 from calib.records.record import moment, typed
 from calib.records.tables import Instrument, IntermediateCheck
 
@@ -113,15 +112,9 @@ def _series(session: Session, instrument: Instrument, rows: Sequence[Intermediat
 
 def _charted(instrument: Instrument, check: IntermediateCheck, symbol: str) -> ChartedCheck:
     value, low, high = (
-        _in_unit(instrument, float(each), check.unit, symbol) for each in (check.value, check.low, check.high)
+        in_unit(instrument, float(each), check.unit, symbol) for each in (check.value, check.low, check.high)
     )
     return ChartedCheck(moment(check.at), value, low, high, check.result == "passed")
-
-
-def _in_unit(instrument: Instrument, value: float, own: str, symbol: str) -> float:
-    if own == symbol:
-        return value
-    return unit(instrument.quantity, symbol).from_si(unit(instrument.quantity, own).to_si(value))
 
 
 def _with_baseline(

@@ -7,14 +7,14 @@ from datetime import date, datetime
 from sqlmodel import Session, col, select
 
 from calib.confirmation.interval import gate, is_retired
-from calib.errors import NotInRecordsError
+from calib.errors import NotInRecordsError, Step
 from calib.procedures.on_record.register import load_register
 from calib.records.record import key
 from calib.records.tables import Instrument
 
 
 @dataclass(frozen=True)
-class Labelled:
+class Label:
     """An instrument that may be used, with what stands on its label."""
 
     tag: str
@@ -27,7 +27,7 @@ class Labelled:
 class LabelsAsked:
     """Labels, and why others get none: a label says that an instrument may be used."""
 
-    labels: tuple[Labelled, ...]
+    labels: tuple[Label, ...]
     refused: tuple[tuple[str, tuple[str, ...]], ...]  # tag, the gate's reasons
 
 
@@ -38,13 +38,13 @@ def labels_of(session: Session, tags: Sequence[str] | None, at: datetime) -> Lab
     register = load_register(session, own)
     unknown = [tag for tag in tags or () if tag not in register]
     if unknown:
-        raise NotInRecordsError(f"no instrument {unknown[0]!r} in the records: calib instrument list shows them")
+        raise NotInRecordsError(f"no instrument {unknown[0]!r} in the records: {Step.LIST_INSTRUMENTS} shows them")
     if tags is None:
         tags = [tag for tag, instrument in register.items() if not is_retired(instrument, at)]
     decisions = [gate(register, tag, at, at) for tag in dict.fromkeys(tags)]
     return LabelsAsked(
         tuple(
-            Labelled(one.tag, one.calibration.certificate, one.calibration.calibrated_on, one.due_on)
+            Label(one.tag, one.calibration.certificate, one.calibration.calibrated_on, one.due_on)
             for one in decisions
             if one.allowed and one.calibration is not None and one.due_on is not None
         ),

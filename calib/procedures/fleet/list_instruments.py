@@ -42,8 +42,8 @@ class InstrumentWish:
 def list_instruments(session: Session, wish: InstrumentWish, sort: str, at: datetime) -> list[InstrumentStatus]:
     """Instruments that fit, in the order of one of SORTS; raises BadInputError for a state or an order that is none."""
     findings = [
-        Finding("command line", None, option, value, f"one of {', '.join(known)}")
-        for option, value, known in (("--state", wish.state, STATES), ("--sort", sort, SORTS))
+        Finding.typed(column, value, f"one of {', '.join(known)}")
+        for column, value, known in (("state", wish.state, STATES), ("sort", sort, SORTS))
         if value is not None and value not in known
     ]
     if findings:

@@ -42,16 +42,16 @@ def _finding(
     session: Session, probe: Instrument, meter: Instrument, kind: str, at: datetime, reason: str, now: datetime
 ) -> Finding | None:
     if not reason.strip():
-        return _wrong("--reason", reason, "why, in a few words")
+        return _wrong("reason", reason, "why, in a few words")
     if at > now:
         expected = f"a time that is not in the future (it is {now.isoformat(timespec='minutes')})"
-        return _wrong("--at", at.isoformat(), expected)
+        return _wrong("at", at.isoformat(), expected)
     if probe.id == meter.id:
         return _wrong("METER", meter.tag, "another instrument than the probe")
     own = [one for one in all_pairs(session) if one.probe_id == probe.id]
     last = max((one.until or one.since for one in own), default=None)
     if last is not None and at < last:
-        return _wrong("--at", at.isoformat(), f"a time not before its last change ({last.isoformat()})")
+        return _wrong("at", at.isoformat(), f"a time not before its last change ({last.isoformat()})")
     held = next((one.meter_id for one in own if one.until is None), None)
     return _of_state(session, probe, meter, kind, held)
 
@@ -66,4 +66,4 @@ def _of_state(session: Session, probe: Instrument, meter: Instrument, kind: str,
 
 
 def _wrong(column: str, value: str, expected: str) -> Finding:
-    return Finding("command line", None, column, value, expected)
+    return Finding.typed(column, value, expected)

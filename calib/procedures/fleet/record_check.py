@@ -74,7 +74,7 @@ def record_check(
 
 
 def _asked(session: Session, tag: str, at: datetime, cells: Mapping[str, str | None]) -> CheckAsked:
-    row = typed_row("command line", cells)
+    row = typed_row(None, cells)
     other = row.get("other")
     return CheckAsked(
         instrument_tagged(session, tag), None if other is None else instrument_tagged(session, other), row, at
@@ -95,21 +95,23 @@ def _findings(asked: CheckAsked, signature: ledger.Signature) -> list[Finding]:
     found = cell_findings(
         [row],
         (
-            Column("kind", checks.one_of(*KINDS), required=True),
-            Column("value", checks.number, required=True),
-            Column("low", checks.number),
-            Column("high", checks.number),
-            Column("unit", checks.one_of(*UNITS[asked.instrument.quantity]), required=True),
-            Column("other_value", checks.number),
-            Column("expanded_uncertainty", checks.above_zero),
-            Column("other_expanded_uncertainty", checks.above_zero),
-            Column("remarks", checks.text),
+            Column("kind", checks.one_of(*KINDS), "the kind of check", required=True),
+            Column("value", checks.number, "what was observed", required=True),
+            Column("low", checks.number, "the lower limit of what passes"),
+            Column("high", checks.number, "the upper limit of what passes"),
+            Column(
+                "unit", checks.one_of(*UNITS[asked.instrument.quantity]), "the unit of values and limits", required=True
+            ),
+            Column("other_value", checks.number, "what the other instrument showed"),
+            Column("expanded_uncertainty", checks.above_zero, "U of the value"),
+            Column("other_expanded_uncertainty", checks.above_zero, "U of what the other instrument showed"),
+            Column("remarks", checks.text, "anything worth keeping"),
         ),
     )
     found += _of_limits(row)
     found += _of_two(asked)
     if at > signature.time:
-        found.append(Finding("command line", None, "at", at.isoformat(), "a time that is not in the future"))
+        found.append(Finding.typed("at", at.isoformat(), "a time that is not in the future"))
     return found
 
 
@@ -136,7 +138,7 @@ def _of_two(asked: CheckAsked) -> list[Finding]:
     row, other = asked.row, asked.other
     if row.get("kind") != COMPARISON or other is None:
         typed = [name for name in _OF_TWO if not row.blank(name)]
-        expected = "nothing without a comparison with another instrument (--kind comparison --other TAG)"
+        expected = "nothing without a comparison with another instrument (kind comparison, with the tag of the other)"
         return [row.finding(name, expected) for name in typed]
     found = [_unlike(asked.instrument, other, row)]
     found += [row.finding("other_value", "what the other instrument showed")] if row.blank("other_value") else []

@@ -4,6 +4,7 @@ from datetime import datetime
 
 from sqlmodel import Session, select
 
+from calib.confirmation.interval import RELEASE, RETIREMENT, SUSPENSION
 from calib.errors import BadInputError, Finding
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.people.authorise import append
@@ -30,22 +31,19 @@ def record_event(
 
 
 def _finding(kind: str, at: datetime, reason: str, past: list[str], now: datetime) -> Finding | None:
-    source = "command line"
-    states = [one for one in past if one in ("suspension", "release", "retirement")]
+    states = [each for each in past if each in (SUSPENSION, RELEASE, RETIREMENT)]
+    suspended = states[-1:] == [SUSPENSION]
     if not reason.strip():
-        return Finding(source, None, "reason", "", "why, in a few words")
+        return Finding.typed("reason", "", "why, in a few words")
     if at > now:
-        return Finding(
-            source,
-            None,
-            "at",
-            at.isoformat(),
-            f"a time that is not in the future (it is {now.isoformat(timespec='minutes')})",
-        )
-    if "retirement" in states:
-        return Finding(source, None, "tag", None, "an instrument in service; this one is retired")
-    if kind == "release" and states[-1:] != ["suspension"]:
-        return Finding(source, None, "tag", None, "a suspended instrument; this one is not suspended at that time")
-    if kind == "suspension" and states[-1:] == ["suspension"]:
-        return Finding(source, None, "tag", None, "an instrument that is not suspended already at that time")
-    return None
+        expected = f"a time that is not in the future (it is {now.isoformat(timespec='minutes')})"
+        return Finding.typed("at", at.isoformat(), expected)
+    if RETIREMENT in states:
+        expected = "an instrument in service; this one is retired"
+    elif kind == RELEASE and not suspended:
+        expected = "a suspended instrument; this one is not suspended at that time"
+    elif kind == SUSPENSION and suspended:
+        expected = "an instrument that is not suspended already at that time"
+    else:
+        return None
+    return Finding.typed("tag", None, expected)

@@ -57,8 +57,8 @@ def _findings(wanted: DispositionWanted, review: Review) -> Iterator[Finding]:
     for one in wanted.lines:
         if not 1 <= one <= last:
             expected = f"a line of the review, 1 to {last}" if last else "nothing: the review has no lines"
-            yield Finding("command line", None, "LINE", str(one), expected)
+            yield Finding.typed("lines", str(one), expected)
     if wanted.decision not in DISPOSITIONS:
-        yield Finding("command line", None, "--decision", wanted.decision, f"one of {', '.join(DISPOSITIONS)}")
+        yield Finding.typed("decision", wanted.decision, f"one of {', '.join(DISPOSITIONS)}")
     if not wanted.reason.strip():
-        yield Finding("command line", None, "--reason", wanted.reason, "why, in a few words")
+        yield Finding.typed("reason", wanted.reason, "why, in a few words")

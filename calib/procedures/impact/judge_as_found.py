@@ -10,7 +10,7 @@ from calib.confirmation.acceptance import CORRECTED, INDICATION, ComparedErrors
 from calib.confirmation.as_found import AsFound, judge_as_found
 from calib.confirmation.conformity import SIMPLE
 from calib.curves.curve import Curve
-from calib.procedures.certificate.assess import criterion
+from calib.procedures.certificate.assess import coverage_factors, criterion, errors_of_indication
 from calib.procedures.certificate.fit_curve import comparisons_in_si
 from calib.procedures.certificate.permissible_error import has_limits, permissible_error
 from calib.procedures.typed.sheets import Cells
@@ -63,22 +63,27 @@ def judgements(instrument: Cells, comparisons: Sequence[Cells], before: Curve, j
 
 
 def _judged(instrument: Cells, comparisons: Sequence[Cells], before: Curve, judged: str) -> JudgedAsFound | None:
-    points = comparisons_in_si(instrument, comparisons)
-    own = 0.0 if points.independent_uncertainty is None else points.independent_uncertainty
-    # What the curve before does not cover, no flow rested on.
-    rows = np.flatnonzero(before.covers(points.indication) | (judged == INDICATION)).tolist()
-    if not rows:
-        return None
-    x, reference = points.indication[rows], points.reference[rows]
-    limit = permissible_error(instrument, x)
-    sensitivity = np.ones_like(x)
+    used = comparisons
     if judged == INDICATION:
-        error = x - reference
+        errors = errors_of_indication(instrument, used)
     else:
-        error = before.value(x) - reference
-        limit, sensitivity = limit * before.error_sensitivity(x), np.abs(before.sensitivity(x))
-    u = np.hypot(points.reference_uncertainty[rows], sensitivity * np.broadcast_to(own, points.indication.shape)[rows])
-    factors = np.array([float(str(comparisons[row]["coverage_factor"])) for row in rows])
-    found = judge_as_found(ComparedErrors(np.asarray(error), np.asarray(u), factors, np.asarray(limit)))
-    words = criterion(instrument, SIMPLE, judged)
-    return JudgedAsFound(judged, words, tuple(comparisons[row] for row in rows), found)
+        # What the curve before does not cover, no flow rested on.
+        covered = before.covers(comparisons_in_si(instrument, comparisons).indication)
+        used = [each for each, inside in zip(comparisons, covered, strict=True) if inside]
+        if not used:
+            return None
+        errors = _of_value_before(instrument, used, before)
+    return JudgedAsFound(judged, criterion(instrument, SIMPLE, judged), tuple(used), judge_as_found(errors))
+
+
+def _of_value_before(instrument: Cells, used: Sequence[Cells], before: Curve) -> ComparedErrors:
+    """Errors of the values that another calibration's curve makes: u^2 = (U/k)^2 + (f' d)^2, its own part left out."""
+    points = comparisons_in_si(instrument, used)
+    x, own = points.indication, points.independent_uncertainty
+    scatter = 0.0 if own is None else np.abs(before.sensitivity(x)) * own
+    return ComparedErrors(
+        np.asarray(before.value(x) - points.reference),
+        np.hypot(points.reference_uncertainty, scatter),
+        coverage_factors(used),
+        permissible_error(instrument, x) * before.error_sensitivity(x),
+    )

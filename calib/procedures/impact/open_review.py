@@ -9,13 +9,12 @@ import json
 from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime
-from shlex import quote
 
 from sqlmodel import Session, col, select
 
 from calib.confirmation.as_found import last_in_order
 from calib.confirmation.traceability import Record
-from calib.errors import CalibError
+from calib.errors import CalibError, Step
 from calib.procedures.certificate.assess import usual_object
 from calib.procedures.impact.gather import RecordKind, above, by_keys
 from calib.procedures.impact.judge_as_found import JudgedAsFound, judgements
@@ -72,7 +71,7 @@ class Reviewed:
     @property
     def remarks(self) -> tuple[str, ...]:
         """What a person is told, a line each."""
-        told = (f"{one}: calib review show {quote(one.tag)} {quote(one.certificate)}" for one in self.opened)
+        told = (f"{one}: {Step.SEE_REVIEW} {one.tag}, certificate {one.certificate}" for one in self.opened)
         return (*(f"notice: {one}" for one in self.notices), *told)
 
 

@@ -36,7 +36,7 @@ def record_named(session: Session, words: Sequence[str]) -> Record:
         raise NotInRecordsError(f"nothing in the records is called {text!r}: name one {kinds}, as `reading 3`")
     if len(named) > 1:
         listed = "; ".join(sorted(f"{_kind(record)} {name}" for record, name in named.items()))
-        raise BadInputError([Finding("command line", None, "ID", text, f"one record, this may be {listed}")])
+        raise BadInputError([Finding.typed("record", text, f"one record, this may be {listed}")])
     return next(iter(named))
 
 

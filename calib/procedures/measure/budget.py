@@ -61,8 +61,8 @@ def _wanted(typed: str, flow: float) -> float:
     try:
         part, _ = read(typed, "relative humidity" if typed.rstrip().endswith("%") else "volume flow")
     except UnitError as error:
-        raise BadInputError([Finding("command line", None, "--wanted", typed, expected)]) from error
+        raise BadInputError([Finding.typed("wanted", typed, expected)]) from error
     target = part * abs(flow) if typed.rstrip().endswith("%") else part
     if not target > 0:
-        raise BadInputError([Finding("command line", None, "--wanted", typed, expected)])
+        raise BadInputError([Finding.typed("wanted", typed, expected)])
     return target

@@ -16,5 +16,7 @@ def section_on_record(session: Session, job: str, name: str) -> tuple[Section, U
     outlet = outlet_named(session, job, name)
     now = outlets_in_force(session, [outlet.job_id])[key(outlet.id)]
     if now.shape is None:
-        raise NotInRecordsError(f"{name} in job {job} has no shape on record: amend it, or plan with --shape")
+        raise NotInRecordsError(
+            f"{name} in job {job} has no shape on record: amend it, or plan with a shape of its own"
+        )
     return section_of(now), unit("length", str(now.dimension_unit))

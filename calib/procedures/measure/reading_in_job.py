@@ -5,7 +5,7 @@ from datetime import datetime
 
 from sqlmodel import Session
 
-from calib.errors import NotInRecordsError, RefusedError
+from calib.errors import NotInRecordsError, RefusedError, Step
 from calib.procedures.measure.evaluate import Evaluation, evaluate
 from calib.records.tables import Job, Outlet, Reading
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
@@ -29,7 +29,7 @@ def reading_in_job(
     outlet = None if reading is None else session.get(Outlet, reading.outlet_id)
     job = None if outlet is None else session.get(Job, outlet.job_id)
     if job is None:
-        raise NotInRecordsError(f"no reading {number} in the records: `calib reading list` shows the numbers")
+        raise NotInRecordsError(f"no reading {number} in the records: {Step.LIST_READINGS} shows the numbers")
     found = evaluate(session, job.job, now, coverage_probability)
     for row, one in enumerate(found.measured):
         if one.reading.id == number:

@@ -104,7 +104,7 @@ def against_withdrawn(on_file: CalibrationOnFile) -> Finding | None:
     if on_file.withdrawn is None:
         return None
     said = "one that was not withdrawn; it was {at} by {by}: {reason}".format_map(on_file.withdrawn)
-    return Finding("command line", None, "certificate", on_file.calibration.certificate, said)
+    return Finding.typed("certificate", on_file.calibration.certificate, said)
 
 
 def refit(on_file: CalibrationOnFile, wish: CurveWish | None = None) -> FittedCurve:

@@ -100,18 +100,18 @@ def found_from_pairs(session: Session, wanted: FactorWanted, signature: ledger.S
 
 
 def _finding(column: str, value: str | None, expected: str) -> Finding:
-    return Finding("command line", None, column, value, expected)
+    return Finding.typed(column, value, expected)
 
 
 def _of_words(wanted: FactorWanted) -> Iterator[Finding]:
     if not wanted.name.strip():
         yield _finding("NAME", wanted.name, "a name for the factor")
     if not wanted.reason.strip():
-        yield _finding("--reason", wanted.reason, "why, in a few words; of a later revision what changed")
+        yield _finding("reason", wanted.reason, "why, in a few words; of a later revision what changed")
     if wanted.scope not in SCOPES:
-        yield _finding("--scope", wanted.scope, f"one of {', '.join(SCOPES)}")
+        yield _finding("scope", wanted.scope, f"one of {', '.join(SCOPES)}")
     if wanted.scope == "outlet" and wanted.outlet_type is not None:
-        yield _finding("--outlet-type", wanted.outlet_type, "nothing beside --scope outlet")
+        yield _finding("outlet_type", wanted.outlet_type, "nothing beside the scope outlet")
 
 
 def _of_faces(pairs: Sequence[Paired], faces: Sequence[Paired]) -> Iterator[Finding]:
@@ -162,7 +162,7 @@ def _of_one_outlet(pairs: Sequence[Paired]) -> Iterator[Finding]:
         face = measured(pair.other)
         if face.outlet.id != first.id:
             where = f"reading {face.reading.id} was taken at {face.outlet.outlet}"
-            yield _finding(PAIR, pair.typed, f"readings at {first.outlet} alone, or --scope type; {where}")
+            yield _finding(PAIR, pair.typed, f"readings at {first.outlet} alone, or the scope type; {where}")
 
 
 def _type_of(wanted: FactorWanted, pairs: Sequence[Paired]) -> str | None:
@@ -172,7 +172,7 @@ def _type_of(wanted: FactorWanted, pairs: Sequence[Paired]) -> str | None:
 def _of_one_type(pairs: Sequence[Paired], outlet_type: str | None) -> Iterator[Finding]:
     if outlet_type is None:
         name = measured(pairs[0].other).outlet.outlet
-        yield _finding("--outlet-type", None, f"the type; none is on record for outlet {name}: amend it")
+        yield _finding("outlet_type", None, f"the type; none is on record for outlet {name}: amend it")
         return
     for pair in pairs:
         outlet = measured(pair.other).outlet

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 import numpy as np
 from sqlmodel import Session
 
-from calib.errors import Finding, NotInRecordsError, RefusedError
+from calib.errors import Finding, NotInRecordsError, RefusedError, Step
 from calib.measurement import Flows
 from calib.procedures.measure.evaluate import Evaluation, Measured
 from calib.procedures.measure.reading_in_job import ReadingInJob, reading_in_job
@@ -16,7 +16,7 @@ from calib.records.record import moment
 from calib.records.tables import DUCT
 from calib.uncertainty.propagation import Contribution, covariance, propagate
 
-PAIR = "--pair"
+PAIR = "pair"
 FEWEST = 2  # pairs: one shows no spread
 LONG_APART = timedelta(hours=1)  # beyond it a caution: a judgement, no source
 
@@ -51,10 +51,10 @@ def pairs_of(session: Session, typed: Sequence[str], now: datetime) -> Pairs:
     sound, findings = [], []
     if len(typed) < FEWEST:
         few = f"at least {FEWEST} pairs, since one shows no spread"
-        findings.append(Finding("command line", None, PAIR, ", ".join(typed), few))
+        findings.append(Finding.typed(PAIR, ", ".join(typed), few))
     for one in typed:
         pair, wrong = looking.at(one)
-        findings += [Finding("command line", None, PAIR, one, expected) for expected in wrong]
+        findings += [Finding.typed(PAIR, one, expected) for expected in wrong]
         if pair is not None:
             sound.append(pair)
     return Pairs(tuple(sound), tuple(findings))
@@ -74,7 +74,7 @@ class _Looking:
         numbers = _NUMBERS.fullmatch(typed)
         if numbers is None:
             return None, [
-                "two numbers of readings, the one in the duct first, as 3:8 (`calib reading list` shows them)"
+                f"two numbers of readings, the one in the duct first, as 3:8 ({Step.LIST_READINGS} shows them)"
             ]
         first, second = int(numbers[1]), int(numbers[2])
         wrong = [*self._again(first, typed), *self._again(second, typed)]

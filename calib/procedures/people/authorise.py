@@ -93,7 +93,7 @@ def _authorised(session: Session, signature: ledger.Signature, acts: Sequence[st
     if expected is not None:
         # Who was not named is told by the name that their login has on record, where it has one.
         told = found.person if signature.as_login else signature.person
-        raise BadInputError([Finding("command line", None, "--by", told, expected)])
+        raise BadInputError([Finding.typed("by", told, expected)])
     return found
 
 

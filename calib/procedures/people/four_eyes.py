@@ -9,7 +9,7 @@ from datetime import date, datetime, time
 from sqlmodel import Session
 
 from calib.confirmation.authority import QA, unmet
-from calib.errors import Finding
+from calib.errors import Finding, Step
 from calib.procedures.people.authorise import People
 from calib.procedures.people.house_rules import ONE_PERSON_MAY_ACCEPT, holds
 from calib.procedures.typed.sheets import Row
@@ -17,7 +17,7 @@ from calib.records import ledger
 from calib.records.record import key
 from calib.records.tables import Calibration
 
-NEXT_STEP = f'let another person accept it, or record the rule: calib rule set "{ONE_PERSON_MAY_ACCEPT}" --holds yes --reason ...'
+NEXT_STEP = f"let another person accept it, or {Step.LET_ONE_ACCEPT}"
 
 
 def same_person(first: str, other: str) -> bool:

@@ -30,12 +30,12 @@ class RuleOnRecord:
 def set_rule(session: Session, rule: str, holds: str, reason: str, signature: ledger.Signature) -> HouseRule:
     """Append a rule that holds from now on, or that does so no longer; raises BadInputError with every finding."""
     findings = [
-        Finding("command line", None, column, value, f"one of {', '.join(known)}")
-        for column, value, known in (("RULE", rule, HOUSE_RULES), ("--holds", holds, (HOLDS, DOES_NOT)))
+        Finding.typed(column, value, f"one of {', '.join(known)}")
+        for column, value, known in (("rule", rule, HOUSE_RULES), ("holds", holds, (HOLDS, DOES_NOT)))
         if value not in known
     ]
     if not reason.strip():
-        findings.append(Finding("command line", None, "--reason", reason, "why, in a few words"))
+        findings.append(Finding.typed("reason", reason, "why, in a few words"))
     if findings:
         raise BadInputError(findings)
     signature = authorise(session, signature, "rule")

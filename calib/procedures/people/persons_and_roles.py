@@ -76,7 +76,7 @@ def _raise(findings: Sequence[Finding]) -> None:
 
 
 def _finding(column: str, value: str | None, expected: str) -> Finding:
-    return Finding("command line", None, column, value, expected)
+    return Finding.typed(column, value, expected)
 
 
 # --- what is wrong ---------------------------------------------------------------------------------------------------------------
@@ -98,38 +98,38 @@ def _of_login(wanted: PersonWanted, people: Sequence[PersonOnRecord], needed: bo
     if login is None:
         if needed:
             yield _finding(
-                "--login", None, "the database login of the first person: on a shared database it says who writes"
+                "login", None, "the database login of the first person: on a shared database it says who writes"
             )
         return
     owner = next((one.name for one in people if one.login == login.strip()), None)
     if not login.strip() or not login.isprintable():
-        yield _finding("--login", login, "a login, on one line")
+        yield _finding("login", login, "a login, on one line")
     elif owner is not None:
-        yield _finding("--login", login, f"a login that is nobody's yet; it is that of {owner}")
+        yield _finding("login", login, f"a login that is nobody's yet; it is that of {owner}")
 
 
 def _of_roles(wanted: PersonWanted, known: People) -> Iterator[Finding]:
     if not wanted.roles:
-        yield _finding("--role", None, f"one or more of {', '.join(ROLES)}")
+        yield _finding("role", None, f"one or more of {', '.join(ROLES)}")
     for one in wanted.roles:
         if one not in ROLES:
-            yield _finding("--role", one, f"one of {', '.join(ROLES)}")
+            yield _finding("role", one, f"one of {', '.join(ROLES)}")
     for one in sorted({one for one in wanted.roles if wanted.roles.count(one) > 1}):
-        yield _finding("--role", one, "each role once")
+        yield _finding("role", one, "each role once")
     if not known.people and QA not in wanted.roles:
-        yield _finding("--role", ", ".join(wanted.roles), f"{QA} for the first person on record, who adds the others")
+        yield _finding("role", ", ".join(wanted.roles), f"{QA} for the first person on record, who adds the others")
 
 
 def _of_change(wanted: ChangeWanted, known: People, signature: ledger.Signature, *, shared: bool) -> Iterator[Finding]:
-    option = "--give" if wanted.kind == GIVEN else "--withdraw"
+    column = "give" if wanted.kind == GIVEN else "withdraw"
     if not wanted.reason.strip():
-        yield _finding("--reason", wanted.reason, "why, in a few words")
+        yield _finding("reason", wanted.reason, "why, in a few words")
     if wanted.role not in ROLES:
-        yield _finding(option, wanted.role, f"one of {', '.join(ROLES)}")
+        yield _finding(column, wanted.role, f"one of {', '.join(ROLES)}")
         return
     expected = _expected_of_time(wanted, known, signature) or _expected_of_role(wanted, known, signature, shared)
     if expected is not None:
-        yield _finding(option, wanted.role, expected)
+        yield _finding(column, wanted.role, expected)
 
 
 def _expected_of_time(wanted: ChangeWanted, known: People, signature: ledger.Signature) -> str | None:

@@ -55,10 +55,10 @@ def plan_job(session: Session, name: str, wish: Wish) -> JobPlan:
 
 
 def method_findings(session: Session, methods: Iterable[str]) -> list[Finding]:
-    """What is wrong with methods named on the command line."""
+    """What is wrong with methods that were named."""
     known = list(session.exec(select(tables.Method.method).order_by(col(tables.Method.id))))
     expected = f"a method in the records: there is {', '.join(known) or 'none'}"
-    return [Finding("command line", None, "--method", one, expected) for one in methods if one not in known]
+    return [Finding.typed("method", one, expected) for one in methods if one not in known]
 
 
 # --- the air ---------------------------------------------------------------------------------------------------------------------

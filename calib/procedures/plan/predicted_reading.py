@@ -40,7 +40,7 @@ from calib.records.record import key
 from calib.uncertainty.budget import Budget, Repeatability, observations_needed
 from calib.uncertainty.propagation import combine
 
-NEEDS_AIR = "needs the expected conditions: --temperature, --pressure, --humidity"
+NEEDS_AIR = "needs the expected conditions: temperature, pressure and humidity of the air"
 
 
 @dataclass(frozen=True)

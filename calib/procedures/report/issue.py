@@ -42,9 +42,9 @@ def _findings(session: Session, job: str, reason: str | None) -> Iterator[Findin
     said = (reason or "").strip()
     if earlier and not said:
         expected = f"why: revision {earlier[-1].revision} was issued on {earlier[-1].issued_at[:10]}"
-        yield Finding("command line", None, "--because", reason, expected)
+        yield Finding.typed("reason", reason, expected)
     if not earlier and said:
-        yield Finding("command line", None, "--because", reason, "nothing: no revision was issued before")
+        yield Finding.typed("reason", reason, "nothing: no revision was issued before")
 
 
 def issue_report(session: Session, wanted: ToIssue, signature: Signature) -> None:
@@ -53,7 +53,7 @@ def issue_report(session: Session, wanted: ToIssue, signature: Signature) -> Non
     expected = 1 + len(issues_of(session, wanted.job))
     if wanted.revision != expected:
         said = f"revision {expected}: another was issued meanwhile"
-        raise BadInputError([Finding("command line", None, "revision", str(wanted.revision), said)])
+        raise BadInputError([Finding.typed("revision", str(wanted.revision), said)])
     report = IssuedReport(
         job_id=key(job_named(session, wanted.job).id),
         revision=wanted.revision,

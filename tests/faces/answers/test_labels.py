@@ -11,7 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from calib.errors import CalibError
-from calib.faces.answers.labels import BEGINS, Label, as_sheet
+from calib.faces.answers.label_sheet import BEGINS, as_sheet
+from calib.procedures.fleet.labels import Label
 from tests.command import calib
 
 ON = date(2026, 10, 14)

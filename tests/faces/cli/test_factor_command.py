@@ -5,7 +5,7 @@ import shlex
 
 import pytest
 
-from calib.faces.answers.factor import as_typed
+from calib.faces.plain_text import as_typed
 from calib.procedures.on_record.in_force import outlets_in_force
 from calib.records import database
 from tests.as_found import drifted

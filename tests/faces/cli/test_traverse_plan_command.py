@@ -7,12 +7,13 @@ import typer
 from typer.testing import CliRunner
 
 from calib import quantities
-from calib.airflow.traverse import LOG_LINEAR, ROUND, Section
+from calib.airflow.traverse import LOG_LINEAR, ROUND, Section, traverse
 from calib.errors import BadInputError
-from calib.faces.cli import traverse
+from calib.faces.answers import traverse_plan as answer
+from calib.faces.cli.traverse import app
 
 ROOT = typer.Typer()
-ROOT.add_typer(traverse.app, name="traverse")
+ROOT.add_typer(app, name="traverse")
 PIPE = ("--shape", "round", "--diameter", "400", "--rule", "log-linear")
 DUCT = ("--shape", "rectangular", "--width", "600", "--height", "400")
 
@@ -180,6 +181,8 @@ def test_help_names_the_dangers_and_ends_in_an_example():
         assert word in shown
 
 
-def test_a_plan_can_be_printed_for_any_section(capsys):
-    traverse.print_plan(Section(ROUND, 0.4, 0.4), LOG_LINEAR, 2, 8, quantities.unit("length", "mm"))
-    assert capsys.readouterr().out == plan(*PIPE)
+def test_a_plan_can_be_written_for_any_section():
+    section = Section(ROUND, 0.4, 0.4)
+    points = traverse(section, LOG_LINEAR, 2, 8)
+    document = answer.document(section, LOG_LINEAR, points, quantities.unit("length", "mm"))
+    assert answer.text(document) + "\n" == plan(*PIPE)

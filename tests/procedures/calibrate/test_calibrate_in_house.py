@@ -1,7 +1,7 @@
 """Calibration in house: the standard's indications become reference values with their whole uncertainty.
 
 Source: EA-4/02 M:2022, 4 and GUM 5, written out here with GTC from the small job's certificate C-103 of RS-1 (three points, degree
-0): an independent computation. The gate on the standard: README.md ("Certificates").
+0): an independent computation. The gate on the standard: `calib help` (certificates).
 """
 
 import json
@@ -17,7 +17,6 @@ from calib.errors import BadInputError, NotInRecordsError, RefusedError
 from calib.procedures.calibrate.add_calibration import add_calibration
 from calib.procedures.calibrate.calibrate_in_house import (
     PlaceDifference,
-    StandardObserved,
     in_house,
     in_house_columns,
     reference_values,
@@ -25,7 +24,7 @@ from calib.procedures.calibrate.calibrate_in_house import (
 from calib.procedures.certificate.fit_curve import fit_curve
 from calib.procedures.fleet.ready import ready
 from calib.procedures.fleet.record_event import record_event
-from calib.procedures.measure.indicated import StabilityHere
+from calib.procedures.measure.indicated import IndicationsObserved, StabilityHere
 from calib.procedures.on_record.calibrations import calibration_on_file
 from calib.procedures.typed.comparison_sheets import read_comparisons
 from calib.procedures.typed.sheets import Row
@@ -186,17 +185,17 @@ def test_an_indication_outside_the_standard_s_interval_refuses(small_records):
 @pytest.mark.parametrize(
     ("typed_rows", "call", "columns"),
     [
-        (rows()[:1], {"standard": "VA-1"}, ["--standard"]),
-        (rows()[:1], {"standard": "PG-1"}, ["--standard", "unit"]),
-        (rows()[:1], {"place": PlaceDifference("one", "maps")}, ["--place-percent"]),
-        (rows()[:1], {"place": PlaceDifference("-1", "maps")}, ["--place-percent"]),
-        (rows()[:1], {"place": PlaceDifference("1", None)}, ["--place-basis"]),
+        (rows()[:1], {"standard": "VA-1"}, ["standard"]),
+        (rows()[:1], {"standard": "PG-1"}, ["standard", "unit"]),
+        (rows()[:1], {"place": PlaceDifference("one", "maps")}, ["place_percent"]),
+        (rows()[:1], {"place": PlaceDifference("-1", "maps")}, ["place_percent"]),
+        (rows()[:1], {"place": PlaceDifference("1", None)}, ["place_basis"]),
         (rows(unit="Pa")[:1], {}, ["unit"]),
         (rows(phase="later")[:1], {}, ["phase"]),
         (rows(reference_repeatability="0.02")[:1], {}, ["reference_observations"]),
         (rows(reference_repeatability="0.02", reference_observations="1")[:1], {}, ["reference_observations"]),
         ([row(2, indication="0.66")], {}, ["reference_indication"]),
-        ([], {}, ["--comparisons"]),
+        ([], {}, ["comparisons"]),
     ],
 )
 def test_each_wrong_cell_is_named(small_records, typed_rows, call, columns):
@@ -260,7 +259,7 @@ STANDARD, CURVE = standard_curve()
 
 @given(st.floats(0.5, 15.0), st.floats(0.0, 0.1), st.floats(0.0, 0.2), st.floats(0.0, 0.03))
 def test_a_reference_value_is_never_better_known_than_the_standard_s_own_certificate(x, repeatability, limit, place):
-    seen = StandardObserved(np.array([x]), np.array([repeatability]), np.array([False]), np.array([np.inf]))
+    seen = IndicationsObserved(np.array([x]), np.array([repeatability]), np.array([False]), np.array([np.inf]))
     found = reference_values(STANDARD, CURVE, seen, StabilityHere(np.array([limit]), np.array([np.inf])), place)
     assert found.standard_uncertainty[0] >= CURVE.reference_uncertainty(x) - 1e-15
     assert found.standard_uncertainty[0] >= limit / np.sqrt(3)

@@ -1,6 +1,6 @@
 """A calibration that was recorded wrongly is withdrawn: it counts for nothing, at no time, and stays on record.
 
-Source: README.md ("Certificates"), which keeps the contract; common practice, no source. What counts
+Source: `calib help` (certificates), which keeps the contract; common practice, no source. What counts
 instead is read off the sheets.
 """
 
@@ -276,7 +276,7 @@ def test_a_later_certificate_is_judged_by_what_counts_now(tmp_path):
         ("D-1", "C-101")
     ]
     assert told == (
-        "VA-1 was found beyond its limits: impact review of certificate D-1, 3 lines: calib review show VA-1 D-1",
+        "VA-1 was found beyond its limits: impact review of certificate D-1, 3 lines: see the review of VA-1, certificate D-1",
     )
 
 

@@ -51,7 +51,7 @@ def findings(records, outlet, *changes, reason="measured again"):
     with pytest.raises(BadInputError) as caught:
         amended(records, outlet, *changes, reason=reason)
     assert ledger_head(records) == before
-    assert {one.source for one in caught.value.findings} == {"command line"}
+    assert {one.source for one in caught.value.findings} == {None}
     return [(one.column, one.value, one.expected) for one in caught.value.findings]
 
 
@@ -201,12 +201,12 @@ def test_a_revision_that_is_changed_behind_the_program_is_found(records):
 # --- what is wrong ---------------------------------------------------------------------------------------------------------------
 
 EXPECTED = {
-    ("S-1", "depth=10"): "--set",
-    ("S-1", "outlet=S-9"): "--set",
-    ("S-1", "job=E-2"): "--set",
-    ("S-1", "width"): "--set",
-    ("S-1", ""): "--set",
-    ("S-1", "=410"): "--set",
+    ("S-1", "depth=10"): "set",
+    ("S-1", "outlet=S-9"): "set",
+    ("S-1", "job=E-2"): "set",
+    ("S-1", "width"): "set",
+    ("S-1", ""): "set",
+    ("S-1", "=410"): "set",
     ("S-1", "width=-410"): "width",
     ("S-1", "width=410,5"): "width",
     ("S-1", "width=wide"): "width",
@@ -236,18 +236,18 @@ def test_a_wrong_change_is_named_and_nothing_is_written(records, change):
 @pytest.mark.parametrize("reason", ["", "  ", "\n"])
 def test_a_reason_is_asked_for(records, reason):
     assert findings(records, "S-1", "width=410", reason=reason) == [
-        ("--reason", reason, "what was wrong, in a few words")
+        ("reason", reason, "what was wrong, in a few words")
     ]
 
 
 @pytest.mark.parametrize("changes", [("width=400",), ("width= 400 ", "room=Store"), ("effective_area=",), ()])
 def test_no_change_is_no_amendment(records, changes):
     expected = "a value other than the one on record"
-    assert findings(records, "S-1", *changes) == [("--set", "; ".join(changes), expected)]
+    assert findings(records, "S-1", *changes) == [("set", "; ".join(changes), expected)]
 
 
 def test_the_same_column_twice_is_named(records):
-    assert findings(records, "S-1", "width=410", "width=420") == [("--set", "width=420", "each column once (width)")]
+    assert findings(records, "S-1", "width=410", "width=420") == [("set", "width=420", "each column once (width)")]
 
 
 def test_everything_wrong_is_named_at_once(records):
@@ -256,7 +256,7 @@ def test_everything_wrong_is_named_at_once(records):
         "flow_unit=kg/s", reason=" ",
     )  # fmt: skip
     assert sorted(column for column, *_ in found) == sorted(
-        ["--set", "--set", "width", "outlet_factor_standard_uncertainty", "flow_unit", "--reason"]
+        ["set", "set", "width", "outlet_factor_standard_uncertainty", "flow_unit", "reason"]
     )
 
 

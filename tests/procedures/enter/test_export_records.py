@@ -136,7 +136,7 @@ def small_file(_small, tmp_path):
 
 
 def test_what_people_did_afterwards_comes_back(small_file, tmp_path):
-    from calib.faces.cli.options import clock
+    from calib.clock import clock
 
     records = worked_on(small_file)
     assert_same(records, tmp_path, "J-1", clock())

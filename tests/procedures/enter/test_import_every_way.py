@@ -1,6 +1,6 @@
 """Import of a job measured in every way: each mistake is named once, by file, row, column and value, and nothing is written.
 
-Source: the contract on the files in README.md ("The import files"); common practice, no source, for what is refused.
+Source: `calib help import`, the contract on the files; common practice, no source, for what is refused.
 """
 
 import shutil
@@ -133,7 +133,7 @@ OUTLETS = [
           "outlets", 5, "outlet_factor_standard_uncertainty", "0", EXACT),
     after(filled("outlets", 5, found_factor="G-1")
           + filled("outlets", 5, outlet_factor="", outlet_factor_standard_uncertainty="", outlet_factor_source=""),
-          "outlets", 5, "found_factor", "G-1", "a factor that `calib factor find` has put into the records (there is none)"),
+          "outlets", 5, "found_factor", "G-1", "a factor found from pairs of readings that is on record (there is none)"),
 ]  # fmt: skip
 
 CONDITIONS = [

@@ -162,7 +162,7 @@ BAD = {
         "amendments",
         amendment(outlet_factor="", outlet_factor_standard_uncertainty="", found_factor="H"),
         "found_factor",
-        "a factor that `calib factor find` has put into the records",
+        "a factor found from pairs of readings that is on record",
     ),
 }  # fmt: skip
 

@@ -172,7 +172,7 @@ def findings(records, pairs, name="sweep"):
 @pytest.mark.parametrize(
     ("pairs", "said"),
     [
-        (("1:7",), "--pair: '1:7'; expected at least 2 pairs, since one shows no spread"),
+        (("1:7",), "pair: '1:7'; expected at least 2 pairs, since one shows no spread"),
         (("1:7", "1:8"), "expected each reading once, since pairs are independent; reading 1 stands in 1:7 already"),
         (("1:7", "8:2"), "expected the reading in the duct first; reading 8 was taken at outlet S-9"),
         (("1:7", "2:3"), "expected a reading with the method sweep second; reading 3 has traverse"),
@@ -180,13 +180,13 @@ def findings(records, pairs, name="sweep"):
 )
 def test_one_wrong_thing_is_named_in_one_line(records, pairs, said):
     (told,) = findings(records, pairs)
-    assert told.startswith("command line, ")
+    assert told.startswith("pair: ")
     assert said in told
 
 
 def test_a_method_is_not_compared_with_itself(records):
     (first, second) = findings(records, ("1:2", "3:4"), "traverse")
-    assert "--pair: '1:2'; expected a traverse by another method first; reading 1 has traverse itself" in first
+    assert "pair: '1:2'; expected a traverse by another method first; reading 1 has traverse itself" in first
     assert "'3:4'" in second
 
 

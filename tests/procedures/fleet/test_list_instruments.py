@@ -1,4 +1,4 @@
-"""Lists of the register: what fits a wish, in an order. Source: README.md ("Commands"); common practice, no source."""
+"""Lists of the register: what fits a wish, in an order. Source: `calib help` (commands); common practice, no source."""
 
 from datetime import date, datetime
 
@@ -83,7 +83,7 @@ def test_the_order_is_the_one_asked_for(small_records, sort, expected):
     assert tags(small_records, sort) == expected
 
 
-@pytest.mark.parametrize(("call", "option"), [({"state": "lost"}, "--state"), ({"sort": "colour"}, "--sort")])
+@pytest.mark.parametrize(("call", "option"), [({"state": "lost"}, "state"), ({"sort": "colour"}, "sort")])
 def test_a_word_that_is_none_is_told(small_records, call, option):
     with pytest.raises(BadInputError) as caught:
         tags(small_records, **call)

@@ -106,7 +106,7 @@ def test_a_wrong_cell_is_named_and_nothing_is_written(small_records, cells, colu
     with pytest.raises(BadInputError) as caught:
         check(small_records, **cells)
     (finding,) = caught.value.findings
-    assert (finding.source, finding.row, finding.column) == ("command line", None, column)
+    assert (finding.source, finding.row, finding.column) == (None, None, column)
     assert expected in finding.expected
     assert ledger_head(small_records) == before
 

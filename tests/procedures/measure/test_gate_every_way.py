@@ -446,7 +446,7 @@ def test_a_state_that_the_density_is_not_known_for_refuses_and_says_where_it_sta
 ):
     """Records of the first schema may hold any number there, which an import names since."""
     any_number = [replace(one, check=number) if one.name == column else one for one in FILES[file]]
-    monkeypatch.setitem(FILES, file, tuple(any_number))
+    monkeypatch.setitem(FILES, file, replace(FILES[file], columns=tuple(any_number)))
     found, _ = import_all(tmp_path / "in", (file, row, column, value))
     assert found.keys() == outlets
     assert all(len(reasons) == 1 and reasons[0].startswith(said) for reasons in found.values())
@@ -619,7 +619,7 @@ def test_a_hood_at_an_outlet_with_a_factor_needs_none(register, tmp_path):
     [
         ({"outlet_type": "grille H"}, {}, "a factor for outlet_type 'grille G'"),
         ({}, {"outlet_type": ""}, "a factor for outlet_type ''"),
-        ({}, {"found_factor": "G-2"}, "a factor that `calib factor find` has put into the records (there is G-1)"),
+        ({}, {"found_factor": "G-2"}, "a factor found from pairs of readings that is on record (there is G-1)"),
     ],
 )
 def test_a_factor_for_another_type_is_named_by_the_import(register, tmp_path, fields, cells, expected):

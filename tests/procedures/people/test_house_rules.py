@@ -38,10 +38,10 @@ def test_the_last_word_counts_and_the_earlier_ones_stay(empty_records):
 @pytest.mark.parametrize(
     ("rule", "value", "reason", "columns"),
     [
-        ("all may do all", "yes", "why", ["RULE"]),
-        (ONE_PERSON_MAY_ACCEPT, "maybe", "why", ["--holds"]),
-        (ONE_PERSON_MAY_ACCEPT, "yes", " ", ["--reason"]),
-        ("all may do all", "maybe", "", ["RULE", "--holds", "--reason"]),
+        ("all may do all", "yes", "why", ["rule"]),
+        (ONE_PERSON_MAY_ACCEPT, "maybe", "why", ["holds"]),
+        (ONE_PERSON_MAY_ACCEPT, "yes", " ", ["reason"]),
+        ("all may do all", "maybe", "", ["rule", "holds", "reason"]),
     ],
 )
 def test_each_wrong_word_is_named_and_nothing_is_written(empty_records, rule, value, reason, columns):

@@ -1,7 +1,7 @@
 """People and roles on record, and that every write asks for them.
 
 On a server each writes by a login of their own, which may write every table there: what is refused here, the program refuses.
-Source: README.md ("People and roles"), which keeps the contract; ISO/IEC 17025:2017, 6.2.5 f and 6.2.6, 7.5.1.
+Source: `calib help` (people), which keeps the contract; ISO/IEC 17025:2017, 6.2.5 f and 6.2.6, 7.5.1.
 """
 
 import ast
@@ -145,13 +145,13 @@ def test_a_person_is_kept_with_login_roles_and_ledger_entries(empty_records):
 
 def test_the_first_person_has_the_role_qa(empty_records):
     ((column, value, expected),) = refused(empty_records, add, "Ed", "engineer", login="ed")
-    assert (column, value) == ("--role", "engineer")
+    assert (column, value) == ("role", "engineer")
     assert expected == "QA for the first person on record, who adds the others"
 
 
 def test_only_qa_adds_people(staffed):
     ((column, value, expected),) = refused(staffed, add, "Nora", "technician", signature=by("Ed"))
-    assert (column, value) == ("--by", "Ed")
+    assert (column, value) == ("by", "Ed")
     assert expected.startswith("a person who may add a person, give or withdraw a role (QA: Quinn)")
     add(staffed, "Nora", "technician")
     assert on_file(staffed)["Nora"].roles == ("technician",)
@@ -165,13 +165,13 @@ def test_only_qa_adds_people(staffed):
         ("two\nlines", ["QA"], None, "NAME"),
         ("rule", ["QA"], None, "NAME"),
         ("quinn", ["QA"], None, "NAME"),
-        ("Nora", [], None, "--role"),
-        ("Nora", ["boss"], None, "--role"),
-        ("Nora", ["qa"], None, "--role"),
-        ("Nora", ["QA", "QA"], None, "--role"),
-        ("Nora", ["QA"], "", "--login"),
-        ("Nora", ["QA"], "a\x1bb", "--login"),
-        ("Nora", ["QA"], "quinn", "--login"),
+        ("Nora", [], None, "role"),
+        ("Nora", ["boss"], None, "role"),
+        ("Nora", ["qa"], None, "role"),
+        ("Nora", ["QA", "QA"], None, "role"),
+        ("Nora", ["QA"], "", "login"),
+        ("Nora", ["QA"], "a\x1bb", "login"),
+        ("Nora", ["QA"], "quinn", "login"),
     ],
 )
 def test_what_is_no_person_is_named(staffed, name, roles, login, column):
@@ -181,7 +181,7 @@ def test_what_is_no_person_is_named(staffed, name, roles, login, column):
 
 def test_everything_wrong_is_named_at_once(staffed):
     found = refused(staffed, add, "", "boss", login="ed")
-    assert [one[0] for one in found] == ["NAME", "--login", "--role"]
+    assert [one[0] for one in found] == ["NAME", "login", "role"]
 
 
 # --- roles -----------------------------------------------------------------------------------------------------------------------
@@ -202,7 +202,7 @@ def test_a_role_is_given_and_withdrawn_each_with_its_reason(staffed):
 
 def test_the_last_qa_keeps_the_role(staffed):
     ((column, value, expected),) = refused(staffed, change, "Quinn", "QA", WITHDRAWN)
-    assert (column, value) == ("--withdraw", "QA")
+    assert (column, value) == ("withdraw", "QA")
     assert expected.startswith("another person with QA first")
     change(staffed, "Ed", "QA", GIVEN)
     change(staffed, "Quinn", "QA", WITHDRAWN)
@@ -211,16 +211,16 @@ def test_the_last_qa_keeps_the_role(staffed):
 
 def test_a_qa_whose_role_counts_only_later_does_not_stand_in_for_the_last(staffed):
     change(staffed, "Ed", "QA", GIVEN, by("Quinn", NOW + LATER))
-    assert refused(staffed, change, "Quinn", "QA", WITHDRAWN)[0][0] == "--withdraw"
+    assert refused(staffed, change, "Quinn", "QA", WITHDRAWN)[0][0] == "withdraw"
 
 
 @pytest.mark.parametrize(
     ("name", "role", "kind", "reason", "column"),
     [
-        ("Ed", "engineer", GIVEN, "why", "--give"),
-        ("Ed", "technician", WITHDRAWN, "why", "--withdraw"),
-        ("Ed", "boss", GIVEN, "why", "--give"),
-        ("Ed", "QA", GIVEN, " \n", "--reason"),
+        ("Ed", "engineer", GIVEN, "why", "give"),
+        ("Ed", "technician", WITHDRAWN, "why", "withdraw"),
+        ("Ed", "boss", GIVEN, "why", "give"),
+        ("Ed", "QA", GIVEN, " \n", "reason"),
     ],
 )
 def test_a_change_that_is_none_is_named(staffed, name, role, kind, reason, column):
@@ -240,7 +240,7 @@ def test_an_unknown_person_is_named_with_those_known(staffed):
 
 
 def test_only_qa_gives_roles(staffed):
-    assert refused(staffed, change, "Tom", "QA", GIVEN, by("Tom"))[0][:2] == ("--by", "Tom")
+    assert refused(staffed, change, "Tom", "QA", GIVEN, by("Tom"))[0][:2] == ("by", "Tom")
 
 
 # --- every write -----------------------------------------------------------------------------------------------------------------
@@ -315,7 +315,7 @@ def test_what_is_written_asks_for_a_role(staffed, name, person):
             assert session.get(LedgerEntry, ledger.head(session)[0]).person == person
     else:
         ((column, value, expected),) = refused(staffed, act, by(person))
-        assert (column, value) == ("--by", person)
+        assert (column, value) == ("by", person)
         assert expected.startswith("a person who may ")
 
 
@@ -325,7 +325,7 @@ def test_who_is_not_on_record_writes_nothing(backend, staffed, name):
         FILE: "a person on record: there is Quinn, Ed, Tom",
         SERVER: "a database login of a person on record, which 'stranger' is not: there is Quinn (quinn), Ed (ed), Tom (tom)",
     }
-    assert refused(staffed, WRITES[name][0], by("Bo")) == [("--by", "Bo", expected[backend])]
+    assert refused(staffed, WRITES[name][0], by("Bo")) == [("by", "Bo", expected[backend])]
 
 
 @pytest.mark.parametrize("name", WRITES)
@@ -340,7 +340,7 @@ def test_a_line_of_an_impact_review_is_disposed_of_by_qa(staffed):
     with_session(staffed, append, [review], by("Tom"))
     line = ImpactLine(impact_review_id=1, record_table="reading", record_id=1, finding="{}")
     with_session(staffed, append, [line], by("Tom"))
-    assert refused(staffed, write_one(disposition), by("Ed"))[0][:2] == ("--by", "Ed")
+    assert refused(staffed, write_one(disposition), by("Ed"))[0][:2] == ("by", "Ed")
     write_one(disposition)(staffed, by("Quinn"))
 
 
@@ -387,8 +387,8 @@ def test_an_import_before_anyone_is_on_record_is_as_it_was(empty_records, tmp_pa
     assert ledger_head(empty_records)[0] == 2
 
 
-# authorise.py is the door itself; what as_if.py adds is taken back before its transaction ends.
-PAST_THE_ROLES = {"authorise.py": {"ledger.append"}, "as_if.py": {"self.session.add"}}
+# authorise.py is the door itself; what recalculate.py adds is taken back before its transaction ends.
+PAST_THE_ROLES = {"authorise.py": {"ledger.append_entries"}, "recalculate.py": {"self.session.add"}}
 WRITERS = [one.relative_to(ROOT) for floor in ("procedures", "faces") for one in (ROOT / "calib" / floor).rglob("*.py")]
 
 
@@ -396,14 +396,14 @@ WRITERS = [one.relative_to(ROOT) for floor in ("procedures", "faces") for one in
 def test_nothing_is_written_past_the_roles(file):
     tree = ast.parse((ROOT / file).read_text("utf-8"))
     called = {ast.unparse(node.func) for node in ast.walk(tree) if isinstance(node, ast.Call)}
-    past = {one for one in called if re.search(r"ledger\.append$|session\.(add|add_all|merge|bulk_\w+)$", one)}
+    past = {one for one in called if re.search(r"ledger\.append_entries$|session\.(add|add_all|merge|bulk_\w+)$", one)}
     taken = {
         alias.name
         for node in ast.walk(tree)
         if isinstance(node, ast.ImportFrom) and node.module == "calib.records.ledger"
         for alias in node.names
     }
-    assert past | (taken & {"append"}) == PAST_THE_ROLES.get(file.name, set())
+    assert past | (taken & {"append_entries"}) == PAST_THE_ROLES.get(file.name, set())
 
 
 # --- names -----------------------------------------------------------------------------------------------------------------------
@@ -421,7 +421,7 @@ def told_of(records, signature):
 
 
 def test_who_was_not_named_and_may_not_is_told_by_the_name_on_record(staffed):
-    assert refused(staffed, suspend, by("ed", as_login=True), kind="retirement")[0][:2] == ("--by", "Ed")
+    assert refused(staffed, suspend, by("ed", as_login=True), kind="retirement")[0][:2] == ("by", "Ed")
 
 
 def test_a_name_that_was_typed_is_no_login(backend, staffed):

@@ -546,7 +546,7 @@ def test_a_method_without_a_pattern_serves_ducts_and_hoods_once_it_is_named(with
 def test_a_method_that_is_not_there_is_named_with_those_that_are(records):
     with database.reading(str(records)) as session:
         (finding,) = method_findings(session, ["sweep", "guess"])
-    assert (finding.column, finding.value) == ("--method", "guess")
+    assert (finding.column, finding.value) == ("method", "guess")
     assert "traverse, sweep, hood" in finding.expected
 
 

@@ -68,9 +68,9 @@ def test_the_next_report_knows_what_was_issued_before(small_records):
 
 
 WRONG = {
-    "a later revision without a reason": ([FIRST], replace(SECOND, reason=None), "--because"),
-    "a later revision with a blank reason": ([FIRST], replace(SECOND, reason="  "), "--because"),
-    "a reason for the first": ([], replace(FIRST, reason="a mistake"), "--because"),
+    "a later revision without a reason": ([FIRST], replace(SECOND, reason=None), "reason"),
+    "a later revision with a blank reason": ([FIRST], replace(SECOND, reason="  "), "reason"),
+    "a reason for the first": ([], replace(FIRST, reason="a mistake"), "reason"),
     "a revision that somebody else issued meanwhile": ([FIRST, SECOND], SECOND, "revision"),
     "a revision too far": ([FIRST], replace(SECOND, revision=3), "revision"),
 }

@@ -1,6 +1,6 @@
 """Read comparisons from a workbook or a CSV file, digits as they were typed.
 
-Source: README.md ("Certificates"); what a spreadsheet shows for a number format is common practice, no source.
+Source: `calib help` (certificates); what a spreadsheet shows for a number format is common practice, no source.
 """
 
 import csv
@@ -131,7 +131,7 @@ def test_a_sheet_can_be_asked_for(tmp_path):
     path = workbook(tmp_path, *ROWS, sheet="May", others=("June",))
     assert len(cells(path, "May")) == 2
     finding = only_finding(path)
-    assert (finding.column, finding.expected) == ("--sheet", "one of the sheets May, June")
+    assert (finding.column, finding.expected) == ("sheet", "one of the sheets May, June")
     assert only_finding(path, "July").value == "July"
 
 
@@ -181,7 +181,7 @@ def test_a_pipe_is_not_waited_for(tmp_path):
 
 def test_a_csv_file_has_no_sheets(tmp_path):
     (tmp_path / "typed.csv").write_text(",".join(HEADER), encoding="utf-8")
-    assert only_finding(tmp_path / "typed.csv", "May").column == "--sheet"
+    assert only_finding(tmp_path / "typed.csv", "May").column == "sheet"
 
 
 def test_a_file_beyond_25_megabytes_is_not_read(tmp_path):

@@ -1,0 +1,24 @@
+"""A calibration that was accepted, as `calib calibration accept` answers."""
+
+from calib.faces.answers.calibration import assessment_lines
+from calib.faces.written import Content
+from calib.procedures.calibrate.accept_calibration import Accepted
+
+
+def document(tag: str, certificate: str, accepted: Accepted) -> Content:
+    """When, by whom and by which criterion it was accepted, and the assessment that this rests on."""
+    acceptance, assessment = accepted.acceptance, accepted.assessment
+    return {
+        "tag": tag,
+        "certificate": certificate,
+        "accepted_on": acceptance.accepted_on,
+        "accepted_by": acceptance.accepted_by,
+        "criterion": acceptance.criterion,
+        "assessment": None if assessment is None else assessment.content(),
+    }
+
+
+def text(answer: Content) -> str:
+    """The same for people."""
+    told = "{tag}: certificate {certificate} accepted on {accepted_on} by {accepted_by}: {criterion}".format(**answer)
+    return "\n".join([told, *(assessment_lines(answer["assessment"]) if answer["assessment"] else [])])

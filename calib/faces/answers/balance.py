@@ -1,0 +1,121 @@
+"""A job's balance, as `calib balance` answers: totals of its systems, of the whole and of its rooms."""
+
+import math
+
+from calib.faces.answers.reading_in_full import flow_unit, result
+from calib.faces.plain_text import table_text
+from calib.faces.written import Content, design_text, probability_text, total_name
+from calib.procedures.measure.evaluate import Evaluation, Total
+from calib.procedures.measure.totals import Totals
+from calib.quantities import Unit, unit
+
+_TOTALS = ("system", "service", "flow ± U", "design", "% of design", "conformity", "probability", "measured")
+_ROOMS = ("room", "supply less extract ± U", "the design asks for", "probability", "measured")
+_WANTED = {"positive": "a surplus of supply", "negative": "a surplus of extract", None: "nothing"}
+
+
+def document(evaluation: Evaluation, units: str | None) -> Content:
+    """Totals of the systems, of the job and of the rooms."""
+    return {"job": evaluation.job.job} | totals(evaluation, units)
+
+
+def totals(evaluation: Evaluation, units: str | None = None) -> Content:
+    """Totals of the systems, of the job and of the rooms."""
+    return {
+        "totals": [_total(evaluation, evaluation.of_systems, row, units) for row in range(len(evaluation.totals))],
+        "job_totals": [
+            _total(evaluation, evaluation.of_job, row, units) for row in range(len(evaluation.of_job.totals))
+        ],
+        "rooms": [_room(evaluation, row, units) for row in range(len(evaluation.of_rooms.totals))],
+    }
+
+
+def _total(evaluation: Evaluation, totals: Totals, row: int, units: str | None) -> Content:
+    """One total of a system or of the job: its flow, how much was measured, and its share of the design."""
+    total = totals.totals[row]
+    in_unit = _unit_of(evaluation, total, units)
+    stands = totals.flow is not None and total.measured > 0
+    return {
+        "system": total.system,
+        "service": total.service,
+        "outlets": total.outlets,
+        "outlets_measured": total.measured,
+        "flow": result(totals.flow, row, in_unit) if stands and totals.flow is not None else None,
+        "design": _design_of(totals, row, in_unit),
+    }
+
+
+def _unit_of(evaluation: Evaluation, total: Total, units: str | None) -> Unit:
+    measured = evaluation.measured_outlets
+    symbols = {flow_unit(measured[outlet], units).symbol for outlet in total.sign if outlet in measured}
+    return unit("volume flow", symbols.pop() if len(symbols) == 1 else "L/s")
+
+
+def _design_of(totals: Totals, row: int, in_unit: Unit) -> Content | None:
+    total, judged = totals.totals[row], totals.judgement
+    if not math.isfinite(total.design):
+        return None
+    complete = judged is not None and math.isfinite(judged.percent_of_design[row])
+    decided = judged is not None and bool(judged.statement[row])
+    return {
+        "value": float(in_unit.from_si(total.design)),
+        "unit": in_unit.symbol,
+        "tolerance_percent": 100.0 * total.tolerance if math.isfinite(total.tolerance) else None,
+        "percent_of_design": float(judged.percent_of_design[row]) if judged is not None and complete else None,
+        "conformity": str(judged.statement[row]) if judged is not None and decided else None,
+        "probability_of_conformity": float(judged.probability[row]) if judged is not None and decided else None,
+    }
+
+
+def _room(evaluation: Evaluation, row: int, units: str | None) -> Content:
+    room, rooms = evaluation.of_rooms.totals[row], evaluation.of_rooms
+    wanted = rooms.as_wanted is not None and math.isfinite(rooms.as_wanted[row])
+    return (
+        {"room": room.room}
+        | _total(evaluation, rooms, row, units)
+        | {
+            "wanted": room.wanted or None,
+            "probability_as_wanted": float(rooms.as_wanted[row]) if rooms.as_wanted is not None and wanted else None,
+        }
+    )
+
+
+# --- for people ------------------------------------------------------------------------------------------------------------------
+
+
+def text(answer: Content) -> str:
+    """The same for people."""
+    rows = [(total["system"], total_name(total), *_total_cells(total)) for total in answer["totals"]]
+    rows += [("all systems", total_name(total), *_total_cells(total)) for total in answer["job_totals"]]
+    rooms = ["", table_text(_ROOMS, [_room_cells(room) for room in answer["rooms"]])] if answer["rooms"] else []
+    return "\n".join([table_text(_TOTALS, rows), *rooms])
+
+
+def _total_cells(total: Content) -> tuple[str, ...]:
+    design = total["design"] or {}
+    tolerance, percent = design.get("tolerance_percent"), design.get("percent_of_design")
+    probability = design.get("probability_of_conformity")
+    shown = f"{design_text(design['value'], digits=5)} {design['unit']}" if design else "-"
+    return (
+        total["flow"]["statement"] if total["flow"] else "not measured",
+        shown + (f" ± {tolerance:g} %" if tolerance is not None else ""),
+        "-" if percent is None else f"{percent:.1f}",
+        design.get("conformity") or "-",
+        "-" if probability is None else probability_text(probability),
+        _measured(total),
+    )
+
+
+def _room_cells(room: Content) -> tuple[str, ...]:
+    probability = room["probability_as_wanted"]
+    return (
+        room["room"],
+        room["flow"]["statement"] if room["flow"] else "not measured",
+        _WANTED[room["wanted"]],
+        "-" if probability is None else probability_text(probability),
+        _measured(room),
+    )
+
+
+def _measured(total: Content) -> str:
+    return f"{total['outlets_measured']} of {total['outlets']}"

@@ -1,0 +1,42 @@
+"""Control charts of an instrument's checks, as `calib check chart` answers."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict
+
+from calib.faces.written import Content
+from calib.procedures.fleet.checks_on_file import ChartedSeries
+
+
+def document(tag: str, charts: Sequence[ChartedSeries]) -> Content:
+    """Each chart with its checks, baseline and limits."""
+    return {"tag": tag, "series": [_series(chart) for chart in charts]}
+
+
+def _series(chart: ChartedSeries) -> Content:
+    cells = asdict(chart) | {"drifting": chart.drifting}
+    return cells | {"checks": [check | {"at": check["at"].isoformat()} for check in cells["checks"]]}
+
+
+def text(answer: Content) -> str:
+    """The same for people."""
+    return "\n".join(line for chart in answer["series"] for line in _lines(chart)) or f"{answer['tag']}: no checks"
+
+
+def _lines(chart: Content) -> Iterator[str]:
+    failed = sum(not check["passed"] for check in chart["checks"])
+    other = f", {chart['other']}" if chart["other"] else ""
+    yield f"{chart['kind']}{other}: {len(chart['checks'])} checks, {failed} failed"
+    base, limits = chart["base"], chart["limits"]
+    if base is not None and limits is not None:
+        yield (
+            f"  baseline of {base['count']}: mean {base['mean']:.6g}, s {base['standard_deviation']:.2g}; "
+            f"limits of the next value {_ends(limits)} {chart['unit']}"
+        )
+        yield (
+            f"  limits of the baseline's own values: 3 s {_ends(chart['shewhart_limits'])}, "
+            f"Student's t {_ends(chart['t_limits'])} {chart['unit']}"
+        )
+
+
+def _ends(limits: Content) -> str:
+    return f"{limits['low']:.6g} to {limits['high']:.6g}"

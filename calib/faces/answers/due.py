@@ -1,0 +1,59 @@
+"""What is overdue or refused and what comes due, as `calib due` answers.
+
+Nothing heavy is imported here, since it is asked at the start of every day.
+"""
+
+from collections.abc import Sequence
+from dataclasses import asdict
+from datetime import date
+from shlex import quote
+
+from calib.confirmation.due import DueEntry
+from calib.faces.plain_text import table_text
+from calib.faces.written import Content
+from calib.procedures.impact.reviews import Review
+
+_HEADER = ("instrument", "due on", "days", "certificate", "state")
+
+
+def document(on: date, ahead: int, entries: Sequence[DueEntry], open_reviews: Sequence[Review]) -> Content:
+    """Instruments, the most urgent first, as of a day and so many days ahead; and the impact reviews that wait."""
+    return {
+        "on": str(on),
+        "within_days": ahead,
+        "instruments": [
+            asdict(entry) | {"due_on": None if entry.due_on is None else str(entry.due_on)} for entry in entries
+        ],
+        "open_reviews": [
+            {
+                "tag": review.tag,
+                "certificate": review.certificate,
+                "opened_at": review.time,
+                "lines": len(review.lines),
+                "open_lines": review.open_lines,
+            }
+            for review in open_reviews
+        ],
+    }
+
+
+def text(answer: Content) -> str:
+    """The same for people."""
+    listed = f"nothing is overdue on {answer['on']}, and nothing comes due within {answer['within_days']} days"
+    if answer["instruments"]:
+        listed = table_text(_HEADER, [_row(entry) for entry in answer["instruments"]])
+    return "\n".join([listed, *(_waiting(review) for review in answer["open_reviews"])])
+
+
+def _row(entry: Content) -> tuple[str, ...]:
+    state = "; ".join(reason.partition(": ")[2] for reason in entry["reasons"]) or "comes due"
+    days = "-" if entry["days"] is None else str(entry["days"])
+    return entry["tag"], entry["due_on"] or "-", days, entry["certificate"] or "-", state
+
+
+def _waiting(review: Content) -> str:
+    tag, certificate = review["tag"], review["certificate"]
+    return (
+        f"impact review open: {tag}, certificate {certificate}, {review['open_lines']} of {review['lines']} lines: "
+        f"calib review show {quote(tag)} {quote(certificate)}"
+    )

@@ -1,0 +1,82 @@
+"""An instrument's history as one self-contained HTML page."""
+
+import base64
+from collections.abc import Sequence
+from datetime import date
+from pathlib import Path
+
+from calib.errors import RecordsError
+from calib.faces.answers.instrument import open_lines, tables, used_line
+from calib.faces.template import template
+from calib.faces.written import Content
+from calib.procedures.on_record.attached_files import Photo
+
+
+def page(answer: Content, photos: Sequence[Photo], on: date) -> str:
+    """The history as one self-contained HTML page, as of a day, with the photos of the instrument in it."""
+    instrument = answer["instrument"]
+    shown = tables(answer)
+    return template("instrument.html").render(
+        one=instrument,
+        on=str(on),
+        facts=_facts(instrument),
+        used=used_line(answer["used"]),
+        waiting=open_lines(answer),
+        tables=[tuple(table) for table in shown if table.rows],
+        without=[table.title for table in shown if not table.rows],
+        photos=[_shown(photo) for photo in photos],
+    )
+
+
+def _shown(photo: Photo) -> Content:
+    content = base64.b64encode(photo.content).decode("ascii")
+    return {
+        "source": f"data:{photo.media_type};base64,{content}",
+        "name": photo.name,
+        "remarks": photo.remarks,
+    }
+
+
+def _facts(instrument: Content) -> dict[str, str]:
+    """What the register states of an instrument, in words: name -> value."""
+    in_unit = instrument["unit"]
+    told = {
+        "maker, model": f"{instrument['maker']} {instrument['model']}",
+        "serial": instrument["serial"],
+        "firmware": instrument["firmware"],
+        "quantity": instrument["quantity"],
+        "range": f"{instrument['range_low']} to {instrument['range_high']} {in_unit}",
+        "resolution": f"{instrument['resolution']} {in_unit}",
+        "maximum permissible error": _limits(instrument["mpe_percent"], instrument["mpe_absolute"], in_unit),
+        "repeatability": instrument["repeatability"] and f"{instrument['repeatability']} {in_unit}",
+        "stability": _limits(instrument["stability_percent"], instrument["stability_absolute"], in_unit),
+        "calibration interval": f"{instrument['interval_months']} months",
+        "intermediate check every": instrument["check_interval_days"] and f"{instrument['check_interval_days']} days",
+        "location": instrument["location"],
+        "custodian": instrument["custodian"],
+        "certificate": instrument["certificate"],
+        "due on": instrument["due_on"],
+    }
+    said = {"unit", "id", "tag", "kind", "reasons", "retired", "paired_with", "photos", *_IN_WORDS}
+    rest = {name.replace("_", " "): str(cell) for name, cell in instrument.items() if name not in said}
+    return {name: str(cell) for name, cell in (told | rest).items() if cell not in (None, "None", "")}
+
+
+_IN_WORDS = (
+    "maker", "model", "serial", "firmware", "quantity", "range_low", "range_high", "resolution", "mpe_percent", "mpe_absolute",
+    "repeatability", "stability_percent", "stability_absolute", "interval_months", "check_interval_days", "location", "custodian",
+    "certificate", "due_on",
+)  # fmt: skip
+
+
+def _limits(percent: str | None, absolute: str | None, in_unit: str) -> str | None:
+    parts = [*([f"{percent} % of the indication"] if percent else []), *([f"{absolute} {in_unit}"] if absolute else [])]
+    return f"± ({' + '.join(parts)})" if len(parts) > 1 else f"± {parts[0]}" if parts else None
+
+
+def save_page(answer: Content, photos: Sequence[Photo], path: Path, on: date) -> None:
+    """Write the page; raises RecordsError where it cannot be written."""
+    try:
+        path.write_text(page(answer, photos, on), encoding="utf-8")
+    except OSError as error:
+        raise RecordsError(f"{path}: the page cannot be written there ({error.strerror})") from error

@@ -1,0 +1,47 @@
+"""Labels for instruments (ISO/IEC 17025:2017, 6.4.8): a page that prints on A4 and on Letter, with nothing loaded from elsewhere.
+
+Each label says tag, calibrated, due and certificate; its QR code (ISO/IEC 18004) holds tag, certificate and due date as plain text.
+"""
+
+from collections.abc import Sequence
+from datetime import date
+
+import segno
+from markupsafe import Markup
+
+from calib.errors import CalibError
+from calib.faces.plain_text import one_line
+from calib.faces.template import template
+from calib.procedures.fleet.labels import Label
+
+BEGINS = b'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>Labels'
+
+
+def as_sheet(labels: Sequence[Label], on: date) -> bytes:
+    """The page; raises CalibError where a text is too long for a QR code."""
+    shown = [
+        {
+            "tag": one_line(label.tag),
+            "certificate": one_line(label.certificate),
+            "calibrated_on": str(label.calibrated_on),
+            "due_on": str(label.due_on),
+            "code": _code(label),
+        }
+        for label in labels
+    ]
+    text = template("labels.html").render(labels=shown, on=str(on))
+    return text.encode("utf-8", "backslashreplace")
+
+
+def code_of(label: Label) -> str:
+    """Text of the QR code."""
+    return "\n".join((one_line(label.tag), f"certificate {one_line(label.certificate)}", f"due {label.due_on}"))
+
+
+def _code(label: Label) -> Markup:
+    try:
+        code = segno.make_qr(code_of(label), error="m")
+    except (segno.DataOverflowError, UnicodeError) as error:
+        raise CalibError(f"{one_line(label.tag)[:60]}: its tag and certificate make no QR code ({error})") from error
+    # Dark and light modules alone, no text: nothing in it was typed by anybody.
+    return Markup(code.svg_inline(border=4, omitsize=True, lineclass=None, svgclass=None))  # noqa: S704

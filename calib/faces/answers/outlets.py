@@ -1,0 +1,39 @@
+"""A job's outlets and ducts as they count now, as `calib outlet list` answers."""
+
+from collections.abc import Sequence
+
+from calib.faces.answers import outlet as of_outlet
+from calib.faces.plain_text import table_text
+from calib.faces.written import Content
+from calib.procedures.on_record.outlets import OutletHistory
+
+_HEADER = ("outlet", "revision", "system", "service", "place", "room", "opening", "factor", "design")
+
+
+def document(job: str, outlets: Sequence[OutletHistory]) -> Content:
+    """Each outlet with its cells and what was amended."""
+    return {"job": job, "outlets": [of_outlet.document(outlet) for outlet in outlets]}
+
+
+def text(answer: Content) -> str:
+    """The same for people."""
+    return table_text(_HEADER, [_row(outlet) for outlet in answer["outlets"]])
+
+
+def _row(outlet: Content) -> tuple[str, ...]:
+    cells = {name: cell or "" for name, cell in outlet.items()}
+    sides = " × ".join(cells[side] for side in ("width", "height", "diameter") if cells[side])
+    opening = f"{cells['shape']} {sides} {cells['dimension_unit']}".strip()
+    area = f"{cells['effective_area']} {cells['effective_area_unit']}".strip()
+    design = f"{cells['design_flow']} {cells['flow_unit']} ± {cells['tolerance_percent']} %"
+    return (
+        outlet["outlet"],
+        str(outlet["revision"]),
+        cells["system"],
+        cells["service"],
+        cells["place"] or "outlet",
+        cells["room"],
+        opening,
+        cells["outlet_factor"] or area or cells["found_factor"],
+        design if cells["design_flow"] else "",
+    )

@@ -1,0 +1,266 @@
+"""One reading of a job with its flow, budget, conformity and all that it rests on: what every answer on readings says of it."""
+
+from calib.faces.written import Content, finite
+from calib.procedures.measure.air import MEASURED_AS, ConditionFound
+from calib.procedures.measure.budget import rectangular_names
+from calib.procedures.measure.evaluate import Evaluation, Measured, Results
+from calib.procedures.measure.gate_reading import air_of_reading
+from calib.procedures.measure.stability import limits_basis
+from calib.procedures.measure.standing import section_of
+from calib.quantities import UNITS, Unit, preferred, unit
+from calib.records import tables
+from calib.uncertainty.budget import dominant
+from calib.uncertainty.propagation import Contribution
+from calib.uncertainty.statement import statement
+
+# Lines of every budget; the others stand in those in which they contribute.
+ALWAYS_LISTED = (
+    "repeatability", "resolution", "calibration scatter", "reference standard", "stability", "dimension", "outlet factor",
+    "method",
+)  # fmt: skip
+
+
+def flow_unit(outlet: tables.Outlet, units: str | None) -> Unit:
+    """Unit in which an outlet's flow is printed."""
+    return preferred("volume flow", units) if units else unit("volume flow", outlet.flow_unit or "L/s")
+
+
+def velocity_unit(reading: tables.Reading, units: str | None) -> Unit:
+    """Unit in which a reading's velocity is printed."""
+    if units:
+        return preferred("air velocity", units)
+    # A reading in volts or pascals is a velocity in m/s.
+    return unit("air velocity", reading.unit if reading.unit in UNITS["air velocity"] else "m/s")
+
+
+def reading_content(evaluation: Evaluation, row: int, units: str | None) -> Content:
+    """One reading of a job with its flow, its budget and its conformity."""
+    assert evaluation.velocity is not None and evaluation.flow is not None and evaluation.flows is not None  # noqa: S101, PT018
+    measured = evaluation.measured[row]
+    in_flow = flow_unit(measured.outlet, units)
+    return {
+        "reading": measured.reading.id,
+        "outlet": measured.outlet.outlet,
+        "system": measured.outlet.system,
+        "service": measured.outlet.service,
+        "place": measured.outlet.place or tables.OUTLET,
+        "room": measured.outlet.room,
+        "instrument": measured.instrument.tag,
+        "certificate": measured.calibration.certificate,
+        "probe": _probe(measured),
+        "conditions": _density(measured),
+        "observed_at": measured.reading.observed_at,
+        "indication": _shown(measured),
+        "observations": measured.reading.observations,
+        "throttled_observations": measured.reading.throttled_observations,
+        "traverse": _traverse(evaluation, row, units),
+        "observations_counted": measured.indication.observations,
+        "effective_observations": measured.indication.effective_observations,
+        "logged": measured.observed.logged,
+        "indication_unit": measured.reading.unit,
+        "method": measured.method.method,
+        "operator": measured.reading.operator,
+        "remarks": measured.reading.remarks,
+        "averaging_s": measured.reading.averaging_s,
+        "latest": measured.latest,
+        "in_totals": measured.in_totals,
+        "found_factor": None
+        if measured.factor is None
+        else {"factor": measured.factor.factor, "revision": measured.factor.revision},
+        "flags": list(measured.flags),
+        "velocity": _velocity(evaluation, row, units),
+        "flow": result(evaluation.flow, row, in_flow),
+        "dominant_contribution": dominant(
+            tuple(each.name for each in evaluation.flows.contributions),
+            evaluation.flow.combined.uncertainties[row],
+            rectangular_names(evaluation.flows.contributions, row),
+        ),
+        "contributions": [
+            _contribution(contribution, place, evaluation, row, in_flow)
+            for place, contribution in enumerate(evaluation.flows.contributions)
+            if contribution.name in ALWAYS_LISTED or evaluation.flow.combined.uncertainties[row, place] > 0
+        ],
+        "design": _design(evaluation, row, in_flow),
+    }
+
+
+def _shown(measured: Measured) -> str | None:
+    """The mean indication; of a traverse there is none to show, since its velocities are averaged."""
+    return (
+        None
+        if measured.observed.traversed is not None
+        else measured.reading.indication or f"{measured.observed.mean:.6g}"
+    )
+
+
+def _velocity(evaluation: Evaluation, row: int, units: str | None) -> Content | None:
+    """Corrected mean velocity; none of a hood, which indicates the flow."""
+    measured = evaluation.measured[row]
+    if measured.is_flow or evaluation.velocity is None:
+        return None
+    in_velocity = velocity_unit(measured.reading, units)
+    u = float(evaluation.velocity.combined.standard_uncertainty[row])
+    return {
+        "value": float(in_velocity.from_si(evaluation.velocity.value[row])),
+        "unit": in_velocity.symbol,
+        "standard_uncertainty": float(in_velocity.difference_from_si(u)),
+    }
+
+
+def _probe(measured: Measured) -> Content | None:
+    decision = measured.probe_decision
+    if measured.probe is None or decision is None or decision.calibration is None:
+        return None
+    return {"tag": measured.probe.tag, "certificate": decision.calibration.certificate}
+
+
+def _density(measured: Measured) -> Content | None:
+    """The air that counts in a reading."""
+    air = air_of_reading(measured)
+    if air is None:
+        return None
+    return {
+        "name": air.name,
+        "density": {"value": air.density, "unit": "kg/m3", "standard_uncertainty": air.standard_uncertainty},
+        "contributions": [{"name": name, "standard_uncertainty": u} for name, u in air.parts.items()],
+        "observed": [_condition(each) for each in air.rows],
+    }
+
+
+def _condition(condition: ConditionFound) -> Content:
+    row = condition.condition
+    return {
+        "quantity": row.quantity,
+        "value": row.value,
+        "unit": row.unit,
+        "observed_at": row.observed_at,
+        "instrument": None if condition.instrument is None else condition.instrument.tag,
+        "standard_uncertainty": unit(MEASURED_AS[row.quantity], row.unit).difference_from_si(
+            condition.standard_uncertainty
+        ),
+        "source": row.source,
+    }
+
+
+def _traverse(evaluation: Evaluation, row: int, units: str | None) -> Content | None:
+    measured = evaluation.measured[row]
+    traversed, profile = measured.observed.traversed, evaluation.profiles.get(row)
+    if traversed is None or profile is None:
+        return None
+    in_velocity = velocity_unit(measured.reading, units)
+    return {
+        "rule": traversed.rule,
+        "lines": traversed.lines,
+        "points": traversed.points,
+        "passes": traversed.passes,
+        "velocity_unit": in_velocity.symbol,
+        "velocities": [
+            {
+                "line": place.line,
+                "point": place.point,
+                "weight": place.weight,
+                "indications": list(indications),
+                "velocity": float(in_velocity.from_si(velocity)),
+            }
+            for place, indications, velocity in zip(
+                traversed.places(section_of(measured.outlet)),
+                traversed.indications,
+                evaluation.point_velocities(row),
+                strict=True,
+            )
+        ],
+        "profile": {
+            "low_share_percent": 100.0 * profile.low_share,
+            "skew_across_percent": _percent(profile.skew_across),
+            "skew_up_percent": _percent(profile.skew_up),
+            "largest_over_mean": profile.peak_ratio,
+            "without_pressure_above_0": profile.nonpositive,
+            "findings": list(profile.findings),
+        },
+    }
+
+
+def _percent(share: float | None) -> float | None:
+    return None if share is None else 100.0 * share
+
+
+def result(results: Results, row: int, in_unit: Unit) -> Content:
+    """One value with its uncertainty, in a unit."""
+    value = float(in_unit.from_si(results.value[row]))
+    expanded = float(in_unit.difference_from_si(results.expanded_uncertainty[row]))
+    k = float(results.coverage_factor[row])
+    return {
+        "value": value,
+        "unit": in_unit.symbol,
+        "standard_uncertainty": float(in_unit.difference_from_si(results.combined.standard_uncertainty[row])),
+        "expanded_uncertainty": expanded,
+        "coverage_factor": k,
+        "coverage_probability": results.coverage_probability,
+        "effective_degrees_of_freedom": finite(results.combined.degrees_of_freedom[row]),
+        "statement": statement(value, expanded, in_unit.symbol, k),
+    }
+
+
+def _contribution(contribution: Contribution, place: int, evaluation: Evaluation, row: int, in_unit: Unit) -> Content:
+    assert evaluation.flow is not None  # noqa: S101
+    combined, measured = evaluation.flow.combined, evaluation.measured[row]
+    basis = {"basis": _stability_basis(contribution, evaluation, row)} if contribution.name == "stability" else {}
+    return {
+        "name": contribution.name,
+        "evaluation": "A" if contribution.type_a[row] else "B",
+        "standard_uncertainty": float(in_unit.difference_from_si(combined.uncertainties[row, place])),
+        "degrees_of_freedom": finite(contribution.degrees_of_freedom[row]),
+        "variance_percent": float(combined.variance_percent[row, place]),
+        "shared_with": shared_with(contribution.name, measured),
+        **basis,
+    }
+
+
+def _stability_basis(contribution: Contribution, evaluation: Evaluation, row: int) -> str:
+    measured = evaluation.measured[row]
+    return (
+        evaluation.histories[measured.calibration.record_id]
+        if contribution.type_a[row]
+        else limits_basis(measured.instrument)
+    )
+
+
+def shared_with(name: str, measured: Measured) -> str:
+    """Which other readings carry the same error."""
+    certificate = f"readings with certificate {measured.calibration.certificate}"
+    sharing = {
+        "calibration scatter": certificate,
+        "reference standard": certificate,
+        "stability": certificate,
+        "density": "" if measured.air is None else f"readings with the conditions {measured.air.name}",
+        "probe": "" if measured.probe is None else f"readings with the probe {measured.probe.tag}",
+        "back pressure": f"readings with {measured.instrument.tag}",
+        "dimension": f"readings at {measured.outlet.outlet}",
+        "outlet factor": _sharing_factor(measured),
+    }
+    return sharing.get(name) or "this reading alone"
+
+
+def _sharing_factor(measured: Measured) -> str:
+    if measured.factor is not None:
+        return f"outlets with the factor {measured.factor.factor}"
+    source = measured.outlet.outlet_factor_source
+    return "" if measured.is_flow or source is None else f"outlets whose factor comes from: {source}"
+
+
+def _design(evaluation: Evaluation, row: int, in_unit: Unit) -> Content | None:
+    assert evaluation.judgement is not None  # noqa: S101
+    outlet = evaluation.measured[row].outlet
+    if outlet.design_flow is None:
+        return None
+    typed = unit("volume flow", str(outlet.flow_unit))
+    return {
+        "value": float(in_unit.from_si(typed.to_si(float(outlet.design_flow)))),
+        "unit": in_unit.symbol,
+        "tolerance_percent": float(str(outlet.tolerance_percent)),
+        "percent_of_design": float(evaluation.judgement.percent_of_design[row]),
+        "conformity": str(evaluation.judgement.statement[row]),
+        "probability_of_conformity": float(evaluation.judgement.probability[row]),
+        "consumer_risk": float(evaluation.judgement.consumer_risk[row]),
+        "producer_risk": float(evaluation.judgement.producer_risk[row]),
+    }

@@ -1,0 +1,34 @@
+"""A job's readings, each flow with its expanded uncertainty, as `calib reading list` answers."""
+
+from calib.faces.answers.reading_in_full import reading_content
+from calib.faces.plain_text import table_text
+from calib.faces.written import Content
+from calib.procedures.measure.evaluate import Evaluation
+
+_HEADER = ("reading", "outlet", "system", "service", "instrument", "observed", "flow ± U", "% of design", "conformity")
+
+
+def document(evaluation: Evaluation, units: str | None) -> Content:
+    """Readings of a job that stand."""
+    rows = range(len(evaluation.measured))
+    return {"job": evaluation.job.job, "readings": [reading_content(evaluation, row, units) for row in rows]}
+
+
+def text(answer: Content) -> str:
+    """The same for people."""
+    return table_text(_HEADER, [_row(reading) for reading in answer["readings"]])
+
+
+def _row(reading: Content) -> tuple[str, ...]:
+    design = reading["design"]
+    return (
+        str(reading["reading"]),
+        reading["outlet"],
+        reading["system"],
+        reading["service"],
+        reading["instrument"],
+        reading["observed_at"],
+        reading["flow"]["statement"],
+        f"{design['percent_of_design']:.1f}" if design else "-",
+        design["conformity"] if design else "-",
+    )

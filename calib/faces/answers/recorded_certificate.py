@@ -1,0 +1,33 @@
+"""A certificate that was recorded, and what it does not state, as `calib calibration add` and `in-house` answer."""
+
+from shlex import quote
+
+from calib.faces.answers.calibration import completeness_of, missing_lines
+from calib.faces.written import Content
+from calib.procedures.on_record.calibrations import CalibrationOnFile
+
+
+def document(calibration: CalibrationOnFile) -> Content:
+    """What was recorded of a certificate."""
+    acceptance = calibration.acceptance
+    return {
+        "tag": calibration.instrument.tag,
+        "certificate": calibration.calibration.certificate,
+        "comparisons": len(calibration.comparisons),
+        "accepted_on": None if acceptance is None else acceptance.accepted_on,
+        "files": list(calibration.files),
+        "completeness": completeness_of(calibration),
+    }
+
+
+def text(answer: Content) -> str:
+    """The same for people."""
+    tag, certificate = answer["tag"], answer["certificate"]
+    waits = f"; it counts once it is accepted: calib calibration accept {quote(tag)} {quote(certificate)}"
+    recorded = f"recorded certificate {certificate} of {tag} with {answer['comparisons']} comparisons"
+    return recorded + ("" if answer["accepted_on"] else waits)
+
+
+def remarks(answer: Content) -> list[str]:
+    """What the certificate does not state."""
+    return missing_lines(answer["completeness"])

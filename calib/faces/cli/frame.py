@@ -1,0 +1,249 @@
+"""The frame of every command: its common options, its session, its answer.
+
+    app = group("Intermediate checks between calibrations: add, list, chart.")
+
+    @reads(app, "list")
+    def list_(desk: Desk, tag: OneTag = None) -> Reply:
+        ...
+        return Reply(answer.document(checks_on_file(desk.reading(), tag)), answer.text)
+
+A command takes a desk and the options of its own; the frame adds `--records`, `--json`, `--by` for one that writes, and `--units`
+where it is asked for. It opens the records when the command asks for a session and closes them when it has returned: what was
+written becomes durable then, all of it or nothing. Then it prints the document or its text, says the remarks, and ends with the
+exit status.
+
+What is below the faces knows columns and next steps in words, and no command: the frame says how the running command types them.
+"""
+
+import getpass
+import inspect
+import json
+import re
+import sys
+from collections.abc import Callable, Sequence
+from contextlib import ExitStack
+from dataclasses import dataclass, replace
+from pathlib import Path
+from shlex import quote
+from typing import TYPE_CHECKING, Any, Concatenate, NamedTuple, ParamSpec
+
+import typer
+
+from calib.clock import clock
+from calib.errors import BadInputError, CalibError, Finding, Step
+from calib.faces.cli import options
+from calib.faces.plain_text import harmless
+
+if TYPE_CHECKING:
+    from sqlmodel import Session
+
+    from calib.faces.drawings import Chart
+    from calib.records.ledger import Signature
+
+
+class Reply(NamedTuple):
+    """What a command answers."""
+
+    document: Any  # for machines, as JSON knows it
+    text: Callable[[Any], str] | str  # the same for people, or how it is written; blank where the remarks say all
+    remarks: Sequence[str] = ()  # beside it, on stderr
+    status: int = 0  # the exit status
+
+
+@dataclass(frozen=True)
+class Desk:
+    """What a command works with: the records it was given, who writes, and in which units flows are wanted."""
+
+    records: str
+    by: str | None
+    units: options.Units | None
+    words: str  # of the running command: "check add"
+    opened: ExitStack
+
+    def reading(self) -> "Session":
+        """A session that reads one consistent state of the records."""
+        from calib.records import database
+
+        return self.opened.enter_context(database.reading(self.records))
+
+    def writing(self) -> "Session":
+        """A session whose writes become durable together when the command has returned, or not at all where it raises."""
+        from calib.records import database
+
+        return self.opened.enter_context(database.writing(self.records))
+
+    def signature(self, action: str | None = None) -> "Signature":
+        """Who writes, now, by the command's own words or another action; raises BadInputError where nobody is named."""
+        from calib.records.ledger import Signature
+
+        person = (self.by if self.by is not None else _login_name()).strip()
+        if not person:
+            raise BadInputError([Finding.typed("by", person, "a name: who writes")])
+        return Signature(person, clock(), action or self.words, as_login=self.by is None)
+
+
+def _login_name() -> str:
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError, ImportError):  # a machine without a name for its user
+        return ""
+
+
+# --- declaring commands ----------------------------------------------------------------------------------------------------------
+
+_Own = ParamSpec("_Own")
+_Command = Callable[Concatenate[Desk, _Own], Reply]
+
+# Common options in the order of the help: name, type, default.
+_COMMON = (
+    ("records", options.Records, options.DEFAULT_RECORDS),
+    ("by", options.By, None),
+    ("units", options.InUnits, None),
+    ("as_json", options.AsJson, False),
+)
+
+
+def group(told: str | None = None, cls: type[typer.core.TyperGroup] | None = None) -> typer.Typer:
+    """A group of commands, or one without a name of its own, whose commands stand in the program itself."""
+    return typer.Typer(cls=cls, no_args_is_help=True, rich_markup_mode=None, help=told)
+
+
+def reads(
+    app: typer.Typer, name: str, *, units: bool = False, of_records: bool = True, no_args_is_help: bool = False
+) -> Callable[[_Command[_Own]], _Command[_Own]]:
+    """Declare a command that writes nothing into the records; some answer without any records at all."""
+    common = {"as_json"} | ({"records"} if of_records else set()) | ({"units"} if units else set())
+    return _declared(app, name, common, no_args_is_help=no_args_is_help)
+
+
+def writes(app: typer.Typer, name: str, *, units: bool = False) -> Callable[[_Command[_Own]], _Command[_Own]]:
+    """Declare a command that writes into the records, in the name of a person."""
+    return _declared(app, name, {"as_json", "records", "by"} | ({"units"} if units else set()))
+
+
+def _declared(
+    app: typer.Typer, name: str, common: set[str], *, no_args_is_help: bool = False
+) -> Callable[[_Command[_Own]], _Command[_Own]]:
+    def declare(command: _Command[_Own]) -> _Command[_Own]:
+        def run(context: typer.Context, **typed: Any) -> None:
+            shared = {option: typed.pop(option, default) for option, _, default in _COMMON}
+            _tell(_answered(context, command, shared, typed), as_json=shared["as_json"])
+
+        own = list(inspect.signature(command).parameters.values())[1:]
+        kind = inspect.Parameter.KEYWORD_ONLY
+        first = inspect.Parameter("context", kind, annotation=typer.Context)
+        last = [
+            inspect.Parameter(*each[:1], kind, annotation=each[1], default=each[2])
+            for each in _COMMON
+            if each[0] in common
+        ]
+        parameters = [first, *(each.replace(kind=kind) for each in own), *last]
+        run.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined] # typer reads the options from it
+        run.__annotations__ = {each.name: each.annotation for each in parameters}
+        app.command(name, help=inspect.getdoc(command), no_args_is_help=no_args_is_help)(run)
+        return command
+
+    return declare
+
+
+# --- running one -----------------------------------------------------------------------------------------------------------------
+
+
+def _answered(
+    context: typer.Context, command: Callable[..., Reply], shared: dict[str, Any], typed: dict[str, Any]
+) -> Reply:
+    """The reply of a command, the records closed behind it; raises its error in the words of the command line."""
+    try:
+        with ExitStack() as opened:
+            desk = Desk(shared["records"], shared["by"], shared["units"], _words_of(context), opened)
+            reply = command(desk, **typed)
+    except BadInputError as error:
+        raise BadInputError([_as_typed_here(finding, context) for finding in error.findings]) from error
+    except CalibError as error:
+        raise type(error)(_spelled(str(error), shared["records"])) from error
+    return reply
+
+
+def _words_of(context: typer.Context) -> str:
+    """The words of the running command, without the program's name."""
+    words: list[str] = []
+    within: Any = context
+    while within.parent is not None:
+        words.insert(0, within.info_name)
+        within = within.parent
+    return " ".join(words)
+
+
+def _tell(reply: Reply, *, as_json: bool) -> None:
+    if as_json:
+        print(json.dumps(reply.document, indent=2, ensure_ascii=False))
+    else:
+        text = reply.text if isinstance(reply.text, str) else reply.text(reply.document)
+        if text:
+            print(harmless(text))
+    for remark in reply.remarks:
+        say(remark)
+    if reply.status:
+        raise typer.Exit(reply.status)
+
+
+def say(text: str) -> None:
+    """A message for people, on stderr."""
+    print(harmless(_spelled(text)), file=sys.stderr)
+
+
+def plotted(charts: "Sequence[Chart]", plot: Path) -> None:
+    """Write charts to the file that --plot names, and say what each shows for whoever cannot see it; raises CalibError."""
+    from calib.faces.drawings import save_all
+
+    for path, words in save_all(charts, plot).items():
+        say(f"wrote {path}: {words}")
+
+
+# --- how it is typed here --------------------------------------------------------------------------------------------------------
+
+_SPELLED = {
+    Step.MAKE_RECORDS: "make them with `calib init`",
+    Step.NAME_RECORDS: "name others with --records",
+    Step.NAME_FILE: "name the file of the records with --records",
+    Step.NAME_ANOTHER_FILE: "name another file with --records",
+    Step.NAME_ANOTHER_DATABASE: "name another database with --records",
+    Step.VERIFY: "`calib verify`",
+    Step.LIST_INSTRUMENTS: "`calib instrument list`",
+    Step.LIST_READINGS: "`calib reading list`",
+    Step.SEE_GRANTS: "`calib person grants` prints",
+    Step.FIND_FACTOR: "a factor that `calib factor find` has put into the records",
+    Step.AMEND_OUTLET: "amended by `calib outlet amend`",
+    Step.LET_ONE_ACCEPT: 'record the rule: calib rule set "one person may accept" --holds yes --reason ...',
+}
+_REVIEW = re.compile(rf"{Step.SEE_REVIEW} (.+), certificate (.+)")
+
+
+def _spelled(told: str, records: str = options.DEFAULT_RECORDS) -> str:
+    """A message with its next steps as commands."""
+    for step, typed in _SPELLED.items():
+        told = told.replace(step, typed)
+    if Step.UPGRADE in told:
+        from calib.records import database
+
+        told = told.replace(Step.UPGRADE, f"`calib upgrade --records {database.shown(records)}` brings it there")
+    return _REVIEW.sub(lambda names: f"calib review show {quote(names[1])} {quote(names[2])}", told)
+
+
+def _as_typed_here(finding: Finding, context: typer.Context) -> Finding:
+    """A finding with the option or the argument of the running command in place of its column, where it was typed here."""
+    finding = replace(finding, expected=_spelled(finding.expected))
+    if finding.source is not None:
+        return finding
+    named = {name: shown for parameter in context.command.params for name, shown in _names_of(parameter)}
+    columns = (finding.column or "").split(", ")
+    shown = ", ".join(named.get(column.casefold(), column) for column in columns)
+    return replace(finding, source="command line", column=shown or None)
+
+
+def _names_of(parameter: Any) -> list[tuple[str, str]]:
+    """Names by which a column may mean a parameter, and how it is typed: --reason, TAG."""
+    if parameter.param_type_name == "argument":
+        return [(str(parameter.name).casefold(), re.sub(r"[\[\].]", "", str(parameter.metavar)))]
+    names = (str(parameter.name), *(each.lstrip("-").replace("-", "_") for each in parameter.opts))
+    return [(name.casefold(), parameter.opts[0]) for name in names]
