@@ -37,7 +37,7 @@ def write_methods(location, writer, count):
     """Transactions of one writer, of one to three records; each reads before it writes, as procedures do."""
     for number in range(count):
         with database.writing(location) as session:
-            ledger.head(session)
+            ledger.ledger_head(session)
             records = [method(f"{writer}-{number}-{part}") for part in range(1 + number % 3)]
             ledger.append_entries(session, records, ledger.Signature(writer, NOW, "test"))
 
@@ -103,7 +103,7 @@ def write_batch(location, name):
 
 def import_job(location, name, folder):
     """A job with its outlets and readings in one import."""
-    from calib.procedures.enter.import_folders import import_folders
+    from calib.faces.files import import_folders
     from tests.folders import only, small_job, write
 
     sheets = copy.deepcopy(only(small_job(), "jobs.csv", "outlets.csv", "readings.csv"))

@@ -77,7 +77,7 @@ def _entry(record: SQLModel, sequence: int, previous: str, signature: Signature)
     return entry | {"digest": entry_digest(entry)}
 
 
-def head(session: Session) -> tuple[int, str]:
+def ledger_head(session: Session) -> tuple[int, str]:
     """Sequence and digest of the last entry; (0, sixty-four zeros) before the first."""
     found = session.execute(
         select(LedgerEntry.sequence, LedgerEntry.digest).order_by(col(LedgerEntry.sequence).desc()).limit(1)  # type: ignore[call-overload]

@@ -93,7 +93,7 @@ WRITER = textwrap.dedent("""
     while not Path(sys.argv[2]).exists():
         number += 1
         with database.writing(sys.argv[1]) as session:
-            ledger.append(session, [Job(job=f"{sys.argv[3]}-{number}", decision_rule="simple")], signed)
+            ledger.append_entries(session, [Job(job=f"{sys.argv[3]}-{number}", decision_rule="simple")], signed)
         print(number, flush=True)
 """)
 

@@ -28,7 +28,7 @@ def sql(path, statement, *values):
 def test_a_made_file_is_open_to_the_program(tmp_path):
     database.make(str(tmp_path / "new.sqlite"))
     with database.reading(str(tmp_path / "new.sqlite")) as session:
-        assert ledger.head(session) == (0, ledger.BEFORE_THE_FIRST)
+        assert ledger.ledger_head(session) == (0, ledger.BEFORE_THE_FIRST)
 
 
 def test_a_url_names_the_same_file(tmp_path):
@@ -50,7 +50,7 @@ def test_any_name_that_a_file_may_have_is_kept(tmp_path, name):
     database.make(str(tmp_path / name))
     assert {path.name.removesuffix("-wal").removesuffix("-shm") for path in tmp_path.iterdir()} == {name}
     with database.reading(str(tmp_path / name)) as session:
-        assert ledger.head(session) == (0, ledger.BEFORE_THE_FIRST)
+        assert ledger.ledger_head(session) == (0, ledger.BEFORE_THE_FIRST)
 
 
 @pytest.fixture
@@ -67,7 +67,7 @@ def test_records_are_looked_at_once_for_all_sessions_of_an_engine_that_is_kept(k
         ledger.append_entries(session, [Job(job="J-1", decision_rule="simple")], SIGNED)
     for _ in range(3):
         with database.reading(kept) as session:
-            assert ledger.head(session)[0] == 1
+            assert ledger.ledger_head(session)[0] == 1
     assert kept.pool.checkedin() == 1  # one connection, ready for the next
 
 
@@ -76,7 +76,7 @@ def test_an_engine_that_is_kept_writes_all_of_a_session_or_nothing(kept):
     with pytest.raises(RecordsError, match="UNIQUE"), database.writing(kept) as session:
         ledger.append_entries(session, jobs, SIGNED)
     with database.reading(kept) as session:
-        assert ledger.head(session) == (0, ledger.BEFORE_THE_FIRST)
+        assert ledger.ledger_head(session) == (0, ledger.BEFORE_THE_FIRST)
 
 
 def test_a_mistake_by_an_engine_that_is_kept_names_its_records(kept, empty_records):
@@ -320,12 +320,12 @@ def test_a_block_that_ends_writes_everything(empty_records):
 
 def test_a_reader_sees_one_state_while_another_writes(empty_records):
     with database.reading(str(empty_records)) as session:
-        assert ledger.head(session)[0] == 0
+        assert ledger.ledger_head(session)[0] == 0
         with database.writing(str(empty_records)) as other:
             ledger.append_entries(other, [Job(job="J-9", decision_rule="simple")], SIGNED)
-        assert ledger.head(session)[0] == 0
+        assert ledger.ledger_head(session)[0] == 0
     with database.reading(str(empty_records)) as session:
-        assert ledger.head(session)[0] == 1
+        assert ledger.ledger_head(session)[0] == 1
 
 
 def test_a_ledger_cannot_fork(small_records):

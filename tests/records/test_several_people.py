@@ -117,10 +117,10 @@ def test_of_two_who_import_the_same_one_is_told_that_it_is_there(empty_records, 
 
 def test_a_reader_sees_one_state_while_another_writes(empty_records):
     with database.reading(str(empty_records)) as session:
-        assert ledger.head(session)[0] == 0
+        assert ledger.ledger_head(session)[0] == 0
         with database.writing(str(empty_records)) as other:
             ledger.append_entries(other, [method("a")], SIGNED)
-        assert ledger.head(session)[0] == 0
+        assert ledger.ledger_head(session)[0] == 0
     assert ledger_head(empty_records)[0] == 1
 
 
@@ -150,7 +150,7 @@ def test_whoever_waits_less_than_the_limit_writes_after_the_other(empty_records)
 
     def first():
         with database.writing(str(empty_records)) as session:
-            assert ledger.head(session)[0] == 0
+            assert ledger.ledger_head(session)[0] == 0
             entered.set()
             threading.Event().wait(0.3)
             ledger.append_entries(session, [method("first")], SIGNED)
@@ -159,7 +159,7 @@ def test_whoever_waits_less_than_the_limit_writes_after_the_other(empty_records)
     def second():
         assert entered.wait(PATIENCE)
         with database.writing(str(empty_records)) as session:
-            assert ledger.head(session)[0] == 1
+            assert ledger.ledger_head(session)[0] == 1
             order.append("second")
             ledger.append_entries(session, [method("second")], SIGNED)
 

@@ -18,7 +18,7 @@ def fit_of(stored: Curve) -> Polynomial | ResponseFit:
     return stored.polynomial if isinstance(stored, CorrectionCurve) else response_of(stored).fit
 
 
-def unit_of_residuals(curve: tables.CorrectionCurve, instrument: tables.Instrument) -> Unit:
+def unit_of_residuals(curve: tables.StoredCurve, instrument: tables.Instrument) -> Unit:
     """Corrections are in the quantity, residuals of a response in what is indicated; an instrument's unit is that of both."""
     return unit(instrument.quantity if curve.shape == "polynomial" else instrument.indicated, instrument.unit)
 
@@ -31,7 +31,7 @@ def stored_residuals(calibration: CalibrationOnFile) -> list[float | None]:
     return [next(residuals) if each.phase == curve.phase else None for each in calibration.comparisons]
 
 
-def curve(record: tables.CorrectionCurve, instrument: tables.Instrument) -> Content:
+def curve(record: tables.StoredCurve, instrument: tables.Instrument) -> Content:
     """A calibration curve: a polynomial in the instrument's own unit, another shape in SI."""
     stored = from_text(record.parameters)
     fit = fit_of(stored)

@@ -14,7 +14,8 @@ from calib.faces.cli.options import Attachment, Certificate, LatestCertificate, 
 if TYPE_CHECKING:
     from calib.procedures.fleet.attach_file import FileRead
     from calib.procedures.on_record.calibrations import CalibrationOnFile
-    from calib.procedures.typed.sheets import Column, Row
+    from calib.procedures.typed.declaration import TypedColumn
+    from calib.procedures.typed.sheets import TypedRow
 
 app = group(
     "Certificates: add, calibrate in house, accept, withdraw, attach files, list, show, and choose another curve."
@@ -107,19 +108,23 @@ def add(
     return _recorded(recorded)
 
 
-def _read(path: Path, tag: str, certificate: str, columns: "tuple[Column, ...]", sheet: str | None) -> "list[Row]":
+def _read(
+    path: Path, tag: str, certificate: str, columns: "tuple[TypedColumn, ...]", sheet: str | None
+) -> "list[TypedRow]":
+    from calib.faces.files import LARGEST_FILE, file_content
     from calib.procedures.typed.comparison_sheets import read_comparisons
 
-    rows, findings = read_comparisons(path, tag, certificate, columns, sheet)
+    rows, findings = read_comparisons(file_content(path, LARGEST_FILE), tag, certificate, columns, sheet)
     if findings:
         raise BadInputError(findings)
     return rows
 
 
 def _file(path: Path | None) -> "FileRead | None":
-    from calib.procedures.fleet.attach_file import read_attachment
+    from calib.faces.files import LARGEST_FILE, file_content
+    from calib.procedures.fleet.attach_file import attachable
 
-    return None if path is None else read_attachment(path)
+    return None if path is None else attachable(file_content(path, LARGEST_FILE))
 
 
 def _recorded(calibration: "CalibrationOnFile") -> Reply:
@@ -236,9 +241,10 @@ def attach(
 
     Example: calib calibration attach VA-21 C-0815 c-0815.pdf
     """
-    from calib.procedures.fleet.attach_file import attach_to_calibration, read_attachment
+    from calib.faces.files import LARGEST_FILE, file_content
+    from calib.procedures.fleet.attach_file import attach_to_calibration, attachable
 
-    content = read_attachment(file)
+    content = attachable(file_content(file, LARGEST_FILE))
     kept = attach_to_calibration(desk.writing(), tag, certificate, content, remarks, desk.signature())
     return attached(kept, f"{tag}, certificate {certificate}")
 

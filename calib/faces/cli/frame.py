@@ -226,7 +226,9 @@ def _spelled(told: str, records: str = options.DEFAULT_RECORDS) -> str:
     if Step.UPGRADE in told:
         from calib.records import database
 
-        told = told.replace(Step.UPGRADE, f"`calib upgrade --records {database.shown(records)}` brings it there")
+        told = told.replace(
+            Step.UPGRADE, f"`calib upgrade --records {database.shown_location(records)}` brings it there"
+        )
     return _REVIEW.sub(lambda names: f"calib review show {quote(names[1])} {quote(names[2])}", told)
 
 

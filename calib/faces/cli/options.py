@@ -94,7 +94,7 @@ def time_of(typed: str | None, column: str = "at") -> datetime:
         return clock()
     from calib.procedures.typed import cells
 
-    _checked(typed, cells.moment(typed), column)
+    _checked(typed, cells.time_with_zone(typed), column)
     return datetime.fromisoformat(typed)
 
 

@@ -35,12 +35,12 @@ def init(
     """
     from calib.records import carry, database
 
-    made = database.shown(desk.records)
+    made = database.shown_location(desk.records)
     if source is None:
         database.make(desk.records)
         return Reply({"records": made, "entries": 0}, f"made {made}")
     entries = carry.carry(source, desk.records, say)
-    told = f"made {made} with {entries} ledger entries of {database.shown(source)}"
+    told = f"made {made} with {entries} ledger entries of {database.shown_location(source)}"
     return Reply({"records": made, "entries": entries}, told)
 
 
@@ -72,7 +72,7 @@ def import_(
 
     Example: calib import march-campaign
     """
-    from calib.procedures.enter.import_folders import import_folders
+    from calib.faces.files import import_folders
 
     imported = import_folders(desk.writing(), folders, desk.signature(), clock(), say)
     document = {"records": dict(imported.records), "refusals": [asdict(each) for each in imported.refusals]}
@@ -213,7 +213,7 @@ def verify(
         raise BadInputError([Finding.typed("digest", digest, expected)])
     session = desk.reading()
     findings = ledger.verify(session.connection(), digest, say)
-    return Reply(answer.document(*ledger.head(session), findings), answer.text, status=int(bool(findings)))
+    return Reply(answer.document(*ledger.ledger_head(session), findings), answer.text, status=int(bool(findings)))
 
 
 @reads(app, "upgrade")
@@ -225,7 +225,7 @@ def upgrade(desk: Desk) -> Reply:
     from calib.records import database
 
     copy = database.upgrade(desk.records)
-    records = database.shown(desk.records)
+    records = database.shown_location(desk.records)
     document = {"records": records, "schema": database.SCHEMA, "copy": None if copy is None else str(copy)}
     if copy is None:
         return Reply(document, f"{records} has the present schema {database.SCHEMA} already: nothing was done")

@@ -12,7 +12,7 @@ from calib.faces.cli.frame import Desk, Reply, group, plotted, reads, writes
 
 if TYPE_CHECKING:
     from calib.airflow.traverse import Section
-    from calib.procedures.typed.sheets import Check
+    from calib.procedures.typed.declaration import Check
     from calib.quantities import Unit
 
 app = group("Duct traverses: plan where to measure, add.")
@@ -148,14 +148,14 @@ def _refuse_wrong(typed: dict[str, str], plot: Path | None) -> None:
 
 def _checks() -> dict[str, Callable[[str | None], str | None]]:
     """What each option may hold by itself."""
-    from calib.airflow.traverse import RULES, SHAPES
+    from calib.airflow.traverse import RULES, SECTION_SHAPES
     from calib.procedures.typed import cells
     from calib.quantities import known_units
 
     def given(check: "Check") -> Callable[[str | None], str | None]:
         return lambda typed: None if typed is None else check(typed)
 
-    shape = cells.one_of(*SHAPES)
+    shape = cells.one_of(*SECTION_SHAPES)
     return {
         "shape": lambda typed: shape(typed or ""),
         "width": given(cells.above_zero),

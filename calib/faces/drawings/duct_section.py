@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Polygon
 from numpy.typing import NDArray
 
-from calib.airflow.traverse import RECTANGULAR, ROUND, Section, TraversePoint
+from calib.airflow.traverse import RECTANGULAR, ROUND, Section, TraversePlace
 from calib.faces.answers.duct_section_text import (
     inside,
     length_text,
@@ -24,7 +24,7 @@ from calib.faces.drawings.style import INK, PALE, STROKE, Chart, house_style
 from calib.quantities import Unit
 
 _Array = NDArray[np.float64]
-_Line = Sequence[TraversePoint]
+_Line = Sequence[TraversePlace]
 
 # Inches on paper. One unit of the drawing's axes is one inch, so that no text runs into another unseen.
 _WIDTH, _WIDEST, _HIGHEST = 6.4, 4.7, 3.8
@@ -73,7 +73,7 @@ class _Way:
 
 
 def section_chart(
-    section: Section, rule: str, points: Sequence[TraversePoint], unit: Unit, insertion: float = 0.0
+    section: Section, rule: str, points: Sequence[TraversePlace], unit: Unit, insertion: float = 0.0
 ) -> Chart:
     """The section to scale, its lines and numbered points, and the marks on the probe below.
 
@@ -98,7 +98,7 @@ def section_chart(
         return Chart(figure, f"{title}; {rule}, {lines_text(points)}. {_places_text(section, points, unit, insertion)}")
 
 
-def _places_text(section: Section, points: Sequence[TraversePoint], unit: Unit, insertion: float) -> str:
+def _places_text(section: Section, points: Sequence[TraversePlace], unit: Unit, insertion: float) -> str:
     """Every mark and place of the table, and of what wall they are reckoned from."""
     lines = lines_of(points)
     told = [f"{name}: {', '.join(texts)}" for name, texts in _marks(lines, unit, insertion).items()]

@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import Block, Heading, Paragraph, Table, TableColumn, TableRow, number_columns, runs
 from calib.faces.report.table_cells import flow_cell, row_of, words_cell
-from calib.faces.written import Content, moment
+from calib.faces.written import Content, moment_text
 
 _NONE_REFUSED = "None: every reading was taken with an instrument in calibration."
 
@@ -49,7 +49,7 @@ def _amendment(amendment: Content) -> TableRow:
         words_cell(amendment["record"], f", revision {amendment['revision']}"),
         words_cell(*_amended(amendment["changes"])),
         words_cell(amendment["reason"]),
-        words_cell(amendment["by"], f", {moment(amendment['at'])}"),
+        words_cell(amendment["by"], f", {moment_text(amendment['at'])}"),
         flow_cell(last["before"], otherwise=""),
         flow_cell(last["after"], otherwise=""),
     )
@@ -79,7 +79,7 @@ def refusals_section(report: Content, anchors: Anchors) -> Iterator[Block]:
             words_cell(refusal["outlet"]),
             words_cell(refusal["system"], f", {refusal['service']}"),
             words_cell(refusal["instrument"]),
-            words_cell(moment(refusal["observed_at"])),
+            words_cell(moment_text(refusal["observed_at"])),
             words_cell("; ".join(refusal["reasons"])),
             anchor=anchors.of("refused", place),
         )

@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Iterator
 
 from calib.faces.report.blocks import Block, Notice, Run, Strip, Title, runs
-from calib.faces.written import SIGNS, Content, count_of, moment
+from calib.faces.written import SIGNS, Content, count_of, moment_text
 
 
 def first_page(report: Content) -> Iterator[Block]:
@@ -30,7 +30,7 @@ def _facts(report: Content) -> Iterator[tuple[str, str]]:
     if report["client"]:
         yield "Client", report["client"]
     is_draft = report.get("is_draft", False)
-    yield "Written" if is_draft else "Issued", moment(report["issued"])
+    yield "Written" if is_draft else "Issued", moment_text(report["issued"])
     if report.get("issued_by"):
         yield "Issued by", report["issued_by"]
     yield "Revision", str(report["revision"])

@@ -31,7 +31,7 @@ from calib.faces.report.table_cells import (
     statement_cell,
     words_cell,
 )
-from calib.faces.written import Content, design_text, moment, total_name
+from calib.faces.written import Content, design_text, moment_text, total_name
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 from calib.uncertainty.statement import plain, round_result
 
@@ -113,7 +113,7 @@ def _reading(reading: Content, anchors: Anchors) -> TableRow:
     return row_of(
         words_cell(reading["outlet"], *_remarked(reading)),
         words_cell(reading["service"]),
-        words_cell(moment(reading["observed_at"])),
+        words_cell(moment_text(reading["observed_at"])),
         words_cell(*used),
         NOTHING if velocity is None else _velocity(velocity),
         flow_cell(reading["flow"], to=anchors.of("budget", key)),

@@ -74,7 +74,7 @@ def issue(
     with database.reading(records) as session:
         made = _made(session, wanted, reason, signature, progress)
     with database.writing(records) as session:
-        if ledger.head(session)[1] != made.issue.ledger_digest:
+        if ledger.ledger_head(session)[1] != made.issue.ledger_digest:
             progress("the records were written to meanwhile: the report is made anew")
             made = _made(session, wanted, reason, signature, progress)
         issue_report(session, made.issue, signature)

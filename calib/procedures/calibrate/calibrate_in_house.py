@@ -28,7 +28,8 @@ from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.in_force import OnRecord, on_record_of
 from calib.procedures.typed import cells as checks
 from calib.procedures.typed.comparison_sheets import comparison_columns
-from calib.procedures.typed.sheets import Column, Row, cell_findings
+from calib.procedures.typed.declaration import TypedColumn
+from calib.procedures.typed.sheets import TypedRow, cell_findings
 from calib.quantities import UNITS, Unit, unit
 from calib.records.record import key
 from calib.records.tables import Instrument
@@ -66,7 +67,7 @@ class ReferenceValues:
         return self.coverage_factor * self.standard_uncertainty
 
 
-def in_house_columns() -> tuple[Column, ...]:
+def in_house_columns() -> tuple[TypedColumn, ...]:
     """Columns of a sheet of in-house comparisons: those of comparisons.csv, the standard's indication instead of the reference."""
     shown = "reference_indication"
     columns = [
@@ -74,8 +75,10 @@ def in_house_columns() -> tuple[Column, ...]:
     ]
     return (
         *(column for column in columns if column.name not in _WORKED_OUT),
-        Column("reference_repeatability", checks.not_negative, "standard deviation of the standard's indications"),
-        Column("reference_observations", checks.whole, "how many indications of the standard the one is the mean of"),
+        TypedColumn("reference_repeatability", checks.not_negative, "standard deviation of the standard's indications"),
+        TypedColumn(
+            "reference_observations", checks.whole, "how many indications of the standard the one is the mean of"
+        ),
     )
 
 
@@ -102,8 +105,13 @@ def reference_values(
 
 
 def in_house(
-    session: Session, tag: str, standard_tag: str, on: date, rows: Sequence[Row], place: PlaceDifference | None = None
-) -> list[Row]:
+    session: Session,
+    tag: str,
+    standard_tag: str,
+    on: date,
+    rows: Sequence[TypedRow],
+    place: PlaceDifference | None = None,
+) -> list[TypedRow]:
     """Rows of comparisons.csv from rows with the standard's indication.
 
     Raises NotInRecordsError; BadInputError with every finding; RefusedError where the gate refuses the standard on that day, or at
@@ -139,7 +147,7 @@ def _of_call(instrument: Instrument, standard: Instrument, place: PlaceDifferenc
         yield Finding.typed("place_basis", place.basis, expected)
 
 
-def _of_row(row: Row, standard: Instrument) -> Iterable[Finding]:
+def _of_row(row: TypedRow, standard: Instrument) -> Iterable[Finding]:
     if row.sound("unit") and row.cells["unit"] not in UNITS[standard.indicated]:
         known = ", ".join(UNITS[standard.indicated])
         yield row.finding("unit", f"a unit of what {standard.tag} indicates: one of {known}")
@@ -150,7 +158,7 @@ def _of_row(row: Row, standard: Instrument) -> Iterable[Finding]:
         yield row.finding("reference_repeatability", expected)
 
 
-def _in_calibration(records: OnRecord, standard: Instrument, on: date, rows: Sequence[Row]) -> CalibrationOnRecord:
+def _in_calibration(records: OnRecord, standard: Instrument, on: date, rows: Sequence[TypedRow]) -> CalibrationOnRecord:
     """The standard's calibration on the day; raises RefusedError with every reason against it, at any of its indications."""
     # The day as a whole: the records keep no hour of a calibration.
     decisions = [_decision(records, standard, on, row) for row in rows]
@@ -162,12 +170,12 @@ def _in_calibration(records: OnRecord, standard: Instrument, on: date, rows: Seq
     return calibration
 
 
-def _decision(records: OnRecord, standard: Instrument, on: date, row: Row) -> Decision:
+def _decision(records: OnRecord, standard: Instrument, on: date, row: TypedRow) -> Decision:
     typed, shown = unit(standard.indicated, row.cells["unit"]), row.cells["reference_indication"]
     return gate(records.register, standard.tag, on, on, typed.to_si(float(shown)), f"{shown} {row.cells['unit']}")
 
 
-def _observed(standard: Instrument, rows: Sequence[Row]) -> IndicationsObserved:
+def _observed(standard: Instrument, rows: Sequence[TypedRow]) -> IndicationsObserved:
     units = [unit(standard.indicated, row.cells["unit"]) for row in rows]
     counts = np.array([int(row.get("reference_observations") or 1) for row in rows])
     stated = np.array([row.sound("reference_repeatability") for row in rows])
@@ -188,13 +196,13 @@ def _observed(standard: Instrument, rows: Sequence[Row]) -> IndicationsObserved:
 
 
 def _comparison(
-    row: Row,
+    row: TypedRow,
     point: int,
     values: ReferenceValues,
     standard: Instrument,
     calibration: CalibrationOnRecord,
     place: PlaceDifference,
-) -> Row:
+) -> TypedRow:
     in_unit = _unit_of_value(row, standard)
     value, expanded = (
         in_unit.from_si(values.value[point]),
@@ -217,10 +225,10 @@ def _comparison(
     shown = row.get("indication_unit") or row.cells["unit"]
     if shown != in_unit.symbol:
         cells["indication_unit"] = shown
-    return Row(row.source, row.number, cells)
+    return TypedRow(row.source, row.number, cells)
 
 
-def _unit_of_value(row: Row, standard: Instrument) -> Unit:
+def _unit_of_value(row: TypedRow, standard: Instrument) -> Unit:
     """As typed where the standard indicates the quantity itself; else the coherent unit."""
     if standard.indicated == standard.quantity:
         return unit(standard.quantity, row.cells["unit"])
@@ -228,7 +236,7 @@ def _unit_of_value(row: Row, standard: Instrument) -> Unit:
 
 
 def _basis(
-    row: Row,
+    row: TypedRow,
     point: int,
     values: ReferenceValues,
     standard: Instrument,

@@ -8,12 +8,12 @@ from calib.procedures.on_record.calibrations import against_withdrawn, calibrati
 from calib.procedures.people.authorise import append, authorise
 from calib.records import ledger
 from calib.records.record import key
-from calib.records.tables import CorrectionCurve
+from calib.records.tables import StoredCurve
 
 
 def choose_curve(
     session: Session, tag: str, certificate: str, wish: CurveWish, reason: str, signature: ledger.Signature
-) -> CorrectionCurve:
+) -> StoredCurve:
     """Append the curve that a person asks for; the earlier one stays.
 
     Raises NotInRecordsError, CurveError, BadInputError.

@@ -12,7 +12,7 @@ from calib.errors import CurveError
 from calib.procedures.certificate.phase import phase_in_use
 from calib.procedures.typed.sheets import Cells
 from calib.quantities import Unit, unit
-from calib.records.tables import BY_THE_RULE, CorrectionCurve
+from calib.records.tables import BY_THE_RULE, StoredCurve
 from calib.uncertainty.estimate import from_expanded, resolution
 
 
@@ -114,10 +114,10 @@ def _cell(cells: Cells, column: str) -> str:
 
 def curve_record(
     calibration_id: int, fitted: FittedCurve, chosen_by: str = BY_THE_RULE, reason: str | None = None
-) -> CorrectionCurve:
+) -> StoredCurve:
     """The record of a fitted curve."""
     curve, chosen = fitted.choice.curve, fitted.choice.chosen
-    return CorrectionCurve(
+    return StoredCurve(
         calibration_id=calibration_id,
         shape=chosen.shape,
         degree=chosen.degree,

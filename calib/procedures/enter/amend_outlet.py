@@ -7,7 +7,7 @@ from sqlmodel import Session
 
 from calib.errors import BadInputError, Finding
 from calib.procedures.enter.check_jobs import outlet_findings
-from calib.procedures.enter.import_folders import factors_on_record
+from calib.procedures.enter.names_on_record import AskedNames, Recorded
 from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.open_review import open_reviews
 from calib.procedures.on_record.by_name import outlet_named
@@ -35,7 +35,8 @@ def amend_outlet(
     changed, findings = _changes(changes)
     row = typed_row(None, before | changed)
     findings += cell_findings([row], _COLUMNS)
-    findings += outlet_findings(row, factors_on_record(session), outlet.id)
+    asked = AskedNames({**dict.fromkeys(FILES, ()), "outlets.csv": [row]})
+    findings += outlet_findings(row, Recorded(session, asked).factors, outlet.id)
     if not reason.strip():
         findings.append(Finding.typed("reason", reason, "what was wrong, in a few words"))
     if not findings and row.cells == {one: cell for one, cell in before.items() if cell is not None}:

@@ -19,7 +19,8 @@ from calib.procedures.fleet.check_values import Worked, compare_two, from_baseli
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.people.authorise import append
 from calib.procedures.typed import cells as checks
-from calib.procedures.typed.sheets import Column, Row, cell_findings, typed_row
+from calib.procedures.typed.declaration import TypedColumn
+from calib.procedures.typed.sheets import TypedRow, cell_findings, typed_row
 from calib.quantities import UNITS
 from calib.records import ledger
 from calib.records.record import key
@@ -37,7 +38,7 @@ class CheckAsked:
 
     instrument: Instrument
     other: Instrument | None
-    row: Row
+    row: TypedRow
     at: datetime
 
 
@@ -95,17 +96,17 @@ def _findings(asked: CheckAsked, signature: ledger.Signature) -> list[Finding]:
     found = cell_findings(
         [row],
         (
-            Column("kind", checks.one_of(*KINDS), "the kind of check", required=True),
-            Column("value", checks.number, "what was observed", required=True),
-            Column("low", checks.number, "the lower limit of what passes"),
-            Column("high", checks.number, "the upper limit of what passes"),
-            Column(
+            TypedColumn("kind", checks.one_of(*KINDS), "the kind of check", required=True),
+            TypedColumn("value", checks.finite_number, "what was observed", required=True),
+            TypedColumn("low", checks.finite_number, "the lower limit of what passes"),
+            TypedColumn("high", checks.finite_number, "the upper limit of what passes"),
+            TypedColumn(
                 "unit", checks.one_of(*UNITS[asked.instrument.quantity]), "the unit of values and limits", required=True
             ),
-            Column("other_value", checks.number, "what the other instrument showed"),
-            Column("expanded_uncertainty", checks.above_zero, "U of the value"),
-            Column("other_expanded_uncertainty", checks.above_zero, "U of what the other instrument showed"),
-            Column("remarks", checks.text, "anything worth keeping"),
+            TypedColumn("other_value", checks.finite_number, "what the other instrument showed"),
+            TypedColumn("expanded_uncertainty", checks.above_zero, "U of the value"),
+            TypedColumn("other_expanded_uncertainty", checks.above_zero, "U of what the other instrument showed"),
+            TypedColumn("remarks", checks.any_text, "anything worth keeping"),
         ),
     )
     found += _of_limits(row)
@@ -115,7 +116,7 @@ def _findings(asked: CheckAsked, signature: ledger.Signature) -> list[Finding]:
     return found
 
 
-def _of_limits(row: Row) -> list[Finding]:
+def _of_limits(row: TypedRow) -> list[Finding]:
     """Limits are both typed, or neither where they are worked out."""
     kind = row.get("kind")
     if kind == COMPARISON and not row.blank("other"):
@@ -148,7 +149,7 @@ def _of_two(asked: CheckAsked) -> list[Finding]:
     return [one for one in found if one is not None]
 
 
-def _unlike(instrument: Instrument, other: Instrument, row: Row) -> Finding | None:
+def _unlike(instrument: Instrument, other: Instrument, row: TypedRow) -> Finding | None:
     if other.id == instrument.id:
         return row.finding("other", "another instrument than the one that is checked")
     if (other.quantity, other.indicated) != (instrument.quantity, instrument.indicated):

@@ -7,16 +7,14 @@ than a chain reaches (all readings of an instrument, whichever calibration was i
 from collections import defaultdict
 from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass, field
-from typing import Any
 
 from sqlmodel import Session, col, select
 
 from calib.confirmation.traceability import Record
+from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.register import with_standards
 from calib.records import tables
 from calib.records.record import key
-
-_MOST_AT_ONCE = 10_000  # keys in one question: databases limit the parameters of a statement
 
 
 class RecordKind:
@@ -69,13 +67,6 @@ def below(session: Session, starts: Iterable[Record]) -> Gathered:
 def above(session: Session, starts: Iterable[Record]) -> Gathered:
     """All that records can rest on."""
     return _named(session, _reached(session, _at(session, starts), _rested_on))
-
-
-def by_keys(session: Session, query: Any, column: Any, keys: Collection[int]) -> Iterator[Any]:
-    """Rows of a query whose column holds one of the keys, however many keys there are."""
-    ordered = sorted(keys)
-    for first in range(0, len(ordered), _MOST_AT_ONCE):
-        yield from session.exec(query.where(col(column).in_(ordered[first : first + _MOST_AT_ONCE])))
 
 
 def _at(session: Session, starts: Iterable[Record]) -> Gathered:

@@ -12,8 +12,9 @@ from calib.confirmation.interval import CalibrationOnRecord, InstrumentOnRecord,
 from calib.confirmation.traceability import Record, is_accredited
 from calib.procedures.certificate.phase import phase_in_use
 from calib.procedures.impact.chain_gaps import Gaps
-from calib.procedures.impact.gather import RecordKind, by_keys
+from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.rests_on import Ground
+from calib.procedures.on_record.by_keys import by_keys
 from calib.records import tables
 from calib.records.record import key
 

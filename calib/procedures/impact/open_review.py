@@ -16,12 +16,13 @@ from calib.confirmation.as_found import last_in_order
 from calib.confirmation.traceability import Record
 from calib.errors import CalibError, Step
 from calib.procedures.certificate.assess import usual_object
-from calib.procedures.impact.gather import RecordKind, above, by_keys
+from calib.procedures.impact.gather import RecordKind, above
 from calib.procedures.impact.judge_as_found import JudgedAsFound, judgements
 from calib.procedures.impact.recalculate import Cause, recalculate
 from calib.procedures.impact.rests_on import ground_below, sequences
 from calib.procedures.impact.review_lines import LineFinding
 from calib.procedures.impact.touched import touched
+from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.calibrations import as_found_cells
 from calib.procedures.on_record.in_force import curve_of
 from calib.procedures.on_record.register import load_register

@@ -26,7 +26,7 @@ from calib.procedures.impact.stated_values import Values, jobs_of, values_of
 from calib.procedures.on_record.calibrations import as_found_cells, comparison_cells
 from calib.procedures.on_record.in_force import curve_of
 from calib.procedures.on_record.what_counts import curve_that_counts
-from calib.procedures.pairs.factor_from_pairs import SCOPES, FactorWanted, found_from_pairs
+from calib.procedures.pairs.factor_from_pairs import FACTOR_SCOPES, FactorWanted, found_from_pairs
 from calib.procedures.typed.sheets import Cells
 from calib.records import ledger, tables
 from calib.records.record import key, typed
@@ -209,7 +209,7 @@ class _Replacing:
             .where(tables.FactorPair.found_factor_id == factor.id)
             .order_by(tables.FactorPair.id)  # type: ignore[arg-type]
         ).all()
-        words = {scope: word for word, scope in SCOPES.items()}
+        words = {scope: word for word, scope in FACTOR_SCOPES.items()}
         wanted = FactorWanted(
             factor.factor,
             [f"{pair.traverse_reading_id}:{pair.face_reading_id}" for pair in pairs],

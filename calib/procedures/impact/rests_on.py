@@ -10,7 +10,8 @@ from sqlmodel import Session, select
 
 from calib.confirmation.interval import CalibrationOnRecord, InstrumentOnRecord, calibration_in_force
 from calib.confirmation.traceability import Record, TraceLink
-from calib.procedures.impact.gather import Gathered, RecordKind, above, below, by_keys
+from calib.procedures.impact.gather import Gathered, RecordKind, above, below
+from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.in_force import as_amended
 from calib.procedures.on_record.register import load_register
 from calib.procedures.on_record.what_counts import that_count

@@ -80,7 +80,7 @@ class Evaluation:
     flow: Results | None = None
     judgement: Judgement | None = None
     profiles: Mapping[int, Profile] = field(default_factory=dict)  # of traverses, by their row
-    curves: Mapping[int, tables.CorrectionCurve] = field(default_factory=dict)  # by the id of the calibration
+    curves: Mapping[int, tables.StoredCurve] = field(default_factory=dict)  # by the id of the calibration
     calibrations: Mapping[int, tables.Calibration] = field(default_factory=dict)  # by their id
     histories: Mapping[int, str] = field(default_factory=dict)  # what a stability rests on, by the calibration
 

@@ -17,9 +17,9 @@ from calib.records.tables import (
     Acceptance,
     Calibration,
     Comparison,
-    CorrectionCurve,
     Instrument,
     ReferenceStandard,
+    StoredCurve,
     Withdrawal,
 )
 
@@ -27,9 +27,9 @@ from calib.records.tables import (
 def calibrations_on_file(session: Session, tag: str | None = None) -> list[RecordCells]:
     """Calibrations of one instrument, or of all, with their acceptance, their withdrawal and the degree of their curve."""
     query = (
-        select(Calibration, Instrument.tag, CorrectionCurve, Acceptance, Withdrawal)  # type: ignore[call-overload]
+        select(Calibration, Instrument.tag, StoredCurve, Acceptance, Withdrawal)  # type: ignore[call-overload]
         .join(Instrument)
-        .join(CorrectionCurve, counts_of_its_calibration())
+        .join(StoredCurve, counts_of_its_calibration())
         .outerjoin(Acceptance, col(Acceptance.calibration_id) == Calibration.id)
         .outerjoin(Withdrawal, col(Withdrawal.calibration_id) == Calibration.id)
         .order_by(col(Instrument.tag), col(Calibration.calibrated_on))
@@ -72,8 +72,8 @@ class CalibrationOnFile:
     acceptance: Acceptance | None
     standards: tuple[str, ...]
     comparisons: tuple[Comparison, ...]
-    curve: CorrectionCurve  # the one that counts
-    earlier_curves: tuple[CorrectionCurve, ...] = ()  # that counted before it, the first one first
+    curve: StoredCurve  # the one that counts
+    earlier_curves: tuple[StoredCurve, ...] = ()  # that counted before it, the first one first
     files: tuple[RecordCells, ...] = ()  # kept with it, without their content
     typed_by: str | None = None
     withdrawn: RecordCells | None = None  # at, by, reason; None: it was not

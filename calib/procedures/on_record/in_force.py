@@ -13,9 +13,10 @@ from calib.confirmation.history import History
 from calib.confirmation.interval import InstrumentOnRecord
 from calib.curves.curve import Curve
 from calib.curves.response import from_text
+from calib.procedures.on_record.by_keys import among
 from calib.procedures.on_record.errors_of_indication import history_of
 from calib.procedures.on_record.probe_pairs import Pair, all_pairs
-from calib.procedures.on_record.register import among, load_register, with_standards
+from calib.procedures.on_record.register import load_register, with_standards
 from calib.procedures.on_record.what_counts import counts_of_its_calibration, that_count
 from calib.procedures.typed.observations import Traversed, observed_values
 from calib.records import tables
@@ -34,7 +35,7 @@ class OnRecord:
     instruments: Mapping[int, tables.Instrument]
     methods: Mapping[int, tables.Method]
     calibrations: Mapping[int, tables.Calibration]
-    curves: Mapping[int, tables.CorrectionCurve]  # by the calibration: the one that counts
+    curves: Mapping[int, tables.StoredCurve]  # by the calibration: the one that counts
     conditions: Mapping[tuple[int, str], tuple[tables.Condition, ...]]  # by job and name
     factors: Mapping[str, tables.FoundFactor]  # by name: the revision that counts
     # Errors of an instrument over its calibrations: read when it is asked for, since most are not.
@@ -97,8 +98,8 @@ def _loaded(
     if instruments is not None:
         found = found.where(col(tables.FoundFactor.factor).in_(sorted(factors)))
     curves = (
-        select(tables.Calibration, tables.CorrectionCurve)
-        .join(tables.CorrectionCurve, counts_of_its_calibration())
+        select(tables.Calibration, tables.StoredCurve)
+        .join(tables.StoredCurve, counts_of_its_calibration())
         .order_by(col(tables.Calibration.id))
     )
     calibrated = session.exec(among(curves, tables.Calibration.instrument_id, within)).all()

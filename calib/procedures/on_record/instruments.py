@@ -9,10 +9,11 @@ from sqlmodel import Session, col, or_, select
 
 from calib.confirmation.interval import InstrumentOnRecord, gate, is_retired
 from calib.procedures.on_record.attached_files import files_of, photo_counts
+from calib.procedures.on_record.by_keys import among
 from calib.procedures.on_record.by_name import instrument_tagged, tags_of
 from calib.procedures.on_record.calibrations import calibrations_on_file
 from calib.procedures.on_record.probe_pairs import Pair, all_pairs, pairings_of
-from calib.procedures.on_record.register import among, load_register
+from calib.procedures.on_record.register import load_register
 from calib.records import ledger
 from calib.records.record import RecordCells, key, moment, typed
 from calib.records.tables import (

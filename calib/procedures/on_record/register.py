@@ -6,7 +6,6 @@ Nothing heavy is imported here: `calib due` starts with it.
 from collections import defaultdict
 from collections.abc import Collection
 from datetime import date
-from typing import Any
 
 from sqlmodel import Session, col, select
 
@@ -17,17 +16,18 @@ from calib.confirmation.interval import (
     InstrumentOnRecord,
     IntervalChange,
 )
+from calib.procedures.on_record.by_keys import among
 from calib.procedures.on_record.what_counts import counts_of_its_calibration
 from calib.records.record import key, moment
 from calib.records.tables import (
     INTERVAL_CHANGE,
     Acceptance,
     Calibration,
-    CorrectionCurve,
     Event,
     Instrument,
     IntermediateCheck,
     ReferenceStandard,
+    StoredCurve,
     Withdrawal,
 )
 
@@ -63,11 +63,6 @@ def load_register(session: Session, instruments: Collection[int] | None = None) 
     }
 
 
-def among(query: Any, column: Any, keys: Collection[int] | None) -> Any:
-    """A query confined to rows whose column holds one of the keys; not confined where there are none to ask for."""
-    return query if keys is None else query.where(col(column).in_(sorted(keys)))
-
-
 def with_standards(session: Session, instruments: Collection[int]) -> set[int]:
     """Instruments with the reference standards that any of their calibrations rests on, and so on up."""
     reached: set[int] = set()
@@ -98,12 +93,12 @@ def _calibrations(session: Session, instruments: Collection[int] | None) -> dict
             Calibration.calibrated_on,
             Acceptance.accepted_on,
             Calibration.due_on,
-            CorrectionCurve.low,
-            CorrectionCurve.high,
-            CorrectionCurve.measuring_interval,
+            StoredCurve.low,
+            StoredCurve.high,
+            StoredCurve.measuring_interval,
             Withdrawal.id,
         )
-        .join(CorrectionCurve, counts_of_its_calibration())
+        .join(StoredCurve, counts_of_its_calibration())
         .outerjoin(Acceptance, col(Acceptance.calibration_id) == Calibration.id)
         .outerjoin(Withdrawal, col(Withdrawal.calibration_id) == Calibration.id)
         .order_by(col(Calibration.id))

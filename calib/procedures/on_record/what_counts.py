@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 
 from sqlmodel import Session, col, func, select
 
-from calib.records.tables import Calibration, CorrectionCurve, FoundFactor, Outlet, OutletRevision, Withdrawal
+from calib.records.tables import Calibration, FoundFactor, Outlet, OutletRevision, StoredCurve, Withdrawal
 
 _Record = TypeVar("_Record")
 _Thing = TypeVar("_Thing", bound=Hashable)
@@ -22,21 +22,21 @@ def that_count(records: Iterable[_Record], of: Callable[[_Record], _Thing]) -> d
     return {of(record): record for record in records}
 
 
-def curves_of(session: Session, calibration: int) -> tuple[CorrectionCurve, ...]:
+def curves_of(session: Session, calibration: int) -> tuple[StoredCurve, ...]:
     """Every curve of a calibration in the order in which they were recorded: of several the last one counts."""
-    own = select(CorrectionCurve).where(CorrectionCurve.calibration_id == calibration)
-    return tuple(session.exec(own.order_by(col(CorrectionCurve.id))))
+    own = select(StoredCurve).where(StoredCurve.calibration_id == calibration)
+    return tuple(session.exec(own.order_by(col(StoredCurve.id))))
 
 
-def curve_that_counts(session: Session, calibration: int) -> CorrectionCurve:
+def curve_that_counts(session: Session, calibration: int) -> StoredCurve:
     """The curve of a calibration, whether the rule or a person chose it; raises IndexError for a calibration without one."""
     return curves_of(session, calibration)[-1]
 
 
 def counts_of_its_calibration() -> Any:
     """The same as a condition on calibrations joined with curves: the curve is the latest of its calibration."""
-    latest = select(func.max(CorrectionCurve.id)).where(CorrectionCurve.calibration_id == Calibration.id)
-    return col(CorrectionCurve.id) == latest.correlate(Calibration).scalar_subquery()
+    latest = select(func.max(StoredCurve.id)).where(StoredCurve.calibration_id == Calibration.id)
+    return col(StoredCurve.id) == latest.correlate(Calibration).scalar_subquery()
 
 
 def not_withdrawn() -> Any:

@@ -53,7 +53,7 @@ def report(session: Session, job: str, now: datetime, coverage_probability: floa
         amendments,
         risks_of(found),
         calibrations,
-        ledger.head(session)[1],
+        ledger.ledger_head(session)[1],
         tuple(open_reviews_of(session, job)),
         standards_used(session, calibrations),
         issues,

@@ -14,6 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calib.errors import BadInputError, NotInRecordsError, RefusedError
+from calib.faces.files import file_content
 from calib.procedures.calibrate.add_calibration import add_calibration
 from calib.procedures.calibrate.calibrate_in_house import (
     PlaceDifference,
@@ -27,7 +28,7 @@ from calib.procedures.fleet.record_event import record_event
 from calib.procedures.measure.indicated import IndicationsObserved, StabilityHere
 from calib.procedures.on_record.calibrations import calibration_on_file
 from calib.procedures.typed.comparison_sheets import read_comparisons
-from calib.procedures.typed.sheets import Row
+from calib.procedures.typed.sheets import TypedRow
 from calib.records import database
 from calib.records.record import typed
 from calib.records.tables import Instrument
@@ -45,7 +46,7 @@ REPEATABILITY, OBSERVATIONS, STEP = np.array([0.003, 0.004, 0.010]), 10, 0.001
 
 def row(number, **cells):
     usual = {"phase": "as-left", "unit": "m/s", "repeatability": "0.012", "observations": "6"}
-    return Row("bench.csv", number, {"tag": "VA-1", "certificate": "IN-1"} | usual | cells)
+    return TypedRow("bench.csv", number, {"tag": "VA-1", "certificate": "IN-1"} | usual | cells)
 
 
 def rows(**cells):
@@ -199,7 +200,7 @@ def test_an_indication_outside_the_standard_s_interval_refuses(small_records):
     ],
 )
 def test_each_wrong_cell_is_named(small_records, typed_rows, call, columns):
-    fresh = [Row(one.source, one.number, dict(one.cells)) for one in typed_rows]
+    fresh = [TypedRow(one.source, one.number, dict(one.cells)) for one in typed_rows]
     with pytest.raises(BadInputError) as caught:
         made(small_records, fresh, **call)
     assert [one.column for one in caught.value.findings] == columns
@@ -219,7 +220,7 @@ def test_from_the_bench_s_sheet_to_an_accepted_calibration_that_rests_on_the_sta
     sheet.write_text(
         "\n".join(["phase,reference_indication,indication,unit,repeatability,observations", *lines]), encoding="utf-8"
     )
-    read, findings = read_comparisons(sheet, "VA-1", "IN-1", in_house_columns())
+    read, findings = read_comparisons(file_content(sheet), "VA-1", "IN-1", in_house_columns())
     assert findings == []
     cells = {
         "tag": "VA-1", "certificate": "IN-1", "laboratory": "own bench", "calibrated_on": "2026-02-20",

@@ -10,6 +10,7 @@ from datetime import date
 import pytest
 
 from calib.errors import BadInputError, NotInRecordsError
+from calib.faces.files import write_export
 from calib.procedures.calibrate.accept_calibration import AcceptanceWanted, accept_calibration
 from calib.procedures.calibrate.choose_curve import choose_curve
 from calib.procedures.calibrate.withdraw_calibration import withdraw_calibration
@@ -24,7 +25,7 @@ from calib.procedures.on_record.by_name import calibration_numbered, instrument_
 from calib.procedures.on_record.calibrations import calibration_on_file, calibrations_on_file
 from calib.procedures.on_record.errors_of_indication import history_of
 from calib.records import database, ledger
-from calib.records.tables import CorrectionCurve, FactorPair, IssuedReport, Withdrawal
+from calib.records.tables import FactorPair, IssuedReport, StoredCurve, Withdrawal
 from tests import factor_pairs
 from tests.as_found import LATER, added, all_reviews, drifted, review, reviewed
 from tests.folders import (
@@ -291,7 +292,7 @@ def test_a_withdrawal_is_exported_and_read_back(small_records, tmp_path):
         choose_curve(session, "VA-1", "C-101", CurveWish(degree=1), "before", SIGNED)
     withdraw(small_records)
     with database.reading(str(small_records)) as session:
-        export_records(session, tmp_path / "export")
+        write_export(tmp_path / "export", export_records(session))
     assert (tmp_path / "export" / "withdrawals.csv").read_text(encoding="utf-8").splitlines() == [
         "tag,certificate,reason",
         f"VA-1,C-101,{WHY}",
@@ -302,8 +303,8 @@ def test_a_withdrawal_is_exported_and_read_back(small_records, tmp_path):
     assert flows_of(new) == flows_of(small_records)
     with database.reading(str(new)) as session:
         assert [one.reason for one in all_of(session, Withdrawal)] == [WHY]
-        assert len(all_of(session, CorrectionCurve)) == 6
-        export_records(session, tmp_path / "again")
+        assert len(all_of(session, StoredCurve)) == 6
+        write_export(tmp_path / "again", export_records(session))
     for one in (tmp_path / "export").glob("*.csv"):
         assert (tmp_path / "again" / one.name).read_bytes() == one.read_bytes()
 
@@ -314,7 +315,7 @@ def test_readings_and_factors_that_it_took_out_come_back_as_such(tmp_path):
     factor_pairs.factor(records)
     withdraw(records)
     with database.reading(str(records)) as session:
-        export_records(session, tmp_path / "export")
+        write_export(tmp_path / "export", export_records(session))
     new = tmp_path / "new.sqlite"
     database.make(str(new))
     imported(new, tmp_path / "export")

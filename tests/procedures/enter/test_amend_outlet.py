@@ -181,7 +181,7 @@ def test_a_second_amendment_rests_on_the_first(records):
 def test_the_ledger_names_who_amended_and_when_and_verifies(records):
     amended(records, "S-1", "width=410", at=datetime.fromisoformat("2026-03-09T17:05:00+01:00"))
     with database.reading(str(records)) as session:
-        entry = session.get(tables.LedgerEntry, ledger.head(session)[0])
+        entry = session.get(tables.LedgerEntry, ledger.ledger_head(session)[0])
         assert (entry.person, entry.time) == ("A. Person", "2026-03-09T17:05:00+01:00")
         assert (entry.action, entry.record_table) == ("outlet amend", "outlet_revision")
         assert ledger.verify(session.connection()) == ()

@@ -8,7 +8,7 @@ from datetime import datetime
 
 import pytest
 
-from calib.procedures.enter.import_folders import import_folders
+from calib.faces.files import import_folders
 from calib.procedures.people.house_rules import set_rule
 from calib.procedures.people.persons_and_roles import GIVEN, ChangeWanted, PersonWanted, add_person, change_role
 from calib.records import database, ledger

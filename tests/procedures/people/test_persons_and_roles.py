@@ -312,7 +312,7 @@ def test_what_is_written_asks_for_a_role(staffed, name, person):
     if person in may:
         act(staffed, by(person))
         with database.reading(str(staffed)) as session:
-            assert session.get(LedgerEntry, ledger.head(session)[0]).person == person
+            assert session.get(LedgerEntry, ledger.ledger_head(session)[0]).person == person
     else:
         ((column, value, expected),) = refused(staffed, act, by(person))
         assert (column, value) == ("by", person)
@@ -332,7 +332,7 @@ def test_who_is_not_on_record_writes_nothing(backend, staffed, name):
 def test_records_without_anyone_take_every_name(small_records, name):
     WRITES[name][0](small_records, by("Bo"))
     with database.reading(str(small_records)) as session:
-        assert session.get(LedgerEntry, ledger.head(session)[0]).person == "Bo"
+        assert session.get(LedgerEntry, ledger.ledger_head(session)[0]).person == "Bo"
 
 
 def test_a_line_of_an_impact_review_is_disposed_of_by_qa(staffed):
@@ -372,14 +372,14 @@ def test_an_import_that_accepts_calibrations_asks_for_qa_and_one_that_does_not_f
 
 
 def import_by(records, folder, person):
-    from calib.procedures.enter.import_folders import import_folders
+    from calib.faces.files import import_folders
 
     with database.writing(as_whom(records, by(person))) as session:
         import_folders(session, [folder], by(person), NOW)
 
 
 def all_entries(session: Session):
-    return [session.get(LedgerEntry, number) for number in range(1, ledger.head(session)[0] + 1)]
+    return [session.get(LedgerEntry, number) for number in range(1, ledger.ledger_head(session)[0] + 1)]
 
 
 def test_an_import_before_anyone_is_on_record_is_as_it_was(empty_records, tmp_path):
@@ -442,7 +442,7 @@ def test_in_a_file_who_is_not_named_may_have_the_name_of_a_person_without_a_logi
 def test_the_ledger_names_the_person_and_not_the_login(staffed):
     suspend(staffed, by("ed", as_login=True))
     with database.reading(str(staffed)) as session:
-        assert session.get(LedgerEntry, ledger.head(session)[0]).person == "Ed"
+        assert session.get(LedgerEntry, ledger.ledger_head(session)[0]).person == "Ed"
 
 
 def test_a_file_has_no_login_and_a_server_says_whose_it_is(backend, staffed):
