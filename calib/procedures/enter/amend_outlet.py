@@ -15,6 +15,7 @@ from calib.procedures.on_record.in_force import as_amended
 from calib.procedures.on_record.outlets import _COLUMNS, outlet_cells
 from calib.procedures.on_record.what_counts import latest_revision
 from calib.procedures.people.authorise import append
+from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.sheets import cell_findings, typed_row
 from calib.records import ledger
 from calib.records.record import key

@@ -155,7 +155,8 @@ class Recorded(dict[str, Mapping[RecordNames, Cells]]):
 
     def _read(self, declaration: Declaration) -> dict[RecordNames, Cells]:
         names = self._names.names(declaration.table)
-        session, table = self._names.session, declaration.table
+        session = self._names.session
+        table: Any = declaration.table
         records = sorted(by_keys(session, select(table), table.id, names), key=lambda record: key(record.id))
         jobs = {record.job_id for record in records} if table is Outlet else ()
         amended = outlets_in_force(session, jobs) if jobs else {}
