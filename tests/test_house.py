@@ -136,8 +136,8 @@ YET_TO_PART = {
     "Array", "AsFound", "Attachment", "BEGINS", "DUCT", "Evaluation", "FEWEST", "Floats", "HOOD", "Integers",
     "Job", "Method", "Model", "Number", "Outlet", "PAIR", "Person", "RULES", "Reading", "SIGNIFICANCE",
     "Shown", "Stated", "THERMAL", "Table", "Truths", "WIDEST", "cautions", "changes_between", "from_text",
-    "in_unit", "judge", "outliers", "page", "relative_velocity_uncertainty", "remarks", "standards_used",
-    "unweighted", "weighted",
+    "in_unit", "judge", "outliers", "page", "relative_velocity_uncertainty", "remarks", "unweighted",
+    "weighted",
 }  # fmt: skip
 
 EMPTY_WORDS = {"manager", "service", "util", "utils", "helper", "helpers"}
