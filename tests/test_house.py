@@ -319,6 +319,30 @@ def test_faces_hold_no_sql(name):
     assert asked <= {"Session"}
 
 
+OPENS_FILES = {
+    "open",
+    "read_bytes",
+    "read_text",
+    "write_bytes",
+    "write_text",
+    "iterdir",
+    "glob",
+    "stat",
+    "mkdir",
+    "unlink",
+}
+
+
+@pytest.mark.parametrize("name", [name for name in NAMES if floor_of(name) == "procedures"])
+def test_procedures_take_bytes_and_open_no_file(name):
+    called = {
+        getattr(node.func, "attr", getattr(node.func, "id", None))
+        for node in ast.walk(tree_of(name))
+        if isinstance(node, ast.Call)
+    }
+    assert not called & OPENS_FILES
+
+
 @pytest.mark.parametrize("name", [name for name in NAMES if name != "calib/clock.py"])
 def test_only_one_place_reads_a_clock(name):
     called = {

@@ -49,7 +49,7 @@ class Imported:
     remarks: tuple[str, ...] = ()  # what is worth saying, each told to `progress` too
 
 
-def write_sheets(
+def import_sheets(
     session: Session,
     sheets: Mapping[str, Sequence[TypedRow]],
     signature: ledger.Signature,
