@@ -240,7 +240,7 @@ def test_the_login_says_who_writes_whether_named_or_not(records, login):
 
 
 def test_another_s_name_is_refused(records):
-    with pytest.raises(BadInputError, match="--by: 'Quinn'; expected Tom, whose database login 'tom' this is"):
+    with pytest.raises(BadInputError, match="by: 'Quinn'; expected Tom, whose database login 'tom' this is"):
         write_job(records["tom"], by("Quinn"), "in another's name")
 
 
@@ -272,7 +272,7 @@ def test_a_qa_without_a_login_does_not_stand_in_for_the_last(records):
 
 def test_the_first_person_of_a_shared_database_has_a_login(server_with_logins):
     _, urls = made(server_with_logins)
-    with pytest.raises(BadInputError, match="--login: expected the database login"):
+    with pytest.raises(BadInputError, match="login: expected the database login"):
         add(urls["owner"], "Quinn", "QA")
 
 
