@@ -1,6 +1,6 @@
 """Pages as a browser reads them: what it says on its console, what it asks the network for, how wide a page is, how it prints.
 
-Debian's package `chromium`; `.ci/run` installs it where it is missing.
+Tests that need a browser are skipped where there is none, but never in CI: `.ci/run` installs it.
 """
 
 import html
@@ -9,20 +9,26 @@ import re
 import shutil
 import subprocess
 
+from tests.missing import missing
+from tests.read_back import pdf_pages
+
 NARROW = 390  # CSS pixels: a telephone
+
+
+def program():
+    """Path of the browser; where there is none, the test is skipped and says why."""
+    return shutil.which("chromium") or missing("needs a browser: Debian's package chromium")
 
 
 def _chromium(folder, page, *words):
     """Run the browser without a screen on one page; what it printed, and what it said."""
-    program = shutil.which("chromium")
-    assert program is not None, "the browser is missing: apt-get install chromium"
     ran = subprocess.run(
         [
-            program, "--headless", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--no-first-run",
+            program(), "--headless", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--no-first-run",
             "--disable-background-networking", "--disable-component-update", f"--user-data-dir={folder / 'profile'}",
             "--enable-logging=stderr", "--v=0", *words, page.as_uri(),
         ],
-        capture_output=True, text=True, check=True, timeout=120,
+        capture_output=True, text=True, check=True, timeout=600,
     )  # fmt: skip
     return ran.stdout, ran.stderr
 
@@ -70,5 +76,4 @@ def printed(folder, page):
     """The text of each page that the browser prints."""
     pdf = folder / "printed.pdf"
     _chromium(folder, page, "--no-pdf-header-footer", f"--print-to-pdf={pdf}")
-    text = subprocess.run(["pdftotext", "-layout", pdf, "-"], capture_output=True, text=True, check=True).stdout  # noqa: S607
-    return text.split("\f")[:-1]
+    return pdf_pages(pdf)

@@ -11,6 +11,7 @@ from psycopg import sql
 
 from calib.records import database
 from tests import folders, postgres
+from tests.writers import PATIENCE
 
 settings.register_profile("calib", deadline=None, max_examples=60)
 settings.load_profile("calib")
@@ -42,6 +43,14 @@ def pytest_generate_tests(metafunc):
     both = "backend" in metafunc.fixturenames and place.parts[0] in ("records", "procedures")
     if both and not {place.as_posix(), metafunc.function.__name__} & OF_FILES:
         metafunc.parametrize("backend", [FILE, SERVER], indirect=True)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _patience():
+    """Who waits for a lock waits until it is free, however busy the machine; a test of the limit sets a limit of its own."""
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(database, "_WAIT_SECONDS", PATIENCE)
+        yield
 
 
 @pytest.fixture

@@ -5,15 +5,17 @@ import email.policy
 import io
 import json
 import re
-import subprocess
+from contextlib import closing
 from dataclasses import dataclass, field
 from html import unescape
 from typing import Any
 
 import openpyxl
+import pypdfium2
 
 from tests.report_forms import Page, table
 
+BROKEN_AFTER_HYPHEN = "\ufffe"  # PDFium's sign for the end of a line within a word
 RESULT = re.compile(r"−?-?[\d.]+ ± [\d.]+ (?:m3/h|L/s|cfm|m3/s|m/s|fpm)(?=[ ;,]|$)")
 
 
@@ -88,10 +90,16 @@ def drawn_text(html):
 # --- the PDF and the message -----------------------------------------------------------------------------------------------------
 
 
-def pdf_text(path):
-    """Text of a PDF in the order of its content, its lines joined."""
-    done = subprocess.run(["pdftotext", "-raw", str(path), "-"], capture_output=True, text=True, check=True)  # noqa: S607
-    return one_spaced(done.stdout)
+def pdf_pages(file):
+    """Text of each page of a PDF, a file or its bytes, in the order of its content; each page on one line."""
+    with closing(pypdfium2.PdfDocument(file)) as document:
+        pages = [page.get_textpage().get_text_range() for page in document]
+    return [one_spaced(text.replace(BROKEN_AFTER_HYPHEN, "- ")) for text in pages]
+
+
+def pdf_text(file):
+    """Text of a PDF in the order of its content, on one line."""
+    return one_spaced(" ".join(pdf_pages(file)))
 
 
 @dataclass(frozen=True)

@@ -55,8 +55,8 @@ FLOORS = {
         "airflow",
         "uncertainty",
         "quantities",
-        "arrays",
         "clock",
+        "arrays",
         "errors",
     ),
 }
@@ -88,7 +88,8 @@ ROOMS = {
         "drawings": ("answers", "written", "plain_text"),
         "report": ("drawings", "answers", "written", "plain_text", "cautions", "unswept", "write_over"),
         "demo": ("report", "drawings"),
-        "cli": ("demo", "report", "drawings", "answers", "written", "plain_text", "unswept", "write_over"),
+        "manual": ("cautions",),
+        "cli": ("manual", "demo", "report", "drawings", "answers", "written", "plain_text", "unswept", "write_over"),
     },
 }
 # What a floor may import from elsewhere, besides the standard library, where that is limited.
@@ -235,6 +236,33 @@ def test_the_root_of_the_package_imports_nothing():
 def test_the_lowest_floors_stand_on_little(name):
     foreign = {module.partition(".")[0] for module, _ in imports_of(tree_of(name))} - STANDARD_LIBRARY - {"calib"}
     assert foreign <= set(OTHERS[floor_of(name)])
+
+
+def told(tree):
+    """Text of a file, its docstrings left out."""
+    documented = (ast.Module, ast.ClassDef, ast.FunctionDef, ast.AsyncFunctionDef)
+    docstrings = {
+        id(node.body[0].value)
+        for node in ast.walk(tree)
+        if isinstance(node, documented) and node.body and isinstance(node.body[0], ast.Expr)
+    }
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in docstrings:
+            yield node.value
+
+
+# How one face alone is used: its name, an option, a command.
+OF_ONE_FACE = re.compile(r"command line|(?<![\w-])--[a-z]|`calib |\bcalib [a-z]+ [a-z]+\b")
+
+
+@pytest.mark.parametrize("name", [name for name in NAMES if floor_of(name) not in ("faces", "__init__")])
+def test_below_the_faces_no_message_says_how_a_face_is_used(name):
+    assert [text for text in told(tree_of(name)) if OF_ONE_FACE.search(text)] == []
+
+
+@pytest.mark.parametrize("text", ["name it with --records", "`calib verify` names it", "on the command line"])
+def test_a_message_for_one_face_is_seen(text):
+    assert OF_ONE_FACE.search(text)
 
 
 @pytest.mark.parametrize("name", [name for name in NAMES if floor_of(name) == "faces"])

@@ -1,4 +1,4 @@
-"""The usual cautions, in the words of every report and of the README."""
+"""The usual cautions, in the words of every report and of `calib help cautions`."""
 
 CAUTIONS = (
     "The figures hold for the air flow at each outlet at the time it was observed, with the system as it ran then.",

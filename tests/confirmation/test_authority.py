@@ -1,6 +1,6 @@
 """Who may do what, at a time.
 
-Source: README.md ("People and roles"), which keeps the contract; common practice, no source, for the rest.
+Source: `calib help` (people), which keeps the contract; common practice, no source, for the rest.
 """
 
 from datetime import datetime, timedelta

@@ -85,7 +85,9 @@ WRITER = textwrap.dedent("""
     from pathlib import Path
     from calib.records import database, ledger
     from calib.records.tables import Job
+    from tests.writers import PATIENCE
 
+    database._WAIT_SECONDS = PATIENCE
     signed = ledger.Signature("W. Riter", datetime(2026, 3, 6, tzinfo=timezone.utc), "test")
     number = 0
     while not Path(sys.argv[2]).exists():
@@ -114,7 +116,7 @@ def test_backups_are_whole_while_others_write(small_records, tmp_path):
         made = [back_up(str(small_records), tmp_path / f"{number}.sqlite") for number in range(4)]
     finally:
         stop.touch()
-        said = [writer.communicate(timeout=120)[0] for writer in writers]
+        said = [writer.communicate()[0] for writer in writers]
     assert all(writer.returncode == 0 for writer in writers)
     chain = dict(entries_of(small_records))
     assert [one.digest for one in made] == [chain[one.entries] for one in made]

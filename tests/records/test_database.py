@@ -1,6 +1,7 @@
 """Make, open, guard and refuse a records file. Source: common practice, no source; the pragmas are SQLite's own documentation."""
 
 import os
+import re
 import sqlite3
 from contextlib import closing
 
@@ -10,7 +11,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session
 
 from calib.errors import RecordsError
-from calib.records import database, ledger
+from calib.records import database, ledger, on_file
 from calib.records.tables import EVIDENCE, Job, LedgerEntry
 from tests.folders import NOW
 
@@ -50,6 +51,38 @@ def test_any_name_that_a_file_may_have_is_kept(tmp_path, name):
     assert {path.name.removesuffix("-wal").removesuffix("-shm") for path in tmp_path.iterdir()} == {name}
     with database.reading(str(tmp_path / name)) as session:
         assert ledger.head(session) == (0, ledger.BEFORE_THE_FIRST)
+
+
+@pytest.fixture
+def kept(empty_records):
+    """An engine that a caller keeps."""
+    engine = database.open_records(str(empty_records))
+    yield engine
+    engine.dispose()
+
+
+def test_records_are_looked_at_once_for_all_sessions_of_an_engine_that_is_kept(kept, monkeypatch):
+    monkeypatch.setattr(on_file, "schema_of", None)  # whoever looks again stumbles
+    with database.writing(kept) as session:
+        ledger.append_entries(session, [Job(job="J-1", decision_rule="simple")], SIGNED)
+    for _ in range(3):
+        with database.reading(kept) as session:
+            assert ledger.head(session)[0] == 1
+    assert kept.pool.checkedin() == 1  # one connection, ready for the next
+
+
+def test_an_engine_that_is_kept_writes_all_of_a_session_or_nothing(kept):
+    jobs = [Job(job="J-1", decision_rule="simple"), Job(job="J-1", decision_rule="simple")]
+    with pytest.raises(RecordsError, match="UNIQUE"), database.writing(kept) as session:
+        ledger.append_entries(session, jobs, SIGNED)
+    with database.reading(kept) as session:
+        assert ledger.head(session) == (0, ledger.BEFORE_THE_FIRST)
+
+
+def test_a_mistake_by_an_engine_that_is_kept_names_its_records(kept, empty_records):
+    said = rf"^{re.escape(str(empty_records))}: the records refuse this"
+    with pytest.raises(RecordsError, match=said), database.writing(kept) as session:
+        ledger.append_entries(session, [Job(job="J-1", decision_rule="by feel")], SIGNED)
 
 
 @pytest.mark.parametrize("act", [database.make, database.open_records])

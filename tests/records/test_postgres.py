@@ -435,7 +435,7 @@ def test_a_missing_driver_is_named_with_the_next_step(monkeypatch):
 
 @pytest.fixture
 def anna(small_there, postgres_server):
-    """The same records by the login of a person who may read and append: as README.md grants it."""
+    """The same records by the login of a person who may read and append: as `calib help people` grants it."""
     name = database_of(small_there)
     for statement in (
         "CREATE ROLE anna LOGIN PASSWORD 'hers'",

@@ -23,7 +23,7 @@ from tests import postgres
 from tests.command import calib
 from tests.conftest import SERVER
 from tests.folders import SIGNED, all_of, changed, imported, ledger_head, write
-from tests.writers import method, write_methods
+from tests.writers import PATIENCE, method, write_methods
 
 ROOT = Path(__file__).parents[2]
 WRITERS, EACH = 8, 12
@@ -33,7 +33,7 @@ WRITTEN = sum(1 + number % 3 for number in range(EACH))
 def in_processes(location, count):
     """Each writer in a process of its own."""
     words = [sys.executable, "-m", "tests.writers", "--at-once", location, str(EACH), str(count)]
-    ran = subprocess.run(words, cwd=ROOT, capture_output=True, text=True, timeout=300, check=False)
+    ran = subprocess.run(words, cwd=ROOT, capture_output=True, text=True, check=False)
     assert ran.returncode == 0, ran.stderr
 
 
@@ -157,7 +157,7 @@ def test_whoever_waits_less_than_the_limit_writes_after_the_other(empty_records)
             order.append("first")
 
     def second():
-        entered.wait(10)
+        assert entered.wait(PATIENCE)
         with database.writing(str(empty_records)) as session:
             assert ledger.head(session)[0] == 1
             order.append("second")
@@ -165,7 +165,7 @@ def test_whoever_waits_less_than_the_limit_writes_after_the_other(empty_records)
 
     with ThreadPoolExecutor(2) as executor:
         for one in [executor.submit(first), executor.submit(second)]:
-            one.result(30)
+            one.result(PATIENCE)
     assert order == ["first", "second"]
     assert findings(empty_records) == ()
 
@@ -224,17 +224,17 @@ def test_two_who_would_wait_for_each_other_are_told_and_not_left_waiting(small_t
 
         locked = threading.Event()
         answer = executor.submit(ours)
-        assert locked.wait(10)
+        assert locked.wait(PATIENCE)
         try:
             other.execute("LOCK TABLE job IN ACCESS EXCLUSIVE MODE")
         except Exception:  # noqa: BLE001 (the server chooses which of the two has to give way)
             other.rollback()
-            answer.result(30)
+            answer.result(PATIENCE)
         else:
             other.rollback()
             with pytest.raises(
                 RecordsError, match="another transaction came in between: run it again; nothing was written"
             ):
-                answer.result(30)
+                answer.result(PATIENCE)
     engine.dispose()
     assert findings(small_there) == ()

@@ -24,6 +24,7 @@ from calib.records.tables import EVIDENCE, LedgerEntry
 from tests import every_way, folders
 from tests.command import calib
 from tests.folders import flows_of, imported, ledger_head, only, small_job, write
+from tests.writers import PATIENCE
 
 ROOT = Path(__file__).parents[2]
 PRESENT = "0003"
@@ -352,6 +353,7 @@ def test_while_another_program_writes_nothing_is_begun(first, monkeypatch):
 
 def upgraded_by(location):
     """What an upgrade answers: True where it was done, False where it was refused or there was nothing to do."""
+    database._WAIT_SECONDS = PATIENCE  # noqa: SLF001 (in a process of its own)
     try:
         return database.upgrade(location) is not None
     except RecordsError:

@@ -13,22 +13,22 @@ _SPECIFIED = (
 _CERTIFIED = ("temperature_degC", "pressure_kPa", "humidity_percent", "procedure", "issued_on")
 
 
-def certified(kept: CalibrationOnFile) -> Content:
+def certified(on_file: CalibrationOnFile) -> Content:
     """Comparisons of a calibration with their residuals, its conditions, and what the instrument is specified to do."""
-    instrument, calibration = typed(kept.instrument), typed(kept.calibration)
+    instrument, calibration = typed(on_file.instrument), typed(on_file.calibration)
     return {
         **{name: instrument.get(name) for name in _SPECIFIED},
-        "stability_basis": limits_basis(kept.instrument),
+        "stability_basis": limits_basis(on_file.instrument),
         **{name: calibration.get(name) for name in _CERTIFIED},
-        **_compared(kept),
+        **_compared(on_file),
     }
 
 
-def _compared(kept: CalibrationOnFile) -> Content:
+def _compared(on_file: CalibrationOnFile) -> Content:
     return {
-        "residual_unit": unit_of_residuals(kept.curve, kept.instrument).symbol,
+        "residual_unit": unit_of_residuals(on_file.curve, on_file.instrument).symbol,
         "comparisons": [
-            typed(one, "id", "calibration_id", "basis") | {"residual": residual}
-            for one, residual in zip(kept.comparisons, stored_residuals(kept), strict=True)
+            typed(comparison, "id", "calibration_id", "basis") | {"residual": residual}
+            for comparison, residual in zip(on_file.comparisons, stored_residuals(on_file), strict=True)
         ],
     }

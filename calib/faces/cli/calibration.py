@@ -8,8 +8,8 @@ import typer
 from calib.clock import clock
 from calib.errors import BadInputError, Finding
 from calib.faces.cli.file import attached
-from calib.faces.cli.frame import Desk, Reply, group, reads, say, writes
-from calib.faces.cli.options import Attachment, Certificate, OnDate, OneTag, Tag, day_of
+from calib.faces.cli.frame import Desk, Reply, group, plotted, reads, say, writes
+from calib.faces.cli.options import Attachment, Certificate, LatestCertificate, OnDate, OneTag, Tag, day_of
 
 if TYPE_CHECKING:
     from calib.procedures.fleet.attach_file import FileRead
@@ -262,7 +262,7 @@ def list_(
 def show(
     desk: Desk,
     tag: Tag,
-    certificate: Annotated[str | None, typer.Argument(metavar="[CERTIFICATE]", help="The latest if not given.")] = None,
+    certificate: LatestCertificate = None,
     plot: Annotated[
         Path | None, typer.Option("--plot", metavar="FILE", help="Draw the curve to a .svg, .png or .pdf file.")
     ] = None,
@@ -277,18 +277,14 @@ def show(
     calibration = calibration_on_file(desk.reading(), tag, certificate)
     document = answer.document(calibration)
     if plot is not None:
-        from calib.faces.drawings.calibration import save_curve
+        from calib.faces.drawings.calibration import calibration_chart
 
-        save_curve(calibration, plot)
+        plotted([calibration_chart(calibration)], plot)
     return Reply(document, answer.text)
 
 
 @reads(app, "candidates")
-def candidates(
-    desk: Desk,
-    tag: Tag,
-    certificate: Annotated[str | None, typer.Argument(metavar="[CERTIFICATE]", help="The latest if not given.")] = None,
-) -> Reply:
+def candidates(desk: Desk, tag: Tag, certificate: LatestCertificate = None) -> Reply:
     """Fit the candidates that the curve was chosen from anew, and show the figures they are judged by; nothing is written.
 
     Example: calib calibration candidates VA-11

@@ -49,6 +49,7 @@ AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document.")
 Tag = Annotated[str, typer.Argument(metavar="TAG", help="The instrument.")]
 OneTag = Annotated[str | None, typer.Argument(metavar="[TAG]", help="One instrument; all if not given.")]
 Certificate = Annotated[str, typer.Argument(metavar="CERTIFICATE", help="The certificate's number.")]
+LatestCertificate = Annotated[str | None, typer.Argument(metavar="[CERTIFICATE]", help="The latest if not given.")]
 Job = Annotated[str, typer.Argument(metavar="JOB", help="The job.")]
 Outlet = Annotated[str, typer.Argument(metavar="OUTLET", help="The outlet or duct.")]
 Reading = Annotated[

@@ -11,7 +11,7 @@ import typer
 from calib.clock import clock, end_of
 from calib.confirmation.due import due_list
 from calib.errors import BadInputError, Finding
-from calib.faces.cli.frame import Desk, Reply, group, reads, say, writes
+from calib.faces.cli.frame import Desk, Reply, group, plotted, reads, say, writes
 from calib.faces.cli.options import OnDate, day_of, days_of
 
 if TYPE_CHECKING:
@@ -129,10 +129,9 @@ def due(
     if ics is not None:
         _write_calendar(session, ics, day, ahead)
     if plot is not None:
-        from calib.faces.drawings import save_or_tell
-        from calib.faces.drawings.due import drawing_of, due_chart
+        from calib.faces.drawings.due import due_chart, due_drawing
 
-        save_or_tell(due_chart(drawing_of(fleet, day, ahead)), plot)
+        plotted([due_chart(due_drawing(fleet, day, ahead))], plot)
     return Reply(document, answer.text, status=int(any(entry.overdue for entry in entries)))
 
 

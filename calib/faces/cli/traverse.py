@@ -8,7 +8,7 @@ import typer
 
 from calib.errors import BadInputError, Finding
 from calib.faces.cli import traverse_entry
-from calib.faces.cli.frame import Desk, Reply, group, reads, writes
+from calib.faces.cli.frame import Desk, Reply, group, plotted, reads, writes
 
 if TYPE_CHECKING:
     from calib.airflow.traverse import Section
@@ -77,10 +77,9 @@ def plan(
     section, rule, counts, length, before = _read(given, plot)
     places = traverse(section, rule, *counts)
     if plot is not None:
-        from calib.faces.drawings import save_or_tell
         from calib.faces.drawings.duct_section import section_chart
 
-        save_or_tell(section_chart(section, rule, places, length, before), plot)
+        plotted([section_chart(section, rule, places, length, before)], plot)
     return Reply(answer.document(section, rule, places, length, before), answer.text)
 
 

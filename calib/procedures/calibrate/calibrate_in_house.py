@@ -10,7 +10,7 @@ standard's repeatability and resolution) is independent from point to point: tha
 
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -27,7 +27,7 @@ from calib.procedures.measure.stability import stability_at
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.in_force import OnRecord, on_record
 from calib.procedures.typed import cells as checks
-from calib.procedures.typed.columns import PHASES
+from calib.procedures.typed.comparison_sheets import comparison_columns
 from calib.procedures.typed.sheets import Column, Row, cell_findings
 from calib.quantities import UNITS, Unit, unit
 from calib.records.tables import Instrument
@@ -35,6 +35,8 @@ from calib.uncertainty.coverage import COVERAGE_PROBABILITY, coverage_factor
 from calib.uncertainty.propagation import Contribution, combine
 from calib.uncertainty.statement import plain, round_result
 
+# Columns of comparisons.csv that follow from the others.
+_WORKED_OUT = ("expanded_uncertainty", "coverage_factor", "standard_indication", "basis")
 # Digits of U with which a reference value is kept; the value has the same place. Two more than are ever printed.
 _DIGITS = 4
 
@@ -64,19 +66,15 @@ class ReferenceValues:
 
 
 def in_house_columns() -> tuple[Column, ...]:
-    """Columns of a sheet of in-house comparisons: the standard's indication beside the instrument's."""
+    """Columns of a sheet of in-house comparisons: those of comparisons.csv, the standard's indication instead of the reference."""
+    shown = "reference_indication"
+    columns = [
+        replace(column, name=shown if column.name == "reference" else column.name) for column in comparison_columns()
+    ]
     return (
-        Column("tag", checks.text),
-        Column("certificate", checks.text),
-        Column("phase", checks.one_of(*PHASES), required=True),
-        Column("reference_indication", checks.number, required=True),
-        Column("indication", checks.number, required=True),
-        Column("unit", checks.text, required=True),
-        Column("repeatability", checks.not_negative),
-        Column("observations", checks.whole),
-        Column("indication_unit", checks.text),
-        Column("reference_repeatability", checks.not_negative),
-        Column("reference_observations", checks.whole),
+        *(column for column in columns if column.name not in _WORKED_OUT),
+        Column("reference_repeatability", checks.not_negative, "standard deviation of the standard's indications"),
+        Column("reference_observations", checks.whole, "how many indications of the standard the one is the mean of"),
     )
 
 

@@ -95,15 +95,17 @@ def _findings(asked: CheckAsked, signature: ledger.Signature) -> list[Finding]:
     found = cell_findings(
         [row],
         (
-            Column("kind", checks.one_of(*KINDS), required=True),
-            Column("value", checks.number, required=True),
-            Column("low", checks.number),
-            Column("high", checks.number),
-            Column("unit", checks.one_of(*UNITS[asked.instrument.quantity]), required=True),
-            Column("other_value", checks.number),
-            Column("expanded_uncertainty", checks.above_zero),
-            Column("other_expanded_uncertainty", checks.above_zero),
-            Column("remarks", checks.text),
+            Column("kind", checks.one_of(*KINDS), "the kind of check", required=True),
+            Column("value", checks.number, "what was observed", required=True),
+            Column("low", checks.number, "the lower limit of what passes"),
+            Column("high", checks.number, "the upper limit of what passes"),
+            Column(
+                "unit", checks.one_of(*UNITS[asked.instrument.quantity]), "the unit of values and limits", required=True
+            ),
+            Column("other_value", checks.number, "what the other instrument showed"),
+            Column("expanded_uncertainty", checks.above_zero, "U of the value"),
+            Column("other_expanded_uncertainty", checks.above_zero, "U of what the other instrument showed"),
+            Column("remarks", checks.text, "anything worth keeping"),
         ),
     )
     found += _of_limits(row)

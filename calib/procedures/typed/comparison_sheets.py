@@ -7,7 +7,8 @@ places is 1.10, 1.234 there stays 1.234.
 import io
 import re
 import warnings
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from datetime import date, datetime, time
 from decimal import Decimal
 from pathlib import Path
@@ -26,13 +27,12 @@ _DIGITS = 15  # significant digits of a number that a workbook holds
 def comparison_columns() -> tuple[Column, ...]:
     """The columns of comparisons.csv, without need of tag and certificate."""
     return tuple(
-        Column(one.name, one.check, required=one.required and one.name not in _NAMES)
-        for one in FILES["comparisons.csv"]
+        replace(column, required=column.required and column.name not in _NAMES) for column in FILES["comparisons.csv"]
     )
 
 
 def read_comparisons(
-    path: Path, tag: str, certificate: str, columns: Sequence[Column], sheet: str | None = None
+    path: Path, tag: str, certificate: str, columns: Iterable[Column], sheet: str | None = None
 ) -> tuple[list[Row], list[Finding]]:
     """Rows of a file with tag and certificate filled in, and what is wrong with it as a file; `sheet` names one of a workbook."""
     content, finding = _content(path)
@@ -55,7 +55,7 @@ def _content(path: Path) -> tuple[bytes, Finding | None]:
 
 
 def _read_workbook(
-    path: Path, content: bytes, columns: Sequence[Column], sheet: str | None
+    path: Path, content: bytes, columns: Iterable[Column], sheet: str | None
 ) -> tuple[list[Row], list[Finding]]:
     from openpyxl import load_workbook  # noqa: PLC0415 (a fifth of a second, for workbooks only)
 
@@ -85,7 +85,7 @@ def _sheet_of(path: Path, names: Sequence[str], wanted: str | None) -> tuple[str
 
 
 def _rows_of_sheet(
-    source: str, values: Any, formulas: Any, columns: Sequence[Column]
+    source: str, values: Any, formulas: Any, columns: Iterable[Column]
 ) -> tuple[list[Row], list[Finding]]:
     findings: list[Finding] = []
     lines: list[list[str]] = []

@@ -2,7 +2,7 @@
 
 import csv
 import io
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from stat import S_ISDIR, S_ISREG
@@ -20,7 +20,20 @@ class Column:
 
     name: str
     check: Check
+    meaning: str  # what a cell holds, in a few words; the words or units it may be are the check's
     required: bool = False  # whether the cell must be filled
+
+
+@dataclass(frozen=True)
+class Declaration:
+    """What one kind of file holds; iterating gives its columns."""
+
+    file: str
+    meaning: str
+    columns: tuple[Column, ...]
+
+    def __iter__(self) -> Iterator[Column]:
+        return iter(self.columns)
 
 
 @dataclass
@@ -60,7 +73,7 @@ def typed_row(source: str | None, cells: Mapping[str, str | None]) -> Row:
     return Row(source, None, {name: cell.strip() for name, cell in cells.items() if cell is not None and cell.strip()})
 
 
-def read_folder(folder: Path, known: Mapping[str, Sequence[Column]]) -> tuple[dict[str, list[Row]], list[Finding]]:
+def read_folder(folder: Path, known: Mapping[str, Iterable[Column]]) -> tuple[dict[str, list[Row]], list[Finding]]:
     """Rows of every CSV file of a folder, and what is wrong with the files; raises BadInputError where there is none to read.
 
     `known` gives, for each file name that is known, the columns it may have.
@@ -109,7 +122,7 @@ def bytes_of(path: Path, largest: int | None = None) -> tuple[bytes, str | None]
     return b"", "a file that can be read (this is a pipe or a device)"
 
 
-def read_file(path: Path, columns: Sequence[Column]) -> tuple[list[Row], list[Finding]]:
+def read_file(path: Path, columns: Iterable[Column]) -> tuple[list[Row], list[Finding]]:
     """Rows of one CSV file (UTF-8, a header row), and what is wrong with it as a file."""
     content, expected = bytes_of(path)
     if expected is not None:
@@ -127,7 +140,7 @@ def read_file(path: Path, columns: Sequence[Column]) -> tuple[list[Row], list[Fi
     return rows_of(str(path), lines, columns)
 
 
-def rows_of(source: str, lines: Sequence[Sequence[str]], columns: Sequence[Column]) -> tuple[list[Row], list[Finding]]:
+def rows_of(source: str, lines: Sequence[Sequence[str]], columns: Iterable[Column]) -> tuple[list[Row], list[Finding]]:
     """Rows of a sheet whose first line is its header, and what is wrong with it as a whole."""
     if not lines:
         return [], [Finding(source, None, None, None, f"a header row with {_names(columns)}")]
@@ -149,11 +162,11 @@ def rows_of(source: str, lines: Sequence[Sequence[str]], columns: Sequence[Colum
     return rows, findings
 
 
-def _names(columns: Sequence[Column]) -> str:
+def _names(columns: Iterable[Column]) -> str:
     return ", ".join(column.name for column in columns)
 
 
-def _header_findings(source: str, header: Sequence[str], columns: Sequence[Column]) -> Iterable[Finding]:
+def _header_findings(source: str, header: Sequence[str], columns: Iterable[Column]) -> Iterable[Finding]:
     known = {column.name for column in columns}
     for name in dict.fromkeys(header):
         if name not in known:
@@ -165,7 +178,7 @@ def _header_findings(source: str, header: Sequence[str], columns: Sequence[Colum
             yield Finding(source, 1, column.name, None, "this column, which is missing")
 
 
-def cell_findings(rows: Sequence[Row], columns: Sequence[Column]) -> list[Finding]:
+def cell_findings(rows: Sequence[Row], columns: Iterable[Column]) -> list[Finding]:
     """Every cell that is wrong by itself, or blank where it must be filled."""
     findings = []
     for row in rows:

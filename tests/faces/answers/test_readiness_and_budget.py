@@ -1,4 +1,4 @@
-"""Answers for people: what stands in the lines that commands print. Source: README.md ("Ten minutes with the demo", "Commands")."""
+"""Answers for people: what stands in the lines that commands print. Source: `calib help` (demo, commands)."""
 
 import os
 

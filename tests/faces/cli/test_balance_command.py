@@ -1,6 +1,6 @@
 """`calib balance` and `calib conformity` as a person types them: the numbers of the report, in tables and as JSON.
 
-Sources: README.md ("Commands", "Cautions"); JCGM 106:2012, 7.6.3 and 9.5; the procedures have tests of their own.
+Sources: `calib help` (commands, cautions); JCGM 106:2012, 7.6.3 and 9.5; the procedures have tests of their own.
 """
 
 import json

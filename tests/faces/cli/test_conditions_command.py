@@ -1,6 +1,6 @@
 """`calib conditions` as a person types it: the same record as by import, and every wrong option named.
 
-Source: README.md ("Commands", "Import files"); CIPM-2007 for the density, by its formula in tests.independent_ways.
+Source: `calib help` (commands, import); CIPM-2007 for the density, by its formula in tests.independent_ways.
 """
 
 import math

@@ -1,6 +1,6 @@
 """`calib interval` and `calib check` as a person types them; the charts beside them.
 
-Source: README.md, and ISO/IEC 17025:2017, 6.4.10 for what a failed check does.
+Source: `calib help checks`, and ISO/IEC 17025:2017, 6.4.10 for what a failed check does.
 """
 
 from datetime import date
@@ -83,7 +83,7 @@ def test_the_time_until_the_limit_stands_between_the_limits_about_the_correction
     drift = drift_line(history_of_errors((0.05, 0.0, -0.05)), 5.0)
     days = [date(year, 1, 1) for year in (2024, 2025, 2026)]
     one = PointDrawing(5.0, days, (0.05, 0.0, -0.05), (0.01,) * 3, -0.05, 0.1, drift, 1.0, 0.5)
-    (strip,) = history_chart(HistoryDrawing("VA-1", "m/s", 12, [one])).axes
+    (strip,) = history_chart(HistoryDrawing("VA-1", "m/s", 12, [one])).figure.axes
     (reached,) = [each for each in strip.lines if each.get_label() == "limit reached"]
     assert list(reached.get_ydata()) == pytest.approx([-0.15, 0.05])
 
@@ -111,7 +111,7 @@ def test_without_errors_there_is_nothing_to_draw():
         (("interval", "VA-9"), "no instrument 'VA-9'"),
         (("interval", "VA-1", "--target", "100"), "--target: '100'; expected a percentage above 0 and below 100"),
         (("interval", "VA-1", "--judged", "taste"), "--judged: 'taste'; expected one of indication, corrected value"),
-        (("interval", "set", "VA-1", "0", "--reason", "x"), "months: '0'; expected a whole number, 1 to 9999"),
+        (("interval", "set", "VA-1", "0", "--reason", "x"), "MONTHS: '0'; expected a whole number, 1 to 9999"),
         (("interval", "VA-1", "--plot", "x.doc"), "a plot is written as .svg, .png or .pdf"),
     ],
 )

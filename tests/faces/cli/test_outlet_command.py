@@ -1,4 +1,4 @@
-"""`calib outlet` as a person types it. Source: README.md ("Commands"); common practice, no source, for the rest."""
+"""`calib outlet` as a person types it. Source: `calib help` (commands); common practice, no source, for the rest."""
 
 from itertools import pairwise
 

@@ -1,19 +1,17 @@
-"""`calib person` as a person types it. Source: README.md ("People and roles"); common practice, no source, for the rest."""
+"""`calib person` as a person types it. Source: `calib help` (people); common practice, no source, for the rest."""
 
 import getpass
 import re
-from pathlib import Path
 
 import pytest
 
 from calib.confirmation.authority import ACTS, ROLES
 from calib.faces.cli import frame
+from calib.faces.manual.pages import source
 from calib.records import database
 from calib.records.tables import LedgerEntry, Reading
 from tests.command import calib
 from tests.folders import all_of, ledger_head
-
-README = (Path(__file__).parents[3] / "README.md").read_text(encoding="utf-8")
 
 
 def person(records, *words):
@@ -192,23 +190,26 @@ def test_who_only_reads_needs_no_name(staffed, monkeypatch):
 # --- what is printed -------------------------------------------------------------------------------------------------------------
 
 
-def table_of_the_readme():
-    """Rows of the table under "People and roles"."""
-    part = README.partition("## People and roles")[2].partition("\n## ")[0]
-    rows = [[cell.strip() for cell in line.strip("|").split("|")] for line in part.splitlines() if line[:1] == "|"]
+def table_of_the_manual():
+    """Rows of the table in the page "people"."""
+    rows = [
+        [cell.strip() for cell in line.strip("|").split("|")]
+        for line in source("people").splitlines()
+        if line[:1] == "|"
+    ]
     return [row for row in rows if not re.fullmatch(r"-+", row[0])]
 
 
-def test_the_table_of_roles_is_printed_as_the_readme_shows_it():
+def test_the_table_of_roles_is_printed_as_the_manual_shows_it():
     printed = [re.split(r" {2,}", line) for line in calib("person", "roles").out.splitlines()]
-    assert printed[:-1] == table_of_the_readme()
+    assert printed[:-1] == table_of_the_manual()
     assert len(printed) == 2 + len(ACTS)
 
 
 def test_the_table_of_roles_is_answered_in_json():
     acts = calib("person", "roles", "--json").document["acts"]
     allowed = {one["does"]: [role in (one["roles"] or ROLES) for role in ROLES] for one in acts}
-    assert allowed == {row[0]: [cell == "yes" for cell in row[1:]] for row in table_of_the_readme()[1:]}
+    assert allowed == {row[0]: [cell == "yes" for cell in row[1:]] for row in table_of_the_manual()[1:]}
 
 
 def test_the_grants_are_printed_as_statements(staffed):

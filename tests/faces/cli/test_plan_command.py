@@ -1,6 +1,6 @@
 """`calib plan` as a person types it and reads it.
 
-Sources: README.md ("Commands", "Exit statuses"); the list of fields at the top of calib/faces/plan.py.
+Sources: `calib help` (commands, exit-statuses); the list of fields at the top of calib/faces/plan.py.
 """
 
 import re

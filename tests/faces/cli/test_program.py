@@ -1,6 +1,7 @@
 """The command line as a person types it.
 
-Source: README.md ("Commands", "Exit statuses"), which keeps the contract; common practice, no source, for the rest.
+Source: the manual (`calib help commands`, `exit-statuses`), which keeps the contract; that it explains every command is held in
+tests/faces/manual/test_pages.py. Common practice, no source, for the rest.
 """
 
 import os
@@ -23,7 +24,6 @@ from calib.records.tables import LedgerEntry
 from tests.command import calib
 from tests.folders import changed, ledger_head, only, small_job, write
 
-README = (Path(__file__).parents[3] / "README.md").read_text(encoding="utf-8")
 PROGRAM = Path(sys.executable).with_name("calib")
 
 
@@ -78,11 +78,6 @@ def test_every_command_shows_an_example_of_itself_that_can_be_typed(name):
     assert example_of(name).startswith(f"calib {name}")
     words = shlex.split(example_of(name))[1 + len(name.split()) :]
     COMMANDS[name].make_context(name, words)
-
-
-@pytest.mark.parametrize("name", COMMANDS)
-def test_every_command_stands_in_the_readme(name):
-    assert f"`calib {name}" in README
 
 
 @pytest.mark.parametrize("name", COMMANDS)

@@ -1,6 +1,6 @@
 """Commands of the register and of certificates: instrument, calibration, file, rule.
 
-Source: README.md ("Commands", "Certificates", "Exit statuses").
+Source: `calib help` (commands, certificates, exit-statuses).
 """
 
 import base64
@@ -163,12 +163,12 @@ def test_a_certificate_may_be_recorded_with_another_person_s_acceptance(records,
 @pytest.mark.parametrize(
     ("more", "column"),
     [
-        (("--accepted-on", "2026-02-23"), "accepted_by"),
-        (("--accepted-on", "2026-02-23", "--accepted-by", "B. Person", "--rule", "guarded"), "decision_rule"),
-        (("--accepted-by", "B. Person"), "accepted_by"),
-        (("--adjustment", "yes"), "adjustment"),
-        (("--issued-on", "2026-02-19"), "issued_on"),
-        (("--sheet", "June"), "--sheet"),
+        (("--accepted-on", "2026-02-23"), "--accepted-by"),
+        (("--accepted-on", "2026-02-23", "--accepted-by", "B. Person", "--rule", "guarded"), "--rule"),
+        (("--accepted-by", "B. Person"), "--accepted-by"),
+        (("--adjustment", "yes"), "--adjustment"),
+        (("--issued-on", "2026-02-19"), "--issued-on"),
+        (("--sheet", "June"), "sheet"),
     ],
 )
 def test_a_call_that_cannot_be_is_told_and_nothing_is_written(records, workbook, more, column):
@@ -187,7 +187,7 @@ def test_a_certificate_typed_again_attaches_no_file(records, workbook, certifica
 
 
 def test_a_certificate_typed_wrong_is_recorded_again_under_a_number_that_says_so(records, workbook):
-    """README.md ("Certificates"): both stay, and of one day the one recorded later counts."""
+    """`calib help` (certificates): both stay, and of one day the one recorded later counts."""
     add(records, workbook)
     calib("calibration", "accept", "PG-1", "C-7", "--on", "2026-03-01", *OTHER, records=records)
     told = add(records, workbook)

@@ -1,6 +1,6 @@
 """`calib review` as a person types it, and where an open review is shown.
 
-Source: README.md ("Commands", "Exit statuses"), which keeps the contract.
+Source: `calib help` (commands, exit-statuses), which keeps the contract.
 """
 
 import csv

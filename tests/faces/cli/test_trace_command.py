@@ -1,6 +1,6 @@
 """`calib trace up` and `calib trace down` as a person types them.
 
-Source: README.md ("Commands"), which keeps the contract; the chains are read off the sheets of tests/folders.py.
+Source: `calib help` (commands), which keeps the contract; the chains are read off the sheets of tests/folders.py.
 """
 
 import pytest

@@ -1,6 +1,6 @@
 """`calib calibration withdraw` as a person types it, and where a withdrawn calibration is shown.
 
-Source: README.md ("Commands", "Certificates", "Exit statuses"), which keeps the contract.
+Source: `calib help` (commands, certificates, exit-statuses), which keeps the contract.
 """
 
 import re

@@ -5,8 +5,8 @@ Common practice, no source. The browser starts four times in all.
 
 import pytest
 
+from calib.faces.report.layout import lay_out
 from calib.faces.report.page import as_html
-from calib.faces.report.sections import lay_out
 from tests import browser
 from tests.hostile import HOSTILE, hostile_report
 
@@ -24,6 +24,12 @@ SHOWN = (
 )  # what may make a page wider, or run in it
 
 TABLETS = (768, 912, 960, 1090)  # CSS pixels: upright, and about the widths at which the tables are set otherwise
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _browser():
+    """Every test here needs one; asked for first, before any page is made."""
+    browser.program()
 
 
 @pytest.fixture(scope="session")

@@ -1,6 +1,6 @@
 """Accept a calibration: once, by another person than typed it, not before it was made, and only where its comparisons pass.
 
-Source: ISO 10012:2003, 7.1 (metrological confirmation); JCGM 106 for the rules; README.md ("Certificates") for the rest.
+Source: ISO 10012:2003, 7.1 (metrological confirmation); JCGM 106 for the rules; `calib help` (certificates) for the rest.
 """
 
 import json

@@ -1,6 +1,6 @@
 """A calibration that was recorded wrongly is withdrawn: it counts for nothing, at no time, and stays on record.
 
-Source: README.md ("Certificates"), which keeps the contract; common practice, no source. What counts
+Source: `calib help` (certificates), which keeps the contract; common practice, no source. What counts
 instead is read off the sheets.
 """
 

@@ -1,6 +1,6 @@
 """Acceptances and certificates that an import states: judged where they name a rule, taken over where they name none.
 
-Source: README.md ("Certificates"); common practice, no source, for the four eyes.
+Source: `calib help` (certificates); common practice, no source, for the four eyes.
 """
 
 import copy

@@ -1,6 +1,6 @@
 """Import, cell by cell: each wrong cell is named by file, row, column and value, with what was expected, and nothing is written.
 
-Source: the contract on the files in README.md ("The import files"); common practice, no source, for what is refused.
+Source: `calib help import`, the contract on the files; common practice, no source, for what is refused.
 """
 
 from dataclasses import dataclass, field

@@ -1,6 +1,6 @@
 """Import of a job measured in every way: each mistake is named once, by file, row, column and value, and nothing is written.
 
-Source: the contract on the files in README.md ("The import files"); common practice, no source, for what is refused.
+Source: `calib help import`, the contract on the files; common practice, no source, for what is refused.
 """
 
 import shutil

@@ -1,6 +1,6 @@
 """Import of folders: everything in one transaction, all or nothing; every finding at once; refused readings are kept.
 
-Source: README.md ("The import files", "Exit statuses"); common practice, no source, for what is refused.
+Source: `calib help` (import, exit-statuses); common practice, no source, for what is refused.
 """
 
 import random

@@ -1,4 +1,4 @@
-"""Lists of the register: what fits a wish, in an order. Source: README.md ("Commands"); common practice, no source."""
+"""Lists of the register: what fits a wish, in an order. Source: `calib help` (commands); common practice, no source."""
 
 from datetime import date, datetime
 

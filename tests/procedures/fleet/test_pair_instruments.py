@@ -1,6 +1,6 @@
 """Probe and meter as a pair: from a time on, until they are parted, and what the gate makes of it.
 
-Source: README.md ("Commands", "Certificates"); common practice, no source.
+Source: `calib help` (commands, certificates); common practice, no source.
 """
 
 import copy

@@ -446,7 +446,7 @@ def test_a_state_that_the_density_is_not_known_for_refuses_and_says_where_it_sta
 ):
     """Records of the first schema may hold any number there, which an import names since."""
     any_number = [replace(one, check=number) if one.name == column else one for one in FILES[file]]
-    monkeypatch.setitem(FILES, file, tuple(any_number))
+    monkeypatch.setitem(FILES, file, replace(FILES[file], columns=tuple(any_number)))
     found, _ = import_all(tmp_path / "in", (file, row, column, value))
     assert found.keys() == outlets
     assert all(len(reasons) == 1 and reasons[0].startswith(said) for reasons in found.values())

@@ -1,4 +1,4 @@
-"""One instrument's whole history. Source: README.md ("Commands"); ISO/IEC 17025:2017, 6.4.13 for what belongs to it."""
+"""One instrument's whole history. Source: `calib help` (commands); ISO/IEC 17025:2017, 6.4.13 for what belongs to it."""
 
 import pytest
 

@@ -1,6 +1,6 @@
 """What the PostgreSQL server itself refuses, and that a login says who writes. With a real server.
 
-Sources: README.md ("People and roles"), which keeps the contract; PostgreSQL documentation, GRANT and 5.9 "Row Security Policies".
+Sources: `calib help` (people), which keeps the contract; PostgreSQL documentation, GRANT and 5.9 "Row Security Policies".
 """
 
 from contextlib import closing

@@ -1,7 +1,7 @@
 """People and roles on record, and that every write asks for them.
 
 On a server each writes by a login of their own, which may write every table there: what is refused here, the program refuses.
-Source: README.md ("People and roles"), which keeps the contract; ISO/IEC 17025:2017, 6.2.5 f and 6.2.6, 7.5.1.
+Source: `calib help` (people), which keeps the contract; ISO/IEC 17025:2017, 6.2.5 f and 6.2.6, 7.5.1.
 """
 
 import ast

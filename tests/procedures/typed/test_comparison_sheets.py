@@ -1,6 +1,6 @@
 """Read comparisons from a workbook or a CSV file, digits as they were typed.
 
-Source: README.md ("Certificates"); what a spreadsheet shows for a number format is common practice, no source.
+Source: `calib help` (certificates); what a spreadsheet shows for a number format is common practice, no source.
 """
 
 import csv

@@ -5,13 +5,14 @@ Unicode, such as ⟨U+6E2C⟩: still there to be read, and found again.
 """
 
 import re
-from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 from unicodedata import bidirectional, category
 
 import matplotlib as mpl
 from matplotlib.ft2font import FT2Font
+
+from calib.faces.plain_text import shortened
 
 LONGEST_UNSEEN = 8_000  # signs, of at most four bytes each
 NUMBERED = re.compile("⟨U\\+[0-9A-F]{4,6}⟩")
@@ -26,7 +27,7 @@ def typefaces() -> Path:
     return Path(mpl.get_data_path()) / "fonts" / "ttf"
 
 
-def shown(text: str) -> str:
+def showable(text: str) -> str:
     """The text with the number of each sign that cannot be shown; line ends stay, a tabulator is a space.
 
     A text with letters written from right to left turns itself and nothing beside it.
@@ -41,13 +42,12 @@ def shown(text: str) -> str:
 
 def unseen(text: str) -> str:
     """A text that stands in the file and on no page, such as the one for a picture, as PDF/A allows it (6.1.13: 32,767 bytes)."""
-    said = shown(text)
-    return said if len(said) <= LONGEST_UNSEEN else said[: LONGEST_UNSEEN - 1] + "…"
+    return shortened(showable(text), LONGEST_UNSEEN)
 
 
-def shown_in_svg(svg: str, as_shown: Callable[[str], str] = shown) -> str:
+def shown_in_svg(svg: str) -> str:
     """A drawing with the signs of its texts shown so."""
-    return re.sub(r">([^<>]+)<", lambda found: f">{as_shown(found[1])}<", svg)
+    return re.sub(r">([^<>]+)<", lambda text: f">{showable(text[1])}<", svg)
 
 
 @cache

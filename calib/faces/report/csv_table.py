@@ -25,34 +25,37 @@ def as_csv(report: Content) -> str:
     writer.writeheader()
     rows = [
         _csv_report(report),
-        *(_csv_reading(one) for one in report["readings"]),
-        *(_csv_total("total", one) for one in report["totals"]),
-        *(_csv_total("job total", one) for one in report["job_totals"]),
-        *(_csv_total("room", one) | _same(one, "room", "wanted", "probability_as_wanted") for one in report["rooms"]),
+        *(_csv_reading(each) for each in report["readings"]),
+        *(_csv_total("total", each) for each in report["totals"]),
+        *(_csv_total("job total", each) for each in report["job_totals"]),
         *(
-            {"record": "refusal", "reasons": " | ".join(one["reasons"])}
-            | _same(one, "system", "service", "outlet", "instrument", "observed_at")
-            for one in report["refusals"]
+            _csv_total("room", each) | _same(each, "room", "wanted", "probability_as_wanted")
+            for each in report["rooms"]
+        ),
+        *(
+            {"record": "refusal", "reasons": " | ".join(each["reasons"])}
+            | _same(each, "system", "service", "outlet", "instrument", "observed_at")
+            for each in report["refusals"]
         ),
         *(
             {
                 "record": "amendment",
-                "outlet": one["record"],
-                "reasons": one["reason"],
-                "revision": one["revision"],
+                "outlet": each["record"],
+                "reasons": each["reason"],
+                "revision": each["revision"],
                 **change,
             }
-            for one in report["amendments"]
-            for change in one["changes"]
+            for each in report["amendments"]
+            for change in each["changes"]
         ),
-        *({"record": "change", "column": one["what"]} | _same(one, "before", "after") for one in report["changes"]),
+        *({"record": "change", "column": each["what"]} | _same(each, "before", "after") for each in report["changes"]),
         *(
-            {"record": record, "instrument": one["tag"]}
-            | _same(one, "certificate", "laboratory", "calibrated_on", "due_on")
+            {"record": record, "instrument": each["tag"]}
+            | _same(each, "certificate", "laboratory", "calibrated_on", "due_on")
             for record, part in (("instrument", "instruments"), ("reference standard", "reference_standards"))
-            for one in report[part]
+            for each in report[part]
         ),
-        *(_csv_open_review(one) for one in report["open_reviews"]),
+        *(_csv_open_review(each) for each in report["open_reviews"]),
     ]
     for row in rows:
         writer.writerow({name: _harmless(cell) for name, cell in row.items()})
@@ -67,50 +70,50 @@ def _csv_report(report: Content) -> Content:
     } | _same(report, "job", "revision", "issued", "issued_by", "decision_rule", "ledger_digest")
 
 
-def _csv_open_review(one: Content) -> Content:
-    readings = ", ".join(map(str, one["readings"])) or "none"
+def _csv_open_review(review: Content) -> Content:
+    readings = ", ".join(map(str, review["readings"])) or "none"
     return {
         "record": "open review",
         "reasons": (
-            f"found beyond its limits when calibrated on {one['calibrated_on']}; readings of this job that rest on it: {readings}; "
-            f"lines of the review without a disposition: {one['open_lines_in_all']}"
+            f"found beyond its limits when calibrated on {review['calibrated_on']}; readings of this job that rest on it: "
+            f"{readings}; lines of the review without a disposition: {review['open_lines_in_all']}"
         ),
-        **_same(one, "instrument", "certificate"),
+        **_same(review, "instrument", "certificate"),
     }
 
 
-def _csv_reading(one: Content) -> Content:
-    velocity, design = one["velocity"] or {}, one["design"] or {}
+def _csv_reading(reading: Content) -> Content:
+    velocity, design = reading["velocity"] or {}, reading["design"] or {}
     return {
         "record": "reading",
         "velocity": velocity.get("value"),
         "velocity_unit": velocity.get("unit"),
         "velocity_standard_uncertainty": velocity.get("standard_uncertainty"),
-        **_csv_flow(one["flow"]),
+        **_csv_flow(reading["flow"]),
         "design_flow": design.get("value"),
-        **_same(one, "system", "service", "outlet", "instrument", "certificate", "observed_at", "in_totals"),
+        **_same(reading, "system", "service", "outlet", "instrument", "certificate", "observed_at", "in_totals"),
         **_csv_design(design),
-        **_same(one, "place", "room"),
-        **_csv_rests_on(one),
+        **_same(reading, "place", "room"),
+        **_csv_rests_on(reading),
     }
 
 
-def _csv_rests_on(one: Content) -> Content:
-    probe, air, factor = one["probe"] or {}, one["conditions"] or {}, one["found_factor"] or {}
+def _csv_rests_on(reading: Content) -> Content:
+    probe, air, factor = reading["probe"] or {}, reading["conditions"] or {}, reading["found_factor"] or {}
     return {
         "probe": probe.get("tag"),
         "conditions": air.get("name"),
         "density_kg_m3": air["density"]["value"] if air else None,
         "found_factor": factor.get("factor"),
-        "flags": " | ".join(one["flags"]),
+        "flags": " | ".join(reading["flags"]),
     }
 
 
-def _csv_total(record: str, one: Content) -> Content:
-    design = one["design"] or {}
+def _csv_total(record: str, total: Content) -> Content:
+    design = total["design"] or {}
     return (
-        {"record": record, "design_flow": design.get("value"), **_csv_flow(one["flow"]), **_csv_design(design)}
-        | _same(one, "system", "service", "outlets", "outlets_measured")
+        {"record": record, "design_flow": design.get("value"), **_csv_flow(total["flow"]), **_csv_design(design)}
+        | _same(total, "system", "service", "outlets", "outlets_measured")
     )  # fmt: skip
 
 

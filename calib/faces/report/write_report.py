@@ -1,6 +1,6 @@
 """Make a job's report in its forms, write it into a folder, issue it, write an issue again."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -8,21 +8,20 @@ from pathlib import Path
 from sqlmodel import Session
 
 from calib.errors import CalibError
-from calib.faces.report.changes import revised
 from calib.faces.report.content import Issuing, content
 from calib.faces.report.file_names import file_stem
 from calib.faces.report.forms import in_forms
+from calib.faces.report.revision_changes import revised
 from calib.faces.write_over import write_whole
 from calib.procedures.report.collect import JobReport, report
 from calib.procedures.report.issue import ToIssue, issue_report, may_issue
 from calib.procedures.report.issued import issued_bytes, issues_of
 from calib.records import database, ledger
 from calib.records.ledger import Signature
+from calib.records.verification import Progress
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 
 _KEPT_ALWAYS = "json"  # the next revision says what it changes in it
-
-Progress = Callable[[str], None]
 
 
 @dataclass(frozen=True)
@@ -52,11 +51,11 @@ def _silent(_: str) -> None:
 
 def write_draft(session: Session, wanted: Wanted, into: Path, progress: Progress = _silent) -> WrittenReport:
     """Write a job's report as it would be issued now, in each form; raises NotInRecordsError, CalibError."""
-    found = _evaluated(session, wanted, progress)
-    document = revised(content(found, wanted.issued, wanted.units), found.issued_before)
-    made = in_forms(document, found, wanted.forms, progress)
+    report = _evaluated(session, wanted, progress)
+    document = revised(content(report, wanted.issued, wanted.units), report.issued_before)
+    made = in_forms(document, report, wanted.forms, progress)
     files = _write_all(into, {f"{file_stem(wanted.job)}.{form}": made[form] for form in wanted.forms})
-    return WrittenReport(files, len(found.evaluation.refused), document["revision"])
+    return WrittenReport(files, len(report.evaluation.refused), document["revision"])
 
 
 def issue(
@@ -82,10 +81,8 @@ def issue(
     try:
         files = () if into is None else _write_all(into, dict(made.issue.forms.values()))
     except CalibError as error:
-        number = made.issue.revision
-        again = (
-            f"issued as revision {number} all the same: `calib report {wanted.job} --revision {number}` writes it again"
-        )
+        revision = made.issue.revision
+        again = f"issued as revision {revision} all the same: `calib report {wanted.job} --revision {revision}` writes it again"
         raise CalibError(f"{error}; it is {again}") from error
     return WrittenReport(files, made.refusals, made.issue.revision)
 
@@ -98,15 +95,15 @@ class _Made:
 
 def _made(session: Session, wanted: Wanted, reason: str | None, signature: Signature, progress: Progress) -> _Made:
     person = may_issue(session, wanted.job, reason, signature).person
-    found = _evaluated(session, wanted, progress)
-    document = content(found, wanted.issued, wanted.units, Issuing(person, reason))
-    document = revised(document, found.issued_before)
+    report = _evaluated(session, wanted, progress)
+    document = content(report, wanted.issued, wanted.units, Issuing(person, reason))
+    document = revised(document, report.issued_before)
     forms = dict.fromkeys([*wanted.forms, _KEPT_ALWAYS])
-    made = in_forms(document, found, list(forms), progress)
+    made = in_forms(document, report, list(forms), progress)
     revision = document["revision"]
     named = {form: (f"{file_stem(wanted.job, revision)}.{form}", made[form]) for form in forms}
-    issue = ToIssue(wanted.job, revision, wanted.issued, reason, found.ledger_digest, named)
-    return _Made(issue, len(found.evaluation.refused))
+    issue = ToIssue(wanted.job, revision, wanted.issued, reason, report.ledger_digest, named)
+    return _Made(issue, len(report.evaluation.refused))
 
 
 def _evaluated(session: Session, wanted: Wanted, progress: Progress) -> JobReport:
@@ -116,11 +113,11 @@ def _evaluated(session: Session, wanted: Wanted, progress: Progress) -> JobRepor
 
 def write_issued(session: Session, job: str, revision: int, forms: Sequence[str], into: Path) -> tuple[Path, ...]:
     """Write an issue again, byte for byte, in those forms, or all of it; raises NotInRecordsError, CalibError."""
-    of_revision = [one for one in issues_of(session, job) if one.revision == revision]
-    kept = {each.form: each.name for one in of_revision for each in one.forms}
-    asked = forms or list(kept) or [_KEPT_ALWAYS]  # of a revision that was not issued this one is missed
+    of_revision = [issue for issue in issues_of(session, job) if issue.revision == revision]
+    names = {each.form: each.name for issue in of_revision for each in issue.forms}
+    asked = forms or list(names) or [_KEPT_ALWAYS]  # of a revision that was not issued this one is missed
     contents = {form: issued_bytes(session, job, revision, form) for form in asked}
-    return _write_all(into, {kept[form]: made for form, made in contents.items()})
+    return _write_all(into, {names[form]: made for form, made in contents.items()})
 
 
 def _write_all(into: Path, contents: Mapping[str, bytes]) -> tuple[Path, ...]:

@@ -12,10 +12,10 @@ _FACTS = ("title", "site", "client", "decision_rule")
 
 def revised(document: Content, before: bytes | None) -> Content:
     """A report's content with what changed since the revision before, which is given as it was issued, in JSON."""
-    return document if before is None else document | {"changes": changes(json.loads(before), document)}
+    return document if before is None else document | {"changes": changes_between(json.loads(before), document)}
 
 
-def changes(before: Content, after: Content) -> list[Content]:
+def changes_between(before: Content, after: Content) -> list[Content]:
     """Each statement that changed, came or went: what it is of, what was said before, what is said now (None: nothing)."""
     told = chain(
         _compared(_facts(before), _facts(after)),
@@ -25,7 +25,7 @@ def changes(before: Content, after: Content) -> list[Content]:
         _compared(_instruments(before), _instruments(after)),
         _compared(_reviews(before), _reviews(after)),
     )
-    return [{"what": what, "before": one, "after": other} for what, one, other in told]
+    return [{"what": what, "before": earlier, "after": now} for what, earlier, now in told]
 
 
 def _compared(before: Mapping[str, str], after: Mapping[str, str]) -> Iterator[tuple[str, str | None, str | None]]:
@@ -39,15 +39,17 @@ def _facts(report: Content) -> dict[str, str]:
 
 
 def _readings(report: Content) -> dict[str, str]:
-    return {f"flow at {one['outlet']}, reading {one['reading']}": _said(one) for one in report["readings"]}
+    return {
+        f"flow at {reading['outlet']}, reading {reading['reading']}": _said(reading) for reading in report["readings"]
+    }
 
 
-def _said(one: Mapping[str, Any]) -> str:
-    """The flow, its share of the design and its statement of conformity, as a reader sees them."""
-    design = one["design"] or {}
+def _said(stated: Mapping[str, Any]) -> str:
+    """The flow of a reading or a total, its share of the design and its statement of conformity, as a reader sees them."""
+    design = stated["design"] or {}
     share, judged = design.get("percent_of_design"), design.get("conformity")
     parts = (
-        one["flow"]["statement"].replace("(-", "(−", 1) if one["flow"] else "not measured",
+        stated["flow"]["statement"].replace("(-", "(−", 1) if stated["flow"] else "not measured",
         f"{share:.1f} % of design" if share is not None else None,
         judged,
     )
@@ -55,29 +57,35 @@ def _said(one: Mapping[str, Any]) -> str:
 
 
 def _totals(report: Content) -> dict[str, str]:
-    of_systems = {f"{one['system']}, {total_name(one)}": _said(one) for one in report["totals"]}
-    of_job = {f"all systems, {total_name(one)}": _said(one) for one in report["job_totals"]}
-    return of_systems | of_job | {f"room {one['room']}": _said(one) for one in report["rooms"]}
+    of_systems = {f"{total['system']}, {total_name(total)}": _said(total) for total in report["totals"]}
+    of_job = {f"all systems, {total_name(total)}": _said(total) for total in report["job_totals"]}
+    return of_systems | of_job | {f"room {total['room']}": _said(total) for total in report["rooms"]}
 
 
 def _refusals(report: Content) -> dict[str, str]:
     return {
-        f"refused reading at {one['outlet']} with {one['instrument']}, {one['observed_at']}": "; ".join(one["reasons"])
-        for one in report["refusals"]
+        f"refused reading at {each['outlet']} with {each['instrument']}, {each['observed_at']}": "; ".join(
+            each["reasons"]
+        )
+        for each in report["refusals"]
     }
 
 
 def _instruments(report: Content) -> dict[str, str]:
-    return _joined((f"certificate of {one['tag']}", one["certificate"]) for one in report["instruments"])
+    return _joined(
+        (f"certificate of {instrument['tag']}", instrument["certificate"]) for instrument in report["instruments"]
+    )
 
 
 def _reviews(report: Content) -> dict[str, str]:
-    return _joined((f"open impact review of {one['instrument']}", one["certificate"]) for one in report["open_reviews"])
+    return _joined(
+        (f"open impact review of {review['instrument']}", review["certificate"]) for review in report["open_reviews"]
+    )
 
 
 def _joined(pairs: Iterable[tuple[str, str]]) -> dict[str, str]:
     """An instrument may stand with several certificates."""
-    found: dict[str, str] = {}
+    joined: dict[str, str] = {}
     for name, word in pairs:
-        found[name] = f"{found[name]}, {word}" if name in found else word
-    return found
+        joined[name] = f"{joined[name]}, {word}" if name in joined else word
+    return joined

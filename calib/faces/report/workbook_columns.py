@@ -41,13 +41,13 @@ class SheetColumn:
 def _at(*path: str) -> Callable[[Content], Any]:
     """What stands at a path; nothing where a part of it is missing."""
 
-    def found(row: Content) -> Any:
+    def at_path(row: Content) -> Any:
         value: Any = row
         for key in path:
             value = value.get(key) if value is not None else None
         return value
 
-    return found
+    return at_path
 
 
 def _moment(key: str) -> Callable[[Content], Any]:
@@ -121,6 +121,11 @@ _NEAR_SMALL_U = _to_two_digits(_at("flow", "standard_uncertainty"))
 _NEAR_U_OF_VELOCITY = _to_two_digits(_at("velocity", "standard_uncertainty"))
 _OWN_DIGITS = _to_two_digits(_at("standard_uncertainty"))
 
+_SYSTEM = SheetColumn("System", _at("system"), width=10)
+_OUTLET = SheetColumn("Outlet", _at("outlet"), width=22)
+_SERVICE = SheetColumn("Service", _at("service"), width=9)
+_READING = SheetColumn("Reading", _at("reading"), WHOLE, 8)
+_TAG = SheetColumn("Tag", _at("tag"), width=10)
 _FLOW = (
     SheetColumn("Flow ± U as reported", _reported, width=21),
     SheetColumn("Flow", _at("flow", "value"), _NEAR_U),
@@ -140,21 +145,21 @@ _DESIGN = (
     SheetColumn("Conformity", _at("design", "conformity"), width=18),
     SheetColumn("Probability of conformity", _at("design", "probability_of_conformity"), PROBABILITY, 11),
 )
-FLOWS = (
-    SheetColumn("System", _at("system"), width=10),
-    SheetColumn("Outlet", _at("outlet"), width=22),
-    SheetColumn("Service", _at("service"), width=9),
+OF_FLOWS = (
+    _SYSTEM,
+    _OUTLET,
+    _SERVICE,
     *_FLOW,
     *_DESIGN,
     SheetColumn("Consumer's risk", _at("design", "consumer_risk"), RISK, 10),
     SheetColumn("Producer's risk", _at("design", "producer_risk"), RISK, 10),
     SheetColumn("Latest", _yes("latest"), width=7),
     SheetColumn("In totals", _yes("in_totals"), width=7),
-    SheetColumn("Reading", _at("reading"), WHOLE, 8),
+    _READING,
 )
-READINGS = (
-    SheetColumn("Reading", _at("reading"), WHOLE, 8),
-    SheetColumn("Outlet", _at("outlet"), width=22),
+OF_READINGS = (
+    _READING,
+    _OUTLET,
     SheetColumn("Room", _at("room"), width=14),
     SheetColumn("Place", _at("place"), width=7),
     SheetColumn("Observed", _moment("observed_at"), width=25),
@@ -176,7 +181,7 @@ READINGS = (
     SheetColumn("Operator", _at("operator"), width=12),
     SheetColumn("Remarks", _at("remarks"), width=30),
 )
-TOTALS = (
+OF_TOTALS = (
     SheetColumn("Of", _at("of"), width=8),
     SheetColumn("System or room", _at("whose"), width=18),
     SheetColumn("Total", total_name, width=34),
@@ -189,16 +194,11 @@ TOTALS = (
 )
 
 
-_OF_FLOW = (
-    SheetColumn("Reading", _at("reading"), WHOLE, 8),
-    SheetColumn("Outlet", _at("outlet"), width=22),
-)
-
-
 def budget_columns(names: Sequence[str]) -> tuple[SheetColumn, ...]:
     """Columns of the budgets: u_i of each contribution, in the unit of the flow."""
     return (
-        *_OF_FLOW,
+        _READING,
+        _OUTLET,
         SheetColumn("Unit", _at("flow", "unit"), width=7),
         *(_of_contribution("u", name, "standard_uncertainty") for name in names),
         SheetColumn("u", _at("flow", "standard_uncertainty"), _NEAR_SMALL_U, 9),
@@ -209,7 +209,8 @@ def budget_columns(names: Sequence[str]) -> tuple[SheetColumn, ...]:
 def share_columns(names: Sequence[str], limited: Collection[str]) -> tuple[SheetColumn, ...]:
     """Columns of the shares of each contribution in the variance, its degrees of freedom where it has any, and its type."""
     return (
-        *_OF_FLOW,
+        _READING,
+        _OUTLET,
         *(_of_contribution("share [%]", name, "variance_percent", ONE_DECIMAL) for name in names),
         *(_of_contribution("ν", name, "degrees_of_freedom", DEGREES) for name in limited),
         SheetColumn("Evaluated as Type A", _type_a, width=36),
@@ -225,7 +226,7 @@ def _type_a(row: Content) -> str | None:
     return ", ".join(each["name"] for each in row["contributions"] if each["evaluation"] == "A") or None
 
 
-DECISIONS = (
+OF_DECISIONS = (
     SheetColumn("System", lambda row: row["system"] or "whole job", width=14),
     SheetColumn("Judged", _at("judged"), WHOLE, 8),
     SheetColumn("Accepted", _at("accepted"), WHOLE, 9),
@@ -234,10 +235,10 @@ DECISIONS = (
     SheetColumn("Global consumer's risk", _at("global_consumer_risk"), RISK, 12),
     SheetColumn("Global producer's risk", _at("global_producer_risk"), RISK, 12),
 )
-REFUSALS = (
-    SheetColumn("System", _at("system"), width=10),
-    SheetColumn("Outlet", _at("outlet"), width=22),
-    SheetColumn("Service", _at("service"), width=9),
+OF_REFUSALS = (
+    _SYSTEM,
+    _OUTLET,
+    _SERVICE,
     SheetColumn("Instrument", _at("instrument"), width=11),
     SheetColumn("Observed", _moment("observed_at"), width=25),
     SheetColumn("Indication as typed", _at("indication"), width=10),
@@ -247,22 +248,22 @@ REFUSALS = (
     SheetColumn("Operator", _at("operator"), width=14),
     SheetColumn("Remarks", _at("remarks"), width=30),
 )
-CHANGES = (
+OF_CHANGES = (
     SheetColumn("What", _at("what"), width=40),
     SheetColumn("Before", _at("before"), width=50),
     SheetColumn("After", _at("after"), width=50),
 )
-REVIEWS = (
+OF_REVIEWS = (
     SheetColumn("Instrument", _at("instrument"), width=12),
     SheetColumn("Certificate", _at("certificate"), width=16),
     SheetColumn("Calibrated", _at("calibrated_on"), width=11),
     SheetColumn("Opened", _moment("opened_at"), width=25),
-    SheetColumn("Readings", lambda row: ", ".join(str(one) for one in row["readings"]) or None, width=40),
+    SheetColumn("Readings", _joined("readings", ", "), width=40),
     SheetColumn("Lines of this job", _at("lines"), WHOLE, 9),
     SheetColumn("Open lines of this job", _at("open_lines"), WHOLE, 9),
     SheetColumn("Open lines in all", _at("open_lines_in_all"), WHOLE, 9),
 )
-AMENDMENTS = (
+OF_AMENDMENTS = (
     SheetColumn("Revision", _at("revision"), WHOLE, 9),
     SheetColumn("Record", _at("record"), width=26),
     SheetColumn("Column", _at("column"), width=24),
@@ -272,14 +273,14 @@ AMENDMENTS = (
     SheetColumn("By", _at("by"), width=14),
     SheetColumn("At", _moment("at"), width=24),
 )
-BEFORE = (
+OF_FLOWS_BEFORE = (
     SheetColumn("Revision", _at("revision"), WHOLE, 9),
     SheetColumn("Record", _at("record"), width=26),
-    SheetColumn("Reading", _at("reading"), WHOLE, 8),
+    _READING,
     SheetColumn("State", _at("state"), width=8),
     *_FLOW,
 )
-CONDITIONS = (
+OF_CONDITIONS = (
     SheetColumn("Conditions", _at("name"), width=16),
     SheetColumn("Quantity", _at("quantity"), width=20),
     SheetColumn("Value as typed", _at("value"), width=12),
@@ -289,8 +290,8 @@ CONDITIONS = (
     SheetColumn("Instrument", _at("instrument"), width=11),
     SheetColumn("Source", _at("source"), width=30),
 )
-POINTS = (
-    SheetColumn("Outlet", _at("outlet"), width=22),
+OF_POINTS = (
+    _OUTLET,
     SheetColumn("Line", _at("line"), width=7),
     SheetColumn("Point", _at("point"), width=7),
     SheetColumn("Weight", _at("weight"), GENERAL, 9),
@@ -298,10 +299,10 @@ POINTS = (
     SheetColumn("Velocity", _at("velocity"), "0.000", 9),
     SheetColumn("Unit", _at("unit"), width=6),
     SheetColumn("Rule", _at("rule"), width=18),
-    SheetColumn("Reading", _at("reading"), WHOLE, 8),
+    _READING,
 )
-INSTRUMENTS = (
-    SheetColumn("Tag", _at("tag"), width=10),
+OF_INSTRUMENTS = (
+    _TAG,
     SheetColumn("Kind", _at("kind"), width=18),
     SheetColumn("Maker", _at("maker"), width=20),
     SheetColumn("Model", _at("model"), width=12),
@@ -315,8 +316,8 @@ INSTRUMENTS = (
     SheetColumn("Measuring interval", _at("measuring_interval"), width=24),
     SheetColumn("Reference standards", _joined("reference_standards", ", "), width=16),
 )
-COMPARISONS = (
-    SheetColumn("Tag", _at("tag"), width=10),
+OF_COMPARISONS = (
+    _TAG,
     SheetColumn("Certificate", _at("certificate"), width=14),
     SheetColumn("Phase", _at("phase"), width=10),
     SheetColumn("Reference", _typed("reference"), _as_typed("reference"), 11),
@@ -330,8 +331,8 @@ COMPARISONS = (
     SheetColumn("Residual", _at("residual"), GENERAL, 13),
     SheetColumn("Unit of residual", _at("residual_unit"), width=10),
 )
-IN_FULL = (
-    SheetColumn("Reading", _at("reading"), WHOLE, 8),
+OF_BUDGETS_IN_FULL = (
+    _READING,
     SheetColumn("Symbol", _at("symbol"), width=12),
     SheetColumn("Quantity", _at("name"), width=36),
     SheetColumn("Estimate", _at("estimate"), GENERAL, 13),
@@ -345,8 +346,8 @@ IN_FULL = (
     SheetColumn("c·u", _at("contribution"), _to_two_digits(_at("contribution")), 12),
     SheetColumn("Share of u² [%]", _at("variance_percent"), ONE_DECIMAL, 10),
 )
-COEFFICIENTS = (
-    SheetColumn("Tag", _at("tag"), width=10),
+OF_COEFFICIENTS = (
+    _TAG,
     SheetColumn("Certificate", _at("certificate"), width=14),
     SheetColumn("Made from", _at("made_from"), width=10),
     SheetColumn("Shape", _at("shape"), width=13),

@@ -7,19 +7,19 @@ from typing import Any
 from calib.faces.plain_text import controls_named
 from calib.faces.report.blocks import (
     Bullets,
-    Column,
     Formula,
     Heading,
     Layout,
     Notice,
     Paragraph,
     Picture,
-    Row,
-    Runs,
     Signatures,
     Strip,
     Table,
+    TableColumn,
+    TableRow,
     Title,
+    unmarked,
 )
 
 _WIDTH = 76  # signs: RFC 5322, 2.1.1 would have lines of 78 at the most
@@ -29,65 +29,60 @@ _HELD = (
 _UNDER = {2: "=", 3: "-"}
 
 
-def as_text(layout: Layout) -> str:
+def as_plain_text(layout: Layout) -> str:
     """The report in lines."""
     return "\n".join(line for block in layout.blocks for line in (*_FORMS[type(block)](block), "")) + "\n"
 
 
-def plain(text: Runs) -> str:
-    """Runs without their marks."""
-    return "".join(run.text for run in text)
-
-
 def _wrapped(text: str, first: str = "", after: str = "") -> Iterator[str]:
     lines = controls_named(text).split("\n")
-    for number, line in enumerate(lines):
-        begin = after if number else first
-        found = wrap(
+    for place, line in enumerate(lines):
+        begin = after if place else first
+        wrapped = wrap(
             line, _WIDTH, initial_indent=begin, subsequent_indent=after, break_long_words=False, break_on_hyphens=False
         )
-        yield from found or [begin.rstrip()]
+        yield from wrapped or [begin.rstrip()]
 
 
-def _title(one: Title) -> Iterator[str]:
-    yield from _wrapped(one.text)
-    yield from _wrapped(one.below)
+def _title(title: Title) -> Iterator[str]:
+    yield from _wrapped(title.text)
+    yield from _wrapped(title.below)
 
 
-def _strip(one: Strip) -> Iterator[str]:
-    for label, said in one.facts:
+def _strip(strip: Strip) -> Iterator[str]:
+    for label, said in strip.facts:
         yield from _wrapped(f"{label}: {said}", after="  ")
 
 
-def _notice(one: Notice) -> Iterator[str]:
-    yield from _wrapped(f"{one.lead} {plain(one.text)}", "! ", "  ")
+def _notice(notice: Notice) -> Iterator[str]:
+    yield from _wrapped(f"{notice.lead} {unmarked(notice.text)}", "! ", "  ")
 
 
-def _heading(one: Heading) -> Iterator[str]:
-    lines = list(_wrapped(one.text))
+def _heading(heading: Heading) -> Iterator[str]:
+    lines = list(_wrapped(heading.text))
     yield from lines
-    yield _UNDER.get(one.level, "-") * min(max(map(len, lines)), _WIDTH)
+    yield _UNDER.get(heading.level, "-") * min(max(map(len, lines)), _WIDTH)
 
 
-def _paragraph(one: Paragraph) -> Iterator[str]:
-    yield from _wrapped(plain(one.text))
+def _paragraph(paragraph: Paragraph) -> Iterator[str]:
+    yield from _wrapped(unmarked(paragraph.text))
 
 
-def _bullets(one: Bullets) -> Iterator[str]:
-    for item in one.items:
-        yield from _wrapped(plain(item), "* ", "  ")
+def _bullets(bullets: Bullets) -> Iterator[str]:
+    for item in bullets.items:
+        yield from _wrapped(unmarked(item), "* ", "  ")
 
 
-def _table(one: Table) -> Iterator[str]:
-    if one.caption:
-        yield from _wrapped(plain(one.caption))
-    for row in one.rows:
-        yield from _row(row, one.columns)
+def _table(table: Table) -> Iterator[str]:
+    if table.caption:
+        yield from _wrapped(unmarked(table.caption))
+    for row in table.rows:
+        yield from _row(row, table.columns)
 
 
-def _row(row: Row, columns: Sequence[Column]) -> Iterator[str]:
+def _row(row: TableRow, columns: Sequence[TableColumn]) -> Iterator[str]:
     """What the row is of, then what each filled cell says; a number stays on one line with its uncertainty and unit."""
-    texts = [plain(cell.text) for cell in row.cells]
+    texts = [unmarked(cell.text) for cell in row.cells]
     said = [
         f"{column.label} {text.replace(' ', _HELD) if column.is_number else text}"
         for column, text in zip(columns[1:], texts[1:], strict=True)
@@ -97,18 +92,18 @@ def _row(row: Row, columns: Sequence[Column]) -> Iterator[str]:
     yield from (each.replace(_HELD, " ") for each in _wrapped(line, "* ", "  "))
 
 
-def _picture(one: Picture) -> Iterator[str]:
-    yield from _wrapped(f"[Picture: {one.alternative}]")
-    if one.caption:
-        yield from _wrapped(plain(one.caption))
+def _picture(picture: Picture) -> Iterator[str]:
+    yield from _wrapped(f"[Picture: {picture.alternative}]")
+    if picture.caption:
+        yield from _wrapped(unmarked(picture.caption))
 
 
-def _formula(one: Formula) -> Iterator[str]:
-    yield from _wrapped(one.plain, "    ", "    ")
+def _formula(formula: Formula) -> Iterator[str]:
+    yield from _wrapped(formula.plain, "    ", "    ")
 
 
-def _signatures(one: Signatures) -> Iterator[str]:
-    for role, name in one.lines:
+def _signatures(signatures: Signatures) -> Iterator[str]:
+    for role, name in signatures.lines:
         yield from _wrapped(f"{role}: {name or '____________________'}")
 
 

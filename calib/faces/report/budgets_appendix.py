@@ -4,10 +4,21 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from calib.faces.report.anchors import Anchors
-from calib.faces.report.blocks import Block, Cell, Column, Heading, Paragraph, Row, Run, Table, runs
-from calib.faces.report.cells import NOTHING, digits_cell, words
+from calib.faces.report.blocks import (
+    Block,
+    Cell,
+    Heading,
+    Paragraph,
+    Run,
+    Table,
+    TableColumn,
+    TableRow,
+    number_columns,
+    runs,
+)
 from calib.faces.report.formulas import measurement_function
-from calib.faces.written import Content, degrees_text, rounded, significant
+from calib.faces.report.table_cells import NOTHING, degrees_cell, digits_cell, row_of, words_cell
+from calib.faces.written import Content, rounded, significant
 from calib.procedures.measure import budgets_in_full as full
 
 _MEASURED = {
@@ -47,7 +58,7 @@ _MEANINGS = {
 }
 
 
-def budgets_in_full(content: Content, anchors: Anchors) -> Iterator[Block]:
+def budgets_appendix(content: Content, anchors: Anchors) -> Iterator[Block]:
     """One budget in full of each kind of measurement."""
     if not content["budgets_in_full"]:
         return
@@ -64,19 +75,19 @@ def budgets_in_full(content: Content, anchors: Anchors) -> Iterator[Block]:
             "working it out."
         )
     )
-    readings = {one["reading"]: one for one in content["readings"]}
-    for number, one in enumerate(content["budgets_in_full"], start=1):
-        yield from _in_full(number, one, readings[one["reading"]], anchors)
+    readings = {reading["reading"]: reading for reading in content["readings"]}
+    for place, budget in enumerate(content["budgets_in_full"], start=1):
+        yield from _in_full(place, budget, readings[budget["reading"]], anchors)
 
 
-def _in_full(number: int, one: Content, reading: Content, anchors: Anchors) -> Iterator[Block]:
-    yield Heading(3, f"B{number}. {_title(one['kind'])}", anchors.of("in-full", one["reading"]))
-    yield Paragraph(runs(*_about(one, reading, anchors)))
-    yield from measurement_function(one["kind"])
+def _in_full(place: int, budget: Content, reading: Content, anchors: Anchors) -> Iterator[Block]:
+    yield Heading(3, f"B{place}. {_title(budget['kind'])}", anchors.of("in-full", budget["reading"]))
+    yield Paragraph(runs(*_about(budget, reading, anchors)))
+    yield from measurement_function(budget["kind"])
     if reading["traverse"] is not None:
-        yield _points(number, reading)
-    yield _quantities(number, one, reading)
-    yield Paragraph(runs(_unit_text(one, reading)), soft=True)
+        yield _points(place, reading)
+    yield _quantities(place, budget, reading)
+    yield Paragraph(runs(_unit_text(budget, reading)), soft=True)
 
 
 def _title(kind: Mapping[str, Any]) -> str:
@@ -92,22 +103,22 @@ def _title(kind: Mapping[str, Any]) -> str:
     return ", ".join(parts)
 
 
-def _about(one: Content, reading: Content, anchors: Anchors) -> Iterator[str | Run]:
+def _about(budget: Content, reading: Content, anchors: Anchors) -> Iterator[str | Run]:
     yield "Reading "
-    yield Run(str(one["reading"]), to=anchors.of("budget", one["reading"]))
-    yield from (" at ", Run(reading["outlet"], to=anchors.of("reading", one["reading"])), ", by ")
+    yield Run(str(budget["reading"]), to=anchors.of("budget", budget["reading"]))
+    yield from (" at ", Run(reading["outlet"], to=anchors.of("reading", budget["reading"])), ", by ")
     yield Run(reading["instrument"], to=anchors.of("curve", reading["instrument"], reading["certificate"]))
     if reading["probe"]:
         probe = reading["probe"]
         yield from (" with ", Run(probe["tag"], to=anchors.of("curve", probe["tag"], probe["certificate"])))
     yield from (", method ", reading["method"])
     yield from _observed(reading)
-    if not one["kind"]["is_direct"] and not one["kind"]["is_polynomial"]:
+    if not budget["kind"]["is_direct"] and not budget["kind"]["is_polynomial"]:
         yield "; f is the calibration curve of the instrument, solved for the value"
-    if one["kind"]["has_probe"]:
+    if budget["kind"]["has_probe"]:
         yield "; c_P is the correction of the probe"
-    for each in one["constants"]:
-        yield f"; {each['symbol']} = {significant(each['value'], 6)} {each['unit']}, {_CONSTANTS[one['kind']['measured']]}"
+    for each in budget["constants"]:
+        yield f"; {each['symbol']} = {significant(each['value'], 6)} {each['unit']}, {_CONSTANTS[budget['kind']['measured']]}"
     yield "."
 
 
@@ -137,95 +148,89 @@ def _observed(reading: Content) -> Iterator[str]:
 
 def _apart(observations: str) -> str:
     """2.50;2.55;2.51 as typed, with room between: 2.50; 2.55; 2.51."""
-    return "; ".join(one.strip() for one in observations.split(";"))
+    return "; ".join(typed.strip() for typed in observations.split(";"))
 
 
 # --- tables ----------------------------------------------------------------------------------------------------------------------
 
 
-def _points(number: int, reading: Content) -> Table:
+def _points(place: int, reading: Content) -> Table:
     """Indications at each point of a traverse, with the weights of the points."""
     traverse = reading["traverse"]
     columns = (
-        Column("Line", is_number=True),
-        Column("Point", is_number=True),
-        Column("Weight w_j", is_number=True),
-        Column(f"Indications [{reading['indication_unit']}]", is_number=True),
-        Column(f"Velocity v_j [{traverse['velocity_unit']}]", is_number=True),
+        *number_columns(
+            "Line",
+            "Point",
+            "Weight w_j",
+            f"Indications [{reading['indication_unit']}]",
+            f"Velocity v_j [{traverse['velocity_unit']}]",
+        ),
     )
     rows = tuple(
-        Row(
-            (
-                Cell((Run(str(each["line"])),), each["line"]),
-                Cell((Run(str(each["point"])),), each["point"]),
-                digits_cell(each["weight"], 6),
-                words("; ".join(format(value, "g") for value in each["indications"])),
-                digits_cell(each["velocity"], 6, traverse["velocity_unit"]),
-            )
+        row_of(
+            Cell((Run(str(each["line"])),), each["line"]),
+            Cell((Run(str(each["point"])),), each["point"]),
+            digits_cell(each["weight"], 6),
+            words_cell("; ".join(format(value, "g") for value in each["indications"])),
+            digits_cell(each["velocity"], 6, traverse["velocity_unit"]),
         )
         for each in traverse["velocities"]
     )
-    return Table(f"B{number} points of the traverse", columns, rows, is_compact=True)
+    return Table(f"B{place} points of the traverse", columns, rows, is_compact=True)
 
 
-def _quantities(number: int, one: Content, reading: Content) -> Table:
+def _quantities(place: int, budget: Content, reading: Content) -> Table:
     flow = reading["flow"]
     columns = (
-        Column("Quantity X_i", is_short=True),
-        Column("What it is", is_wordy=True),
-        Column("Estimate x_i", is_number=True),
-        Column("Unit", is_short=True),
-        Column("u(x_i)", is_number=True),
-        Column("Evaluation", is_short=True),
-        Column("ν_i", is_number=True),
-        Column("c_i", is_number=True),
-        Column("Unit of c_i", is_short=True),
-        Column(f"u_i [{flow['unit']}]", is_number=True),
-        Column("Share of u² [%]", is_number=True),
+        TableColumn("Quantity X_i", is_short=True),
+        TableColumn("What it is", is_wordy=True),
+        TableColumn("Estimate x_i", is_number=True),
+        TableColumn("Unit", is_short=True),
+        TableColumn("u(x_i)", is_number=True),
+        TableColumn("Evaluation", is_short=True),
+        *number_columns("ν_i", "c_i"),
+        TableColumn("Unit of c_i", is_short=True),
+        *number_columns(f"u_i [{flow['unit']}]", "Share of u² [%]"),
     )
-    rows = [_quantity(each, flow["unit"]) for each in one["quantities"]]
+    rows = [_quantity(each, flow["unit"]) for each in budget["quantities"]]
     dof = flow["effective_degrees_of_freedom"]
-    total = Row(
-        (
-            words("q_V"),
-            words(f"({rounded(flow)}) {flow['unit']}, k = {flow['coverage_factor']:.2f}"),
-            digits_cell(flow["value"], 7, flow["unit"]),
-            words(flow["unit"]),
-            digits_cell(flow["standard_uncertainty"], 5, flow["unit"]),
-            NOTHING,
-            Cell((Run(degrees_text(dof)),), dof),
-            NOTHING,
-            NOTHING,
-            digits_cell(flow["standard_uncertainty"], 5, flow["unit"]),
-            Cell((Run("100"),), 100.0, "%"),
-        ),
+    total = row_of(
+        words_cell("q_V"),
+        words_cell(f"({rounded(flow)}) {flow['unit']}, k = {flow['coverage_factor']:.2f}"),
+        digits_cell(flow["value"], 7, flow["unit"]),
+        words_cell(flow["unit"]),
+        digits_cell(flow["standard_uncertainty"], 5, flow["unit"]),
+        NOTHING,
+        degrees_cell(dof),
+        NOTHING,
+        NOTHING,
+        digits_cell(flow["standard_uncertainty"], 5, flow["unit"]),
+        Cell((Run("100"),), 100.0, "%"),
         is_total=True,
     )
-    return Table(f"B{number} input quantities", columns, (*rows, total))
+    return Table(f"B{place} input quantities", columns, (*rows, total))
 
 
-def _quantity(each: Content, flow_unit: str) -> Row:
+def _quantity(each: Content, flow_unit: str) -> TableRow:
     unit = each["unit"]
     dof = each["degrees_of_freedom"]
-    return Row(
-        (
-            words(each["symbol"]),
-            words(_MEANINGS[each["symbol"]]),
-            digits_cell(each["estimate"], 7, unit),
-            words(unit),
-            digits_cell(each["standard_uncertainty"], 5, unit),
-            words(f"{each['evaluation']}, {each['distribution']}"),
-            Cell((Run(degrees_text(dof)),), dof),
-            digits_cell(each["sensitivity_coefficient"], 6, each["sensitivity_unit"]),
-            words(each["sensitivity_unit"]),
-            digits_cell(each["contribution"], 5, flow_unit),
-            Cell((Run(f"{each['variance_percent']:.2f}"),), each["variance_percent"], "%"),
-        )
+    return row_of(
+        words_cell(each["symbol"]),
+        words_cell(_MEANINGS[each["symbol"]]),
+        digits_cell(each["estimate"], 7, unit),
+        words_cell(unit),
+        digits_cell(each["standard_uncertainty"], 5, unit),
+        words_cell(f"{each['evaluation']}, {each['distribution']}"),
+        degrees_cell(dof),
+        digits_cell(each["sensitivity_coefficient"], 6, each["sensitivity_unit"]),
+        words_cell(each["sensitivity_unit"]),
+        digits_cell(each["contribution"], 5, flow_unit),
+        Cell((Run(f"{each['variance_percent']:.2f}"),), each["variance_percent"], "%"),
     )
 
 
-def _unit_text(one: Content, reading: Content) -> str:
-    conversions = [f"1 {each['unit']} = {each['value']:.9g} {each['si_unit']}" for each in one["conversions"]]
+def _unit_text(budget: Content, reading: Content) -> str:
+    conversions = [f"1 {each['unit']} = {each['value']:.9g} {each['si_unit']}" for each in budget["conversions"]]
     flow = reading["flow"]
     said = f"U = k u = {flow['coverage_factor']:.4f} × {significant(flow['standard_uncertainty'], 5)} {flow['unit']}, "
     said += f"for a coverage probability of {100 * flow['coverage_probability']:g} %."

@@ -2,19 +2,17 @@
 
 from collections.abc import Iterator, Mapping
 
-from calib.faces.report import appendix, evidence_sections, flows_section, in_full_section
 from calib.faces.report.anchors import Anchors
-from calib.faces.report.blocks import (
-    Block,
-    Bullets,
-    Heading,
-    Layout,
-    Mark,
-    Paragraph,
-    Run,
-    Signatures,
-    runs,
-)
+from calib.faces.report.blocks import Block, Bullets, Heading, Layout, Mark, Paragraph, Run, Signatures, runs
+from calib.faces.report.budgets_appendix import budgets_appendix
+from calib.faces.report.budgets_section import budgets_section
+from calib.faces.report.calibrations_appendix import calibrations_appendix
+from calib.faces.report.corrections_and_refusals import amendments_section, changes_section, refusals_section
+from calib.faces.report.decisions_section import decisions_section
+from calib.faces.report.first_page import first_page
+from calib.faces.report.flows_section import balance_section, flows_section
+from calib.faces.report.instruments_section import instruments_section
+from calib.faces.report.traverses_and_air import air_section, traverses_section
 from calib.faces.unswept import unswept
 from calib.faces.written import Content
 from calib.procedures.on_record.calibrations import CalibrationOnFile
@@ -35,23 +33,23 @@ def lay_out(content: Content, used: Mapping[tuple[str, str], CalibrationOnFile])
 
 
 def _blocks(content: Content, used: Mapping[tuple[str, str], CalibrationOnFile], anchors: Anchors) -> Iterator[Block]:
-    yield from flows_section.head(content)
-    yield from flows_section.changes(content)
-    yield from flows_section.flows(content, anchors)
-    yield from flows_section.balance(content)
-    yield from evidence_sections.decisions(content)
-    yield from evidence_sections.amendments(content)
-    yield from evidence_sections.refused(content, anchors)
-    yield from evidence_sections.traverses(content, anchors)
-    yield from evidence_sections.air(content)
-    yield from evidence_sections.instruments(content, anchors)
-    yield from evidence_sections.budgets(content, anchors)
+    yield from first_page(content)
+    yield from changes_section(content)
+    yield from flows_section(content, anchors)
+    yield from balance_section(content)
+    yield from decisions_section(content)
+    yield from amendments_section(content)
+    yield from refusals_section(content, anchors)
+    yield from traverses_section(content, anchors)
+    yield from air_section(content)
+    yield from instruments_section(content, anchors)
+    yield from budgets_section(content, anchors)
     yield Heading(2, "Cautions", "cautions")
-    yield Bullets(tuple(runs(one) for one in content["cautions"]))
+    yield Bullets(tuple(runs(caution) for caution in content["cautions"]))
     yield from _evidence(content)
     yield from _signed(content)
-    yield from appendix.calibrations(content, used, anchors)
-    yield from in_full_section.budgets_in_full(content, anchors)
+    yield from calibrations_appendix(content, used, anchors)
+    yield from budgets_appendix(content, anchors)
 
 
 def _evidence(content: Content) -> Iterator[Block]:

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calib.faces.report.signs import shown, shown_in_svg, unseen
+from calib.faces.report.typeset_signs import showable, shown_in_svg, unseen
 
 ISOLATES = "\N{FIRST STRONG ISOLATE}\N{POP DIRECTIONAL ISOLATE}"
 
@@ -22,7 +22,7 @@ ISOLATES = "\N{FIRST STRONG ISOLATE}\N{POP DIRECTIONAL ISOLATE}"
     ],
 )
 def test_what_the_typefaces_have_is_shown_as_typed(text):
-    assert shown(text) == text
+    assert showable(text) == text
 
 
 @pytest.mark.parametrize(
@@ -39,15 +39,15 @@ def test_what_the_typefaces_have_is_shown_as_typed(text):
     ],
 )
 def test_any_other_sign_is_shown_by_its_number(typed, said):
-    assert shown(typed) == said
+    assert showable(typed) == said
 
 
 def test_letters_from_right_to_left_turn_nothing_beside_them():
-    assert shown("אבג 12") == "\N{FIRST STRONG ISOLATE}אבג 12\N{POP DIRECTIONAL ISOLATE}"
+    assert showable("אבג 12") == "\N{FIRST STRONG ISOLATE}אבג 12\N{POP DIRECTIONAL ISOLATE}"
 
 
 def test_each_line_is_set_apart_for_itself():
-    assert shown("אבג\nab").split("\n")[1] == "\N{FIRST STRONG ISOLATE}ab\N{POP DIRECTIONAL ISOLATE}"
+    assert showable("אבג\nab").split("\n")[1] == "\N{FIRST STRONG ISOLATE}ab\N{POP DIRECTIONAL ISOLATE}"
 
 
 def test_a_drawing_s_texts_are_shown_so_and_its_marks_stay():
@@ -56,8 +56,8 @@ def test_a_drawing_s_texts_are_shown_so_and_its_marks_stay():
 
 @given(st.text(st.characters(exclude_characters=ISOLATES), max_size=40))
 def test_what_is_shown_holds_no_sign_that_cannot_be(text):
-    said = "".join(sign for sign in shown(text) if sign not in ISOLATES)
-    assert "".join(sign for sign in shown(said) if sign not in ISOLATES) == said
+    said = "".join(sign for sign in showable(text) if sign not in ISOLATES)
+    assert "".join(sign for sign in showable(said) if sign not in ISOLATES) == said
 
 
 @given(st.characters())
