@@ -137,7 +137,7 @@ def _jobs(
             job_id=key(job.id),
             revision=1,
             issued_at=f"{year}-12-01T10:00:00{ZONE}",
-            ledger_digest=ledger.head(session)[1],
+            ledger_digest=ledger.ledger_head(session)[1],
         )
         for job in jobs[:reports]
     ]
