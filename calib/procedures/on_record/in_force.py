@@ -191,7 +191,7 @@ def traverses_on_record(session: Session, job: int) -> dict[int, Traversed]:
 
 def in_order(points: list[tables.TraversePoint]) -> tuple[tuple[float, ...], ...]:
     """Indications of the points of one traverse, line by line."""
-    rising = sorted(points, key=lambda one: (one.line, one.point))
+    rising = sorted(points, key=lambda point: (point.line, point.point))
     return tuple(tuple(observed_values(one.indications)) for one in rising)
 
 
