@@ -9,7 +9,7 @@ from calib.faces.cli.frame import Desk, Reply, group, reads, writes
 from calib.faces.cli.options import Conditions, JobNamed, MeterProbe, ObservedAt, ReadingNumbered, Remarks
 
 if TYPE_CHECKING:
-    from calib.procedures.enter.write_sheets import Imported
+    from calib.procedures.enter.import_sheets import Imported
 
 app = group("Readings at outlets: add, list, show.")
 
