@@ -4,10 +4,11 @@ from functools import cache
 
 from calib.airflow.traverse import LOG_TCHEBYCHEFF, RECTANGULAR, Section, traverse
 from calib.faces import drawings
-from calib.faces.drawings import job
+from calib.faces.drawings.balance import balance_charts
 from calib.faces.drawings.duct_section import section_chart
 from calib.faces.drawings.due import due_chart
 from calib.faces.drawings.over_time import control_chart, history_chart
+from calib.faces.drawings.overview import overview_charts
 from calib.quantities import unit
 from tests import pictures
 
@@ -19,10 +20,9 @@ DRAWN = {
     "budget": lambda: drawings.budget_bars(pictures.JOB[0]),
     "budget-and-distribution": lambda: drawings.budget_bars(pictures.JOB[0], pictures.DISTRIBUTION),
     "budgets": lambda: drawings.budget_chart(pictures.JOB),
-    "distribution": lambda: drawings.distribution_chart(pictures.DISTRIBUTION),
-    "overview": lambda: job.overview_charts(pictures.JOB)[0],
-    "overview-of-many": lambda: job.overview_charts(pictures.many(120, 5))[0],
-    "balance": lambda: job.balance_chart(pictures.BALANCE),
+    "overview": lambda: overview_charts(pictures.JOB)[0],
+    "overview-of-many": lambda: overview_charts(pictures.many(120, 5))[0],
+    "balance": lambda: balance_charts(pictures.BALANCE)[0],
     "history": lambda: history_chart(pictures.HISTORY),
     "checks": lambda: control_chart("VA-11", pictures.CHECKS),
     "due": lambda: due_chart(pictures.FLEET),
@@ -35,7 +35,7 @@ DRAWN = {
 @cache
 def figure_of(name):
     """The figure, drawn once."""
-    figure = DRAWN[name]()
+    figure = DRAWN[name]().figure
     drawings.as_png(figure, DPI)
     return figure
 

@@ -13,7 +13,8 @@ import pytest
 from sqlmodel import Session, select
 
 from calib.errors import BadInputError
-from calib.procedures.enter.import_folders import Imported, import_folders
+from calib.faces.files import import_folders
+from calib.procedures.enter.write_sheets import Imported
 from calib.procedures.measure.evaluate import evaluate
 from calib.records import database, ledger
 
@@ -143,7 +144,7 @@ def records_of(folder, sheets, now=NOW):
 def ledger_head(records):
     """Sequence and digest of the last ledger entry."""
     with database.reading(str(records)) as session:
-        return ledger.head(session)
+        return ledger.ledger_head(session)
 
 
 def all_of(session: Session, table):

@@ -37,9 +37,9 @@ def write_methods(location, writer, count):
     """Transactions of one writer, of one to three records; each reads before it writes, as procedures do."""
     for number in range(count):
         with database.writing(location) as session:
-            ledger.head(session)
+            ledger.ledger_head(session)
             records = [method(f"{writer}-{number}-{part}") for part in range(1 + number % 3)]
-            ledger.append(session, records, ledger.Signature(writer, NOW, "test"))
+            ledger.append_entries(session, records, ledger.Signature(writer, NOW, "test"))
 
 
 def write_at_once(location, count, writers):
@@ -96,14 +96,14 @@ def fork_writer(location, name, folder):
 def write_batch(location, name):
     """Three records in one transaction."""
     with database.writing(location) as session:
-        ledger.append(
+        ledger.append_entries(
             session, [method(f"{name}-{part}") for part in range(3)], ledger.Signature("A. Person", NOW, "test")
         )
 
 
 def import_job(location, name, folder):
     """A job with its outlets and readings in one import."""
-    from calib.procedures.enter.import_folders import import_folders
+    from calib.faces.files import import_folders
     from tests.folders import only, small_job, write
 
     sheets = copy.deepcopy(only(small_job(), "jobs.csv", "outlets.csv", "readings.csv"))

@@ -18,7 +18,7 @@ Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
-class FoundFactor:
+class FactorOfPairs:
     """Outlet factor K [1] or effective area A_k [m2] found from n pairs; uncertainties in the same unit."""
 
     value: float  # mean of the pairs
@@ -28,7 +28,7 @@ class FoundFactor:
     degrees_of_freedom: int  # n - 1
 
 
-def found_factor(reference_flow: Floats, face_velocity: Floats, area: float | Floats) -> FoundFactor:
+def found_factor(reference_flow: Floats, face_velocity: Floats, area: float | Floats) -> FactorOfPairs:
     """Outlet factor K [1]: mean of K_i = q_i/(v_i A), u = s/sqrt(n), n - 1 degrees of freedom (GUM 4.2.3).
 
     `reference_flow` (n,) [m3/s], `face_velocity` (n,) [m/s], both above 0, for n >= 2 independent pairs: the traverse and the
@@ -45,17 +45,17 @@ def found_factor(reference_flow: Floats, face_velocity: Floats, area: float | Fl
     return _of_ratios(reference_flow, np.asarray(face_velocity, dtype=float) * openings)
 
 
-def found_effective_area(reference_flow: Floats, face_velocity: Floats) -> FoundFactor:
+def found_effective_area(reference_flow: Floats, face_velocity: Floats) -> FactorOfPairs:
     """Effective area A_k [m2]: mean of A_k,i = q_i/v_i; arguments and errors as in found_factor."""
     return _of_ratios(reference_flow, np.asarray(face_velocity, dtype=float))
 
 
-def _of_ratios(flow: Floats, denominator: Floats) -> FoundFactor:
+def _of_ratios(flow: Floats, denominator: Floats) -> FactorOfPairs:
     q = np.asarray(flow, dtype=float)
     _check(q, denominator)
     each = q / denominator
     spread = float(np.std(each, ddof=1))
-    return FoundFactor(float(np.mean(each)), each, spread, spread / float(np.sqrt(each.size)), each.size - 1)
+    return FactorOfPairs(float(np.mean(each)), each, spread, spread / float(np.sqrt(each.size)), each.size - 1)
 
 
 def _check(flow: Floats, denominator: Floats) -> None:
@@ -73,7 +73,7 @@ def _check(flow: Floats, denominator: Floats) -> None:
 
 
 def relative_uncertainty(
-    found: FoundFactor,
+    found: FactorOfPairs,
     relative_uncertainty_of_traverse: float,
     relative_uncertainty_of_instrument: float,
     *,

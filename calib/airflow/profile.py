@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from calib.airflow.traverse import TraversePoint, mean_velocity
+from calib.airflow.traverse import TraversePlace, mean_velocity
 from calib.errors import CalibError
 
 LOW_PRESSURE = 0.1  # of the largest velocity pressure
@@ -40,7 +40,7 @@ class Profile:
     findings: tuple[str, ...]  # in plain words; empty: nothing stands out
 
 
-def judge(points: Sequence[TraversePoint], velocity: Array, nonpositive: int = 0) -> Profile:
+def judge(points: Sequence[TraversePlace], velocity: Array, nonpositive: int = 0) -> Profile:
     """Judge a profile from its points and their velocities (P,) [m/s].
 
     A velocity pressure goes with the square of the velocity, so a tenth of the largest is a velocity below 0.316 of the largest.

@@ -54,7 +54,7 @@ RULES = (EQUAL_AREA, LOG_TCHEBYCHEFF, LOG_LINEAR)
 RECTANGULAR = "rectangular"
 ROUND = "round"
 FLAT_OVAL = "flat-oval"
-SHAPES = (RECTANGULAR, ROUND, FLAT_OVAL)
+SECTION_SHAPES = (RECTANGULAR, ROUND, FLAT_OVAL)
 
 Array = NDArray[np.float64]
 
@@ -68,8 +68,8 @@ class Section:
     height: float  # [m]; of a round duct its diameter, of a flat-oval one the minor axis
 
     def __post_init__(self) -> None:
-        if self.shape not in SHAPES:
-            raise CalibError(f"{self.shape!r} is no shape of a duct: use one of {', '.join(SHAPES)}")
+        if self.shape not in SECTION_SHAPES:
+            raise CalibError(f"{self.shape!r} is no shape of a duct: use one of {', '.join(SECTION_SHAPES)}")
         if not (0 < self.width < math.inf and 0 < self.height < math.inf):
             raise CalibError(f"a duct of {self.width:g} m by {self.height:g} m: give sizes above 0")
         if self.shape == ROUND and self.width != self.height:
@@ -88,7 +88,7 @@ class Section:
 
 
 @dataclass(frozen=True)
-class TraversePoint:
+class TraversePlace:
     """Where the probe is held, and the share of the section that the point stands for."""
 
     line: int  # from 1
@@ -312,12 +312,14 @@ def point_counts(shape: str, rule: str) -> tuple[tuple[int, ...], tuple[int, ...
     points is that of its longest lines.
     """
     if (shape, rule) not in _COUNTS:
-        raise CalibError(f"{rule!r} in a {shape} duct: use one of {', '.join(RULES)} and of {', '.join(SHAPES)}")
+        raise CalibError(
+            f"{rule!r} in a {shape} duct: use one of {', '.join(RULES)} and of {', '.join(SECTION_SHAPES)}"
+        )
     return _COUNTS[shape, rule]
 
 
 @lru_cache(maxsize=256)
-def traverse(section: Section, rule: str, lines: int, points: int) -> tuple[TraversePoint, ...]:
+def traverse(section: Section, rule: str, lines: int, points: int) -> tuple[TraversePlace, ...]:
     """Points of a traverse, line by line, with weights that add to 1; the rules stand at the top of this file.
 
     Raises CalibError, with the numbers that can be had, where the rule is not defined for so many lines or points.
@@ -328,7 +330,7 @@ def traverse(section: Section, rule: str, lines: int, points: int) -> tuple[Trav
         if count not in possible:
             raise CalibError(f"{count} {name} by the {rule} rule in a {section.shape} duct: use {spoken(possible)}")
     return tuple(
-        TraversePoint(number, count, *(float(one) for one in values))
+        TraversePlace(number, count, *(float(one) for one in values))
         for number, line in enumerate(_LAYOUTS[section.shape](section, rule, lines, points), start=1)
         for count, values in enumerate(zip(line.x, line.y, line.along, line.weight, strict=True), start=1)
     )

@@ -23,7 +23,7 @@ PASSES = ("pass", "conditional pass")
 
 
 @dataclass(frozen=True)
-class Errors:
+class ComparedErrors:
     """Errors of n comparisons with their limits, all in one unit."""
 
     error: NDArray[np.float64]  # (n,) E
@@ -41,7 +41,7 @@ class Errors:
 class Judged:
     """Errors under a decision rule."""
 
-    errors: Errors
+    errors: ComparedErrors
     rule: str
     statement: NDArray[np.str_]  # (n,) statements of conformity
     probability: NDArray[np.float64]  # (n,) of conformity, from the normal distribution
@@ -57,7 +57,7 @@ class Judged:
         return bool(self.passes.size and self.passes.all())
 
 
-def judge(errors: Errors, rule: str) -> Judged:
+def judge_errors(errors: ComparedErrors, rule: str) -> Judged:
     """Statement and probability of conformity of each comparison; raises CalibError for a rule that is none.
 
     An error on its limit passes. The errors are moved by twice their limit before they are compared, since the rounding of

@@ -10,7 +10,7 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
-from calib.confirmation.acceptance import Errors, Judged, judge
+from calib.confirmation.acceptance import ComparedErrors, Judged, judge_errors
 from calib.confirmation.conformity import SIMPLE
 from calib.confirmation.interval import CalibrationOnRecord, InstrumentOnRecord
 
@@ -39,9 +39,9 @@ class AsFound:
         return np.asarray(apart <= errors.expanded_uncertainty + _ROUNDING * errors.limit)
 
 
-def judge_as_found(errors: Errors) -> AsFound:
+def judge_as_found(errors: ComparedErrors) -> AsFound:
     """Judge the errors that comparisons as found show."""
-    return AsFound(judge(errors, SIMPLE))
+    return AsFound(judge_errors(errors, SIMPLE))
 
 
 def last_in_order(instrument: InstrumentOnRecord, calibration: int) -> CalibrationOnRecord | None:
@@ -51,7 +51,11 @@ def last_in_order(instrument: InstrumentOnRecord, calibration: int) -> Calibrati
     """
     own = next(one for one in instrument.calibrations if one.record_id == calibration)
     before = [one for one in instrument.calibrations if one.accepted_on is not None and _order(one) < _order(own)]
-    return max(before, key=lambda one: (one.calibrated_on, one.accepted_on, one.record_id), default=None)
+    return max(
+        before,
+        key=lambda calibration: (calibration.calibrated_on, calibration.accepted_on, calibration.record_id),
+        default=None,
+    )
 
 
 def later_calibrations(instrument: InstrumentOnRecord, calibration: int) -> tuple[int, ...]:
@@ -60,8 +64,8 @@ def later_calibrations(instrument: InstrumentOnRecord, calibration: int) -> tupl
     return tuple(one.record_id for one in instrument.calibrations if _order(one) > _order(own))
 
 
-def _order(one: CalibrationOnRecord) -> tuple[date, int]:
-    return one.calibrated_on, one.record_id
+def _order(calibration: CalibrationOnRecord) -> tuple[date, int]:
+    return calibration.calibrated_on, calibration.record_id
 
 
 def relied_on_since(in_force: CalibrationOnRecord, day: date, since: CalibrationOnRecord) -> bool:

@@ -104,7 +104,7 @@ def are_checked(changes: Sequence[RoleChange]) -> bool:
 def roles_of(person: str, changes: Sequence[RoleChange], at: datetime) -> tuple[str, ...]:
     """Roles that a person has at a time, in the order of ROLES; of changes at one time the later recorded counts."""
     held = {}
-    for one in sorted(changes, key=lambda one: one.at):
+    for one in sorted(changes, key=lambda change: change.at):
         if one.person == person and one.at <= at:
             held[one.role] = one.given
     return tuple(role for role in ROLES if held.get(role, False))

@@ -17,15 +17,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import stdtrit
 
+from calib.arrays import Floats
 from calib.errors import CalibError
 
-Floats = NDArray[np.float64]
-
-FEWEST = 10  # values of a baseline, before limits are worked out from it (common practice, no source)
-MOST = 25  # then it stays as it is: limits that went on learning would follow a slow drift
+FEWEST_VALUES = 10  # values of a baseline, before limits are worked out from it (common practice, no source)
+MOST_VALUES = 25  # then it stays as it is: limits that went on learning would follow a slow drift
 FALSE_ALARM = 0.0027  # of a value in control, as beyond 3 standard deviations
 WEIGHT = 0.2  # lambda of the weighted mean
 _ALARM = 3.0

@@ -22,9 +22,10 @@ from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import chdtri
 
+from calib.arrays import Floats
 from calib.confirmation.history import (
     DAYS_IN_A_YEAR,
     CalibrationErrors,
@@ -35,8 +36,6 @@ from calib.confirmation.history import (
     years_between,
 )
 from calib.uncertainty.coverage import coverage_factor
-
-Floats = NDArray[np.float64]
 
 FEWEST_CALIBRATIONS = 3  # of a line
 FEWEST_CHANGES = 3
@@ -71,7 +70,7 @@ class Drift:
 
 
 @dataclass(frozen=True)
-class Line(Drift):
+class DriftLine(Drift):
     """Drift by the line through the errors."""
 
     years: Floats  # (n,) times of the calibrations, 0 for the last
@@ -81,7 +80,7 @@ class Line(Drift):
     scale: float  # of the variances, 1 where chi^2 does not reject
 
 
-def line(history: History, x: float) -> Line | None:
+def drift_line(history: History, x: float) -> DriftLine | None:
     """The line through the errors at an indication; None where fewer than three calibrations tell of it without a break."""
     run = unbroken(history, x)
     if len(run) < FEWEST_CALIBRATIONS or len({one.on for one in run}) < FEWEST_CALIBRATIONS:
@@ -97,7 +96,7 @@ def line(history: History, x: float) -> Line | None:
     scale = chi_squared / dof if chi_squared > chdtri(dof, 0.05) else 1.0
     covariances = [scale * estimator @ one @ estimator.T for one in (anew, repeated)]
     own = float(dof) if scale > 1 else np.inf
-    return Line(
+    return DriftLine(
         run[-1].on,
         float(level),
         float(rate),
@@ -139,14 +138,14 @@ def _errors(run: History, x: float) -> tuple[Floats, Floats, Floats]:
     return combined @ values, combined @ anew @ combined.T, combined @ repeated @ combined.T
 
 
-def _found(one: CalibrationErrors) -> ErrorPoints:
-    return one.left if one.found is None else one.found
+def _found(calibration: CalibrationErrors) -> ErrorPoints:
+    return calibration.left if calibration.found is None else calibration.found
 
 
-def wandering(history: History, seen: Changes, x: float) -> Drift | None:
+def wandering(history: History, changes: Changes, x: float) -> Drift | None:
     """Drift by the changes at an indication, the first column of `seen`; None where fewer than three are known."""
-    known = np.isfinite(seen.change[:, 0])
-    d, t = seen.change[known, 0], seen.years[known]
+    known = np.isfinite(changes.change[:, 0])
+    d, t = changes.change[known, 0], changes.years[known]
     level = float(history[-1].left.at(x).error) if history else np.nan
     if d.size < FEWEST_CHANGES or np.isnan(level):
         return None

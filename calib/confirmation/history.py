@@ -13,9 +13,9 @@ from datetime import date
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Floats = NDArray[np.float64]
+from calib.arrays import Floats
 
 DAYS_IN_A_YEAR = 365.25
 MONTHS_IN_A_YEAR = 12
@@ -113,7 +113,7 @@ class Changes:
     change: Floats  # (m, p) d_i(x); NaN where a certificate does not reach
 
 
-def changes(history: History, x: ArrayLike) -> Changes:
+def changes_between(history: History, x: ArrayLike) -> Changes:
     """Changes between successive calibrations at indications x (p,).
 
     An interval counts where the certificate at its end has comparisons as found, and no repair lies between: what a repair

@@ -92,6 +92,11 @@ def has_happened(recorded: datetime, at: datetime | date) -> bool:
     return recorded <= at if isinstance(at, datetime) else recorded.date() <= at
 
 
+def is_retired(instrument: InstrumentOnRecord, at: datetime | date) -> bool:
+    """Whether an instrument was retired by a time, or by the end of a day as a whole."""
+    return any(event.kind == RETIREMENT and has_happened(event.at, at) for event in instrument.events)
+
+
 def _day(at: datetime | date) -> date:
     return at.date() if isinstance(at, datetime) else at
 
@@ -113,7 +118,7 @@ def interval_at(instrument: InstrumentOnRecord, on: date) -> int:
     """Calibration interval in force on a day, its changes of that day included [calendar months]."""
     past = [one for one in instrument.interval_changes if one.at.date() <= on]
     # Of changes at one time the later recorded counts.
-    return max(reversed(past), key=lambda one: one.at).months if past else instrument.interval_months
+    return max(reversed(past), key=lambda change: change.at).months if past else instrument.interval_months
 
 
 def interval_of(instrument: InstrumentOnRecord, calibration: CalibrationOnRecord, at: datetime | date) -> int:
@@ -134,7 +139,11 @@ def calibration_in_force(instrument: InstrumentOnRecord, on: date) -> Calibratio
         for one in instrument.calibrations
         if one.accepted_on is not None and one.accepted_on <= on and one.calibrated_on <= on
     ]
-    return max(accepted, key=lambda one: (one.calibrated_on, one.accepted_on, one.record_id), default=None)
+    return max(
+        accepted,
+        key=lambda calibration: (calibration.calibrated_on, calibration.accepted_on, calibration.record_id),
+        default=None,
+    )
 
 
 def gate(
@@ -184,9 +193,9 @@ def _future(tag: str, at: datetime | date, now: datetime | date) -> Iterable[str
 
 
 def _calibration(
-    instrument: InstrumentOnRecord, found: CalibrationOnRecord | None, due_on: date | None, on: date
+    instrument: InstrumentOnRecord, calibration: CalibrationOnRecord | None, due_on: date | None, on: date
 ) -> Iterable[str]:
-    if found is None or due_on is None:
+    if calibration is None or due_on is None:
         past = [one for one in instrument.calibrations if one.calibrated_on <= on]
         waiting = [one.certificate for one in past if not one.withdrawn]
         withdrawn = ", ".join(one.certificate for one in past if one.withdrawn)
@@ -197,7 +206,7 @@ def _calibration(
         yield f"{instrument.tag}: {_NOT_ACCEPTED} on or before {on}{told}: {step}"
     elif on > due_on:
         yield (
-            f"{instrument.tag}: calibration {found.certificate} of {found.calibrated_on} was due on {due_on}, "
+            f"{instrument.tag}: calibration {calibration.certificate} of {calibration.calibrated_on} was due on {due_on}, "
             f"{_days((on - due_on).days)} before {on}: have it recalibrated or use another instrument"
         )
 
@@ -207,7 +216,7 @@ def _days(count: int) -> str:
 
 
 def _suspension(instrument: InstrumentOnRecord, at: datetime | date) -> Iterable[str]:
-    past = sorted((one for one in instrument.events if has_happened(one.at, at)), key=lambda one: one.at)
+    past = sorted((one for one in instrument.events if has_happened(one.at, at)), key=lambda event: event.at)
     retired = next((one for one in past if one.kind == RETIREMENT), None)
     if retired is not None:
         yield f"{instrument.tag}: retired since {retired.at.isoformat()} ({retired.reason}): use another instrument"
@@ -220,17 +229,19 @@ def _suspension(instrument: InstrumentOnRecord, at: datetime | date) -> Iterable
         )
 
 
-def _checks(instrument: InstrumentOnRecord, found: CalibrationOnRecord | None, at: datetime | date) -> Iterable[str]:
+def _checks(
+    instrument: InstrumentOnRecord, calibration: CalibrationOnRecord | None, at: datetime | date
+) -> Iterable[str]:
     # A check on the day of the calibration counts as made after it: the records keep no hour of the calibration.
-    since = date.min if found is None else found.calibrated_on
+    since = date.min if calibration is None else calibration.calibrated_on
     done = [one for one in instrument.checks if has_happened(one.at, at) and one.at.date() >= since]
     for one in done:
         if not one.passed:
             yield f"{instrument.tag}: intermediate check ({one.kind}) failed on {one.at.date()}: have it recalibrated"
     days = instrument.check_interval_days
-    if days is None or found is None or found.accepted_on is None:
+    if days is None or calibration is None or calibration.accepted_on is None:
         return
-    last = max([found.accepted_on, *(one.at.date() for one in done if one.passed)])
+    last = max([calibration.accepted_on, *(one.at.date() for one in done if one.passed)])
     check_due = last + timedelta(days=days)
     if _day(at) > check_due:
         yield (
@@ -240,30 +251,31 @@ def _checks(instrument: InstrumentOnRecord, found: CalibrationOnRecord | None, a
 
 
 def _measuring_interval(
-    tag: str, found: CalibrationOnRecord | None, indication: float | None, text: str
+    tag: str, calibration: CalibrationOnRecord | None, indication: float | None, text: str
 ) -> Iterable[str]:
-    if found is None or indication is None or found.low <= indication <= found.high:
+    if calibration is None or indication is None or calibration.low <= indication <= calibration.high:
         return
     yield (
         f"{tag}: indication {text or f'{indication:g}'} is outside the calibrated measuring interval "
-        f"{found.measuring_interval} of certificate {found.certificate}: use an instrument calibrated there"
+        f"{calibration.measuring_interval} of certificate {calibration.certificate}: use an instrument calibrated there"
     )
 
 
 def _standards(
-    register: Mapping[str, InstrumentOnRecord], tag: str, found: CalibrationOnRecord | None, below: frozenset[int]
+    register: Mapping[str, InstrumentOnRecord], tag: str, calibration: CalibrationOnRecord | None, below: frozenset[int]
 ) -> Iterable[str]:
-    if found is None:
+    if calibration is None:
         return
-    if found.record_id in below:
-        yield f"{tag}: certificate {found.certificate} rests on itself by way of its reference standards: correct the standards"
+    if calibration.record_id in below:
+        certificate = calibration.certificate
+        yield f"{tag}: certificate {certificate} rests on itself by way of its reference standards: correct the standards"
         return
     # The day of the calibration as a whole: the records keep no hour of it.
-    day = found.calibrated_on
-    for standard in found.standards:
-        decision = _decide(register, standard, day, day, None, "", below | {found.record_id})
+    day = calibration.calibrated_on
+    for standard in calibration.standards:
+        decision = _decide(register, standard, day, day, None, "", below | {calibration.record_id})
         for reason in decision.reasons:
-            yield f"{tag}: reference standard of certificate {found.certificate}: {not_put_right_since(reason, tag)}"
+            yield f"{tag}: reference standard of certificate {calibration.certificate}: {not_put_right_since(reason, tag)}"
 
 
 def not_put_right_since(reason: str, tag: str) -> str:
@@ -276,30 +288,3 @@ def not_put_right_since(reason: str, tag: str) -> str:
     if _NOT_ACCEPTED in why:
         return f"{why}: {step}"
     return f"{why}: have {tag} calibrated again, against a standard in calibration"
-
-
-@dataclass(frozen=True)
-class DueEntry:
-    """One line of what is overdue and what comes due."""
-
-    tag: str
-    due_on: date | None  # absent: no calibration accepted
-    days: int | None  # from the day asked about to the due date; negative: overdue
-    certificate: str | None
-    overdue: bool
-    reasons: tuple[str, ...]  # the gate's reasons on that day
-
-
-def due_list(register: Mapping[str, InstrumentOnRecord], on: date, within_days: int) -> tuple[DueEntry, ...]:
-    """Instruments that are overdue, refused or come due within a number of days, the most urgent first; retired ones left out."""
-    entries = []
-    for tag, instrument in register.items():
-        if any(one.kind == RETIREMENT and has_happened(one.at, on) for one in instrument.events):
-            continue
-        decision = gate(register, tag, on, on)
-        days = None if decision.due_on is None else (decision.due_on - on).days
-        if decision.reasons or days is None or days <= within_days:
-            certificate = None if decision.calibration is None else decision.calibration.certificate
-            overdue = days is None or days < 0
-            entries.append(DueEntry(tag, decision.due_on, days, certificate, overdue, decision.reasons))
-    return tuple(sorted(entries, key=lambda one: (one.days is not None, one.days or 0, one.tag)))

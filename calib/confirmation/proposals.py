@@ -79,15 +79,17 @@ def by_simple_response(present: int, ended: float, share: float | None) -> Propo
     return Proposal(method, max(1, math.floor(base * _SHORTER)), f"{seen}{after}, outside: halved")
 
 
-def alike(found: Sequence[FoundInterval], present: int) -> list[FoundInterval]:
+def alike(intervals: Sequence[FoundInterval], present: int) -> list[FoundInterval]:
     """Intervals about as long as the present one: within a fifth of it."""
-    return [one for one in found if abs(one.months - present) <= _WINDOW * present]
+    return [one for one in intervals if abs(one.months - present) <= _WINDOW * present]
 
 
-def by_proportion(present: int, found: Sequence[FoundInterval], target: float) -> tuple[Proposal, Proportion | None]:
+def by_proportion(
+    present: int, intervals: Sequence[FoundInterval], target: float
+) -> tuple[Proposal, Proportion | None]:
     """Fraction of a family found in tolerance after intervals about as long as the present one, against the target."""
     method = "reliability of the family (binomial)"
-    used = alike(found, present)
+    used = alike(intervals, present)
     if not used:
         return Proposal(method, None, f"no interval within {100 * _WINDOW:.0f} % of the present one has ended"), None
     seen = proportion(sum(one.in_tolerance for one in used), len(used))
@@ -104,14 +106,14 @@ def by_proportion(present: int, found: Sequence[FoundInterval], target: float) -
     return Proposal(method, present, f"{text}: that neither meets nor misses {100 * target:g} %, kept"), seen
 
 
-def by_rate(present: int, found: Sequence[FoundInterval], target: float) -> tuple[Proposal, Rate | None]:
+def by_rate(present: int, intervals: Sequence[FoundInterval], target: float) -> tuple[Proposal, Rate | None]:
     """Interval at whose end the target fraction of a family is still in tolerance, by the exponential model."""
     method = "reliability of the family (exponential)"
-    if not found:
+    if not intervals:
         return Proposal(method, None, "no interval of the family has ended with comparisons as found"), None
-    rate = exponential_rate(found)
+    rate = exponential_rate(intervals)
     estimate, shortest, longest = rate.months(target)
-    counted = f"{sum(not one.in_tolerance for one in found)} of {len(found)} intervals ended out of tolerance"
+    counted = f"{sum(not one.in_tolerance for one in intervals)} of {len(intervals)} intervals ended out of tolerance"
     limits = f"with 95 % confidence {shortest:.1f} to {_or_more(longest)} months"
     if math.isinf(estimate):
         why = f"{counted}; {100 * target:g} % in tolerance {limits}: nothing speaks against the present interval, kept"
@@ -126,4 +128,6 @@ def _or_more(months: float) -> str:
 
 def shortest(proposals: Sequence[Proposal]) -> Proposal | None:
     """The proposal of the fewest months; None where no method has one."""
-    return min((one for one in proposals if one.months is not None), key=lambda one: one.months or 0, default=None)
+    return min(
+        (one for one in proposals if one.months is not None), key=lambda proposal: proposal.months or 0, default=None
+    )

@@ -10,16 +10,15 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from calib.confirmation.interval import (
-    RETIREMENT,
     Decision,
     InstrumentOnRecord,
     gate,
-    has_happened,
+    is_retired,
 )
 
 
 @dataclass(frozen=True)
-class Gear:
+class InstrumentOfRound:
     """What a round needs to know of an instrument beside what the gate needs."""
 
     quantity: str
@@ -71,14 +70,10 @@ class Round:
 
 
 def recalibration_round(
-    register: Mapping[str, InstrumentOnRecord], gear: Mapping[str, Gear], on: date, within_days: int
+    register: Mapping[str, InstrumentOnRecord], gear: Mapping[str, InstrumentOfRound], on: date, within_days: int
 ) -> Round:
     """The round that a day and the days after it ask for, without retired instruments; `gear` has every tag of the register."""
-    decisions = {
-        tag: gate(register, tag, on, on)
-        for tag, one in register.items()
-        if not any(event.kind == RETIREMENT and has_happened(event.at, on) for event in one.events)
-    }
+    decisions = {tag: gate(register, tag, on, on) for tag, one in register.items() if not is_retired(one, on)}
     found = {
         tag: _traveller(register[tag], decision, gear[tag], on, why)
         for tag, decision in decisions.items()
@@ -89,11 +84,11 @@ def recalibration_round(
     return Round(parcels, tuple(_gaps(found, decisions, gear)))
 
 
-def _why(one: InstrumentOnRecord, decision: Decision, on: date, within_days: int) -> str | None:
+def _why(instrument: InstrumentOnRecord, decision: Decision, on: date, within_days: int) -> str | None:
     if decision.due_on is None or decision.calibration is None:
         return "no calibration accepted"
     since = decision.calibration.calibrated_on
-    failed = [check.at.date() for check in one.checks if not check.passed and since <= check.at.date() <= on]
+    failed = [check.at.date() for check in instrument.checks if not check.passed and since <= check.at.date() <= on]
     if failed:
         return f"intermediate check failed on {failed[-1]}"
     days = (decision.due_on - on).days
@@ -102,12 +97,14 @@ def _why(one: InstrumentOnRecord, decision: Decision, on: date, within_days: int
     return "comes due" if days <= within_days else None
 
 
-def _traveller(one: InstrumentOnRecord, decision: Decision, own: Gear, on: date, why: str) -> Traveller:
+def _traveller(
+    instrument: InstrumentOnRecord, decision: Decision, own: InstrumentOfRound, on: date, why: str
+) -> Traveller:
     last = decision.calibration or max(
-        one.calibrations, key=lambda each: (each.calibrated_on, each.record_id), default=None
+        instrument.calibrations, key=lambda each: (each.calibrated_on, each.record_id), default=None
     )
     return Traveller(
-        one.tag,
+        instrument.tag,
         own.quantity,
         None if last is None else last.laboratory,
         None if last is None else last.certificate,
@@ -121,23 +118,23 @@ def _traveller(one: InstrumentOnRecord, decision: Decision, own: Gear, on: date,
 def _along(
     register: Mapping[str, InstrumentOnRecord],
     decisions: Mapping[str, Decision],
-    gear: Mapping[str, Gear],
-    found: Mapping[str, Traveller],
+    gear: Mapping[str, InstrumentOfRound],
+    travellers: Mapping[str, Traveller],
     on: date,
 ) -> dict[str, Traveller]:
     """What is calibrated as a pair with an instrument of the round goes with it, to the same laboratory."""
     along: dict[str, Traveller] = {}
-    for tag, one in found.items():
+    for tag, one in travellers.items():
         for partner in gear[tag].partners:
-            if partner in decisions and partner not in found:
+            if partner in decisions and partner not in travellers:
                 own = _traveller(register[partner], decisions[partner], gear[partner], on, f"calibrated with {tag}")
                 along[partner] = replace(own, laboratory=one.laboratory, quantity=one.quantity)
     return along
 
 
-def _parcels(found: Iterable[Traveller], decisions: Mapping[str, Decision]) -> tuple[Parcel, ...]:
+def _parcels(travellers: Iterable[Traveller], decisions: Mapping[str, Decision]) -> tuple[Parcel, ...]:
     groups: dict[tuple[str | None, str], list[Traveller]] = defaultdict(list)
-    for one in found:
+    for one in travellers:
         groups[one.laboratory, one.quantity].append(one)
     return tuple(
         _parcel(laboratory, quantity, groups[laboratory, quantity], decisions)
@@ -146,18 +143,20 @@ def _parcels(found: Iterable[Traveller], decisions: Mapping[str, Decision]) -> t
 
 
 def _parcel(
-    laboratory: str | None, quantity: str, found: Sequence[Traveller], decisions: Mapping[str, Decision]
+    laboratory: str | None, quantity: str, travellers: Sequence[Traveller], decisions: Mapping[str, Decision]
 ) -> Parcel:
-    standards = tuple(sorted({tag for one in found for tag in one.standards}))
+    standards = tuple(sorted({tag for one in travellers for tag in one.standards}))
     refused = tuple(reason for tag in standards if tag in decisions for reason in decisions[tag].reasons)
-    travellers = sorted(found, key=lambda one: (one.days is not None, one.days or 0, one.tag))
-    return Parcel(laboratory, quantity, tuple(travellers), standards, refused)
+    ordered = sorted(travellers, key=lambda traveller: (traveller.days is not None, traveller.days or 0, traveller.tag))
+    return Parcel(laboratory, quantity, tuple(ordered), standards, refused)
 
 
-def _gaps(found: Mapping[str, Traveller], decisions: Mapping[str, Decision], gear: Mapping[str, Gear]) -> Iterable[Gap]:
-    for quantity in sorted({gear[tag].quantity for tag in found}):
+def _gaps(
+    travellers: Mapping[str, Traveller], decisions: Mapping[str, Decision], gear: Mapping[str, InstrumentOfRound]
+) -> Iterable[Gap]:
+    for quantity in sorted({gear[tag].quantity for tag in travellers}):
         usable = [tag for tag, one in decisions.items() if one.allowed and gear[tag].quantity == quantity]
-        leaving = tuple(sorted(tag for tag in usable if tag in found))
+        leaving = tuple(sorted(tag for tag in usable if tag in travellers))
         if len(leaving) == len(usable):
             yield Gap(quantity, leaving, _advice(leaving))
 

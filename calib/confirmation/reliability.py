@@ -13,13 +13,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.special import betaincinv, chdtri
 
+from calib.arrays import Floats
 from calib.errors import CalibError
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -75,13 +73,13 @@ def interval_for(rate: float, target: float) -> float:
     return math.inf if rate == 0 else -math.log(target) / rate
 
 
-def exponential_rate(found: Sequence[FoundInterval], confidence: float = 0.95) -> Rate:
+def exponential_rate(intervals: Sequence[FoundInterval], confidence: float = 0.95) -> Rate:
     """Maximum likelihood estimate of lambda from interval-censored answers; limits by the likelihood ratio.
 
     Where none was out of tolerance the estimate is 0, and the upper limit is exact. Raises CalibError for no interval at all.
     """
-    months = np.array([one.months for one in found])
-    out = np.array([not one.in_tolerance for one in found], dtype=bool)
+    months = np.array([one.months for one in intervals])
+    out = np.array([not one.in_tolerance for one in intervals], dtype=bool)
     if months.size == 0 or not np.all(months > 0):
         raise CalibError("a rate needs at least one interval, each longer than nothing")
     likelihood = _Likelihood(float(months[~out].sum()), months[out])

@@ -12,10 +12,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr, owens_t
 
+from calib.arrays import Floats
 from calib.confirmation.conformity import ToleranceIntervals, probability_of_conformity
 from calib.errors import CalibError
-
-Floats = NDArray[np.float64]
 
 # What the statements of conformity.conformity mean for a decision between two. A conditional pass is accepted: it lies within the
 # tolerance interval, with a specific consumer's risk of up to one half (ILAC-G8, 4.2.3).

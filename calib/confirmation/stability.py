@@ -18,13 +18,12 @@ certificate ends an interval and begins the next), the worst case; m of them wou
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from calib.arrays import Floats
 from calib.confirmation.history import Changes
 
-Floats = NDArray[np.float64]
-
-FEWEST = 3  # intervals, below which history is silent
+FEWEST_INTERVALS = 3  # intervals, below which history is silent
 
 
 @dataclass(frozen=True)
@@ -47,13 +46,13 @@ class Stability:
         return self.per_interval * np.maximum(np.sqrt(share), share)
 
 
-def stability(seen: Changes, least: float = 0.0) -> Stability:
+def stability(changes: Changes, least: float = 0.0) -> Stability:
     """Stability from the changes of a history; s is not below `least`, the change that the digits would hide."""
-    known = np.isfinite(seen.change)
+    known = np.isfinite(changes.change)
     m = known.sum(axis=0).astype(float)
-    years = np.where(known, seen.years[:, np.newaxis], 0.0)
-    rate = np.where(known, seen.change, 0.0) ** 2 / seen.years[:, np.newaxis]
-    enough = m >= FEWEST
+    years = np.where(known, changes.years[:, np.newaxis], 0.0)
+    rate = np.where(known, changes.change, 0.0) ** 2 / changes.years[:, np.newaxis]
+    enough = m >= FEWEST_INTERVALS
     count = np.where(enough, m, np.nan)
     mean = years.sum(axis=0) / count
     s = np.sqrt(rate.sum(axis=0) / count * mean)

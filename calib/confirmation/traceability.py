@@ -17,7 +17,7 @@ _NO_ACCREDITATION = frozenset({"", "-", "no", "none", "n/a", "not accredited"})
 
 
 @dataclass(frozen=True)
-class Link:
+class TraceLink:
     """One record rests on another."""
 
     record: Record
@@ -37,7 +37,7 @@ class Branch:
     on_itself: bool = False  # it was reached from itself: the chain is a circle
 
 
-Graph = Mapping[Record, Sequence[Link]]
+Graph = Mapping[Record, Sequence[TraceLink]]
 
 
 def is_accredited(accreditation: str | None) -> bool:
@@ -45,19 +45,19 @@ def is_accredited(accreditation: str | None) -> bool:
     return (accreditation or "").strip().casefold() not in _NO_ACCREDITATION
 
 
-def upward(links: Iterable[Link]) -> Graph:
+def upward(links: Iterable[TraceLink]) -> Graph:
     """Links by the record that rests on something."""
-    return _by(links, lambda one: one.record)
+    return _by(links, lambda link: link.record)
 
 
-def downward(links: Iterable[Link]) -> Graph:
+def downward(links: Iterable[TraceLink]) -> Graph:
     """The same turned round: by the record that something rests on."""
-    turned = (Link(one.on, one.record, one.role, one.day) for one in links)
-    return _by(turned, lambda one: one.record)
+    turned = (TraceLink(one.on, one.record, one.role, one.day) for one in links)
+    return _by(turned, lambda link: link.record)
 
 
-def _by(links: Iterable[Link], knot: Callable[[Link], Record]) -> Graph:
-    found: dict[Record, list[Link]] = defaultdict(list)
+def _by(links: Iterable[TraceLink], knot: Callable[[TraceLink], Record]) -> Graph:
+    found: dict[Record, list[TraceLink]] = defaultdict(list)
     for one in links:
         found[knot(one)].append(one)
     return dict(found)

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from scipy.special import fdtrc
 
 from calib.curves.curve import CorrectionCurve, Curve, reference_part
-from calib.curves.diagnosis import Whitened, lack_of_fit, leave_one_out, outliers
+from calib.curves.diagnosis import Whitened, lack_of_fit, leave_one_out
 from calib.curves.regression import Polynomial, unweighted, weighted
 from calib.curves.response import ResponseCurve, ResponseFit, Shape, fit_response
 from calib.errors import CurveError
@@ -40,30 +40,18 @@ class Candidate:
 
     @cached_property
     def _whitened(self) -> Whitened:
-        fit, d = self.fit, self.points.independent_uncertainty
-        jacobian = fit.powers(self.points.indication) if isinstance(fit, Polynomial) else fit.jacobian
-        return Whitened(jacobian / self._u[:, np.newaxis], fit.residuals / self._u, d is not None)
-
-    @property
-    def _u(self) -> NDArray[np.float64]:
-        d = self.points.independent_uncertainty
-        return np.ones_like(self.fit.residuals) if d is None else d
+        return whitened(self.fit, self.points)
 
     @cached_property
     def leave_one_out(self) -> float:
         """Root mean square of the residuals from curves fitted without the point [unit of the residuals]."""
-        return float(np.sqrt(np.mean((leave_one_out(self._whitened) * self._u) ** 2)))
+        return float(np.sqrt(np.mean((leave_one_out(self._whitened) * _scatter(self.points)) ** 2)))
 
     @cached_property
     def lack_of_fit(self) -> float | None:
         """Probability of the F test of lack of fit; None where no indication was repeated."""
         found = lack_of_fit(self.points.indication, self._whitened)
         return None if found is None else found.probability
-
-    @cached_property
-    def outliers(self) -> tuple[int, ...]:
-        """Places of points that stand out at 5 %, from 0."""
-        return tuple(outliers(self._whitened))
 
     @property
     def degree(self) -> int | None:
@@ -104,6 +92,18 @@ class Comparisons:
     def correction(self) -> NDArray[np.float64]:
         """c = reference - indication."""
         return self.reference - self.indication
+
+
+def whitened(fit: Polynomial | ResponseFit, points: Comparisons) -> Whitened:
+    """A fit and the comparisons it was made from, each over the scatter of its point: what the diagnoses of a fit ask for."""
+    u = _scatter(points)
+    jacobian = fit.powers(points.indication) if isinstance(fit, Polynomial) else fit.jacobian
+    return Whitened(jacobian / u[:, np.newaxis], fit.residuals / u, points.independent_uncertainty is not None)
+
+
+def _scatter(points: Comparisons) -> NDArray[np.float64]:
+    d = points.independent_uncertainty
+    return np.ones_like(points.indication) if d is None else d
 
 
 def candidates(points: Comparisons) -> tuple[Candidate, ...]:

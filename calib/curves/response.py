@@ -137,7 +137,7 @@ LINE = Shape(
     positive=False,
 )
 
-SHAPES = {shape.name: shape for shape in (PROPORTIONAL, LINE, POWER, KING_SQUARE_ROOT, KING)}
+RESPONSE_SHAPES = {shape.name: shape for shape in (PROPORTIONAL, LINE, POWER, KING_SQUARE_ROOT, KING)}
 
 # What may be expected of an instrument that indicates another quantity than it measures, simplest first.
 CANDIDATES = {"voltage": (PROPORTIONAL, LINE, KING_SQUARE_ROOT, KING), "pressure": (PROPORTIONAL, POWER)}
@@ -297,7 +297,7 @@ def from_text(text: str) -> Curve:
     if "shape" not in kept:
         return correction_curve_from_text(text)
     fit = ResponseFit(
-        SHAPES[kept["shape"]],
+        RESPONSE_SHAPES[kept["shape"]],
         np.array(kept["coefficients"]),
         np.array(kept["covariance"]),
         kept["degrees_of_freedom"],

@@ -18,6 +18,11 @@ def harmless(text: str) -> str:
     return "\n".join(one_line(line) for line in text.split("\n"))
 
 
+def shortened(text: str, longest: int) -> str:
+    """The text, or its beginning and an ellipsis where it has more than `longest` signs."""
+    return text if len(text) <= longest else f"{text[: longest - 1]}…"
+
+
 def cells_text(cells: dict[str, Any]) -> str:
     """Filled cells, one a line."""
     filled = {name: value for name, value in cells.items() if value is not None and name != "id"}

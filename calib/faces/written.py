@@ -50,7 +50,7 @@ def two_digits(uncertainty: float) -> str:
     return plain(round_uncertainty(uncertainty))
 
 
-def moment(typed_time: str) -> str:
+def moment_text(typed_time: str) -> str:
     """2026-10-14 09:12+01:00"""
     return typed_time.replace("T", " ")
 

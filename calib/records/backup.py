@@ -66,7 +66,7 @@ def _must_be_new(target: Path, location: str) -> None:
             raise RecordsError(f"{target}: the folder {target.parent} does not exist: make it first")
     except OSError as error:  # a name too long for the system, a folder one may not enter
         raise RecordsError(
-            f"{target}: no backup of {database.shown(location)} can be made there ({error.strerror})"
+            f"{target}: no backup of {database.shown_location(location)} can be made there ({error.strerror})"
         ) from error
 
 
@@ -136,20 +136,20 @@ def _read_back(part: Path, target: Path, progress: Progress) -> Backup:
             if said:
                 raise RecordsError(f"{target}: the copy is damaged ({pragma}: {said[0][0]}); no backup was made")
         findings = ledger.verify(connection, None, progress)
-        entries, digest = ledger.head(session)
+        entries, digest = ledger.ledger_head(session)
     return Backup(target, part.stat().st_size, entries, digest, findings)
 
 
-def _in_the_chain(location: str, found: Backup) -> None:
+def _in_the_chain(location: str, copy: Backup) -> None:
     """The copy's last entry stands in the ledger of the records, however far others have written on."""
-    if found.entries == 0:
+    if copy.entries == 0:
         return
     asked = text("SELECT count(*) FROM ledger WHERE sequence = :sequence AND digest = :digest")
     with database.reading(location) as session:
-        there = session.execute(asked, {"sequence": found.entries, "digest": found.digest}).scalar_one()
+        there = session.execute(asked, {"sequence": copy.entries, "digest": copy.digest}).scalar_one()
     if not there:
         raise RecordsError(
-            f"{found.path}: the copy ends at ledger entry {found.entries}, which the records do not hold; no backup was made"
+            f"{copy.path}: the copy ends at ledger entry {copy.entries}, which the records do not hold; no backup was made"
         )
 
 

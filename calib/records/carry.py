@@ -21,24 +21,26 @@ def carry(source: str, target: str, progress: Progress = lambda _: None) -> int:
     on the way stay, and may be the target of the next attempt.
     """
     with database.reading(source) as old:
-        _must_be_whole(old.connection(), database.shown(source), progress)
+        _must_be_whole(old.connection(), database.shown_location(source), progress)
         if not _is_empty(target):
             database.make(target)
         with database.writing(target) as new:
             for table in SQLModel.metadata.sorted_tables:
                 _copy(old.connection(), new.connection(), table, progress)
             progress("reading the copy back")
-            _must_be_whole(new.connection(), database.shown(target), progress)
-            if ledger.head(new) != ledger.head(old):
-                raise RecordsError(f"{database.shown(target)} does not end as {database.shown(source)} does")
-        return ledger.head(old)[0]
+            _must_be_whole(new.connection(), database.shown_location(target), progress)
+            if ledger.ledger_head(new) != ledger.ledger_head(old):
+                raise RecordsError(
+                    f"{database.shown_location(target)} does not end as {database.shown_location(source)} does"
+                )
+        return ledger.ledger_head(old)[0]
 
 
 def _is_empty(location: str) -> bool:
     """Whether records are there that hold nothing yet; whatever else is there, or is not, is left for `make` to judge."""
     try:
         with database.reading(location) as session:
-            return ledger.head(session)[0] == 0
+            return ledger.ledger_head(session)[0] == 0
     except RecordsError:
         return False
 

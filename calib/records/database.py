@@ -19,7 +19,7 @@ _OLDER = ("0001", "0002")  # revisions that `upgrade` brings to it
 _WAIT_SECONDS = 10
 
 
-def shown(location: str) -> str:
+def shown_location(location: str) -> str:
     """A location as messages may name it: without the password of a URL. Raises RecordsError."""
     place = located(location)
     return str(place) if isinstance(place, Server) else location
@@ -243,7 +243,12 @@ def _location(engine: Engine) -> str:
 @contextmanager
 def reading(records: str | Engine) -> Iterator[Session]:
     """A session that reads one consistent state of records: of those at a location, or of those that an engine was opened on."""
-    with _engine_on(records) as engine, _unmoved(engine), _told(shown(_location(engine))), Session(engine) as session:
+    with (
+        _engine_on(records) as engine,
+        _unmoved(engine),
+        _told(shown_location(_location(engine))),
+        Session(engine) as session,
+    ):
         yield session
 
 
@@ -267,7 +272,7 @@ def writing(records: str | Engine) -> Iterator[Session]:
         confirming: list[bool] = []
         to_write = _written_by(engine)  # its own events are those of this session alone
         event.listen(to_write, "commit", lambda _: confirming.append(True))
-        with _told(shown(_location(engine)), confirming), Session(to_write) as session, session.begin():
+        with _told(shown_location(_location(engine)), confirming), Session(to_write) as session, session.begin():
             yield session
 
 

@@ -37,7 +37,7 @@ class Signature:
     as_login: bool = False  # nobody was named: the person is whoever has this login
 
 
-def append(session: Session, records: Sequence[SQLModel], signature: Signature) -> None:
+def append_entries(session: Session, records: Sequence[SQLModel], signature: Signature) -> None:
     """Add records and one ledger entry for each, in order; the caller's transaction makes them durable together."""
     for record in records:
         _without_negative_zero(record)
@@ -77,7 +77,7 @@ def _entry(record: SQLModel, sequence: int, previous: str, signature: Signature)
     return entry | {"digest": entry_digest(entry)}
 
 
-def head(session: Session) -> tuple[int, str]:
+def ledger_head(session: Session) -> tuple[int, str]:
     """Sequence and digest of the last entry; (0, sixty-four zeros) before the first."""
     found = session.execute(
         select(LedgerEntry.sequence, LedgerEntry.digest).order_by(col(LedgerEntry.sequence).desc()).limit(1)  # type: ignore[call-overload]

@@ -24,7 +24,7 @@ Fetch = Callable[[str, Mapping[str, Any]], list[tuple[Any, ...]]]
 Problem = tuple[str, str]  # the record, and what is wrong with it
 
 
-class Link(NamedTuple):
+class ChainLink(NamedTuple):
     """What the next entry must continue."""
 
     sequence: int
@@ -36,7 +36,7 @@ class Stretch(NamedTuple):
 
     first: int
     last: int
-    before: Link
+    before: ChainLink
 
 
 class Stored(NamedTuple):
@@ -71,7 +71,7 @@ def problems(fetch: Fetch, tables: Mapping[str, Stored], stretch: Stretch) -> li
         # Most batches are right: a few comparisons of everything decide whether to look at each entry.
         if not (_continues(columns, digests, before) and _holds(columns, kept)):
             found += _problems_of_batch(batch, digests, kept, before)
-        before = Link(batch[-1][6], batch[-1][8])
+        before = ChainLink(batch[-1][6], batch[-1][8])
     return found
 
 
@@ -113,7 +113,7 @@ def _spans(numbers: Sequence[int], gap: int) -> Iterator[tuple[int, int]]:
         yield numbers[start], numbers[end - 1]
 
 
-def _continues(columns: Sequence[tuple[Any, ...]], digests: list[str], before: Link) -> bool:
+def _continues(columns: Sequence[tuple[Any, ...]], digests: list[str], before: ChainLink) -> bool:
     previous, sequences, own = columns[2], columns[6], columns[8]
     return (
         list(own) == digests
@@ -122,23 +122,28 @@ def _continues(columns: Sequence[tuple[Any, ...]], digests: list[str], before: L
     )
 
 
-def _holds(columns: Sequence[tuple[Any, ...]], kept: Mapping[Any, Mapping[Any, str]]) -> bool:
+def _holds(columns: Sequence[tuple[Any, ...]], recorded: Mapping[Any, Mapping[Any, str]]) -> bool:
     nothing: Mapping[Any, str] = {}
     entered, numbers, tables = columns[3:6]
-    return entered == tuple([kept.get(one, nothing).get(number) for one, number in zip(tables, numbers, strict=True)])
+    return entered == tuple(
+        [recorded.get(one, nothing).get(number) for one, number in zip(tables, numbers, strict=True)]
+    )
 
 
 def _problems_of_batch(
-    batch: Iterable[tuple[Any, ...]], digests: Iterable[str], kept: Mapping[Any, Mapping[Any, str]], before: Link
+    batch: Iterable[tuple[Any, ...]],
+    digests: Iterable[str],
+    recorded: Mapping[Any, Mapping[Any, str]],
+    before: ChainLink,
 ) -> Iterator[Problem]:
     for row, digest in zip(batch, digests, strict=True):
         entry = _Entry._make(row)
         yield from _of_entry(entry, before, digest)
-        yield from _of_record(entry, kept.get(entry.record_table, {}).get(entry.record_id))
-        before = Link(entry.sequence, entry.digest)
+        yield from _of_record(entry, recorded.get(entry.record_table, {}).get(entry.record_id))
+        before = ChainLink(entry.sequence, entry.digest)
 
 
-def _of_entry(entry: _Entry, before: Link, digest: str) -> Iterator[Problem]:
+def _of_entry(entry: _Entry, before: ChainLink, digest: str) -> Iterator[Problem]:
     name = f"ledger entry {entry.sequence}"
     if entry.sequence != before.sequence + 1:
         yield name, f"follows a gap: entry {before.sequence + 1} is missing"
@@ -184,6 +189,6 @@ def serve() -> None:
     with closing(sqlite3.connect(asked["file"], isolation_level=None)) as connection:
         connection.execute(f"PRAGMA mmap_size={_MAPPED}")
         for first, last, before in asked["stretches"]:
-            found = problems(fetch_from(connection), tables, Stretch(first, last, Link(*before)))
+            found = problems(fetch_from(connection), tables, Stretch(first, last, ChainLink(*before)))
             sys.stdout.write(json.dumps(found) + "\n")
             sys.stdout.flush()

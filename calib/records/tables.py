@@ -176,7 +176,7 @@ class Comparison(_Row, table=True):
     basis: str | None = None  # JSON, in house: what the reference value and its uncertainty were worked out from
 
 
-class CorrectionCurve(_Row, table=True):
+class StoredCurve(_Row, table=True):
     """The correction curve of a calibration; of several the latest counts, the earlier ones stay."""
 
     __tablename__: ClassVar[str] = "correction_curve"
@@ -737,7 +737,7 @@ EVIDENCE: tuple[type[SQLModel], ...] = (
     Calibration,
     ReferenceStandard,
     Comparison,
-    CorrectionCurve,
+    StoredCurve,
     Acceptance,
     Withdrawal,
     Event,

@@ -16,7 +16,7 @@ from typing import IO, Any
 from sqlalchemy import Connection, LargeBinary, text
 
 from calib.records import stretches
-from calib.records.stretches import Fetch, Link, Problem, Stored, Stretch
+from calib.records.stretches import ChainLink, Fetch, Problem, Stored, Stretch
 from calib.records.tables import EVIDENCE
 
 BEFORE_THE_FIRST = "0" * 64
@@ -51,13 +51,13 @@ def _stretches(connection: Connection) -> list[Stretch]:
     if first is None:
         return []
     step = text("SELECT sequence, digest FROM ledger WHERE sequence >= :first ORDER BY sequence LIMIT 1 OFFSET :skip")
-    before, found = Link(0, BEFORE_THE_FIRST), []
+    before, found = ChainLink(0, BEFORE_THE_FIRST), []
     while first <= last:
         end = connection.execute(step, {"first": first, "skip": _STRETCH - 1}).first()
         found.append(Stretch(first, last if end is None else end[0], before))
         if end is None:
             break
-        before, first = Link(end[0], end[1]), end[0] + 1
+        before, first = ChainLink(end[0], end[1]), end[0] + 1
     return found
 
 

@@ -21,7 +21,7 @@ from calib.airflow.traverse import (
     RECTANGULAR,
     ROUND,
     RULES,
-    SHAPES,
+    SECTION_SHAPES,
     Section,
     mean_velocity,
     point_counts,
@@ -36,7 +36,7 @@ SECTIONS = {
     ROUND: Section(ROUND, 0.4, 0.4),
     FLAT_OVAL: Section(FLAT_OVAL, 1.2, 0.5),
 }
-EVERY = [(shape, rule) for shape in SHAPES for rule in RULES]
+EVERY = [(shape, rule) for shape in SECTION_SHAPES for rule in RULES]
 every_rule = pytest.mark.parametrize(("shape", "rule"), EVERY)
 size = st.floats(0.05, 5.0)
 
@@ -401,7 +401,7 @@ def test_a_section_that_cannot_be_is_refused(shape, width, height):
 
 def test_areas_of_the_three_shapes():
     # From geometry: 1.2 x 0.5; pi 0.4^2/4; 0.5 x 0.7 + pi 0.5^2/4.
-    areas = [SECTIONS[shape].area for shape in SHAPES]
+    areas = [SECTIONS[shape].area for shape in SECTION_SHAPES]
     assert areas == pytest.approx([0.6, 0.12566370614359174, 0.5463495408493621])
 
 

@@ -8,7 +8,7 @@ import time
 
 from machine import describe
 
-from calib.faces.report.blocks import Cell, Column, Heading, Layout, Mark, Row, Run, Table, Title, runs
+from calib.faces.report.blocks import Cell, Heading, Layout, Mark, Run, Table, TableColumn, TableRow, Title, runs
 from calib.faces.report.pdf import as_pdf
 
 READINGS = 1_000
@@ -28,7 +28,7 @@ BUDGETS = (
 )
 
 
-def flow(number: int) -> Row:
+def flow(number: int) -> TableRow:
     """One row of the flows."""
     first = ("supply", "2026-10-14 09:12+01:00", "VA-11")
     figures = (
@@ -41,21 +41,25 @@ def flow(number: int) -> Row:
     )
     statement = (Cell((Run("conditional pass", Mark.STATEMENT),)), Cell(runs("99.9 %")))
     named = Cell(runs(Run(f"S1-{number} reading room", to=f"budget-{number}")))
-    return Row((named, *(Cell(runs(one)) for one in (*first, *figures)), *statement), anchor=f"flow-{number}")
+    return TableRow((named, *(Cell(runs(one)) for one in (*first, *figures)), *statement), anchor=f"flow-{number}")
 
 
-def budget(number: int) -> Row:
+def budget(number: int) -> TableRow:
     """One row of the budgets."""
     figures = tuple(Cell(runs(f"{number / (3 + place):.3g}")) for place in range(len(BUDGETS)))
     named = Cell(runs(Run(f"S1-{number} reading room", to=f"flow-{number}")))
-    return Row((named, Cell(runs("m3/h")), *figures), anchor=f"budget-{number}")
+    return TableRow((named, Cell(runs("m3/h")), *figures), anchor=f"budget-{number}")
 
 
 def layout() -> Layout:
     """The report's blocks."""
-    flows = tuple(Column(one, is_number=number > 3, is_short=number == 1) for number, one in enumerate(FLOWS))
-    flows = (*flows, Column("Conformity", is_short=True), Column("Probability", is_number=True))
-    budgets = (Column("Outlet"), Column("Unit", is_short=True), *(Column(one, is_number=True) for one in BUDGETS))
+    flows = tuple(TableColumn(one, is_number=number > 3, is_short=number == 1) for number, one in enumerate(FLOWS))
+    flows = (*flows, TableColumn("Conformity", is_short=True), TableColumn("Probability", is_number=True))
+    budgets = (
+        TableColumn("Outlet"),
+        TableColumn("Unit", is_short=True),
+        *(TableColumn(one, is_number=True) for one in BUDGETS),
+    )
     return Layout(
         "LM-27",
         "Air flows",

@@ -10,17 +10,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calib.confirmation.acceptance import Errors, judge
+from calib.confirmation.acceptance import ComparedErrors, judge_errors
 from calib.errors import CalibError
 
 
 def errors(error, u=0.01, k=2.0, limit=0.1):
     columns = np.broadcast_arrays(*(np.asarray(one, dtype=float) for one in (np.atleast_1d(error), u, k, limit)))
-    return Errors(*columns)
+    return ComparedErrors(*columns)
 
 
 def statements(rule, error, **others):
-    return list(judge(errors(error, **others), rule).statement)
+    return list(judge_errors(errors(error, **others), rule).statement)
 
 
 @pytest.mark.parametrize(("error", "statement"), [(0.1, "pass"), (-0.1, "pass"), (0.1001, "fail"), (-0.1001, "fail")])
@@ -54,18 +54,18 @@ def test_floats_do_not_turn_a_limit_into_a_failure():
 
 
 def test_a_conditional_pass_is_accepted_and_a_conditional_failure_is_not():
-    assert judge(errors([0.09]), "guarded non-binary").accepted
-    assert not judge(errors([0.11]), "guarded non-binary").accepted
+    assert judge_errors(errors([0.09]), "guarded non-binary").accepted
+    assert not judge_errors(errors([0.11]), "guarded non-binary").accepted
 
 
 def test_one_failure_of_many_refuses_the_whole():
-    found = judge(errors([0.0, 0.2, 0.0]), "simple")
+    found = judge_errors(errors([0.0, 0.2, 0.0]), "simple")
     assert list(found.passes) == [True, False, True]
     assert not found.accepted
 
 
 def test_no_comparison_at_all_is_no_acceptance():
-    assert not judge(errors([]), "simple").accepted
+    assert not judge_errors(errors([]), "simple").accepted
 
 
 def test_a_limit_of_zero_is_passed_by_no_error_only():
@@ -74,7 +74,7 @@ def test_a_limit_of_zero_is_passed_by_no_error_only():
 
 def test_the_probability_of_conformity_is_that_of_the_normal_distribution():
     # E = 0.09, u = 0.01, limits +-0.1: Phi(1) - Phi(-19).
-    found = judge(errors([0.09]), "simple").probability[0]
+    found = judge_errors(errors([0.09]), "simple").probability[0]
     assert found == pytest.approx(0.5 * (1 + math.erf(1 / math.sqrt(2))), abs=1e-12)
 
 
@@ -85,11 +85,11 @@ def test_the_coverage_factor_of_the_certificate_makes_its_guard_band():
 
 def test_a_rule_that_is_none_is_told():
     with pytest.raises(CalibError, match="no decision rule"):
-        judge(errors([0.0]), "lenient")
+        judge_errors(errors([0.0]), "lenient")
 
 
 @given(st.floats(-0.3, 0.3), st.floats(0.001, 0.1))
 def test_who_passes_guarded_passes_simple_and_the_sign_does_not_matter(error, u):
-    guarded = judge(errors([error], u=u), "guarded").accepted
-    assert not guarded or judge(errors([error], u=u), "simple").accepted
-    assert judge(errors([-error], u=u), "guarded").accepted == guarded
+    guarded = judge_errors(errors([error], u=u), "guarded").accepted
+    assert not guarded or judge_errors(errors([error], u=u), "simple").accepted
+    assert judge_errors(errors([-error], u=u), "guarded").accepted == guarded

@@ -8,13 +8,13 @@ from datetime import date
 import numpy as np
 import pytest
 
-from calib.confirmation.acceptance import Errors
+from calib.confirmation.acceptance import ComparedErrors
 from calib.confirmation.as_found import judge_as_found, last_in_order, later_calibrations, relied_on_since
 from calib.confirmation.interval import CalibrationOnRecord, InstrumentOnRecord
 
 
 def judged(error, limit, expanded):
-    found = judge_as_found(Errors(*(np.array([one]) for one in (error, expanded / 2, 2.0, limit))))
+    found = judge_as_found(ComparedErrors(*(np.array([one]) for one in (error, expanded / 2, 2.0, limit))))
     return bool(found.beyond[0]), bool(found.near[0])
 
 

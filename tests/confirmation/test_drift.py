@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 import statsmodels.api as sm
 
-from calib.confirmation.drift import Drift, line, time_to, wandering
-from calib.confirmation.history import CalibrationErrors, ErrorPoints, changes, years_between
+from calib.confirmation.drift import Drift, drift_line, time_to, wandering
+from calib.confirmation.history import CalibrationErrors, ErrorPoints, changes_between, years_between
 from tests.histories import FIRST, calibrated, yearly
 
 X = 5.0  # indication
@@ -31,7 +31,7 @@ def statsmodels_fit(covariance, errors=ERRORS):
 
 
 def test_with_a_laboratory_for_each_certificate_the_line_is_that_of_generalised_least_squares():
-    found = line(history("ABCDE"), X)
+    found = drift_line(history("ABCDE"), X)
     fit = statsmodels_fit(np.diag(np.array(OWN) ** 2 + np.array(REFERENCE) ** 2))
     covariance = fit.cov_params() / fit.scale  # as stated, not from the residuals
     assert [found.level, found.rate] == pytest.approx(fit.params, rel=1e-10)
@@ -42,7 +42,7 @@ def test_with_a_laboratory_for_each_certificate_the_line_is_that_of_generalised_
 
 
 def test_a_laboratory_that_may_repeat_its_reference_part_does_not_bring_the_level_below_it():
-    one, each = line(history("AAAAA"), X), line(history("ABCDE"), X)
+    one, each = drift_line(history("AAAAA"), X), drift_line(history("ABCDE"), X)
     assert one.rate_uncertainty == pytest.approx(each.rate_uncertainty)  # drawn anew is the worse for the slope
     assert np.all(one.band(np.linspace(-4.0, 0.0, 9)) >= 2.0 * 0.9 * min(REFERENCE))
     assert one.band(-2.0) > 1.5 * each.band(-2.0)
@@ -57,7 +57,7 @@ def test_the_band_covers_the_error_whether_the_reference_part_is_repeated_or_not
     for _ in range(trials):
         reference = generator.normal() if repeated else generator.normal(size=5)
         errors = level + rate * years + generator.normal(size=5) * OWN + reference * np.array(REFERENCE)
-        found = line(history("AAAAA", errors), X)
+        found = drift_line(history("AAAAA", errors), X)
         inside += [
             abs(found.rate - rate) <= found.rate_band,
             abs(found.level - level) <= found.band(0.0),
@@ -69,7 +69,7 @@ def test_the_band_covers_the_error_whether_the_reference_part_is_repeated_or_not
 def test_a_known_drift_is_recovered():
     generator = np.random.default_rng(1)
     rates = [
-        line(yearly(*(0.05 * np.arange(6) + generator.normal(0, 0.02, 6)), own=0.02, reference=1e-6), X).rate
+        drift_line(yearly(*(0.05 * np.arange(6) + generator.normal(0, 0.02, 6)), own=0.02, reference=1e-6), X).rate
         for _ in range(800)
     ]
     assert np.mean(rates) == pytest.approx(0.05, abs=4.0 * np.std(rates) / np.sqrt(300))
@@ -83,25 +83,25 @@ def test_adjustments_are_taken_out():
         calibrated(730, 0.12),
         calibrated(1096, 0.22, left=-0.01),
     ]
-    one, other = line(steady, X), line(adjusted, X)
+    one, other = drift_line(steady, X), drift_line(adjusted, X)
     assert other.rate == pytest.approx(one.rate, rel=1e-3)  # the weights differ a little
     assert other.level == pytest.approx(one.level - 0.31, abs=1e-4)  # as it was left at last
     assert other.rate_uncertainty > one.rate_uncertainty  # each adjustment is compared twice
 
 
 def test_errors_that_scatter_beyond_their_uncertainties_widen_the_band():
-    found = line(yearly(0.0, 0.3, -0.2, 0.4, 0.0), X)
+    found = drift_line(yearly(0.0, 0.3, -0.2, 0.4, 0.0), X)
     assert found.scale == pytest.approx(found.chi_squared / 3.0)
     assert found.scale > 1.0
     assert (found.degrees_of_freedom, round(found.coverage_factor, 2)) == (3.0, 3.31)  # GUM Table G.2
-    plain = line(yearly(0.0, 0.03, -0.02, 0.04, 0.0), X)
+    plain = drift_line(yearly(0.0, 0.03, -0.02, 0.04, 0.0), X)
     assert found.rate_uncertainty == pytest.approx(plain.rate_uncertainty * np.sqrt(found.scale))
 
 
 def test_two_calibrations_make_no_line():
-    assert line(yearly(0.0, 0.1), X) is None
-    assert line([calibrated(0, 0.0), calibrated(0, 0.1), calibrated(365, 0.1)], X) is None
-    assert line(yearly(0.0, 0.1, 0.2, indications=(1.0, 2.0)), X) is None
+    assert drift_line(yearly(0.0, 0.1), X) is None
+    assert drift_line([calibrated(0, 0.0), calibrated(0, 0.1), calibrated(365, 0.1)], X) is None
+    assert drift_line(yearly(0.0, 0.1, 0.2, indications=(1.0, 2.0)), X) is None
 
 
 # --- changes ---------------------------------------------------------------------------------------------------------------------
@@ -127,7 +127,7 @@ def test_changes_of_a_walk_give_its_drift_and_a_band_that_covers_what_comes():
     for _ in range(trials):
         years = days / 365.25
         past = walked(rate * years + wander * np.sqrt(years) * generator.normal(size=5), days)
-        found = wandering(past, changes(past, X), X)
+        found = wandering(past, changes_between(past, X), X)
         to_come = float(past[-1].left.error[0]) + rate * ahead + wander * np.sqrt(ahead) * generator.normal()
         rates.append(found.rate)
         inside += abs(to_come - found.error(ahead)) <= found.band(ahead)
@@ -139,7 +139,7 @@ def test_changes_of_a_walk_give_its_drift_and_a_band_that_covers_what_comes():
 
 def test_two_changes_make_no_drift():
     past = walked([0.1, 0.1], [365, 365])
-    assert wandering(past, changes(past, X), X) is None
+    assert wandering(past, changes_between(past, X), X) is None
 
 
 # --- time to a limit -------------------------------------------------------------------------------------------------------------
@@ -171,5 +171,5 @@ def test_what_is_corrected_for_is_not_held_against_the_limit():
 
 def test_the_last_calibration_is_where_time_begins():
     past = yearly(0.0, 0.1, 0.2, 0.3)
-    assert line(past, X).since == past[-1].on
-    assert line(past, X).years[0] == pytest.approx(years_between(past[-1].on, past[0].on))
+    assert drift_line(past, X).since == past[-1].on
+    assert drift_line(past, X).years[0] == pytest.approx(years_between(past[-1].on, past[0].on))

@@ -6,7 +6,7 @@ Expected values by hand from the definitions (VIM 4.20, instrumental drift).
 import numpy as np
 import pytest
 
-from calib.confirmation.history import changes, error_points, one_a_day, unbroken, years_between
+from calib.confirmation.history import changes_between, error_points, one_a_day, unbroken, years_between
 from tests.histories import FIRST, calibrated, points, yearly
 
 
@@ -36,7 +36,9 @@ def test_points_at_one_indication_are_averaged_and_keep_the_largest_reference_pa
 
 def test_a_change_goes_from_as_left_to_as_found():
     history = [calibrated(0, 0.5, left=0.0), calibrated(365, 0.2, left=0.05), calibrated(730, -0.1)]
-    assert changes(history, [1.0, 10.0]).change.tolist() == pytest.approx(np.array([[0.2, 0.2], [-0.15, -0.15]]))
+    assert changes_between(history, [1.0, 10.0]).change.tolist() == pytest.approx(
+        np.array([[0.2, 0.2], [-0.15, -0.15]])
+    )
 
 
 def test_an_interval_without_comparisons_as_found_or_with_a_repair_does_not_count():
@@ -46,18 +48,18 @@ def test_an_interval_without_comparisons_as_found_or_with_a_repair_does_not_coun
         calibrated(200, 0.2),
         calibrated(300, 0.9, repaired=True),
     ]
-    seen = changes(history, 1.0)
+    seen = changes_between(history, 1.0)
     assert seen.change.ravel() == pytest.approx([0.1])
     assert seen.until == (history[2].on,)
 
 
 def test_a_change_is_unknown_where_one_of_the_certificates_does_not_reach():
     history = [calibrated(0, 0.0, indications=(1.0, 5.0)), calibrated(365, 0.1)]
-    assert np.isnan(changes(history, [1.0, 9.0]).change).tolist() == [[False, True]]
+    assert np.isnan(changes_between(history, [1.0, 9.0]).change).tolist() == [[False, True]]
 
 
 def test_no_history_has_no_changes():
-    assert changes([], [1.0, 2.0]).change.shape == (0, 2)
+    assert changes_between([], [1.0, 2.0]).change.shape == (0, 2)
 
 
 def test_years_are_of_365_and_a_quarter_days():

@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from calib.confirmation.due import due_list
 from calib.confirmation.interval import (
     RELEASE,
     RETIREMENT,
@@ -17,7 +18,6 @@ from calib.confirmation.interval import (
     add_months,
     calibration_in_force,
     due_date,
-    due_list,
     gate,
 )
 

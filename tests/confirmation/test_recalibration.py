@@ -5,10 +5,10 @@ from datetime import date, datetime, time, timedelta, timezone
 import pytest
 
 from calib.confirmation.interval import RETIREMENT, SUSPENSION, EventOnRecord
-from calib.confirmation.recalibration import Gear, recalibration_round
+from calib.confirmation.recalibration import InstrumentOfRound, recalibration_round
 from tests.confirmation.test_interval import DUE, calibration, check, event, instrument, register
 
-VELOCITY = Gear("air velocity")
+VELOCITY = InstrumentOfRound("air velocity")
 BEFORE = DUE - timedelta(days=30)
 LATER = date(2025, 11, 30)  # calibrated: due ten months after DUE
 
@@ -60,19 +60,19 @@ def test_retired_instruments_stay_at_home():
 
 
 def test_each_laboratory_and_quantity_makes_a_parcel():
-    gear = {"P": Gear("pressure")}
+    gear = {"P": InstrumentOfRound("pressure")}
     assert tags(asked(vane("A"), vane("P", 2), vane("B", 3), gear=gear)) == [["A", "B"], ["P"]]
 
 
 def test_what_is_calibrated_as_a_pair_goes_together():
-    gear = {"METER": Gear("pressure", ("PROBE",)), "PROBE": Gear("air velocity", ("METER",))}
+    gear = {"METER": InstrumentOfRound("pressure", ("PROBE",)), "PROBE": InstrumentOfRound("air velocity", ("METER",))}
     found = asked(vane("METER"), vane("PROBE", 2, calibrated_on=LATER), gear=gear)
     assert tags(found) == [["METER", "PROBE"]]
     assert found.parcels[0].travellers[1].why == "calibrated with METER"
 
 
 def test_the_partner_that_goes_along_is_missing_meanwhile_too():
-    gear = {"METER": Gear("pressure", ("PROBE",)), "PROBE": Gear("air velocity", ("METER",))}
+    gear = {"METER": InstrumentOfRound("pressure", ("PROBE",)), "PROBE": InstrumentOfRound("air velocity", ("METER",))}
     found = asked(vane("METER"), vane("PROBE", 2, calibrated_on=LATER), gear=gear)
     leaving = {tag for one in found.gaps for tag in one.leaving}
     assert leaving == {"METER", "PROBE"}

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calib.confirmation.history import Changes
-from calib.confirmation.stability import FEWEST, stability
+from calib.confirmation.stability import FEWEST_INTERVALS, stability
 from calib.uncertainty.coverage import coverage_factor
 
 HISTORIES = 20_000
@@ -35,7 +35,10 @@ def scatter(years, sigma=0.1):
     return np.diff(errors, axis=0)
 
 
-@given(st.lists(st.floats(0.1, 4.0), min_size=FEWEST, max_size=9), st.floats(-2.0, 2.0).filter(lambda b: abs(b) > 1e-6))
+@given(
+    st.lists(st.floats(0.1, 4.0), min_size=FEWEST_INTERVALS, max_size=9),
+    st.floats(-2.0, 2.0).filter(lambda b: abs(b) > 1e-6),
+)
 def test_a_steady_drift_is_recovered_whatever_the_intervals(years, b):
     found = stability(seen(b * np.array(years), years))
     mean = np.mean(years)

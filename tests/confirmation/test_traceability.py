@@ -9,12 +9,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calib.confirmation.traceability import Link, circles, downward, is_accredited, reached, tree, upward
+from calib.confirmation.traceability import TraceLink, circles, downward, is_accredited, reached, tree, upward
 
 
 def links(*pairs):
     """Links between records called by numbers: (what rests, on what)."""
-    return [Link(("r", record), ("r", on), "standard") for record, on in pairs]
+    return [TraceLink(("r", record), ("r", on), "standard") for record, on in pairs]
 
 
 def numbers(records):
@@ -52,7 +52,7 @@ def test_the_tree_draws_what_two_branches_share_once():
 
 
 def test_the_tree_names_the_role_in_which_each_was_reached():
-    drawn = tree(upward([Link(("reading", 1), ("calibration", 2), "meter")]), ("reading", 1))
+    drawn = tree(upward([TraceLink(("reading", 1), ("calibration", 2), "meter")]), ("reading", 1))
     assert (drawn.role, drawn.branches[0].role) == ("", "meter")
 
 

@@ -13,7 +13,7 @@ from calib.curves.response import (
     LINE,
     POWER,
     PROPORTIONAL,
-    SHAPES,
+    RESPONSE_SHAPES,
     ResponseCurve,
     fit_response,
     from_text,
@@ -34,7 +34,7 @@ shapes = pytest.mark.parametrize("name", sorted(EXACT))
 
 def curve_of(name, u=0.002):
     theta, x = EXACT[name]
-    fit = fit_response(SHAPES[name], V, x, np.full(V.size, u))
+    fit = fit_response(RESPONSE_SHAPES[name], V, x, np.full(V.size, u))
     return np.array(theta), x, ResponseCurve(1.0, True, x, np.full(V.size, 0.01), fit)
 
 
@@ -64,10 +64,10 @@ def test_the_scatter_is_what_refitting_scattered_comparisons_shows(name):
     theta, x, curve = curve_of(name)
     generator = np.random.default_rng(7)
     again = [
-        SHAPES[name].inverse(
-            SHAPES[name].ordinate(x),
+        RESPONSE_SHAPES[name].inverse(
+            RESPONSE_SHAPES[name].ordinate(x),
             fit_response(
-                SHAPES[name], V, x + generator.normal(0.0, 0.002, V.size), np.full(V.size, 0.002)
+                RESPONSE_SHAPES[name], V, x + generator.normal(0.0, 0.002, V.size), np.full(V.size, 0.002)
             ).coefficients,
         )
         for _ in range(120)

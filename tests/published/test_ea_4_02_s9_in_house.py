@@ -10,10 +10,10 @@ twice the half-width of dV_iX.
 import numpy as np
 import pytest
 
-from calib.procedures.calibrate.in_house import Observed, reference_values
+from calib.procedures.calibrate.calibrate_in_house import reference_values
 from calib.procedures.certificate.assess import assess
 from calib.procedures.certificate.fit_curve import fit_curve
-from calib.procedures.measure.indicated import StabilityHere
+from calib.procedures.measure.indicated import IndicationsObserved, StabilityHere
 from calib.records.record import typed
 from calib.records.tables import Instrument
 from tests.reference import agrees, rows
@@ -43,7 +43,7 @@ def reference():
     u = float(INPUTS["VS"]["u"])
     on_certificate = [comparison(point, point, f"{2 * u}") for point in ("50", "100", "150", "200")]
     curve = fit_curve(typed(calibrator), on_certificate).choice.curve
-    seen = Observed(np.array([100.0]), np.zeros(1), np.array([False]), np.array([np.inf]))
+    seen = IndicationsObserved(np.array([100.0]), np.zeros(1), np.array([False]), np.array([np.inf]))
     limits = StabilityHere(np.array([float(INPUTS["dVS"]["half-width"])]), np.array([np.inf]))
     return reference_values(calibrator, curve, seen, limits, 0.0)
 

@@ -7,7 +7,7 @@ Source: reference_data/ilac_g8/decisions.csv, class D: an interval from L to U i
 import numpy as np
 import pytest
 
-from calib.confirmation.acceptance import Errors, judge
+from calib.confirmation.acceptance import ComparedErrors, judge_errors
 from tests.reference import agrees, rows
 
 DECISIONS = rows("ilac_g8", "decisions")
@@ -16,7 +16,7 @@ DECISIONS = rows("ilac_g8", "decisions")
 def judged(row, rule):
     lower, upper, value, U = (float(row[name]) for name in ("lower", "upper", "value", "U"))
     error, limit = value - (lower + upper) / 2, (upper - lower) / 2
-    return judge(Errors(*(np.array([one]) for one in (error, U / 2, 2.0, limit))), rule)
+    return judge_errors(ComparedErrors(*(np.array([one]) for one in (error, U / 2, 2.0, limit))), rule)
 
 
 @pytest.mark.parametrize("row", DECISIONS, ids=lambda row: row["value"])

@@ -49,7 +49,7 @@ def test_a_backup_holds_every_row_and_can_be_worked_on(small_records, tmp_path):
     assert found.size == target.stat().st_size
     assert flows_of(target) == flows_of(small_records)
     with database.writing(str(target)) as session:
-        ledger.append(session, [Job(job="J-9", decision_rule="simple")], SIGNED)
+        ledger.append_entries(session, [Job(job="J-9", decision_rule="simple")], SIGNED)
     assert findings(target) == ()
 
 
@@ -93,7 +93,7 @@ WRITER = textwrap.dedent("""
     while not Path(sys.argv[2]).exists():
         number += 1
         with database.writing(sys.argv[1]) as session:
-            ledger.append(session, [Job(job=f"{sys.argv[3]}-{number}", decision_rule="simple")], signed)
+            ledger.append_entries(session, [Job(job=f"{sys.argv[3]}-{number}", decision_rule="simple")], signed)
         print(number, flush=True)
 """)
 

@@ -1,6 +1,7 @@
 """Make, open, guard and refuse a records file. Source: common practice, no source; the pragmas are SQLite's own documentation."""
 
 import os
+import re
 import sqlite3
 from contextlib import closing
 
@@ -10,7 +11,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session
 
 from calib.errors import RecordsError
-from calib.records import database, ledger
+from calib.records import database, ledger, on_file
 from calib.records.tables import EVIDENCE, Job, LedgerEntry
 from tests.folders import NOW
 
@@ -27,7 +28,7 @@ def sql(path, statement, *values):
 def test_a_made_file_is_open_to_the_program(tmp_path):
     database.make(str(tmp_path / "new.sqlite"))
     with database.reading(str(tmp_path / "new.sqlite")) as session:
-        assert ledger.head(session) == (0, ledger.BEFORE_THE_FIRST)
+        assert ledger.ledger_head(session) == (0, ledger.BEFORE_THE_FIRST)
 
 
 def test_a_url_names_the_same_file(tmp_path):
@@ -49,7 +50,39 @@ def test_any_name_that_a_file_may_have_is_kept(tmp_path, name):
     database.make(str(tmp_path / name))
     assert {path.name.removesuffix("-wal").removesuffix("-shm") for path in tmp_path.iterdir()} == {name}
     with database.reading(str(tmp_path / name)) as session:
-        assert ledger.head(session) == (0, ledger.BEFORE_THE_FIRST)
+        assert ledger.ledger_head(session) == (0, ledger.BEFORE_THE_FIRST)
+
+
+@pytest.fixture
+def kept(empty_records):
+    """An engine that a caller keeps."""
+    engine = database.open_records(str(empty_records))
+    yield engine
+    engine.dispose()
+
+
+def test_records_are_looked_at_once_for_all_sessions_of_an_engine_that_is_kept(kept, monkeypatch):
+    monkeypatch.setattr(on_file, "schema_of", None)  # whoever looks again stumbles
+    with database.writing(kept) as session:
+        ledger.append_entries(session, [Job(job="J-1", decision_rule="simple")], SIGNED)
+    for _ in range(3):
+        with database.reading(kept) as session:
+            assert ledger.ledger_head(session)[0] == 1
+    assert kept.pool.checkedin() == 1  # one connection, ready for the next
+
+
+def test_an_engine_that_is_kept_writes_all_of_a_session_or_nothing(kept):
+    jobs = [Job(job="J-1", decision_rule="simple"), Job(job="J-1", decision_rule="simple")]
+    with pytest.raises(RecordsError, match="UNIQUE"), database.writing(kept) as session:
+        ledger.append_entries(session, jobs, SIGNED)
+    with database.reading(kept) as session:
+        assert ledger.ledger_head(session) == (0, ledger.BEFORE_THE_FIRST)
+
+
+def test_a_mistake_by_an_engine_that_is_kept_names_its_records(kept, empty_records):
+    said = rf"^{re.escape(str(empty_records))}: the records refuse this"
+    with pytest.raises(RecordsError, match=said), database.writing(kept) as session:
+        ledger.append_entries(session, [Job(job="J-1", decision_rule="by feel")], SIGNED)
 
 
 @pytest.mark.parametrize("act", [database.make, database.open_records])
@@ -267,7 +300,7 @@ def test_what_must_be_unique_is_refused_a_second_time(small_records, table):
 
 
 def append_and_stop(session):
-    ledger.append(session, [Job(job="J-9", decision_rule="simple")], SIGNED)
+    ledger.append_entries(session, [Job(job="J-9", decision_rule="simple")], SIGNED)
     raise ZeroDivisionError
 
 
@@ -280,19 +313,19 @@ def test_a_block_that_raises_writes_nothing(empty_records):
 
 def test_a_block_that_ends_writes_everything(empty_records):
     with database.writing(str(empty_records)) as session:
-        ledger.append(session, [Job(job="J-9", decision_rule="simple")], SIGNED)
+        ledger.append_entries(session, [Job(job="J-9", decision_rule="simple")], SIGNED)
     assert sql(empty_records, "SELECT job FROM job") == [("J-9",)]
     assert sql(empty_records, "SELECT sequence, record_table, record_id FROM ledger") == [(1, "job", 1)]
 
 
 def test_a_reader_sees_one_state_while_another_writes(empty_records):
     with database.reading(str(empty_records)) as session:
-        assert ledger.head(session)[0] == 0
+        assert ledger.ledger_head(session)[0] == 0
         with database.writing(str(empty_records)) as other:
-            ledger.append(other, [Job(job="J-9", decision_rule="simple")], SIGNED)
-        assert ledger.head(session)[0] == 0
+            ledger.append_entries(other, [Job(job="J-9", decision_rule="simple")], SIGNED)
+        assert ledger.ledger_head(session)[0] == 0
     with database.reading(str(empty_records)) as session:
-        assert ledger.head(session)[0] == 1
+        assert ledger.ledger_head(session)[0] == 1
 
 
 def test_a_ledger_cannot_fork(small_records):

@@ -70,7 +70,7 @@ def writer(location, name):
 
 def entries_of(location):
     with database.reading(location) as session:
-        return ledger.head(session)[0]
+        return ledger.ledger_head(session)[0]
 
 
 @unix

@@ -73,14 +73,14 @@ def test_lifting_the_guards_and_putting_them_back_is_no_finding(demo_records):
 def test_each_record_makes_one_entry(empty_records):
     records = [Job(job="J-8", decision_rule="simple"), Job(job="J-9", decision_rule="guarded")]
     with database.writing(str(empty_records)) as session:
-        ledger.append(session, records, SIGNED)
+        ledger.append_entries(session, records, SIGNED)
     written = [(one["sequence"], one["record_table"], one["record_id"]) for one in entries(empty_records)]
     assert written == [(1, "job", 1), (2, "job", 2)]
 
 
 def test_an_entry_says_who_wrote_when_and_in_which_action(empty_records):
     with database.writing(str(empty_records)) as session:
-        ledger.append(session, [Job(job="J-9", decision_rule="simple")], SIGNED)
+        ledger.append_entries(session, [Job(job="J-9", decision_rule="simple")], SIGNED)
     (entry,) = entries(empty_records)
     assert (entry["person"], entry["time"], entry["action"]) == ("A. Person", "2026-03-06T09:00:00+00:00", "test")
 
@@ -88,7 +88,7 @@ def test_an_entry_says_who_wrote_when_and_in_which_action(empty_records):
 def test_digests_are_those_of_the_bytes_that_the_docstring_states(empty_records):
     """SHA-256 of the JSON of the table's name and its filled columns in alphabetical order: computed here by hand."""
     with database.writing(str(empty_records)) as session:
-        ledger.append(session, [Job(job="J-9", site="Übach", decision_rule="simple")], SIGNED)
+        ledger.append_entries(session, [Job(job="J-9", site="Übach", decision_rule="simple")], SIGNED)
     (entry,) = entries(empty_records)
     record = [["decision_rule", "simple"], ["id", 1], ["job", "J-9"], ["site", "Übach"]]
     assert entry["record_digest"] == sha256_of("job", record)
@@ -117,7 +117,9 @@ def test_the_head_is_the_last_entry(demo_records):
 def test_a_later_transaction_continues_the_chain(small_records):
     sequence, digest = ledger_head(small_records)
     with database.writing(str(small_records)) as session:
-        ledger.append(session, [Method(method="m", relative_standard_uncertainty_percent="1", basis="b")], SIGNED)
+        ledger.append_entries(
+            session, [Method(method="m", relative_standard_uncertainty_percent="1", basis="b")], SIGNED
+        )
     last = entries(small_records)[-1]
     assert (last["sequence"], last["previous"]) == (sequence + 1, digest)
     assert found(small_records) == {}
@@ -356,10 +358,10 @@ def test_records_written_in_another_order_have_another_chain(empty_records, tmp_
     other = shutil.copyfile(empty_records, tmp_path / "other.sqlite")
     methods = [Method(method=name, relative_standard_uncertainty_percent="1", basis="b") for name in "ab"]
     with database.writing(str(empty_records)) as session:
-        ledger.append(session, methods, SIGNED)
+        ledger.append_entries(session, methods, SIGNED)
     methods = [Method(method=name, relative_standard_uncertainty_percent="1", basis="b") for name in "ba"]
     with database.writing(str(other)) as session:
-        ledger.append(session, methods, SIGNED)
+        ledger.append_entries(session, methods, SIGNED)
     assert ledger_head(empty_records) != ledger_head(other)
 
 

@@ -34,7 +34,7 @@ def _no_settings_of_this_machine(monkeypatch):
 )
 def test_a_location_without_a_server_is_a_file(location, path):
     assert located(location) == Path(path)
-    assert database.shown(location) == location
+    assert database.shown_location(location) == location
 
 
 @pytest.mark.parametrize("scheme", ["postgresql", "postgres", "PostgreSQL"])
@@ -85,7 +85,7 @@ def test_a_url_that_is_wrong_is_refused_without_its_password(location, said):
 def test_a_server_is_shown_without_its_password(location):
     server = located(location)
     assert SECRET not in str(server)
-    assert SECRET not in database.shown(location)
+    assert SECRET not in database.shown_location(location)
     assert "calib" in str(server)
     assert ("db.example:5433" in str(server)) or ("host=" in str(server))
 
@@ -96,7 +96,7 @@ def test_no_part_of_any_password_is_shown(password):
 
     location = f"postgresql://anna:{quote(password, safe='')}@db.example/calib"
     assert located(location).url.password == password
-    assert database.shown(location) == "postgresql://anna@db.example/calib"
+    assert database.shown_location(location) == "postgresql://anna@db.example/calib"
 
 
 @pytest.mark.parametrize(

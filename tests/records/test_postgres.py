@@ -18,7 +18,7 @@ from sqlmodel import Session, SQLModel, select
 from calib.errors import RecordsError
 from calib.records import carry, database, ledger, migrations
 from calib.records.migrations.on_postgresql import in_its_words
-from calib.records.tables import EVIDENCE, CorrectionCurve, Instrument, Job, LedgerEntry, LoggedSeries, Method
+from calib.records.tables import EVIDENCE, Instrument, Job, LedgerEntry, LoggedSeries, Method, StoredCurve
 from tests import postgres
 from tests.command import calib
 from tests.every_way import every_way
@@ -135,7 +135,7 @@ FLOATS = [0.1, 1 / 3, 5e-324, 1.7976931348623157e308, -0.0, 0.0, 1e16, 123456789
 def awkward():
     """Records with the floats and bytes that are easily changed on the way."""
     curves = [
-        CorrectionCurve(
+        StoredCurve(
             calibration_id=1, shape="polynomial", degree=0, phase="as-found", low=one, high=-one, measuring_interval="-",
             parameters="{}", chosen_by="a person", reason="ü ☂ 𝄞 \\ % ' \" \t \x7f",
         )
@@ -151,10 +151,10 @@ def awkward():
 def test_floats_bytes_and_letters_come_back_as_they_were_written(small_records, small_there):
     for location in (str(small_records), small_there):
         with database.writing(location) as session:
-            ledger.append(session, awkward(), SIGNED)
+            ledger.append_entries(session, awkward(), SIGNED)
         assert found(location) == {}
         with database.reading(location) as session:
-            assert [one.low for one in all_of(session, CorrectionCurve)][-len(FLOATS) :] == FLOATS
+            assert [one.low for one in all_of(session, StoredCurve)][-len(FLOATS) :] == FLOATS
     assert ledger_head(small_records) == ledger_head(small_there)
 
 
@@ -162,7 +162,7 @@ def test_lists_keep_the_order_of_a_file(empty_there):
     """Byte by byte, whatever the system's language says: `Z` before `a`, `a-1` before `a1`."""
     tags = ["a1", "Z", "a-1", "ä", "B", "a 1", "é"]
     with database.writing(empty_there) as session:
-        ledger.append(
+        ledger.append_entries(
             session, [Method(method=one, relative_standard_uncertainty_percent="1", basis="b") for one in tags], SIGNED
         )
         assert list(session.exec(select(Method.method).order_by(Method.method))) == sorted(tags)

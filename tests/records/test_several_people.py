@@ -117,17 +117,17 @@ def test_of_two_who_import_the_same_one_is_told_that_it_is_there(empty_records, 
 
 def test_a_reader_sees_one_state_while_another_writes(empty_records):
     with database.reading(str(empty_records)) as session:
-        assert ledger.head(session)[0] == 0
+        assert ledger.ledger_head(session)[0] == 0
         with database.writing(str(empty_records)) as other:
-            ledger.append(other, [method("a")], SIGNED)
-        assert ledger.head(session)[0] == 0
+            ledger.append_entries(other, [method("a")], SIGNED)
+        assert ledger.ledger_head(session)[0] == 0
     assert ledger_head(empty_records)[0] == 1
 
 
 def test_readers_do_not_wait_for_a_writer(small_records, monkeypatch):
     monkeypatch.setattr(database, "_WAIT_SECONDS", 0.2)
     with database.writing(str(small_records)) as session:
-        ledger.append(session, [method("a")], SIGNED)
+        ledger.append_entries(session, [method("a")], SIGNED)
         assert calib("reading", "list", "J-1", records=small_records).status == 0
         assert calib("verify", records=small_records).status == 0
 
@@ -136,7 +136,7 @@ def test_whoever_waits_longer_than_the_limit_is_told_in_one_line(small_records, 
     monkeypatch.setattr(database, "_WAIT_SECONDS", 0.3)
     before = ledger_head(small_records)
     with database.writing(str(small_records)) as session:
-        ledger.append(session, [method("a")], SIGNED)
+        ledger.append_entries(session, [method("a")], SIGNED)
         ran = calib("method", "add", "b", "--uncertainty", "1", "--basis", "test", records=small_records)
     assert (ran.status, ran.out, ran.err.count("\n")) == (2, "", 1)
     assert "in use by another writer for longer than 0.3 s" in ran.err
@@ -150,18 +150,18 @@ def test_whoever_waits_less_than_the_limit_writes_after_the_other(empty_records)
 
     def first():
         with database.writing(str(empty_records)) as session:
-            assert ledger.head(session)[0] == 0
+            assert ledger.ledger_head(session)[0] == 0
             entered.set()
             threading.Event().wait(0.3)
-            ledger.append(session, [method("first")], SIGNED)
+            ledger.append_entries(session, [method("first")], SIGNED)
             order.append("first")
 
     def second():
         assert entered.wait(PATIENCE)
         with database.writing(str(empty_records)) as session:
-            assert ledger.head(session)[0] == 1
+            assert ledger.ledger_head(session)[0] == 1
             order.append("second")
-            ledger.append(session, [method("second")], SIGNED)
+            ledger.append_entries(session, [method("second")], SIGNED)
 
     with ThreadPoolExecutor(2) as executor:
         for one in [executor.submit(first), executor.submit(second)]:
@@ -196,14 +196,14 @@ def past_the_program(records, backend, server, statement):
 
 def test_a_block_that_raises_writes_nothing_and_lets_the_next_in(empty_records):
     def append_and_stop(session):
-        ledger.append(session, [Job(job="J-9", decision_rule="simple")], SIGNED)
+        ledger.append_entries(session, [Job(job="J-9", decision_rule="simple")], SIGNED)
         raise ZeroDivisionError
 
     with pytest.raises(ZeroDivisionError), database.writing(str(empty_records)) as session:
         append_and_stop(session)
     assert ledger_head(empty_records)[0] == 0
     with database.writing(str(empty_records)) as session:
-        ledger.append(session, [Job(job="J-9", decision_rule="simple")], SIGNED)
+        ledger.append_entries(session, [Job(job="J-9", decision_rule="simple")], SIGNED)
     assert ledger_head(empty_records)[0] == 1
 
 
@@ -220,7 +220,7 @@ def test_two_who_would_wait_for_each_other_are_told_and_not_left_waiting(small_t
                 session.execute(text("SELECT count(*) FROM job"))
                 session.execute(text("LOCK TABLE job IN SHARE ROW EXCLUSIVE MODE"))
                 locked.set()
-                ledger.append(session, [method("a")], SIGNED)
+                ledger.append_entries(session, [method("a")], SIGNED)
 
         locked = threading.Event()
         answer = executor.submit(ours)

@@ -161,7 +161,7 @@ def test_a_file_that_changes_while_it_is_read_without_a_lock_is_said(shelf):
 
     def read_while_it_changes():
         with database.reading(str(shelf)) as session:
-            assert ledger.head(session)[0] > 0
+            assert ledger.ledger_head(session)[0] > 0
             os.utime(shelf, (1, 1))
 
     with (
@@ -459,4 +459,4 @@ def test_an_import_that_one_breaks_off_writes_nothing(empty_records, tmp_path):
         event.remove(Engine, "before_cursor_execute", interrupted)
     with database.reading(str(empty_records)) as session:
         assert all_of(session, Job) == all_of(session, Reading) == []
-        assert ledger.head(session)[0] == 0
+        assert ledger.ledger_head(session)[0] == 0

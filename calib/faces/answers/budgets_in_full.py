@@ -11,73 +11,73 @@ from calib.quantities import UNITS, Unit, unit
 _ONE = Unit("1", "1", 1.0, 0.0)
 
 
-def budgets_in_full(found: Evaluation, units: str | None) -> list[Content]:
+def budgets_in_full(evaluation: Evaluation, units: str | None) -> list[Content]:
     """One budget in full of each kind of measurement of a job."""
-    return [_budget(found, one, units) for one in full.in_full(found)] if found.measured else []
+    return [_budget(evaluation, each, units) for each in full.in_full(evaluation)] if evaluation.measured else []
 
 
-def _budget(found: Evaluation, one: full.InFull, units: str | None) -> Content:
-    measured = found.measured[one.row]
+def _budget(evaluation: Evaluation, budget: full.InFull, units: str | None) -> Content:
+    measured = evaluation.measured[budget.row]
     in_flow = flow_unit(measured.outlet, units)
-    kinds = [*(each.of for each in one.quantities), *(each.of for each in one.constants)]
+    kinds = [*(each.of for each in budget.quantities), *(each.of for each in budget.constants)]
     unit_of = {each: _unit_of(each, measured, units) for each in kinds}
     return {
         "reading": measured.reading.id,
         "kind": {
-            "measured": one.kind.measured,
-            "opening": one.kind.opening,
-            "shape": one.kind.shape,
-            "is_traverse": one.kind.is_traverse,
-            "has_probe": one.kind.has_probe,
-            "is_polynomial": one.kind.is_polynomial,
-            "is_direct": one.kind.is_direct,
+            "measured": budget.kind.measured,
+            "opening": budget.kind.opening,
+            "shape": budget.kind.shape,
+            "is_traverse": budget.kind.is_traverse,
+            "has_probe": budget.kind.has_probe,
+            "is_polynomial": budget.kind.is_polynomial,
+            "is_direct": budget.kind.is_direct,
         },
-        "quantities": [_quantity(each, unit_of[each.of], in_flow) for each in one.quantities],
+        "quantities": [_quantity(each, unit_of[each.of], in_flow) for each in budget.quantities],
         "constants": [
             {"symbol": each.symbol, "value": unit_of[each.of].from_si(each.value), "unit": unit_of[each.of].symbol}
-            for each in one.constants
+            for each in budget.constants
         ],
         "conversions": _conversions([in_flow, *unit_of.values(), *_typed(measured)]),
     }
 
 
-def _quantity(one: full.InputQuantity, in_unit: Unit, in_flow: Unit) -> Content:
+def _quantity(quantity: full.InputQuantity, in_unit: Unit, in_flow: Unit) -> Content:
     return {
-        "symbol": one.symbol,
-        "name": one.name,
-        "estimate": in_unit.difference_from_si(one.estimate),
+        "symbol": quantity.symbol,
+        "name": quantity.name,
+        "estimate": in_unit.difference_from_si(quantity.estimate),
         "unit": in_unit.symbol,
-        "standard_uncertainty": in_unit.difference_from_si(one.standard_uncertainty),
-        "evaluation": "A" if one.type_a else "B",
-        "distribution": one.distribution,
-        "degrees_of_freedom": one.degrees_of_freedom if math.isfinite(one.degrees_of_freedom) else None,
-        "sensitivity_coefficient": in_flow.difference_from_si(in_unit.difference_to_si(one.sensitivity)),
+        "standard_uncertainty": in_unit.difference_from_si(quantity.standard_uncertainty),
+        "evaluation": "A" if quantity.type_a else "B",
+        "distribution": quantity.distribution,
+        "degrees_of_freedom": quantity.degrees_of_freedom if math.isfinite(quantity.degrees_of_freedom) else None,
+        "sensitivity_coefficient": in_flow.difference_from_si(in_unit.difference_to_si(quantity.sensitivity)),
         "sensitivity_unit": in_flow.symbol if in_unit is _ONE else f"{in_flow.symbol} per {in_unit.symbol}",
-        "contribution": in_flow.difference_from_si(one.contribution),
-        "variance_percent": one.variance_percent,
+        "contribution": in_flow.difference_from_si(quantity.contribution),
+        "variance_percent": quantity.variance_percent,
     }
 
 
-def _unit_of(of: str, one: Measured, units: str | None) -> Unit:
+def _unit_of(of: str, measured: Measured, units: str | None) -> Unit:
     """Unit of an input quantity: that of the instrument's curve, of the drawing of the opening, of the report."""
-    outlet = one.outlet
+    outlet = measured.outlet
     if of == "velocity":
-        return velocity_unit(one.reading, units)
+        return velocity_unit(measured.reading, units)
     if of in ("indication", "flow"):
-        return unit(one.instrument.quantity, one.instrument.unit)
+        return unit(measured.instrument.quantity, measured.instrument.unit)
     if of == "length":
         return unit("length", str(outlet.dimension_unit))
     if of == "area":
-        own = one.factor is None and outlet.effective_area_unit is not None
+        own = measured.factor is None and outlet.effective_area_unit is not None
         return unit("area", str(outlet.effective_area_unit) if own else "m2")
     return unit("density", "kg/m3") if of == "density" else _ONE
 
 
-def _typed(one: Measured) -> list[Unit]:
+def _typed(measured: Measured) -> list[Unit]:
     """Units of the indications and of the curves."""
-    own = unit(one.instrument.indicated, one.reading.unit)
-    probe = [] if one.probe is None else [unit(one.probe.quantity, one.probe.unit)]
-    return [own, unit(one.instrument.quantity, one.instrument.unit), *probe]
+    own = unit(measured.instrument.indicated, measured.reading.unit)
+    probe = [] if measured.probe is None else [unit(measured.probe.quantity, measured.probe.unit)]
+    return [own, unit(measured.instrument.quantity, measured.instrument.unit), *probe]
 
 
 def _conversions(units: list[Unit]) -> list[Content]:

@@ -1,202 +1,163 @@
 """A calibration on file, as `calib calibration show` answers."""
 
 import json
-import math
 from dataclasses import asdict
+from shlex import quote
 from typing import Any
 
 from calib.confirmation.conformity import SIMPLE
-from calib.curves.choice import Candidate
-from calib.curves.regression import Polynomial
+from calib.curves.choice import whitened
+from calib.curves.diagnosis import outliers
+from calib.curves.response import from_text
 from calib.errors import BadInputError
-from calib.faces.answers.curve import curve, formula, response_formula
+from calib.faces.answers.curve import curve, fit_of, stored_residuals, unit_of_residuals
 from calib.faces.plain_text import withdrawn_text
 from calib.faces.written import Content
 from calib.procedures.calibrate.accept_calibration import AcceptanceWanted, assessed
-from calib.procedures.certificate.completeness import MISSING, Certificate, completeness
-from calib.procedures.certificate.fit_curve import Wish
-from calib.procedures.on_record.calibrations import CalibrationOnFile, refit
-from calib.quantities import Unit, unit
+from calib.procedures.certificate.completeness import MISSING, CertificateOnRecord, completeness
+from calib.procedures.certificate.fit_curve import comparisons_in_si
+from calib.procedures.on_record.calibrations import CalibrationOnFile
 from calib.records.record import typed
-from calib.records.tables import BY_THE_RULE, Comparison, CorrectionCurve
+from calib.records.tables import Comparison
 
 
-def document(kept: CalibrationOnFile) -> Content:
-    """A calibration on file: what its certificate says, its curve, and the candidates it was chosen from."""
-    record = kept.curves[-1]
-    fitted = refit(kept, Wish(record.degree, record.shape) if record.chosen_by != BY_THE_RULE else None).choice
-    used = [one for one in kept.comparisons if one.phase == record.phase]
-    in_unit = _unit_of_residuals(kept, record.shape)
-    residuals = in_unit.difference_from_si(fitted.chosen.fit.residuals)
+def document(calibration: CalibrationOnFile) -> Content:
+    """A calibration on file: what its certificate says, and the curve that the records hold."""
+    record = calibration.curve
+    compared = [
+        (typed(comparison, "id", "calibration_id"), residual)
+        for comparison, residual in zip(calibration.comparisons, stored_residuals(calibration), strict=True)
+    ]
     return {
-        "tag": kept.instrument.tag,
-        **typed(kept.calibration, "id", "instrument_id"),
-        "accepted_on": None if kept.acceptance is None else kept.acceptance.accepted_on,
-        "accepted_by": None if kept.acceptance is None else kept.acceptance.accepted_by,
-        "withdrawn": kept.withdrawn,
-        "typed_by": kept.typed_by,
-        "criterion": None if kept.acceptance is None else kept.acceptance.criterion,
-        "decision_rule": None if kept.acceptance is None else kept.acceptance.decision_rule,
-        "assessment": _assessment_kept(kept),
-        "assessments": _assessments(kept),
-        "completeness": completeness_of(kept),
-        "files": [dict(one) for one in kept.files],
-        "reference_standards": list(kept.standards),
+        "tag": calibration.instrument.tag,
+        **typed(calibration.calibration, "id", "instrument_id"),
+        "accepted_on": None if calibration.acceptance is None else calibration.acceptance.accepted_on,
+        "accepted_by": None if calibration.acceptance is None else calibration.acceptance.accepted_by,
+        "withdrawn": calibration.withdrawn,
+        "typed_by": calibration.typed_by,
+        "criterion": None if calibration.acceptance is None else calibration.acceptance.criterion,
+        "decision_rule": None if calibration.acceptance is None else calibration.acceptance.decision_rule,
+        "assessment": _assessment_kept(calibration),
+        "assessments": _assessments(calibration),
+        "completeness": completeness_of(calibration),
+        "files": [dict(file) for file in calibration.files],
+        "reference_standards": list(calibration.standards),
         "measuring_interval": record.measuring_interval,
-        "curve": curve(record, kept.instrument),
+        "curve": curve(record, calibration.instrument),
         "earlier_curves": [
-            {"shape": one.shape, "degree": one.degree, "chosen_by": one.chosen_by, "reason": one.reason}
-            for one in kept.curves[:-1]
+            {"shape": each.shape, "degree": each.degree, "chosen_by": each.chosen_by, "reason": each.reason}
+            for each in calibration.earlier_curves
         ],
-        "candidates": [_candidate(kept, one, in_unit) for one in fitted.candidates],
-        "judged_by": _judged_by(kept, record),
-        "outliers": [_named(used[place], place) for place in fitted.chosen.outliers],
-        "residual_unit": in_unit.symbol,
-        "comparisons": [
-            typed(one, "id", "calibration_id") | {"residual": float(residual)}
-            for one, residual in zip(used, residuals, strict=True)
-        ],
-        "other_comparisons": [
-            typed(one, "id", "calibration_id") for one in kept.comparisons if one.phase != record.phase
-        ],
+        "outliers": _outliers(calibration),
+        "residual_unit": unit_of_residuals(record, calibration.instrument).symbol,
+        "comparisons": [cells | {"residual": residual} for cells, residual in compared if residual is not None],
+        "other_comparisons": [cells for cells, residual in compared if residual is None],
     }
 
 
-def completeness_of(kept: CalibrationOnFile) -> list[Content]:
+def completeness_of(calibration: CalibrationOnFile) -> list[Content]:
     """What the certificate states of what ISO/IEC 17025 asks of it, and what is missing."""
-    held = Certificate(
-        typed(kept.calibration), [typed(one) for one in kept.comparisons], kept.standards, len(kept.files)
+    held = CertificateOnRecord(
+        typed(calibration.calibration),
+        [typed(each) for each in calibration.comparisons],
+        calibration.standards,
+        len(calibration.files),
     )
-    return [asdict(one) for one in completeness(held)]
+    return [asdict(item) for item in completeness(held)]
 
 
-def _assessment_kept(kept: CalibrationOnFile) -> Any:
+def _assessment_kept(calibration: CalibrationOnFile) -> Any:
     """The assessment that the acceptance rests on; None where there is none."""
-    text = None if kept.acceptance is None else kept.acceptance.assessment
+    text = None if calibration.acceptance is None else calibration.acceptance.assessment
     return None if text is None else json.loads(text)
 
 
-def _assessments(kept: CalibrationOnFile) -> list[Content]:
+def _assessments(calibration: CalibrationOnFile) -> list[Content]:
     """Comparisons of each phase against the maximum permissible error, under the rule it was accepted by, or the simple one."""
-    rule = SIMPLE if kept.acceptance is None else kept.acceptance.decision_rule or SIMPLE
-    phases = [phase for phase in ("as-found", "as-left") if any(one.phase == phase for one in kept.comparisons)]
-    found = []
+    rule = SIMPLE if calibration.acceptance is None else calibration.acceptance.decision_rule or SIMPLE
+    phases = [
+        phase for phase in ("as-found", "as-left") if any(each.phase == phase for each in calibration.comparisons)
+    ]
+    judgements = []
     for phase in phases:
         try:
-            judged = assessed(kept, AcceptanceWanted(rule), phase)
+            judged = assessed(calibration, AcceptanceWanted(rule), phase)
         except BadInputError:  # as found outside the curve's interval, say: there is nothing to judge it by
             continue
         if judged is not None:
-            found.append(judged.content())
-    return found
+            judgements.append(judged.content())
+    return judgements
 
 
-def _unit_of_residuals(kept: CalibrationOnFile, shape: str) -> Unit:
-    """Corrections are in the quantity, residuals of a response in what is indicated; an instrument's unit is that of both."""
-    instrument = kept.instrument
-    indicated = instrument.quantity if shape == "polynomial" else instrument.indicated
-    return unit(indicated, instrument.unit)
+def _outliers(calibration: CalibrationOnFile) -> list[str]:
+    """Comparisons that stand out from the curve that counts."""
+    used = [each for each in calibration.comparisons if each.phase == calibration.curve.phase]
+    points = comparisons_in_si(typed(calibration.instrument), [typed(each) for each in used])
+    fit = fit_of(from_text(calibration.curve.parameters))
+    return [_named(used[place], place) for place in outliers(whitened(fit, points))]
 
 
-def _judged_by(kept: CalibrationOnFile, record: CorrectionCurve) -> str:
-    if _stated(kept, record.phase):
-        return "chi-squared"
-    return "F test of the added terms" if record.shape == "polynomial" else "AICc of the residuals in the indication"
+def _named(comparison: Comparison, place: int) -> str:
+    reference = f"reference {comparison.reference} {comparison.unit}"
+    return f"comparison {place + 1} ({reference}, indication {comparison.indication})"
 
 
-def _named(one: Comparison, place: int) -> str:
-    return f"comparison {place + 1} (reference {one.reference} {one.unit}, indication {one.indication})"
-
-
-def _candidate(kept: CalibrationOnFile, one: Candidate, in_unit: Unit) -> Content:
-    fit = one.fit
-    squares = fit.chi_squared
-    if isinstance(fit, Polynomial):
-        own = unit(kept.instrument.quantity, kept.instrument.unit)
-        written = formula(fit.in_unit(own.scale, own.offset).in_powers_of_x()[0].tolist())
-        squares = squares if _stated(kept, kept.curves[-1].phase) else squares / own.scale**2
-    else:
-        written = response_formula(fit)
-    return {
-        "shape": one.shape,
-        "title": one.title,
-        "degree": one.degree,
-        "formula": written,
-        "sum_of_squares": squares,
-        "degrees_of_freedom": fit.degrees_of_freedom,
-        "probability": one.probability,
-        "aicc": one.aicc if math.isfinite(one.aicc) else None,
-        "leave_one_out": _finite(float(in_unit.difference_from_si(one.leave_one_out))),
-        "lack_of_fit_probability": one.lack_of_fit,
-        "kept": one.kept,
-    }
-
-
-def _finite(number: float) -> float | None:
-    return number if math.isfinite(number) else None
-
-
-def _stated(kept: CalibrationOnFile, phase: str) -> bool:
-    return all(one.repeatability is not None for one in kept.comparisons if one.phase == phase)
-
-
-def text(one: Content) -> str:
+def text(answer: Content) -> str:
     """The same for people."""
     return "\n".join(
         [
-            *_certificate_lines(one),
+            *_certificate_lines(answer),
             "",
-            *_comparison_lines(one),
-            *(["", *_in_house_lines(one)] if _in_house(one) else []),
+            *_comparison_lines(answer),
+            *(["", *_in_house_lines(answer)] if _in_house(answer) else []),
             "",
-            *_curve_lines(one),
+            *_curve_lines(answer),
+            f"calib calibration candidates {quote(answer['tag'])} {quote(answer['certificate'])} shows what it was chosen from",
             "",
-            *_candidate_lines(one),
-            "",
-            *[line for each in one["assessments"] for line in assessment_lines(each)],
-            *missing_lines(one["completeness"]),
-            *[f"file {each['name']} ({each['media_type']}), SHA-256 {each['sha256']}" for each in one["files"]],
+            *[line for each in answer["assessments"] for line in assessment_lines(each)],
+            *missing_lines(answer["completeness"]),
+            *[f"file {each['name']} ({each['media_type']}), SHA-256 {each['sha256']}" for each in answer["files"]],
         ]
     )
 
 
-def _certificate_lines(one: Content) -> list[str]:
+def _certificate_lines(answer: Content) -> list[str]:
     accepted = "not accepted yet"
-    if one["accepted_on"]:
-        accepted = (
-            f"accepted {one['accepted_on']} by {one['accepted_by']}{_after(one['criterion'] or 'as it was typed')}"
-        )
-    standards = f", reference standards {', '.join(one['reference_standards'])}" if one["reference_standards"] else ""
-    withdrawn = withdrawn_text(one["withdrawn"])
+    if answer["accepted_on"]:
+        accepted = f"accepted {answer['accepted_on']} by {answer['accepted_by']}{_after(answer['criterion'] or 'as it was typed')}"
+    standards = (
+        f", reference standards {', '.join(answer['reference_standards'])}" if answer["reference_standards"] else ""
+    )
+    withdrawn = withdrawn_text(answer["withdrawn"])
     return [
-        f"{one['tag']}, certificate {one['certificate']}, {one['laboratory']}{_after(one['accreditation'])}",
+        f"{answer['tag']}, certificate {answer['certificate']}, {answer['laboratory']}{_after(answer['accreditation'])}",
         *([] if withdrawn is None else [f"{withdrawn}; it counts for nothing, at no time"]),
-        f"calibrated {one['calibrated_on']}, {accepted}{standards}, typed by {one['typed_by']}",
+        f"calibrated {answer['calibrated_on']}, {accepted}{standards}, typed by {answer['typed_by']}",
     ]
 
 
-def assessment_lines(one: Content) -> list[str]:
+def assessment_lines(assessment: Content) -> list[str]:
     """An assessment: each comparison with its error, U, limits, statement and probability of conformity."""
-    verdict = "every comparison passes" if one["accepted"] else "not every comparison passes"
+    verdict = "every comparison passes" if assessment["accepted"] else "not every comparison passes"
     lines = [
-        f"{one['phase']}: {one['criterion']}: {verdict} [{one['unit']}]",
+        f"{assessment['phase']}: {assessment['criterion']}: {verdict} [{assessment['unit']}]",
         f"  {'reference':>10} {'error':>10} {'U':>9} {'limits':>10}  {'statement':16} {'probability':>11}",
     ]
     lines += [
         f"  {each['reference']:>10} {each['error'] + 0.0:>+10.4g} {each['expanded_uncertainty']:>9.2g} "
         f"{'±' + format(each['limit'], '.4g'):>10}  {each['statement']:16} {each['probability_of_conformity']:>11.3f}"
-        for each in one["comparisons"]
+        for each in assessment["comparisons"]
     ]
-    return lines + _of_wide_uncertainty(one)
+    return lines + _of_wide_uncertainty(assessment)
 
 
-def _of_wide_uncertainty(one: Content) -> list[str]:
+def _of_wide_uncertainty(assessment: Content) -> list[str]:
     """Where U is wider than the limits a pass by simple acceptance shows little (common practice, no source)."""
-    wide = [each for each in one["comparisons"] if each["expanded_uncertainty"] > each["limit"]]
-    if not wide or not one["accepted"]:
+    wide = [each for each in assessment["comparisons"] if each["expanded_uncertainty"] > each["limit"]]
+    if not wide or not assessment["accepted"]:
         return []
-    least = min(each["probability_of_conformity"] for each in one["comparisons"])
-    told = f"U is wider than the limits at {len(wide)} of {len(one['comparisons'])} comparisons"
+    least = min(each["probability_of_conformity"] for each in assessment["comparisons"])
+    told = f"U is wider than the limits at {len(wide)} of {len(assessment['comparisons'])} comparisons"
     step = "--rule guarded, or a calibration with a smaller U, shows more"
     return [f"{told}, the smallest probability of conformity is {least:.3f}: {step}"]
 
@@ -214,14 +175,14 @@ def missing_lines(items: list[Content]) -> list[str]:
     ]
 
 
-def _in_house(one: Content) -> list[Content]:
-    return [each for each in (*one["other_comparisons"], *one["comparisons"]) if each["basis"] is not None]
+def _in_house(answer: Content) -> list[Content]:
+    return [each for each in (*answer["other_comparisons"], *answer["comparisons"]) if each["basis"] is not None]
 
 
-def _in_house_lines(one: Content) -> list[str]:
+def _in_house_lines(answer: Content) -> list[str]:
     """What each reference value of an in-house calibration was worked out from."""
     lines = []
-    for each in _in_house(one):
+    for each in _in_house(answer):
         basis = json.loads(each["basis"])
         parts = ", ".join(f"{part['name']} {part['standard_uncertainty']:.2g}" for part in basis["contributions"])
         lines.append(
@@ -235,11 +196,11 @@ def _after(text: str | None) -> str:
     return f" ({text})" if text else ""
 
 
-def _comparison_lines(one: Content) -> list[str]:
+def _comparison_lines(answer: Content) -> list[str]:
     lines = [
         f"{'phase':9} {'reference':>10} {'indication':>10} {'unit':8} {'U':>8} {'k':>5} {'repeatability':>13} {'residual':>10}"
     ]
-    for each in [*one["other_comparisons"], *one["comparisons"]]:
+    for each in [*answer["other_comparisons"], *answer["comparisons"]]:
         residual = f"{each['residual']:.3g}" if "residual" in each else "not used"
         lines.append(
             f"{each['phase']:9} {each['reference']:>10} {each['indication']:>10} {_units(each):8} "
@@ -248,52 +209,30 @@ def _comparison_lines(one: Content) -> list[str]:
     return lines
 
 
-def _units(one: Content) -> str:
-    return f"{one['unit']}, {one['indication_unit']}" if one["indication_unit"] else str(one["unit"])
+def _units(comparison: Content) -> str:
+    both = (comparison["unit"], comparison["indication_unit"])
+    return ", ".join(filter(None, both))
 
 
-def _curve_lines(one: Content) -> list[str]:
-    found = one["curve"]
-    uncertainties = ", ".join(f"{u:.2g}" for u in found["standard_uncertainties"])
+def _curve_lines(answer: Content) -> list[str]:
+    curve = answer["curve"]
+    uncertainties = ", ".join(f"{u:.2g}" for u in curve["standard_uncertainties"])
     lines = [
-        f"curve {found['formula']}   (in {found['unit']}; u of the coefficients from scatter: {uncertainties})",
-        f"valid for indications {one['measuring_interval']}, made from the comparisons {found['made_from']}",
-        f"{found['title']}, chosen by {found['chosen_by']}: {found['reason']}",
+        f"curve {curve['formula']}   (in {curve['unit']}; u of the coefficients from scatter: {uncertainties})",
+        f"valid for indications {answer['measuring_interval']}, made from the comparisons {curve['made_from']}",
+        f"{curve['title']}, chosen by {curve['chosen_by']}: {curve['reason']}",
     ]
-    if found["scatter_enlarged_by"] > 1:
+    if curve["scatter_enlarged_by"] > 1:
         lines.append(
-            f"scatter variance enlarged by {found['scatter_enlarged_by']:.3g}: chi-squared rejects the curve at 5 %"
+            f"scatter variance enlarged by {curve['scatter_enlarged_by']:.3g}: chi-squared rejects the curve at 5 %"
         )
-    lines += [f"stands out from the curve at 5 %: {each}; it is used all the same" for each in one["outliers"]]
+    lines += [f"stands out from the curve at 5 %: {each}; it is used all the same" for each in answer["outliers"]]
     lines += [
         f"before: {each['shape']}{_degree(each['degree'])}, chosen by {each['chosen_by']}: {each['reason']}"
-        for each in one["earlier_curves"]
+        for each in answer["earlier_curves"]
     ]
     return lines
 
 
 def _degree(degree: int | None) -> str:
     return "" if degree is None else f" of degree {degree}"
-
-
-def _candidate_lines(one: Content) -> list[str]:
-    squares = "chi-squared" if one["judged_by"] == "chi-squared" else "sum of res.²"
-    header = f"{'candidate':24} {squares:>12} {'dof':>4} {'probability':>11} "
-    header += f"{'AICc':>9} {'left out':>10} {'lack of fit':>11}  at 5 %"
-    lines = [
-        f"candidates, judged by {one['judged_by']}; left out: rms of residuals from curves without the point:",
-        header,
-    ]
-    for each in one["candidates"]:
-        is_chosen = (each["shape"], each["degree"]) == (one["curve"]["shape"], one["curve"]["degree"])
-        lines.append(
-            f"{each['title']:24} {each['sum_of_squares']:12.5g} {each['degrees_of_freedom']:4g} {each['probability']:11.3g} "
-            f"{_number(each['aicc'], '.4g'):>9} {_number(each['leave_one_out'], '.3g'):>10} "
-            f"{_number(each['lack_of_fit_probability'], '.3g'):>11}  "
-            f"{'not rejected' if each['kept'] else 'rejected'}{'  <- chosen' if is_chosen else ''}"
-        )
-    return lines
-
-
-def _number(number: float | None, form: str) -> str:
-    return "-" if number is None else format(number, form)

@@ -30,5 +30,13 @@ def _lines(chart: Content) -> Iterator[str]:
     if base is not None and limits is not None:
         yield (
             f"  baseline of {base['count']}: mean {base['mean']:.6g}, s {base['standard_deviation']:.2g}; "
-            f"limits of the next value {limits['low']:.6g} to {limits['high']:.6g} {chart['unit']}"
+            f"limits of the next value {_ends(limits)} {chart['unit']}"
         )
+        yield (
+            f"  limits of the baseline's own values: 3 s {_ends(chart['shewhart_limits'])}, "
+            f"Student's t {_ends(chart['t_limits'])} {chart['unit']}"
+        )
+
+
+def _ends(limits: Content) -> str:
+    return f"{limits['low']:.6g} to {limits['high']:.6g}"

@@ -5,50 +5,70 @@ from collections.abc import Sequence
 import numpy as np
 
 from calib.curves.curve import CorrectionCurve, Curve
+from calib.curves.regression import Polynomial
 from calib.curves.response import ResponseCurve, ResponseFit, from_text
 from calib.faces.written import Content
-from calib.quantities import unit
+from calib.procedures.on_record.calibrations import CalibrationOnFile
+from calib.quantities import Unit, unit
 from calib.records import tables
 
 
-def curve(kept: tables.CorrectionCurve, instrument: tables.Instrument) -> Content:
+def fit_of(stored: Curve) -> Polynomial | ResponseFit:
+    """What the fit of a stored curve said of itself when it was made: coefficients, residuals, chi-squared."""
+    return stored.polynomial if isinstance(stored, CorrectionCurve) else response_of(stored).fit
+
+
+def unit_of_residuals(curve: tables.StoredCurve, instrument: tables.Instrument) -> Unit:
+    """Corrections are in the quantity, residuals of a response in what is indicated; an instrument's unit is that of both."""
+    return unit(instrument.quantity if curve.shape == "polynomial" else instrument.indicated, instrument.unit)
+
+
+def stored_residuals(calibration: CalibrationOnFile) -> list[float | None]:
+    """Residual of each comparison from the curve that counts, as the records hold both; None of the phase that is not used."""
+    curve = calibration.curve
+    in_unit = unit_of_residuals(curve, calibration.instrument)
+    residuals = iter(in_unit.difference_from_si(fit_of(from_text(curve.parameters)).residuals).tolist())
+    return [next(residuals) if each.phase == curve.phase else None for each in calibration.comparisons]
+
+
+def curve(record: tables.StoredCurve, instrument: tables.Instrument) -> Content:
     """A calibration curve: a polynomial in the instrument's own unit, another shape in SI."""
-    found = from_text(kept.parameters)
-    fit = found.polynomial if isinstance(found, CorrectionCurve) else response_of(found).fit
-    stated = found.stated_repeatability
+    stored = from_text(record.parameters)
+    fit = fit_of(stored)
+    stated = stored.stated_repeatability
     return {
-        "made_from": kept.phase,
-        "shape": kept.shape,
-        "degree": kept.degree,
-        **_shape_of(found, instrument),
+        "made_from": record.phase,
+        "shape": record.shape,
+        "degree": record.degree,
+        **_shape_of(stored, instrument),
         "chi_squared": fit.chi_squared if stated else None,
-        "degrees_of_freedom": found.degrees_of_freedom,
+        "degrees_of_freedom": stored.degrees_of_freedom,
         "probability": fit.probability if stated else None,
-        "scatter_enlarged_by": found.scale,
-        "chosen_by": kept.chosen_by,
-        "reason": kept.reason,
+        "scatter_enlarged_by": stored.scale,
+        "chosen_by": record.chosen_by,
+        "reason": record.reason,
     }
 
 
-def response_of(found: Curve) -> ResponseCurve:
+def response_of(stored: Curve) -> ResponseCurve:
     """The curve as a response curve; each curve is that or a correction curve."""
-    assert isinstance(found, ResponseCurve)  # noqa: S101
-    return found
+    assert isinstance(stored, ResponseCurve)  # noqa: S101
+    return stored
 
 
-def _shape_of(found: Curve, instrument: tables.Instrument) -> Content:
-    own = unit(instrument.quantity, instrument.unit) if isinstance(found, CorrectionCurve) else None
-    if isinstance(found, CorrectionCurve) and own is not None:
-        coefficients, covariance = found.polynomial.in_unit(own.scale, own.offset).in_powers_of_x()
+def _shape_of(stored: Curve, instrument: tables.Instrument) -> Content:
+    own = unit(instrument.quantity, instrument.unit) if isinstance(stored, CorrectionCurve) else None
+    if isinstance(stored, CorrectionCurve) and own is not None:
+        coefficients, covariance = stored.polynomial.in_unit(own.scale, own.offset).in_powers_of_x()
         symbol, written = own.symbol, formula(coefficients.tolist())
         names = _POLYNOMIAL[: coefficients.size]
     else:
-        fit = response_of(found).fit
+        fit = response_of(stored).fit
         coefficients, covariance = fit.coefficients, fit.covariance
         symbol, written = "SI units", response_formula(fit)
         names = fit.shape.parameters
     return {
-        "title": f"degree {coefficients.size - 1}" if own is not None else response_of(found).fit.shape.title,
+        "title": f"degree {coefficients.size - 1}" if own is not None else response_of(stored).fit.shape.title,
         "unit": symbol,
         "coefficient_names": list(names),
         "coefficients": coefficients.tolist(),

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from calib.airflow.traverse import RECTANGULAR, ROUND, Section, TraversePoint
+from calib.airflow.traverse import RECTANGULAR, ROUND, Section, TraversePlace
 from calib.faces.written import count_of
 from calib.quantities import Unit
 
@@ -39,19 +39,19 @@ def short_length_text(length: float, unit: Unit) -> str:
     return digits.rstrip("0").rstrip(".") if "." in digits else digits
 
 
-def lines_text(points: Sequence[TraversePoint]) -> str:
+def lines_text(points: Sequence[TraversePlace]) -> str:
     """How many lines and points there are: "4 lines with 7 and 6 points, 26 in all"."""
     lines = lines_of(points)
     on_each = " and ".join(str(count) for count in dict.fromkeys(len(line) for line in lines))
     return f"{count_of(len(lines), 'line', 'lines')} with {on_each} point{'s' * (on_each != '1')}, {len(points)} in all"
 
 
-def lines_of(points: Sequence[TraversePoint]) -> list[list[TraversePoint]]:
+def lines_of(points: Sequence[TraversePlace]) -> list[list[TraversePlace]]:
     """The points of each line, in the order of the lines."""
     return [[point for point in points if point.line == line] for line in range(1, points[-1].line + 1)]
 
 
-def section_text(section: Section, points: Sequence[TraversePoint]) -> str:
+def section_text(section: Section, points: Sequence[TraversePlace]) -> str:
     """The section in signs: dots for the wall, and for each point the last digit of its line's number; nearly to scale."""
     # A sign is about twice as high as wide.
     signs = _odd(min(max(2 * _MOST_ROWS * section.width / section.height, _FEWEST_SIGNS), _MOST_SIGNS))

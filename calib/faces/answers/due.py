@@ -8,7 +8,7 @@ from dataclasses import asdict
 from datetime import date
 from shlex import quote
 
-from calib.confirmation.interval import DueEntry
+from calib.confirmation.due import DueEntry
 from calib.faces.plain_text import table_text
 from calib.faces.written import Content
 from calib.procedures.impact.reviews import Review

@@ -11,7 +11,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from icalendar import Alarm, Calendar, Event
 
 from calib.faces.plain_text import one_line
-from calib.procedures.fleet.round_on_record import DueInstrument
+from calib.procedures.fleet.recalibration_round import DueInstrument
 
 BEGINS = b"BEGIN:VCALENDAR"
 _ALARMS = (30, 7)  # days before
@@ -26,43 +26,43 @@ def as_calendar(instruments: Sequence[DueInstrument], on: date, identity: str) -
     calendar.add("prodid", "-//calib//calibration due dates//EN")
     calendar.add("version", "2.0")
     calendar.add("calscale", "GREGORIAN")
-    for one in instruments:
-        if one.entry.due_on is not None:
-            calendar.add_component(_event(one, one.entry.due_on, on, identity))
+    for instrument in instruments:
+        if instrument.entry.due_on is not None:
+            calendar.add_component(_event(instrument, instrument.entry.due_on, on, identity))
     return bytes(calendar.to_ical())
 
 
-def _event(one: DueInstrument, due_on: date, on: date, identity: str) -> Event:
+def _event(instrument: DueInstrument, due_on: date, on: date, identity: str) -> Event:
     event = Event()
-    event.add("uid", f"{uuid.uuid5(uuid.NAMESPACE_OID, f'{identity}/{one.entry.tag}')}@calib")
+    event.add("uid", f"{uuid.uuid5(uuid.NAMESPACE_OID, f'{identity}/{instrument.entry.tag}')}@calib")
     event.add("dtstamp", datetime.combine(on, time(), UTC))
     event.add("sequence", on.toordinal())
     event.add("dtstart", due_on)
     event.add("dtend", due_on + timedelta(days=1))
     event.add("transp", "TRANSPARENT")  # a day on which something is due is a day like any other
     event.add("categories", ["calibration"])
-    event.add("summary", _summary(one))
-    event.add("description", "\n".join(_description(one)))
-    if one.location:
-        event.add("location", one_line(one.location))
+    event.add("summary", _summary(instrument))
+    event.add("description", "\n".join(_description(instrument)))
+    if instrument.location:
+        event.add("location", one_line(instrument.location))
     for days in _ALARMS:
-        event.add_component(_alarm(one, days))
+        event.add_component(_alarm(instrument, days))
     return event
 
 
-def _summary(one: DueInstrument) -> str:
-    return one_line(f"{one.entry.tag}: calibration due (certificate {one.entry.certificate})")
+def _summary(instrument: DueInstrument) -> str:
+    return one_line(f"{instrument.entry.tag}: calibration due (certificate {instrument.entry.certificate})")
 
 
-def _description(one: DueInstrument) -> Iterable[str]:
-    yield one_line(f"{one.name}, serial number {one.serial}")
-    yield one_line(f"Certificate {one.entry.certificate} is valid through {one.entry.due_on}.")
-    yield from (one_line(reason) for reason in one.entry.reasons)
+def _description(instrument: DueInstrument) -> Iterable[str]:
+    yield one_line(f"{instrument.name}, serial number {instrument.serial}")
+    yield one_line(f"Certificate {instrument.entry.certificate} is valid through {instrument.entry.due_on}.")
+    yield from (one_line(reason) for reason in instrument.entry.reasons)
 
 
-def _alarm(one: DueInstrument, days: int) -> Alarm:
+def _alarm(instrument: DueInstrument, days: int) -> Alarm:
     alarm = Alarm()
     alarm.add("action", "DISPLAY")
     alarm.add("trigger", -timedelta(days=days))
-    alarm.add("description", _summary(one))
+    alarm.add("description", _summary(instrument))
     return alarm

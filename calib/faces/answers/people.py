@@ -5,7 +5,7 @@ from dataclasses import asdict
 
 from calib.faces.plain_text import table_text
 from calib.faces.written import Content
-from calib.procedures.people.roles import PersonOnFile
+from calib.procedures.people.persons_and_roles import PersonOnFile
 
 
 def document(people: Sequence[PersonOnFile]) -> Content:

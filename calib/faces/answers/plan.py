@@ -50,9 +50,9 @@ from calib.procedures.plan.planned import (
     EXPECTED,
     NO,
     NOT_KNOWN,
-    Acceptance,
     JobPlan,
     OutletPlan,
+    PlannedAcceptance,
     Predicted,
     acceptance,
 )
@@ -187,7 +187,7 @@ def _velocity(predicted: Predicted, units: str | None) -> Content:
     return {"value": in_unit.from_si(predicted.velocity), "unit": in_unit.symbol}
 
 
-def _intervals(accepted: Acceptance, flow: Unit, *, known: bool) -> Content:
+def _intervals(accepted: PlannedAcceptance, flow: Unit, *, known: bool) -> Content:
     interval = accepted.interval if known else None
     ends = {"acceptance_interval": interval, "conditional_interval": accepted.conditional}
     return {

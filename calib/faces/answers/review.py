@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from calib.faces.answers.reviews import brief
 from calib.faces.plain_text import table_text
 from calib.faces.written import Content
-from calib.procedures.impact.reviews import Decided, Line, Review
+from calib.procedures.impact.reviews import Decided, Review, ReviewLine
 from calib.uncertainty.statement import round_result
 
 _HEADER = ("line", "record", "as", "before", "as found", "shift", "shift/U", "conformity", "disposition")
@@ -20,7 +20,7 @@ def document(review: Review) -> Content:
     }
 
 
-def _line(line: Line) -> Content:
+def _line(line: ReviewLine) -> Content:
     return {
         "line": line.number,
         "record": record_name(line),
@@ -28,7 +28,7 @@ def _line(line: Line) -> Content:
         "id": line.record,
         **line.finding,
         "dispositions": [_decided(each) for each in line.decided],
-        "disposition": line.decided[-1].decision if line.decided else None,
+        "disposition": line.disposition.decision if line.disposition else None,
     }
 
 
@@ -36,7 +36,7 @@ def _decided(decided: Decided) -> Content:
     return {"decision": decided.decision, "reason": decided.reason, "by": decided.person, "at": decided.time}
 
 
-def record_name(line: Line) -> str:
+def record_name(line: ReviewLine) -> str:
     """What a line is about, as people call it."""
     finding = line.finding
     if line.record_table == "reading":

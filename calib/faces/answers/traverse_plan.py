@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from calib import quantities
-from calib.airflow.traverse import Section, TraversePoint
+from calib.airflow.traverse import Section, TraversePlace
 from calib.faces.answers.duct_section_text import lines_text, marked, section_text, size_text
 from calib.faces.plain_text import table_text
 from calib.faces.written import Content
@@ -13,7 +13,7 @@ _AREAS = {"in": "ft2", "ft": "ft2"}  # of lengths; m2 for the others
 
 
 def document(
-    section: Section, rule: str, points: Sequence[TraversePoint], unit: Unit, insertion: float = 0.0
+    section: Section, rule: str, points: Sequence[TraversePlace], unit: Unit, insertion: float = 0.0
 ) -> Content:
     """The section and its points, lengths in `unit`; `insertion` [m] is added to every mark."""
     in_area = quantities.unit("area", _AREAS.get(unit.symbol, "m2"))
@@ -61,9 +61,9 @@ def text(answer: Content) -> str:
     )
 
 
-def _point(point: Content, unit: Unit) -> TraversePoint:
+def _point(point: Content, unit: Unit) -> TraversePlace:
     x, y, along = (unit.to_si(point[name]) for name in ("x", "y", "mark"))
-    return TraversePoint(point["line"], point["point"], along=along, x=x, y=y, weight=point["weight"])
+    return TraversePlace(point["line"], point["point"], along=along, x=x, y=y, weight=point["weight"])
 
 
 def _row(point: Content, symbol: str) -> tuple[str, ...]:

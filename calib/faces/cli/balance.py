@@ -8,14 +8,10 @@ import typer
 
 from calib.clock import clock
 from calib.errors import BadInputError, CalibError, Finding
-from calib.faces.cli.frame import Desk, Reply, group, reads, say
+from calib.faces.cli.frame import Desk, Reply, group, plotted, reads
 from calib.faces.cli.options import DEFAULT_COVERAGE, Coverage, Job, probability_of
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from matplotlib.figure import Figure
-
     from calib.procedures.measure.risks import Process
 
 app = group()
@@ -42,9 +38,9 @@ def balance(desk: Desk, job: Job, coverage: Coverage = DEFAULT_COVERAGE, plot: P
 
     document = answer.document(evaluate(desk.reading(), job, clock(), probability_of(coverage)), desk.units)
     if plot is not None:
-        from calib.faces.drawings.job import balance_charts
+        from calib.faces.drawings.balance import balance_charts
 
-        _save(balance_charts(document), plot)
+        plotted(balance_charts(document), plot)
     return Reply(document, answer.text)
 
 
@@ -78,19 +74,13 @@ def conformity(
     evaluation = evaluate(desk.reading(), job, clock(), probability_of(coverage))
     document = answer.document(evaluation, risks_of(evaluation, declared), desk.units)
     if plot is not None:
-        from calib.faces.drawings.job import overview_charts
+        from calib.faces.drawings.overview import overview_charts
 
-        _save(overview_charts(readings.document(evaluation, desk.units)["readings"]), plot)
+        charts = overview_charts(readings.document(evaluation, desk.units)["readings"])
+        if not charts:
+            raise CalibError("there is no reading to draw")
+        plotted(charts, plot)
     return Reply(document, answer.text)
-
-
-def _save(figures: "Sequence[Figure]", plot: Path) -> None:
-    from calib.faces.drawings import save_all
-
-    if not figures:
-        raise CalibError("there is no reading to draw")
-    for path in save_all(figures, plot):
-        say(f"wrote {path}")
 
 
 def _process(typed: str) -> "Process":

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from calib.faces.cli.frame import Desk, Reply, group, reads, say
+from calib.faces.cli.frame import Desk, Reply, group, plotted, reads, say
 from calib.faces.cli.options import DEFAULT_COVERAGE, AtTime, Coverage, Reading, probability_of, time_of
 
 app = group()
@@ -60,7 +60,7 @@ def budget(
         simulated = distributions_of(in_job, seed, digits)
         document |= {"monte_carlo": answer.monte_carlo(in_job, simulated, seed, desk.units)}
     if plot is not None:
-        from calib.faces.drawings.budget_of_reading import save_budget
+        from calib.faces.drawings.budget_of_reading import reading_budget_chart
 
-        save_budget(in_job, document, simulated, plot, desk.units)
+        plotted([reading_budget_chart(in_job, document, simulated, desk.units)], plot)
     return Reply(document, answer.text)

@@ -8,13 +8,14 @@ import typer
 from calib.clock import clock
 from calib.errors import BadInputError, Finding
 from calib.faces.cli.file import attached
-from calib.faces.cli.frame import Desk, Reply, group, reads, say, writes
-from calib.faces.cli.options import Attachment, Certificate, OnDate, OneTag, Tag, day_of
+from calib.faces.cli.frame import Desk, Reply, group, plotted, reads, say, writes
+from calib.faces.cli.options import Attachment, Certificate, LatestCertificate, OnDate, OneTag, Tag, day_of
 
 if TYPE_CHECKING:
     from calib.procedures.fleet.attach_file import FileRead
     from calib.procedures.on_record.calibrations import CalibrationOnFile
-    from calib.procedures.typed.sheets import Column, Row
+    from calib.procedures.typed.declaration import TypedColumn
+    from calib.procedures.typed.sheets import TypedRow
 
 app = group(
     "Certificates: add, calibrate in house, accept, withdraw, attach files, list, show, and choose another curve."
@@ -107,19 +108,23 @@ def add(
     return _recorded(recorded)
 
 
-def _read(path: Path, tag: str, certificate: str, columns: "tuple[Column, ...]", sheet: str | None) -> "list[Row]":
+def _read(
+    path: Path, tag: str, certificate: str, columns: "tuple[TypedColumn, ...]", sheet: str | None
+) -> "list[TypedRow]":
+    from calib.faces.files import LARGEST_FILE, file_content
     from calib.procedures.typed.comparison_sheets import read_comparisons
 
-    rows, findings = read_comparisons(path, tag, certificate, columns, sheet)
+    rows, findings = read_comparisons(file_content(path, LARGEST_FILE), tag, certificate, columns, sheet)
     if findings:
         raise BadInputError(findings)
     return rows
 
 
 def _file(path: Path | None) -> "FileRead | None":
-    from calib.procedures.fleet.attach_file import read_attachment
+    from calib.faces.files import LARGEST_FILE, file_content
+    from calib.procedures.fleet.attach_file import attachable
 
-    return None if path is None else read_attachment(path)
+    return None if path is None else attachable(file_content(path, LARGEST_FILE))
 
 
 def _recorded(calibration: "CalibrationOnFile") -> Reply:
@@ -169,8 +174,8 @@ def in_house(
     --calibrated-on 2026-06-02 --comparisons bench.csv
     """
     from calib.procedures.calibrate.add_calibration import add_calibration
-    from calib.procedures.calibrate.in_house import Place, in_house_columns
-    from calib.procedures.calibrate.in_house import in_house as values_of
+    from calib.procedures.calibrate.calibrate_in_house import PlaceDifference, in_house_columns
+    from calib.procedures.calibrate.calibrate_in_house import in_house as values_of
 
     day = day_of(calibrated_on, "calibrated_on")
     cells = {
@@ -180,7 +185,7 @@ def in_house(
     }  # fmt: skip
     rows, content = _read(comparisons, tag, certificate, in_house_columns(), sheet), _file(file)
     session = desk.writing()
-    values = values_of(session, tag, standards, day, rows, Place(place_percent, place_basis))
+    values = values_of(session, tag, standards, day, rows, PlaceDifference(place_percent, place_basis))
     return _recorded(add_calibration(session, cells, values, content, desk.signature(), clock(), say))
 
 
@@ -236,9 +241,10 @@ def attach(
 
     Example: calib calibration attach VA-21 C-0815 c-0815.pdf
     """
-    from calib.procedures.fleet.attach_file import attach_to_calibration, read_attachment
+    from calib.faces.files import LARGEST_FILE, file_content
+    from calib.procedures.fleet.attach_file import attach_to_calibration, attachable
 
-    content = read_attachment(file)
+    content = attachable(file_content(file, LARGEST_FILE))
     kept = attach_to_calibration(desk.writing(), tag, certificate, content, remarks, desk.signature())
     return attached(kept, f"{tag}, certificate {certificate}")
 
@@ -253,21 +259,21 @@ def list_(
     Example: calib calibration list VA-11
     """
     from calib.faces.answers import calibrations as answer
-    from calib.procedures.on_record.calibrations import calibrations
+    from calib.procedures.on_record.calibrations import calibrations_on_file
 
-    return Reply(answer.document(calibrations(desk.reading(), tag)), answer.text)
+    return Reply(answer.document(calibrations_on_file(desk.reading(), tag)), answer.text)
 
 
 @reads(app, "show")
 def show(
     desk: Desk,
     tag: Tag,
-    certificate: Annotated[str | None, typer.Argument(metavar="[CERTIFICATE]", help="The latest if not given.")] = None,
+    certificate: LatestCertificate = None,
     plot: Annotated[
         Path | None, typer.Option("--plot", metavar="FILE", help="Draw the curve to a .svg, .png or .pdf file.")
     ] = None,
 ) -> Reply:
-    """Show a calibration: comparisons, correction curve, residuals, and the candidates the curve was chosen from.
+    """Show a calibration as the records hold it: comparisons, correction curve, residuals.
 
     Example: calib calibration show VA-11 --plot va-11.png
     """
@@ -277,10 +283,22 @@ def show(
     calibration = calibration_on_file(desk.reading(), tag, certificate)
     document = answer.document(calibration)
     if plot is not None:
-        from calib.faces.drawings.calibration import save_curve
+        from calib.faces.drawings.calibration import calibration_chart
 
-        save_curve(calibration, plot)
+        plotted([calibration_chart(calibration)], plot)
     return Reply(document, answer.text)
+
+
+@reads(app, "candidates")
+def candidates(desk: Desk, tag: Tag, certificate: LatestCertificate = None) -> Reply:
+    """Fit the candidates that the curve was chosen from anew, and show the figures they are judged by; nothing is written.
+
+    Example: calib calibration candidates VA-11
+    """
+    from calib.faces.answers import candidates as answer
+    from calib.procedures.on_record.calibrations import calibration_on_file
+
+    return Reply(answer.document(calibration_on_file(desk.reading(), tag, certificate)), answer.text)
 
 
 @writes(app, "choose")
@@ -299,11 +317,11 @@ def choose(
     Example: calib calibration choose VA-11 TH-26-0412 --degree 2 --reason "the maker states a quadratic response"
     """
     from calib.procedures.calibrate.choose_curve import choose_curve
-    from calib.procedures.certificate.fit_curve import Wish
+    from calib.procedures.certificate.fit_curve import CurveWish
 
     if (degree is None) == (shape is None):
         raise BadInputError([Finding.typed("degree", None, "either a degree, or a shape with --shape")])
-    wish = Wish(degree, shape)
+    wish = CurveWish(degree, shape)
     curve = choose_curve(desk.writing(), tag, certificate, wish, reason, desk.signature())
     document = {
         "tag": tag,

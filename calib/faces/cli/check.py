@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from calib.faces.cli.frame import Desk, Reply, group, reads, writes
+from calib.faces.cli.frame import Desk, Reply, group, plotted, reads, writes
 from calib.faces.cli.options import AtTime, OneTag, Remarks, Tag, time_of
 
 app = group("Intermediate checks between calibrations: add, list, chart.")
@@ -92,10 +92,9 @@ def chart(
 
     charts = charts_of(desk.reading(), tag, kind)
     if plot is not None:
-        from calib.faces.drawings import save_or_tell
         from calib.faces.drawings.over_time import control_chart
 
-        save_or_tell(control_chart(tag, charts), plot)
+        plotted([control_chart(tag, charts)], plot)
     drifting = any(each.drifting for each in charts)
     shifted = [f"{tag}: a check standard has shifted: its weighted mean is out of control"] if drifting else []
     return Reply(answer.document(tag, charts), answer.text, shifted, status=int(drifting))

@@ -47,8 +47,7 @@ def add(
     Example: calib conditions add FQ-204 roof --temperature "24.1 degC" --thermometer TH-2
     --pressure "97.5 kPa" --barometer BA-1 --humidity "45 %" --humidity-uncertainty 8 --source estimated
     """
-    from calib.procedures.enter.import_folders import write_sheets
-    from calib.procedures.typed.sheets import typed_row
+    from calib.procedures.enter.add_conditions import add_conditions
 
     typed = {
         "temperature": (temperature, thermometer, temperature_uncertainty),
@@ -59,17 +58,15 @@ def add(
     values = _values(typed)
     now = time_of(at)  # a time that is wrong is named once, not for each quantity
     observed = at or now.isoformat()
-    rows = [
-        typed_row(
-            f"command line --{quantity.replace('_', '-')}",
+    quantities: dict[str, Mapping[str, str | None]] = {
+        f"command line --{quantity.replace('_', '-')}":
             {"job": job, "conditions": name, "observed_at": observed, "quantity": _QUANTITIES[quantity], **value,
-             "instrument": tag, "standard_uncertainty": u, "source": source if u is not None else None},
-        )
+             "instrument": tag, "standard_uncertainty": u, "source": source if u is not None else None}
         for quantity, (_, tag, u) in typed.items()
         if (value := values[quantity])
-    ]  # fmt: skip
-    written = write_sheets(desk.writing(), {"conditions.csv": rows}, desk.signature(), clock())
-    document = {"job": job, "conditions": name, "quantities": len(rows)}
+    }  # fmt: skip
+    written = add_conditions(desk.writing(), quantities, desk.signature(), clock())
+    document = {"job": job, "conditions": name, "quantities": len(quantities)}
     return Reply(document, f"recorded the conditions {name} of job {job}", written.remarks)
 
 

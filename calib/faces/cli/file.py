@@ -31,9 +31,10 @@ def file(
 
     Example: calib file 3a7bd3e2 --into certificate.pdf
     """
-    from calib.procedures.fleet.attach_file import kept_file, write_file
+    from calib.faces.files import write_new
+    from calib.procedures.fleet.attach_file import kept_file
 
     held = kept_file(desk.reading(), digest)
-    write_file(held, into)
+    write_new(into, held.content)
     document = {"name": held.name, "media_type": held.media_type, "sha256": held.sha256, "into": str(into)}
     return Reply(document, f"wrote {into}: {held.name} ({held.media_type}), SHA-256 {held.sha256}")

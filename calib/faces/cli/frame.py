@@ -23,6 +23,7 @@ import sys
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
+from pathlib import Path
 from shlex import quote
 from typing import TYPE_CHECKING, Any, Concatenate, NamedTuple, ParamSpec
 
@@ -36,6 +37,7 @@ from calib.faces.plain_text import harmless
 if TYPE_CHECKING:
     from sqlmodel import Session
 
+    from calib.faces.drawings import Chart
     from calib.records.ledger import Signature
 
 
@@ -190,6 +192,14 @@ def say(text: str) -> None:
     print(harmless(_spelled(text)), file=sys.stderr)
 
 
+def plotted(charts: "Sequence[Chart]", plot: Path) -> None:
+    """Write charts to the file that --plot names, and say what each shows for whoever cannot see it; raises CalibError."""
+    from calib.faces.drawings import save_all
+
+    for path, words in save_all(charts, plot).items():
+        say(f"wrote {path}: {words}")
+
+
 # --- how it is typed here --------------------------------------------------------------------------------------------------------
 
 _SPELLED = {
@@ -209,14 +219,16 @@ _SPELLED = {
 _REVIEW = re.compile(rf"{Step.SEE_REVIEW} (.+), certificate (.+)")
 
 
-def _spelled(told: str, records: str = "") -> str:
+def _spelled(told: str, records: str = options.DEFAULT_RECORDS) -> str:
     """A message with its next steps as commands."""
     for step, typed in _SPELLED.items():
         told = told.replace(step, typed)
     if Step.UPGRADE in told:
         from calib.records import database
 
-        told = told.replace(Step.UPGRADE, f"`calib upgrade --records {database.shown(records)}` brings it there")
+        told = told.replace(
+            Step.UPGRADE, f"`calib upgrade --records {database.shown_location(records)}` brings it there"
+        )
     return _REVIEW.sub(lambda names: f"calib review show {quote(names[1])} {quote(names[2])}", told)
 
 

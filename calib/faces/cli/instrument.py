@@ -42,16 +42,11 @@ def add(
     Example: calib instrument add VA-21 --kind "vane anemometer" --maker M --model N --serial 7 --range-low 0.3 --range-high 20
     --unit m/s --resolution 0.01 --mpe-percent 2 --mpe-absolute 0.1 --interval-months 12
     """
-    from calib.procedures.enter.import_folders import write_sheets
-    from calib.procedures.typed.sheets import typed_row
+    from calib.procedures.enter.add_instrument import add_instrument
+    from calib.procedures.typed.columns import FILES
+    from calib.procedures.typed.sheets import options_of
 
-    cells = {
-        "tag": tag, "kind": kind, "maker": maker, "model": model, "serial": serial, "quantity": quantity, "range_low": range_low,
-        "range_high": range_high, "unit": unit, "resolution": resolution, "mpe_percent": mpe_percent, "mpe_absolute": mpe_absolute,
-        "interval_months": interval_months, "repeatability": repeatability, "location": location, "custodian": custodian,
-        "firmware": firmware, "check_interval_days": check_interval_days,
-    }  # fmt: skip
-    write_sheets(desk.writing(), {"instruments.csv": [typed_row(None, cells)]}, desk.signature(), clock())
+    add_instrument(desk.writing(), options_of(FILES["instruments.csv"], locals()), desk.signature(), clock())
     return Reply({"tag": tag}, f"added {tag}; it may be used once a calibration of it is recorded and accepted")
 
 
@@ -77,9 +72,9 @@ def list_(
     Example: calib instrument list --state due --location "van 1" --sort due
     """
     from calib.faces.answers import instruments as answer
-    from calib.procedures.fleet.list_instruments import Wish, list_instruments
+    from calib.procedures.fleet.list_instruments import InstrumentWish, list_instruments
 
-    wish = Wish(kind, quantity, location, custodian, text, state, days_of(within))
+    wish = InstrumentWish(kind, quantity, location, custodian, text, state, days_of(within))
     listed = list_instruments(desk.reading(), wish, sort, end_of(day_of(on)))
     return Reply(answer.document(listed), answer.text)
 
@@ -121,9 +116,10 @@ def attach(
 
     Example: calib instrument attach VA-14 bent-vane.jpg --remarks "after the fall"
     """
-    from calib.procedures.fleet.attach_file import attach_to_instrument, read_attachment
+    from calib.faces.files import LARGEST_FILE, file_content
+    from calib.procedures.fleet.attach_file import attach_to_instrument, attachable
 
-    content = read_attachment(file)
+    content = attachable(file_content(file, LARGEST_FILE))
     return attached(attach_to_instrument(desk.writing(), tag, content, remarks, desk.signature()), tag)
 
 

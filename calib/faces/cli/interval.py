@@ -7,7 +7,7 @@ import typer
 from typer.core import TyperGroup
 
 from calib.errors import BadInputError, Finding
-from calib.faces.cli.frame import Desk, Reply, group, reads, writes
+from calib.faces.cli.frame import Desk, Reply, group, plotted, reads, writes
 from calib.faces.cli.options import OnDate, Reason, Tag, day_of
 
 _REVIEW = "review"
@@ -61,10 +61,9 @@ def review(
         raise BadInputError([Finding.typed("judged", judged, f"one of {', '.join(JUDGED)}")])
     reviewed = review_interval(desk.reading(), tag, day_of(on), round(target / 100, 12), judged)
     if plot is not None:
-        from calib.faces.drawings import save_or_tell
-        from calib.faces.drawings.over_time import drawing_of, history_chart
+        from calib.faces.drawings.over_time import history_chart, history_drawing
 
-        save_or_tell(history_chart(drawing_of(reviewed)), plot)
+        plotted([history_chart(history_drawing(reviewed))], plot)
     return Reply(answer.document(reviewed), answer.text)
 
 

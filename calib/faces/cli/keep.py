@@ -39,6 +39,7 @@ def export(
     Example: calib export all-records
     """
     from calib.faces.answers import exported as answer
+    from calib.faces.files import write_export
     from calib.procedures.enter.export_records import export_records
 
-    return Reply(answer.document(folder, export_records(desk.reading(), folder, say)), answer.text)
+    return Reply(answer.document(folder, write_export(folder, export_records(desk.reading()), say)), answer.text)

@@ -34,15 +34,11 @@ def add(
 
     Example: calib method add "sweep, 3 passes" --uncertainty 2.5 --basis "24 sweeps against traverses" --pattern sweep
     """
-    from calib.procedures.enter.import_folders import write_sheets
-    from calib.procedures.typed.sheets import typed_row
+    from calib.procedures.enter.add_method import add_method
+    from calib.procedures.typed.columns import FILES
+    from calib.procedures.typed.sheets import options_of
 
-    cells = {
-        "method": method, "relative_standard_uncertainty_percent": relative_standard_uncertainty_percent, "basis": basis,
-        "pattern": pattern, "degrees_of_freedom": degrees_of_freedom,
-    }  # fmt: skip
-    row = typed_row(None, cells)
-    write_sheets(desk.writing(), {"methods.csv": [row]}, desk.signature(), clock())
+    row = add_method(desk.writing(), options_of(FILES["methods.csv"], locals()), desk.signature(), clock())
     return Reply(row.cells, f"added the method {method}: {row.cells['relative_standard_uncertainty_percent']} %")
 
 

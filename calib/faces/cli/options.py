@@ -49,6 +49,7 @@ AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document.")
 Tag = Annotated[str, typer.Argument(metavar="TAG", help="The instrument.")]
 OneTag = Annotated[str | None, typer.Argument(metavar="[TAG]", help="One instrument; all if not given.")]
 Certificate = Annotated[str, typer.Argument(metavar="CERTIFICATE", help="The certificate's number.")]
+LatestCertificate = Annotated[str | None, typer.Argument(metavar="[CERTIFICATE]", help="The latest if not given.")]
 Job = Annotated[str, typer.Argument(metavar="JOB", help="The job.")]
 Outlet = Annotated[str, typer.Argument(metavar="OUTLET", help="The outlet or duct.")]
 Reading = Annotated[
@@ -93,7 +94,7 @@ def time_of(typed: str | None, column: str = "at") -> datetime:
         return clock()
     from calib.procedures.typed import cells
 
-    _checked(typed, cells.moment(typed), column)
+    _checked(typed, cells.time_with_zone(typed), column)
     return datetime.fromisoformat(typed)
 
 

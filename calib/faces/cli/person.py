@@ -30,7 +30,7 @@ def add(
     Example: calib person add "Q. Bergström" --role QA --login bergstroem
     """
     from calib.procedures.people.authorise import is_shared
-    from calib.procedures.people.roles import PersonWanted, add_person
+    from calib.procedures.people.persons_and_roles import PersonWanted, add_person
 
     session = desk.writing()
     person = add_person(session, PersonWanted(name, login, roles), desk.signature())
@@ -52,7 +52,7 @@ def role(
     Example: calib person role "T. Lindqvist" --give engineer --reason "authorised to sign reports"
     """
     from calib.procedures.people.authorise import is_shared
-    from calib.procedures.people.roles import GIVEN, WITHDRAWN, ChangeWanted, change_role
+    from calib.procedures.people.persons_and_roles import GIVEN, WITHDRAWN, ChangeWanted, change_role
 
     if (give is None) == (withdraw is None):
         raise BadInputError([Finding.typed("give", give, "one of --give ROLE and --withdraw ROLE")])
@@ -71,7 +71,7 @@ def list_(desk: Desk, on: OnDate = None) -> Reply:
     Example: calib person list
     """
     from calib.faces.answers import people as answer
-    from calib.procedures.people.roles import people_on_file
+    from calib.procedures.people.persons_and_roles import people_on_file
 
     return Reply(answer.document(people_on_file(desk.reading(), end_of(day_of(on)))), answer.text)
 

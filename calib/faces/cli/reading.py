@@ -9,7 +9,7 @@ from calib.faces.cli.frame import Desk, Reply, group, reads, writes
 from calib.faces.cli.options import Conditions, Job, MeterProbe, ObservedAt, Reading, Remarks
 
 if TYPE_CHECKING:
-    from calib.procedures.enter.import_folders import Imported
+    from calib.procedures.enter.write_sheets import Imported
 
 app = group("Readings at outlets: add, list, show.")
 
@@ -40,20 +40,14 @@ def add(
 
     Example: calib reading add FQ-204 S1-3 --instrument VA-11 --unit m/s --method "sweep, 3 passes" --observations "2.41;2.38;2.44"
     """
-    from calib.procedures.enter.import_folders import write_sheets
-    from calib.procedures.people.authorise import signed
-    from calib.procedures.typed.sheets import typed_row
+    from calib.faces.files import log_content
+    from calib.procedures.enter.add_reading import add_reading
+    from calib.procedures.typed.columns import FILES
+    from calib.procedures.typed.sheets import options_of
 
-    cells = {
-        "job": job, "outlet": outlet, "instrument": instrument, "unit": unit, "method": method, "observations": observations,
-        "indication": indication, "observed_at": observed_at or clock().isoformat(), "averaging_s": averaging_s,
-        "remarks": remarks, "log_file": log_file, "probe": probe, "conditions": conditions,
-        "throttled_observations": throttled_observations,
-    }  # fmt: skip
-    session = desk.writing()
-    who = signed(session, desk.signature())
-    row = typed_row(None, cells | {"operator": who.person})
-    return recorded(job, outlet, write_sheets(session, {"readings.csv": [row]}, who, clock()))
+    cells = options_of(FILES["readings.csv"], locals()) | {"observed_at": observed_at or clock().isoformat()}
+    imported = add_reading(desk.writing(), cells, log_content(log_file), desk.signature(), clock())
+    return recorded(job, outlet, imported)
 
 
 def recorded(job: str, outlet: str, imported: "Imported") -> Reply:

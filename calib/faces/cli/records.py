@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calib.clock import clock, end_of
-from calib.confirmation.interval import due_list
+from calib.confirmation.due import due_list
 from calib.errors import BadInputError, Finding
-from calib.faces.cli.frame import Desk, Reply, group, reads, say, writes
+from calib.faces.cli.frame import Desk, Reply, group, plotted, reads, say, writes
 from calib.faces.cli.options import OnDate, day_of, days_of
 
 if TYPE_CHECKING:
@@ -35,12 +35,12 @@ def init(
     """
     from calib.records import carry, database
 
-    made = database.shown(desk.records)
+    made = database.shown_location(desk.records)
     if source is None:
         database.make(desk.records)
         return Reply({"records": made, "entries": 0}, f"made {made}")
     entries = carry.carry(source, desk.records, say)
-    told = f"made {made} with {entries} ledger entries of {database.shown(source)}"
+    told = f"made {made} with {entries} ledger entries of {database.shown_location(source)}"
     return Reply({"records": made, "entries": entries}, told)
 
 
@@ -72,7 +72,7 @@ def import_(
 
     Example: calib import march-campaign
     """
-    from calib.procedures.enter.import_folders import import_folders
+    from calib.faces.files import import_folders
 
     imported = import_folders(desk.writing(), folders, desk.signature(), clock(), say)
     document = {"records": dict(imported.records), "refusals": [asdict(each) for each in imported.refusals]}
@@ -129,17 +129,16 @@ def due(
     if ics is not None:
         _write_calendar(session, ics, day, ahead)
     if plot is not None:
-        from calib.faces.drawings import save_or_tell
-        from calib.faces.drawings.due import drawing_of, due_chart
+        from calib.faces.drawings.due import due_chart, due_drawing
 
-        save_or_tell(due_chart(drawing_of(fleet, day, ahead)), plot)
+        plotted([due_chart(due_drawing(fleet, day, ahead))], plot)
     return Reply(document, answer.text, status=int(any(entry.overdue for entry in entries)))
 
 
 def _write_calendar(session: "Session", path: Path, day: date, ahead: int) -> None:
     from calib.faces.answers.due_calendar import BEGINS, as_calendar
     from calib.faces.write_over import write_over
-    from calib.procedures.fleet.round_on_record import due_instruments, identity
+    from calib.procedures.fleet.recalibration_round import due_instruments, identity
     from calib.procedures.on_record.register import load_register
 
     instruments = due_instruments(session, load_register(session), day, ahead)
@@ -162,7 +161,7 @@ def _must_stand_alone(within: str | None, ics: Path | None, plot: Path | None) -
 
 def _round(desk: Desk, day: date, ahead: int) -> Reply:
     from calib.faces.answers import recalibration_round as answer
-    from calib.procedures.fleet.round_on_record import round_of
+    from calib.procedures.fleet.recalibration_round import round_of
 
     planned = round_of(desk.reading(), day, ahead)
     travellers = [each for parcel in planned.parcels for each in parcel.travellers]
@@ -214,7 +213,7 @@ def verify(
         raise BadInputError([Finding.typed("digest", digest, expected)])
     session = desk.reading()
     findings = ledger.verify(session.connection(), digest, say)
-    return Reply(answer.document(*ledger.head(session), findings), answer.text, status=int(bool(findings)))
+    return Reply(answer.document(*ledger.ledger_head(session), findings), answer.text, status=int(bool(findings)))
 
 
 @reads(app, "upgrade")
@@ -226,7 +225,7 @@ def upgrade(desk: Desk) -> Reply:
     from calib.records import database
 
     copy = database.upgrade(desk.records)
-    records = database.shown(desk.records)
+    records = database.shown_location(desk.records)
     document = {"records": records, "schema": database.SCHEMA, "copy": None if copy is None else str(copy)}
     if copy is None:
         return Reply(document, f"{records} has the present schema {database.SCHEMA} already: nothing was done")

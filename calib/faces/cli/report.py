@@ -13,7 +13,7 @@ from calib.faces.cli.options import DEFAULT_COVERAGE, Coverage, probability_of, 
 from calib.faces.report.file_names import FORMS
 
 if TYPE_CHECKING:  # the drawing and database libraries are imported by those who need them
-    from calib.faces.report.files import Wanted
+    from calib.faces.report.write_report import Wanted
 
 DRAFT_FORMS = ("html", "csv", "json")
 
@@ -72,7 +72,7 @@ def report(
         return _list(desk, str(job))
     if revision is not None:
         return _write_again(desk, str(job), revision, _forms(form, ()), into)
-    from calib.faces.report.files import Wanted
+    from calib.faces.report.write_report import Wanted
 
     forms = _forms(form, FORMS if issue else DRAFT_FORMS)
     when, now = time_of(issued, "issued"), clock()
@@ -99,7 +99,7 @@ def _forms(typed: str | None, otherwise: Sequence[str]) -> list[str]:
 
 def _make(desk: Desk, wanted: "Wanted", reason: str | None, into: Path, *, is_draft: bool) -> Reply:
     from calib.faces.answers import written_report as answer
-    from calib.faces.report.files import issue, write_draft
+    from calib.faces.report.write_report import issue, write_draft
 
     if is_draft:
         written = write_draft(desk.reading(), wanted, into, say)
@@ -110,7 +110,7 @@ def _make(desk: Desk, wanted: "Wanted", reason: str | None, into: Path, *, is_dr
 
 
 def _write_again(desk: Desk, job: str, revision: int, forms: list[str], into: Path) -> Reply:
-    from calib.faces.report.files import write_issued
+    from calib.faces.report.write_report import write_issued
 
     files = [str(file) for file in write_issued(desk.reading(), job, revision, forms, into)]
     written = "\n".join(f"wrote {file}, as it was issued" for file in files)

@@ -8,11 +8,11 @@ import typer
 
 from calib.errors import BadInputError, Finding
 from calib.faces.cli import traverse_entry
-from calib.faces.cli.frame import Desk, Reply, group, reads, writes
+from calib.faces.cli.frame import Desk, Reply, group, plotted, reads, writes
 
 if TYPE_CHECKING:
     from calib.airflow.traverse import Section
-    from calib.procedures.typed.sheets import Check
+    from calib.procedures.typed.declaration import Check
     from calib.quantities import Unit
 
 app = group("Duct traverses: plan where to measure, add.")
@@ -77,10 +77,9 @@ def plan(
     section, rule, counts, length, before = _read(given, plot)
     places = traverse(section, rule, *counts)
     if plot is not None:
-        from calib.faces.drawings import save_or_tell
         from calib.faces.drawings.duct_section import section_chart
 
-        save_or_tell(section_chart(section, rule, places, length, before), plot)
+        plotted([section_chart(section, rule, places, length, before)], plot)
     return Reply(answer.document(section, rule, places, length, before), answer.text)
 
 
@@ -149,14 +148,14 @@ def _refuse_wrong(typed: dict[str, str], plot: Path | None) -> None:
 
 def _checks() -> dict[str, Callable[[str | None], str | None]]:
     """What each option may hold by itself."""
-    from calib.airflow.traverse import RULES, SHAPES
+    from calib.airflow.traverse import RULES, SECTION_SHAPES
     from calib.procedures.typed import cells
     from calib.quantities import known_units
 
     def given(check: "Check") -> Callable[[str | None], str | None]:
         return lambda typed: None if typed is None else check(typed)
 
-    shape = cells.one_of(*SHAPES)
+    shape = cells.one_of(*SECTION_SHAPES)
     return {
         "shape": lambda typed: shape(typed or ""),
         "width": given(cells.above_zero),

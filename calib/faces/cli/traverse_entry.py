@@ -13,8 +13,7 @@ from calib.faces.cli.options import Conditions, Job, MeterProbe, ObservedAt, Rem
 from calib.faces.cli.reading import recorded
 
 if TYPE_CHECKING:
-    from calib.airflow.traverse import TraversePoint
-    from calib.procedures.typed.sheets import Row
+    from calib.airflow.traverse import TraversePlace
     from calib.quantities import Unit
 
 
@@ -48,28 +47,25 @@ def add(
     Example: calib traverse add FQ-204 D-1 --instrument DM-2 --probe PT-2 --conditions roof
     --unit Pa --method "duct traverse" --rule log-linear --lines 2 --points 6
     """
-    from calib.procedures.enter.import_folders import write_sheets
+    from calib.procedures.enter.add_reading import add_traverse
     from calib.procedures.people.authorise import authorise
-    from calib.procedures.typed.sheets import typed_row
     from calib.records import database
 
     with database.reading(desk.records) as session:
         who = authorise(session, desk.signature(), "record")
     cells = {
         "job": job, "outlet": outlet, "instrument": instrument, "observed_at": observed_at or clock().isoformat(), "unit": unit,
-        "method": method, "operator": who.person, "remarks": remarks, "probe": probe, "conditions": conditions,
+        "method": method, "remarks": remarks, "probe": probe, "conditions": conditions,
         "traverse_rule": rule,
     }  # fmt: skip
     # The values are read before the records are opened for writing: nobody waits for a person at a duct.
     places, in_unit, counts = _places(desk.records, job, outlet, rule, (lines, points))
     typed = _typed_lines(line, places) if line else _asked(places, passes, unit, in_unit)
-    names = {name: cells[name] for name in ("job", "outlet", "instrument", "observed_at")}
-    rows = [_row(names, place, value) for place, value in zip(places, typed, strict=True)]
+    values = {(place.line, place.point): value for place, value in zip(places, typed, strict=True)}
     counted = {"traverse_lines": str(counts[0]), "traverse_points": str(counts[1])}
-    sheets = {"readings.csv": [typed_row(None, cells | counted)], "traverses.csv": rows}
     try:
         with database.writing(desk.records) as session:
-            imported = write_sheets(session, sheets, who, clock())
+            imported = add_traverse(session, cells | counted, values, who, clock())
     except CalibError:
         if not line:
             say(f"the values again, to be typed no second time: {_as_options(places, typed)}")
@@ -79,7 +75,7 @@ def add(
 
 def _places(
     records: str, job: str, duct: str, rule: str, typed: tuple[str | None, str | None]
-) -> "tuple[Sequence[TraversePoint], Unit, tuple[int, int]]":
+) -> "tuple[Sequence[TraversePlace], Unit, tuple[int, int]]":
     """Points of the traverse, the unit of the duct's dimensions, and the numbers of lines and points."""
     from calib.airflow.traverse import RULES, traverse, usual
     from calib.procedures.measure.duct_section import section_on_record
@@ -101,7 +97,7 @@ def _places(
     return traverse(section, rule, lines, points), in_unit, (lines, points)
 
 
-def _typed_lines(typed: Sequence[str], places: "Sequence[TraversePoint]") -> list[str]:
+def _typed_lines(typed: Sequence[str], places: "Sequence[TraversePlace]") -> list[str]:
     """Values in the order of the points; raises BadInputError with every line that has another number of them."""
     lines = sorted({place.line for place in places})
     findings = []
@@ -118,7 +114,7 @@ def _typed_lines(typed: Sequence[str], places: "Sequence[TraversePoint]") -> lis
     return [value for of_line in values for value in of_line]
 
 
-def _asked(places: "Sequence[TraversePoint]", passes: int, unit: str, in_unit: "Unit") -> list[str]:
+def _asked(places: "Sequence[TraversePlace]", passes: int, unit: str, in_unit: "Unit") -> list[str]:
     """Ask for the value at each point, pass after pass; a value that is no number is asked for again."""
     typed: list[list[str]] = [[] for _ in places]
     for run in range(1, passes + 1):
@@ -132,7 +128,7 @@ def _value(question: str) -> str:
     from calib.procedures.typed import cells
 
     for answer in _answers(question):
-        wrong = cells.number(answer)
+        wrong = cells.finite_number(answer)
         if wrong is None:
             return answer
         say(f"{answer!r} is not {wrong}")
@@ -149,16 +145,9 @@ def _answers(question: str) -> Iterator[str]:
         yield line.strip()
 
 
-def _as_options(places: "Sequence[TraversePoint]", typed: Sequence[str]) -> str:
+def _as_options(places: "Sequence[TraversePlace]", typed: Sequence[str]) -> str:
     """Values of each line as the option that enters them."""
     lines: dict[int, list[str]] = {}
     for place, value in zip(places, typed, strict=True):
         lines.setdefault(place.line, []).append(value)
     return " ".join(f'--line "{" ".join(values)}"' for values in lines.values())
-
-
-def _row(names: Mapping[str, str | None], place: "TraversePoint", value: str) -> "Row":
-    from calib.procedures.typed.sheets import typed_row
-
-    source = f"line {place.line}, point {place.point}"
-    return typed_row(source, {**names, "line": str(place.line), "point": str(place.point), "indications": value})

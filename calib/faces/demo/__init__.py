@@ -14,10 +14,11 @@ from typing import Any
 from sqlmodel import Session
 
 from calib.errors import NotInRecordsError, RecordsError
+from calib.faces.files import import_folders
 from calib.faces.report.file_names import FORMS
-from calib.faces.report.files import Wanted, issue, write_issued
+from calib.faces.report.write_report import Wanted, issue, write_issued
 from calib.procedures.enter.amend_outlet import amend_outlet
-from calib.procedures.enter.import_folders import Imported, import_folders
+from calib.procedures.enter.write_sheets import Imported
 from calib.procedures.factors.find_factor import find_factor
 from calib.procedures.fleet.record_check import record_check
 from calib.procedures.fleet.record_event import record_event
@@ -25,12 +26,12 @@ from calib.procedures.on_record.by_name import job_named
 from calib.procedures.on_record.calibrations import calibration_on_file
 from calib.procedures.on_record.outlets import readings_at
 from calib.procedures.pairs.factor_from_pairs import FactorWanted
-from calib.procedures.report.issued import bytes_of
+from calib.procedures.report.issued import issued_bytes
 from calib.records import database
 from calib.records.ledger import Signature
 
-JOB = "LM-27"
-RECORDS = "demo.sqlite"
+DEMO_JOB = "LM-27"
+DEMO_RECORDS = "demo.sqlite"
 _BRANCH, _GRILLE = "B1 branch to S1-6", "S1-6 corridor"
 _METER = "VA-11"
 _HERE = Path(__file__).parent
@@ -63,7 +64,7 @@ class _Place:
 
     @property
     def records(self) -> str:
-        return str(self.into / RECORDS)
+        return str(self.into / DEMO_RECORDS)
 
     def folder(self, name: str) -> Path:
         """A copy of one of the demo's import folders, for people to look at and to try their own changes on."""
@@ -84,9 +85,9 @@ def run_demo(into: Path, progress: Callable[[str], None]) -> dict[str, Any]:
         raise RecordsError(f"{into}: the demo cannot be written there ({error.strerror})") from error
     said = _make_records(place, folders, progress) if not Path(place.records).exists() else _records_are_there(place)
     with database.reading(place.records) as session:
-        files = (*write_issued(session, JOB, _REVISION, (), into), *_pictures(session, into))
+        files = (*write_issued(session, DEMO_JOB, _REVISION, (), into), *_pictures(session, into))
     said += [
-        f"Wrote revision {_REVISION} of the report of job {JOB}, issued {_REISSUED.date()}:",
+        f"Wrote revision {_REVISION} of the report of job {DEMO_JOB}, issued {_REISSUED.date()}:",
         *(f"  {path}" for path in files),
     ]
     said += [
@@ -94,31 +95,29 @@ def run_demo(into: Path, progress: Callable[[str], None]) -> dict[str, Any]:
         f"  calib ready VA-11 VA-13 VA-14 --on 2026-10-14 --records {place.records}",
         f"  calib budget 1 --records {place.records}",
     ]
-    return {"records": place.records, "job": JOB, "files": [str(path) for path in files], "said": said}
+    return {"records": place.records, "job": DEMO_JOB, "files": [str(path) for path in files], "said": said}
 
 
 def _pictures(session: Session, into: Path) -> list[Path]:
     """Three pictures of the report, each by itself."""
-    from calib.faces.drawings import save_or_tell  # noqa: PLC0415 (the drawing library takes a third of a second to import)
-    from calib.faces.drawings.calibration import curve_figure  # noqa: PLC0415
-    from calib.faces.drawings.job import balance_chart, overview_charts  # noqa: PLC0415
+    from calib.faces.drawings import save_all  # noqa: PLC0415 (the drawing library takes a third of a second to import)
+    from calib.faces.drawings.balance import balance_charts  # noqa: PLC0415
+    from calib.faces.drawings.calibration import calibration_chart  # noqa: PLC0415
+    from calib.faces.drawings.overview import overview_charts  # noqa: PLC0415
 
-    content = json.loads(bytes_of(session, JOB, _REVISION, "json"))
+    content = json.loads(issued_bytes(session, DEMO_JOB, _REVISION, "json"))
     pictures = {
         "outlets": overview_charts(content["readings"])[0],
-        "balance": balance_chart(content),
-        _METER: curve_figure(calibration_on_file(session, _METER, None)),
+        "balance": balance_charts(content)[0],
+        _METER: calibration_chart(calibration_on_file(session, _METER, None)),
     }
-    paths = {into / f"{JOB}-{name}.svg": figure for name, figure in pictures.items()}
-    for path, figure in paths.items():
-        save_or_tell(figure, path)
-    return list(paths)
+    return [path for name, chart in pictures.items() for path in save_all([chart], into / f"{DEMO_JOB}-{name}.svg")]
 
 
 def _records_are_there(place: _Place) -> list[str]:
     try:
         with database.reading(place.records) as session:
-            job_named(session, JOB)
+            job_named(session, DEMO_JOB)
     except NotInRecordsError as error:
         raise RecordsError(f"{place.records} is not the demo's: name another folder with --into") from error
     return [f"The demo's records are in {place.records} already; they were left as they are."]
@@ -154,13 +153,13 @@ def _issue(
     place: _Place, forms: Sequence[str], at: datetime, reason: str | None, progress: Callable[[str], None]
 ) -> None:
     signed = Signature(_ENGINEER, at, "report --issue")
-    issue(place.records, Wanted(JOB, forms, at, at), reason, signed, None, progress)
+    issue(place.records, Wanted(DEMO_JOB, forms, at, at), reason, signed, None, progress)
 
 
 def _find_factor(place: _Place) -> None:
     """The factor of one grille from traverses of its branch, and the grille amended to use it."""
     with database.writing(place.records) as session:
-        traverses, faces = (readings_at(session, JOB, name) for name in (_BRANCH, _GRILLE))
+        traverses, faces = (readings_at(session, DEMO_JOB, name) for name in (_BRANCH, _GRILLE))
         # The first reading at the grille was taken before the traverses.
         pairs = [f"{duct}:{face}" for duct, face in zip(traverses, faces[-len(traverses) :], strict=True)]
         wanted = FactorWanted("G4", pairs, "type", "grille G4", "four traverses of the branch to S1-6")
@@ -169,7 +168,7 @@ def _find_factor(place: _Place) -> None:
     changes = [*(f"{column}=" for column in typed), "found_factor=G4"]
     with database.writing(place.records) as session:
         signed = Signature(_TECHNICIAN, _AMENDED, "outlet amend")
-        amend_outlet(session, JOB, _GRILLE, changes, "its own factor was found in the field", signed)
+        amend_outlet(session, DEMO_JOB, _GRILLE, changes, "its own factor was found in the field", signed)
 
 
 def _story(place: _Place, first: Imported, second: Imported) -> list[str]:
@@ -185,5 +184,5 @@ def _story(place: _Place, first: Imported, second: Imported) -> list[str]:
             "a diffuser with a hood, ducts traversed with a pitot-static tube and a thermal probe."
         ),
         "Issued revision 1 of the report; found the outlet factor G4 from four traverses of a branch, and amended S1-6 to use it.",
-        *(f"Refused 1 reading, at {one.outlet}: {'; '.join(one.reasons)}." for one in second.refusals),
+        *(f"Refused 1 reading, at {refusal.outlet}: {'; '.join(refusal.reasons)}." for refusal in second.refusals),
     ]

@@ -1,8 +1,9 @@
 """Pictures of uncertainty budgets: one reading's as sorted bars, with its distribution below; many readings' side by side."""
 
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from operator import itemgetter
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -14,16 +15,16 @@ from calib.faces.drawings.style import (
     BAND,
     CONTRIBUTION_LOOKS,
     EVALUATION_LOOKS,
+    FIGURE_WIDTH,
     INK,
-    LINE,
-    SMALL,
-    WIDTH,
+    SMALL_LETTERS,
+    STROKE,
+    Chart,
     house_style,
     short,
     titled,
 )
-
-Reading = Mapping[str, Any]  # one of the content's readings
+from calib.faces.written import Content, count_of
 
 CONTRIBUTIONS = tuple(CONTRIBUTION_LOOKS)
 _MOST_BARS = 40
@@ -43,7 +44,7 @@ class DistributionDrawing:
     simulated: tuple[float, float]
 
 
-def budget_bars(reading: Reading, distribution: DistributionDrawing | None = None) -> Figure:
+def budget_bars(reading: Content, distribution: DistributionDrawing | None = None) -> Chart:
     """One reading's budget: the share of each contribution in the variance of the flow, largest first; its distribution below.
 
     `reading` is a reading of the report's content, or the answer of `calib budget --json`.
@@ -52,37 +53,41 @@ def budget_bars(reading: Reading, distribution: DistributionDrawing | None = Non
     high = 1.25 + 0.27 * len(shown)
     with house_style():
         if distribution is None:
-            figure = Figure(figsize=(WIDTH, high), layout="constrained")
+            figure = Figure(figsize=(FIGURE_WIDTH, high), layout="constrained")
             _bars(figure.subplots(), reading, shown)
+            words = _bars_words(reading)
         else:
-            figure = Figure(figsize=(WIDTH, high + 2.9), layout="constrained")
+            figure = Figure(figsize=(FIGURE_WIDTH, high + 2.9), layout="constrained")
             above, below = figure.subfigures(2, 1, squeeze=False, height_ratios=(high, 2.9))[:, 0]
             _bars(above.subplots(), reading, shown)
-            _distribution(below.subplots(), distribution, "")
+            _distribution(below.subplots(), distribution)
             below.legend(loc="outside lower left", ncols=2)
-        return figure
+            words = f"{_bars_words(reading)} {_distribution_words(distribution)}"
+        return Chart(figure, words)
 
 
-def _sorted(reading: Reading) -> list[Mapping[str, Any]]:
+def _sorted(reading: Content) -> list[Content]:
     """Contributions, largest share first; those of equal share in the order of the budget."""
-    return sorted(reading["contributions"], key=lambda one: -one["variance_percent"])
+    return sorted(reading["contributions"], key=lambda contribution: -contribution["variance_percent"])
 
 
-def _bars(axes: Axes, reading: Reading, shown: Sequence[Mapping[str, Any]]) -> None:
+def _bars(axes: Axes, reading: Content, shown: Sequence[Content]) -> None:
     rows = np.arange(len(shown))
-    for row, one in zip(rows, shown, strict=True):
-        axes.barh(row, one["variance_percent"], height=0.66, **EVALUATION_LOOKS[one["evaluation"]].patch)
+    for row, contribution in zip(rows, shown, strict=True):
+        axes.barh(
+            row, contribution["variance_percent"], height=0.66, **EVALUATION_LOOKS[contribution["evaluation"]].patch
+        )
         axes.annotate(
-            _percent(one["variance_percent"]), (one["variance_percent"], row), (4, 0), textcoords="offset points",
-            va="center", fontsize=SMALL,
+            _percent(contribution["variance_percent"]), (contribution["variance_percent"], row), (4, 0), textcoords="offset points",
+            va="center", fontsize=SMALL_LETTERS,
         )  # fmt: skip
-    axes.set_yticks(rows, [one["name"] for one in shown])
+    axes.set_yticks(rows, [contribution["name"] for contribution in shown])
     axes.tick_params(axis="y", length=0)
     axes.set_ylim(len(shown) - 0.4, -0.6)
-    axes.set_xlim(0, max(10.0, 1.14 * max((one["variance_percent"] for one in shown), default=0.0)))
+    axes.set_xlim(0, max(10.0, 1.14 * max((contribution["variance_percent"] for contribution in shown), default=0.0)))
     axes.set_xlabel("share of the variance of the flow [%]")
     titled(axes, f"{reading['outlet']}, reading {reading['reading']}: budget", reading["flow"]["statement"])
-    used = dict.fromkeys(one["evaluation"] for one in shown)
+    used = dict.fromkeys(contribution["evaluation"] for contribution in shown)
     keys = [Patch(label=_EVALUATIONS[name], **EVALUATION_LOOKS[name].patch) for name in sorted(used)]
     axes.legend(handles=keys, loc="lower right")
 
@@ -91,47 +96,39 @@ def _percent(share: float) -> str:
     return "0 %" if share == 0 else "< 0.1 %" if share < 0.1 else f"{share:.1f} %"
 
 
-def budget_bars_alternative(reading: Reading) -> str:
-    """The picture of one budget in words."""
-    parts = "; ".join(f"{one['name']} {_percent(one['variance_percent'])}" for one in _sorted(reading))
+def _bars_words(reading: Content) -> str:
+    parts = "; ".join(
+        f"{contribution['name']} {_percent(contribution['variance_percent'])}" for contribution in _sorted(reading)
+    )
     return (
         f"Uncertainty budget of reading {reading['reading']} at {short(reading['outlet'], 60)}, "
         f"flow {reading['flow']['statement']}: share of each contribution in the variance, largest first: {parts}."
     )
 
 
-def distribution_chart(drawing: DistributionDrawing) -> Figure:
+def _distribution(axes: Axes, drawing: DistributionDrawing) -> None:
     """Output distribution of the flow, the normal one of the law over it, and the coverage interval of each."""
-    with house_style():
-        figure = Figure(figsize=(WIDTH, 3.4), layout="constrained")
-        _distribution(figure.subplots(), drawing, drawing.name)
-        figure.legend(loc="outside lower left", ncols=2)
-        return figure
-
-
-def _distribution(axes: Axes, drawing: DistributionDrawing, title: str) -> None:
     width = 4.5 * drawing.standard_uncertainty
     ends = (drawing.value - width, drawing.value + width)
     axes.hist(drawing.sample, bins=90, range=ends, density=True, color=BAND, label="distributions (Monte Carlo)")
     x = np.linspace(*ends, 301)
     z = (x - drawing.value) / drawing.standard_uncertainty
     density = np.exp(-0.5 * z**2) / (drawing.standard_uncertainty * np.sqrt(2 * np.pi))
-    axes.plot(x, density, color=LINE, lw=1.6, label="law of propagation, normal")
+    axes.plot(x, density, color=STROKE, lw=1.6, label="law of propagation, normal")
     for interval, style, name in (
         (drawing.law, "-", "interval of the law"),
         (drawing.simulated, "--", "interval, distributions"),
     ):
-        for number, end in enumerate(interval):
-            axes.axvline(end, color=INK, ls=style, lw=1.1, label=name if number == 0 else None)
+        for place, end in enumerate(interval):
+            axes.axvline(end, color=INK, ls=style, lw=1.1, label=name if place == 0 else None)
     axes.set_ylim(bottom=0, top=1.1 * float(density.max()))
     axes.set_yticks([])
     axes.spines["left"].set_visible(False)
     axes.set_xlabel(drawing.label)
-    titled(axes, title or "Propagation of distributions")
+    titled(axes, "Propagation of distributions")
 
 
-def distribution_alternative(drawing: DistributionDrawing) -> str:
-    """The picture of a distribution in words."""
+def _distribution_words(drawing: DistributionDrawing) -> str:
     return (
         f"Distribution of the {drawing.label} of {drawing.name} from {len(drawing.sample)} Monte Carlo trials, with the normal "
         f"distribution of the law of propagation about {drawing.value:.5g}. Coverage interval of the law: {drawing.law[0]:.5g} "
@@ -139,43 +136,58 @@ def distribution_alternative(drawing: DistributionDrawing) -> str:
     )
 
 
-def budget_chart(readings: Sequence[Reading]) -> Figure:
-    """Share of each contribution in the variance of each flow, as one bar a reading."""
+def budget_chart(readings: Sequence[Content]) -> Chart:
+    """Share of each contribution in the variance of each flow, as one bar a reading; their numbers stand in a table above it."""
     shown = readings[:_MOST_BARS]
     with house_style():
-        figure = Figure(figsize=(WIDTH, 1.75 + 0.27 * len(shown)), layout="constrained")
+        figure = Figure(figsize=(FIGURE_WIDTH, 1.75 + 0.27 * len(shown)), layout="constrained")
         axes = figure.subplots()
         left = np.zeros(len(shown))
         rows = np.arange(len(shown))
         for name, look in CONTRIBUTION_LOOKS.items():
-            share = np.array([_share(one, name) for one in shown])
+            share = np.array([_share(reading, name) for reading in shown])
             if share.any():
                 axes.barh(rows, share, left=left, height=0.72, label=name, **look.patch)
             left += share
-        axes.set_yticks(rows, [short(f"{one['outlet']}, {one['instrument']}") for one in shown])
+        axes.set_yticks(rows, [short(f"{reading['outlet']}, {reading['instrument']}") for reading in shown])
         axes.tick_params(axis="y", length=0)
         axes.set_ylim(len(shown) - 0.4, -0.6)
         axes.set_xlim(0, 100)
         axes.set_xlabel("share of the variance of the flow [%]")
         figure.legend(loc="outside upper left", ncols=4)
-        return figure
+        return Chart(figure, _shares_words(shown))
 
 
-def most_bars(readings: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
+def most_bars(readings: Sequence[Content]) -> list[Content]:
     """The readings that a budget chart has room for: those with the largest relative uncertainty."""
     if len(readings) <= _MOST_BARS:
         return list(readings)
-    ranked = sorted(readings, key=lambda one: -one["flow"]["standard_uncertainty"] / (abs(one["flow"]["value"]) or 1))
+    ranked = sorted(readings, key=_relative_uncertainty, reverse=True)
     return ranked[:_MOST_BARS]
 
 
-def budget_alternative(readings: Sequence[Reading]) -> str:
-    """The picture of many budgets in words: which contribution rules how many of them."""
-    shown = readings[:_MOST_BARS]
-    ruling = [str(_sorted(one)[0]["name"]) for one in shown if one["contributions"]]
-    counted = ", ".join(f"{name} in {ruling.count(name)}" for name in CONTRIBUTIONS if name in ruling)
-    return f"Budgets of {len(shown)} readings, one bar each: share of every contribution in the variance. Largest: {counted}."
+def _relative_uncertainty(reading: Content) -> float:
+    return float(reading["flow"]["standard_uncertainty"] / (abs(reading["flow"]["value"]) or 1))
 
 
-def _share(reading: Reading, name: str) -> float:
-    return float(next((one["variance_percent"] for one in reading["contributions"] if one["name"] == name), 0.0))
+def _shares_words(readings: Sequence[Content]) -> str:
+    """Which contribution is the largest, and how often."""
+    largest = Counter(max(reading["contributions"], key=itemgetter("variance_percent"))["name"] for reading in readings)
+    told = ", ".join(f"{name} for {count}" for name, count in largest.most_common())
+    return (
+        f"Share of each contribution in the variance of {count_of(len(readings), 'flow', 'flows')}; their numbers are in the table "
+        f"above. The largest is: {told}."
+    )
+
+
+def _share(reading: Content, name: str) -> float:
+    return float(
+        next(
+            (
+                contribution["variance_percent"]
+                for contribution in reading["contributions"]
+                if contribution["name"] == name
+            ),
+            0.0,
+        )
+    )

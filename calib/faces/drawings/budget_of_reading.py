@@ -1,28 +1,25 @@
 """The picture of a reading's budget, with the distribution of its flow where distributions were propagated."""
 
-from pathlib import Path
-
-from calib.faces import drawings
 from calib.faces.answers.reading_in_full import flow_unit
-from calib.faces.drawings import DistributionDrawing
+from calib.faces.drawings.budget import DistributionDrawing, budget_bars
+from calib.faces.drawings.style import Chart
 from calib.faces.written import Content
 from calib.procedures.measure.distributions import LawAndDistributions
 from calib.procedures.measure.reading_in_job import ReadingInJob
 
 
-def save_budget(
-    found: ReadingInJob, document: Content, both: LawAndDistributions | None, path: Path, units: str | None
-) -> None:
-    """Draw a budget to a file, with the distribution of the flow below it where there is one; raises CalibError."""
-    drawing = None if both is None else _distribution(found, both, units)
-    drawings.save_or_tell(drawings.budget_bars(document, drawing), path)
+def reading_budget_chart(
+    in_job: ReadingInJob, budget: Content, both: LawAndDistributions | None, units: str | None
+) -> Chart:
+    """The budget that `calib budget` answers, with the distribution of the flow below it where there is one."""
+    return budget_bars(budget, None if both is None else _distribution(in_job, both, units))
 
 
-def _distribution(found: ReadingInJob, both: LawAndDistributions, units: str | None) -> DistributionDrawing:
-    one = found.evaluation.measured[found.row]
-    in_unit = flow_unit(one.outlet, units)
+def _distribution(in_job: ReadingInJob, both: LawAndDistributions, units: str | None) -> DistributionDrawing:
+    measured = in_job.evaluation.measured[in_job.row]
+    in_unit = flow_unit(measured.outlet, units)
     return DistributionDrawing(
-        name=f"{one.outlet.outlet}, reading {one.reading.id}",
+        name=f"{measured.outlet.outlet}, reading {measured.reading.id}",
         label=f"flow [{in_unit.symbol}]",
         sample=in_unit.from_si(both.simulated.sample),
         value=in_unit.from_si(both.value),

@@ -7,7 +7,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from calib.faces.drawings.style import BAND, INK, LINE, WIDTH, house_style, titled
+from calib.faces.drawings.style import BAND, FIGURE_WIDTH, INK, STROKE, Chart, house_style, titled
 
 
 @dataclass(frozen=True)
@@ -32,22 +32,22 @@ class CurveDrawing:
         return self.compared - self.fitted
 
 
-def curve_chart(drawing: CurveDrawing) -> Figure:
+def curve_chart(drawing: CurveDrawing) -> Chart:
     """Curve against indication: points with their U, the curve, its band at k = 2, and below the residuals, enlarged."""
     with house_style():
-        figure = Figure(figsize=(WIDTH, 4.2), layout="constrained")
+        figure = Figure(figsize=(FIGURE_WIDTH, 4.2), layout="constrained")
         upper, lower = figure.subplots(2, 1, sharex=True, gridspec_kw={"height_ratios": (5, 2)})
         _curve(upper, drawing)
         _residuals(lower, drawing)
         figure.align_ylabels()
         figure.legend(*upper.get_legend_handles_labels(), loc="outside lower left", ncols=3)
-        return figure
+        return Chart(figure, _words(drawing))
 
 
 def _curve(axes: Axes, drawing: CurveDrawing) -> None:
     low, high = drawing.curve - drawing.band, drawing.curve + drawing.band
     axes.fill_between(drawing.along, low, high, color=BAND, lw=0, label="band of the curve, k = 2")
-    axes.plot(drawing.along, drawing.curve, color=LINE, lw=1.8, label="curve")
+    axes.plot(drawing.along, drawing.curve, color=STROKE, lw=1.8, label="curve")
     axes.errorbar(
         drawing.indication, drawing.compared, yerr=drawing.expanded_uncertainty, fmt="o", ms=4.5, color=INK, capsize=3,
         lw=0.9, label="comparisons, with their U",
@@ -61,15 +61,15 @@ def _curve(axes: Axes, drawing: CurveDrawing) -> None:
 def _residuals(axes: Axes, drawing: CurveDrawing) -> None:
     """Enlarged: beside U, which the curve above shows, most residuals would not be seen, nor the pattern they make."""
     axes.axhline(0, color=INK, lw=0.6)
-    axes.vlines(drawing.indication, 0, drawing.residuals, color=LINE, lw=1.6)
+    axes.vlines(drawing.indication, 0, drawing.residuals, color=STROKE, lw=1.6)
     axes.plot(drawing.indication, drawing.residuals, "o", ms=4, color=INK)
     axes.margins(y=0.2)
     axes.set_ylabel("residual")
     axes.set_xlabel(drawing.indication_label)
 
 
-def curve_alternative(drawing: CurveDrawing) -> str:
-    """The picture of a curve in words; a minus sign is one, since a hyphen is not read aloud."""
+def _words(drawing: CurveDrawing) -> str:
+    """A minus sign is one, since a hyphen is not read aloud."""
     largest = int(np.argmax(np.abs(drawing.residuals)))
     return (
         f"Calibration curve of {drawing.name}: {drawing.value_label} against {drawing.indication_label}, with "

@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Polygon
 from numpy.typing import NDArray
 
-from calib.airflow.traverse import RECTANGULAR, ROUND, Section, TraversePoint
+from calib.airflow.traverse import RECTANGULAR, ROUND, Section, TraversePlace
 from calib.faces.answers.duct_section_text import (
     inside,
     length_text,
@@ -20,11 +20,11 @@ from calib.faces.answers.duct_section_text import (
     short_length_text,
     size_text,
 )
-from calib.faces.drawings.style import INK, LINE, PALE, house_style
+from calib.faces.drawings.style import INK, PALE, STROKE, Chart, house_style
 from calib.quantities import Unit
 
-Array = NDArray[np.float64]
-Line = Sequence[TraversePoint]
+_Array = NDArray[np.float64]
+_Line = Sequence[TraversePlace]
 
 # Inches on paper. One unit of the drawing's axes is one inch, so that no text runs into another unseen.
 _WIDTH, _WIDEST, _HIGHEST = 6.4, 4.7, 3.8
@@ -50,7 +50,7 @@ class _Paper:
     def top(self) -> float:
         return self.bottom + self.section.height * self.scale
 
-    def place(self, x: Array, y: Array) -> Array:
+    def place(self, x: _Array, y: _Array) -> _Array:
         """Places in the section [m] on the paper [in]; (n, 2)."""
         return np.column_stack([self.left + x * self.scale, self.bottom + y * self.scale])
 
@@ -60,21 +60,21 @@ class _Way:
     """One line on the paper [in]."""
 
     number: int
-    start: Array  # (2,) at the wall where the probe goes in
-    end: Array  # (2,) at the other wall
-    places: Array  # (points, 2)
+    start: _Array  # (2,) at the wall where the probe goes in
+    end: _Array  # (2,) at the other wall
+    places: _Array  # (points, 2)
 
     @property
-    def forward(self) -> Array:
+    def forward(self) -> _Array:
         """Unit vector from wall to wall."""
         across = self.end - self.start
-        unit: Array = across / np.hypot(*across)
+        unit: _Array = across / np.hypot(*across)
         return unit
 
 
 def section_chart(
-    section: Section, rule: str, points: Sequence[TraversePoint], unit: Unit, insertion: float = 0.0
-) -> Figure:
+    section: Section, rule: str, points: Sequence[TraversePlace], unit: Unit, insertion: float = 0.0
+) -> Chart:
     """The section to scale, its lines and numbered points, and the marks on the probe below.
 
     `insertion` [m] is what the probe goes through before the inner wall; it is in every mark.
@@ -92,9 +92,27 @@ def section_chart(
         _dimensions(axes, paper, unit)
         numbered = _draw_lines(axes, paper, [_way(paper, line) for line in lines_of(points)])
         remarks = [rule, lines_text(points), *([] if numbered else ["numbered from the arrow on"])]
-        _title(axes, height, f"{section.shape.capitalize()} duct, {size_text(section, unit)}", "; ".join(remarks))
+        title = f"{section.shape.capitalize()} duct, {size_text(section, unit)}"
+        _title(axes, height, title, "; ".join(remarks))
         _write_table(axes, rows, bottom - _BELOW)
-        return figure
+        return Chart(figure, f"{title}; {rule}, {lines_text(points)}. {_places_text(section, points, unit, insertion)}")
+
+
+def _places_text(section: Section, points: Sequence[TraversePlace], unit: Unit, insertion: float) -> str:
+    """Every mark and place of the table, and of what wall they are reckoned from."""
+    lines = lines_of(points)
+    told = [f"{name}: {', '.join(texts)}" for name, texts in _marks(lines, unit, insertion).items()]
+    sentences = [f"Marks [{unit.symbol}] from the inner wall where the probe goes in, {'; '.join(told)}."]
+    if section.shape != ROUND:
+        across = ", ".join(length_text(line[0].x, unit) for line in lines)
+        sentences.append(f"Lines [{unit.symbol}] from the left: {across}.")
+    if insertion:
+        sentences.append(f"{_before_the_wall(insertion, unit)}.")
+    return " ".join(sentences)
+
+
+def _before_the_wall(insertion: float, unit: Unit) -> str:
+    return f"{short_length_text(insertion, unit)} {unit.symbol} of every mark lies before the inner wall"
 
 
 def _title(axes: Axes, height: float, first: str, second: str) -> None:
@@ -127,8 +145,8 @@ def _dimensions(axes: Axes, paper: _Paper, unit: Unit) -> None:
         axes.text(*place, up, ha="center" if turned else "left", va="center", fontsize=8, rotation=turned)
 
 
-def _way(paper: _Paper, line: Line) -> _Way:
-    places = paper.place(np.array([one.x for one in line]), np.array([one.y for one in line]))
+def _way(paper: _Paper, line: _Line) -> _Way:
+    places = paper.place(np.array([point.x for point in line]), np.array([point.y for point in line]))
     first = line[0]
     across = places[-1] - places[0] if len(line) > 1 else np.array([0.0, 1.0])
     # Every rule is symmetric: the last point is as far from its wall as the first.
@@ -136,7 +154,7 @@ def _way(paper: _Paper, line: Line) -> _Way:
     return _Way(first.line, places[0] - margin, places[-1] + margin, places)
 
 
-def _pair(place: Array) -> tuple[float, float]:
+def _pair(place: _Array) -> tuple[float, float]:
     return float(place[0]), float(place[1])
 
 
@@ -144,17 +162,17 @@ def _draw_lines(axes: Axes, paper: _Paper, ways: Sequence[_Way]) -> bool:
     """Lines, arrows where the probe goes in, points; numbers beside all points where there is room, and whether there is."""
     outside = {"arrowstyle": "-|>", "color": INK, "lw": 0.9, "shrinkA": 0, "shrinkB": 0, "mutation_scale": 7}
     for way in ways:
-        axes.plot(*np.array([way.start, way.end]).T, color=LINE, lw=0.7, ls=(0, (4, 3)))
+        axes.plot(*np.array([way.start, way.end]).T, color=STROKE, lw=0.7, ls=(0, (4, 3)))
         axes.annotate("", _pair(way.start), _pair(way.start - 0.17 * way.forward), arrowprops=outside)
-        axes.plot(*way.places.T, "o", ms=2.8, color=LINE)
+        axes.plot(*way.places.T, "o", ms=2.8, color=STROKE)
     for way in ways[:: _every(ways)]:
         x, y = _pair(way.start - 0.28 * way.forward)
         axes.text(x, y, str(way.number), ha="center", va="center", fontsize=7.5, fontweight="bold")
     for sides in _arrangements(paper, ways):
         numbers = [_number(way, point, side) for way, row in zip(ways, sides, strict=True) for point, side in row]
         if _have_room(paper, ways, numbers):
-            for one in numbers:
-                axes.text(*_pair(one.place), one.text, ha="center", va="center", fontsize=6.5)
+            for written in numbers:
+                axes.text(*_pair(written.place), written.text, ha="center", va="center", fontsize=6.5)
             return True
     return False
 
@@ -171,8 +189,8 @@ class _Number:
     """The number of a point on the paper [in]."""
 
     text: str
-    place: Array  # (2,) its middle
-    half: Array  # (2,) half its width and height
+    place: _Array  # (2,) its middle
+    half: _Array  # (2,) half its width and height
 
 
 def _arrangements(paper: _Paper, ways: Sequence[_Way]) -> Iterator[list[list[tuple[int, int]]]]:
@@ -191,14 +209,14 @@ def _number(way: _Way, point: int, side: int) -> _Number:
     right = np.array([way.forward[1], -way.forward[0]])
     reach = float(half @ np.abs(way.forward)) + 0.015
     along = float((way.places[point] - way.start) @ way.forward)
-    kept = min(max(along, reach), float(np.hypot(*(way.end - way.start))) - reach)
+    clear = min(max(along, reach), float(np.hypot(*(way.end - way.start))) - reach)
     beside = 0.04 + float(half @ np.abs(right))
-    return _Number(text, way.start + kept * way.forward + beside * side * right, half)
+    return _Number(text, way.start + clear * way.forward + beside * side * right, half)
 
 
 def _have_room(paper: _Paper, ways: Sequence[_Way], numbers: Sequence[_Number]) -> bool:
     """Whether no number touches another one, a point or a wall."""
-    place, half = np.array([one.place for one in numbers]), np.array([one.half for one in numbers])
+    place, half = np.array([each.place for each in numbers]), np.array([each.half for each in numbers])
     points = np.concatenate([way.places for way in ways])
     touching = _touching(place, half, place, half)
     np.fill_diagonal(touching, val=False)
@@ -208,27 +226,27 @@ def _have_room(paper: _Paper, ways: Sequence[_Way], numbers: Sequence[_Number]) 
     return bool(not touching.any() and not on_point.any() and inside(paper.section, x, y).all())
 
 
-def _touching(one: Array, half: Array, other: Array, other_half: Array) -> NDArray[np.bool_]:
+def _touching(place: _Array, half: _Array, other: _Array, other_half: _Array) -> NDArray[np.bool_]:
     """Which boxes of the one lot (n, 2) touch which of the other (m, 2); (n, m)."""
-    apart = np.abs(one[:, None] - other[None, :]) - half[:, None] - other_half[None, :]
+    apart = np.abs(place[:, None] - other[None, :]) - half[:, None] - other_half[None, :]
     return (apart[..., 0] < 0) & (apart[..., 1] < 0)
 
 
 # --- the marks below it ----------------------------------------------------------------------------------------------------------
 
 
-def _table(section: Section, lines: Sequence[Line], unit: Unit, insertion: float) -> list[tuple[str, ...]]:
+def _table(section: Section, lines: Sequence[_Line], unit: Unit, insertion: float) -> list[tuple[str, ...]]:
     """Rows below the drawing: numbers of points or lines, and under them their marks or places."""
     marks = _marks(lines, unit, insertion)
     most = max(len(texts) for texts in marks.values())
-    numbers = tuple(str(number + 1) for number in range(most))
+    numbers = tuple(map(str, range(1, most + 1)))
     rows = _blocks((f"point: mark [{unit.symbol}]", numbers), list(marks.items()))
     if section.shape != ROUND:
         places = tuple(length_text(line[0].x, unit) for line in lines)
         names = tuple(str(line[0].line) for line in lines)
         rows += _blocks((f"line: from the left [{unit.symbol}]", names), [("", places)])
     if insertion:
-        rows.append((f"{short_length_text(insertion, unit)} {unit.symbol} of every mark lies before the inner wall",))
+        rows.append((_before_the_wall(insertion, unit),))
     return rows
 
 
@@ -239,11 +257,11 @@ def _blocks(heading: tuple[str, tuple[str, ...]], rows: Sequence[tuple[str, tupl
     return [row for block in cut for row in block if len(row) > 1]
 
 
-def _marks(lines: Sequence[Line], unit: Unit, insertion: float) -> dict[str, tuple[str, ...]]:
+def _marks(lines: Sequence[_Line], unit: Unit, insertion: float) -> dict[str, tuple[str, ...]]:
     """Marks of the lines that are marked alike, by the numbers of these lines."""
     alike: dict[tuple[str, ...], list[int]] = {}
     for line in lines:
-        texts = tuple(length_text(one.along + insertion, unit) for one in line)
+        texts = tuple(length_text(point.along + insertion, unit) for point in line)
         alike.setdefault(texts, []).append(line[0].line)
     if len(alike) == 1:
         return {"every line": next(iter(alike))}
@@ -252,16 +270,16 @@ def _marks(lines: Sequence[Line], unit: Unit, insertion: float) -> dict[str, tup
 
 def _runs(numbers: Sequence[int]) -> str:
     """Numbers in their order, runs of them joined: "1, 2, 4 to 6"."""
-    starts = [one for one in numbers if one - 1 not in numbers]
-    ends = [one for one in numbers if one + 1 not in numbers]
+    starts = [line for line in numbers if line - 1 not in numbers]
+    ends = [line for line in numbers if line + 1 not in numbers]
     runs = zip(starts, ends, strict=True)
     return ", ".join(f"{a} to {b}" if b > a + 1 else ", ".join(map(str, range(a, b + 1))) for a, b in runs)
 
 
 def _write_table(axes: Axes, rows: Sequence[tuple[str, ...]], top: float) -> None:
-    for number, row in enumerate(rows):
-        y = top - _ROW * (number + 0.5)
-        colour = LINE if row[0].endswith("]") else INK
+    for place, row in enumerate(rows):
+        y = top - _ROW * (place + 0.5)
+        colour = STROKE if row[0].endswith("]") else INK
         axes.text(_MARGIN, y, row[0], ha="left", va="center", fontsize=7.5, color=colour)
         for column, cell in enumerate(row[1:], start=1):
             right = _MARGIN + _LABELS + _COLUMN * column

@@ -10,9 +10,19 @@ from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
-from calib.confirmation.interval import DueEntry, InstrumentOnRecord, calibration_in_force, due_list
+from calib.confirmation.due import DueEntry, due_list
+from calib.confirmation.interval import InstrumentOnRecord, calibration_in_force
 from calib.errors import CalibError
-from calib.faces.drawings.style import LINE, SMALL, SPAN_LOOKS, WIDTH, house_style, short, titled
+from calib.faces.drawings.style import (
+    FIGURE_WIDTH,
+    SMALL_LETTERS,
+    SPAN_LOOKS,
+    STROKE,
+    Chart,
+    house_style,
+    short,
+    titled,
+)
 
 _WHOLE_FLEET = 400 * 366  # [days] ahead: nothing comes due later
 _MOST_BARS = 60
@@ -45,17 +55,19 @@ class DueDrawing:
     bars: tuple[DueBar, ...]
 
 
-def drawing_of(register: Mapping[str, InstrumentOnRecord], on: date, within: int) -> DueDrawing:
+def due_drawing(register: Mapping[str, InstrumentOnRecord], on: date, within: int) -> DueDrawing:
     """Every instrument that is not retired, in the order of the due list: overdue and refused ones first."""
     entries = due_list(register, on, _WHOLE_FLEET)
-    bars = [_bar(register[one.tag], one, on) for one in entries]
-    return DueDrawing(on, within, tuple(sorted(bars, key=lambda one: one.state == IN_CALIBRATION)))
+    bars = [_bar(register[entry.tag], entry, on) for entry in entries]
+    return DueDrawing(on, within, tuple(sorted(bars, key=lambda bar: bar.state == IN_CALIBRATION)))
 
 
 def _bar(instrument: InstrumentOnRecord, entry: DueEntry, on: date) -> DueBar:
-    found = calibration_in_force(instrument, on)
+    calibration = calibration_in_force(instrument, on)
     state = OVERDUE if entry.overdue else NOT_IN_USE if entry.reasons else IN_CALIBRATION
-    return DueBar(entry.tag, None if found is None else found.calibrated_on, entry.due_on, state, _word(entry))
+    return DueBar(
+        entry.tag, None if calibration is None else calibration.calibrated_on, entry.due_on, state, _word(entry)
+    )
 
 
 def _word(entry: DueEntry) -> str:
@@ -79,32 +91,32 @@ def _days(count: int) -> str:
     return "1 day" if count == 1 else f"{count} days"
 
 
-def due_chart(shown: DueDrawing) -> Figure:
+def due_chart(shown: DueDrawing) -> Chart:
     """The time-line; of more than 60 instruments the most urgent ones. Raises CalibError where there is no instrument."""
     if not shown.bars:
         raise CalibError("there is no instrument to draw: none is registered, or all are retired")
     bars = shown.bars[:_MOST_BARS]
     with house_style():
-        figure = Figure(figsize=(WIDTH, 1.35 + _ROW * max(len(bars), 3)), layout="constrained")
+        figure = Figure(figsize=(FIGURE_WIDTH, 1.35 + _ROW * max(len(bars), 3)), layout="constrained")
         axes = figure.subplots()
-        first = min((one.calibrated_on for one in bars if one.calibrated_on is not None), default=shown.on)
-        for row, one in enumerate(bars):
-            _draw(axes, one, row, shown.on)
-        axes.axvline(_at(shown.on), color=LINE, lw=1.4, zorder=4)
+        first = min((bar.calibrated_on for bar in bars if bar.calibrated_on is not None), default=shown.on)
+        for row, bar in enumerate(bars):
+            _draw(axes, bar, row, shown.on)
+        axes.axvline(_at(shown.on), color=STROKE, lw=1.4, zorder=4)
         axes.axvspan(
-            _at(shown.on), _at(shown.on + timedelta(days=shown.within)), color=LINE, alpha=0.08, lw=0, zorder=0
+            _at(shown.on), _at(shown.on + timedelta(days=shown.within)), color=STROKE, alpha=0.08, lw=0, zorder=0
         )
         _dates(axes)
-        last = max((one.due_on for one in bars if one.due_on is not None), default=shown.on)
+        last = max((bar.due_on for bar in bars if bar.due_on is not None), default=shown.on)
         axes.set_xlim(_at(first) - 10, max(_at(last), _at(shown.on)) + 20)
         axes.set_yticks(
-            range(len(bars)), [f"{short(one.tag, 18)}  {_SIGNS[one.state]}" for one in bars], fontsize=SMALL
+            range(len(bars)), [f"{short(bar.tag, 18)}  {_SIGNS[bar.state]}" for bar in bars], fontsize=SMALL_LETTERS
         )
         axes.tick_params(axis="y", length=0)
         axes.set_ylim(len(bars) - 0.4, -0.6)
         titled(axes, f"Calibrations on {shown.on}", _below(shown, len(bars)))
         figure.legend(handles=_legend(bars), loc="outside lower left", ncols=3)
-        return figure
+        return Chart(figure, _words(shown))
 
 
 def _dates(axes: Axes) -> None:
@@ -124,16 +136,16 @@ def _at(day: date) -> float:
     return float((day - _EPOCH).days)
 
 
-def _draw(axes: Axes, one: DueBar, row: int, on: date) -> None:
-    if one.calibrated_on is not None and one.due_on is not None:
-        start, end = _at(one.calibrated_on), _at(one.due_on)
-        look = SPAN_LOOKS[NOT_IN_USE if one.state == NOT_IN_USE else IN_CALIBRATION]
+def _draw(axes: Axes, bar: DueBar, row: int, on: date) -> None:
+    if bar.calibrated_on is not None and bar.due_on is not None:
+        start, end = _at(bar.calibrated_on), _at(bar.due_on)
+        look = SPAN_LOOKS[NOT_IN_USE if bar.state == NOT_IN_USE else IN_CALIBRATION]
         axes.barh(row, end - start, left=start, height=0.6, zorder=2, **look.patch)
         if end < _at(on):
             axes.barh(row, _at(on) - end, left=end, height=0.6, zorder=2, **SPAN_LOOKS[OVERDUE].patch)
-    weight = "normal" if one.state == IN_CALIBRATION else "bold"
+    weight = "normal" if bar.state == IN_CALIBRATION else "bold"
     axes.text(
-        1.015, row, short(one.word, 32), transform=axes.get_yaxis_transform(), va="center", fontsize=SMALL - 0.5,
+        1.015, row, short(bar.word, 32), transform=axes.get_yaxis_transform(), va="center", fontsize=SMALL_LETTERS - 0.5,
         fontweight=weight,
     )  # fmt: skip
 
@@ -142,16 +154,15 @@ def _legend(bars: Sequence[DueBar]) -> list[Patch]:
     return [
         Patch(**look.patch, label=f"{_SIGNS[state]} {state}")
         for state, look in SPAN_LOOKS.items()
-        if any(one.state == state for one in bars) or state == IN_CALIBRATION
+        if any(bar.state == state for bar in bars) or state == IN_CALIBRATION
     ]
 
 
-def due_alternative(shown: DueDrawing) -> str:
-    """The time-line in words."""
-    words = [one.state for one in shown.bars]
+def _words(shown: DueDrawing) -> str:
+    words = [bar.state for bar in shown.bars]
     counted = ", ".join(f"{words.count(state)} {state}" for state in SPAN_LOOKS if state in words)
-    named = [f"{short(one.tag, 40)} {one.word}" for one in shown.bars if one.state != IN_CALIBRATION]
-    coming = [one for one in shown.bars if one.state == IN_CALIBRATION and one.due_on is not None]
+    named = [f"{short(bar.tag, 40)} {bar.word}" for bar in shown.bars if bar.state != IN_CALIBRATION]
+    coming = [bar for bar in shown.bars if bar.state == IN_CALIBRATION and bar.due_on is not None]
     sentences = [f"Time-line of {len(shown.bars)} instruments on {shown.on}, from calibration to due date: {counted}."]
     if named:
         more = len(named) - _MOST_TOLD

@@ -8,33 +8,33 @@ from matplotlib.figure import Figure
 
 from calib.faces.drawings.outlet_rows import WIDEST, flow_axis, statement_legend
 from calib.faces.drawings.outlets import MOST_THIN, OutletDrawing, OutletsDrawing, title_of
-from calib.faces.drawings.style import INK, LINE, PALE, SMALL, WIDTH, short, titled
+from calib.faces.drawings.style import FIGURE_WIDTH, INK, PALE, SMALL_LETTERS, STROKE, short, titled
 from calib.faces.written import SIGNS
 
 _HIGHEST_THIN, _LOWEST_THIN = 7.2, 4.0  # [in] of the lines of one figure
 
 
-def outlet_lines(shown: OutletsDrawing, number: int, count: int) -> Figure:
+def outlet_lines(shown: OutletsDrawing, place: int, count: int) -> Figure:
     """A thin line for each outlet, and a lane for each statement in which the outlets that have it are marked."""
     lot = shown.against_design or shown.without_design
-    figure = Figure(figsize=(WIDTH, 1.5 + _thin_height(len(lot))), layout="constrained")
+    figure = Figure(figsize=(FIGURE_WIDTH, 1.5 + _thin_height(len(lot))), layout="constrained")
     if not shown.against_design:
         axes = figure.subplots()
         _thin_lines(axes, lot)
         flow_axis(axes, lot, shown.unit)
-        titled(axes, "Without a design", _counted(number, count, len(lot)))
+        titled(axes, "Without a design", _counted(place, count, len(lot)))
         return figure
     axes, lanes = figure.subplots(1, 2, sharey=True, width_ratios=(5, 1))
     _thin_lines(axes, lot)
     _thin_percent(axes, lot)
     titled(
         axes,
-        title_of(number, count),
+        title_of(place, count),
         f"{len(lot)} outlets by system, each system sorted; lines: flow ± U; pale: tolerance",
     )
     _lanes(lanes, lot)
     handles, labels = statement_legend(lot)
-    words = [one.statement or "not judged" for one in lot]
+    words = [outlet.statement or "not judged" for outlet in lot]
     counted = [f"{name}: {words.count(name)}" if name in words else name for name in labels]
     figure.legend(handles, counted, loc="outside lower left", ncols=3)
     return figure
@@ -44,20 +44,22 @@ def _thin_height(count: int) -> float:
     return _LOWEST_THIN + (_HIGHEST_THIN - _LOWEST_THIN) * min(count, MOST_THIN) / MOST_THIN
 
 
-def _counted(number: int, count: int, outlets: int) -> str:
-    return f"{outlets} outlets by system, each system sorted" + ("" if count == 1 else f"; figure {number} of {count}")
+def _counted(place: int, count: int, outlets: int) -> str:
+    return f"{outlets} outlets by system, each system sorted" + ("" if count == 1 else f"; figure {place} of {count}")
 
 
 def _thin_lines(axes: Axes, lot: Sequence[OutletDrawing]) -> None:
     rows = range(len(lot))
-    value, expanded = (np.array([getattr(one, name) for one in lot]) for name in ("value", "expanded_uncertainty"))
+    value, expanded = (
+        np.array([getattr(outlet, name) for outlet in lot]) for name in ("value", "expanded_uncertainty")
+    )
     axes.hlines(rows, value - expanded, value + expanded, color=INK, lw=0.5)
     axes.plot(value, rows, "|", color=INK, ms=2.2, mew=1.1)
     starts = [row for row in rows if row == 0 or lot[row].system != lot[row - 1].system]
     for row in starts[1:]:
         axes.axhline(row - 0.5, color=INK, lw=0.4)
     apart = _apart(starts, len(lot))
-    axes.set_yticks([row - 0.5 for row in apart], [short(lot[row].system, 22) for row in apart], fontsize=SMALL)
+    axes.set_yticks([row - 0.5 for row in apart], [short(lot[row].system, 22) for row in apart], fontsize=SMALL_LETTERS)
     for label in axes.get_yticklabels():
         label.set_verticalalignment("top")
     axes.tick_params(axis="y", length=0)
@@ -67,27 +69,27 @@ def _thin_lines(axes: Axes, lot: Sequence[OutletDrawing]) -> None:
 def _apart(rows: Sequence[int], count: int) -> list[int]:
     """Those of the rows whose labels do not touch the label before."""
     least = 0.13 * count / _thin_height(count)
-    kept: list[int] = []
+    apart: list[int] = []
     for row in rows:
-        if not kept or row - kept[-1] >= least:
-            kept.append(int(row))
-    return kept
+        if not apart or row - apart[-1] >= least:
+            apart.append(int(row))
+    return apart
 
 
 def _thin_percent(axes: Axes, lot: Sequence[OutletDrawing]) -> None:
     rows = np.arange(len(lot))
-    tolerance = np.array([one.tolerance or 0.0 for one in lot])
+    tolerance = np.array([outlet.tolerance or 0.0 for outlet in lot])
     edges = np.repeat(rows, 2) + np.tile((-0.5, 0.5), len(lot))
     wide = np.repeat(tolerance, 2)
     axes.fill_betweenx(edges, 100 - wide, 100 + wide, color=PALE, lw=0, zorder=0)  # one shape: a bar each takes long
-    value = np.array([one.value for one in lot])
-    expanded = np.array([one.expanded_uncertainty for one in lot])
+    value = np.array([outlet.value for outlet in lot])
+    expanded = np.array([outlet.expanded_uncertainty for outlet in lot])
     low = max(0.0, float(np.min([value - expanded, 100 - tolerance])) - 3)
     high = min(WIDEST, float(np.max([value + expanded, 100 + tolerance])) + 3)
     for beyond, edge, sign in ((value > high, high, ">"), (value < low, low, "<")):
         if beyond.any():
             axes.plot(np.full(beyond.sum(), edge), rows[beyond], sign, color=INK, ms=4, clip_on=False)
-    axes.axvline(100, color=LINE, lw=1.1, zorder=1)
+    axes.axvline(100, color=STROKE, lw=1.1, zorder=1)
     axes.set_xlim(low, high)
     axes.set_xlabel("flow [% of design]")
 
@@ -95,11 +97,11 @@ def _thin_percent(axes: Axes, lot: Sequence[OutletDrawing]) -> None:
 def _lanes(axes: Axes, lot: Sequence[OutletDrawing]) -> None:
     """A mark in the lane of each outlet's statement, and the names of those that fail where there is room."""
     for lane, (statement, sign) in enumerate(SIGNS.items()):
-        rows = [row for row, one in enumerate(lot) if one.statement == statement]
+        rows = [row for row, outlet in enumerate(lot) if outlet.statement == statement]
         axes.hlines(rows, lane - 0.38, lane + 0.38, color=INK, lw=0.9)
         axes.axvline(lane - 0.5, color=PALE, lw=0.6)
         axes.text(lane, 1.01, sign, transform=axes.get_xaxis_transform(), ha="center", va="bottom")
-    failed = [row for row, one in enumerate(lot) if one.statement == "fail"]
+    failed = [row for row, outlet in enumerate(lot) if outlet.statement == "fail"]
     for row in _apart(failed, len(lot)):
         axes.text(3.6, row, short(lot[row].name, 16), va="center", fontsize=6.5)
     axes.set_xticks([])

@@ -10,8 +10,8 @@ from matplotlib.patches import Patch
 from matplotlib.path import Path as Outline
 from matplotlib.ticker import MaxNLocator
 
-from calib.faces.drawings.outlets import OutletDrawing, OutletsDrawing, rows_of, title_of
-from calib.faces.drawings.style import INK, LINE, PALE, SMALL, WHITE, WIDTH, short, titled
+from calib.faces.drawings.outlets import OutletDrawing, OutletsDrawing, rows_with_names, title_of
+from calib.faces.drawings.style import FIGURE_WIDTH, INK, PALE, SMALL_LETTERS, STROKE, WHITE, short, titled
 from calib.faces.written import SIGNS
 
 WIDEST = 200.0  # [% of design]: what lies beyond stands at the edge, with its number
@@ -21,17 +21,17 @@ _ROW = 0.19  # [in]
 _FILLED = {"conditional pass": Outline.wedge(90, 270), "conditional fail": Outline.wedge(0, 90)}
 
 
-def outlet_rows(shown: OutletsDrawing, number: int, count: int) -> Figure:
+def outlet_rows(shown: OutletsDrawing, place: int, count: int) -> Figure:
     """A named row for each outlet: tolerance, U, the sign of its statement, and its flow beside it."""
-    lots = [one for one in (shown.against_design, shown.without_design) if one]
-    rows = [rows_of(lot) for lot in lots]
-    figure = Figure(figsize=(WIDTH, 1.15 + 0.45 * len(lots) + _ROW * sum(rows)), layout="constrained")
-    panels = figure.subplots(len(lots), 1, squeeze=False, height_ratios=[one + 1.5 for one in rows])[:, 0]
+    lots = [lot for lot in (shown.against_design, shown.without_design) if lot]
+    rows = [rows_with_names(lot) for lot in lots]
+    figure = Figure(figsize=(FIGURE_WIDTH, 1.15 + 0.45 * len(lots) + _ROW * sum(rows)), layout="constrained")
+    panels = figure.subplots(len(lots), 1, squeeze=False, height_ratios=[high + 1.5 for high in rows])[:, 0]
     for axes, lot in zip(panels, lots, strict=True):
         _rows(axes, lot)
         if lot is shown.against_design:
             _percent_axis(axes, lot)
-            titled(axes, title_of(number, count))
+            titled(axes, title_of(place, count))
         else:
             flow_axis(axes, lot, shown.unit)
             titled(axes, "Without a design")
@@ -45,28 +45,30 @@ def _rows(axes: Axes, lot: Sequence[OutletDrawing]) -> None:
     """A row for each outlet below the name of its system: tolerance, U, sign; the flow beside it."""
     place, labels, heads = 0, list[tuple[int, str]](), list[int]()
     system: str | None = None
-    for one in lot:
-        if one.system != system:
-            system = one.system
+    for outlet in lot:
+        if outlet.system != system:
+            system = outlet.system
             heads.append(len(labels))
             labels.append((place, short(system, 26)))
             place += 1
-        _outlet(axes, one, place)
-        labels.append((place, short(one.name, 26)))
+        _outlet(axes, outlet, place)
+        labels.append((place, short(outlet.name, 26)))
         place += 1
-    axes.set_yticks([at for at, _ in labels], [text for _, text in labels], fontsize=SMALL)
+    axes.set_yticks([at for at, _ in labels], [text for _, text in labels], fontsize=SMALL_LETTERS)
     for head in heads:
         axes.get_yticklabels()[head].set_fontweight("bold")
     axes.tick_params(axis="y", length=0)
     axes.set_ylim(place - 0.4, -0.6)
 
 
-def _outlet(axes: Axes, one: OutletDrawing, place: int) -> None:
-    if one.tolerance is not None:
-        axes.barh(place, 2 * one.tolerance, left=100 - one.tolerance, height=0.8, color=PALE, lw=0)
-    axes.errorbar(one.value, place, xerr=one.expanded_uncertainty, fmt="none", ecolor=INK, elinewidth=1.0, capsize=2.5)
-    _sign(axes, one.value, place, one.statement)
-    axes.text(1.025, place, one.flow, transform=axes.get_yaxis_transform(), va="center", fontsize=SMALL)
+def _outlet(axes: Axes, outlet: OutletDrawing, place: int) -> None:
+    if outlet.tolerance is not None:
+        axes.barh(place, 2 * outlet.tolerance, left=100 - outlet.tolerance, height=0.8, color=PALE, lw=0)
+    axes.errorbar(
+        outlet.value, place, xerr=outlet.expanded_uncertainty, fmt="none", ecolor=INK, elinewidth=1.0, capsize=2.5
+    )
+    _sign(axes, outlet.value, place, outlet.statement)
+    axes.text(1.025, place, outlet.flow, transform=axes.get_yaxis_transform(), va="center", fontsize=SMALL_LETTERS)
 
 
 def _sign(axes: Axes, x: float, y: float, statement: str | None) -> None:
@@ -87,10 +89,10 @@ def _sign_lines(statement: str | None) -> list[dict[str, Any]]:
 
 def statement_legend(lot: Sequence[OutletDrawing]) -> tuple[list[Any], list[str]]:
     """Samples and words for the statements that are there, and for U and tolerance."""
-    found = {one.statement for one in lot}
-    names = [name for name in SIGNS if name in found]
+    statements = {outlet.statement for outlet in lot}
+    names = [name for name in SIGNS if name in statements]
     handles: list[Any] = [tuple(Line2D([], [], **line) for line in _sign_lines(name)) for name in names]
-    if found - set(SIGNS):
+    if statements - set(SIGNS):
         handles.append(Line2D([], [], **_sign_lines(None)[0]))
         names.append("not judged")
     handles += [Line2D([], [], color=INK, lw=1.0, marker="|", ms=5), Patch(fc=PALE)]
@@ -99,34 +101,38 @@ def statement_legend(lot: Sequence[OutletDrawing]) -> tuple[list[Any], list[str]
 
 def _percent_axis(axes: Axes, lot: Sequence[OutletDrawing]) -> None:
     """From the least to the largest that is drawn; what lies far out stands at the edge with its number."""
-    lows = [one.value - one.expanded_uncertainty for one in lot] + [100 - (one.tolerance or 0) for one in lot]
-    highs = [one.value + one.expanded_uncertainty for one in lot] + [100 + (one.tolerance or 0) for one in lot]
+    lows = [outlet.value - outlet.expanded_uncertainty for outlet in lot] + [
+        100 - (outlet.tolerance or 0) for outlet in lot
+    ]
+    highs = [outlet.value + outlet.expanded_uncertainty for outlet in lot] + [
+        100 + (outlet.tolerance or 0) for outlet in lot
+    ]
     low, high = max(0.0, min(lows) - 3), min(WIDEST, max(highs) + 3)
-    axes.axvline(100, color=LINE, lw=1.1, zorder=1)
+    axes.axvline(100, color=STROKE, lw=1.1, zorder=1)
     axes.set_xlim(low, high)
     axes.xaxis.set_major_locator(MaxNLocator(8, steps=[1, 2, 5, 10]))
     axes.set_xlabel("flow [% of design]")
-    for one, place in zip(lot, _places(lot), strict=True):
-        if not low <= one.value <= high:
-            _beyond(axes, one, place, high if one.value > high else low)
+    for outlet, place in zip(lot, _places(lot), strict=True):
+        if not low <= outlet.value <= high:
+            _beyond(axes, outlet, place, high if outlet.value > high else low)
 
 
-def _beyond(axes: Axes, one: OutletDrawing, place: int, edge: float) -> None:
+def _beyond(axes: Axes, outlet: OutletDrawing, place: int, edge: float) -> None:
     """An arrow at the edge, with the number and the sign of what lies out there."""
-    right = one.value > edge
+    right = outlet.value > edge
     axes.plot(edge, place, ">" if right else "<", color=INK, ms=6, clip_on=False)
-    text = f"{one.value:.0f} % {SIGNS.get(one.statement or '', '')}".rstrip()
+    text = f"{outlet.value:.0f} % {SIGNS.get(outlet.statement or '', '')}".rstrip()
     beside, side = ((-8, 0), "right") if right else ((8, 0), "left")
-    axes.annotate(text, (edge, place), beside, textcoords="offset points", ha=side, va="center", fontsize=SMALL)
+    axes.annotate(text, (edge, place), beside, textcoords="offset points", ha=side, va="center", fontsize=SMALL_LETTERS)
 
 
 def _places(lot: Sequence[OutletDrawing]) -> list[int]:
     """The row of each outlet: one more for the name of each system."""
-    seen: dict[str, None] = {}
-    return [place + len(seen) for place, one in enumerate(lot) if seen.setdefault(one.system) is None]
+    systems: dict[str, None] = {}
+    return [place + len(systems) for place, outlet in enumerate(lot) if systems.setdefault(outlet.system) is None]
 
 
 def flow_axis(axes: Axes, lot: Sequence[OutletDrawing], symbol: str) -> None:
     """An axis of flows from zero on."""
-    axes.set_xlim(min(0.0, *(one.value - one.expanded_uncertainty for one in lot)), None)
+    axes.set_xlim(min(0.0, *(outlet.value - outlet.expanded_uncertainty for outlet in lot)), None)
     axes.set_xlabel(f"flow [{symbol}]")

@@ -6,10 +6,8 @@ from math import ceil
 from typing import Any
 
 from calib.faces.drawings.style import short
-from calib.faces.written import SIGNS, rounded, rounded_text
+from calib.faces.written import SIGNS, Content, count_of, rounded, rounded_text
 from calib.quantities import unit
-
-Reading = Mapping[str, Any]  # one of the content's readings
 
 MOST_NAMED = 60  # more outlets are thin lines
 MOST_ROWS, MOST_THIN = 44, 500  # in one figure: what a page holds
@@ -29,38 +27,38 @@ class OutletDrawing:
     flow: str  # as it is told, with its U
 
 
-Outlets = tuple[OutletDrawing, ...]
+OutletDrawings = tuple[OutletDrawing, ...]
 
 
 @dataclass(frozen=True)
 class OutletsDrawing:
     """The outlets of a job: against their designs, and those that have none."""
 
-    against_design: Outlets
-    without_design: Outlets  # in `unit`
+    against_design: OutletDrawings
+    without_design: OutletDrawings  # in `unit`
     unit: str
 
 
-def outlets_of(readings: Sequence[Reading]) -> OutletsDrawing:
+def outlets_of(readings: Sequence[Content]) -> OutletsDrawing:
     """The latest reading of each outlet or station, its systems together in the order of their first one."""
-    latest = [one for one in readings if one["latest"]]
-    systems = _places([one["system"] for one in latest])
-    ordered = sorted(latest, key=lambda one: systems[one["system"]])
-    without = [one for one in ordered if one["design"] is None]
-    symbols = {one["flow"]["unit"] for one in without}
+    latest = [reading for reading in readings if reading["latest"]]
+    systems = _places([reading["system"] for reading in latest])
+    ordered = sorted(latest, key=lambda reading: systems[reading["system"]])
+    without = [reading for reading in ordered if reading["design"] is None]
+    symbols = {reading["flow"]["unit"] for reading in without}
     symbol = symbols.pop() if len(symbols) == 1 else "L/s"
     return OutletsDrawing(
-        tuple(_against_design(one) for one in ordered if one["design"] is not None),
-        tuple(_without_design(one, symbol) for one in without),
+        tuple(_against_design(reading) for reading in ordered if reading["design"] is not None),
+        tuple(_without_design(reading, symbol) for reading in without),
         symbol,
     )
 
 
-def _against_design(one: Reading) -> OutletDrawing:
-    flow, design = one["flow"], one["design"]
+def _against_design(reading: Content) -> OutletDrawing:
+    flow, design = reading["flow"], reading["design"]
     return OutletDrawing(
-        one["outlet"],
-        one["system"],
+        reading["outlet"],
+        reading["system"],
         design["percent_of_design"],
         100.0 * flow["expanded_uncertainty"] / design["value"],
         design["tolerance_percent"],
@@ -69,9 +67,9 @@ def _against_design(one: Reading) -> OutletDrawing:
     )
 
 
-def _without_design(one: Reading, symbol: str) -> OutletDrawing:
-    value, expanded = in_unit(one["flow"], symbol)
-    return OutletDrawing(one["outlet"], one["system"], value, expanded, None, None, flow_text(one["flow"]))
+def _without_design(reading: Content, symbol: str) -> OutletDrawing:
+    value, expanded = in_unit(reading["flow"], symbol)
+    return OutletDrawing(reading["outlet"], reading["system"], value, expanded, None, None, flow_text(reading["flow"]))
 
 
 def in_unit(flow: Mapping[str, Any], symbol: str) -> tuple[float, float]:
@@ -94,43 +92,43 @@ def is_named(shown: OutletsDrawing) -> bool:
 
 
 def parts_of(shown: OutletsDrawing) -> list[tuple[OutletsDrawing, int, int]]:
-    """What stands in each figure, the figure's number, and how many there are."""
+    """What stands in each figure, which of the figures it is, and how many there are."""
     named = is_named(shown)
     judged, apart = (
         _pages(lot) if named else _chunks(_sorted(lot), MOST_THIN)
         for lot in (shown.against_design, shown.without_design)
     )
-    pairs = [*((one, ()) for one in judged), *(((), one) for one in apart)]
-    if named and len(judged) == len(apart) == 1 and rows_of(judged[0]) + rows_of(apart[0]) <= MOST_ROWS:
+    pairs = [*((lot, ()) for lot in judged), *(((), lot) for lot in apart)]
+    if named and len(judged) == len(apart) == 1 and rows_with_names(judged[0]) + rows_with_names(apart[0]) <= MOST_ROWS:
         pairs = [(judged[0], apart[0])]
     return [
-        (OutletsDrawing(first, second, shown.unit), number, len(pairs))
-        for number, (first, second) in enumerate(pairs, start=1)
+        (OutletsDrawing(first, second, shown.unit), place, len(pairs))
+        for place, (first, second) in enumerate(pairs, start=1)
     ]
 
 
-def _sorted(outlets: Outlets) -> Outlets:
+def _sorted(outlets: OutletDrawings) -> OutletDrawings:
     """Outlets by their value within each system."""
-    systems = _places([one.system for one in outlets])
-    return tuple(sorted(outlets, key=lambda one: (systems[one.system], one.value)))
+    systems = _places([outlet.system for outlet in outlets])
+    return tuple(sorted(outlets, key=lambda outlet: (systems[outlet.system], outlet.value)))
 
 
-def rows_of(outlets: Sequence[OutletDrawing]) -> int:
+def rows_with_names(outlets: Sequence[OutletDrawing]) -> int:
     """Rows of outlets with a name each: one more for each system."""
-    return len(outlets) + len({one.system for one in outlets})
+    return len(outlets) + len({outlet.system for outlet in outlets})
 
 
-def _pages(outlets: Outlets) -> list[Outlets]:
+def _pages(outlets: OutletDrawings) -> list[OutletDrawings]:
     """Outlets with a row each, as many as a page holds."""
     pages: list[list[OutletDrawing]] = []
-    for one in outlets:
-        if not pages or rows_of([*pages[-1], one]) > MOST_ROWS:
+    for outlet in outlets:
+        if not pages or rows_with_names([*pages[-1], outlet]) > MOST_ROWS:
             pages.append([])
-        pages[-1].append(one)
+        pages[-1].append(outlet)
     return [tuple(page) for page in pages]
 
 
-def _chunks(outlets: Outlets, most: int) -> list[Outlets]:
+def _chunks(outlets: OutletDrawings, most: int) -> list[OutletDrawings]:
     """Outlets evenly over as few figures as hold them."""
     each = max(1, ceil(len(outlets) / max(1, ceil(len(outlets) / most))))
     return [outlets[start : start + each] for start in range(0, len(outlets), each)]
@@ -141,45 +139,40 @@ def _places(systems: Sequence[str]) -> dict[str, int]:
     return {name: place for place, name in enumerate(dict.fromkeys(systems))}
 
 
-def title_of(number: int, count: int) -> str:
+def title_of(place: int, count: int) -> str:
     """The title of a figure."""
-    return "Outlets against their design" + ("" if count == 1 else f", {number} of {count}")
+    return "Outlets against their design" + ("" if count == 1 else f", {place} of {count}")
 
 
-def overview_texts_of(shown: OutletsDrawing) -> list[str]:
-    """What each figure shows, in words with the numbers that matter."""
-    return [_text(one, number, count) for one, number, count in parts_of(shown)]
-
-
-def _text(shown: OutletsDrawing, number: int, count: int) -> str:
-    sentences = [f"Picture {number} of {count}."] if count > 1 else []
+def outlets_words(shown: OutletsDrawing, place: int, count: int) -> str:
+    """What a figure shows, in words with the numbers that matter."""
+    sentences = [f"Picture {place} of {count}."] if count > 1 else []
     lot = shown.against_design
     if lot:
-        least, most = min(lot, key=lambda one: one.value), max(lot, key=lambda one: one.value)
-        words = [one.statement or "not judged" for one in lot]
+        least, most = min(lot, key=lambda outlet: outlet.value), max(lot, key=lambda outlet: outlet.value)
+        words = [outlet.statement or "not judged" for outlet in lot]
         counted = ", ".join(f"{words.count(name)} {name}" for name in (*SIGNS, "not judged") if name in words)
         sentences.append(
-            f"Flow of {_several(lot)} in percent of design with its expanded uncertainty and tolerance: {counted}. "
+            f"Flow of {count_of(len(lot), 'outlet', 'outlets')} in percent of design with its expanded uncertainty and tolerance: "
+            f"{counted}. "
             f"From {_percent(least)} at {short(least.name, 40)} to {_percent(most)} at {short(most.name, 40)}."
         )
-        sentences += _told("Fail", [one for one in lot if one.statement == "fail"])
-        sentences += _told("Conditional fail", [one for one in lot if one.statement == "conditional fail"])
+        sentences += _told("Fail", [outlet for outlet in lot if outlet.statement == "fail"])
+        sentences += _told("Conditional fail", [outlet for outlet in lot if outlet.statement == "conditional fail"])
     if shown.without_design:
-        flows = [f"{short(one.name, 40)} {one.flow}" for one in shown.without_design]
-        sentences.append(f"Without a design, {_several(shown.without_design)}: {_list(flows)}.")
+        flows = [f"{short(outlet.name, 40)} {outlet.flow}" for outlet in shown.without_design]
+        sentences.append(
+            f"Without a design, {count_of(len(shown.without_design), 'outlet', 'outlets')}: {_list(flows)}."
+        )
     return " ".join(sentences)
 
 
-def _several(lot: Sequence[OutletDrawing]) -> str:
-    return "1 outlet" if len(lot) == 1 else f"{len(lot)} outlets"
-
-
-def _percent(one: OutletDrawing) -> str:
-    return f"({rounded_text(one.value, one.expanded_uncertainty)}) %"
+def _percent(outlet: OutletDrawing) -> str:
+    return f"({rounded_text(outlet.value, outlet.expanded_uncertainty)}) %"
 
 
 def _told(word: str, lot: Sequence[OutletDrawing]) -> list[str]:
-    return [f"{word}: {_list([f'{short(one.name, 40)} {_percent(one)}' for one in lot])}."] if lot else []
+    return [f"{word}: {_list([f'{short(outlet.name, 40)} {_percent(outlet)}' for outlet in lot])}."] if lot else []
 
 
 def _list(items: Sequence[str]) -> str:

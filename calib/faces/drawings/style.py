@@ -20,14 +20,22 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from calib.errors import CalibError
-from calib.faces.plain_text import one_line
+from calib.faces.plain_text import one_line, shortened
 
-INK, LINE, BAND, PALE, WHITE = "#26323b", "#1d5c63", "#b9d3d0", "#e6eaec", "#ffffff"
+INK, STROKE, BAND, PALE, WHITE = "#26323b", "#1d5c63", "#b9d3d0", "#e6eaec", "#ffffff"
 
 LEAST_STEP = 12.0  # of CIE L*, between two series of one picture that have the same sign
 
-WIDTH = 6.4  # [in] of every picture: what an A4 or Letter page holds between its margins
-SMALL, TITLE = 8.0, 9.5  # sizes of letters
+FIGURE_WIDTH = 6.4  # [in] of every picture: what an A4 or Letter page holds between its margins
+SMALL_LETTERS, TITLE_LETTERS = 8.0, 9.5  # sizes of letters
+
+
+@dataclass(frozen=True)
+class Chart:
+    """A figure, and the words that stand for it where it cannot be seen; none is made without them."""
+
+    figure: Figure
+    words: str
 
 
 @dataclass(frozen=True)
@@ -59,7 +67,7 @@ CONTRIBUTION_LOOKS = {
 }
 
 # Evaluations of a budget (GUM 4.2 and 4.3), services of a balance, and spans of a time-line.
-EVALUATION_LOOKS = {"A": Look(LINE), "B": Look(BAND, "////")}
+EVALUATION_LOOKS = {"A": Look(STROKE), "B": Look(BAND, "////")}
 SERVICE_LOOKS = {
     "supply": Look("#1d5c63"),
     "return": Look("#b9d3d0", "////"),
@@ -90,7 +98,7 @@ _STYLE: Any = {
     "hatch.linewidth": 0.6,
     "hatch.color": INK,
     "legend.frameon": False,
-    "legend.fontsize": SMALL,
+    "legend.fontsize": SMALL_LETTERS,
     "figure.facecolor": WHITE,
 }
 
@@ -107,19 +115,18 @@ def titled(axes: Axes, title: str, below: str = "") -> None:
     """The title of a picture, its reading in small letters below."""
     shown = short(title, 60)
     if not below:
-        axes.set_title(shown, loc="left", fontsize=TITLE, fontweight="bold")
+        axes.set_title(shown, loc="left", fontsize=TITLE_LETTERS, fontweight="bold")
         return
-    axes.set_title(short(below, 100), loc="left", fontsize=SMALL)
+    axes.set_title(short(below, 100), loc="left", fontsize=SMALL_LETTERS)
     axes.annotate(
-        shown, (0, 1), (0, 20), xycoords="axes fraction", textcoords="offset points", fontsize=TITLE, fontweight="bold",
+        shown, (0, 1), (0, 20), xycoords="axes fraction", textcoords="offset points", fontsize=TITLE_LETTERS, fontweight="bold",
         va="bottom",
     )  # fmt: skip
 
 
 def short(text: str, longest: int = 34) -> str:
     """A label that leaves room for the drawing; the full text stands in the page beside it."""
-    shown = one_line(text)
-    return shown if len(shown) <= longest else shown[: longest - 1] + "…"
+    return shortened(one_line(text), longest)
 
 
 def _settle(figure: Figure) -> None:
@@ -163,8 +170,20 @@ def as_png(figure: Figure, dpi: int = 160) -> bytes:
     return out.getvalue()
 
 
-def save_or_tell(figure: Figure, path: Path) -> None:
-    """The figure as a .svg, .png or .pdf file; raises CalibError where that cannot be."""
+def save_all(charts: Sequence[Chart], path: Path) -> dict[Path, str]:
+    """Charts as .svg, .png or .pdf files, numbered where there are several: `job.svg`, or `job-1.svg`, `job-2.svg`.
+
+    Returns the words of each file, for whoever cannot see it. Raises CalibError where a file cannot be.
+    """
+    paths = [path] if len(charts) == 1 else [
+        path.with_name(f"{path.stem}-{place}{path.suffix}") for place in range(1, len(charts) + 1)
+    ]  # fmt: skip
+    for chart, each in zip(charts, paths, strict=True):
+        _save(chart.figure, each)
+    return {each: chart.words for chart, each in zip(charts, paths, strict=True)}
+
+
+def _save(figure: Figure, path: Path) -> None:
     if path.suffix not in (".svg", ".png", ".pdf"):
         raise CalibError(f"{path}: a plot is written as .svg, .png or .pdf; give the file one of these endings")
     try:
@@ -173,13 +192,3 @@ def save_or_tell(figure: Figure, path: Path) -> None:
             figure.savefig(path, dpi=160, metadata={"Date": None} if path.suffix == ".svg" else None)
     except OSError as error:
         raise CalibError(f"{path}: the plot cannot be written ({error.strerror})") from error
-
-
-def save_all(figures: Sequence[Figure], path: Path) -> list[Path]:
-    """The figures as files, numbered where there are several: `job.svg`, or `job-1.svg`, `job-2.svg`; raises CalibError."""
-    paths = [path] if len(figures) == 1 else [
-        path.with_name(f"{path.stem}-{number}{path.suffix}") for number in range(1, len(figures) + 1)
-    ]  # fmt: skip
-    for figure, each in zip(figures, paths, strict=True):
-        save_or_tell(figure, each)
-    return paths

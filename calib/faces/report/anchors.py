@@ -16,14 +16,14 @@ class Anchors:
 
     def of(self, what: str, *place: Hashable) -> str:
         """Anchor of a place: `what` it is, of plain letters, and what tells it from its like, the first of which names it."""
-        known = self._given.get((what, *place))
-        if known is not None:
-            return known
+        given = self._given.get((what, *place))
+        if given is not None:
+            return given
         name = re.sub(r"[^A-Za-z0-9]+", "-", str(place[0]))[:_LONGEST].strip("-")
         plain = f"{what}-{name}" if name else what
-        anchor, number = plain, 2
+        anchor, count = plain, 2
         while anchor in self._taken:
-            anchor, number = f"{plain}-no{number}", number + 1
+            anchor, count = f"{plain}-no{count}", count + 1
         self._taken.add(anchor)
         self._given[what, *place] = anchor
         return anchor

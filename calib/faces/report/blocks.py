@@ -1,6 +1,6 @@
 """What a report is laid out as: blocks of text, tables and pictures, the same for every form that people read.
 
-`sections` makes them from the report's content; the page, the PDF, the workbook and the mail are written from them, so no form has
+`layout` makes them from the report's content; the page, the PDF, the workbook and the mail are written from them, so no form has
 a number or a word that another has not. Text in a block is text as somebody typed it: each form writes it so that nothing in it
 is ever run, whatever signs it holds. A number stands in a cell twice: as it is shown, and unrounded for whoever computes with it.
 """
@@ -34,7 +34,12 @@ Runs = tuple[Run, ...]
 
 def runs(*parts: str | Run) -> Runs:
     """Text and runs, as runs."""
-    return tuple(Run(one) if isinstance(one, str) else one for one in parts)
+    return tuple(Run(part) if isinstance(part, str) else part for part in parts)
+
+
+def unmarked(text: Runs) -> str:
+    """Runs without their marks."""
+    return "".join(run.text for run in text)
 
 
 @dataclass(frozen=True)
@@ -87,13 +92,18 @@ class Bullets:
 
 
 @dataclass(frozen=True)
-class Column:
+class TableColumn:
     """A column of a table."""
 
     label: str
     is_number: bool = False  # set to the right, its figures below one another
     is_wordy: bool = False  # running text, so it takes the room that is left
     is_short: bool = False  # never broken across lines
+
+
+def number_columns(*labels: str) -> tuple[TableColumn, ...]:
+    """Columns of numbers."""
+    return tuple(TableColumn(label, is_number=True) for label in labels)
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +117,7 @@ class Cell:
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class TableRow:
     """A row of a table."""
 
     cells: tuple[Cell, ...]
@@ -120,8 +130,8 @@ class Table:
     """A table; its head is repeated on each printed page. On a narrow screen each row is a card, labels beside its cells."""
 
     name: str  # what it holds, in a few words; also the name of its sheet in a workbook
-    columns: tuple[Column, ...]
-    rows: tuple[Row, ...]
+    columns: tuple[TableColumn, ...]
+    rows: tuple[TableRow, ...]
     caption: Runs = ()
     is_compact: bool = False  # no wider than its text needs
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
 
-from calib.faces.report.blocks import Column, Mark, Table
+from calib.faces.report.blocks import Mark, Table, TableColumn
 
 # Advance widths of the serif typeface's signs in thousandths of the type's size, upright and bold.
 _UPRIGHT = {
@@ -94,20 +94,22 @@ class Columns:
 def columns_of(table: Table, upright: float, on_side: float) -> Columns:
     """The columns of a table within a line of text of this length [pt] on an upright page, or on one that lies on its side."""
     columns, said = table.columns, [_lines(table, place) for place in range(len(table.columns))]
-    left = [0.0, *(_INDENT * (one.is_number and not after.is_number) for one, after in pairwise(columns))]
-    beside = [one + _GUTTER for one in left]
+    left = [0.0, *(_INDENT * (column.is_number and not after.is_number) for column, after in pairwise(columns))]
+    beside = [width + _GUTTER for width in left]
     for setting in _SETTINGS:
         room = (on_side if setting.on_side else upright) - sum(beside)
         needs = [_needs(column, lines, setting) for column, lines in zip(columns, said, strict=True)]
         least, wanted = [narrow for narrow, _ in needs], [wide for _, wide in needs]
         if sum(least) <= room:
             break
-    widths = _shared(table, least, wanted, room) if sum(least) <= room else [room * one / sum(least) for one in least]
-    whole = tuple(one + more for one, more in zip(widths, beside, strict=True))
+    widths = (
+        _shared(table, least, wanted, room) if sum(least) <= room else [room * width / sum(least) for width in least]
+    )
+    whole = tuple(width + more for width, more in zip(widths, beside, strict=True))
     return Columns(whole, setting, tuple(left))
 
 
-def _is_on_one_line(column: Column, text: str) -> bool:
+def _is_on_one_line(column: TableColumn, text: str) -> bool:
     """Whether a column is made wide enough for this text on one line."""
     return (column.is_number or column.is_short) and len(text) <= _LONGEST_UNBROKEN and "\n" not in text
 
@@ -122,14 +124,14 @@ def _lines(table: Table, place: int) -> set[tuple[str, bool]]:
     return {(line, is_bold) for text, is_bold in texts for line in text.split("\n")}
 
 
-def _needs(column: Column, lines: set[tuple[str, bool]], setting: Setting) -> tuple[float, float]:
+def _needs(column: TableColumn, lines: set[tuple[str, bool]], setting: Setting) -> tuple[float, float]:
     """Least width of a column, in which a text of some words has three lines, and that with each text on one line [pt]."""
     size, longest = setting.size, setting.longest_word
     label = _longest(((word, True) for word in column.label.split()), size)
     word = _longest(((word[:longest], is_bold) for line, is_bold in lines for word in line.split()), size)
-    kept = _longest((one for one in lines if _is_on_one_line(column, one[0])), size)
+    unbroken = _longest((line for line in lines if _is_on_one_line(column, line[0])), size)
     whole = _longest(((line[:_LONGEST_WANTED], is_bold) for line, is_bold in lines), size)
-    least = max(label, word, kept, min(whole / 3, setting.least_line * size))
+    least = max(label, word, unbroken, min(whole / 3, setting.least_line * size))
     return least, max(least, whole, min(_width(column.label, size, is_bold=True), 1.6 * least))
 
 
@@ -150,26 +152,26 @@ def _shared(table: Table, least: Sequence[float], wanted: Sequence[float], room:
     widths = list(least)
     for is_for_figures in (False, True):
         missing = [
-            (wide - one) * (column.is_number == is_for_figures)
-            for column, one, wide in zip(table.columns, widths, wanted, strict=True)
+            (wide - width) * (column.is_number == is_for_figures)
+            for column, width, wide in zip(table.columns, widths, wanted, strict=True)
         ]
         part = min(1.0, (room - sum(widths)) / sum(missing)) if sum(missing) else 0.0
-        widths = [one + part * more for one, more in zip(widths, missing, strict=True)]
+        widths = [width + part * more for width, more in zip(widths, missing, strict=True)]
     if table.is_compact:
         return widths
     rest = room - sum(widths)
     wordy = [column.is_wordy for column in table.columns]
     takes = wordy if any(wordy) else [True] * len(wordy)
-    return [one + (rest / sum(takes) if taken else 0.0) for one, taken in zip(widths, takes, strict=True)]
+    return [width + (rest / sum(takes) if taken else 0.0) for width, taken in zip(widths, takes, strict=True)]
 
 
 def pieces(text: str, longest_word: int) -> list[str]:
     """A text in the pieces between which a line may be broken: a word that is longer than this is broken anywhere."""
     step = max(2, longest_word // 4)
     out, last = [], 0
-    for found in re.finditer(rf"\S{{{longest_word + 1},}}", text):
-        word = found[0]
-        out.append(text[last : found.start()] + word[:step])
+    for long in re.finditer(rf"\S{{{longest_word + 1},}}", text):
+        word = long[0]
+        out.append(text[last : long.start()] + word[:step])
         out.extend(word[cut : cut + step] for cut in range(step, len(word), step))
-        last = found.end()
+        last = long.end()
     return [*out, text[last:]] if last < len(text) or not out else out

@@ -41,29 +41,29 @@ def content(report: JobReport, issued: datetime, units: str | None = None, issui
 
     `units` is "si", "ip", or None for the units that were typed. What changed since the revision before is filled in by `revised`.
     """
-    found = report.evaluation
+    evaluation = report.evaluation
     return {
-        "job": found.job.job,
-        "title": found.job.title,
-        "site": found.job.site,
-        "client": found.job.client,
+        "job": evaluation.job.job,
+        "title": evaluation.job.title,
+        "site": evaluation.job.site,
+        "client": evaluation.job.client,
         "revision": 1 + len(report.issues),
         "is_draft": issuing is None,
         "issued": issued.isoformat(),
         "issued_by": None if issuing is None else issuing.person,
         "revision_reason": None if issuing is None else issuing.reason,
-        "revises": [_issue(one) for one in report.issues],
+        "revises": [_issue(issue) for issue in report.issues],
         "changes": [],
-        "decision_rule": found.job.decision_rule,
-        "decision_rule_in_words": RULES[found.job.decision_rule],
+        "decision_rule": evaluation.job.decision_rule,
+        "decision_rule_in_words": RULES[evaluation.job.decision_rule],
         "ledger_digest": report.ledger_digest,
-        "readings": [reading_content(found, row, units) for row in range(len(found.measured))],
-        **totals(found, units),
+        "readings": [reading_content(evaluation, row, units) for row in range(len(evaluation.measured))],
+        **totals(evaluation, units),
         "risks": risks(report.risks),
-        "amendments": [_amendment(one, found, units) for one in report.amendments],
-        "open_reviews": [_open_review(one, found.job.job) for one in report.open_reviews],
-        "refusals": [_refusal(one) for one in found.refused],
-        "budgets_in_full": budgets_in_full(found, units),
+        "amendments": [_amendment(amendment, evaluation, units) for amendment in report.amendments],
+        "open_reviews": [_open_review(review, evaluation.job.job) for review in report.open_reviews],
+        "refusals": [_refusal(refused) for refused in evaluation.refused],
+        "budgets_in_full": budgets_in_full(evaluation, units),
         "instruments": _instruments(report),
         "reference_standards": _standards(report),
         "cautions": list(CAUTIONS),
@@ -71,64 +71,68 @@ def content(report: JobReport, issued: datetime, units: str | None = None, issui
     }
 
 
-def _issue(one: Issue) -> Content:
-    return {"revision": one.revision, "issued": one.issued_at, "issued_by": one.person, "reason": one.reason}
+def _issue(issue: Issue) -> Content:
+    return {"revision": issue.revision, "issued": issue.issued_at, "issued_by": issue.person, "reason": issue.reason}
 
 
-def _amendment(one: Amendment, found: Evaluation, units: str | None) -> Content:
+def _amendment(amendment: Amendment, evaluation: Evaluation, units: str | None) -> Content:
     return {
-        "record": one.record,
-        "revision": one.revision,
+        "record": amendment.record,
+        "revision": amendment.revision,
         "changes": [
-            {"column": name, "before": before, "after": after} for name, (before, after) in one.changes.items()
+            {"column": name, "before": before, "after": after} for name, (before, after) in amendment.changes.items()
         ],
-        "reason": one.reason,
-        "by": one.person,
-        "at": one.time,
+        "reason": amendment.reason,
+        "by": amendment.person,
+        "at": amendment.time,
         "flows": [
             {
                 "reading": each.measured.reading.id,
                 "before": result(each.flow, 0, flow_unit(each.measured.outlet, units)),
-                "after": result(found.flow, each.row, flow_unit(each.measured.outlet, units)),
+                "after": result(evaluation.flow, each.row, flow_unit(each.measured.outlet, units)),
             }
-            for each in one.flows_before
-            if found.flow is not None
+            for each in amendment.flows_before
+            if evaluation.flow is not None
         ],
     }
 
 
-def _open_review(one: Review, job: str) -> Content:
-    lines = one.of_job(job)
+def _open_review(review: Review, job: str) -> Content:
+    lines = review.of_job(job)
     return {
-        "instrument": one.tag,
-        "certificate": one.certificate,
-        "calibrated_on": one.calibrated_on,
-        "opened_at": one.time,
+        "instrument": review.tag,
+        "certificate": review.certificate,
+        "calibrated_on": review.calibrated_on,
+        "opened_at": review.time,
         "readings": [each.record for each in lines if each.record_table == "reading"],
         "lines": len(lines),
         "open_lines": sum(each.is_open for each in lines),
-        "open_lines_in_all": one.open_lines,
+        "open_lines_in_all": review.open_lines,
     }
 
 
-def _refusal(one: Refused) -> Content:
+def _refusal(refused: Refused) -> Content:
     return {
-        "outlet": one.outlet.outlet,
-        "system": one.outlet.system,
-        "service": one.outlet.service,
-        "instrument": one.instrument.tag,
-        "observed_at": one.typed.observed_at,
-        "indication": one.typed.indication,
-        "observations": one.typed.observations,
-        "unit": one.typed.unit,
-        "operator": one.typed.operator,
-        "remarks": one.typed.remarks,
-        "reasons": list(one.reasons),
+        "outlet": refused.outlet.outlet,
+        "system": refused.outlet.system,
+        "service": refused.outlet.service,
+        "instrument": refused.instrument.tag,
+        "observed_at": refused.typed.observed_at,
+        "indication": refused.typed.indication,
+        "observations": refused.typed.observations,
+        "unit": refused.typed.unit,
+        "operator": refused.typed.operator,
+        "remarks": refused.typed.remarks,
+        "reasons": list(refused.reasons),
     }
 
 
 def _instruments(report: JobReport) -> list[Content]:
-    due = {names: decision for one in report.evaluation.measured for names, decision in instruments_of(one).items()}
+    due = {
+        names: decision
+        for measured in report.evaluation.measured
+        for names, decision in instruments_of(measured).items()
+    }
     return [
         _instrument(report.calibrations[names], due[names].due_on, report.standards.of.get(names, ()))
         for names in sorted(due)
@@ -144,8 +148,8 @@ def _standards(report: JobReport) -> list[Content]:
     ]
 
 
-def _instrument(kept: CalibrationOnFile, due_on: date | None, standards: Sequence[tuple[str, str]]) -> Content:
-    instrument, calibration, record = kept.instrument, kept.calibration, kept.curves[-1]
+def _instrument(on_file: CalibrationOnFile, due_on: date | None, standards: Sequence[tuple[str, str]]) -> Content:
+    instrument, calibration, record = on_file.instrument, on_file.calibration, on_file.curve
     return {
         "tag": instrument.tag,
         "kind": instrument.kind,
@@ -156,13 +160,13 @@ def _instrument(kept: CalibrationOnFile, due_on: date | None, standards: Sequenc
         "laboratory": calibration.laboratory,
         "accreditation": calibration.accreditation,
         "calibrated_on": calibration.calibrated_on,
-        "accepted_on": None if kept.acceptance is None else kept.acceptance.accepted_on,
+        "accepted_on": None if on_file.acceptance is None else on_file.acceptance.accepted_on,
         "due_on": str(due_on),
         "measuring_interval": record.measuring_interval,
-        "reference_standards": list(kept.standards),
+        "reference_standards": list(on_file.standards),
         "standards": [{"tag": tag, "certificate": certificate} for tag, certificate in standards],
         "curve": curve(record, instrument),
-        **certified(kept),
+        **certified(on_file),
     }
 
 

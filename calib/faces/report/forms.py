@@ -5,17 +5,17 @@ from functools import cached_property
 
 from calib.faces.report.blocks import Layout
 from calib.faces.report.content import as_json
+from calib.faces.report.csv_table import as_csv
 from calib.faces.report.file_names import file_stem
-from calib.faces.report.flat_table import as_csv
 from calib.faces.written import Content
 from calib.procedures.report.collect import JobReport
 
 
 def in_forms(
-    document: Content, found: JobReport, forms: Sequence[str], progress: Callable[[str], None]
+    document: Content, report: JobReport, forms: Sequence[str], progress: Callable[[str], None]
 ) -> dict[str, bytes]:
     """The report in each form that is asked for: its bytes."""
-    making = _Forms(document, found)
+    making = _Forms(document, report)
     made = {}
     for form in forms:
         progress(f"writing the report as {form.upper()}")
@@ -26,9 +26,9 @@ def in_forms(
 class _Forms:
     """Forms that rest on one another: the PDF has JSON and CSV attached, the mail the PDF. Imports wait until asked for."""
 
-    def __init__(self, document: Content, found: JobReport) -> None:
+    def __init__(self, document: Content, report: JobReport) -> None:
         self.document = document
-        self.found = found
+        self.report = report
 
     @cached_property
     def json(self) -> bytes:
@@ -40,9 +40,9 @@ class _Forms:
 
     @cached_property
     def layout(self) -> Layout:
-        from calib.faces.report.sections import lay_out  # noqa: PLC0415 (the drawing library takes a third of a second to import)
+        from calib.faces.report.layout import lay_out  # noqa: PLC0415 (the drawing library takes a third of a second to import)
 
-        return lay_out(self.document, self.found.every_calibration)
+        return lay_out(self.document, self.report.every_calibration)
 
     @cached_property
     def html(self) -> bytes:
@@ -52,12 +52,12 @@ class _Forms:
 
     @cached_property
     def pdf(self) -> bytes:
-        from calib.faces.report.pdf import Attachment, as_pdf  # noqa: PLC0415
+        from calib.faces.report.pdf import EmbeddedFile, as_pdf  # noqa: PLC0415
 
         stem = file_stem(self.document["job"])
         attached = {
-            f"{stem}.json": Attachment(self.json, "application/json", "The report with every number unrounded."),
-            f"{stem}.csv": Attachment(self.csv, "text/csv", "The report as one table."),
+            f"{stem}.json": EmbeddedFile(self.json, "application/json", "The report with every number unrounded."),
+            f"{stem}.csv": EmbeddedFile(self.csv, "text/csv", "The report as one table."),
         }
         return as_pdf(self.layout, attached)
 

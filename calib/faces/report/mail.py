@@ -15,11 +15,11 @@ from hashlib import sha256
 from html import escape
 
 from calib.faces.drawings import as_png
-from calib.faces.plain_text import controls_named
+from calib.faces.plain_text import controls_named, shortened
 from calib.faces.report.blocks import Formula, Layout, Picture
 from calib.faces.report.file_names import file_stem
+from calib.faces.report.mail_text import as_plain_text
 from calib.faces.report.page import as_html, attribute
-from calib.faces.report.plain import as_text
 
 # RFC 5322, 3.6 asks for a sender, and who issues a report has no address here. RFC 6854 allows a group without members, which few
 # programs read; an address below `.invalid` (RFC 2606, 2) is read by all and belongs to nobody. A message without To is complete.
@@ -41,7 +41,7 @@ def as_eml(layout: Layout, pdf: bytes, csv: bytes) -> bytes:
     message["Date"] = format_datetime(datetime.fromisoformat(layout.issued))
     message["Message-ID"] = f"<{digest[:40]}@calib.invalid>"
     message["X-Unsent"] = "1"  # common practice, no source: opened to be addressed and sent, not as received
-    message.set_content(_encodable(as_text(layout)), cte=_BASE64)
+    message.set_content(_encodable(as_plain_text(layout)), cte=_BASE64)
     message.add_alternative(_encodable(page), subtype="html", cte=_BASE64)
     pictures.beside(message)
     name = file_stem(layout.job, None if layout.is_draft else layout.revision)
@@ -60,14 +60,14 @@ class _Pictures:
         self._digest = digest
         self._drawn: list[bytes] = []
 
-    def within(self, one: Picture) -> str:
+    def within(self, picture: Picture) -> str:
         """The place of a picture in the page."""
-        self._drawn.append(as_png(one.figure, _DPI))
+        self._drawn.append(as_png(picture.figure, _DPI))
         source = f"cid:{self._identifier(len(self._drawn))}"
-        return f'<img src="{source}" width="{_WIDTH}" style="max-width: 100%; height: auto" alt="{attribute(one.alternative)}">'
+        return f'<img src="{source}" width="{_WIDTH}" style="max-width: 100%; height: auto" alt="{attribute(picture.alternative)}">'
 
-    def _identifier(self, number: int) -> str:
-        return f"picture-{number}.{self._digest[:24]}@calib.invalid"
+    def _identifier(self, place: int) -> str:
+        return f"picture-{place}.{self._digest[:24]}@calib.invalid"
 
     def beside(self, message: EmailMessage) -> None:
         """Put them beside the page."""
@@ -75,15 +75,15 @@ class _Pictures:
             return
         page = message.get_body(("html",))
         assert isinstance(page, EmailMessage)  # noqa: S101
-        for number, drawn in enumerate(self._drawn, start=1):
-            identifier = f"<{self._identifier(number)}>"
+        for place, drawn in enumerate(self._drawn, start=1):
+            identifier = f"<{self._identifier(place)}>"
             page.add_related(drawn, maintype="image", subtype="png", cid=identifier, disposition="inline")
         page.set_param("type", "text/html")  # RFC 2387, 3.1
 
 
-def _formula(one: Formula) -> str:
+def _formula(formula: Formula) -> str:
     """Mail programs set no formulas."""
-    return escape(one.plain)
+    return escape(formula.plain)
 
 
 def _for_mail(page: str) -> str:
@@ -91,7 +91,7 @@ def _for_mail(page: str) -> str:
     head, style, rest = page.partition("<style>")
     style, end, rest = (style + rest).partition("</style>")
     colours = dict(re.findall(r"(--[a-z-]+): (#[0-9a-f]+)", style))
-    style = re.sub(r"var\((--[a-z-]+)\)", lambda one: colours[one[1]], style)
+    style = re.sub(r"var\((--[a-z-]+)\)", lambda named: colours[named[1]], style)
     return f"{head.replace('img-src data:', 'img-src cid: data:', 1)}<style>{style}{end}{rest}"
 
 
@@ -104,8 +104,8 @@ def _subject(layout: Layout) -> str:
     """Job, revision and title in one line: no sign in it ends the header or turns its direction."""
     state = "draft of revision" if layout.is_draft else "revision"
     job, title = _one_line(layout.job), _one_line(layout.title)
-    said = f"Air flow report {_shortened(job, _LONGEST_JOB)}, {state} {layout.revision}: {title}"
-    return _shortened(said, _LONGEST_SUBJECT)
+    said = f"Air flow report {shortened(job, _LONGEST_JOB)}, {state} {layout.revision}: {title}"
+    return shortened(said, _LONGEST_SUBJECT)
 
 
 def _subject_line(subject: str) -> bytes:
@@ -124,10 +124,6 @@ def _one_line(text: str) -> str:
     return "".join(sign if sign.isprintable() else f"⟨U+{ord(sign):04X}⟩" for sign in line)
 
 
-def _shortened(text: str, longest: int) -> str:
-    return text if len(text) <= longest else f"{text[: longest - 1]}…"
-
-
 def _encodable(text: str) -> str:
     """Halves of surrogate pairs cannot be written in UTF-8."""
     return text.encode("utf-8", "backslashreplace").decode()
@@ -136,5 +132,5 @@ def _encodable(text: str) -> str:
 def _bound(message: EmailMessage, digest: str) -> None:
     """Fixed boundaries. None of them can stand in a part: each part is base64, in which there is no `_` (RFC 2045, 6.7 and 6.8)."""
     several = [part for part in message.walk() if part.is_multipart()]
-    for number, part in enumerate(several):
-        part.set_boundary(f"=_{number}_{digest[:40]}")
+    for place, part in enumerate(several):
+        part.set_boundary(f"=_{place}_{digest[:40]}")

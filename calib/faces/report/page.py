@@ -13,7 +13,6 @@ from calib.faces.drawings import as_svg
 from calib.faces.report.blocks import (
     Block,
     Bullets,
-    Column,
     Formula,
     Heading,
     Layout,
@@ -21,12 +20,13 @@ from calib.faces.report.blocks import (
     Notice,
     Paragraph,
     Picture,
-    Row,
     Run,
     Runs,
     Signatures,
     Strip,
     Table,
+    TableColumn,
+    TableRow,
     Title,
 )
 from calib.faces.report.page_style import on_paper, style
@@ -43,17 +43,17 @@ _NAMED = re.compile(r"(?:href=\"#|url\(#)([^\")]+)")
 _NAME = re.compile(r" id=\"([^\"]+)\"")
 
 
-def drawn(one: Picture) -> str:
+def drawn(picture: Picture) -> str:
     """A picture within the page itself, in lines that stay sharp at every size."""
-    drawing = as_svg(one.figure, one.name)
+    drawing = as_svg(picture.figure, picture.name)
     named = set(_NAMED.findall(drawing))
-    drawing = _NAME.sub(lambda found: found[0] if found[1] in named else "", drawing)
-    return drawing.replace("<svg ", f'<svg role="img" aria-label="{attribute(one.alternative)}" ', 1)
+    drawing = _NAME.sub(lambda named_part: named_part[0] if named_part[1] in named else "", drawing)
+    return drawing.replace("<svg ", f'<svg role="img" aria-label="{attribute(picture.alternative)}" ', 1)
 
 
-def typeset(one: Formula) -> str:
+def typeset(formula: Formula) -> str:
     """A formula as the page's reader sets it."""
-    return f'<math display="block">{one.mathml}</math>'
+    return f'<math display="block">{formula.mathml}</math>'
 
 
 def as_html(
@@ -78,10 +78,10 @@ def as_html(
 
 
 def _written(blocks: Sequence[Block], forms: Mapping[type, Callable[[Any], Iterator[str]]]) -> Iterator[str]:
-    contents = [one for one in blocks if isinstance(one, Heading) and one.level == 2 and one.anchor]
-    for one in blocks:
-        yield from forms[type(one)](one)
-        if isinstance(one, Strip):
+    contents = [block for block in blocks if isinstance(block, Heading) and block.level == 2 and block.anchor]
+    for block in blocks:
+        yield from forms[type(block)](block)
+        if isinstance(block, Strip):
             yield from _contents(contents)
 
 
@@ -102,22 +102,18 @@ def attribute(text: str) -> str:
     return escape(text)
 
 
-_MARKS = {
-    Mark.STRONG: "<strong>{}</strong>",
-    Mark.SOFT: '<span class="soft">{}</span>',
-    Mark.CODE: "<code>{}</code>",
-}
+_MARKS = {Mark.STRONG: "<strong>{}</strong>", Mark.SOFT: '<span class="soft">{}</span>', Mark.CODE: "<code>{}</code>"}
 
 
-def _run(one: Run) -> str:
-    if one.mark is Mark.PLAIN:
-        text = _text(one.text)
-    elif one.mark is Mark.STATEMENT:
-        sign = SIGNS.get(one.text)
-        text = f'<span class="word {one.text.replace(" ", "-")}">{sign} {one.text}</span>' if sign else _text(one.text)
+def _run(run: Run) -> str:
+    if run.mark is Mark.PLAIN:
+        text = _text(run.text)
+    elif run.mark is Mark.STATEMENT:
+        sign = SIGNS.get(run.text)
+        text = f'<span class="word {run.text.replace(" ", "-")}">{sign} {run.text}</span>' if sign else _text(run.text)
     else:
-        text = _MARKS[one.mark].format(_text(one.text))
-    return text if one.to is None else f'<a href="#{one.to}">{text}</a>'
+        text = _MARKS[run.mark].format(_text(run.text))
+    return text if run.to is None else f'<a href="#{run.to}">{text}</a>'
 
 
 def _runs(runs: Runs) -> str:
@@ -131,53 +127,53 @@ def _anchored(anchor: str | None) -> str:
 # --- blocks ----------------------------------------------------------------------------------------------------------------------
 
 
-def _title(one: Title) -> Iterator[str]:
-    yield f'<h1>{_text(one.text)}</h1>\n<p class="below">{_text(one.below)}</p>\n'
+def _title(title: Title) -> Iterator[str]:
+    yield f'<h1>{_text(title.text)}</h1>\n<p class="below">{_text(title.below)}</p>\n'
 
 
-def _strip(one: Strip) -> Iterator[str]:
-    facts = (f"<div><dt>{_text(label)}</dt><dd>{_text(said)}</dd></div>\n" for label, said in one.facts)
+def _strip(strip: Strip) -> Iterator[str]:
+    facts = (f"<div><dt>{_text(label)}</dt><dd>{_text(said)}</dd></div>\n" for label, said in strip.facts)
     yield f'<dl class="strip">\n{"".join(facts)}</dl>\n'
 
 
 def _contents(headings: Sequence[Heading]) -> Iterator[str]:
-    links = (f'<a href="#{one.anchor}">{_text(one.text)}</a>\n' for one in headings)
+    links = (f'<a href="#{heading.anchor}">{_text(heading.text)}</a>\n' for heading in headings)
     yield f'<nav aria-label="Contents">\n{"".join(links)}</nav>\n'
 
 
-def _notice(one: Notice) -> Iterator[str]:
-    yield f'<p class="notice"><strong>{_text(one.lead)}</strong> {_runs(one.text)}</p>\n'
+def _notice(notice: Notice) -> Iterator[str]:
+    yield f'<p class="notice"><strong>{_text(notice.lead)}</strong> {_runs(notice.text)}</p>\n'
 
 
-def _heading(one: Heading) -> Iterator[str]:
-    kind = ' class="page"' if one.begins_page else ""
-    yield f"<h{one.level}{_anchored(one.anchor)}{kind}>{_text(one.text)}</h{one.level}>\n"
+def _heading(heading: Heading) -> Iterator[str]:
+    kind = ' class="page"' if heading.begins_page else ""
+    yield f"<h{heading.level}{_anchored(heading.anchor)}{kind}>{_text(heading.text)}</h{heading.level}>\n"
 
 
-def _paragraph(one: Paragraph) -> Iterator[str]:
-    soft = ' class="soft"' if one.soft else ""
-    yield f"<p{_anchored(one.anchor)}{soft}>{_runs(one.text)}</p>\n"
+def _paragraph(paragraph: Paragraph) -> Iterator[str]:
+    soft = ' class="soft"' if paragraph.soft else ""
+    yield f"<p{_anchored(paragraph.anchor)}{soft}>{_runs(paragraph.text)}</p>\n"
 
 
-def _bullets(one: Bullets) -> Iterator[str]:
+def _bullets(bullets: Bullets) -> Iterator[str]:
     yield "<ul>\n"
-    yield from (f"<li>{_runs(item)}</li>\n" for item in one.items)
+    yield from (f"<li>{_runs(item)}</li>\n" for item in bullets.items)
     yield "</ul>\n"
 
 
-def _picture(one: Picture, drawn: Callable[[Picture], str]) -> Iterator[str]:
-    caption = f"<figcaption>{_runs(one.caption)}</figcaption>\n" if one.caption else ""
-    yield f"<figure{_anchored(one.anchor)}>\n{drawn(one)}\n{caption}</figure>\n"
+def _picture(picture: Picture, drawn: Callable[[Picture], str]) -> Iterator[str]:
+    caption = f"<figcaption>{_runs(picture.caption)}</figcaption>\n" if picture.caption else ""
+    yield f"<figure{_anchored(picture.anchor)}>\n{drawn(picture)}\n{caption}</figure>\n"
 
 
-def _formula(one: Formula, typeset: Callable[[Formula], str]) -> Iterator[str]:
-    yield f'<p class="formula">{typeset(one)}</p>\n'
+def _formula(formula: Formula, typeset: Callable[[Formula], str]) -> Iterator[str]:
+    yield f'<p class="formula">{typeset(formula)}</p>\n'
 
 
-def _signatures(one: Signatures) -> Iterator[str]:
+def _signatures(signatures: Signatures) -> Iterator[str]:
     yield '<table class="signatures"><thead><tr><th scope="col"></th><th scope="col">Name</th>'
     yield '<th scope="col">Signature</th><th scope="col">Date</th></tr></thead>\n<tbody>\n'
-    for role, name in one.lines:
+    for role, name in signatures.lines:
         yield f'<tr><th scope="row">{_text(role)}</th><td>{_text(name)}</td><td></td><td></td></tr>\n'
     yield "</tbody></table>\n"
 
@@ -185,31 +181,37 @@ def _signatures(one: Signatures) -> Iterator[str]:
 # --- tables ----------------------------------------------------------------------------------------------------------------------
 
 
-def _table(one: Table) -> Iterator[str]:
-    kind = "cards compact" if one.is_compact else "cards"
-    caption = f"<caption>{_runs(one.caption)}</caption>" if one.caption else ""
-    heads = "".join(f'<th scope="col"{_class(each)}>{_text(each.label)}</th>' for each in one.columns)
-    yield f'<table class="{kind}" aria-label="{attribute(one.name)}">{caption}<thead><tr>{heads}</tr></thead>\n<tbody>\n'
-    opening = [_opening(each, is_first=place == 0) for place, each in enumerate(one.columns)]
-    yield from (_row(each, opening) for each in one.rows)
+def _table(table: Table) -> Iterator[str]:
+    kind = "cards compact" if table.is_compact else "cards"
+    caption = f"<caption>{_runs(table.caption)}</caption>" if table.caption else ""
+    heads = "".join(f'<th scope="col"{_class(each)}>{_text(each.label)}</th>' for each in table.columns)
+    yield f'<table class="{kind}" aria-label="{attribute(table.name)}">{caption}<thead><tr>{heads}</tr></thead>\n<tbody>\n'
+    opening = [_opening(each, is_first=place == 0) for place, each in enumerate(table.columns)]
+    yield from (_row(each, opening) for each in table.rows)
     yield "</tbody></table>\n"
 
 
-def _class(one: Column) -> str:
-    names = " ".join(name for name, holds in (("n", one.is_number), ("w", one.is_wordy), ("s", one.is_short)) if holds)
+def _class(column: TableColumn) -> str:
+    names = " ".join(
+        name for name, holds in (("n", column.is_number), ("w", column.is_wordy), ("s", column.is_short)) if holds
+    )
     return f' class="{names}"' if names else ""
 
 
-def _opening(one: Column, *, is_first: bool) -> str:
+def _opening(column: TableColumn, *, is_first: bool) -> str:
     """The tag of a column's cells; the first cell of a row says what the row is of."""
-    return f'<th scope="row"{_class(one)}>' if is_first else f'<td{_class(one)} data-label="{attribute(one.label)}">'
+    return (
+        f'<th scope="row"{_class(column)}>'
+        if is_first
+        else f'<td{_class(column)} data-label="{attribute(column.label)}">'
+    )
 
 
-def _row(one: Row, opening: Sequence[str]) -> str:
-    kind = ' class="total"' if one.is_total else ""
-    parts = [f"<tr{_anchored(one.anchor)}{kind}>"]
+def _row(row: TableRow, opening: Sequence[str]) -> str:
+    kind = ' class="total"' if row.is_total else ""
+    parts = [f"<tr{_anchored(row.anchor)}{kind}>"]
     closing = "</th>"
-    for cell, tag in zip(one.cells, opening, strict=True):
+    for cell, tag in zip(row.cells, opening, strict=True):
         parts += (tag, _runs(cell.text) if cell.text else "", closing)
         closing = "</td>"
     parts.append("</tr>\n")

@@ -14,9 +14,10 @@ from typing import Any, Literal
 
 import typst
 
+from calib.faces.plain_text import shortened
 from calib.faces.report.blocks import Layout
-from calib.faces.report.signs import shown, typefaces, unseen
 from calib.faces.report.typeset_blocks import Typesetting
+from calib.faces.report.typeset_signs import showable, typefaces, unseen
 
 STANDARDS = ["a-3a", "ua-1"]
 Paper = Literal["a4", "us-letter"]
@@ -27,7 +28,7 @@ _LONGEST_AT_THE_HEAD = 48  # signs of a text that is repeated on each page
 
 
 @dataclass(frozen=True)
-class Attachment:
+class EmbeddedFile:
     """A file that goes within the PDF."""
 
     content: bytes
@@ -36,7 +37,7 @@ class Attachment:
 
 
 def as_pdf(
-    layout: Layout, attachments: Mapping[str, Attachment], *, paper: Paper = "a4", author: str = "calib"
+    layout: Layout, attachments: Mapping[str, EmbeddedFile], *, paper: Paper = "a4", author: str = "calib"
 ) -> bytes:
     """The report as PDF on this paper, with attachments by file name."""
     width, height = _PAPERS[paper]
@@ -51,25 +52,25 @@ def as_pdf(
         "author": unseen(author),
         "revision": layout.revision,
         "draft": layout.is_draft,
-        "digest": shown(layout.ledger_digest),
+        "digest": showable(layout.ledger_digest),
         "language": layout.language,
         "blocks": typesetting.blocks(),
         "attachments": [
             {
                 "name": name,
-                "file": f"attachment-{number}",
-                "type": one.media_type,
-                "description": unseen(one.description),
-                "text": _is_text(one.content),
+                "file": f"attachment-{place}",
+                "type": attachment.media_type,
+                "description": unseen(attachment.description),
+                "text": _is_text(attachment.content),
             }
-            for number, (name, one) in enumerate(attachments.items())
+            for place, (name, attachment) in enumerate(attachments.items())
         ],
     }
     given = {
         "main.typ": files("calib.faces.report").joinpath("report.typ").read_bytes(),
         "report.json": json.dumps(told, ensure_ascii=False).encode(),
         **typesetting.pictures,
-        **{f"attachment-{number}": _given(one.content) for number, one in enumerate(attachments.values())},
+        **{f"attachment-{place}": _given(attachment.content) for place, attachment in enumerate(attachments.values())},
     }
     return _set(given, issued if issued.tzinfo else issued.replace(tzinfo=UTC))
 
@@ -108,5 +109,4 @@ def _typefaces() -> typst.Fonts:
 
 
 def _short(text: str) -> str:
-    said = shown(" ".join(text.split()))
-    return said if len(said) <= _LONGEST_AT_THE_HEAD else said[: _LONGEST_AT_THE_HEAD - 1] + "…"
+    return shortened(showable(" ".join(text.split())), _LONGEST_AT_THE_HEAD)

@@ -15,7 +15,6 @@ from calib.faces.report.blocks import (
     Block,
     Bullets,
     Cell,
-    Column,
     Formula,
     Heading,
     Layout,
@@ -23,15 +22,16 @@ from calib.faces.report.blocks import (
     Notice,
     Paragraph,
     Picture,
-    Row,
     Run,
     Runs,
     Signatures,
     Strip,
     Table,
+    TableColumn,
+    TableRow,
     Title,
 )
-from calib.faces.report.signs import LONGEST_UNSEEN, NUMBERED, shown, shown_in_svg, unseen
+from calib.faces.report.typeset_signs import LONGEST_UNSEEN, NUMBERED, showable, shown_in_svg, unseen
 from calib.faces.written import SIGNS
 
 _LONGEST_WORD = 28  # signs in running text
@@ -61,19 +61,19 @@ class Typesetting:
     def blocks(self) -> list[Told]:
         """Every block; `on_side`: on a page that lies on its side, `sticks`: on one page with the next, where there is room."""
         columns = self._columns()
-        on_side = _on_side(self._blocks, {number for number, one in columns.items() if one.setting.on_side})
+        on_side = _on_side(self._blocks, {place for place, each in columns.items() if each.setting.on_side})
         with_picture = _with_picture(self._blocks)
         return [
-            {**self._told(block, columns.get(number)), "on_side": number in on_side, "sticks": number in with_picture}
-            for number, block in enumerate(self._blocks)
+            {**self._told(block, columns.get(place)), "on_side": place in on_side, "sticks": place in with_picture}
+            for place, block in enumerate(self._blocks)
         ]
 
     def _columns(self) -> dict[int, widths.Columns]:
         """Columns of each table by its place; tables with one head have one set of columns."""
-        alike: dict[tuple[Column, ...], list[int]] = {}
-        for number, block in enumerate(self._blocks):
+        alike: dict[tuple[TableColumn, ...], list[int]] = {}
+        for place, block in enumerate(self._blocks):
             if isinstance(block, Table):
-                alike.setdefault(block.columns, []).append(number)
+                alike.setdefault(block.columns, []).append(place)
         out = {}
         for places in alike.values():
             tables = [block for block in (self._blocks[place] for place in places) if isinstance(block, Table)]
@@ -98,10 +98,15 @@ class Typesetting:
         return telling[type(block)](block)
 
     def _notice(self, notice: Notice) -> Told:
-        return {"kind": "notice", "lead": text(notice.lead), "text": self._runs(notice.text)}
+        return {"kind": "notice", "lead": typeset_text(notice.lead), "text": self._runs(notice.text)}
 
-    def _paragraph(self, one: Paragraph) -> Told:
-        return {"kind": "paragraph", "text": self._runs(one.text), "soft": one.soft, **self._place(one.anchor)}
+    def _paragraph(self, paragraph: Paragraph) -> Told:
+        return {
+            "kind": "paragraph",
+            "text": self._runs(paragraph.text),
+            "soft": paragraph.soft,
+            **self._place(paragraph.anchor),
+        }
 
     def _bullets(self, bullets: Bullets) -> Told:
         return {"kind": "bullets", "items": [self._runs(item) for item in bullets.items]}
@@ -111,7 +116,7 @@ class Typesetting:
         return {
             "kind": "heading",
             "level": self._level,
-            "text": text(heading.text.strip() or "–"),
+            "text": typeset_text(heading.text.strip() or "–"),
             "bookmark": len(heading.text) <= LONGEST_UNSEEN,
             "begins_page": heading.begins_page,
             **self._place(heading.anchor),
@@ -121,8 +126,8 @@ class Typesetting:
         longest = columns.setting.longest_word
         return {
             "kind": "table",
-            "name": shown(table.name),
-            "labels": [shown(column.label) for column in table.columns],
+            "name": showable(table.name),
+            "labels": [showable(column.label) for column in table.columns],
             "widths": columns.widths,
             "insets": [{"left": left, "right": columns.right} for left in columns.left],
             "right": [column.is_number for column in table.columns],
@@ -133,7 +138,7 @@ class Typesetting:
             "whole": table.is_compact and len(table.rows) <= _MOST_ROWS_WHOLE,
         }
 
-    def _row(self, row: Row, columns: Sequence[Column], longest: int) -> Told:
+    def _row(self, row: TableRow, columns: Sequence[TableColumn], longest: int) -> Told:
         cells = [self._cell(cell, longest) for cell in row.cells[: len(columns)]]
         cells += [""] * (len(columns) - len(cells))
         return {"cells": cells, "total": row.is_total, **self._place(row.anchor)}
@@ -149,7 +154,7 @@ class Typesetting:
 
     def _run(self, run: Run, longest: int) -> Any:
         label = self._labels.get(run.to) if run.to else None
-        said = text(run.text, longest)
+        said = typeset_text(run.text, longest)
         if run.mark is Mark.PLAIN and label is None:
             return said
         told: Told = said if isinstance(said, dict) else {"pieces": [said]}
@@ -181,14 +186,14 @@ class Typesetting:
         return {"label": self._labels[anchor]}
 
 
-def text(typed: str, longest_word: int = _LONGEST_WORD) -> Any:
+def typeset_text(typed: str, longest_word: int = _LONGEST_WORD) -> Any:
     """A typed text: a string, or an object where lines may be broken within words, or a sign is shown by its number."""
-    said = shown(typed)
+    said = showable(typed)
     if len(said) <= longest_word and said.isascii() and "\n" not in said:
         return said
     parts: list[str] = []
-    for number, line in enumerate(said.split("\n")):
-        parts += ["\n"] if number else []
+    for place, line in enumerate(said.split("\n")):
+        parts += ["\n"] if place else []
         parts += widths.pieces(line, longest_word)
     is_numbered = said != typed and NUMBERED.search(said) is not None
     if len(parts) == 1 and not is_numbered:
@@ -197,11 +202,14 @@ def text(typed: str, longest_word: int = _LONGEST_WORD) -> Any:
 
 
 def _title(title: Title) -> Told:
-    return {"kind": "title", "text": text(title.text), "below": text(title.below)}
+    return {"kind": "title", "text": typeset_text(title.text), "below": typeset_text(title.below)}
 
 
 def _strip(strip: Strip) -> Told:
-    return {"kind": "strip", "facts": [[text(part, _LONGEST_WORD_OF_FACT) for part in fact] for fact in strip.facts]}
+    return {
+        "kind": "strip",
+        "facts": [[typeset_text(part, _LONGEST_WORD_OF_FACT) for part in fact] for fact in strip.facts],
+    }
 
 
 def _formula(formula: Formula) -> Told:
@@ -209,7 +217,10 @@ def _formula(formula: Formula) -> Told:
 
 
 def _signatures(signatures: Signatures) -> Told:
-    return {"kind": "signatures", "lines": [[text(role), text(name)] for role, name in signatures.lines]}
+    return {
+        "kind": "signatures",
+        "lines": [[typeset_text(role), typeset_text(name)] for role, name in signatures.lines],
+    }
 
 
 def _anchors(block: Block) -> Iterator[str]:
@@ -224,8 +235,8 @@ def _on_side(blocks: Sequence[Block], wide: set[int]) -> set[int]:
     turned = set(wide)
     for table in wide:
         above = range(table - 1, max(-1, table - 2 - _MOST_BETWEEN), -1)
-        heading = next((number for number in above if isinstance(blocks[number], Heading)), None)
-        if heading is None or any(isinstance(blocks[number], Table | Picture) for number in range(heading, table)):
+        heading = next((place for place in above if isinstance(blocks[place], Heading)), None)
+        if heading is None or any(isinstance(blocks[place], Table | Picture) for place in range(heading, table)):
             continue
         while heading and isinstance(blocks[heading - 1], Heading):
             heading -= 1
@@ -235,12 +246,12 @@ def _on_side(blocks: Sequence[Block], wide: set[int]) -> set[int]:
 
 def _with_picture(blocks: Sequence[Block]) -> set[int]:
     """Blocks to be read beside what follows: a short part of the report that a picture ends, and what stands before a formula."""
-    found = {place for place, block in enumerate(blocks[1:]) if isinstance(block, Formula)}  # what a formula is of
+    beside = {place for place, block in enumerate(blocks[1:]) if isinstance(block, Formula)}  # what a formula is of
     for end, block in enumerate(blocks):
         if not isinstance(block, Picture):
             continue
-        start = next((number for number in range(end, -1, -1) if isinstance(blocks[number], Heading)), end)
-        rows = sum(len(one.rows) for one in blocks[start:end] if isinstance(one, Table))
-        if rows <= _MOST_ROWS_BESIDE and not any(isinstance(one, Picture) for one in blocks[start:end]):
-            found.update(range(start, end))
-    return found
+        start = next((place for place in range(end, -1, -1) if isinstance(blocks[place], Heading)), end)
+        rows = sum(len(block.rows) for block in blocks[start:end] if isinstance(block, Table))
+        if rows <= _MOST_ROWS_BESIDE and not any(isinstance(block, Picture) for block in blocks[start:end]):
+            beside.update(range(start, end))
+    return beside

@@ -12,13 +12,13 @@ from xlsxwriter import Workbook
 from xlsxwriter.format import Format
 from xlsxwriter.worksheet import Worksheet
 
-from calib.faces.plain_text import controls_named
-from calib.faces.report.blocks import Layout, Notice, Runs, Strip, Title
-from calib.faces.report.sheets import Sheet, sheets_of
+from calib.faces.plain_text import controls_named, shortened
+from calib.faces.report.blocks import Layout, Notice, Strip, Title, unmarked
+from calib.faces.report.workbook_sheets import WorkbookSheet, sheets_of
 from calib.faces.written import Content
 
-LONGEST_CELL = 32_767  # UTF-16 units; Microsoft, "Excel specifications and limits"
-_LONGEST_PIECE = 16_000  # signs, of two units each at the most
+# Signs, of two UTF-16 units each at the most; a cell holds 32,767 (Microsoft, "Excel specifications and limits").
+_LONGEST_PIECE = 16_000
 _LONGEST_IN_FOOTER = 60
 _A4 = 9
 _LINE, _HIGHEST_ROW = 13.5, 409.0  # points, the latter being the most that a row may have
@@ -79,7 +79,7 @@ class _Written:
         said = f"{'draft, ' if layout.is_draft else ''}{_in_footer(job)}, revision {layout.revision}"
         self._footer = f"&L&8{said}, ledger {layout.ledger_digest[:16]}&C&8&A&R&8&P of &N"
 
-    def first_sheet(self, content: Content, layout: Layout, sheets: list[Sheet]) -> None:
+    def first_sheet(self, content: Content, layout: Layout, sheets: list[WorkbookSheet]) -> None:
         """Title, facts, notices, what the other sheets hold, decision rule and cautions."""
         page = self._page("Report", landscape=False)
         page.set_column(0, 0, 26)
@@ -93,7 +93,7 @@ class _Written:
                 lines = max(lines, self._write_text(page, row, 1, text, shown, 78))
             self._heighten(page, row, 2 if shown is self._title else lines)
 
-    def _said(self, content: Content, layout: Layout, sheets: list[Sheet]) -> Iterator[tuple[str, str, Format]]:
+    def _said(self, content: Content, layout: Layout, sheets: list[WorkbookSheet]) -> Iterator[tuple[str, str, Format]]:
         for block in layout.blocks:
             if isinstance(block, Title):
                 yield block.text, "", self._title
@@ -101,16 +101,16 @@ class _Written:
             elif isinstance(block, Strip):
                 yield from ((label, said, self._text) for label, said in block.facts)
             elif isinstance(block, Notice):
-                yield block.lead, _plain(block.text), self._text
+                yield block.lead, unmarked(block.text), self._text
         yield "", "", self._text
-        yield from ((f"Sheet {one.name}", one.holds, self._text) for one in sheets)
+        yield from ((f"Sheet {each.name}", each.holds, self._text) for each in sheets)
         yield "Numbers", _ABOUT_NUMBERS, self._text
         yield "Decision rule", content["decision_rule_in_words"], self._text
-        yield from (("Caution", one, self._text) for one in content["cautions"])
+        yield from (("Caution", each, self._text) for each in content["cautions"])
         yield "Ledger digest", content["ledger_digest"], self._text
         yield "Written by", content["written_by"], self._soft
 
-    def sheet(self, sheet: Sheet) -> None:
+    def sheet(self, sheet: WorkbookSheet) -> None:
         """A sheet with its head, frozen and repeated on each printed page, and its rows."""
         page = self._page(sheet.name, landscape=True)
         page.freeze_panes(1, 0)
@@ -119,16 +119,16 @@ class _Written:
         for place, column in enumerate(sheet.columns):
             page.set_column(place, place, column.width)
             page.write_string(0, place, column.label, self._head if column.shown is None else self._head_of_numbers)
-        self._heighten(page, 0, max(_lines(one.label, one.width) for one in sheet.columns))
-        for number, row in enumerate(sheet.rows, start=1):
+        self._heighten(page, 0, max(_lines(column.label, column.width) for column in sheet.columns))
+        for down, row in enumerate(sheet.rows, start=1):
             lines = 1
             for place, column in enumerate(sheet.columns):
                 cell = column.of(row)
                 if isinstance(cell, str):
-                    lines = max(lines, self._write_text(page, number, place, cell, self._text, column.width))
+                    lines = max(lines, self._write_text(page, down, place, cell, self._text, column.width))
                 elif cell is not None:
-                    page.write_number(number, place, _Unrounded(cell), self._number(column.shown_in(row)))
-            self._heighten(page, number, lines)
+                    page.write_number(down, place, _Unrounded(cell), self._number(column.shown_in(row)))
+            self._heighten(page, down, lines)
 
     def rest(self) -> None:
         """The texts that went on past what a cell holds."""
@@ -176,13 +176,8 @@ def _lines(text: str, width: float) -> int:
     return sum(ceil((len(line) + 1) / (_FILLED * width)) or 1 for line in text.split("\n"))
 
 
-def _plain(text: Runs) -> str:
-    return "".join(run.text for run in text)
-
-
 def _shortened(text: str) -> str:
-    shown = " ".join(controls_named(text).split())
-    return shown if len(shown) <= _LONGEST_IN_FOOTER else f"{shown[: _LONGEST_IN_FOOTER - 1]}…"
+    return shortened(" ".join(controls_named(text).split()), _LONGEST_IN_FOOTER)
 
 
 def _in_footer(text: str) -> str:

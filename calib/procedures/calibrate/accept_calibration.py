@@ -8,11 +8,13 @@ from sqlmodel import Session
 from calib.confirmation.acceptance import INDICATION, JUDGED
 from calib.confirmation.as_found import later_calibrations
 from calib.confirmation.conformity import DECISION_RULES, SIMPLE
-from calib.curves.response import from_text
 from calib.errors import BadInputError, CalibError, Finding, RefusedError
-from calib.procedures.certificate.assess import Assessment, assess, has_limits, phase_in_use, usual_object
+from calib.procedures.certificate.assess import Assessment, assess, usual_object
+from calib.procedures.certificate.permissible_error import has_limits
+from calib.procedures.certificate.phase import phase_in_use
 from calib.procedures.impact.open_review import open_reviews
 from calib.procedures.on_record.calibrations import CalibrationOnFile, against_withdrawn, calibration_on_file
+from calib.procedures.on_record.in_force import curve_of
 from calib.procedures.on_record.register import load_register
 from calib.procedures.people.authorise import append, authorise
 from calib.procedures.people.four_eyes import against_one_person
@@ -66,37 +68,44 @@ def accept_calibration(
     return Accepted(acceptance, assessment, open_reviews(session, signature, signature.time, later).remarks)
 
 
-def assessed(kept: CalibrationOnFile, wanted: AcceptanceWanted, phase: str | None = None) -> Assessment | None:
+def assessed(on_file: CalibrationOnFile, wanted: AcceptanceWanted, phase: str | None = None) -> Assessment | None:
     """Assessment of a calibration on file; None where the register states no maximum permissible error.
 
     Of the comparisons that its curve was made from, or of the phase asked for. Raises BadInputError where it cannot be judged so.
     """
-    instrument, comparisons = typed(kept.instrument), [typed(one) for one in kept.comparisons]
+    instrument, comparisons = typed(on_file.instrument), [typed(one) for one in on_file.comparisons]
     if not has_limits(instrument):
         return None
     judged = wanted.judged or usual_object(instrument)
-    curve = from_text(kept.curves[-1].parameters)
+    curve = curve_of(on_file.curve.parameters)
     try:
-        return assess(instrument, comparisons, phase or phase_in_use(comparisons), wanted.rule, judged, curve)
+        return assess(
+            instrument,
+            comparisons,
+            phase or phase_in_use(one["phase"] for one in comparisons),
+            wanted.rule,
+            judged,
+            curve,
+        )
     except CalibError as error:
         raise BadInputError([Finding.typed("judged", judged, f"what can be judged: {error}")]) from error
 
 
-def refusal(tag: str, certificate: str, found: Assessment) -> list[str]:
+def refusal(tag: str, certificate: str, assessment: Assessment) -> list[str]:
     """Why a calibration cannot be accepted, with the next step."""
-    failures = found.failures()
-    told = f"{tag}: certificate {certificate} cannot be accepted: {len(failures)} of {len(found.comparisons)} comparisons fail"
+    failures = assessment.failures()
+    told = f"{tag}: certificate {certificate} cannot be accepted: {len(failures)} of {len(assessment.comparisons)} comparisons fail"
     step = "have it adjusted and recalibrated"
-    if found.object == INDICATION:
+    if assessment.object == INDICATION:
         step += ", or judge what flows are computed from, the corrected value"
-    return [f"{told} ({found.criterion}): {step}", *failures]
+    return [f"{told} ({assessment.criterion}): {step}", *failures]
 
 
 def _record(
-    kept: CalibrationOnFile, on: date, wanted: AcceptanceWanted, assessment: Assessment | None, person: str
+    on_file: CalibrationOnFile, on: date, wanted: AcceptanceWanted, assessment: Assessment | None, person: str
 ) -> Acceptance:
     return Acceptance(
-        calibration_id=key(kept.calibration.id),
+        calibration_id=key(on_file.calibration.id),
         accepted_on=str(on),
         accepted_by=person,
         criterion=wanted.criterion or (None if assessment is None else assessment.criterion),
@@ -106,9 +115,9 @@ def _record(
 
 
 def _of_call(
-    kept: CalibrationOnFile, on: date, wanted: AcceptanceWanted, signature: ledger.Signature
+    on_file: CalibrationOnFile, on: date, wanted: AcceptanceWanted, signature: ledger.Signature
 ) -> Finding | None:
-    calibration, before, withdrawn = kept.calibration, kept.acceptance, against_withdrawn(kept)
+    calibration, before, withdrawn = on_file.calibration, on_file.acceptance, against_withdrawn(on_file)
     if withdrawn is not None:
         return withdrawn
     if before is not None:
@@ -119,15 +128,15 @@ def _of_call(
         return Finding.typed("on", str(on), expected)
     if on > signature.time.date():
         return Finding.typed("on", str(on), "a date that is not in the future")
-    return _of_wish(kept, wanted)
+    return _of_wish(on_file, wanted)
 
 
-def _of_wish(kept: CalibrationOnFile, wanted: AcceptanceWanted) -> Finding | None:
+def _of_wish(on_file: CalibrationOnFile, wanted: AcceptanceWanted) -> Finding | None:
     if wanted.rule not in DECISION_RULES:
         return Finding.typed("rule", wanted.rule, f"one of {', '.join(DECISION_RULES)}")
     if wanted.judged is not None and wanted.judged not in JUDGED:
         return Finding.typed("judged", wanted.judged, f"one of {', '.join(JUDGED)}")
-    if not has_limits(typed(kept.instrument)) and not (wanted.criterion or "").strip():
+    if not has_limits(typed(on_file.instrument)) and not (wanted.criterion or "").strip():
         expected = "the acceptance criterion in words: the register states no maximum permissible error for it"
         return Finding.typed("criterion", wanted.criterion, expected)
     return None

@@ -7,12 +7,12 @@ from sqlmodel import Session
 
 from calib.confirmation.conformity import SIMPLE
 from calib.errors import BadInputError, Finding
-from calib.procedures.certificate.assess import has_limits
-from calib.procedures.enter.import_folders import write_sheets
+from calib.procedures.certificate.permissible_error import has_limits
+from calib.procedures.enter.write_sheets import write_sheets
 from calib.procedures.fleet.attach_file import FileRead, attach_to_calibration
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.calibrations import CalibrationOnFile, calibration_on_file
-from calib.procedures.typed.sheets import Row, typed_row
+from calib.procedures.typed.sheets import TypedRow, typed_row
 from calib.records import ledger
 from calib.records.record import typed
 
@@ -20,7 +20,7 @@ from calib.records.record import typed
 def add_calibration(
     session: Session,
     cells: Mapping[str, str | None],
-    comparisons: Sequence[Row],
+    comparisons: Sequence[TypedRow],
     file: FileRead | None,
     signature: ledger.Signature,
     now: datetime,

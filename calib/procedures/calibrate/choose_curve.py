@@ -3,17 +3,17 @@
 from sqlmodel import Session
 
 from calib.errors import BadInputError, Finding
-from calib.procedures.certificate.fit_curve import Wish, curve_record
+from calib.procedures.certificate.fit_curve import CurveWish, curve_record
 from calib.procedures.on_record.calibrations import against_withdrawn, calibration_on_file, refit
 from calib.procedures.people.authorise import append, authorise
 from calib.records import ledger
 from calib.records.record import key
-from calib.records.tables import CorrectionCurve
+from calib.records.tables import StoredCurve
 
 
 def choose_curve(
-    session: Session, tag: str, certificate: str, wish: Wish, reason: str, signature: ledger.Signature
-) -> CorrectionCurve:
+    session: Session, tag: str, certificate: str, wish: CurveWish, reason: str, signature: ledger.Signature
+) -> StoredCurve:
     """Append the curve that a person asks for; the earlier one stays.
 
     Raises NotInRecordsError, CurveError, BadInputError.

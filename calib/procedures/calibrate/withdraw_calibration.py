@@ -14,7 +14,7 @@ from calib.confirmation.interval import Decision, gate
 from calib.confirmation.traceability import Record, downward, reached
 from calib.errors import BadInputError, Finding
 from calib.procedures.impact.open_review import open_reviews
-from calib.procedures.impact.rests_on import CALIBRATION, FACTOR, OF, READING, REPORT, Ground, ground_of
+from calib.procedures.impact.rests_on import OF, Ground, RecordKind, ground_of
 from calib.procedures.impact.reviews import reviews
 from calib.procedures.on_record.calibrations import CalibrationOnFile, against_withdrawn, calibration_on_file
 from calib.procedures.on_record.register import load_register
@@ -79,19 +79,19 @@ def _of_reason(reason: str) -> Finding | None:
 
 
 def _hanging(ground: Ground, calibration: int) -> Hanging:
-    start = (CALIBRATION, calibration)
+    start = (RecordKind.CALIBRATION, calibration)
     graph = downward(one for one in ground.links if one.role != OF)
     found = [one for one in reached(graph, [start]) if one != start]
     return Hanging(
-        len(_numbers(found, READING)),
-        tuple(sorted({ground.factors[one].factor for one in _numbers(found, FACTOR)})),
-        tuple(sorted(_named(ground, one) for one in _numbers(found, CALIBRATION))),
-        tuple(sorted({ground.jobs[ground.reports[one].job_id].job for one in _numbers(found, REPORT)})),
+        len(_numbers(found, RecordKind.READING)),
+        tuple(sorted({ground.factors[one].factor for one in _numbers(found, RecordKind.FACTOR)})),
+        tuple(sorted(_named(ground, one) for one in _numbers(found, RecordKind.CALIBRATION))),
+        tuple(sorted({ground.jobs[ground.reports[one].job_id].job for one in _numbers(found, RecordKind.REPORT)})),
     )
 
 
-def _numbers(found: list[Record], table: str) -> list[int]:
-    return [number for name, number in found if name == table]
+def _numbers(records: list[Record], table: str) -> list[int]:
+    return [number for name, number in records if name == table]
 
 
 def _named(ground: Ground, calibration: int) -> str:

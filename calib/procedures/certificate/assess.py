@@ -1,21 +1,21 @@
 """Assess the comparisons of a certificate against the instrument's maximum permissible error, as typed or as on record."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from calib.confirmation.acceptance import CORRECTED, INDICATION, Errors, Judged, judge
+from calib.confirmation.acceptance import CORRECTED, INDICATION, ComparedErrors, Judged, judge_errors
 from calib.confirmation.conformity import GUARDED, GUARDED_NON_BINARY, SIMPLE
 from calib.curves.curve import Curve
 from calib.errors import CalibError
-from calib.procedures.certificate.fit_curve import indication_quantity, points_of
+from calib.procedures.certificate.fit_curve import comparisons_in_si, indication_quantity
+from calib.procedures.certificate.permissible_error import has_limits, permissible_error
+from calib.procedures.typed.sheets import Cells
 from calib.quantities import Unit, unit
-
-Cells = Mapping[str, Any]  # column -> as typed, of an import's row or of a record
 
 _RULES = {
     SIMPLE: "simple acceptance",
@@ -85,11 +85,6 @@ class Assessment:
         ]
 
 
-def phase_in_use(comparisons: Sequence[Cells]) -> str:
-    """As-left where the certificate has comparisons of it; as-found where no adjustment was made."""
-    return "as-left" if any(one["phase"] == "as-left" for one in comparisons) else "as-found"
-
-
 def usual_object(instrument: Cells) -> str:
     """What is judged where nobody says: the indication, or the corrected value where it is no value of the quantity."""
     return INDICATION if indication_quantity(instrument) == instrument["quantity"] else CORRECTED
@@ -110,14 +105,9 @@ def assess(
         raise CalibError(f"the certificate has no comparisons {phase}")
     if not has_limits(instrument):
         raise CalibError("the register states no maximum permissible error for it")
-    errors = _of_indication(instrument, used) if judged == INDICATION else _of_value(instrument, used, curve)
+    errors = errors_of_indication(instrument, used) if judged == INDICATION else _of_value(instrument, used, curve)
     printed = unit(instrument["quantity"], instrument["unit"] if _indicates(instrument) else used[0]["unit"])
-    return Assessment(phase, judged, criterion(instrument, rule, judged), printed, used, judge(errors, rule))
-
-
-def has_limits(instrument: Cells) -> bool:
-    """Whether the register states a maximum permissible error."""
-    return instrument["mpe_percent"] is not None or instrument["mpe_absolute"] is not None
+    return Assessment(phase, judged, criterion(instrument, rule, judged), printed, used, judge_errors(errors, rule))
 
 
 def criterion(instrument: Cells, rule: str, judged: str) -> str:
@@ -129,37 +119,34 @@ def criterion(instrument: Cells, rule: str, judged: str) -> str:
     return f"{subject} within ± ({' + '.join(parts)}), {_RULES.get(rule, rule)}"
 
 
-def permissible_error(instrument: Cells, indication: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Maximum permissible error at indications [SI]: a percentage is one of what is shown (of degrees Celsius, not of kelvin)."""
-    own = unit(indication_quantity(instrument) or "", instrument["unit"])
-    relative, absolute = float(instrument["mpe_percent"] or 0) / 100, float(instrument["mpe_absolute"] or 0)
-    return np.asarray(own.difference_to_si(relative * np.abs(own.from_si(indication)) + absolute))
-
-
 def _indicates(instrument: Cells) -> bool:
     return bool(indication_quantity(instrument) == instrument["quantity"])
 
 
-def _of_indication(instrument: Cells, used: Sequence[Cells]) -> Errors:
+def errors_of_indication(instrument: Cells, used: Sequence[Cells]) -> ComparedErrors:
+    """Indication minus reference of comparisons, u^2 = (U/k)^2 + d^2; raises CalibError where it indicates another quantity."""
     if not _indicates(instrument):
         raise CalibError(
             f"it indicates {indication_quantity(instrument)}, which has no error of indication: judge the corrected value"
         )
-    points = points_of(instrument, used)
+    points = comparisons_in_si(instrument, used)
     own = 0.0 if points.independent_uncertainty is None else points.independent_uncertainty
     u = np.hypot(points.reference_uncertainty, own)
-    return Errors(-points.correction, u, _factors(used), permissible_error(instrument, points.indication))
+    return ComparedErrors(
+        -points.correction, u, coverage_factors(used), permissible_error(instrument, points.indication)
+    )
 
 
-def _of_value(instrument: Cells, used: Sequence[Cells], curve: Curve | None) -> Errors:
+def _of_value(instrument: Cells, used: Sequence[Cells], curve: Curve | None) -> ComparedErrors:
     if curve is None:
         raise CalibError("there is no curve that makes corrected values")
-    points = points_of(instrument, used)
+    points = comparisons_in_si(instrument, used)
     x = points.indication
     u = np.hypot(curve.reference_uncertainty(x), curve.scatter_uncertainty(x))
     limit = permissible_error(instrument, x) * curve.error_sensitivity(x)
-    return Errors(np.asarray(curve.value(x) - points.reference), u, _factors(used), limit)
+    return ComparedErrors(np.asarray(curve.value(x) - points.reference), u, coverage_factors(used), limit)
 
 
-def _factors(used: Sequence[Cells]) -> NDArray[np.float64]:
-    return np.array([float(one["coverage_factor"]) for one in used])
+def coverage_factors(used: Sequence[Cells]) -> NDArray[np.float64]:
+    """(n,) k of each comparison as the certificate states it."""
+    return np.array([float(str(one["coverage_factor"])) for one in used])

@@ -5,11 +5,11 @@ customer, place, who authorised it, that it relates to this item only) is listed
 is reproduced.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
-Cells = Mapping[str, Any]
+from calib.procedures.typed.columns import PHASES
+from calib.procedures.typed.sheets import Cells
 
 STATED, MISSING, READ = "stated", "missing", "to be read in the certificate"
 
@@ -25,7 +25,7 @@ class Item:
 
 
 @dataclass(frozen=True)
-class Certificate:
+class CertificateOnRecord:
     """What the records keep of a certificate."""
 
     calibration: Cells
@@ -34,44 +34,46 @@ class Certificate:
     files: int  # number of files kept with it
 
 
-_Stated = Callable[[Certificate], str | None]
+_Stated = Callable[[CertificateOnRecord], str | None]
 
 
-def completeness(one: Certificate) -> list[Item]:
+def completeness(certificate: CertificateOnRecord) -> list[Item]:
     """Every item of the clauses with its state, in their order."""
     checked = [
-        Item(clause, what, MISSING if (value := stated(one)) is None else STATED, value)
+        Item(clause, what, MISSING if (value := stated(certificate)) is None else STATED, value)
         for clause, what, stated in _ITEMS
     ]
     return [*checked, *(Item(clause, what, READ) for clause, what in _TO_BE_READ)]
 
 
-def missing(one: Certificate) -> list[Item]:
+def missing(certificate: CertificateOnRecord) -> list[Item]:
     """Items that the certificate does not state."""
-    return [item for item in completeness(one) if item.state == MISSING]
+    return [item for item in completeness(certificate) if item.state == MISSING]
 
 
 def _cell(column: str) -> _Stated:
-    return lambda one: one.calibration.get(column)
+    return lambda certificate: certificate.calibration.get(column)
 
 
-def _uncertainty(one: Certificate) -> str | None:
-    with_u = [each for each in one.comparisons if each.get("expanded_uncertainty") and each.get("coverage_factor")]
-    return f"U and k of {len(with_u)} comparisons" if with_u and len(with_u) == len(one.comparisons) else None
+def _uncertainty(certificate: CertificateOnRecord) -> str | None:
+    with_u = [
+        each for each in certificate.comparisons if each.get("expanded_uncertainty") and each.get("coverage_factor")
+    ]
+    return f"U and k of {len(with_u)} comparisons" if with_u and len(with_u) == len(certificate.comparisons) else None
 
 
-def _results(one: Certificate) -> str | None:
-    units = dict.fromkeys(str(each["unit"]) for each in one.comparisons if each.get("unit"))
-    return f"{len(one.comparisons)} comparisons in {', '.join(units)}" if units else None
+def _results(certificate: CertificateOnRecord) -> str | None:
+    units = dict.fromkeys(str(each["unit"]) for each in certificate.comparisons if each.get("unit"))
+    return f"{len(certificate.comparisons)} comparisons in {', '.join(units)}" if units else None
 
 
-def _traceability(one: Certificate) -> str | None:
-    return one.calibration.get("traceability") or ("; ".join(one.standards) or None)
+def _traceability(certificate: CertificateOnRecord) -> str | None:
+    return certificate.calibration.get("traceability") or ("; ".join(certificate.standards) or None)
 
 
-def _adjustment(one: Certificate) -> str | None:
-    phases = [phase for phase in ("as-found", "as-left") if any(each.get("phase") == phase for each in one.comparisons)]
-    adjusted = one.calibration.get("adjustment")
+def _adjustment(certificate: CertificateOnRecord) -> str | None:
+    phases = [phase for phase in PHASES if any(each.get("phase") == phase for each in certificate.comparisons)]
+    adjusted = certificate.calibration.get("adjustment")
     if adjusted == "no":
         return "no adjustment was made"
     if len(phases) == 2:
@@ -79,8 +81,8 @@ def _adjustment(one: Certificate) -> str | None:
     return None
 
 
-def _file(one: Certificate) -> str | None:
-    return {0: None, 1: "1 file"}.get(one.files, f"{one.files} files")
+def _file(certificate: CertificateOnRecord) -> str | None:
+    return {0: None, 1: "1 file"}.get(certificate.files, f"{certificate.files} files")
 
 
 _ITEMS: tuple[tuple[str, str, _Stated], ...] = (

@@ -9,9 +9,10 @@ from numpy.typing import NDArray
 from calib.curves.choice import Choice, Comparisons, choose, choose_response
 from calib.curves.response import CANDIDATES, LINE, PROPORTIONAL, Shape
 from calib.errors import CurveError
+from calib.procedures.certificate.phase import phase_in_use
 from calib.procedures.typed.sheets import Cells
 from calib.quantities import Unit, unit
-from calib.records.tables import BY_THE_RULE, CorrectionCurve
+from calib.records.tables import BY_THE_RULE, StoredCurve
 from calib.uncertainty.estimate import from_expanded, resolution
 
 
@@ -19,33 +20,35 @@ from calib.uncertainty.estimate import from_expanded, resolution
 class FittedCurve:
     """A fitted correction curve and where it comes from."""
 
-    phase: str  # "as-left", or "as-found" where no adjustment was made
+    phase: str  # of the comparisons that it was made from
     choice: Choice
     measuring_interval: str  # lowest and highest indication compared, in the certificate's digits and unit
 
 
 @dataclass(frozen=True)
-class Wish:
+class CurveWish:
     """The curve that a person asks for: a degree of polynomial, or another shape."""
 
     degree: int | None = None
     shape: str | None = None
 
 
-def fit_curve(instrument: Cells, comparisons: Sequence[Cells], wish: Wish | None = None) -> FittedCurve:
+def fit_curve(instrument: Cells, comparisons: Sequence[Cells], wish: CurveWish | None = None) -> FittedCurve:
     """Calibration curve from the comparisons as left, or as found where there are none as left; raises CurveError.
 
     A correction curve where the instrument indicates the quantity itself, else a response curve.
     """
-    phase = "as-left" if any(one["phase"] == "as-left" for one in comparisons) else "as-found"
+    phase = phase_in_use(one["phase"] for one in comparisons)
     used = [one for one in comparisons if one["phase"] == phase]
-    choice = _chosen(instrument, points_of(instrument, used), wish or Wish())
-    lowest, highest = (extreme(used, key=lambda one: float(_cell(one, "indication"))) for extreme in (min, max))
+    choice = _chosen(instrument, comparisons_in_si(instrument, used), wish or CurveWish())
+    lowest, highest = (
+        extreme(used, key=lambda comparison: float(_cell(comparison, "indication"))) for extreme in (min, max)
+    )
     interval = " to ".join(f"{one['indication']} {one['indication_unit'] or one['unit']}" for one in (lowest, highest))
     return FittedCurve(phase, choice, interval)
 
 
-def _chosen(instrument: Cells, points: Comparisons, wish: Wish) -> Choice:
+def _chosen(instrument: Cells, points: Comparisons, wish: CurveWish) -> Choice:
     quantity = _cell(instrument, "quantity")
     indicated = indication_quantity(instrument) or quantity
     if indicated == quantity:
@@ -64,7 +67,7 @@ def indication_quantity(instrument: Cells) -> str | None:
     return instrument.get("indication_quantity") or instrument.get("quantity")
 
 
-def points_of(instrument: Cells, comparisons: Sequence[Cells]) -> Comparisons:
+def comparisons_in_si(instrument: Cells, comparisons: Sequence[Cells]) -> Comparisons:
     """Comparisons of one phase as arrays in SI.
 
     d^2 = repeatability^2/observations + resolution^2/12, of the indication; without stated repeatability d is unknown. Raises
@@ -111,10 +114,10 @@ def _cell(cells: Cells, column: str) -> str:
 
 def curve_record(
     calibration_id: int, fitted: FittedCurve, chosen_by: str = BY_THE_RULE, reason: str | None = None
-) -> CorrectionCurve:
+) -> StoredCurve:
     """The record of a fitted curve."""
     curve, chosen = fitted.choice.curve, fitted.choice.chosen
-    return CorrectionCurve(
+    return StoredCurve(
         calibration_id=calibration_id,
         shape=chosen.shape,
         degree=chosen.degree,

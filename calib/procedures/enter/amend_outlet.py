@@ -7,11 +7,12 @@ from sqlmodel import Session
 
 from calib.errors import BadInputError, Finding
 from calib.procedures.enter.check_jobs import outlet_findings
-from calib.procedures.enter.import_folders import factors_on_record
+from calib.procedures.enter.names_on_record import Recorded
 from calib.procedures.impact.open_review import open_reviews
 from calib.procedures.on_record.by_name import outlet_named
 from calib.procedures.on_record.in_force import as_amended
-from calib.procedures.on_record.outlets import _COLUMNS, cells_of, latest_revision
+from calib.procedures.on_record.outlets import _COLUMNS, outlet_cells
+from calib.procedures.on_record.what_counts import latest_revision
 from calib.procedures.people.authorise import append
 from calib.procedures.typed.sheets import cell_findings, typed_row
 from calib.records import ledger
@@ -29,11 +30,11 @@ def amend_outlet(
     """
     outlet = outlet_named(session, job, name)
     last = latest_revision(session, outlet)
-    before = cells_of(as_amended(outlet, last))
+    before = outlet_cells(as_amended(outlet, last))
     changed, findings = _changes(changes)
     row = typed_row(None, before | changed)
     findings += cell_findings([row], _COLUMNS)
-    findings += outlet_findings(row, factors_on_record(session), outlet.id)
+    findings += outlet_findings(row, Recorded(session).factors, outlet.id)
     if not reason.strip():
         findings.append(Finding.typed("reason", reason, "what was wrong, in a few words"))
     if not findings and row.cells == {one: cell for one, cell in before.items() if cell is not None}:

@@ -1,70 +1,37 @@
-"""What the rows of an import must hold together: with one another, with the other files, and with the records.
+"""What instruments, certificates and comparisons must hold together: with one another and with the records.
 
 Each function returns every finding; cells that are wrong by themselves have been named before and are passed over here.
 """
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date
 
 from calib.confirmation.interval import add_months
-from calib.errors import CalibError, CurveError, Finding
-from calib.procedures.certificate.assess import Assessment, assess, phase_in_use, usual_object
-from calib.procedures.certificate.fit_curve import FittedCurve, fit_curve, indication_quantity
-from calib.procedures.enter.check_jobs import job_findings
-from calib.procedures.typed.rows_together import (
-    Known,
-    Typed,
-    duplicate,
-    names_instrument,
-    open_names,
-    repeated,
-    unit_known,
-)
-from calib.procedures.typed.sheets import Cells, Row, Sheets
+from calib.errors import Finding
+from calib.procedures.certificate.fit_curve import indication_quantity
+from calib.procedures.certificate.phase import AS_FOUND, phase_in_use
+from calib.procedures.typed.rows_together import KnownNames, duplicate, repeated, unit_known
+from calib.procedures.typed.sheets import Cells, Sheets, TypedRow
 from calib.records.tables import THERMAL
 
-
-@dataclass(frozen=True)
-class Checked:
-    """Findings, and the curves that were fitted on the way."""
-
-    findings: tuple[Finding, ...]
-    curves: Mapping[tuple[str, str], FittedCurve]  # (tag, certificate) -> curve
-    assessments: Mapping[tuple[str, str], Assessment]  # of the acceptances that state a decision rule
+_OF_ACCEPTANCE = ("accepted_by", "criterion", "decision_rule")
 
 
-def check(sheets: Sheets, known: Known, today: date, unread: frozenset[str] = frozenset()) -> Checked:
-    """All findings on the rows of an import, on a day.
-
-    `unread` names files of which something could not be read: what other rows name may stand there, and is not asked for.
-    """
-    undecided = open_names(sheets, unread)
-    of_instruments = list(_instruments(sheets["instruments.csv"], known))
-    # Made after their own check, so that no cell found wrong is taken for right below.
-    typed = {row.cells["tag"]: Typed(row.cells, row.bad) for row in sheets["instruments.csv"] if row.sound("tag")}
-    instruments: dict[str, Cells] = {**typed, **known.instruments}
-    curves: dict[tuple[str, str], FittedCurve] = {}
-    assessments: dict[tuple[str, str], Assessment] = {}
-    findings = [
-        *of_instruments,
-        *_calibrations(sheets["calibrations.csv"], known, instruments, undecided),
-        *_to_come(sheets["calibrations.csv"], today),
-        *_comparisons(sheets["comparisons.csv"], sheets["calibrations.csv"], known, instruments, undecided),
-        *_curves(sheets, instruments, curves, unread),
-        *_adjustments(sheets),
-        *_acceptances(sheets, instruments, curves, assessments),
-        *repeated(sheets["methods.csv"], ("method",), lambda key: key[0] in known.methods),
-        *repeated(sheets["jobs.csv"], ("job",), lambda key: key[0] in known.jobs),
-        *job_findings(sheets, known, instruments, undecided),
-    ]
-    return Checked(tuple(findings), curves, assessments)
+def certificate_findings(named: KnownNames, today: date) -> list[Finding]:
+    """All findings on instruments, calibrations and comparisons, on a day; whether curves come of them, fitting shows."""
+    calibrations = named.sheets["calibrations.csv"]
+    return [*_instruments(named), *_calibrations(named), *_to_come(calibrations, today), *_comparisons(named)]
 
 
-def _instruments(rows: Sequence[Row], known: Known) -> Iterable[Finding]:
-    yield from repeated(rows, ("tag",), lambda key: key[0] in known.instruments)
-    for row in rows:
+def use_findings(sheets: Sheets) -> list[Finding]:
+    """All findings on adjustments, and on the cells that go with an acceptance."""
+    return [*_adjustments(sheets), *_acceptances(sheets["calibrations.csv"])]
+
+
+def _instruments(named: KnownNames) -> Iterable[Finding]:
+    yield from repeated(named, "instruments.csv")
+    for row in named.sheets["instruments.csv"]:
         yield from unit_known(row, "unit", indication_quantity(row.cells))
         if row.sound("range_low", "range_high") and not float(row.cells["range_low"]) < float(row.cells["range_high"]):
             yield row.finding("range_high", f"a number above range_low ({row.cells['range_low']})")
@@ -78,7 +45,7 @@ def _instruments(rows: Sequence[Row], known: Known) -> Iterable[Finding]:
         yield from _of_kind(row)
 
 
-def _of_kind(row: Row) -> Iterable[Finding]:
+def _of_kind(row: TypedRow) -> Iterable[Finding]:
     """What only thermal anemometers and hoods have."""
     if row.sound("density_effect") and row.get("quantity") not in (None, "air velocity"):
         yield row.finding("density_effect", "nothing for an instrument that does not measure air velocity")
@@ -95,37 +62,39 @@ def _of_kind(row: Row) -> Iterable[Finding]:
         yield row.finding("resistance_ratio_standard_uncertainty", "nothing without resistance_ratio")
 
 
-def _calibrations(
-    rows: Sequence[Row], known: Known, instruments: Mapping[str, Cells], undecided: frozenset[str]
-) -> Iterable[Finding]:
-    yield from repeated(
-        rows, ("tag", "certificate"), lambda key: key in known.calibrations, step=_leave_out_or_correct(rows)
-    )
+def _calibrations(named: KnownNames) -> Iterable[Finding]:
+    rows = named.sheets["calibrations.csv"]
+    yield from repeated(named, "calibrations.csv", step=_leave_out_or_correct(rows))
     others = [row for row in rows if row.sound("tag", "laboratory", "certificate")]
     tags = defaultdict(set)
     for row in others:
-        tags[row.cells["laboratory"], row.cells["certificate"]].add(row.cells["tag"])
+        tags[_numbered(row)].add(row.cells["tag"])
+    on_record = named.known["calibrations.csv"] if others else {}
+    given = {(str(cells["laboratory"]), certificate) for (_, certificate), cells in on_record.items()}
     for row in others:
-        certificate = (row.cells["laboratory"], row.cells["certificate"])
-        if len(tags[certificate]) > 1 or (
-            certificate in known.certificates and (row.cells["tag"], row.cells["certificate"]) not in known.calibrations
-        ):
+        of_another = _numbered(row) in given and (row.cells["tag"], row.cells["certificate"]) not in on_record
+        if len(tags[_numbered(row)]) > 1 or of_another:
             yield duplicate(
                 row, ("certificate",), "a certificate number that the laboratory gave to one calibration only"
             )
     for row in rows:
-        yield from names_instrument(row, "tag", instruments, undecided)
-        yield from _dates(row, instruments)
-        yield from _reference_standards(row, instruments, undecided)
+        yield from named.unknown(row, "calibrations.csv", "tag")
+        yield from _dates(row, named.instruments)
+        yield from _reference_standards(row, named)
 
 
-def _leave_out_or_correct(rows: Sequence[Row]) -> str:
+def _numbered(row: TypedRow) -> tuple[str, str]:
+    """What a laboratory calls a calibration."""
+    return row.cells["laboratory"], row.cells["certificate"]
+
+
+def _leave_out_or_correct(rows: Sequence[TypedRow]) -> str:
     """What to do about a certificate that is on record: to type it again corrects nothing."""
     step = "if it was typed wrong there, withdraw it and record the right one under a number that says so"
     return step if all(row.number is None for row in rows) else f"leave the row out; {step}"
 
 
-def _dates(row: Row, instruments: Mapping[str, Cells]) -> Iterable[Finding]:
+def _dates(row: TypedRow, instruments: Mapping[str, Cells]) -> Iterable[Finding]:
     if not row.sound("calibrated_on"):
         return
     calibrated = date.fromisoformat(row.cells["calibrated_on"])
@@ -145,7 +114,7 @@ def _dates(row: Row, instruments: Mapping[str, Cells]) -> Iterable[Finding]:
             yield row.finding("due_on", f"no later date than the calibration interval of {months} months gives ({end})")
 
 
-def _to_come(rows: Sequence[Row], today: date) -> Iterable[Finding]:
+def _to_come(rows: Sequence[TypedRow], today: date) -> Iterable[Finding]:
     for row in rows:
         for column in ("calibrated_on", "accepted_on", "received_on", "issued_on"):
             cell = row.get(column)
@@ -153,53 +122,43 @@ def _to_come(rows: Sequence[Row], today: date) -> Iterable[Finding]:
                 yield row.finding(column, f"a date that is not in the future (it is {today})")
 
 
-def _reference_standards(row: Row, instruments: Mapping[str, Cells], undecided: frozenset[str]) -> Iterable[Finding]:
+def _reference_standards(row: TypedRow, named: KnownNames) -> Iterable[Finding]:
     typed = row.get("standards")
     if typed is None:
         return
-    tags = standards_of(typed)
-    is_open = "instruments.csv" in undecided
-    unknown = [tag for tag in tags if (tag not in instruments and not is_open) or tag == row.get("tag")]
+    tags = standard_tags(typed)
+    undecided = named.undecided("instruments.csv")
+    unknown = [tag for tag in tags if (tag not in named.instruments and not undecided) or tag == row.get("tag")]
     if unknown or len(set(tags)) < len(tags) or not tags:
         yield row.finding(
             "standards", "tags of other instruments in instruments.csv or in the records, joined by ;, each once"
         )
 
 
-def standards_of(cell: str) -> list[str]:
+def standard_tags(cell: str) -> list[str]:
     """Tags of the reference standards in a cell."""
     return [tag.strip() for tag in cell.split(";") if tag.strip()]
 
 
-def _comparisons(
-    rows: Sequence[Row],
-    calibrations: Sequence[Row],
-    known: Known,
-    instruments: Mapping[str, Cells],
-    undecided: frozenset[str],
-) -> Iterable[Finding]:
-    typed = {(row.get("tag"), row.get("certificate")) for row in calibrations}
+def _comparisons(named: KnownNames) -> Iterable[Finding]:
     # A command names one calibration: that it is on record is said once, not again of each of its comparisons.
-    by_command = {(row.get("tag"), row.get("certificate")) for row in calibrations if row.number is None}
-    # A calibration whose tag or certificate was found wrong must not make all of its comparisons wrong too.
-    doubtful = "calibrations.csv" in undecided or any("tag" in row.bad for row in calibrations)
-    for row in rows:
-        if row.sound("tag", "certificate"):
-            key = (row.cells["tag"], row.cells["certificate"])
-            if key in known.calibrations and key in by_command:
+    by_command = {certificate_of(row) for row in named.sheets["calibrations.csv"] if row.number is None}
+    for row in named.sheets["comparisons.csv"]:
+        names = (row.get("tag") or "", row.get("certificate") or "")
+        if row.sound("tag", "certificate") and names in named.known["calibrations.csv"]:
+            if names in by_command:
                 continue
-            if key in known.calibrations:
-                yield row.finding(
-                    "certificate", "a new certificate; the records hold this one, and a certificate is recorded whole"
-                )
-            elif key not in typed and not doubtful:
-                yield row.finding("certificate", f"a certificate of {key[0]} in calibrations.csv")
-        instrument = instruments.get(row.get("tag") or "")
+            yield row.finding(
+                "certificate", "a new certificate; the records hold this one, and a certificate is recorded whole"
+            )
+        else:
+            yield from named.unknown(row, "comparisons.csv", "tag", "certificate")
+        instrument = named.instruments.get(row.get("tag") or "")
         if instrument is not None:
             yield from _units_of_comparison(row, instrument)
 
 
-def _units_of_comparison(row: Row, instrument: Cells) -> Iterable[Finding]:
+def _units_of_comparison(row: TypedRow, instrument: Cells) -> Iterable[Finding]:
     quantity, indicated = instrument.get("quantity"), indication_quantity(instrument)
     yield from unit_known(row, "unit", quantity)
     yield from unit_known(row, "indication_unit", indicated)
@@ -207,95 +166,27 @@ def _units_of_comparison(row: Row, instrument: Cells) -> Iterable[Finding]:
         yield row.finding("indication_unit", f"the unit of the indication, since the instrument indicates {indicated}")
 
 
-def _curves(
-    sheets: Sheets,
-    instruments: Mapping[str, Cells],
-    curves: dict[tuple[str, str], FittedCurve],
-    unread: frozenset[str],
-) -> Iterable[Finding]:
-    comparisons: dict[tuple[str, str], list[Row]] = defaultdict(list)
-    wrong = "comparisons.csv" in unread or any(row.bad for row in sheets["comparisons.csv"])
-    for row in sheets["comparisons.csv"]:
-        if row.sound("tag", "certificate"):
-            comparisons[row.cells["tag"], row.cells["certificate"]].append(row)
-    for row in sheets["calibrations.csv"]:
-        if not row.sound("tag", "certificate"):
-            continue
-        key = (row.cells["tag"], row.cells["certificate"])
-        instrument, used = instruments.get(key[0]), comparisons[key]
-        if (
-            instrument is None
-            or not {"quantity", "unit", "resolution"} <= instrument.keys()
-            or any(one.bad for one in used)
-        ):
-            continue
-        if not used and wrong:
-            continue
-        try:
-            curves[key] = fit_curve(instrument, [Typed(one.cells) for one in used])
-        except CurveError as error:
-            yield duplicate(row, ("certificate",), f"comparisons that make a correction curve ({error})")
-
-
 def _adjustments(sheets: Sheets) -> Iterable[Finding]:
     """Adjusted, and no comparisons as left: there is no curve of the instrument as it is now."""
     adjusted = [row for row in sheets["calibrations.csv"] if row.get("adjustment") == "yes"]
     for row in adjusted if not any(one.bad for one in sheets["comparisons.csv"]) else []:
-        own = [one for one in sheets["comparisons.csv"] if _names(one) == _names(row)]
-        if own and all(one.get("phase") != "as-left" for one in own):
+        own = [one for one in sheets["comparisons.csv"] if certificate_of(one) == certificate_of(row)]
+        if own and phase_in_use(each.get("phase") for each in own) == AS_FOUND:
             yield row.finding(
                 "adjustment", "no, or comparisons as left: those as found do not hold after an adjustment"
             )
 
 
-def _names(row: Row) -> tuple[str | None, str | None]:
+def certificate_of(row: TypedRow) -> tuple[str | None, str | None]:
+    """The calibration that a row speaks of."""
     return row.get("tag"), row.get("certificate")
 
 
-_OF_ACCEPTANCE = ("accepted_by", "criterion", "decision_rule")
-
-
-def _acceptances(
-    sheets: Sheets,
-    instruments: Mapping[str, Cells],
-    curves: Mapping[tuple[str, str], FittedCurve],
-    assessments: dict[tuple[str, str], Assessment],
-) -> Iterable[Finding]:
-    """An acceptance that states its decision rule is judged by it; one that states none is taken over as it is."""
-    for row in sheets["calibrations.csv"]:
+def _acceptances(rows: Sequence[TypedRow]) -> Iterable[Finding]:
+    for row in rows:
         if row.blank("accepted_on"):
             for column in _OF_ACCEPTANCE:
                 if not row.blank(column) and column not in row.bad:
                     yield row.finding(column, "nothing without accepted_on")
         if row.blank("decision_rule") and not row.blank("judged") and "judged" not in row.bad:
             yield row.finding("judged", "nothing without decision_rule")
-        if row.sound("tag", "certificate", "accepted_on", "decision_rule") and not row.bad:
-            key = (row.cells["tag"], row.cells["certificate"])
-            if key in curves:
-                yield from _judged(row, sheets, instruments[key[0]], curves[key], assessments)
-
-
-def _judged(
-    row: Row,
-    sheets: Sheets,
-    instrument: Cells,
-    fitted: FittedCurve,
-    assessments: dict[tuple[str, str], Assessment],
-) -> Iterable[Finding]:
-    if getattr(instrument, "bad", None):
-        return
-    own = [Typed(one.cells) for one in sheets["comparisons.csv"] if _names(one) == _names(row)]
-    rule, judged = row.cells["decision_rule"], row.get("judged") or usual_object(instrument)
-    try:
-        found = assess(instrument, own, phase_in_use(own), rule, judged, fitted.choice.curve)
-    except CalibError as error:
-        yield row.finding("decision_rule", f"blank, with the criterion in words ({error})")
-        return
-    assessments[row.cells["tag"], row.cells["certificate"]] = found
-    failures = found.failures()
-    if failures:
-        yield row.finding(
-            "decision_rule",
-            f"an acceptance that holds by it; {len(failures)} of {len(own)} comparisons fail ({found.criterion}), "
-            f"first {failures[0]}",
-        )

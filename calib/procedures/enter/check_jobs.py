@@ -7,16 +7,9 @@ from calib.errors import Finding, Step
 from calib.procedures.certificate.fit_curve import indication_quantity
 from calib.procedures.enter.check_readings import reading_findings
 from calib.procedures.measure.air import MEASURED_AS, NEEDED
-from calib.procedures.typed.rows_together import (
-    Known,
-    Typed,
-    duplicate,
-    names_instrument,
-    names_job,
-    repeated,
-    unit_known,
-)
-from calib.procedures.typed.sheets import Cells, Row, Sheets
+from calib.procedures.typed.columns import FILES
+from calib.procedures.typed.rows_together import KnownNames, TypedCells, duplicate, repeated, unit_known
+from calib.procedures.typed.sheets import Cells, TypedRow
 from calib.quantities import unit
 from calib.records.tables import DUCT, THIS_TYPE
 
@@ -29,26 +22,25 @@ _OF_A_FACTOR = (
 _SIDES = {"rectangular": ("width", "height"), "flat-oval": ("width", "height"), "round": ("diameter",)}
 
 
-def job_findings(
-    sheets: Sheets, known: Known, instruments: Mapping[str, Cells], undecided: frozenset[str]
-) -> Iterable[Finding]:
-    """All findings on the rows of jobs."""
-    jobs = known.jobs | {row.cells["job"] for row in sheets["jobs.csv"] if row.sound("job")}
-    yield from _outlets(sheets["outlets.csv"], known, jobs, undecided)
-    yield from _systems(sheets, known, jobs, undecided)
-    yield from _rooms(sheets, known, jobs, undecided)
-    yield from _conditions(sheets["conditions.csv"], known, jobs, instruments, undecided)
-    yield from reading_findings(sheets, known, jobs, instruments, undecided)
+def job_findings(named: KnownNames, factors: Mapping[str, Cells]) -> Iterable[Finding]:
+    """All findings on the rows of jobs and methods; `factors` found in the field by name."""
+    yield from repeated(named, "methods.csv")
+    yield from repeated(named, "jobs.csv")
+    yield from _outlets(named, factors)
+    yield from _systems(named)
+    yield from _rooms(named)
+    yield from _conditions(named)
+    yield from reading_findings(named)
 
 
-def _outlets(rows: Sequence[Row], known: Known, jobs: set[str], undecided: frozenset[str]) -> Iterable[Finding]:
-    yield from repeated(rows, ("job", "outlet"), lambda key: key in known.outlets)
-    for row in rows:
-        yield from names_job(row, jobs, undecided)
-        yield from outlet_findings(row, known.factors)
+def _outlets(named: KnownNames, factors: Mapping[str, Cells]) -> Iterable[Finding]:
+    yield from repeated(named, "outlets.csv")
+    for row in named.sheets["outlets.csv"]:
+        yield from named.unknown(row, "outlets.csv", "job")
+        yield from outlet_findings(row, factors)
 
 
-def outlet_findings(row: Row, factors: Mapping[str, Cells], outlet: int | None = None) -> Iterable[Finding]:
+def outlet_findings(row: TypedRow, factors: Mapping[str, Cells], outlet: int | None = None) -> Iterable[Finding]:
     """What an outlet's cells must hold together, when it is first typed or amended; `outlet` is its key where it has one."""
     yield from _opening(row)
     if "place" not in row.bad:  # else it is not known whether a factor is wanted
@@ -57,7 +49,7 @@ def outlet_findings(row: Row, factors: Mapping[str, Cells], outlet: int | None =
     yield from _design(row)
 
 
-def _opening(row: Row) -> Iterable[Finding]:
+def _opening(row: TypedRow) -> Iterable[Finding]:
     shape = row.get("shape")
     needed = _SIDES.get(shape or "", ())
     for column in ("width", "height", "diameter"):
@@ -78,7 +70,7 @@ def _opening(row: Row) -> Iterable[Finding]:
                 yield row.finding(column, what)
 
 
-def _duct(row: Row) -> Iterable[Finding]:
+def _duct(row: TypedRow) -> Iterable[Finding]:
     if row.blank("shape"):
         yield row.finding("shape", "the shape of the duct: rectangular, round or flat-oval")
     for column in _OF_A_FACTOR:
@@ -86,7 +78,7 @@ def _duct(row: Row) -> Iterable[Finding]:
             yield row.finding(column, "nothing for a duct: its section is the area")
 
 
-def _factor(row: Row) -> Iterable[Finding]:
+def _factor(row: TypedRow) -> Iterable[Finding]:
     given = [one for one in ("outlet_factor", "effective_area", "found_factor") if not row.blank(one)]
     # An outlet that only a hood measures has neither a factor nor an opening.
     if len(given) > 1 or (not given and row.sound("shape")):
@@ -108,7 +100,7 @@ def _factor(row: Row) -> Iterable[Finding]:
         )
 
 
-def _with_uncertainty(row: Row, column: str) -> Iterable[Finding]:
+def _with_uncertainty(row: TypedRow, column: str) -> Iterable[Finding]:
     uncertainty, named = f"{column}_standard_uncertainty", column.replace("_", " ")
     if not row.blank(column) and row.blank(uncertainty):
         yield row.finding(uncertainty, f"the standard uncertainty of the {named}")
@@ -121,7 +113,7 @@ def _with_uncertainty(row: Row, column: str) -> Iterable[Finding]:
         )
 
 
-def _found_factor(row: Row, factors: Mapping[str, Cells], outlet: int | None) -> Iterable[Finding]:
+def _found_factor(row: TypedRow, factors: Mapping[str, Cells], outlet: int | None) -> Iterable[Finding]:
     name = row.get("found_factor")
     if name is None:
         return
@@ -140,7 +132,7 @@ def _found_factor(row: Row, factors: Mapping[str, Cells], outlet: int | None) ->
         )
 
 
-def _design(row: Row) -> Iterable[Finding]:
+def _design(row: TypedRow) -> Iterable[Finding]:
     if not row.blank("design_flow"):
         for column in ("flow_unit", "tolerance_percent"):
             if row.blank(column):
@@ -149,26 +141,23 @@ def _design(row: Row) -> Iterable[Finding]:
         yield row.finding("tolerance_percent", "nothing without design_flow")
 
 
-def _systems(sheets: Sheets, known: Known, jobs: set[str], undecided: frozenset[str]) -> Iterable[Finding]:
-    rows = sheets["systems.csv"]
-    columns = ("job", "system", "service")
-    yield from repeated(rows, columns, lambda key: key in known.systems)
-    there = _on_outlets(sheets, known, undecided, *columns)
-    for row in rows:
-        yield from names_job(row, jobs, undecided)
-        if there is not None and row.sound(*columns) and tuple(row.cells[one] for one in columns) not in there:
+def _systems(named: KnownNames) -> Iterable[Finding]:
+    columns = FILES["systems.csv"].key
+    yield from repeated(named, "systems.csv")
+    there = _on_outlets(named, columns)
+    for row in named.sheets["systems.csv"]:
+        yield from named.unknown(row, "systems.csv", "job")
+        if there is not None and row.sound(*columns) and tuple(row.cells[name] for name in columns) not in there:
             yield row.finding("system", f"a system with outlets for {row.cells['service']} in job {row.cells['job']}")
 
 
-def _on_outlets(
-    sheets: Sheets, known: Known, undecided: frozenset[str], *columns: str
-) -> set[tuple[str | None, ...]] | None:
+def _on_outlets(named: KnownNames, columns: Sequence[str]) -> set[tuple[str | None, ...]] | None:
     """What outlets say in some columns; None where one of them may say what could not be read."""
-    rows = sheets["outlets.csv"]
-    if "outlets.csv" in undecided or any(row.bad.intersection(columns) for row in rows):
+    rows = named.sheets["outlets.csv"]
+    if named.undecided("outlets.csv") or any(row.bad.intersection(columns) for row in rows):
         return None
-    of_outlets = [Typed(row.cells) for row in rows]
-    of_outlets += [Typed({"job": job} | _texts(cells)) for (job, _), cells in known.outlets.items()]
+    of_outlets = [TypedCells(row.cells) for row in rows]
+    of_outlets += [TypedCells(_texts(cells) | {"job": job}) for (job, _), cells in named.known["outlets.csv"].items()]
     return {tuple(cells[column] for column in columns) for cells in of_outlets}
 
 
@@ -176,30 +165,29 @@ def _texts(cells: Cells) -> dict[str, str]:
     return {name: str(cell) for name, cell in cells.items() if cell is not None}
 
 
-def _rooms(sheets: Sheets, known: Known, jobs: set[str], undecided: frozenset[str]) -> Iterable[Finding]:
-    rows = sheets["rooms.csv"]
-    yield from repeated(rows, ("job", "room"), lambda key: key in known.rooms)
-    there = _on_outlets(sheets, known, undecided, "job", "room")
-    for row in rows:
-        yield from names_job(row, jobs, undecided)
-        if there is not None and row.sound("job", "room") and (row.cells["job"], row.cells["room"]) not in there:
+def _rooms(named: KnownNames) -> Iterable[Finding]:
+    columns = FILES["rooms.csv"].key
+    yield from repeated(named, "rooms.csv")
+    there = _on_outlets(named, columns)
+    for row in named.sheets["rooms.csv"]:
+        yield from named.unknown(row, "rooms.csv", "job")
+        if there is not None and row.sound(*columns) and tuple(row.cells[name] for name in columns) not in there:
             yield row.finding("room", f"a room that an outlet of job {row.cells['job']} names")
 
 
-def _conditions(
-    rows: Sequence[Row], known: Known, jobs: set[str], instruments: Mapping[str, Cells], undecided: frozenset[str]
-) -> Iterable[Finding]:
-    yield from repeated(rows, ("job", "conditions", "quantity"), lambda _: False)
-    groups: dict[tuple[str, str], list[Row]] = defaultdict(list)
+def _conditions(named: KnownNames) -> Iterable[Finding]:
+    rows = named.sheets["conditions.csv"]
+    yield from repeated(named, "conditions.csv", recorded={})
+    groups: dict[tuple[str, str], list[TypedRow]] = defaultdict(list)
     for row in rows:
-        yield from names_job(row, jobs, undecided)
-        yield from _condition(row, instruments, undecided)
+        yield from named.unknown(row, "conditions.csv", "job")
+        yield from _condition(row, named)
         if row.sound("job", "conditions"):
             groups[row.cells["job"], row.cells["conditions"]].append(row)
     # A row that could not be read, or whose job was found wrong, may be the one that is missing.
-    whole = "conditions.csv" not in undecided and not any("job" in row.bad for row in rows)
+    whole = not named.undecided("conditions.csv", 2)
     for group, members in groups.items():
-        if group in known.conditions:
+        if group in named.on_record("conditions.csv", 2):
             yield duplicate(
                 members[0], ("conditions",), "a new name; the records hold it already, and conditions are whole"
             )
@@ -207,7 +195,7 @@ def _conditions(
             yield from _missing(members)
 
 
-def _missing(members: Sequence[Row]) -> Iterable[Finding]:
+def _missing(members: Sequence[TypedRow]) -> Iterable[Finding]:
     missing = [one for one in NEEDED if all(row.get("quantity") != one for row in members)]
     if missing and not any("quantity" in row.bad for row in members):
         there = f"rows for {', '.join(NEEDED)}: there is no {', no '.join(missing)}"
@@ -222,7 +210,7 @@ _KNOWN_AIR = {
 }
 
 
-def _value_of_air(row: Row, quantity: str | None) -> Iterable[Finding]:
+def _value_of_air(row: TypedRow, quantity: str | None) -> Iterable[Finding]:
     known = _KNOWN_AIR.get(row.get("quantity") or "")
     if known is None or quantity is None or not row.sound("value", "unit"):
         return
@@ -232,12 +220,12 @@ def _value_of_air(row: Row, quantity: str | None) -> Iterable[Finding]:
         yield row.finding("value", said)
 
 
-def _condition(row: Row, instruments: Mapping[str, Cells], undecided: frozenset[str]) -> Iterable[Finding]:
+def _condition(row: TypedRow, named: KnownNames) -> Iterable[Finding]:
     quantity = MEASURED_AS.get(row.get("quantity") or "")
     yield from unit_known(row, "unit", quantity)
     yield from _value_of_air(row, quantity)
-    yield from names_instrument(row, "instrument", instruments, undecided)
-    instrument = instruments.get(row.get("instrument") or "")
+    yield from named.unknown(row, "conditions.csv", "instrument")
+    instrument = named.instruments.get(row.get("instrument") or "")
     if instrument is not None and quantity is not None:
         measures = (instrument.get("quantity"), indication_quantity(instrument))
         if any(one not in (None, quantity) for one in measures):

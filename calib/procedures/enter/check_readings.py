@@ -10,112 +10,63 @@ from calib.airflow.traverse import point_counts, spoken, traverse
 from calib.errors import CalibError, Finding
 from calib.procedures.certificate.fit_curve import indication_quantity
 from calib.procedures.measure.standing import section_from
+from calib.procedures.typed.cells import same_time
+from calib.procedures.typed.columns import DECLARED, FILES
+from calib.procedures.typed.declaration import RecordNames
 from calib.procedures.typed.observations import log_findings, logged_values, mean_of, observed_values
-from calib.procedures.typed.rows_together import (
-    Known,
-    Typed,
-    duplicate,
-    names_instrument,
-    names_job,
-    repeated,
-    same_time,
-    unit_known,
-)
-from calib.procedures.typed.sheets import Cells, Row, Sheets, bytes_of
+from calib.procedures.typed.rows_together import KnownNames, duplicate, repeated, unit_known
+from calib.procedures.typed.sheets import Cells, TypedRow
 from calib.quantities import unit
-from calib.records.tables import DUCT, THERMAL, VELOCITY_PRESSURE
+from calib.records.tables import DUCT, THERMAL, VELOCITY_PRESSURE, Reading
 
 _MEASURES = ("air velocity", "pressure", "volume flow")
 _ONE_KIND = ("indication", "observations", "log_file")
-_KEY = ("job", "outlet", "instrument", "observed_at")
+_KEY = FILES["readings.csv"].key
 
-Key = tuple[str, ...]
 _ButOne = tuple[str | None, ...]  # a key with one of its names left out
-
-
-@dataclass(frozen=True)
-class _Names:
-    """What the cells of readings may name."""
-
-    jobs: set[str]
-    outlets: Mapping[tuple[str, str], Cells]
-    methods: Mapping[str, Cells]
-    conditions: set[tuple[str, str]]
-    instruments: Mapping[str, Cells]
-    undecided: frozenset[str]
 
 
 @dataclass(frozen=True)
 class _Traverses:
     """Rows of traverses.csv."""
 
-    of_readings: Mapping[Key, Sequence[Row]]
-    strays: Mapping[_ButOne, Sequence[Row]]  # rows that no reading has as they were typed: with one name changed it may
+    of_readings: Mapping[RecordNames, Sequence[TypedRow]]
+    strays: Mapping[
+        _ButOne, Sequence[TypedRow]
+    ]  # rows that no reading has as they were typed: with one name changed it may
     unread: bool  # whether there may be rows that could not be read
 
 
-def reading_findings(
-    sheets: Sheets, known: Known, jobs: set[str], instruments: Mapping[str, Cells], undecided: frozenset[str]
-) -> Iterable[Finding]:
+def reading_findings(named: KnownNames) -> Iterable[Finding]:
     """All findings on readings and traverses."""
-    names = _names(sheets, known, jobs, instruments, undecided)
-    rows = sheets["readings.csv"]
-    yield from repeated(rows, _KEY, lambda key: key in known.readings, reading_key)
+    rows = named.sheets["readings.csv"]
+    yield from repeated(named, "readings.csv")
     traversing = {reading_key(row) for row in rows if row.sound(*_KEY) and not row.blank("traverse_rule")}
-    traverses = _traverses(sheets["traverses.csv"], traversing, undecided)
+    traverses = _traverses(named, traversing)
     for row in rows:
-        yield from _reading(row, names, traverses)
-    if "readings.csv" not in undecided:
+        yield from _reading(row, named, traverses)
+    if "readings.csv" not in named.unread:
         yield from _without_reading(traverses.of_readings, traversing, {_names_of(row) for row in rows})
 
 
-def _names(
-    sheets: Sheets, known: Known, jobs: set[str], instruments: Mapping[str, Cells], undecided: frozenset[str]
-) -> _Names:
-    outlets: dict[tuple[str, str], Cells] = {
-        (row.cells["job"], row.cells["outlet"]): Typed(row.cells, row.bad)
-        for row in sheets["outlets.csv"]
-        if row.sound("job", "outlet")
-    }
-    methods: dict[str, Cells] = {
-        row.cells["method"]: Typed(row.cells, row.bad) for row in sheets["methods.csv"] if row.sound("method")
-    }
-    conditions = {
-        (row.cells["job"], row.cells["conditions"])
-        for row in sheets["conditions.csv"]
-        if row.sound("job", "conditions")
-    }
-    # An outlet whose job was found wrong may be the one that a reading names; so may conditions.
-    no_job = {one for one in ("outlets.csv", "conditions.csv") if any("job" in row.bad for row in sheets[one])}
-    return _Names(
-        jobs,
-        {**outlets, **known.outlets},
-        {**methods, **known.methods},
-        conditions | known.conditions,
-        instruments,
-        undecided | no_job,
-    )
-
-
-def reading_key(row: Row, _columns: tuple[str, ...] = ()) -> Key:
+def reading_key(row: TypedRow) -> RecordNames:
     """What tells one reading from another."""
-    cells = row.cells
-    return cells["job"], cells["outlet"], cells["instrument"], same_time(cells["observed_at"])
+    return DECLARED[Reading].compared(row.cells[column] for column in _KEY)
 
 
-def _traverses(rows: Sequence[Row], traversing: set[Key], undecided: frozenset[str]) -> _Traverses:
-    of_readings: dict[Key, list[Row]] = defaultdict(list)
-    strays: dict[_ButOne, list[Row]] = defaultdict(list)
-    for row in rows:
+def _traverses(named: KnownNames, traversing: set[RecordNames]) -> _Traverses:
+    of_readings: dict[RecordNames, list[TypedRow]] = defaultdict(list)
+    strays: dict[_ButOne, list[TypedRow]] = defaultdict(list)
+    for row in named.sheets["traverses.csv"]:
         if row.sound(*_KEY):
             of_readings[reading_key(row)].append(row)
         if _names_of(row) not in traversing:
             for one in _but_one(_names_of(row)):
                 strays[one].append(row)
-    return _Traverses(of_readings, strays, "traverses.csv" in undecided)
+    return _Traverses(of_readings, strays, "traverses.csv" in named.unread)
 
 
-def _names_of(row: Row) -> _ButOne:
+def _names_of(row: TypedRow) -> _ButOne:
     """The key of a reading or of a point's row; None for a cell that was found wrong."""
     moment = row.get("observed_at")
     return (*(row.get(column) for column in _KEY[:-1]), None if moment is None else same_time(moment))
@@ -126,16 +77,14 @@ def _but_one(names: _ButOne) -> list[_ButOne]:
     return [(*names[:place], None, *names[place + 1 :]) for place in range(len(names))]
 
 
-def _reading(row: Row, names: _Names, traverses: _Traverses) -> Iterable[Finding]:
-    no_job = row.sound("job") and row.cells["job"] not in names.jobs
-    yield from names_job(row, names.jobs, names.undecided)
-    outlet = names.outlets.get((row.get("job") or "", row.get("outlet") or ""))
-    if row.sound("job", "outlet") and not no_job and outlet is None and "outlets.csv" not in names.undecided:
-        yield row.finding("outlet", f"an outlet of job {row.cells['job']} in outlets.csv or in the records")
-    if row.sound("method") and row.cells["method"] not in names.methods and "methods.csv" not in names.undecided:
-        yield row.finding("method", "a method in methods.csv or in the records")
-    yield from names_instrument(row, "instrument", names.instruments, names.undecided)
-    instrument = names.instruments.get(row.get("instrument") or "")
+def _reading(row: TypedRow, named: KnownNames, traverses: _Traverses) -> Iterable[Finding]:
+    yield from named.unknown(row, "readings.csv", "job")
+    outlet = named.cells("outlets.csv").get((row.get("job") or "", row.get("outlet") or ""))
+    if _job_known(row, named):
+        yield from named.unknown(row, "readings.csv", "job", "outlet")
+    yield from named.unknown(row, "readings.csv", "method")
+    yield from named.unknown(row, "readings.csv", "instrument")
+    instrument = named.instruments.get(row.get("instrument") or "")
     if instrument is None:
         return
     quantity = instrument.get("quantity")
@@ -146,8 +95,8 @@ def _reading(row: Row, names: _Names, traverses: _Traverses) -> Iterable[Finding
     if not row.sound("instrument"):  # found out of place: the other cells are those of the right one
         return
     if quantity is not None:
-        yield from _pattern(row, instrument, names.methods.get(row.get("method") or ""))
-        yield from _air(row, instrument, names)
+        yield from _pattern(row, instrument, named.cells("methods.csv").get((row.get("method") or "",)))
+        yield from _air(row, instrument, named)
     yield from _throttled(row, instrument)
     if row.blank("traverse_rule"):
         yield from _observations(row, instrument)
@@ -155,7 +104,11 @@ def _reading(row: Row, names: _Names, traverses: _Traverses) -> Iterable[Finding
         yield from _traverse(row, instrument, outlet, traverses)
 
 
-def _place(row: Row, instrument: Cells, outlet: Cells | None) -> Iterable[Finding]:
+def _job_known(row: TypedRow, named: KnownNames) -> bool:
+    return (row.get("job"),) in named.cells("jobs.csv")
+
+
+def _place(row: TypedRow, instrument: Cells, outlet: Cells | None) -> Iterable[Finding]:
     if outlet is None or instrument.get("quantity") is None or "place" in _bad(outlet):
         return
     if instrument["quantity"] == "volume flow":
@@ -169,7 +122,7 @@ def _place(row: Row, instrument: Cells, outlet: Cells | None) -> Iterable[Findin
         )
 
 
-def _pattern(row: Row, instrument: Cells, method: Cells | None) -> Iterable[Finding]:
+def _pattern(row: TypedRow, instrument: Cells, method: Cells | None) -> Iterable[Finding]:
     """A method that is declared for one way of holding the instrument is for that way only."""
     pattern = None if method is None else method["pattern"]
     if pattern is None or "traverse_rule" in row.bad:
@@ -187,7 +140,7 @@ def _pattern(row: Row, instrument: Cells, method: Cells | None) -> Iterable[Find
         yield row.finding("method", f"a method for what was done (this one has the pattern {pattern})")
 
 
-def _air(row: Row, instrument: Cells, names: _Names) -> Iterable[Finding]:
+def _air(row: TypedRow, instrument: Cells, named: KnownNames) -> Iterable[Finding]:
     pressure = instrument.get("quantity") == "pressure"
     effect = instrument.get("density_effect")
     if row.blank("conditions") and (pressure or effect == THERMAL):
@@ -195,29 +148,23 @@ def _air(row: Row, instrument: Cells, names: _Names) -> Iterable[Finding]:
         yield row.finding("conditions", f"the conditions of the air, since the instrument indicates {why}")
     elif not row.blank("conditions") and not pressure and effect is None and "density_effect" not in _bad(instrument):
         yield row.finding("conditions", "nothing: no density_effect is on record for the instrument")
-    elif _unknown_conditions(row, names):
-        yield row.finding("conditions", f"conditions of job {row.cells['job']} in conditions.csv or in the records")
+    elif _job_known(row, named):
+        yield from named.unknown(row, "readings.csv", "job", "conditions")
     # A meter calibrated together with its probe may name it: a pair on record must be used together.
-    yield from _probe(row, pressure, names, as_pair=effect == VELOCITY_PRESSURE)
-
-
-def _unknown_conditions(row: Row, names: _Names) -> bool:
-    if not row.sound("job", "conditions") or "conditions.csv" in names.undecided or row.cells["job"] not in names.jobs:
-        return False
-    return (row.cells["job"], row.cells["conditions"]) not in names.conditions
+    yield from _probe(row, pressure, named, as_pair=effect == VELOCITY_PRESSURE)
 
 
 def _bad(cells: Cells) -> frozenset[str]:
     return getattr(cells, "bad", frozenset())
 
 
-def _probe(row: Row, pressure: bool, names: _Names, *, as_pair: bool) -> Iterable[Finding]:
+def _probe(row: TypedRow, pressure: bool, named: KnownNames, *, as_pair: bool) -> Iterable[Finding]:
     if pressure and row.blank("probe"):
         yield row.finding("probe", "the tag of the probe whose velocity pressure was indicated")
     elif not pressure and not as_pair and not row.blank("probe"):
         yield row.finding("probe", "nothing: the instrument indicates no velocity pressure")
-    yield from names_instrument(row, "probe", names.instruments, names.undecided)
-    probe = names.instruments.get(row.get("probe") or "")
+    yield from named.unknown(row, "readings.csv", "probe")
+    probe = named.instruments.get(row.get("probe") or "")
     measures = None if probe is None else (probe.get("quantity"), indication_quantity(probe))
     if measures is not None and any(one not in (None, "air velocity") for one in measures):
         yield row.finding("probe", f"a probe calibrated in air velocity (this one is for {measures[0]})")
@@ -226,7 +173,7 @@ def _probe(row: Row, pressure: bool, names: _Names, *, as_pair: bool) -> Iterabl
         yield row.finding("probe", f"a probe, which has no density_effect of its own (this one has {effect})")
 
 
-def _throttled(row: Row, instrument: Cells) -> Iterable[Finding]:
+def _throttled(row: TypedRow, instrument: Cells) -> Iterable[Finding]:
     if not row.sound("throttled_observations"):
         return
     if instrument.get("quantity") not in (None, "volume flow") or not row.blank("traverse_rule"):
@@ -239,7 +186,7 @@ def _throttled(row: Row, instrument: Cells) -> Iterable[Finding]:
         yield from _pair(row, instrument)
 
 
-def _pair(row: Row, instrument: Cells) -> Iterable[Finding]:
+def _pair(row: TypedRow, instrument: Cells) -> Iterable[Finding]:
     shown = row.get("observations") or row.cells["indication"]
     opened, throttled = (mean_of(observed_values(one)) for one in (shown, row.cells["throttled_observations"]))
     ratio = instrument.get("resistance_ratio")
@@ -258,7 +205,7 @@ def _declares(instrument: Cells) -> bool:
     return instrument.get("repeatability") is not None or "repeatability" in _bad(instrument)
 
 
-def _traverse(row: Row, instrument: Cells, outlet: Cells | None, traverses: _Traverses) -> Iterable[Finding]:
+def _traverse(row: TypedRow, instrument: Cells, outlet: Cells | None, traverses: _Traverses) -> Iterable[Finding]:
     for column in _ONE_KIND:
         if row.sound(column):
             yield row.finding(column, "nothing beside traverse_rule: the points stand in traverses.csv")
@@ -281,14 +228,14 @@ def _traverse(row: Row, instrument: Cells, outlet: Cells | None, traverses: _Tra
         yield from _points(row, instrument, outlet, traverses)
 
 
-def _counts(row: Row, shape: str) -> Iterable[Finding]:
+def _counts(row: TypedRow, shape: str) -> Iterable[Finding]:
     rule = row.cells["traverse_rule"]
     for column, possible in zip(("traverse_lines", "traverse_points"), point_counts(shape, rule), strict=True):
         if int(row.cells[column]) not in possible:
             yield row.finding(column, f"for {rule} in a {shape} section: {spoken(possible)}")
 
 
-def _points(row: Row, instrument: Cells, outlet: Cells, traverses: _Traverses) -> Iterable[Finding]:
+def _points(row: TypedRow, instrument: Cells, outlet: Cells, traverses: _Traverses) -> Iterable[Finding]:
     try:
         sizes = (outlet["width"], outlet["height"], outlet["diameter"])
         section = section_from(str(outlet["shape"]), sizes, str(outlet["dimension_unit"]))
@@ -301,30 +248,32 @@ def _points(row: Row, instrument: Cells, outlet: Cells, traverses: _Traverses) -
     except CalibError:  # sizes that were found wrong in outlets.csv
         return
     rows = traverses.of_readings.get(reading_key(row), ())
-    there: dict[tuple[int, int], Row] = {}
+    there: dict[tuple[int, int], TypedRow] = {}
     for one in rows:
         yield from _point(one, expected, there)
     yield from _missing(row, expected - there.keys(), rows, traverses)
     yield from _passes(rows, instrument)
 
 
-def _point(one: Row, expected: set[tuple[int, int]], there: dict[tuple[int, int], Row]) -> Iterable[Finding]:
-    if not one.sound("line", "point"):
+def _point(row: TypedRow, expected: set[tuple[int, int]], there: dict[tuple[int, int], TypedRow]) -> Iterable[Finding]:
+    if not row.sound("line", "point"):
         return
-    line, point = place = (int(one.cells["line"]), int(one.cells["point"]))
+    line, point = place = (int(row.cells["line"]), int(row.cells["point"]))
     on_line = [number for its_line, number in expected if its_line == line]
     if place in there:
         first = there[place]
-        yield one.finding("point", f"each point once; it stands in {first.source} row {first.number} already")
+        yield row.finding("point", f"each point once; it stands in {first.source} row {first.number} already")
     elif not on_line:
-        yield one.finding("line", f"a line of the rule: 1 to {max(expected)[0]}")
+        yield row.finding("line", f"a line of the rule: 1 to {max(expected)[0]}")
     elif point not in on_line:
-        yield one.finding("point", f"a point of the rule: 1 to {max(on_line)} on line {line}")
+        yield row.finding("point", f"a point of the rule: 1 to {max(on_line)} on line {line}")
     else:
-        there[place] = one
+        there[place] = row
 
 
-def _missing(row: Row, missing: set[tuple[int, int]], rows: Sequence[Row], traverses: _Traverses) -> Iterable[Finding]:
+def _missing(
+    row: TypedRow, missing: set[tuple[int, int]], rows: Sequence[TypedRow], traverses: _Traverses
+) -> Iterable[Finding]:
     """Points that no row has, but for those whose rows are named for another mistake."""
     strays = [one for names in _but_one(reading_key(row)) for one in traverses.strays.get(names, ())]
     elsewhere = {(int(one.cells["line"]), int(one.cells["point"])) for one in strays if one.sound("line", "point")}
@@ -336,7 +285,7 @@ def _missing(row: Row, missing: set[tuple[int, int]], rows: Sequence[Row], trave
         yield duplicate(row, ("traverse_rule",), f"all points in traverses.csv: no line/point {named}{more}")
 
 
-def _passes(rows: Sequence[Row], instrument: Cells) -> Iterable[Finding]:
+def _passes(rows: Sequence[TypedRow], instrument: Cells) -> Iterable[Finding]:
     counted = [(one, len(observed_values(one.cells["indications"]))) for one in rows if one.sound("indications")]
     if not counted:
         return
@@ -351,7 +300,7 @@ def _passes(rows: Sequence[Row], instrument: Cells) -> Iterable[Finding]:
 
 
 def _without_reading(
-    traversed: Mapping[Key, Sequence[Row]], traversing: set[Key], of_readings: set[_ButOne]
+    traversed: Mapping[RecordNames, Sequence[TypedRow]], traversing: set[RecordNames], of_readings: set[_ButOne]
 ) -> Iterable[Finding]:
     """Points of a traverse belong to a reading; those of one traverse that belong to none are named once."""
     if any(names.count(None) > 1 for names in of_readings):
@@ -369,7 +318,7 @@ def _without_reading(
         yield duplicate(rows[0], (apart[0] if apart else "observed_at",), expected)
 
 
-def _observations(row: Row, instrument: Cells) -> Iterable[Finding]:
+def _observations(row: TypedRow, instrument: Cells) -> Iterable[Finding]:
     for column in ("traverse_lines", "traverse_points"):
         if row.sound(column):
             yield row.finding(column, "nothing without traverse_rule")
@@ -389,39 +338,35 @@ def _observations(row: Row, instrument: Cells) -> Iterable[Finding]:
     yield from _mean_as_shown(row, instrument)
 
 
-def _count(row: Row) -> int:
+def _count(row: TypedRow) -> int:
     observations = row.get("observations")
     if row.blank("observations"):
         return 1
     return 2 if observations is None else len(observed_values(observations))
 
 
-def _log(row: Row) -> Iterable[Finding]:
+def _log(row: TypedRow) -> Iterable[Finding]:
     name = row.get("log_file")
     if name is None:
         return
-    # In an import the log lies beside readings.csv, and nowhere else: a sheet must not make the program read any file.
+    # In an import the log lies beside readings.csv, and nowhere else.
     if row.number is not None and Path(name).name != name:
         yield row.finding("log_file", "the name of a file in the folder of readings.csv")
-        return
-    path = Path(row.source or "").parent / name if row.number is not None else Path(name)
-    content, expected = bytes_of(path)
-    if expected is not None:
-        yield row.finding("log_file", expected)
-        return
-    wrong = log_findings(str(path), content)
-    yield from wrong
-    if wrong:
-        row.bad.add("log_file")
+    elif row.log is None or row.log.expected is not None:
+        yield row.finding("log_file", "a file that comes with the row" if row.log is None else str(row.log.expected))
     else:
-        row.log = content
+        wrong = log_findings(row.log.source, row.log.content)
+        yield from wrong
+        if wrong:
+            row.bad.add("log_file")
 
 
-def _mean_as_shown(row: Row, instrument: Cells) -> Iterable[Finding]:
+def _mean_as_shown(row: TypedRow, instrument: Cells) -> Iterable[Finding]:
     typed, step, own = row.get("unit"), instrument.get("resolution"), instrument.get("unit")
     indicated = indication_quantity(instrument)
     values = observed_values(row.cells["observations"]) if row.sound("observations") else []
-    values = logged_values(row.log) if row.log is not None else values
+    if row.log is not None and row.sound("log_file") and "log_file" not in row.bad:
+        values = logged_values(row.log.content)
     if not row.sound("indication") or not values or typed is None or step is None or own is None or indicated is None:
         return
     mean = mean_of(values)

@@ -9,11 +9,9 @@ reasons of refusals.
 """
 
 import csv
-import errno
 import hashlib
 import io
 import json
-import tempfile
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -24,10 +22,11 @@ from sqlalchemy import LargeBinary
 from sqlmodel import Session, SQLModel, col, select
 
 from calib.errors import CalibError, Step
+from calib.procedures.enter.names_on_record import NamesOnRecord
+from calib.procedures.typed.cells import same_time
 from calib.procedures.typed.columns import FILES
-from calib.procedures.typed.rows_together import same_time
 from calib.records import tables
-from calib.records.record import key
+from calib.records.record import RecordCells, key
 from calib.records.tables import BY_THE_RULE
 
 NOT_IMPORTED = "not-imported"
@@ -46,145 +45,62 @@ _OTHERS: tuple[type[SQLModel], ...] = (
     tables.LedgerEntry,
 )
 
-Cells = Mapping[str, Any]
-Progress = Callable[[str], None]
+
+@dataclass(frozen=True)
+class ExportedFile:
+    """One file of an export."""
+
+    name: str  # with the folder below the export's own
+    content: bytes
+    rows: int | None = None  # absent: a file that belongs to a row
 
 
 @dataclass(frozen=True)
 class Exported:
-    """What an export wrote: rows by file, and how many files of logs, attachments and reports beside them."""
+    """What an export wrote: rows by file, and how many files of logs beside them; of what an import reads back, and of the rest."""
 
     imported: Mapping[str, int]
     not_imported: Mapping[str, int]
 
 
-def export_records(session: Session, folder: Path, progress: Progress = lambda _: None) -> Exported:
-    """Write a folder whole or not at all; raises CalibError where something is in it already, or it cannot be written."""
-    try:
-        _must_be_new(folder)
-        with tempfile.TemporaryDirectory(dir=folder.resolve().parent, prefix=".calib-") as part:
-            imported = _write_sheets(session, Path(part), progress)
-            others = _write_others(session, Path(part) / NOT_IMPORTED, progress)
-            _must_be_new(folder)
-            folder.mkdir(exist_ok=True)
-            for one in sorted(Path(part).iterdir()):
-                one.rename(folder / one.name)
-    except OSError as error:
-        raise CalibError(f"{folder}: the records cannot be written there ({error.strerror})") from error
-    return Exported(imported, others)
+def export_records(session: Session) -> Iterator[ExportedFile]:
+    """Every file of an export, one after the other; raises CalibError where a cell cannot be written.
 
-
-def _must_be_new(folder: Path) -> None:
-    if folder.is_dir() and any(folder.iterdir()):
-        raise CalibError(f"{folder} holds something already: name a new folder, an export overwrites nothing")
-    if folder.exists() and not folder.is_dir():
-        raise FileExistsError(errno.EEXIST, "a file is there")
-    folder.parent.mkdir(parents=True, exist_ok=True)
+    Files without a row are left out. What is read must not change meanwhile: the session reads one state of the records.
+    """
+    names = NamesOnRecord(session)
+    logs = _Logs(session)
+    for file, declaration in FILES.items():
+        columns = [column.name for column in declaration]
+        yield from _csv(file, columns, _OTHERWISE.get(file, _plain)(names, file, logs))
+    for name, content in logs.contents.items():
+        yield ExportedFile(name, content)
+    yield from _others(session)
 
 
 # --- what an import reads --------------------------------------------------------------------------------------------------------
 
 
-class _Names:
-    """The names by which files refer to what the records refer to by key."""
-
-    def __init__(self, session: Session) -> None:
-        self.session = session
-        self.tags = {key(one.id): one.tag for one in self.all(tables.Instrument)}
-        self.methods = {key(one.id): one.method for one in self.all(tables.Method)}
-        self.jobs = {key(one.id): one.job for one in self.all(tables.Job)}
-        self.outlets = {key(one.id): (self.jobs[one.job_id], one.outlet) for one in self.all(tables.Outlet)}
-        self.calibrations = {
-            key(one.id): (self.tags[one.instrument_id], one.certificate) for one in self.all(tables.Calibration)
-        }
-
-    def all(self, table: type[Any]) -> Sequence[Any]:
-        """Every record of a table in the order in which it was recorded."""
-        return self.session.exec(select(table).order_by(col(table.id))).all()
-
-    def tag(self, number: int | None) -> str | None:
-        """Tag of an instrument, where there is one."""
-        return None if number is None else self.tags[number]
+def _plain(names: NamesOnRecord, file: str, _logs: "_Logs") -> Iterator[RecordCells]:
+    """Each record as its row, with the names of the records that it refers to."""
+    declaration = FILES[file]
+    for record in names.all(declaration.table):
+        yield names.cells(declaration, record)
 
 
-def _write_sheets(session: Session, folder: Path, progress: Progress) -> dict[str, int]:
-    names = _Names(session)
-    logs = _Logs(session)
-    rows_of: dict[str, Iterable[Cells]] = {
-        "instruments.csv": (one.model_dump() for one in names.all(tables.Instrument)),
-        "calibrations.csv": _calibrations(names),
-        "comparisons.csv": _of_calibration(names, names.all(tables.Comparison)),
-        "methods.csv": (one.model_dump() for one in names.all(tables.Method)),
-        "jobs.csv": (one.model_dump() for one in names.all(tables.Job)),
-        "systems.csv": _of_job(names, tables.SystemDesign),
-        "rooms.csv": _of_job(names, tables.Room),
-        "outlets.csv": _of_job(names, tables.Outlet),
-        "readings.csv": _readings(names, logs),
-        "traverses.csv": _traverses(names),
-        "conditions.csv": (
-            one | {"instrument": names.tag(one["instrument_id"])} for one in _of_job(names, tables.Condition)
-        ),
-        "events.csv": _of_instrument(names, tables.Event),
-        "checks.csv": (
-            one | {"other": names.tag(one["other_instrument_id"])}
-            for one in _of_instrument(names, tables.IntermediateCheck)
-        ),
-        "pairings.csv": (
-            one.model_dump() | {"probe": names.tags[one.probe_id], "meter": names.tags[one.meter_id]}
-            for one in names.all(tables.Pairing)
-        ),
-        "curves.csv": _of_calibration(
-            names, [one for one in names.all(tables.CorrectionCurve) if one.chosen_by != BY_THE_RULE]
-        ),
-        "withdrawals.csv": _of_calibration(names, names.all(tables.Withdrawal)),
-        "factors.csv": _factors(names),
-        "factor_pairs.csv": _pairs(names),
-        "amendments.csv": _amendments(names),
-    }
-    counts = {}
-    for name, rows in rows_of.items():
-        counts[name] = _write(folder / name, [column.name for column in FILES[name]], rows)
-        if counts[name]:
-            progress(f"wrote {name}")
-    counts["logs"] = logs.write(folder)
-    return {name: count for name, count in counts.items() if count}
-
-
-def _of_job(names: _Names, table: type[Any]) -> Iterator[dict[str, Any]]:
-    for one in names.all(table):
-        yield one.model_dump() | {"job": names.jobs[one.job_id]}
-
-
-def _of_instrument(names: _Names, table: type[Any]) -> Iterator[dict[str, Any]]:
-    for one in names.all(table):
-        yield one.model_dump() | {"tag": names.tags[one.instrument_id]}
-
-
-def _of_calibration(names: _Names, records: Iterable[Any]) -> Iterator[Cells]:
-    for one in records:
-        tag, certificate = names.calibrations[one.calibration_id]
-        yield one.model_dump() | {"tag": tag, "certificate": certificate}
-
-
-def _calibrations(names: _Names) -> Iterator[Cells]:
-    accepted = {one.calibration_id: one.model_dump() for one in names.all(tables.Acceptance)}
+def _calibrations(names: NamesOnRecord, file: str, _logs: "_Logs") -> Iterator[RecordCells]:
+    """With acceptance and reference standards, which are records of their own."""
+    accepted = {each.calibration_id: each.model_dump() for each in names.all(tables.Acceptance)}
     standards: dict[int, list[str]] = defaultdict(list)
-    for one in names.all(tables.ReferenceStandard):
-        standards[one.calibration_id].append(names.tags[one.instrument_id])
-    for one in names.all(tables.Calibration):
-        acceptance = accepted.get(key(one.id), {})
-        yield (
-            acceptance
-            | one.model_dump()
-            | {
-                "tag": names.tags[one.instrument_id],
-                "standards": ";".join(standards[key(one.id)]) or None,
-                "judged": _judged(acceptance),
-            }
-        )
+    for standard in names.all(tables.ReferenceStandard):
+        standards[standard.calibration_id] += names.names(tables.Instrument)[standard.instrument_id]
+    for cells in _plain(names, file, _logs):
+        acceptance = accepted.get(cells["id"], {})
+        joined = ";".join(standards[cells["id"]]) or None
+        yield acceptance | cells | {"standards": joined, "judged": _judged(acceptance)}
 
 
-def _judged(acceptance: Cells) -> str | None:
+def _judged(acceptance: RecordCells) -> str | None:
     """What the acceptance was judged by, where it states its decision rule."""
     if acceptance.get("decision_rule") is None or acceptance.get("assessment") is None:
         return None
@@ -192,87 +108,62 @@ def _judged(acceptance: Cells) -> str | None:
     return None if found is None else str(found)
 
 
-def _amendments(names: _Names) -> Iterator[Cells]:
-    for one in names.all(tables.OutletRevision):
-        job, outlet = names.outlets[one.outlet_id]
-        yield one.model_dump() | {"job": job, "outlet": outlet}
+def _chosen_curves(names: NamesOnRecord, file: str, logs: "_Logs") -> Iterator[RecordCells]:
+    """Those that a person chose: the others follow from the comparisons."""
+    return (cells for cells in _plain(names, file, logs) if cells["chosen_by"] != BY_THE_RULE)
 
 
-def _factors(names: _Names) -> Iterator[Cells]:
-    for one in names.all(tables.FoundFactor):
-        job, outlet = (None, None) if one.outlet_id is None else names.outlets[one.outlet_id]
-        faces = ";".join(repr(each) for each in json.loads(one.face_indications))
-        yield (
-            one.model_dump()
-            | {"job": job, "outlet": outlet, "face_indications": faces, "method": names.methods[one.method_id]}
-            | dict(zip(("instrument", "certificate"), names.calibrations[one.calibration_id], strict=True))
-        )
+def _factors(names: NamesOnRecord, file: str, logs: "_Logs") -> Iterator[RecordCells]:
+    for cells in _plain(names, file, logs):
+        yield cells | {"face_indications": ";".join(repr(each) for each in json.loads(cells["face_indications"]))}
 
 
-def _pairs(names: _Names) -> Iterator[Cells]:
-    factors = {key(one.id): one for one in names.all(tables.FoundFactor)}
-    readings = {key(one.id): one for one in names.all(tables.Reading)}
-    for one in names.all(tables.FactorPair):
-        factor = factors[one.found_factor_id]
-        yield {
-            "factor": factor.factor,
-            "revision": factor.revision,
-            "value": one.value,
-            **_reading_named("traverse", names, readings[one.traverse_reading_id]),
-            **_reading_named("face", names, readings[one.face_reading_id]),
-        }
-
-
-def _reading_named(where: str, names: _Names, reading: tables.Reading) -> Cells:
-    job, outlet = names.outlets[reading.outlet_id]
-    cells = {"job": job, "outlet": outlet, "instrument": names.tags[reading.instrument_id]}
-    return {f"{where}_{name}": cell for name, cell in (cells | {"observed_at": reading.observed_at}).items()}
-
-
-def _observed(names: _Names) -> list[tables.Reading | tables.Refusal]:
+def _observed(names: NamesOnRecord) -> list[tables.Reading | tables.Refusal]:
     """Readings and refusals by job and time: an order that does not hang on what the gate decided."""
-    found = [*names.all(tables.Reading), *names.all(tables.Refusal)]
-    places = {number: place for place, number in enumerate(names.outlets)}
+    outlets, tags = names.names(tables.Outlet), names.names(tables.Instrument)
+    places = {number: place for place, number in enumerate(outlets)}
     return sorted(
-        found, key=lambda one: (_job(names, one), same_time(one.observed_at), places[one.outlet_id], _tag(names, one))
+        [*names.all(tables.Reading), *names.all(tables.Refusal)],
+        key=lambda reading: (
+            outlets[reading.outlet_id][0],
+            same_time(reading.observed_at),
+            places[reading.outlet_id],
+            tags[reading.instrument_id],
+        ),
     )
 
 
-def _job(names: _Names, one: tables.Reading | tables.Refusal) -> str:
-    return str(names.outlets[one.outlet_id][0])
-
-
-def _tag(names: _Names, one: tables.Reading | tables.Refusal) -> str:
-    return str(names.tags[one.instrument_id])
-
-
-def _readings(names: _Names, logs: "_Logs") -> Iterator[Cells]:
-    traverses = {key(one.id): one for one in names.all(tables.Traverse)}
-    for one in _observed(names):
-        job, outlet = names.outlets[one.outlet_id]
-        traverse = None if one.traverse_id is None else traverses[one.traverse_id]
-        yield one.model_dump() | {
-            "job": job,
-            "outlet": outlet,
-            "instrument": _tag(names, one),
-            "probe": names.tag(one.probe_id),
-            "method": names.methods[one.method_id],
-            "log_file": None if one.logged_series_id is None else logs.names[one.logged_series_id],
-            "traverse_rule": None if traverse is None else traverse.rule,
-            "traverse_lines": None if traverse is None else traverse.lines,
-            "traverse_points": None if traverse is None else traverse.points,
+def _readings(names: NamesOnRecord, file: str, logs: "_Logs") -> Iterator[RecordCells]:
+    """Accepted or refused, with the traverse and the log that belong to each."""
+    traverses = {key(each.id): each for each in names.all(tables.Traverse)}
+    for reading in _observed(names):
+        traverse = traverses.get(reading.traverse_id or 0)
+        yield names.cells(FILES[file], reading) | {
+            "log_file": logs.names.get(reading.logged_series_id or 0),
+            "traverse_rule": getattr(traverse, "rule", None),
+            "traverse_lines": getattr(traverse, "lines", None),
+            "traverse_points": getattr(traverse, "points", None),
         }
 
 
-def _traverses(names: _Names) -> Iterator[Cells]:
+def _traverses(names: NamesOnRecord, _file: str, _logs: "_Logs") -> Iterator[RecordCells]:
+    """Points with the names of the reading that they belong to."""
     points: dict[int, list[tables.TraversePoint]] = defaultdict(list)
     for point in names.all(tables.TraversePoint):
         points[point.traverse_id].append(point)
-    for one in _observed(names):
-        job, outlet = names.outlets[one.outlet_id]
-        of_reading = {"job": job, "outlet": outlet, "instrument": _tag(names, one), "observed_at": one.observed_at}
-        for point in points[one.traverse_id or 0]:
-            yield point.model_dump() | of_reading
+    for reading in _observed(names):
+        for point in points[reading.traverse_id or 0]:
+            yield names.cells(FILES["readings.csv"], reading) | point.model_dump()
+
+
+# Files whose rows are more than one record each, or fewer than the table has, or told otherwise than stored.
+_OTHERWISE: Mapping[str, Callable[[NamesOnRecord, str, "_Logs"], Iterator[RecordCells]]] = {
+    "calibrations.csv": _calibrations,
+    "curves.csv": _chosen_curves,
+    "factors.csv": _factors,
+    "readings.csv": _readings,
+    "traverses.csv": _traverses,
+}
 
 
 class _Logs:
@@ -281,27 +172,21 @@ class _Logs:
     def __init__(self, session: Session) -> None:
         self.contents: dict[str, bytes] = {}
         self.names: dict[int, str] = {}
-        for one in session.exec(select(tables.LoggedSeries).order_by(col(tables.LoggedSeries.id))):
-            self.names[key(one.id)] = self._named(one)
+        for series in session.exec(select(tables.LoggedSeries).order_by(col(tables.LoggedSeries.id))):
+            self.names[key(series.id)] = self._named(series)
 
-    def _named(self, one: tables.LoggedSeries) -> str:
-        stem, suffix = Path(one.name).stem, Path(one.name).suffix
-        name, number = one.name, 1
-        while name.lower() in FILES or self.contents.get(name, one.content) != one.content:
-            number += 1
-            name = f"{stem}-{number}{suffix}"
-        self.contents[name] = one.content
+    def _named(self, series: tables.LoggedSeries) -> str:
+        stem, suffix = Path(series.name).stem, Path(series.name).suffix
+        name, count = series.name, 1
+        while name.lower() in FILES or self.contents.get(name, series.content) != series.content:
+            count += 1
+            name = f"{stem}-{count}{suffix}"
+        self.contents[name] = series.content
         return name
 
-    def write(self, folder: Path) -> int:
-        """Write them; says how many there are."""
-        for name, content in self.contents.items():
-            (folder / name).write_bytes(content)
-        return len(self.contents)
 
-
-def _write(path: Path, columns: Sequence[str], rows: Iterable[Cells]) -> int:
-    """A CSV file, unless there is no row; says how many there are. Raises CalibError."""
+def _csv(name: str, columns: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> Iterator[ExportedFile]:
+    """A CSV file, unless there is no row; raises CalibError."""
     out = io.StringIO(newline="")
     writer = csv.DictWriter(out, columns, extrasaction="ignore", lineterminator="\n")
     writer.writeheader()
@@ -311,39 +196,29 @@ def _write(path: Path, columns: Sequence[str], rows: Iterable[Cells]) -> int:
         count += 1
     if count:
         try:
-            path.write_bytes(out.getvalue().encode())
+            yield ExportedFile(name, out.getvalue().encode(), count)
         except UnicodeEncodeError as error:
             raise CalibError(
-                f"{path.name}: a cell holds what is no text, put there past the program: {Step.VERIFY} names it"
+                f"{Path(name).name}: a cell holds what is no text, put there past the program: {Step.VERIFY} names it"
             ) from error
-    return count
 
 
 # --- what an import does not read ------------------------------------------------------------------------------------------------
 
 
-def _write_others(session: Session, folder: Path, progress: Progress) -> dict[str, int]:
-    counts: dict[str, int] = {}
+def _others(session: Session) -> Iterator[ExportedFile]:
     for table in _OTHERS:
-        name = f"{table.__tablename__}.csv"
-        columns = list(table.__table__.columns.keys())  # type: ignore[attr-defined]
-        first = columns[0]
-        rows = session.exec(select(table).order_by(col(getattr(table, first))).execution_options(yield_per=100))
-        folder.mkdir(exist_ok=True)
-        written = _write(folder / name, columns, (_with_files(one, folder) for one in rows))
-        if written:
-            counts[f"{NOT_IMPORTED}/{name}"] = written
-            progress(f"wrote {NOT_IMPORTED}/{name}")
-    return counts
-
-
-def _with_files(one: SQLModel, folder: Path) -> Cells:
-    """Cells of a record, with the digest of its content in the content's place: the name of the file that holds it."""
-    cells = dict(one.model_dump())
-    for column in one.__table__.columns:  # type: ignore[attr-defined]
-        content = cells[column.name]
-        if isinstance(column.type, LargeBinary) and content is not None:
-            cells[column.name] = hashlib.sha256(content).hexdigest()
-            (folder / "files").mkdir(exist_ok=True)
-            (folder / "files" / cells[column.name]).write_bytes(content)
-    return cells
+        columns = table.__table__.columns  # type: ignore[attr-defined]
+        records = session.exec(
+            select(table).order_by(col(getattr(table, columns.keys()[0]))).execution_options(yield_per=100)
+        )
+        files = [column.name for column in columns if isinstance(column.type, LargeBinary)]
+        rows = []
+        for record in records:
+            cells = dict(record.model_dump())
+            for column in files:
+                if cells[column] is not None:
+                    content, cells[column] = cells[column], hashlib.sha256(cells[column]).hexdigest()
+                    yield ExportedFile(f"{NOT_IMPORTED}/files/{cells[column]}", content)
+            rows.append(cells)
+        yield from _csv(f"{NOT_IMPORTED}/{table.__tablename__}.csv", columns.keys(), rows)

@@ -11,10 +11,11 @@ from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
-from numpy.typing import NDArray
 from sqlmodel import Session, col, select
 
-from calib.errors import BadInputError, Finding, NotInRecordsError
+from calib.arrays import Floats
+from calib.errors import BadInputError, Finding
+from calib.procedures.on_record.by_name import not_there
 from calib.procedures.pairs.paired_readings import (
     PAIR,
     Paired,
@@ -27,8 +28,6 @@ from calib.procedures.pairs.paired_readings import (
 from calib.records import tables
 from calib.records.record import RecordCells, typed
 from calib.uncertainty.paired import PairedComparison, cautions, paired
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -64,11 +63,11 @@ def compare_method(session: Session, name: str, pairs: Sequence[str], now: datet
 
 
 def _method_named(session: Session, name: str) -> tables.Method:
-    found = session.exec(select(tables.Method).where(tables.Method.method == name)).first()
-    if found is None:
-        known = ", ".join(session.exec(select(tables.Method.method).order_by(col(tables.Method.method)))) or "none"
-        raise NotInRecordsError(f"no method {name!r} in the records: there is {known}")
-    return found
+    method = session.exec(select(tables.Method).where(tables.Method.method == name)).first()
+    if method is None:
+        known = session.exec(select(tables.Method.method).order_by(col(tables.Method.method)))
+        raise not_there(f"method {name!r} in the records", known)
+    return method
 
 
 def _of_methods(method: tables.Method, pairs: Sequence[Paired]) -> Iterator[Finding]:

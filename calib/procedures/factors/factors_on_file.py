@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 from sqlmodel import Session, col, select
 
-from calib.errors import NotInRecordsError
+from calib.procedures.on_record.by_name import not_there
 from calib.procedures.on_record.in_force import outlets_in_force
+from calib.procedures.on_record.what_counts import factor_revisions, factors_that_count
 from calib.procedures.pairs.paired_readings import cautions_of_times
 from calib.records import tables
 from calib.records.record import key
@@ -16,7 +17,7 @@ _FACTOR, _READING, _OUTLET, _AMENDED = "found_factor", "reading", "outlet", "out
 
 
 @dataclass(frozen=True)
-class Written:
+class LedgerPlace:
     """A record's entry in the ledger."""
 
     sequence: int
@@ -47,7 +48,7 @@ class ReadingWithFactor:
     """A reading whose outlet has the factor, or had it when the reading was recorded."""
 
     of: ReadingOnFile
-    written: Written
+    written: LedgerPlace
     revision_then: int | None  # that counted for its outlet when it was recorded; None: none did
     revision_now: int | None  # that it is evaluated with; None: its outlet was amended and has the factor no more
 
@@ -58,7 +59,7 @@ class FactorOnFile:
 
     factor: tables.FoundFactor
     latest: bool
-    written: Written
+    written: LedgerPlace
     outlet: tables.Outlet | None  # for which it holds; None: for a type
     job: str | None  # of that outlet
     instrument: tables.Instrument
@@ -72,9 +73,9 @@ class FactorOnFile:
         return (*_of_one_place(self), *(caution for one in self.pairs for caution in _of_times(one)))
 
 
-def _of_one_place(one: FactorOnFile) -> Iterator[str]:
-    outlets = sorted({pair.face.outlet.outlet for pair in one.pairs})
-    if one.factor.scope == tables.THIS_TYPE and len(outlets) == 1:
+def _of_one_place(factor: FactorOnFile) -> Iterator[str]:
+    outlets = sorted({pair.face.outlet.outlet for pair in factor.pairs})
+    if factor.factor.scope == tables.THIS_TYPE and len(outlets) == 1:
         yield (
             f"every pair was measured at {outlets[0]}: the spread shows nothing of what differs from one outlet of the type to "
             "another; add pairs at others"
@@ -89,23 +90,20 @@ def _of_times(pair: PairOnFile) -> Iterator[str]:
 def factors_on_file(session: Session) -> list[FactorOnFile]:
     """Every factor as it counts now, by name."""
     found = _on_file(session, session.exec(select(tables.FoundFactor)).all())
-    return sorted((one for one in found if one.latest), key=lambda one: one.factor.factor)
+    return sorted((one for one in found if one.latest), key=lambda factor: factor.factor.factor)
 
 
 def revisions_on_file(session: Session, name: str) -> list[FactorOnFile]:
     """Every revision of a factor, the first one first; raises NotInRecordsError."""
-    query = select(tables.FoundFactor).where(tables.FoundFactor.factor == name)
-    revisions = session.exec(query.order_by(col(tables.FoundFactor.revision))).all()
+    revisions = factor_revisions(session, name)
     if not revisions:
         names = session.exec(select(tables.FoundFactor.factor).distinct().order_by(col(tables.FoundFactor.factor)))
-        raise NotInRecordsError(f"no factor {name!r} in the records: there is {', '.join(names) or 'none'}")
+        raise not_there(f"factor {name!r} in the records", names)
     return _on_file(session, revisions)
 
 
 def _on_file(session: Session, factors: Sequence[tables.FoundFactor]) -> list[FactorOnFile]:
-    last: dict[str, int] = {}
-    for one in factors:
-        last[one.factor] = max(one.revision, last.get(one.factor, 0))
+    latest = factors_that_count(session)
     ledger = _ledger(session, _FACTOR)
     pairs: dict[int, list[tables.FactorPair]] = defaultdict(list)
     for pair in session.exec(select(tables.FactorPair).order_by(col(tables.FactorPair.id))):
@@ -114,7 +112,7 @@ def _on_file(session: Session, factors: Sequence[tables.FoundFactor]) -> list[Fa
     return [
         FactorOnFile(
             one,
-            one.revision == last[one.factor],
+            latest[one.factor].id == one.id,
             ledger[key(one.id)],
             None if one.outlet_id is None else places.outlets[one.outlet_id],
             None if one.outlet_id is None else places.job(one.outlet_id),
@@ -151,10 +149,10 @@ def _pair(session: Session, places: _Places, pair: tables.FactorPair) -> PairOnF
     return PairOnFile(traverse, face, pair.value)
 
 
-def _ledger(session: Session, table: str) -> dict[int, Written]:
+def _ledger(session: Session, table: str) -> dict[int, LedgerPlace]:
     """Entries of the records of a table, by their key."""
     entries = session.exec(select(tables.LedgerEntry).where(tables.LedgerEntry.record_table == table))
-    return {one.record_id: Written(key(one.sequence), one.person, one.time) for one in entries}
+    return {one.record_id: LedgerPlace(key(one.sequence), one.person, one.time) for one in entries}
 
 
 # --- readings with a factor ------------------------------------------------------------------------------------------------------
@@ -194,7 +192,7 @@ def _found_factors(session: Session, name: str) -> Mapping[int, list[tuple[int, 
 
 
 def _with_factor(
-    of: ReadingOnFile, written: Written, had: Sequence[tuple[int, str | None]], revisions: Sequence[FactorOnFile]
+    of: ReadingOnFile, written: LedgerPlace, had: Sequence[tuple[int, str | None]], revisions: Sequence[FactorOnFile]
 ) -> Iterator[ReadingWithFactor]:
     name = revisions[0].factor.factor
     # An outlet stands before its readings, so there is an entry before each.

@@ -5,7 +5,6 @@ What kind of file it is, its content says and not its name.
 
 import hashlib
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 from xml.parsers import expat
 
@@ -15,12 +14,11 @@ from calib.errors import BadInputError, Finding, NotInRecordsError, RecordsError
 from calib.procedures.on_record.attached_files import JPEG, PDF, PNG, XML
 from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
 from calib.procedures.people.authorise import append
-from calib.procedures.typed.sheets import bytes_of
+from calib.procedures.typed.sheets import FileContent
 from calib.records import ledger
 from calib.records.record import key
 from calib.records.tables import Attached, Attachment
 
-LARGEST = 25_000_000  # bytes
 _SHORTEST_PREFIX = 8  # characters of a digest that a person may type instead of the whole
 
 _PNG_START, _PNG_END = b"\x89PNG\r\n\x1a\n", b"IEND\xaeB`\x82"
@@ -75,19 +73,13 @@ def _no_entities(*_declared: Any) -> None:
     raise ValueError("a declaration of an entity")  # a few of them can swell to any size
 
 
-def read_attachment(path: Path) -> FileRead:
+def attachable(file: FileContent) -> FileRead:
     """A file that may be kept; raises BadInputError, naming it, for one that may not."""
-    content, expected = bytes_of(path, LARGEST)
-    if expected is not None:
-        raise _wrong(path, expected)
-    kind = media_type(content)
+    kind = None if file.expected is not None else media_type(file.content)
     if kind is None:
-        raise _wrong(path, "a whole PDF, PNG, JPEG or XML file, judged by its content")
-    return FileRead(path.name, kind, hashlib.sha256(content).hexdigest(), content)
-
-
-def _wrong(path: Path, expected: str) -> BadInputError:
-    return BadInputError([Finding(str(path), None, None, None, expected)])
+        expected = file.expected or "a whole PDF, PNG, JPEG or XML file, judged by its content"
+        raise BadInputError([Finding(file.source, None, None, None, expected)])
+    return FileRead(file.name, kind, hashlib.sha256(file.content).hexdigest(), file.content)
 
 
 def attach_to_instrument(
@@ -139,14 +131,3 @@ def kept_file(session: Session, digest: str) -> Attachment:
     if hashlib.sha256(file.content).hexdigest() != file.sha256:
         raise RecordsError(f"the content of file {file.name} is no longer what it was: {Step.VERIFY} names it")
     return file
-
-
-def write_file(file: Attachment, into: Path) -> None:
-    """Write a file's bytes; raises RecordsError where they cannot be written, or a file is there already."""
-    try:
-        with into.open("xb") as out:
-            out.write(file.content)
-    except FileExistsError as error:
-        raise RecordsError(f"{into} is there already: name another file") from error
-    except OSError as error:
-        raise RecordsError(f"{into}: the file cannot be written there ({error.strerror})") from error

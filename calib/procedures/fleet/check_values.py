@@ -8,10 +8,18 @@ from typing import Any
 
 from sqlmodel import Session, col, select
 
-from calib.confirmation.control_chart import FALSE_ALARM, FEWEST, MOST, Baseline, baseline, prediction_limits
+from calib.confirmation.control_chart import (
+    FALSE_ALARM,
+    FEWEST_VALUES,
+    MOST_VALUES,
+    Baseline,
+    baseline,
+    prediction_limits,
+)
 from calib.confirmation.interval import Decision, gate
 from calib.confirmation.normalised_error import LIMIT, agreement
 from calib.errors import BadInputError, CurveError, Finding, RefusedError
+from calib.procedures.certificate.phase import AS_LEFT
 from calib.procedures.measure.indicated import indicated, resolution_of
 from calib.procedures.measure.stability import stability_at
 from calib.procedures.on_record.in_force import OnRecord, on_record
@@ -49,7 +57,7 @@ class _Side:
 # --- two instruments -------------------------------------------------------------------------------------------------------------
 
 
-def compared(
+def compare_two(
     session: Session, instrument: Instrument, other: Instrument, cells: Mapping[str, str], at: datetime
 ) -> Worked:
     """E_n of two instruments that measured the same at a time; raises RefusedError where the gate refuses the other one.
@@ -75,32 +83,39 @@ def compared(
     return _agreement(sides[0], sides[1], cells["unit"])
 
 
-def _decision(records: OnRecord, one: Instrument, typed: str, symbol: str, at: datetime, *, stated: bool) -> Decision:
+def _decision(
+    records: OnRecord, instrument: Instrument, typed: str, symbol: str, at: datetime, *, stated: bool
+) -> Decision:
     """Of values that are corrected already the indication is not known."""
-    indication = None if stated else unit(one.quantity, symbol).to_si(float(typed))
-    return gate(records.register, one.tag, at, at, indication, f"{typed} {symbol}")
+    indication = None if stated else unit(instrument.quantity, symbol).to_si(float(typed))
+    return gate(records.register, instrument.tag, at, at, indication, f"{typed} {symbol}")
 
 
-def _stated(decision: Decision, one: Instrument, typed: str, expanded_uncertainty: str) -> _Side:
+def _stated(decision: Decision, instrument: Instrument, typed: str, expanded_uncertainty: str) -> _Side:
     certificate = None if decision.calibration is None else decision.calibration.certificate
-    basis = {"tag": one.tag, "certificate": certificate, "uncertainty": "as typed"}
+    basis = {"tag": instrument.tag, "certificate": certificate, "uncertainty": "as typed"}
     laboratory = None if decision.calibration is None else decision.calibration.laboratory
     return _Side(float(typed), float(expanded_uncertainty), basis, laboratory)
 
 
-def _corrected(records: OnRecord, one: Instrument, decision: Decision, typed: str, symbol: str, at: datetime) -> _Side:
+def _corrected(
+    records: OnRecord, instrument: Instrument, decision: Decision, typed: str, symbol: str, at: datetime
+) -> _Side:
     calibration = decision.calibration
-    own = unit(one.quantity, symbol)
+    own = unit(instrument.quantity, symbol)
     x = own.to_si(float(typed))
     curve = None if calibration is None else records.curve(calibration.record_id)
     if calibration is None or curve is None or not curve.covers(x):
         raise CurveError(
-            f"{one.tag}: no calibration in force that reaches {typed} {symbol}: type the expanded uncertainties of both values"
+            f"{instrument.tag}: no calibration in force that reaches {typed} {symbol}: "
+            "type the expanded uncertainties of both values"
         )
-    value, contributions = indicated(one, curve, x, stability_at(records, one, calibration, [at.date()], x))
+    value, contributions = indicated(
+        instrument, curve, x, stability_at(records, instrument, calibration, [at.date()], x)
+    )
     u = own.difference_from_si(float(combine(contributions).standard_uncertainty[0]))
     basis = {
-        "tag": one.tag,
+        "tag": instrument.tag,
         "certificate": calibration.certificate,
         "uncertainty": f"of its calibration, with its repeatability, resolution and stability; k = {_K:g}",
         "indication": typed,
@@ -134,10 +149,8 @@ def from_baseline(
 ) -> Worked:
     """A value of a check standard with limits from the values before it that passed; raises BadInputError for too few of them."""
     values = [one.value for one in baseline_values(session, instrument, standard, cells["unit"], at)]
-    if len(values) < FEWEST:
-        expected = (
-            f"limits: {len(values)} value(s) have passed since the latest adjustment, and {FEWEST} make a baseline"
-        )
+    if len(values) < FEWEST_VALUES:
+        expected = f"limits: {len(values)} value(s) have passed since the latest adjustment, and {FEWEST_VALUES} make a baseline"
         raise BadInputError([Finding.typed("low, high", None, expected)])
     base = not_below_resolution(baseline(values), instrument, cells["unit"])
     limits = prediction_limits(base)
@@ -164,18 +177,24 @@ def baseline_values(
 ) -> list[CheckValue]:
     """Values of a check standard that passed since the latest adjustment (before a time), the first of them up to the most."""
     since = last_adjustment(session, instrument, before)
-    own = unit(instrument.quantity, symbol)
     found = sorted(
         (
-            CheckValue(moment(one.at), own.from_si(unit(instrument.quantity, one.unit).to_si(float(one.value))))
+            CheckValue(moment(one.at), in_unit(instrument, float(one.value), one.unit, symbol))
             for one in checks_with(session, instrument, standard)
             if one.result == "passed"
             and (before is None or moment(one.at) < before)
             and (since is None or moment(one.at).date() >= since)
         ),
-        key=lambda one: one.at,
+        key=lambda check: check.at,
     )
-    return found[:MOST]
+    return found[:MOST_VALUES]
+
+
+def in_unit(instrument: Instrument, value: float, own: str, symbol: str) -> float:
+    """A value of a check in another unit; one that is in it already keeps its digits, of E_n among them."""
+    if own == symbol:
+        return value
+    return unit(instrument.quantity, symbol).from_si(unit(instrument.quantity, own).to_si(value))
 
 
 def checks_with(session: Session, instrument: Instrument, standard: Instrument | None) -> Sequence[IntermediateCheck]:
@@ -193,7 +212,7 @@ def last_adjustment(session: Session, instrument: Instrument, before: datetime |
     query = (
         select(Calibration.calibrated_on)
         .join(Comparison)
-        .where(Calibration.instrument_id == instrument.id, Comparison.phase == "as-left")
+        .where(Calibration.instrument_id == instrument.id, Comparison.phase == AS_LEFT)
         .where(col(Calibration.id).not_in(withdrawals(session)))
     )
     days = [date.fromisoformat(one) for one in session.exec(query)]

@@ -2,24 +2,25 @@
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
 from sqlmodel import Session, col, select
 
 from calib.confirmation.control_chart import (
-    FEWEST,
+    FEWEST_VALUES,
     Baseline,
     ControlLimits,
     baseline,
     prediction_limits,
+    shewhart_limits,
+    t_limits,
     weighted_mean_limits,
     weighted_means,
 )
-from calib.procedures.fleet.check_values import baseline_values, not_below_resolution
+from calib.procedures.fleet.check_values import baseline_values, in_unit, not_below_resolution
 from calib.procedures.on_record.by_name import instrument_tagged
-from calib.quantities import unit
 from calib.records.record import moment, typed
 from calib.records.tables import Instrument, IntermediateCheck
 
@@ -33,17 +34,17 @@ def checks_on_file(session: Session, tag: str | None = None) -> list[dict[str, A
     return [_on_file(one, tags) for one in session.exec(query)]
 
 
-def check_on_file(session: Session, one: IntermediateCheck) -> dict[str, Any]:
+def check_on_file(session: Session, check: IntermediateCheck) -> dict[str, Any]:
     """One check in the same form."""
-    return _on_file(one, {each.id: each.tag for each in session.exec(select(Instrument))})
+    return _on_file(check, {each.id: each.tag for each in session.exec(select(Instrument))})
 
 
-def _on_file(one: IntermediateCheck, tags: Mapping[int | None, str]) -> dict[str, Any]:
+def _on_file(check: IntermediateCheck, tags: Mapping[int | None, str]) -> dict[str, Any]:
     return {
-        "tag": tags[one.instrument_id],
-        **typed(one, "instrument_id", "other_instrument_id"),
-        "other": tags.get(one.other_instrument_id),
-        "basis": None if one.basis is None else json.loads(one.basis),
+        "tag": tags[check.instrument_id],
+        **typed(check, "instrument_id", "other_instrument_id"),
+        "other": tags.get(check.other_instrument_id),
+        "basis": None if check.basis is None else json.loads(check.basis),
     }
 
 
@@ -71,6 +72,8 @@ class ChartedSeries:
     base: Baseline | None = None  # of a check standard with enough values
     limits: ControlLimits | None = None  # for the next value
     mean_limits: ControlLimits | None = None  # of the weighted mean
+    shewhart_limits: ControlLimits | None = None  # of the values of the baseline, 3 s about their mean
+    t_limits: ControlLimits | None = None  # of the same, with Student's t in the place of 3
 
     @property
     def drifting(self) -> bool:
@@ -83,7 +86,7 @@ def charts_of(session: Session, tag: str, kind: str | None = None) -> list[Chart
     """Control charts of an instrument's checks, one for each kind and other instrument; raises NotInRecordsError."""
     instrument = instrument_tagged(session, tag)
     query = select(IntermediateCheck).where(IntermediateCheck.instrument_id == instrument.id)
-    rows = sorted(session.exec(query), key=lambda one: (moment(one.at), one.id))
+    rows = sorted(session.exec(query), key=lambda check: (moment(check.at), check.id))
     groups: dict[tuple[str, int | None, bool], list[IntermediateCheck]] = {}
     for one in rows:
         if kind is None or one.kind == kind:
@@ -103,15 +106,11 @@ def _series(session: Session, instrument: Instrument, rows: Sequence[Intermediat
     return _with_baseline(session, instrument, other, plain) if last.kind == "check standard" else plain
 
 
-def _charted(instrument: Instrument, one: IntermediateCheck, symbol: str) -> ChartedCheck:
-    value, low, high = (_in_unit(instrument, float(each), one.unit, symbol) for each in (one.value, one.low, one.high))
-    return ChartedCheck(moment(one.at), value, low, high, one.result == "passed")
-
-
-def _in_unit(instrument: Instrument, value: float, own: str, symbol: str) -> float:
-    if own == symbol:
-        return value
-    return unit(instrument.quantity, symbol).from_si(unit(instrument.quantity, own).to_si(value))
+def _charted(instrument: Instrument, check: IntermediateCheck, symbol: str) -> ChartedCheck:
+    value, low, high = (
+        in_unit(instrument, float(each), check.unit, symbol) for each in (check.value, check.low, check.high)
+    )
+    return ChartedCheck(moment(check.at), value, low, high, check.result == "passed")
 
 
 def _with_baseline(
@@ -119,24 +118,26 @@ def _with_baseline(
 ) -> ChartedSeries:
     """The weighted mean runs over the values after the baseline, those that failed among them."""
     values = baseline_values(session, instrument, other, plain.unit)
-    if len(values) < FEWEST:
+    if len(values) < FEWEST_VALUES:
         return plain
     base = not_below_resolution(baseline([one.value for one in values]), instrument, plain.unit)
     first, last = values[0].at, values[-1].at
     later = [one for one in plain.checks if one.at > last]
     means = iter(weighted_means([one.value for one in later], base).tolist())
     checks = tuple(
-        ChartedCheck(
-            one.at,
-            one.value,
-            one.low,
-            one.high,
-            one.passed,
-            one.passed and first <= one.at <= last,
-            next(means) if one.at > last else None,
+        replace(
+            one,
+            in_baseline=one.passed and first <= one.at <= last,
+            weighted_mean=next(means) if one.at > last else None,
         )
         for one in plain.checks
     )
-    return ChartedSeries(
-        plain.kind, plain.other, plain.unit, checks, base, prediction_limits(base), weighted_mean_limits(base)
+    return replace(
+        plain,
+        checks=checks,
+        base=base,
+        limits=prediction_limits(base),
+        shewhart_limits=shewhart_limits(base),
+        t_limits=t_limits(base),
+        mean_limits=weighted_mean_limits(base),
     )

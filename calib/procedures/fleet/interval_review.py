@@ -10,18 +10,18 @@ from datetime import date
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 from sqlmodel import Session, col, select
 
+from calib.arrays import Floats
 from calib.confirmation import proposals
 from calib.confirmation.acceptance import CORRECTED, INDICATION
-from calib.confirmation.drift import Drift, Line, line, time_to, wandering
+from calib.confirmation.drift import Drift, DriftLine, drift_line, time_to, wandering
 from calib.confirmation.history import (
     MONTHS_IN_A_YEAR,
     CalibrationErrors,
     ErrorPoints,
     History,
-    changes,
+    changes_between,
     one_a_day,
     years_between,
 )
@@ -29,14 +29,14 @@ from calib.confirmation.interval import interval_at
 from calib.confirmation.proposals import Proposal
 from calib.confirmation.reliability import FoundInterval, Proportion, Rate
 from calib.confirmation.stability import Stability, stability
+from calib.procedures.certificate.permissible_error import permissible_error
 from calib.procedures.measure.stability import hidden_change, up_to
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.errors_of_indication import history_of
 from calib.procedures.on_record.register import load_register, withdrawals
 from calib.quantities import unit
+from calib.records.record import typed
 from calib.records.tables import Acceptance, Calibration, Instrument
-
-Floats = NDArray[np.float64]
 
 BY_LINE, BY_CHANGES = "drift (line through the errors)", "control chart (calendar time)"
 
@@ -55,7 +55,7 @@ class PointReview:
     ]  # of each calibration, interpolated to the indication; None where not compared as found
     left: tuple[ErrorPoints, ...]
     corrected: float  # the part of the error that is not held against the limit: 0, or the one corrected for
-    line: Line | None
+    line: DriftLine | None
     wandering: Drift | None
     reached_by_line: float | None  # time since the last calibration until |error| + band reaches the limit [years]
     reached_by_changes: float | None
@@ -108,7 +108,7 @@ def review_interval(session: Session, tag: str, on: date, target: float, judged:
         judged,
         history,
         points,
-        stability(changes(history, _indications(history)), hidden_change(instrument)),
+        stability(changes_between(history, _indications(history)), hidden_change(instrument)),
         bool(accepted),
         family,
         seen,
@@ -131,20 +131,10 @@ def _indications(history: History) -> Floats:
     return history[-1].left.indication if history else np.zeros(0)
 
 
-def permissible(instrument: Instrument, indication: Floats | float) -> Floats:
-    """Maximum permissible error at indications [SI]; NaN where none is stated."""
-    own = unit(instrument.indicated, instrument.unit)
-    if instrument.mpe_percent is None and instrument.mpe_absolute is None:
-        return np.full_like(np.asarray(indication, dtype=float), np.nan)
-    shown = np.abs(np.asarray(own.from_si(np.asarray(indication, dtype=float))))
-    percent, absolute = float(instrument.mpe_percent or 0), float(instrument.mpe_absolute or 0)
-    return np.asarray(own.difference_to_si(shown * percent / 100 + absolute))
-
-
 def _point(instrument: Instrument, history: History, x: float, judged: str) -> PointReview:
-    limit = float(permissible(instrument, x))
+    limit = float(permissible_error(typed(instrument), x))
     corrected = float(history[-1].left.at(x).error) if judged == CORRECTED else 0.0
-    by_line, by_changes = line(history, x), wandering(history, changes(history, x), x)
+    by_line, by_changes = drift_line(history, x), wandering(history, changes_between(history, x), x)
     return PointReview(
         x,
         limit,
@@ -191,7 +181,7 @@ def _shares(
         return None
     x = after.found.indication
     carried = before.left.at(x).error if judged == CORRECTED and before is not None else np.zeros_like(x)
-    error, limit = after.found.error - carried, permissible(instrument, x)
+    error, limit = after.found.error - carried, permissible_error(typed(instrument), x)
     known = np.isfinite(error) & (limit > 0)
     return np.abs(error[known]) / limit[known] if known.any() else None
 
@@ -219,13 +209,13 @@ def _family(session: Session, instrument: Instrument) -> Sequence[Instrument]:
     return session.exec(alike.order_by(col(Instrument.tag))).all()
 
 
-def _found(session: Session, one: Instrument, on: date, judged: str) -> list[FoundInterval]:
+def _found(session: Session, instrument: Instrument, on: date, judged: str) -> list[FoundInterval]:
     """Intervals of an instrument that ended with comparisons as found; in tolerance where all of them lie within the limits."""
     found = []
-    for before, after in pairwise(_until(history_of(session, one), on)):
-        shares = _shares(one, before, after, judged)
+    for before, after in pairwise(_until(history_of(session, instrument), on)):
+        shares = _shares(instrument, before, after, judged)
         if shares is not None and after.tells_change and after.on > before.on:
             months = years_between(before.on, after.on) * MONTHS_IN_A_YEAR
             inside = bool(np.all(shares <= 1.0 + _ROUNDING))
-            found.append(FoundInterval(one.tag, after.certificate, months, inside))
+            found.append(FoundInterval(instrument.tag, after.certificate, months, inside))
     return found

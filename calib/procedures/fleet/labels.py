@@ -6,7 +6,7 @@ from datetime import date, datetime
 
 from sqlmodel import Session
 
-from calib.confirmation.interval import RETIREMENT, gate
+from calib.confirmation.interval import gate, is_retired
 from calib.errors import NotInRecordsError, Step
 from calib.procedures.on_record.register import load_register
 
@@ -36,11 +36,7 @@ def labels_of(session: Session, tags: Sequence[str] | None, at: datetime) -> Lab
     if unknown:
         raise NotInRecordsError(f"no instrument {unknown[0]!r} in the records: {Step.LIST_INSTRUMENTS} shows them")
     if tags is None:
-        tags = [
-            tag
-            for tag, one in register.items()
-            if not any(event.kind == RETIREMENT and event.at <= at for event in one.events)
-        ]
+        tags = [tag for tag, instrument in register.items() if not is_retired(instrument, at)]
     decisions = [gate(register, tag, at, at) for tag in dict.fromkeys(tags)]
     return LabelsAsked(
         tuple(

@@ -7,27 +7,27 @@ from datetime import date, datetime, timedelta
 from sqlmodel import Session
 
 from calib.errors import BadInputError, Finding
-from calib.procedures.on_record.instruments import InstrumentStatus, instruments
+from calib.procedures.on_record.instruments import InstrumentStatus, instrument_statuses
 
 USABLE, REFUSED, DUE, RETIRED = "usable", "refused", "due", "retired"
 STATES = (USABLE, REFUSED, DUE, RETIRED)
 
 # Orders of the list; what is absent stands last, and equals stand by tag.
 SORTS: dict[str, Callable[[InstrumentStatus], str | None]] = {
-    "tag": lambda one: str(one.cells["tag"]),
-    "due": lambda one: one.due_on,
-    "kind": lambda one: one.cells["kind"],
-    "quantity": lambda one: one.cells["quantity"],
-    "maker": lambda one: f"{one.cells['maker']} {one.cells['model']}",
-    "serial": lambda one: one.cells["serial"],
-    "location": lambda one: one.cells["location"],
-    "custodian": lambda one: one.cells["custodian"],
-    "certificate": lambda one: one.certificate,
+    "tag": lambda instrument: str(instrument.cells["tag"]),
+    "due": lambda instrument: instrument.due_on,
+    "kind": lambda instrument: instrument.cells["kind"],
+    "quantity": lambda instrument: instrument.cells["quantity"],
+    "maker": lambda instrument: f"{instrument.cells['maker']} {instrument.cells['model']}",
+    "serial": lambda instrument: instrument.cells["serial"],
+    "location": lambda instrument: instrument.cells["location"],
+    "custodian": lambda instrument: instrument.cells["custodian"],
+    "certificate": lambda instrument: instrument.certificate,
 }
 
 
 @dataclass(frozen=True)
-class Wish:
+class InstrumentWish:
     """Which instruments are wanted; what is absent excludes none. Texts are compared without regard to capitals."""
 
     kind: str | None = None  # contained in it
@@ -39,7 +39,7 @@ class Wish:
     within_days: int = 60  # how far ahead an instrument counts as due
 
 
-def list_instruments(session: Session, wish: Wish, sort: str, at: datetime) -> list[InstrumentStatus]:
+def list_instruments(session: Session, wish: InstrumentWish, sort: str, at: datetime) -> list[InstrumentStatus]:
     """Instruments that fit, in the order of one of SORTS; raises BadInputError for a state or an order that is none."""
     findings = [
         Finding.typed(column, value, f"one of {', '.join(known)}")
@@ -48,17 +48,20 @@ def list_instruments(session: Session, wish: Wish, sort: str, at: datetime) -> l
     ]
     if findings:
         raise BadInputError(findings)
-    return ordered([one for one in instruments(session, at) if fits(one, wish, at.date())], sort)
+    return ordered([one for one in instrument_statuses(session, at) if fits(one, wish, at.date())], sort)
 
 
-def fits(one: InstrumentStatus, wish: Wish, on: date) -> bool:
+def fits(instrument: InstrumentStatus, wish: InstrumentWish, on: date) -> bool:
     """Whether an instrument is one that is wanted on a day."""
     contained = ((wish.kind, "kind"), (wish.location, "location"), (wish.custodian, "custodian"))
     return (
-        all(wanted is None or _holds(one.cells[column], wanted) for wanted, column in contained)
-        and (wish.quantity is None or one.cells["quantity"] == wish.quantity)
-        and (wish.text is None or any(_holds(cell, wish.text) for cell in (*one.cells.values(), one.certificate)))
-        and (wish.state is None or wish.state in states_of(one, on, wish.within_days))
+        all(wanted is None or _holds(instrument.cells[column], wanted) for wanted, column in contained)
+        and (wish.quantity is None or instrument.cells["quantity"] == wish.quantity)
+        and (
+            wish.text is None
+            or any(_holds(cell, wish.text) for cell in (*instrument.cells.values(), instrument.certificate))
+        )
+        and (wish.state is None or wish.state in states_of(instrument, on, wish.within_days))
     )
 
 
@@ -66,16 +69,23 @@ def _holds(cell: object, wanted: str) -> bool:
     return cell is not None and wanted.strip().casefold() in str(cell).casefold()
 
 
-def states_of(one: InstrumentStatus, on: date, within_days: int) -> frozenset[str]:
+def states_of(instrument: InstrumentStatus, on: date, within_days: int) -> frozenset[str]:
     """States of an instrument on a day: a retired one has no other; one that is due may be usable still."""
-    if one.retired:
+    if instrument.retired:
         return frozenset({RETIRED})
     last = on + timedelta(days=within_days)
-    due = one.due_on is not None and date.fromisoformat(one.due_on) <= last
-    return frozenset({REFUSED if one.reasons else USABLE, *([DUE] if due else [])})
+    due = instrument.due_on is not None and date.fromisoformat(instrument.due_on) <= last
+    return frozenset({REFUSED if instrument.reasons else USABLE, *([DUE] if due else [])})
 
 
-def ordered(found: Sequence[InstrumentStatus], sort: str) -> list[InstrumentStatus]:
+def ordered(statuses: Sequence[InstrumentStatus], sort: str) -> list[InstrumentStatus]:
     """Instruments in the order of one of SORTS."""
     by = SORTS[sort]
-    return sorted(found, key=lambda one: (by(one) is None, (by(one) or "").casefold(), str(one.cells["tag"])))
+    return sorted(
+        statuses,
+        key=lambda instrument: (
+            by(instrument) is None,
+            (by(instrument) or "").casefold(),
+            str(instrument.cells["tag"]),
+        ),
+    )

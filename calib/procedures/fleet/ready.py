@@ -63,42 +63,42 @@ def ready(
     return answers
 
 
-def _without_partner(records: OnRecord, one: Instrument, at: datetime, now: datetime) -> Iterable[str]:
+def _without_partner(records: OnRecord, instrument: Instrument, at: datetime, now: datetime) -> Iterable[str]:
     """Why there is nothing to use it with: every reading of a pair needs both, and each of its partners is refused."""
     held = [pair for pair in records.pairs if pair.holds(at)]
     decisions = [
         *(
             gate(records.register, records.instruments[pair.meter_id].tag, at, now)
             for pair in held
-            if pair.probe_id == one.id
+            if pair.probe_id == instrument.id
         ),
         *(
-            probe_of(records, one, records.instruments[pair.probe_id], at, now)
+            probe_of(records, instrument, records.instruments[pair.probe_id], at, now)
             for pair in held
-            if pair.meter_id == one.id
+            if pair.meter_id == instrument.id
         ),
     ]
     if any(decision.allowed for decision in decisions):
         return
     for decision in decisions:
         for reason in decision.reasons:
-            yield f"{one.tag}: it belongs with {reason}"
+            yield f"{instrument.tag}: it belongs with {reason}"
 
 
 def _at_indication(
-    records: OnRecord, one: Instrument, decision: Decision, asked: tuple[float, Unit], at: datetime
+    records: OnRecord, instrument: Instrument, decision: Decision, asked: tuple[float, Unit], at: datetime
 ) -> AtIndication:
     calibration = decision.calibration
     assert calibration is not None  # noqa: S101 (the gate lets nothing pass without one)
-    stability = stability_at(records, one, calibration, [at.date()], asked[0])
-    found = flows(single(one, records.curve(calibration.record_id), asked[0], stability))
+    stability = stability_at(records, instrument, calibration, [at.date()], asked[0])
+    found = flows(single(instrument, records.curve(calibration.record_id), asked[0], stability))
     from_history = np.isfinite(stability.degrees_of_freedom[0])
     return AtIndication(
         asked[0],
         asked[1],
-        one.quantity,
+        instrument.quantity,
         results(found.velocity, combine(found.velocity_contributions)),
         tuple(contribution.name for contribution in found.velocity_contributions),
-        one.repeatability is not None,
-        str(basis_of(records, one, calibration)) if from_history else limits_basis(one),
+        instrument.repeatability is not None,
+        str(basis_of(records, instrument, calibration)) if from_history else limits_basis(instrument),
     )

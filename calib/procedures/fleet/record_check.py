@@ -15,11 +15,12 @@ from typing import Any
 from sqlmodel import Session
 
 from calib.errors import BadInputError, Finding
-from calib.procedures.fleet.check_values import Worked, compared, from_baseline
+from calib.procedures.fleet.check_values import Worked, compare_two, from_baseline
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.people.authorise import append
 from calib.procedures.typed import cells as checks
-from calib.procedures.typed.sheets import Column, Row, cell_findings, typed_row
+from calib.procedures.typed.declaration import TypedColumn
+from calib.procedures.typed.sheets import TypedRow, cell_findings, typed_row
 from calib.quantities import UNITS
 from calib.records import ledger
 from calib.records.record import key
@@ -32,12 +33,12 @@ _KEPT = ("kind", "remarks")
 
 
 @dataclass(frozen=True)
-class Asked:
+class CheckAsked:
     """A check as it was typed."""
 
     instrument: Instrument
     other: Instrument | None
-    row: Row
+    row: TypedRow
     at: datetime
 
 
@@ -73,37 +74,39 @@ def record_check(
     return check
 
 
-def _asked(session: Session, tag: str, at: datetime, cells: Mapping[str, str | None]) -> Asked:
+def _asked(session: Session, tag: str, at: datetime, cells: Mapping[str, str | None]) -> CheckAsked:
     row = typed_row(None, cells)
     other = row.get("other")
-    return Asked(instrument_tagged(session, tag), None if other is None else instrument_tagged(session, other), row, at)
+    return CheckAsked(
+        instrument_tagged(session, tag), None if other is None else instrument_tagged(session, other), row, at
+    )
 
 
-def _worked(session: Session, asked: Asked) -> Worked:
+def _worked(session: Session, asked: CheckAsked) -> Worked:
     row = asked.row
     if asked.other is not None and row.cells["kind"] == COMPARISON:
-        return compared(session, asked.instrument, asked.other, row.cells, asked.at)
+        return compare_two(session, asked.instrument, asked.other, row.cells, asked.at)
     if row.blank("low"):
         return from_baseline(session, asked.instrument, asked.other, row.cells, asked.at)
     return Worked(row.cells["value"], row.cells["low"], row.cells["high"], row.cells["unit"], None)
 
 
-def _findings(asked: Asked, signature: ledger.Signature) -> list[Finding]:
+def _findings(asked: CheckAsked, signature: ledger.Signature) -> list[Finding]:
     row, at = asked.row, asked.at
     found = cell_findings(
         [row],
         (
-            Column("kind", checks.one_of(*KINDS), "the kind of check", required=True),
-            Column("value", checks.number, "what was observed", required=True),
-            Column("low", checks.number, "the lower limit of what passes"),
-            Column("high", checks.number, "the upper limit of what passes"),
-            Column(
+            TypedColumn("kind", checks.one_of(*KINDS), "the kind of check", required=True),
+            TypedColumn("value", checks.finite_number, "what was observed", required=True),
+            TypedColumn("low", checks.finite_number, "the lower limit of what passes"),
+            TypedColumn("high", checks.finite_number, "the upper limit of what passes"),
+            TypedColumn(
                 "unit", checks.one_of(*UNITS[asked.instrument.quantity]), "the unit of values and limits", required=True
             ),
-            Column("other_value", checks.number, "what the other instrument showed"),
-            Column("expanded_uncertainty", checks.above_zero, "U of the value"),
-            Column("other_expanded_uncertainty", checks.above_zero, "U of what the other instrument showed"),
-            Column("remarks", checks.text, "anything worth keeping"),
+            TypedColumn("other_value", checks.finite_number, "what the other instrument showed"),
+            TypedColumn("expanded_uncertainty", checks.above_zero, "U of the value"),
+            TypedColumn("other_expanded_uncertainty", checks.above_zero, "U of what the other instrument showed"),
+            TypedColumn("remarks", checks.any_text, "anything worth keeping"),
         ),
     )
     found += _of_limits(row)
@@ -113,7 +116,7 @@ def _findings(asked: Asked, signature: ledger.Signature) -> list[Finding]:
     return found
 
 
-def _of_limits(row: Row) -> list[Finding]:
+def _of_limits(row: TypedRow) -> list[Finding]:
     """Limits are both typed, or neither where they are worked out."""
     kind = row.get("kind")
     if kind == COMPARISON and not row.blank("other"):
@@ -132,7 +135,7 @@ _WANTED = {
 }
 
 
-def _of_two(asked: Asked) -> list[Finding]:
+def _of_two(asked: CheckAsked) -> list[Finding]:
     row, other = asked.row, asked.other
     if row.get("kind") != COMPARISON or other is None:
         typed = [name for name in _OF_TWO if not row.blank(name)]
@@ -146,7 +149,7 @@ def _of_two(asked: Asked) -> list[Finding]:
     return [one for one in found if one is not None]
 
 
-def _unlike(instrument: Instrument, other: Instrument, row: Row) -> Finding | None:
+def _unlike(instrument: Instrument, other: Instrument, row: TypedRow) -> Finding | None:
     if other.id == instrument.id:
         return row.finding("other", "another instrument than the one that is checked")
     if (other.quantity, other.indicated) != (instrument.quantity, instrument.indicated):

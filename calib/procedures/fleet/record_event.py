@@ -4,6 +4,7 @@ from datetime import datetime
 
 from sqlmodel import Session, select
 
+from calib.confirmation.interval import RELEASE, RETIREMENT, SUSPENSION
 from calib.errors import BadInputError, Finding
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.people.authorise import append
@@ -18,7 +19,7 @@ def record_event(
     """Append an event; raises NotInRecordsError, or BadInputError for a blank reason, a time to come or a release of nothing."""
     instrument = instrument_tagged(session, tag)
     own = session.exec(select(Event).where(Event.instrument_id == instrument.id)).all()
-    past = sorted((one for one in own if moment(one.at) <= at), key=lambda one: moment(one.at))
+    past = sorted((one for one in own if moment(one.at) <= at), key=lambda event: moment(event.at))
     finding = _finding(kind, at, reason, [one.kind for one in past], signature.time)
     if finding is not None:
         raise BadInputError([finding])
@@ -30,16 +31,19 @@ def record_event(
 
 
 def _finding(kind: str, at: datetime, reason: str, past: list[str], now: datetime) -> Finding | None:
-    states = [one for one in past if one in ("suspension", "release", "retirement")]
+    states = [each for each in past if each in (SUSPENSION, RELEASE, RETIREMENT)]
+    suspended = states[-1:] == [SUSPENSION]
     if not reason.strip():
         return Finding.typed("reason", "", "why, in a few words")
     if at > now:
         expected = f"a time that is not in the future (it is {now.isoformat(timespec='minutes')})"
         return Finding.typed("at", at.isoformat(), expected)
-    if "retirement" in states:
-        return Finding.typed("tag", None, "an instrument in service; this one is retired")
-    if kind == "release" and states[-1:] != ["suspension"]:
-        return Finding.typed("tag", None, "a suspended instrument; this one is not suspended at that time")
-    if kind == "suspension" and states[-1:] == ["suspension"]:
-        return Finding.typed("tag", None, "an instrument that is not suspended already at that time")
-    return None
+    if RETIREMENT in states:
+        expected = "an instrument in service; this one is retired"
+    elif kind == RELEASE and not suspended:
+        expected = "a suspended instrument; this one is not suspended at that time"
+    elif kind == SUSPENSION and suspended:
+        expected = "an instrument that is not suspended already at that time"
+    else:
+        return None
+    return Finding.typed("tag", None, expected)

@@ -13,7 +13,7 @@ from calib.procedures.people.authorise import append, authorise
 from calib.records import ledger
 from calib.records.tables import Disposition
 
-DECISIONS = ("stands", "reissue", "measure again", "withdraw")
+DISPOSITIONS = ("stands", "reissue", "measure again", "withdraw")
 
 
 @dataclass(frozen=True)
@@ -54,7 +54,7 @@ def _findings(wanted: DispositionWanted, review: Review) -> Iterator[Finding]:
         if not 1 <= one <= last:
             expected = f"a line of the review, 1 to {last}" if last else "nothing: the review has no lines"
             yield Finding.typed("lines", str(one), expected)
-    if wanted.decision not in DECISIONS:
-        yield Finding.typed("decision", wanted.decision, f"one of {', '.join(DECISIONS)}")
+    if wanted.decision not in DISPOSITIONS:
+        yield Finding.typed("decision", wanted.decision, f"one of {', '.join(DISPOSITIONS)}")
     if not wanted.reason.strip():
         yield Finding.typed("reason", wanted.reason, "why, in a few words")

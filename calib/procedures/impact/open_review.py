@@ -6,34 +6,34 @@ curve before makes of it, since every flow since rests on that, and the budget's
 """
 
 import json
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime
-from functools import cached_property
-from typing import Any
 
-import numpy as np
 from sqlmodel import Session, col, select
 
-from calib.confirmation.acceptance import CORRECTED, INDICATION, Errors
-from calib.confirmation.as_found import AsFound, judge_as_found, last_in_order, relied_on_since
-from calib.confirmation.conformity import SIMPLE
-from calib.confirmation.interval import CalibrationOnRecord
-from calib.confirmation.traceability import Graph, Link, Record, downward, reached, upward
-from calib.curves.curve import Curve
+from calib.confirmation.as_found import last_in_order
+from calib.confirmation.traceability import Record
 from calib.errors import CalibError, Step
-from calib.procedures.certificate.assess import criterion, has_limits, permissible_error, usual_object
-from calib.procedures.certificate.fit_curve import points_of
-from calib.procedures.impact.as_if import Cause, Recalculated, Stated, as_found_cells, cells_of, recalculate
-from calib.procedures.impact.rests_on import CALIBRATION, FACTOR, OF, READING, REPORT, Ground, ground_of, sequences
+from calib.procedures.certificate.assess import usual_object
+from calib.procedures.impact.judge_as_found import JudgedAsFound, judgements
+from calib.procedures.impact.recalculate import Cause, recalculate
+from calib.procedures.impact.rests_on import Ground, RecordKind, ground_of, sequences
+from calib.procedures.impact.review_lines import LineFinding
+from calib.procedures.impact.touched import touched
+from calib.procedures.on_record.calibrations import as_found_cells
 from calib.procedures.on_record.in_force import curve_of
+from calib.procedures.on_record.what_counts import curve_that_counts
 from calib.procedures.people.authorise import append
-from calib.procedures.typed.sheets import Cells
-from calib.quantities import unit
 from calib.records import ledger, tables
 from calib.records.record import key, typed
 
-LISTED = (READING, FACTOR, CALIBRATION, REPORT)  # tables whose records make lines
+LISTED = (
+    RecordKind.READING,
+    RecordKind.FACTOR,
+    RecordKind.CALIBRATION,
+    RecordKind.REPORT,
+)  # tables whose records make lines
 ASSUMPTION = (
     "the curve as found is taken for the whole time since the instrument was last in order, though it may have changed at any "
     "moment between: the shifts are those of the last day, the largest ones if the change only grew"
@@ -41,8 +41,6 @@ ASSUMPTION = (
 RULE_FOR_REPORTS = (
     "reissued where a statement of conformity changes, a flow shifts by more than its U, or cannot be worked out anew"
 )
-
-_ALL = ("", 0)  # stands for everything that the instrument touched directly
 
 
 @dataclass(frozen=True)
@@ -105,91 +103,27 @@ def open_reviews(
 # --- whether it was in order -----------------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class Judgement:
-    """Comparisons as found, judged in one way."""
-
-    judged: str  # one of acceptance.JUDGED
-    criterion: str
-    comparisons: tuple[Cells, ...]
-    found: AsFound  # in SI
-
-    def content(self, instrument: tables.Instrument) -> dict[str, Any]:
-        """As the review keeps it: numbers unrounded, in the unit in which the certificate states the values."""
-        return {
-            "judged": self.judged,
-            "criterion": self.criterion,
-            "comparisons": [self._line(instrument, row) for row in range(len(self.comparisons))],
-        }
-
-    def _line(self, instrument: tables.Instrument, row: int) -> dict[str, Any]:
-        one, errors = self.comparisons[row], self.found.judged.errors
-        in_unit = unit(instrument.quantity, str(one["unit"]))
-        return {
-            "reference": one["reference"],
-            "indication": one["indication"],
-            "unit": one["unit"],
-            "indication_unit": one["indication_unit"],
-            "error": float(in_unit.difference_from_si(errors.error[row])),
-            "expanded_uncertainty": float(in_unit.difference_from_si(errors.expanded_uncertainty[row])),
-            "limit": float(in_unit.difference_from_si(errors.limit[row])),
-            "beyond": bool(self.found.beyond[row]),
-            "within_U_of_the_limit": bool(self.found.near[row]),
-        }
-
-
-def judgements(instrument: Cells, comparisons: Sequence[Cells], before: Curve, judged: str) -> list[Judgement]:
-    """Comparisons as found, judged as the calibration before was accepted, and by the value that its curve makes of them.
-
-    None where the register states no maximum permissible error.
-    """
-    if not comparisons or not has_limits(instrument):
-        return []
-    ways = dict.fromkeys((judged, CORRECTED))
-    return [found for way in ways if (found := _judged(instrument, comparisons, before, way)) is not None]
-
-
-def _judged(instrument: Cells, comparisons: Sequence[Cells], before: Curve, judged: str) -> Judgement | None:
-    points = points_of(instrument, comparisons)
-    own = 0.0 if points.independent_uncertainty is None else points.independent_uncertainty
-    # What the curve before does not cover, no flow rested on.
-    rows = np.flatnonzero(before.covers(points.indication) | (judged == INDICATION)).tolist()
-    if not rows:
-        return None
-    x, reference = points.indication[rows], points.reference[rows]
-    limit = permissible_error(instrument, x)
-    sensitivity = np.ones_like(x)
-    if judged == INDICATION:
-        error = x - reference
-    else:
-        error = before.value(x) - reference
-        limit, sensitivity = limit * before.error_sensitivity(x), np.abs(before.sensitivity(x))
-    u = np.hypot(points.reference_uncertainty[rows], sensitivity * np.broadcast_to(own, points.indication.shape)[rows])
-    factors = np.array([float(str(comparisons[row]["coverage_factor"])) for row in rows])
-    found = judge_as_found(Errors(np.asarray(error), np.asarray(u), factors, np.asarray(limit)))
-    words = criterion(instrument, SIMPLE, judged)
-    return Judgement(judged, words, tuple(comparisons[row] for row in rows), found)
-
-
 def _opened(
-    session: Session, ground: Ground, one: tables.Calibration, notices: list[str]
+    session: Session, ground: Ground, calibration: tables.Calibration, notices: list[str]
 ) -> tables.ImpactReview | None:
     """The review of a calibration, not yet appended; None where it was found in order, was the first, or was withdrawn."""
-    instrument = ground.instruments[one.instrument_id]
-    if _is_withdrawn(ground, one):
+    instrument = ground.instruments[calibration.instrument_id]
+    if ground.on_record(calibration).withdrawn:
         return None
-    since = last_in_order(ground.register[instrument.tag], key(one.id))
+    since = last_in_order(ground.register[instrument.tag], key(calibration.id))
     if since is None:
         return None
-    before = curve_of(_last_curve(session, since.record_id))
+    before = curve_of(curve_that_counts(session, since.record_id).parameters)
     judged = _accepted_on(session, since.record_id) or usual_object(typed(instrument))
     try:
-        found = judgements(typed(instrument), as_found_cells(session, one), before, judged)
+        found = judgements(typed(instrument), as_found_cells(session, calibration), before, judged)
     except CalibError as error:
-        notices.append(f"{instrument.tag}: certificate {one.certificate}: as found it cannot be judged: {error}")
+        notices.append(
+            f"{instrument.tag}: certificate {calibration.certificate}: as found it cannot be judged: {error}"
+        )
         return None
     if not any(each.found.beyond.any() for each in found):
-        notices += _near(instrument.tag, one.certificate, found)
+        notices += _near(instrument.tag, calibration.certificate, found)
         return None
     assessment = {
         "since": {
@@ -203,29 +137,17 @@ def _opened(
     }
     words = " and ".join(each.criterion for each in found)
     text = json.dumps(assessment, ensure_ascii=False)
-    return tables.ImpactReview(calibration_id=key(one.id), criterion=words, assessment=text)
+    return tables.ImpactReview(calibration_id=key(calibration.id), criterion=words, assessment=text)
 
 
-def _is_withdrawn(ground: Ground, one: tables.Calibration) -> bool:
-    own = ground.register[ground.instruments[one.instrument_id].tag]
-    return any(each.withdrawn for each in own.calibrations if each.record_id == one.id)
-
-
-def _near(tag: str, certificate: str, found: Iterable[Judgement]) -> Iterator[str]:
-    for one in found:
+def _near(tag: str, certificate: str, judged: Iterable[JudgedAsFound]) -> Iterator[str]:
+    for one in judged:
         count = int(one.found.near.sum())
         if count:
             yield (
                 f"{tag}: certificate {certificate}: as found in order, but {count} of {len(one.comparisons)} errors of the "
                 f"{one.judged} lie within U of the limit"
             )
-
-
-def _last_curve(session: Session, calibration: int) -> str:
-    own = select(tables.CorrectionCurve.parameters).where(tables.CorrectionCurve.calibration_id == calibration)
-    found = session.exec(own.order_by(col(tables.CorrectionCurve.id).desc())).first()
-    assert found is not None  # noqa: S101 (a certificate is recorded with its curve)
-    return found
 
 
 def _accepted_on(session: Session, calibration: int) -> str | None:
@@ -236,31 +158,6 @@ def _accepted_on(session: Session, calibration: int) -> str | None:
 
 
 # --- what hangs on it ------------------------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Touched:
-    """What an instrument touched since it was last in order."""
-
-    direct: tuple[Link, ...]
-    records: tuple[Record, ...]  # all of it, each after what of it it rests on
-    waiting: tuple[CalibrationOnRecord, ...]
-
-
-def touched(ground: Ground, instrument: tables.Instrument, failing: int, since: CalibrationOnRecord) -> Touched:
-    """Everything that relied on an instrument since a calibration and before another (by its key), and what hangs on that."""
-    own = ground.register[instrument.tag]
-    by_key = {one.record_id: one for one in own.calibrations}
-    direct = []
-    for link in ground.links:
-        in_force = by_key.get(link.on[1]) if link.on[0] == CALIBRATION and link.role != OF else None
-        if in_force is not None and link.day is not None and relied_on_since(in_force, link.day, since):
-            direct.append(link)
-    graph = dict(downward(ground.links)) | {_ALL: [Link(_ALL, one.record, one.role) for one in direct]}
-    apart = {(CALIBRATION, failing), (CALIBRATION, since.record_id)}
-    records = tuple(one for one in reached(graph, [_ALL]) if one not in apart)
-    waiting = {link.on[1] for link in direct} - {since.record_id}
-    return Touched(tuple(direct), records, tuple(by_key[one] for one in sorted(waiting)))
 
 
 def _listed(
@@ -276,22 +173,22 @@ def _listed(
     failing = ground.calibrations[review.calibration_id]
     instrument = ground.instruments[failing.instrument_id]
     since = last_in_order(ground.register[instrument.tag], review.calibration_id)
-    if since is None or _is_withdrawn(ground, failing):  # what the review was opened by was withdrawn since
+    if since is None or ground.on_record(failing).withdrawn:  # what the review was opened by was withdrawn since
         return Opened(instrument.tag, failing.certificate, new, 0)
     found = touched(ground, instrument, review.calibration_id, since)
     there = _lines(session, review)
     wanted = [one for one in found.records if one[0] in LISTED and one not in there]
-    wanted = [one for one in wanted if one[0] != REPORT or _issued_before(session, one[1], review)]
+    wanted = [one for one in wanted if one[0] != RecordKind.REPORT or _issued_before(session, one[1], review)]
     opened = Opened(instrument.tag, failing.certificate, new, len(wanted))
     if not wanted:
         return opened
     cause = Cause(instrument, failing, since, found.waiting)
     # A factor is recorded at a time, and the readings of its pairs are older than it.
     asked = replace(signature, time=now)
-    writing = _Finding(
+    writing = LineFinding(
         session, ground, cause, found, recalculate(session, ground, cause, found.records, wanted, asked, now)
     )
-    ordered = sorted(wanted, key=lambda one: (LISTED.index(one[0]), one[1]))
+    ordered = sorted(wanted, key=lambda record: (LISTED.index(record[0]), record[1]))
     lines = [
         tables.ImpactLine(
             impact_review_id=key(review.id),
@@ -312,167 +209,4 @@ def _lines(session: Session, review: tables.ImpactReview) -> set[Record]:
 
 def _issued_before(session: Session, report: int, review: tables.ImpactReview) -> bool:
     """A report that was issued since names the open review itself."""
-    return sequences(session, REPORT)[report] < sequences(session, "impact_review")[key(review.id)]
-
-
-# --- what became of it -----------------------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class _Finding:
-    session: Session
-    ground: Ground
-    cause: Cause
-    touched: Touched
-    found: Recalculated
-
-    def of(self, record: Record) -> dict[str, Any]:
-        """What the review says of one record."""
-        table, number = record
-        of_table = {READING: self._reading, FACTOR: self._factor, CALIBRATION: self._calibration, REPORT: self._report}
-        return of_table[table](number) | {"notes": [*self._notes(record)]}
-
-    def _notes(self, record: Record) -> Iterator[str]:
-        yield from self.found.notes.get(record, ())
-        for link in self.touched.direct:
-            if link.record == record and link.day is not None and str(link.day) >= self.cause.failing.calibrated_on:
-                yield (
-                    f"{self.cause.instrument.tag} was used on {link.day}, not before its calibration of "
-                    f"{self.cause.failing.calibrated_on}: if it was adjusted there first, the curve as found does not hold for it"
-                )
-        if record in self.found.stuck:
-            yield self.found.stuck[record]
-
-    def _as(self, record: Record) -> list[str]:
-        """In which roles the record rests on the instrument, or on what was touched by it."""
-        direct = [link.role for link in self.touched.direct if link.record == record]
-        by_way = [link.role for link in self._up.get(record, ()) if link.on in self._listed]
-        return list(dict.fromkeys((*direct, *by_way)))
-
-    @cached_property
-    def _up(self) -> Graph:
-        return upward(self.ground.links)
-
-    @cached_property
-    def _listed(self) -> frozenset[Record]:
-        return frozenset(self.touched.records)
-
-    def _reading(self, number: int) -> dict[str, Any]:
-        reading = self.ground.readings[number]
-        outlet = self.ground.outlets[reading.outlet_id]
-        stuck = (READING, number) in self.found.stuck
-        before, after = self.found.before, self.found.after
-        return {
-            "job": self.ground.jobs[outlet.job_id].job,
-            "outlet": outlet.outlet,
-            "observed_at": reading.observed_at,
-            "relied_on_as": self._as((READING, number)),
-            **compared(before.flows.get(number), None if stuck else after.flows.get(number)),
-            "reasons_before": list(before.reasons.get(number, ())),
-            "reasons_after": [] if stuck else list(after.reasons.get(number, ())),
-        }
-
-    def _factor(self, number: int) -> dict[str, Any]:
-        one, record = self.ground.factors[number], (FACTOR, number)
-        counts = self.ground.latest_factors[one.factor] is one
-        recalculated = counts and record not in self.found.stuck
-        before, after = self.found.before.factors.get(one.factor), self.found.after.factors.get(one.factor)
-        return {
-            "factor": one.factor,
-            "revision": one.revision,
-            "counts": counts,
-            "relied_on_as": self._as(record),
-            **compared(before if counts else None, after if recalculated else None),
-        }
-
-    def _calibration(self, number: int) -> dict[str, Any]:
-        one, record = self.ground.calibrations[number], (CALIBRATION, number)
-        instrument = self.ground.instruments[one.instrument_id]
-        return {
-            "instrument": instrument.tag,
-            "certificate": one.certificate,
-            "calibrated_on": one.calibrated_on,
-            "relied_on_as": self._as(record),
-            **self._of_curves(instrument, number),
-        }
-
-    def _of_curves(self, instrument: tables.Instrument, number: int) -> dict[str, Any]:
-        """The largest shift over U among the indications that were compared."""
-        if number not in self.found.curves:
-            return compared(None, None)
-        before, after = self.found.curves[number]
-        x = before.reference_indications[after.covers(before.reference_indications)]
-        if not x.size:
-            return compared(None, None)
-        u = 2.0 * np.hypot(before.reference_uncertainty(x), before.scatter_uncertainty(x))
-        v, w = before.value(x), after.value(x)
-        u_after = 2.0 * np.hypot(after.reference_uncertainty(x), after.scatter_uncertainty(x))
-        worst = int(np.argmax(np.abs(w - v) / u))
-        in_unit = unit(instrument.quantity, str(cells_of(self.session, self.ground.calibrations[number])[0]["unit"]))
-        at = unit(instrument.indicated, instrument.unit)
-        both = [
-            Stated(
-                float(in_unit.from_si(value[worst])), float(in_unit.difference_from_si(of[worst])), 2.0, in_unit.symbol
-            )
-            for value, of in ((v, u), (w, u_after))
-        ]
-        return {"at_indication": f"{float(at.from_si(x[worst])):.6g} {at.symbol}", **compared(*both)}
-
-    def _report(self, number: int) -> dict[str, Any]:
-        one = self.ground.reports[number]
-        job = self.ground.jobs[one.job_id].job
-        listed = [link.on[1] for link in self._up[REPORT, number] if link.on in self._listed]
-        of_readings = {f"reading {one}": self._reading(one) for one in listed}
-        of_totals = {
-            name: compared(stated, self.found.after.totals.get((owner, name)))
-            for (owner, name), stated in self.found.before.totals.items()
-            if owner == one.job_id
-        }
-        changed = [name for name, each in (of_readings | of_totals).items() if each["statement_changed"]]
-        shifts = [abs(each["shift_over_U"]) for each in of_readings.values() if each["shift_over_U"] is not None]
-        unknown = [name for name, each in of_readings.items() if each["before"] and not each["after"]]
-        return {
-            "job": job,
-            "report": f"{job} revision {one.revision}",
-            "issued_at": one.issued_at,
-            "relied_on_as": [],
-            **compared(None, None),
-            "readings": listed,
-            "totals": {name: each for name, each in of_totals.items() if each["shift"]},
-            "statements_changed": changed,
-            "largest_shift_over_U": max(shifts, default=None),
-            "reissue": bool(changed or unknown or any(each > 1.0 for each in shifts)),
-        }
-
-
-def compared(before: Stated | None, after: Stated | None) -> dict[str, Any]:
-    """A value before and after: shift = after - before, over the U that was stated before; null where one of them is not there."""
-    shift = after.value - before.value if before is not None and after is not None else None
-    over = (
-        shift / before.expanded_uncertainty
-        if before is not None and shift is not None and before.expanded_uncertainty
-        else None
-    )
-    return {
-        "unit": (before or after or _NOTHING).unit,
-        "before": _value(before),
-        "after": _value(after),
-        "shift": shift,
-        "shift_over_U": over,
-        "statement_before": None if before is None else before.statement,
-        "statement_after": None if after is None else after.statement,
-        "statement_changed": None if before is None or after is None else before.statement != after.statement,
-    }
-
-
-_NOTHING = Stated(0.0, 0.0, 0.0, "")
-
-
-def _value(one: Stated | None) -> Mapping[str, float] | None:
-    if one is None:
-        return None
-    return {
-        "value": one.value,
-        "expanded_uncertainty": one.expanded_uncertainty,
-        "coverage_factor": one.coverage_factor,
-    }
+    return sequences(session, RecordKind.REPORT)[report] < sequences(session, "impact_review")[key(review.id)]

@@ -7,16 +7,28 @@ from typing import Any
 
 from sqlmodel import Session, col, select
 
-from calib.confirmation.interval import InstrumentOnRecord, calibration_in_force
-from calib.confirmation.traceability import Link, Record
+from calib.confirmation.interval import CalibrationOnRecord, InstrumentOnRecord, calibration_in_force
+from calib.confirmation.traceability import Record, TraceLink
 from calib.procedures.on_record.in_force import outlets_in_force
 from calib.procedures.on_record.register import load_register
+from calib.procedures.on_record.what_counts import factors_that_count
 from calib.records import tables
 from calib.records.record import key, moment
 
-INSTRUMENT, CALIBRATION, READING, FACTOR, CONDITIONS, OUTLET, JOB, REPORT = (
-    "instrument", "calibration", "reading", "found_factor", "condition", "outlet", "job", "issued_report",
-)  # fmt: skip
+
+class RecordKind:
+    """Tables whose records rest on one another, as the ledger names them."""
+
+    INSTRUMENT = "instrument"
+    CALIBRATION = "calibration"
+    READING = "reading"
+    FACTOR = "found_factor"
+    CONDITIONS = "condition"
+    OUTLET = "outlet"
+    JOB = "job"
+    REPORT = "issued_report"
+
+
 # Roles of what a record rests on.
 METER, PROBE, STANDARD, OF = "meter", "probe", "reference standard", "of"
 
@@ -25,7 +37,7 @@ METER, PROBE, STANDARD, OF = "meter", "probe", "reference standard", "of"
 class Ground:
     """Every link, and the records that it joins."""
 
-    links: tuple[Link, ...]
+    links: tuple[TraceLink, ...]
     register: Mapping[str, InstrumentOnRecord]  # by tag
     instruments: Mapping[int, tables.Instrument]
     calibrations: Mapping[int, tables.Calibration]
@@ -37,18 +49,22 @@ class Ground:
     jobs: Mapping[int, tables.Job]
     reports: Mapping[int, tables.IssuedReport]
 
+    def on_record(self, calibration: tables.Calibration) -> CalibrationOnRecord:
+        """A calibration as the gate knows it."""
+        own = self.register[self.instruments[calibration.instrument_id].tag]
+        return next(each for each in own.calibrations if each.record_id == calibration.id)
+
 
 def ground_of(session: Session) -> Ground:
     """Load it."""
-    factors = session.exec(select(tables.FoundFactor).order_by(col(tables.FoundFactor.revision))).all()
     known = Ground(
         (),
         load_register(session),
         _by_key(session, tables.Instrument),
         _by_key(session, tables.Calibration),
         _by_key(session, tables.Reading),
-        {key(one.id): one for one in factors},
-        {one.factor: one for one in factors},
+        _by_key(session, tables.FoundFactor),
+        factors_that_count(session),
         _by_key(session, tables.Condition),
         outlets_in_force(session),
         _by_key(session, tables.Job),
@@ -69,19 +85,19 @@ def _by_key(session: Session, table: Any) -> dict[int, Any]:
     return {key(one.id): one for one in session.exec(select(table))}
 
 
-def link_to(known: Ground, record: Record, instrument: int, role: str, day: date) -> Link:
+def link_to(known: Ground, record: Record, instrument: int, role: str, day: date) -> TraceLink:
     """A record rests on the calibration that an instrument had on a day, or on the instrument alone where it had none."""
     found = calibration_in_force(known.register[known.instruments[instrument].tag], day)
-    on = (INSTRUMENT, instrument) if found is None else (CALIBRATION, found.record_id)
-    return Link(record, on, role, day)
+    on = (RecordKind.INSTRUMENT, instrument) if found is None else (RecordKind.CALIBRATION, found.record_id)
+    return TraceLink(record, on, role, day)
 
 
-def _of_calibrations(session: Session, known: Ground) -> Iterator[Link]:
+def _of_calibrations(session: Session, known: Ground) -> Iterator[TraceLink]:
     for number, one in known.calibrations.items():
-        yield Link((CALIBRATION, number), (INSTRUMENT, one.instrument_id), OF)
+        yield TraceLink((RecordKind.CALIBRATION, number), (RecordKind.INSTRUMENT, one.instrument_id), OF)
     for standard in session.exec(select(tables.ReferenceStandard).order_by(col(tables.ReferenceStandard.id))):
         day = date.fromisoformat(known.calibrations[standard.calibration_id].calibrated_on)
-        yield link_to(known, (CALIBRATION, standard.calibration_id), standard.instrument_id, STANDARD, day)
+        yield link_to(known, (RecordKind.CALIBRATION, standard.calibration_id), standard.instrument_id, STANDARD, day)
 
 
 def sets_of_conditions(known: Ground) -> dict[tuple[int, str], int]:
@@ -92,28 +108,28 @@ def sets_of_conditions(known: Ground) -> dict[tuple[int, str], int]:
     return first
 
 
-def _of_conditions(known: Ground) -> Iterator[Link]:
+def _of_conditions(known: Ground) -> Iterator[TraceLink]:
     first = sets_of_conditions(known)
     for one in known.conditions.values():
         if one.instrument_id is not None:
-            record = (CONDITIONS, first[one.job_id, one.conditions])
+            record = (RecordKind.CONDITIONS, first[one.job_id, one.conditions])
             yield link_to(known, record, one.instrument_id, one.quantity, moment(one.observed_at).date())
 
 
-def _of_factors(session: Session, known: Ground) -> Iterator[Link]:
+def _of_factors(session: Session, known: Ground) -> Iterator[TraceLink]:
     for pair in session.exec(select(tables.FactorPair).order_by(col(tables.FactorPair.id))):
-        record, face = (FACTOR, pair.found_factor_id), known.readings[pair.face_reading_id]
-        yield Link(record, (READING, pair.traverse_reading_id), "traverse")
-        yield Link(record, (READING, pair.face_reading_id), "face")
+        record, face = (RecordKind.FACTOR, pair.found_factor_id), known.readings[pair.face_reading_id]
+        yield TraceLink(record, (RecordKind.READING, pair.traverse_reading_id), "traverse")
+        yield TraceLink(record, (RecordKind.READING, pair.face_reading_id), "face")
         # The calibration with which it was found, whichever counts for the face reading now.
         used = known.factors[pair.found_factor_id].calibration_id
-        yield Link(record, (CALIBRATION, used), "meter at the face", moment(face.observed_at).date())
+        yield TraceLink(record, (RecordKind.CALIBRATION, used), "meter at the face", moment(face.observed_at).date())
 
 
-def _of_readings(known: Ground) -> Iterator[Link]:
+def _of_readings(known: Ground) -> Iterator[TraceLink]:
     conditions = sets_of_conditions(known)
     for number, one in known.readings.items():
-        record, day, outlet = (READING, number), moment(one.observed_at).date(), known.outlets[one.outlet_id]
+        record, day, outlet = (RecordKind.READING, number), moment(one.observed_at).date(), known.outlets[one.outlet_id]
         yield link_to(known, record, one.instrument_id, METER, day)
         # A probe that was calibrated together with its meter has no calibration of its own that counts.
         as_pair = known.instruments[one.instrument_id].density_effect == tables.VELOCITY_PRESSURE
@@ -121,32 +137,35 @@ def _of_readings(known: Ground) -> Iterator[Link]:
             yield link_to(known, record, one.probe_id, PROBE, day)
         observed = None if one.conditions is None else conditions.get((outlet.job_id, one.conditions))
         if observed is not None:
-            yield Link(record, (CONDITIONS, observed), "conditions of the air")
+            yield TraceLink(record, (RecordKind.CONDITIONS, observed), "conditions of the air")
         factor = known.latest_factors.get(outlet.found_factor or "")
         if factor is not None and known.instruments[one.instrument_id].quantity != "volume flow":
-            yield Link(record, (FACTOR, key(factor.id)), "outlet factor")
+            yield TraceLink(record, (RecordKind.FACTOR, key(factor.id)), "outlet factor")
 
 
-def _of_places(known: Ground) -> Iterator[Link]:
+def _of_places(known: Ground) -> Iterator[TraceLink]:
     for number, outlet in known.outlets.items():
         factor = known.latest_factors.get(outlet.found_factor or "")
         if factor is not None:
-            yield Link((OUTLET, number), (FACTOR, key(factor.id)), "outlet factor")
+            yield TraceLink((RecordKind.OUTLET, number), (RecordKind.FACTOR, key(factor.id)), "outlet factor")
     for number, one in known.readings.items():
-        yield Link((OUTLET, one.outlet_id), (READING, number), "reading")
-        yield Link((JOB, known.outlets[one.outlet_id].job_id), (READING, number), "reading")
+        yield TraceLink((RecordKind.OUTLET, one.outlet_id), (RecordKind.READING, number), "reading")
+        yield TraceLink((RecordKind.JOB, known.outlets[one.outlet_id].job_id), (RecordKind.READING, number), "reading")
 
 
-def _of_reports(session: Session, known: Ground) -> Iterator[Link]:
+def _of_reports(session: Session, known: Ground) -> Iterator[TraceLink]:
     """A report rests on the readings of its job that were on record when it was issued."""
     if not known.reports:
         return
-    written = {READING: sequences(session, READING), REPORT: sequences(session, REPORT)}
+    written = {
+        RecordKind.READING: sequences(session, RecordKind.READING),
+        RecordKind.REPORT: sequences(session, RecordKind.REPORT),
+    }
     for report, issued in known.reports.items():
         for number, one in known.readings.items():
             of_job = known.outlets[one.outlet_id].job_id == issued.job_id
-            if of_job and written[READING][number] < written[REPORT][report]:
-                yield Link((REPORT, report), (READING, number), "reading")
+            if of_job and written[RecordKind.READING][number] < written[RecordKind.REPORT][report]:
+                yield TraceLink((RecordKind.REPORT, report), (RecordKind.READING, number), "reading")
 
 
 def sequences(session: Session, table: str) -> dict[int, int]:

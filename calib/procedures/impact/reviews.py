@@ -11,8 +11,7 @@ from typing import Any
 
 from sqlmodel import Session, col, select
 
-from calib.errors import NotInRecordsError
-from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
+from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged, not_there
 from calib.records.ledger import written
 from calib.records.record import key
 from calib.records.tables import Calibration, Disposition, ImpactLine, ImpactReview, Instrument, LedgerEntry
@@ -29,7 +28,7 @@ class Decided:
 
 
 @dataclass(frozen=True)
-class Line:
+class ReviewLine:
     """One record that rests on the instrument."""
 
     number: int  # within its review, from 1
@@ -37,7 +36,12 @@ class Line:
     record_table: str
     record: int
     finding: Mapping[str, Any]
-    decided: tuple[Decided, ...]  # the last one counts
+    decided: tuple[Decided, ...]  # in the order in which they were decided
+
+    @property
+    def disposition(self) -> Decided | None:
+        """The decision that counts: of several the latest; None where nobody has decided."""
+        return self.decided[-1] if self.decided else None
 
     @property
     def is_open(self) -> bool:
@@ -56,7 +60,7 @@ class Review:
     assessment: Mapping[str, Any]
     person: str  # who recorded the certificate
     time: str
-    lines: tuple[Line, ...]
+    lines: tuple[ReviewLine, ...]
 
     @property
     def open_lines(self) -> int:
@@ -68,7 +72,7 @@ class Review:
         """Whether a line has no disposition yet."""
         return self.open_lines > 0
 
-    def of_job(self, job: str) -> tuple[Line, ...]:
+    def of_job(self, job: str) -> tuple[ReviewLine, ...]:
         """Lines on readings and reports of a job."""
         return tuple(one for one in self.lines if one.finding.get("job") == job)
 
@@ -90,8 +94,8 @@ def review_of(session: Session, tag: str, certificate: str) -> Review:
     known = reviews(session)
     found = next((one for one in known if (one.tag, one.certificate) == (tag, certificate)), None)
     if found is None:
-        there = ", ".join(f"{one.tag} {one.certificate}" for one in known) or "none"
-        raise NotInRecordsError(f"no impact review of {tag}, certificate {certificate}: there is {there}")
+        names = (f"{each.tag} {each.certificate}" for each in known)
+        raise not_there(f"impact review of {tag}, certificate {certificate}", names)
     return found
 
 
@@ -122,20 +126,20 @@ def _decided(session: Session) -> dict[int, list[Decided]]:
 
 
 def _review(
-    session: Session, one: ImpactReview, lines: list[ImpactLine], decided: Mapping[int, list[Decided]]
+    session: Session, review: ImpactReview, lines: list[ImpactLine], decided: Mapping[int, list[Decided]]
 ) -> Review:
-    calibration = session.get_one(Calibration, one.calibration_id)
-    person, time = written(session, "impact_review", key(one.id))
+    calibration = session.get_one(Calibration, review.calibration_id)
+    person, time = written(session, "impact_review", key(review.id))
     return Review(
         session.get_one(Instrument, calibration.instrument_id).tag,
         calibration.certificate,
         calibration.calibrated_on,
-        one.criterion,
-        json.loads(one.assessment),
+        review.criterion,
+        json.loads(review.assessment),
         person,
         time,
         tuple(
-            Line(
+            ReviewLine(
                 number,
                 key(each.id),
                 each.record_table,

@@ -1,75 +1,29 @@
 """Trace a record up to the certificates that it rests on, or down to everything that hangs on it."""
 
-from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
-from datetime import date, datetime
-from typing import Any
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
-from calib.confirmation.interval import (
-    CalibrationOnRecord,
-    InstrumentOnRecord,
-    due_date,
-    gate,
-    interval_of,
-    not_put_right_since,
-)
 from calib.confirmation.traceability import (
     Branch,
     Graph,
-    Link,
     Record,
-    circles,
+    TraceLink,
     downward,
     is_accredited,
     reached,
     tree,
     upward,
 )
-from calib.errors import BadInputError, Finding, NotInRecordsError
-from calib.procedures.impact.rests_on import (
-    CALIBRATION,
-    CONDITIONS,
-    FACTOR,
-    INSTRUMENT,
-    JOB,
-    OF,
-    OUTLET,
-    READING,
-    REPORT,
-    STANDARD,
-    Ground,
-    ground_of,
-    link_to,
-)
-from calib.procedures.on_record.in_force import against_factor
-from calib.records import tables
-from calib.records.record import key, moment
+from calib.procedures.impact.chain_gaps import Gaps
+from calib.procedures.impact.knots import Knot, knots_of
+from calib.procedures.impact.record_named import record_named
+from calib.procedures.impact.rests_on import OF, STANDARD, Ground, RecordKind, ground_of, link_to
 
-# First word of a name -> table; without it every kind is looked through.
-KINDS = {
-    "instrument": INSTRUMENT,
-    "certificate": CALIBRATION,
-    "factor": FACTOR,
-    "job": JOB,
-    "outlet": OUTLET,
-    "reading": READING,
-}
 UP, DOWN = "up", "down"
 IN_FORCE = "calibration in force"
-
-
-@dataclass(frozen=True)
-class Knot:
-    """One record of a chain."""
-
-    record: Record
-    kind: str
-    name: str
-    says: Mapping[str, Any]
-    gaps: tuple[str, ...] = ()  # what its chain lacks
 
 
 @dataclass(frozen=True)
@@ -79,7 +33,7 @@ class Trace:
     start: Record
     direction: str
     knots: Mapping[Record, Knot]
-    links: tuple[Link, ...]
+    links: tuple[TraceLink, ...]
     tree: Branch
 
     @property
@@ -91,304 +45,35 @@ class Trace:
 def trace_up(session: Session, words: Sequence[str], on: date) -> Trace:
     """What a record rests on; an instrument on the calibration that it has on a day. Raises NotInRecordsError, BadInputError."""
     ground = ground_of(session)
-    start = named(ground, words)
+    start = record_named(ground, words)
     links = [one for one in ground.links if one.role != OF and not _beyond_accreditation(ground, one)]
-    if start[0] == INSTRUMENT:
+    if start[0] == RecordKind.INSTRUMENT:
         links.append(link_to(ground, start, start[1], IN_FORCE, on))
     graph = upward(one for one in links if one.record != one.on)
     records = [start, *(one for one in reached(graph, [start]) if one != start)]
-    gaps = _Gaps(ground, graph, start, on)
-    knots = _knots(session, ground, records, on, gaps)
-    among = {one for one in knots if one[0] == CALIBRATION}
+    gaps = Gaps(ground, graph, start, on)
+    knots = knots_of(session, ground, records, on, gaps)
+    among = {one for one in knots if one[0] == RecordKind.CALIBRATION}
     of = [one for one in ground.links if one.role == OF and one.record in among]
-    known = knots | _knots(session, ground, [one.on for one in of if one.on not in knots], on)
+    known = knots | knots_of(session, ground, [one.on for one in of if one.on not in knots], on)
     return Trace(start, UP, known, (*_between(graph, records), *of), tree(graph, start))
 
 
 def trace_down(session: Session, words: Sequence[str], on: date) -> Trace:
     """What hangs on a record, with due dates as they are on a day. Raises NotInRecordsError, BadInputError."""
     ground = ground_of(session)
-    start = named(ground, words)
+    start = record_named(ground, words)
     graph = downward(ground.links)
     records = [start, *(one for one in reached(graph, [start]) if one != start)]
-    turned = (Link(one.on, one.record, one.role, one.day) for one in _between(graph, records))
-    return Trace(start, DOWN, _knots(session, ground, records, on), tuple(turned), tree(graph, start))
+    turned = (TraceLink(one.on, one.record, one.role, one.day) for one in _between(graph, records))
+    return Trace(start, DOWN, knots_of(session, ground, records, on), tuple(turned), tree(graph, start))
 
 
-def _beyond_accreditation(ground: Ground, link: Link) -> bool:
+def _beyond_accreditation(ground: Ground, link: TraceLink) -> bool:
     """A chain ends at an accredited certificate: what its laboratory compared with is the accreditation's business."""
     return link.role == STANDARD and is_accredited(ground.calibrations[link.record[1]].accreditation)
 
 
-def _between(graph: Graph, records: Sequence[Record]) -> Iterator[Link]:
+def _between(graph: Graph, records: Sequence[Record]) -> Iterator[TraceLink]:
     for record in records:
         yield from graph.get(record, ())
-
-
-# --- by which names --------------------------------------------------------------------------------------------------------------
-
-
-def named(ground: Ground, words: Sequence[str]) -> Record:
-    """The record that words name: `reading 3` or `3`, a tag, a certificate, a factor, a job, an outlet.
-
-    The kind may stand first; a certificate may follow its tag, an outlet its job. Raises NotInRecordsError, or BadInputError where
-    the words name several.
-    """
-    text = " ".join(word.strip() for word in words)
-    found = dict.fromkeys(record for record, names in _names(ground) if text in names)
-    kinds = ", ".join(KINDS)
-    if not found:
-        raise NotInRecordsError(f"nothing in the records is called {text!r}: name one {kinds}, as `reading 3`")
-    if len(found) > 1:
-        listed = "; ".join(sorted(f"{_kind(one)} {_own_name(ground, one)}" for one in found))
-        raise BadInputError([Finding.typed("record", text, f"one record, this may be {listed}")])
-    return next(iter(found))
-
-
-def _names(ground: Ground) -> Iterator[tuple[Record, tuple[str, ...]]]:
-    for record, names in _own_names(ground):
-        yield record, (*names, *(f"{_kind(record)} {name}" for name in names))
-
-
-def _kind(record: Record) -> str:
-    return next(kind for kind, table in KINDS.items() if table == record[0])
-
-
-def _own_name(ground: Ground, record: Record) -> str:
-    return next(names[-1] for one, names in _own_names(ground) if one == record)
-
-
-def _own_names(ground: Ground) -> Iterator[tuple[Record, tuple[str, ...]]]:
-    """Names of each record, the last one its own alone."""
-    for number, instrument in ground.instruments.items():
-        yield (INSTRUMENT, number), (instrument.tag,)
-    for number, one in ground.calibrations.items():
-        tag = ground.instruments[one.instrument_id].tag
-        yield (CALIBRATION, number), (one.certificate, f"{tag} {one.certificate}")
-    for name, factor in ground.latest_factors.items():
-        yield (FACTOR, key(factor.id)), (name,)
-    for number, job in ground.jobs.items():
-        yield (JOB, number), (job.job,)
-    for number, outlet in ground.outlets.items():
-        yield (OUTLET, number), (outlet.outlet, f"{ground.jobs[outlet.job_id].job} {outlet.outlet}")
-    for number in ground.readings:
-        yield (READING, number), (str(number),)
-
-
-# --- what a chain lacks ----------------------------------------------------------------------------------------------------------
-
-
-class _Gaps:
-    """What a chain lacks at each of its records."""
-
-    def __init__(self, ground: Ground, graph: Graph, start: Record, on: date) -> None:
-        self.ground, self.graph, self.start, self.on = ground, graph, start, on
-        # Each record answers for itself: what its standards lack is said there.
-        self.register = {tag: _alone(one) for tag, one in ground.register.items()}
-        self.in_circles = {record for circle in circles(graph) for record in circle}
-
-    def of(self, record: Record) -> tuple[str, ...]:
-        """What one record lacks."""
-        table, number = record
-        if table == CALIBRATION:
-            return tuple(self._of_calibration(record, self.ground.calibrations[number]))
-        if table in (READING, CONDITIONS):
-            return tuple(self._of_instruments(record))
-        if table == FACTOR:
-            return tuple(self._of_factor(self.ground.factors[number]))
-        if record == self.start and table == INSTRUMENT:
-            return gate(self.register, self._tag(record), self.on, self.on).reasons
-        return ()
-
-    def _of_calibration(self, record: Record, one: tables.Calibration) -> Iterator[str]:
-        tag = self.ground.instruments[one.instrument_id].tag
-        if _on_record(self.ground, one).withdrawn:
-            yield f"{tag}: certificate {one.certificate} was withdrawn: it counts for nothing"
-        if record in self.in_circles:
-            yield f"{tag}: certificate {one.certificate} rests on itself by way of its reference standards: correct the standards"
-        standards = [link for link in self.graph.get(record, ()) if link.role == STANDARD]
-        if not standards and not is_accredited(one.accreditation):
-            yield (
-                f"{tag}: certificate {one.certificate} states no accreditation and no reference standard of the register: "
-                "the chain ends there short of an accredited certificate"
-            )
-        for link in standards:
-            standard = self._tag(link.on)
-            day = date.fromisoformat(one.calibrated_on)
-            for reason in gate(self.register, standard, day, day).reasons:
-                why = not_put_right_since(reason, tag)
-                yield f"{tag}: reference standard of certificate {one.certificate} on {one.calibrated_on}: {why}"
-
-    def _of_factor(self, one: tables.FoundFactor) -> Iterator[str]:
-        used = self.ground.calibrations[one.calibration_id]
-        if self.ground.latest_factors[one.factor] is one and _on_record(self.ground, used).withdrawn:
-            yield against_factor(one.factor, self._tag((CALIBRATION, one.calibration_id)), used.certificate)
-
-    def _of_instruments(self, record: Record) -> Iterator[str]:
-        for link in self.graph.get(record, ()):
-            if link.on[0] in (CALIBRATION, INSTRUMENT) and link.day is not None:
-                at = self._moment(record, link.day)
-                yield from gate(self.register, self._tag(link.on), at, at).reasons
-
-    def _moment(self, record: Record, day: date) -> datetime | date:
-        table, number = record
-        if table == READING:
-            return moment(self.ground.readings[number].observed_at)
-        return day
-
-    def _tag(self, on: Record) -> str:
-        owner = on[1] if on[0] == INSTRUMENT else self.ground.calibrations[on[1]].instrument_id
-        return self.ground.instruments[owner].tag
-
-
-def _on_record(ground: Ground, one: tables.Calibration) -> CalibrationOnRecord:
-    own = ground.register[ground.instruments[one.instrument_id].tag]
-    return next(each for each in own.calibrations if each.record_id == one.id)
-
-
-def _alone(one: InstrumentOnRecord) -> InstrumentOnRecord:
-    return replace(one, calibrations=tuple(replace(each, standards=()) for each in one.calibrations))
-
-
-# --- what each record says -------------------------------------------------------------------------------------------------------
-
-
-def _knots(
-    session: Session, ground: Ground, records: Iterable[Record], on: date, gaps: _Gaps | None = None
-) -> dict[Record, Knot]:
-    saying = _Saying(ground, _comparisons(session, records := tuple(dict.fromkeys(records))), on)
-    found = {}
-    for record in records:
-        kind, name, says = saying.of(record)
-        found[record] = Knot(record, kind, name, says, () if gaps is None else gaps.of(record))
-    return found
-
-
-def _comparisons(session: Session, records: Iterable[Record]) -> dict[int, list[tables.Comparison]]:
-    wanted = {number for table, number in records if table == CALIBRATION}
-    found: dict[int, list[tables.Comparison]] = defaultdict(list)
-    if wanted:
-        for one in session.exec(select(tables.Comparison).order_by(col(tables.Comparison.id))):
-            if one.calibration_id in wanted:
-                found[one.calibration_id].append(one)
-    return found
-
-
-Said = tuple[str, str, dict[str, Any]]
-
-
-@dataclass(frozen=True)
-class _Saying:
-    ground: Ground
-    comparisons: Mapping[int, Sequence[tables.Comparison]]
-    on: date
-
-    def of(self, record: Record) -> Said:
-        """Kind, name and what is worth saying of a record."""
-        table, number = record
-        of_table = {
-            INSTRUMENT: self._instrument,
-            CALIBRATION: self._calibration,
-            READING: self._reading,
-            FACTOR: self._factor,
-            CONDITIONS: self._conditions,
-            OUTLET: self._outlet,
-            JOB: self._job,
-            REPORT: self._report,
-        }
-        return of_table[table](number)
-
-    def _instrument(self, number: int) -> Said:
-        one = self.ground.instruments[number]
-        says = {name: getattr(one, name) for name in ("tag", "kind", "maker", "model", "serial")}
-        return "instrument", f"instrument {one.tag}", says | {"instrument_kind": says.pop("kind")}
-
-    def _calibration(self, number: int) -> Said:
-        one = self.ground.calibrations[number]
-        instrument = self.ground.instruments[one.instrument_id]
-        own = self.ground.register[instrument.tag]
-        on_record = _on_record(self.ground, one)
-        name = f"certificate {one.certificate} of {instrument.tag}"
-        return "certificate", name, {
-            "tag": instrument.tag,
-            "instrument": f"{instrument.kind}, {instrument.maker} {instrument.model}, serial {instrument.serial}",
-            "certificate": one.certificate,
-            "laboratory": one.laboratory,
-            "accreditation": one.accreditation,
-            "accredited": is_accredited(one.accreditation),
-            "calibrated_on": one.calibrated_on,
-            "withdrawn": on_record.withdrawn,
-            **_dates(own, on_record, self.on),
-            "expanded_uncertainty": _uncertainty(self.comparisons.get(number, ())),
-        }  # fmt: skip
-
-    def _reading(self, number: int) -> Said:
-        one = self.ground.readings[number]
-        outlet = self.ground.outlets[one.outlet_id]
-        return "reading", f"reading {number}", {
-            "job": self.ground.jobs[outlet.job_id].job,
-            "outlet": outlet.outlet,
-            "place": outlet.place or tables.OUTLET,
-            "observed_at": one.observed_at,
-            "instrument": self.ground.instruments[one.instrument_id].tag,
-            "operator": one.operator,
-        }  # fmt: skip
-
-    def _factor(self, number: int) -> Said:
-        one = self.ground.factors[number]
-        where = None if one.outlet_id is None else self.ground.outlets[one.outlet_id].outlet
-        return "factor", f"factor {one.factor}, revision {one.revision}", {
-            "factor": one.factor,
-            "revision": one.revision,
-            "counts": self.ground.latest_factors[one.factor] is one,
-            "value": one.value,
-            "outlet": where,
-            "outlet_type": one.outlet_type,
-        }  # fmt: skip
-
-    def _conditions(self, number: int) -> Said:
-        one = self.ground.conditions[number]
-        job = self.ground.jobs[one.job_id].job
-        says = {"job": job, "conditions": one.conditions, "observed_at": one.observed_at}
-        return "conditions", f"conditions {one.conditions} of {job}", says
-
-    def _outlet(self, number: int) -> Said:
-        one = self.ground.outlets[number]
-        job = self.ground.jobs[one.job_id].job
-        return "outlet", f"outlet {one.outlet} of {job}", {"job": job, "outlet": one.outlet, "system": one.system}
-
-    def _job(self, number: int) -> Said:
-        one = self.ground.jobs[number]
-        return "job", f"job {one.job}", {"job": one.job, "title": one.title}
-
-    def _report(self, number: int) -> Said:
-        one = self.ground.reports[number]
-        job = self.ground.jobs[one.job_id].job
-        says = {
-            "job": job,
-            "revision": one.revision,
-            "issued_at": one.issued_at,
-            "reason": one.reason,
-        }
-        return "report", f"report {job} revision {one.revision}", says
-
-
-def _dates(own: InstrumentOnRecord, one: CalibrationOnRecord, on: date) -> dict[str, str | None]:
-    months = interval_of(own, one, on)
-    due = due_date(one.calibrated_on, months, one.due_on)
-    return {"accepted_on": None if one.accepted_on is None else str(one.accepted_on), "due_on": str(due)}
-
-
-def _uncertainty(comparisons: Sequence[tables.Comparison]) -> dict[str, Any] | None:
-    """Smallest and largest U of the comparisons that the curve was made from, as the certificate states them."""
-    left = [one for one in comparisons if one.phase == "as-left"]
-    used = sorted(left or comparisons, key=lambda one: float(one.expanded_uncertainty))
-    if not used:
-        return None
-    factors = sorted({one.coverage_factor for one in used}, key=float)
-    return {
-        "lowest": used[0].expanded_uncertainty,
-        "highest": used[-1].expanded_uncertainty,
-        "unit": used[0].unit,
-        "coverage_factors": factors,
-    }

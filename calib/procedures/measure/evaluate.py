@@ -35,7 +35,7 @@ from calib.procedures.measure.totals import (
     with_flows,
 )
 from calib.procedures.on_record.by_name import job_named
-from calib.procedures.on_record.in_force import OnRecord, on_record, outlets_in_force, traverses
+from calib.procedures.on_record.in_force import OnRecord, on_record, outlets_in_force, traverses_on_record
 from calib.procedures.typed.observations import observed
 from calib.records import tables
 from calib.records.record import key, moment
@@ -80,7 +80,7 @@ class Evaluation:
     flow: Results | None = None
     judgement: Judgement | None = None
     profiles: Mapping[int, Profile] = field(default_factory=dict)  # of traverses, by their row
-    curves: Mapping[int, tables.CorrectionCurve] = field(default_factory=dict)  # by the id of the calibration
+    curves: Mapping[int, tables.StoredCurve] = field(default_factory=dict)  # by the id of the calibration
     calibrations: Mapping[int, tables.Calibration] = field(default_factory=dict)  # by their id
     histories: Mapping[int, str] = field(default_factory=dict)  # what a stability rests on, by the calibration
 
@@ -173,7 +173,7 @@ def _sorted_out(
     outlets = plan.outlets
     standing: list[Standing] = []
     refused: list[Refused] = []
-    of_traverse = traverses(session)
+    of_traverse = traverses_on_record(session)
     for reading in _of_outlets(session, tables.Reading, outlets):
         seen = observed(reading.model_dump(), _log(session, reading), of_traverse.get(reading.traverse_id))
         gated = gate_reading(records, reading, seen, outlets[reading.outlet_id], now)

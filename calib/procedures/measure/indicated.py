@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from calib.curves.curve import Curve
 from calib.measurement import Readings, flows
@@ -21,45 +21,67 @@ class StabilityHere:
     degrees_of_freedom: NDArray[np.float64]  # (P,) of a history; infinite where limits are stated
 
 
+@dataclass(frozen=True)
+class IndicationsObserved:
+    """What an instrument showed at n points [SI], as means of repeated indications."""
+
+    indication: NDArray[np.float64]  # (n,)
+    repeatability: NDArray[np.float64]  # (n,) standard uncertainty of the mean
+    type_a: NDArray[np.bool_]  # (n,) from repeated indications; else declared
+    degrees_of_freedom: NDArray[np.float64]  # (n,)
+
+
 def indicated(
-    one: Instrument, curve: Curve, indication: float, stability: StabilityHere | None = None
+    instrument: Instrument, curve: Curve, indication: float, stability: StabilityHere | None = None
 ) -> tuple[float, tuple[Contribution, ...]]:
     """Value at an indication [SI], and what contributes to it: one observation, before outlet and method come in."""
-    found = flows(single(one, curve, indication, stability))
+    found = flows(single(instrument, curve, indication, stability))
     return float(found.velocity[0]), found.velocity_contributions
 
 
-def single(one: Instrument, curve: Curve, indication: float, stability: StabilityHere | None = None) -> Readings:
+def single(instrument: Instrument, curve: Curve, indication: float, stability: StabilityHere | None = None) -> Readings:
     """One indication as a reading of its own; without a `stability` that of the stated limits."""
-    own = unit(one.indicated, one.unit)
-    limits = np.array([stability_limit(one, indication)])
-    zero, first = np.zeros(1), np.zeros(1, dtype=np.int64)
+    repeatability = unit(instrument.indicated, instrument.unit).difference_to_si(float(instrument.repeatability or 0))
+    observed = IndicationsObserved(
+        np.array([indication]), np.array([repeatability]), np.array([False]), np.array([math.inf])
+    )
+    return as_readings(instrument, curve, observed, stability)
+
+
+def as_readings(
+    instrument: Instrument, curve: Curve, observed: IndicationsObserved, stability: StabilityHere | None = None
+) -> Readings:
+    """Indications as readings with nothing between them and their values; without a `stability` that of the stated limits."""
+    n = observed.indication.size
+    zeros, first = np.zeros(n), np.zeros(n, dtype=np.int64)
+    limits = stability_limit(instrument, observed.indication)
     return Readings(
-        indication=np.array([indication]),
-        repeatability=np.array([own.difference_to_si(float(one.repeatability or 0))]),
-        repeatability_type_a=np.array([False]),
-        repeatability_dof=np.array([math.inf]),
-        resolution=np.array([resolution_of(one)]),
+        indication=observed.indication,
+        repeatability=observed.repeatability,
+        repeatability_type_a=observed.type_a,
+        repeatability_dof=observed.degrees_of_freedom,
+        resolution=np.full(n, resolution_of(instrument)),
         stability_limit=limits if stability is None else stability.half_width,
         calibration=first,
         outlet=first,
-        area=np.ones(1),
-        dimension_relative=np.zeros((1, 2)),
-        outlet_factor=np.ones(1),
-        outlet_factor_relative=zero,
+        area=np.ones(n),
+        dimension_relative=np.zeros((n, 2)),
+        outlet_factor=np.ones(n),
+        outlet_factor_relative=zeros,
         outlet_factor_source=first,
-        method_relative=zero,
+        method_relative=zeros,
         curves=[curve],
         stability_dof=None if stability is None else stability.degrees_of_freedom,
     )
 
 
-def stability_limit(instrument: Instrument, indication: float) -> float:
-    """Limits of change since calibration at an indication [SI]: the stated ones, else the maximum permissible error."""
+def stability_limit(instrument: Instrument, indication: ArrayLike) -> NDArray[np.float64]:
+    """Limits of change since calibration at indications [SI]: the stated ones, else the maximum permissible error."""
     relative, absolute = stability_limits(instrument)
     own = unit(instrument.indicated, instrument.unit)
     # A percentage is one of what the instrument shows: of degrees Celsius, not of kelvin.
-    return relative * own.difference_to_si(abs(own.from_si(indication))) + absolute
+    shown = np.abs(own.from_si(np.asarray(indication, dtype=float)))
+    return np.asarray(relative * own.difference_to_si(shown) + absolute)
 
 
 def stability_limits(instrument: Instrument) -> tuple[float, float]:

@@ -13,12 +13,11 @@ from datetime import date
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from calib.confirmation.history import CalibrationErrors, History, changes, one_a_day, years_between
+from calib.confirmation.history import CalibrationErrors, History, changes_between, one_a_day, years_between
 from calib.confirmation.interval import CalibrationOnRecord
-from calib.confirmation.stability import FEWEST, stability
-from calib.procedures.measure.indicated import StabilityHere, resolution_of, stability_limits
+from calib.confirmation.stability import FEWEST_INTERVALS, stability
+from calib.procedures.measure.indicated import StabilityHere, resolution_of, stability_limit
 from calib.procedures.on_record.in_force import OnRecord
-from calib.quantities import unit
 from calib.records import tables
 
 Floats = NDArray[np.float64]
@@ -37,14 +36,11 @@ def stability_at(
 ) -> StabilityHere:
     """Stability of one instrument since one calibration, on days at indications [SI], (p,) each."""
     x = np.atleast_1d(np.asarray(indication, dtype=float))
-    relative, absolute = stability_limits(instrument)
-    own = unit(instrument.indicated, instrument.unit)
-    # A percentage is one of what the instrument shows: of degrees Celsius, not of kelvin.
-    limits = relative * own.difference_to_si(np.abs(own.from_si(x))) + absolute
+    limits = stability_limit(instrument, x)
     history = history_in_force(records, instrument, calibration)
     if not history:
         return StabilityHere(limits, np.full(x.size, np.inf))
-    seen = stability(changes(history, x), hidden_change(instrument))
+    seen = stability(changes_between(history, x), hidden_change(instrument))
     u = seen.uncertainty([max(years_between(calibration.calibrated_on, day), _ONE_DAY) for day in days])
     known = np.isfinite(u)
     return StabilityHere(np.where(known, _HALF_WIDTH * u, limits), np.where(known, seen.degrees_of_freedom, np.inf))
@@ -53,7 +49,7 @@ def stability_at(
 def history_in_force(records: OnRecord, instrument: tables.Instrument, calibration: CalibrationOnRecord) -> History:
     """Accepted calibrations up to the one in force; none where they make fewer than three intervals."""
     accepted = [one for one in records.register[instrument.tag].calibrations if one.accepted_on is not None]
-    if len(accepted) <= FEWEST:  # the usual case, and no question to the database
+    if len(accepted) <= FEWEST_INTERVALS:  # the usual case, and no question to the database
         return ()
     asked = ("history", instrument.tag, calibration.record_id)
     if asked not in records.found:
@@ -77,7 +73,7 @@ def up_to(history: History, certificate: str) -> tuple[CalibrationErrors, ...]:
         if one.certificate == certificate:
             break
     of_days = one_a_day(kept)
-    return of_days if len(of_days) > FEWEST else ()
+    return of_days if len(of_days) > FEWEST_INTERVALS else ()
 
 
 def hidden_change(instrument: tables.Instrument) -> float:

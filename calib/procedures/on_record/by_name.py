@@ -1,5 +1,7 @@
 """Find records by the names that people type."""
 
+from collections.abc import Iterable
+
 from sqlmodel import Session, col, select
 
 from calib.errors import NotInRecordsError
@@ -7,13 +9,19 @@ from calib.procedures.on_record.register import withdrawals
 from calib.records.tables import Calibration, Instrument, Job, Outlet
 
 
+def not_there(what: str, known: Iterable[str]) -> NotInRecordsError:
+    """The error of a name that nothing bears: what was looked for and where, and the names that there are."""
+    return NotInRecordsError(f"no {what}: there is {', '.join(known) or 'none'}")
+
+
 def instrument_tagged(session: Session, tag: str) -> Instrument:
     """The instrument of a tag; raises NotInRecordsError."""
-    found = session.exec(select(Instrument).where(Instrument.tag == tag)).first()
-    if found is None:
-        known = ", ".join(session.exec(select(Instrument.tag).order_by(col(Instrument.tag)))) or "none"
-        raise NotInRecordsError(f"no instrument {tag!r} in the records: there is {known}")
-    return found
+    instrument = session.exec(select(Instrument).where(Instrument.tag == tag)).first()
+    if instrument is None:
+        raise not_there(
+            f"instrument {tag!r} in the records", session.exec(select(Instrument.tag).order_by(col(Instrument.tag)))
+        )
+    return instrument
 
 
 def calibration_numbered(session: Session, instrument: Instrument, certificate: str | None) -> Calibration:
@@ -26,33 +34,29 @@ def calibration_numbered(session: Session, instrument: Instrument, certificate: 
         .where(Calibration.instrument_id == instrument.id)
         .order_by(col(Calibration.calibrated_on), col(Calibration.id))
     ).all()
-    wanted = [one for one in own if certificate in (None, one.certificate)]
+    wanted = [each for each in own if certificate in (None, each.certificate)]
     if not wanted:
-        known = ", ".join(one.certificate for one in own) or "none"
-        raise NotInRecordsError(
-            f"no certificate {certificate or ''!r} of {instrument.tag} in the records: there is {known}"
-        )
+        what = f"certificate {certificate or ''!r} of {instrument.tag} in the records"
+        raise not_there(what, (each.certificate for each in own))
     if certificate is None:
         withdrawn = withdrawals(session)
-        wanted = [one for one in wanted if one.id not in withdrawn] or wanted
+        wanted = [each for each in wanted if each.id not in withdrawn] or wanted
     return wanted[-1]
 
 
 def job_named(session: Session, name: str) -> Job:
     """The job of a name; raises NotInRecordsError."""
-    found = session.exec(select(Job).where(Job.job == name)).first()
-    if found is None:
-        known = ", ".join(session.exec(select(Job.job).order_by(col(Job.id)))) or "none"
-        raise NotInRecordsError(f"no job {name!r} in the records: there is {known}")
-    return found
+    job = session.exec(select(Job).where(Job.job == name)).first()
+    if job is None:
+        raise not_there(f"job {name!r} in the records", session.exec(select(Job.job).order_by(col(Job.id))))
+    return job
 
 
 def outlet_named(session: Session, job: str, name: str) -> Outlet:
     """An outlet of a job, as it was first typed; raises NotInRecordsError."""
     of_job = job_named(session, job)
     outlets = session.exec(select(Outlet).where(Outlet.job_id == of_job.id).order_by(col(Outlet.id))).all()
-    found = next((one for one in outlets if one.outlet == name), None)
-    if found is None:
-        known = ", ".join(one.outlet for one in outlets) or "none"
-        raise NotInRecordsError(f"no outlet {name!r} in job {job}: there is {known}")
-    return found
+    outlet = next((each for each in outlets if each.outlet == name), None)
+    if outlet is None:
+        raise not_there(f"outlet {name!r} in job {job}", (each.outlet for each in outlets))
+    return outlet

@@ -5,30 +5,31 @@ from dataclasses import dataclass
 from sqlmodel import Session, col, select
 
 from calib.errors import Finding
-from calib.procedures.certificate.fit_curve import FittedCurve, Wish, fit_curve
+from calib.procedures.certificate.fit_curve import CurveWish, FittedCurve, fit_curve
+from calib.procedures.certificate.phase import AS_FOUND
 from calib.procedures.on_record.attached_files import files_of
 from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
 from calib.procedures.on_record.register import withdrawals
-from calib.records import ledger
+from calib.procedures.on_record.what_counts import curves_of, curves_that_count
+from calib.procedures.typed.sheets import Cells
+from calib.records import ledger, tables
 from calib.records.record import RecordCells, key, typed
 from calib.records.tables import (
     Acceptance,
     Calibration,
     Comparison,
-    CorrectionCurve,
     Instrument,
     ReferenceStandard,
+    StoredCurve,
     Withdrawal,
 )
 
 
-def calibrations(session: Session, tag: str | None = None) -> list[RecordCells]:
+def calibrations_on_file(session: Session, tag: str | None = None) -> list[RecordCells]:
     """Calibrations of one instrument, or of all, with their acceptance, their withdrawal and the degree of their curve."""
     withdrawn = withdrawals(session)
     accepted = {one.calibration_id: one for one in session.exec(select(Acceptance))}
-    curves = {
-        one.calibration_id: one for one in session.exec(select(CorrectionCurve).order_by(col(CorrectionCurve.id)))
-    }
+    curves = curves_that_count(session)
     query = (
         select(Calibration, Instrument.tag)
         .join(Instrument)
@@ -50,17 +51,17 @@ def calibrations(session: Session, tag: str | None = None) -> list[RecordCells]:
     ]
 
 
-def _acceptance(one: Acceptance | None) -> RecordCells:
+def _acceptance(acceptance: Acceptance | None) -> RecordCells:
     columns = ("accepted_on", "accepted_by", "criterion", "decision_rule")
-    return {column: getattr(one, column, None) for column in columns}
+    return {column: getattr(acceptance, column, None) for column in columns}
 
 
-def _withdrawn(session: Session, one: Withdrawal | None) -> RecordCells | None:
+def _withdrawn(session: Session, withdrawal: Withdrawal | None) -> RecordCells | None:
     """When, by whom and why a calibration was withdrawn; None where it was not."""
-    if one is None:
+    if withdrawal is None:
         return None
-    person, time = ledger.written(session, "withdrawal", key(one.id))
-    return {"at": time, "by": person, "reason": one.reason}
+    person, time = ledger.written(session, "withdrawal", key(withdrawal.id))
+    return {"at": time, "by": person, "reason": withdrawal.reason}
 
 
 @dataclass(frozen=True)
@@ -72,7 +73,8 @@ class CalibrationOnFile:
     acceptance: Acceptance | None
     standards: tuple[str, ...]
     comparisons: tuple[Comparison, ...]
-    curves: tuple[CorrectionCurve, ...]  # the last one counts
+    curve: StoredCurve  # the one that counts
+    earlier_curves: tuple[StoredCurve, ...] = ()  # that counted before it, the first one first
     files: tuple[RecordCells, ...] = ()  # kept with it, without their content
     typed_by: str | None = None
     withdrawn: RecordCells | None = None  # at, by, reason; None: it was not
@@ -83,33 +85,40 @@ def calibration_on_file(session: Session, tag: str, certificate: str | None) -> 
     instrument = instrument_tagged(session, tag)
     one = calibration_numbered(session, instrument, certificate)
     standards = select(Instrument.tag).join(ReferenceStandard).where(ReferenceStandard.calibration_id == one.id)
+    *earlier, curve = curves_of(session, key(one.id))
     return CalibrationOnFile(
         instrument,
         one,
         session.exec(select(Acceptance).where(Acceptance.calibration_id == one.id)).first(),
         tuple(session.exec(standards)),
         tuple(session.exec(select(Comparison).where(Comparison.calibration_id == one.id).order_by(col(Comparison.id)))),
-        tuple(
-            session.exec(
-                select(CorrectionCurve)
-                .where(CorrectionCurve.calibration_id == one.id)
-                .order_by(col(CorrectionCurve.id))
-            )
-        ),
+        curve,
+        tuple(earlier),
         tuple(files_of(session, calibration_id=key(one.id))),
         ledger.written(session, "calibration", key(one.id))[0],
         _withdrawn(session, withdrawals(session).get(key(one.id))),
     )
 
 
-def against_withdrawn(kept: CalibrationOnFile) -> Finding | None:
+def against_withdrawn(on_file: CalibrationOnFile) -> Finding | None:
     """What would have been right where a calibration was withdrawn; None where it was not."""
-    if kept.withdrawn is None:
+    if on_file.withdrawn is None:
         return None
-    said = "one that was not withdrawn; it was {at} by {by}: {reason}".format_map(kept.withdrawn)
-    return Finding.typed("certificate", kept.calibration.certificate, said)
+    said = "one that was not withdrawn; it was {at} by {by}: {reason}".format_map(on_file.withdrawn)
+    return Finding.typed("certificate", on_file.calibration.certificate, said)
 
 
-def refit(kept: CalibrationOnFile, wish: Wish | None = None) -> FittedCurve:
+def refit(on_file: CalibrationOnFile, wish: CurveWish | None = None) -> FittedCurve:
     """The curve of a recorded calibration, fitted anew: for its candidates, or as a person asks for."""
-    return fit_curve(typed(kept.instrument), [typed(one) for one in kept.comparisons], wish)
+    return fit_curve(typed(on_file.instrument), [typed(one) for one in on_file.comparisons], wish)
+
+
+def as_found_cells(session: Session, calibration: tables.Calibration) -> list[Cells]:
+    """Comparisons as found of a calibration."""
+    return [one for one in comparison_cells(session, calibration) if one["phase"] == AS_FOUND]
+
+
+def comparison_cells(session: Session, calibration: tables.Calibration) -> list[Cells]:
+    """Comparisons of a calibration as typed."""
+    own = select(tables.Comparison).where(tables.Comparison.calibration_id == calibration.id)
+    return [typed(one) for one in session.exec(own.order_by(tables.Comparison.id))]  # type: ignore[arg-type]

@@ -8,12 +8,11 @@ import numpy as np
 from sqlmodel import Session, col, select
 
 from calib.confirmation.history import CalibrationErrors, ErrorPoints, error_points
-from calib.procedures.certificate.fit_curve import points_of
+from calib.procedures.certificate.fit_curve import comparisons_in_si
+from calib.procedures.certificate.phase import AS_FOUND, phase_in_use
 from calib.procedures.on_record.register import withdrawals
 from calib.records import tables
 from calib.records.record import key, moment
-
-_AS_FOUND, _AS_LEFT = "as-found", "as-left"
 
 
 def history_of(session: Session, instrument: tables.Instrument) -> tuple[CalibrationErrors, ...]:
@@ -30,7 +29,7 @@ def history_of(session: Session, instrument: tables.Instrument) -> tuple[Calibra
     recorded = session.exec(select(tables.Calibration).where(of_instrument).order_by(col(tables.Calibration.id))).all()
     withdrawn = withdrawals(session)
     kept = [one for one in recorded if key(one.id) not in withdrawn]
-    own = sorted(kept, key=lambda one: (one.calibrated_on, accepted.get(key(one.id), "")))
+    own = sorted(kept, key=lambda calibration: (calibration.calibrated_on, accepted.get(key(calibration.id), "")))
     comparisons = _comparisons(session, instrument)
     days = [date.fromisoformat(one.calibrated_on) for one in own]
     repaired = _repaired_between(session, instrument, days)
@@ -60,29 +59,31 @@ def _repaired_between(session: Session, instrument: tables.Instrument, days: Seq
 
 def _errors_of(
     instrument: tables.Instrument,
-    one: tables.Calibration,
+    calibration: tables.Calibration,
     comparisons: Sequence[tables.Comparison],
     repaired: bool,
     accepted: bool,
 ) -> CalibrationErrors:
-    found, left = (_points(instrument, [each for each in comparisons if each.phase == phase]) for phase in _PHASES)
-    only = left or found
-    assert only is not None  # noqa: S101 (a certificate is recorded with its comparisons)
+    by_phase = {
+        phase: _points(instrument, [each for each in comparisons if each.phase == phase])
+        for phase in {each.phase for each in comparisons}
+    }
     return CalibrationErrors(
-        date.fromisoformat(one.calibrated_on), one.certificate, one.laboratory, found, only, repaired, accepted
+        date.fromisoformat(calibration.calibrated_on),
+        calibration.certificate,
+        calibration.laboratory,
+        by_phase.get(AS_FOUND),
+        by_phase[phase_in_use(by_phase)],
+        repaired,
+        accepted,
     )
 
 
-_PHASES = (_AS_FOUND, _AS_LEFT)
-
-
-def _points(instrument: tables.Instrument, comparisons: Sequence[tables.Comparison]) -> ErrorPoints | None:
-    if not comparisons:
-        return None
+def _points(instrument: tables.Instrument, comparisons: Sequence[tables.Comparison]) -> ErrorPoints:
     cells = [one.model_dump() for one in comparisons]
     if any(one["repeatability"] is None for one in cells):
         cells = [one | {"repeatability": None} for one in cells]  # stated for some only: then for none
-    points = points_of(instrument.model_dump(), cells)
+    points = comparisons_in_si(instrument.model_dump(), cells)
     own = points.independent_uncertainty
     independent = np.zeros_like(points.reference) if own is None else own
     return error_points(points.reference, points.indication, independent, points.reference_uncertainty)

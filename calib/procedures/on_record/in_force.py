@@ -16,6 +16,7 @@ from calib.curves.response import from_text
 from calib.procedures.on_record.errors_of_indication import history_of
 from calib.procedures.on_record.probe_pairs import Pair, all_pairs
 from calib.procedures.on_record.register import load_register
+from calib.procedures.on_record.what_counts import curves_that_count, factors_that_count, revisions_that_count
 from calib.procedures.typed.observations import Traversed, observed_values
 from calib.records import tables
 from calib.records.record import key
@@ -33,7 +34,7 @@ class OnRecord:
     instruments: Mapping[int, tables.Instrument]
     methods: Mapping[int, tables.Method]
     calibrations: Mapping[int, tables.Calibration]
-    curves: Mapping[int, tables.CorrectionCurve]  # by the calibration: the one that counts
+    curves: Mapping[int, tables.StoredCurve]  # by the calibration: the one that counts
     conditions: Mapping[tuple[int, str], tuple[tables.Condition, ...]]  # by job and name
     factors: Mapping[str, tables.FoundFactor]  # by name: the revision that counts
     # Errors of an instrument over its calibrations: read when it is asked for, since most are not.
@@ -70,16 +71,14 @@ def on_record(session: Session) -> OnRecord:
     conditions: dict[tuple[int, str], list[tables.Condition]] = defaultdict(list)
     for one in session.exec(select(tables.Condition).order_by(col(tables.Condition.id))):
         conditions[one.job_id, one.conditions].append(one)
-    factors = session.exec(select(tables.FoundFactor).order_by(col(tables.FoundFactor.revision)))
-    curves = session.exec(select(tables.CorrectionCurve).order_by(col(tables.CorrectionCurve.id)))
     return OnRecord(
         load_register(session),
         {key(one.id): one for one in session.exec(select(tables.Instrument))},
         {key(one.id): one for one in session.exec(select(tables.Method))},
         {key(one.id): one for one in session.exec(select(tables.Calibration))},
-        {one.calibration_id: one for one in curves},
+        curves_that_count(session),
         {names: tuple(rows) for names, rows in conditions.items()},
-        {one.factor: one for one in factors},
+        factors_that_count(session),
         lambda instrument: history_of(session, instrument),
         all_pairs(session),
     )
@@ -89,10 +88,7 @@ def outlets_in_force(session: Session, job: int | None = None) -> dict[int, tabl
     """Outlets of a job, or of all, as they count now: with the cells of their latest revision."""
     query = select(tables.Outlet)
     outlets = session.exec(query if job is None else query.where(tables.Outlet.job_id == job)).all()
-    latest = {
-        one.outlet_id: one
-        for one in session.exec(select(tables.OutletRevision).order_by(col(tables.OutletRevision.revision)))
-    }
+    latest = revisions_that_count(session)
     return {key(one.id): as_amended(one, latest.get(key(one.id))) for one in outlets}
 
 
@@ -104,7 +100,7 @@ def as_amended(first: tables.Outlet, revision: tables.OutletRevision | None) -> 
     return tables.Outlet(id=first.id, job_id=first.job_id, outlet=first.outlet, **amended)
 
 
-def traverses(session: Session) -> dict[int, Traversed]:
+def traverses_on_record(session: Session) -> dict[int, Traversed]:
     """Every traverse, by its key."""
     points: dict[int, list[tables.TraversePoint]] = defaultdict(list)
     for point in session.exec(select(tables.TraversePoint)):
@@ -117,7 +113,7 @@ def traverses(session: Session) -> dict[int, Traversed]:
 
 def in_order(points: list[tables.TraversePoint]) -> tuple[tuple[float, ...], ...]:
     """Indications of the points of one traverse, line by line."""
-    rising = sorted(points, key=lambda one: (one.line, one.point))
+    rising = sorted(points, key=lambda point: (point.line, point.point))
     return tuple(tuple(observed_values(one.indications)) for one in rising)
 
 

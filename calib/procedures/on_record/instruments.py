@@ -7,10 +7,10 @@ from datetime import datetime
 
 from sqlmodel import Session, col, or_, select
 
-from calib.confirmation.interval import RETIREMENT, InstrumentOnRecord, gate
+from calib.confirmation.interval import InstrumentOnRecord, gate, is_retired
 from calib.procedures.on_record.attached_files import files_of, photo_counts
 from calib.procedures.on_record.by_name import instrument_tagged
-from calib.procedures.on_record.calibrations import calibrations
+from calib.procedures.on_record.calibrations import calibrations_on_file
 from calib.procedures.on_record.probe_pairs import Pair, all_pairs, pairings_of
 from calib.procedures.on_record.register import load_register
 from calib.records import ledger
@@ -58,7 +58,7 @@ class InstrumentHistory:
     used: RecordCells  # how many readings rest on it, the first and the last
 
 
-def instruments(session: Session, at: datetime) -> list[InstrumentStatus]:
+def instrument_statuses(session: Session, at: datetime) -> list[InstrumentStatus]:
     """Every instrument with its status at a time."""
     return statuses(session, session.exec(select(Instrument).order_by(col(Instrument.tag))).all(), at)
 
@@ -75,25 +75,27 @@ def statuses(session: Session, wanted: Sequence[Instrument], at: datetime) -> li
 
 
 def _status(
-    one: Instrument, register: Register, partners: tuple[str, ...], changed: RecordCells, at: datetime
+    instrument: Instrument, register: Register, partners: tuple[str, ...], changed: RecordCells, at: datetime
 ) -> InstrumentStatus:
-    decision = gate(register, one.tag, at, at)
+    decision = gate(register, instrument.tag, at, at)
     return InstrumentStatus(
-        typed(one) | changed,
+        typed(instrument) | changed,
         None if decision.calibration is None else decision.calibration.certificate,
         None if decision.due_on is None else str(decision.due_on),
         decision.reasons,
-        any(event.kind == RETIREMENT and event.at <= at for event in register[one.tag].events),
+        is_retired(register[instrument.tag], at),
         partners,
     )
 
 
-def _partners(one: Instrument, pairs: Sequence[Pair], tags: Mapping[int | None, str], at: datetime) -> tuple[str, ...]:
+def _partners(
+    instrument: Instrument, pairs: Sequence[Pair], tags: Mapping[int | None, str], at: datetime
+) -> tuple[str, ...]:
     held = [pair for pair in pairs if pair.holds(at)]
     others = [
-        pair.meter_id if pair.probe_id == one.id else pair.probe_id
+        pair.meter_id if pair.probe_id == instrument.id else pair.probe_id
         for pair in held
-        if one.id in (pair.probe_id, pair.meter_id)
+        if instrument.id in (pair.probe_id, pair.meter_id)
     ]
     return tuple(sorted(tags[number] for number in others))
 
@@ -119,7 +121,10 @@ def instrument_history(session: Session, tag: str, at: datetime) -> InstrumentHi
     events = session.exec(select(Event).where(Event.instrument_id == own).order_by(col(Event.id)))
     return InstrumentHistory(
         statuses(session, [one], at)[0],
-        tuple(each | {"files": files_of(session, calibration_id=each["id"])} for each in calibrations(session, tag)),
+        tuple(
+            each | {"files": files_of(session, calibration_id=each["id"])}
+            for each in calibrations_on_file(session, tag)
+        ),
         tuple(typed(event, "instrument_id") | _person(session, "event", event.id) for event in events),
         tuple(checks(session, tag)),
         tuple(pairings_of(session, own)),
@@ -129,8 +134,8 @@ def instrument_history(session: Session, tag: str, at: datetime) -> InstrumentHi
     )
 
 
-def _person(session: Session, table: str, number: int | None) -> RecordCells:
-    return {"person": ledger.written(session, table, key(number))[0]}
+def _person(session: Session, table: str, record_id: int | None) -> RecordCells:
+    return {"person": ledger.written(session, table, key(record_id))[0]}
 
 
 def _used(session: Session, instrument_id: int) -> RecordCells:

@@ -7,17 +7,15 @@ from sqlmodel import Session, SQLModel, col, select
 
 from calib.procedures.on_record.by_name import job_named, outlet_named
 from calib.procedures.on_record.in_force import as_amended
+from calib.procedures.on_record.what_counts import latest_revision, revisions_of
 from calib.procedures.typed.columns import FILES
 from calib.records import tables
 from calib.records.ledger import written
 from calib.records.record import key, moment
-from calib.records.tables import Outlet, OutletRevision
 
 # Columns of outlets.csv that say which outlet it is.
 _NAMES = ("job", "outlet")
 _COLUMNS = tuple(column for column in FILES["outlets.csv"] if column.name not in _NAMES)
-
-Cells = dict[str, str | None]
 
 
 @dataclass(frozen=True)
@@ -36,7 +34,7 @@ class OutletHistory:
     """An outlet as it counts now."""
 
     outlet: str
-    cells: Cells
+    cells: Mapping[str, str | None]
     revisions: tuple[Revision, ...]
 
     @property
@@ -60,34 +58,25 @@ def readings_at(session: Session, job: str, name: str) -> list[int]:
     """Numbers of an outlet's readings, refused ones apart, in the order in which they were taken; raises NotInRecordsError."""
     of_outlet = select(tables.Reading).where(tables.Reading.outlet_id == outlet_named(session, job, name).id)
     taken = session.exec(of_outlet).all()
-    return [key(one.id) for one in sorted(taken, key=lambda one: (moment(one.observed_at), key(one.id)))]
+    return [key(one.id) for one in sorted(taken, key=lambda reading: (moment(reading.observed_at), key(reading.id)))]
 
 
 def history_of_outlet(session: Session, outlet: tables.Outlet) -> OutletHistory:
     """What was amended in an outlet, and how it counts now."""
     revisions = tuple(_revisions(session, outlet))
-    own = select(tables.OutletRevision).where(tables.OutletRevision.outlet_id == outlet.id)
-    last = session.exec(own.order_by(col(tables.OutletRevision.revision).desc())).first()
-    return OutletHistory(outlet.outlet, cells_of(as_amended(outlet, last)), revisions)
+    return OutletHistory(outlet.outlet, outlet_cells(as_amended(outlet, latest_revision(session, outlet))), revisions)
 
 
 def _revisions(session: Session, outlet: tables.Outlet) -> Iterable[Revision]:
-    own = select(tables.OutletRevision).where(tables.OutletRevision.outlet_id == outlet.id)
-    before = cells_of(outlet)
-    for one in session.exec(own.order_by(col(tables.OutletRevision.revision))).all():
-        after = cells_of(as_amended(outlet, one))
+    before = outlet_cells(outlet)
+    for one in revisions_of(session, outlet):
+        after = outlet_cells(as_amended(outlet, one))
         person, time = written(session, "outlet_revision", key(one.id))
         yield Revision(one.revision, differences(before, after), one.reason, person, time)
         before = after
 
 
-def latest_revision(session: Session, outlet: Outlet) -> OutletRevision | None:
-    """The latest amendment of an outlet, or None where it stands as first typed."""
-    own = select(OutletRevision).where(OutletRevision.outlet_id == outlet.id)
-    return session.exec(own.order_by(col(OutletRevision.revision).desc())).first()
-
-
-def cells_of(outlet: SQLModel) -> dict[str, str | None]:
+def outlet_cells(outlet: SQLModel) -> dict[str, str | None]:
     """Cells of an outlet as typed, but those that say which it is."""
     return {column.name: getattr(outlet, column.name) for column in _COLUMNS}
 

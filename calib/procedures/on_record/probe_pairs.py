@@ -30,7 +30,7 @@ class Pair:
         return has_happened(self.since, at) and (self.until is None or not has_happened(self.until, at))
 
 
-def pairs_of(records: Iterable[Pairing]) -> tuple[Pair, ...]:
+def probe_pairs_of(records: Iterable[Pairing]) -> tuple[Pair, ...]:
     """Pairs from the records that begin and end them."""
     pairs: list[Pair] = []
     for one in sorted(records, key=lambda each: (moment(each.at), each.id or 0)):
@@ -45,7 +45,7 @@ def pairs_of(records: Iterable[Pairing]) -> tuple[Pair, ...]:
 
 def all_pairs(session: Session) -> tuple[Pair, ...]:
     """Every pair on record."""
-    return pairs_of(session.exec(select(Pairing).order_by(col(Pairing.id))))
+    return probe_pairs_of(session.exec(select(Pairing).order_by(col(Pairing.id))))
 
 
 def reasons_against(

@@ -15,12 +15,12 @@ from calib.confirmation.interval import (
     InstrumentOnRecord,
     IntervalChange,
 )
+from calib.procedures.on_record.what_counts import curves_that_count
 from calib.records.record import key, moment
 from calib.records.tables import (
     INTERVAL_CHANGE,
     Acceptance,
     Calibration,
-    CorrectionCurve,
     Event,
     Instrument,
     IntermediateCheck,
@@ -67,10 +67,7 @@ def _calibrations(session: Session) -> dict[int, list[CalibrationOnRecord]]:
         for one in session.exec(select(Acceptance))
         if one.calibration_id not in withdrawn
     }
-    # Of several curves of one calibration the latest counts.
-    curves = {
-        one.calibration_id: one for one in session.exec(select(CorrectionCurve).order_by(col(CorrectionCurve.id)))
-    }
+    curves = curves_that_count(session)
     standards: dict[int, list[str]] = defaultdict(list)
     for standard, tag in session.exec(
         select(ReferenceStandard, Instrument.tag).join(Instrument).order_by(col(ReferenceStandard.id))

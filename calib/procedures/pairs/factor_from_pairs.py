@@ -25,13 +25,14 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
-from calib.airflow.factor import FoundFactor, found_factor
+from calib.airflow.factor import FactorOfPairs, found_factor
 from calib.errors import BadInputError, Finding
 from calib.measurement import indication_scale
 from calib.procedures.measure.reading_in_job import ReadingInJob
 from calib.procedures.measure.standing import Standing, section_of
+from calib.procedures.on_record.what_counts import factor_that_counts
 from calib.procedures.pairs.paired_readings import (
     PAIR,
     Paired,
@@ -47,7 +48,7 @@ from calib.quantities import unit
 from calib.records import ledger, tables
 from calib.records.record import key
 
-SCOPES = {"outlet": tables.THIS_OUTLET, "type": tables.THIS_TYPE}
+FACTOR_SCOPES = {"outlet": tables.THIS_OUTLET, "type": tables.THIS_TYPE}
 
 _SHOWN_BY_THE_SPREAD = frozenset({"repeatability", "resolution"})
 _OF_THE_CALIBRATION = frozenset({"calibration scatter", "reference standard", "stability"})
@@ -107,8 +108,8 @@ def _of_words(wanted: FactorWanted) -> Iterator[Finding]:
         yield _finding("NAME", wanted.name, "a name for the factor")
     if not wanted.reason.strip():
         yield _finding("reason", wanted.reason, "why, in a few words; of a later revision what changed")
-    if wanted.scope not in SCOPES:
-        yield _finding("scope", wanted.scope, f"one of {', '.join(SCOPES)}")
+    if wanted.scope not in FACTOR_SCOPES:
+        yield _finding("scope", wanted.scope, f"one of {', '.join(FACTOR_SCOPES)}")
     if wanted.scope == "outlet" and wanted.outlet_type is not None:
         yield _finding("outlet_type", wanted.outlet_type, "nothing beside the scope outlet")
 
@@ -185,16 +186,11 @@ def _of_one_type(pairs: Sequence[Paired], outlet_type: str | None) -> Iterator[F
 
 def _of_name(session: Session, wanted: FactorWanted, pairs: Sequence[Paired]) -> Iterator[Finding]:
     """A name keeps its meaning: outlets and readings rely on it."""
-    before = _latest(session, wanted.name.strip())
-    if before is None or not pairs or wanted.scope not in SCOPES:
+    before = factor_that_counts(session, wanted.name.strip())
+    if before is None or not pairs or wanted.scope not in FACTOR_SCOPES:
         return
     if _meaning(before) != _meaning_wanted(wanted, pairs):
         yield _finding("NAME", wanted.name, f"another name; {_meaning_in_words(session, before)}")
-
-
-def _latest(session: Session, name: str) -> tables.FoundFactor | None:
-    own = select(tables.FoundFactor).where(tables.FoundFactor.factor == name)
-    return session.exec(own.order_by(col(tables.FoundFactor.revision).desc())).first()
 
 
 def _meaning(one: tables.FoundFactor) -> tuple[object, ...]:
@@ -203,7 +199,7 @@ def _meaning(one: tables.FoundFactor) -> tuple[object, ...]:
 
 def _meaning_wanted(wanted: FactorWanted, pairs: Sequence[Paired]) -> tuple[object, ...]:
     face = measured(pairs[0].other)
-    return SCOPES[wanted.scope], *_where(wanted, pairs), face.instrument.id, face.method.id
+    return FACTOR_SCOPES[wanted.scope], *_where(wanted, pairs), face.instrument.id, face.method.id
 
 
 def _meaning_in_words(session: Session, one: tables.FoundFactor) -> str:
@@ -226,7 +222,7 @@ def _where(wanted: FactorWanted, pairs: Sequence[Paired]) -> tuple[int | None, s
     return None, _type_of(wanted, pairs)
 
 
-def _factor_of(pairs: Sequence[Paired]) -> FoundFactor:
+def _factor_of(pairs: Sequence[Paired]) -> FactorOfPairs:
     reference = np.array([flow(pair.traverse) for pair in pairs])
     face = np.array([velocity(pair.other) for pair in pairs])
     return found_factor(reference, face, np.array([_area(measured(pair.other)) for pair in pairs]))
@@ -243,13 +239,15 @@ def _area(face: Standing) -> float:
     return face.factor.effective_area
 
 
-def _record(session: Session, wanted: FactorWanted, pairs: Sequence[Paired], found: FoundFactor) -> tables.FoundFactor:
-    face, before = measured(pairs[0].other), _latest(session, wanted.name.strip())
+def _record(
+    session: Session, wanted: FactorWanted, pairs: Sequence[Paired], found: FactorOfPairs
+) -> tables.FoundFactor:
+    face, before = measured(pairs[0].other), factor_that_counts(session, wanted.name.strip())
     outlet, outlet_type = _where(wanted, pairs)
     return tables.FoundFactor(
         factor=wanted.name.strip(),
         revision=1 if before is None else before.revision + 1,
-        scope=SCOPES[wanted.scope],
+        scope=FACTOR_SCOPES[wanted.scope],
         outlet_id=outlet,
         outlet_type=outlet_type,
         instrument_id=key(face.instrument.id),
@@ -266,7 +264,7 @@ def _record(session: Session, wanted: FactorWanted, pairs: Sequence[Paired], fou
     )
 
 
-def _spread(found: FoundFactor, *, of_type: bool) -> float:
+def _spread(found: FactorOfPairs, *, of_type: bool) -> float:
     """Of the mean for the outlet itself; for another outlet of the type, which may differ as the pairs do, s sqrt(1 + 1/n)."""
     return found.spread * math.sqrt(1.0 + 1.0 / found.each.size) if of_type else found.standard_uncertainty_of_mean
 
@@ -294,7 +292,7 @@ def _mean(values: Sequence[float]) -> float:
     return float(np.mean(values))
 
 
-def _pair_records(factor: int, pairs: Sequence[Paired], found: FoundFactor) -> list[tables.FactorPair]:
+def _pair_records(factor: int, pairs: Sequence[Paired], found: FactorOfPairs) -> list[tables.FactorPair]:
     return [
         tables.FactorPair(
             found_factor_id=factor,

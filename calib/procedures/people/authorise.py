@@ -38,7 +38,7 @@ class People:
 def append(session: Session, records: Sequence[SQLModel], signature: ledger.Signature) -> None:
     """Append records with their ledger entries; raises BadInputError where the person may not write one of them."""
     acts = {act_of(*_columns(one)): None for one in records}
-    ledger.append(session, records, _authorised(session, signature, tuple(acts)))
+    ledger.append_entries(session, records, _authorised(session, signature, tuple(acts)))
 
 
 def authorise(session: Session, signature: ledger.Signature, act: str) -> ledger.Signature:

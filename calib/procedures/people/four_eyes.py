@@ -12,7 +12,7 @@ from calib.confirmation.authority import QA, unmet
 from calib.errors import Finding, Step
 from calib.procedures.people.authorise import People
 from calib.procedures.people.house_rules import ONE_PERSON_MAY_ACCEPT, holds
-from calib.procedures.typed.sheets import Row
+from calib.procedures.typed.sheets import TypedRow
 from calib.records import ledger
 from calib.records.record import key
 from calib.records.tables import Calibration
@@ -20,9 +20,9 @@ from calib.records.tables import Calibration
 NEXT_STEP = f"let another person accept it, or {Step.LET_ONE_ACCEPT}"
 
 
-def same_person(one: str, other: str) -> bool:
+def same_person(first: str, other: str) -> bool:
     """Whether two names are one person's: spelling in capitals and the width of spaces make no other person."""
-    return " ".join(one.split()).casefold() == " ".join(other.split()).casefold()
+    return " ".join(first.split()).casefold() == " ".join(other.split()).casefold()
 
 
 def against_one_person(session: Session, calibration: Calibration, person: str) -> str | None:
@@ -33,7 +33,9 @@ def against_one_person(session: Session, calibration: Calibration, person: str) 
     return f"certificate {calibration.certificate} was typed by {typed_by}, who may not accept it too: {NEXT_STEP}"
 
 
-def of_import(session: Session, rows: Sequence[Row], person: str, strict: bool) -> tuple[list[Finding], str | None]:
+def of_import(
+    session: Session, rows: Sequence[TypedRow], person: str, strict: bool
+) -> tuple[list[Finding], str | None]:
     """What is wrong with the acceptances that an import states, and what is worth saying of them.
 
     An acceptance of the past is taken over as it is stated. Where no other person is named, whoever types it answers for both:
@@ -47,7 +49,7 @@ def of_import(session: Session, rows: Sequence[Row], person: str, strict: bool) 
     return [], _said(alone, person) if alone else None
 
 
-def of_acceptors(known: People, rows: Sequence[Row], now: datetime) -> Iterator[Finding]:
+def of_acceptors(known: People, rows: Sequence[TypedRow], now: datetime) -> Iterator[Finding]:
     """What is wrong with the people whom an import names as those who accepted: each may have done so on that day.
 
     Of days before anyone on record had a role the records know nothing, and the name is taken over as it is stated.
@@ -63,7 +65,7 @@ def of_acceptors(known: People, rows: Sequence[Row], now: datetime) -> Iterator[
             yield row.finding("accepted_by", expected)
 
 
-def _said(alone: Sequence[Row], person: str) -> str:
+def _said(alone: Sequence[TypedRow], person: str) -> str:
     certificates = ", ".join(f"{row.get('certificate')} of {row.get('tag')}" for row in alone)
     return (
         f"accepted by {person}, who types them too: {certificates}: name the other person in accepted_by, or "
@@ -71,11 +73,11 @@ def _said(alone: Sequence[Row], person: str) -> str:
     )
 
 
-def _is_alone(row: Row, person: str) -> bool:
+def _is_alone(row: TypedRow, person: str) -> bool:
     named = row.get("accepted_by")
     return "accepted_by" not in row.bad and (named is None or same_person(named, person))
 
 
-def _findings(rows: Iterable[Row], person: str) -> Iterable[Finding]:
+def _findings(rows: Iterable[TypedRow], person: str) -> Iterable[Finding]:
     for row in rows:
         yield row.finding("accepted_by", f"another person than {person}, who types the certificate: {NEXT_STEP}")

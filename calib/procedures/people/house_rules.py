@@ -11,7 +11,7 @@ from calib.records.record import key
 from calib.records.tables import HouseRule
 
 ONE_PERSON_MAY_ACCEPT = "one person may accept"  # whoever typed a certificate may accept it too
-RULES = (ONE_PERSON_MAY_ACCEPT,)
+HOUSE_RULES = (ONE_PERSON_MAY_ACCEPT,)
 HOLDS, DOES_NOT = "yes", "no"
 
 
@@ -31,7 +31,7 @@ def set_rule(session: Session, rule: str, holds: str, reason: str, signature: le
     """Append a rule that holds from now on, or that does so no longer; raises BadInputError with every finding."""
     findings = [
         Finding.typed(column, value, f"one of {', '.join(known)}")
-        for column, value, known in (("rule", rule, RULES), ("holds", holds, (HOLDS, DOES_NOT)))
+        for column, value, known in (("rule", rule, HOUSE_RULES), ("holds", holds, (HOLDS, DOES_NOT)))
         if value not in known
     ]
     if not reason.strip():

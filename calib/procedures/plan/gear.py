@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 from sqlmodel import Session, select
 
-from calib.confirmation.interval import RETIREMENT, gate
+from calib.confirmation.interval import gate, is_retired
 from calib.procedures.on_record.in_force import OnRecord
 from calib.procedures.plan.planned import Gear, LeftOut, Wish
 from calib.quantities import unit
@@ -72,7 +72,7 @@ def _measures_air(one: tables.Instrument) -> bool:
 
 
 def _retired(records: OnRecord, one: tables.Instrument, wish: Wish) -> bool:
-    return any(event.kind == RETIREMENT and event.at <= wish.at for event in records.register[one.tag].events)
+    return is_retired(records.register[one.tag], wish.at)
 
 
 def standards_among(records: OnRecord, gear: Sequence[Gear]) -> tuple[str, ...]:

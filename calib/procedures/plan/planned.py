@@ -184,14 +184,14 @@ class JobPlan:
 
 
 @dataclass(frozen=True)
-class Acceptance:
+class PlannedAcceptance:
     """Measured flows that would pass [m3/s]."""
 
     interval: tuple[float, float] | None  # None: no flow would
     conditional: tuple[float, float] | None  # that would pass conditionally at least; None but by the non-binary rule
 
 
-def acceptance(design: float, half_width: float, expanded_uncertainty: float, rule: str) -> Acceptance:
+def acceptance(design: float, half_width: float, expanded_uncertainty: float, rule: str) -> PlannedAcceptance:
     """Acceptance interval of a decision rule with an expanded uncertainty (JCGM 106, 8.2 and 8.3.2; ILAC-G8, 4.2).
 
     All in [m3/s]. The guard band is w = U, as `calib.confirmation.conformity` has it; U is taken to be the same at its ends.
@@ -199,4 +199,4 @@ def acceptance(design: float, half_width: float, expanded_uncertainty: float, ru
     tolerance = (design - half_width, design + half_width)
     guard = 0.0 if rule == SIMPLE else expanded_uncertainty
     interval = (tolerance[0] + guard, tolerance[1] - guard) if guard <= half_width * ON_THE_MARK else None
-    return Acceptance(interval, tolerance if rule == GUARDED_NON_BINARY else None)
+    return PlannedAcceptance(interval, tolerance if rule == GUARDED_NON_BINARY else None)

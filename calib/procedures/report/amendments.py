@@ -14,6 +14,7 @@ from calib.procedures.measure.gate_reading import gate_reading
 from calib.procedures.measure.results import Results, results
 from calib.procedures.on_record.in_force import OnRecord, as_amended, on_record
 from calib.procedures.on_record.outlets import history_of_outlet
+from calib.procedures.on_record.what_counts import factor_revisions, revisions_of
 from calib.records import tables
 from calib.records.ledger import written
 from calib.records.record import key, moment
@@ -49,7 +50,7 @@ def amendments_of(session: Session, evaluation: Evaluation, now: datetime) -> tu
     found = [one for outlet in _amended(session, job) for one in _of_outlet(session, outlet, evaluation, records, now)]
     used = {one.factor.factor for one in evaluation.measured if one.factor is not None}
     found += [one for name in sorted(used) for one in _of_factor(session, name)]
-    return tuple(sorted(found, key=lambda one: (moment(one.time), one.record, one.revision)))
+    return tuple(sorted(found, key=lambda amendment: (moment(amendment.time), amendment.record, amendment.revision)))
 
 
 def _amended(session: Session, job: tables.Job) -> Sequence[tables.Outlet]:
@@ -71,9 +72,8 @@ def _of_outlet(
 
 
 def _before_last(session: Session, outlet: tables.Outlet) -> tables.Outlet:
-    own = select(tables.OutletRevision).where(tables.OutletRevision.outlet_id == outlet.id)
-    revisions = session.exec(own.order_by(col(tables.OutletRevision.revision))).all()
-    return as_amended(outlet, revisions[-2] if len(revisions) > 1 else None)
+    *before, _ = revisions_of(session, outlet)
+    return as_amended(outlet, before[-1] if before else None)
 
 
 def _flows_before(
@@ -92,9 +92,7 @@ def _flows_before(
 
 
 def _of_factor(session: Session, name: str) -> Iterable[Amendment]:
-    query = select(tables.FoundFactor).where(tables.FoundFactor.factor == name)
-    revisions = session.exec(query.order_by(col(tables.FoundFactor.revision))).all()
-    for before, after in pairwise(revisions):
+    for before, after in pairwise(factor_revisions(session, name)):
         person, time = written(session, "found_factor", key(after.id))
         changes = {"value": (f"{before.value:.4g}", f"{after.value:.4g}")}
         yield Amendment(f"factor {name}", after.revision, changes, after.reason, person, time)

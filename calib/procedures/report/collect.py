@@ -13,8 +13,8 @@ from calib.procedures.measure.risks import RisksOfJob, risks_of
 from calib.procedures.measure.standing import Standing
 from calib.procedures.on_record.calibrations import CalibrationOnFile, calibration_on_file
 from calib.procedures.report.amendments import Amendment, amendments_of
-from calib.procedures.report.issued import Issue, bytes_of, issues_of
-from calib.procedures.report.standards import StandardsUsed, standards_of
+from calib.procedures.report.issued import Issue, issued_bytes, issues_of
+from calib.procedures.report.standards_used import StandardsUsed, standards_used
 from calib.records import ledger
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 
@@ -53,9 +53,9 @@ def report(session: Session, job: str, now: datetime, coverage_probability: floa
         amendments,
         risks_of(found),
         calibrations,
-        ledger.head(session)[1],
+        ledger.ledger_head(session)[1],
         tuple(open_reviews_of(session, job)),
-        standards_of(session, calibrations),
+        standards_used(session, calibrations),
         issues,
         _as_json(session, issues[-1]) if issues else None,
     )
@@ -63,16 +63,16 @@ def report(session: Session, job: str, now: datetime, coverage_probability: floa
 
 def _as_json(session: Session, issue: Issue) -> bytes | None:
     is_kept = any(one.form == "json" for one in issue.forms)
-    return bytes_of(session, issue.job, issue.revision, "json") if is_kept else None
+    return issued_bytes(session, issue.job, issue.revision, "json") if is_kept else None
 
 
-def instruments_of(one: Standing) -> dict[tuple[str, str], Decision]:
+def instruments_of(standing: Standing) -> dict[tuple[str, str], Decision]:
     """Every instrument that a reading rests on, by tag and certificate number: its own, its probe, those of the conditions."""
-    air = air_of_reading(one)
+    air = air_of_reading(standing)
     rows = () if air is None else air.rows
     used = [
-        (one.instrument, one.decision),
-        (one.probe, one.probe_decision),
+        (standing.instrument, standing.decision),
+        (standing.probe, standing.probe_decision),
         *((row.instrument, row.decision) for row in rows),
     ]
     return {

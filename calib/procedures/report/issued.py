@@ -50,15 +50,15 @@ def issues_of(session: Session, job: str) -> tuple[Issue, ...]:
     return tuple(_issue(session, of_job, one) for one in session.exec(query).all())
 
 
-def _issue(session: Session, job: Job, one: IssuedReport) -> Issue:
+def _issue(session: Session, job: Job, report: IssuedReport) -> Issue:
     columns = (col(IssuedForm.form), col(IssuedForm.name), col(IssuedForm.sha256))
-    own = select(*columns).where(col(IssuedForm.issued_report_id) == key(one.id)).order_by(col(IssuedForm.id))
-    person, _ = written(session, "issued_report", key(one.id))
+    own = select(*columns).where(col(IssuedForm.issued_report_id) == key(report.id)).order_by(col(IssuedForm.id))
+    person, _ = written(session, "issued_report", key(report.id))
     forms = tuple(FormOnFile(*row) for row in session.execute(own).all())
-    return Issue(job.job, one.revision, one.issued_at, one.reason, one.ledger_digest, person, forms)
+    return Issue(job.job, report.revision, report.issued_at, report.reason, report.ledger_digest, person, forms)
 
 
-def bytes_of(session: Session, job: str, revision: int, form: str) -> bytes:
+def issued_bytes(session: Session, job: str, revision: int, form: str) -> bytes:
     """The bytes of a form as they were issued; raises NotInRecordsError, with what there is."""
     found = session.exec(
         select(IssuedForm.content)

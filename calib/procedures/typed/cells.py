@@ -3,9 +3,9 @@
 import json
 import math
 import re
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 
-from calib.procedures.typed.sheets import Check
+from calib.procedures.typed.declaration import Check
 
 # No quantity of the trade is larger in any of its units; beyond it a product of two would overflow.
 _LARGEST = 1e12
@@ -15,12 +15,12 @@ _DAY = re.compile(r"(?:19|2\d)\d{2}-\d{2}-\d{2}", re.ASCII)
 _MOMENT = re.compile(r"(?:19|2\d)\d{2}-\d{2}-\d{2}T\d{2}:\d{2}(:\d{2})?(Z|[+-]\d{2}:\d{2})?", re.ASCII)
 
 
-def text(_cell: str) -> str | None:
+def any_text(_cell: str) -> str | None:
     """Any text."""
     return None
 
 
-def number(cell: str) -> str | None:
+def finite_number(cell: str) -> str | None:
     """A finite decimal number of a size that occurs."""
     if _NUMBER.fullmatch(cell) is None or not math.isfinite(float(cell)):
         return "a finite number with a decimal point, like 4.20"
@@ -29,34 +29,34 @@ def number(cell: str) -> str | None:
 
 def above_zero(cell: str) -> str | None:
     """A finite number above 0."""
-    return "a finite number above 0" if number(cell) or not float(cell) >= _SMALLEST else None
+    return "a finite number above 0" if finite_number(cell) or not float(cell) >= _SMALLEST else None
 
 
 def not_negative(cell: str) -> str | None:
     """A finite number, 0 or above."""
-    return "a finite number, 0 or above" if number(cell) or float(cell) < 0 else None
+    return "a finite number, 0 or above" if finite_number(cell) or float(cell) < 0 else None
 
 
 def at_least_one(cell: str) -> str | None:
     """A finite number, 1 or above."""
-    return "a finite number, 1 or above" if number(cell) or float(cell) < 1 else None
+    return "a finite number, 1 or above" if finite_number(cell) or float(cell) < 1 else None
 
 
 def above_one(cell: str) -> str | None:
     """A finite number above 1."""
-    return "a finite number above 1" if number(cell) or float(cell) <= 1 else None
+    return "a finite number above 1" if finite_number(cell) or float(cell) <= 1 else None
 
 
 def percent(cell: str) -> str | None:
     """A percentage above 0, up to 100."""
-    return "a percentage above 0, up to 100" if number(cell) or not 0 < float(cell) <= 100 else None
+    return "a percentage above 0, up to 100" if finite_number(cell) or not 0 < float(cell) <= 100 else None
 
 
 def between(low: float, high: float, symbol: str) -> Check:
     """A finite number between two that lie in the range of validity of what is computed from it."""
 
     def check(cell: str) -> str | None:
-        sound = number(cell) is None and low <= float(cell) <= high
+        sound = finite_number(cell) is None and low <= float(cell) <= high
         return None if sound else f"a finite number from {low:g} to {high:g} {symbol}"
 
     return check
@@ -69,7 +69,7 @@ def whole(cell: str) -> str | None:
 
 def numbers(cell: str) -> str | None:
     """Numbers joined by semicolons."""
-    wrong = [part.strip() for part in cell.split(";") if number(part.strip())]
+    wrong = [part.strip() for part in cell.split(";") if finite_number(part.strip())]
     return f"finite numbers joined by ;, {wrong[0]!r} is none" if wrong else None
 
 
@@ -84,7 +84,7 @@ def day(cell: str) -> str | None:
     return None
 
 
-def moment(cell: str) -> str | None:
+def time_with_zone(cell: str) -> str | None:
     """A time with its zone, as YYYY-MM-DDTHH:MM+HH:MM."""
     found = _MOMENT.fullmatch(cell)
     if found is None:
@@ -94,6 +94,16 @@ def moment(cell: str) -> str | None:
     except ValueError:
         return "a date and time that exist, as YYYY-MM-DDTHH:MM+HH:MM"
     return None if found[2] else "a time with its zone, like 2026-03-05T14:30+01:00 (a local time alone is ambiguous)"
+
+
+def same_time(typed: str) -> str:
+    """A time as it compares with others, whatever zone it was typed in."""
+    return datetime.fromisoformat(typed).astimezone(UTC).isoformat()
+
+
+def same_count(typed: str) -> str:
+    """A whole number as it compares with others."""
+    return str(int(typed))
 
 
 def basis(cell: str) -> str | None:

@@ -11,20 +11,19 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import date, datetime, time
 from decimal import Decimal
-from pathlib import Path
 from typing import Any
 from zipfile import is_zipfile
 
 from calib.errors import Finding
 from calib.procedures.typed.columns import FILES
-from calib.procedures.typed.sheets import Column, Row, bytes_of, read_file, rows_of
+from calib.procedures.typed.declaration import TypedColumn
+from calib.procedures.typed.sheets import FileContent, TypedRow, read_csv, sheet_rows
 
-LARGEST = 25_000_000  # bytes of a file that is read or kept
 _NAMES = ("tag", "certificate")  # known from the command: they may be left out
 _DIGITS = 15  # significant digits of a number that a workbook holds
 
 
-def comparison_columns() -> tuple[Column, ...]:
+def comparison_columns() -> tuple[TypedColumn, ...]:
     """The columns of comparisons.csv, without need of tag and certificate."""
     return tuple(
         replace(column, required=column.required and column.name not in _NAMES) for column in FILES["comparisons.csv"]
@@ -32,48 +31,45 @@ def comparison_columns() -> tuple[Column, ...]:
 
 
 def read_comparisons(
-    path: Path, tag: str, certificate: str, columns: Iterable[Column], sheet: str | None = None
-) -> tuple[list[Row], list[Finding]]:
+    file: FileContent, tag: str, certificate: str, columns: Iterable[TypedColumn], sheet: str | None = None
+) -> tuple[list[TypedRow], list[Finding]]:
     """Rows of a file with tag and certificate filled in, and what is wrong with it as a file; `sheet` names one of a workbook."""
-    content, finding = _content(path)
-    if finding is not None:
-        return [], [finding]
-    if is_zipfile(io.BytesIO(content)):
-        rows, findings = _read_workbook(path, content, columns, sheet)
+    if file.expected is not None:
+        return [], [Finding(file.source, None, None, None, file.expected)]
+    if is_zipfile(io.BytesIO(file.content)):
+        rows, findings = _read_workbook(file, columns, sheet)
     elif sheet is not None:
-        rows, findings = [], [Finding(str(path), None, "sheet", sheet, "nothing: only a workbook (.xlsx) has sheets")]
+        rows, findings = (
+            [],
+            [Finding(file.source, None, "sheet", sheet, "nothing: only a workbook (.xlsx) has sheets")],
+        )
     else:
-        rows, findings = read_file(path, columns)
+        rows, findings = read_csv(file, columns)
     for row in rows:
         row.cells = {"tag": tag.strip(), "certificate": certificate.strip()} | row.cells
     return rows, findings
 
 
-def _content(path: Path) -> tuple[bytes, Finding | None]:
-    content, expected = bytes_of(path, LARGEST)
-    return content, None if expected is None else Finding(str(path), None, None, None, expected)
-
-
 def _read_workbook(
-    path: Path, content: bytes, columns: Iterable[Column], sheet: str | None
-) -> tuple[list[Row], list[Finding]]:
+    file: FileContent, columns: Iterable[TypedColumn], sheet: str | None
+) -> tuple[list[TypedRow], list[Finding]]:
     from openpyxl import load_workbook  # noqa: PLC0415 (a fifth of a second, for workbooks only)
 
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # of styles and extensions that no comparison needs
             values, formulas = (
-                load_workbook(io.BytesIO(content), read_only=True, data_only=one) for one in (True, False)
+                load_workbook(io.BytesIO(file.content), read_only=True, data_only=results) for results in (True, False)
             )
-            name, finding = _sheet_of(path, values.sheetnames, sheet)
+            name, finding = _sheet_of(file, values.sheetnames, sheet)
             if finding is not None:
                 return [], [finding]
-            return _rows_of_sheet(f"{path}, sheet {name}", values[name], formulas[name], columns)
+            return _rows_of_sheet(f"{file.source}, sheet {name}", values[name], formulas[name], columns)
     except Exception as error:  # noqa: BLE001 (whatever the library trips over in a file that is no workbook)
-        return [], [Finding(str(path), None, None, None, f"a workbook that can be read ({type(error).__name__})")]
+        return [], [Finding(file.source, None, None, None, f"a workbook that can be read ({type(error).__name__})")]
 
 
-def _sheet_of(path: Path, names: Sequence[str], wanted: str | None) -> tuple[str, Finding | None]:
+def _sheet_of(file: FileContent, names: Sequence[str], wanted: str | None) -> tuple[str, Finding | None]:
     """The sheet asked for, the one named comparisons, or the only one."""
     for name in (wanted, "comparisons", names[0] if len(names) == 1 else None):
         if name is not None and name in names:
@@ -81,17 +77,17 @@ def _sheet_of(path: Path, names: Sequence[str], wanted: str | None) -> tuple[str
         if wanted is not None:
             break
     expected = f"one of the sheets {', '.join(names)}"
-    return "", Finding(str(path), None, "sheet", wanted, expected)
+    return "", Finding(file.source, None, "sheet", wanted, expected)
 
 
 def _rows_of_sheet(
-    source: str, values: Any, formulas: Any, columns: Iterable[Column]
-) -> tuple[list[Row], list[Finding]]:
+    source: str, values: Any, formulas: Any, columns: Iterable[TypedColumn]
+) -> tuple[list[TypedRow], list[Finding]]:
     findings: list[Finding] = []
     lines: list[list[str]] = []
     width = 0
     for number, (shown, typed) in enumerate(zip(values.iter_rows(), formulas.iter_rows(), strict=True), start=1):
-        texts = [as_typed(one.value, getattr(one, "number_format", "General")) for one in shown]
+        texts = [cell_as_typed(one.value, getattr(one, "number_format", "General")) for one in shown]
         if number == 1:
             width = len(_without_tail(texts))
         wrong = {place: text for place, text in enumerate(texts) if isinstance(text, _Wrong)}
@@ -105,7 +101,7 @@ def _rows_of_sheet(
             findings.append(Finding(source, number, column, what.shown, what.expected))
         cells = ["" if isinstance(text, _Wrong) else text for text in texts]
         lines.append([*_without_tail(cells), *[""] * width][: max(width, len(_without_tail(cells)))])
-    rows, more = rows_of(source, lines, columns)
+    rows, more = sheet_rows(source, lines, columns)
     return rows, [*findings, *more]
 
 
@@ -131,7 +127,7 @@ class _Wrong:
         self.shown, self.expected = shown, expected
 
 
-def as_typed(value: Any, number_format: str) -> "str | _Wrong":
+def cell_as_typed(value: Any, number_format: str) -> "str | _Wrong":
     """The text of a cell: text as it is, a number with the decimal places that its format shows and all digits that it holds."""
     if value is None:
         return ""

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from itertools import pairwise
 
-from calib.airflow.traverse import Section, TraversePoint, traverse
+from calib.airflow.traverse import Section, TraversePlace, traverse
 from calib.errors import Finding
 from calib.procedures.typed import cells as checks
 from calib.uncertainty.series import FEWEST
@@ -32,7 +32,7 @@ class Traversed:
         """Number of passes."""
         return len(self.indications[0])
 
-    def places(self, section: Section) -> tuple[TraversePoint, ...]:
+    def places(self, section: Section) -> tuple[TraversePlace, ...]:
         """Where the points lie in a section."""
         return traverse(section, self.rule, self.lines, self.points)
 
@@ -96,8 +96,8 @@ def log_findings(name: str, log: bytes) -> list[Finding]:
     if not lines or tuple(cell.strip() for cell in lines[0]) != LOG_COLUMNS:
         return [Finding(name, 1, None, None, "the header time,value")]
     findings = []
-    for number, line in enumerate(lines[1:], start=2):
-        findings += _line_findings(name, number, line)
+    for row, line in enumerate(lines[1:], start=2):
+        findings += _line_findings(name, row, line)
     if findings:
         return findings
     if len(lines) - 1 < FEWEST:
@@ -113,17 +113,17 @@ def log_findings(name: str, log: bytes) -> list[Finding]:
     return _step_findings(name, [line[0].strip() for line in lines[1:]])
 
 
-def _line_findings(name: str, number: int, line: Sequence[str]) -> list[Finding]:
+def _line_findings(name: str, row: int, line: Sequence[str]) -> list[Finding]:
     if len(line) != len(LOG_COLUMNS):
-        return [Finding(name, number, None, None, f"two cells, time and value, found {len(line)}")]
+        return [Finding(name, row, None, None, f"two cells, time and value, found {len(line)}")]
     findings = []
     when, value = (cell.strip() for cell in line)
-    if checks.number(when) and checks.moment(when):
+    if checks.finite_number(when) and checks.time_with_zone(when):
         findings.append(
-            Finding(name, number, "time", when, "seconds, or a time with its zone like 2026-03-05T14:30:01+01:00")
+            Finding(name, row, "time", when, "seconds, or a time with its zone like 2026-03-05T14:30:01+01:00")
         )
-    if checks.number(value):
-        findings.append(Finding(name, number, "value", value, str(checks.number(value))))
+    if checks.finite_number(value):
+        findings.append(Finding(name, row, "value", value, str(checks.finite_number(value))))
     return findings
 
 
@@ -131,12 +131,12 @@ def _step_findings(name: str, times: Sequence[str]) -> list[Finding]:
     seconds = [_seconds(time) for time in times]
     steps = [after - before for before, after in pairwise(seconds)]
     usual = sorted(steps)[len(steps) // 2]
-    for number, step in enumerate(steps, start=3):
+    for row, step in enumerate(steps, start=3):
         if step <= 0:
-            return [Finding(name, number, "time", times[number - 2], "a time after the one before")]
+            return [Finding(name, row, "time", times[row - 2], "a time after the one before")]
         if abs(step - usual) > _UNEVEN * usual:
             expected = f"a step of about {usual:g} s as between the others (it is {step:g} s); log without gaps"
-            return [Finding(name, number, "time", times[number - 2], expected)]
+            return [Finding(name, row, "time", times[row - 2], expected)]
     return []
 
 

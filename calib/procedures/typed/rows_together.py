@@ -1,32 +1,19 @@
 """Checks of rows together that every kind of row needs: repeated names, names that must be known, units of a quantity."""
 
-from collections.abc import Callable, Collection, Iterable, Mapping
-from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from collections.abc import Iterable, Mapping
+from functools import cache, cached_property
 
 from calib.errors import Finding
-from calib.procedures.typed.sheets import Cells, Row, Sheets
+from calib.procedures.typed.columns import DECLARED, FILES
+from calib.procedures.typed.declaration import RecordNames, Reference
+from calib.procedures.typed.sheets import Cells, Sheets, TypedRow
 from calib.quantities import UNITS, known_units
 
-
-@dataclass
-class Known:
-    """What the records hold already, by the names that people type."""
-
-    instruments: dict[str, Cells] = field(default_factory=dict)
-    calibrations: set[tuple[str, str]] = field(default_factory=set)  # (tag, certificate)
-    certificates: set[tuple[str, str]] = field(default_factory=set)  # (laboratory, certificate)
-    methods: dict[str, Cells] = field(default_factory=dict)
-    jobs: set[str] = field(default_factory=set)
-    outlets: dict[tuple[str, str], Cells] = field(default_factory=dict)  # (job, outlet), as they count now
-    systems: set[tuple[str, str, str]] = field(default_factory=set)  # (job, system, service) whose design is declared
-    rooms: set[tuple[str, str]] = field(default_factory=set)  # (job, room)
-    conditions: set[tuple[str, str]] = field(default_factory=set)  # (job, conditions)
-    factors: dict[str, Cells] = field(default_factory=dict)  # found in the field, by name
-    readings: set[tuple[str, str, str, str]] = field(default_factory=set)  # (job, outlet, instrument, time in UTC)
+# What the records hold: file -> names, as they compare with others -> cells, where somebody asks for them.
+Known = Mapping[str, Mapping[RecordNames, Cells]]
 
 
-class Typed(dict[str, str | None]):
+class TypedCells(dict[str, str | None]):
     """Cells of a row, where what is absent reads None; `bad` names those that were found wrong."""
 
     def __init__(self, cells: Mapping[str, str], bad: Iterable[str] = ()) -> None:
@@ -37,76 +24,86 @@ class Typed(dict[str, str | None]):
         return None
 
 
-# The column of a file whose cells other files refer to.
-_NAMED_BY = {
-    "instruments.csv": "tag",
-    "calibrations.csv": "certificate",
-    "methods.csv": "method",
-    "jobs.csv": "job",
-    "outlets.csv": "outlet",
-    "conditions.csv": "conditions",
-}
+class KnownNames:
+    """Sheets, and what their rows may name: what the same sheets bring, and what the records hold.
 
+    The rows of a file are looked at when they are first asked for: after their own check, so that no cell that it finds wrong is
+    taken for right. `unread` are files of which something could not be read: what other rows name may stand there.
+    """
 
-def open_names(sheets: Sheets, unread: frozenset[str]) -> frozenset[str]:
-    """Files in which a name may stand that was not read: one mistake is named once, not in each row that rests on it."""
-    wrong = {file for file, column in _NAMED_BY.items() if any(column in row.bad for row in sheets[file])}
-    return frozenset(unread | wrong)
+    def __init__(self, sheets: Sheets, known: Known, unread: frozenset[str] = frozenset()) -> None:
+        self.sheets, self.known, self.unread = sheets, known, unread
+        self.brought = cache(self._brought)
+        self.on_record = cache(self._on_record)
+        self.cells = cache(self._cells)
 
+    def _brought(self, file: str, width: int | None = None) -> Mapping[RecordNames, Cells]:
+        """Rows of a file by the first `width` columns of its key, or by all of it."""
+        declaration = FILES[file]
+        columns = declaration.key[:width]
+        return {
+            declaration.compared(row.cells[column] for column in columns): TypedCells(row.cells, row.bad)
+            for row in self.sheets[file]
+            if row.sound(*columns)
+        }
 
-def _as_typed(row: Row, columns: tuple[str, ...]) -> tuple[str, ...]:
-    return tuple(row.cells[column] for column in columns)
+    def _on_record(self, file: str, width: int | None = None) -> Mapping[RecordNames, Cells]:
+        """Records of a file by the first names of their key, or by all of it."""
+        return {names[:width]: cells for names, cells in self.known[file].items()}
+
+    def _cells(self, file: str, width: int | None = None) -> Mapping[RecordNames, Cells]:
+        """Both; what is on record counts."""
+        return {**self.brought(file, width), **self.on_record(file, width)}
+
+    @cached_property
+    def instruments(self) -> Mapping[str, Cells]:
+        """Instruments by their tags."""
+        return {tag: cells for (tag,), cells in self.cells("instruments.csv").items()}
+
+    def undecided(self, file: str, width: int | None = None) -> bool:
+        """Whether a name may stand in a file that could not be read: one mistake is named once, not in each row resting on it."""
+        return file in self.unread or any(row.bad.intersection(FILES[file].key[:width]) for row in self.sheets[file])
+
+    def unknown(self, row: TypedRow, file: str, *columns: str) -> Iterable[Finding]:
+        """The record that some columns of a row name must be known."""
+        reference = FILES[file].reference(*columns)
+        if row.sound(*columns) and self._missing(row, reference):
+            yield row.finding(columns[-1], reference.expected.format_map(row.cells))
+
+    def _missing(self, row: TypedRow, reference: Reference) -> bool:
+        declaration, width = DECLARED[reference.table], len(reference.columns)
+        names = declaration.compared(row.cells[column] for column in reference.columns)
+        there = self.brought if reference.here else self.cells
+        return names not in there(declaration.file, width) and not self.undecided(declaration.file, width)
 
 
 def repeated(
-    rows: Iterable[Row],
-    columns: tuple[str, ...],
-    recorded: Callable[[tuple[str, ...]], bool],
-    key_of: Callable[[Row, tuple[str, ...]], tuple[str, ...]] = _as_typed,
-    step: str = "leave the row out",
+    named: KnownNames, file: str, recorded: Mapping[RecordNames, Cells] | None = None, step: str = "leave the row out"
 ) -> Iterable[Finding]:
-    """Rows whose key stands in an earlier row, or in the records."""
-    first: dict[tuple[str, ...], Row] = {}
-    for row in rows:
+    """Rows whose key stands in an earlier row, or in the records; `recorded` are other names than those of the whole key."""
+    declaration = FILES[file]
+    columns = declaration.key
+    first: dict[RecordNames, TypedRow] = {}
+    for row in named.sheets[file]:
         if not row.sound(*columns):
             continue
-        key = key_of(row, columns)
+        key = declaration.compared(row.cells[column] for column in columns)
         if key in first:
             place = f"{first[key].source} row {first[key].number}"
             yield duplicate(row, columns, f"each {' and '.join(columns)} once; it stands in {place} already")
-        elif recorded(key):
+        elif key in (named.known[file] if recorded is None else recorded):
             yield duplicate(row, columns, f"a new one; the records hold it already ({step})")
         else:
             first[key] = row
 
 
-def same_time(typed: str) -> str:
-    """A time as it compares with others, whatever zone it was typed in."""
-    return datetime.fromisoformat(typed).astimezone(UTC).isoformat()
-
-
-def duplicate(row: Row, columns: tuple[str, ...], expected: str) -> Finding:
+def duplicate(row: TypedRow, columns: tuple[str, ...], expected: str) -> Finding:
     """A finding on a cell that stays: other rows refer to it, and one mistake is named once."""
     return Finding(row.source, row.number, columns[-1], row.get(columns[-1]), expected)
 
 
-def unit_known(row: Row, column: str, quantity: str | None) -> Iterable[Finding]:
+def unit_known(row: TypedRow, column: str, quantity: str | None) -> Iterable[Finding]:
     """A typed unit must be one of its quantity."""
     typed = row.get(column)
     if quantity is not None and typed is not None and typed not in UNITS[quantity]:
         yield row.finding(column, f"a unit of {quantity}: one of {', '.join(known_units(quantity))}")
-
-
-def names_job(row: Row, jobs: Collection[str], undecided: frozenset[str]) -> Iterable[Finding]:
-    """The job that a row names must be known."""
-    if row.sound("job") and row.cells["job"] not in jobs and "jobs.csv" not in undecided:
-        yield row.finding("job", "a job in jobs.csv or in the records")
-
-
-def names_instrument(
-    row: Row, column: str, instruments: Mapping[str, Cells], undecided: frozenset[str]
-) -> Iterable[Finding]:
-    """The instrument that a row names must be known."""
-    tag = row.get(column)
-    if tag is not None and tag not in instruments and "instruments.csv" not in undecided:
-        yield row.finding(column, "the tag of an instrument in instruments.csv or in the records")

@@ -1,50 +1,40 @@
-"""Sheets: rows of typed cells, from a CSV file or from the options of a command."""
+"""Sheets: rows of typed cells, from the bytes of a CSV file or from the options of a command."""
 
 import csv
 import io
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from stat import S_ISDIR, S_ISREG
 
-from calib.errors import BadInputError, Finding
+from calib.errors import Finding
+from calib.procedures.typed.declaration import TypedColumn
 
 Cells = Mapping[str, str | None]  # column -> as typed
 
-Check = Callable[[str], str | None]  # a cell -> what was expected of it, or None where it is right
-
 
 @dataclass(frozen=True)
-class Column:
-    """One column of a sheet."""
+class FileContent:
+    """What a file holds, or what was expected of it where it could not be read."""
 
-    name: str
-    check: Check
-    meaning: str  # what a cell holds, in a few words; the words or units it may be are the check's
-    required: bool = False  # whether the cell must be filled
+    source: str  # as findings name it
+    content: bytes
+    expected: str | None = None
 
-
-@dataclass(frozen=True)
-class Declaration:
-    """What one kind of file holds; iterating gives its columns."""
-
-    file: str
-    meaning: str
-    columns: tuple[Column, ...]
-
-    def __iter__(self) -> Iterator[Column]:
-        return iter(self.columns)
+    @property
+    def name(self) -> str:
+        """Its name without the folder."""
+        return Path(self.source).name
 
 
 @dataclass
-class Row:
+class TypedRow:
     """One row as typed: cells that are blank are absent; cells found wrong are taken out and named in `bad`."""
 
     source: str | None  # the file; absent for what was typed at a face
     number: int | None  # as a spreadsheet counts, the header being row 1; absent for what was typed at a face
     cells: dict[str, str]
     bad: set[str] = field(default_factory=set)
-    log: bytes | None = None  # content of the file named in log_file, once it was read
+    log: FileContent | None = None  # the file named in log_file
 
     def get(self, column: str) -> str | None:
         """The cell, or None where it is blank or was found wrong."""
@@ -65,82 +55,83 @@ class Row:
         return Finding(self.source, self.number, column, value, expected)
 
 
-Sheets = Mapping[str, Sequence[Row]]  # file name -> rows
+Sheets = Mapping[str, Sequence[TypedRow]]  # file name -> rows
 
 
-def typed_row(source: str | None, cells: Mapping[str, str | None]) -> Row:
+def typed_row(source: str | None, cells: Mapping[str, str | None]) -> TypedRow:
     """Cells typed at a face as a row; `source` where the face has a name of its own for them."""
-    return Row(source, None, {name: cell.strip() for name, cell in cells.items() if cell is not None and cell.strip()})
+    return TypedRow(
+        source, None, {name: cell.strip() for name, cell in cells.items() if cell is not None and cell.strip()}
+    )
 
 
-def read_folder(folder: Path, known: Mapping[str, Iterable[Column]]) -> tuple[dict[str, list[Row]], list[Finding]]:
-    """Rows of every CSV file of a folder, and what is wrong with the files; raises BadInputError where there is none to read.
+def options_of(columns: Iterable[TypedColumn], given: Mapping[str, object]) -> dict[str, str | None]:
+    """The cells of a row from a mapping that holds more, a command's options: column -> what stands there under its name.
 
-    `known` gives, for each file name that is known, the columns it may have.
+    The names of options are in small letters, those of units in a column's name are not.
     """
-    if not _is_folder(folder):
-        raise BadInputError(
-            [Finding(str(folder), None, None, None, "a folder with CSV files; there is none of this name")]
-        )
-    found = sorted(path for path in folder.iterdir() if path.suffix.lower() == ".csv")
-    if not found:
-        raise BadInputError([Finding(str(folder), None, None, None, f"at least one of {', '.join(known)}")])
-    sheets: dict[str, list[Row]] = {}
+    return {
+        column.name: None if (typed := given[column.name.lower()]) is None else str(typed)
+        for column in columns
+        if column.name.lower() in given
+    }
+
+
+def read_sheets(
+    files: Iterable[FileContent],
+    known: Mapping[str, Iterable[TypedColumn]],
+    beside: Callable[[FileContent, str], FileContent],
+) -> tuple[dict[str, list[TypedRow]], list[Finding]]:
+    """Rows of CSV files, each under one of the known names, and what is wrong with them as files.
+
+    `known` gives, for each file name, the columns that it may have; `beside` the file of a name that stands beside another: a log.
+    """
+    sheets: dict[str, list[TypedRow]] = {}
     findings: list[Finding] = []
-    for path in found:
-        if path.name in known:
-            sheets[path.name], wrong = read_file(path, known[path.name])
-            findings += wrong
-    named = {row.get("log_file") for rows in sheets.values() for row in rows}
-    findings += [
-        Finding(
-            str(path), None, None, None, f"one of the file names {', '.join(known)}, or a log named in readings.csv"
-        )
-        for path in found
-        if path.name not in known and path.name not in named
-    ]
+    others = []
+    logs = set()
+    for file in files:
+        if file.name not in known:
+            others.append(file)
+            continue
+        sheets[file.name], wrong = read_csv(file, known[file.name])
+        findings += wrong
+        for row in sheets[file.name]:
+            name = row.get("log_file")
+            logs.add(name)
+            # A sheet must not make the program read any file: a name that is a path is found wrong when the row is checked.
+            row.log = beside(file, name) if name is not None and name == Path(name).name else None
+    expected = f"one of the file names {', '.join(known)}, or a log named in readings.csv"
+    findings += [Finding(file.source, None, None, None, expected) for file in others if file.name not in logs]
     return sheets, findings
 
 
-def _is_folder(path: Path) -> bool:
-    try:
-        return path.is_dir()
-    except OSError:  # a name that is too long for the system
-        return False
-
-
-def bytes_of(path: Path, largest: int | None = None) -> tuple[bytes, str | None]:
-    """Content of a plain file, or what was expected of it: a pipe or a device has no end that could be waited for."""
-    try:
-        found = path.stat()
-        if S_ISREG(found.st_mode) and largest is not None and found.st_size > largest:
-            return b"", f"a file of at most {largest / 1e6:g} MB, {largest:,} bytes (it has {found.st_size:,})"
-        if S_ISREG(found.st_mode) or S_ISDIR(found.st_mode):
-            return path.read_bytes(), None
-    except OSError as error:
-        return b"", f"a file that can be read ({error.strerror})"
-    return b"", "a file that can be read (this is a pipe or a device)"
-
-
-def read_file(path: Path, columns: Iterable[Column]) -> tuple[list[Row], list[Finding]]:
+def read_csv(file: FileContent, columns: Iterable[TypedColumn]) -> tuple[list[TypedRow], list[Finding]]:
     """Rows of one CSV file (UTF-8, a header row), and what is wrong with it as a file."""
-    content, expected = bytes_of(path)
+    lines, expected = _lines(file)
     if expected is not None:
-        return [], [Finding(str(path), None, None, None, expected)]
+        return [], [Finding(file.source, None, None, None, expected)]
+    return sheet_rows(file.source, lines, columns)
+
+
+def _lines(file: FileContent) -> tuple[list[list[str]], str | None]:
+    if file.expected is not None:
+        return [], file.expected
     try:
-        text = content.decode("utf-8-sig")
+        text = file.content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        return [], [Finding(str(path), None, None, None, f"UTF-8 text (byte {error.start + 1} is none)")]
+        return [], f"UTF-8 text (byte {error.start + 1} is none)"
     if "\0" in text:
-        return [], [Finding(str(path), None, None, None, "text (there is a NUL byte in it)")]
+        return [], "text (there is a NUL byte in it)"
     try:
-        lines = [line for line in csv.reader(io.StringIO(text, newline=""), strict=True)]  # noqa: C416 (errors rise here)
+        return [line for line in csv.reader(io.StringIO(text, newline=""), strict=True)], None  # noqa: C416 (errors rise here)
     except csv.Error as error:
-        return [], [Finding(str(path), None, None, None, f"comma-separated values ({error})")]
-    return rows_of(str(path), lines, columns)
+        return [], f"comma-separated values ({error})"
 
 
-def rows_of(source: str, lines: Sequence[Sequence[str]], columns: Iterable[Column]) -> tuple[list[Row], list[Finding]]:
+def sheet_rows(
+    source: str, lines: Sequence[Sequence[str]], columns: Iterable[TypedColumn]
+) -> tuple[list[TypedRow], list[Finding]]:
     """Rows of a sheet whose first line is its header, and what is wrong with it as a whole."""
     if not lines:
         return [], [Finding(source, None, None, None, f"a header row with {_names(columns)}")]
@@ -158,15 +149,15 @@ def rows_of(source: str, lines: Sequence[Sequence[str]], columns: Iterable[Colum
             )
             continue
         cells = {name: cell.strip() for name, cell in zip(header, line, strict=True) if cell.strip()}
-        rows.append(Row(source, number, cells))
+        rows.append(TypedRow(source, number, cells))
     return rows, findings
 
 
-def _names(columns: Iterable[Column]) -> str:
+def _names(columns: Iterable[TypedColumn]) -> str:
     return ", ".join(column.name for column in columns)
 
 
-def _header_findings(source: str, header: Sequence[str], columns: Iterable[Column]) -> Iterable[Finding]:
+def _header_findings(source: str, header: Sequence[str], columns: Iterable[TypedColumn]) -> Iterable[Finding]:
     known = {column.name for column in columns}
     for name in dict.fromkeys(header):
         if name not in known:
@@ -178,7 +169,7 @@ def _header_findings(source: str, header: Sequence[str], columns: Iterable[Colum
             yield Finding(source, 1, column.name, None, "this column, which is missing")
 
 
-def cell_findings(rows: Sequence[Row], columns: Iterable[Column]) -> list[Finding]:
+def cell_findings(rows: Sequence[TypedRow], columns: Iterable[TypedColumn]) -> list[Finding]:
     """Every cell that is wrong by itself, or blank where it must be filled."""
     findings = []
     for row in rows:
@@ -190,5 +181,5 @@ def cell_findings(rows: Sequence[Row], columns: Iterable[Column]) -> list[Findin
     return findings
 
 
-def _expected_of_blank(column: Column) -> str | None:
+def _expected_of_blank(column: TypedColumn) -> str | None:
     return (column.check("") or "a value") if column.required else None

@@ -44,8 +44,8 @@ def in_its_words(statement: str) -> str:
     return _NUMBER.sub(_number, _TEXT.sub(r'VARCHAR\1 COLLATE "C"', statement))
 
 
-def _number(found: re.Match[str]) -> str:
-    column = f'"{found[1]}"'
+def _number(cast: re.Match[str]) -> str:
+    column = f'"{cast[1]}"'
     return (
         f"(CASE WHEN CAST({column} AS TEXT) ~ '{_AS_TYPED}' THEN CAST({column} AS DOUBLE PRECISION) "
         f"WHEN {column} IS NOT NULL THEN 0 END)"

@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calib.confirmation.interval import DueEntry
+from calib.confirmation.due import DueEntry
 from calib.faces.answers.due_calendar import as_calendar
-from calib.procedures.fleet.round_on_record import DueInstrument
+from calib.procedures.fleet.recalibration_round import DueInstrument
 from tests.command import calib
 
 ON = date(2026, 10, 14)

@@ -8,7 +8,7 @@ from datetime import date
 import numpy as np
 import pytest
 
-from calib.confirmation.drift import line
+from calib.confirmation.drift import drift_line
 from calib.confirmation.history import CalibrationErrors, error_points
 from calib.errors import CalibError
 from calib.faces.drawings.over_time import HistoryDrawing, PointDrawing, control_chart, history_chart
@@ -80,10 +80,10 @@ def test_the_history_is_drawn(records, tmp_path):
 
 def test_the_time_until_the_limit_stands_between_the_limits_about_the_correction():
     """Corrected by -0.05 m/s, the limits of 0.1 m/s stand at -0.15 and 0.05 m/s."""
-    drift = line(history_of_errors((0.05, 0.0, -0.05)), 5.0)
+    drift = drift_line(history_of_errors((0.05, 0.0, -0.05)), 5.0)
     days = [date(year, 1, 1) for year in (2024, 2025, 2026)]
     one = PointDrawing(5.0, days, (0.05, 0.0, -0.05), (0.01,) * 3, -0.05, 0.1, drift, 1.0, 0.5)
-    (strip,) = history_chart(HistoryDrawing("VA-1", "m/s", 12, [one])).axes
+    (strip,) = history_chart(HistoryDrawing("VA-1", "m/s", 12, [one])).figure.axes
     (reached,) = [each for each in strip.lines if each.get_label() == "limit reached"]
     assert list(reached.get_ydata()) == pytest.approx([-0.15, 0.05])
 
@@ -111,7 +111,7 @@ def test_without_errors_there_is_nothing_to_draw():
         (("interval", "VA-9"), "no instrument 'VA-9'"),
         (("interval", "VA-1", "--target", "100"), "--target: '100'; expected a percentage above 0 and below 100"),
         (("interval", "VA-1", "--judged", "taste"), "--judged: 'taste'; expected one of indication, corrected value"),
-        (("interval", "set", "VA-1", "0", "--reason", "x"), "months: '0'; expected a whole number, 1 to 9999"),
+        (("interval", "set", "VA-1", "0", "--reason", "x"), "MONTHS: '0'; expected a whole number, 1 to 9999"),
         (("interval", "VA-1", "--plot", "x.doc"), "a plot is written as .svg, .png or .pdf"),
     ],
 )
@@ -199,6 +199,12 @@ def test_a_check_standard_is_charted_with_its_limits(small_records, tmp_path):
     assert told.status == 0
     assert "check standard: 11 checks, 0 failed" in told.out
     assert "baseline of 11" in told.out
+    # C +- 3 s and C +- t s (NIST/SEMATECH e-Handbook 2.3.5.2): C = 27.51/11, s from the sum of squares 0.00129091 and 10 degrees
+    # of freedom; t(0.99865; 10) = 3.9569, of the same alarm as 3 of the normal distribution (from a table of Student's t).
+    mean, s = 27.51 / 11, (0.00129091 / 10) ** 0.5
+    assert f"3 s {mean - 3 * s:.5f} to {mean + 3 * s:.5f}, Student's t " in told.out
+    (series,) = calib("check", "chart", "VA-1", "--json", records=small_records).document["series"]
+    assert series["t_limits"]["high"] == pytest.approx(mean + 3.9569 * s, abs=1e-5)
     drawn = (tmp_path / "chart.svg").read_text(encoding="utf-8")
     for label in ("VA-1: intermediate checks", "limits", "baseline", "[m/s]"):
         assert label in drawn

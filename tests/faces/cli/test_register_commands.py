@@ -163,12 +163,12 @@ def test_a_certificate_may_be_recorded_with_another_person_s_acceptance(records,
 @pytest.mark.parametrize(
     ("more", "column"),
     [
-        (("--accepted-on", "2026-02-23"), "accepted_by"),
-        (("--accepted-on", "2026-02-23", "--accepted-by", "B. Person", "--rule", "guarded"), "decision_rule"),
-        (("--accepted-by", "B. Person"), "accepted_by"),
-        (("--adjustment", "yes"), "adjustment"),
-        (("--issued-on", "2026-02-19"), "issued_on"),
-        (("--sheet", "June"), "--sheet"),
+        (("--accepted-on", "2026-02-23"), "--accepted-by"),
+        (("--accepted-on", "2026-02-23", "--accepted-by", "B. Person", "--rule", "guarded"), "--rule"),
+        (("--accepted-by", "B. Person"), "--accepted-by"),
+        (("--adjustment", "yes"), "--adjustment"),
+        (("--issued-on", "2026-02-19"), "--issued-on"),
+        (("--sheet", "June"), "sheet"),
     ],
 )
 def test_a_call_that_cannot_be_is_told_and_nothing_is_written(records, workbook, more, column):

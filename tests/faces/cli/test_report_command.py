@@ -171,9 +171,9 @@ def test_what_was_issued_is_listed_for_people_and_machines(first, tmp_path):
 
 def test_records_written_to_meanwhile_are_read_again(small_records, tmp_path, monkeypatch):
     """Another person writes between the making of the report and its issue."""
-    from calib.faces.report import files
+    from calib.faces.report import write_report
 
-    made, times = files._made, []  # noqa: SLF001 (there is no other moment to write at)
+    made, times = write_report._made, []  # noqa: SLF001 (there is no other moment to write at)
 
     def made_while_another_writes(*arguments):
         found = made(*arguments)
@@ -183,7 +183,7 @@ def test_records_written_to_meanwhile_are_read_again(small_records, tmp_path, mo
                 record_event(session, "PG-1", "suspension", NOW, "dropped", ledger.Signature("B", NOW, "suspension"))
         return found
 
-    monkeypatch.setattr(files, "_made", made_while_another_writes)
+    monkeypatch.setattr(write_report, "_made", made_while_another_writes)
     issued(small_records, tmp_path)
     assert len(set(times)) == 2
     assert read(tmp_path, "J-1-r1.json")["ledger_digest"] == times[1]

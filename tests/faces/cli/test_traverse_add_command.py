@@ -311,7 +311,7 @@ def test_a_pressure_outside_the_measuring_interval_is_refused(records):
 
 def test_the_same_traverse_twice_is_refused(records):
     assert add(records, *by_line(*LINES)).status == 0
-    assert f"observed_at: '{AT}'; expected a new one; the records hold it already" in refused(records, *by_line(*LINES))
+    assert f"--at: '{AT}'; expected a new one; the records hold it already" in refused(records, *by_line(*LINES))
 
 
 # --- planning a duct on record ---------------------------------------------------------------------------------------------------
@@ -360,7 +360,7 @@ WRONG_PLANS = {
     ("E-1",): "DUCT: expected a duct of job E-1",
     ("E-1", "D-9"): "no outlet 'D-9' in job E-1",
     ("E-9", "D-1"): "no job 'E-9'",
-    ("E-1", "S-2"): "S-2 in job E-1 has no shape on record: amend it, or plan with --shape",
+    ("E-1", "S-2"): "S-2 in job E-1 has no shape on record: amend it, or plan with a shape of its own",
     ("E-1", "D-1", "--shape", "round"): "--shape: 'round'; expected nothing beside a duct on record",
     ("E-1", "D-1", "--diameter", "400"): "--diameter: '400'; expected nothing beside a duct on record",
     ("E-1", "D-1", "--unit", "yd"): "--unit: 'yd'; expected one of",
@@ -411,7 +411,7 @@ def test_a_hood_s_pair_is_recorded(records):
     words = ("--observations", "601;606;603", "--throttled-observations", "540;543;541")
     assert add_reading(records, "S-3", "FH-1", "m3/h", "hood", *words).status == 0
     document = calib("reading", "show", "1", "--json", records=records).document
-    assert document["throttled_observations"] == "540;543;541"
+    assert document["--throttled-observations"] == "540;543;541"
     assert (document["velocity"], document["indication"]) == (None, "603.333")
     assert "back pressure" in [one["name"] for one in document["contributions"]]
     assert "  throttled observations: 540;543;541" in calib("reading", "show", "1", records=records).out.splitlines()
@@ -427,21 +427,21 @@ def test_a_traverse_is_shown_with_its_rule(records):
 @pytest.mark.parametrize(
     ("given", "named"),
     [
-        (("S-1", "DM-1", "Pa", "sweep", "--observations", "8.4;8.9"), ["conditions", "probe"]),
-        (("S-1", "VF-1", "m/s", "sweep", "--observations", "4.1;4.2", "--probe", "PT-1"), ["probe"]),
+        (("S-1", "DM-1", "Pa", "sweep", "--observations", "8.4;8.9"), ["--conditions", "--probe"]),
+        (("S-1", "VF-1", "m/s", "sweep", "--observations", "4.1;4.2", "--probe", "PT-1"), ["--probe"]),
         (("S-2", "FH-1", "m3/h", "hood", "--observations", "452;455", "--throttled-observations", "460;463"),
-         ["throttled_observations"]),
+         ["--throttled-observations"]),
         (("S-1", "VF-1", "m/s", "sweep", "--observations", "4.1", "--throttled-observations", "4.0"),
-         ["throttled_observations"]),
-        (("S-2", "VF-1", "m/s", "sweep", "--observations", "4.1;4.2"), ["instrument"]),
-        (("S-1", "TA-1", "m/s", "sweep", "--observations", "4.1;4.2"), ["conditions"]),
+         ["--throttled-observations"]),
+        (("S-2", "VF-1", "m/s", "sweep", "--observations", "4.1;4.2"), ["--instrument"]),
+        (("S-1", "TA-1", "m/s", "sweep", "--observations", "4.1;4.2"), ["--conditions"]),
     ],
 )  # fmt: skip
 def test_what_a_reading_must_rest_on_is_asked_for(records, given, named):
     before = ledger_head(records)
     ran = add_reading(records, *given)
     assert (ran.status, ran.out) == (2, "")
-    assert [re.search(r", (\w+): ", line)[1] for line in ran.err.splitlines()] == named
+    assert [re.search(r"command line, (.+?): ", line)[1] for line in ran.err.splitlines()] == named
     assert ledger_head(records) == before
 
 

@@ -5,17 +5,7 @@ import pytest
 from matplotlib.collections import LineCollection, PolyCollection
 
 from calib.faces import drawings
-from calib.faces.drawings import (
-    budget_alternative,
-    budget_bars,
-    budget_bars_alternative,
-    budget_chart,
-    curve_alternative,
-    curve_chart,
-    distribution_alternative,
-    distribution_chart,
-    most_bars,
-)
+from calib.faces.drawings import budget_bars, budget_chart, curve_chart, most_bars
 from calib.faces.drawings.style import CONTRIBUTION_LOOKS, EVALUATION_LOOKS
 from tests.pictures import CONTRIBUTIONS, CURVE, DISTRIBUTION, JOB, SORTED, contribution, reading
 
@@ -23,7 +13,7 @@ from tests.pictures import CONTRIBUTIONS, CURVE, DISTRIBUTION, JOB, SORTED, cont
 
 
 def test_the_bars_are_the_shares_largest_first():
-    axes = budget_bars(JOB[0]).axes[0]
+    axes = budget_bars(JOB[0]).figure.axes[0]
     names = [label.get_text() for label in axes.get_yticklabels()]
     assert list(zip(names, [one.get_width() for one in axes.patches], strict=True)) == SORTED
     assert sum(one.get_width() for one in axes.patches) == pytest.approx(100)
@@ -32,12 +22,12 @@ def test_the_bars_are_the_shares_largest_first():
 
 
 def test_each_bar_has_its_percentage_beside_it():
-    words = [one.get_text() for one in budget_bars(JOB[0]).axes[0].texts]
+    words = [one.get_text() for one in budget_bars(JOB[0]).figure.axes[0].texts]
     assert words[:7] == ["38.2 %", "20.0 %", "20.0 %", "12.2 %", "9.5 %", "< 0.1 %", "0 %"]
 
 
 def test_type_a_and_type_b_differ_in_hatch():
-    axes = budget_bars(JOB[0]).axes[0]
+    axes = budget_bars(JOB[0]).figure.axes[0]
     hatches = {
         label.get_text(): one.get_hatch() for label, one in zip(axes.get_yticklabels(), axes.patches, strict=True)
     }
@@ -49,11 +39,11 @@ def test_type_a_and_type_b_differ_in_hatch():
 @pytest.mark.parametrize("shares", [[100.0], [0.0, 0.0], [99.99, 0.01]])
 def test_budgets_of_few_or_no_shares_are_drawn(shares):
     one = reading("S1", contributions=[contribution(f"part {n}", share) for n, share in enumerate(shares)])
-    assert [each.get_width() for each in budget_bars(one).axes[0].patches] == shares
+    assert [each.get_width() for each in budget_bars(one).figure.axes[0].patches] == shares
 
 
 def test_the_distribution_stands_below_the_bars():
-    figure = budget_bars(JOB[0], DISTRIBUTION)
+    figure = budget_bars(JOB[0], DISTRIBUTION).figure
     above, below = figure.axes
     assert len(above.patches) == len(CONTRIBUTIONS)
     assert below.get_xlabel() == "flow [L/s]"
@@ -62,26 +52,26 @@ def test_the_distribution_stands_below_the_bars():
 
 
 def test_the_law_is_the_normal_density_of_its_value_and_u():
-    axes = distribution_chart(DISTRIBUTION).axes[0]
+    axes = budget_bars(JOB[0], DISTRIBUTION).figure.axes[1]
     x, y = axes.lines[0].get_data()
     # The density of N(90, 3) is 1 / (3 sqrt(2 pi)) at 90 and exp(-1/2) of that at 93.
     assert np.interp([90.0, 93.0], x, y) == pytest.approx([0.132981, 0.080657], abs=2e-5)
 
 
 def test_the_texts_of_the_budget_and_of_the_distribution_tell_their_numbers():
-    assert budget_bars_alternative(JOB[0]).endswith(
+    assert budget_bars(JOB[0]).words.endswith(
         "largest first: outlet factor 38.2 %; stability 20.0 %; method 20.0 %; reference standard 12.2 %; repeatability 9.5 %; "
         "calibration scatter < 0.1 %; resolution 0 %."
     )
-    assert "20000 Monte Carlo trials" in distribution_alternative(DISTRIBUTION)
-    assert "84.1 to 95.9" in distribution_alternative(DISTRIBUTION)
+    assert "20000 Monte Carlo trials" in budget_bars(JOB[0], DISTRIBUTION).words
+    assert "84.1 to 95.9" in budget_bars(JOB[0], DISTRIBUTION).words
 
 
 # --- many budgets ----------------------------------------------------------------------------------------------------------------
 
 
 def test_the_parts_of_each_bar_are_the_shares_one_after_another():
-    axes = budget_chart(JOB).axes[0]
+    axes = budget_chart(JOB).figure.axes[0]
     shares = {one["name"]: one["variance_percent"] for one in CONTRIBUTIONS}
     for row in range(len(JOB)):
         parts = [one for one in axes.patches if round(one.get_y() + one.get_height() / 2, 6) == row]
@@ -94,19 +84,19 @@ def test_a_job_of_a_thousand_shows_those_with_the_largest_relative_u():
     readings = [reading(f"S{n}", expanded=1.0 + n / 100) for n in range(1000)]
     shown = most_bars(readings)
     assert [one["outlet"] for one in shown] == [f"S{n}" for n in range(999, 959, -1)]
-    assert len(budget_chart(shown).axes[0].get_yticks()) == 40
+    assert len(budget_chart(shown).figure.axes[0].get_yticks()) == 40
 
 
 def test_the_text_of_many_budgets_tells_what_rules():
     other = reading("S9", contributions=[contribution("probe", 60.0), contribution("method", 40.0)])
-    assert budget_alternative([*JOB, other]).endswith("Largest: probe in 1, outlet factor in 6.")
+    assert budget_chart([*JOB, other]).words.endswith("The largest is: outlet factor for 6, probe for 1.")
 
 
 # --- a curve ---------------------------------------------------------------------------------------------------------------------
 
 
 def test_the_curve_has_its_points_their_u_its_band_and_its_residuals():
-    upper, lower = curve_chart(CURVE).axes
+    upper, lower = curve_chart(CURVE).figure.axes
     points = next(one for one in upper.lines if one.get_marker() == "o")
     assert np.column_stack(points.get_data()) == pytest.approx(np.array([[0.5, -0.03], [5.0, 0.05], [15.0, 0.16]]))
     bars = next(one for one in upper.collections if isinstance(one, LineCollection)).get_segments()
@@ -120,12 +110,12 @@ def test_the_curve_has_its_points_their_u_its_band_and_its_residuals():
 
 
 def test_the_text_of_the_curve_tells_its_numbers():
-    text = curve_alternative(CURVE)
+    text = curve_chart(CURVE).words
     assert "3 comparisons from 0.5 to 15" in text
     assert "The largest residual is 0.017 at 5, where U of the comparison is 0.05." in text
 
 
 def test_png_and_svg_are_what_they_say():
-    figure = drawings.budget_bars(JOB[0])
+    figure = drawings.budget_bars(JOB[0]).figure
     assert drawings.as_png(figure).startswith(b"\x89PNG")
     assert drawings.as_svg(figure, "a").startswith("<svg")

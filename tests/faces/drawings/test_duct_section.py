@@ -20,7 +20,7 @@ from calib.airflow.traverse import (
     usual,
 )
 from calib.faces.answers.duct_section_text import length_text, lines_text, section_text, size_text
-from calib.faces.drawings import save_or_tell
+from calib.faces.drawings import save_all
 from calib.faces.drawings.duct_section import section_chart
 
 MM, INCH, FOOT, METRE = (quantities.unit("length", symbol) for symbol in ("mm", "in", "ft", "m"))
@@ -50,7 +50,7 @@ def points_of(section, rule, numbers):
 
 @lru_cache
 def drawn(section, rule, numbers, unit=MM, insertion=0.0):
-    figure = section_chart(section, rule, points_of(section, rule, numbers), unit, insertion)
+    figure = section_chart(section, rule, points_of(section, rule, numbers), unit, insertion).figure
     FigureCanvasAgg(figure).draw()
     return figure
 
@@ -154,7 +154,7 @@ def test_lines_that_are_marked_alike_stand_in_one_row():
 @pytest.mark.parametrize("ending", ["svg", "png", "pdf"])
 def test_a_drawing_can_be_written(ending, tmp_path):
     section = Section(ROUND, 0.4, 0.4)
-    save_or_tell(section_chart(section, LOG_LINEAR, points_of(section, LOG_LINEAR, None), MM), tmp_path / f"a.{ending}")
+    save_all([section_chart(section, LOG_LINEAR, points_of(section, LOG_LINEAR, None), MM)], tmp_path / f"a.{ending}")
     assert (tmp_path / f"a.{ending}").stat().st_size > 1000
 
 

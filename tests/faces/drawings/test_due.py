@@ -14,8 +14,8 @@ from calib.confirmation.interval import (
     InstrumentOnRecord,
 )
 from calib.errors import CalibError
-from calib.faces.drawings.due import DueDrawing, drawing_of, due_alternative, due_chart
-from calib.faces.drawings.over_time import control_alternative, control_chart, history_alternative
+from calib.faces.drawings.due import DueDrawing, due_chart, due_drawing
+from calib.faces.drawings.over_time import control_chart, history_chart
 from tests.command import calib
 from tests.pictures import CHECKS, FLEET, HISTORY, ON
 
@@ -35,7 +35,7 @@ def spans(axes):
 
 
 def test_a_bar_runs_from_the_calibration_to_the_due_date_and_what_is_overdue_on_to_the_day():
-    axes = due_chart(FLEET).axes[0]
+    axes = due_chart(FLEET).figure.axes[0]
     assert spans(axes) == [
         (1, date(2025, 8, 20), date(2026, 8, 20), ""),
         (1, date(2026, 8, 20), ON, "/////"),
@@ -46,12 +46,12 @@ def test_a_bar_runs_from_the_calibration_to_the_due_date_and_what_is_overdue_on_
 
 
 def test_the_day_asked_about_is_a_line():
-    (line,) = due_chart(FLEET).axes[0].lines
+    (line,) = due_chart(FLEET).figure.axes[0].lines
     assert {num2date(at).date() for at in line.get_xdata()} == {ON}
 
 
 def test_the_state_of_each_is_told_by_sign_and_word():
-    axes = due_chart(FLEET).axes[0]
+    axes = due_chart(FLEET).figure.axes[0]
     labels = [one.get_text() for one in axes.get_yticklabels()]
     assert labels == ["TT-02  ○", "VA-13  ○", "VA-14  ✕", "VA-11  ●", "RS-01  ●"]
     words = {one.get_text() for one in axes.texts}
@@ -60,14 +60,14 @@ def test_the_state_of_each_is_told_by_sign_and_word():
 
 def test_of_a_large_fleet_the_most_urgent_are_drawn_and_it_says_so():
     bars = tuple(replace(FLEET.bars[n % 5], tag=f"I-{n}") for n in range(1000))
-    axes = due_chart(DueDrawing(ON, 60, bars)).axes[0]
+    axes = due_chart(DueDrawing(ON, 60, bars)).figure.axes[0]
     assert len(axes.get_yticks()) == 60
     assert axes.get_title(loc="left").startswith("the 60 most urgent of 1000 instruments; ")
 
 
 def test_one_instrument_is_drawn_and_none_is_refused():
-    assert len(spans(due_chart(replace(FLEET, bars=FLEET.bars[-1:])).axes[0])) == 1
-    assert spans(due_chart(replace(FLEET, bars=FLEET.bars[:1])).axes[0]) == []  # never calibrated
+    assert len(spans(due_chart(replace(FLEET, bars=FLEET.bars[-1:])).figure.axes[0])) == 1
+    assert spans(due_chart(replace(FLEET, bars=FLEET.bars[:1])).figure.axes[0]) == []  # never calibrated
     with pytest.raises(CalibError, match="no instrument to draw"):
         due_chart(replace(FLEET, bars=()))
 
@@ -86,7 +86,7 @@ def test_the_fleet_is_drawn_from_the_register_the_most_urgent_first():
         "D": instrument("D", date(2026, 6, 1)),
         "E": InstrumentOnRecord("E", 12, None),
     }
-    shown = drawing_of(fleet, date(2026, 6, 1), 60)
+    shown = due_drawing(fleet, date(2026, 6, 1), 60)
     assert [(one.tag, one.word) for one in shown.bars] == [
         ("E", "no calibration accepted"),
         ("C", "overdue by 1 day"),
@@ -98,20 +98,20 @@ def test_the_fleet_is_drawn_from_the_register_the_most_urgent_first():
 
 
 def test_the_texts_of_what_runs_over_time_tell_their_numbers():
-    assert due_alternative(FLEET) == (
+    assert due_chart(FLEET).words == (
         "Time-line of 5 instruments on 2026-10-14, from calibration to due date: 2 in calibration, 2 overdue, 1 not in use. "
         "TT-02 no calibration accepted; VA-13 overdue by 55 days; VA-14 suspended since 2026-09-02. "
         "Next due: VA-11 on 2026-11-02."
     )
-    assert "At 5 m/s: +0.04 m/s on 2023-03-01 to +0.1 m/s on 2025-03-01, U 0.06 m/s;" in history_alternative(HISTORY)
-    assert "Check standard: 13 checks, 1 failed; the last, on 2026-05-13, is 2.65" in control_alternative(
-        "VA-11", CHECKS
+    assert "At 5 m/s: +0.04 m/s on 2023-03-01 to +0.1 m/s on 2025-03-01, U 0.06 m/s;" in history_chart(HISTORY).words
+    assert (
+        "Check standard: 13 checks, 1 failed; the last, on 2026-05-13, is 2.65" in control_chart("VA-11", CHECKS).words
     )
-    assert "Zero: 1 check, 0 failed; the last, on 2026-05-04, is 0.01" in control_alternative("VA-11", CHECKS)
+    assert "Zero: 1 check, 0 failed; the last, on 2026-05-04, is 0.01" in control_chart("VA-11", CHECKS).words
 
 
 def test_a_single_check_has_limits_from_side_to_side_and_an_axis_of_a_month():
-    axes = control_chart("TA-05", CHECKS[1:]).axes[0]
+    axes = control_chart("TA-05", CHECKS[1:]).figure.axes[0]
     first, last = (num2date(one).date() for one in axes.get_xlim())
     assert (first, last) == (date(2026, 4, 19), date(2026, 5, 19))
     across = [one for one in axes.lines if one.get_label() == "limits"]

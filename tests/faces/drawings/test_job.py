@@ -9,10 +9,19 @@ from matplotlib.collections import LineCollection
 
 from calib.errors import CalibError
 from calib.faces import drawings
-from calib.faces.drawings import job
+from calib.faces.drawings.balance import balance_charts
 from calib.faces.drawings.outlets import MOST_NAMED
+from calib.faces.drawings.overview import overview_charts
 from tests import pictures
 from tests.pictures import BALANCE, FORMULA, JOB, reading, total
+
+
+def figures_of(charts):
+    return [chart.figure for chart in charts]
+
+
+def words_of(charts):
+    return [chart.words for chart in charts]
 
 
 def bars_of_u(axes):
@@ -44,7 +53,7 @@ def rectangles(axes):
 
 @pytest.fixture
 def overview():
-    (figure,) = job.overview_charts(JOB)
+    (figure,) = figures_of(overview_charts(JOB))
     return figure
 
 
@@ -77,7 +86,7 @@ def test_what_has_no_design_is_drawn_as_a_flow(overview):
 
 def test_flows_without_design_in_several_units_share_one_axis():
     mixed = [reading("A", value=36.0, expanded=3.6, design=None, unit="m3/h"), reading("B", value=20.0, design=None)]
-    (figure,) = job.overview_charts(mixed)
+    (figure,) = figures_of(overview_charts(mixed))
     # 36 m3/h are 10 L/s.
     assert by_name(figure.axes[0], bars_of_u(figure.axes[0])) == {
         "A": pytest.approx((10, 1)),
@@ -88,7 +97,7 @@ def test_flows_without_design_in_several_units_share_one_axis():
 def test_each_statement_has_a_sign_of_its_own():
     signs = {}
     for statement in ("pass", "conditional pass", "conditional fail", "fail", None):
-        (figure,) = job.overview_charts([reading("S1", statement=statement)])
+        (figure,) = figures_of(overview_charts([reading("S1", statement=statement)]))
         drawn = [one for one in figure.axes[0].lines if len(one.get_xdata()) == 1]
         signs[statement] = tuple((str(one.get_marker()), one.get_markerfacecolor()) for one in drawn)
     assert len(set(signs.values())) == 5
@@ -101,7 +110,7 @@ def test_the_words_beside_the_rows_are_flows_with_u(overview):
 
 
 def test_what_lies_far_out_stands_at_the_edge_with_its_number():
-    (figure,) = job.overview_charts([reading("S1", value=912.0, statement="fail"), reading("S2")])
+    (figure,) = figures_of(overview_charts([reading("S1", value=912.0, statement="fail"), reading("S2")]))
     axes = figure.axes[0]
     assert axes.get_xlim()[1] == 200
     assert "912 % ○" in {one.get_text() for one in axes.texts}
@@ -109,8 +118,7 @@ def test_what_lies_far_out_stands_at_the_edge_with_its_number():
 
 
 def test_a_job_without_readings_has_no_picture():
-    assert job.overview_charts([]) == []
-    assert job.overview_alternatives([]) == []
+    assert overview_charts([]) == []
 
 
 # A system's name is a row too, and a page has 44.
@@ -118,7 +126,7 @@ def test_a_job_without_readings_has_no_picture():
     ("count", "systems", "figures"), [(1, 1, 1), (41, 3, 1), (42, 3, 2), (MOST_NAMED, 3, 2), (45, 45, 3)]
 )
 def test_up_to_sixty_outlets_have_a_row_each_as_many_as_a_page_holds(count, systems, figures):
-    drawn = job.overview_charts(pictures.many(count, systems))
+    drawn = figures_of(overview_charts(pictures.many(count, systems)))
     assert len(drawn) == figures
     names = [name for figure in drawn for name in rows_of(figure.axes[0]).values() if name.startswith("S-")]
     assert names == [f"S-{number}" for number in range(count)]
@@ -128,14 +136,14 @@ def test_up_to_sixty_outlets_have_a_row_each_as_many_as_a_page_holds(count, syst
 
 def test_those_without_a_design_have_a_figure_of_their_own_where_one_does_not_hold_both():
     judged, apart = pictures.many(30), [reading(f"B-{n}", design=None) for n in range(20)]
-    first, second = job.overview_charts([*judged, *apart])
+    first, second = figures_of(overview_charts([*judged, *apart]))
     assert (len(bars_of_u(first.axes[0])), len(bars_of_u(second.axes[0]))) == (30, 20)
     assert second.axes[0].get_xlabel() == "flow [L/s]"
 
 
 def test_a_thousand_outlets_are_thin_lines_sorted_within_their_systems():
     readings = pictures.many(1000)
-    figures = job.overview_charts(readings)
+    figures = figures_of(overview_charts(readings))
     assert len(figures) == 2
     found = [bars_of_u(figure.axes[0]) for figure in figures]
     assert [len(one) for one in found] == [500, 500]
@@ -151,7 +159,7 @@ def test_a_thousand_outlets_are_thin_lines_sorted_within_their_systems():
 
 def test_each_of_a_thousand_outlets_is_marked_in_the_lane_of_its_statement():
     readings = pictures.many(1000)
-    lanes = [figure.axes[1] for figure in job.overview_charts(readings)]
+    lanes = [figure.axes[1] for figure in figures_of(overview_charts(readings))]
     # A lane is 0.76 wide about its number.
     counts = np.zeros(4, int)
     for axes in lanes:
@@ -164,7 +172,7 @@ def test_each_of_a_thousand_outlets_is_marked_in_the_lane_of_its_statement():
 
 
 def test_the_text_of_the_overview_tells_its_numbers():
-    (text,) = job.overview_alternatives(JOB)
+    (text,) = words_of(overview_charts(JOB))
     assert text == (
         "Flow of 4 outlets in percent of design with its expanded uncertainty and tolerance: 1 pass, 1 conditional pass, "
         "1 conditional fail, 1 fail. From (80 ± 12) % at S2 to (113.0 ± 5.0) % at R1. Fail: S2 (80 ± 12) %. "
@@ -174,8 +182,8 @@ def test_the_text_of_the_overview_tells_its_numbers():
 
 def test_there_is_a_text_for_each_figure_and_a_long_list_is_cut():
     readings = pictures.many(1000)
-    texts = job.overview_alternatives(readings)
-    assert len(texts) == len(job.overview_charts(readings))
+    texts = words_of(overview_charts(readings))
+    assert len(texts) == len(overview_charts(readings))
     assert texts[1].startswith("Picture 2 of 2. Flow of 500 outlets")
     assert all(len(text) < 1500 for text in texts)
     failed = sum(one["design"]["conformity"] == "fail" for one in readings[:500])
@@ -187,7 +195,7 @@ def test_there_is_a_text_for_each_figure_and_a_long_list_is_cut():
 
 @pytest.fixture
 def balance():
-    return job.balance_chart(BALANCE).axes[0]
+    return balance_charts(BALANCE)[0].figure.axes[0]
 
 
 def test_every_total_has_its_row_below_its_system(balance):
@@ -231,7 +239,7 @@ def test_what_is_measured_in_part_or_not_at_all_is_told_in_words(balance):
 
 
 def test_the_text_of_the_balance_tells_its_numbers():
-    text = job.balance_alternative(BALANCE)
+    text = balance_charts(BALANCE)[0].words
     assert "AHU-1: supply 900 ± 45 L/s against 1000 L/s (90.0 % of design), pass; return 800 ± 60 L/s" in text
     assert "EF-3: exhaust 360 ± 36 m3/h, 2 of 3 against 400 m3/h (90.0 % of design)." in text
     assert "EF-4: exhaust not measured against 50 L/s." in text
@@ -241,7 +249,7 @@ def test_the_text_of_the_balance_tells_its_numbers():
 def test_many_systems_are_several_pictures_and_none_is_parted():
     totals = [total(f"AHU-{n}", service, 100.0, 9.0) for n in range(30) for service in ("supply", "return", "net")]
     content = {"totals": totals, "job_totals": [total("", "net", 10.0, 5.0)]}
-    figures, texts = job.balance_charts(content), job.balance_alternatives(content)
+    figures, texts = figures_of(balance_charts(content)), words_of(balance_charts(content))
     assert len(figures) == len(texts) == 3
     names = [name for figure in figures for name in rows_of(figure.axes[0]).values()]
     assert [name for name in names if name.startswith("AHU")] == [f"AHU-{n}" for n in range(30)]
@@ -252,20 +260,20 @@ def test_many_systems_are_several_pictures_and_none_is_parted():
 def test_of_very_many_systems_the_first_pictures_are_drawn_and_the_last_with_the_job():
     totals = [total(f"AHU-{n}", service, 100.0, 9.0) for n in range(90) for service in ("supply", "return", "net")]
     content = {"totals": totals, "job_totals": [total("", "net", 10.0, 5.0)]}
-    titles = [figure.axes[0].get_title(loc="left") for figure in job.balance_charts(content, 3)]
-    every = len(job.balance_charts(content))
+    titles = [figure.axes[0].get_title(loc="left") for figure in figures_of(balance_charts(content, 3))]
+    every = len(balance_charts(content))
     assert titles == [f"Balance of the systems, {n} of {every}" for n in (1, 2, every)]
-    assert "all systems" in job.balance_alternatives(content, 3)[-1]
+    assert "all systems" in words_of(balance_charts(content, 3))[-1]
 
 
 def test_a_single_system_is_not_told_twice():
     content = {"totals": [total("AHU-1", "supply", 9.0, 1.0)], "job_totals": [total("", "supply", 9.0, 1.0)]}
-    assert list(rows_of(job.balance_chart(content).axes[0]).values()) == ["AHU-1", "supply"]
+    assert list(rows_of(balance_charts(content)[0].figure.axes[0]).values()) == ["AHU-1", "supply"]
 
 
 def test_without_totals_there_is_nothing_to_draw():
     with pytest.raises(CalibError, match="no totals to draw"):
-        job.balance_chart({"totals": [], "job_totals": []})
+        balance_charts({"totals": [], "job_totals": []})
 
 
 # --- typed text ------------------------------------------------------------------------------------------------------------------
@@ -274,15 +282,15 @@ def test_without_totals_there_is_nothing_to_draw():
 @pytest.mark.parametrize("typed", [FORMULA, "=1+1", "\u202egnp.exe", "測風口 🌬", "x" * 10_000, "a\tb\nc"])
 def test_typed_text_is_text_in_every_picture(typed):
     readings = [reading(typed, typed), reading("S2", typed, design=None)]
-    figures = [*job.overview_charts(readings), drawings.budget_bars(readings[0]), drawings.budget_chart(readings)]
-    figures.append(job.balance_chart({"totals": [total(typed, "supply", 9.0, 1.0)], "job_totals": []}))
-    for figure in figures:
-        drawn = drawings.as_svg(figure, "typed")
+    charts = [*overview_charts(readings), drawings.budget_bars(readings[0]), drawings.budget_chart(readings)]
+    charts += balance_charts({"totals": [total(typed, "supply", 9.0, 1.0)], "job_totals": []})
+    for chart in charts:
+        drawn = drawings.as_svg(chart.figure, "typed")
         assert "<b>" not in drawn
         assert len(drawn) < 100_000
-    assert len(job.overview_alternatives(readings)[0]) < 1000
+    assert len(words_of(overview_charts(readings))[0]) < 1000
 
 
 def test_a_formula_is_not_set_as_one():
-    drawn = drawings.as_svg(drawings.budget_bars(reading("$a^2$")), "formula")
+    drawn = drawings.as_svg(drawings.budget_bars(reading("$a^2$")).figure, "formula")
     assert "$a^2$, reading 1: budget" in drawn

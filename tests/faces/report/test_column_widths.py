@@ -4,14 +4,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calib.faces.report.blocks import Cell, Column, Row, Table, runs
+from calib.faces.report.blocks import Cell, Table, TableColumn, TableRow, runs
 from calib.faces.report.column_widths import columns_of, pieces
 
 UPRIGHT, ON_SIDE = 500.0, 750.0
 
 
 def table(columns, *rows, compact=False):
-    cells = tuple(Row(tuple(Cell(runs(text)) for text in row)) for row in rows)
+    cells = tuple(TableRow(tuple(Cell(runs(text)) for text in row)) for row in rows)
     return Table("Any", tuple(columns), cells, is_compact=compact)
 
 
@@ -20,7 +20,7 @@ def widths(one):
 
 
 KINDS = st.builds(
-    Column, st.text("abc ", max_size=30), is_number=st.booleans(), is_wordy=st.booleans(), is_short=st.booleans()
+    TableColumn, st.text("abc ", max_size=30), is_number=st.booleans(), is_wordy=st.booleans(), is_short=st.booleans()
 )
 
 
@@ -32,29 +32,32 @@ def test_no_table_is_wider_than_its_page(parts, compact):
 
 
 def test_a_small_table_keeps_its_page_upright_and_its_type_large():
-    found = widths(table([Column("Outlet"), Column("Flow", is_number=True)], ["S1-1", "610 ± 44 m3/h"]))
+    found = widths(table([TableColumn("Outlet"), TableColumn("Flow", is_number=True)], ["S1-1", "610 ± 44 m3/h"]))
     assert (found.setting.on_side, found.setting.size) == (False, 8.5)
 
 
 def test_a_table_of_many_figures_lies_on_its_side():
-    columns = [Column("Figure", is_number=True) for _ in range(14)]
+    columns = [TableColumn("Figure", is_number=True) for _ in range(14)]
     assert widths(table(columns, ["123.456 m3/h"] * 14)).setting.on_side
 
 
 def test_running_text_takes_the_room_that_is_left():
-    columns = [Column("Outlet"), Column("Remarks", is_wordy=True), Column("k", is_number=True)]
+    columns = [TableColumn("Outlet"), TableColumn("Remarks", is_wordy=True), TableColumn("k", is_number=True)]
     found = widths(table(columns, ["S1-1", "read twice", "2.00"]))
     assert sum(found.widths) == pytest.approx(UPRIGHT)
     assert found.widths[1] > 400
 
 
 def test_a_compact_table_is_no_wider_than_its_text_needs():
-    assert sum(widths(table([Column("Outlet")], ["S1-1"], compact=True)).widths) < 60
+    assert sum(widths(table([TableColumn("Outlet")], ["S1-1"], compact=True)).widths) < 60
 
 
 def test_words_beside_figures_stand_off_a_little():
     found = widths(
-        table([Column("k", is_number=True), Column("Conformity"), Column("U", is_number=True)], ["2.00", "pass", "1"])
+        table(
+            [TableColumn("k", is_number=True), TableColumn("Conformity"), TableColumn("U", is_number=True)],
+            ["2.00", "pass", "1"],
+        )
     )
     assert found.left == (0, 4, 0)
 

@@ -13,8 +13,8 @@ import pytest
 from matplotlib.figure import Figure
 
 from calib.faces.report.blocks import Formula, Layout, Picture, Title, runs
+from calib.faces.report.layout import lay_out
 from calib.faces.report.mail import as_eml
-from calib.faces.report.sections import lay_out
 from tests.hostile import HOSTILE, hostile_report
 from tests.read_back import Mail, page_text
 from tests.report_forms import Page, outside

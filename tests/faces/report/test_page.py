@@ -8,9 +8,9 @@ import re
 import pytest
 
 from calib.faces.report.anchors import Anchors
-from calib.faces.report.blocks import Cell, Column, Layout, Mark, Notice, Row, Run, Table, Title, runs
+from calib.faces.report.blocks import Cell, Layout, Mark, Notice, Run, Table, TableColumn, TableRow, Title, runs
+from calib.faces.report.layout import lay_out
 from calib.faces.report.page import as_html
-from calib.faces.report.sections import lay_out
 from tests.hostile import HOSTILE, hostile_report
 from tests.report_forms import Page, outside
 
@@ -59,7 +59,7 @@ def test_every_link_leads_to_one_place(tmp_path, name):
     [
         (Title(TURNED, "below"),),
         (Notice("lead", runs("before ", TURNED, " after")),),
-        (Table("one", (Column("A"),), (Row((Cell(runs(TURNED, Run(" later", Mark.SOFT))),)),)),),
+        (Table("one", (TableColumn("A"),), (TableRow((Cell(runs(TURNED, Run(" later", Mark.SOFT))),)),)),),
     ],
 )
 def test_text_that_turns_is_set_apart(blocks):
@@ -67,7 +67,7 @@ def test_text_that_turns_is_set_apart(blocks):
 
 
 def test_no_sign_turns_a_label_or_the_title_of_the_window():
-    html = page_of(Table(TURNED, (Column("A"), Column(TURNED)), (Row((Cell(), Cell())),)))
+    html = page_of(Table(TURNED, (TableColumn("A"), TableColumn(TURNED)), (TableRow((Cell(), Cell())),)))
     assert f'data-label="\u2068{TURNED}\u2069"' in html
     assert f'aria-label="\u2068{TURNED}\u2069"' in html
 
@@ -79,7 +79,11 @@ def test_a_statement_has_its_sign_as_text():
 
 def test_a_table_has_its_headings_in_its_head_and_names_its_rows():
     html = page_of(
-        Table("one", (Column("A"), Column("B")), (Row((Cell(runs("a")), Cell(runs("b"))), anchor="reading-1"),))
+        Table(
+            "one",
+            (TableColumn("A"), TableColumn("B")),
+            (TableRow((Cell(runs("a")), Cell(runs("b"))), anchor="reading-1"),),
+        )
     )
     assert '<thead><tr><th scope="col">A</th><th scope="col">B</th></tr></thead>' in html
     assert '<tr id="reading-1"><th scope="row">a</th><td data-label="B">b</td></tr>' in html

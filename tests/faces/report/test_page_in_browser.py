@@ -5,8 +5,8 @@ Common practice, no source. The browser starts four times in all.
 
 import pytest
 
+from calib.faces.report.layout import lay_out
 from calib.faces.report.page import as_html
-from calib.faces.report.sections import lay_out
 from tests import browser
 from tests.hostile import HOSTILE, hostile_report
 

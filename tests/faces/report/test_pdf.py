@@ -17,7 +17,6 @@ from matplotlib.figure import Figure
 from calib.faces.report.blocks import (
     Bullets,
     Cell,
-    Column,
     Formula,
     Heading,
     Layout,
@@ -25,26 +24,27 @@ from calib.faces.report.blocks import (
     Notice,
     Paragraph,
     Picture,
-    Row,
     Run,
     Signatures,
     Strip,
     Table,
+    TableColumn,
+    TableRow,
     Title,
     runs,
 )
-from calib.faces.report.pdf import Attachment, as_pdf
+from calib.faces.report.pdf import EmbeddedFile, as_pdf
 from tests import verapdf
 from tests.hostile import HOSTILE
 from tests.read_back import pdf_pages
 
 DIGEST = "8e4d026a5206f77308378376091db77652fd7221d39b554093ef25e6ff7366e7"
 ATTACHED = {
-    "LM-27.json": Attachment(json.dumps({"job": "LM-27"}).encode(), "application/json", "Every number unrounded"),
-    "LM-27.csv": Attachment(b"outlet,flow\r\nS1-1,610\r\n", "text/csv", "One table"),
+    "LM-27.json": EmbeddedFile(json.dumps({"job": "LM-27"}).encode(), "application/json", "Every number unrounded"),
+    "LM-27.csv": EmbeddedFile(b"outlet,flow\r\nS1-1,610\r\n", "text/csv", "One table"),
 }
 STATEMENTS = ("pass", "conditional pass", "conditional fail", "fail")
-WIDE = tuple(Column(f"Contribution {number}", is_number=True) for number in range(20))
+WIDE = tuple(TableColumn(f"Contribution {number}", is_number=True) for number in range(20))
 
 
 def picture(title="Correction"):
@@ -63,25 +63,25 @@ def flow(number):
         Cell((Run(STATEMENTS[number % 4], Mark.STATEMENT),)),
         Cell(runs("read twice, the door open" if number % 2 else "")),
     )
-    return Row(cells, anchor=f"flow-{number}")
+    return TableRow(cells, anchor=f"flow-{number}")
 
 
 FLOWS = Table(
     "Flows of AHU-1",
     (
-        Column("Outlet"),
-        Column("Flow ± U", is_number=True),
-        Column("% of design", is_number=True),
-        Column("Conformity", is_short=True),
-        Column("Remarks", is_wordy=True),
+        TableColumn("Outlet"),
+        TableColumn("Flow ± U", is_number=True),
+        TableColumn("% of design", is_number=True),
+        TableColumn("Conformity", is_short=True),
+        TableColumn("Remarks", is_wordy=True),
     ),
-    (*(flow(number) for number in range(90)), Row((Cell(runs("Total")), Cell(runs("54045 m3/h"))), is_total=True)),
+    (*(flow(number) for number in range(90)), TableRow((Cell(runs("Total")), Cell(runs("54045 m3/h"))), is_total=True)),
     caption=runs("Flows with their expanded uncertainty, and ", Run("nowhere", to="no such place")),
 )
 BUDGETS = Table(
     "Budgets",
     WIDE,
-    tuple(Row(tuple(Cell(runs(f"{100 * row + number}.25")) for number in range(20))) for row in range(1, 4)),
+    tuple(TableRow(tuple(Cell(runs(f"{100 * row + number}.25")) for number in range(20))) for row in range(1, 4)),
 )
 BLOCKS = (
     Title("Larkmoor Seed Library", "Air flow report on job LM-27"),
@@ -155,13 +155,14 @@ def hostile(folder):
     """A report with each hostile text wherever typed text may stand."""
     texts = tuple(HOSTILE.values())
     columns = (
-        Column("Outlet"),
-        Column("Flow", is_number=True),
-        Column("Kind", is_short=True),
-        Column("Remarks", is_wordy=True),
+        TableColumn("Outlet"),
+        TableColumn("Flow", is_number=True),
+        TableColumn("Kind", is_short=True),
+        TableColumn("Remarks", is_wordy=True),
     )
     rows = tuple(
-        Row(tuple(Cell(runs(one)) for one in (text[:100], text[:100], text[:100], text)), anchor=text) for text in texts
+        TableRow(tuple(Cell(runs(one)) for one in (text[:100], text[:100], text[:100], text)), anchor=text)
+        for text in texts
     )
     blocks = [
         Table("All", columns, rows, caption=runs(*(text[:500] for text in texts))),
@@ -181,7 +182,7 @@ def hostile(folder):
     whole = "".join(texts)
     layout = Layout(whole, whole, 1, True, "2026-10-15T09:00:00+01:00", DIGEST, blocks=tuple(blocks))
     return Made(
-        folder / "hostile.pdf", as_pdf(layout, {"測 (1)=+.json": Attachment(b"\x00\xff", "application/json", whole)})
+        folder / "hostile.pdf", as_pdf(layout, {"測 (1)=+.json": EmbeddedFile(b"\x00\xff", "application/json", whole)})
     )
 
 

@@ -14,8 +14,8 @@ import pytest
 
 from calib.faces.report.blocks import Layout, Notice, Strip, Title, runs
 from calib.faces.report.content import content
-from calib.faces.report.sheets import sheets_of
 from calib.faces.report.workbook import as_xlsx
+from calib.faces.report.workbook_sheets import sheets_of
 from calib.procedures.report.collect import report
 from calib.records import database
 from tests.folders import NOW, records_of, small_job

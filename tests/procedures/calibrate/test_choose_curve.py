@@ -8,7 +8,7 @@ import pytest
 
 from calib.errors import BadInputError, CurveError, NotInRecordsError
 from calib.procedures.calibrate.choose_curve import choose_curve
-from calib.procedures.certificate.fit_curve import Wish
+from calib.procedures.certificate.fit_curve import CurveWish
 from calib.procedures.on_record.calibrations import calibration_on_file
 from calib.records import database
 from tests.folders import SIGNED, flows_of, ledger_head, small_job
@@ -16,12 +16,13 @@ from tests.folders import SIGNED, flows_of, ledger_head, small_job
 
 def choose(records, degree, reason="the maker states it", tag="VA-1", certificate="C-101"):
     with database.writing(str(records)) as session:
-        return choose_curve(session, tag, certificate, Wish(degree), reason, SIGNED).model_dump()
+        return choose_curve(session, tag, certificate, CurveWish(degree), reason, SIGNED).model_dump()
 
 
 def curves(records):
     with database.reading(str(records)) as session:
-        return [(one.degree, one.chosen_by, one.reason) for one in calibration_on_file(session, "VA-1", "C-101").curves]
+        kept = calibration_on_file(session, "VA-1", "C-101")
+        return [(one.degree, one.chosen_by, one.reason) for one in (*kept.earlier_curves, kept.curve)]
 
 
 def test_the_later_curve_counts_and_the_earlier_one_stays(small_records):

@@ -10,10 +10,11 @@ from datetime import date
 import pytest
 
 from calib.errors import BadInputError, NotInRecordsError
+from calib.faces.files import write_export
 from calib.procedures.calibrate.accept_calibration import AcceptanceWanted, accept_calibration
 from calib.procedures.calibrate.choose_curve import choose_curve
 from calib.procedures.calibrate.withdraw_calibration import withdraw_calibration
-from calib.procedures.certificate.fit_curve import Wish
+from calib.procedures.certificate.fit_curve import CurveWish
 from calib.procedures.enter.export_records import export_records
 from calib.procedures.fleet.check_values import last_adjustment
 from calib.procedures.fleet.interval_review import review_interval
@@ -21,10 +22,10 @@ from calib.procedures.impact.dispose import DispositionWanted, dispose
 from calib.procedures.impact.trace import trace_down, trace_up
 from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
-from calib.procedures.on_record.calibrations import calibration_on_file, calibrations
+from calib.procedures.on_record.calibrations import calibration_on_file, calibrations_on_file
 from calib.procedures.on_record.errors_of_indication import history_of
 from calib.records import database, ledger
-from calib.records.tables import CorrectionCurve, FactorPair, IssuedReport, Withdrawal
+from calib.records.tables import FactorPair, IssuedReport, StoredCurve, Withdrawal
 from tests import factor_pairs
 from tests.as_found import LATER, added, all_reviews, drifted, review, reviewed
 from tests.folders import (
@@ -180,7 +181,7 @@ def test_it_is_withdrawn_once(small_records):
 
 def test_no_other_curve_of_it_is_chosen(small_records):
     withdraw(small_records)
-    wish = Wish(degree=1)
+    wish = CurveWish(degree=1)
     (found,) = expected_of(small_records, lambda session: choose_curve(session, "VA-1", "C-101", wish, "r", SIGNED))
     assert found.startswith("one that was not withdrawn; it was ")
 
@@ -206,7 +207,7 @@ def test_it_stays_on_record_with_its_acceptance_and_says_when_by_whom_and_why(sm
     with database.reading(str(small_records)) as session:
         kept = calibration_on_file(session, "VA-1", "C-101")
         assert (kept.withdrawn, kept.acceptance.accepted_on, len(kept.comparisons)) == (said, "2026-01-19", 7)
-        listed = {one["certificate"]: one["withdrawn"] for one in calibrations(session)}
+        listed = {one["certificate"]: one["withdrawn"] for one in calibrations_on_file(session)}
     assert listed == {"C-101": said, "C-102": None, "C-103": None, "C-104": None}
 
 
@@ -230,7 +231,7 @@ def test_no_chain_rests_on_it(small_records):
 def test_the_answer_names_what_rested_on_it(small_records):
     with database.writing(str(small_records)) as session:
         issued = IssuedReport(job_id=1, revision=1, issued_at=NOW.isoformat(), ledger_digest="0")
-        ledger.append(session, [issued], SIGNED)
+        ledger.append_entries(session, [issued], SIGNED)
     hanging = withdraw(small_records, "RS-1", "C-103").hanging
     assert (hanging.readings, hanging.calibrations, hanging.reported_jobs) == (1, ("VA-2 C-102",), ("J-1",))
 
@@ -288,10 +289,10 @@ ROW = {"tag": "VA-1", "certificate": "C-101", "reason": WHY}
 def test_a_withdrawal_is_exported_and_read_back(small_records, tmp_path):
     added(small_records, tmp_path / "right", corrected(), now=NOW)
     with database.writing(str(small_records)) as session:
-        choose_curve(session, "VA-1", "C-101", Wish(degree=1), "before", SIGNED)
+        choose_curve(session, "VA-1", "C-101", CurveWish(degree=1), "before", SIGNED)
     withdraw(small_records)
     with database.reading(str(small_records)) as session:
-        export_records(session, tmp_path / "export")
+        write_export(tmp_path / "export", export_records(session))
     assert (tmp_path / "export" / "withdrawals.csv").read_text(encoding="utf-8").splitlines() == [
         "tag,certificate,reason",
         f"VA-1,C-101,{WHY}",
@@ -302,8 +303,8 @@ def test_a_withdrawal_is_exported_and_read_back(small_records, tmp_path):
     assert flows_of(new) == flows_of(small_records)
     with database.reading(str(new)) as session:
         assert [one.reason for one in all_of(session, Withdrawal)] == [WHY]
-        assert len(all_of(session, CorrectionCurve)) == 6
-        export_records(session, tmp_path / "again")
+        assert len(all_of(session, StoredCurve)) == 6
+        write_export(tmp_path / "again", export_records(session))
     for one in (tmp_path / "export").glob("*.csv"):
         assert (tmp_path / "again" / one.name).read_bytes() == one.read_bytes()
 
@@ -314,7 +315,7 @@ def test_readings_and_factors_that_it_took_out_come_back_as_such(tmp_path):
     factor_pairs.factor(records)
     withdraw(records)
     with database.reading(str(records)) as session:
-        export_records(session, tmp_path / "export")
+        write_export(tmp_path / "export", export_records(session))
     new = tmp_path / "new.sqlite"
     database.make(str(new))
     imported(new, tmp_path / "export")

@@ -7,10 +7,10 @@ from dataclasses import replace
 
 import pytest
 
-from calib.procedures.certificate.completeness import Certificate, completeness, missing
+from calib.procedures.certificate.completeness import CertificateOnRecord, completeness, missing
 
 COMPARISON = {"phase": "as-found", "unit": "m/s", "expanded_uncertainty": "0.02", "coverage_factor": "2"}
-WHOLE = Certificate(
+WHOLE = CertificateOnRecord(
     {
         "laboratory": "North Laboratory", "certificate": "C-7", "procedure": "LP-3", "received_on": "2026-01-10",
         "calibrated_on": "2026-01-12", "issued_on": "2026-01-14", "temperature_degC": "20.1", "pressure_kPa": "101.3",

@@ -15,7 +15,8 @@ from calib.procedures.enter.amend_outlet import amend_outlet
 from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.on_record.by_name import outlet_named
 from calib.procedures.on_record.in_force import outlets_in_force
-from calib.procedures.on_record.outlets import cells_of, differences, latest_revision, outlet_history, outlets
+from calib.procedures.on_record.outlets import differences, outlet_cells, outlet_history, outlets
+from calib.procedures.on_record.what_counts import latest_revision
 from calib.records import database, ledger, tables
 from tests.command import copied
 from tests.every_way import every_way
@@ -137,7 +138,7 @@ def in_records(records, table):
 
 def cells_in_force(records, outlet):
     with database.reading(str(records)) as session:
-        found = {one.outlet: cells_of(one) for one in outlets_in_force(session).values()}
+        found = {one.outlet: outlet_cells(one) for one in outlets_in_force(session).values()}
     return found[outlet]
 
 
@@ -180,7 +181,7 @@ def test_a_second_amendment_rests_on_the_first(records):
 def test_the_ledger_names_who_amended_and_when_and_verifies(records):
     amended(records, "S-1", "width=410", at=datetime.fromisoformat("2026-03-09T17:05:00+01:00"))
     with database.reading(str(records)) as session:
-        entry = session.get(tables.LedgerEntry, ledger.head(session)[0])
+        entry = session.get(tables.LedgerEntry, ledger.ledger_head(session)[0])
         assert (entry.person, entry.time) == ("A. Person", "2026-03-09T17:05:00+01:00")
         assert (entry.action, entry.record_table) == ("outlet amend", "outlet_revision")
         assert ledger.verify(session.connection()) == ()

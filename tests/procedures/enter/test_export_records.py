@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from calib.errors import CalibError
+from calib.faces.files import write_export
 from calib.procedures.enter.export_records import NOT_IMPORTED, export_records
 from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.typed.columns import FILES
@@ -31,7 +32,7 @@ IMPORTED = {
 def exported(records, folder):
     """An export of records."""
     with database.reading(str(records)) as session:
-        return export_records(session, folder)
+        return write_export(folder, export_records(session))
 
 
 def again(records, folder, now=NOW):
@@ -99,6 +100,7 @@ def test_every_table_is_exported(small_records, tmp_path):
     exported(small_records, tmp_path / "export")
     source = Path(export_records.__code__.co_filename).read_text(encoding="utf-8")
     named = {table.__tablename__ for table in EVIDENCE if f"tables.{table.__name__}" in source}
+    named |= {declaration.table.__tablename__ for declaration in FILES.values()}
     assert named == {table.__tablename__ for table in EVIDENCE}
     assert {table.__tablename__ for table in EVIDENCE} - IMPORTED == {
         "attachment", "attached", "person", "role", "house_rule", "impact_review", "impact_line", "disposition",
@@ -204,7 +206,7 @@ def test_files_that_are_kept_are_exported_beside(small_records, tmp_path):
     digest = hashlib.sha256(content).hexdigest()
     with database.writing(str(small_records)) as session:
         one = Attachment(name="c.pdf", media_type="application/pdf", sha256=digest, content=content)
-        ledger.append(session, [one], SIGNED)
+        ledger.append_entries(session, [one], SIGNED)
     found = exported(small_records, tmp_path / "export")
     (row,) = rows(tmp_path / "export" / NOT_IMPORTED / "attachment.csv")
     assert (row["name"], row["content"]) == ("c.pdf", digest)
@@ -216,7 +218,7 @@ def test_the_ledger_is_exported_beside(small_records, tmp_path):
     exported(small_records, tmp_path / "export")
     entries = rows(tmp_path / "export" / NOT_IMPORTED / "ledger.csv")
     with database.reading(str(small_records)) as session:
-        assert (int(entries[-1]["sequence"]), entries[-1]["digest"]) == ledger.head(session)
+        assert (int(entries[-1]["sequence"]), entries[-1]["digest"]) == ledger.ledger_head(session)
 
 
 def test_a_folder_with_something_in_it_is_left_alone(small_records, tmp_path):

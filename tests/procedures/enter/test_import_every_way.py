@@ -566,7 +566,7 @@ def test_the_job_that_all_of_these_change_is_right(empty_records, tmp_path):
         "traverse": 3, "traverse_point": 12 + 25 + 12, "reading": 7,
     }  # fmt: skip
     with database.reading(str(empty_records)) as session:
-        assert ledger.head(session)[0] == sum(written.records.values())
+        assert ledger.ledger_head(session)[0] == sum(written.records.values())
         assert ledger.verify(session.connection()) == ()
 
 
@@ -629,7 +629,7 @@ def entries(records):
     """Number of ledger entries, all of them verified."""
     with database.reading(str(records)) as session:
         assert ledger.verify(session.connection()) == ()
-        return ledger.head(session)[0]
+        return ledger.ledger_head(session)[0]
 
 
 @given(cells=st.dictionaries(st.sampled_from(CELLS), TYPED, min_size=1, max_size=2))

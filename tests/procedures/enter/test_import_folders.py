@@ -14,11 +14,11 @@ from calib.records.tables import (
     Acceptance,
     Calibration,
     Comparison,
-    CorrectionCurve,
     Instrument,
     Outlet,
     Reading,
     Refusal,
+    StoredCurve,
 )
 from tests.folders import (
     UNTOUCHED,
@@ -187,7 +187,7 @@ def test_a_calibration_without_acceptance_is_kept_and_waits(empty_records, tmp_p
 
 def test_the_curve_is_made_from_what_was_left(small_records):
     with database.reading(str(small_records)) as session:
-        assert [one.phase for one in all_of(session, CorrectionCurve)] == [
+        assert [one.phase for one in all_of(session, StoredCurve)] == [
             "as-found",
             "as-left",
             "as-found",

@@ -50,13 +50,19 @@ def sheets_of(name):
 
 @pytest.fixture(scope="module")
 def shown(tmp_path_factory):
-    """What `calib calibration show --json` says of each data set."""
+    """What `calib calibration show --json` and `candidates --json` say of each data set."""
     folder = tmp_path_factory.mktemp("nist")
     records = folder / "records.sqlite"
     assert calib("init", records=records).status == 0
     folders = [write(folder / name, sheets_of(name)) for name in SETS]
     assert calib("import", *folders, records=records).status == 0
-    return {name: calib("calibration", "show", name, "--json", records=records).document for name in SETS}
+    asked = ("show", "candidates")
+    of = {
+        (name, each): calib("calibration", each, name, "--json", records=records).document
+        for name in SETS
+        for each in asked
+    }
+    return {name: of[name, "show"] | {"candidates": of[name, "candidates"]["candidates"]} for name in SETS}
 
 
 def coefficient(shown, name, number, among):

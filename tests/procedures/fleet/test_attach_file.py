@@ -13,13 +13,13 @@ from pathlib import Path
 import pytest
 
 from calib.errors import BadInputError, NotInRecordsError, RecordsError
+from calib.faces.files import LARGEST_FILE, file_content, write_new
 from calib.procedures.fleet.attach_file import (
     attach_to_calibration,
     attach_to_instrument,
+    attachable,
     kept_file,
     media_type,
-    read_attachment,
-    write_file,
 )
 from calib.procedures.on_record.attached_files import files_of
 from calib.records import database, ledger
@@ -42,7 +42,7 @@ SWELLING = b'<!DOCTYPE a [<!ENTITY b "bbbb"><!ENTITY c "&b;&b;&b;">]><a>&c;</a>'
 
 def file(folder, name="certificate.pdf", content=PDF):
     (folder / name).write_bytes(content)
-    return read_attachment(folder / name)
+    return attachable(file_content(folder / name, LARGEST_FILE))
 
 
 def to_instrument(records, read, tag="VA-1", remarks=None):
@@ -109,7 +109,7 @@ def test_a_file_of_25_megabytes_is_kept_and_one_byte_more_is_not(tmp_path):
 
 def test_a_file_that_is_not_there_is_told(tmp_path):
     with pytest.raises(BadInputError, match="a file that can be read"):
-        read_attachment(tmp_path / "nowhere.pdf")
+        attachable(file_content(tmp_path / "nowhere.pdf", LARGEST_FILE))
 
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes with a name are POSIX")
@@ -117,14 +117,14 @@ def test_a_pipe_is_not_waited_for(tmp_path):
     os.mkfifo(tmp_path / "pipe.pdf")
     for one in (tmp_path / "pipe.pdf", Path(os.devnull)):
         with pytest.raises(BadInputError, match=r"a file that can be read \(this is a pipe or a device\)"):
-            read_attachment(one)
+            attachable(file_content(one, LARGEST_FILE))
 
 
 def test_the_bytes_come_back_as_they_were(small_records, tmp_path):
     kept = to_instrument(small_records, file(tmp_path, "photo.jpg", JPEG), remarks="after the fall")
     assert kept.sha256 == hashlib.sha256(JPEG).hexdigest()
     with database.reading(str(small_records)) as session:
-        write_file(kept_file(session, kept.sha256[:10].upper()), tmp_path / "again.jpg")
+        write_new(tmp_path / "again.jpg", kept_file(session, kept.sha256[:10].upper()).content)
         (listed,) = files_of(session, instrument_id=1)
     assert (tmp_path / "again.jpg").read_bytes() == JPEG
     assert listed == {
@@ -176,9 +176,9 @@ def test_a_file_that_is_there_is_not_overwritten(small_records, tmp_path):
     with database.reading(str(small_records)) as session:
         found = kept_file(session, hashlib.sha256(PDF).hexdigest())
         with pytest.raises(RecordsError, match="is there already"):
-            write_file(found, tmp_path / "certificate.pdf")
+            write_new(tmp_path / "certificate.pdf", found.content)
         with pytest.raises(RecordsError, match="cannot be written there"):
-            write_file(found, tmp_path / "nowhere" / "certificate.pdf")
+            write_new(tmp_path / "nowhere" / "certificate.pdf", found.content)
 
 
 def test_an_owner_that_is_not_there_is_named(small_records, tmp_path):

@@ -7,20 +7,20 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calib.errors import BadInputError
-from calib.procedures.fleet.list_instruments import SORTS, Wish, list_instruments, ordered, states_of
+from calib.procedures.fleet.list_instruments import SORTS, InstrumentWish, list_instruments, ordered, states_of
 from calib.procedures.fleet.pair_instruments import change_pair
 from calib.procedures.fleet.record_event import record_event
 from calib.procedures.on_record.instruments import InstrumentStatus
 from calib.procedures.on_record.probe_pairs import PAIRED
 from calib.records import database
-from calib.records.ledger import append
+from calib.records.ledger import append_entries
 from calib.records.tables import Event
 from tests.folders import NOW, SIGNED
 
 
 def tags(records, sort="tag", at=NOW, **wish):
     with database.reading(str(records)) as session:
-        return [one.cells["tag"] for one in list_instruments(session, Wish(**wish), sort, at)]
+        return [one.cells["tag"] for one in list_instruments(session, InstrumentWish(**wish), sort, at)]
 
 
 def event(records, tag, kind):
@@ -98,7 +98,7 @@ def test_an_instrument_stands_where_it_was_last_moved_to(small_records):
     ]
     with database.writing(str(small_records)) as session:
         events = [Event(instrument_id=1, kind="move", at=at, reason="why", value=value) for at, value in moves]
-        append(session, events, SIGNED)
+        append_entries(session, events, SIGNED)
     assert tags(small_records, location="van 7") == ["VA-1"]
     assert tags(small_records, location="van 1") == ["PG-1"]
 
@@ -107,7 +107,7 @@ def test_a_probe_and_its_meter_name_one_another(small_records):
     with database.writing(str(small_records)) as session:
         change_pair(session, ("VA-2", "PG-1"), PAIRED, NOW, "why", SIGNED)
     with database.reading(str(small_records)) as session:
-        found = {one.cells["tag"]: one.paired_with for one in list_instruments(session, Wish(), "tag", NOW)}
+        found = {one.cells["tag"]: one.paired_with for one in list_instruments(session, InstrumentWish(), "tag", NOW)}
     assert found == {"PG-1": ("VA-2",), "RS-1": (), "VA-1": (), "VA-2": ("PG-1",)}
 
 

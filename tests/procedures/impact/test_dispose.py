@@ -8,9 +8,9 @@ from datetime import timedelta
 import pytest
 
 from calib.errors import BadInputError, NotInRecordsError
-from calib.procedures.impact.dispose import DECISIONS, DispositionWanted, dispose
+from calib.procedures.impact.dispose import DISPOSITIONS, DispositionWanted, dispose
 from calib.procedures.impact.reviews import open_reviews_of, reviews
-from calib.procedures.people.roles import PersonWanted, add_person
+from calib.procedures.people.persons_and_roles import PersonWanted, add_person
 from calib.procedures.report.collect import report
 from calib.records import database, ledger
 from tests.as_found import LATER, added, drifted, review, reviewed, stated_flows
@@ -66,7 +66,7 @@ def test_of_several_dispositions_the_latest_counts_and_all_stay(records):
     assert [one.decision for one in found.lines[0].decided] == ["stands", "reissue"]
 
 
-@pytest.mark.parametrize("decision", DECISIONS)
+@pytest.mark.parametrize("decision", DISPOSITIONS)
 def test_no_decision_changes_a_flow(records, decision):
     before = stated_flows(records, "J-1")
     decide(records, 1, 2, 3, decision=decision)

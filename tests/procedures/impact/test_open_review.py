@@ -11,8 +11,8 @@ import math
 
 import pytest
 
+from calib.faces.files import import_folders
 from calib.procedures.enter.amend_outlet import amend_outlet
-from calib.procedures.enter.import_folders import import_folders
 from calib.procedures.impact.trace import trace_down, trace_up
 from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.on_record.instruments import instrument_history
@@ -394,7 +394,7 @@ def test_a_factor_found_later_becomes_a_line_and_so_do_the_readings_that_come_to
 def issue(records, revision=1, now=LATER):
     """A report as another procedure would keep it."""
     with database.writing(str(records)) as session:
-        head = ledger.head(session)[1]
+        head = ledger.ledger_head(session)[1]
         one = IssuedReport(
             job_id=1,
             revision=revision,
@@ -402,7 +402,7 @@ def issue(records, revision=1, now=LATER):
             reason=None if revision == 1 else "measured again",
             ledger_digest=head,
         )
-        ledger.append(session, [one], ledger.Signature("An Engineer", now, "report"))
+        ledger.append_entries(session, [one], ledger.Signature("An Engineer", now, "report"))
 
 
 def test_a_report_whose_statement_changes_is_to_be_reissued(tmp_path):

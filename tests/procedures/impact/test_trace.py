@@ -182,7 +182,7 @@ def factor(tmp_path_factory):
     with database.writing(str(records)) as session:
         amend_outlet(session, "J-1", "S-9", [*factor_pairs.BLANK, "found_factor=GR-9"], "found", SIGNED)
         issued = IssuedReport(job_id=1, revision=1, issued_at=LATER.isoformat(), ledger_digest="0")
-        ledger.append(session, [issued], SIGNED)
+        ledger.append_entries(session, [issued], SIGNED)
     return records
 
 

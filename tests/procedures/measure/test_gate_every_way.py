@@ -18,7 +18,7 @@ from calib.procedures.enter.amend_outlet import amend_outlet
 from calib.procedures.fleet.record_check import record_check
 from calib.procedures.fleet.record_event import record_event
 from calib.procedures.measure.evaluate import evaluate
-from calib.procedures.typed.cells import number
+from calib.procedures.typed.cells import finite_number
 from calib.procedures.typed.columns import FILES
 from calib.records import database, ledger
 from calib.records.tables import Calibration, FoundFactor, Instrument, Method, Refusal, Traverse, TraversePoint
@@ -445,7 +445,7 @@ def test_a_state_that_the_density_is_not_known_for_refuses_and_says_where_it_sta
     tmp_path, monkeypatch, file, row, column, value, outlets, said
 ):
     """Records of the first schema may hold any number there, which an import names since."""
-    any_number = [replace(one, check=number) if one.name == column else one for one in FILES[file]]
+    any_number = [replace(one, check=finite_number) if one.name == column else one for one in FILES[file]]
     monkeypatch.setitem(FILES, file, replace(FILES[file], columns=tuple(any_number)))
     found, _ = import_all(tmp_path / "in", (file, row, column, value))
     assert found.keys() == outlets
@@ -536,7 +536,7 @@ def found_factor(records, tag="VF-1", method="sweep", revision=1, **fields):
             "value": 0.84, "relative_spread": 0.01, "degrees_of_freedom": 4.0, "relative_reference": 0.01,
             "relative_instrument": 0.008, "face_indications": "[4.2]", "reason": "found by five pairs",
         }  # fmt: skip
-        ledger.append(session, [FoundFactor(**(made | fields))], SIGNED)
+        ledger.append_entries(session, [FoundFactor(**(made | fields))], SIGNED)
 
 
 def with_factor(**cells):

@@ -7,7 +7,7 @@ from calib.procedures.fleet.record_event import record_event
 from calib.procedures.on_record.calibrations import calibration_on_file
 from calib.procedures.on_record.instruments import instrument_history
 from calib.records import database
-from calib.records.ledger import append
+from calib.records.ledger import append_entries
 from calib.records.tables import Disposition, ImpactLine, ImpactReview, IntermediateCheck
 from tests.every_way import NOW as LATER
 from tests.every_way import every_way
@@ -21,7 +21,7 @@ def history(records, tag, at=NOW):
 
 def write_all(records, *written):
     with database.writing(str(records)) as session:
-        append(session, written, SIGNED)
+        append_entries(session, written, SIGNED)
 
 
 def test_the_readings_that_rest_on_an_instrument_are_counted_with_the_first_and_the_last(small_records):

@@ -13,7 +13,14 @@ from sqlalchemy import text
 from calib.errors import BadInputError
 from calib.procedures.people.authorise import People, append, authorise, login_of, people_on_record
 from calib.procedures.people.grants import grants, statements
-from calib.procedures.people.roles import GIVEN, WITHDRAWN, ChangeWanted, PersonWanted, add_person, change_role
+from calib.procedures.people.persons_and_roles import (
+    GIVEN,
+    WITHDRAWN,
+    ChangeWanted,
+    PersonWanted,
+    add_person,
+    change_role,
+)
 from calib.records import database, ledger
 from calib.records.tables import EVIDENCE, Job, LedgerEntry, Person
 from tests.command import calib
@@ -220,7 +227,7 @@ def write_job(url, signature, job):
 
 def last_writer(url):
     with database.reading(url) as session:
-        return session.get(LedgerEntry, ledger.head(session)[0]).person
+        return session.get(LedgerEntry, ledger.ledger_head(session)[0]).person
 
 
 @pytest.mark.parametrize("login", ["quinn", "ed", "tom"])
@@ -233,7 +240,7 @@ def test_the_login_says_who_writes_whether_named_or_not(records, login):
 
 
 def test_another_s_name_is_refused(records):
-    with pytest.raises(BadInputError, match="--by: 'Quinn'; expected Tom, whose database login 'tom' this is"):
+    with pytest.raises(BadInputError, match="by: 'Quinn'; expected Tom, whose database login 'tom' this is"):
         write_job(records["tom"], by("Quinn"), "in another's name")
 
 
@@ -265,7 +272,7 @@ def test_a_qa_without_a_login_does_not_stand_in_for_the_last(records):
 
 def test_the_first_person_of_a_shared_database_has_a_login(server_with_logins):
     _, urls = made(server_with_logins)
-    with pytest.raises(BadInputError, match="--login: expected the database login"):
+    with pytest.raises(BadInputError, match="login: expected the database login"):
         add(urls["owner"], "Quinn", "QA")
 
 

@@ -8,10 +8,10 @@ import pytest
 from sqlalchemy import text
 
 from calib.errors import BadInputError, NotInRecordsError
-from calib.procedures.people.roles import PersonWanted, add_person
+from calib.procedures.people.persons_and_roles import PersonWanted, add_person
 from calib.procedures.report.collect import report
 from calib.procedures.report.issue import ToIssue, issue_report
-from calib.procedures.report.issued import bytes_of, issue_with, issues_of
+from calib.procedures.report.issued import issue_with, issued_bytes, issues_of
 from calib.records import database, ledger
 from calib.records.tables import IssuedForm
 from tests.folders import NOW, all_of
@@ -38,8 +38,8 @@ def issued(records, *reports, by=ENGINEER):
 def test_what_was_issued_is_read_back_byte_for_byte(small_records):
     issued(small_records, FIRST)
     with database.reading(str(small_records)) as session:
-        assert bytes_of(session, "J-1", 1, "pdf") == b"%PDF-\x00\xff"
-        assert bytes_of(session, "J-1", 1, "json") == b'{"a": 1}'
+        assert issued_bytes(session, "J-1", 1, "pdf") == b"%PDF-\x00\xff"
+        assert issued_bytes(session, "J-1", 1, "json") == b'{"a": 1}'
 
 
 def test_each_issue_says_who_when_why_and_the_digest_of_each_form(small_records):
@@ -103,7 +103,7 @@ def test_a_form_that_was_not_issued_is_refused_with_those_that_were(small_record
         database.reading(str(small_records)) as session,
         pytest.raises(NotInRecordsError, match=rf"no {said}: issued are 1 \(json, pdf\)"),
     ):
-        bytes_of(session, "J-1", revision, form)
+        issued_bytes(session, "J-1", revision, form)
 
 
 def test_bytes_are_known_as_the_form_of_an_issue_and_whether_it_is_the_latest(small_records):
@@ -122,7 +122,7 @@ def test_other_bytes_are_of_no_issue(small_records, content):
 
 
 def test_only_an_engineer_issues_where_there_are_people(small_records):
-    """In a file; on a server the person is the login's, which tests/procedures/people/test_roles.py asks."""
+    """In a file; on a server the person is the login's, which tests/procedures/people/test_persons_and_roles.py asks."""
     for name, role in (("Quinn", "QA"), ("Ed", "engineer")):
         with database.writing(str(small_records)) as session:
             add_person(session, PersonWanted(name, None, [role]), ledger.Signature("Quinn", NOW, "person add"))

@@ -3,6 +3,8 @@
 import pytest
 
 from calib.procedures.typed.columns import FILES
+from calib.procedures.typed.sheets import options_of
+from calib.records.tables import EVIDENCE
 
 
 @pytest.mark.parametrize("file", FILES)
@@ -15,3 +17,32 @@ def test_every_file_and_every_column_says_what_it_holds(file):
 def test_no_column_is_declared_twice(file):
     names = [column.name for column in FILES[file]]
     assert len(set(names)) == len(names)
+
+
+@pytest.mark.parametrize("file", FILES)
+def test_key_and_references_are_columns_of_the_file(file):
+    names = {column.name for column in FILES[file]}
+    assert set(FILES[file].key) <= names
+    assert {column for reference in FILES[file].references for column in reference.columns} <= names
+
+
+@pytest.mark.parametrize("file", FILES)
+def test_what_a_reference_stores_is_a_foreign_key_to_the_table_that_it_names(file):
+    for reference in FILES[file].references:
+        if reference.stored is not None:
+            column = FILES[file].table.__table__.columns[reference.stored]
+            assert [key.column.table for key in column.foreign_keys] == [reference.table.__table__]
+
+
+@pytest.mark.parametrize("file", FILES)
+def test_a_file_stands_for_a_table_of_the_records(file):
+    assert FILES[file].table in EVIDENCE
+
+
+def test_the_options_of_a_command_become_cells_by_their_names():
+    typed = {"tag": "VA-1", "temperature_degc": "21", "certificate": None, "by": "A. Person"}
+    assert options_of(FILES["calibrations.csv"], typed) == {
+        "tag": "VA-1",
+        "certificate": None,
+        "temperature_degC": "21",
+    }

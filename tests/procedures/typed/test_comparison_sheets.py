@@ -12,7 +12,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calib.procedures.typed.comparison_sheets import as_typed, comparison_columns, read_comparisons
+from calib.faces.files import LARGEST_FILE, file_content
+from calib.procedures.typed.comparison_sheets import cell_as_typed, comparison_columns, read_comparisons
 
 HEADER = (
     "phase",
@@ -43,7 +44,7 @@ def workbook(folder, *rows, sheet="Sheet1", formats=(), others=(), header=HEADER
 
 
 def read(path, sheet=None):
-    return read_comparisons(path, "VA-1", "C-7", comparison_columns(), sheet)
+    return read_comparisons(file_content(path, LARGEST_FILE), "VA-1", "C-7", comparison_columns(), sheet)
 
 
 def cells(path, sheet=None):
@@ -78,13 +79,13 @@ def only_finding(path, sheet=None):
     ],
 )
 def test_a_cell_gives_the_digits_that_it_shows_and_all_that_it_holds(value, number_format, text):
-    assert as_typed(value, number_format) == text
+    assert cell_as_typed(value, number_format) == text
 
 
 @given(st.integers(-(10**9), 10**9), st.integers(0, 6), st.integers(0, 8))
 def test_the_text_of_a_number_is_that_number(digits, scale, places):
     value = digits / 10**scale
-    text = as_typed(value, "0" if places == 0 else "0." + "0" * places)
+    text = cell_as_typed(value, "0" if places == 0 else "0." + "0" * places)
     assert float(text) == value
     assert len(text.partition(".")[2]) >= places
 

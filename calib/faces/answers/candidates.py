@@ -1,0 +1,96 @@
+"""What a new fit says of the candidates that a calibration's curve was chosen from, as `calib calibration candidates` answers."""
+
+import math
+
+from calib.curves.choice import Candidate
+from calib.curves.regression import Polynomial
+from calib.faces.answers.curve import formula, response_formula, unit_of_residuals
+from calib.faces.written import Content
+from calib.procedures.certificate.fit_curve import CurveWish
+from calib.procedures.on_record.calibrations import CalibrationOnFile, refit
+from calib.quantities import Unit, unit
+from calib.records.tables import BY_THE_RULE
+
+
+def document(calibration: CalibrationOnFile) -> Content:
+    """The candidates with the figures they are judged by; which of them has the shape and degree of the curve that counts."""
+    curve = calibration.curve
+    wish = None if curve.chosen_by == BY_THE_RULE else CurveWish(curve.degree, curve.shape)
+    return {
+        "tag": calibration.instrument.tag,
+        "certificate": calibration.calibration.certificate,
+        "made_from": curve.phase,
+        "judged_by": _judged_by(calibration),
+        "residual_unit": unit_of_residuals(curve, calibration.instrument).symbol,
+        "candidates": [_candidate(calibration, each) for each in refit(calibration, wish).choice.candidates],
+    }
+
+
+def _judged_by(calibration: CalibrationOnFile) -> str:
+    if _states_repeatability(calibration):
+        return "chi-squared"
+    polynomial = calibration.curve.shape == "polynomial"
+    return "F test of the added terms" if polynomial else "AICc of the residuals in the indication"
+
+
+def _states_repeatability(calibration: CalibrationOnFile) -> bool:
+    used = (each for each in calibration.comparisons if each.phase == calibration.curve.phase)
+    return all(each.repeatability is not None for each in used)
+
+
+def _candidate(calibration: CalibrationOnFile, candidate: Candidate) -> Content:
+    fit, curve, instrument = candidate.fit, calibration.curve, calibration.instrument
+    squares = fit.chi_squared
+    if isinstance(fit, Polynomial):
+        own = unit(instrument.quantity, instrument.unit)
+        written = formula(fit.in_unit(own.scale, own.offset).in_powers_of_x()[0].tolist())
+        squares = squares if _states_repeatability(calibration) else squares / own.scale**2
+    else:
+        written = response_formula(fit)
+    return {
+        "shape": candidate.shape,
+        "title": candidate.title,
+        "degree": candidate.degree,
+        "formula": written,
+        "sum_of_squares": squares,
+        "degrees_of_freedom": fit.degrees_of_freedom,
+        "probability": candidate.probability,
+        "aicc": candidate.aicc if math.isfinite(candidate.aicc) else None,
+        "leave_one_out": _left_out(unit_of_residuals(curve, instrument), candidate),
+        "lack_of_fit_probability": candidate.lack_of_fit,
+        "kept": candidate.kept,
+        "chosen": (candidate.shape, candidate.degree) == (curve.shape, curve.degree),
+    }
+
+
+def _left_out(in_unit: Unit, candidate: Candidate) -> float | None:
+    residual = float(in_unit.difference_from_si(candidate.leave_one_out))
+    return residual if math.isfinite(residual) else None
+
+
+def text(answer: Content) -> str:
+    """The same for people."""
+    squares = "chi-squared" if answer["judged_by"] == "chi-squared" else "sum of res.²"
+    header = f"{'candidate':24} {squares:>12} {'dof':>4} {'probability':>11} "
+    header += f"{'AICc':>9} {'left out':>10} {'lack of fit':>11}  at 5 %"
+    return "\n".join(
+        [
+            f"{answer['tag']}, certificate {answer['certificate']}, made from the comparisons {answer['made_from']}",
+            f"candidates, judged by {answer['judged_by']}; left out: rms of residuals from curves without the point:",
+            header,
+            *(_line(each) for each in answer["candidates"]),
+        ]
+    )
+
+
+def _line(each: Content) -> str:
+    return (
+        f"{each['title']:24} {each['sum_of_squares']:12.5g} {each['degrees_of_freedom']:4g} {each['probability']:11.3g} "
+        f"{_figure(each['aicc'], '.4g'):>9} {_figure(each['leave_one_out'], '.3g'):>10} "
+        f"{_figure(each['lack_of_fit_probability'], '.3g'):>11}  "
+        f"{'not rejected' if each['kept'] else 'rejected'}{'  <- chosen' if each['chosen'] else ''}"
+    )
+
+
+def _figure(figure: float | None, form: str) -> str:
+    return "-" if figure is None else format(figure, form)

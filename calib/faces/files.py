@@ -1,0 +1,128 @@
+"""Files and folders on disk: read for the procedures, which take bytes, and written from what they answer."""
+
+import errno
+import tempfile
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+from pathlib import Path
+from stat import S_ISDIR, S_ISREG
+
+from sqlmodel import Session
+
+from calib.errors import BadInputError, CalibError, Finding, RecordsError
+from calib.procedures.enter.export_records import NOT_IMPORTED, Exported, ExportedFile
+from calib.procedures.enter.write_sheets import Imported, write_sheets
+from calib.procedures.typed.columns import FILES
+from calib.procedures.typed.sheets import FileContent, TypedRow, read_sheets
+from calib.records.ledger import Signature
+from calib.records.verification import Progress
+
+LARGEST_FILE = 25_000_000  # bytes of a file that is kept, or of a workbook that is read
+
+
+def file_content(path: Path, largest: int | None = None) -> FileContent:
+    """Content of a plain file, or what was expected of it: a pipe or a device has no end that could be waited for."""
+    expected = "a file that can be read (this is a pipe or a device)"
+    try:
+        status = path.stat()
+        if S_ISREG(status.st_mode) and largest is not None and status.st_size > largest:
+            size = f"{largest / 1e6:g} MB, {largest:,} bytes (it has {status.st_size:,})"
+            return FileContent(str(path), b"", f"a file of at most {size}")
+        if S_ISREG(status.st_mode) or S_ISDIR(status.st_mode):
+            return FileContent(str(path), path.read_bytes())
+    except OSError as error:
+        expected = f"a file that can be read ({error.strerror})"
+    return FileContent(str(path), b"", expected)
+
+
+def log_content(typed: str | None) -> FileContent | None:
+    """Content of the log that was named for a reading, where one was."""
+    return file_content(Path(typed.strip())) if typed is not None and typed.strip() else None
+
+
+def import_folders(
+    session: Session,
+    folders: Sequence[Path],
+    signature: Signature,
+    now: datetime,
+    progress: Progress = lambda _: None,
+) -> Imported:
+    """Read and write all folders together; raises BadInputError with every finding, nothing written."""
+    sheets: dict[str, list[TypedRow]] = {}
+    findings: list[Finding] = []
+    for folder in folders:
+        progress(f"reading {folder}")
+        read, wrong = read_folder(folder)
+        findings += wrong
+        for name, rows in read.items():
+            sheets.setdefault(name, []).extend(rows)
+    return write_sheets(session, sheets, signature, now, findings, progress)
+
+
+def read_folder(folder: Path) -> tuple[dict[str, list[TypedRow]], list[Finding]]:
+    """Rows of every CSV file of a folder, and what is wrong with the files; raises BadInputError where there is none to read."""
+    if not _is_folder(folder):
+        raise BadInputError(
+            [Finding(str(folder), None, None, None, "a folder with CSV files; there is none of this name")]
+        )
+    paths = sorted(path for path in folder.iterdir() if path.suffix.lower() == ".csv")
+    if not paths:
+        raise BadInputError([Finding(str(folder), None, None, None, f"at least one of {', '.join(FILES)}")])
+    files = (file_content(path) if path.name in FILES else FileContent(str(path), b"") for path in paths)
+    return read_sheets(files, FILES, lambda file, name: file_content(Path(file.source).parent / name))
+
+
+def _is_folder(path: Path) -> bool:
+    try:
+        return path.is_dir()
+    except OSError:  # a name that is too long for the system
+        return False
+
+
+def write_new(path: Path, content: bytes) -> None:
+    """Write a file's bytes; raises RecordsError where they cannot be written, or a file is there already."""
+    try:
+        with path.open("xb") as out:
+            out.write(content)
+    except FileExistsError as error:
+        raise RecordsError(f"{path} is there already: name another file") from error
+    except OSError as error:
+        raise RecordsError(f"{path}: the file cannot be written there ({error.strerror})") from error
+
+
+def write_export(folder: Path, files: Iterable[ExportedFile], progress: Progress = lambda _: None) -> Exported:
+    """Write a folder whole or not at all; raises CalibError where something is in it already, or it cannot be written."""
+    try:
+        _must_be_new(folder)
+        with tempfile.TemporaryDirectory(dir=folder.resolve().parent, prefix=".calib-") as part:
+            counts = _write_files(Path(part), files, progress)
+            _must_be_new(folder)
+            folder.mkdir(exist_ok=True)
+            for path in sorted(Path(part).iterdir()):
+                path.rename(folder / path.name)
+    except OSError as error:
+        raise CalibError(f"{folder}: the records cannot be written there ({error.strerror})") from error
+    others = {name: count for name, count in counts.items() if name.startswith(f"{NOT_IMPORTED}/")}
+    return Exported({name: count for name, count in counts.items() if name not in others}, others)
+
+
+def _write_files(folder: Path, files: Iterable[ExportedFile], progress: Progress) -> dict[str, int]:
+    counts: dict[str, int] = {}
+    for file in files:
+        path = folder / file.name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(file.content)
+        if file.rows is not None:
+            counts[file.name] = file.rows
+            progress(f"wrote {file.name}")
+        elif path.parent == folder:
+            counts["logs"] = counts.get("logs", 0) + 1
+    return counts
+
+
+def _must_be_new(folder: Path) -> None:
+    if folder.is_dir() and any(folder.iterdir()):
+        raise CalibError(f"{folder} holds something already: name a new folder, an export overwrites nothing")
+    if folder.exists() and not folder.is_dir():
+        raise FileExistsError(errno.EEXIST, "a file is there")
+    folder.parent.mkdir(parents=True, exist_ok=True)

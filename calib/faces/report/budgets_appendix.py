@@ -1,0 +1,237 @@
+"""Budgets in full: the measurement function of each kind, its input quantities, and what a reader needs to work one flow out."""
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from calib.faces.report.anchors import Anchors
+from calib.faces.report.blocks import (
+    Block,
+    Cell,
+    Heading,
+    Paragraph,
+    Run,
+    Table,
+    TableColumn,
+    TableRow,
+    number_columns,
+    runs,
+)
+from calib.faces.report.formulas import measurement_function
+from calib.faces.report.table_cells import NOTHING, degrees_cell, digits_cell, row_of, words_cell
+from calib.faces.written import Content, rounded, significant
+from calib.procedures.measure import budgets_in_full as full
+
+_MEASURED = {
+    full.VELOCITY: "Indicated velocity",
+    full.PRESSURE: "Velocity pressure",
+    full.THERMAL: "Thermal anemometer with a reference state",
+    full.VANE: "Vane corrected for its friction",
+    full.PAIR: "Probe and meter calibrated together",
+    full.HOOD: "Flow hood, throttle open",
+    full.HOOD_PAIR: "Flow hood, throttle open and set",
+}
+_OPENINGS = {
+    full.FACTOR: "opening with an outlet factor",
+    full.EFFECTIVE_AREA: "effective area",
+    full.FOUND_FACTOR: "opening with an outlet factor found in the field",
+    full.FOUND_AREA: "effective area found in the field",
+    full.DUCT: "duct",
+}
+_MEANINGS = {
+    "x̄": "mean indication",
+    "v̄": "mean velocity; u is its repeatability",
+    "q̄": "flow by the readings; u is their repeatability",
+    "δ_res": "error of rounding, resolution",
+    "c(x̄)": "correction by the curve; u is its scatter",
+    "δ_cal": "error of the curve, its scatter",
+    "δ_ref": "error of the laboratory's reference",
+    "δ_stab": "change since the calibration",
+    "δ_P": "error of the probe's calibration and its change since",
+    "ρ": "density of the air",
+    "r": "ratio of the hood's resistances",
+    "w": "width",
+    "h": "height",
+    "d": "diameter",
+    "K": "outlet factor",
+    "A_e": "effective area",
+    "M": "what the method adds",
+}
+
+
+def budgets_appendix(content: Content, anchors: Anchors) -> Iterator[Block]:
+    """One budget in full of each kind of measurement."""
+    if not content["budgets_in_full"]:
+        return
+    yield Heading(2, "Appendix B: budgets in full", "in-full", begins_page=True)
+    yield Paragraph(
+        runs(
+            "One flow of each kind of measurement, as GUM 4.1 and 5.1 set it out: X_i an input quantity, x_i its estimate, u(x_i) "
+            "its standard uncertainty, ν_i its degrees of freedom, c_i = ∂q_V/∂x_i its sensitivity coefficient, "
+            "u_i = |c_i| u(x_i) what "
+            "it contributes; u² = Σ u_i². Errors whose estimate is 0 stand as δ, and M, with the estimate 1, for "
+            "the method. Formulas "
+            "hold in coherent SI units; the conversions stand below each budget. Digits beyond those that mean "
+            "something are there for "
+            "working it out."
+        )
+    )
+    readings = {reading["reading"]: reading for reading in content["readings"]}
+    for place, budget in enumerate(content["budgets_in_full"], start=1):
+        yield from _in_full(place, budget, readings[budget["reading"]], anchors)
+
+
+def _in_full(place: int, budget: Content, reading: Content, anchors: Anchors) -> Iterator[Block]:
+    yield Heading(3, f"B{place}. {_title(budget['kind'])}", anchors.of("in-full", budget["reading"]))
+    yield Paragraph(runs(*_about(budget, reading, anchors)))
+    yield from measurement_function(budget["kind"])
+    if reading["traverse"] is not None:
+        yield _points(place, reading)
+    yield _quantities(place, budget, reading)
+    yield Paragraph(runs(_unit_text(budget, reading)), soft=True)
+
+
+def _title(kind: Mapping[str, Any]) -> str:
+    opening = _OPENINGS.get(kind["opening"])
+    shaped = [" ".join(part for part in (kind["shape"], opening) if part)] if opening else []
+    parts = [
+        _MEASURED[kind["measured"]],
+        *(["with a probe"] if kind["has_probe"] else []),
+        *(["traverse"] if kind["is_traverse"] else []),
+        *shaped,
+        *([] if kind["is_polynomial"] else ["response curve"]),
+    ]
+    return ", ".join(parts)
+
+
+def _about(budget: Content, reading: Content, anchors: Anchors) -> Iterator[str | Run]:
+    yield "Reading "
+    yield Run(str(budget["reading"]), to=anchors.of("budget", budget["reading"]))
+    yield from (" at ", Run(reading["outlet"], to=anchors.of("reading", budget["reading"])), ", by ")
+    yield Run(reading["instrument"], to=anchors.of("curve", reading["instrument"], reading["certificate"]))
+    if reading["probe"]:
+        probe = reading["probe"]
+        yield from (" with ", Run(probe["tag"], to=anchors.of("curve", probe["tag"], probe["certificate"])))
+    yield from (", method ", reading["method"])
+    yield from _observed(reading)
+    if not budget["kind"]["is_direct"] and not budget["kind"]["is_polynomial"]:
+        yield "; f is the calibration curve of the instrument, solved for the value"
+    if budget["kind"]["has_probe"]:
+        yield "; c_P is the correction of the probe"
+    for each in budget["constants"]:
+        yield f"; {each['symbol']} = {significant(each['value'], 6)} {each['unit']}, {_CONSTANTS[budget['kind']['measured']]}"
+    yield "."
+
+
+_CONSTANTS = {
+    full.THERMAL: "the density of the anemometer's reference state",
+    full.VANE: "the density at the calibration",
+    full.PAIR: "the density at the calibration",
+}
+
+
+def _observed(reading: Content) -> Iterator[str]:
+    unit = reading["indication_unit"]
+    if reading["traverse"] is not None:
+        return
+    if reading["throttled_observations"]:
+        open_values = reading["observations"] or reading["indication"]
+        yield f"; indications with the throttle open {_apart(open_values)} {unit} (mean x̄_1)"
+        yield f", set {_apart(reading['throttled_observations'])} {unit} (mean x̄_2)"
+    elif reading["logged"]:
+        yield f"; {reading['observations_counted']} logged indications"
+        yield f", worth {reading['effective_observations']:.1f} independent ones"
+    elif reading["observations"]:
+        yield f"; indications {_apart(reading['observations'])} {unit}"
+    else:
+        yield f"; one indication, {reading['indication']} {unit}"
+
+
+def _apart(observations: str) -> str:
+    """2.50;2.55;2.51 as typed, with room between: 2.50; 2.55; 2.51."""
+    return "; ".join(typed.strip() for typed in observations.split(";"))
+
+
+# --- tables ----------------------------------------------------------------------------------------------------------------------
+
+
+def _points(place: int, reading: Content) -> Table:
+    """Indications at each point of a traverse, with the weights of the points."""
+    traverse = reading["traverse"]
+    columns = (
+        *number_columns(
+            "Line",
+            "Point",
+            "Weight w_j",
+            f"Indications [{reading['indication_unit']}]",
+            f"Velocity v_j [{traverse['velocity_unit']}]",
+        ),
+    )
+    rows = tuple(
+        row_of(
+            Cell((Run(str(each["line"])),), each["line"]),
+            Cell((Run(str(each["point"])),), each["point"]),
+            digits_cell(each["weight"], 6),
+            words_cell("; ".join(format(value, "g") for value in each["indications"])),
+            digits_cell(each["velocity"], 6, traverse["velocity_unit"]),
+        )
+        for each in traverse["velocities"]
+    )
+    return Table(f"B{place} points of the traverse", columns, rows, is_compact=True)
+
+
+def _quantities(place: int, budget: Content, reading: Content) -> Table:
+    flow = reading["flow"]
+    columns = (
+        TableColumn("Quantity X_i", is_short=True),
+        TableColumn("What it is", is_wordy=True),
+        TableColumn("Estimate x_i", is_number=True),
+        TableColumn("Unit", is_short=True),
+        TableColumn("u(x_i)", is_number=True),
+        TableColumn("Evaluation", is_short=True),
+        *number_columns("ν_i", "c_i"),
+        TableColumn("Unit of c_i", is_short=True),
+        *number_columns(f"u_i [{flow['unit']}]", "Share of u² [%]"),
+    )
+    rows = [_quantity(each, flow["unit"]) for each in budget["quantities"]]
+    dof = flow["effective_degrees_of_freedom"]
+    total = row_of(
+        words_cell("q_V"),
+        words_cell(f"({rounded(flow)}) {flow['unit']}, k = {flow['coverage_factor']:.2f}"),
+        digits_cell(flow["value"], 7, flow["unit"]),
+        words_cell(flow["unit"]),
+        digits_cell(flow["standard_uncertainty"], 5, flow["unit"]),
+        NOTHING,
+        degrees_cell(dof),
+        NOTHING,
+        NOTHING,
+        digits_cell(flow["standard_uncertainty"], 5, flow["unit"]),
+        Cell((Run("100"),), 100.0, "%"),
+        is_total=True,
+    )
+    return Table(f"B{place} input quantities", columns, (*rows, total))
+
+
+def _quantity(each: Content, flow_unit: str) -> TableRow:
+    unit = each["unit"]
+    dof = each["degrees_of_freedom"]
+    return row_of(
+        words_cell(each["symbol"]),
+        words_cell(_MEANINGS[each["symbol"]]),
+        digits_cell(each["estimate"], 7, unit),
+        words_cell(unit),
+        digits_cell(each["standard_uncertainty"], 5, unit),
+        words_cell(f"{each['evaluation']}, {each['distribution']}"),
+        degrees_cell(dof),
+        digits_cell(each["sensitivity_coefficient"], 6, each["sensitivity_unit"]),
+        words_cell(each["sensitivity_unit"]),
+        digits_cell(each["contribution"], 5, flow_unit),
+        Cell((Run(f"{each['variance_percent']:.2f}"),), each["variance_percent"], "%"),
+    )
+
+
+def _unit_text(budget: Content, reading: Content) -> str:
+    conversions = [f"1 {each['unit']} = {each['value']:.9g} {each['si_unit']}" for each in budget["conversions"]]
+    flow = reading["flow"]
+    said = f"U = k u = {flow['coverage_factor']:.4f} × {significant(flow['standard_uncertainty'], 5)} {flow['unit']}, "
+    said += f"for a coverage probability of {100 * flow['coverage_probability']:g} %."
+    return f"{said} Units: {'; '.join(conversions)}." if conversions else said

@@ -1,0 +1,198 @@
+"""The appendix: each calibration with its comparisons and its curve, and of each kind of measurement one budget in full."""
+
+from collections.abc import Iterator, Mapping
+
+from calib.faces.drawings.calibration import calibration_chart
+from calib.faces.report.anchors import Anchors
+from calib.faces.report.blocks import (
+    Block,
+    Cell,
+    Heading,
+    Mark,
+    Paragraph,
+    Picture,
+    Run,
+    Table,
+    TableColumn,
+    TableRow,
+    number_columns,
+    runs,
+)
+from calib.faces.report.table_cells import NOTHING, digits_cell, row_of, words_cell
+from calib.faces.written import Content, significant
+from calib.procedures.on_record.calibrations import CalibrationOnFile
+
+Used = Mapping[tuple[str, str], CalibrationOnFile]
+
+
+def calibrations_appendix(content: Content, used: Used, anchors: Anchors) -> Iterator[Block]:
+    """Each calibration that a flow rests on: the certificate, its comparisons as typed, the curve and what differs from it."""
+    if not content["instruments"]:
+        return
+    yield Heading(2, "Appendix A: calibrations", "calibrations", begins_page=True)
+    yield Paragraph(
+        runs(
+            "c = reference value − indication. The curve is fitted to the comparisons of one phase; residuals are what those "
+            "differ from it. Its scatter is the Type A part of the calibration, with the degrees of freedom "
+            "given; the reference part is "
+            "U/k of the certificate, interpolated between the comparisons, and is not reduced by more of them."
+        )
+    )
+    for instrument in (*content["instruments"], *content["reference_standards"]):
+        yield from _calibration(instrument, used[instrument["tag"], instrument["certificate"]], anchors)
+
+
+def _calibration(instrument: Content, on_file: CalibrationOnFile, anchors: Anchors) -> Iterator[Block]:
+    place = (instrument["tag"], instrument["certificate"])
+    yield Heading(3, f"{instrument['tag']}, certificate {instrument['certificate']}", anchors.of("calibration", *place))
+    yield Paragraph(runs(*_certificate(instrument, anchors)))
+    yield Paragraph(runs(*_specified(instrument)), soft=True)
+    yield _comparisons(instrument)
+    yield Paragraph(runs(*_curve(instrument)), anchor=anchors.of("curve", *place))
+    yield _coefficients(instrument)
+    chart = calibration_chart(on_file)
+    caption = runs(
+        Run(instrument["tag"], Mark.STRONG),
+        ", certificate ",
+        instrument["certificate"],
+        ": comparisons, curve and residuals.",
+    )
+    yield Picture(anchors.of("picture", *place), chart.figure, chart.words, caption)
+
+
+def _certificate(instrument: Content, anchors: Anchors) -> Iterator[str | Run]:
+    used = anchors.of("instrument", instrument["tag"], instrument["certificate"])
+    yield from (Run(instrument["tag"], to=used), ", ", instrument["kind"], ": ")
+    yield from (
+        instrument["laboratory"],
+        ", ",
+        instrument["accreditation"] or "no accreditation stated",
+        f"; calibrated {instrument['calibrated_on']}",
+    )
+    if instrument["issued_on"]:
+        yield f", certificate issued {instrument['issued_on']}"
+    yield f"; accepted {instrument['accepted_on'] or 'not yet'}; due {instrument['due_on']}"
+    air = [
+        f"{instrument[name]} {symbol}"
+        for name, symbol in (
+            ("temperature_degC", "°C"),
+            ("pressure_kPa", "kPa"),
+            ("humidity_percent", "% relative humidity"),
+        )
+        if instrument[name]
+    ]
+    yield f"; conditions {', '.join(air)}" if air else "; conditions not stated"
+    if instrument["procedure"]:
+        yield from ("; procedure ", instrument["procedure"])
+    yield "; reference standards "
+    yield from (
+        reference_standards(instrument, anchors)
+        if instrument["reference_standards"]
+        else ("as the certificate states",)
+    )
+    yield "."
+
+
+def reference_standards(instrument: Content, anchors: Anchors) -> Iterator[str | Run]:
+    """The reference standards of the register that a calibration was made with, each leading to its own calibration."""
+    certificates = {each["tag"]: each["certificate"] for each in instrument["standards"]}
+    for place, tag in enumerate(instrument["reference_standards"]):
+        yield ", " if place else ""
+        if tag in certificates:
+            said = f"{tag}, certificate {certificates[tag]}"
+            yield Run(said, to=anchors.of("calibration", tag, certificates[tag]))
+        else:
+            yield tag
+
+
+def _specified(instrument: Content) -> Iterator[str]:
+    """What the budgets take from the register."""
+    unit = instrument["unit"]
+    yield f"Resolution {instrument['resolution']} {unit}"
+    yield (
+        f"; declared repeatability {instrument['repeatability']} {unit}"
+        if instrument["repeatability"]
+        else "; no repeatability declared"
+    )
+    limits = instrument["stability_percent"] is not None or instrument["stability_absolute"] is not None
+    percent, absolute = (instrument[f"{'stability' if limits else 'mpe'}_{part}"] for part in ("percent", "absolute"))
+    yield f"; limits of change since calibration ± {_limits(percent, absolute, unit)}, "
+    yield instrument["stability_basis"]
+    if instrument["resistance_ratio"]:
+        yield f"; ratio of resistances r = {instrument['resistance_ratio']}"
+        yield f", u(r) = {instrument['resistance_ratio_standard_uncertainty']}"
+    yield "."
+
+
+def _limits(percent: object, absolute: object, unit: str) -> str:
+    """A part that is nothing is not named: 0.05 kPa, 2 % of the indication, (2 % of the indication + 0.02 m/s)."""
+    limits = ((percent, "% of the indication"), (absolute, unit))
+    parts = [f"{limit} {of}" for limit, of in limits if float(str(limit or 0))]
+    return f"({' + '.join(parts)})" if len(parts) > 1 else (parts or [f"0 {unit}"])[0]
+
+
+def _comparisons(instrument: Content) -> Table:
+    columns = (
+        TableColumn("Phase", is_short=True),
+        *number_columns("Reference", "Indication"),
+        TableColumn("Unit", is_short=True),
+        *number_columns("U", "k", "Repeatability", "Observations", f"Residual [{instrument['residual_unit']}]"),
+    )
+    rows = tuple(_comparison(each) for each in instrument["comparisons"])
+    return Table(
+        f"Comparisons of {instrument['tag']}, certificate {instrument['certificate']}", columns, rows, is_compact=True
+    )
+
+
+def _comparison(each: Content) -> TableRow:
+    residual = each["residual"]
+    unit = f"{each['unit']}, {each['indication_unit']}" if each["indication_unit"] else each["unit"]
+    return row_of(
+        words_cell(each["phase"]),
+        _typed(each["reference"]),
+        _typed(each["indication"]),
+        words_cell(unit),
+        _typed(each["expanded_uncertainty"]),
+        _typed(each["coverage_factor"]),
+        _typed(each["repeatability"]),
+        _typed(each["observations"]),
+        Cell((Run("not used"),)) if residual is None else Cell((Run(significant(residual, 3)),), residual),
+    )
+
+
+def _typed(text: object) -> Cell:
+    """A number as somebody typed it."""
+    return NOTHING if text is None else Cell((Run(str(text)),), float(str(text)))
+
+
+def _curve(instrument: Content) -> Iterator[str | Run]:
+    curve = instrument["curve"]
+    yield Run("Curve", Mark.STRONG)
+    yield f" {curve['formula']}, in {curve['unit']}, for indications from {instrument['measuring_interval']}"
+    yield f"; made from the comparisons {curve['made_from']}, {curve['degrees_of_freedom']:g} degrees of freedom; {curve['title']}"
+    if curve["chosen_by"] == "rule":
+        yield from (": ", curve["reason"], ".")
+    else:
+        yield from (", chosen by ", curve["chosen_by"], ": ", curve["reason"], ".")
+    if curve["probability"] is not None:
+        yield f" Chi-squared {curve['chi_squared']:.2f}, probability {curve['probability']:.3f}."
+    if curve["scatter_enlarged_by"] > 1:
+        yield f" The scatter variance is enlarged by {curve['scatter_enlarged_by']:.2f}, "
+        yield "since the comparisons scatter more than their repeatability explains."
+
+
+def _coefficients(instrument: Content) -> Table:
+    curve = instrument["curve"]
+    columns = (
+        TableColumn("Coefficient"),
+        *number_columns("Value", "u, from scatter"),
+    )
+    rows = tuple(
+        row_of(words_cell(name), digits_cell(value, 7), digits_cell(u, 2))
+        for name, value, u in zip(
+            curve["coefficient_names"], curve["coefficients"], curve["standard_uncertainties"], strict=True
+        )
+    )
+    return Table(
+        f"Coefficients of {instrument['tag']}, certificate {instrument['certificate']}", columns, rows, is_compact=True
+    )

@@ -1,0 +1,88 @@
+"""Sections of a report on what a revision changed, what was corrected before, and which readings were refused."""
+
+from collections.abc import Iterator, Sequence
+
+from calib.faces.report.anchors import Anchors
+from calib.faces.report.blocks import Block, Heading, Paragraph, Table, TableColumn, TableRow, number_columns, runs
+from calib.faces.report.table_cells import flow_cell, row_of, words_cell
+from calib.faces.written import Content, moment_text
+
+_NONE_REFUSED = "None: every reading was taken with an instrument in calibration."
+
+
+def changes_section(report: Content) -> Iterator[Block]:
+    """What differs from the revision before."""
+    changes = report.get("changes") or []
+    if not changes:
+        return
+    yield Heading(2, "Changes", "changes")
+    columns = (TableColumn("What", is_wordy=True), TableColumn("Before"), TableColumn("After"))
+    rows = tuple(
+        row_of(words_cell(each["what"]), words_cell(_shown(each["before"])), words_cell(_shown(each["after"])))
+        for each in changes
+    )
+    yield Table("Changes from the revision before", columns, rows)
+
+
+def _shown(value: object) -> str:
+    return "none" if value is None or value == "" else str(value)
+
+
+def amendments_section(report: Content) -> Iterator[Block]:
+    """Corrections since the job was first entered, with both values and the reason."""
+    if not report["amendments"]:
+        return
+    yield Heading(2, "Amendments", "amendments")
+    columns = (
+        TableColumn("Corrected"),
+        TableColumn("Before → after", is_wordy=True),
+        TableColumn("Reason", is_wordy=True),
+        TableColumn("By, at", is_wordy=True),
+        *number_columns("Latest flow before", "Latest flow after"),
+    )
+    yield Table("Amendments", columns, tuple(_amendment(amendment) for amendment in report["amendments"]))
+
+
+def _amendment(amendment: Content) -> TableRow:
+    last = amendment["flows"][-1] if amendment["flows"] else {"before": None, "after": None}
+    return row_of(
+        words_cell(amendment["record"], f", revision {amendment['revision']}"),
+        words_cell(*_amended(amendment["changes"])),
+        words_cell(amendment["reason"]),
+        words_cell(amendment["by"], f", {moment_text(amendment['at'])}"),
+        flow_cell(last["before"], otherwise=""),
+        flow_cell(last["after"], otherwise=""),
+    )
+
+
+def _amended(changes_section: Sequence[Content]) -> Iterator[str]:
+    for place, each in enumerate(changes_section):
+        yield f"{'; ' if place else ''}{each['column'].replace('_', ' ')}: "
+        yield from (each["before"] or "none", " → ", each["after"] or "none")
+
+
+def refusals_section(report: Content, anchors: Anchors) -> Iterator[Block]:
+    """Readings that yield no flow, with the reasons."""
+    yield Heading(2, "Refused readings", "refused")
+    if not report["refusals"]:
+        yield Paragraph(runs(_NONE_REFUSED if report["readings"] else "None: no reading was recorded."))
+        return
+    columns = (
+        TableColumn("Outlet"),
+        TableColumn("System"),
+        TableColumn("Instrument"),
+        TableColumn("Observed"),
+        TableColumn("Reasons", is_wordy=True),
+    )
+    rows = (
+        row_of(
+            words_cell(refusal["outlet"]),
+            words_cell(refusal["system"], f", {refusal['service']}"),
+            words_cell(refusal["instrument"]),
+            words_cell(moment_text(refusal["observed_at"])),
+            words_cell("; ".join(refusal["reasons"])),
+            anchor=anchors.of("refused", place),
+        )
+        for place, refusal in enumerate(report["refusals"], start=1)
+    )
+    yield Table("Refused readings", columns, tuple(rows))

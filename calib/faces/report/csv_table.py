@@ -1,0 +1,152 @@
+"""The report as one table."""
+
+import csv
+import io
+from collections.abc import Mapping
+from typing import Any
+
+from calib.faces.written import Content
+
+_CSV_COLUMNS = (
+    "record", "system", "service", "outlet", "instrument", "certificate", "observed_at", "velocity", "velocity_unit",
+    "velocity_standard_uncertainty", "flow", "flow_unit", "standard_uncertainty", "expanded_uncertainty", "coverage_factor",
+    "coverage_probability", "effective_degrees_of_freedom", "statement", "design_flow", "tolerance_percent", "percent_of_design",
+    "conformity", "probability_of_conformity", "in_totals", "outlets", "outlets_measured", "reasons", "place", "room", "probe",
+    "conditions", "density_kg_m3", "found_factor", "consumer_risk", "producer_risk", "flags", "wanted", "probability_as_wanted",
+    "revision", "column", "before", "after", "job", "state", "issued", "issued_by", "decision_rule", "ledger_digest",
+    "laboratory", "calibrated_on", "due_on",
+)  # fmt: skip
+
+
+def as_csv(report: Content) -> str:
+    """The report as one table: a row for itself and for each record of it, from reading to instrument and reference standard."""
+    out = io.StringIO(newline="")
+    writer = csv.DictWriter(out, _CSV_COLUMNS, restval="", lineterminator="\n")
+    writer.writeheader()
+    rows = [
+        _csv_report(report),
+        *(_csv_reading(each) for each in report["readings"]),
+        *(_csv_total("total", each) for each in report["totals"]),
+        *(_csv_total("job total", each) for each in report["job_totals"]),
+        *(
+            _csv_total("room", each) | _same(each, "room", "wanted", "probability_as_wanted")
+            for each in report["rooms"]
+        ),
+        *(
+            {"record": "refusal", "reasons": " | ".join(each["reasons"])}
+            | _same(each, "system", "service", "outlet", "instrument", "observed_at")
+            for each in report["refusals"]
+        ),
+        *(
+            {
+                "record": "amendment",
+                "outlet": each["record"],
+                "reasons": each["reason"],
+                "revision": each["revision"],
+                **change,
+            }
+            for each in report["amendments"]
+            for change in each["changes"]
+        ),
+        *({"record": "change", "column": each["what"]} | _same(each, "before", "after") for each in report["changes"]),
+        *(
+            {"record": record, "instrument": each["tag"]}
+            | _same(each, "certificate", "laboratory", "calibrated_on", "due_on")
+            for record, part in (("instrument", "instruments"), ("reference standard", "reference_standards"))
+            for each in report[part]
+        ),
+        *(_csv_open_review(each) for each in report["open_reviews"]),
+    ]
+    for row in rows:
+        writer.writerow({name: _harmless(cell) for name, cell in row.items()})
+    return out.getvalue()
+
+
+def _csv_report(report: Content) -> Content:
+    return {
+        "record": "report",
+        "state": "draft" if report["is_draft"] else "issued",
+        "reasons": report["revision_reason"],
+    } | _same(report, "job", "revision", "issued", "issued_by", "decision_rule", "ledger_digest")
+
+
+def _csv_open_review(review: Content) -> Content:
+    readings = ", ".join(map(str, review["readings"])) or "none"
+    return {
+        "record": "open review",
+        "reasons": (
+            f"found beyond its limits when calibrated on {review['calibrated_on']}; readings of this job that rest on it: "
+            f"{readings}; lines of the review without a disposition: {review['open_lines_in_all']}"
+        ),
+        **_same(review, "instrument", "certificate"),
+    }
+
+
+def _csv_reading(reading: Content) -> Content:
+    velocity, design = reading["velocity"] or {}, reading["design"] or {}
+    return {
+        "record": "reading",
+        "velocity": velocity.get("value"),
+        "velocity_unit": velocity.get("unit"),
+        "velocity_standard_uncertainty": velocity.get("standard_uncertainty"),
+        **_csv_flow(reading["flow"]),
+        "design_flow": design.get("value"),
+        **_same(reading, "system", "service", "outlet", "instrument", "certificate", "observed_at", "in_totals"),
+        **_csv_design(design),
+        **_same(reading, "place", "room"),
+        **_csv_rests_on(reading),
+    }
+
+
+def _csv_rests_on(reading: Content) -> Content:
+    probe, air, factor = reading["probe"] or {}, reading["conditions"] or {}, reading["found_factor"] or {}
+    return {
+        "probe": probe.get("tag"),
+        "conditions": air.get("name"),
+        "density_kg_m3": air["density"]["value"] if air else None,
+        "found_factor": factor.get("factor"),
+        "flags": " | ".join(reading["flags"]),
+    }
+
+
+def _csv_total(record: str, total: Content) -> Content:
+    design = total["design"] or {}
+    return (
+        {"record": record, "design_flow": design.get("value"), **_csv_flow(total["flow"]), **_csv_design(design)}
+        | _same(total, "system", "service", "outlets", "outlets_measured")
+    )  # fmt: skip
+
+
+def _csv_design(design: Content) -> Content:
+    return _same(
+        design,
+        "tolerance_percent",
+        "percent_of_design",
+        "conformity",
+        "probability_of_conformity",
+        "consumer_risk",
+        "producer_risk",
+    )
+
+
+def _csv_flow(flow: Content | None) -> Content:
+    if flow is None:
+        return {}
+    return {"flow": flow["value"], "flow_unit": flow["unit"]} | _same(
+        flow,
+        "standard_uncertainty",
+        "expanded_uncertainty",
+        "coverage_factor",
+        "coverage_probability",
+        "effective_degrees_of_freedom",
+        "statement",
+    )
+
+
+def _same(source: Mapping[str, Any], *names: str) -> Content:
+    return {name: source[name] for name in names if name in source}
+
+
+def _harmless(cell: Any) -> Any:
+    """Text that a spreadsheet would run as a formula gets an apostrophe before it; numbers stay numbers."""
+    return f"'{cell}" if isinstance(cell, str) and cell[:1] in ("=", "+", "-", "@", "\t", "\r") else cell

@@ -1,0 +1,75 @@
+"""The first page of a report: title, facts, and what a reader must not miss."""
+
+from collections import Counter
+from collections.abc import Iterator
+
+from calib.faces.report.blocks import Block, Notice, Run, Strip, Title, runs
+from calib.faces.written import SIGNS, Content, count_of, moment_text
+
+
+def first_page(report: Content) -> Iterator[Block]:
+    """Title, the facts beneath it, and what a reader must not miss."""
+    yield Title(report["title"] or report["job"], f"Air flow report on job {report['job']}")
+    yield Strip(tuple(_facts(report)))
+    if report.get("is_draft"):
+        yield Notice(
+            "Draft.", runs("This report was not issued: nobody has answered for it yet, and it may still change.")
+        )
+    yield from _revised(report)
+    yield from (_open_review(review) for review in report["open_reviews"])
+    if report["refusals"]:
+        count = len(report["refusals"])
+        lead = count_of(count, "reading was refused", "readings were refused")
+        said = f"No flow is reported for {'them' if count > 1 else 'it'}. The reasons stand under "
+        yield Notice(f"{lead}.", runs(said, Run("Refused readings", to="refused"), "."))
+
+
+def _facts(report: Content) -> Iterator[tuple[str, str]]:
+    if report["site"]:
+        yield "Site", report["site"]
+    if report["client"]:
+        yield "Client", report["client"]
+    is_draft = report.get("is_draft", False)
+    yield "Written" if is_draft else "Issued", moment_text(report["issued"])
+    if report.get("issued_by"):
+        yield "Issued by", report["issued_by"]
+    yield "Revision", str(report["revision"])
+    yield "Decision rule", report["decision_rule"]
+    yield "Readings that stand", str(len(report["readings"]))
+    judged = Counter(
+        reading["design"]["conformity"] for reading in report["readings"] if reading["design"] and reading["latest"]
+    )
+    yield from ((word.capitalize(), str(judged[word])) for word in SIGNS if judged[word])
+    yield "Refused", str(len(report["refusals"]))
+
+
+def _revised(report: Content) -> Iterator[Block]:
+    """What a revision changed and why; before a first issue, that cells were corrected."""
+    changes, reason = report.get("changes") or [], report.get("revision_reason")
+    amendments = report["amendments"]
+    if not (changes or reason or amendments):
+        return
+    parts: list[str | Run] = []
+    if reason:
+        parts += ["Reason: ", str(reason), ". "]
+    if changes:
+        parts += ["What differs from the revision before stands under ", Run("Changes", to="changes"), ". "]
+    if amendments:
+        said = count_of(len(amendments), "correction was", "corrections were")
+        parts += [f"{said} made since the job was first entered: ", Run("Amendments", to="amendments"), "."]
+    lead = f"Revision {report['revision']}." if report["revision"] > 1 else "Corrected."
+    yield Notice(lead, runs(*parts))
+
+
+def _open_review(review: Content) -> Notice:
+    rest = count_of(len(review["readings"]), "reading of this report rests", "readings of this report rest")
+    lines = count_of(review["open_lines_in_all"], "line of the review has", "lines of the review have")
+    return Notice(
+        "An impact review is open.",
+        runs(
+            review["instrument"],
+            f" was found beyond its limits when it was calibrated on {review['calibrated_on']} (certificate ",
+            review["certificate"],
+            f"). {rest} on it as it was before, and {lines} no disposition yet.",
+        ),
+    )

@@ -1,0 +1,71 @@
+"""A report laid out: its content as blocks, section by section, the same for every form."""
+
+from collections.abc import Iterator, Mapping
+
+from calib.faces.report.anchors import Anchors
+from calib.faces.report.blocks import Block, Bullets, Heading, Layout, Mark, Paragraph, Run, Signatures, runs
+from calib.faces.report.budgets_appendix import budgets_appendix
+from calib.faces.report.budgets_section import budgets_section
+from calib.faces.report.calibrations_appendix import calibrations_appendix
+from calib.faces.report.corrections_and_refusals import amendments_section, changes_section, refusals_section
+from calib.faces.report.decisions_section import decisions_section
+from calib.faces.report.first_page import first_page
+from calib.faces.report.flows_section import balance_section, flows_section
+from calib.faces.report.instruments_section import instruments_section
+from calib.faces.report.traverses_and_air import air_section, traverses_section
+from calib.faces.unswept import unswept
+from calib.faces.written import Content
+from calib.procedures.on_record.calibrations import CalibrationOnFile
+
+
+@unswept
+def lay_out(content: Content, used: Mapping[tuple[str, str], CalibrationOnFile]) -> Layout:
+    """The report as blocks; `used` holds each calibration of its instruments by tag and certificate number."""
+    return Layout(
+        job=content["job"],
+        title=content["title"] or content["job"],
+        revision=content["revision"],
+        is_draft=bool(content.get("is_draft", False)),
+        issued=content["issued"],
+        ledger_digest=content["ledger_digest"],
+        blocks=tuple(_blocks(content, used, Anchors())),
+    )
+
+
+def _blocks(content: Content, used: Mapping[tuple[str, str], CalibrationOnFile], anchors: Anchors) -> Iterator[Block]:
+    yield from first_page(content)
+    yield from changes_section(content)
+    yield from flows_section(content, anchors)
+    yield from balance_section(content)
+    yield from decisions_section(content)
+    yield from amendments_section(content)
+    yield from refusals_section(content, anchors)
+    yield from traverses_section(content, anchors)
+    yield from air_section(content)
+    yield from instruments_section(content, anchors)
+    yield from budgets_section(content, anchors)
+    yield Heading(2, "Cautions", "cautions")
+    yield Bullets(tuple(runs(caution) for caution in content["cautions"]))
+    yield from _evidence(content)
+    yield from _signed(content)
+    yield from calibrations_appendix(content, used, anchors)
+    yield from budgets_appendix(content, anchors)
+
+
+def _evidence(content: Content) -> Iterator[Block]:
+    yield Heading(2, "Evidence", "evidence")
+    yield Paragraph(
+        runs(
+            "The digest of the ledger of records when this report was written. ",
+            Run("calib verify --digest", Mark.CODE),
+            " with it shows whether the records still hold everything they held then.",
+        )
+    )
+    yield Paragraph(runs(Run(content["ledger_digest"], Mark.CODE)))
+    yield Paragraph(runs(f"Written by {content['written_by']}."), soft=True)
+
+
+def _signed(content: Content) -> Iterator[Block]:
+    yield Heading(2, "Signatures", "signatures")
+    issued_by = content.get("issued_by")
+    yield Signatures((("Certifying engineer", ""), *((("Issued by", str(issued_by)),) if issued_by else ())))

@@ -1,0 +1,91 @@
+"""What a revision of a report says otherwise than the one issued before it."""
+
+import json
+from collections.abc import Iterable, Iterator, Mapping
+from itertools import chain
+from typing import Any
+
+from calib.faces.written import Content, total_name
+
+_FACTS = ("title", "site", "client", "decision_rule")
+
+
+def revised(document: Content, before: bytes | None) -> Content:
+    """A report's content with what changed since the revision before, which is given as it was issued, in JSON."""
+    return document if before is None else document | {"changes": changes_between(json.loads(before), document)}
+
+
+def changes_between(before: Content, after: Content) -> list[Content]:
+    """Each statement that changed, came or went: what it is of, what was said before, what is said now (None: nothing)."""
+    told = chain(
+        _compared(_facts(before), _facts(after)),
+        _compared(_readings(before), _readings(after)),
+        _compared(_totals(before), _totals(after)),
+        _compared(_refusals(before), _refusals(after)),
+        _compared(_instruments(before), _instruments(after)),
+        _compared(_reviews(before), _reviews(after)),
+    )
+    return [{"what": what, "before": earlier, "after": now} for what, earlier, now in told]
+
+
+def _compared(before: Mapping[str, str], after: Mapping[str, str]) -> Iterator[tuple[str, str | None, str | None]]:
+    for what in dict.fromkeys([*before, *after]):
+        if before.get(what) != after.get(what):
+            yield what, before.get(what), after.get(what)
+
+
+def _facts(report: Content) -> dict[str, str]:
+    return {name.replace("_", " "): report[name] for name in _FACTS if report[name]}
+
+
+def _readings(report: Content) -> dict[str, str]:
+    return {
+        f"flow at {reading['outlet']}, reading {reading['reading']}": _said(reading) for reading in report["readings"]
+    }
+
+
+def _said(stated: Mapping[str, Any]) -> str:
+    """The flow of a reading or a total, its share of the design and its statement of conformity, as a reader sees them."""
+    design = stated["design"] or {}
+    share, judged = design.get("percent_of_design"), design.get("conformity")
+    parts = (
+        stated["flow"]["statement"].replace("(-", "(−", 1) if stated["flow"] else "not measured",
+        f"{share:.1f} % of design" if share is not None else None,
+        judged,
+    )
+    return ", ".join(part for part in parts if part)
+
+
+def _totals(report: Content) -> dict[str, str]:
+    of_systems = {f"{total['system']}, {total_name(total)}": _said(total) for total in report["totals"]}
+    of_job = {f"all systems, {total_name(total)}": _said(total) for total in report["job_totals"]}
+    return of_systems | of_job | {f"room {total['room']}": _said(total) for total in report["rooms"]}
+
+
+def _refusals(report: Content) -> dict[str, str]:
+    return {
+        f"refused reading at {each['outlet']} with {each['instrument']}, {each['observed_at']}": "; ".join(
+            each["reasons"]
+        )
+        for each in report["refusals"]
+    }
+
+
+def _instruments(report: Content) -> dict[str, str]:
+    return _joined(
+        (f"certificate of {instrument['tag']}", instrument["certificate"]) for instrument in report["instruments"]
+    )
+
+
+def _reviews(report: Content) -> dict[str, str]:
+    return _joined(
+        (f"open impact review of {review['instrument']}", review["certificate"]) for review in report["open_reviews"]
+    )
+
+
+def _joined(pairs: Iterable[tuple[str, str]]) -> dict[str, str]:
+    """An instrument may stand with several certificates."""
+    joined: dict[str, str] = {}
+    for name, word in pairs:
+        joined[name] = f"{joined[name]}, {word}" if name in joined else word
+    return joined

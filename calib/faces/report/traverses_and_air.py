@@ -1,0 +1,86 @@
+"""Sections of a report on its traverses and on the air of the readings."""
+
+from collections.abc import Iterator, Sequence
+
+from calib.faces.report.anchors import Anchors
+from calib.faces.report.blocks import Block, Heading, Paragraph, Table, TableColumn, TableRow, number_columns, runs
+from calib.faces.report.table_cells import leading_cell, number_cell, row_of, uncertainty_cell, words_cell
+from calib.faces.written import Content, signed_percent, two_digits
+
+
+def traverses_section(report: Content, anchors: Anchors) -> Iterator[Block]:
+    """What each traverse tells of its profile."""
+    traversed = [reading for reading in report["readings"] if reading["traverse"] is not None]
+    if not traversed:
+        return
+    yield Heading(2, "Traverses", "traverses")
+    columns = (
+        TableColumn("Duct"),
+        TableColumn("Rule", is_short=True),
+        *number_columns(
+            "Lines × points",
+            "Passes",
+            "Largest over mean velocity",
+            "Points below a tenth of the largest pressure",
+            "Skew across, up",
+        ),
+        TableColumn("Profile", is_wordy=True),
+    )
+    yield Table("Traverses", columns, tuple(_traverse(reading, anchors) for reading in traversed))
+    yield Paragraph(
+        runs(
+            "Velocities are averaged over the points, never pressures. The spread over the points is the profile of the duct and "
+            "enters no uncertainty as repeatability; repeated passes do."
+        ),
+        soft=True,
+    )
+
+
+def _traverse(reading: Content, anchors: Anchors) -> TableRow:
+    traversed, profile = reading["traverse"], reading["traverse"]["profile"]
+    return row_of(
+        leading_cell(reading["outlet"], anchors.of("reading", reading["reading"])),
+        words_cell(traversed["rule"]),
+        words_cell(f"{traversed['lines']} × {traversed['points']}"),
+        number_cell(traversed["passes"], "d"),
+        number_cell(profile["largest_over_mean"], ".2f"),
+        number_cell(profile["low_share_percent"], ".0f", "%"),
+        words_cell(f"{signed_percent(profile['skew_across_percent'])}, {signed_percent(profile['skew_up_percent'])}"),
+        words_cell("; ".join(profile["findings"]) or "nothing stands out"),
+    )
+
+
+def air_section(report: Content) -> Iterator[Block]:
+    """Conditions of the air that readings rest on, each once."""
+    used = {each["name"]: each for each in (reading["conditions"] for reading in report["readings"]) if each}
+    if not used:
+        return
+    yield Heading(2, "Conditions of the air", "air")
+    columns = (
+        TableColumn("Conditions"),
+        *number_columns("Density", "u"),
+        TableColumn("Observed", is_wordy=True),
+    )
+    rows = (
+        row_of(
+            words_cell(conditions["name"]),
+            number_cell(conditions["density"]["value"], ".4f", "kg/m³"),
+            uncertainty_cell(conditions["density"]["standard_uncertainty"], "kg/m³"),
+            words_cell(*_observed(conditions["observed"])),
+        )
+        for conditions in used.values()
+    )
+    yield Table("Conditions of the air", columns, tuple(rows))
+    yield Paragraph(
+        runs(
+            "Density of moist air by CIPM-2007, with the corrections and uncertainties of the instruments that observed it."
+        ),
+        soft=True,
+    )
+
+
+def _observed(rows: Sequence[Content]) -> Iterator[str]:
+    for place, each in enumerate(rows):
+        yield f"{'; ' if place else ''}{each['quantity']} {each['value']} {each['unit']} ("
+        yield each["instrument"] or each["source"] or ""
+        yield f", u = {two_digits(each['standard_uncertainty'])})"

@@ -1,0 +1,365 @@
+"""The columns of a report's workbook: their labels, where their cells are found in the content, and how numbers are shown.
+
+Numbers stand unrounded, each under a format that shows the digits which the report gives it; what was typed stands as text.
+"""
+
+from collections.abc import Callable, Collection, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from calib.faces.written import Content, design_text, total_name
+from calib.uncertainty.statement import round_uncertainty
+
+MOST_DECIMALS = 15  # of a number format; a float has no more digits
+WHOLE, ONE_DECIMAL, TWO_DECIMALS = "0", "0.0", "0.00"
+GENERAL = "General"
+# A report never says 0 % or 100 %: `probability_text`. The program keeps what is in the cell.
+PROBABILITY = '[>0.9995]"> 99.9 %";[<0.0005]"< 0.1 %";0.0" "%'
+RISK = '[<0.0001]"< 0.01 %";0.00" "%'
+DEGREES = '[>9999]"> 9999";0.0'
+
+Shown = str | Callable[[Content], str]  # number format, or how a row's is found
+
+
+@dataclass(frozen=True)
+class SheetColumn:
+    """A column of a sheet: its label, where its cells are found in a row, and how a number is shown."""
+
+    label: str
+    of: Callable[[Content], Any]
+    shown: Shown | None = None  # absent: text
+    width: float = 11.0  # signs
+
+    def shown_in(self, row: Content) -> str:
+        """Number format of its cell in a row."""
+        return GENERAL if self.shown is None else self.shown if isinstance(self.shown, str) else self.shown(row)
+
+
+# --- where a cell is found -------------------------------------------------------------------------------------------------------
+
+
+def _at(*path: str) -> Callable[[Content], Any]:
+    """What stands at a path; nothing where a part of it is missing."""
+
+    def at_path(row: Content) -> Any:
+        value: Any = row
+        for key in path:
+            value = value.get(key) if value is not None else None
+        return value
+
+    return at_path
+
+
+def _moment(key: str) -> Callable[[Content], Any]:
+    return lambda row: row[key].replace("T", " ") if row[key] else None
+
+
+def _degrees(*path: str) -> Callable[[Content], Any]:
+    """Degrees of freedom; without end where the content has none beside an uncertainty."""
+    of_all, of_holder = _at(*path), _at(*path[:-1])
+    return lambda row: None if of_holder(row) is None else "∞" if of_all(row) is None else of_all(row)
+
+
+def _joined(key: str, sign: str = "; ") -> Callable[[Content], Any]:
+    return lambda row: sign.join(map(str, row[key])) or None
+
+
+def _typed(key: str) -> Callable[[Content], Any]:
+    """A number that somebody typed, as a number."""
+    return lambda row: None if row[key] is None else float(row[key])
+
+
+def _yes(key: str) -> Callable[[Content], Any]:
+    return lambda row: "yes" if row[key] else "no"
+
+
+# --- how a number is shown -------------------------------------------------------------------------------------------------------
+
+
+def decimals(places: int) -> str:
+    """Number format with so many decimal places."""
+    return f"0.{'0' * min(places, MOST_DECIMALS)}" if places > 0 else WHOLE
+
+
+def _to_two_digits(of: Callable[[Content], Any]) -> Callable[[Content], str]:
+    """A format with the decimal places of an uncertainty of two digits; tens and hundreds are shown whole."""
+
+    def shown(row: Content) -> str:
+        uncertainty = of(row)
+        if not isinstance(uncertainty, float):
+            return GENERAL
+        exponent = round_uncertainty(abs(uncertainty)).as_tuple().exponent
+        return decimals(-int(exponent))
+
+    return shown
+
+
+def _as_written(of: Callable[[Content], Any], form: str) -> Callable[[Content], str]:
+    """A format with the decimal places that a number has where it is written so."""
+    return lambda row: decimals(len(f"{of(row):{form}}".partition("e")[0].partition(".")[2]))
+
+
+def _design_as_written(row: Content) -> str:
+    """A format with the decimal places of the design flow on the page."""
+    return decimals(len(design_text(row["design"]["value"]).partition(".")[2]))
+
+
+def _as_typed(key: str) -> Callable[[Content], str]:
+    """A format with the decimal places that were typed."""
+    return lambda row: decimals(len(str(row[key]).partition(".")[2])) if "e" not in str(row[key]).lower() else GENERAL
+
+
+def _reported(row: Content) -> str | None:
+    """Flow ± U unit, as on the page."""
+    return row["flow"]["statement"].rpartition(",")[0] if row["flow"] else None
+
+
+# --- columns ---------------------------------------------------------------------------------------------------------------------
+
+_NEAR_U = _to_two_digits(_at("flow", "expanded_uncertainty"))
+_NEAR_SMALL_U = _to_two_digits(_at("flow", "standard_uncertainty"))
+_NEAR_U_OF_VELOCITY = _to_two_digits(_at("velocity", "standard_uncertainty"))
+_OWN_DIGITS = _to_two_digits(_at("standard_uncertainty"))
+
+_SYSTEM = SheetColumn("System", _at("system"), width=10)
+_OUTLET = SheetColumn("Outlet", _at("outlet"), width=22)
+_SERVICE = SheetColumn("Service", _at("service"), width=9)
+_READING = SheetColumn("Reading", _at("reading"), WHOLE, 8)
+_TAG = SheetColumn("Tag", _at("tag"), width=10)
+_FLOW = (
+    SheetColumn("Flow ± U as reported", _reported, width=21),
+    SheetColumn("Flow", _at("flow", "value"), _NEAR_U),
+    SheetColumn("U", _at("flow", "expanded_uncertainty"), _NEAR_U, 9),
+    SheetColumn("Unit", _at("flow", "unit"), width=6),
+    SheetColumn("k", _at("flow", "coverage_factor"), TWO_DECIMALS, 6),
+    SheetColumn("u", _at("flow", "standard_uncertainty"), _NEAR_SMALL_U, 9),
+    SheetColumn("ν_eff", _degrees("flow", "effective_degrees_of_freedom"), DEGREES, 9),
+    SheetColumn("Coverage probability", _at("flow", "coverage_probability"), '0.00" "%', 10),
+)
+_DESIGN = (
+    SheetColumn("Design", _at("design", "value"), _design_as_written, 9),
+    SheetColumn(
+        "Tolerance [%]", _at("design", "tolerance_percent"), _as_written(_at("design", "tolerance_percent"), "g"), 10
+    ),
+    SheetColumn("% of design", _at("design", "percent_of_design"), ONE_DECIMAL, 8),
+    SheetColumn("Conformity", _at("design", "conformity"), width=18),
+    SheetColumn("Probability of conformity", _at("design", "probability_of_conformity"), PROBABILITY, 11),
+)
+OF_FLOWS = (
+    _SYSTEM,
+    _OUTLET,
+    _SERVICE,
+    *_FLOW,
+    *_DESIGN,
+    SheetColumn("Consumer's risk", _at("design", "consumer_risk"), RISK, 10),
+    SheetColumn("Producer's risk", _at("design", "producer_risk"), RISK, 10),
+    SheetColumn("Latest", _yes("latest"), width=7),
+    SheetColumn("In totals", _yes("in_totals"), width=7),
+    _READING,
+)
+OF_READINGS = (
+    _READING,
+    _OUTLET,
+    SheetColumn("Room", _at("room"), width=14),
+    SheetColumn("Place", _at("place"), width=7),
+    SheetColumn("Observed", _moment("observed_at"), width=25),
+    SheetColumn("Instrument", _at("instrument"), width=12),
+    SheetColumn("Certificate", _at("certificate"), width=13),
+    SheetColumn("Probe", _at("probe", "tag"), width=8),
+    SheetColumn("Indication as typed", _at("indication"), width=10),
+    SheetColumn("Observations as typed", _at("observations"), width=16),
+    SheetColumn("Observations, throttled", _at("throttled_observations"), width=13),
+    SheetColumn("Unit", _at("indication_unit"), width=6),
+    SheetColumn("Velocity", _at("velocity", "value"), _NEAR_U_OF_VELOCITY, 9),
+    SheetColumn("u of velocity", _at("velocity", "standard_uncertainty"), _NEAR_U_OF_VELOCITY, 9),
+    SheetColumn("Unit of velocity", _at("velocity", "unit"), width=8),
+    SheetColumn("Method", _at("method"), width=16),
+    SheetColumn("Conditions", _at("conditions", "name"), width=12),
+    SheetColumn("Density [kg/m3]", _at("conditions", "density", "value"), "0.0000", 9),
+    SheetColumn("Factor found", _at("found_factor", "factor"), width=13),
+    SheetColumn("Flags", _joined("flags"), width=20),
+    SheetColumn("Operator", _at("operator"), width=12),
+    SheetColumn("Remarks", _at("remarks"), width=30),
+)
+OF_TOTALS = (
+    SheetColumn("Of", _at("of"), width=8),
+    SheetColumn("System or room", _at("whose"), width=18),
+    SheetColumn("Total", total_name, width=34),
+    SheetColumn("Measured", _at("outlets_measured"), WHOLE, 9),
+    SheetColumn("Outlets", _at("outlets"), WHOLE, 8),
+    *_FLOW,
+    *_DESIGN,
+    SheetColumn("The design asks for", _at("wanted"), width=12),
+    SheetColumn("Probability that it is so", _at("probability_as_wanted"), PROBABILITY, 11),
+)
+
+
+def budget_columns(names: Sequence[str]) -> tuple[SheetColumn, ...]:
+    """Columns of the budgets: u_i of each contribution, in the unit of the flow."""
+    return (
+        _READING,
+        _OUTLET,
+        SheetColumn("Unit", _at("flow", "unit"), width=7),
+        *(_of_contribution("u", name, "standard_uncertainty") for name in names),
+        SheetColumn("u", _at("flow", "standard_uncertainty"), _NEAR_SMALL_U, 9),
+        SheetColumn("ν_eff", _degrees("flow", "effective_degrees_of_freedom"), DEGREES, 9),
+    )
+
+
+def share_columns(names: Sequence[str], limited: Collection[str]) -> tuple[SheetColumn, ...]:
+    """Columns of the shares of each contribution in the variance, its degrees of freedom where it has any, and its type."""
+    return (
+        _READING,
+        _OUTLET,
+        *(_of_contribution("share [%]", name, "variance_percent", ONE_DECIMAL) for name in names),
+        *(_of_contribution("ν", name, "degrees_of_freedom", DEGREES) for name in limited),
+        SheetColumn("Evaluated as Type A", _type_a, width=36),
+    )
+
+
+def _of_contribution(label: str, name: str, key: str, shown: Shown | None = None) -> SheetColumn:
+    of = _at("by_name", name, key)
+    return SheetColumn(f"{label}: {name}", of, shown or _to_two_digits(of), 11)
+
+
+def _type_a(row: Content) -> str | None:
+    return ", ".join(each["name"] for each in row["contributions"] if each["evaluation"] == "A") or None
+
+
+OF_DECISIONS = (
+    SheetColumn("System", lambda row: row["system"] or "whole job", width=14),
+    SheetColumn("Judged", _at("judged"), WHOLE, 8),
+    SheetColumn("Accepted", _at("accepted"), WHOLE, 9),
+    SheetColumn("Expected wrongly accepted", _at("expected_wrongly_accepted"), TWO_DECIMALS, 12),
+    SheetColumn("Expected wrongly rejected", _at("expected_wrongly_rejected"), TWO_DECIMALS, 12),
+    SheetColumn("Global consumer's risk", _at("global_consumer_risk"), RISK, 12),
+    SheetColumn("Global producer's risk", _at("global_producer_risk"), RISK, 12),
+)
+OF_REFUSALS = (
+    _SYSTEM,
+    _OUTLET,
+    _SERVICE,
+    SheetColumn("Instrument", _at("instrument"), width=11),
+    SheetColumn("Observed", _moment("observed_at"), width=25),
+    SheetColumn("Indication as typed", _at("indication"), width=10),
+    SheetColumn("Observations as typed", _at("observations"), width=18),
+    SheetColumn("Unit", _at("unit"), width=6),
+    SheetColumn("Reasons", _joined("reasons", "\n"), width=70),
+    SheetColumn("Operator", _at("operator"), width=14),
+    SheetColumn("Remarks", _at("remarks"), width=30),
+)
+OF_CHANGES = (
+    SheetColumn("What", _at("what"), width=40),
+    SheetColumn("Before", _at("before"), width=50),
+    SheetColumn("After", _at("after"), width=50),
+)
+OF_REVIEWS = (
+    SheetColumn("Instrument", _at("instrument"), width=12),
+    SheetColumn("Certificate", _at("certificate"), width=16),
+    SheetColumn("Calibrated", _at("calibrated_on"), width=11),
+    SheetColumn("Opened", _moment("opened_at"), width=25),
+    SheetColumn("Readings", _joined("readings", ", "), width=40),
+    SheetColumn("Lines of this job", _at("lines"), WHOLE, 9),
+    SheetColumn("Open lines of this job", _at("open_lines"), WHOLE, 9),
+    SheetColumn("Open lines in all", _at("open_lines_in_all"), WHOLE, 9),
+)
+OF_AMENDMENTS = (
+    SheetColumn("Revision", _at("revision"), WHOLE, 9),
+    SheetColumn("Record", _at("record"), width=26),
+    SheetColumn("Column", _at("column"), width=24),
+    SheetColumn("Before", _at("before"), width=24),
+    SheetColumn("After", _at("after"), width=24),
+    SheetColumn("Reason", _at("reason"), width=40),
+    SheetColumn("By", _at("by"), width=14),
+    SheetColumn("At", _moment("at"), width=24),
+)
+OF_FLOWS_BEFORE = (
+    SheetColumn("Revision", _at("revision"), WHOLE, 9),
+    SheetColumn("Record", _at("record"), width=26),
+    _READING,
+    SheetColumn("State", _at("state"), width=8),
+    *_FLOW,
+)
+OF_CONDITIONS = (
+    SheetColumn("Conditions", _at("name"), width=16),
+    SheetColumn("Quantity", _at("quantity"), width=20),
+    SheetColumn("Value as typed", _at("value"), width=12),
+    SheetColumn("Unit", _at("unit"), width=8),
+    SheetColumn("u", _at("standard_uncertainty"), _OWN_DIGITS, 10),
+    SheetColumn("Observed", lambda row: (row["observed_at"] or "").replace("T", " ") or None, width=25),
+    SheetColumn("Instrument", _at("instrument"), width=11),
+    SheetColumn("Source", _at("source"), width=30),
+)
+OF_POINTS = (
+    _OUTLET,
+    SheetColumn("Line", _at("line"), width=7),
+    SheetColumn("Point", _at("point"), width=7),
+    SheetColumn("Weight", _at("weight"), GENERAL, 9),
+    SheetColumn("Indications", _joined("indications"), width=24),
+    SheetColumn("Velocity", _at("velocity"), "0.000", 9),
+    SheetColumn("Unit", _at("unit"), width=6),
+    SheetColumn("Rule", _at("rule"), width=18),
+    _READING,
+)
+OF_INSTRUMENTS = (
+    _TAG,
+    SheetColumn("Kind", _at("kind"), width=18),
+    SheetColumn("Maker", _at("maker"), width=20),
+    SheetColumn("Model", _at("model"), width=12),
+    SheetColumn("Serial", _at("serial"), width=12),
+    SheetColumn("Certificate", _at("certificate"), width=14),
+    SheetColumn("Laboratory", _at("laboratory"), width=24),
+    SheetColumn("Accreditation", _at("accreditation"), width=24),
+    SheetColumn("Calibrated", _at("calibrated_on"), width=11),
+    SheetColumn("Accepted", _at("accepted_on"), width=11),
+    SheetColumn("Due", _at("due_on"), width=11),
+    SheetColumn("Measuring interval", _at("measuring_interval"), width=24),
+    SheetColumn("Reference standards", _joined("reference_standards", ", "), width=16),
+)
+OF_COMPARISONS = (
+    _TAG,
+    SheetColumn("Certificate", _at("certificate"), width=14),
+    SheetColumn("Phase", _at("phase"), width=10),
+    SheetColumn("Reference", _typed("reference"), _as_typed("reference"), 11),
+    SheetColumn("Unit", _at("unit"), width=8),
+    SheetColumn("Indication", _typed("indication"), _as_typed("indication"), 11),
+    SheetColumn("Unit of indication", lambda row: row["indication_unit"] or row["unit"], width=10),
+    SheetColumn("U", _typed("expanded_uncertainty"), _as_typed("expanded_uncertainty"), 10),
+    SheetColumn("k", _typed("coverage_factor"), _as_typed("coverage_factor"), 8),
+    SheetColumn("Repeatability", _typed("repeatability"), _as_typed("repeatability"), 13),
+    SheetColumn("Observations", _typed("observations"), _as_typed("observations"), 13),
+    SheetColumn("Residual", _at("residual"), GENERAL, 13),
+    SheetColumn("Unit of residual", _at("residual_unit"), width=10),
+)
+OF_BUDGETS_IN_FULL = (
+    _READING,
+    SheetColumn("Symbol", _at("symbol"), width=12),
+    SheetColumn("Quantity", _at("name"), width=36),
+    SheetColumn("Estimate", _at("estimate"), GENERAL, 13),
+    SheetColumn("Unit", _at("unit"), width=8),
+    SheetColumn("u", _at("standard_uncertainty"), _OWN_DIGITS, 12),
+    SheetColumn("Type", _at("evaluation"), width=6),
+    SheetColumn("Distribution", _at("distribution"), width=14),
+    SheetColumn("ν", _degrees("degrees_of_freedom"), DEGREES, 9),
+    SheetColumn("Sensitivity coefficient c", _at("sensitivity_coefficient"), GENERAL, 13),
+    SheetColumn("Unit of c", _at("sensitivity_unit"), width=16),
+    SheetColumn("c·u", _at("contribution"), _to_two_digits(_at("contribution")), 12),
+    SheetColumn("Share of u² [%]", _at("variance_percent"), ONE_DECIMAL, 10),
+)
+OF_COEFFICIENTS = (
+    _TAG,
+    SheetColumn("Certificate", _at("certificate"), width=14),
+    SheetColumn("Made from", _at("made_from"), width=10),
+    SheetColumn("Shape", _at("shape"), width=13),
+    SheetColumn("Formula", _at("formula"), width=36),
+    SheetColumn("Unit", _at("unit"), width=9),
+    SheetColumn("Coefficient", _at("coefficient_name"), width=12),
+    SheetColumn("Value", _at("coefficient"), GENERAL, 16),
+    SheetColumn("Standard uncertainty", _at("uncertainty"), GENERAL, 16),
+    SheetColumn("Chi-squared", _at("chi_squared"), TWO_DECIMALS, 9),
+    SheetColumn("Degrees of freedom", _at("degrees_of_freedom"), WHOLE, 9),
+    SheetColumn("Probability", _at("probability"), "0.000", 10),
+    SheetColumn("Scatter enlarged by", _at("scatter_enlarged_by"), TWO_DECIMALS, 9),
+    SheetColumn("Chosen by", _at("chosen_by"), width=10),
+    SheetColumn("Reason", _at("reason"), width=40),
+)

@@ -1,0 +1,117 @@
+"""Which sheets a report's workbook has beside its first one, and their rows."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from calib.faces import drawings
+from calib.faces.report import workbook_columns as columns
+from calib.faces.report.workbook_columns import SheetColumn
+from calib.faces.written import Content
+
+
+@dataclass(frozen=True)
+class WorkbookSheet:
+    """A sheet with a head and rows."""
+
+    name: str
+    holds: str  # in a few words, for the first sheet
+    columns: tuple[SheetColumn, ...]
+    rows: Sequence[Content]
+
+
+_Declared = tuple[str, str, tuple[SheetColumn, ...], Sequence[Content]]
+
+
+def sheets_of(content: Content) -> list[WorkbookSheet]:
+    """The sheets of a report, those that would be empty left out."""
+    every: tuple[_Declared, ...] = (
+        ("Changes", "what differs from the revision before", columns.OF_CHANGES, content.get("changes") or []),
+        ("Open reviews", "impact reviews without a disposition", columns.OF_REVIEWS, content["open_reviews"]),
+        ("Flows", "every flow with its U, k and conformity", columns.OF_FLOWS, content["readings"]),
+        ("Readings", "what was observed, with which instrument, by whom", columns.OF_READINGS, content["readings"]),
+        ("Totals", "totals of systems, of the job and of rooms", columns.OF_TOTALS, list(_totals(content))),
+        *_budgets(content["readings"]),
+        ("Budgets in full", "every input quantity of one flow of each kind", columns.OF_BUDGETS_IN_FULL, list(_in_full(content))),
+        ("Decisions", "risks of wrong decisions", columns.OF_DECISIONS, (content["risks"] or {}).get("decisions", [])),
+        ("Refused readings", "readings for which no flow is reported, and why", columns.OF_REFUSALS, content["refusals"]),
+        ("Amendments", "what was corrected, with both values and the reason", columns.OF_AMENDMENTS, list(_amended(content))),
+        ("Flows before", "flows that an amendment changed", columns.OF_FLOWS_BEFORE, list(_before(content))),
+        ("Conditions", "observed conditions of the air", columns.OF_CONDITIONS, list(_conditions(content))),
+        ("Traverses", "velocities at the points of duct traverses", columns.OF_POINTS, list(_points(content))),
+        ("Instruments", "instruments with their calibrations", columns.OF_INSTRUMENTS, content["instruments"]),
+        ("Reference standards", "of calibrations made in house", columns.OF_INSTRUMENTS, content["reference_standards"]),
+        ("Comparisons", "comparisons of the certificates", columns.OF_COMPARISONS, list(_comparisons(content))),
+        ("Curves", "coefficients of the calibration curves", columns.OF_COEFFICIENTS, list(_coefficients(content))),
+    )  # fmt: skip
+    return [WorkbookSheet(*declared) for declared in every if declared[-1]]
+
+
+def _totals(content: Content) -> Iterator[Content]:
+    for of, part, whose in (("system", "totals", "system"), ("job", "job_totals", "system"), ("room", "rooms", "room")):
+        yield from (total | {"of": of, "whose": total[whose]} for total in content[part])
+
+
+def _budgets(readings: Sequence[Content]) -> tuple[_Declared, _Declared]:
+    rows = [reading | {"by_name": {each["name"]: each for each in reading["contributions"]}} for reading in readings]
+    listed = {name for row in rows for name in row["by_name"]}
+    limited = {each["name"] for row in rows for each in row["contributions"] if each["degrees_of_freedom"] is not None}
+    names = [name for name in drawings.CONTRIBUTIONS if name in listed]
+    of_shares = columns.share_columns(names, [name for name in names if name in limited])
+    return (
+        ("Budgets", "what each influence contributes to the u of each flow", columns.budget_columns(names), rows),
+        ("Shares of variance", "the share of each influence in u², and its degrees of freedom", of_shares, rows),
+    )
+
+
+def _amended(content: Content) -> Iterator[Content]:
+    for amendment in content["amendments"]:
+        yield from (amendment | change for change in amendment["changes"])
+
+
+def _before(content: Content) -> Iterator[Content]:
+    for amendment in content["amendments"]:
+        for each in amendment["flows"]:
+            yield from (
+                amendment | {"reading": each["reading"], "state": state, "flow": each[state]}
+                for state in ("before", "after")
+            )
+
+
+def _conditions(content: Content) -> Iterator[Content]:
+    used = {each["name"]: each for each in (reading["conditions"] for reading in content["readings"]) if each}
+    for name, conditions in used.items():
+        yield from (each | {"name": name} for each in conditions["observed"])
+        density = conditions["density"]
+        yield density | {"name": name, "quantity": "density", "observed_at": None, "instrument": None, "source": None}
+
+
+def _points(content: Content) -> Iterator[Content]:
+    for reading in content["readings"]:
+        if reading["traverse"] is not None:
+            said = {"reading": reading["reading"], "outlet": reading["outlet"]}
+            said |= {"rule": reading["traverse"]["rule"], "unit": reading["traverse"]["velocity_unit"]}
+            yield from (each | said for each in reading["traverse"]["velocities"])
+
+
+def _in_full(content: Content) -> Iterator[Content]:
+    for budget in content["budgets_in_full"]:
+        yield from (each | {"reading": budget["reading"]} for each in budget["quantities"])
+
+
+def _comparisons(content: Content) -> Iterator[Content]:
+    for instrument in (*content["instruments"], *content["reference_standards"]):
+        said = {
+            "tag": instrument["tag"],
+            "certificate": instrument["certificate"],
+            "residual_unit": instrument["residual_unit"],
+        }
+        yield from (each | said for each in instrument["comparisons"])
+
+
+def _coefficients(content: Content) -> Iterator[Content]:
+    for instrument in (*content["instruments"], *content["reference_standards"]):
+        curve = instrument["curve"]
+        said = curve | {"tag": instrument["tag"], "certificate": instrument["certificate"]}
+        of_each = zip(curve["coefficient_names"], curve["coefficients"], curve["standard_uncertainties"], strict=True)
+        for name, coefficient, uncertainty in of_each:
+            yield said | {"coefficient_name": name, "coefficient": coefficient, "uncertainty": uncertainty}

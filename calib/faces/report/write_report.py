@@ -1,0 +1,134 @@
+"""Make a job's report in its forms, write it into a folder, issue it, write an issue again."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from sqlmodel import Session
+
+from calib.errors import CalibError
+from calib.faces.report.content import Issuing, content
+from calib.faces.report.file_names import file_stem
+from calib.faces.report.forms import in_forms
+from calib.faces.report.revision_changes import revised
+from calib.faces.write_over import write_whole
+from calib.procedures.report.collect import JobReport, report
+from calib.procedures.report.issue import ToIssue, issue_report, may_issue
+from calib.procedures.report.issued import issued_bytes, issues_of
+from calib.records import database, ledger
+from calib.records.ledger import Signature
+from calib.records.verification import Progress
+from calib.uncertainty.coverage import COVERAGE_PROBABILITY
+
+_KEPT_ALWAYS = "json"  # the next revision says what it changes in it
+
+
+@dataclass(frozen=True)
+class WrittenReport:
+    """Files of a report."""
+
+    files: tuple[Path, ...]
+    refusals: int
+    revision: int
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """The report that is wanted."""
+
+    job: str
+    forms: Sequence[str]
+    issued: datetime  # the time of issue to print, of a draft that of its writing
+    now: datetime
+    units: str | None = None  # absent: those that were typed
+    coverage_probability: float = COVERAGE_PROBABILITY
+
+
+def _silent(_: str) -> None:
+    """Nobody wants to know."""
+
+
+def write_draft(session: Session, wanted: Wanted, into: Path, progress: Progress = _silent) -> WrittenReport:
+    """Write a job's report as it would be issued now, in each form; raises NotInRecordsError, CalibError."""
+    report = _evaluated(session, wanted, progress)
+    document = revised(content(report, wanted.issued, wanted.units), report.issued_before)
+    made = in_forms(document, report, wanted.forms, progress)
+    files = _write_all(into, {f"{file_stem(wanted.job)}.{form}": made[form] for form in wanted.forms})
+    return WrittenReport(files, len(report.evaluation.refused), document["revision"])
+
+
+def issue(
+    records: str,
+    wanted: Wanted,
+    reason: str | None,
+    signature: Signature,
+    into: Path | None,
+    progress: Progress = _silent,
+) -> WrittenReport:
+    """Issue a job's report: keep its bytes as the next revision, then write them into a folder, where one is named.
+
+    It is made before others are kept from writing; where somebody wrote meanwhile it is made anew. Raises NotInRecordsError,
+    BadInputError where it may not be issued, CalibError where the folder cannot be written: then it is issued all the same.
+    """
+    with database.reading(records) as session:
+        made = _made(session, wanted, reason, signature, progress)
+    with database.writing(records) as session:
+        if ledger.ledger_head(session)[1] != made.issue.ledger_digest:
+            progress("the records were written to meanwhile: the report is made anew")
+            made = _made(session, wanted, reason, signature, progress)
+        issue_report(session, made.issue, signature)
+    try:
+        files = () if into is None else _write_all(into, dict(made.issue.forms.values()))
+    except CalibError as error:
+        revision = made.issue.revision
+        again = f"issued as revision {revision} all the same: `calib report {wanted.job} --revision {revision}` writes it again"
+        raise CalibError(f"{error}; it is {again}") from error
+    return WrittenReport(files, made.refusals, made.issue.revision)
+
+
+@dataclass(frozen=True)
+class _Made:
+    issue: ToIssue
+    refusals: int
+
+
+def _made(session: Session, wanted: Wanted, reason: str | None, signature: Signature, progress: Progress) -> _Made:
+    person = may_issue(session, wanted.job, reason, signature).person
+    report = _evaluated(session, wanted, progress)
+    document = content(report, wanted.issued, wanted.units, Issuing(person, reason))
+    document = revised(document, report.issued_before)
+    forms = dict.fromkeys([*wanted.forms, _KEPT_ALWAYS])
+    made = in_forms(document, report, list(forms), progress)
+    revision = document["revision"]
+    named = {form: (f"{file_stem(wanted.job, revision)}.{form}", made[form]) for form in forms}
+    issue = ToIssue(wanted.job, revision, wanted.issued, reason, report.ledger_digest, named)
+    return _Made(issue, len(report.evaluation.refused))
+
+
+def _evaluated(session: Session, wanted: Wanted, progress: Progress) -> JobReport:
+    progress(f"evaluating the readings of job {wanted.job}")
+    return report(session, wanted.job, wanted.now, wanted.coverage_probability)
+
+
+def write_issued(session: Session, job: str, revision: int, forms: Sequence[str], into: Path) -> tuple[Path, ...]:
+    """Write an issue again, byte for byte, in those forms, or all of it; raises NotInRecordsError, CalibError."""
+    of_revision = [issue for issue in issues_of(session, job) if issue.revision == revision]
+    names = {each.form: each.name for issue in of_revision for each in issue.forms}
+    asked = forms or list(names) or [_KEPT_ALWAYS]  # of a revision that was not issued this one is missed
+    contents = {form: issued_bytes(session, job, revision, form) for form in asked}
+    return _write_all(into, {names[form]: made for form, made in contents.items()})
+
+
+def _write_all(into: Path, contents: Mapping[str, bytes]) -> tuple[Path, ...]:
+    for name, made in contents.items():
+        _write(into / name, made)
+    return tuple(into / name for name in contents)
+
+
+def _write(path: Path, made: bytes) -> None:
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        write_whole(path, made)
+    except OSError as error:
+        raise CalibError(f"{path}: the report cannot be written ({error.strerror})") from error

@@ -1,0 +1,21 @@
+"""Add the conditions of the air at a place of a job."""
+
+from collections.abc import Mapping
+from datetime import datetime
+
+from sqlmodel import Session
+
+from calib.procedures.enter.write_sheets import Imported, write_sheets
+from calib.procedures.typed.sheets import Cells, typed_row
+from calib.records import ledger
+
+
+def add_conditions(
+    session: Session, quantities: Mapping[str, Cells], signature: ledger.Signature, now: datetime
+) -> Imported:
+    """Write conditions; `quantities` holds cells of conditions.csv by the place where they were typed, as findings name it.
+
+    Raises BadInputError with every finding.
+    """
+    rows = [typed_row(source, cells) for source, cells in quantities.items()]
+    return write_sheets(session, {"conditions.csv": rows}, signature, now)

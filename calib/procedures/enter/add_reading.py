@@ -1,0 +1,46 @@
+"""Add one reading, or one traverse with its points: typed by hand, checked and written like the rows of a file."""
+
+from collections.abc import Mapping
+from datetime import datetime
+
+from sqlmodel import Session
+
+from calib.procedures.enter.write_sheets import Imported, write_sheets
+from calib.procedures.people.authorise import signed
+from calib.procedures.typed.sheets import Cells, FileContent, typed_row
+from calib.records import ledger
+
+_NAMES = ("job", "outlet", "instrument", "observed_at")
+
+
+def add_reading(
+    session: Session, cells: Cells, log: FileContent | None, signature: ledger.Signature, now: datetime
+) -> Imported:
+    """Write a reading, or keep it as a refusal; `cells` are those of readings.csv, whoever signs is the operator.
+
+    `log` is the file named in log_file. Raises BadInputError with every finding.
+    """
+    signature = signed(session, signature)
+    row = typed_row(None, {**cells, "operator": signature.person})
+    row.log = log
+    return write_sheets(session, {"readings.csv": [row]}, signature, now)
+
+
+def add_traverse(
+    session: Session,
+    cells: Cells,
+    points: Mapping[tuple[int, int], str],
+    signature: ledger.Signature,
+    now: datetime,
+) -> Imported:
+    """Write a traverse with the indications at each (line, point), joined by ; over the passes; otherwise as `add_reading`."""
+    signature = signed(session, signature)
+    names = {name: cells[name] for name in _NAMES}
+    rows = [
+        typed_row(
+            f"line {line}, point {point}", {**names, "line": str(line), "point": str(point), "indications": values}
+        )
+        for (line, point), values in points.items()
+    ]
+    reading = typed_row(None, {**cells, "operator": signature.person})
+    return write_sheets(session, {"readings.csv": [reading], "traverses.csv": rows}, signature, now)

@@ -1,0 +1,103 @@
+"""Fit the curves of typed certificates, and judge the acceptances that state a decision rule: both before anything is written."""
+
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from calib.errors import CalibError, CurveError, Finding
+from calib.procedures.certificate.assess import Assessment, assess, usual_object
+from calib.procedures.certificate.fit_curve import FittedCurve, fit_curve
+from calib.procedures.certificate.phase import phase_in_use
+from calib.procedures.enter.check_certificates import certificate_of
+from calib.procedures.typed.declaration import RecordNames
+from calib.procedures.typed.rows_together import KnownNames, TypedCells, duplicate
+from calib.procedures.typed.sheets import TypedRow
+
+_NEEDED = {"quantity", "unit", "resolution"}  # of the instrument
+
+
+@dataclass(frozen=True)
+class CurvesFitted:
+    """Curves by tag and certificate, and the comparisons that make none."""
+
+    curves: Mapping[RecordNames, FittedCurve]
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True)
+class AcceptancesJudged:
+    """Assessments by tag and certificate, and the acceptances that do not hold."""
+
+    assessments: Mapping[RecordNames, Assessment]
+    findings: tuple[Finding, ...]
+
+
+def fit_curves(named: KnownNames) -> CurvesFitted:
+    """A curve for each calibration whose rows were all found right."""
+    comparisons = _by_certificate(named)
+    unread = "comparisons.csv" in named.unread or any(row.bad for row in named.sheets["comparisons.csv"])
+    curves: dict[RecordNames, FittedCurve] = {}
+    findings = []
+    for row in named.sheets["calibrations.csv"]:
+        if not row.sound("tag", "certificate"):
+            continue
+        names = (row.cells["tag"], row.cells["certificate"])
+        instrument, own = named.instruments.get(names[0]), comparisons[names]
+        if instrument is None or not instrument.keys() >= _NEEDED or any(each.bad for each in own):
+            continue
+        if not own and unread:
+            continue
+        try:
+            curves[names] = fit_curve(instrument, [TypedCells(each.cells) for each in own])
+        except CurveError as error:
+            findings.append(duplicate(row, ("certificate",), f"comparisons that make a correction curve ({error})"))
+    return CurvesFitted(curves, tuple(findings))
+
+
+def _by_certificate(named: KnownNames) -> Mapping[RecordNames, list[TypedRow]]:
+    comparisons: dict[RecordNames, list[TypedRow]] = defaultdict(list)
+    for row in named.sheets["comparisons.csv"]:
+        if row.sound("tag", "certificate"):
+            comparisons[row.cells["tag"], row.cells["certificate"]].append(row)
+    return comparisons
+
+
+def judge_acceptances(named: KnownNames, curves: Mapping[RecordNames, FittedCurve]) -> AcceptancesJudged:
+    """An acceptance that states its decision rule is judged by it; one that states none is taken over as it is."""
+    assessments: dict[RecordNames, Assessment] = {}
+    findings = []
+    for row in named.sheets["calibrations.csv"]:
+        if row.bad or not row.sound("tag", "certificate", "accepted_on", "decision_rule"):
+            continue
+        names = (row.cells["tag"], row.cells["certificate"])
+        if names in curves and not getattr(named.instruments[names[0]], "bad", None):
+            judged = _judged(named, row, curves[names])
+            if isinstance(judged, Finding):
+                findings.append(judged)
+            else:
+                assessments[names] = judged
+    return AcceptancesJudged(assessments, tuple(findings))
+
+
+def _judged(named: KnownNames, row: TypedRow, fitted: FittedCurve) -> Assessment | Finding:
+    instrument = named.instruments[row.cells["tag"]]
+    own = [
+        TypedCells(each.cells)
+        for each in named.sheets["comparisons.csv"]
+        if certificate_of(each) == certificate_of(row)
+    ]
+    rule, judged = row.cells["decision_rule"], row.get("judged") or usual_object(instrument)
+    try:
+        assessment = assess(
+            instrument, own, phase_in_use(each["phase"] for each in own), rule, judged, fitted.choice.curve
+        )
+    except CalibError as error:
+        return row.finding("decision_rule", f"blank, with the criterion in words ({error})")
+    failures = assessment.failures()
+    if failures:
+        return row.finding(
+            "decision_rule",
+            f"an acceptance that holds by it; {len(failures)} of {len(own)} comparisons fail ({assessment.criterion}), "
+            f"first {failures[0]}",
+        )
+    return assessment

@@ -1,0 +1,62 @@
+"""Rows as records: every cell in the type of its column, and the key of each record that the row names."""
+
+import json
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+from sqlalchemy import Float, Integer
+from sqlmodel import SQLModel
+
+from calib.procedures.enter.later_records import by_revision
+from calib.procedures.enter.names_on_record import NamesOnRecord
+from calib.procedures.typed.declaration import Declaration
+from calib.procedures.typed.observations import observed_values
+from calib.procedures.typed.sheets import TypedRow
+
+
+def records_of(declaration: Declaration, rows: Sequence[TypedRow], names: NamesOnRecord) -> list[SQLModel]:
+    """A record for each row of a file; pairs with a refused reading make none, since no factor rests on that."""
+    worked_out = _WORKED_OUT.get(declaration.file, _nothing)
+    in_order = by_revision(rows) if declaration.file == "factors.csv" else rows
+    made = ((row, keys_of(declaration, row, names)) for row in in_order)
+    return [
+        declaration.table(**(cells_of_table(declaration, row.cells) | keys | worked_out(row)))
+        for row, keys in made
+        if declaration.file != "factor_pairs.csv" or None not in keys.values()
+    ]
+
+
+def cells_of_table(declaration: Declaration, cells: Mapping[str, str]) -> dict[str, Any]:
+    """The cells that a declaration's table has columns for, each in the type of its column."""
+    columns = declaration.table.__table__.columns  # type: ignore[attr-defined]
+    return {name: _stored(cell, columns[name].type) for name, cell in cells.items() if name in columns}
+
+
+def _stored(cell: str, kind: Any) -> str | int | float:
+    """Text as it was typed, but where the table counts or computes."""
+    return int(cell) if isinstance(kind, Integer) else float(cell) if isinstance(kind, Float) else cell
+
+
+def keys_of(declaration: Declaration, row: TypedRow, names: NamesOnRecord) -> dict[str, int | None]:
+    """Keys of the records that a row names, by the columns that hold them; None where it names none."""
+    return {each.stored: names.key(each, row.cells) for each in declaration.references if each.stored is not None}
+
+
+def _nothing(_row: TypedRow) -> dict[str, str]:
+    return {}
+
+
+def _result(row: TypedRow) -> dict[str, str]:
+    low, value, high = (float(row.cells[column]) for column in ("low", "value", "high"))
+    return {"result": "passed" if low <= value <= high else "failed"}
+
+
+def _face_indications(row: TypedRow) -> dict[str, str]:
+    return {"face_indications": json.dumps(observed_values(row.cells["face_indications"]))}
+
+
+# What is stored besides the cells as they were typed.
+_WORKED_OUT: Mapping[str, Callable[[TypedRow], dict[str, str]]] = {
+    "checks.csv": _result,
+    "factors.csv": _face_indications,
+}

@@ -1,0 +1,140 @@
+"""Write readings through the gate: what it refuses is kept as a refusal. Their logs and traverses are records of their own."""
+
+import hashlib
+import json
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlmodel import Session, SQLModel
+
+from calib.procedures.enter.check_readings import reading_key
+from calib.procedures.enter.later_records import amended_outlets
+from calib.procedures.enter.names_on_record import NamesOnRecord
+from calib.procedures.enter.record_rows import cells_of_table, keys_of
+from calib.procedures.measure.gate_reading import gate_reading
+from calib.procedures.on_record.in_force import OnRecord, in_order, on_record, outlets_in_force
+from calib.procedures.typed.columns import FILES
+from calib.procedures.typed.observations import Observed, Traversed, observed
+from calib.procedures.typed.sheets import Sheets, TypedRow
+from calib.records.record import key
+from calib.records.tables import LoggedSeries, Outlet, Reading, Refusal, Traverse, TraversePoint
+
+Append = Callable[[Sequence[SQLModel]], None]
+
+
+@dataclass(frozen=True)
+class RefusedReading:
+    """A reading that the gate refused."""
+
+    job: str
+    outlet: str
+    instrument: str
+    observed_at: str
+    reasons: tuple[str, ...]
+
+
+def write_readings(
+    session: Session, sheets: Sheets, names: NamesOnRecord, before: OnRecord | None, now: datetime, append: Append
+) -> tuple[RefusedReading, ...]:
+    """Append the readings of checked sheets, and those that the gate refuses as refusals.
+
+    `before` is what counted before the same import withdrew calibrations, where it did.
+    """
+    rows = sheets["readings.csv"]
+    if not rows:
+        return ()
+    gate = _Gate(session, on_record(session), before, outlets_in_force(session), now)
+    amended = amended_outlets(sheets)
+    series = _write_logs(rows, append)
+    traverses, traversed = _write_traverses(rows, sheets["traverses.csv"], append)
+    readings: list[SQLModel] = []
+    refusals: list[SQLModel] = []
+    refused: list[RefusedReading] = []
+    for place, row in enumerate(rows):
+        cells: dict[str, Any] = {
+            **cells_of_table(FILES["readings.csv"], row.cells),
+            **keys_of(FILES["readings.csv"], row, names),
+            "logged_series_id": series.get(place),
+            "traverse_id": traverses.get(place),
+        }
+        reading = Reading(**cells)
+        outlet = (row.cells["job"], row.cells["outlet"])
+        reasons = gate.reasons(reading, observed(row.cells, _log(row), traversed.get(place)), amended=outlet in amended)
+        if reasons:
+            refusals.append(Refusal(**cells, reasons=json.dumps(reasons, ensure_ascii=False)))
+            refused.append(RefusedReading(*outlet, row.cells["instrument"], row.cells["observed_at"], reasons))
+        else:
+            readings.append(reading)
+    append(readings)
+    append(refusals)
+    return tuple(refused)
+
+
+@dataclass(frozen=True)
+class _Gate:
+    """What the gate decides by."""
+
+    session: Session
+    records: OnRecord
+    before: OnRecord | None
+    outlets: Mapping[int, Outlet]
+    now: datetime
+
+    def reasons(self, reading: Reading, observations: Observed, *, amended: bool) -> tuple[str, ...]:
+        """Why a reading is refused; none where it counts, or did when it was observed."""
+        outlet = self.outlets[reading.outlet_id]
+        reasons = gate_reading(self.records, reading, observations, outlet, self.now).reasons
+        if reasons and self.before is not None:
+            # It may have been observed before the withdrawal, and counts again once the right certificate is accepted.
+            reasons = gate_reading(self.before, reading, observations, outlet, self.now).reasons and reasons
+        if reasons and amended:
+            # It may have been observed before the outlet was amended; every evaluation asks the gate again.
+            first = self.session.get_one(Outlet, reading.outlet_id)
+            reasons = gate_reading(self.records, reading, observations, first, self.now).reasons and reasons
+        return reasons
+
+
+def _write_traverses(
+    rows: Sequence[TypedRow], point_rows: Sequence[TypedRow], append: Append
+) -> tuple[dict[int, int], dict[int, Traversed]]:
+    """Traverses with their points; from the place of a reading's row to the key of its traverse, and what was observed."""
+    traverses = {
+        place: Traverse(
+            rule=row.cells["traverse_rule"],
+            lines=int(row.cells["traverse_lines"]),
+            points=int(row.cells["traverse_points"]),
+        )
+        for place, row in enumerate(rows)
+        if row.sound("traverse_rule")
+    }
+    append(list(traverses.values()))
+    of_reading = {reading_key(rows[place]): place for place in traverses}
+    points: dict[int, list[TraversePoint]] = {place: [] for place in traverses}
+    for row in point_rows:
+        place = of_reading[reading_key(row)]
+        cells = cells_of_table(FILES["traverses.csv"], row.cells)
+        points[place].append(TraversePoint(traverse_id=key(traverses[place].id), **cells))
+    append([point for of_traverse in points.values() for point in of_traverse])
+    return {place: key(each.id) for place, each in traverses.items()}, {
+        place: Traversed(each.rule, each.lines, each.points, in_order(points[place]))
+        for place, each in traverses.items()
+    }
+
+
+def _write_logs(rows: Sequence[TypedRow], append: Append) -> dict[int, int]:
+    """Log files whole; from the place of a row to the key of its log."""
+    logs = {
+        place: LoggedSeries(
+            name=row.log.name, content=row.log.content, sha256=hashlib.sha256(row.log.content).hexdigest()
+        )
+        for place, row in enumerate(rows)
+        if row.log is not None
+    }
+    append(list(logs.values()))
+    return {place: key(each.id) for place, each in logs.items()}
+
+
+def _log(row: TypedRow) -> bytes | None:
+    return None if row.log is None else row.log.content

@@ -1,0 +1,177 @@
+"""Write sheets of typed rows into the records: everything in one transaction, all or nothing.
+
+Readings that the gate refuses are no trouble: they are kept as refusals.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from sqlmodel import Session, SQLModel
+
+from calib.errors import BadInputError, Finding
+from calib.procedures.enter.check_certificates import certificate_findings, use_findings
+from calib.procedures.enter.check_jobs import job_findings
+from calib.procedures.enter.check_ranges import outside_range
+from calib.procedures.enter.fit_certificates import AcceptancesJudged, CurvesFitted, fit_curves, judge_acceptances
+from calib.procedures.enter.later_records import factors_here, history_findings, in_force
+from calib.procedures.enter.names_on_record import NamesOnRecord, Recorded
+from calib.procedures.enter.record_rows import records_of
+from calib.procedures.enter.write_certificates import acceptances, chosen_curves, curves_by_rule, standards_used
+from calib.procedures.enter.write_readings import RefusedReading, write_readings
+from calib.procedures.impact.open_review import open_reviews
+from calib.procedures.on_record.in_force import on_record
+from calib.procedures.people import four_eyes
+from calib.procedures.people.authorise import append, people_on_record, signed
+from calib.procedures.typed.columns import FILES
+from calib.procedures.typed.rows_together import KnownNames
+from calib.procedures.typed.sheets import Sheets, TypedRow, cell_findings
+from calib.records import ledger
+from calib.records.record import key
+from calib.records.tables import Calibration
+from calib.records.verification import Progress
+
+# Files of which each row is a record by itself, in the order in which records refer to one another.
+_CERTIFICATES = ("instruments.csv", "methods.csv", "jobs.csv", "calibrations.csv", "comparisons.csv")
+_OF_INSTRUMENTS = ("events.csv", "checks.csv", "pairings.csv")
+_OF_JOBS = ("systems.csv", "rooms.csv", "outlets.csv", "factors.csv", "amendments.csv", "conditions.csv")
+# Tables whose new records may open an impact review or add a line to one.
+_TOUCHED_BY_REVIEWS = frozenset({"calibration", "condition", "reading", "found_factor", "outlet_revision"})
+
+
+@dataclass(frozen=True)
+class Imported:
+    """What an import wrote."""
+
+    records: Mapping[str, int]  # name of the table -> number of records
+    refusals: tuple[RefusedReading, ...]
+    remarks: tuple[str, ...] = ()  # what is worth saying, each told to `progress` too
+
+
+def write_sheets(
+    session: Session,
+    sheets: Mapping[str, Sequence[TypedRow]],
+    signature: ledger.Signature,
+    now: datetime,
+    findings: Sequence[Finding] = (),
+    progress: Progress = lambda _: None,
+    *,
+    strict: bool = False,
+) -> Imported:
+    """Check sheets and append their records; files that are not there have no rows. Raises BadInputError with every finding.
+
+    `findings` are those of the files themselves; what could not be read there is asked for nowhere else. `strict`: whoever types a
+    certificate may not accept it too unless the rule of the house says so; otherwise that is only said.
+    """
+    complete: Sheets = {name: sheets.get(name, ()) for name in FILES}
+    progress(f"checking {sum(len(rows) for rows in complete.values())} rows")
+    checked = _checked(
+        complete,
+        Recorded(session),
+        frozenset(Path(each.source).name for each in findings if each.source is not None),
+        now,
+    )
+    signature = signed(session, signature)
+    alone, said = four_eyes.of_import(session, complete["calibrations.csv"], signature.person, strict)
+    of_acceptors = four_eyes.of_acceptors(people_on_record(session), complete["calibrations.csv"], signature.time)
+    wrong = [*findings, *checked.findings, *alone, *of_acceptors]
+    if wrong:
+        raise BadInputError(sorted(wrong, key=_place))
+    writing = _Writing(session, signature, now, progress)
+    for notice in [*([] if said is None else [said]), *outside_range(complete, checked.named.instruments)]:
+        writing.remark(f"notice: {notice}")
+    return writing.write(complete, checked)
+
+
+def _place(finding: Finding) -> tuple[str, int]:
+    return finding.source or "", finding.row or 0
+
+
+@dataclass(frozen=True)
+class _Checked:
+    """What checking found out of the sheets."""
+
+    named: KnownNames
+    fitted: CurvesFitted
+    judged: AcceptancesJudged
+    findings: Sequence[Finding]
+
+
+def _checked(sheets: Sheets, recorded: Recorded, unread: frozenset[str], now: datetime) -> _Checked:
+    of_cells = [finding for name, columns in FILES.items() for finding in cell_findings(sheets[name], columns)]
+    of_history = history_findings(KnownNames(sheets, recorded, unread), now)
+    named = KnownNames(in_force(sheets), recorded, unread)
+    of_certificates = certificate_findings(named, now.date())
+    fitted = fit_curves(named)
+    of_use = use_findings(named.sheets)
+    judged = judge_acceptances(named, fitted.curves)
+    of_jobs = job_findings(named, factors_here(named) if sheets["outlets.csv"] else {})
+    findings = [
+        *of_cells, *of_history, *of_certificates, *fitted.findings, *of_use, *judged.findings, *of_jobs,
+    ]  # fmt: skip
+    return _Checked(named, fitted, judged, findings)
+
+
+class _Writing:
+    """One write of checked sheets, in the order in which records refer to one another."""
+
+    def __init__(self, session: Session, signature: ledger.Signature, now: datetime, progress: Progress) -> None:
+        self.session = session
+        self.signature = signature
+        self.now = now
+        self.progress = progress
+        self.names = NamesOnRecord(session)
+        self.counts: dict[str, int] = {}
+        self.remarks: list[str] = []
+
+    def remark(self, text: str) -> None:
+        """Keep what is worth saying, and say it."""
+        self.remarks.append(text)
+        self.progress(text)
+
+    def append(self, records: Sequence[SQLModel]) -> None:
+        """Append records of one kind with their ledger entries, and count them."""
+        if records:
+            append(self.session, records, self.signature)
+            self.names.forget(type(records[0]))
+            name = str(type(records[0]).__tablename__)
+            self.counts[name] = self.counts.get(name, 0) + len(records)
+            self.progress(f"wrote {len(records)} {name} records")
+
+    def write(self, sheets: Sheets, checked: _Checked) -> Imported:
+        """Append everything."""
+        certificates = self._append_rows(sheets, *_CERTIFICATES)
+        rows, calibrations = sheets["calibrations.csv"], certificates.get("calibrations.csv", ())
+        self.append(curves_by_rule(rows, self.names, checked.fitted.curves))
+        self.append(standards_used(rows, self.names))
+        self.append(acceptances(rows, self.names, checked.judged.assessments, self.signature.person))
+        self._append_rows(sheets, *_OF_INSTRUMENTS)
+        self.append(chosen_curves(self.session, sheets["curves.csv"]))
+        self._append_rows(sheets, *_OF_JOBS)
+        # What counted before, where readings came before the withdrawals.
+        before = on_record(self.session) if sheets["withdrawals.csv"] and sheets["readings.csv"] else None
+        self._append_rows(sheets, "withdrawals.csv")
+        refused = write_readings(self.session, sheets, self.names, before, self.now, self.append)
+        self._append_rows(sheets, "factor_pairs.csv")
+        self._review_impact(frozenset(key(each.id) for each in calibrations if isinstance(each, Calibration)))
+        return Imported(self.counts, refused, tuple(self.remarks))
+
+    def _append_rows(self, sheets: Sheets, *files: str) -> dict[str, Sequence[SQLModel]]:
+        written: dict[str, Sequence[SQLModel]] = {}
+        for file in files:
+            if sheets[file]:
+                written[file] = records_of(FILES[file], sheets[file], self.names)
+                self.append(written[file])
+        return written
+
+    def _review_impact(self, recorded: frozenset[int]) -> None:
+        """Open an impact review for each certificate as-found beyond its limits, and bring those on record up to date."""
+        if not _TOUCHED_BY_REVIEWS & self.counts.keys():
+            return
+        reviews = open_reviews(self.session, self.signature, self.now, recorded)
+        for review in reviews.opened:
+            for name, count in (("impact_review", int(review.new)), ("impact_line", review.lines)):
+                self.counts |= {name: self.counts.get(name, 0) + count} if count else {}
+        for text in reviews.remarks:
+            self.remark(text)

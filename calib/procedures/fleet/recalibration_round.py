@@ -1,0 +1,71 @@
+"""What a recalibration round should contain, from the records; who the instruments of a due list are."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time
+
+from sqlmodel import Session, col, select
+
+from calib.confirmation.due import DueEntry, due_list
+from calib.confirmation.interval import InstrumentOnRecord
+from calib.confirmation.recalibration import InstrumentOfRound, Round, recalibration_round
+from calib.procedures.on_record.instruments import statuses
+from calib.procedures.on_record.probe_pairs import all_pairs
+from calib.procedures.on_record.register import load_register
+from calib.records.record import key
+from calib.records.tables import Instrument, LedgerEntry
+
+
+@dataclass(frozen=True)
+class DueInstrument:
+    """A line of the due list with the instrument that it speaks of."""
+
+    entry: DueEntry
+    name: str  # kind, maker, model
+    serial: str
+    location: str | None
+
+
+def round_of(session: Session, on: date, within_days: int) -> Round:
+    """The round that a day and the days after it ask for."""
+    register = load_register(session)
+    return recalibration_round(register, _gear(session, register, on), on, within_days)
+
+
+def _gear(session: Session, register: Iterable[str], on: date) -> dict[str, InstrumentOfRound]:
+    instruments = session.exec(select(Instrument).order_by(col(Instrument.tag))).all()
+    tags = {key(one.id): one.tag for one in instruments}
+    partners: dict[str, set[str]] = defaultdict(set)
+    for pair in all_pairs(session):
+        if pair.holds(on):
+            probe, meter = tags[pair.probe_id], tags[pair.meter_id]
+            partners[probe].add(meter)
+            partners[meter].add(probe)
+    quantities = {one.tag: one.quantity for one in instruments}
+    return {tag: InstrumentOfRound(quantities[tag], tuple(sorted(partners[tag]))) for tag in register}
+
+
+def due_instruments(
+    session: Session, register: dict[str, InstrumentOnRecord], on: date, within_days: int
+) -> list[DueInstrument]:
+    """The due list of a day, each line with its instrument as the records know it then."""
+    entries = due_list(register, on, within_days)
+    tags = [one.tag for one in entries]
+    instruments = session.exec(select(Instrument).where(col(Instrument.tag).in_(tags))).all()
+    known = {one.cells["tag"]: one.cells for one in statuses(session, instruments, datetime.combine(on, time.max, UTC))}
+    return [
+        DueInstrument(
+            one,
+            " ".join(str(known[one.tag][cell]) for cell in ("kind", "maker", "model")),
+            str(known[one.tag]["serial"]),
+            known[one.tag]["location"],
+        )
+        for one in entries
+    ]
+
+
+def identity(session: Session) -> str:
+    """What tells these records from all others: the digest of their first ledger entry, blank where there is none."""
+    first = select(LedgerEntry.digest).order_by(col(LedgerEntry.sequence)).limit(1)
+    return session.exec(first).first() or ""

@@ -1,0 +1,82 @@
+"""What a chain of traceability lacks at each of its records."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date, datetime
+
+from calib.confirmation.interval import InstrumentOnRecord, gate, not_put_right_since
+from calib.confirmation.traceability import Graph, Record, circles, is_accredited
+from calib.procedures.impact.rests_on import STANDARD, Ground, RecordKind
+from calib.procedures.on_record.in_force import against_factor
+from calib.records import tables
+from calib.records.record import moment
+
+
+class Gaps:
+    """What a chain lacks at each of its records."""
+
+    def __init__(self, ground: Ground, graph: Graph, start: Record, on: date) -> None:
+        self.ground, self.graph, self.start, self.on = ground, graph, start, on
+        # Each record answers for itself: what its standards lack is said there.
+        self.register = {tag: _alone(one) for tag, one in ground.register.items()}
+        self.in_circles = {record for circle in circles(graph) for record in circle}
+
+    def of(self, record: Record) -> tuple[str, ...]:
+        """What one record lacks."""
+        table, number = record
+        if table == RecordKind.CALIBRATION:
+            return tuple(self._of_calibration(record, self.ground.calibrations[number]))
+        if table in (RecordKind.READING, RecordKind.CONDITIONS):
+            return tuple(self._of_instruments(record))
+        if table == RecordKind.FACTOR:
+            return tuple(self._of_factor(self.ground.factors[number]))
+        if record == self.start and table == RecordKind.INSTRUMENT:
+            return gate(self.register, self._tag(record), self.on, self.on).reasons
+        return ()
+
+    def _of_calibration(self, record: Record, calibration: tables.Calibration) -> Iterator[str]:
+        tag = self.ground.instruments[calibration.instrument_id].tag
+        if self.ground.on_record(calibration).withdrawn:
+            yield f"{tag}: certificate {calibration.certificate} was withdrawn: it counts for nothing"
+        if record in self.in_circles:
+            certificate = calibration.certificate
+            yield f"{tag}: certificate {certificate} rests on itself by way of its reference standards: correct the standards"
+        standards = [link for link in self.graph.get(record, ()) if link.role == STANDARD]
+        if not standards and not is_accredited(calibration.accreditation):
+            yield (
+                f"{tag}: certificate {calibration.certificate} states no accreditation and no reference standard of the register: "
+                "the chain ends there short of an accredited certificate"
+            )
+        for link in standards:
+            standard = self._tag(link.on)
+            day = date.fromisoformat(calibration.calibrated_on)
+            for reason in gate(self.register, standard, day, day).reasons:
+                why = not_put_right_since(reason, tag)
+                yield f"{tag}: reference standard of certificate {calibration.certificate} on {calibration.calibrated_on}: {why}"
+
+    def _of_factor(self, factor: tables.FoundFactor) -> Iterator[str]:
+        used = self.ground.calibrations[factor.calibration_id]
+        if self.ground.latest_factors[factor.factor] is factor and self.ground.on_record(used).withdrawn:
+            yield against_factor(
+                factor.factor, self._tag((RecordKind.CALIBRATION, factor.calibration_id)), used.certificate
+            )
+
+    def _of_instruments(self, record: Record) -> Iterator[str]:
+        for link in self.graph.get(record, ()):
+            if link.on[0] in (RecordKind.CALIBRATION, RecordKind.INSTRUMENT) and link.day is not None:
+                at = self._moment(record, link.day)
+                yield from gate(self.register, self._tag(link.on), at, at).reasons
+
+    def _moment(self, record: Record, day: date) -> datetime | date:
+        table, number = record
+        if table == RecordKind.READING:
+            return moment(self.ground.readings[number].observed_at)
+        return day
+
+    def _tag(self, on: Record) -> str:
+        owner = on[1] if on[0] == RecordKind.INSTRUMENT else self.ground.calibrations[on[1]].instrument_id
+        return self.ground.instruments[owner].tag
+
+
+def _alone(instrument: InstrumentOnRecord) -> InstrumentOnRecord:
+    return replace(instrument, calibrations=tuple(replace(each, standards=()) for each in instrument.calibrations))

@@ -1,0 +1,52 @@
+"""The reference value of a comparison had the curve of its reference standard been another."""
+
+import json
+from collections.abc import Mapping
+from typing import Any
+
+from calib.curves.curve import Curve
+from calib.errors import CurveError
+from calib.procedures.typed.sheets import Cells
+from calib.quantities import unit
+from calib.records import tables
+
+
+def moved_reference(
+    instrument: tables.Instrument, standard: tables.Instrument, cells: Cells, before: Curve, after: Curve
+) -> tuple[Cells, bool]:
+    """A comparison with the reference value that the standard's other curve gives, and whether that was extrapolated.
+
+        r' = r + f'(x) - f(x)      with the standard's indication x: as it was typed, else where f(x) = r
+
+    Outside the indications that both curves cover, r' = r f'(x)/f(x) at the nearer end. A comparison that names another standard
+    stays. Raises CurveError where the curves cover nothing in common.
+    """
+    basis = json.loads(cells.get("basis") or "{}")
+    if basis.get("standard", standard.tag) != standard.tag:
+        return cells, False
+    low, high = max(before.low, after.low), min(before.high, after.high)
+    if not low < high:
+        raise CurveError(
+            f"the comparisons as found of {standard.tag} cover none of the indications that were covered before"
+        )
+    in_unit = unit(instrument.quantity, str(cells["unit"]))
+    reference = in_unit.to_si(float(str(cells["reference"])))
+    shown = _shown(standard, basis, cells)
+    if shown is None:
+        lowest, highest = sorted(float(before.value(end)) for end in (low, high))
+        extrapolated = not lowest <= reference <= highest
+        x = before.indication(min(max(reference, lowest), highest))
+    else:
+        extrapolated, x = not low <= shown <= high, shown
+    x = min(max(x, low), high)
+    value, shift = float(before.value(x)), float(after.value(x)) - float(before.value(x))
+    other = reference * (1.0 + shift / value) if extrapolated and value else reference + shift
+    return dict(cells) | {"reference": repr(float(in_unit.from_si(other)))}, extrapolated
+
+
+def _shown(standard: tables.Instrument, basis: Mapping[str, Any], cells: Cells) -> float | None:
+    """What the standard showed [SI]; None where it was not typed."""
+    typed_indication, symbol = cells.get("standard_indication"), basis.get("indication_unit")
+    if typed_indication is None or symbol is None:
+        return None
+    return unit(standard.indicated, str(symbol)).to_si(float(typed_indication))

@@ -1,0 +1,223 @@
+"""What flows, factors and curves would be, had an instrument been as it was found: worked out on the records, and taken back.
+
+Within a savepoint the curve as found counts for the calibration that was in force, with the air in which it was found, and what
+rests on it is worked out anew; every procedure then answers from the records as it always does, and the savepoint is rolled back.
+So a flow worked out here is that of records which hold the as-found curve.
+"""
+
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import datetime
+from functools import cached_property
+
+from sqlalchemy.orm.attributes import set_committed_value
+from sqlmodel import Session, select
+
+from calib.confirmation.interval import CalibrationOnRecord
+from calib.confirmation.traceability import Graph, Record, upward
+from calib.curves.curve import Curve
+from calib.errors import CalibError
+from calib.procedures.certificate.fit_curve import CurveWish, FittedCurve, curve_record, fit_curve
+from calib.procedures.impact.moved_reference import moved_reference
+from calib.procedures.impact.rests_on import STANDARD, Ground, RecordKind
+from calib.procedures.impact.stated_values import Values, jobs_of, values_of
+from calib.procedures.on_record.calibrations import as_found_cells, comparison_cells
+from calib.procedures.on_record.in_force import curve_of
+from calib.procedures.on_record.what_counts import curve_that_counts
+from calib.procedures.pairs.factor_from_pairs import FACTOR_SCOPES, FactorWanted, found_from_pairs
+from calib.procedures.typed.sheets import Cells
+from calib.records import ledger, tables
+from calib.records.record import key, typed
+from calib.records.tables import BY_THE_RULE
+
+# What a certificate says of the air in which it compared.
+_AIR = ("temperature_degC", "pressure_kPa", "humidity_percent")
+
+
+@dataclass(frozen=True)
+class Cause:
+    """An instrument that was not found in order."""
+
+    instrument: tables.Instrument
+    failing: tables.Calibration  # whose comparisons as found failed
+    since: CalibrationOnRecord  # when it was last in order
+    waiting: tuple[CalibrationOnRecord, ...] = ()  # earlier ones relied on while that one waited to be accepted
+
+
+@dataclass(frozen=True)
+class Recalculated:
+    """Before, and as if the instrument had been as found."""
+
+    before: Values
+    after: Values
+    curves: Mapping[int, tuple[Curve, Curve]]  # of a calibration: as recorded, and as found
+    notes: Mapping[Record, tuple[str, ...]]  # how what is assumed enters
+    stuck: Mapping[Record, str]  # why a record could not be worked out anew
+
+
+def recalculate(
+    session: Session,
+    ground: Ground,
+    cause: Cause,
+    affected: Sequence[Record],
+    shown: Collection[Record],
+    signature: ledger.Signature,
+    now: datetime,
+) -> Recalculated:
+    """Work out what is affected, each record after what it rests on; the records are left as they were.
+
+    Jobs are evaluated for those records among them that are shown.
+    """
+    jobs = jobs_of(ground, shown)
+    names = [ground.factors[number].factor for table, number in affected if table == RecordKind.FACTOR]
+    before = values_of(session, jobs, names, now)
+    replacing = _Replacing(session, ground, cause, signature)
+    relied = [ground.calibrations[one.record_id] for one in (cause.since, *cause.waiting)]
+    with _taken_back(session, relied):
+        replacing.cause_itself()
+        for record in affected:
+            replacing.replace(record)
+        # A face reading stands before the factor that was found from it and after the factor that it is evaluated with.
+        for record in affected:
+            replacing.mark(record)
+        after = values_of(session, jobs, names, now)
+    return Recalculated(before, after, replacing.curves, replacing.notes, replacing.stuck)
+
+
+@contextmanager
+def _taken_back(session: Session, relied: Sequence[tables.Calibration]) -> Iterator[None]:
+    savepoint = session.begin_nested()
+    try:
+        yield
+    finally:
+        savepoint.rollback()
+        for one in relied:
+            session.refresh(one)
+
+
+# --- what takes the place of what ------------------------------------------------------------------------------------------------
+
+
+@dataclass
+class _Replacing:
+    session: Session
+    ground: Ground
+    cause: Cause
+    signature: ledger.Signature
+    curves: dict[int, tuple[Curve, Curve]] = field(default_factory=dict)
+    notes: dict[Record, tuple[str, ...]] = field(default_factory=dict)
+    stuck: dict[Record, str] = field(default_factory=dict)
+
+    def cause_itself(self) -> None:
+        """The curve as found in the place of each calibration that was relied on."""
+        relied = (self.cause.since, *self.cause.waiting)
+        failing = self.cause.failing
+        try:
+            fitted = fit_curve(typed(self.cause.instrument), as_found_cells(self.session, failing))
+        except CalibError as error:
+            why = f"the comparisons as found of certificate {failing.certificate} make no curve: {error}"
+            self.stuck |= {(RecordKind.CALIBRATION, one.record_id): why for one in relied}
+            return
+        for one in relied:
+            self._put(one.record_id, fitted)
+            for column in _AIR:
+                # As if it were read so: nothing that would be written.
+                set_committed_value(self.ground.calibrations[one.record_id], column, getattr(failing, column))
+
+    def replace(self, record: Record) -> None:
+        """Work out a calibration or a factor anew where it rests on what was replaced."""
+        table, number = record
+        self.mark(record)
+        if record in self.stuck:
+            return
+        if table == RecordKind.CALIBRATION:
+            self._calibration(number)
+        elif table == RecordKind.FACTOR:
+            self._factor(self.ground.factors[number])
+
+    def mark(self, record: Record) -> None:
+        """What rests on something that could not be worked out cannot be either."""
+        why = next((self.stuck[one.on] for one in self._up.get(record, ()) if one.on in self.stuck), None)
+        if why is not None:
+            self.stuck.setdefault(record, why)
+
+    @cached_property
+    def _up(self) -> Graph:
+        return upward(self.ground.links)
+
+    def _put(self, calibration: int, fitted: FittedCurve) -> None:
+        """Another curve of a calibration: the latest counts."""
+        before = self._recorded(calibration)
+        self.session.add(curve_record(calibration, fitted))
+        self.session.flush()
+        self.curves[calibration] = (before, fitted.choice.curve)
+
+    def _recorded(self, calibration: int) -> Curve:
+        return curve_of(curve_that_counts(self.session, calibration).parameters)
+
+    def _calibration(self, calibration: int) -> None:
+        """A calibration against a standard that was as found: its reference values are those that the standard's curve gives."""
+        record, one = (RecordKind.CALIBRATION, calibration), self.ground.calibrations[calibration]
+        instrument = self.ground.instruments[one.instrument_id]
+        changed = [each for each in self._up.get(record, ()) if each.role == STANDARD and each.on[1] in self.curves]
+        changed = [each for each in changed if each.on[0] == RecordKind.CALIBRATION]
+        for each in changed:
+            standard = self.ground.instruments[self.ground.calibrations[each.on[1]].instrument_id]
+            if standard.quantity != instrument.quantity:
+                self.stuck[record] = (
+                    f"certificate {one.certificate}: what {standard.tag} ({standard.quantity}) did to its reference values "
+                    f"({instrument.quantity}) is not on record: judge it by hand"
+                )
+                return
+        try:
+            cells = comparison_cells(self.session, one)
+            for each in changed:
+                cells = self._with_standard(record, instrument, cells, each.on[1])
+            fitted = fit_curve(typed(instrument), cells, self._wish(calibration))
+        except CalibError as error:
+            self.stuck[record] = f"certificate {one.certificate} cannot be worked out anew: {error}"
+            return
+        self._put(calibration, fitted)
+
+    def _with_standard(
+        self, record: Record, instrument: tables.Instrument, cells: Sequence[Cells], of_standard: int
+    ) -> list[Cells]:
+        standard = self.ground.instruments[self.ground.calibrations[of_standard].instrument_id]
+        moved = [moved_reference(instrument, standard, one, *self.curves[of_standard]) for one in cells]
+        if any(extrapolated for _, extrapolated in moved):
+            note = f"reference values outside the comparisons of {standard.tag} were moved by its relative shift at the nearer end"
+            self.notes[record] = (*self.notes.get(record, ()), note)
+        return [one for one, _ in moved]
+
+    def _wish(self, calibration: int) -> CurveWish | None:
+        """The shape that a person chose is kept; the rule chooses again where it chose."""
+        record = curve_that_counts(self.session, calibration)
+        if record.chosen_by == BY_THE_RULE:
+            return None
+        return CurveWish(degree=record.degree) if record.shape == "polynomial" else CurveWish(shape=record.shape)
+
+    def _factor(self, factor: tables.FoundFactor) -> None:
+        """A factor found again from the same pairs; what was superseded is evaluated with no more."""
+        record = (RecordKind.FACTOR, key(factor.id))
+        if self.ground.latest_factors[factor.factor] is not factor:
+            self.notes[record] = ("superseded by a later revision, and not worked out anew",)
+            return
+        pairs = self.session.exec(
+            select(tables.FactorPair)
+            .where(tables.FactorPair.found_factor_id == factor.id)
+            .order_by(tables.FactorPair.id)  # type: ignore[arg-type]
+        ).all()
+        words = {scope: word for word, scope in FACTOR_SCOPES.items()}
+        wanted = FactorWanted(
+            factor.factor,
+            [f"{pair.traverse_reading_id}:{pair.face_reading_id}" for pair in pairs],
+            words[factor.scope],
+            factor.outlet_type,
+            factor.reason,
+        )
+        try:
+            found_from_pairs(self.session, wanted, self.signature)
+        except CalibError as error:
+            why = "; ".join(str(error).splitlines())
+            self.stuck[record] = f"factor {factor.factor} cannot be found anew: {why}"

@@ -1,0 +1,186 @@
+"""What a line of an impact review says of its record: before, and as if the instrument had been as it was found."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from sqlmodel import Session
+
+from calib.confirmation.traceability import Graph, Record, upward
+from calib.procedures.impact.recalculate import Cause, Recalculated
+from calib.procedures.impact.rests_on import Ground, RecordKind
+from calib.procedures.impact.stated_values import Stated
+from calib.procedures.impact.touched import Touched
+from calib.procedures.on_record.calibrations import comparison_cells
+from calib.quantities import unit
+from calib.records import tables
+
+_NOTHING = Stated(0.0, 0.0, 0.0, "")
+
+
+@dataclass(frozen=True)
+class LineFinding:
+    """What a review finds of the records that an instrument touched."""
+
+    session: Session
+    ground: Ground
+    cause: Cause
+    touched: Touched
+    found: Recalculated
+
+    def of(self, record: Record) -> dict[str, Any]:
+        """What the review says of one record."""
+        table, number = record
+        of_table = {
+            RecordKind.READING: self._reading,
+            RecordKind.FACTOR: self._factor,
+            RecordKind.CALIBRATION: self._calibration,
+            RecordKind.REPORT: self._report,
+        }
+        return of_table[table](number) | {"notes": [*self._notes(record)]}
+
+    def _notes(self, record: Record) -> Iterator[str]:
+        yield from self.found.notes.get(record, ())
+        for link in self.touched.direct:
+            if link.record == record and link.day is not None and str(link.day) >= self.cause.failing.calibrated_on:
+                yield (
+                    f"{self.cause.instrument.tag} was used on {link.day}, not before its calibration of "
+                    f"{self.cause.failing.calibrated_on}: if it was adjusted there first, the curve as found does not hold for it"
+                )
+        if record in self.found.stuck:
+            yield self.found.stuck[record]
+
+    def _as(self, record: Record) -> list[str]:
+        """In which roles the record rests on the instrument, or on what was touched by it."""
+        direct = [link.role for link in self.touched.direct if link.record == record]
+        by_way = [link.role for link in self._up.get(record, ()) if link.on in self._listed]
+        return list(dict.fromkeys((*direct, *by_way)))
+
+    @cached_property
+    def _up(self) -> Graph:
+        return upward(self.ground.links)
+
+    @cached_property
+    def _listed(self) -> frozenset[Record]:
+        return frozenset(self.touched.records)
+
+    def _reading(self, record_id: int) -> dict[str, Any]:
+        reading = self.ground.readings[record_id]
+        outlet = self.ground.outlets[reading.outlet_id]
+        stuck = (RecordKind.READING, record_id) in self.found.stuck
+        before, after = self.found.before, self.found.after
+        return {
+            "job": self.ground.jobs[outlet.job_id].job,
+            "outlet": outlet.outlet,
+            "observed_at": reading.observed_at,
+            "relied_on_as": self._as((RecordKind.READING, record_id)),
+            **before_and_after(before.flows.get(record_id), None if stuck else after.flows.get(record_id)),
+            "reasons_before": list(before.reasons.get(record_id, ())),
+            "reasons_after": [] if stuck else list(after.reasons.get(record_id, ())),
+        }
+
+    def _factor(self, record_id: int) -> dict[str, Any]:
+        one, record = self.ground.factors[record_id], (RecordKind.FACTOR, record_id)
+        counts = self.ground.latest_factors[one.factor] is one
+        recalculated = counts and record not in self.found.stuck
+        before, after = self.found.before.factors.get(one.factor), self.found.after.factors.get(one.factor)
+        return {
+            "factor": one.factor,
+            "revision": one.revision,
+            "counts": counts,
+            "relied_on_as": self._as(record),
+            **before_and_after(before if counts else None, after if recalculated else None),
+        }
+
+    def _calibration(self, record_id: int) -> dict[str, Any]:
+        one, record = self.ground.calibrations[record_id], (RecordKind.CALIBRATION, record_id)
+        instrument = self.ground.instruments[one.instrument_id]
+        return {
+            "instrument": instrument.tag,
+            "certificate": one.certificate,
+            "calibrated_on": one.calibrated_on,
+            "relied_on_as": self._as(record),
+            **self._of_curves(instrument, record_id),
+        }
+
+    def _of_curves(self, instrument: tables.Instrument, record_id: int) -> dict[str, Any]:
+        """The largest shift over U among the indications that were compared."""
+        if record_id not in self.found.curves:
+            return before_and_after(None, None)
+        before, after = self.found.curves[record_id]
+        x = before.reference_indications[after.covers(before.reference_indications)]
+        if not x.size:
+            return before_and_after(None, None)
+        u = 2.0 * np.hypot(before.reference_uncertainty(x), before.scatter_uncertainty(x))
+        v, w = before.value(x), after.value(x)
+        u_after = 2.0 * np.hypot(after.reference_uncertainty(x), after.scatter_uncertainty(x))
+        worst = int(np.argmax(np.abs(w - v) / u))
+        in_unit = unit(
+            instrument.quantity, str(comparison_cells(self.session, self.ground.calibrations[record_id])[0]["unit"])
+        )
+        at = unit(instrument.indicated, instrument.unit)
+        both = [
+            Stated(
+                float(in_unit.from_si(value[worst])), float(in_unit.difference_from_si(of[worst])), 2.0, in_unit.symbol
+            )
+            for value, of in ((v, u), (w, u_after))
+        ]
+        return {"at_indication": f"{float(at.from_si(x[worst])):.6g} {at.symbol}", **before_and_after(*both)}
+
+    def _report(self, record_id: int) -> dict[str, Any]:
+        one = self.ground.reports[record_id]
+        job = self.ground.jobs[one.job_id].job
+        listed = [link.on[1] for link in self._up[RecordKind.REPORT, record_id] if link.on in self._listed]
+        of_readings = {f"reading {one}": self._reading(one) for one in listed}
+        of_totals = {
+            name: before_and_after(stated, self.found.after.totals.get((owner, name)))
+            for (owner, name), stated in self.found.before.totals.items()
+            if owner == one.job_id
+        }
+        changed = [name for name, each in (of_readings | of_totals).items() if each["statement_changed"]]
+        shifts = [abs(each["shift_over_U"]) for each in of_readings.values() if each["shift_over_U"] is not None]
+        unknown = [name for name, each in of_readings.items() if each["before"] and not each["after"]]
+        return {
+            "job": job,
+            "report": f"{job} revision {one.revision}",
+            "issued_at": one.issued_at,
+            "relied_on_as": [],
+            **before_and_after(None, None),
+            "readings": listed,
+            "totals": {name: each for name, each in of_totals.items() if each["shift"]},
+            "statements_changed": changed,
+            "largest_shift_over_U": max(shifts, default=None),
+            "reissue": bool(changed or unknown or any(each > 1.0 for each in shifts)),
+        }
+
+
+def before_and_after(before: Stated | None, after: Stated | None) -> dict[str, Any]:
+    """A value before and after: shift = after - before, over the U that was stated before; null where one of them is not there."""
+    shift = after.value - before.value if before is not None and after is not None else None
+    over = (
+        shift / before.expanded_uncertainty
+        if before is not None and shift is not None and before.expanded_uncertainty
+        else None
+    )
+    return {
+        "unit": (before or after or _NOTHING).unit,
+        "before": _value(before),
+        "after": _value(after),
+        "shift": shift,
+        "shift_over_U": over,
+        "statement_before": None if before is None else before.statement,
+        "statement_after": None if after is None else after.statement,
+        "statement_changed": None if before is None or after is None else before.statement != after.statement,
+    }
+
+
+def _value(stated: Stated | None) -> Mapping[str, float] | None:
+    if stated is None:
+        return None
+    return {
+        "value": stated.value,
+        "expanded_uncertainty": stated.expanded_uncertainty,
+        "coverage_factor": stated.coverage_factor,
+    }

@@ -1,0 +1,108 @@
+"""What the records answer at a moment, in the units in which it is stated: flows, totals, factors found in the field."""
+
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlmodel import Session
+
+from calib.confirmation.traceability import Record
+from calib.procedures.impact.rests_on import Ground, RecordKind
+from calib.procedures.measure.evaluate import Evaluation, evaluate
+from calib.procedures.measure.results import Judgement, Results
+from calib.procedures.on_record.what_counts import factor_that_counts
+from calib.procedures.pairs.factor_uncertainty import SAME, factor_results
+from calib.quantities import Unit, unit
+from calib.records import tables
+from calib.records.record import key
+
+
+@dataclass(frozen=True)
+class Stated:
+    """A value as it is stated, in the unit in which it is."""
+
+    value: float
+    expanded_uncertainty: float
+    coverage_factor: float
+    unit: str
+    statement: str | None = None  # of conformity; absent where there is nothing to judge by
+
+
+@dataclass(frozen=True)
+class Values:
+    """What the records answer."""
+
+    flows: Mapping[int, Stated]  # by reading
+    reasons: Mapping[int, tuple[str, ...]]  # why a reading yields no flow
+    totals: Mapping[tuple[int, str], Stated]  # by job and name of the total
+    factors: Mapping[str, Stated]  # found in the field, by name
+
+
+def jobs_of(ground: Ground, shown: Collection[Record]) -> list[str]:
+    """Jobs of the readings and reports among some records, by name."""
+    outlets = [
+        ground.outlets[ground.readings[number].outlet_id] for table, number in shown if table == RecordKind.READING
+    ]
+    jobs = {one.job_id for one in outlets} | {
+        ground.reports[number].job_id for table, number in shown if table == RecordKind.REPORT
+    }
+    return sorted(ground.jobs[one].job for one in jobs)
+
+
+def values_of(session: Session, jobs: Sequence[str], factors: Sequence[str], now: datetime) -> Values:
+    """Evaluate some jobs and factors: what the records of this session answer."""
+    found = [evaluate(session, job, now) for job in jobs]
+    return Values(
+        {number: stated for one in found for number, stated in _flows(one)},
+        {
+            key(refused.typed.id): refused.reasons
+            for one in found
+            for refused in one.refused
+            if isinstance(refused.typed, tables.Reading)
+        },
+        {(key(one.job.id), name): stated for one in found for name, stated in _totals(one)},
+        dict(_factors(session, factors)),
+    )
+
+
+def _flows(evaluation: Evaluation) -> Iterable[tuple[int, Stated]]:
+    for row, one in enumerate(evaluation.measured):
+        assert evaluation.flow is not None  # noqa: S101 (what is measured has a flow)
+        in_unit = unit("volume flow", one.outlet.flow_unit or "L/s")
+        yield key(one.reading.id), _stated(evaluation.flow, evaluation.judgement, row, in_unit)
+
+
+def _stated(results: Results, judgement: Judgement | None, row: int, in_unit: Unit) -> Stated:
+    return Stated(
+        float(in_unit.from_si(results.value[row])),
+        float(in_unit.difference_from_si(results.expanded_uncertainty[row])),
+        float(results.coverage_factor[row]),
+        in_unit.symbol,
+        None if judgement is None else str(judgement.statement[row]) or None,
+    )
+
+
+def _totals(evaluation: Evaluation) -> Iterable[tuple[str, Stated]]:
+    for totals in (evaluation.of_systems, evaluation.of_job):
+        for row, one in enumerate(totals.totals):
+            if totals.flow is None or not one.measured:
+                continue
+            units = {each.outlet.flow_unit or "L/s" for each in evaluation.measured if each.outlet.id in one.sign}
+            in_unit = unit("volume flow", units.pop() if len(units) == 1 else "L/s")
+            yield f"{one.system or 'whole job'} {one.service}", _stated(totals.flow, totals.judgement, row, in_unit)
+
+
+def _factors(session: Session, names: Sequence[str]) -> Iterable[tuple[str, Stated]]:
+    for name in dict.fromkeys(names):
+        last = factor_that_counts(session, name)
+        if last is not None:
+            results = factor_results(last)
+            yield (
+                name,
+                Stated(
+                    last.value,
+                    float(results.expanded_uncertainty[SAME]),
+                    float(results.coverage_factor[SAME]),
+                    "1",
+                ),
+            )

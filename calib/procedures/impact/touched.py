@@ -1,0 +1,36 @@
+"""What an instrument touched since it was last in order, and all that hangs on it."""
+
+from dataclasses import dataclass
+
+from calib.confirmation.as_found import relied_on_since
+from calib.confirmation.interval import CalibrationOnRecord
+from calib.confirmation.traceability import Record, TraceLink, downward, reached
+from calib.procedures.impact.rests_on import OF, Ground, RecordKind
+from calib.records import tables
+
+_ALL = ("", 0)  # stands for everything that the instrument touched directly
+
+
+@dataclass(frozen=True)
+class Touched:
+    """What an instrument touched since it was last in order."""
+
+    direct: tuple[TraceLink, ...]
+    records: tuple[Record, ...]  # all of it, each after what of it it rests on
+    waiting: tuple[CalibrationOnRecord, ...]
+
+
+def touched(ground: Ground, instrument: tables.Instrument, failing: int, since: CalibrationOnRecord) -> Touched:
+    """Everything that relied on an instrument since a calibration and before another (by its key), and what hangs on that."""
+    own = ground.register[instrument.tag]
+    by_key = {one.record_id: one for one in own.calibrations}
+    direct = []
+    for link in ground.links:
+        in_force = by_key.get(link.on[1]) if link.on[0] == RecordKind.CALIBRATION and link.role != OF else None
+        if in_force is not None and link.day is not None and relied_on_since(in_force, link.day, since):
+            direct.append(link)
+    graph = dict(downward(ground.links)) | {_ALL: [TraceLink(_ALL, one.record, one.role) for one in direct]}
+    apart = {(RecordKind.CALIBRATION, failing), (RecordKind.CALIBRATION, since.record_id)}
+    records = tuple(one for one in reached(graph, [_ALL]) if one not in apart)
+    waiting = {link.on[1] for link in direct} - {since.record_id}
+    return Touched(tuple(direct), records, tuple(by_key[one] for one in sorted(waiting)))

@@ -1,0 +1,73 @@
+"""Which of several records of one thing counts: the latest. The earlier ones stay, to be traced back.
+
+Source: ISO/IEC 17025:2017, 7.5.2 (amendments can be tracked to previous versions, both are kept), from memory. The ledger only
+appends, so the key of a record, or its revision, says which of two is the later one.
+
+Nothing heavy is imported here: `calib due` starts with it.
+"""
+
+from collections.abc import Callable, Hashable, Iterable
+from typing import TypeVar
+
+from sqlmodel import Session, col, select
+
+from calib.records.tables import FoundFactor, Outlet, OutletRevision, StoredCurve
+
+_Record = TypeVar("_Record")
+_Thing = TypeVar("_Thing", bound=Hashable)
+
+
+def that_count(records: Iterable[_Record], of: Callable[[_Record], _Thing]) -> dict[_Thing, _Record]:
+    """The record that counts of each thing, by the thing; `records` in the order in which they were recorded."""
+    return {of(record): record for record in records}
+
+
+def curves_of(session: Session, calibration: int) -> tuple[StoredCurve, ...]:
+    """Every curve of a calibration in the order in which they were recorded: of several the last one counts."""
+    own = select(StoredCurve).where(StoredCurve.calibration_id == calibration)
+    return tuple(session.exec(own.order_by(col(StoredCurve.id))))
+
+
+def curve_that_counts(session: Session, calibration: int) -> StoredCurve:
+    """The curve of a calibration, whether the rule or a person chose it; raises IndexError for a calibration without one."""
+    return curves_of(session, calibration)[-1]
+
+
+def curves_that_count(session: Session) -> dict[int, StoredCurve]:
+    """The curve of every calibration, by the calibration."""
+    recorded = session.exec(select(StoredCurve).order_by(col(StoredCurve.id)))
+    return that_count(recorded, lambda curve: curve.calibration_id)
+
+
+def revisions_of(session: Session, outlet: Outlet) -> tuple[OutletRevision, ...]:
+    """Every amendment of an outlet, the first one first: its cells count from the last one, else as first typed."""
+    own = select(OutletRevision).where(OutletRevision.outlet_id == outlet.id)
+    return tuple(session.exec(own.order_by(col(OutletRevision.revision))))
+
+
+def latest_revision(session: Session, outlet: Outlet) -> OutletRevision | None:
+    """The amendment of an outlet that counts, or None where it stands as first typed."""
+    return next(reversed(revisions_of(session, outlet)), None)
+
+
+def revisions_that_count(session: Session) -> dict[int, OutletRevision]:
+    """The amendment that counts of every outlet that was amended, by the outlet."""
+    recorded = session.exec(select(OutletRevision).order_by(col(OutletRevision.revision)))
+    return that_count(recorded, lambda revision: revision.outlet_id)
+
+
+def factor_revisions(session: Session, name: str) -> tuple[FoundFactor, ...]:
+    """Every revision of a factor found in the field, the first one first; empty where there is none of that name."""
+    own = select(FoundFactor).where(FoundFactor.factor == name)
+    return tuple(session.exec(own.order_by(col(FoundFactor.revision))))
+
+
+def factor_that_counts(session: Session, name: str) -> FoundFactor | None:
+    """The revision of a factor that counts; None where there is none of that name."""
+    return next(reversed(factor_revisions(session, name)), None)
+
+
+def factors_that_count(session: Session) -> dict[str, FoundFactor]:
+    """The revision that counts of every factor found in the field, by name."""
+    recorded = session.exec(select(FoundFactor).order_by(col(FoundFactor.revision)))
+    return that_count(recorded, lambda factor: factor.factor)

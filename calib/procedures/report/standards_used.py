@@ -1,0 +1,55 @@
+"""The reference standards that the calibrations of a job rest on, up to certificates that name none of the register."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+
+from sqlmodel import Session
+
+from calib.confirmation.interval import calibration_in_force, due_date, interval_of
+from calib.procedures.on_record.calibrations import CalibrationOnFile, calibration_on_file
+from calib.procedures.on_record.register import load_register
+
+TagAndCertificate = tuple[str, str]  # tag and certificate number
+
+
+@dataclass(frozen=True)
+class StandardUsed:
+    """A reference standard with the calibration that it had on the day it was used."""
+
+    kept: CalibrationOnFile
+    due_on: date
+
+
+@dataclass(frozen=True)
+class StandardsUsed:
+    """Standards by tag and certificate number, and which of them each calibration was made with."""
+
+    standards: Mapping[TagAndCertificate, StandardUsed]
+    of: Mapping[TagAndCertificate, tuple[TagAndCertificate, ...]]
+
+
+def standards_used(session: Session, calibrations: Mapping[TagAndCertificate, CalibrationOnFile]) -> StandardsUsed:
+    """Standards of these calibrations and, in turn, of theirs; one that had no calibration on that day is left out."""
+    found: dict[TagAndCertificate, StandardUsed] = {}
+    of: dict[TagAndCertificate, tuple[TagAndCertificate, ...]] = {}
+    waiting = {names: kept for names, kept in calibrations.items() if kept.standards}
+    register = load_register(session) if waiting else {}
+    while waiting:
+        names, kept = waiting.popitem()
+        day = date.fromisoformat(kept.calibration.calibrated_on)
+        own = []
+        for tag in kept.standards:
+            one = calibration_in_force(register[tag], day)
+            if one is None:
+                continue
+            standard = (tag, one.certificate)
+            own.append(standard)
+            if standard not in found:
+                months = interval_of(register[tag], one, day)
+                due = due_date(one.calibrated_on, months, one.due_on)
+                found[standard] = StandardUsed(calibration_on_file(session, *standard), due)
+            if standard not in of and standard not in waiting and found[standard].kept.standards:
+                waiting[standard] = found[standard].kept
+        of[names] = tuple(own)
+    return StandardsUsed(dict(sorted(found.items())), of)

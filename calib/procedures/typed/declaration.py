@@ -1,0 +1,65 @@
+"""How a kind of record is declared: its file and columns, its table, what tells one from another, which others it names.
+
+Import, export, what a command's options become and the pages about the files all read these declarations; what follows later for
+each column (bounds, notices, units in headings, templates) has its place here too.
+"""
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:  # the commands check their dates with the cells, which the tables need not be imported for
+    from sqlmodel import SQLModel
+
+Check = Callable[[str], str | None]  # a cell -> what was expected of it, or None where it is right
+RecordNames = tuple[str, ...]  # cells that tell one record from the others of its kind
+
+
+@dataclass(frozen=True)
+class TypedColumn:
+    """One column of a sheet."""
+
+    name: str
+    check: Check
+    meaning: str  # what a cell holds, in a few words; the words or units it may be are the check's
+    required: bool = False  # whether the cell must be filled
+    compared: Callable[[str], str] = str  # a cell as it compares with others: a time whatever zone it was typed in
+
+
+@dataclass(frozen=True)
+class Reference:
+    """Columns of a row that together name another record."""
+
+    columns: tuple[str, ...]
+    table: "type[SQLModel]"  # of the record named; the columns stand for the first ones of its key
+    expected: str  # what they should have named; in braces the row's own cells
+    stored: str | None = (
+        None  # column of the table that holds the key of the record named; absent: the name is stored as typed
+    )
+    here: bool = False  # whether the same import must bring it
+
+
+@dataclass(frozen=True)
+class Declaration:
+    """What one kind of file holds; iterating gives its columns."""
+
+    file: str
+    meaning: str
+    table: "type[SQLModel]"
+    columns: tuple[TypedColumn, ...]
+    key: tuple[
+        str, ...
+    ] = ()  # columns that tell one row from another; absent: nothing does, and nothing refers to them
+    references: tuple[Reference, ...] = ()
+
+    def __iter__(self) -> Iterator[TypedColumn]:
+        return iter(self.columns)
+
+    def reference(self, *columns: str) -> Reference:
+        """What some columns name."""
+        return next(reference for reference in self.references if reference.columns == columns)
+
+    def compared(self, names: Iterable[str]) -> RecordNames:
+        """Names of a record, the first ones or all of its key, as they compare with others."""
+        columns = {column.name: column for column in self.columns}
+        return tuple(columns[name].compared(cell) for name, cell in zip(self.key, names, strict=False))

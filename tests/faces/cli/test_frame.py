@@ -1,0 +1,64 @@
+"""The frame of the commands: what is below the faces names columns and steps in words, and the command line says how to type them.
+
+Common practice, no source.
+"""
+
+import pytest
+
+from calib.errors import Finding, Step
+from calib.faces.cli import frame
+from tests.command import calib
+from tests.folders import ledger_head
+
+TAG = ("--kind", "vane", "--maker", "M", "--model", "N", "--serial", "7", "--range-low", "0.3", "--unit", "m/s")
+INTERVAL = ("--resolution", "0.01", "--interval-months", "12")
+
+# A wrong call, and how what is wrong with it is named: an option, an argument, an option whose column has another name.
+WRONG = [
+    (("instrument", "add", "VA-7", *TAG, *INTERVAL, "--range-high", "x"), "--range-high: 'x'; expected "),
+    (("instrument", "add", "VA-1", *TAG, *INTERVAL, "--range-high", "20"), "TAG: 'VA-1'; expected "),
+    (("instrument", "suspend", "VA-1", "--reason", ""), "--reason: blank; expected why, in a few words"),
+    (("method", "add", "A", "--uncertainty", "x", "--basis", "maps"), "--uncertainty: 'x'; expected "),
+    (("reading", "add", "J-1", "S-1", "--instrument", "VA-1", "--unit", "m/s", "--method", "sweep", "--observations", "4;5",
+      "--at", "noon"), "--at: 'noon'; expected "),
+    (("calibration", "accept", "VA-1", "C-101"), "CERTIFICATE: 'C-101'; expected one not accepted yet"),
+    (("rule", "set", "all may do all", "--holds", "yes", "--reason", "why"), "RULE: 'all may do all'; expected one of "),
+    (("outlet", "amend", "J-1", "S-1", "--set", "width=400", "--reason", "why"), "--set: 'width=400'; expected "),
+    (("outlet", "amend", "J-1", "S-1", "--set", "width=-4", "--reason", "why"), "width: '-4'; expected "),
+    (("check", "add", "VA-1", "--kind", "check standard", "--value", "5", "--unit", "m/s", "--other", "RS-1"),
+     "--low, --high: expected "),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("words", "said"), WRONG, ids=lambda words: " ".join(words)[:50])
+def test_what_is_wrong_is_named_as_it_is_typed(small_records, words, said):
+    before = ledger_head(small_records)
+    ran = calib(*words, records=small_records)
+    assert (ran.status, ran.out) == (2, "")
+    assert f"error: command line, {said}" in ran.err
+    assert ledger_head(small_records) == before
+
+
+def test_a_command_that_writes_nothing_asks_for_no_name(small_records):
+    assert "No such option" in calib("review", "list", "--by", "X", records=small_records).err
+
+
+@pytest.mark.parametrize("step", Step)
+def test_every_next_step_is_said_as_it_is_typed(capsys, step):
+    frame.say(f"{step} VA-1, certificate C-101" if step is Step.SEE_REVIEW else step)
+    said = capsys.readouterr().err
+    assert "calib " in said or "--records" in said
+
+
+def test_a_finding_says_what_is_wrong_where_no_face_says_how_it_is_typed():
+    assert str(Finding.typed("reason", "", "why")) == "reason: blank; expected why"
+    assert str(Finding.typed(None, None, "a value")) == "expected a value"
+    assert str(Finding("a.csv", 2, "tag", "x", "a tag")) == "a.csv row 2, tag: 'x'; expected a tag"
+
+
+def test_what_a_command_wrote_is_durable_when_its_answer_is_printed(small_records, monkeypatch):
+    before = ledger_head(small_records)[0]
+    seen = []
+    monkeypatch.setattr(frame, "_tell", lambda *_, **__: seen.append(ledger_head(small_records)[0]))
+    calib("instrument", "suspend", "VA-1", "--reason", "why", records=small_records)
+    assert seen == [before + 1]
