@@ -136,8 +136,8 @@ YET_TO_PART = {
     "Array", "AsFound", "Attachment", "BEGINS", "DUCT", "Evaluation", "FEWEST", "Floats", "HOOD", "Integers",
     "Job", "Method", "Model", "Number", "Outlet", "PAIR", "Person", "RULES", "Reading", "SIGNIFICANCE",
     "Shown", "Stated", "THERMAL", "Table", "Truths", "WIDEST", "cautions", "changes_between", "from_text",
-    "in_unit", "judge", "outliers", "page", "relative_velocity_uncertainty", "remarks", "standards_used",
-    "unweighted", "weighted",
+    "in_unit", "judge", "outliers", "page", "relative_velocity_uncertainty", "remarks", "unweighted",
+    "weighted",
 }  # fmt: skip
 
 EMPTY_WORDS = {"manager", "service", "util", "utils", "helper", "helpers"}
@@ -317,6 +317,30 @@ def test_faces_hold_no_sql(name):
         for alias in node.names
     }
     assert asked <= {"Session"}
+
+
+OPENS_FILES = {
+    "open",
+    "read_bytes",
+    "read_text",
+    "write_bytes",
+    "write_text",
+    "iterdir",
+    "glob",
+    "stat",
+    "mkdir",
+    "unlink",
+}
+
+
+@pytest.mark.parametrize("name", [name for name in NAMES if floor_of(name) == "procedures"])
+def test_procedures_take_bytes_and_open_no_file(name):
+    called = {
+        getattr(node.func, "attr", getattr(node.func, "id", None))
+        for node in ast.walk(tree_of(name))
+        if isinstance(node, ast.Call)
+    }
+    assert not called & OPENS_FILES
 
 
 @pytest.mark.parametrize("name", [name for name in NAMES if name != "calib/clock.py"])

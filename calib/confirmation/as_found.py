@@ -21,7 +21,7 @@ _ROUNDING = 1e-9
 
 
 @dataclass(frozen=True)
-class AsFound:
+class ErrorsAsFound:
     """Comparisons as found, judged under simple acceptance (JCGM 106, 8.2): beyond where |E| > MPE."""
 
     judged: Judged
@@ -39,9 +39,9 @@ class AsFound:
         return np.asarray(apart <= errors.expanded_uncertainty + _ROUNDING * errors.limit)
 
 
-def judge_as_found(errors: ComparedErrors) -> AsFound:
+def judge_as_found(errors: ComparedErrors) -> ErrorsAsFound:
     """Judge the errors that comparisons as found show."""
-    return AsFound(judge_errors(errors, SIMPLE))
+    return ErrorsAsFound(judge_errors(errors, SIMPLE))
 
 
 def last_in_order(instrument: InstrumentOnRecord, calibration: int) -> CalibrationOnRecord | None:

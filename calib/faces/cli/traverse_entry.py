@@ -9,7 +9,7 @@ import typer
 from calib.clock import clock
 from calib.errors import BadInputError, CalibError, Finding
 from calib.faces.cli.frame import Desk, Reply, say
-from calib.faces.cli.options import Conditions, Job, MeterProbe, ObservedAt, Remarks
+from calib.faces.cli.options import Conditions, JobNamed, MeterProbe, ObservedAt, Remarks
 from calib.faces.cli.reading import recorded
 
 if TYPE_CHECKING:
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 def add(
     desk: Desk,
-    job: Job,
+    job: JobNamed,
     outlet: Annotated[str, typer.Argument(metavar="DUCT", help="The duct, as outlets.csv names it.")],
     instrument: Annotated[str, typer.Option(metavar="TAG", help="The instrument used.")],
     unit: Annotated[str, typer.Option(help="Unit of the values.")],
