@@ -25,12 +25,13 @@ from calib.measurement import flows
 from calib.procedures.measure.indicated import IndicationsObserved, StabilityHere, as_readings, repeatability_of
 from calib.procedures.measure.stability import stability_at
 from calib.procedures.on_record.by_name import instrument_tagged
-from calib.procedures.on_record.in_force import OnRecord, on_record
+from calib.procedures.on_record.in_force import OnRecord, on_record_of
 from calib.procedures.typed import cells as checks
 from calib.procedures.typed.comparison_sheets import comparison_columns
 from calib.procedures.typed.declaration import TypedColumn
 from calib.procedures.typed.sheets import TypedRow, cell_findings
 from calib.quantities import UNITS, Unit, unit
+from calib.records.record import key
 from calib.records.tables import Instrument
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY, coverage_factor
 from calib.uncertainty.propagation import Contribution, combine
@@ -123,7 +124,7 @@ def in_house(
     if findings or not rows:
         nothing = Finding.typed("comparisons", None, "at least one comparison")
         raise BadInputError(findings or [nothing])
-    records = on_record(session)
+    records = on_record_of(session, [key(instrument.id), key(standard.id)])
     calibration = _in_calibration(records, standard, on, rows)
     seen = _observed(standard, rows)
     curve = records.curve(calibration.record_id)

@@ -13,8 +13,9 @@ from calib.confirmation.as_found import later_calibrations
 from calib.confirmation.interval import Decision, gate
 from calib.confirmation.traceability import Record, downward, reached
 from calib.errors import BadInputError, Finding
+from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.open_review import open_reviews
-from calib.procedures.impact.rests_on import OF, Ground, RecordKind, ground_of
+from calib.procedures.impact.rests_on import OF, Ground, ground_below
 from calib.procedures.impact.reviews import reviews
 from calib.procedures.on_record.calibrations import CalibrationOnFile, against_withdrawn, calibration_on_file
 from calib.procedures.on_record.register import load_register
@@ -59,11 +60,11 @@ def withdraw_calibration(
     if findings:
         raise BadInputError(findings)
     calibration = key(kept.calibration.id)
-    hanging = _hanging(ground_of(session), calibration)
+    hanging = _hanging(ground_below(session, [(RecordKind.CALIBRATION, calibration)]), calibration)
     append(session, [Withdrawal(calibration_id=calibration, reason=reason.strip())], signature)
-    register = load_register(session)
+    register = load_register(session, [key(kept.instrument.id)])
     later = later_calibrations(register[tag], calibration)
-    opened = open_reviews(session, signature, signature.time, later).remarks
+    opened = open_reviews(session, signature, signature.time, later, [(RecordKind.CALIBRATION, calibration)]).remarks
     return Withdrawn(
         calibration_on_file(session, tag, certificate),
         hanging,

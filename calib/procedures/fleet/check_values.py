@@ -22,8 +22,8 @@ from calib.errors import BadInputError, CurveError, Finding, RefusedError
 from calib.procedures.certificate.phase import AS_LEFT
 from calib.procedures.measure.indicated import indicated, resolution_of
 from calib.procedures.measure.stability import stability_at
-from calib.procedures.on_record.in_force import OnRecord, on_record
-from calib.procedures.on_record.register import withdrawals
+from calib.procedures.on_record.in_force import OnRecord, on_record_of
+from calib.procedures.on_record.what_counts import not_withdrawn
 from calib.quantities import unit
 from calib.records.record import key, moment
 from calib.records.tables import Calibration, Comparison, Instrument, IntermediateCheck
@@ -65,7 +65,7 @@ def compare_two(
     With typed expanded uncertainties the values are taken as they are; without them they are indications, and value and
     uncertainty come from each instrument's calibration in force.
     """
-    records = on_record(session)
+    records = on_record_of(session, [key(instrument.id), key(other.id)])
     stated = "expanded_uncertainty" in cells
     asked = (
         (instrument, cells["value"], cells.get("expanded_uncertainty")),
@@ -213,7 +213,7 @@ def last_adjustment(session: Session, instrument: Instrument, before: datetime |
         select(Calibration.calibrated_on)
         .join(Comparison)
         .where(Calibration.instrument_id == instrument.id, Comparison.phase == AS_LEFT)
-        .where(col(Calibration.id).not_in(withdrawals(session)))
+        .where(not_withdrawn())
     )
     days = [date.fromisoformat(one) for one in session.exec(query)]
     return max((one for one in days if before is None or one <= before.date()), default=None)

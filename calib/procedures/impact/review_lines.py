@@ -9,8 +9,9 @@ import numpy as np
 from sqlmodel import Session
 
 from calib.confirmation.traceability import Graph, Record, upward
+from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.recalculate import Cause, Recalculated
-from calib.procedures.impact.rests_on import Ground, RecordKind
+from calib.procedures.impact.rests_on import Ground
 from calib.procedures.impact.stated_values import StatedValue
 from calib.procedures.impact.touched import Touched
 from calib.procedures.on_record.calibrations import comparison_cells

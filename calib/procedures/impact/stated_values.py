@@ -7,7 +7,8 @@ from datetime import datetime
 from sqlmodel import Session
 
 from calib.confirmation.traceability import Record
-from calib.procedures.impact.rests_on import Ground, RecordKind
+from calib.procedures.impact.gather import RecordKind
+from calib.procedures.impact.rests_on import Ground
 from calib.procedures.measure.evaluate import Evaluation, evaluate
 from calib.procedures.measure.results import Judgement, Results
 from calib.procedures.on_record.what_counts import factor_that_counts

@@ -14,7 +14,7 @@ from calib.errors import CalibError
 from calib.procedures.measure.indicated import indicated
 from calib.procedures.measure.stability import stability_at
 from calib.procedures.on_record.by_name import job_named
-from calib.procedures.on_record.in_force import OnRecord, on_record
+from calib.procedures.on_record.in_force import OnRecord, on_record_of
 from calib.quantities import unit
 from calib.records import tables
 from calib.records.record import key, moment
@@ -146,5 +146,5 @@ def calibration_density(calibration: tables.Calibration) -> float | None:
 def airs_of_job(session: Session, name: str, now: datetime) -> list[AirFound]:
     """Every set of conditions of a job; raises NotInRecordsError."""
     job = key(job_named(session, name).id)
-    records = on_record(session)
+    records = on_record_of(session, jobs=[job])
     return [air_of(records, job, conditions, now) for owner, conditions in records.conditions if owner == job]

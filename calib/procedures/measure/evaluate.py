@@ -35,7 +35,7 @@ from calib.procedures.measure.totals import (
     with_flows,
 )
 from calib.procedures.on_record.by_name import job_named
-from calib.procedures.on_record.in_force import OnRecord, on_record, outlets_in_force, traverses_on_record
+from calib.procedures.on_record.in_force import OnRecord, on_record_of, outlets_in_force, traverses_on_record
 from calib.procedures.typed.observations import observed
 from calib.records import tables
 from calib.records.record import key, moment
@@ -111,9 +111,9 @@ def evaluate(
 ) -> Evaluation:
     """Evaluate a job at a time; raises NotInRecordsError for a job that is not there."""
     job = job_named(session, name)
-    records = on_record(session)
+    records = on_record_of(session, jobs=[key(job.id)])
     plan = _plan(session, job)
-    measured, refused = _sorted_out(session, records, plan, now)
+    measured, refused = _sorted_out(session, records, key(job.id), plan, now)
     stands = frozenset(key(one.outlet.id) for one in measured)
     systems, whole, rooms = totals_of_systems(plan, stands), totals_of_job(plan, stands), totals_of_rooms(plan, stands)
     if not measured:
@@ -149,7 +149,7 @@ def _plan(session: Session, job: tables.Job) -> Plan:
     designs = session.exec(select(tables.SystemDesign).where(tables.SystemDesign.job_id == job.id))
     rooms = session.exec(select(tables.Room).where(tables.Room.job_id == job.id))
     return Plan(
-        outlets_in_force(session, key(job.id)),
+        outlets_in_force(session, [key(job.id)]),
         {(one.system, one.service): one for one in designs},
         {one.room: one.pressure for one in rooms},
     )
@@ -168,13 +168,13 @@ def _calibrations(one: Standing) -> list[int]:
 
 
 def _sorted_out(
-    session: Session, records: OnRecord, plan: Plan, now: datetime
+    session: Session, records: OnRecord, job: int, plan: Plan, now: datetime
 ) -> tuple[tuple[Measured, ...], tuple[Refused, ...]]:
     outlets = plan.outlets
     standing: list[Standing] = []
     refused: list[Refused] = []
-    of_traverse = traverses_on_record(session)
-    for reading in _of_outlets(session, tables.Reading, outlets):
+    of_traverse = traverses_on_record(session, job)
+    for reading in _of_job(session, tables.Reading, job):
         seen = observed(reading.model_dump(), _log(session, reading), of_traverse.get(reading.traverse_id))
         gated = gate_reading(records, reading, seen, outlets[reading.outlet_id], now)
         if gated.standing is None:
@@ -182,7 +182,7 @@ def _sorted_out(
             refused.append(Refused(outlets[reading.outlet_id], instrument, reading, gated.reasons))
         else:
             standing.append(gated.standing)
-    for refusal in _of_outlets(session, tables.Refusal, outlets):
+    for refusal in _of_job(session, tables.Refusal, job):
         reasons = tuple(json.loads(refusal.reasons))
         instrument = records.instruments[refusal.instrument_id]
         refused.append(Refused(outlets[refusal.outlet_id], instrument, refusal, reasons))
@@ -192,10 +192,8 @@ def _sorted_out(
     return tuple(measured), tuple(refused)
 
 
-def _of_outlets(session: Session, table: Any, outlets: Mapping[int, tables.Outlet]) -> Sequence[Any]:
-    # All of them and a choice here: a list of thousands of keys would pass the database's limit on parameters.
-    found = session.exec(select(table).order_by(table.id))
-    return [one for one in found if one.outlet_id in outlets]
+def _of_job(session: Session, table: Any, job: int) -> Sequence[Any]:
+    return session.exec(select(table).join(tables.Outlet).where(tables.Outlet.job_id == job).order_by(table.id)).all()
 
 
 def _log(session: Session, reading: tables.Reading) -> bytes | None:

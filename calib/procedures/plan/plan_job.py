@@ -49,7 +49,7 @@ def plan_job(session: Session, name: str, wish: Wish) -> JobPlan:
         air = air_of(records, key(job.id), EXPECTED, wish.known)
     gear, left_out = gear_on(records, probes_of(session, records), wish)
     asked = Asked(records, wish, gear, left_out, air)
-    outlets = outlets_in_force(session, key(job.id))
+    outlets = outlets_in_force(session, [key(job.id)])
     planned = tuple(_of_outlet(asked, outlets[number]) for number in sorted(outlets))
     return JobPlan(job, wish, planned, left_out, standards_among(records, gear), air, reasons)
 
