@@ -4,10 +4,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from calib.airflow.hood import unthrottled_flow, unthrottled_sensitivities
 from calib.airflow.outlet import volume_flow
+from calib.arrays import Floats, Integers, Truths
 from calib.measurement.at_points import AtPoints, at_points
-from calib.measurement.readings import Floats, Hoods, Integers, Points, Probes, Readings, Truths
+from calib.measurement.readings import Hoods, Points, Probes, Readings
 from calib.uncertainty.estimate import rectangular, resolution
 from calib.uncertainty.propagation import Contribution, welch_satterthwaite
 
@@ -75,7 +75,7 @@ def _means(readings: Readings, value: Floats) -> _Means:
     weight = points.weight / passes[points.reading]
     mean = _summed(points.reading, weight * value, readings.size)
     plain = _Means(mean, weight, points.reading, None)
-    return plain if readings.hoods is None else _pairs(plain, points, value, readings.hoods)
+    return plain if readings.hoods is None else _of_two(plain, readings, points, value, readings.hoods)
 
 
 def _passes(points: Points, size: int) -> Integers:
@@ -84,18 +84,16 @@ def _passes(points: Points, size: int) -> Integers:
     return np.bincount(points.reading[first], minlength=size)
 
 
-def _pairs(means: _Means, points: Points, value: Floats, hoods: Hoods) -> _Means:
-    """Pairs of readings of a hood: the flow that there was without it."""
-    paired = np.isfinite(hoods.resistance_ratio)
-    if not paired.any():
-        return means
-    starts = np.searchsorted(points.reading, np.flatnonzero(paired))
-    ratio = hoods.resistance_ratio[paired]
-    to_open, to_throttled, to_ratio = unthrottled_sensitivities(value[starts], value[starts + 1], ratio)
+def _of_two(means: _Means, readings: Readings, points: Points, value: Floats, hoods: Hoods) -> _Means:
+    """Readings whose value is made of two indications and the resistance ratio."""
     flow, weight, back_pressure = means.value.copy(), np.array(means.weight), np.zeros(means.value.size)
-    flow[paired] = unthrottled_flow(value[starts], value[starts + 1], ratio)
-    weight[starts], weight[starts + 1] = to_open, to_throttled
-    back_pressure[paired] = to_ratio
+    for way, mine in readings.rows_by_way():
+        if way.of_two is not None:
+            rows = np.arange(readings.size)[mine]
+            starts = np.searchsorted(points.reading, rows)
+            two = value[starts], value[starts + 1], hoods.resistance_ratio[rows]
+            flow[rows] = way.of_two.value(*two)
+            weight[starts], weight[starts + 1], back_pressure[rows] = way.of_two.sensitivities(*two)
     return _Means(flow, weight, points.reading, back_pressure)
 
 

@@ -24,7 +24,7 @@ def _budget(evaluation: Evaluation, budget: full.InFull, units: str | None) -> C
     return {
         "reading": measured.reading.id,
         "kind": {
-            "measured": budget.kind.measured,
+            "measured": budget.kind.way.name,
             "opening": budget.kind.opening,
             "shape": budget.kind.shape,
             "is_traverse": budget.kind.is_traverse,

@@ -159,7 +159,7 @@ def _candidate(predicted: Predicted, plan: OutletPlan, flow: Unit, rule: str, un
             "unit": shown.symbol,
             "resolution": instrument.resolution,
         },
-        "velocity": None if predicted.gear.is_flow else _velocity(predicted, units),
+        "velocity": None if predicted.gear.way.is_flow else _velocity(predicted, units),
         "can_prove": predicted.verdict,
         "observations": predicted.observations,
         "standard_uncertainty": flow.difference_from_si(budget.standard_uncertainty),

@@ -96,7 +96,7 @@ def _shown(measured: Measured) -> str | None:
 def _velocity(evaluation: Evaluation, row: int, units: str | None) -> Content | None:
     """Corrected mean velocity; none of a hood, which indicates the flow."""
     measured = evaluation.measured[row]
-    if measured.is_flow or evaluation.velocity is None:
+    if measured.way.is_flow or evaluation.velocity is None:
         return None
     in_velocity = velocity_unit(measured.reading, units)
     u = float(evaluation.velocity.combined.standard_uncertainty[row])
@@ -245,7 +245,7 @@ def _sharing_factor(measured: Measured) -> str:
     if measured.factor is not None:
         return f"outlets with the factor {measured.factor.factor}"
     source = measured.outlet.outlet_factor_source
-    return "" if measured.is_flow or source is None else f"outlets whose factor comes from: {source}"
+    return "" if measured.way.is_flow or source is None else f"outlets whose factor comes from: {source}"
 
 
 def _design(evaluation: Evaluation, row: int, in_unit: Unit) -> Content | None:

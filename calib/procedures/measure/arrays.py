@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.curves.curve import Curve
-from calib.measurement import Air, Effect, FoundFactors, Hoods, Points, Probes, Readings
+from calib.measurement import Air, FoundFactors, Hoods, Points, Probes, Readings
+from calib.measurement.way import Reference
 from calib.procedures.measure.air import calibration_density, reference_density
 from calib.procedures.measure.indicated import repeatability_of, resolution_of
 from calib.procedures.measure.stability_of_readings import stability_of, stability_of_probe
@@ -43,9 +44,10 @@ def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
     first = np.cumsum([0, *(len(of_reading) for of_reading in points[:-1])])
     owner = [one for one, of_reading in zip(standing, points, strict=True) for _ in of_reading]
     stability = stability_of(owner, [one.indication for one in flat], records)
-    openings = {key(one.outlet.id): _opening(one.outlet, one.factor) for one in standing if not one.is_flow}
-    opening = [_HOOD if one.is_flow else openings[key(one.outlet.id)] for one in standing]
+    openings = {key(one.outlet.id): _opening(one.outlet, one.factor) for one in standing if not one.way.is_flow}
+    opening = [_HOOD if one.way.is_flow else openings[key(one.outlet.id)] for one in standing]
     factors = [_factor(one) for one in standing]
+    ways = list(dict.fromkeys(one.way for one in standing))
     sources = {name: number for number, name in enumerate(dict.fromkeys(_source(one) for one in standing))}
     return Readings(
         indication=np.array([one.indication for one in flat]),
@@ -65,6 +67,8 @@ def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
         curves=[records.curve(number) for number in calibrations],
         outlet_factor_dof=np.array([one.dof for one in factors]),
         method_dof=np.array([float(one.method.degrees_of_freedom or "inf") for one in standing]),
+        ways=ways,
+        way=np.array([ways.index(one.way) for one in standing]),
         points=_points_array(points) if len(flat) > len(standing) else None,
         air=_air(standing, records),
         probes=_probes(standing, index, records),
@@ -91,11 +95,10 @@ def _points(one: Standing) -> list[_Point]:
         return _of_traverse(one)
     seen = one.indication
     first = _Point(seen.mean, seen.u, seen.type_a, seen.dof)
-    if one.observed.throttled:
+    if one.way.of_two is not None:
         other = throttled_indication(one)
         return [first, _Point(other.mean, other.u, other.type_a, other.dof)]
-    if one.instrument.quantity == "pressure" and len(one.observed.values) > 1:
-        # Each pressure becomes a velocity of its own: velocities are averaged, never pressures.
+    if one.way.each_by_itself and len(one.observed.values) > 1:
         typed = unit(one.instrument.indicated, one.reading.unit)
         return [
             _Point(typed.to_si(value), 0.0, True, math.inf, 1.0, number)
@@ -164,7 +167,7 @@ _NO_FACTOR = _Factor(1.0, 0.0)
 
 def _factor(one: Standing) -> _Factor:
     outlet = one.outlet
-    if one.is_flow:
+    if one.way.is_flow:
         return _NO_FACTOR
     if one.factor is not None:
         return _of_found(one.factor, one.calibration.record_id)
@@ -188,7 +191,7 @@ def _of_found(factor: tables.FoundFactor, calibration: int) -> _Factor:
 
 def _source(one: Standing) -> str:
     """Outlets with one source of their factor share its error; what has no factor stands for itself."""
-    if one.is_flow or one.outlet.place == tables.DUCT:
+    if one.way.is_flow or one.outlet.place == tables.DUCT:
         return f"no factor {one.outlet.id}"
     if one.factor is not None:
         return f"found {one.factor.factor}"
@@ -196,44 +199,30 @@ def _source(one: Standing) -> str:
 
 
 def _air(standing: Sequence[Standing], records: OnRecord) -> Air | None:
-    effects = [effect_of(one) for one in standing]
-    if not any(effects):
+    in_air = [one.way.in_air is not None for one in standing]
+    if not any(in_air):
         return None
     names = {name: number for number, name in enumerate(dict.fromkeys(_conditions(one) for one in standing))}
     density = np.ones(len(standing))
     u, reference = np.zeros(len(standing)), np.ones(len(standing))
-    for row, (one, effect) in enumerate(zip(standing, effects, strict=True)):
-        if effect and one.air is not None:
+    for row, one in enumerate(standing):
+        if in_air[row] and one.air is not None:
             density[row] = one.air.density
             u[row] = one.air.standard_uncertainty / one.air.density
-            reference[row] = density_of_reference(one, effect, records)
-    conditions = np.array([names[_conditions(one)] for one in standing])
-    return Air(np.array([int(one) for one in effects]), density, u, conditions, reference)
+            reference[row] = density_of_reference(one, records)
+    return Air(density, u, np.array([names[_conditions(one)] for one in standing]), reference)
 
 
 def _conditions(one: Standing) -> str:
     return "" if one.air is None else one.air.name
 
 
-def effect_of(one: Standing) -> Effect:
-    """How the density of the air enters a reading."""
-    if one.instrument.quantity == "pressure":
-        return Effect.PRESSURE
-    if one.air is None:
-        return Effect.NONE
-    effects = {
-        tables.THERMAL: Effect.THERMAL,
-        tables.VANE_FRICTION: Effect.VANE,
-        tables.VELOCITY_PRESSURE: Effect.PAIR,
-    }
-    return effects.get(one.instrument.density_effect or "", Effect.NONE)
-
-
-def density_of_reference(one: Standing, effect: Effect, records: OnRecord) -> float:
+def density_of_reference(one: Standing, records: OnRecord) -> float:
     """Density of the reference state or of the calibration [kg/m3]; NaN where the certificate does not state it."""
-    if effect in (Effect.NONE, Effect.PRESSURE):
+    reference = None if one.way.in_air is None else one.way.in_air.reference
+    if reference is None:
         return 1.0
-    if effect == Effect.THERMAL:
+    if reference is Reference.STATE:
         return reference_density(one.instrument)
     found = calibration_density(records.calibrations[one.calibration.record_id])
     return math.nan if found is None else found
@@ -253,29 +242,20 @@ def _probes(standing: Sequence[Standing], index: dict[int, int], records: OnReco
 
 
 def _hoods(standing: Sequence[Standing]) -> Hoods | None:
-    if not any(one.is_flow for one in standing):
+    of_two = [one.way.of_two is not None for one in standing]
+    if not any(of_two):
         return None
-    paired = [bool(one.observed.throttled) for one in standing]
-    return Hoods(
-        np.array([one.is_flow for one in standing]),
-        np.array(
-            [
-                float(one.instrument.resistance_ratio or "nan") if pair else math.nan
-                for one, pair in _zip(standing, paired)
-            ]
-        ),
-        np.array(
-            [
-                float(one.instrument.resistance_ratio_standard_uncertainty or 0) if pair else 0.0
-                for one, pair in _zip(standing, paired)
-            ]
-        ),
-        np.array([key(one.instrument.id) for one in standing]),
-    )
-
-
-def _zip(standing: Sequence[Standing], paired: Sequence[bool]) -> list[tuple[Standing, bool]]:
-    return list(zip(standing, paired, strict=True))
+    ratios = [
+        (
+            float(one.instrument.resistance_ratio or "nan"),
+            float(one.instrument.resistance_ratio_standard_uncertainty or 0),
+        )
+        if is_of_two
+        else (1.0, 0.0)
+        for one, is_of_two in zip(standing, of_two, strict=True)
+    ]
+    ratio, u = np.array(ratios).T
+    return Hoods(ratio, u, np.array([key(one.instrument.id) for one in standing]))
 
 
 def _found_factors(standing: Sequence[Standing], records: OnRecord) -> FoundFactors | None:

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.curves.curve import CorrectionCurve, Curve
-from calib.measurement import Effect, Flows, Readings
-from calib.procedures.measure.arrays import effect_of
+from calib.measurement import Flows, Readings
+from calib.measurement.way import Way
 from calib.procedures.measure.evaluate import Evaluation, Measured
 from calib.procedures.measure.standing import section_of
 from calib.quantities import unit
@@ -21,27 +21,17 @@ from calib.records import tables
 from calib.uncertainty.estimate import rectangular, resolution
 from calib.uncertainty.propagation import Contribution
 
-# What is measured, and what makes a flow of it.
-VELOCITY, PRESSURE, THERMAL, VANE, PAIR = "velocity", "pressure", "thermal", "vane", "pair"
-HOOD, HOOD_PAIR = "hood", "hood open and throttled"
+# What makes a flow of what is measured.
 FACTOR, EFFECTIVE_AREA, FOUND_FACTOR, FOUND_AREA, DUCT, NO_OPENING = (
     "outlet factor", "effective area", "found factor", "found area", "duct", "none",
 )  # fmt: skip
-
-_OF_EFFECT = {
-    Effect.NONE: VELOCITY,
-    Effect.PRESSURE: PRESSURE,
-    Effect.THERMAL: THERMAL,
-    Effect.VANE: VANE,
-    Effect.PAIR: PAIR,
-}
 
 
 @dataclass(frozen=True)
 class Kind:
     """A kind of measurement: flows of one kind have one measurement function."""
 
-    measured: str
+    way: Way
     opening: str
     shape: str | None  # of the opening or duct, where its dimensions count
     is_traverse: bool
@@ -95,13 +85,12 @@ def in_full(found: Evaluation) -> tuple[InFull, ...]:
 
 
 def _kind(found: Evaluation, one: Measured, row: int) -> Kind:
-    measured = (HOOD_PAIR if one.observed.throttled else HOOD) if one.is_flow else _OF_EFFECT[effect_of(one)]
-    opening = NO_OPENING if one.is_flow else _opening(one)
+    opening = NO_OPENING if one.way.is_flow else _opening(one)
     is_polynomial = isinstance(_curve(found, row), CorrectionCurve)
     is_traverse = one.observed.traversed is not None
-    is_direct = measured in (VELOCITY, HOOD) and not is_traverse and is_polynomial and one.probe is None
+    is_direct = one.way.is_plain and not is_traverse and is_polynomial and one.probe is None
     shape = str(one.outlet.shape) if opening in (FACTOR, FOUND_FACTOR, DUCT) else None
-    return Kind(measured, opening, shape, is_traverse, one.probe is not None, is_polynomial, is_direct)
+    return Kind(one.way, opening, shape, is_traverse, one.probe is not None, is_polynomial, is_direct)
 
 
 def _opening(one: Measured) -> str:
@@ -198,7 +187,7 @@ def _direct(one: _Row) -> Iterator[InputQuantity]:
 
 def _of_value(one: _Row) -> Iterator[InputQuantity]:
     """Quantities at the mean velocity, or at the flow of a hood."""
-    of, letter = ("flow", "q̄") if one.kind.measured in (HOOD, HOOD_PAIR) else ("velocity", "v̄")
+    of, letter = ("flow", "q̄") if one.kind.way.is_flow else ("velocity", "v̄")
     value, opening = float(_flows(one.found).velocity[one.row]), one.opening
     yield one.over(letter, of, "repeatability", value, opening)
     for symbol, name in (
@@ -208,13 +197,13 @@ def _of_value(one: _Row) -> Iterator[InputQuantity]:
     if one.kind.has_probe:
         yield one.over("δ_P", of, "probe", 0.0, opening)
     yield from _air(one)
-    if one.kind.measured == HOOD_PAIR:
+    if one.kind.way.of_two is not None:
         yield _back_pressure(one)
 
 
 def _air(one: _Row) -> Iterator[InputQuantity]:
     air = _readings(one.found).air
-    if air is None or air.effect[one.row] == Effect.NONE:
+    if air is None or one.kind.way.in_air is None:
         return
     density = float(air.density[one.row])
     line, _, _ = one.contribution("density")
@@ -288,5 +277,5 @@ def _size_sensitivity(one: _Row, width: float, height: float, symbol: str) -> fl
 
 def _constants(one: _Row) -> Iterator[Constant]:
     air = _readings(one.found).air
-    if air is not None and air.effect[one.row] in (Effect.THERMAL, Effect.VANE, Effect.PAIR):
+    if air is not None and one.kind.way.in_air is not None and one.kind.way.in_air.reference is not None:
         yield Constant("ρ_0", "density", float(air.reference_density[one.row]))

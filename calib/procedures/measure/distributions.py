@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.airflow.air import CARBON_DIOXIDE, LARGEST_DIFFERENCE
-from calib.measurement import Effect, Readings
+from calib.measurement import Readings
 from calib.measurement.trials import (
     NO_ERRORS,
     Calibrated,
@@ -142,7 +142,7 @@ def _change(dof: float) -> InputDistribution:
 
 def _of_air(terms: _Terms, readings: Readings, row: int, air: AirFound | None) -> None:
     """Relative error of the density: its four parts, or as a whole."""
-    if readings.air is None or readings.air.effect[row] == Effect.NONE:
+    if readings.air is None or readings.way_of(row).in_air is None:
         return
     if air is None:
         terms.add("density", 0, _normal(float(readings.air.relative_uncertainty[row])))
@@ -156,7 +156,7 @@ _FORMULA = (Rectangular(0.0, LARGEST_DIFFERENCE), Rectangular(0.0, CARBON_DIOXID
 
 
 def _of_hood(terms: _Terms, readings: Readings, row: int) -> None:
-    if readings.hoods is not None and np.isfinite(readings.hoods.resistance_ratio[row]):
+    if readings.hoods is not None and readings.way_of(row).of_two is not None:
         terms.add("resistance ratio", 0, _normal(float(readings.hoods.resistance_ratio_uncertainty[row])))
 
 

@@ -6,8 +6,11 @@ import numpy as np
 
 from calib.airflow.traverse import Section
 from calib.confirmation.interval import CalibrationOnRecord, Decision
+from calib.measurement.way import Way
+from calib.measurement.ways import way_of_reading
 from calib.procedures.measure.air import AirFound
 from calib.procedures.measure.indicated import repeatability_of
+from calib.procedures.on_record.way_of_instrument import way_of_instrument
 from calib.procedures.typed.observations import Observed
 from calib.quantities import unit
 from calib.records import tables
@@ -46,9 +49,13 @@ class Standing:
     flags: tuple[str, ...] = ()  # what is worth saying of a reading that stands
 
     @property
-    def is_flow(self) -> bool:
-        """Whether the instrument indicates a flow: a hood."""
-        return self.instrument.quantity == "volume flow"
+    def way(self) -> Way:
+        """The way in which it was measured."""
+        return way_of_reading(
+            way_of_instrument(self.instrument),
+            in_known_air=self.air is not None,
+            is_throttled=bool(self.observed.throttled),
+        )
 
 
 def indication_of(reading: tables.Reading, seen: Observed, instrument: tables.Instrument) -> Indication:

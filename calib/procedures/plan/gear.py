@@ -12,7 +12,10 @@ from collections.abc import Sequence
 from sqlmodel import Session, select
 
 from calib.confirmation.interval import gate, is_retired
+from calib.measurement.way import Probe
+from calib.measurement.ways import QUANTITIES
 from calib.procedures.on_record.in_force import OnRecord
+from calib.procedures.on_record.way_of_instrument import way_of_instrument
 from calib.procedures.plan.planned import Gear, LeftOut, Wish
 from calib.quantities import unit
 from calib.records import tables
@@ -57,7 +60,7 @@ def gear_on(records: OnRecord, probes: frozenset[int], wish: Wish) -> tuple[tupl
     before = [one for one in free if one.id in probes]
     gear: list[Gear] = []
     for one in (one for one in free if one.id not in probes):
-        if one.quantity == "pressure":
+        if way_of_instrument(one).probe is Probe.NEEDED:
             gear += [Gear(one, asked[one.tag], probe, asked[probe.tag]) for probe in before]
             left_out += [] if before else [LeftOut(one, (f"{one.tag}: no probe in calibration to stand before it",))]
         else:
@@ -68,7 +71,7 @@ def gear_on(records: OnRecord, probes: frozenset[int], wish: Wish) -> tuple[tupl
 def _measures_air(one: tables.Instrument) -> bool:
     if one.quantity == "pressure" and one.indicated == "pressure":
         return unit("pressure", one.unit).to_si(float(one.range_low)) <= _LARGEST_VELOCITY_PRESSURE
-    return one.quantity in ("air velocity", "pressure", "volume flow")
+    return one.quantity in QUANTITIES
 
 
 def _retired(records: OnRecord, one: tables.Instrument, wish: Wish) -> bool:

@@ -8,14 +8,15 @@ from datetime import datetime
 from sqlmodel import Session, col, select
 
 from calib.errors import Finding
+from calib.measurement.ways import WAYS
 from calib.procedures.measure.air import AirFound, air_of
 from calib.procedures.measure.totals import design_of
 from calib.procedures.on_record.by_name import job_named
 from calib.procedures.on_record.in_force import OnRecord, on_record, outlets_in_force
+from calib.procedures.on_record.way_of_instrument import way_of_instrument
 from calib.procedures.plan.gear import gear_on, probes_of, standards_among
 from calib.procedures.plan.planned import (
     EXPECTED,
-    HOOD,
     TRAVERSE,
     ExpectedAir,
     Gear,
@@ -130,9 +131,10 @@ def _fitting(asked: Asked, outlet: tables.Outlet) -> tuple[list[Gear], tuple[str
 
 def _fits(one: tables.Instrument, outlet: tables.Outlet) -> bool:
     """Whether an instrument can be held at a place: no hood in a duct, and only a hood where a velocity makes no flow."""
-    if one.quantity == "volume flow":
-        return outlet.place != tables.DUCT
-    return outlet.place == tables.DUCT or _makes_a_flow(outlet)
+    way = way_of_instrument(one)
+    if outlet.place == tables.DUCT:
+        return way.not_in_a_duct is None
+    return way.is_flow or _makes_a_flow(outlet)
 
 
 def _makes_a_flow(outlet: tables.Outlet) -> bool:
@@ -141,7 +143,8 @@ def _makes_a_flow(outlet: tables.Outlet) -> bool:
 
 def _by_the_best_method(asked: Asked, outlet: tables.Outlet, gear: Gear, half_width: float) -> Predicted | Unusable:
     """The prediction with the smallest U among the methods that suit, or the reasons why there is none."""
-    pattern = HOOD if gear.is_flow else TRAVERSE if outlet.place == tables.DUCT else None
+    is_traversed = outlet.place == tables.DUCT and gear.way.not_traversed is None
+    pattern = TRAVERSE if is_traversed else gear.way.pattern
     methods = [one for one in asked.records.methods.values() if _suits(one, pattern, asked.wish.methods)]
     if not methods:
         which = "no method named suits" if asked.wish.methods else "no method is on record"
@@ -159,5 +162,5 @@ def _suits(method: tables.Method, pattern: str | None, named: Sequence[str]) -> 
     if named and method.method not in named:
         return False
     if pattern is None:
-        return method.pattern not in (TRAVERSE, HOOD)
+        return method.pattern not in (TRAVERSE, *(way.pattern for way in WAYS if way.pattern is not None))
     return method.pattern == pattern or (method.pattern is None and bool(named))
