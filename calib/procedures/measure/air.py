@@ -8,7 +8,7 @@ from datetime import datetime
 import numpy as np
 from sqlmodel import Session
 
-from calib.airflow.air import AirState, density, density_with_uncertainty
+from calib.airflow.air import PARTS, AirState, density, density_with_uncertainty
 from calib.confirmation.interval import Decision, gate
 from calib.errors import CalibError
 from calib.procedures.measure.indicated import indicated
@@ -118,8 +118,7 @@ def _with_density(name: str, found: Sequence[ConditionFound]) -> AirFound:
         )
     )
     rho, parts = density_with_uncertainty(state)
-    names = ("temperature", "pressure", "humidity", "formula")
-    contributed = dict(zip(names, np.abs(parts[0]).tolist(), strict=True))
+    contributed = dict(zip(PARTS, np.abs(parts[0]).tolist(), strict=True))
     return AirFound(name, tuple(found), float(rho[0]), float(np.linalg.norm(parts[0])), contributed, ())
 
 
