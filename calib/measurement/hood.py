@@ -57,7 +57,7 @@ THROTTLED_HOOD = Way(
     is_flow=True,
     of_two=OfTwo(unthrottled_flow, unthrottled_sensitivities, _in_trials, _formula),
     pattern="hood",
-    not_in_a_duct="a hood stands at an outlet",
+    not_at={"duct": "an instrument for air velocity or pressure: a hood stands at an outlet"},
     not_traversed="a hood is not traversed",
 )
 
@@ -69,6 +69,6 @@ HOOD = Way(
     is_flow=True,
     throttled=THROTTLED_HOOD,
     pattern="hood",
-    not_in_a_duct="a hood stands at an outlet",
+    not_at={"duct": "an instrument for air velocity or pressure: a hood stands at an outlet"},
     not_traversed="a hood is not traversed",
 )

@@ -8,8 +8,8 @@ A value is worked out by one function for estimates and for trials (JCGM 101, 7.
 coefficients (GUM 5.1.3) stand beside it.
 """
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from enum import Enum
 
 import numpy as np
@@ -98,7 +98,7 @@ class Way:
     each_by_itself: bool = False  # every observation becomes a velocity before the mean is taken
     low: Callable[[float, float, float], LowPressure] | None = None  # told from zero? v, rho, U of the indication
     pattern: str | None = None  # that a method for it has
-    not_in_a_duct: str | None = None  # why an instrument cannot be held in a duct; None: it can
+    not_at: Mapping[str, str] = field(default_factory=dict)  # place of an outlet on record at which it cannot be -> why
     not_traversed: str | None = None  # why a section is not traversed with it; None: it is
 
     @property

@@ -101,6 +101,10 @@ def test_the_effects_of_the_density_are_those_of_the_records():
     assert declared == set(tables.DENSITY_EFFECTS)
 
 
+def test_the_places_are_those_of_the_records():
+    assert {place for way in WAYS for place in way.not_at} <= set(tables.PLACES)
+
+
 def test_the_patterns_are_those_of_the_records():
     assert {way.pattern for way in WAYS} - {None} <= set(tables.PATTERNS)
 

@@ -6,7 +6,8 @@ from calib.faces.answers.reading_in_full import flow_unit, velocity_unit
 from calib.faces.written import Content
 from calib.procedures.measure import budgets_in_full as full
 from calib.procedures.measure.evaluate import Evaluation, Measured
-from calib.quantities import UNITS, Unit, unit
+from calib.procedures.measure.indicated import unit_of_value
+from calib.quantities import Unit, coherent, unit
 
 _ONE = Unit("1", "1", 1.0, 0.0)
 
@@ -64,7 +65,7 @@ def _unit_of(of: str, measured: Measured, units: str | None) -> Unit:
     if of == "velocity":
         return velocity_unit(measured.reading, units)
     if of in ("indication", "flow"):
-        return unit(measured.instrument.quantity, measured.instrument.unit)
+        return unit_of_value(measured.instrument)
     if of == "length":
         return unit("length", str(outlet.dimension_unit))
     if of == "area":
@@ -76,15 +77,15 @@ def _unit_of(of: str, measured: Measured, units: str | None) -> Unit:
 def _typed(measured: Measured) -> list[Unit]:
     """Units of the indications and of the curves."""
     own = unit(measured.instrument.indicated, measured.reading.unit)
-    probe = [] if measured.probe is None else [unit(measured.probe.quantity, measured.probe.unit)]
-    return [own, unit(measured.instrument.quantity, measured.instrument.unit), *probe]
+    probe = [] if measured.probe is None else [unit_of_value(measured.probe)]
+    return [own, unit_of_value(measured.instrument), *probe]
 
 
 def _conversions(units: list[Unit]) -> list[Content]:
     """What each unit is in the coherent SI unit, where it is not that unit."""
     named = {one.symbol: one for one in units if one is not _ONE}
     return [
-        {"unit": one.symbol, "value": one.scale, "si_unit": next(iter(UNITS[one.quantity]))}
+        {"unit": one.symbol, "value": one.scale, "si_unit": coherent(one.quantity).symbol}
         for one in named.values()
-        if one.symbol != next(iter(UNITS[one.quantity]))
+        if one.symbol != coherent(one.quantity).symbol
     ]

@@ -30,7 +30,7 @@ from calib.procedures.typed import cells as checks
 from calib.procedures.typed.comparison_sheets import comparison_columns
 from calib.procedures.typed.declaration import TypedColumn
 from calib.procedures.typed.sheets import TypedRow, cell_findings
-from calib.quantities import UNITS, Unit, unit
+from calib.quantities import UNITS, Unit, coherent, unit
 from calib.records.tables import Instrument
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY, coverage_factor
 from calib.uncertainty.propagation import Contribution, combine
@@ -231,7 +231,7 @@ def _unit_of_value(row: TypedRow, standard: Instrument) -> Unit:
     """As typed where the standard indicates the quantity itself; else the coherent unit."""
     if standard.indicated == standard.quantity:
         return unit(standard.quantity, row.cells["unit"])
-    return unit(standard.quantity, next(iter(UNITS[standard.quantity])))
+    return coherent(standard.quantity)
 
 
 def _basis(

@@ -19,7 +19,7 @@ from calib.procedures.typed.observations import log_findings, logged_values, mea
 from calib.procedures.typed.rows_together import KnownNames, duplicate, repeated, unit_known
 from calib.procedures.typed.sheets import Cells, TypedRow
 from calib.quantities import unit
-from calib.records.tables import DUCT, Reading
+from calib.records.tables import DUCT, OUTLET, Reading
 
 _ONE_KIND = ("indication", "observations", "log_file")
 _KEY = FILES["readings.csv"].key
@@ -113,12 +113,13 @@ def _place(row: TypedRow, instrument: Cells, outlet: Cells | None) -> Iterable[F
     way = _way(instrument)
     if outlet is None or way is None or "place" in _bad(outlet):
         return
-    if outlet["place"] == DUCT and way.not_in_a_duct is not None:
-        yield row.finding("instrument", f"an instrument for air velocity or pressure: {way.not_in_a_duct}")
+    place = outlet["place"] or OUTLET
+    if place in way.not_at:
+        yield row.finding("instrument", way.not_at[place])
     if way.is_flow:
         return
     factors = ("outlet_factor", "effective_area", "found_factor")
-    if outlet["place"] != DUCT and all(outlet[one] is None for one in factors) and not _bad(outlet) & set(factors):
+    if place != DUCT and all(outlet[one] is None for one in factors) and not _bad(outlet) & set(factors):
         yield row.finding(
             "instrument", "one that indicates a flow: the outlet has no outlet factor, effective area or found factor"
         )

@@ -8,7 +8,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from calib.curves.curve import Curve
 from calib.measurement import Readings, flows
-from calib.quantities import unit
+from calib.quantities import Unit, coherent, unit
 from calib.records.tables import Instrument
 from calib.uncertainty.propagation import Contribution
 
@@ -91,6 +91,13 @@ def stability_limits(instrument: Instrument) -> tuple[float, float]:
     percent = instrument.stability_percent if stated else instrument.mpe_percent
     absolute = instrument.stability_absolute if stated else instrument.mpe_absolute
     return float(percent or 0) / 100, own.difference_to_si(float(absolute or 0))
+
+
+def unit_of_value(instrument: Instrument) -> Unit:
+    """Unit of what an instrument measures: its own, or the coherent one where it indicates another quantity."""
+    if instrument.indicated == instrument.quantity:
+        return unit(instrument.quantity, instrument.unit)
+    return coherent(instrument.quantity)
 
 
 def resolution_of(instrument: Instrument) -> float:

@@ -132,9 +132,9 @@ def _fitting(asked: Asked, outlet: tables.Outlet) -> tuple[list[Gear], tuple[str
 def _fits(one: tables.Instrument, outlet: tables.Outlet) -> bool:
     """Whether an instrument can be held at a place: no hood in a duct, and only a hood where a velocity makes no flow."""
     way = way_of_instrument(one)
-    if outlet.place == tables.DUCT:
-        return way.not_in_a_duct is None
-    return way.is_flow or _makes_a_flow(outlet)
+    return (outlet.place or tables.OUTLET) not in way.not_at and (
+        outlet.place == tables.DUCT or way.is_flow or _makes_a_flow(outlet)
+    )
 
 
 def _makes_a_flow(outlet: tables.Outlet) -> bool:

@@ -29,12 +29,13 @@ from calib.measurement.way import Reference
 from calib.procedures.measure.air import AirFound, calibration_density
 from calib.procedures.measure.arrays import arrays_of
 from calib.procedures.measure.gate_reading import gate_reading
+from calib.procedures.measure.indicated import unit_of_value
 from calib.procedures.measure.standing import Standing, indication_of, section_of
 from calib.procedures.measure.totals import design_of
 from calib.procedures.on_record.in_force import OnRecord
 from calib.procedures.plan.planned import ON_THE_MARK, Gear, LeftOut, Predicted, Unusable, Wish
 from calib.procedures.typed.observations import Observed, Traversed
-from calib.quantities import UNITS, unit
+from calib.quantities import unit
 from calib.records import tables
 from calib.records.record import key
 from calib.uncertainty.budget import Budget, Repeatability, observations_needed
@@ -163,8 +164,7 @@ def _inverse(records: OnRecord, one: tables.Instrument, decision: Decision, valu
 
 
 def _outside(one: tables.Instrument, certificate: str, curve: Curve, value: float) -> str:
-    """In the instrument's own unit, where it indicates what it measures."""
-    own = unit(one.quantity, one.unit if one.indicated == one.quantity else next(iter(UNITS[one.quantity])))
+    own = unit_of_value(one)
     low, high = sorted(own.from_si(float(curve.value(end))) for end in (curve.low, curve.high))
     return (
         f"{one.tag}: {own.from_si(value):.4g} {own.symbol} lies outside its calibrated measuring interval, "
