@@ -185,7 +185,7 @@ def _within(kind: Mapping[str, Any]) -> list[Term]:
         value, *more = way.formula(corrected, mean("x"))
         return _through_the_probe(kind, _mean(kind), "k", value, more)
     index = "jk" if kind["is_traverse"] else "k"
-    single = Letter("v", index)
+    single = Letter(_mean(kind).sign, index)
     of_pass = _mean_over("k", "m", single)
     whole = Joined(" ", (SumOver("j", Letter("w", "j")), of_pass)) if kind["is_traverse"] else of_pass
     value, *more = way.formula(corrected, Letter("x", index))
