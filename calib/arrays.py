@@ -1,4 +1,6 @@
-"""Arrays of numbers as every floor writes them: what a signature says of an array beside its shape and unit."""
+"""Arrays as every floor writes them in its signatures, and numbers as documents hold them."""
+
+import math
 
 import numpy as np
 from numpy.typing import NDArray
@@ -6,3 +8,8 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 Truths = NDArray[np.bool_]
+
+
+def finite(value: float) -> float | None:
+    """A number as JSON knows it, which has no infinity: None for what is infinite, or not there."""
+    return float(value) if math.isfinite(value) else None

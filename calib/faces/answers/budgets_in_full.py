@@ -1,12 +1,12 @@
 """Budgets in full as answers: one of each kind of measurement, every number that a reader needs to work the flow out by hand."""
 
-import math
-
-from calib.faces.answers.reading_in_full import flow_unit, velocity_unit
+from calib.arrays import finite
+from calib.faces.answers.reading_in_full import velocity_unit
 from calib.faces.written import Content
 from calib.procedures.measure import budgets_in_full as full
 from calib.procedures.measure.evaluate import Evaluation, Measured
 from calib.procedures.measure.indicated import unit_of_value
+from calib.procedures.on_record.flow_unit import flow_unit
 from calib.quantities import Unit, coherent, unit
 
 _ONE = Unit("1", "1", 1.0, 0.0)
@@ -51,7 +51,7 @@ def _quantity(quantity: full.InputQuantity, in_unit: Unit, in_flow: Unit) -> Con
         "standard_uncertainty": in_unit.difference_from_si(quantity.standard_uncertainty),
         "evaluation": "A" if quantity.type_a else "B",
         "distribution": quantity.distribution,
-        "degrees_of_freedom": quantity.degrees_of_freedom if math.isfinite(quantity.degrees_of_freedom) else None,
+        "degrees_of_freedom": finite(quantity.degrees_of_freedom),
         "sensitivity_coefficient": in_flow.difference_from_si(in_unit.difference_to_si(quantity.sensitivity)),
         "sensitivity_unit": in_flow.symbol if in_unit is _ONE else f"{in_flow.symbol} per {in_unit.symbol}",
         "contribution": in_flow.difference_from_si(quantity.contribution),

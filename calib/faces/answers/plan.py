@@ -42,10 +42,10 @@ import textwrap
 from collections.abc import Iterable, Sequence
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 
-from calib.faces.answers.reading_in_full import flow_unit
 from calib.faces.plain_text import one_line
 from calib.faces.written import Content
 from calib.procedures.measure.air import MEASURED_AS, AirFound
+from calib.procedures.on_record.flow_unit import flow_unit
 from calib.procedures.plan.planned import (
     EXPECTED,
     NO,

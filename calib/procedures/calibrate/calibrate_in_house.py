@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 from sqlmodel import Session
 
-from calib.arrays import Floats
+from calib.arrays import Floats, finite
 from calib.confirmation.interval import CalibrationOnRecord, Decision, gate
 from calib.curves.curve import Curve
 from calib.errors import BadInputError, Finding, RefusedError
@@ -261,7 +261,7 @@ def _basis(
         "value": float(in_unit.from_si(values.value[point])),
         "unit": in_unit.symbol,
         "standard_uncertainty": difference(values.standard_uncertainty[point]),
-        "effective_degrees_of_freedom": dof if np.isfinite(dof) else None,
+        "effective_degrees_of_freedom": finite(dof),
         "coverage_factor": float(values.coverage_factor[point]),
         "coverage_probability": COVERAGE_PROBABILITY,
         "place_percent": place.percent,
@@ -270,7 +270,7 @@ def _basis(
             {
                 "name": one.name,
                 "standard_uncertainty": difference(float(np.sqrt(one.variance[point]))),
-                "degrees_of_freedom": own if np.isfinite(own := float(one.degrees_of_freedom[point])) else None,
+                "degrees_of_freedom": finite(one.degrees_of_freedom[point]),
             }
             for one in values.contributions
         ],

@@ -12,6 +12,7 @@ from calib.confirmation.risk import probability_above
 from calib.measurement import Flows
 from calib.procedures.measure.results import Judgement, Results, judge, results
 from calib.procedures.measure.standing import Standing
+from calib.procedures.on_record.flow_unit import flow_unit
 from calib.quantities import unit
 from calib.records import tables
 from calib.records.tables import NET
@@ -147,7 +148,7 @@ def design_of(outlet: tables.Outlet) -> float:
     """Design flow [m3/s]; NaN where an outlet has none."""
     if outlet.design_flow is None:
         return float("nan")
-    return unit("volume flow", str(outlet.flow_unit)).to_si(float(outlet.design_flow))
+    return flow_unit(outlet).to_si(float(outlet.design_flow))
 
 
 def with_flows(
