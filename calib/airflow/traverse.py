@@ -144,7 +144,7 @@ def _tchebycheff(count: int) -> Array:
     symmetric = [1.0]
     for k in range(1, count + 1):
         symmetric.append(sum((-1) ** (i - 1) * symmetric[k - i] * sums[i] for i in range(1, k + 1)) / k)
-    signed = [(-1) ** k * one for k, one in enumerate(symmetric)]
+    signed = [(-1) ** k * place for k, place in enumerate(symmetric)]
     return np.sort(np.roots(signed).real)
 
 
@@ -252,7 +252,7 @@ def _flat_oval(section: Section, rule: str, lines: int, points: int) -> list[_Li
     share = _ON_WALLS[rule](points)
     weight = np.full(points, 1 / (lines * points))
     held = zip(x, chord, strict=True)
-    return [_upright(one, share * across, (section.height - across) / 2, weight) for one, across in held]
+    return [_upright(place, share * across, (section.height - across) / 2, weight) for place, across in held]
 
 
 def _left_of(share: Array, section: Section) -> Array:
@@ -330,7 +330,7 @@ def traverse(section: Section, rule: str, lines: int, points: int) -> tuple[Trav
         if count not in possible:
             raise CalibError(f"{count} {name} by the {rule} rule in a {section.shape} duct: use {spoken(possible)}")
     return tuple(
-        TraversePlace(number, count, *(float(one) for one in values))
+        TraversePlace(number, count, *(float(value) for value in values))
         for number, line in enumerate(_LAYOUTS[section.shape](section, rule, lines, points), start=1)
         for count, values in enumerate(zip(line.x, line.y, line.along, line.weight, strict=True), start=1)
     )

@@ -188,21 +188,21 @@ class CorrectionCurve(Curve):
 
 def from_text(text: str) -> CorrectionCurve:
     """The curve that `CorrectionCurve.as_text` wrote."""
-    kept = json.loads(text)
+    written = json.loads(text)
     polynomial = Polynomial(
-        kept["centre"],
-        kept["half_width"],
-        np.array(kept["coefficients"]),
-        np.array(kept["covariance"]),
-        kept["degrees_of_freedom"],
-        kept["chi_squared"],
-        np.array(kept["residuals"]),
+        written["centre"],
+        written["half_width"],
+        np.array(written["coefficients"]),
+        np.array(written["covariance"]),
+        written["degrees_of_freedom"],
+        written["chi_squared"],
+        np.array(written["residuals"]),
     )
     return CorrectionCurve(
-        kept["scale"],
-        kept["stated_repeatability"],
-        np.array(kept["reference_indications"]),
-        np.array(kept["reference_uncertainties"]),
+        written["scale"],
+        written["stated_repeatability"],
+        np.array(written["reference_indications"]),
+        np.array(written["reference_uncertainties"]),
         polynomial,
     )
 

@@ -180,7 +180,7 @@ def _fit(problem: _Problem, start: NDArray[np.float64], *, near: bool) -> Nonlin
     if near:
         with suppress(CurveError):  # not so near after all
             return _polished(problem, start, 0)
-    found = least_squares(
+    solution = least_squares(
         problem.distances,
         start,
         problem.slopes,
@@ -191,7 +191,7 @@ def _fit(problem: _Problem, start: NDArray[np.float64], *, near: bool) -> Nonlin
         gtol=TIGHT,
         max_nfev=MOST_EVALUATIONS,
     )
-    return _polished(problem, found.x, found.nfev)
+    return _polished(problem, solution.x, solution.nfev)
 
 
 def _polished(problem: _Problem, b: NDArray[np.float64], evaluations: int) -> NonlinearFit:

@@ -192,8 +192,8 @@ def _sweep(matrix: list[list[int]]) -> int:
             if m != k:
                 factor = column[m]
                 row[:] = [
-                    (pivot * one - factor * other) // before if n != k else one
-                    for n, (one, other) in enumerate(zip(row, column, strict=False))
+                    (pivot * first - factor * other) // before if n != k else first
+                    for n, (first, other) in enumerate(zip(row, column, strict=False))
                 ]
         matrix[k][k] = -before
         before = pivot
@@ -205,17 +205,17 @@ def _solved(
 ) -> Polynomial:
     """Solution of the normal equations in integers, each result rounded once."""
     *t, centre, half_width = _integers([*x.tolist(), *scale])[0]
-    t = [one - centre for one in t]
+    t = [t_k - centre for t_k in t]
     (y_whole, y_unit), (w, w_unit) = _integers(y.tolist()), _integers(weight.tolist())
     swept = _moments(t, y_whole, w, degree)
     d = _sweep(swept)
     *inverse, (*b, square) = swept
     widths = [half_width**k for k in range(degree + 1)]
-    coefficients = np.array([one * width / (d * y_unit) for one, width in zip(b, widths, strict=True)])
+    coefficients = np.array([b_k * width / (d * y_unit) for b_k, width in zip(b, widths, strict=True)])
     covariance = np.zeros((degree + 1, degree + 1))
     for k, row in enumerate(inverse):
         factor = -widths[k] * w_unit**2
-        covariance[k, : k + 1] = [one * width * factor / d for one, width in zip(row, widths, strict=False)]
+        covariance[k, : k + 1] = [c_jk * width * factor / d for c_jk, width in zip(row, widths, strict=False)]
         covariance[: k + 1, k] = covariance[k, : k + 1]
     chi_squared = square / (d * (w_unit * y_unit) ** 2)
     residuals = np.array(_residuals(t, y_whole, b, d, y_unit))
@@ -226,7 +226,7 @@ def _residuals(t: list[int], y: list[int], b: list[int], d: int, unit: int) -> l
     """(y - sum b_k t^k/d)/unit, each rounded once."""
     fitted = [0] * len(t)
     for coefficient in reversed(b):
-        fitted = [value * one + coefficient for value, one in zip(fitted, t, strict=True)]
+        fitted = [value * t_k + coefficient for value, t_k in zip(fitted, t, strict=True)]
     below = d * unit
     return [(value * d - own) / below for value, own in zip(y, fitted, strict=True)]
 

@@ -293,23 +293,23 @@ class ResponseCurve(Curve):
 
 def from_text(text: str) -> Curve:
     """The curve that `as_text` wrote, of any shape."""
-    kept = json.loads(text)
-    if "shape" not in kept:
+    written = json.loads(text)
+    if "shape" not in written:
         return correction_curve_from_text(text)
     fit = ResponseFit(
-        RESPONSE_SHAPES[kept["shape"]],
-        np.array(kept["coefficients"]),
-        np.array(kept["covariance"]),
-        kept["degrees_of_freedom"],
-        kept["chi_squared"],
-        np.array(kept["residuals"]),
-        np.array(kept["jacobian"]),
-        kept["iterations"],
+        RESPONSE_SHAPES[written["shape"]],
+        np.array(written["coefficients"]),
+        np.array(written["covariance"]),
+        written["degrees_of_freedom"],
+        written["chi_squared"],
+        np.array(written["residuals"]),
+        np.array(written["jacobian"]),
+        written["iterations"],
     )
     return ResponseCurve(
-        kept["scale"],
-        kept["stated_repeatability"],
-        np.array(kept["reference_indications"]),
-        np.array(kept["reference_uncertainties"]),
+        written["scale"],
+        written["stated_repeatability"],
+        np.array(written["reference_indications"]),
+        np.array(written["reference_uncertainties"]),
         fit,
     )

@@ -93,8 +93,8 @@ def _correct(readings: Readings, indication: Floats, calibration: Integers, aske
     columns = np.zeros((5, size))
     columns[4] = np.inf
     scatter = np.zeros((size, parts))
-    for one, curve in enumerate(readings.curves):
-        mine = slice(ends[one], ends[one + 1])
+    for index, curve in enumerate(readings.curves):
+        mine = slice(ends[index], ends[index + 1])
         x = sorted_indication[mine]
         columns[0, mine] = curve.value(x)
         columns[1, mine] = curve.sensitivity(x)
@@ -109,10 +109,10 @@ def _correct(readings: Readings, indication: Floats, calibration: Integers, aske
 
 
 def _through_the_air(
-    found: AtPoints, readings: Readings, air: Air, curve_slope: Floats, indication: Floats
+    points: AtPoints, readings: Readings, air: Air, curve_slope: Floats, indication: Floats
 ) -> AtPoints:
     """From corrected indications to velocities in the air that was there."""
-    of_points, corrected = readings.of_points, found.value
+    of_points, corrected = readings.of_points, points.value
     density, reference_density = air.density[of_points], air.reference_density[of_points]
     value, slope, exponent = corrected.copy(), np.ones_like(corrected), np.zeros_like(corrected)
     for way, mine in readings.points_by_way():
@@ -123,34 +123,34 @@ def _through_the_air(
             exponent[mine] = way.in_air.exponent(indication[mine], y, curve_slope[mine])
     return AtPoints(
         value,
-        found.sensitivity * slope,
-        found.stability * slope,
-        found.reference * slope,
-        found.scatter * slope[:, np.newaxis],
-        found.scatter_dof,
+        points.sensitivity * slope,
+        points.stability * slope,
+        points.reference * slope,
+        points.scatter * slope[:, np.newaxis],
+        points.scatter_dof,
         exponent * value,
-        found.probe,
-        found.probe_dof,
+        points.probe,
+        points.probe_dof,
     )
 
 
-def _through_the_probe(found: AtPoints, readings: Readings, probes: Probes) -> AtPoints:
+def _through_the_probe(points: AtPoints, readings: Readings, probes: Probes) -> AtPoints:
     """From the velocity that a coefficient of 1 gives to the one that the probe's curve gives."""
     of_points = readings.of_points
     calibration = probes.calibration[of_points]
-    used = (calibration >= 0) & (found.value > 0)
-    through = _correct(readings, found.value, np.maximum(calibration, 0), used)
+    used = (calibration >= 0) & (points.value > 0)
+    through = _correct(readings, points.value, np.maximum(calibration, 0), used)
     slope = np.where(used, through.sensitivity, 1.0)
-    limit = probes.stability_relative[of_points] * found.value + probes.stability_absolute[of_points]
+    limit = probes.stability_relative[of_points] * points.value + probes.stability_absolute[of_points]
     stability = np.where(used, through.error_sensitivity * limit, 0.0) / np.sqrt(3.0)
     return AtPoints(
-        np.where(used, through.value, found.value),
-        found.sensitivity * slope,
-        found.stability * slope,
-        found.reference * slope,
-        found.scatter * slope[:, np.newaxis],
-        found.scatter_dof,
-        found.density * slope,
+        np.where(used, through.value, points.value),
+        points.sensitivity * slope,
+        points.stability * slope,
+        points.reference * slope,
+        points.scatter * slope[:, np.newaxis],
+        points.scatter_dof,
+        points.density * slope,
         np.column_stack([through.scatter, through.reference, stability]),
         through.dof,
     )

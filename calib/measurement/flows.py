@@ -62,7 +62,9 @@ def flows(readings: Readings) -> Flows:
     of_value = _value_contributions(readings, points, means, each)
     opening = readings.area * readings.outlet_factor
     flow = volume_flow(means.value, readings.area, readings.outlet_factor)
-    scaled = tuple(replace(one, parts=one.parts * opening[:, np.newaxis]) for one in of_value)
+    scaled = tuple(
+        replace(contribution, parts=contribution.parts * opening[:, np.newaxis]) for contribution in of_value
+    )
     scaled = _without_what_the_factor_carries(scaled, readings, flow)
     return Flows(means.value, of_value, flow, (*scaled, *_flow_contributions(readings, flow, each)), points.value)
 
@@ -101,7 +103,7 @@ def _value_contributions(
     readings: Readings, points: AtPoints, means: _Means, each: Integers
 ) -> tuple[Contribution, ...]:
     by_calibration = readings.calibration
-    found = [
+    contributions = [
         _repeatability(readings, points, means, each),
         _type_b("resolution", _resolution(readings, points, means), each),
         # Statistics of the certificate's comparisons: Type A, though not of this reading's observations.
@@ -117,13 +119,13 @@ def _value_contributions(
     ]
     if readings.air is not None:
         u = readings.air.relative_uncertainty * means.of(points.density)
-        found.append(_type_b("density", u, readings.air.conditions))
+        contributions.append(_type_b("density", u, readings.air.conditions))
     if readings.probes is not None:
-        found.append(_probe(readings.probes, points, readings, means))
+        contributions.append(_probe(readings.probes, points, readings, means))
     if readings.hoods is not None and means.back_pressure is not None:
         u = readings.hoods.resistance_ratio_uncertainty * means.back_pressure
-        found.append(_type_b("back pressure", u, readings.hoods.hood))
-    return tuple(found)
+        contributions.append(_type_b("back pressure", u, readings.hoods.hood))
+    return tuple(contributions)
 
 
 def _stability(readings: Readings, u: Floats) -> Contribution:
@@ -215,14 +217,19 @@ def _probe(probes: Probes, points: AtPoints, readings: Readings, means: _Means) 
 def _without_what_the_factor_carries(
     scaled: tuple[Contribution, ...], readings: Readings, flow: Floats
 ) -> tuple[Contribution, ...]:
-    found = readings.found_factors
-    if found is None:
+    factors = readings.found_factors
+    if factors is None:
         return scaled
     carried = {
-        "calibration scatter": found.scatter * flow[:, np.newaxis],
-        "reference standard": _column(found.reference * flow),
+        "calibration scatter": factors.scatter * flow[:, np.newaxis],
+        "reference standard": _column(factors.reference * flow),
     }
-    return tuple(replace(one, parts=one.parts - carried[one.name]) if one.name in carried else one for one in scaled)
+    return tuple(
+        replace(contribution, parts=contribution.parts - carried[contribution.name])
+        if contribution.name in carried
+        else contribution
+        for contribution in scaled
+    )
 
 
 def _flow_contributions(readings: Readings, flow: Floats, each: Integers) -> tuple[Contribution, ...]:

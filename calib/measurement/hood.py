@@ -41,10 +41,10 @@ def _in_trials(open_flow: Floats, throttled_flow: Floats, ratio: Floats | float)
 
 
 def _formula(corrected: Corrected) -> tuple[Term, ...]:
-    r, one = Letter("r"), Digits("1")
+    r, unity = Letter("r"), Digits("1")
     flows = (Letter("q", "1"), Letter("q", "2"))
-    over = (Quotient(r, Power(flows[0], "2")), Quotient(one, Power(flows[1], "2")))
-    bracket = Bracket(Quotient(minus(*over), minus(r, one)), is_square=True)
+    over = (Quotient(r, Power(flows[0], "2")), Quotient(unity, Power(flows[1], "2")))
+    bracket = Bracket(Quotient(minus(*over), minus(r, unity)), is_square=True)
     each = tuple(equation(flow, corrected(mean("x").at(flow.index))) for flow in flows)
     return equation(mean("q"), Power(bracket, "−1/2")), Joined(",", each)
 

@@ -37,9 +37,9 @@ class Errors:
     trials: int
     drawn: Mapping[Place, Floats]
 
-    def at(self, name: str, number: int = 0) -> Floats | float:
+    def at(self, name: str, index: int = 0) -> Floats | float:
         """Errors in a place."""
-        return self.drawn.get((name, number), 0.0)
+        return self.drawn.get((name, index), 0.0)
 
     def directions(self, name: str, count: int) -> Floats:
         """(t, count) errors in the places of one name."""
@@ -176,7 +176,7 @@ class Model:
 def one_reading(readings: Readings, row: int) -> OneReading:
     """A reading of a job; raises MeasuringIntervalError where an estimate lies outside a curve's interval."""
     mine = points_of(readings, row)
-    air, hoods, found = readings.air, readings.hoods, readings.found_factors
+    air, hoods, factors = readings.air, readings.hoods, readings.found_factors
     way = readings.way_of(row)
     density, reference_density = (1.0, 1.0) if air is None else (air.density[row], air.reference_density[row])
     x = readings.indication[mine]
@@ -198,8 +198,8 @@ def one_reading(readings: Readings, row: int) -> OneReading:
         reference_density=float(reference_density),
         resistance_ratio=math.nan if hoods is None else float(hoods.resistance_ratio[row]),
         opening=float(readings.area[row] * readings.outlet_factor[row]),
-        carried_scatter=np.zeros(0) if found is None else found.scatter[row, : curve.parts],
-        carried_reference=0.0 if found is None else float(found.reference[row]),
+        carried_scatter=np.zeros(0) if factors is None else factors.scatter[row, : curve.parts],
+        carried_reference=0.0 if factors is None else float(factors.reference[row]),
     )
     return replace(plain, probe=_probe(readings, row, plain))
 
@@ -250,5 +250,5 @@ def _probe(readings: Readings, row: int, without: OneReading) -> Calibrated | No
         return None
     at = np.concatenate(list(without.points(NO_ERRORS)))
     limit = probes.stability_relative[row] * at + probes.stability_absolute[row]
-    found = _calibrated("probe ", readings.curves[probes.calibration[row]], at, limit, at > 0)
-    return replace(found, stability_dof=math.inf if probes.stability_dof is None else float(probes.stability_dof[row]))
+    probe = _calibrated("probe ", readings.curves[probes.calibration[row]], at, limit, at > 0)
+    return replace(probe, stability_dof=math.inf if probes.stability_dof is None else float(probes.stability_dof[row]))

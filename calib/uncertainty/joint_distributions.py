@@ -107,8 +107,8 @@ def _square_root(mean: Floats, covariance: Floats) -> Floats:
             f"covariance matrix is not positive semi-definite: its correlations have the eigenvalue {values[0]:.3g}; "
             "look for a correlation that contradicts the others, or state the correlations with more digits"
         )
-    kept = np.where(values > _ZERO * mean.size, values, 0.0)
-    return np.asarray(scale[:, np.newaxis] * ((vectors * np.sqrt(kept)) @ vectors.T))
+    above_zero = np.where(values > _ZERO * mean.size, values, 0.0)
+    return np.asarray(scale[:, np.newaxis] * ((vectors * np.sqrt(above_zero)) @ vectors.T))
 
 
 def _require_shapes(mean: Floats, covariance: Floats) -> None:

@@ -163,7 +163,7 @@ def _require_run(limit: int, probability: float, digits: int, fraction: float) -
 
 
 def _evaluate(model: Model, inputs: Sequence[InputDistribution], generator: np.random.Generator, trials: int) -> Floats:
-    drawn = [row for one in inputs for row in np.atleast_2d(one.draw(generator, trials))]
+    drawn = [row for distribution in inputs for row in np.atleast_2d(distribution.draw(generator, trials))]
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):  # refused below, with their number
         values = np.asarray(model(*drawn), dtype=float)
     if values.shape != (trials,):

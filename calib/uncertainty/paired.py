@@ -141,40 +141,40 @@ def outliers(differences: ArrayLike) -> tuple[int, ...]:
     return tuple(sorted(named))
 
 
-def cautions(found: PairedComparison) -> tuple[str, ...]:
+def cautions(comparison: PairedComparison) -> tuple[str, ...]:
     """What to bear in mind about a comparison, in plain words; none where there is nothing to say."""
-    return (*_few(found), *_bias(found), *_standing_out(found), *_instruments_alone(found))
+    return (*_few(comparison), *_bias(comparison), *_standing_out(comparison), *_instruments_alone(comparison))
 
 
-def _few(found: PairedComparison) -> Iterable[str]:
-    if found.number < FEW:
+def _few(comparison: PairedComparison) -> Iterable[str]:
+    if comparison.number < FEW:
         yield (
-            f"{found.number} pairs tell little: the root mean square of {_percent(found.root_mean_square)} may truly be up to "
-            f"{_percent(found.upper_limit)} (95 %); fewer than {FEW} pairs are called few by judgement: add pairs"
+            f"{comparison.number} pairs tell little: the root mean square of {_percent(comparison.root_mean_square)} may truly be "
+            f"up to {_percent(comparison.upper_limit)} (95 %); fewer than {FEW} pairs are called few by judgement: add pairs"
         )
 
 
-def _bias(found: PairedComparison) -> Iterable[str]:
-    if found.probability < SIGNIFICANCE:
+def _bias(comparison: PairedComparison) -> Iterable[str]:
+    if comparison.probability < SIGNIFICANCE:
         yield (
-            f"the mean difference of {_percent(found.mean, '+')} is more than the scatter explains (p = {found.probability:.2g}): "
-            "find its cause and correct it; uncorrected it stays within the root mean square"
+            f"the mean difference of {_percent(comparison.mean, '+')} is more than the scatter explains "
+            f"(p = {comparison.probability:.2g}): find its cause and correct it; uncorrected it stays within the root mean square"
         )
 
 
-def _standing_out(found: PairedComparison) -> Iterable[str]:
-    for place in found.outliers:
+def _standing_out(comparison: PairedComparison) -> Iterable[str]:
+    for place in comparison.outliers:
         yield (
-            f"pair {place + 1} ({_percent(found.differences[place], '+')}) stands out from the others (Grubbs, 5 %): "
+            f"pair {place + 1} ({_percent(comparison.differences[place], '+')}) stands out from the others (Grubbs, 5 %): "
             "look for its cause; it is kept"
         )
 
 
-def _instruments_alone(found: PairedComparison) -> Iterable[str]:
-    if found.explained >= found.root_mean_square:
+def _instruments_alone(comparison: PairedComparison) -> Iterable[str]:
+    if comparison.explained >= comparison.root_mean_square:
         yield (
-            f"the instruments alone explain {_percent(found.explained)}, no less than the root mean square of "
-            f"{_percent(found.root_mean_square)}: the pairs do not show the method's own uncertainty"
+            f"the instruments alone explain {_percent(comparison.explained)}, no less than the root mean square of "
+            f"{_percent(comparison.root_mean_square)}: the pairs do not show the method's own uncertainty"
         )
 
 

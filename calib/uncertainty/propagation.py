@@ -83,9 +83,9 @@ def combine(contributions: Sequence[Contribution]) -> Combined:
     """
     variances = np.empty((len(contributions), contributions[0].source.size))
     below = np.zeros(contributions[0].source.size)
-    for row, one in enumerate(contributions):
-        variances[row] = one.variance
-        below += variances[row] ** 2 / one.degrees_of_freedom
+    for row, contribution in enumerate(contributions):
+        variances[row] = contribution.variance
+        below += variances[row] ** 2 / contribution.degrees_of_freedom
     return _combined(variances, below)
 
 
@@ -108,14 +108,14 @@ def combine_totals(
     groups: dict[int, _Groups] = {}
     variances = np.empty((len(contributions), totals))
     below = np.zeros(totals)
-    for row, one in enumerate(contributions):
+    for row, contribution in enumerate(contributions):
         # Many contributions carry one and the same array of sources: it is grouped once.
-        if id(one.source) not in groups:
-            groups[id(one.source)] = _groups(one.source[inside], membership[inside], totals)
-        group = groups[id(one.source)]
-        of_group = group.summed_squares(one.parts[inside] * sign[inside, np.newaxis])
+        if id(contribution.source) not in groups:
+            groups[id(contribution.source)] = _groups(contribution.source[inside], membership[inside], totals)
+        group = groups[id(contribution.source)]
+        of_group = group.summed_squares(contribution.parts[inside] * sign[inside, np.newaxis])
         variances[row] = np.bincount(group.owner, of_group, totals)
-        below += np.bincount(group.owner, of_group**2 / group.fewest(one.degrees_of_freedom[inside]), totals)
+        below += np.bincount(group.owner, of_group**2 / group.fewest(contribution.degrees_of_freedom[inside]), totals)
     return _combined(variances, below)
 
 
@@ -157,9 +157,9 @@ def covariance(contributions: Sequence[Contribution]) -> NDArray[np.float64]:
     """(n, n) covariance matrix of the results [unit of the result squared]; memory grows with n^2."""
     size = contributions[0].source.size
     matrix = np.zeros((size, size))
-    for one in contributions:
-        shared = one.source[:, np.newaxis] == one.source[np.newaxis, :]
-        matrix += np.where(shared, one.parts @ one.parts.T, 0.0)
+    for contribution in contributions:
+        shared = contribution.source[:, np.newaxis] == contribution.source[np.newaxis, :]
+        matrix += np.where(shared, contribution.parts @ contribution.parts.T, 0.0)
     return matrix
 
 

@@ -103,7 +103,7 @@ def _instrument(
         )
         for value in dict.fromkeys((min(asked), max(asked)))
     ]
-    reasons = dict.fromkeys(reason for one in decisions for reason in one.reasons)
+    reasons = dict.fromkeys(reason for decision in decisions for reason in decision.reasons)
     return replace(decisions[0], reasons=tuple(reasons))
 
 
@@ -117,7 +117,7 @@ def _pair(
     """Whether meter and probe were used as they are paired, and the probe of a pair calibrated as one is in use like its meter."""
     at = moment(reading.observed_at)
     if records.pairs:
-        tags = {number: one.tag for number, one in records.instruments.items()}
+        tags = {number: instrument.tag for number, instrument in records.instruments.items()}
         yield from reasons_against(records.pairs, instrument, probe, at, tags)
     if probe is not None and way_of_instrument(instrument).probe is Probe.CALIBRATED_WITH:
         yield from probe_of(records, instrument, probe, at, now).reasons
@@ -193,14 +193,14 @@ def _evaluated(records: OnRecord, standing: Standing) -> Gated:
     if why is not None:
         return Gated(None, (why,))
     try:
-        found = flows(arrays_of([standing], records))
+        evaluated = flows(arrays_of([standing], records))
     except MeasuringIntervalError as error:
         # The indications themselves have passed: what is outside is a vane's scaled indication, or the probe's velocity.
         tag = (standing.probe or standing.instrument).tag
         return Gated(None, (f"{tag}: {error}: use an instrument calibrated there",))
     except CalibError as error:
         return Gated(None, (f"{standing.instrument.tag}: {error}",))
-    return _told_from_zero(records, standing, way, float(found.velocity[0]))
+    return _told_from_zero(records, standing, way, float(evaluated.velocity[0]))
 
 
 def _without_reference(records: OnRecord, standing: Standing) -> str | None:

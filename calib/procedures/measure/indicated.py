@@ -35,8 +35,8 @@ def indicated(
     instrument: Instrument, curve: Curve, indication: float, stability: StabilityHere | None = None
 ) -> tuple[float, tuple[Contribution, ...]]:
     """Value at an indication [SI], and what contributes to it: one observation, before outlet and method come in."""
-    found = flows(single(instrument, curve, indication, stability))
-    return float(found.velocity[0]), found.velocity_contributions
+    evaluated = flows(single(instrument, curve, indication, stability))
+    return float(evaluated.velocity[0]), evaluated.velocity_contributions
 
 
 def single(instrument: Instrument, curve: Curve, indication: float, stability: StabilityHere | None = None) -> Readings:

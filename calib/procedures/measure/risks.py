@@ -64,26 +64,26 @@ def risks_of(evaluation: Evaluation, declared: Process | None = None) -> RisksOf
         return RisksOfJob((), np.empty(0), declared, None, ())
     place = np.array(rows)
     measured = [evaluation.measured[row] for row in rows]
-    design = np.array([design_of(one.outlet) for one in measured])
-    tolerance = np.array([float(str(one.outlet.tolerance_percent)) / 100 for one in measured])
+    design = np.array([design_of(reading.outlet) for reading in measured])
+    tolerance = np.array([float(str(reading.outlet.tolerance_percent)) / 100 for reading in measured])
     u = evaluation.flow.combined.standard_uncertainty[place] / design
     interval = tolerance_intervals(np.ones_like(design), tolerance)
     process = declared or _process(evaluation, place, design)
-    found = None
+    risks = None
     if process is not None:
         w = _guard_band(evaluation, place, design)
         acceptance = (interval.lower + w, interval.upper - w)
         limits = (interval.lower, interval.upper)
-        found = global_risks(process.mean, process.standard_deviation, limits, acceptance, u)
-    systems = [one.outlet.system for one in measured]
-    return RisksOfJob(rows, capability_index(interval, u), process, found, _counted(evaluation, place, systems, found))
+        risks = global_risks(process.mean, process.standard_deviation, limits, acceptance, u)
+    systems = [reading.outlet.system for reading in measured]
+    return RisksOfJob(rows, capability_index(interval, u), process, risks, _counted(evaluation, place, systems, risks))
 
 
 def _judged(evaluation: Evaluation) -> tuple[int, ...]:
     return tuple(
         row
-        for row, one in enumerate(evaluation.measured)
-        if one.latest and evaluation.judgement is not None and evaluation.judgement.statement[row]
+        for row, reading in enumerate(evaluation.measured)
+        if reading.latest and evaluation.judgement is not None and evaluation.judgement.statement[row]
     )
 
 
@@ -99,7 +99,7 @@ def _process(evaluation: Evaluation, place: NDArray[np.int64], design: Floats) -
     assert evaluation.flow is not None and evaluation.flows is not None  # noqa: S101, PT018 (asked before)
     if place.size < 2:
         return None
-    names = [one.name for one in evaluation.flows.contributions]
+    names = [contribution.name for contribution in evaluation.flows.contributions]
     own = np.array([name in OWN for name in names])
     u = np.linalg.norm(evaluation.flow.combined.uncertainties[place][:, own], axis=1)
     mean, deviation = process_of(evaluation.flow.value[place] / design, u / design)
@@ -107,12 +107,12 @@ def _process(evaluation: Evaluation, place: NDArray[np.int64], design: Floats) -
 
 
 def _counted(
-    evaluation: Evaluation, place: NDArray[np.int64], systems: Sequence[str], found: GlobalRisks | None
+    evaluation: Evaluation, place: NDArray[np.int64], systems: Sequence[str], risks: GlobalRisks | None
 ) -> tuple[Counted, ...]:
     assert evaluation.judgement is not None  # noqa: S101 (asked before)
     probability = evaluation.judgement.probability[place]
     accepts = accepted(evaluation.judgement.statement[place])
-    consumer, producer = (np.full(place.size, np.nan),) * 2 if found is None else (found.consumer, found.producer)
+    consumer, producer = (np.full(place.size, np.nan),) * 2 if risks is None else (risks.consumer, risks.producer)
     names = np.array(systems)
     groups = [(name, names == name) for name in dict.fromkeys(systems)]
     if len(groups) > 1:

@@ -58,15 +58,15 @@ class Standing:
         )
 
 
-def indication_of(reading: tables.Reading, seen: Observed, instrument: tables.Instrument) -> Indication:
+def indication_of(reading: tables.Reading, observed: Observed, instrument: tables.Instrument) -> Indication:
     """Mean indication and its repeatability: Type A of several values, else what the instrument declares."""
     typed = unit(instrument.indicated, reading.unit)
-    mean = typed.to_si(seen.mean)
-    if seen.traversed is not None:
-        passes = seen.traversed.passes
+    mean = typed.to_si(observed.mean)
+    if observed.traversed is not None:
+        passes = observed.traversed.passes
         dof = float(passes - 1) if passes > 1 else np.inf
         return Indication(mean, repeatability_of(instrument), passes > 1, dof, passes, float(passes))
-    return _of_values(seen.values, mean, instrument, reading.unit, seen.logged)
+    return _of_values(observed.values, mean, instrument, reading.unit, observed.logged)
 
 
 def _of_values(
@@ -85,11 +85,11 @@ def _of_values(
     return Indication(mean, repeatability_of(instrument), False, np.inf, 1, 1.0)
 
 
-def throttled_indication(one: Standing) -> Indication:
+def throttled_indication(reading: Standing) -> Indication:
     """Indication of a hood with its throttle set."""
-    values = one.observed.throttled
-    mean = unit(one.instrument.indicated, one.reading.unit).to_si(sum(values) / len(values))
-    return _of_values(values, mean, one.instrument, one.reading.unit, logged=False)
+    values = reading.observed.throttled
+    mean = unit(reading.instrument.indicated, reading.reading.unit).to_si(sum(values) / len(values))
+    return _of_values(values, mean, reading.instrument, reading.reading.unit, logged=False)
 
 
 def section_of(outlet: tables.Outlet) -> Section:
@@ -101,5 +101,5 @@ def section_of(outlet: tables.Outlet) -> Section:
 def section_from(shape: str, sizes: tuple[str | None, str | None, str | None], symbol: str) -> Section:
     """The section of a shape from width, height and diameter as typed in a unit; raises CalibError."""
     length = unit("length", symbol)
-    width, height, diameter = (length.to_si(float(one or 0)) for one in sizes)
+    width, height, diameter = (length.to_si(float(size or 0)) for size in sizes)
     return Section(shape, diameter, diameter) if shape == "round" else Section(shape, width, height)

@@ -71,10 +71,10 @@ def _air(records: OnRecord, job: int, wish: Wish) -> tuple[AirFound | None, tupl
         return None, ()
     reasons: list[str] = []
     for name in _latest_first(records, job, wish.known):
-        found = air_of(records, job, name, wish.known)
-        if not found.reasons:
-            return found, tuple(reasons)
-        reasons += found.reasons
+        air = air_of(records, job, name, wish.known)
+        if not air.reasons:
+            return air, tuple(reasons)
+        reasons += air.reasons
     return None, tuple(reasons)
 
 
@@ -112,26 +112,29 @@ def _of_outlet(asked: Asked, outlet: tables.Outlet) -> OutletPlan:
         return OutletPlan(outlet, math.nan)
     half_width = design * tolerance
     gear, remarks = _fitting(asked, outlet)
-    found = [_by_the_best_method(asked, outlet, one, half_width) for one in gear]
-    candidates = sorted((one for one in found if isinstance(one, Predicted)), key=lambda one: one.over_tolerance)
-    unusable = tuple(one for one in found if isinstance(one, Unusable))
+    tried = [_by_the_best_method(asked, outlet, each, half_width) for each in gear]
+    candidates = sorted(
+        (prediction for prediction in tried if isinstance(prediction, Predicted)),
+        key=lambda prediction: prediction.over_tolerance,
+    )
+    unusable = tuple(prediction for prediction in tried if isinstance(prediction, Unusable))
     traversed = usual_traverse(outlet) if outlet.place == tables.DUCT else None
-    away = tuple(one.instrument.tag for one in asked.left_out if _fits(one.instrument, outlet))
+    away = tuple(left_out.instrument.tag for left_out in asked.left_out if _fits(left_out.instrument, outlet))
     return OutletPlan(outlet, design, half_width, tuple(candidates), unusable, remarks, traversed, away)
 
 
 def _fitting(asked: Asked, outlet: tables.Outlet) -> tuple[list[Gear], tuple[str, ...]]:
     """What may be used at a place, and what is to be said of the place."""
-    gear = [one for one in asked.gear if _fits(one.instrument, outlet)]
+    gear = [gear for gear in asked.gear if _fits(gear.instrument, outlet)]
     if outlet.place == tables.DUCT or _makes_a_flow(outlet):
         return gear, ()
     why = "only a hood can measure here: no outlet factor, effective area or found factor is on record"
     return gear, (why if gear else f"{why}, and no hood is in calibration",)
 
 
-def _fits(one: tables.Instrument, outlet: tables.Outlet) -> bool:
+def _fits(instrument: tables.Instrument, outlet: tables.Outlet) -> bool:
     """Whether an instrument can be held at a place: no hood in a duct, and only a hood where a velocity makes no flow."""
-    way = way_of_instrument(one)
+    way = way_of_instrument(instrument)
     return (outlet.place or tables.OUTLET) not in way.not_at and (
         outlet.place == tables.DUCT or way.is_flow or _makes_a_flow(outlet)
     )
@@ -145,15 +148,15 @@ def _by_the_best_method(asked: Asked, outlet: tables.Outlet, gear: Gear, half_wi
     """The prediction with the smallest U among the methods that suit, or the reasons why there is none."""
     is_traversed = outlet.place == tables.DUCT and gear.way.not_traversed is None
     pattern = TRAVERSE if is_traversed else gear.way.pattern
-    methods = [one for one in asked.records.methods.values() if _suits(one, pattern, asked.wish.methods)]
+    methods = [method for method in asked.records.methods.values() if _suits(method, pattern, asked.wish.methods)]
     if not methods:
         which = "no method named suits" if asked.wish.methods else "no method is on record"
         return Unusable(gear, (f"{which} for it here{f' (pattern {pattern})' if pattern else ''}",))
-    tried = [predicted(asked, outlet, gear, one, half_width) for one in methods]
-    found = [one for one in tried if isinstance(one, Predicted)]
-    if found:
-        return min(found, key=lambda one: one.of_one.expanded_uncertainty)
-    reasons = [reason for one in tried if isinstance(one, Unusable) for reason in one.reasons]
+    tried = [predicted(asked, outlet, gear, method, half_width) for method in methods]
+    predictions = [prediction for prediction in tried if isinstance(prediction, Predicted)]
+    if predictions:
+        return min(predictions, key=lambda prediction: prediction.of_one.expanded_uncertainty)
+    reasons = [reason for prediction in tried if isinstance(prediction, Unusable) for reason in prediction.reasons]
     return Unusable(gear, tuple(dict.fromkeys(reasons)))
 
 

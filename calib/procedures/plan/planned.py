@@ -156,7 +156,7 @@ class OutletPlan:
     @property
     def provable(self) -> bool:
         """Whether an instrument can prove the tolerance."""
-        return any(one.verdict == YES for one in self.candidates)
+        return any(candidate.verdict == YES for candidate in self.candidates)
 
 
 @dataclass(frozen=True)
@@ -182,7 +182,7 @@ class JobPlan:
     @property
     def without_instrument(self) -> tuple[OutletPlan, ...]:
         """Outlets with a design that no instrument at hand can prove."""
-        return tuple(one for one in self.outlets if one.has_design and not one.provable)
+        return tuple(outlet for outlet in self.outlets if outlet.has_design and not outlet.provable)
 
 
 @dataclass(frozen=True)

@@ -64,8 +64,8 @@ def predicted(
         return Unusable(gear, tuple(why_not))
     try:
         indication = _indication(asked.records, _placed(asked, outlet, gear, method), design_of(outlet))
-        reading, seen = _reading(asked, outlet, gear, method, indication)
-        gated = gate_reading(asked.records, reading, seen, outlet, asked.wish.known)
+        reading, observed = _reading(asked, outlet, gear, method, indication)
+        gated = gate_reading(asked.records, reading, observed, outlet, asked.wish.known)
     except CalibError as error:
         return Unusable(gear, (str(error),))
     if gated.standing is None:
@@ -125,11 +125,11 @@ def _placed(asked: Asked, outlet: tables.Outlet, gear: Gear, method: tables.Meth
     """The reading before its indication is known: at some indication, for the opening and the air that go with it."""
     calibration = gear.decision.calibration
     assert calibration is not None  # noqa: S101 (the gate lets nothing pass without one)
-    reading, seen = _reading(asked, outlet, gear, method, asked.records.curve(calibration.record_id).high)
+    reading, observed = _reading(asked, outlet, gear, method, asked.records.curve(calibration.record_id).high)
     return Standing(
         reading,
-        seen,
-        indication_of(reading, seen, gear.instrument),
+        observed,
+        indication_of(reading, observed, gear.instrument),
         outlet,
         gear.instrument,
         method,
@@ -154,30 +154,30 @@ def _indication(records: OnRecord, placed: Standing, flow: float) -> float:
     return _inverse(records, placed.instrument, placed.decision, value)
 
 
-def _inverse(records: OnRecord, one: tables.Instrument, decision: Decision, value: float) -> float:
+def _inverse(records: OnRecord, instrument: tables.Instrument, decision: Decision, value: float) -> float:
     assert decision.calibration is not None  # noqa: S101 (the gate lets nothing pass without one)
     curve = records.curve(decision.calibration.record_id)
     try:
         return curve.indication(value)
     except CurveError as error:
-        raise CurveError(_outside(one, decision.calibration.certificate, curve, value)) from error
+        raise CurveError(_outside(instrument, decision.calibration.certificate, curve, value)) from error
 
 
-def _outside(one: tables.Instrument, certificate: str, curve: Curve, value: float) -> str:
-    own = unit_of_value(one)
+def _outside(instrument: tables.Instrument, certificate: str, curve: Curve, value: float) -> str:
+    own = unit_of_value(instrument)
     low, high = sorted(own.from_si(float(curve.value(end))) for end in (curve.low, curve.high))
     return (
-        f"{one.tag}: {own.from_si(value):.4g} {own.symbol} lies outside its calibrated measuring interval, "
+        f"{instrument.tag}: {own.from_si(value):.4g} {own.symbol} lies outside its calibrated measuring interval, "
         f"{low:.4g} to {high:.4g} {own.symbol} (certificate {certificate})"
     )
 
 
 def _evaluated(asked: Asked, gear: Gear, standing: Standing, half_width: float) -> Predicted:
-    found = flows(arrays_of([standing], asked.records))
+    evaluated = flows(arrays_of([standing], asked.records))
     own = Budget(
-        tuple(one.name for one in found.contributions),
-        combine(found.contributions).uncertainties[0],
-        np.array([one.degrees_of_freedom[0] for one in found.contributions]),
+        tuple(contribution.name for contribution in evaluated.contributions),
+        combine(evaluated.contributions).uncertainties[0],
+        np.array([contribution.degrees_of_freedom[0] for contribution in evaluated.contributions]),
     )
     place = own.names.index("repeatability")
     declared = not math.isnan(own.uncertainties[place])
@@ -187,7 +187,7 @@ def _evaluated(asked: Asked, gear: Gear, standing: Standing, half_width: float) 
         gear,
         standing.method,
         standing,
-        float(found.velocity[0]),
+        float(evaluated.velocity[0]),
         half_width,
         asked.wish.at_most,
         own,
