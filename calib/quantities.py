@@ -8,15 +8,12 @@ the table below is the whole vocabulary.
 import re
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TypeVar
 
 import numpy as np
 import pint
-from numpy.typing import NDArray
 
+from calib.arrays import Number
 from calib.errors import UnitError
-
-Number = TypeVar("Number", float, NDArray[np.float64])
 
 # Quantity -> typed unit -> expression for pint; the first unit of each row is the coherent SI one.
 # Inches of water and of mercury have several conventions: each is named with its own, none is the default.

@@ -10,11 +10,9 @@ Source: common practice, no source; the statistics are those of GUM 4.2.3.
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calib.arrays import Floats
 from calib.errors import CalibError
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -13,14 +13,13 @@ Source: own derivation.
 """
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from calib.arrays import Floats, Truths
 from calib.errors import CalibError
 
-Floats = NDArray[np.float64]
 
-
-def _first(wrong: NDArray[np.bool_], *values: Floats) -> tuple[float, ...] | None:
+def _first(wrong: Truths, *values: Floats) -> tuple[float, ...] | None:
     """The values at the first place that is wrong, or None."""
     if not np.any(wrong):
         return None

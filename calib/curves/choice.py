@@ -14,9 +14,9 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import fdtrc
 
+from calib.arrays import Floats
 from calib.curves.curve import CorrectionCurve, Curve, reference_part
 from calib.curves.diagnosis import Whitened, lack_of_fit, leave_one_out
 from calib.curves.regression import Polynomial, unweighted, weighted
@@ -83,13 +83,13 @@ class Choice:
 class Comparisons:
     """Comparisons of one phase of a calibration, in SI. All arrays (n,)."""
 
-    reference: NDArray[np.float64]  # reference values
-    indication: NDArray[np.float64]
-    reference_uncertainty: NDArray[np.float64]  # U/k
-    independent_uncertainty: NDArray[np.float64] | None  # d; absent where the certificate states no repeatability
+    reference: Floats  # reference values
+    indication: Floats
+    reference_uncertainty: Floats  # U/k
+    independent_uncertainty: Floats | None  # d; absent where the certificate states no repeatability
 
     @property
-    def correction(self) -> NDArray[np.float64]:
+    def correction(self) -> Floats:
         """c = reference - indication."""
         return self.reference - self.indication
 
@@ -101,7 +101,7 @@ def whitened(fit: Polynomial | ResponseFit, points: Comparisons) -> Whitened:
     return Whitened(jacobian / u[:, np.newaxis], fit.residuals / u, points.independent_uncertainty is not None)
 
 
-def _scatter(points: Comparisons) -> NDArray[np.float64]:
+def _scatter(points: Comparisons) -> Floats:
     d = points.independent_uncertainty
     return np.ones_like(points.indication) if d is None else d
 

@@ -9,7 +9,7 @@ Source: ISO 3966 for the velocity pressure, rho v^2/2; `calib.airflow.velocity`.
 from calib.airflow.velocity import scaled_from_calibration_density, similarity_scale
 from calib.measurement.indicated_velocity import INDICATED_VELOCITY
 from calib.measurement.notation import RHO, RHO_0, Bracket, Quotient, Root, Term, times
-from calib.measurement.way import Corrected, InAir, Probe, Reference, Way, always
+from calib.measurement.way import Corrected, InAir, ProbeUse, ReferenceAir, Way, always
 
 
 def _at_calibration(velocity: float, density: float, calibration_density: float) -> float:
@@ -31,9 +31,9 @@ CALIBRATED_PAIR = Way(
         value=scaled_from_calibration_density,
         exponent=always(-0.5),
         corrected=_at_calibration,
-        reference=Reference.CALIBRATION,
+        reference=ReferenceAir.CALIBRATION,
         rho_0="the density at the calibration",
         without=INDICATED_VELOCITY,
     ),
-    probe=Probe.CALIBRATED_WITH,
+    probe=ProbeUse.CALIBRATED_WITH,
 )

@@ -44,7 +44,7 @@ class Bracket:
 
 
 @dataclass(frozen=True)
-class Value:
+class FunctionOf:
     """Value of a function, f(x)."""
 
     function: Letter
@@ -82,7 +82,7 @@ class SumOver:
     term: "Term"
 
 
-Term = Letter | Digits | Joined | Bracket | Value | Quotient | Root | Power | SumOver
+Term = Letter | Digits | Joined | Bracket | FunctionOf | Quotient | Root | Power | SumOver
 
 RHO, RHO_0 = Letter("ρ"), Letter("ρ", "0")
 

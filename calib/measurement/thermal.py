@@ -8,7 +8,7 @@ Source: common practice, no source; `calib.airflow.velocity`.
 from calib.airflow.velocity import actual_velocity, standard_velocity
 from calib.arrays import Floats
 from calib.measurement.notation import RHO, RHO_0, Bracket, Quotient, Term, times
-from calib.measurement.way import Corrected, Density, InAir, Reference, Way, always
+from calib.measurement.way import Corrected, Density, InAir, ReferenceAir, Way, always
 
 
 def _velocity(standard: Floats, density: Density, reference_density: Density) -> Floats:
@@ -34,7 +34,7 @@ THERMAL = Way(
         value=_velocity,
         exponent=always(-1.0),
         corrected=_standard,
-        reference=Reference.STATE,
+        reference=ReferenceAir.STATE,
         rho_0="the density of the anemometer's reference state",
     ),
 )

@@ -159,7 +159,7 @@ class OneReading:
 
 
 @dataclass(frozen=True)
-class Model:
+class ReadingModel:
     """The measurement model of one reading, for `propagate_distributions`."""
 
     one: OneReading

@@ -13,7 +13,7 @@ from calib.airflow.velocity import density_exponent, similarity_scale
 from calib.arrays import Floats
 from calib.measurement.indicated_velocity import INDICATED_VELOCITY
 from calib.measurement.notation import RHO, RHO_0, Letter, Quotient, Root, Term, equation, times
-from calib.measurement.way import Corrected, Density, InAir, Reference, Way
+from calib.measurement.way import Corrected, Density, InAir, ReferenceAir, Way
 
 _S = Letter("s")
 
@@ -43,7 +43,7 @@ VANE = Way(
         value=_velocity,
         exponent=_exponent,
         scale=similarity_scale,
-        reference=Reference.CALIBRATION,
+        reference=ReferenceAir.CALIBRATION,
         rho_0="the density at the calibration",
         without=INDICATED_VELOCITY,
     ),

@@ -10,7 +10,7 @@ Source: ISO 3966; `calib.airflow.velocity`.
 from calib.airflow.velocity import LowPressure, pressure_sensitivity, velocity_from_pressure, velocity_pressure
 from calib.arrays import Floats
 from calib.measurement.notation import RHO, Bracket, Digits, Quotient, Root, Term, times
-from calib.measurement.way import Corrected, Density, InAir, Probe, Way, always
+from calib.measurement.way import Corrected, Density, InAir, ProbeUse, Way, always
 
 
 def _velocity(pressure: Floats, density: Density, _none: Density) -> Floats:
@@ -45,7 +45,7 @@ VELOCITY_PRESSURE = Way(
         exponent=always(-0.5),
         corrected=_pressure,
     ),
-    probe=Probe.NEEDED,
+    probe=ProbeUse.NEEDED,
     zero_is_standing_air=True,
     each_by_itself=True,
     low=_low,

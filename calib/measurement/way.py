@@ -20,17 +20,17 @@ from calib.measurement.notation import Term
 
 Density = Floats | float
 Corrected = Callable[[Term], Term]  # writes what the instrument's curve makes of an indication
-Formula = Callable[[Corrected, Term], tuple[Term, ...]]  # of an indication: the value, then what else it is said with
+FormulaOf = Callable[[Corrected, Term], tuple[Term, ...]]  # of an indication: the value, then what else it is said with
 
 
-class Reference(Enum):
+class ReferenceAir(Enum):
     """Whose density rho_0 is."""
 
     STATE = "reference state"  # that the instrument declares
     CALIBRATION = "certificate"  # the air during the calibration
 
 
-class Probe(Enum):
+class ProbeUse(Enum):
     """The probe before an instrument."""
 
     NONE = "none"
@@ -64,7 +64,7 @@ class InAir:
     slope: Callable[[Floats, Floats, Density], Floats] = proportional  # dv/dy from y, v, rho
     scale: Callable[[Density, Density], Density] = unscaled  # of an indication, before the curve is asked; rho, rho_0
     corrected: Callable[[float, float, float], float] | None = None  # y from v; None: predicted without correction
-    reference: Reference | None = None  # None: there is no rho_0
+    reference: ReferenceAir | None = None  # None: there is no rho_0
     rho_0: str = ""  # what it is, in a report
     without: "Way | None" = None  # the way of a reading that names no conditions of the air; None: it must
 
@@ -89,11 +89,11 @@ class Way:
     quantity: str  # that the instrument measures; with the next the key of an instrument on record
     density_effect: str | None = None  # as the records say it
     is_flow: bool = False  # a volume flow [m3/s] and no velocity: nothing of the opening is needed
-    formula: Formula = lambda corrected, x: (corrected(x),)
+    formula: FormulaOf = lambda corrected, x: (corrected(x),)
     in_air: InAir | None = None  # None: the density of the air does not count
     of_two: OfTwo | None = None  # None: the mean of the indications counts
     throttled: "Way | None" = None  # the way of a reading with its throttle open and set; None: it has none
-    probe: Probe = Probe.NONE
+    probe: ProbeUse = ProbeUse.NONE
     zero_is_standing_air: bool = False  # an indication not above 0: no velocity, and nothing is asked of a curve
     each_by_itself: bool = False  # every observation becomes a velocity before the mean is taken
     low: Callable[[float, float, float], LowPressure] | None = None  # told from zero? v, rho, U of the indication
@@ -114,4 +114,4 @@ class Way:
     @property
     def needs_reference_state(self) -> bool:
         """Whether the instrument must declare the state at which it indicates."""
-        return self.in_air is not None and self.in_air.reference is Reference.STATE
+        return self.in_air is not None and self.in_air.reference is ReferenceAir.STATE

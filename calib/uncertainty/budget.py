@@ -8,8 +8,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calib.arrays import Floats
 from calib.errors import CalibError
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY, coverage_factor
 from calib.uncertainty.propagation import welch_satterthwaite
@@ -26,8 +26,8 @@ class Budget:
     """Uncertainty budget of one result (GUM 5.1, G.4). Arrays (c,) over its contributions."""
 
     names: tuple[str, ...]
-    uncertainties: NDArray[np.float64]  # |c_i| u(x_i) [unit of the result]
-    degrees_of_freedom: NDArray[np.float64]  # infinite where u is taken as exactly known
+    uncertainties: Floats  # |c_i| u(x_i) [unit of the result]
+    degrees_of_freedom: Floats  # infinite where u is taken as exactly known
     coverage_probability: float = COVERAGE_PROBABILITY
 
     @property
@@ -116,7 +116,7 @@ def _with_observations(budget: Budget, place: int, repeatability: Repeatability,
     return budget.with_contribution(place, repeatability.of_one / math.sqrt(observations), degrees)
 
 
-def dominant(names: Sequence[str], uncertainties: NDArray[np.float64], among: Sequence[str]) -> str | None:
+def dominant(names: Sequence[str], uncertainties: Floats, among: Sequence[str]) -> str | None:
     """The contribution, out of those named in `among`, that dominates the others together (EA-4/02 S9.14), or None."""
     total = float(np.sum(uncertainties**2))
     for name, u in zip(names, uncertainties, strict=True):

@@ -12,8 +12,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from calib.arrays import Floats
 from calib.errors import CalibError
-from calib.uncertainty.distributions import Floats, require_degrees_of_freedom, standard_deviation_of_t
+from calib.uncertainty.distributions import require_degrees_of_freedom, standard_deviation_of_t
 
 
 @dataclass(frozen=True)

@@ -15,16 +15,15 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import chdtri, stdtr, stdtrit
 
+from calib.arrays import Floats
 from calib.errors import CalibError
 from calib.uncertainty.estimate import type_a
 
-SIGNIFICANCE = 0.05
+BIAS_SIGNIFICANCE = 0.05
 FEW = 6  # below it a caution: a judgement, no source
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -79,7 +78,7 @@ def paired(differences: ArrayLike, explained: ArrayLike) -> PairedComparison:
         t=t,
         probability=float(2.0 * stdtr(n - 1, -abs(t))),
         explained=_root_mean_square(u),
-        outliers=outliers(d),
+        outliers=outlying_differences(d),
     )
 
 
@@ -109,7 +108,7 @@ def _t_statistic(mean: float, standard_uncertainty: float) -> float:
 
 def upper_factor(pairs: int) -> float:
     """Upper 95 % confidence limit of a root mean square over the root mean square: sqrt(n/chi^2_0.05(n)); 4.4 for 2, 1.6 for 10."""
-    return float(np.sqrt(pairs / chdtri(pairs, 1.0 - SIGNIFICANCE)))
+    return float(np.sqrt(pairs / chdtri(pairs, 1.0 - BIAS_SIGNIFICANCE)))
 
 
 def grubbs_limit(observations: int) -> float:
@@ -120,11 +119,11 @@ def grubbs_limit(observations: int) -> float:
     Source: NIST/SEMATECH e-Handbook 1.3.5.17.1.
     """
     n = observations
-    squared = float(stdtrit(n - 2, 1.0 - SIGNIFICANCE / (2 * n))) ** 2
+    squared = float(stdtrit(n - 2, 1.0 - BIAS_SIGNIFICANCE / (2 * n))) ** 2
     return float((n - 1) / np.sqrt(n) * np.sqrt(squared / (n - 2 + squared)))
 
 
-def outliers(differences: ArrayLike) -> tuple[int, ...]:
+def outlying_differences(differences: ArrayLike) -> tuple[int, ...]:
     """Places of differences that stand out at 5 % by Grubbs' test: named for a person to judge, never dropped.
 
     One after the other, the one that stands out most first, as long as three are left.
@@ -141,7 +140,7 @@ def outliers(differences: ArrayLike) -> tuple[int, ...]:
     return tuple(sorted(named))
 
 
-def cautions(comparison: PairedComparison) -> tuple[str, ...]:
+def cautions_about(comparison: PairedComparison) -> tuple[str, ...]:
     """What to bear in mind about a comparison, in plain words; none where there is nothing to say."""
     return (*_few(comparison), *_bias(comparison), *_standing_out(comparison), *_instruments_alone(comparison))
 
@@ -155,7 +154,7 @@ def _few(comparison: PairedComparison) -> Iterable[str]:
 
 
 def _bias(comparison: PairedComparison) -> Iterable[str]:
-    if comparison.probability < SIGNIFICANCE:
+    if comparison.probability < BIAS_SIGNIFICANCE:
         yield (
             f"the mean difference of {_percent(comparison.mean, '+')} is more than the scatter explains "
             f"(p = {comparison.probability:.2g}): find its cause and correct it; uncorrected it stays within the root mean square"

@@ -13,7 +13,7 @@ from calib.measurement.hood import HOOD, THROTTLED_HOOD
 from calib.measurement.indicated_velocity import INDICATED_VELOCITY
 from calib.measurement.thermal import THERMAL
 from calib.measurement.vane import VANE
-from calib.measurement.way import Probe
+from calib.measurement.way import ProbeUse
 from calib.measurement.ways import BY_NAME, WAYS, effects_of, way_of, way_of_reading
 from calib.records import tables
 
@@ -127,4 +127,4 @@ def test_a_hood_with_its_throttle_set_is_a_way_of_its_own():
 def test_a_way_that_needs_a_probe_or_the_air_says_what_it_indicates(way):
     assert way.indicates
     assert way.title
-    assert way.probe is not Probe.NEEDED or way.needs_air
+    assert way.probe is not ProbeUse.NEEDED or way.needs_air

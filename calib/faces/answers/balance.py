@@ -6,8 +6,8 @@ from calib.arrays import finite
 from calib.faces.answers.reading_in_full import result
 from calib.faces.plain_text import table_text
 from calib.faces.written import Content, design_text, probability_text, total_name
-from calib.procedures.measure.evaluate import Evaluation, Total
-from calib.procedures.measure.totals import Totals
+from calib.procedures.measure.evaluate import Evaluation
+from calib.procedures.measure.totals import Total, Totals
 from calib.procedures.on_record.flow_unit import common_flow_unit, flow_unit
 from calib.quantities import Unit
 

@@ -17,14 +17,14 @@ from calib.quantities import Unit, unit
 _K = 2.0  # of the U beside each error
 
 
-def unit_of(review: IntervalReview) -> Unit:
+def register_unit(review: IntervalReview) -> Unit:
     """Unit of the register, in which the review is printed."""
     return unit(review.instrument.indicated, review.instrument.unit)
 
 
 def document(review: IntervalReview) -> Content:
     """A review, unrounded, in the unit of the register."""
-    own = unit_of(review)
+    own = register_unit(review)
     return {
         "tag": review.instrument.tag,
         "on": str(review.on),

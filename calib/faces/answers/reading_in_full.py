@@ -4,8 +4,9 @@ from calib.arrays import finite
 from calib.faces.written import Content
 from calib.procedures.measure.air import MEASURED_AS, ConditionFound
 from calib.procedures.measure.budget import rectangular_names
-from calib.procedures.measure.evaluate import Evaluation, Measured, Results
+from calib.procedures.measure.evaluate import Evaluation, Measured
 from calib.procedures.measure.gate_reading import air_of_reading
+from calib.procedures.measure.results import Results
 from calib.procedures.measure.stability import limits_basis
 from calib.procedures.measure.standing import section_of
 from calib.procedures.measure.totals import design_of

@@ -27,7 +27,7 @@ _OPENINGS = {
     full.EFFECTIVE_AREA: "effective area",
     full.FOUND_FACTOR: "opening with an outlet factor found in the field",
     full.FOUND_AREA: "effective area found in the field",
-    full.DUCT: "duct",
+    full.DUCT_SECTION: "duct",
 }
 _MEANINGS = {
     "x̄": "mean indication",

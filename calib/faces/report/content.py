@@ -16,7 +16,7 @@ from calib.faces.answers.conformity import risks
 from calib.faces.answers.curve import curve
 from calib.faces.answers.evidence import certified
 from calib.faces.answers.reading_in_full import reading_content, result
-from calib.faces.cautions import CAUTIONS, RULES
+from calib.faces.cautions import CAUTIONS, RULES_IN_WORDS
 from calib.faces.unswept import unswept
 from calib.faces.written import Content
 from calib.procedures.impact.reviews import Review
@@ -56,7 +56,7 @@ def content(report: JobReport, issued: datetime, units: str | None = None, issui
         "revises": [_issue(issue) for issue in report.issues],
         "changes": [],
         "decision_rule": evaluation.job.decision_rule,
-        "decision_rule_in_words": RULES[evaluation.job.decision_rule],
+        "decision_rule_in_words": RULES_IN_WORDS[evaluation.job.decision_rule],
         "ledger_digest": report.ledger_digest,
         "readings": [reading_content(evaluation, row, units) for row in range(len(evaluation.measured))],
         **totals(evaluation, units),

@@ -12,6 +12,7 @@ from calib.faces.report.blocks import Formula
 from calib.measurement.notation import (
     Bracket,
     Digits,
+    FunctionOf,
     Joined,
     Letter,
     Power,
@@ -19,7 +20,6 @@ from calib.measurement.notation import (
     Root,
     SumOver,
     Term,
-    Value,
     equation,
     mean,
     minus,
@@ -80,7 +80,7 @@ def _written(term: Term) -> _Piece:  # noqa: PLR0911 (one for each term)
         case Bracket(inner, is_square):
             piece, (opening, closing) = _written(inner), "[]" if is_square else "()"
             return _Piece(f"({piece.typst})", f"<mo>(</mo>{piece.mathml}<mo>)</mo>", f"{opening}{piece.plain}{closing}")
-        case Value(function, argument):
+        case FunctionOf(function, argument):
             name, piece = _letter(function), _written(Bracket(argument))
             return _Piece(f"{name.typst} {piece.typst}", name.mathml + piece.mathml, name.plain + piece.plain)
         case Quotient(above, below):
@@ -144,7 +144,7 @@ def _flow(kind: Mapping[str, Any]) -> Term:
     """q_V = M · K · A · (mean + errors)."""
     if kind["is_direct"]:
         x, rounding = mean("x"), _delta("res")
-        value = plus(x, rounding, Value(_C, plus(x, rounding)), _delta("ref"), _delta("stab"))
+        value = plus(x, rounding, FunctionOf(_C, plus(x, rounding)), _delta("ref"), _delta("stab"))
     else:
         errors = ("res", "cal", "ref", "stab", *(("P",) if kind["has_probe"] else ()))
         value = plus(_mean(kind), *(_delta(error) for error in errors))
@@ -177,7 +177,7 @@ def _within(kind: Mapping[str, Any]) -> list[Term]:
 
     def corrected(x: Term) -> Term:
         """What the instrument's curve makes of an indication."""
-        return plus(x, Value(_C, x)) if kind["is_polynomial"] else Value(_F, x)
+        return plus(x, FunctionOf(_C, x)) if kind["is_polynomial"] else FunctionOf(_F, x)
 
     if way.of_two is not None:
         return list(way.of_two.formula(corrected))
@@ -196,5 +196,5 @@ def _through_the_probe(kind: Mapping[str, Any], single: Term, index: str, value:
     if not kind["has_probe"]:
         return [equation(single, value), *more]
     bare = Letter("V", index)
-    through = plus(bare, Value(_C.at("P"), bare))
+    through = plus(bare, FunctionOf(_C.at("P"), bare))
     return [equation(single, through), equation(bare, value), *more]

@@ -8,7 +8,7 @@ from statistics import mode
 
 from calib.airflow.traverse import point_counts, spoken, traverse
 from calib.errors import CalibError, Finding
-from calib.measurement.way import Probe, Way
+from calib.measurement.way import ProbeUse, Way
 from calib.measurement.ways import QUANTITIES, WAYS, way_of
 from calib.procedures.certificate.fit_curve import indication_quantity
 from calib.procedures.measure.standing import section_from
@@ -162,9 +162,9 @@ def _way(instrument: Cells) -> Way | None:
 
 def _probe(row: TypedRow, way: Way, named: KnownNames) -> Iterable[Finding]:
     # A meter calibrated together with its probe may name it: a pair on record must be used together.
-    if way.probe is Probe.NEEDED and row.blank("probe"):
+    if way.probe is ProbeUse.NEEDED and row.blank("probe"):
         yield row.finding("probe", "the tag of the probe whose velocity pressure was indicated")
-    elif way.probe is Probe.NONE and not row.blank("probe"):
+    elif way.probe is ProbeUse.NONE and not row.blank("probe"):
         yield row.finding("probe", "nothing: the instrument indicates no velocity pressure")
     yield from named.unknown(row, "readings.csv", "probe")
     probe = named.instruments.get(row.get("probe") or "")

@@ -179,7 +179,7 @@ def baseline_values(
     since = last_adjustment(session, instrument, before)
     found = sorted(
         (
-            CheckValue(moment(one.at), in_unit(instrument, float(one.value), one.unit, symbol))
+            CheckValue(moment(one.at), value_in_unit(instrument, float(one.value), one.unit, symbol))
             for one in checks_with(session, instrument, standard)
             if one.result == "passed"
             and (before is None or moment(one.at) < before)
@@ -190,7 +190,7 @@ def baseline_values(
     return found[:MOST_VALUES]
 
 
-def in_unit(instrument: Instrument, value: float, own: str, symbol: str) -> float:
+def value_in_unit(instrument: Instrument, value: float, own: str, symbol: str) -> float:
     """A value of a check in another unit; one that is in it already keeps its digits, of E_n among them."""
     if own == symbol:
         return value

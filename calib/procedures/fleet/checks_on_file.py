@@ -19,7 +19,7 @@ from calib.confirmation.control_chart import (
     weighted_mean_limits,
     weighted_means,
 )
-from calib.procedures.fleet.check_values import baseline_values, in_unit, not_below_resolution
+from calib.procedures.fleet.check_values import baseline_values, not_below_resolution, value_in_unit
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.records.record import moment, typed
 from calib.records.tables import Instrument, IntermediateCheck
@@ -108,7 +108,7 @@ def _series(session: Session, instrument: Instrument, rows: Sequence[Intermediat
 
 def _charted(instrument: Instrument, check: IntermediateCheck, symbol: str) -> ChartedCheck:
     value, low, high = (
-        in_unit(instrument, float(each), check.unit, symbol) for each in (check.value, check.low, check.high)
+        value_in_unit(instrument, float(each), check.unit, symbol) for each in (check.value, check.low, check.high)
     )
     return ChartedCheck(moment(check.at), value, low, high, check.result == "passed")
 

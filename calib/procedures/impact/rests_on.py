@@ -9,7 +9,7 @@ from sqlmodel import Session, col, select
 
 from calib.confirmation.interval import CalibrationOnRecord, InstrumentOnRecord, calibration_in_force
 from calib.confirmation.traceability import Record, TraceLink
-from calib.measurement.way import Probe
+from calib.measurement.way import ProbeUse
 from calib.procedures.on_record.in_force import outlets_in_force
 from calib.procedures.on_record.register import load_register
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
@@ -134,7 +134,7 @@ def _of_readings(known: Ground) -> Iterator[TraceLink]:
         record, day, outlet = (RecordKind.READING, number), moment(one.observed_at).date(), known.outlets[one.outlet_id]
         yield link_to(known, record, one.instrument_id, METER, day)
         # A probe that was calibrated together with its meter has no calibration of its own that counts.
-        as_pair = way_of_instrument(known.instruments[one.instrument_id]).probe is Probe.CALIBRATED_WITH
+        as_pair = way_of_instrument(known.instruments[one.instrument_id]).probe is ProbeUse.CALIBRATED_WITH
         if one.probe_id is not None and not as_pair:
             yield link_to(known, record, one.probe_id, PROBE, day)
         observed = None if one.conditions is None else conditions.get((outlet.job_id, one.conditions))

@@ -5,11 +5,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calib.arrays import Floats
 from calib.curves.curve import Curve
 from calib.measurement import Air, FoundFactors, Hoods, Points, Probes, Readings
-from calib.measurement.way import Reference
+from calib.measurement.way import ReferenceAir
 from calib.procedures.measure.air import calibration_density, reference_density
 from calib.procedures.measure.indicated import repeatability_of, resolution_of
 from calib.procedures.measure.stability_of_readings import stability_of, stability_of_probe
@@ -19,8 +19,6 @@ from calib.quantities import unit
 from calib.records import tables
 from calib.records.record import key
 from calib.uncertainty.propagation import welch_satterthwaite
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -230,7 +228,7 @@ def density_of_reference(reading: Standing, records: OnRecord) -> float:
     reference = None if reading.way.in_air is None else reading.way.in_air.reference
     if reference is None:
         return 1.0
-    if reference is Reference.STATE:
+    if reference is ReferenceAir.STATE:
         return reference_density(reading.instrument)
     at_calibration = calibration_density(records.calibrations[reading.calibration.record_id])
     return math.nan if at_calibration is None else at_calibration

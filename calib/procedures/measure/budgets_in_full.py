@@ -22,7 +22,7 @@ from calib.uncertainty.estimate import rectangular, resolution
 from calib.uncertainty.propagation import Contribution
 
 # What makes a flow of what is measured.
-FACTOR, EFFECTIVE_AREA, FOUND_FACTOR, FOUND_AREA, DUCT, NO_OPENING = (
+FACTOR, EFFECTIVE_AREA, FOUND_FACTOR, FOUND_AREA, DUCT_SECTION, NO_OPENING = (
     "outlet factor", "effective area", "found factor", "found area", "duct", "none",
 )  # fmt: skip
 
@@ -89,7 +89,7 @@ def _kind(evaluation: Evaluation, measured: Measured, row: int) -> Kind:
     is_polynomial = isinstance(_curve(evaluation, row), CorrectionCurve)
     is_traverse = measured.observed.traversed is not None
     is_direct = measured.way.is_plain and not is_traverse and is_polynomial and measured.probe is None
-    shape = str(measured.outlet.shape) if opening in (FACTOR, FOUND_FACTOR, DUCT) else None
+    shape = str(measured.outlet.shape) if opening in (FACTOR, FOUND_FACTOR, DUCT_SECTION) else None
     return Kind(measured.way, opening, shape, is_traverse, measured.probe is not None, is_polynomial, is_direct)
 
 
@@ -98,7 +98,7 @@ def _opening(measured: Measured) -> str:
         return FOUND_FACTOR if measured.factor.effective_area is None else FOUND_AREA
     if measured.outlet.effective_area is not None:
         return EFFECTIVE_AREA
-    return DUCT if measured.outlet.place == tables.DUCT or measured.outlet.outlet_factor is None else FACTOR
+    return DUCT_SECTION if measured.outlet.place == tables.DUCT or measured.outlet.outlet_factor is None else FACTOR
 
 
 def _curve(evaluation: Evaluation, row: int) -> Curve:

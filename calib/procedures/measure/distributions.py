@@ -15,16 +15,16 @@ import math
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calib.airflow.air import CARBON_DIOXIDE, LARGEST_DIFFERENCE
+from calib.arrays import Floats
 from calib.measurement import Readings
 from calib.measurement.trials import (
     NO_ERRORS,
     Calibrated,
-    Model,
     OneReading,
     Place,
+    ReadingModel,
     one_reading,
     passes_of,
     points_of,
@@ -38,8 +38,6 @@ from calib.uncertainty.monte_carlo import MonteCarloResult, propagate_distributi
 from calib.uncertainty.validation import Validation, validate_law
 
 _CLAUSE_8 = 0.2  # the law is judged with a simulation five times as fine as the tolerance (JCGM 101, 8.2)
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -73,7 +71,7 @@ def distributions_of(reading: ReadingInJob, seed: int, significant_digits: int =
     return LawAndDistributions(value, u, expanded, simulated, judged)
 
 
-def model_of(readings: Readings, row: int, air: AirFound | None = None) -> tuple[list[InputDistribution], Model]:
+def model_of(readings: Readings, row: int, air: AirFound | None = None) -> tuple[list[InputDistribution], ReadingModel]:
     """Input distributions of one reading that have a width, and the measurement model on their errors.
 
     The model is that of `calib.measurement` without linearisation (`calib.measurement.trials`). `air` tells what the uncertainty
@@ -88,7 +86,7 @@ def model_of(readings: Readings, row: int, air: AirFound | None = None) -> tuple
     _of_air(terms, readings, row, air)
     _of_hood(terms, readings, row)
     _of_flow(terms, readings, row)
-    return terms.inputs, Model(reading, tuple(terms.places))
+    return terms.inputs, ReadingModel(reading, tuple(terms.places))
 
 
 @dataclass(frozen=True)

@@ -12,15 +12,14 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from sqlmodel import Session, select
 
-from calib.airflow.profile import Profile
-from calib.airflow.profile import judge as judge_profile
+from calib.airflow.profile import Profile, judge_profile
+from calib.arrays import Floats
 from calib.measurement import Flows, Readings, flows
 from calib.procedures.measure.arrays import arrays_of
 from calib.procedures.measure.gate_reading import gate_reading
-from calib.procedures.measure.results import Judgement, Results, judge, results
+from calib.procedures.measure.results import Judgement, Results, judge_flows, results
 from calib.procedures.measure.stability import basis_of
 from calib.procedures.measure.standing import Standing, section_of
 from calib.procedures.measure.totals import (
@@ -39,11 +38,8 @@ from calib.procedures.on_record.in_force import OnRecord, on_record, outlets_in_
 from calib.procedures.typed.observations import observed
 from calib.records import tables
 from calib.records.record import key, moment
-from calib.records.tables import NET
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 from calib.uncertainty.propagation import combine
-
-__all__ = ["NET", "Evaluation", "Judgement", "Measured", "Refused", "Results", "Total", "evaluate", "results"]
 
 
 @dataclass(frozen=True)
@@ -84,7 +80,7 @@ class Evaluation:
     calibrations: Mapping[int, tables.Calibration] = field(default_factory=dict)  # by their id
     histories: Mapping[int, str] = field(default_factory=dict)  # what a stability rests on, by the calibration
 
-    def point_velocities(self, row: int) -> NDArray[np.float64]:
+    def point_velocities(self, row: int) -> Floats:
         """Velocity at each point of a traverse, the mean of its passes [m/s]."""
         traversed = self.measured[row].observed.traversed
         assert self.readings is not None and self.flows is not None and traversed is not None  # noqa: S101, PT018
@@ -220,7 +216,7 @@ def _with_totals(standing: Sequence[Standing], belong: Any) -> list[Measured]:
 def _judge(job: tables.Job, measured: Sequence[Measured], flow: Results) -> Judgement:
     design = np.array([design_of(reading.outlet) for reading in measured])
     tolerance = np.array([float(reading.outlet.tolerance_percent or "nan") / 100 for reading in measured])
-    return judge(flow, design, tolerance, job.decision_rule)
+    return judge_flows(flow, design, tolerance, job.decision_rule)
 
 
 def _profiles(measured: Sequence[Measured], readings: Readings, measured_flows: Flows) -> dict[int, Profile]:
@@ -237,7 +233,7 @@ def _profiles(measured: Sequence[Measured], readings: Readings, measured_flows: 
     return found_profiles
 
 
-def _of_points(readings: Readings, measured_flows: Flows, row: int, passes: int) -> NDArray[np.float64]:
+def _of_points(readings: Readings, measured_flows: Flows, row: int, passes: int) -> Floats:
     assert readings.points is not None  # noqa: S101 (a traverse has points)
     mine = slice(*np.searchsorted(readings.points.reading, (row, row + 1)))
     return np.asarray(measured_flows.point_velocity[mine].reshape(passes, -1).mean(axis=0))

@@ -11,7 +11,7 @@ from calib.airflow.velocity import low_pressure_text
 from calib.confirmation.interval import Decision, gate
 from calib.errors import CalibError, MeasuringIntervalError
 from calib.measurement import flows
-from calib.measurement.way import Probe, Reference, Way
+from calib.measurement.way import ProbeUse, ReferenceAir, Way
 from calib.procedures.measure.air import AirFound, air_of
 from calib.procedures.measure.arrays import arrays_of, density_of_reference
 from calib.procedures.measure.indicated import indicated
@@ -46,7 +46,7 @@ def gate_reading(
     decision = _instrument(records, reading, observed, instrument, now)
     named = None if reading.probe_id is None else records.instruments[reading.probe_id]
     # A probe that was calibrated together with its meter has no calibration of its own that counts.
-    probe = None if way.probe is Probe.CALIBRATED_WITH else named
+    probe = None if way.probe is ProbeUse.CALIBRATED_WITH else named
     probe_decision = None if probe is None else gate(records.register, probe.tag, moment(reading.observed_at), now)
     air = None if reading.conditions is None else air_of(records, outlet.job_id, reading.conditions, now)
     factor = None if outlet.found_factor is None else records.factors.get(outlet.found_factor)
@@ -119,7 +119,7 @@ def _pair(
     if records.pairs:
         tags = {number: instrument.tag for number, instrument in records.instruments.items()}
         yield from reasons_against(records.pairs, instrument, probe, at, tags)
-    if probe is not None and way_of_instrument(instrument).probe is Probe.CALIBRATED_WITH:
+    if probe is not None and way_of_instrument(instrument).probe is ProbeUse.CALIBRATED_WITH:
         yield from probe_of(records, instrument, probe, at, now).reasons
 
 
@@ -127,7 +127,7 @@ def probe_of(
     records: OnRecord, meter: tables.Instrument, probe: tables.Instrument, at: datetime, now: datetime
 ) -> Decision:
     """Decision on a probe with its meter: by its own calibration, or by the meter's where both were calibrated as one."""
-    if way_of_instrument(meter).probe is not Probe.CALIBRATED_WITH:
+    if way_of_instrument(meter).probe is not ProbeUse.CALIBRATED_WITH:
         return gate(records.register, probe.tag, at, now)
     own = records.register[meter.tag]
     as_pair = replace(
@@ -209,7 +209,7 @@ def _without_reference(records: OnRecord, standing: Standing) -> str | None:
     try:
         known = not math.isnan(density_of_reference(standing, records))
     except CalibError as error:
-        return f"{tag}: {Reference.STATE.value if standing.way.needs_reference_state else certificate}: {error}"
+        return f"{tag}: {ReferenceAir.STATE.value if standing.way.needs_reference_state else certificate}: {error}"
     if known:
         return None
     return (

@@ -4,8 +4,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from calib.arrays import Floats, Truths
 from calib.curves.curve import Curve
 from calib.measurement import Readings, flows
 from calib.quantities import Unit, coherent, unit
@@ -17,18 +18,18 @@ from calib.uncertainty.propagation import Contribution
 class StabilityHere:
     """Change since calibration at P indications."""
 
-    half_width: NDArray[np.float64]  # (P,) limits of change; of a history sqrt(3) times its standard uncertainty [SI]
-    degrees_of_freedom: NDArray[np.float64]  # (P,) of a history; infinite where limits are stated
+    half_width: Floats  # (P,) limits of change; of a history sqrt(3) times its standard uncertainty [SI]
+    degrees_of_freedom: Floats  # (P,) of a history; infinite where limits are stated
 
 
 @dataclass(frozen=True)
 class IndicationsObserved:
     """What an instrument showed at n points [SI], as means of repeated indications."""
 
-    indication: NDArray[np.float64]  # (n,)
-    repeatability: NDArray[np.float64]  # (n,) standard uncertainty of the mean
-    type_a: NDArray[np.bool_]  # (n,) from repeated indications; else declared
-    degrees_of_freedom: NDArray[np.float64]  # (n,)
+    indication: Floats  # (n,)
+    repeatability: Floats  # (n,) standard uncertainty of the mean
+    type_a: Truths  # (n,) from repeated indications; else declared
+    degrees_of_freedom: Floats  # (n,)
 
 
 def indicated(
@@ -75,7 +76,7 @@ def as_readings(
     )
 
 
-def stability_limit(instrument: Instrument, indication: ArrayLike) -> NDArray[np.float64]:
+def stability_limit(instrument: Instrument, indication: ArrayLike) -> Floats:
     """Limits of change since calibration at indications [SI]: the stated ones, else the maximum permissible error."""
     relative, absolute = stability_limits(instrument)
     own = unit(instrument.indicated, instrument.unit)

@@ -6,6 +6,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Floats
 from calib.confirmation.conformity import (
     ToleranceIntervals,
     conformity,
@@ -15,8 +16,6 @@ from calib.confirmation.conformity import (
 from calib.confirmation.risk import accepted, specific_risks
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY, coverage_factor
 from calib.uncertainty.propagation import Combined
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -51,7 +50,7 @@ class Judgement:
     producer_risk: Floats  # specific: rejected, and conforms
 
 
-def judge(results: Results, design: Floats, tolerance: Floats, rule: str) -> Judgement:
+def judge_flows(results: Results, design: Floats, tolerance: Floats, rule: str) -> Judgement:
     """Judge results by design * (1 +- tolerance) under a decision rule; NaN where there is no design or no tolerance."""
     has = np.isfinite(design) & np.isfinite(tolerance)
     u, dof = results.combined.standard_uncertainty[has], results.combined.degrees_of_freedom[has]

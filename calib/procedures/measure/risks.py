@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calib.arrays import Floats, Integers
 from calib.confirmation.conformity import GUARDED_NON_BINARY, SIMPLE, tolerance_intervals
 from calib.confirmation.risk import (
     GlobalRisks,
@@ -20,8 +20,6 @@ from calib.procedures.measure.totals import design_of
 
 # What a reading shares with no other: it scatters the flows of a job, where a shared error shifts them all.
 OWN = ("repeatability", "resolution", "dimension", "method")
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -87,7 +85,7 @@ def _judged(evaluation: Evaluation) -> tuple[int, ...]:
     )
 
 
-def _guard_band(evaluation: Evaluation, place: NDArray[np.int64], design: Floats) -> Floats:
+def _guard_band(evaluation: Evaluation, place: Integers, design: Floats) -> Floats:
     """w over the design; 0 where a value within the tolerance interval is accepted, conditionally or not."""
     assert evaluation.flow is not None  # noqa: S101 (asked before)
     if evaluation.job.decision_rule in (SIMPLE, GUARDED_NON_BINARY):
@@ -95,7 +93,7 @@ def _guard_band(evaluation: Evaluation, place: NDArray[np.int64], design: Floats
     return evaluation.flow.expanded_uncertainty[place] / design
 
 
-def _process(evaluation: Evaluation, place: NDArray[np.int64], design: Floats) -> Process | None:
+def _process(evaluation: Evaluation, place: Integers, design: Floats) -> Process | None:
     assert evaluation.flow is not None and evaluation.flows is not None  # noqa: S101, PT018 (asked before)
     if place.size < 2:
         return None
@@ -107,7 +105,7 @@ def _process(evaluation: Evaluation, place: NDArray[np.int64], design: Floats) -
 
 
 def _counted(
-    evaluation: Evaluation, place: NDArray[np.int64], systems: Sequence[str], risks: GlobalRisks | None
+    evaluation: Evaluation, place: Integers, systems: Sequence[str], risks: GlobalRisks | None
 ) -> tuple[Counted, ...]:
     assert evaluation.judgement is not None  # noqa: S101 (asked before)
     probability = evaluation.judgement.probability[place]

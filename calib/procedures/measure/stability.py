@@ -11,7 +11,7 @@ from dataclasses import replace
 from datetime import date
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from calib.confirmation.history import CalibrationErrors, History, changes_between, one_a_day, years_between
 from calib.confirmation.interval import CalibrationOnRecord
@@ -19,8 +19,6 @@ from calib.confirmation.stability import FEWEST_INTERVALS, stability
 from calib.procedures.measure.indicated import StabilityHere, resolution_of, stability_limit
 from calib.procedures.on_record.in_force import OnRecord
 from calib.records import tables
-
-Floats = NDArray[np.float64]
 
 _HALF_WIDTH = math.sqrt(3)  # of a rectangular distribution, over its standard deviation
 # The records keep no hour of a calibration: a reading on its day counts as one day after it.

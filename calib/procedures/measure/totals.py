@@ -6,11 +6,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calib.arrays import Floats, Integers, Truths
 from calib.confirmation.risk import probability_above
 from calib.measurement import Flows
-from calib.procedures.measure.results import Judgement, Results, judge, results
+from calib.procedures.measure.results import Judgement, Results, judge_flows, results
 from calib.procedures.measure.standing import Standing
 from calib.procedures.on_record.flow_unit import flow_unit
 from calib.quantities import unit
@@ -21,7 +21,6 @@ from calib.uncertainty.propagation import Combined, combine_totals
 # Sign of each service in a net flow.
 NET_SIGN = {"supply": 1.0, "return": -1.0, "exhaust": -1.0}
 
-Floats = NDArray[np.float64]
 Outlets = Mapping[int, tables.Outlet]
 Designs = Mapping[tuple[str, str], tables.SystemDesign]  # by system and service
 
@@ -166,7 +165,7 @@ def with_flows(
     flow = results(*_sums(totals, counts, flows), coverage_probability)
     complete = np.array([total.measured == total.outlets for total in totals])
     design = np.where(complete, [total.design for total in totals], np.nan)
-    judgement = judge(flow, design, np.array([total.tolerance for total in totals]), rule)
+    judgement = judge_flows(flow, design, np.array([total.tolerance for total in totals]), rule)
     return Totals(tuple(totals), flow, judgement, _as_wanted(totals, flow, complete))
 
 
@@ -195,7 +194,7 @@ def _layers(totals: Sequence[Total]) -> list[list[int]]:
 
 def _membership(
     totals: Sequence[Total], layer: Sequence[int], counts: Sequence[Standing | None]
-) -> tuple[NDArray[np.int64], Floats]:
+) -> tuple[Integers, Floats]:
     place = {outlet: number for number in layer for outlet in totals[number].sign}
     membership, sign = np.full(len(counts), -1), np.ones(len(counts))
     for row, reading in enumerate(counts):
@@ -205,7 +204,7 @@ def _membership(
     return membership, sign
 
 
-def _as_wanted(totals: Sequence[Total], flow: Results, complete: NDArray[np.bool_]) -> Floats:
+def _as_wanted(totals: Sequence[Total], flow: Results, complete: Truths) -> Floats:
     above = probability_above(flow.value, flow.combined.standard_uncertainty, flow.combined.degrees_of_freedom, 0.0)
     wanted = np.array([total.wanted for total in totals])
     return np.select(

@@ -40,7 +40,7 @@ from calib.procedures.pairs.paired_readings import (
     measured,
     pairs_of,
     relative_ratio_uncertainty,
-    relative_velocity_uncertainty,
+    relative_uncertainty_of_velocity,
     velocity,
 )
 from calib.procedures.people.authorise import append
@@ -258,7 +258,9 @@ def _record(
         relative_spread=_spread(factor, of_type=outlet is None) / factor.value,
         degrees_of_freedom=float(factor.degrees_of_freedom),  # as the column keeps it, for its digest
         relative_reference=_relative_reference(pairs, with_dimensions=outlet is None),
-        relative_instrument=_mean([relative_velocity_uncertainty(pair.other, _OF_THE_CALIBRATION) for pair in pairs]),
+        relative_instrument=_mean(
+            [relative_uncertainty_of_velocity(pair.other, _OF_THE_CALIBRATION) for pair in pairs]
+        ),
         face_indications=json.dumps([_asked_of_the_curve(pair.other) for pair in pairs]),
         reason=wanted.reason.strip(),
     )

@@ -17,7 +17,7 @@ from calib.records.tables import DUCT
 from calib.uncertainty.propagation import Contribution, covariance, propagate
 
 PAIR = "pair"
-FEWEST = 2  # pairs: one shows no spread
+FEWEST_PAIRS = 2  # pairs: one shows no spread
 LONG_APART = timedelta(hours=1)  # beyond it a caution: a judgement, no source
 
 Counts = Callable[[str], bool]  # name of a contribution -> whether it counts
@@ -49,8 +49,8 @@ def pairs_of(session: Session, typed: Sequence[str], now: datetime) -> Pairs:
     """
     looking = _Looking(session, now)
     sound, findings = [], []
-    if len(typed) < FEWEST:
-        few = f"at least {FEWEST} pairs, since one shows no spread"
+    if len(typed) < FEWEST_PAIRS:
+        few = f"at least {FEWEST_PAIRS} pairs, since one shows no spread"
         findings.append(Finding.typed(PAIR, ", ".join(typed), few))
     for numbers in typed:
         pair, wrong = looking.at(numbers)
@@ -120,7 +120,7 @@ def velocity(reading: ReadingInJob) -> float:
     return float(_flows(reading).velocity[reading.row])
 
 
-def relative_velocity_uncertainty(reading: ReadingInJob, names: Container[str]) -> float:
+def relative_uncertainty_of_velocity(reading: ReadingInJob, names: Container[str]) -> float:
     """What the contributions of these names make of the relative standard uncertainty of its velocity [1]."""
     variances = [each.variance[reading.row] for each in _flows(reading).velocity_contributions if each.name in names]
     return float(np.sqrt(sum(variances))) / velocity(reading)

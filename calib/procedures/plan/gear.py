@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from sqlmodel import Session, select
 
 from calib.confirmation.interval import gate, is_retired
-from calib.measurement.way import Probe
+from calib.measurement.way import ProbeUse
 from calib.measurement.ways import QUANTITIES
 from calib.procedures.on_record.in_force import OnRecord
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
@@ -69,7 +69,7 @@ def gear_on(records: OnRecord, probes: frozenset[int], wish: Wish) -> tuple[tupl
     before = [instrument for instrument in free if instrument.id in probes]
     gear: list[Gear] = []
     for instrument in (instrument for instrument in free if instrument.id not in probes):
-        if way_of_instrument(instrument).probe is Probe.NEEDED:
+        if way_of_instrument(instrument).probe is ProbeUse.NEEDED:
             gear += [Gear(instrument, asked[instrument.tag], probe, asked[probe.tag]) for probe in before]
             left_out += (
                 []

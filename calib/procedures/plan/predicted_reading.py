@@ -25,7 +25,7 @@ from calib.confirmation.interval import Decision
 from calib.curves.curve import Curve
 from calib.errors import CalibError, CurveError
 from calib.measurement import flows
-from calib.measurement.way import Reference
+from calib.measurement.way import ReferenceAir
 from calib.procedures.measure.air import AirFound, calibration_density
 from calib.procedures.measure.arrays import arrays_of
 from calib.procedures.measure.gate_reading import gate_reading
@@ -91,7 +91,7 @@ def _air_name(asked: Asked, gear: Gear) -> str | None:
     in_air, calibration = gear.way.in_air, gear.decision.calibration
     if asked.air is None or in_air is None or in_air.corrected is None or calibration is None:
         return None
-    if in_air.reference is not Reference.CALIBRATION:
+    if in_air.reference is not ReferenceAir.CALIBRATION:
         return asked.air.name
     stated = calibration_density(asked.records.calibrations[calibration.record_id])
     return None if stated is None else asked.air.name

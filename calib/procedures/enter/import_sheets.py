@@ -18,7 +18,7 @@ from calib.procedures.enter.fit_certificates import AcceptancesJudged, CurvesFit
 from calib.procedures.enter.later_records import factors_here, history_findings, in_force
 from calib.procedures.enter.names_on_record import NamesOnRecord, Recorded
 from calib.procedures.enter.record_rows import records_of
-from calib.procedures.enter.write_certificates import acceptances, chosen_curves, curves_by_rule, standards_used
+from calib.procedures.enter.write_certificates import acceptances, chosen_curves, curves_by_rule, standards_of_rows
 from calib.procedures.enter.write_readings import RefusedReading, write_readings
 from calib.procedures.impact.open_review import open_reviews
 from calib.procedures.on_record.in_force import on_record
@@ -49,7 +49,7 @@ class Imported:
     remarks: tuple[str, ...] = ()  # what is worth saying, each told to `progress` too
 
 
-def write_sheets(
+def import_sheets(
     session: Session,
     sheets: Mapping[str, Sequence[TypedRow]],
     signature: ledger.Signature,
@@ -144,7 +144,7 @@ class _Writing:
         certificates = self._append_rows(sheets, *_CERTIFICATES)
         rows, calibrations = sheets["calibrations.csv"], certificates.get("calibrations.csv", ())
         self.append(curves_by_rule(rows, self.names, checked.fitted.curves))
-        self.append(standards_used(rows, self.names))
+        self.append(standards_of_rows(rows, self.names))
         self.append(acceptances(rows, self.names, checked.judged.assessments, self.signature.person))
         self._append_rows(sheets, *_OF_INSTRUMENTS)
         self.append(chosen_curves(self.session, sheets["curves.csv"]))
