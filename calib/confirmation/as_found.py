@@ -8,13 +8,11 @@ from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calib.arrays import Truths
 from calib.confirmation.acceptance import ComparedErrors, Judged, judge_errors
 from calib.confirmation.conformity import SIMPLE
 from calib.confirmation.interval import CalibrationOnRecord, InstrumentOnRecord
-
-Flags = NDArray[np.bool_]
 
 # Compared after rounding to this share of the limit.
 _ROUNDING = 1e-9
@@ -27,12 +25,12 @@ class ErrorsAsFound:
     judged: Judged
 
     @property
-    def beyond(self) -> Flags:
+    def beyond(self) -> Truths:
         """(n,) whether the error lies beyond its limit."""
         return ~self.judged.passes
 
     @property
-    def near(self) -> Flags:
+    def near(self) -> Truths:
         """(n,) whether it lies within U of its limit, on either side: there the comparison alone does not decide."""
         errors = self.judged.errors
         apart = np.abs(np.abs(errors.error) - errors.limit)

@@ -2,10 +2,10 @@
 
 from datetime import date
 
-from calib.faces.answers.reading_in_full import flow_unit
 from calib.faces.plain_text import command_text, table_text
 from calib.faces.written import Content, two_digits
 from calib.procedures.factors.compare_method import MethodCompared
+from calib.procedures.on_record.flow_unit import flow_unit
 from calib.procedures.pairs.paired_readings import Paired, flow, measured
 
 _PAIRS = (

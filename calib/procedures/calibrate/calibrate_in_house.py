@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 from sqlmodel import Session
 
-from calib.arrays import Floats
+from calib.arrays import Floats, finite
 from calib.confirmation.interval import CalibrationOnRecord, Decision, gate
 from calib.curves.curve import Curve
 from calib.errors import BadInputError, Finding, RefusedError
@@ -30,7 +30,7 @@ from calib.procedures.typed import cells as checks
 from calib.procedures.typed.comparison_sheets import comparison_columns
 from calib.procedures.typed.declaration import TypedColumn
 from calib.procedures.typed.sheets import TypedRow, cell_findings
-from calib.quantities import UNITS, Unit, unit
+from calib.quantities import UNITS, Unit, coherent, unit
 from calib.records.record import key
 from calib.records.tables import Instrument
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY, coverage_factor
@@ -232,7 +232,7 @@ def _unit_of_value(row: TypedRow, standard: Instrument) -> Unit:
     """As typed where the standard indicates the quantity itself; else the coherent unit."""
     if standard.indicated == standard.quantity:
         return unit(standard.quantity, row.cells["unit"])
-    return unit(standard.quantity, next(iter(UNITS[standard.quantity])))
+    return coherent(standard.quantity)
 
 
 def _basis(
@@ -262,7 +262,7 @@ def _basis(
         "value": float(in_unit.from_si(values.value[point])),
         "unit": in_unit.symbol,
         "standard_uncertainty": difference(values.standard_uncertainty[point]),
-        "effective_degrees_of_freedom": dof if np.isfinite(dof) else None,
+        "effective_degrees_of_freedom": finite(dof),
         "coverage_factor": float(values.coverage_factor[point]),
         "coverage_probability": COVERAGE_PROBABILITY,
         "place_percent": place.percent,
@@ -271,7 +271,7 @@ def _basis(
             {
                 "name": one.name,
                 "standard_uncertainty": difference(float(np.sqrt(one.variance[point]))),
-                "degrees_of_freedom": own if np.isfinite(own := float(one.degrees_of_freedom[point])) else None,
+                "degrees_of_freedom": finite(one.degrees_of_freedom[point]),
             }
             for one in values.contributions
         ],

@@ -9,9 +9,9 @@ from sqlmodel import Session
 
 from calib.confirmation.interval import Decision, gate
 from calib.measurement import flows
-from calib.procedures.measure.evaluate import Results, results
 from calib.procedures.measure.gate_reading import probe_of
 from calib.procedures.measure.indicated import single
+from calib.procedures.measure.results import Results, results
 from calib.procedures.measure.stability import basis_of, limits_basis, stability_at
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.in_force import OnRecord, on_record_of

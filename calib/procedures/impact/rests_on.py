@@ -10,10 +10,12 @@ from sqlmodel import Session, select
 
 from calib.confirmation.interval import CalibrationOnRecord, InstrumentOnRecord, calibration_in_force
 from calib.confirmation.traceability import Record, TraceLink
+from calib.measurement.way import ProbeUse
 from calib.procedures.impact.gather import Gathered, RecordKind, above, below
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.in_force import as_amended
 from calib.procedures.on_record.register import load_register
+from calib.procedures.on_record.way_of_instrument import way_of_instrument
 from calib.procedures.on_record.what_counts import that_count
 from calib.records import tables
 from calib.records.record import key, moment
@@ -151,14 +153,14 @@ def _of_readings(known: Ground) -> Iterator[TraceLink]:
         record, day, outlet = (RecordKind.READING, number), moment(one.observed_at).date(), known.outlets[one.outlet_id]
         yield link_to(known, record, one.instrument_id, METER, day)
         # A probe that was calibrated together with its meter has no calibration of its own that counts.
-        as_pair = known.instruments[one.instrument_id].density_effect == tables.VELOCITY_PRESSURE
+        as_pair = way_of_instrument(known.instruments[one.instrument_id]).probe is ProbeUse.CALIBRATED_WITH
         if one.probe_id is not None and not as_pair:
             yield link_to(known, record, one.probe_id, PROBE, day)
         observed = None if one.conditions is None else conditions.get((outlet.job_id, one.conditions))
         if observed is not None:
             yield TraceLink(record, (RecordKind.CONDITIONS, observed), "conditions of the air")
         factor = known.latest_factors.get(outlet.found_factor or "")
-        if factor is not None and known.instruments[one.instrument_id].quantity != "volume flow":
+        if factor is not None and not way_of_instrument(known.instruments[one.instrument_id]).is_flow:
             yield TraceLink(record, (RecordKind.FACTOR, key(factor.id)), "outlet factor")
 
 

@@ -11,9 +11,10 @@ from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.rests_on import Ground
 from calib.procedures.measure.evaluate import Evaluation, evaluate
 from calib.procedures.measure.results import Judgement, Results
+from calib.procedures.on_record.flow_unit import common_flow_unit, flow_unit
 from calib.procedures.on_record.what_counts import factor_that_counts
 from calib.procedures.pairs.factor_uncertainty import SAME, factor_results
-from calib.quantities import Unit, unit
+from calib.quantities import Unit
 from calib.records import tables
 from calib.records.record import key
 
@@ -69,7 +70,7 @@ def values_of(session: Session, jobs: Sequence[str], factors: Sequence[str], now
 def _flows(evaluation: Evaluation) -> Iterable[tuple[int, StatedValue]]:
     for row, one in enumerate(evaluation.measured):
         assert evaluation.flow is not None  # noqa: S101 (what is measured has a flow)
-        in_unit = unit("volume flow", one.outlet.flow_unit or "L/s")
+        in_unit = flow_unit(one.outlet)
         yield key(one.reading.id), _stated(evaluation.flow, evaluation.judgement, row, in_unit)
 
 
@@ -88,8 +89,8 @@ def _totals(evaluation: Evaluation) -> Iterable[tuple[str, StatedValue]]:
         for row, one in enumerate(totals.totals):
             if totals.flow is None or not one.measured:
                 continue
-            units = {each.outlet.flow_unit or "L/s" for each in evaluation.measured if each.outlet.id in one.sign}
-            in_unit = unit("volume flow", units.pop() if len(units) == 1 else "L/s")
+            outlets = (each.outlet for each in evaluation.measured if each.outlet.id in one.sign)
+            in_unit = common_flow_unit(flow_unit(outlet).symbol for outlet in outlets)
             yield f"{one.system or 'whole job'} {one.service}", _stated(totals.flow, totals.judgement, row, in_unit)
 
 

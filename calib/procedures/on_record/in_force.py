@@ -12,7 +12,7 @@ from sqlmodel import Session, col, select
 from calib.confirmation.history import History
 from calib.confirmation.interval import InstrumentOnRecord
 from calib.curves.curve import Curve
-from calib.curves.response import from_text
+from calib.curves.response import curve_from_text
 from calib.procedures.on_record.by_keys import among
 from calib.procedures.on_record.errors_of_indication import history_of
 from calib.procedures.on_record.probe_pairs import Pair, all_pairs
@@ -64,7 +64,7 @@ def against_factor(factor: str, tag: str, certificate: str) -> str:
 @lru_cache(maxsize=256)
 def curve_of(parameters: str) -> Curve:
     """The curve that the records keep."""
-    return from_text(parameters)
+    return curve_from_text(parameters)
 
 
 def on_record(session: Session) -> OnRecord:
