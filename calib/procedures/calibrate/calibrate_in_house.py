@@ -6,6 +6,8 @@
 
 with k of the effective degrees of freedom. The whole U counts as common to the certificate's points, though a small part of it (the
 standard's repeatability and resolution) is independent from point to point: that overstates, and never understates.
+
+Reference values are kept with U to four digits, and the unrounded parts beside them as JSON.
 """
 
 import json

@@ -3,6 +3,11 @@
 It stays on record with its comparisons, its curve and its acceptance. What was measured with it is evaluated with the calibration
 that counts without it, or refused by the gate. The corrected certificate is recorded under a number of its own.
 Source: ISO/IEC 17025:2017, 7.5.2 (amendments can be traced back to what was there before), from memory.
+
+The withdrawal is one row. A calibration that has one has no day of acceptance where the register is loaded, so the gate and all
+that go by it leave it out, for the past too; histories, baselines of checks and new impact reviews ask for withdrawals themselves.
+An import keeps as readings what the gate lets stand before or after its withdrawals: they count again once the right certificate
+is accepted. A withdrawal made by mistake is put right by recording the certificate again.
 """
 
 from dataclasses import dataclass

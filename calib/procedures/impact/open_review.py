@@ -3,6 +3,10 @@
 Judged is each comparison as found of a new certificate, by the maximum permissible error of the register under simple acceptance:
 the error of the indication, unless the calibration before was accepted on its corrected value; and always the value that the
 curve before makes of it, since every flow since rests on that, and the budget's stability promises that it stays within that limit.
+
+A review is brought up to date by whatever may hang on one: import, reading, conditions, certificate, acceptance, factor found,
+outlet amended. An acceptance names the later calibrations of its instrument, of which one may have been found out of order while
+nothing had been in order before it. A factor found within a recalculation is not followed, or it would never end.
 """
 
 import json

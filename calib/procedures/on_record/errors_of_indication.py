@@ -1,4 +1,9 @@
-"""History of an instrument's errors of indication, from the certificates on record."""
+"""History of an instrument's errors of indication, from the certificates on record.
+
+Accepted calibrations up to the one in force count, so a later certificate does not move a reported flow; intervals with a repair,
+or ending without comparisons as found, do not. Comparisons are read only for instruments with more than three accepted
+calibrations: a plain job asks the database nothing more.
+"""
 
 from collections import defaultdict
 from collections.abc import Sequence
