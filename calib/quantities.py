@@ -5,15 +5,20 @@ the factors come from pint. A name that pint reads otherwise than the trade does
 the table below is the whole vocabulary.
 """
 
+from __future__ import annotations
+
+import math
 import re
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
-import numpy as np
-import pint
-
-from calib.arrays import Number
 from calib.errors import UnitError
+
+if TYPE_CHECKING:  # the table of units is read where nothing is converted: arrays and pint take half a second to import
+    import pint
+
+    from calib.arrays import Number
 
 # Quantity -> typed unit -> expression for pint; the first unit of each row is the coherent SI one.
 # Inches of water and of mercury have several conventions: each is named with its own, none is the default.
@@ -106,6 +111,8 @@ class Unit:
 
 @lru_cache(maxsize=1)
 def _registry() -> pint.UnitRegistry[float]:
+    import pint  # noqa: PLC0415 (a third of a second)
+
     return pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
 
 
@@ -152,6 +159,6 @@ def read(text: str, quantity: str) -> tuple[float, Unit]:
         raise UnitError(f"{text!r} is not a value with a unit: write it like '2.5 {coherent(quantity).symbol}'")
     typed = unit(quantity, found[2])
     value = typed.to_si(float(found[1]))
-    if not np.isfinite(value):
+    if not math.isfinite(value):
         raise UnitError(f"{text!r} is not a finite value")
     return value, typed

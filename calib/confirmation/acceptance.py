@@ -2,7 +2,7 @@
 
     E = indication - reference,     -MPE <= E <= MPE      (MPE: maximum permissible error, VIM 4.26)
 
-The decision rule is one of `conformity.DECISION_RULES` with w = U(E) (JCGM 106, 8.2 and 8.3.2; ILAC-G8:09/2019, 4.2). A calibration
+The decision rule is one of `words.DECISION_RULES` with w = U(E) (JCGM 106, 8.2 and 8.3.2; ILAC-G8:09/2019, 4.2). A calibration
 is accepted where every comparison passes; a conditional pass passes (ILAC-G8, 4.2.3). See ISO 10012:2003, 7.1 (confirmation).
 """
 
@@ -12,12 +12,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.confirmation.conformity import ToleranceIntervals, conformity, probability_of_conformity
-
-INDICATION, CORRECTED = "indication", "corrected value"
-JUDGED = (
-    INDICATION,
-    CORRECTED,
-)  # what is held against the limits: what the instrument shows, or what its curve makes of it
 
 PASSES = ("pass", "conditional pass")
 

@@ -11,8 +11,8 @@ import numpy as np
 
 from calib.arrays import Truths
 from calib.confirmation.acceptance import ComparedErrors, Judged, judge_errors
-from calib.confirmation.conformity import SIMPLE
 from calib.confirmation.interval import CalibrationOnRecord, InstrumentOnRecord
+from calib.confirmation.words import SIMPLE
 
 # Compared after rounding to this share of the limit.
 _ROUNDING = 1e-9

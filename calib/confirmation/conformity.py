@@ -14,12 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, stdtr
 
+from calib.confirmation.words import DECISION_RULES, GUARDED, SIMPLE
 from calib.errors import CalibError
-
-SIMPLE = "simple"
-GUARDED = "guarded"
-GUARDED_NON_BINARY = "guarded non-binary"
-DECISION_RULES = (SIMPLE, GUARDED, GUARDED_NON_BINARY)
 
 # A limit counts as inside. Values are compared after rounding to this fraction of the design value, since binary floats put
 # 0.1 * 0.9 + 0.006 above 0.096.

@@ -9,16 +9,13 @@ from hypothesis import strategies as st
 from scipy.special import betainc
 
 from calib.confirmation.conformity import (
-    DECISION_RULES,
-    GUARDED,
-    GUARDED_NON_BINARY,
-    SIMPLE,
     ToleranceIntervals,
     conformity,
     margin,
     probability_of_conformity,
     tolerance_intervals,
 )
+from calib.confirmation.words import DECISION_RULES, GUARDED, GUARDED_NON_BINARY, SIMPLE
 from calib.errors import CalibError
 from calib.uncertainty.coverage import coverage_factor
 

@@ -12,7 +12,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy import integrate, stats
 
-from calib.confirmation.conformity import DECISION_RULES, ToleranceIntervals, conformity, probability_of_conformity
+from calib.confirmation.conformity import ToleranceIntervals, conformity, probability_of_conformity
 from calib.confirmation.risk import (
     accepted,
     capability_index,
@@ -23,6 +23,7 @@ from calib.confirmation.risk import (
     specific_risks,
     uncertainty_over_tolerance,
 )
+from calib.confirmation.words import DECISION_RULES
 from calib.errors import CalibError
 
 INFINITE = math.inf

@@ -5,7 +5,7 @@ from dataclasses import asdict
 from shlex import quote
 from typing import Any
 
-from calib.confirmation.conformity import SIMPLE
+from calib.confirmation.words import SIMPLE
 from calib.curves.choice import whitened
 from calib.curves.diagnosis import outliers
 from calib.curves.response import curve_from_text

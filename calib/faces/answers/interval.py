@@ -5,10 +5,10 @@ from dataclasses import asdict
 from shlex import quote
 
 from calib.arrays import finite
-from calib.confirmation.acceptance import CORRECTED, INDICATION
 from calib.confirmation.drift import Drift
 from calib.confirmation.history import MONTHS_IN_A_YEAR, CalibrationErrors, ErrorPoints
 from calib.confirmation.reliability import FoundInterval
+from calib.confirmation.words import CORRECTED, INDICATION
 from calib.faces.plain_text import one_line, table_text
 from calib.faces.written import Content, count_of
 from calib.procedures.fleet.interval_review import IntervalReview

@@ -6,10 +6,12 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calib.clock import clock
+from calib.confirmation.words import SIMPLE
 from calib.errors import BadInputError, Finding
 from calib.faces.cli.file import attached
-from calib.faces.cli.frame import Desk, Reply, group, plotted, reads, say, writes
+from calib.faces.cli.frame import Desk, Reply, RowOptions, group, plotted, reads, say, writes
 from calib.faces.cli.options import Certificate, FileToKeep, LatestCertificate, OnDate, OneTag, Tag, day_of
+from calib.procedures.typed.sheets import Cells
 
 if TYPE_CHECKING:
     from calib.procedures.fleet.attach_file import FileRead
@@ -22,26 +24,17 @@ app = group(
 )
 
 
-# What a certificate may state beside its comparisons.
-Laboratory = Annotated[str, typer.Option(help="Who calibrated.")]
-CalibratedOn = Annotated[str, typer.Option(metavar="DATE", help="Day of the calibration.")]
-Accreditation = Annotated[str | None, typer.Option(help="The laboratory's accreditation.")]
-AcceptedOn = Annotated[str | None, typer.Option(metavar="DATE", help="Day of acceptance; not accepted if not given.")]
-AcceptedBy = Annotated[str | None, typer.Option(metavar="NAME", help="Who accepted it; whoever types if not given.")]
-DueOn = Annotated[str | None, typer.Option(metavar="DATE", help="A due date earlier than the interval gives.")]
-Temperature = Annotated[
-    str | None, typer.Option("--temperature-degc", "--temperature", help="Ambient temperature in degC.")
-]
-Pressure = Annotated[str | None, typer.Option("--pressure-kpa", "--pressure", help="Ambient pressure in kPa.")]
-Humidity = Annotated[str | None, typer.Option("--humidity-percent", "--humidity", help="Relative humidity in percent.")]
-ReceivedOn = Annotated[str | None, typer.Option(metavar="DATE", help="Day on which the laboratory received it.")]
-IssuedOn = Annotated[str | None, typer.Option(metavar="DATE", help="Day on which the certificate was issued.")]
-Adjustment = Annotated[str | None, typer.Option(help="yes or no: whether it was adjusted.")]
-Procedure = Annotated[str | None, typer.Option(help="By which procedure it was calibrated.")]
-Traceability = Annotated[str | None, typer.Option(help="What the certificate says of its traceability.")]
 CertificateFile = Annotated[
     Path | None, typer.Option("--file", metavar="FILE", help="The certificate itself: PDF, PNG, JPEG or XML.")
 ]
+# What a certificate states beside its comparisons, under names that are short to type.
+_SHORTER = {
+    "temperature_degC": ["--temperature-degc", "--temperature"],
+    "pressure_kPa": ["--pressure-kpa", "--pressure"],
+    "humidity_percent": ["--humidity-percent", "--humidity"],
+    "decision_rule": ["--rule"],
+}
+_ADDED = RowOptions("calibrations.csv", ["tag", "certificate"], _SHORTER, {"decision_rule": SIMPLE})
 Sheet = Annotated[str | None, typer.Option(metavar="NAME", help="Sheet of the workbook, where it has several.")]
 Rule = Annotated[
     str, typer.Option("--rule", help="Decision rule: simple, guarded or 'guarded non-binary'; guard band U.")
@@ -55,36 +48,17 @@ JudgedAs = Annotated[
 Criterion = Annotated[str | None, typer.Option(help="The criterion in words; that of the register if not given.")]
 
 
-@writes(app, "add")
+@writes(app, "add", row=_ADDED)
 def add(
     desk: Desk,
     tag: Tag,
     certificate: Certificate,
-    laboratory: Laboratory,
-    calibrated_on: CalibratedOn,
+    cells: Cells,
     comparisons: Annotated[
         Path, typer.Option(metavar="FILE", help="Workbook (.xlsx) or CSV file with the columns of comparisons.csv.")
     ],
     sheet: Sheet = None,
     file: CertificateFile = None,
-    accreditation: Accreditation = None,
-    received_on: ReceivedOn = None,
-    issued_on: IssuedOn = None,
-    adjustment: Adjustment = None,
-    procedure: Procedure = None,
-    traceability: Traceability = None,
-    accepted_on: AcceptedOn = None,
-    accepted_by: AcceptedBy = None,
-    criterion: Criterion = None,
-    decision_rule: Rule = "simple",
-    judged: JudgedAs = None,
-    due_on: DueOn = None,
-    standards: Annotated[
-        str | None, typer.Option(help="Tags of the reference standards of an in-house calibration, joined by ;")
-    ] = None,
-    temperature_degc: Temperature = None,
-    pressure_kpa: Pressure = None,
-    humidity_percent: Humidity = None,
 ) -> Reply:
     """Record a certificate with its comparisons and its file; the correction curve is fitted from them.
 
@@ -94,17 +68,11 @@ def add(
     from calib.procedures.calibrate.add_calibration import add_calibration
     from calib.procedures.typed.comparison_sheets import comparison_columns
 
-    cells = {
-        "tag": tag, "certificate": certificate, "laboratory": laboratory, "accreditation": accreditation,
-        "calibrated_on": calibrated_on, "due_on": due_on, "standards": standards, "temperature_degC": temperature_degc,
-        "pressure_kPa": pressure_kpa, "humidity_percent": humidity_percent, "received_on": received_on, "issued_on": issued_on,
-        "adjustment": adjustment, "procedure": procedure, "traceability": traceability, "accepted_by": accepted_by,
-        "criterion": criterion,
-    }  # fmt: skip
-    if accepted_on is not None:
-        cells |= {"accepted_on": accepted_on, "decision_rule": decision_rule, "judged": judged}
+    # How it would be judged is stated with an acceptance alone.
+    stated = {**cells, "decision_rule": None, "judged": None} if cells["accepted_on"] is None else cells
+    typed = {"tag": tag, "certificate": certificate, **stated}
     rows, content = _read(comparisons, tag, certificate, comparison_columns(), sheet), _file(file)
-    recorded = add_calibration(desk.writing(), cells, rows, content, desk.signature(), clock(), say)
+    recorded = add_calibration(desk.writing(), typed, rows, content, desk.signature(), clock(), say)
     return _recorded(recorded)
 
 
@@ -134,16 +102,25 @@ def _recorded(calibration: "CalibrationOnFile") -> Reply:
     return Reply(document, answer.text, answer.remarks(document))
 
 
-@writes(app, "in-house")
+_IN_HOUSE = RowOptions(
+    "calibrations.csv",
+    without=[
+        "tag", "certificate", "accreditation", "accepted_on", "accepted_by", "criterion", "decision_rule", "judged", "received_on",
+        "traceability", "standards",
+    ],
+    typed_as=_SHORTER,
+)  # fmt: skip
+
+
+@writes(app, "in-house", row=_IN_HOUSE)
 def in_house(
     desk: Desk,
     tag: Tag,
     certificate: Certificate,
+    cells: Cells,
     standards: Annotated[
         str, typer.Option("--standard", metavar="TAG", help="The reference standard, an instrument of the register.")
     ],
-    laboratory: Laboratory,
-    calibrated_on: CalibratedOn,
     comparisons: Annotated[
         Path,
         typer.Option(
@@ -158,13 +135,6 @@ def in_house(
     place_basis: Annotated[str | None, typer.Option(metavar="TEXT", help="What that rests on.")] = None,
     sheet: Sheet = None,
     file: CertificateFile = None,
-    adjustment: Adjustment = None,
-    procedure: Procedure = None,
-    issued_on: IssuedOn = None,
-    due_on: DueOn = None,
-    temperature_degc: Temperature = None,
-    pressure_kpa: Pressure = None,
-    humidity_percent: Humidity = None,
 ) -> Reply:
     """Record a calibration made in house: the standard's corrected values are the reference, with their whole uncertainty.
 
@@ -177,16 +147,12 @@ def in_house(
     from calib.procedures.calibrate.calibrate_in_house import PlaceDifference, in_house_columns
     from calib.procedures.calibrate.calibrate_in_house import in_house as values_of
 
-    day = day_of(calibrated_on, "calibrated_on")
-    cells = {
-        "tag": tag, "certificate": certificate, "laboratory": laboratory, "calibrated_on": calibrated_on, "standards": standards,
-        "due_on": due_on, "temperature_degC": temperature_degc, "pressure_kPa": pressure_kpa, "humidity_percent": humidity_percent,
-        "adjustment": adjustment, "procedure": procedure, "issued_on": issued_on,
-    }  # fmt: skip
+    day = day_of(cells["calibrated_on"], "calibrated_on")
+    typed = {"tag": tag, "certificate": certificate, "standards": standards, **cells}
     rows, content = _read(comparisons, tag, certificate, in_house_columns(), sheet), _file(file)
     session = desk.writing()
     values = values_of(session, tag, standards, day, rows, PlaceDifference(place_percent, place_basis))
-    return _recorded(add_calibration(session, cells, values, content, desk.signature(), clock(), say))
+    return _recorded(add_calibration(session, typed, values, content, desk.signature(), clock(), say))
 
 
 @writes(app, "accept")

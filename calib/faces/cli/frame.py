@@ -20,12 +20,12 @@ import inspect
 import json
 import re
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from shlex import quote
-from typing import TYPE_CHECKING, Any, Concatenate, NamedTuple, ParamSpec
+from typing import TYPE_CHECKING, Annotated, Any, Concatenate, NamedTuple, ParamSpec
 
 import typer
 
@@ -33,6 +33,8 @@ from calib.clock import clock
 from calib.errors import BadInputError, CalibError, Finding, Step
 from calib.faces.cli import options
 from calib.faces.plain_text import harmless
+from calib.procedures.typed.columns import FILES
+from calib.procedures.typed.declaration import TypedColumn
 
 if TYPE_CHECKING:
     from sqlmodel import Session
@@ -89,6 +91,57 @@ def _login_name() -> str:
         return ""
 
 
+# --- options that are columns of a file ------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class RowOptions:
+    """The options of a command that types one row of a file: a column each, with the words of its declaration."""
+
+    file: str
+    without: Sequence[str] = ()  # columns that the command fills itself
+    typed_as: Mapping[str, Sequence[str]] = field(default_factory=dict)  # column -> options, where it has a shorter one
+    defaults: Mapping[str, str] = field(default_factory=dict)
+    otherwise: Mapping[str, str] = field(
+        default_factory=dict
+    )  # column that a file must fill -> what the command takes else
+
+    def parameters(self) -> Iterator[inspect.Parameter]:
+        """Parameters as typer reads them, those that must be typed first."""
+        columns = [column for column in FILES[self.file] if column.name not in self.without]
+        for column in sorted(columns, key=lambda each: not self._must(each)):
+            names = self.typed_as.get(column.name, (f"--{column.name.lower().replace('_', '-')}",))
+            option = typer.Option(*names, help=_in_words(column, self.otherwise.get(column.name)))
+            default = inspect.Parameter.empty if self._must(column) else self.defaults.get(column.name)
+            kind = str if self._must(column) else str | None
+            yield inspect.Parameter(
+                column.name.lower(), inspect.Parameter.KEYWORD_ONLY, annotation=Annotated[kind, option], default=default
+            )
+
+    def _must(self, column: TypedColumn) -> bool:
+        return column.required and column.name not in self.otherwise and column.name not in self.defaults
+
+    def taken(self, typed: dict[str, Any]) -> dict[str, str | None]:
+        """The cells among what was typed, by their columns; what is left is the command's own."""
+        return {
+            column.name: typed.pop(column.name.lower())
+            for column in FILES[self.file]
+            if column.name not in self.without
+        }
+
+
+def _in_words(column: TypedColumn, otherwise: str | None) -> str:
+    """What a column holds, as the help of an option."""
+    words = column.check("") or ""
+    told = (
+        f"{column.meaning}: {words}"
+        if words.startswith("one of ") and "one of" not in column.meaning
+        else column.meaning
+    )
+    ending = "" if otherwise is None else f"; {otherwise} if not given"
+    return f"{told[0].upper()}{told[1:]}{ending}".removesuffix(";") + "."
+
+
 # --- declaring commands ----------------------------------------------------------------------------------------------------------
 
 _Own = ParamSpec("_Own")
@@ -116,20 +169,24 @@ def reads(
     return _declared(app, name, common, no_args_is_help=no_args_is_help)
 
 
-def writes(app: typer.Typer, name: str, *, units: bool = False) -> Callable[[_Command[_Own]], _Command[_Own]]:
-    """Declare a command that writes into the records, in the name of a person."""
-    return _declared(app, name, {"as_json", "records", "by"} | ({"units"} if units else set()))
+def writes(
+    app: typer.Typer, name: str, *, units: bool = False, row: RowOptions | None = None
+) -> Callable[[_Command[_Own]], _Command[_Own]]:
+    """Declare a command that writes into the records, in the name of a person; one that types a row is handed its `cells`."""
+    return _declared(app, name, {"as_json", "records", "by"} | ({"units"} if units else set()), row=row)
 
 
 def _declared(
-    app: typer.Typer, name: str, common: set[str], *, no_args_is_help: bool = False
+    app: typer.Typer, name: str, common: set[str], *, no_args_is_help: bool = False, row: RowOptions | None = None
 ) -> Callable[[_Command[_Own]], _Command[_Own]]:
     def declare(command: _Command[_Own]) -> _Command[_Own]:
         def run(context: typer.Context, **typed: Any) -> None:
             shared = {option: typed.pop(option, default) for option, _, default in _COMMON}
-            _tell(_answered(context, command, shared, typed), as_json=shared["as_json"])
+            cells = {} if row is None else {"cells": row.taken(typed)}
+            _tell(_answered(context, command, shared, typed | cells), as_json=shared["as_json"])
 
-        own = list(inspect.signature(command).parameters.values())[1:]
+        own = [each for each in list(inspect.signature(command).parameters.values())[1:] if each.name != "cells"]
+        own += [] if row is None else row.parameters()
         kind = inspect.Parameter.KEYWORD_ONLY
         first = inspect.Parameter("context", kind, annotation=typer.Context)
         last = [

@@ -7,46 +7,23 @@ import typer
 
 from calib.clock import clock, end_of
 from calib.faces.cli.file import attached
-from calib.faces.cli.frame import Desk, Reply, group, reads, writes
+from calib.faces.cli.frame import Desk, Reply, RowOptions, group, reads, writes
 from calib.faces.cli.options import AtTime, FileToKeep, OnDate, Reason, Tag, day_of, days_of, time_of
+from calib.procedures.typed.sheets import Cells
 
 app = group("The register: add, list, show, attach files, pair and part, suspend, release, retire.")
 
 
-@writes(app, "add")
-def add(
-    desk: Desk,
-    tag: Tag,
-    kind: Annotated[str, typer.Option(help="What it is, like 'vane anemometer'.")],
-    maker: Annotated[str, typer.Option(help="Maker.")],
-    model: Annotated[str, typer.Option(help="Model.")],
-    serial: Annotated[str, typer.Option(help="Serial number.")],
-    range_low: Annotated[str, typer.Option(help="Lowest indication.")],
-    range_high: Annotated[str, typer.Option(help="Highest indication.")],
-    unit: Annotated[str, typer.Option(help="Unit of the range, the resolution and the limits.")],
-    resolution: Annotated[str, typer.Option(help="Smallest digital step.")],
-    interval_months: Annotated[str, typer.Option(help="Calibration interval in calendar months.")],
-    quantity: Annotated[str, typer.Option(help="What it measures.")] = "air velocity",
-    mpe_percent: Annotated[
-        str | None, typer.Option(help="Maximum permissible error, percent of the indication.")
-    ] = None,
-    mpe_absolute: Annotated[str | None, typer.Option(help="Maximum permissible error, absolute part.")] = None,
-    repeatability: Annotated[str | None, typer.Option(help="Declared standard deviation of one indication.")] = None,
-    location: Annotated[str | None, typer.Option(help="Where it is kept.")] = None,
-    custodian: Annotated[str | None, typer.Option(help="Who looks after it.")] = None,
-    firmware: Annotated[str | None, typer.Option(help="Firmware version.")] = None,
-    check_interval_days: Annotated[str | None, typer.Option(help="Days between required intermediate checks.")] = None,
-) -> Reply:
+@writes(app, "add", row=RowOptions("instruments.csv", without=["tag"], defaults={"quantity": "air velocity"}))
+def add(desk: Desk, tag: Tag, cells: Cells) -> Reply:
     """Add an instrument to the register.
 
     Example: calib instrument add VA-21 --kind "vane anemometer" --maker M --model N --serial 7 --range-low 0.3 --range-high 20
     --unit m/s --resolution 0.01 --mpe-percent 2 --mpe-absolute 0.1 --interval-months 12
     """
     from calib.procedures.enter.add_instrument import add_instrument
-    from calib.procedures.typed.columns import FILES
-    from calib.procedures.typed.sheets import options_of
 
-    add_instrument(desk.writing(), options_of(FILES["instruments.csv"], locals()), desk.signature(), clock())
+    add_instrument(desk.writing(), {"tag": tag, **cells}, desk.signature(), clock())
     return Reply({"tag": tag}, f"added {tag}; it may be used once a calibration of it is recorded and accepted")
 
 

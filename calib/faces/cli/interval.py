@@ -51,7 +51,7 @@ def review(
 
     Example: calib interval review VA-11 --target 95 --plot va-11-history.png
     """
-    from calib.confirmation.acceptance import JUDGED
+    from calib.confirmation.words import JUDGED
     from calib.faces.answers import interval as answer
     from calib.procedures.fleet.interval_review import review_interval
 

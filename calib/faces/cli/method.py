@@ -5,40 +5,30 @@ from typing import Annotated
 import typer
 
 from calib.clock import clock
-from calib.faces.cli.frame import Desk, Reply, group, reads, writes
+from calib.faces.cli.frame import Desk, Reply, RowOptions, group, reads, writes
+from calib.procedures.typed.sheets import Cells
 
 app = group("Methods and their declared uncertainties: add, list, compare.")
 
 MethodNamed = Annotated[str, typer.Argument(metavar="NAME", help="The name of the method.")]
 
 
-@writes(app, "add")
-def add(
-    desk: Desk,
-    method: MethodNamed,
-    relative_standard_uncertainty_percent: Annotated[
-        str,
-        typer.Option(
-            "--uncertainty", metavar="PERCENT", help="Relative standard uncertainty that the company declares for it."
-        ),
-    ],
-    basis: Annotated[str, typer.Option(metavar="TEXT", help="What the figure rests on.")],
-    pattern: Annotated[
-        str | None, typer.Option(help="How the instrument is held: 'spot grid', sweep, centre, traverse or hood.")
-    ] = None,
-    degrees_of_freedom: Annotated[
-        str | None, typer.Option(metavar="NUMBER", help="Of the figure; taken as exactly known if not given.")
-    ] = None,
-) -> Reply:
+_ROW = RowOptions(
+    "methods.csv",
+    without=["method"],
+    typed_as={"relative_standard_uncertainty_percent": ["--uncertainty", "--relative-standard-uncertainty-percent"]},
+)
+
+
+@writes(app, "add", row=_ROW)
+def add(desk: Desk, method: MethodNamed, cells: Cells) -> Reply:
     """Declare a method with its standard uncertainty; what is declared is never changed, a new figure gets a new name.
 
     Example: calib method add "sweep, 3 passes" --uncertainty 2.5 --basis "24 sweeps against traverses" --pattern sweep
     """
     from calib.procedures.enter.add_method import add_method
-    from calib.procedures.typed.columns import FILES
-    from calib.procedures.typed.sheets import options_of
 
-    row = add_method(desk.writing(), options_of(FILES["methods.csv"], locals()), desk.signature(), clock())
+    row = add_method(desk.writing(), {"method": method, **cells}, desk.signature(), clock())
     return Reply(row.cells, f"added the method {method}: {row.cells['relative_standard_uncertainty_percent']} %")
 
 

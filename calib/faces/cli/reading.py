@@ -5,35 +5,28 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calib.clock import clock
-from calib.faces.cli.frame import Desk, Reply, group, reads, writes
-from calib.faces.cli.options import Conditions, JobNamed, MeterProbe, ObservedAt, ReadingNumbered, Remarks
+from calib.faces.cli.frame import Desk, Reply, RowOptions, group, reads, writes
+from calib.faces.cli.options import JobNamed, ReadingNumbered
+from calib.procedures.typed.sheets import Cells
 
 if TYPE_CHECKING:
     from calib.procedures.enter.import_sheets import Imported
 
 app = group("Readings at outlets: add, list, show.")
 
+OutletNamed = Annotated[str, typer.Argument(metavar="OUTLET", help="The outlet.")]
 
-@writes(app, "add")
-def add(
-    desk: Desk,
-    job: JobNamed,
-    outlet: Annotated[str, typer.Argument(metavar="OUTLET", help="The outlet.")],
-    instrument: Annotated[str, typer.Option(metavar="TAG", help="The instrument used.")],
-    unit: Annotated[str, typer.Option(help="Unit of the values.")],
-    method: Annotated[str, typer.Option(help="The method used.")],
-    observations: Annotated[str | None, typer.Option(metavar="VALUES", help="Repeated values, joined by ;")] = None,
-    indication: Annotated[str | None, typer.Option(metavar="VALUE", help="The mean as shown.")] = None,
-    log_file: Annotated[str | None, typer.Option(metavar="FILE", help="CSV file of logged values: time,value.")] = None,
-    observed_at: ObservedAt = None,
-    averaging_s: Annotated[str | None, typer.Option(help="The meter's averaging time in seconds.")] = None,
-    probe: MeterProbe = None,
-    conditions: Conditions = None,
-    throttled_observations: Annotated[
-        str | None, typer.Option(metavar="VALUES", help="A hood's values with its throttle set, joined by ;")
-    ] = None,
-    remarks: Remarks = None,
-) -> Reply:
+
+_ROW = RowOptions(
+    "readings.csv",
+    without=["job", "outlet", "operator", "traverse_rule", "traverse_lines", "traverse_points"],
+    typed_as={"observed_at": ["--at"]},
+    otherwise={"observed_at": "now"},
+)
+
+
+@writes(app, "add", row=_ROW)
+def add(desk: Desk, job: JobNamed, outlet: OutletNamed, cells: Cells) -> Reply:
     """Enter a reading; if the gate refuses the instrument it is kept as a refusal (exit status 3).
 
     Mind ladders, moving machinery and hot surfaces; the site's own safety rules and the local codes come first.
@@ -42,11 +35,9 @@ def add(
     """
     from calib.faces.files import log_content
     from calib.procedures.enter.add_reading import add_reading
-    from calib.procedures.typed.columns import FILES
-    from calib.procedures.typed.sheets import options_of
 
-    cells = options_of(FILES["readings.csv"], locals()) | {"observed_at": observed_at or clock().isoformat()}
-    imported = add_reading(desk.writing(), cells, log_content(log_file), desk.signature(), clock())
+    typed = {"job": job, "outlet": outlet, **cells, "observed_at": cells["observed_at"] or clock().isoformat()}
+    imported = add_reading(desk.writing(), typed, log_content(cells["log_file"]), desk.signature(), clock())
     return recorded(job, outlet, imported)
 
 

@@ -5,9 +5,8 @@ from datetime import date
 
 from sqlmodel import Session
 
-from calib.confirmation.acceptance import INDICATION, JUDGED
 from calib.confirmation.as_found import later_calibrations
-from calib.confirmation.conformity import DECISION_RULES, SIMPLE
+from calib.confirmation.words import DECISION_RULES, INDICATION, JUDGED, SIMPLE
 from calib.errors import BadInputError, CalibError, Finding, RefusedError
 from calib.procedures.certificate.assess import Assessment, assess, usual_object
 from calib.procedures.certificate.permissible_error import has_limits

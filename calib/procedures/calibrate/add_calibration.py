@@ -5,7 +5,7 @@ from datetime import datetime
 
 from sqlmodel import Session
 
-from calib.confirmation.conformity import SIMPLE
+from calib.confirmation.words import SIMPLE
 from calib.errors import BadInputError, Finding
 from calib.procedures.certificate.permissible_error import has_limits
 from calib.procedures.enter.import_sheets import import_sheets

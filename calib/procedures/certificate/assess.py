@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from calib.confirmation.acceptance import CORRECTED, INDICATION, ComparedErrors, Judged, judge_errors
-from calib.confirmation.conformity import GUARDED, GUARDED_NON_BINARY, SIMPLE
+from calib.confirmation.acceptance import ComparedErrors, Judged, judge_errors
+from calib.confirmation.words import CORRECTED, GUARDED, GUARDED_NON_BINARY, INDICATION, SIMPLE
 from calib.curves.curve import Curve
 from calib.errors import CalibError
 from calib.procedures.certificate.fit_curve import comparisons_in_si, indication_quantity

@@ -14,7 +14,6 @@ from sqlmodel import Session, col, select
 
 from calib.arrays import Floats
 from calib.confirmation import proposals
-from calib.confirmation.acceptance import CORRECTED, INDICATION
 from calib.confirmation.drift import Drift, DriftLine, drift_line, time_to, wandering
 from calib.confirmation.history import (
     MONTHS_IN_A_YEAR,
@@ -29,6 +28,7 @@ from calib.confirmation.interval import interval_at
 from calib.confirmation.proposals import Proposal
 from calib.confirmation.reliability import FoundInterval, Proportion, Rate
 from calib.confirmation.stability import Stability, stability
+from calib.confirmation.words import CORRECTED, INDICATION
 from calib.procedures.certificate.permissible_error import permissible_error
 from calib.procedures.measure.stability import hidden_change, up_to
 from calib.procedures.on_record.by_name import instrument_tagged

@@ -6,9 +6,9 @@ from typing import Any
 
 import numpy as np
 
-from calib.confirmation.acceptance import CORRECTED, INDICATION, ComparedErrors
+from calib.confirmation.acceptance import ComparedErrors
 from calib.confirmation.as_found import ErrorsAsFound, judge_as_found
-from calib.confirmation.conformity import SIMPLE
+from calib.confirmation.words import CORRECTED, INDICATION, SIMPLE
 from calib.curves.curve import Curve
 from calib.procedures.certificate.assess import coverage_factors, criterion, errors_of_indication
 from calib.procedures.certificate.fit_curve import comparisons_in_si

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.arrays import Floats, Integers
-from calib.confirmation.conformity import GUARDED_NON_BINARY, SIMPLE, tolerance_intervals
+from calib.confirmation.conformity import tolerance_intervals
 from calib.confirmation.risk import (
     GlobalRisks,
     accepted,
@@ -15,6 +15,7 @@ from calib.confirmation.risk import (
     global_risks,
     process_of,
 )
+from calib.confirmation.words import GUARDED_NON_BINARY, SIMPLE
 from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.totals import design_of
 

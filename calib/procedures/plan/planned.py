@@ -6,9 +6,10 @@ from datetime import datetime
 
 import numpy as np
 
-from calib.confirmation.conformity import GUARDED_NON_BINARY, SIMPLE, ToleranceIntervals
+from calib.confirmation.conformity import ToleranceIntervals
 from calib.confirmation.interval import Decision
 from calib.confirmation.risk import capability_index, uncertainty_over_tolerance
+from calib.confirmation.words import GUARDED_NON_BINARY, SIMPLE
 from calib.measurement.way import Way
 from calib.procedures.measure.air import AirFound
 from calib.procedures.measure.standing import Standing

@@ -2,8 +2,7 @@
 
 from functools import partial
 
-from calib.confirmation.acceptance import JUDGED
-from calib.confirmation.conformity import DECISION_RULES
+from calib.confirmation.words import DECISION_RULES, JUDGED
 from calib.errors import Step
 from calib.procedures.typed.cells import (
     above_one,
@@ -302,19 +301,27 @@ _DECLARED = (
             _must("observed_at", time_with_zone, "when", compared=same_time),
             _may("indication", finite_number, "the mean as shown"),
             _must("unit", any_text, "the unit of the values"),
-            _may("observations", numbers, "repeated passes, joined by ;"),
+            _may("observations", numbers, "repeated passes, joined by semicolons"),
             _must("method", any_text, "the method"),
             _must("operator", any_text, "who measured"),
             _may("remarks", any_text, "anything worth keeping"),
             _may("averaging_s", above_zero, "the meter's averaging time in seconds"),
-            _may("log_file", any_text, "a file in the same folder with time,value, instead of observations"),
+            _may(
+                "log_file",
+                any_text,
+                "a file of time,value instead of observations, beside readings.csv in a folder",
+            ),
             _may("probe", any_text, "tag of the probe before a manometer"),
             _may(
                 "conditions",
                 any_text,
                 "name of the conditions of the air: for a manometer, a thermal anemometer, a vane to be corrected for density",
             ),
-            _may("throttled_observations", numbers, "of a hood with its throttle set, joined by ;"),
+            _may(
+                "throttled_observations",
+                numbers,
+                "repeated values of a hood with its throttle set, joined by semicolons",
+            ),
             _may("traverse_rule", one_of(*tables.TRAVERSE_RULES), "rule of a traverse, instead of observations"),
             _may("traverse_lines", whole, "how many lines were traversed"),
             _may("traverse_points", whole, "how many points on each line"),

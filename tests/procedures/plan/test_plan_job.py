@@ -13,7 +13,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calib.confirmation.conformity import DECISION_RULES, conformity, tolerance_intervals
+from calib.confirmation.conformity import conformity, tolerance_intervals
+from calib.confirmation.words import DECISION_RULES
 from calib.errors import NotInRecordsError
 from calib.procedures.enter.amend_outlet import amend_outlet
 from calib.procedures.fleet.record_event import record_event
