@@ -54,6 +54,7 @@ def _of_kind(row: TypedRow) -> Iterable[Finding]:
     if effect is not None and quantity is not None and effect not in effects_of(quantity):
         possible = f"one of {', '.join(effects_of(quantity))}" if effects_of(quantity) else _NO_EFFECT
         yield row.finding("density_effect", possible)
+        effect = None  # found wrong: nothing else is asked for its sake
     for column in ("reference_temperature_degC", "reference_pressure_kPa"):
         if needs_reference_state(effect) and row.blank(column):
             yield row.finding(column, "the reference state at which a thermal anemometer indicates velocity")
