@@ -134,7 +134,7 @@ def _settle(figure: Figure) -> None:
     engine = figure.get_layout_engine()
     if engine is not None:
         engine.execute(figure)
-        figure.set_layout_engine("none")
+        figure.set_layout_engine(None)  # with a placeholder in its place each drawing would be made twice
 
 
 def as_svg(figure: Figure, salt: str) -> str:
