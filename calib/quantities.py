@@ -8,15 +8,12 @@ the table below is the whole vocabulary.
 import re
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TypeVar
 
 import numpy as np
 import pint
-from numpy.typing import NDArray
 
+from calib.arrays import Number
 from calib.errors import UnitError
-
-Number = TypeVar("Number", float, NDArray[np.float64])
 
 # Quantity -> typed unit -> expression for pint; the first unit of each row is the coherent SI one.
 # Inches of water and of mercury have several conventions: each is named with its own, none is the default.
@@ -134,9 +131,14 @@ def known_units(quantity: str) -> tuple[str, ...]:
     return tuple(UNITS[quantity])
 
 
+def coherent(quantity: str) -> Unit:
+    """The coherent SI unit of a quantity, in which it is computed."""
+    return unit(quantity, next(iter(UNITS[quantity])))
+
+
 def preferred(quantity: str, system: str) -> Unit:
     """Unit of a quantity in which `system` ("si" or "ip") is printed."""
-    return unit(quantity, _PREFERRED[system].get(quantity, next(iter(UNITS[quantity]))))
+    return unit(quantity, _PREFERRED[system].get(quantity, coherent(quantity).symbol))
 
 
 _TYPED = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(\S.*?)\s*", re.ASCII)
@@ -147,7 +149,7 @@ def read(text: str, quantity: str) -> tuple[float, Unit]:
     found = _TYPED.fullmatch(text)
     # Without white space between them a digit belongs to the number: 0.51 is no 0.5 of the unit 1.
     if found is None or (found[2][0].isdigit() and not text[found.start(2) - 1].isspace()):
-        raise UnitError(f"{text!r} is not a value with a unit: write it like '2.5 {next(iter(UNITS[quantity]))}'")
+        raise UnitError(f"{text!r} is not a value with a unit: write it like '2.5 {coherent(quantity).symbol}'")
     typed = unit(quantity, found[2])
     value = typed.to_si(float(found[1]))
     if not np.isfinite(value):

@@ -7,7 +7,10 @@ import numpy as np
 
 from calib.curves.curve import CorrectionCurve
 from calib.curves.regression import Polynomial
-from calib.measurement import Air, Effect, Hoods, Points, Probes, Readings
+from calib.measurement import Air, Hoods, Points, Probes, Readings
+from calib.measurement.hood import THROTTLED_HOOD
+from calib.measurement.indicated_velocity import INDICATED_VELOCITY
+from calib.measurement.way import Way
 
 
 def correction(coefficients=(0.0,), covariance=None, dof=5.0, nodes=((-1e6, 0.0), (1e6, 0.0))):
@@ -29,7 +32,7 @@ class One:
     limit: float = 0.0  # half-width of the change since calibration, relative to the indication
     step: float = 0.0
     calibration: int = 0
-    effect: Effect = Effect.NONE
+    way: Way = INDICATED_VELOCITY
     density: float = 1.2
     u_density: float = 0.0  # relative
     conditions: int = 0
@@ -60,7 +63,7 @@ def several(*passes, **said):
 
 def pair(opened, throttled, ratio, **said):
     """A pair of readings of a hood."""
-    return One(((opened, throttled),), ratio=ratio, weights=(1.0, 1.0), **said)
+    return One(((opened, throttled),), way=THROTTLED_HOOD, ratio=ratio, weights=(1.0, 1.0), **said)
 
 
 def readings(*ones, curves=None):
@@ -75,8 +78,9 @@ def readings(*ones, curves=None):
         return np.array([getattr(one, name) for one in ones])
 
     rows = np.arange(len(ones))
-    air = Air(each("effect"), each("density"), each("u_density"), each("conditions"), each("reference_density"))
-    hoods = Hoods(np.isfinite(each("ratio")), each("ratio"), each("u_ratio"), each("hood"))
+    ways = list(dict.fromkeys(one.way for one in ones))
+    air = Air(each("density"), each("u_density"), each("conditions"), each("reference_density"))
+    hoods = Hoods(each("ratio"), each("u_ratio"), each("hood"))
     return Readings(
         indication=x,
         repeatability=each("u")[owner],
@@ -93,10 +97,12 @@ def readings(*ones, curves=None):
         outlet_factor_source=each("source"),
         method_relative=each("method"),
         curves=[correction()] if curves is None else curves,
+        ways=ways,
+        way=np.array([ways.index(one.way) for one in ones]),
         points=Points(owner, np.repeat(np.arange(len(flat)), sizes), np.array(weight)) if x.size > len(ones) else None,
-        air=air if np.any(air.effect) else None,
+        air=air if any(way.in_air for way in ways) else None,
         probes=Probes(each("probe"), each("probe_limit"), np.zeros(len(ones))) if np.any(each("probe") >= 0) else None,
-        hoods=hoods if np.any(hoods.flow) else None,
+        hoods=hoods if THROTTLED_HOOD in ways else None,
     )
 
 

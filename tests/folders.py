@@ -14,7 +14,7 @@ from sqlmodel import Session, select
 
 from calib.errors import BadInputError
 from calib.faces.files import import_folders
-from calib.procedures.enter.write_sheets import Imported
+from calib.procedures.enter.import_sheets import Imported
 from calib.procedures.measure.evaluate import evaluate
 from calib.records import database, ledger
 

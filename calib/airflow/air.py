@@ -19,11 +19,10 @@ import math
 from dataclasses import dataclass, fields
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from calib.arrays import Floats
 from calib.errors import CalibError
-
-Floats = NDArray[np.float64]
 
 GAS_CONSTANT = 8.314472  # R [J/(mol K)]
 MOLAR_MASS_OF_DRY_AIR = 28.96546e-3  # M_a [kg/mol]

@@ -10,11 +10,9 @@ Source: common practice, no source; the statistics are those of GUM 4.2.3.
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calib.arrays import Floats
 from calib.errors import CalibError
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -73,7 +71,7 @@ def _check(flow: Floats, denominator: Floats) -> None:
 
 
 def relative_uncertainty(
-    found: FactorOfPairs,
+    factor: FactorOfPairs,
     relative_uncertainty_of_traverse: float,
     relative_uncertainty_of_instrument: float,
     *,
@@ -89,6 +87,6 @@ def relative_uncertainty(
     is the same fraction at both velocities; the reading then bears no calibration term of its own either, and only a drift since.
     With another instrument or calibration it stays, and the reading bears its own besides.
     """
-    of_mean = found.standard_uncertainty_of_mean / found.value
+    of_mean = factor.standard_uncertainty_of_mean / factor.value
     of_instrument = 0.0 if same_calibration else relative_uncertainty_of_instrument
     return float(np.sqrt(of_mean**2 + relative_uncertainty_of_traverse**2 + of_instrument**2))

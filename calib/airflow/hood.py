@@ -13,14 +13,13 @@ Source: own derivation.
 """
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from calib.arrays import Floats, Truths
 from calib.errors import CalibError
 
-Floats = NDArray[np.float64]
 
-
-def _first(wrong: NDArray[np.bool_], *values: Floats) -> tuple[float, ...] | None:
+def _first(wrong: Truths, *values: Floats) -> tuple[float, ...] | None:
     """The values at the first place that is wrong, or None."""
     if not np.any(wrong):
         return None
@@ -30,7 +29,7 @@ def _first(wrong: NDArray[np.bool_], *values: Floats) -> tuple[float, ...] | Non
 
 def _inverse_square(open_flow: ArrayLike, throttled_flow: ArrayLike, resistance_ratio: ArrayLike) -> tuple[Floats, ...]:
     """q_1, q_2, r and 1/q_0^2; raises CalibError for what the model cannot describe."""
-    given = (np.asarray(one, dtype=float) for one in (open_flow, throttled_flow, resistance_ratio))
+    given = (np.asarray(quantity, dtype=float) for quantity in (open_flow, throttled_flow, resistance_ratio))
     q_1, q_2, r = np.broadcast_arrays(*given)
     if bad := _first(~((q_1 > 0) & (q_2 > 0)), q_1, q_2):
         raise CalibError(f"flows {bad[0]:g} and {bad[1]:g} m3/s through the hood: both must be above 0")

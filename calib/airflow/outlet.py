@@ -7,12 +7,9 @@ outlet and one way of measuring, of the flow to v A. An effective area A_e [m2] 
 Source: common practice, no source; the areas are geometry.
 """
 
-from typing import TypeVar
-
 import numpy as np
-from numpy.typing import NDArray
 
-Number = TypeVar("Number", float, NDArray[np.float64])
+from calib.arrays import Number
 
 
 def rectangular_area(width: Number, height: Number) -> Number:

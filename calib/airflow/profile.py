@@ -13,17 +13,15 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calib.airflow.traverse import TraversePlace, mean_velocity
+from calib.arrays import Floats
 from calib.errors import CalibError
 
 LOW_PRESSURE = 0.1  # of the largest velocity pressure
 MOST_LOW = 0.25  # of the points
 MOST_SKEW = 0.3  # of the mean velocity
 MOST_PEAK = 1.5
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -40,7 +38,7 @@ class Profile:
     findings: tuple[str, ...]  # in plain words; empty: nothing stands out
 
 
-def judge(points: Sequence[TraversePlace], velocity: Array, nonpositive: int = 0) -> Profile:
+def judge_profile(points: Sequence[TraversePlace], velocity: Floats, nonpositive: int = 0) -> Profile:
     """Judge a profile from its points and their velocities (P,) [m/s].
 
     A velocity pressure goes with the square of the velocity, so a tenth of the largest is a velocity below 0.316 of the largest.
@@ -62,7 +60,7 @@ def judge(points: Sequence[TraversePlace], velocity: Array, nonpositive: int = 0
     return Profile(low, across, up, peak, without, tuple(_findings(low, across, up, peak, without, len(points))))
 
 
-def _skew(place: Array, v: Array, weight: Array) -> float | None:
+def _skew(place: Floats, v: Floats, weight: Floats) -> float | None:
     """Difference of the means of the two halves, over the mean; points on the middle line belong to neither."""
     # Every rule is symmetric: the weighted mean place is the middle.
     from_middle = place - place @ weight

@@ -41,22 +41,20 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calib.airflow.outlet import flat_oval_area, rectangular_area, round_area
+from calib.arrays import Floats
 from calib.errors import CalibError
 
 EQUAL_AREA = "equal-area"
 LOG_TCHEBYCHEFF = "log-Tchebycheff"
 LOG_LINEAR = "log-linear"
-RULES = (EQUAL_AREA, LOG_TCHEBYCHEFF, LOG_LINEAR)
+POINT_RULES = (EQUAL_AREA, LOG_TCHEBYCHEFF, LOG_LINEAR)
 
 RECTANGULAR = "rectangular"
 ROUND = "round"
 FLAT_OVAL = "flat-oval"
 SECTION_SHAPES = (RECTANGULAR, ROUND, FLAT_OVAL)
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -103,22 +101,22 @@ class TraversePlace:
 class _Line:
     """One line of a traverse; arrays (points,)."""
 
-    x: Array
-    y: Array
-    along: Array
-    weight: Array
+    x: Floats
+    y: Floats
+    along: Floats
+    weight: Floats
 
 
 @dataclass(frozen=True)
 class _Half:
     """From the wall (y = 0) to the axis (y = 1): what part s of the area lies nearer to the wall, and integrals over it."""
 
-    depth: Callable[[Array], Array]  # y of a part s
-    integral: Callable[[Array], Array]  # of y ds from the wall to y
-    log_integral: Callable[[Array], Array]  # of ln y ds from the wall to y
+    depth: Callable[[Floats], Floats]  # y of a part s
+    integral: Callable[[Floats], Floats]  # of y ds from the wall to y
+    log_integral: Callable[[Floats], Floats]  # of ln y ds from the wall to y
 
 
-def _times_log(factor: Array, y: Array) -> Array:
+def _times_log(factor: Floats, y: Floats) -> Floats:
     """factor ln y, and its limit 0 at the wall, where the factor goes with y."""
     return factor * np.log(np.where(y > 0, y, 1.0))
 
@@ -135,7 +133,7 @@ _DISC = _Half(
 # --- positions on one line, from 0 to 1 ------------------------------------------------------------------------------------------
 
 
-def _tchebycheff(count: int) -> Array:
+def _tchebycheff(count: int) -> Floats:
     """Points c in [-1, 1] of equal weight: the mean of c^k over them is its mean over the interval, k = 1 to count.
 
     The power sums give the elementary symmetric polynomials (Newton's identities), and these the polynomial whose roots they are.
@@ -144,17 +142,17 @@ def _tchebycheff(count: int) -> Array:
     symmetric = [1.0]
     for k in range(1, count + 1):
         symmetric.append(sum((-1) ** (i - 1) * symmetric[k - i] * sums[i] for i in range(1, k + 1)) / k)
-    signed = [(-1) ** k * one for k, one in enumerate(symmetric)]
+    signed = [(-1) ** k * place for k, place in enumerate(symmetric)]
     return np.sort(np.roots(signed).real)
 
 
-def _log_point(half: _Half, part: float) -> Array:
+def _log_point(half: _Half, part: float) -> Floats:
     """The one point that makes the mean of a + b ln y exact over the part of the area next to the wall; array (1,)."""
     edge = half.depth(np.array([part]))
     return np.exp(half.log_integral(edge) / part)
 
 
-def _log_linear_pairs(half: _Half, edges: Array) -> Array:
+def _log_linear_pairs(half: _Half, edges: Floats) -> Floats:
     """The two points of each zone between the edges (parts of the area) that make the mean of a + b ln y + c y exact."""
     y = half.depth(edges)
     part = np.diff(edges)
@@ -164,42 +162,42 @@ def _log_linear_pairs(half: _Half, edges: Array) -> Array:
     return np.column_stack([mean - apart, mean + apart]).ravel()
 
 
-def _log_linear_half(half: _Half, count: int) -> Array:
+def _log_linear_half(half: _Half, count: int) -> Floats:
     odd = count % 2
     pairs = _log_linear_pairs(half, np.arange(odd, count + 1, 2) / count)
     return np.concatenate([_log_point(half, 1 / count), pairs]) if odd else pairs
 
 
-def _both_walls(from_wall: Array) -> Array:
+def _both_walls(from_wall: Floats) -> Floats:
     """Points of one half, in half widths from its wall, and their mirror images, from 0 to 1."""
     return np.concatenate([from_wall, 2 - from_wall[::-1]]) / 2
 
 
-def _middles(count: int) -> Array:
+def _middles(count: int) -> Floats:
     return (np.arange(count) + 0.5) / count
 
 
-def _plane_log_tchebycheff(count: int) -> Array:
+def _plane_log_tchebycheff(count: int) -> Floats:
     outer = _log_point(_PLANE, 2 / count) / 2
     inner = 0.5 + (0.5 - 1 / count) * _tchebycheff(count - 2)
     return np.concatenate([outer, inner, 1 - outer])
 
 
-def _plane_log_linear(count: int) -> Array:
+def _plane_log_linear(count: int) -> Floats:
     return _both_walls(_log_linear_half(_PLANE, count // 2))
 
 
-def _disc_equal_area(count: int) -> Array:
+def _disc_equal_area(count: int) -> Floats:
     return _both_walls(_DISC.depth(_middles(count // 2)))
 
 
-def _disc_log_tchebycheff(count: int) -> Array:
+def _disc_log_tchebycheff(count: int) -> Floats:
     rings = count // 2
     inner = 1 - (1 - 1 / rings) * (1 - _tchebycheff(rings - 1)) / 2
     return _both_walls(np.concatenate([_log_point(_DISC, 1 / rings), _DISC.depth(inner)]))
 
 
-def _disc_log_linear(count: int) -> Array:
+def _disc_log_linear(count: int) -> Floats:
     return _both_walls(_log_linear_half(_DISC, count // 2))
 
 
@@ -210,7 +208,7 @@ _ON_DIAMETER = {EQUAL_AREA: _disc_equal_area, LOG_TCHEBYCHEFF: _disc_log_tchebyc
 # --- lines over a section --------------------------------------------------------------------------------------------------------
 
 
-def _upright(x: float, along: Array, bottom: float, weight: Array) -> _Line:
+def _upright(x: float, along: Floats, bottom: float, weight: Floats) -> _Line:
     return _Line(np.full_like(along, x), bottom + along, along, weight)
 
 
@@ -252,10 +250,10 @@ def _flat_oval(section: Section, rule: str, lines: int, points: int) -> list[_Li
     share = _ON_WALLS[rule](points)
     weight = np.full(points, 1 / (lines * points))
     held = zip(x, chord, strict=True)
-    return [_upright(one, share * across, (section.height - across) / 2, weight) for one, across in held]
+    return [_upright(place, share * across, (section.height - across) / 2, weight) for place, across in held]
 
 
-def _left_of(share: Array, section: Section) -> Array:
+def _left_of(share: Floats, section: Section) -> Floats:
     """Where the upright line stands that has the share of the area to its left [m]."""
     nearer = np.minimum(share, 1 - share) * section.area
     radius = section.height / 2
@@ -265,7 +263,7 @@ def _left_of(share: Array, section: Section) -> Array:
     return np.where(share <= 0.5, x, section.width - x)
 
 
-def _segment_angle(area: Array) -> Array:
+def _segment_angle(area: Floats) -> Floats:
     """Angle t, 0 to pi, of a circle's segment of the area (t - sin t)/2 on the unit circle; by halving, to the last digit."""
     low, high = np.zeros_like(area), np.full_like(area, np.pi)
     for _ in range(60):
@@ -275,7 +273,7 @@ def _segment_angle(area: Array) -> Array:
     return high
 
 
-def _chord(x: Array, section: Section) -> Array:
+def _chord(x: Floats, section: Section) -> Floats:
     """Height of the opening above x [m]."""
     radius = section.height / 2
     past = np.maximum(np.maximum(radius - x, x - (section.width - radius)), 0)
@@ -313,7 +311,7 @@ def point_counts(shape: str, rule: str) -> tuple[tuple[int, ...], tuple[int, ...
     """
     if (shape, rule) not in _COUNTS:
         raise CalibError(
-            f"{rule!r} in a {shape} duct: use one of {', '.join(RULES)} and of {', '.join(SECTION_SHAPES)}"
+            f"{rule!r} in a {shape} duct: use one of {', '.join(POINT_RULES)} and of {', '.join(SECTION_SHAPES)}"
         )
     return _COUNTS[shape, rule]
 
@@ -330,7 +328,7 @@ def traverse(section: Section, rule: str, lines: int, points: int) -> tuple[Trav
         if count not in possible:
             raise CalibError(f"{count} {name} by the {rule} rule in a {section.shape} duct: use {spoken(possible)}")
     return tuple(
-        TraversePlace(number, count, *(float(one) for one in values))
+        TraversePlace(number, count, *(float(value) for value in values))
         for number, line in enumerate(_LAYOUTS[section.shape](section, rule, lines, points), start=1)
         for count, values in enumerate(zip(line.x, line.y, line.along, line.weight, strict=True), start=1)
     )
@@ -370,7 +368,7 @@ def _usual_across(side: float, rule: str) -> int:
     return min(max(wanted + even, _FEWEST[rule]), 8)
 
 
-def mean_velocity(velocities: Array, weights: Array) -> Array:
+def mean_velocity(velocities: Floats, weights: Floats) -> Floats:
     """Mean velocity over the section, v = sum(w_i v_i) [m/s]: velocities (..., P) and weights (P,) that add to 1, result (...).
 
     Velocities are averaged, never velocity pressures: the root is concave, so sqrt(sum(w_i p_i)) >= sum(w_i sqrt(p_i)), and the

@@ -7,11 +7,10 @@ the squared Mach number, 0.1 % at 30 m/s (from the isentropic relation; ISO 3966
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from calib.arrays import Floats, Truths
 from calib.errors import CalibError
-
-Floats = NDArray[np.float64]
 
 # Relative expanded uncertainty of a velocity above which its velocity pressure is called low: common practice, no source.
 LOW_PRESSURE_LIMIT = 0.10
@@ -64,13 +63,13 @@ def relative_velocity_uncertainty(pressure: ArrayLike, u_pressure: ArrayLike) ->
     return np.asarray(np.divide(u, 2.0 * dp, out=np.full(dp.shape, np.inf), where=dp > 0))
 
 
-def refused(pressure: ArrayLike, expanded_uncertainty: ArrayLike) -> NDArray[np.bool_]:
+def refused(pressure: ArrayLike, expanded_uncertainty: ArrayLike) -> Truths:
     """Whether a velocity pressure dp cannot be told from zero: dp <= U(dp), both in [Pa]. Also where either is not a number."""
     dp, bound = np.asarray(pressure, dtype=float), np.asarray(expanded_uncertainty, dtype=float)
     return np.asarray(~((dp > 0) & (dp > bound * (1.0 + _ROUNDING))))
 
 
-def flagged(pressure: ArrayLike, expanded_uncertainty: ArrayLike) -> NDArray[np.bool_]:
+def flagged(pressure: ArrayLike, expanded_uncertainty: ArrayLike) -> Truths:
     """Whether a velocity pressure stands but is low: U(dp)/(2 dp) above LOW_PRESSURE_LIMIT, both in [Pa]."""
     relative = relative_velocity_uncertainty(pressure, expanded_uncertainty)
     return np.asarray(~refused(pressure, expanded_uncertainty) & (relative > LOW_PRESSURE_LIMIT * (1.0 + _ROUNDING)))

@@ -8,40 +8,38 @@ from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calib.arrays import Truths
 from calib.confirmation.acceptance import ComparedErrors, Judged, judge_errors
 from calib.confirmation.conformity import SIMPLE
 from calib.confirmation.interval import CalibrationOnRecord, InstrumentOnRecord
-
-Flags = NDArray[np.bool_]
 
 # Compared after rounding to this share of the limit.
 _ROUNDING = 1e-9
 
 
 @dataclass(frozen=True)
-class AsFound:
+class ErrorsAsFound:
     """Comparisons as found, judged under simple acceptance (JCGM 106, 8.2): beyond where |E| > MPE."""
 
     judged: Judged
 
     @property
-    def beyond(self) -> Flags:
+    def beyond(self) -> Truths:
         """(n,) whether the error lies beyond its limit."""
         return ~self.judged.passes
 
     @property
-    def near(self) -> Flags:
+    def near(self) -> Truths:
         """(n,) whether it lies within U of its limit, on either side: there the comparison alone does not decide."""
         errors = self.judged.errors
         apart = np.abs(np.abs(errors.error) - errors.limit)
         return np.asarray(apart <= errors.expanded_uncertainty + _ROUNDING * errors.limit)
 
 
-def judge_as_found(errors: ComparedErrors) -> AsFound:
+def judge_as_found(errors: ComparedErrors) -> ErrorsAsFound:
     """Judge the errors that comparisons as found show."""
-    return AsFound(judge_errors(errors, SIMPLE))
+    return ErrorsAsFound(judge_errors(errors, SIMPLE))
 
 
 def last_in_order(instrument: InstrumentOnRecord, calibration: int) -> CalibrationOnRecord | None:

@@ -4,6 +4,8 @@
   it was rejected and conforms.
 - Global risk: of the next item of a process, before it is measured (9.5). A joint probability, that of "accepted and not
   conforming": not the share of bad ones among the accepted, which is R_C/P(accepted).
+
+Global risks are in closed form, by Owen's T.
 """
 
 from dataclasses import dataclass

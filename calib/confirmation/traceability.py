@@ -113,10 +113,33 @@ def _beyond(graph: Graph, record: Record) -> Iterator[Record]:
 
 def circles(graph: Graph) -> tuple[tuple[Record, ...], ...]:
     """Records that rest on themselves, each circle once, from its smallest record on; none in a sound register."""
+    between = _between_circles(graph)
     found = dict.fromkeys(
-        circle for start in sorted(graph) if start in set(reached(graph, [start])) for circle in _shortest(graph, start)
+        circle
+        for start in sorted(between)
+        if start in set(reached(between, [start]))
+        for circle in _shortest(between, start)
     )
     return tuple(found)
+
+
+def _between_circles(graph: Graph) -> Graph:
+    """What is left where records that nothing is beyond are taken away, again and again: circles, and what leads to them."""
+    waiting = {record: {link.on for link in links} for record, links in graph.items()}
+    before: dict[Record, list[Record]] = defaultdict(list)
+    for record, beyond in waiting.items():
+        for each in beyond:
+            before[each].append(record)
+    ended = [each for each in before if not waiting.get(each)]
+    while ended:
+        end = ended.pop()
+        for record in before.pop(end, ()):
+            waiting[record].discard(end)
+            if not waiting[record]:
+                ended.append(record)
+    return {
+        record: [link for link in graph[record] if link.on in beyond] for record, beyond in waiting.items() if beyond
+    }
 
 
 def _shortest(graph: Graph, start: Record) -> Iterator[tuple[Record, ...]]:

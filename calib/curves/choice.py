@@ -14,9 +14,9 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import fdtrc
 
+from calib.arrays import Floats
 from calib.curves.curve import CorrectionCurve, Curve, reference_part
 from calib.curves.diagnosis import Whitened, lack_of_fit, leave_one_out
 from calib.curves.regression import Polynomial, unweighted, weighted
@@ -50,8 +50,8 @@ class Candidate:
     @cached_property
     def lack_of_fit(self) -> float | None:
         """Probability of the F test of lack of fit; None where no indication was repeated."""
-        found = lack_of_fit(self.points.indication, self._whitened)
-        return None if found is None else found.probability
+        lack = lack_of_fit(self.points.indication, self._whitened)
+        return None if lack is None else lack.probability
 
     @property
     def degree(self) -> int | None:
@@ -83,13 +83,13 @@ class Choice:
 class Comparisons:
     """Comparisons of one phase of a calibration, in SI. All arrays (n,)."""
 
-    reference: NDArray[np.float64]  # reference values
-    indication: NDArray[np.float64]
-    reference_uncertainty: NDArray[np.float64]  # U/k
-    independent_uncertainty: NDArray[np.float64] | None  # d; absent where the certificate states no repeatability
+    reference: Floats  # reference values
+    indication: Floats
+    reference_uncertainty: Floats  # U/k
+    independent_uncertainty: Floats | None  # d; absent where the certificate states no repeatability
 
     @property
-    def correction(self) -> NDArray[np.float64]:
+    def correction(self) -> Floats:
         """c = reference - indication."""
         return self.reference - self.indication
 
@@ -101,7 +101,7 @@ def whitened(fit: Polynomial | ResponseFit, points: Comparisons) -> Whitened:
     return Whitened(jacobian / u[:, np.newaxis], fit.residuals / u, points.independent_uncertainty is not None)
 
 
-def _scatter(points: Comparisons) -> NDArray[np.float64]:
+def _scatter(points: Comparisons) -> Floats:
     d = points.independent_uncertainty
     return np.ones_like(points.indication) if d is None else d
 
@@ -169,7 +169,7 @@ def choose(points: Comparisons, degree: int | None = None) -> Choice:
     if degree is None:
         chosen, reason = _by_rule(able, stated=stated)
     else:
-        chosen, reason = _by_person(able, lambda one: one.degree == degree, f"degree {degree}")
+        chosen, reason = _by_person(able, lambda candidate: candidate.degree == degree, f"degree {degree}")
     return _choice(points, able, chosen, reason)
 
 
@@ -183,13 +183,13 @@ def choose_response(points: Comparisons, shapes: Sequence[Shape], name: str | No
     if not able:
         raise CurveError("; ".join(findings))
     stated = points.independent_uncertainty is not None
-    kept = [one for one in able if one.kept] if stated else []
+    stating = [candidate for candidate in able if candidate.kept] if stated else []
     if name is not None:
-        chosen, reason = _by_person(able, lambda one: one.shape == name, name)
-    elif kept:
-        chosen, reason = kept[0], "the simplest shape that chi-squared does not reject at 5 %"
+        chosen, reason = _by_person(able, lambda candidate: candidate.shape == name, name)
+    elif stating:
+        chosen, reason = stating[0], "the simplest shape that chi-squared does not reject at 5 %"
     else:
-        chosen = min(able, key=lambda one: (one.aicc, one.fit.coefficients.size))
+        chosen = min(able, key=lambda candidate: (candidate.aicc, candidate.fit.coefficients.size))
         reason = (
             "the lowest AICc"
             if not stated
@@ -230,20 +230,20 @@ def _choice(points: Comparisons, able: tuple[Candidate, ...], chosen: Candidate,
 
 
 def _by_rule(able: Sequence[Candidate], *, stated: bool) -> tuple[Candidate, str]:
-    for one in able:
-        if one.kept and stated:
-            return one, "the lowest degree that chi-squared does not reject at 5 %"
-        if one.kept:
-            return one, "the lowest degree against which no higher candidate is significantly better at 5 %"
-    best = min(able, key=lambda one: one.aicc)
+    for candidate in able:
+        if candidate.kept and stated:
+            return candidate, "the lowest degree that chi-squared does not reject at 5 %"
+        if candidate.kept:
+            return candidate, "the lowest degree against which no higher candidate is significantly better at 5 %"
+    best = min(able, key=lambda candidate: candidate.aicc)
     return best, "chi-squared rejects every candidate at 5 %; the lowest AICc, its scatter enlarged"
 
 
 def _by_person(able: Sequence[Candidate], wanted: Callable[[Candidate], bool], name: str) -> tuple[Candidate, str]:
-    for one in able:
-        if wanted(one):
-            return one, "chosen by a person"
-    raise CurveError(f"{name} is no candidate here: choose one of {', '.join(one.title for one in able)}")
+    for candidate in able:
+        if wanted(candidate):
+            return candidate, "chosen by a person"
+    raise CurveError(f"{name} is no candidate here: choose one of {', '.join(candidate.title for candidate in able)}")
 
 
 def _scale(chosen: Candidate) -> float:

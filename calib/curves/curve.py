@@ -11,9 +11,10 @@ from abc import ABC, abstractmethod
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.optimize import brentq
 
+from calib.arrays import Floats, Truths
 from calib.curves.regression import Polynomial
 from calib.errors import CurveError, MeasuringIntervalError
 
@@ -27,8 +28,8 @@ class Curve(ABC):
 
     scale: float  # chi^2/(n-p) where chi^2 rejects the curve at 5 %, else 1; never below 1
     stated_repeatability: bool  # False: the certificate states none, the scatter is estimated from the residuals
-    reference_indications: NDArray[np.float64]  # (m,) rising
-    reference_uncertainties: NDArray[np.float64]  # (m,) U/k at those indications [unit of the value]
+    reference_indications: Floats  # (m,) rising
+    reference_uncertainties: Floats  # (m,) U/k at those indications [unit of the value]
 
     @property
     def low(self) -> float:
@@ -40,12 +41,12 @@ class Curve(ABC):
         """Highest indication compared: the upper end of the measuring interval."""
         return float(self.reference_indications[-1])
 
-    def covers(self, x: ArrayLike) -> NDArray[np.bool_]:
+    def covers(self, x: ArrayLike) -> Truths:
         """Whether indications lie within the measuring interval, its ends included."""
         indications = np.asarray(x, dtype=float)
         return (indications >= self.low) & (indications <= self.high)
 
-    def inside(self, x: ArrayLike) -> NDArray[np.float64]:
+    def inside(self, x: ArrayLike) -> Floats:
         """The indications, if all lie within the measuring interval; raises MeasuringIntervalError otherwise."""
         indications = np.asarray(x, dtype=float)
         if indications.size and not (indications.min() >= self.low and indications.max() <= self.high):
@@ -68,22 +69,22 @@ class Curve(ABC):
             )
         return float(brentq(lambda x: float(self.value(x)) - value, self.low, self.high, xtol=1e-14 * self.high))
 
-    def reference_uncertainty(self, x: ArrayLike) -> NDArray[np.float64]:
+    def reference_uncertainty(self, x: ArrayLike) -> Floats:
         """The certificate's U/k at x, interpolated linearly between the neighbouring indications."""
         return np.asarray(np.interp(self.inside(x), self.reference_indications, self.reference_uncertainties))
 
-    def scatter_uncertainty(self, x: ArrayLike) -> NDArray[np.float64]:
+    def scatter_uncertainty(self, x: ArrayLike) -> Floats:
         """Standard uncertainty from the scatter of the comparisons, n-p degrees of freedom."""
         return np.asarray(np.sqrt(np.sum(self.scatter_parts(x) ** 2, axis=-1)))
 
     @property
     @abstractmethod
-    def coefficients(self) -> NDArray[np.float64]:
+    def coefficients(self) -> Floats:
         """(p,) coefficients."""
 
     @property
     @abstractmethod
-    def covariance(self) -> NDArray[np.float64]:
+    def covariance(self) -> Floats:
         """(p, p) covariance of the coefficients from the scatter of the comparisons."""
 
     @property
@@ -97,23 +98,23 @@ class Curve(ABC):
         """Degrees of freedom n-p of the scatter."""
 
     @abstractmethod
-    def value(self, x: ArrayLike) -> NDArray[np.float64]:
+    def value(self, x: ArrayLike) -> Floats:
         """Value at an indication; raises MeasuringIntervalError outside the measuring interval."""
 
     @abstractmethod
-    def sensitivity(self, x: ArrayLike) -> NDArray[np.float64]:
+    def sensitivity(self, x: ArrayLike) -> Floats:
         """dv/dx: what an error of the indication does to the value."""
 
     @abstractmethod
-    def error_sensitivity(self, x: ArrayLike) -> NDArray[np.float64]:
+    def error_sensitivity(self, x: ArrayLike) -> Floats:
         """What an error of indication, as limits of error are stated, does to the value."""
 
     @abstractmethod
-    def scatter_parts(self, x: ArrayLike) -> NDArray[np.float64]:
+    def scatter_parts(self, x: ArrayLike) -> Floats:
         """(..., p) orthogonal signed parts of the scatter; the sum of their squares is u_scatter^2(x)."""
 
     @abstractmethod
-    def value_with(self, x: NDArray[np.float64], coefficients: NDArray[np.float64]) -> NDArray[np.float64]:
+    def value_with(self, x: Floats, coefficients: Floats) -> Floats:
         """Value at indications x (n,) if the coefficients were (n, p) others: for the propagation of distributions."""
 
     @abstractmethod
@@ -128,12 +129,12 @@ class CorrectionCurve(Curve):
     polynomial: Polynomial  # c(x); its covariance already multiplied by `scale`
 
     @property
-    def coefficients(self) -> NDArray[np.float64]:
+    def coefficients(self) -> Floats:
         """(p,) coefficients in powers of (x - centre)/half_width."""
         return self.polynomial.coefficients
 
     @property
-    def covariance(self) -> NDArray[np.float64]:
+    def covariance(self) -> Floats:
         """(p, p) covariance of the coefficients."""
         return self.polynomial.covariance
 
@@ -142,27 +143,27 @@ class CorrectionCurve(Curve):
         """Degrees of freedom n-p of the scatter."""
         return self.polynomial.degrees_of_freedom
 
-    def correction(self, x: ArrayLike) -> NDArray[np.float64]:
+    def correction(self, x: ArrayLike) -> Floats:
         """Correction c(x); raises MeasuringIntervalError outside the measuring interval."""
         return self.polynomial.value(self.inside(x))
 
-    def value(self, x: ArrayLike) -> NDArray[np.float64]:
+    def value(self, x: ArrayLike) -> Floats:
         """Corrected value x + c(x); raises MeasuringIntervalError outside the measuring interval."""
         return np.asarray(x, dtype=float) + self.correction(x)
 
-    def sensitivity(self, x: ArrayLike) -> NDArray[np.float64]:
+    def sensitivity(self, x: ArrayLike) -> Floats:
         """dv/dx = 1 + dc/dx: what an error of the indication does to the value."""
         return 1.0 + self.polynomial.slope(self.inside(x))
 
-    def error_sensitivity(self, x: ArrayLike) -> NDArray[np.float64]:
+    def error_sensitivity(self, x: ArrayLike) -> Floats:
         """1: a limit of error is stated in the quantity itself, indication minus value."""
         return np.ones_like(self.inside(x))
 
-    def scatter_parts(self, x: ArrayLike) -> NDArray[np.float64]:
+    def scatter_parts(self, x: ArrayLike) -> Floats:
         """(..., p) orthogonal signed parts of the scatter: u_scatter^2(x) = j(x) C j(x)^T is the sum of their squares."""
         return self.polynomial.parts(self.inside(x))
 
-    def value_with(self, x: NDArray[np.float64], coefficients: NDArray[np.float64]) -> NDArray[np.float64]:
+    def value_with(self, x: Floats, coefficients: Floats) -> Floats:
         """x + c(x) with (n, p) other coefficients."""
         return np.asarray(x + np.einsum("ij,ij->i", self.polynomial.powers(x), coefficients))
 
@@ -186,28 +187,28 @@ class CorrectionCurve(Curve):
         )
 
 
-def from_text(text: str) -> CorrectionCurve:
+def correction_curve_from_text(text: str) -> CorrectionCurve:
     """The curve that `CorrectionCurve.as_text` wrote."""
-    kept = json.loads(text)
+    written = json.loads(text)
     polynomial = Polynomial(
-        kept["centre"],
-        kept["half_width"],
-        np.array(kept["coefficients"]),
-        np.array(kept["covariance"]),
-        kept["degrees_of_freedom"],
-        kept["chi_squared"],
-        np.array(kept["residuals"]),
+        written["centre"],
+        written["half_width"],
+        np.array(written["coefficients"]),
+        np.array(written["covariance"]),
+        written["degrees_of_freedom"],
+        written["chi_squared"],
+        np.array(written["residuals"]),
     )
     return CorrectionCurve(
-        kept["scale"],
-        kept["stated_repeatability"],
-        np.array(kept["reference_indications"]),
-        np.array(kept["reference_uncertainties"]),
+        written["scale"],
+        written["stated_repeatability"],
+        np.array(written["reference_indications"]),
+        np.array(written["reference_uncertainties"]),
         polynomial,
     )
 
 
-def reference_part(x: NDArray[np.float64], u: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def reference_part(x: Floats, u: Floats) -> tuple[Floats, Floats]:
     """Nodes of the reference part: rising indications and U/k; of several points at one indication the largest counts.
 
     So repeating a point never lowers it.

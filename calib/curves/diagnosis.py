@@ -6,12 +6,11 @@ All of it from the whitened problem: rows of the Jacobian and residuals, each di
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import fdtrc, ndtri, stdtrit
 
-_SIGNIFICANCE = 0.05
+from calib.arrays import Floats
 
-Floats = NDArray[np.float64]
+_SIGNIFICANCE = 0.05
 
 
 @dataclass(frozen=True)

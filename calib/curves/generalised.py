@@ -25,9 +25,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.polynomial.polynomial import polyval
-from numpy.typing import NDArray
 from scipy.linalg import solve_triangular
 
+from calib.arrays import Floats, Truths
 from calib.curves.regression import Polynomial, named, refuse_points, weighted
 from calib.errors import CurveError
 
@@ -50,8 +50,8 @@ class GeneralisedFit:
     """Fitted polynomial with what the iteration says. A fit that does not converge raises CurveError instead."""
 
     polynomial: Polynomial  # residuals are y - p(x) at the x given; chi_squared is the minimum of (d, e) V^-1 (d, e)^T
-    adjusted_x: NDArray[np.float64]  # (n,) xi: the estimates of the true x [unit of x]
-    normalised_residuals: NDArray[np.float64]  # (n,) distance from the curve over its standard uncertainty [1]
+    adjusted_x: Floats  # (n,) xi: the estimates of the true x [unit of x]
+    normalised_residuals: Floats  # (n,) distance from the curve over its standard uncertainty [1]
     iterations: int  # steps taken
     last_move: float  # by which part of its uncertainty the last step moved a point of the curve at most [1]
     converged: bool  # whether that is as little as the constants of this module ask for
@@ -61,32 +61,32 @@ class GeneralisedFit:
 class _Points:
     """Points brought to t, with the three blocks of V."""
 
-    t: NDArray[np.float64]  # (n,)
-    y: NDArray[np.float64]  # (n,)
-    of_t: NDArray[np.float64]  # (n, n) covariance within t
-    of_t_and_y: NDArray[np.float64]  # (n, n) covariance of t_i with y_k
-    of_y: NDArray[np.float64]  # (n, n) covariance within y
+    t: Floats  # (n,)
+    y: Floats  # (n,)
+    of_t: Floats  # (n, n) covariance within t
+    of_t_and_y: Floats  # (n, n) covariance of t_i with y_k
+    of_y: Floats  # (n, n) covariance within y
 
 
 @dataclass(frozen=True)
 class _Step:
     """One linearised solution."""
 
-    coefficients: NDArray[np.float64]  # (p,)
-    xi: NDArray[np.float64]  # (n,) in t
-    inverse_root: NDArray[np.float64]  # (p, p) R^-1: the covariance of the coefficients is R^-1 R^-T
+    coefficients: Floats  # (p,)
+    xi: Floats  # (n,) in t
+    inverse_root: Floats  # (p, p) R^-1: the covariance of the coefficients is R^-1 R^-T
     chi_squared: float
-    normalised_residuals: NDArray[np.float64]  # (n,)
+    normalised_residuals: Floats  # (n,)
     moved: float  # largest move of a point of the curve, or of xi along it, over its uncertainty
 
 
 def distance_regression(
-    x: NDArray[np.float64],
-    y: NDArray[np.float64],
-    u_x: NDArray[np.float64],
-    u_y: NDArray[np.float64],
+    x: Floats,
+    y: Floats,
+    u_x: Floats,
+    u_y: Floats,
     degree: int,
-    covariance_xy: NDArray[np.float64] | None = None,
+    covariance_xy: Floats | None = None,
 ) -> GeneralisedFit:
     """Fit with standard uncertainties of x and y, points independent of one another (ISO/TS 28037 clauses 7 and 8).
 
@@ -101,9 +101,7 @@ def distance_regression(
     return _fit(x, y, np.diag(u_x**2), np.diag(within), np.diag(u_y**2), degree)
 
 
-def gauss_markov_regression(
-    x: NDArray[np.float64], y: NDArray[np.float64], covariance_y: NDArray[np.float64], degree: int
-) -> GeneralisedFit:
+def gauss_markov_regression(x: Floats, y: Floats, covariance_y: Floats, degree: int) -> GeneralisedFit:
     """Fit with a covariance matrix (n, n) of y, x exactly known (Gauss-Markov regression, ISO/TS 28037 clause 9).
 
     C = (X^T V^-1 X)^-1. V must be positive definite: with errors common to several points goes an own part of each. Raises
@@ -114,9 +112,7 @@ def gauss_markov_regression(
     return _fit(x, y, nothing, nothing, covariance_y, degree)
 
 
-def generalised_gauss_markov_regression(
-    x: NDArray[np.float64], y: NDArray[np.float64], covariance: NDArray[np.float64], degree: int
-) -> GeneralisedFit:
+def generalised_gauss_markov_regression(x: Floats, y: Floats, covariance: Floats, degree: int) -> GeneralisedFit:
     """Fit with a covariance matrix (2n, 2n) of (x_1 ... x_n, y_1 ... y_n) (ISO/TS 28037 clause 10).
 
     It may be singular; the rows of an x that is exactly known are 0. Raises CurveError.
@@ -126,7 +122,7 @@ def generalised_gauss_markov_regression(
     return _fit(x, y, covariance[:n, :n], covariance[:n, n:], covariance[n:, n:], degree)
 
 
-def _check_covariance(covariance: NDArray[np.float64], n: int, blocks: int) -> None:
+def _check_covariance(covariance: Floats, n: int, blocks: int) -> None:
     """Raise CurveError unless the matrix is (blocks n, blocks n), symmetric and positive semi-definite; names the points."""
     size = n * blocks
     if covariance.shape != (size, size):
@@ -143,23 +139,23 @@ def _check_covariance(covariance: NDArray[np.float64], n: int, blocks: int) -> N
     _refuse_rows(_below(covariance / np.outer(scale, scale), -NEGATIVE * size), n, why)
 
 
-def _below(correlation: NDArray[np.float64], limit: float) -> NDArray[np.bool_]:
+def _below(correlation: Floats, limit: float) -> Truths:
     """Which rows make up the directions in which a correlation matrix is below a limit."""
     values, vectors = np.linalg.eigh(correlation)
     parts = np.linalg.norm(vectors[:, values < limit], axis=1)
     return np.asarray((parts > 0.3 * parts.max(initial=0.0)) & (parts > 0))
 
 
-def _refuse_rows(wrong: NDArray[np.bool_], n: int, why: str) -> None:
+def _refuse_rows(wrong: Truths, n: int, why: str) -> None:
     refuse_points(np.asarray(wrong.reshape(-1, n).any(axis=0)), why)
 
 
 def _fit(
-    x: NDArray[np.float64],
-    y: NDArray[np.float64],
-    of_x: NDArray[np.float64],
-    of_x_and_y: NDArray[np.float64],
-    of_y: NDArray[np.float64],
+    x: Floats,
+    y: Floats,
+    of_x: Floats,
+    of_x_and_y: Floats,
+    of_y: Floats,
     degree: int,
 ) -> GeneralisedFit:
     start = weighted(x, y, np.ones_like(y), degree)
@@ -175,7 +171,7 @@ def _fit(
     )
 
 
-def _iterate(points: _Points, coefficients: NDArray[np.float64]) -> tuple[_Step, int]:
+def _iterate(points: _Points, coefficients: Floats) -> tuple[_Step, int]:
     """The step that moves nothing any more, and how many were taken; raises CurveError where there is none."""
     step = _Step(coefficients, points.t, np.empty(0), 0.0, np.zeros_like(points.t), np.inf)
     moved: list[float] = []
@@ -202,7 +198,7 @@ def settled(moved: Sequence[float]) -> bool:
     return moved[-1] <= SMALL or at_rounding
 
 
-def _step(points: _Points, b: NDArray[np.float64], xi: NDArray[np.float64]) -> _Step:
+def _step(points: _Points, b: Floats, xi: Floats) -> _Step:
     """Solve y - p(xi) - p'(xi) (t - xi) = A db + errors across the curve, whose covariance is (-p', 1) V (-p', 1)^T."""
     powers = np.vander(xi, b.size, increasing=True)
     slope = powers[:, :-1] @ (np.arange(1, b.size) * b[1:])
@@ -221,9 +217,7 @@ def _step(points: _Points, b: NDArray[np.float64], xi: NDArray[np.float64]) -> _
     return _Step(b + change, adjusted, inverse_root, float(left @ left), distance / u, float(moves.max()))
 
 
-def _uncertainty_across(
-    points: _Points, slope: NDArray[np.float64], across: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def _uncertainty_across(points: _Points, slope: Floats, across: Floats) -> Floats:
     """(n,) standard uncertainties of the errors across the curve; refuses points that have none."""
     variance = np.diag(across)
     apart = np.diag(points.of_y) + slope**2 * np.diag(points.of_t)
@@ -233,7 +227,7 @@ def _uncertainty_across(
     return np.sqrt(variance)
 
 
-def _root(across: NDArray[np.float64], u: NDArray[np.float64]) -> NDArray[np.float64]:
+def _root(across: Floats, u: Floats) -> Floats:
     """(n, n) lower root L of the covariance L L^T across the curve; raises CurveError where errors are fully correlated."""
     correlation = across / np.outer(u, u)
     try:

@@ -20,14 +20,15 @@ from numpy.typing import NDArray
 from scipy.linalg import solve_triangular
 from scipy.optimize import least_squares
 
+from calib.arrays import Floats
 from calib.curves.generalised import MOST_ITERATIONS, NOISE, settled
 from calib.curves.regression import refuse_points
 from calib.errors import CurveError
 
 # f(b, x): parameters (p,), real or complex, and places (n, ...) -> values (n,)
-Model = Callable[[NDArray[Any], NDArray[np.float64]], NDArray[Any]]
+ResponseModel = Callable[[NDArray[Any], Floats], NDArray[Any]]
 # df/db(b, x): parameters (p,) and places (n, ...) -> (n, p)
-Jacobian = Callable[[NDArray[np.float64], NDArray[np.float64]], NDArray[np.float64]]
+Jacobian = Callable[[Floats, Floats], Floats]
 
 # Of a scaled Jacobian: parameters are told apart where no direction of them changes the curve less than this.
 SINGULAR = 1e-13
@@ -42,17 +43,17 @@ MOST_EVALUATIONS = 2000
 class NonlinearFit:
     """Fitted parameters with what the iteration says. A fit that does not converge raises CurveError instead."""
 
-    parameters: NDArray[np.float64]  # (p,)
-    covariance: NDArray[np.float64]  # (p, p) of the parameters
+    parameters: Floats  # (p,)
+    covariance: Floats  # (p, p) of the parameters
     degrees_of_freedom: int  # n - p
     chi_squared: float  # sum((residual/u)^2); with unknown scatter, the sum of squared residuals [unit of y squared]
-    residuals: NDArray[np.float64]  # (n,) y - f(b, x) [unit of y]
+    residuals: Floats  # (n,) y - f(b, x) [unit of y]
     iterations: int  # evaluations of Levenberg-Marquardt and Gauss-Newton steps
     last_move: float  # by which part of its uncertainty the last step moved a parameter at most [1]
     converged: bool  # whether that is as little as `generalised.settled` asks for
 
     @property
-    def standard_uncertainty(self) -> NDArray[np.float64]:
+    def standard_uncertainty(self) -> Floats:
         """(p,) standard uncertainties of the parameters."""
         return np.sqrt(np.diag(self.covariance))
 
@@ -70,24 +71,24 @@ class NonlinearFit:
 class _Problem:
     """What is minimised."""
 
-    model: Model
+    model: ResponseModel
     jacobian: Jacobian
-    x: NDArray[np.float64]  # (n, ...)
-    y: NDArray[np.float64]  # (n,)
-    u: NDArray[np.float64]  # (n,) 1 where the scatter is unknown
+    x: Floats  # (n, ...)
+    y: Floats  # (n,)
+    u: Floats  # (n,) 1 where the scatter is unknown
     known: bool  # whether u is what is known of the scatter
 
-    def distances(self, b: NDArray[np.float64]) -> NDArray[np.float64]:
+    def distances(self, b: Floats) -> Floats:
         """(n,) what the model lies above the points, over u."""
         with np.errstate(all="ignore"):
             return _finite((self.model(b, self.x) - self.y) / self.u)
 
-    def slopes(self, b: NDArray[np.float64]) -> NDArray[np.float64]:
+    def slopes(self, b: Floats) -> Floats:
         """(n, p) derivatives of the model over u."""
         with np.errstate(all="ignore"):
             return _finite(self.jacobian(b, self.x) / self.u[:, np.newaxis])
 
-    def chi_squared(self, b: NDArray[np.float64]) -> float:
+    def chi_squared(self, b: Floats) -> float:
         """Sum of squared residuals over u."""
         return math.fsum(self.distances(b) ** 2)
 
@@ -96,17 +97,17 @@ class _Problem:
 class _Step:
     """One Gauss-Newton step from b."""
 
-    change: NDArray[np.float64]  # (p,)
-    covariance: NDArray[np.float64]  # (p, p) = (J^T U^-1 J)^-1, times s^2 where the scatter is unknown
+    change: Floats  # (p,)
+    covariance: Floats  # (p, p) = (J^T U^-1 J)^-1, times s^2 where the scatter is unknown
     moved: float  # largest change of a parameter, in parts of its uncertainty
 
 
-def weighted(
-    model: Model,
-    x: NDArray[np.float64],
-    y: NDArray[np.float64],
-    u: NDArray[np.float64],
-    start: NDArray[np.float64],
+def nonlinear_weighted(
+    model: ResponseModel,
+    x: Floats,
+    y: Floats,
+    u: Floats,
+    start: Floats,
     jacobian: Jacobian | None = None,
     *,
     near: bool = False,
@@ -120,11 +121,11 @@ def weighted(
     return _fit(_Problem(model, jacobian or _by_complex_step(model), x, y, u, known=True), start, near=near)
 
 
-def unweighted(
-    model: Model,
-    x: NDArray[np.float64],
-    y: NDArray[np.float64],
-    start: NDArray[np.float64],
+def nonlinear_unweighted(
+    model: ResponseModel,
+    x: Floats,
+    y: Floats,
+    start: Floats,
     jacobian: Jacobian | None = None,
     *,
     near: bool = False,
@@ -141,7 +142,7 @@ def unweighted(
     )
 
 
-def complex_step(model: Model, b: NDArray[np.float64], x: NDArray[np.float64]) -> NDArray[np.float64]:
+def complex_step(model: ResponseModel, b: Floats, x: Floats) -> Floats:
     """(n, p) derivatives df/db_k = Im f(b + i h e_k)/h, h so small that they are as exact as f itself.
 
     For models of analytic functions (+, -, *, /, powers, exp, log, sqrt, sin ...): abs, minimum, maximum, comparisons and `.real`
@@ -160,17 +161,17 @@ def complex_step(model: Model, b: NDArray[np.float64], x: NDArray[np.float64]) -
     return np.column_stack(columns)
 
 
-def _by_complex_step(model: Model) -> Jacobian:
+def _by_complex_step(model: ResponseModel) -> Jacobian:
     return lambda b, x: complex_step(model, b, x)
 
 
-def _finite(values: NDArray[Any]) -> NDArray[np.float64]:
+def _finite(values: NDArray[Any]) -> Floats:
     if np.all(np.abs(values) <= FAR):  # nearly always; a value that is not finite is not
         return np.asarray(values, dtype=float)
     return np.asarray(np.clip(np.nan_to_num(values, nan=FAR, posinf=FAR, neginf=-FAR), -FAR, FAR), dtype=float)
 
 
-def _fit(problem: _Problem, start: NDArray[np.float64], *, near: bool) -> NonlinearFit:
+def _fit(problem: _Problem, start: Floats, *, near: bool) -> NonlinearFit:
     n, p = problem.y.size, start.size
     if n < p:
         raise CurveError(f"{n} points determine no {p} parameters: compare at more places, or fix a parameter")
@@ -180,7 +181,7 @@ def _fit(problem: _Problem, start: NDArray[np.float64], *, near: bool) -> Nonlin
     if near:
         with suppress(CurveError):  # not so near after all
             return _polished(problem, start, 0)
-    found = least_squares(
+    solution = least_squares(
         problem.distances,
         start,
         problem.slopes,
@@ -191,10 +192,10 @@ def _fit(problem: _Problem, start: NDArray[np.float64], *, near: bool) -> Nonlin
         gtol=TIGHT,
         max_nfev=MOST_EVALUATIONS,
     )
-    return _polished(problem, found.x, found.nfev)
+    return _polished(problem, solution.x, solution.nfev)
 
 
-def _polished(problem: _Problem, b: NDArray[np.float64], evaluations: int) -> NonlinearFit:
+def _polished(problem: _Problem, b: Floats, evaluations: int) -> NonlinearFit:
     """Gauss-Newton steps until nothing moves; raises CurveError where they do not come to rest."""
     moved: list[float] = []
     while len(moved) < MOST_ITERATIONS:
@@ -213,7 +214,7 @@ def _polished(problem: _Problem, b: NDArray[np.float64], evaluations: int) -> No
     )
 
 
-def _step(problem: _Problem, b: NDArray[np.float64]) -> _Step:
+def _step(problem: _Problem, b: Floats) -> _Step:
     slopes, distances = problem.slopes(b), problem.distances(b)
     size = np.linalg.norm(slopes, axis=0)
     size[size == 0] = 1.0
@@ -233,7 +234,7 @@ def _step(problem: _Problem, b: NDArray[np.float64]) -> _Step:
     return _Step(change, covariance, float(np.max(np.abs(change) / against)))
 
 
-def _not_worse(problem: _Problem, b: NDArray[np.float64], change: NDArray[np.float64]) -> NDArray[np.float64]:
+def _not_worse(problem: _Problem, b: Floats, change: Floats) -> Floats:
     """The whole step, or the largest half, quarter ... of it that does not raise chi-squared by more than rounding."""
     limit = problem.chi_squared(b) * (1.0 + 1e-12)
     for halvings in range(30):

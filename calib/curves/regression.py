@@ -11,9 +11,10 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import chdtrc
 
+from calib.arrays import Floats, Truths
 from calib.errors import CurveError
 
 
@@ -23,11 +24,11 @@ class Polynomial:
 
     centre: float  # [unit of x]
     half_width: float  # [unit of x], above 0
-    coefficients: NDArray[np.float64]  # (p,) in powers of t [unit of y]
-    covariance: NDArray[np.float64]  # (p, p) of the coefficients [unit of y squared]
+    coefficients: Floats  # (p,) in powers of t [unit of y]
+    covariance: Floats  # (p, p) of the coefficients [unit of y squared]
     degrees_of_freedom: float  # n - p
     chi_squared: float  # sum((residual/d)^2); with unknown d, the sum of squared residuals [unit of y squared]
-    residuals: NDArray[np.float64]  # (n,) y - y(x) [unit of y]
+    residuals: Floats  # (n,) y - y(x) [unit of y]
 
     @property
     def degree(self) -> int:
@@ -39,30 +40,30 @@ class Polynomial:
         """Probability of a chi-squared at least as large, were the model and every d right (ISO/TS 28037, 6.3)."""
         return float(chdtrc(self.degrees_of_freedom, self.chi_squared))
 
-    def powers(self, x: ArrayLike) -> NDArray[np.float64]:
+    def powers(self, x: ArrayLike) -> Floats:
         """(..., p) powers t^0 ... t^(p-1) at x: the row vectors j(x)."""
         return _powers(np.asarray(x, dtype=float), self.centre, self.half_width, self.degree)
 
-    def value(self, x: ArrayLike) -> NDArray[np.float64]:
+    def value(self, x: ArrayLike) -> Floats:
         """Value y(x) [unit of y]."""
         return np.asarray(self.powers(x) @ self.coefficients)
 
-    def slope(self, x: ArrayLike) -> NDArray[np.float64]:
+    def slope(self, x: ArrayLike) -> Floats:
         """Derivative dy/dx at x [unit of y per unit of x]."""
         if self.degree == 0:
             return np.zeros_like(np.asarray(x, dtype=float))
         order = np.arange(1, self.degree + 1)
         return np.asarray(self.powers(x)[..., :-1] @ (order * self.coefficients[1:])) / self.half_width
 
-    def standard_uncertainty(self, x: ArrayLike) -> NDArray[np.float64]:
+    def standard_uncertainty(self, x: ArrayLike) -> Floats:
         """Standard uncertainty of y(x) from the scatter of the points: u^2 = j C j^T [unit of y]."""
         return np.asarray(np.sqrt(np.sum(self.parts(x) ** 2, axis=-1)))
 
-    def parts(self, x: ArrayLike) -> NDArray[np.float64]:
+    def parts(self, x: ArrayLike) -> Floats:
         """(..., p) orthogonal signed parts j(x) L of that uncertainty, C = L L^T: values at two x share them [unit of y]."""
         return np.asarray(self.powers(x) @ cholesky_of(self.covariance))
 
-    def in_powers_of_x(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def in_powers_of_x(self) -> tuple[Floats, Floats]:
         """Coefficients in powers of x itself, and their covariance: for print, and for comparison with published fits.
 
         Worked in fractions and rounded once, since the terms cancel where x is far from 0.
@@ -108,13 +109,13 @@ class Polynomial:
         return replace(self, covariance=self.covariance * factor)
 
 
-def cholesky_of(covariance: NDArray[np.float64]) -> NDArray[np.float64]:
+def cholesky_of(covariance: Floats) -> Floats:
     """L with C = L L^T for a covariance matrix that may be singular (a curve through its points has no scatter)."""
     values, vectors = np.linalg.eigh(covariance)
     return np.asarray(vectors * np.sqrt(np.clip(values, 0.0, None)))
 
 
-def _powers(x: NDArray[np.float64], centre: float, half_width: float, degree: int) -> NDArray[np.float64]:
+def _powers(x: Floats, centre: float, half_width: float, degree: int) -> Floats:
     t = (x - centre) / half_width
     powers = np.ones((*x.shape, degree + 1))
     for k in range(degree):
@@ -134,18 +135,18 @@ def _product(left: Sequence[Sequence[Fraction]], right: Sequence[Sequence[Fracti
     return [[sum((a * b for a, b in zip(row, column, strict=True)), Fraction()) for column in columns] for row in left]
 
 
-def named(points: NDArray[np.bool_]) -> str:
+def named(points: Truths) -> str:
     """Numbers, counted from 1, of the points that are marked (n,), for a message."""
     return f"point(s) {', '.join(str(k + 1) for k in np.flatnonzero(points))}"
 
 
-def refuse_points(wrong: NDArray[np.bool_], why: str) -> None:
+def refuse_points(wrong: Truths, why: str) -> None:
     """Raise CurveError that names the points that are `wrong` (n,); pass where there are none."""
     if wrong.any():
         raise CurveError(f"{named(wrong)}: {why}")
 
 
-def scale_of(x: NDArray[np.float64], degree: int) -> tuple[float, float]:
+def scale_of(x: Floats, degree: int) -> tuple[float, float]:
     """Centre and half-width of x (n,), which bring t into [-1, 1]; raises CurveError where x is too few for the degree."""
     distinct = len(set(x.tolist()))
     if distinct <= degree:
@@ -192,30 +193,28 @@ def _sweep(matrix: list[list[int]]) -> int:
             if m != k:
                 factor = column[m]
                 row[:] = [
-                    (pivot * one - factor * other) // before if n != k else one
-                    for n, (one, other) in enumerate(zip(row, column, strict=False))
+                    (pivot * first - factor * other) // before if n != k else first
+                    for n, (first, other) in enumerate(zip(row, column, strict=False))
                 ]
         matrix[k][k] = -before
         before = pivot
     return before
 
 
-def _solved(
-    x: NDArray[np.float64], y: NDArray[np.float64], weight: NDArray[np.float64], scale: tuple[float, float], degree: int
-) -> Polynomial:
+def _solved(x: Floats, y: Floats, weight: Floats, scale: tuple[float, float], degree: int) -> Polynomial:
     """Solution of the normal equations in integers, each result rounded once."""
     *t, centre, half_width = _integers([*x.tolist(), *scale])[0]
-    t = [one - centre for one in t]
+    t = [t_k - centre for t_k in t]
     (y_whole, y_unit), (w, w_unit) = _integers(y.tolist()), _integers(weight.tolist())
     swept = _moments(t, y_whole, w, degree)
     d = _sweep(swept)
     *inverse, (*b, square) = swept
     widths = [half_width**k for k in range(degree + 1)]
-    coefficients = np.array([one * width / (d * y_unit) for one, width in zip(b, widths, strict=True)])
+    coefficients = np.array([b_k * width / (d * y_unit) for b_k, width in zip(b, widths, strict=True)])
     covariance = np.zeros((degree + 1, degree + 1))
     for k, row in enumerate(inverse):
         factor = -widths[k] * w_unit**2
-        covariance[k, : k + 1] = [one * width * factor / d for one, width in zip(row, widths, strict=False)]
+        covariance[k, : k + 1] = [c_jk * width * factor / d for c_jk, width in zip(row, widths, strict=False)]
         covariance[: k + 1, k] = covariance[k, : k + 1]
     chi_squared = square / (d * (w_unit * y_unit) ** 2)
     residuals = np.array(_residuals(t, y_whole, b, d, y_unit))
@@ -226,12 +225,12 @@ def _residuals(t: list[int], y: list[int], b: list[int], d: int, unit: int) -> l
     """(y - sum b_k t^k/d)/unit, each rounded once."""
     fitted = [0] * len(t)
     for coefficient in reversed(b):
-        fitted = [value * one + coefficient for value, one in zip(fitted, t, strict=True)]
+        fitted = [value * t_k + coefficient for value, t_k in zip(fitted, t, strict=True)]
     below = d * unit
     return [(value * d - own) / below for value, own in zip(y, fitted, strict=True)]
 
 
-def _fit(x: NDArray[np.float64], y: NDArray[np.float64], weight: NDArray[np.float64], degree: int) -> Polynomial:
+def _fit(x: Floats, y: Floats, weight: Floats, degree: int) -> Polynomial:
     refuse_points(~(np.isfinite(x) & np.isfinite(y)), "indication and value must be finite numbers")
     scale = scale_of(x, degree)
     try:
@@ -240,13 +239,13 @@ def _fit(x: NDArray[np.float64], y: NDArray[np.float64], weight: NDArray[np.floa
         raise CurveError("numbers too large or too small for a curve: give them in another unit") from None
 
 
-def _weights(u: NDArray[np.float64]) -> NDArray[np.float64]:
+def _weights(u: Floats) -> Floats:
     refuse_points(~(u > 0) | np.isinf(u), "the uncertainty must be above 0 and finite")
     with np.errstate(over="ignore"):
         return np.asarray(1.0 / u)
 
 
-def weighted(x: NDArray[np.float64], y: NDArray[np.float64], u: NDArray[np.float64], degree: int) -> Polynomial:
+def weighted(x: Floats, y: Floats, u: Floats, degree: int) -> Polynomial:
     """Fit with known standard uncertainties u of y, weights 1/u^2: C = (X^T U^-1 X)^-1 (ISO/TS 28037, 6.3).
 
     x, y, u are (n,) with n - (degree + 1) >= 0 and u > 0. The covariance is what u claims; nothing is scaled here.
@@ -255,7 +254,7 @@ def weighted(x: NDArray[np.float64], y: NDArray[np.float64], u: NDArray[np.float
     return _fit(x, y, _weights(u), degree)
 
 
-def unweighted(x: NDArray[np.float64], y: NDArray[np.float64], degree: int) -> Polynomial:
+def unweighted(x: Floats, y: Floats, degree: int) -> Polynomial:
     """Fit with unknown equal uncertainties: s^2 = sum(residual^2)/(n-p) scales the covariance (ISO/TS 28037 Annex E; GUM H.3).
 
     x and y are (n,) with n - (degree + 1) >= 1. Raises CurveError.

@@ -14,16 +14,14 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import chdtrc
 
+from calib.arrays import Floats
 from calib.curves import nonlinear
-from calib.curves.curve import Curve
-from calib.curves.curve import from_text as correction_curve_from_text
+from calib.curves.curve import Curve, correction_curve_from_text
 from calib.curves.regression import cholesky_of
 from calib.errors import CurveError
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -181,9 +179,9 @@ def fit_response(shape: Shape, v: Floats, x: Floats, u: Floats | None) -> Respon
     u_y = np.ones_like(y) if u is None else np.abs(slope) * u
     near = _near(shape, v, y, u_y)
     if u is None:
-        fit = nonlinear.unweighted(_model(shape), v, y, near, _gradient(shape), near=True)
+        fit = nonlinear.nonlinear_unweighted(_model(shape), v, y, near, _gradient(shape), near=True)
     else:
-        fit = nonlinear.weighted(_model(shape), v, y, u_y, near, _gradient(shape), near=True)
+        fit = nonlinear.nonlinear_weighted(_model(shape), v, y, u_y, near, _gradient(shape), near=True)
     return ResponseFit(
         shape,
         fit.parameters,
@@ -291,25 +289,25 @@ class ResponseCurve(Curve):
         )
 
 
-def from_text(text: str) -> Curve:
+def curve_from_text(text: str) -> Curve:
     """The curve that `as_text` wrote, of any shape."""
-    kept = json.loads(text)
-    if "shape" not in kept:
+    written = json.loads(text)
+    if "shape" not in written:
         return correction_curve_from_text(text)
     fit = ResponseFit(
-        RESPONSE_SHAPES[kept["shape"]],
-        np.array(kept["coefficients"]),
-        np.array(kept["covariance"]),
-        kept["degrees_of_freedom"],
-        kept["chi_squared"],
-        np.array(kept["residuals"]),
-        np.array(kept["jacobian"]),
-        kept["iterations"],
+        RESPONSE_SHAPES[written["shape"]],
+        np.array(written["coefficients"]),
+        np.array(written["covariance"]),
+        written["degrees_of_freedom"],
+        written["chi_squared"],
+        np.array(written["residuals"]),
+        np.array(written["jacobian"]),
+        written["iterations"],
     )
     return ResponseCurve(
-        kept["scale"],
-        kept["stated_repeatability"],
-        np.array(kept["reference_indications"]),
-        np.array(kept["reference_uncertainties"]),
+        written["scale"],
+        written["stated_repeatability"],
+        np.array(written["reference_indications"]),
+        np.array(written["reference_uncertainties"]),
         fit,
     )

@@ -17,7 +17,7 @@ CAUTIONS = (
     ),
 )
 
-RULES = {
+RULES_IN_WORDS = {
     "simple": "Simple acceptance: a flow passes if its measured value lies within the tolerance interval; its measurement uncertainty is "
     "stated beside it and not subtracted. At a limit, the risk of a wrong pass is up to 50 % (JCGM 106:2012, 8.2; ILAC-G8:09/2019, 4.2.1).",
     "guarded": "Guarded acceptance: a flow passes if its measured value lies inside the tolerance interval by at least its expanded "

@@ -11,7 +11,7 @@ from sqlmodel import Session
 
 from calib.errors import BadInputError, CalibError, Finding, RecordsError
 from calib.procedures.enter.export_records import NOT_IMPORTED, Exported, ExportedFile
-from calib.procedures.enter.write_sheets import Imported, write_sheets
+from calib.procedures.enter.import_sheets import Imported, import_sheets
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.sheets import FileContent, TypedRow, read_sheets
 from calib.records.ledger import Signature
@@ -56,7 +56,7 @@ def import_folders(
         findings += wrong
         for name, rows in read.items():
             sheets.setdefault(name, []).extend(rows)
-    return write_sheets(session, sheets, signature, now, findings, progress)
+    return import_sheets(session, sheets, signature, now, findings, progress)
 
 
 def read_folder(folder: Path) -> tuple[dict[str, list[TypedRow]], list[Finding]]:

@@ -59,7 +59,7 @@ def _line_ends(text: str) -> str:
     return text.replace("\r\n", "\n").replace("\r", "\n")
 
 
-def as_typed(words: Sequence[str]) -> str:
+def command_text(words: Sequence[str]) -> str:
     """A command of the program as a person types it, in quotation marks where a shell asks for them."""
     return " ".join(["calib", *(_quoted(word) for word in words)])
 

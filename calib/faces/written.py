@@ -1,6 +1,5 @@
 """Numbers and statements as they are written, in every answer, picture and report."""
 
-import math
 from collections.abc import Mapping
 from typing import Any
 
@@ -77,8 +76,3 @@ def signed_percent(percent: float | None) -> str:
 def count_of(count: int, singular: str, plural: str) -> str:
     """1 reading, 2 readings."""
     return f"{count} {singular if count == 1 else plural}"
-
-
-def finite(value: float) -> float | None:
-    """JSON knows no infinity: what is infinite, or not there, is null."""
-    return float(value) if math.isfinite(value) else None

@@ -29,11 +29,10 @@ Arrays run over the readings of a job, or over their points; there is no loop ov
 
 from calib.measurement.at_points import indication_scale
 from calib.measurement.flows import Flows, flows
-from calib.measurement.readings import Air, Effect, FoundFactors, Hoods, Points, Probes, Readings
+from calib.measurement.readings import Air, FoundFactors, Hoods, Points, Probes, Readings
 
 __all__ = [
     "Air",
-    "Effect",
     "Flows",
     "FoundFactors",
     "Hoods",

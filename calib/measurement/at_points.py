@@ -4,15 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calib.airflow.velocity import (
-    actual_velocity,
-    density_exponent,
-    pressure_sensitivity,
-    scaled_from_calibration_density,
-    similarity_scale,
-    velocity_from_pressure,
-)
-from calib.measurement.readings import Air, Effect, Floats, Integers, Probes, Readings, Truths
+from calib.arrays import Floats, Integers, Truths
+from calib.measurement.readings import Air, Probes, Readings
 
 
 @dataclass(frozen=True)
@@ -64,24 +57,26 @@ def at_points(readings: Readings) -> AtPoints:
     )
     if readings.air is None:
         return plain
-    moving = _through_the_air(plain, readings.air, of_points, corrected.sensitivity, readings.indication * scale)
+    moving = _through_the_air(plain, readings, readings.air, corrected.sensitivity, readings.indication * scale)
     return moving if readings.probes is None else _through_the_probe(moving, readings, readings.probes)
 
 
 def _standing(readings: Readings) -> Truths:
-    """Points at which a velocity pressure is not above 0: standing air, of which no curve is asked."""
-    if readings.air is None:
-        return np.zeros(readings.indication.size, dtype=bool)
-    pressure = readings.air.effect == Effect.PRESSURE
-    return np.asarray(pressure[readings.of_points] & (readings.indication <= 0))
+    """Points at which an indication that is not above 0 is standing air, of which no curve is asked."""
+    standing = np.zeros(readings.indication.size, dtype=bool)
+    for way, mine in readings.points_by_way():
+        if way.zero_is_standing_air:
+            standing[mine] = readings.indication[mine] <= 0
+    return standing
 
 
 def indication_scale(readings: Readings) -> Floats:
     """(n,) what an indication is multiplied by before the curve is asked: s of a vane in air of another density, else 1."""
-    air = readings.air
-    if air is None:
-        return np.ones(readings.size)
-    return np.where(air.effect == Effect.VANE, similarity_scale(air.density, air.reference_density), 1.0)
+    air, scale = readings.air, np.ones(readings.size)
+    for way, mine in readings.rows_by_way():
+        if air is not None and way.in_air is not None:
+            scale[mine] = way.in_air.scale(air.density[mine], air.reference_density[mine])
+    return scale
 
 
 def _correct(readings: Readings, indication: Floats, calibration: Integers, asked: Truths) -> _Corrected:
@@ -98,8 +93,8 @@ def _correct(readings: Readings, indication: Floats, calibration: Integers, aske
     columns = np.zeros((5, size))
     columns[4] = np.inf
     scatter = np.zeros((size, parts))
-    for one, curve in enumerate(readings.curves):
-        mine = slice(ends[one], ends[one + 1])
+    for index, curve in enumerate(readings.curves):
+        mine = slice(ends[index], ends[index + 1])
         x = sorted_indication[mine]
         columns[0, mine] = curve.value(x)
         columns[1, mine] = curve.sensitivity(x)
@@ -114,60 +109,48 @@ def _correct(readings: Readings, indication: Floats, calibration: Integers, aske
 
 
 def _through_the_air(
-    found: AtPoints, air: Air, of_points: Integers | slice, curve_slope: Floats, indication: Floats
+    points: AtPoints, readings: Readings, air: Air, curve_slope: Floats, indication: Floats
 ) -> AtPoints:
     """From corrected indications to velocities in the air that was there."""
-    effect, density = air.effect[of_points], air.density[of_points]
-    reference = air.reference_density[of_points]
-    y = found.value
-    value = np.select(
-        [effect == Effect.PRESSURE, effect == Effect.THERMAL, effect == Effect.VANE, effect == Effect.PAIR],
-        [
-            velocity_from_pressure(y, density),
-            actual_velocity(y, reference, density),
-            y / similarity_scale(density, reference),
-            scaled_from_calibration_density(y, density, reference),
-        ],
-        y,
-    )
-    # The other effects multiply the value; so they multiply what an error does to it.
-    factor = np.divide(value, y, out=np.zeros_like(y), where=y != 0)
-    slope = np.where(effect == Effect.PRESSURE, pressure_sensitivity(y, density), factor)
-    exponent = np.select(
-        [(effect == Effect.PRESSURE) | (effect == Effect.PAIR), effect == Effect.THERMAL], [-0.5, -1.0], 0.0
-    )
-    vane = (effect == Effect.VANE) & (y != 0)
-    exponent[vane] = density_exponent(indication[vane], y[vane], curve_slope[vane])
+    of_points, corrected = readings.of_points, points.value
+    density, reference_density = air.density[of_points], air.reference_density[of_points]
+    value, slope, exponent = corrected.copy(), np.ones_like(corrected), np.zeros_like(corrected)
+    for way, mine in readings.points_by_way():
+        if way.in_air is not None:
+            y, rho = corrected[mine], density[mine]
+            value[mine] = way.in_air.value(y, rho, reference_density[mine])
+            slope[mine] = way.in_air.slope(y, value[mine], rho)
+            exponent[mine] = way.in_air.exponent(indication[mine], y, curve_slope[mine])
     return AtPoints(
         value,
-        found.sensitivity * slope,
-        found.stability * slope,
-        found.reference * slope,
-        found.scatter * slope[:, np.newaxis],
-        found.scatter_dof,
+        points.sensitivity * slope,
+        points.stability * slope,
+        points.reference * slope,
+        points.scatter * slope[:, np.newaxis],
+        points.scatter_dof,
         exponent * value,
-        found.probe,
-        found.probe_dof,
+        points.probe,
+        points.probe_dof,
     )
 
 
-def _through_the_probe(found: AtPoints, readings: Readings, probes: Probes) -> AtPoints:
+def _through_the_probe(points: AtPoints, readings: Readings, probes: Probes) -> AtPoints:
     """From the velocity that a coefficient of 1 gives to the one that the probe's curve gives."""
     of_points = readings.of_points
     calibration = probes.calibration[of_points]
-    used = (calibration >= 0) & (found.value > 0)
-    through = _correct(readings, found.value, np.maximum(calibration, 0), used)
+    used = (calibration >= 0) & (points.value > 0)
+    through = _correct(readings, points.value, np.maximum(calibration, 0), used)
     slope = np.where(used, through.sensitivity, 1.0)
-    limit = probes.stability_relative[of_points] * found.value + probes.stability_absolute[of_points]
+    limit = probes.stability_relative[of_points] * points.value + probes.stability_absolute[of_points]
     stability = np.where(used, through.error_sensitivity * limit, 0.0) / np.sqrt(3.0)
     return AtPoints(
-        np.where(used, through.value, found.value),
-        found.sensitivity * slope,
-        found.stability * slope,
-        found.reference * slope,
-        found.scatter * slope[:, np.newaxis],
-        found.scatter_dof,
-        found.density * slope,
+        np.where(used, through.value, points.value),
+        points.sensitivity * slope,
+        points.stability * slope,
+        points.reference * slope,
+        points.scatter * slope[:, np.newaxis],
+        points.scatter_dof,
+        points.density * slope,
         np.column_stack([through.scatter, through.reference, stability]),
         through.dof,
     )

@@ -4,10 +4,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from calib.airflow.hood import unthrottled_flow, unthrottled_sensitivities
 from calib.airflow.outlet import volume_flow
+from calib.arrays import Floats, Integers, Truths
 from calib.measurement.at_points import AtPoints, at_points
-from calib.measurement.readings import Floats, Hoods, Integers, Points, Probes, Readings, Truths
+from calib.measurement.readings import Hoods, Points, Probes, Readings
 from calib.uncertainty.estimate import rectangular, resolution
 from calib.uncertainty.propagation import Contribution, welch_satterthwaite
 
@@ -62,7 +62,9 @@ def flows(readings: Readings) -> Flows:
     of_value = _value_contributions(readings, points, means, each)
     opening = readings.area * readings.outlet_factor
     flow = volume_flow(means.value, readings.area, readings.outlet_factor)
-    scaled = tuple(replace(one, parts=one.parts * opening[:, np.newaxis]) for one in of_value)
+    scaled = tuple(
+        replace(contribution, parts=contribution.parts * opening[:, np.newaxis]) for contribution in of_value
+    )
     scaled = _without_what_the_factor_carries(scaled, readings, flow)
     return Flows(means.value, of_value, flow, (*scaled, *_flow_contributions(readings, flow, each)), points.value)
 
@@ -75,7 +77,7 @@ def _means(readings: Readings, value: Floats) -> _Means:
     weight = points.weight / passes[points.reading]
     mean = _summed(points.reading, weight * value, readings.size)
     plain = _Means(mean, weight, points.reading, None)
-    return plain if readings.hoods is None else _pairs(plain, points, value, readings.hoods)
+    return plain if readings.hoods is None else _of_two(plain, readings, points, value, readings.hoods)
 
 
 def _passes(points: Points, size: int) -> Integers:
@@ -84,18 +86,16 @@ def _passes(points: Points, size: int) -> Integers:
     return np.bincount(points.reading[first], minlength=size)
 
 
-def _pairs(means: _Means, points: Points, value: Floats, hoods: Hoods) -> _Means:
-    """Pairs of readings of a hood: the flow that there was without it."""
-    paired = np.isfinite(hoods.resistance_ratio)
-    if not paired.any():
-        return means
-    starts = np.searchsorted(points.reading, np.flatnonzero(paired))
-    ratio = hoods.resistance_ratio[paired]
-    to_open, to_throttled, to_ratio = unthrottled_sensitivities(value[starts], value[starts + 1], ratio)
+def _of_two(means: _Means, readings: Readings, points: Points, value: Floats, hoods: Hoods) -> _Means:
+    """Readings whose value is made of two indications and the resistance ratio."""
     flow, weight, back_pressure = means.value.copy(), np.array(means.weight), np.zeros(means.value.size)
-    flow[paired] = unthrottled_flow(value[starts], value[starts + 1], ratio)
-    weight[starts], weight[starts + 1] = to_open, to_throttled
-    back_pressure[paired] = to_ratio
+    for way, mine in readings.rows_by_way():
+        if way.of_two is not None:
+            rows = np.arange(readings.size)[mine]
+            starts = np.searchsorted(points.reading, rows)
+            two = value[starts], value[starts + 1], hoods.resistance_ratio[rows]
+            flow[rows] = way.of_two.value(*two)
+            weight[starts], weight[starts + 1], back_pressure[rows] = way.of_two.sensitivities(*two)
     return _Means(flow, weight, points.reading, back_pressure)
 
 
@@ -103,7 +103,7 @@ def _value_contributions(
     readings: Readings, points: AtPoints, means: _Means, each: Integers
 ) -> tuple[Contribution, ...]:
     by_calibration = readings.calibration
-    found = [
+    contributions = [
         _repeatability(readings, points, means, each),
         _type_b("resolution", _resolution(readings, points, means), each),
         # Statistics of the certificate's comparisons: Type A, though not of this reading's observations.
@@ -119,13 +119,13 @@ def _value_contributions(
     ]
     if readings.air is not None:
         u = readings.air.relative_uncertainty * means.of(points.density)
-        found.append(_type_b("density", u, readings.air.conditions))
+        contributions.append(_type_b("density", u, readings.air.conditions))
     if readings.probes is not None:
-        found.append(_probe(readings.probes, points, readings, means))
+        contributions.append(_probe(readings.probes, points, readings, means))
     if readings.hoods is not None and means.back_pressure is not None:
         u = readings.hoods.resistance_ratio_uncertainty * means.back_pressure
-        found.append(_type_b("back pressure", u, readings.hoods.hood))
-    return tuple(found)
+        contributions.append(_type_b("back pressure", u, readings.hoods.hood))
+    return tuple(contributions)
 
 
 def _stability(readings: Readings, u: Floats) -> Contribution:
@@ -217,14 +217,19 @@ def _probe(probes: Probes, points: AtPoints, readings: Readings, means: _Means) 
 def _without_what_the_factor_carries(
     scaled: tuple[Contribution, ...], readings: Readings, flow: Floats
 ) -> tuple[Contribution, ...]:
-    found = readings.found_factors
-    if found is None:
+    factors = readings.found_factors
+    if factors is None:
         return scaled
     carried = {
-        "calibration scatter": found.scatter * flow[:, np.newaxis],
-        "reference standard": _column(found.reference * flow),
+        "calibration scatter": factors.scatter * flow[:, np.newaxis],
+        "reference standard": _column(factors.reference * flow),
     }
-    return tuple(replace(one, parts=one.parts - carried[one.name]) if one.name in carried else one for one in scaled)
+    return tuple(
+        replace(contribution, parts=contribution.parts - carried[contribution.name])
+        if contribution.name in carried
+        else contribution
+        for contribution in scaled
+    )
 
 
 def _flow_contributions(readings: Readings, flow: Floats, each: Integers) -> tuple[Contribution, ...]:

@@ -1,27 +1,14 @@
 """Readings as arrays, in SI: what the measurement model is given."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from enum import IntEnum
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calib.arrays import Floats, Integers, Truths
 from calib.curves.curve import Curve
-
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
-Truths = NDArray[np.bool_]
-
-
-class Effect(IntEnum):
-    """How the value of a reading depends on the density of the air."""
-
-    NONE = 0
-    PRESSURE = 1  # the corrected indication is a velocity pressure
-    THERMAL = 2  # it is the velocity at a reference state
-    VANE = 3  # friction of a vane, corrected by similarity
-    PAIR = 4  # probe and manometer were calibrated together as a velocity, at the density of the calibration
+from calib.measurement.indicated_velocity import INDICATED_VELOCITY
+from calib.measurement.way import Way
 
 
 @dataclass(frozen=True)
@@ -37,11 +24,10 @@ class Points:
 class Air:
     """The air of n readings, where the density counts."""
 
-    effect: Integers  # (n,) an Effect
     density: Floats  # (n,) [kg/m3]; any number above 0 where it does not count
     relative_uncertainty: Floats  # (n,) u(rho)/rho [1]; 0 where it does not count
     conditions: Integers  # (n,) readings with the same number share its error
-    reference_density: Floats  # (n,) of the reference state (THERMAL) or of the calibration (VANE, PAIR) [kg/m3]
+    reference_density: Floats  # (n,) of the reference state or of the calibration, where there is one [kg/m3]
 
 
 @dataclass(frozen=True)
@@ -56,10 +42,9 @@ class Probes:
 
 @dataclass(frozen=True)
 class Hoods:
-    """Hoods: the corrected indication is a flow. A pair has two points, the throttle open and set."""
+    """Hoods read with their throttle open and set: such a reading has two points."""
 
-    flow: Truths  # (n,) whether the reading is one of a hood
-    resistance_ratio: Floats  # (n,) resistance with the throttle set over that when open [1]; NaN: no pair
+    resistance_ratio: Floats  # (n,) resistance with the throttle set over that when open [1]; any number elsewhere
     resistance_ratio_uncertainty: Floats  # (n,) its standard uncertainty [1]
     hood: Integers  # (n,) readings with the same number share its error
 
@@ -93,6 +78,8 @@ class Readings:
     curves: Sequence[Curve]
     outlet_factor_dof: Floats | None = None  # (n,); None: infinite
     method_dof: Floats | None = None  # (n,); None: infinite
+    ways: Sequence[Way] = (INDICATED_VELOCITY,)
+    way: Integers | None = None  # (n,) index into `ways`; None: all by the first
     points: Points | None = None  # None: each reading is one point
     air: Air | None = None  # None: the density counts nowhere
     probes: Probes | None = None
@@ -109,3 +96,21 @@ class Readings:
     def of_points(self) -> Integers | slice:
         """Index that spreads an array of the readings over their points."""
         return slice(None) if self.points is None else self.points.reading
+
+    def way_of(self, row: int) -> Way:
+        """The way of one reading."""
+        return self.ways[0 if self.way is None else int(self.way[row])]
+
+    def rows_by_way(self) -> Iterator[tuple[Way, Integers | slice]]:
+        """Each way, and where its readings stand."""
+        return _by_way(self.ways, self.way)
+
+    def points_by_way(self) -> Iterator[tuple[Way, Integers | slice]]:
+        """Each way, and where the points of its readings stand."""
+        return _by_way(self.ways, None if self.way is None else self.way[self.of_points])
+
+
+def _by_way(ways: Sequence[Way], index: Integers | None) -> Iterator[tuple[Way, Integers | slice]]:
+    for place, way in enumerate(ways):
+        # The usual job is measured in one way, and its arrays are taken as they stand.
+        yield way, slice(None) if index is None or len(ways) == 1 else np.flatnonzero(index == place)

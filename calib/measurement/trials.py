@@ -20,15 +20,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from calib.airflow.velocity import (
-    actual_velocity,
-    scaled_from_calibration_density,
-    similarity_scale,
-    velocity_from_pressure,
-)
+from calib.arrays import Floats, Integers, Truths
 from calib.curves.curve import Curve
 from calib.curves.regression import cholesky_of
-from calib.measurement.readings import Effect, Floats, Integers, Readings, Truths
+from calib.measurement.readings import Readings
+from calib.measurement.way import Way
 
 Place = tuple[str, int]
 RELATIVE = (("dimension", 0), ("dimension", 1), ("outlet factor", 0), ("method", 0))
@@ -41,9 +37,9 @@ class Errors:
     trials: int
     drawn: Mapping[Place, Floats]
 
-    def at(self, name: str, number: int = 0) -> Floats | float:
+    def at(self, name: str, index: int = 0) -> Floats | float:
         """Errors in a place."""
-        return self.drawn.get((name, number), 0.0)
+        return self.drawn.get((name, index), 0.0)
 
     def directions(self, name: str, count: int) -> Floats:
         """(t, count) errors in the places of one name."""
@@ -102,10 +98,10 @@ class OneReading:
     standing: Truths  # (P,) standing air: no velocity, and nothing asked of the curve
     instrument: Calibrated
     probe: Calibrated | None
-    effect: Effect
+    way: Way
     density: float  # [kg/m3]
     reference_density: float  # [kg/m3]
-    resistance_ratio: float  # NaN: no pair of a hood
+    resistance_ratio: float  # of a hood with its throttle open and set
     opening: float  # A K [m2]
     carried_scatter: Floats  # (p,) what a found factor carries of the instrument's calibration, relative
     carried_reference: float
@@ -121,9 +117,9 @@ class OneReading:
     def mean(self, given: Errors) -> Floats:
         """(t,) mean velocity [m/s], or the flow of a hood [m3/s]."""
         points = self.points(given)
-        if np.isfinite(self.resistance_ratio):
+        if self.way.of_two is not None:
             ratio = self.resistance_ratio + given.at("resistance ratio")
-            return _bounded(_without_hood(next(points), next(points), ratio))
+            return self.way.of_two.trial(next(points), next(points), ratio)
         mean = next(points) * self.weight[0]
         for weight, value in zip(self.weight[1:], points, strict=True):
             mean += weight * value
@@ -142,25 +138,17 @@ class OneReading:
             yield value if probe is None else np.where(value > 0, probe(k, value), value)
 
     def _indication(self, k: int, density: Floats | float, given: Errors) -> Floats:
-        """(t,) indications at a point; of a vane at the density of its calibration."""
+        """(t,) indications at a point, as the curve is asked."""
         x = np.full(given.trials, self.indication[k])
         x += given.at("repeatability", k)
         x += given.at("resolution", int(self.place[k]))
-        if self.effect == Effect.VANE:
-            x *= similarity_scale(density, self.reference_density)
+        if self.way.in_air is not None:
+            x *= self.way.in_air.scale(density, self.reference_density)
         return x
 
     def _through_the_air(self, value: Floats, density: Floats | float) -> Floats:
-        match self.effect:
-            case Effect.PRESSURE:
-                return velocity_from_pressure(value, density)
-            case Effect.THERMAL:
-                return actual_velocity(value, self.reference_density, density)
-            case Effect.VANE:
-                return value / similarity_scale(density, self.reference_density)
-            case Effect.PAIR:
-                return scaled_from_calibration_density(value, density, self.reference_density)
-        return value
+        in_air = self.way.in_air
+        return value if in_air is None else in_air.value(value, density, self.reference_density)
 
     def _carried(self, given: Errors) -> Floats | float:
         """The factor was found with an instrument that read high or low by this: (t,) ratio to the truth."""
@@ -171,7 +159,7 @@ class OneReading:
 
 
 @dataclass(frozen=True)
-class Model:
+class ReadingModel:
     """The measurement model of one reading, for `propagate_distributions`."""
 
     one: OneReading
@@ -182,38 +170,18 @@ class Model:
         return self.one.flow(errors_at(self.places, drawn))
 
 
-def _without_hood(open_flow: Floats, throttled_flow: Floats, ratio: Floats | float) -> Floats:
-    """q_0 = [(r/q_1^2 - 1/q_2^2)/(r - 1)]^(-1/2), as `calib.airflow.hood.unthrottled_flow`, for what errors make of a pair.
-
-    A throttled flow above the open one gives a flow below it. One that is lower than the ratio can bring about gives a flow without
-    bound, infinite here; an open flow of 0 and below gives 0.
-    """
-    bracket = (ratio / open_flow**2 - 1.0 / throttled_flow**2) / (ratio - 1.0)
-    bounded = (bracket > 0) & (throttled_flow > 0) & (np.asarray(ratio) > 1)
-    flow = np.power(bracket, -0.5, out=np.full_like(bracket, np.inf), where=bounded)
-    return np.where(open_flow > 0, flow, 0.0)
-
-
-def _bounded(flow: Floats) -> Floats:
-    """A flow without bound lies beyond either end of every interval: it stands as the largest of the others."""
-    without = np.isposinf(flow)
-    if without.any() and not without.all():
-        flow[without] = flow[~without].max()
-    return flow
-
-
 # --- one reading among many ------------------------------------------------------------------------------------------------------
 
 
 def one_reading(readings: Readings, row: int) -> OneReading:
     """A reading of a job; raises MeasuringIntervalError where an estimate lies outside a curve's interval."""
     mine = points_of(readings, row)
-    air, hoods, found = readings.air, readings.hoods, readings.found_factors
-    effect = Effect.NONE if air is None else Effect(int(air.effect[row]))
+    air, hoods, factors = readings.air, readings.hoods, readings.found_factors
+    way = readings.way_of(row)
     density, reference_density = (1.0, 1.0) if air is None else (air.density[row], air.reference_density[row])
     x = readings.indication[mine]
-    standing = (x <= 0) & (effect == Effect.PRESSURE)
-    at = x * similarity_scale(density, reference_density) if effect == Effect.VANE else x
+    standing = (x <= 0) & way.zero_is_standing_air
+    at = x if way.in_air is None else x * way.in_air.scale(density, reference_density)
     curve = readings.curves[readings.calibration[row]]
     plain = OneReading(
         indication=x,
@@ -225,13 +193,13 @@ def one_reading(readings: Readings, row: int) -> OneReading:
             stability_dof=math.inf if readings.stability_dof is None else float(readings.stability_dof[row]),
         ),
         probe=None,
-        effect=effect,
+        way=way,
         density=float(density),
         reference_density=float(reference_density),
         resistance_ratio=math.nan if hoods is None else float(hoods.resistance_ratio[row]),
         opening=float(readings.area[row] * readings.outlet_factor[row]),
-        carried_scatter=np.zeros(0) if found is None else found.scatter[row, : curve.parts],
-        carried_reference=0.0 if found is None else float(found.reference[row]),
+        carried_scatter=np.zeros(0) if factors is None else factors.scatter[row, : curve.parts],
+        carried_reference=0.0 if factors is None else float(factors.reference[row]),
     )
     return replace(plain, probe=_probe(readings, row, plain))
 
@@ -282,5 +250,5 @@ def _probe(readings: Readings, row: int, without: OneReading) -> Calibrated | No
         return None
     at = np.concatenate(list(without.points(NO_ERRORS)))
     limit = probes.stability_relative[row] * at + probes.stability_absolute[row]
-    found = _calibrated("probe ", readings.curves[probes.calibration[row]], at, limit, at > 0)
-    return replace(found, stability_dof=math.inf if probes.stability_dof is None else float(probes.stability_dof[row]))
+    probe = _calibrated("probe ", readings.curves[probes.calibration[row]], at, limit, at > 0)
+    return replace(probe, stability_dof=math.inf if probes.stability_dof is None else float(probes.stability_dof[row]))

@@ -47,8 +47,7 @@ def _moment(*columns: str) -> tuple[CheckConstraint, ...]:
     return tuple(CheckConstraint(f"{one} LIKE '____-__-__T__:__%'", name=f"{one}_is_a_time") for one in columns)
 
 
-THERMAL, VANE_FRICTION, VELOCITY_PRESSURE = "thermal", "vane friction", "velocity pressure"
-DENSITY_EFFECTS = (THERMAL, VANE_FRICTION, VELOCITY_PRESSURE)
+DENSITY_EFFECTS = ("thermal", "vane friction", "velocity pressure")
 PATTERNS = ("spot grid", "sweep", "centre", "traverse", "hood")
 SHAPES = ("rectangular", "round", "flat-oval")
 OUTLET, DUCT = "outlet", "duct"

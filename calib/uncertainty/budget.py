@@ -8,8 +8,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calib.arrays import Floats
 from calib.errors import CalibError
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY, coverage_factor
 from calib.uncertainty.propagation import welch_satterthwaite
@@ -26,8 +26,8 @@ class Budget:
     """Uncertainty budget of one result (GUM 5.1, G.4). Arrays (c,) over its contributions."""
 
     names: tuple[str, ...]
-    uncertainties: NDArray[np.float64]  # |c_i| u(x_i) [unit of the result]
-    degrees_of_freedom: NDArray[np.float64]  # infinite where u is taken as exactly known
+    uncertainties: Floats  # |c_i| u(x_i) [unit of the result]
+    degrees_of_freedom: Floats  # infinite where u is taken as exactly known
     coverage_probability: float = COVERAGE_PROBABILITY
 
     @property
@@ -41,16 +41,16 @@ class Budget:
         degrees = welch_satterthwaite(self.uncertainties, self.degrees_of_freedom)
         return float(coverage_factor(degrees, self.coverage_probability)) * self.standard_uncertainty
 
-    def with_factor(self, number: int, factor: float) -> "Budget":
+    def with_factor(self, place: int, factor: float) -> "Budget":
         """The same budget with one contribution multiplied by a factor."""
         changed = self.uncertainties.copy()
-        changed[number] *= factor
+        changed[place] *= factor
         return replace(self, uncertainties=changed)
 
-    def with_contribution(self, number: int, uncertainty: float, degrees_of_freedom: float) -> "Budget":
+    def with_contribution(self, place: int, uncertainty: float, degrees_of_freedom: float) -> "Budget":
         """The same budget with one contribution evaluated otherwise."""
         changed, degrees = self.uncertainties.copy(), self.degrees_of_freedom.copy()
-        changed[number], degrees[number] = uncertainty, degrees_of_freedom
+        changed[place], degrees[place] = uncertainty, degrees_of_freedom
         return replace(self, uncertainties=changed, degrees_of_freedom=degrees)
 
 
@@ -67,7 +67,7 @@ class Lever:
 def levers(budget: Budget) -> tuple[Lever, ...]:
     """Every contribution with its share and what U would be without it, the ruling one first."""
     total = budget.standard_uncertainty**2
-    found = [
+    changed = [
         Lever(
             name,
             100.0 * float(budget.uncertainties[number]) ** 2 / total if total > 0 else 0.0,
@@ -76,7 +76,7 @@ def levers(budget: Budget) -> tuple[Lever, ...]:
         )
         for number, name in enumerate(budget.names)
     ]
-    return tuple(sorted(found, key=lambda one: -one.variance_percent))
+    return tuple(sorted(changed, key=lambda lever: -lever.variance_percent))
 
 
 @dataclass(frozen=True)
@@ -87,10 +87,10 @@ class Repeatability:
     type_a: bool  # estimated from the observations themselves: then n observations give n-1 degrees of freedom
 
 
-def observations_needed(budget: Budget, number: int, repeatability: Repeatability, wanted: float) -> int | None:
+def observations_needed(budget: Budget, place: int, repeatability: Repeatability, wanted: float) -> int | None:
     """Fewest observations whose mean brings U down to `wanted`, or None where no number does.
 
-    `number` is the place of the repeatability in the budget. It assumes that more observations scatter as those made do. Raises
+    `place` is that of the repeatability in the budget. It assumes that more observations scatter as those made do. Raises
     CalibError for a wanted U that is not above 0.
     """
     if not (math.isfinite(wanted) and wanted > 0):
@@ -98,8 +98,7 @@ def observations_needed(budget: Budget, number: int, repeatability: Repeatabilit
 
     def reaches(observations: int) -> bool:
         return (
-            _with_observations(budget, number, repeatability, observations).expanded_uncertainty
-            <= wanted * _ON_THE_MARK
+            _with_observations(budget, place, repeatability, observations).expanded_uncertainty <= wanted * _ON_THE_MARK
         )
 
     fewest = 2 if repeatability.type_a else 1
@@ -112,12 +111,12 @@ def observations_needed(budget: Budget, number: int, repeatability: Repeatabilit
     return high
 
 
-def _with_observations(budget: Budget, number: int, repeatability: Repeatability, observations: int) -> Budget:
+def _with_observations(budget: Budget, place: int, repeatability: Repeatability, observations: int) -> Budget:
     degrees = observations - 1.0 if repeatability.type_a else math.inf
-    return budget.with_contribution(number, repeatability.of_one / math.sqrt(observations), degrees)
+    return budget.with_contribution(place, repeatability.of_one / math.sqrt(observations), degrees)
 
 
-def dominant(names: Sequence[str], uncertainties: NDArray[np.float64], among: Sequence[str]) -> str | None:
+def dominant(names: Sequence[str], uncertainties: Floats, among: Sequence[str]) -> str | None:
     """The contribution, out of those named in `among`, that dominates the others together (EA-4/02 S9.14), or None."""
     total = float(np.sum(uncertainties**2))
     for name, u in zip(names, uncertainties, strict=True):

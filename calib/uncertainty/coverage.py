@@ -3,8 +3,10 @@
 import math
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import ndtri, stdtrit
+
+from calib.arrays import Floats
 
 # ILAC-P14:09/2020 asks for approximately 95 %; 95.45 % gives k = 2 where the degrees of freedom are many.
 COVERAGE_PROBABILITY = 0.9545
@@ -23,7 +25,7 @@ def exact_probability(stated: float) -> float:
 _MANY = 400.0
 
 
-def _large(nu: NDArray[np.float64], z: float) -> NDArray[np.float64]:
+def _large(nu: Floats, z: float) -> Floats:
     """Quantile of t for many degrees of freedom, from the normal one z (Abramowitz and Stegun 26.7.5)."""
     terms = (
         (79 * z**9 + 776 * z**7 + 1482 * z**5 - 1920 * z**3 - 945 * z) / 92160,
@@ -37,7 +39,7 @@ def _large(nu: NDArray[np.float64], z: float) -> NDArray[np.float64]:
     return z + total
 
 
-def coverage_factor(degrees_of_freedom: ArrayLike, probability: float = COVERAGE_PROBABILITY) -> NDArray[np.float64]:
+def coverage_factor(degrees_of_freedom: ArrayLike, probability: float = COVERAGE_PROBABILITY) -> Floats:
     """Coverage factor k_p = t_p(nu), nu cut to the next lower integer (GUM G.4.1 NOTE 1, G.6.4), never below 1.
 
     Degrees of freedom of any shape, infinite allowed; 0 < probability < 1. Source: GUM Tables G.1 and G.2.

@@ -18,12 +18,10 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calib.arrays import Floats
 from calib.errors import CalibError
 from calib.uncertainty.estimate import arcsine, rectangular, triangular
-
-Floats = NDArray[np.float64]
 
 
 class InputDistribution(Protocol):

@@ -5,8 +5,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from calib.arrays import Floats
 from calib.errors import CalibError
 
 
@@ -41,7 +42,7 @@ def type_a(observations: Sequence[float]) -> Estimate:
     return Estimate(mean, s / math.sqrt(n), n - 1)
 
 
-def type_a_covariance(observations: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def type_a_covariance(observations: ArrayLike) -> tuple[Floats, Floats]:
     """Means and covariance matrix of the means of quantities observed together (GUM 5.2.3).
 
     `observations` has one row for each quantity and one column for each simultaneous observation, at least two.

@@ -12,8 +12,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from calib.arrays import Floats
 from calib.errors import CalibError
-from calib.uncertainty.distributions import Floats, require_degrees_of_freedom, standard_deviation_of_t
+from calib.uncertainty.distributions import require_degrees_of_freedom, standard_deviation_of_t
 
 
 @dataclass(frozen=True)
@@ -107,8 +108,8 @@ def _square_root(mean: Floats, covariance: Floats) -> Floats:
             f"covariance matrix is not positive semi-definite: its correlations have the eigenvalue {values[0]:.3g}; "
             "look for a correlation that contradicts the others, or state the correlations with more digits"
         )
-    kept = np.where(values > _ZERO * mean.size, values, 0.0)
-    return np.asarray(scale[:, np.newaxis] * ((vectors * np.sqrt(kept)) @ vectors.T))
+    above_zero = np.where(values > _ZERO * mean.size, values, 0.0)
+    return np.asarray(scale[:, np.newaxis] * ((vectors * np.sqrt(above_zero)) @ vectors.T))
 
 
 def _require_shapes(mean: Floats, covariance: Floats) -> None:

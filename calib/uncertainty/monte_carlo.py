@@ -12,13 +12,12 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calib.arrays import Floats, Integers
 from calib.errors import CalibError
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY, exact_probability
 from calib.uncertainty.distributions import InputDistribution
 
-Floats = NDArray[np.float64]
 Model = Callable[..., Floats]
 
 MAXIMUM_TRIALS = 10_000_000  # 80 MB of model values
@@ -122,7 +121,7 @@ def block_size(coverage_probability: float) -> int:
 
 @dataclass(frozen=True)
 class _Blocks:
-    sizes: NDArray[np.int64]  # (h,) trials of each block
+    sizes: Integers  # (h,) trials of each block
     figures: Floats  # (h, 4) y, u(y), y_low, y_high of each block
 
     def first(self, count: int) -> "_Blocks":
@@ -163,7 +162,7 @@ def _require_run(limit: int, probability: float, digits: int, fraction: float) -
 
 
 def _evaluate(model: Model, inputs: Sequence[InputDistribution], generator: np.random.Generator, trials: int) -> Floats:
-    drawn = [row for one in inputs for row in np.atleast_2d(one.draw(generator, trials))]
+    drawn = [row for distribution in inputs for row in np.atleast_2d(distribution.draw(generator, trials))]
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):  # refused below, with their number
         values = np.asarray(model(*drawn), dtype=float)
     if values.shape != (trials,):

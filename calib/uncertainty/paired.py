@@ -15,16 +15,15 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import chdtri, stdtr, stdtrit
 
+from calib.arrays import Floats
 from calib.errors import CalibError
 from calib.uncertainty.estimate import type_a
 
-SIGNIFICANCE = 0.05
+BIAS_SIGNIFICANCE = 0.05
 FEW = 6  # below it a caution: a judgement, no source
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -79,7 +78,7 @@ def paired(differences: ArrayLike, explained: ArrayLike) -> PairedComparison:
         t=t,
         probability=float(2.0 * stdtr(n - 1, -abs(t))),
         explained=_root_mean_square(u),
-        outliers=outliers(d),
+        outliers=outlying_differences(d),
     )
 
 
@@ -109,7 +108,7 @@ def _t_statistic(mean: float, standard_uncertainty: float) -> float:
 
 def upper_factor(pairs: int) -> float:
     """Upper 95 % confidence limit of a root mean square over the root mean square: sqrt(n/chi^2_0.05(n)); 4.4 for 2, 1.6 for 10."""
-    return float(np.sqrt(pairs / chdtri(pairs, 1.0 - SIGNIFICANCE)))
+    return float(np.sqrt(pairs / chdtri(pairs, 1.0 - BIAS_SIGNIFICANCE)))
 
 
 def grubbs_limit(observations: int) -> float:
@@ -120,11 +119,11 @@ def grubbs_limit(observations: int) -> float:
     Source: NIST/SEMATECH e-Handbook 1.3.5.17.1.
     """
     n = observations
-    squared = float(stdtrit(n - 2, 1.0 - SIGNIFICANCE / (2 * n))) ** 2
+    squared = float(stdtrit(n - 2, 1.0 - BIAS_SIGNIFICANCE / (2 * n))) ** 2
     return float((n - 1) / np.sqrt(n) * np.sqrt(squared / (n - 2 + squared)))
 
 
-def outliers(differences: ArrayLike) -> tuple[int, ...]:
+def outlying_differences(differences: ArrayLike) -> tuple[int, ...]:
     """Places of differences that stand out at 5 % by Grubbs' test: named for a person to judge, never dropped.
 
     One after the other, the one that stands out most first, as long as three are left.
@@ -141,40 +140,40 @@ def outliers(differences: ArrayLike) -> tuple[int, ...]:
     return tuple(sorted(named))
 
 
-def cautions(found: PairedComparison) -> tuple[str, ...]:
+def cautions_about(comparison: PairedComparison) -> tuple[str, ...]:
     """What to bear in mind about a comparison, in plain words; none where there is nothing to say."""
-    return (*_few(found), *_bias(found), *_standing_out(found), *_instruments_alone(found))
+    return (*_few(comparison), *_bias(comparison), *_standing_out(comparison), *_instruments_alone(comparison))
 
 
-def _few(found: PairedComparison) -> Iterable[str]:
-    if found.number < FEW:
+def _few(comparison: PairedComparison) -> Iterable[str]:
+    if comparison.number < FEW:
         yield (
-            f"{found.number} pairs tell little: the root mean square of {_percent(found.root_mean_square)} may truly be up to "
-            f"{_percent(found.upper_limit)} (95 %); fewer than {FEW} pairs are called few by judgement: add pairs"
+            f"{comparison.number} pairs tell little: the root mean square of {_percent(comparison.root_mean_square)} may truly be "
+            f"up to {_percent(comparison.upper_limit)} (95 %); fewer than {FEW} pairs are called few by judgement: add pairs"
         )
 
 
-def _bias(found: PairedComparison) -> Iterable[str]:
-    if found.probability < SIGNIFICANCE:
+def _bias(comparison: PairedComparison) -> Iterable[str]:
+    if comparison.probability < BIAS_SIGNIFICANCE:
         yield (
-            f"the mean difference of {_percent(found.mean, '+')} is more than the scatter explains (p = {found.probability:.2g}): "
-            "find its cause and correct it; uncorrected it stays within the root mean square"
+            f"the mean difference of {_percent(comparison.mean, '+')} is more than the scatter explains "
+            f"(p = {comparison.probability:.2g}): find its cause and correct it; uncorrected it stays within the root mean square"
         )
 
 
-def _standing_out(found: PairedComparison) -> Iterable[str]:
-    for place in found.outliers:
+def _standing_out(comparison: PairedComparison) -> Iterable[str]:
+    for place in comparison.outliers:
         yield (
-            f"pair {place + 1} ({_percent(found.differences[place], '+')}) stands out from the others (Grubbs, 5 %): "
+            f"pair {place + 1} ({_percent(comparison.differences[place], '+')}) stands out from the others (Grubbs, 5 %): "
             "look for its cause; it is kept"
         )
 
 
-def _instruments_alone(found: PairedComparison) -> Iterable[str]:
-    if found.explained >= found.root_mean_square:
+def _instruments_alone(comparison: PairedComparison) -> Iterable[str]:
+    if comparison.explained >= comparison.root_mean_square:
         yield (
-            f"the instruments alone explain {_percent(found.explained)}, no less than the root mean square of "
-            f"{_percent(found.root_mean_square)}: the pairs do not show the method's own uncertainty"
+            f"the instruments alone explain {_percent(comparison.explained)}, no less than the root mean square of "
+            f"{_percent(comparison.root_mean_square)}: the pairs do not show the method's own uncertainty"
         )
 
 

@@ -16,11 +16,12 @@ from functools import cached_property
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from calib.arrays import Floats, Integers, Truths
 from calib.errors import CalibError
 
-Evaluation = Literal["A", "B"]
+EvaluationType = Literal["A", "B"]
 
 
 @dataclass(frozen=True)
@@ -28,10 +29,10 @@ class Contribution:
     """What one influence contributes to each of n results."""
 
     name: str
-    type_a: NDArray[np.bool_]  # (n,): evaluated by statistics of observations (GUM 2.3.2), else by other means (2.3.3)
-    parts: NDArray[np.float64]  # (n, m): signed standard uncertainties in orthogonal directions [unit of the result]
-    source: NDArray[np.int64]  # (n,): results with the same number, 0 or above, share the influence
-    degrees_of_freedom: NDArray[np.float64]  # (n,): infinite where u is taken as exactly known
+    type_a: Truths  # (n,): evaluated by statistics of observations (GUM 2.3.2), else by other means (2.3.3)
+    parts: Floats  # (n, m): signed standard uncertainties in orthogonal directions [unit of the result]
+    source: Integers  # (n,): results with the same number, 0 or above, share the influence
+    degrees_of_freedom: Floats  # (n,): infinite where u is taken as exactly known
 
     def __post_init__(self) -> None:
         n = self.source.size
@@ -43,7 +44,7 @@ class Contribution:
             raise CalibError(f"{self.name}: source {self.source.min()}: sources are numbered from 0")
 
     @property
-    def variance(self) -> NDArray[np.float64]:
+    def variance(self) -> Floats:
         """(n,) variance that the influence contributes [unit of the result squared]."""
         return np.asarray(np.einsum("ij,ij->i", self.parts, self.parts))
 
@@ -52,12 +53,12 @@ class Contribution:
 class Combined:
     """Combined standard uncertainties of n results and where they come from."""
 
-    standard_uncertainty: NDArray[np.float64]  # (n,) [unit of the result]
-    degrees_of_freedom: NDArray[np.float64]  # (n,) effective, by Welch-Satterthwaite
-    uncertainties: NDArray[np.float64]  # (n, c): |c_i| u(x_i), one column for each contribution [unit of the result]
+    standard_uncertainty: Floats  # (n,) [unit of the result]
+    degrees_of_freedom: Floats  # (n,) effective, by Welch-Satterthwaite
+    uncertainties: Floats  # (n, c): |c_i| u(x_i), one column for each contribution [unit of the result]
 
     @cached_property
-    def variance_percent(self) -> NDArray[np.float64]:
+    def variance_percent(self) -> Floats:
         """(n, c) share of each contribution in the combined variance [%]; 0 where there is no uncertainty at all."""
         total = self.standard_uncertainty**2
         of_one = np.divide(100.0, total, out=np.zeros_like(total), where=total > 0)
@@ -65,7 +66,7 @@ class Combined:
         return np.asarray((self.uncertainties.T**2 * of_one).T)
 
 
-def welch_satterthwaite(uncertainties: ArrayLike, degrees_of_freedom: ArrayLike) -> NDArray[np.float64]:
+def welch_satterthwaite(uncertainties: ArrayLike, degrees_of_freedom: ArrayLike) -> Floats:
     """Effective degrees of freedom: u_c^4 / sum(u_i^4 / nu_i) over the last axis (GUM G.4.1, equation G.2b).
 
     For independent components; infinite where none has finite degrees of freedom.
@@ -83,39 +84,37 @@ def combine(contributions: Sequence[Contribution]) -> Combined:
     """
     variances = np.empty((len(contributions), contributions[0].source.size))
     below = np.zeros(contributions[0].source.size)
-    for row, one in enumerate(contributions):
-        variances[row] = one.variance
-        below += variances[row] ** 2 / one.degrees_of_freedom
+    for row, contribution in enumerate(contributions):
+        variances[row] = contribution.variance
+        below += variances[row] ** 2 / contribution.degrees_of_freedom
     return _combined(variances, below)
 
 
-def _combined(variances: NDArray[np.float64], below: NDArray[np.float64]) -> Combined:
+def _combined(variances: Floats, below: Floats) -> Combined:
     """From the variances (c, n) and the sums (n,) of u^4/nu over the independent sources to the combined figures."""
     total = variances.sum(axis=0)
     effective = np.divide(total**2, below, out=np.full_like(total, np.inf), where=below > 0)
     return Combined(np.sqrt(total), effective, np.sqrt(variances).T)
 
 
-def combine_totals(
-    contributions: Sequence[Contribution], membership: NDArray[np.int64], sign: NDArray[np.float64], totals: int
-) -> Combined:
+def combine_totals(contributions: Sequence[Contribution], membership: Integers, sign: Floats, totals: int) -> Combined:
     """Combined standard uncertainty of totals y_t = sum over its results of sign * y, with what the results share (GUM 5.2.2).
 
     `membership` (n,) gives the number of the total that a result belongs to, 0 to totals - 1, or -1 for none; `sign` (n,) is
     +1 or -1. A shared influence adds within a total before it is squared; a result's own does not.
     """
-    inside: NDArray[np.int64] | slice = slice(None) if np.all(membership >= 0) else np.flatnonzero(membership >= 0)
+    inside: Integers | slice = slice(None) if np.all(membership >= 0) else np.flatnonzero(membership >= 0)
     groups: dict[int, _Groups] = {}
     variances = np.empty((len(contributions), totals))
     below = np.zeros(totals)
-    for row, one in enumerate(contributions):
+    for row, contribution in enumerate(contributions):
         # Many contributions carry one and the same array of sources: it is grouped once.
-        if id(one.source) not in groups:
-            groups[id(one.source)] = _groups(one.source[inside], membership[inside], totals)
-        group = groups[id(one.source)]
-        of_group = group.summed_squares(one.parts[inside] * sign[inside, np.newaxis])
+        if id(contribution.source) not in groups:
+            groups[id(contribution.source)] = _groups(contribution.source[inside], membership[inside], totals)
+        group = groups[id(contribution.source)]
+        of_group = group.summed_squares(contribution.parts[inside] * sign[inside, np.newaxis])
         variances[row] = np.bincount(group.owner, of_group, totals)
-        below += np.bincount(group.owner, of_group**2 / group.fewest(one.degrees_of_freedom[inside]), totals)
+        below += np.bincount(group.owner, of_group**2 / group.fewest(contribution.degrees_of_freedom[inside]), totals)
     return _combined(variances, below)
 
 
@@ -123,17 +122,17 @@ def combine_totals(
 class _Groups:
     """Results of one total with one source."""
 
-    place: NDArray[np.int64] | None  # (n,) number of the group that a result belongs to; None: each is a group alone
-    owner: NDArray[np.int64]  # (groups,) total that a group belongs to
+    place: Integers | None  # (n,) number of the group that a result belongs to; None: each is a group alone
+    owner: Integers  # (groups,) total that a group belongs to
 
-    def summed_squares(self, parts: NDArray[np.float64]) -> NDArray[np.float64]:
+    def summed_squares(self, parts: Floats) -> Floats:
         """(groups,) squared length of the sum of the parts (n, m) of each group."""
         if self.place is None:
             return np.asarray(np.einsum("ij,ij->i", parts, parts))
         summed = np.stack([np.bincount(self.place, column, self.owner.size) for column in parts.T])
         return np.asarray(np.sum(summed**2, axis=0))
 
-    def fewest(self, degrees_of_freedom: NDArray[np.float64]) -> NDArray[np.float64]:
+    def fewest(self, degrees_of_freedom: Floats) -> Floats:
         """(groups,) degrees of freedom of each group: a source has one number; should its results differ in it, the fewest."""
         if self.place is None:
             return degrees_of_freedom
@@ -142,7 +141,7 @@ class _Groups:
         return fewest
 
 
-def _groups(source: NDArray[np.int64], membership: NDArray[np.int64], totals: int) -> _Groups:
+def _groups(source: Integers, membership: Integers, totals: int) -> _Groups:
     if np.all(source[1:] > source[:-1]):  # rising: no source stands twice
         return _Groups(None, membership)
     width = int(source.max(initial=0)) + 1
@@ -153,17 +152,17 @@ def _groups(source: NDArray[np.int64], membership: NDArray[np.int64], totals: in
     return _Groups(place, present // width)
 
 
-def covariance(contributions: Sequence[Contribution]) -> NDArray[np.float64]:
+def covariance(contributions: Sequence[Contribution]) -> Floats:
     """(n, n) covariance matrix of the results [unit of the result squared]; memory grows with n^2."""
     size = contributions[0].source.size
     matrix = np.zeros((size, size))
-    for one in contributions:
-        shared = one.source[:, np.newaxis] == one.source[np.newaxis, :]
-        matrix += np.where(shared, one.parts @ one.parts.T, 0.0)
+    for contribution in contributions:
+        shared = contribution.source[:, np.newaxis] == contribution.source[np.newaxis, :]
+        matrix += np.where(shared, contribution.parts @ contribution.parts.T, 0.0)
     return matrix
 
 
-def propagate(sensitivities: ArrayLike, covariance_of_inputs: ArrayLike) -> NDArray[np.float64]:
+def propagate(sensitivities: ArrayLike, covariance_of_inputs: ArrayLike) -> Floats:
     """Covariance matrix of results from correlated inputs: U_y = C U_x C^T (GUM 5.2.2; H.2.3).
 
     `sensitivities` (results, inputs) are the partial derivatives; `covariance_of_inputs` is (inputs, inputs).

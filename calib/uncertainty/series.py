@@ -14,12 +14,13 @@ the sum ends).
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from calib.arrays import Floats
 from calib.errors import CalibError
 from calib.uncertainty.estimate import Estimate
 
-FEWEST = 10  # values below which an autocorrelation says nothing
+FEWEST_OF_A_SERIES = 10  # values below which an autocorrelation says nothing
 
 
 @dataclass(frozen=True)
@@ -30,7 +31,7 @@ class SeriesEstimate:
     observations: int  # n
     standard_deviation: float  # s of one value, made up for the correlation
     effective_observations: float  # n_eff, 1 < n_eff <= n
-    autocorrelation: NDArray[np.float64]  # rho_1 ... rho_K that were summed
+    autocorrelation: Floats  # rho_1 ... rho_K that were summed
 
     @property
     def understated_by(self) -> float:
@@ -38,7 +39,7 @@ class SeriesEstimate:
         return float(np.sqrt(self.observations / self.effective_observations))
 
 
-def autocorrelation(values: ArrayLike) -> NDArray[np.float64]:
+def autocorrelation(values: ArrayLike) -> Floats:
     """Sample autocorrelations rho_0 = 1, rho_1 ... rho_(n-1) of a series, by the fast Fourier transform.
 
     Zeros after the first for a series that does not vary.
@@ -59,8 +60,10 @@ def type_a_of_series(values: ArrayLike) -> SeriesEstimate:
     """
     series = np.asarray(values, dtype=float)
     n = series.size
-    if n < FEWEST:
-        raise CalibError(f"{n} logged value(s): at least {FEWEST} are needed to see how they are correlated")
+    if n < FEWEST_OF_A_SERIES:
+        raise CalibError(
+            f"{n} logged value(s): at least {FEWEST_OF_A_SERIES} are needed to see how they are correlated"
+        )
     if not np.all(np.isfinite(series)):
         raise CalibError(f"logged value {int(np.flatnonzero(~np.isfinite(series))[0]) + 1} is not finite")
     summed = _summed(autocorrelation(series)[1:])
@@ -73,7 +76,7 @@ def type_a_of_series(values: ArrayLike) -> SeriesEstimate:
     return SeriesEstimate(estimate, n, float(np.sqrt(variance)), effective, summed)
 
 
-def _summed(rho: NDArray[np.float64]) -> NDArray[np.float64]:
+def _summed(rho: Floats) -> Floats:
     """Autocorrelations before the first pair whose sum is not positive; a first one that is not positive counts for nothing."""
     even = rho[: rho.size - rho.size % 2]
     # Pairs as Geyer takes them: (rho_0, rho_1), (rho_2, rho_3)...: rho_0 = 1 belongs to the first.

@@ -66,9 +66,9 @@ def round_result(value: float, uncertainty: float, digits: int = 2, rounding: Ro
         return Rounded(stated or abs(stated), rounded)  # nothing bears no sign: -0.00 is 0.00
 
 
-def plain(number: Decimal) -> str:
+def plain(value: Decimal) -> str:
     """Number without an exponent: 1.2E+3 is written 1200."""
-    return f"{number:f}"
+    return f"{value:f}"
 
 
 def statement(value: float, expanded_uncertainty: float, unit: str, coverage_factor: float) -> str:

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calib.airflow.profile import judge
+from calib.airflow.profile import judge_profile
 from calib.airflow.traverse import (
     EQUAL_AREA,
     LOG_LINEAR,
@@ -29,7 +29,7 @@ def of(law, points=GRID):
 
 
 def test_in_an_even_profile_nothing_stands_out():
-    profile = judge(GRID, np.full(12, 4.0))
+    profile = judge_profile(GRID, np.full(12, 4.0))
     assert (profile.low_share, profile.skew_across, profile.skew_up, profile.nonpositive) == (0.0, 0.0, 0.0, 0)
     assert profile.peak_ratio == pytest.approx(1.0)
     assert profile.findings == ()
@@ -38,7 +38,7 @@ def test_in_an_even_profile_nothing_stands_out():
 def test_a_developed_profile_in_a_pipe_is_good():
     # Power 1/7 of the distance from the wall.
     velocity = of(lambda x, y: 10 * (1 - math.hypot(x - 0.2, y - 0.2) / 0.2) ** (1 / 7), PIPE)
-    profile = judge(PIPE, velocity)
+    profile = judge_profile(PIPE, velocity)
     assert profile.findings == ()
     assert profile.skew_across == pytest.approx(0, abs=1e-12)
     assert profile.peak_ratio == pytest.approx(velocity.max() / velocity.mean())
@@ -48,23 +48,25 @@ def test_a_quarter_of_low_pressures_is_let_be_and_more_is_found():
     # 12 points: with 3 below 0.316 of the largest, 25 %; with 4, a third.
     velocity = np.full(12, 4.0)
     velocity[[0, 5, 10]] = 1.2
-    assert judge(GRID, velocity).low_share == pytest.approx(0.25)
-    assert not any("tenth" in one for one in judge(GRID, velocity).findings)
+    assert judge_profile(GRID, velocity).low_share == pytest.approx(0.25)
+    assert not any("tenth" in one for one in judge_profile(GRID, velocity).findings)
     velocity[6] = 1.2
-    assert judge(GRID, velocity).low_share == pytest.approx(1 / 3)
-    assert any("33% of the velocity pressures are below a tenth" in one for one in judge(GRID, velocity).findings)
+    assert judge_profile(GRID, velocity).low_share == pytest.approx(1 / 3)
+    assert any(
+        "33% of the velocity pressures are below a tenth" in one for one in judge_profile(GRID, velocity).findings
+    )
 
 
 @pytest.mark.parametrize(("velocity", "share"), [(3.15, 1 / 12), (3.17, 0.0)])
 def test_a_tenth_of_the_pressure_is_0_316_of_the_velocity(velocity, share):
     velocities = np.full(12, 10.0)
     velocities[3] = velocity
-    assert judge(GRID, velocities).low_share == pytest.approx(share)
+    assert judge_profile(GRID, velocities).low_share == pytest.approx(share)
 
 
 def test_a_faster_right_half_is_found_as_such():
     # Left 3 m/s, right 5 m/s: 2 of a mean of 4.
-    profile = judge(GRID, of(lambda x, _: 5.0 if x > 0.5 else 3.0))
+    profile = judge_profile(GRID, of(lambda x, _: 5.0 if x > 0.5 else 3.0))
     assert profile.skew_across == pytest.approx(0.5)
     assert profile.skew_up == pytest.approx(0.0)
     assert profile.findings[0].startswith("the right half is faster than the other by 50% of the mean")
@@ -73,20 +75,20 @@ def test_a_faster_right_half_is_found_as_such():
 
 def test_a_faster_lower_half_is_found_and_the_middle_line_belongs_to_neither():
     # Three points up each line: 6, 5, 4 m/s. Lower 6, upper 4, mean 5.
-    profile = judge(GRID, of(lambda _, y: 6.0 - 6.0 * (y - 0.25 / 3)))
+    profile = judge_profile(GRID, of(lambda _, y: 6.0 - 6.0 * (y - 0.25 / 3)))
     assert profile.skew_up == pytest.approx(-0.4)
     assert "the lower half is faster" in profile.findings[0]
 
 
 def test_a_slight_skew_is_let_be():
     # 25 % of the mean.
-    assert judge(GRID, of(lambda x, _: 4.5 if x > 0.5 else 3.5)).findings == ()
+    assert judge_profile(GRID, of(lambda x, _: 4.5 if x > 0.5 else 3.5)).findings == ()
 
 
 @given(st.floats(0.0, 0.9))
 def test_turning_the_duct_round_turns_the_skew(slope):
-    one = judge(GRID, of(lambda x, y: 5 * (1 + slope * (x - 0.5) + 0.2 * slope * y)))
-    other = judge(GRID, of(lambda x, y: 5 * (1 + slope * (0.5 - x) + 0.2 * slope * y)))
+    one = judge_profile(GRID, of(lambda x, y: 5 * (1 + slope * (x - 0.5) + 0.2 * slope * y)))
+    other = judge_profile(GRID, of(lambda x, y: 5 * (1 + slope * (0.5 - x) + 0.2 * slope * y)))
     assert one.skew_across == pytest.approx(-other.skew_across)
     assert one.skew_up == pytest.approx(other.skew_up)
 
@@ -94,17 +96,17 @@ def test_turning_the_duct_round_turns_the_skew(slope):
 def test_weights_enter_the_halves():
     points = traverse(Section(RECTANGULAR, 1.0, 1.0), LOG_LINEAR, 4, 7)
     # The velocity is 1 on the outer lines and 3 on the inner: each line has the weight 1/4, whatever its number of points.
-    profile = judge(points, of(lambda x, _: 3.0 if 0.2 < x < 0.8 else 1.0, points))
+    profile = judge_profile(points, of(lambda x, _: 3.0 if 0.2 < x < 0.8 else 1.0, points))
     assert profile.peak_ratio == pytest.approx(1.5)
     assert profile.skew_across == pytest.approx(0, abs=1e-12)
     # Line 4 alone at 3: right half 2, left half 1, mean 1.5.
-    assert judge(points, of(lambda x, _: 3.0 if x > 0.8 else 1.0, points)).skew_across == pytest.approx(2 / 3)
+    assert judge_profile(points, of(lambda x, _: 3.0 if x > 0.8 else 1.0, points)).skew_across == pytest.approx(2 / 3)
 
 
 def test_a_jet_is_found():
     velocity = np.full(12, 2.0)
     velocity[5] = 6.0
-    profile = judge(GRID, velocity)
+    profile = judge_profile(GRID, velocity)
     # 6 over (11 x 2 + 6)/12.
     assert profile.peak_ratio == pytest.approx(6 / (28 / 12))
     assert any("2.57 times the mean" in one for one in profile.findings)
@@ -113,19 +115,19 @@ def test_a_jet_is_found():
 def test_points_without_a_pressure_are_counted_and_found():
     velocity = np.full(12, 4.0)
     velocity[[2, 9]] = 0.0
-    profile = judge(GRID, velocity, nonpositive=2)
+    profile = judge_profile(GRID, velocity, nonpositive=2)
     assert profile.nonpositive == 2
     assert "2 of 12 points without a velocity pressure above 0" in profile.findings[0]
-    assert judge(GRID, velocity).nonpositive == 2
+    assert judge_profile(GRID, velocity).nonpositive == 2
 
 
 def test_a_pressure_that_was_not_positive_counts_though_a_velocity_stands_for_it():
-    assert judge(GRID, np.full(12, 4.0), nonpositive=1).nonpositive == 1
+    assert judge_profile(GRID, np.full(12, 4.0), nonpositive=1).nonpositive == 1
 
 
 @pytest.mark.parametrize("velocity", [0.0, -1.0])
 def test_without_flow_there_is_no_skew_and_no_peak(velocity):
-    profile = judge(GRID, np.full(12, velocity))
+    profile = judge_profile(GRID, np.full(12, velocity))
     assert (profile.skew_across, profile.skew_up, profile.peak_ratio) == (None, None, None)
     assert (profile.low_share, profile.nonpositive) == (1.0, 12)
     assert "there is no flow" in profile.findings[0]
@@ -133,7 +135,7 @@ def test_without_flow_there_is_no_skew_and_no_peak(velocity):
 
 def test_one_line_alone_has_no_skew_across():
     points = traverse(Section(RECTANGULAR, 1.0, 0.5), EQUAL_AREA, 1, 4)
-    profile = judge(points, np.array([3.0, 4.0, 4.0, 5.0]))
+    profile = judge_profile(points, np.array([3.0, 4.0, 4.0, 5.0]))
     assert profile.skew_across is None
     # Upper half 4.5, lower half 3.5, mean 4 m/s.
     assert profile.skew_up == pytest.approx(0.25)
@@ -142,4 +144,4 @@ def test_one_line_alone_has_no_skew_across():
 @pytest.mark.parametrize("velocity", [np.full(11, 4.0), np.full(13, 4.0), np.array([4.0] * 11 + [math.nan])])
 def test_velocities_that_are_not_those_of_the_points_are_refused(velocity):
     with pytest.raises(CalibError):
-        judge(GRID, velocity)
+        judge_profile(GRID, velocity)

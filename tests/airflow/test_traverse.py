@@ -18,9 +18,9 @@ from calib.airflow.traverse import (
     FLAT_OVAL,
     LOG_LINEAR,
     LOG_TCHEBYCHEFF,
+    POINT_RULES,
     RECTANGULAR,
     ROUND,
-    RULES,
     SECTION_SHAPES,
     Section,
     mean_velocity,
@@ -36,7 +36,7 @@ SECTIONS = {
     ROUND: Section(ROUND, 0.4, 0.4),
     FLAT_OVAL: Section(FLAT_OVAL, 1.2, 0.5),
 }
-EVERY = [(shape, rule) for shape in SECTION_SHAPES for rule in RULES]
+EVERY = [(shape, rule) for shape in SECTION_SHAPES for rule in POINT_RULES]
 every_rule = pytest.mark.parametrize(("shape", "rule"), EVERY)
 size = st.floats(0.05, 5.0)
 
@@ -339,7 +339,7 @@ STATED = {LOG_TCHEBYCHEFF: (-0.4, 1.0), LOG_LINEAR: (-0.9, 1.05), EQUAL_AREA: (1
 
 
 @pytest.mark.parametrize("aspect", ASPECTS)
-@pytest.mark.parametrize("rule", RULES)
+@pytest.mark.parametrize("rule", POINT_RULES)
 def test_a_flat_oval_power_law_is_as_far_off_as_is_stated(rule, aspect):
     offered = [count for count in point_counts(FLAT_OVAL, rule)[0] if count <= 11]
     fewest = 5 if rule == LOG_TCHEBYCHEFF else 4

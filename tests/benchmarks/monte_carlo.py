@@ -13,8 +13,9 @@ import numpy as np
 from machine import describe
 
 from calib.airflow.outlet import rectangular_area, volume_flow
+from calib.arrays import Floats
 from calib.uncertainty.coverage import coverage_factor
-from calib.uncertainty.distributions import Floats, Normal, Rectangular, StudentT
+from calib.uncertainty.distributions import Normal, Rectangular, StudentT
 from calib.uncertainty.monte_carlo import propagate_distributions
 
 TRIALS = 1_000_000

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calib.curves.choice import choose
-from calib.curves.curve import CorrectionCurve, from_text, reference_part
+from calib.curves.curve import CorrectionCurve, correction_curve_from_text, reference_part
 from calib.curves.regression import weighted
 from calib.errors import MeasuringIntervalError
 from tests.comparisons import certificates, taken
@@ -109,7 +109,7 @@ def test_repeating_every_point_four_times_halves_the_scatter_that_is_stated(poin
 @given(certificates(), fraction)
 def test_a_curve_is_read_again_as_it_was_written(points, part):
     curve = choose(points).curve
-    again = from_text(curve.as_text())
+    again = correction_curve_from_text(curve.as_text())
     x = min(curve.high, curve.low + part * (curve.high - curve.low))
     assert (again.low, again.high, again.scale) == (curve.low, curve.high, curve.scale)
     assert again.stated_repeatability is curve.stated_repeatability
@@ -126,7 +126,7 @@ def test_a_curve_written_long_ago_can_still_be_read():
         '"degrees_of_freedom": 2, "chi_squared": 1.5, "residuals": [0.1, -0.2, 0.1, 0.0], "scale": 1.0, '
         '"stated_repeatability": true, "reference_indications": [1.0, 5.0], "reference_uncertainties": [0.1, 0.3]}'
     )
-    curve = from_text(text)
+    curve = correction_curve_from_text(text)
     assert curve.value(5.0) == pytest.approx(5.75)
     assert curve.scatter_uncertainty(5.0) == pytest.approx(math.sqrt(0.05))
     assert curve.reference_uncertainty(4.0) == pytest.approx(0.25)

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from odrpack import odr_fit
 
 from calib.curves import regression
-from calib.curves.nonlinear import complex_step, unweighted, weighted
+from calib.curves.nonlinear import complex_step, nonlinear_unweighted, nonlinear_weighted
 from calib.errors import CurveError
 
 seeds = st.integers(0, 2**32 - 1)
@@ -39,7 +39,7 @@ def measured(seed, relative=0.01):
 @given(seeds)
 def test_a_line_is_that_of_the_linear_regression(seed):
     _, y, u = measured(seed)
-    fit = weighted(line, X, y, u, np.array([0.0, 0.0]))
+    fit = nonlinear_weighted(line, X, y, u, np.array([0.0, 0.0]))
     b, covariance = regression.weighted(X, y, u, 1).in_powers_of_x()
     assert fit.parameters == pytest.approx(b, rel=1e-10)
     assert fit.covariance == pytest.approx(covariance, rel=1e-10)
@@ -49,7 +49,7 @@ def test_a_line_is_that_of_the_linear_regression(seed):
 @given(seeds)
 def test_unknown_scatter_is_that_of_the_residuals(seed):
     _, y, _ = measured(seed)
-    fit = unweighted(line, X, y, np.array([0.0, 0.0]))
+    fit = nonlinear_unweighted(line, X, y, np.array([0.0, 0.0]))
     b, covariance = regression.unweighted(X, y, 1).in_powers_of_x()
     assert fit.parameters == pytest.approx(b, rel=1e-10)
     assert fit.standard_uncertainty == pytest.approx(np.sqrt(np.diag(covariance)), rel=1e-10)
@@ -62,7 +62,7 @@ def test_a_curve_is_that_of_odrpack(seed):
     # odrpack stops where the sum of squares, flat at its minimum, falls no more: its parameters are then right to 1e-9 to 3e-7 of
     # their uncertainty and its covariance to 1e-7. (Without `jac_x` it leaves `jac_beta` aside, and reaches 1e-4.)
     b, y, u = measured(seed)
-    fit = weighted(king, X, y, u, b)
+    fit = nonlinear_weighted(king, X, y, u, b)
     reference = odr_fit(
         lambda x, beta: king(beta, x),
         X,
@@ -88,7 +88,7 @@ def test_a_curve_is_that_of_odrpack(seed):
 def test_the_sum_of_squares_is_stationary_at_the_minimum(seed):
     # What odrpack cannot show to nine digits: the residuals are orthogonal to every derivative.
     b, y, u = measured(seed)
-    fit = weighted(king, X, y, u, b)
+    fit = nonlinear_weighted(king, X, y, u, b)
     jacobian = king_by_b(fit.parameters, X) / u[:, np.newaxis]
     pull = jacobian.T @ ((y - king(fit.parameters, X)) / u)
     assert np.linalg.solve(jacobian.T @ jacobian, pull) / fit.standard_uncertainty == pytest.approx(0.0, abs=1e-9)
@@ -99,7 +99,7 @@ def test_the_sum_of_squares_is_stationary_at_the_minimum(seed):
 @given(seeds)
 def test_a_jacobian_given_leads_to_the_same_fit_as_complex_steps(seed):
     b, y, u = measured(seed)
-    one, other = weighted(king, X, y, u, b), weighted(king, X, y, u, b, king_by_b)
+    one, other = nonlinear_weighted(king, X, y, u, b), nonlinear_weighted(king, X, y, u, b, king_by_b)
     assert other.parameters == pytest.approx(one.parameters, rel=1e-11)
     assert other.covariance == pytest.approx(one.covariance, rel=1e-11)
 
@@ -114,20 +114,20 @@ def test_complex_steps_give_derivatives_to_the_last_digits():
 
 def test_places_may_have_several_coordinates():
     places = np.array([[1.0, 0.0], [0.0, 1.0], [1.0, 1.0], [2.0, 1.0]])
-    fit = unweighted(lambda b, x: x @ b, places, places @ [2.0, 3.0], np.array([1.0, 1.0]))
+    fit = nonlinear_unweighted(lambda b, x: x @ b, places, places @ [2.0, 3.0], np.array([1.0, 1.0]))
     assert fit.parameters == pytest.approx([2.0, 3.0])
 
 
 def test_points_on_the_curve_leave_no_scatter():
     b = np.array([1.3, 0.8, 0.45])
-    fit = unweighted(king, X, king(b, X), np.array([1.0, 1.0, 0.5]))
+    fit = nonlinear_unweighted(king, X, king(b, X), np.array([1.0, 1.0, 0.5]))
     assert fit.parameters == pytest.approx(b, rel=1e-12)
     assert fit.residual_standard_deviation == pytest.approx(0.0, abs=1e-14)
 
 
 def test_as_many_points_as_parameters_have_no_residual_standard_deviation():
     b = np.array([1.3, 0.8, 0.45])
-    fit = weighted(king, X[:3], king(b, X[:3]), np.full(3, 0.1), np.array([1.0, 1.0, 0.5]))
+    fit = nonlinear_weighted(king, X[:3], king(b, X[:3]), np.full(3, 0.1), np.array([1.0, 1.0, 0.5]))
     assert fit.degrees_of_freedom == 0
     assert np.isnan(fit.residual_standard_deviation)
     assert fit.parameters == pytest.approx(b)
@@ -135,7 +135,7 @@ def test_as_many_points_as_parameters_have_no_residual_standard_deviation():
 
 def test_scaling_enlarges_the_covariance_and_nothing_else():
     b, y, u = measured(4)
-    fit = weighted(king, X, y, u, b)
+    fit = nonlinear_weighted(king, X, y, u, b)
     larger = fit.scaled(4.0)
     assert larger.standard_uncertainty == pytest.approx(2 * fit.standard_uncertainty)
     assert larger.parameters is fit.parameters
@@ -143,7 +143,7 @@ def test_scaling_enlarges_the_covariance_and_nothing_else():
 
 def test_the_covariance_of_known_scatter_is_not_scaled_by_the_residuals():
     b, y, u = measured(4)
-    one, other = weighted(king, X, y, u, b), weighted(king, X, y, 10 * u, b)
+    one, other = nonlinear_weighted(king, X, y, u, b), nonlinear_weighted(king, X, y, 10 * u, b)
     assert other.parameters == pytest.approx(one.parameters)
     assert other.standard_uncertainty == pytest.approx(10 * one.standard_uncertainty)
     assert one.residual_standard_deviation == pytest.approx(10 * other.residual_standard_deviation)
@@ -151,7 +151,7 @@ def test_the_covariance_of_known_scatter_is_not_scaled_by_the_residuals():
 
 def test_a_fit_reports_how_it_converged():
     b, y, u = measured(4)
-    fit = weighted(king, X, y, u, b)
+    fit = nonlinear_weighted(king, X, y, u, b)
     assert fit.converged
     assert fit.last_move <= 1e-6
     assert 2 <= fit.iterations < 100
@@ -160,7 +160,7 @@ def test_a_fit_reports_how_it_converged():
 def test_a_model_that_overflows_on_the_way_is_no_harm():
     # From 5 the first steps reach exponents beyond what floats hold.
     y = np.exp(0.3 * X)
-    fit = unweighted(lambda b, x: np.exp(b[0] * x), X, y, np.array([5.0]))
+    fit = nonlinear_unweighted(lambda b, x: np.exp(b[0] * x), X, y, np.array([5.0]))
     assert fit.parameters == pytest.approx([0.3], rel=1e-9)
 
 
@@ -172,38 +172,38 @@ def test_an_uncertainty_that_is_none_is_refused_with_its_points(wrong):
     u = np.full(7, 0.1)
     u[[0, 6]] = wrong
     with pytest.raises(CurveError, match=r"point\(s\) 1, 7: the uncertainty must be above 0 and finite"):
-        weighted(king, X, X, u, np.ones(3))
+        nonlinear_weighted(king, X, X, u, np.ones(3))
 
 
 def test_fewer_points_than_parameters_are_refused():
     with pytest.raises(CurveError, match="2 points determine no 3 parameters: compare at more places"):
-        weighted(king, X[:2], X[:2], np.ones(2), np.ones(3))
+        nonlinear_weighted(king, X[:2], X[:2], np.ones(2), np.ones(3))
 
 
 def test_a_scatter_cannot_come_from_points_that_the_curve_passes_through():
     with pytest.raises(CurveError, match="3 points leave nothing to estimate the scatter of 3 parameters"):
-        unweighted(king, X[:3], X[:3], np.ones(3))
+        nonlinear_unweighted(king, X[:3], X[:3], np.ones(3))
 
 
 def test_points_where_the_model_has_no_value_at_the_start_are_named():
     x = np.array([-1.0, 0.5, 1.0, 2.0, 3.0])
     with pytest.raises(CurveError, match=r"point\(s\) 1: value or model is not finite at the start"):
-        unweighted(king, x, x, np.array([1.0, 1.0, 0.5]))
+        nonlinear_unweighted(king, x, x, np.array([1.0, 1.0, 0.5]))
 
 
 def test_parameters_that_the_points_do_not_tell_apart_are_named():
     with pytest.raises(CurveError, match=r"7 points do not tell apart the parameter\(s\) 1, 2: fix one"):
-        unweighted(lambda b, x: (b[0] + b[1]) * x + b[2], X, 2.0 * X, np.array([1.0, 1.0, 1.0]))
+        nonlinear_unweighted(lambda b, x: (b[0] + b[1]) * x + b[2], X, 2.0 * X, np.array([1.0, 1.0, 1.0]))
 
 
 def test_a_parameter_without_effect_is_named():
     with pytest.raises(CurveError, match=r"parameter\(s\) 2: fix one"):
-        unweighted(lambda b, x: b[0] * x + 0.0 * b[1], X, 2.0 * X + np.sin(X), np.array([1.0, 1.0]))
+        nonlinear_unweighted(lambda b, x: b[0] * x + 0.0 * b[1], X, 2.0 * X + np.sin(X), np.array([1.0, 1.0]))
 
 
 def test_a_model_that_loses_imaginary_parts_needs_its_jacobian():
     with pytest.raises(CurveError, match="give its Jacobian"):
-        unweighted(lambda b, x: np.abs(b[0]) * x, X, X, np.array([1.0]))
+        nonlinear_unweighted(lambda b, x: np.abs(b[0]) * x, X, X, np.array([1.0]))
 
 
 def test_a_fit_that_does_not_converge_names_the_points_farthest_away():
@@ -211,4 +211,4 @@ def test_a_fit_that_does_not_converge_names_the_points_farthest_away():
     y = np.array([5.0, 4.0, 3.0, 2.0, 1.0, 0.5, 0.25])
     message = r"no convergence in \d+ iterations; .* points \d, \d, \d: check these|do not tell apart"
     with pytest.raises(CurveError, match=message):
-        unweighted(lambda b, x: b[0] * np.exp(np.exp(b[1]) * x), X, y, np.array([1.0, -1.0]))
+        nonlinear_unweighted(lambda b, x: b[0] * np.exp(np.exp(b[1]) * x), X, y, np.array([1.0, -1.0]))

@@ -15,8 +15,8 @@ from calib.curves.response import (
     PROPORTIONAL,
     RESPONSE_SHAPES,
     ResponseCurve,
+    curve_from_text,
     fit_response,
-    from_text,
 )
 from calib.errors import CurveError, MeasuringIntervalError
 
@@ -81,7 +81,7 @@ def test_the_scatter_is_what_refitting_scattered_comparisons_shows(name):
 @shapes
 def test_the_curve_reads_back_from_the_records(name):
     _, x, curve = curve_of(name)
-    again = from_text(curve.as_text())
+    again = curve_from_text(curve.as_text())
     assert again.value(x).tolist() == curve.value(x).tolist()
     assert again.scatter_uncertainty(x).tolist() == curve.scatter_uncertainty(x).tolist()
 

@@ -13,7 +13,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calib.measurement import Effect, FoundFactors, flows
+from calib.measurement import FoundFactors, flows
+from calib.measurement.ways import CALIBRATED_PAIR, THERMAL, VANE, VELOCITY_PRESSURE
 from calib.uncertainty.propagation import combine_totals, covariance
 from tests.arrays import correction, line, pair, readings, several, single
 
@@ -24,7 +25,7 @@ DUCT = {
     "u": 0.3,
     "limit": 0.01,
     "step": 0.1,
-    "effect": Effect.PRESSURE,
+    "way": VELOCITY_PRESSURE,
     "density": 1.15,
     "u_density": 0.002,
     "probe": 1,
@@ -82,7 +83,7 @@ def test_the_pattern_over_the_points_is_no_repeatability(indications):
 @given(pressures)
 def test_velocities_are_averaged_and_never_pressures(indications):
     """The root is concave: the mean pressure would give more flow, or as much where all are equal (Jensen)."""
-    (flow,) = flows(readings(several(indications, effect=Effect.PRESSURE, density=1.15))).flow
+    (flow,) = flows(readings(several(indications, way=VELOCITY_PRESSURE, density=1.15))).flow
     assert flow == pytest.approx(statistics.fmean(math.sqrt(2 * x / 1.15) for x in indications), rel=1e-12)
     of_mean_pressure = math.sqrt(2 * statistics.fmean(indications) / 1.15)
     assert flow <= of_mean_pressure * (1 + 1e-12)
@@ -107,7 +108,7 @@ def test_the_order_of_the_points_does_not_matter(indications, random):
 
 
 def test_points_count_by_their_weights():
-    said = {"effect": Effect.PRESSURE, "density": 1.2, "u": 0.6, "step": 0.1}
+    said = {"way": VELOCITY_PRESSURE, "density": 1.2, "u": 0.6, "step": 0.1}
     found = flows(readings(several((60.0, 15.0, 15.0), weights=(0.5, 0.3, 0.2), **said)))
     assert found.flow == pytest.approx(
         [0.5 * 10.0 + 0.3 * 5.0 + 0.2 * 5.0], rel=1e-14
@@ -127,7 +128,7 @@ def mean_velocity(indications):
 
 
 def test_passes_show_the_repeatability_of_their_mean():
-    found = flows(readings(several(FIRST, SECOND, THIRD, effect=Effect.PRESSURE, area=0.5)))
+    found = flows(readings(several(FIRST, SECOND, THIRD, way=VELOCITY_PRESSURE, area=0.5)))
     means = [mean_velocity(one) for one in (FIRST, SECOND, THIRD)]
     assert found.flow == pytest.approx([0.5 * statistics.fmean(means)], rel=1e-14)
     repeatability = found.contributions[0]
@@ -137,7 +138,7 @@ def test_passes_show_the_repeatability_of_their_mean():
 
 
 def test_one_pass_has_the_declared_repeatability_as_type_b():
-    repeatability = flows(readings(several(FIRST, effect=Effect.PRESSURE, u=0.3))).contributions[0]
+    repeatability = flows(readings(several(FIRST, way=VELOCITY_PRESSURE, u=0.3))).contributions[0]
     assert repeatability.type_a.tolist() == [False]
     assert repeatability.degrees_of_freedom.tolist() == [math.inf]
 
@@ -150,7 +151,7 @@ def test_the_same_digits_in_each_pass_are_rounded_the_same():
 
 
 def test_rounding_at_a_place_counts_by_its_mean_sensitivity_over_the_passes():
-    found = flows(readings(several(FIRST, SECOND, effect=Effect.PRESSURE, step=0.1)))
+    found = flows(readings(several(FIRST, SECOND, way=VELOCITY_PRESSURE, step=0.1)))
     of_places = [
         statistics.fmean(1 / math.sqrt(2 * x * 1.2) for x in of_place) for of_place in zip(FIRST, SECOND, strict=True)
     ]
@@ -158,7 +159,7 @@ def test_rounding_at_a_place_counts_by_its_mean_sensitivity_over_the_passes():
 
 
 def test_repeated_pressures_at_one_place_are_passes_of_one_point():
-    found = flows(readings(several((30.0,), (42.0,), effect=Effect.PRESSURE)))
+    found = flows(readings(several((30.0,), (42.0,), way=VELOCITY_PRESSURE)))
     velocities = [mean_velocity([x]) for x in (30.0, 42.0)]
     assert found.flow == pytest.approx([statistics.fmean(velocities)], rel=1e-14)
     assert line(found, "repeatability") == pytest.approx([statistics.stdev(velocities) / math.sqrt(2)], rel=1e-12)
@@ -181,7 +182,7 @@ def test_flow_and_contributions_go_with_area_and_factor(indications, area, facto
 def test_a_pressure_scale_enters_by_its_root(indications, scale):
     """The same air faster by the root: for a correction, limits and reference part that are fractions of the indication."""
     curves = [correction((0.0, 0.01), nodes=((0.0, 0.0), (5000.0, 50.0)))]
-    said = {"effect": Effect.PRESSURE, "limit": 0.02}
+    said = {"way": VELOCITY_PRESSURE, "limit": 0.02}
     one, other = (
         flows(readings(several([factor * x for x in indications], **said), curves=curves)) for factor in (1.0, scale)
     )
@@ -194,19 +195,19 @@ def test_a_pressure_scale_enters_by_its_root(indications, scale):
 
 
 @pytest.mark.parametrize(
-    ("effect", "exponent"), [(Effect.PRESSURE, -0.5), (Effect.PAIR, -0.5), (Effect.THERMAL, -1.0), (Effect.VANE, 0.0)]
+    ("way", "exponent"), [(VELOCITY_PRESSURE, -0.5), (CALIBRATED_PAIR, -0.5), (THERMAL, -1.0), (VANE, 0.0)]
 )
-def test_a_relative_error_of_the_density_enters_by_its_exponent(effect, exponent):
+def test_a_relative_error_of_the_density_enters_by_its_exponent(way, exponent):
     """A vane without friction has none (f(x) = x)."""
-    found = flows(readings(several((20.0, 40.0, 30.0), effect=effect, u_density=0.01, density=1.1, area=0.3)))
+    found = flows(readings(several((20.0, 40.0, 30.0), way=way, u_density=0.01, density=1.1, area=0.3)))
     assert line(found, "density") == pytest.approx([exponent * 0.01 * found.flow[0]], rel=1e-13, abs=1e-18)
 
 
 @pytest.mark.parametrize(("conditions", "factor"), [(0, 1.0), (1, 0.0)])
 def test_readings_in_the_same_air_share_its_error(conditions, factor):
     """GUM F.1.2.3: a velocity pressure and a thermal anemometer, by -1/2 and by -1."""
-    one = single(60.0, effect=Effect.PRESSURE, u_density=0.01)
-    other = single(8.0, effect=Effect.THERMAL, u_density=0.01, conditions=conditions)
+    one = single(60.0, way=VELOCITY_PRESSURE, u_density=0.01)
+    other = single(8.0, way=THERMAL, u_density=0.01, conditions=conditions)
     found = flows(readings(one, other))
     shared = covariance([each for each in found.contributions if each.name == "density"])[0, 1]
     assert shared == pytest.approx(factor * 0.5 * 0.01**2 * found.flow[0] * found.flow[1], rel=1e-13, abs=1e-18)
@@ -329,7 +330,7 @@ def test_a_reading_whose_factor_was_not_found_with_its_calibration_keeps_all_of_
 
 def test_points_observed_for_themselves_combine_by_welch_satterthwaite():
     """GUM G.4.1: two equal variances with 4 degrees of freedom each make 8."""
-    repeatability = flows(readings(several((60.0, 60.0), u=0.3, dof=4.0, effect=Effect.PRESSURE))).contributions[0]
+    repeatability = flows(readings(several((60.0, 60.0), u=0.3, dof=4.0, way=VELOCITY_PRESSURE))).contributions[0]
     assert repeatability.degrees_of_freedom == pytest.approx([8.0], rel=1e-13)
     assert repeatability.type_a.tolist() == [True]
 

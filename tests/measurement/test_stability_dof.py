@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from calib.measurement import flows
+from calib.measurement.ways import VELOCITY_PRESSURE
 from calib.uncertainty.propagation import combine
-from tests.arrays import Effect, correction, readings, single
+from tests.arrays import correction, readings, single
 
 
 def contribution(given, name="stability"):
@@ -48,8 +49,8 @@ def test_few_degrees_of_freedom_lower_the_effective_ones():
 
 def test_a_probe_s_history_gives_its_line_degrees_of_freedom():
     with_probe = readings(
-        single(60.0, effect=Effect.PRESSURE, probe=1, probe_limit=0.01),
-        single(60.0, effect=Effect.PRESSURE),
+        single(60.0, way=VELOCITY_PRESSURE, probe=1, probe_limit=0.01),
+        single(60.0, way=VELOCITY_PRESSURE),
         curves=[correction(), correction()],
     )
     dof = np.array([3.0, np.inf])

@@ -5,8 +5,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calib.measurement import Effect, flows
+from calib.measurement import flows
 from calib.measurement.trials import NO_ERRORS, Errors, errors_at, one_reading
+from calib.measurement.ways import THERMAL, VELOCITY_PRESSURE
 from tests.arrays import correction, pair, readings, several, single
 from tests.measurement.test_at_points import CURVE, PRESSURE, PROBE, one_of_any_kind
 
@@ -40,7 +41,7 @@ def given_once(name, number, error):
 
 def test_a_rounding_error_enters_at_its_place_in_every_pass():
     """60 Pa make 10 m/s at 1.2 kg/m3, 15 Pa 5 m/s; 45 Pa more than the 15 are 60."""
-    one = one_reading(readings(several((60.0, 15.0), (60.0, 15.0), effect=Effect.PRESSURE)), 0)
+    one = one_reading(readings(several((60.0, 15.0), (60.0, 15.0), way=VELOCITY_PRESSURE)), 0)
     assert one.flow(NO_ERRORS) == pytest.approx([7.5], rel=1e-14)
     assert one.flow(given_once("resolution", 1, 45.0)) == pytest.approx([10.0], rel=1e-14)
     assert one.flow(given_once("repeatability", 1, 45.0)) == pytest.approx([8.75], rel=1e-14)
@@ -48,14 +49,14 @@ def test_a_rounding_error_enters_at_its_place_in_every_pass():
 
 def test_an_error_of_the_density_enters_by_the_model_itself():
     """Air a quarter of what was thought: twice the velocity from a pressure, four times that of a thermal anemometer."""
-    pressure, thermal = single(60.0, effect=Effect.PRESSURE), single(10.0, effect=Effect.THERMAL)
+    pressure, thermal = single(60.0, way=VELOCITY_PRESSURE), single(10.0, way=THERMAL)
     together = readings(pressure, thermal)
     found = [one_reading(together, row).flow(given_once("density", 0, -0.75))[0] for row in range(2)]
     assert found == pytest.approx([20.0, 40.0], rel=1e-14)
 
 
 def test_a_pressure_that_an_error_brings_below_zero_gives_no_velocity():
-    one = one_reading(readings(several((60.0, 15.0), effect=Effect.PRESSURE, probe=0), curves=[correction()]), 0)
+    one = one_reading(readings(several((60.0, 15.0), way=VELOCITY_PRESSURE, probe=0), curves=[correction()]), 0)
     assert one.flow(given_once("repeatability", 1, -20.0)) == pytest.approx([5.0], rel=1e-14)
 
 

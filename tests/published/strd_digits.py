@@ -86,7 +86,7 @@ def through_zero(name):
 def curve(name, start):
     """The same of a nonlinear model, from one of its two starts."""
     first = np.array([float(row[start]) for row in rows(f"nist_strd_{name.lower()}", "starts")])
-    fit = nonlinear.unweighted(MODELS[name], *data(name), first)
+    fit = nonlinear.nonlinear_unweighted(MODELS[name], *data(name), first)
     return fit.parameters, fit.standard_uncertainty, fit.residual_standard_deviation
 
 

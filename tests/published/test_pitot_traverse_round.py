@@ -17,7 +17,8 @@ import numpy as np
 import pytest
 from scipy.special import stdtrit
 
-from calib.measurement import Effect, flows
+from calib.measurement import flows
+from calib.measurement.ways import VELOCITY_PRESSURE
 from calib.procedures.measure.distributions import model_of
 from calib.uncertainty.coverage import coverage_factor
 from calib.uncertainty.monte_carlo import propagate_distributions
@@ -49,7 +50,7 @@ def duct():
     probe = correction((0.0, GIVEN["K"] - 1.0), nodes=((0.0, 0.0), (100.0, 100.0 * GIVEN["u K"])))
     one = several(
         PRESSURE.tolist(),
-        effect=Effect.PRESSURE,
+        way=VELOCITY_PRESSURE,
         density=GIVEN["rho"],
         u_density=GIVEN["u rho"] / GIVEN["rho"],
         probe=1,

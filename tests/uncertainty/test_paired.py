@@ -13,7 +13,7 @@ from scipy import stats
 from statsmodels.stats.weightstats import DescrStatsW
 
 from calib.errors import CalibError
-from calib.uncertainty.paired import FEW, cautions, grubbs_limit, outliers, paired, upper_factor
+from calib.uncertainty.paired import FEW, cautions_about, grubbs_limit, outlying_differences, paired, upper_factor
 from tests.reference import agrees
 
 SLEEP = np.array([1.2, 2.4, 1.3, 1.3, 0.0, 1.0, 1.8, 0.8, 4.6, 1.4])
@@ -43,7 +43,7 @@ def test_the_limits_of_grubbs(n, printed):
 
 
 def test_the_ninth_sleeper_stands_out():
-    assert outliers(SLEEP) == (8,)
+    assert outlying_differences(SLEEP) == (8,)
 
 
 @given(differences)
@@ -121,13 +121,13 @@ def test_what_the_instruments_explain_is_a_root_mean_square_too():
 def test_instruments_that_explain_more_than_there_is_leave_nothing():
     found = judged([0.01, -0.01, 0.01, -0.01, 0.01, -0.01], explained=0.02)
     assert found.unexplained == 0.0
-    (caution,) = cautions(found)
+    (caution,) = cautions_about(found)
     assert "2 %" in caution
     assert "do not show the method's own uncertainty" in caution
 
 
 def test_few_pairs_are_cautioned_with_what_they_may_hide():
-    (caution,) = cautions(judged([0.02, -0.01, 0.015, -0.02]))
+    (caution,) = cautions_about(judged([0.02, -0.01, 0.015, -0.02]))
     assert caution.startswith("4 pairs tell little")
     # rms 1.68 %; chi-squared of 4 leaves 5 % below 0.711 (tables): 1.68 sqrt(4/0.711) = 3.98 %.
     assert "1.68 %" in caution
@@ -136,12 +136,12 @@ def test_few_pairs_are_cautioned_with_what_they_may_hide():
 
 
 def test_enough_sound_pairs_ask_for_no_caution():
-    assert cautions(judged([0.02, -0.01, 0.015, -0.02, 0.01, -0.012])) == ()
+    assert cautions_about(judged([0.02, -0.01, 0.015, -0.02, 0.01, -0.012])) == ()
     assert FEW == 6
 
 
 def test_a_bias_that_scatter_does_not_explain_is_cautioned():
-    (caution,) = cautions(judged([0.031, 0.028, 0.03, 0.033, 0.027, 0.031]))
+    (caution,) = cautions_about(judged([0.031, 0.028, 0.03, 0.033, 0.027, 0.031]))
     assert "+3 %" in caution
 
 
@@ -150,23 +150,23 @@ def test_a_pair_that_stands_out_is_named_and_kept():
     found = judged(d)
     assert found.outliers == (5,)
     assert found.number == 8
-    assert any("pair 6 (+46 %)" in caution for caution in cautions(found))
+    assert any("pair 6 (+46 %)" in caution for caution in cautions_about(found))
 
 
 def test_two_pairs_that_stand_out_are_both_named():
     d = [0.01, -0.012, 0.004, -0.007, 0.002, 0.46, -0.003, 0.009, 0.001, -0.9, 0.006]
-    assert outliers(d) == (5, 9)
+    assert outlying_differences(d) == (5, 9)
 
 
 def test_chance_rarely_names_an_outlier():
     drawn = np.random.default_rng(5).normal(size=(2000, 8))
-    named = np.mean([bool(outliers(one)) for one in drawn])
+    named = np.mean([bool(outlying_differences(one)) for one in drawn])
     assert named == pytest.approx(0.05, abs=4 * np.sqrt(0.05 * 0.95 / 2000))
 
 
 @pytest.mark.parametrize("d", [[0.3, 0.3], [0.3, -0.3], [0.1, 0.1, 0.1]])
 def test_two_pairs_or_equal_ones_have_no_outlier(d):
-    assert outliers(d) == ()
+    assert outlying_differences(d) == ()
 
 
 @pytest.mark.parametrize("d", [[], [0.02]])

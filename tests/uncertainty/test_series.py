@@ -14,7 +14,7 @@ from scipy.signal import lfilter
 
 from calib.errors import CalibError
 from calib.uncertainty.estimate import type_a
-from calib.uncertainty.series import FEWEST, autocorrelation, type_a_of_series
+from calib.uncertainty.series import FEWEST_OF_A_SERIES, autocorrelation, type_a_of_series
 
 LENGTH = 600
 
@@ -77,7 +77,7 @@ def test_autocorrelations_are_those_of_their_definition():
     assert autocorrelation(values) == pytest.approx(direct)
 
 
-@pytest.mark.parametrize("count", [0, 1, FEWEST - 1])
+@pytest.mark.parametrize("count", [0, 1, FEWEST_OF_A_SERIES - 1])
 def test_a_series_too_short_to_show_its_correlation_is_refused(count):
     with pytest.raises(CalibError, match=f"{count} logged value"):
         type_a_of_series(np.arange(float(count)))
@@ -88,7 +88,7 @@ def test_a_value_that_is_not_finite_is_named():
         type_a_of_series([1.0, 1.1, 0.9, math.nan, *[1.0] * 10])
 
 
-@given(st.lists(st.floats(-100, 100), min_size=FEWEST, max_size=60), st.floats(-50, 50))
+@given(st.lists(st.floats(-100, 100), min_size=FEWEST_OF_A_SERIES, max_size=60), st.floats(-50, 50))
 def test_a_shift_of_all_values_shifts_the_mean_alone(values, shift):
     plain, moved = type_a_of_series(values), type_a_of_series(np.array(values) + shift)
     assert moved.estimate.value == pytest.approx(plain.estimate.value + shift, abs=1e-9)

@@ -2,12 +2,14 @@
 
 import math
 
-from calib.faces.answers.reading_in_full import flow_unit, result
+from calib.arrays import finite
+from calib.faces.answers.reading_in_full import result
 from calib.faces.plain_text import table_text
 from calib.faces.written import Content, design_text, probability_text, total_name
-from calib.procedures.measure.evaluate import Evaluation, Total
-from calib.procedures.measure.totals import Totals
-from calib.quantities import Unit, unit
+from calib.procedures.measure.evaluate import Evaluation
+from calib.procedures.measure.totals import Total, Totals
+from calib.procedures.on_record.flow_unit import common_flow_unit, flow_unit
+from calib.quantities import Unit
 
 _TOTALS = ("system", "service", "flow ± U", "design", "% of design", "conformity", "probability", "measured")
 _ROOMS = ("room", "supply less extract ± U", "the design asks for", "probability", "measured")
@@ -47,8 +49,7 @@ def _total(evaluation: Evaluation, totals: Totals, row: int, units: str | None) 
 
 def _unit_of(evaluation: Evaluation, total: Total, units: str | None) -> Unit:
     measured = evaluation.measured_outlets
-    symbols = {flow_unit(measured[outlet], units).symbol for outlet in total.sign if outlet in measured}
-    return unit("volume flow", symbols.pop() if len(symbols) == 1 else "L/s")
+    return common_flow_unit(flow_unit(measured[outlet], units).symbol for outlet in total.sign if outlet in measured)
 
 
 def _design_of(totals: Totals, row: int, in_unit: Unit) -> Content | None:
@@ -60,7 +61,7 @@ def _design_of(totals: Totals, row: int, in_unit: Unit) -> Content | None:
     return {
         "value": float(in_unit.from_si(total.design)),
         "unit": in_unit.symbol,
-        "tolerance_percent": 100.0 * total.tolerance if math.isfinite(total.tolerance) else None,
+        "tolerance_percent": finite(100.0 * total.tolerance),
         "percent_of_design": float(judged.percent_of_design[row]) if judged is not None and complete else None,
         "conformity": str(judged.statement[row]) if judged is not None and decided else None,
         "probability_of_conformity": float(judged.probability[row]) if judged is not None and decided else None,

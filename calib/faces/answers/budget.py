@@ -1,12 +1,12 @@
 """One reading's budget, which contribution rules, and what would bring U down, as `calib budget` answers."""
 
 from calib.faces.answers import reading as of_reading
-from calib.faces.answers.reading_in_full import flow_unit
 from calib.faces.plain_text import one_line
 from calib.faces.written import Content, count_of, two_digits
 from calib.procedures.measure.budget import budget_of
 from calib.procedures.measure.distributions import LawAndDistributions
 from calib.procedures.measure.reading_in_job import ReadingInJob
+from calib.procedures.on_record.flow_unit import flow_unit
 from calib.uncertainty.estimate import relative_uncertainty_of_s
 from calib.uncertainty.statement import round_uncertainty
 

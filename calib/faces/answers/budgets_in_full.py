@@ -1,12 +1,13 @@
 """Budgets in full as answers: one of each kind of measurement, every number that a reader needs to work the flow out by hand."""
 
-import math
-
-from calib.faces.answers.reading_in_full import flow_unit, velocity_unit
+from calib.arrays import finite
+from calib.faces.answers.reading_in_full import velocity_unit
 from calib.faces.written import Content
 from calib.procedures.measure import budgets_in_full as full
 from calib.procedures.measure.evaluate import Evaluation, Measured
-from calib.quantities import UNITS, Unit, unit
+from calib.procedures.measure.indicated import unit_of_value
+from calib.procedures.on_record.flow_unit import flow_unit
+from calib.quantities import Unit, coherent, unit
 
 _ONE = Unit("1", "1", 1.0, 0.0)
 
@@ -24,7 +25,7 @@ def _budget(evaluation: Evaluation, budget: full.InFull, units: str | None) -> C
     return {
         "reading": measured.reading.id,
         "kind": {
-            "measured": budget.kind.measured,
+            "measured": budget.kind.way.name,
             "opening": budget.kind.opening,
             "shape": budget.kind.shape,
             "is_traverse": budget.kind.is_traverse,
@@ -50,7 +51,7 @@ def _quantity(quantity: full.InputQuantity, in_unit: Unit, in_flow: Unit) -> Con
         "standard_uncertainty": in_unit.difference_from_si(quantity.standard_uncertainty),
         "evaluation": "A" if quantity.type_a else "B",
         "distribution": quantity.distribution,
-        "degrees_of_freedom": quantity.degrees_of_freedom if math.isfinite(quantity.degrees_of_freedom) else None,
+        "degrees_of_freedom": finite(quantity.degrees_of_freedom),
         "sensitivity_coefficient": in_flow.difference_from_si(in_unit.difference_to_si(quantity.sensitivity)),
         "sensitivity_unit": in_flow.symbol if in_unit is _ONE else f"{in_flow.symbol} per {in_unit.symbol}",
         "contribution": in_flow.difference_from_si(quantity.contribution),
@@ -64,7 +65,7 @@ def _unit_of(of: str, measured: Measured, units: str | None) -> Unit:
     if of == "velocity":
         return velocity_unit(measured.reading, units)
     if of in ("indication", "flow"):
-        return unit(measured.instrument.quantity, measured.instrument.unit)
+        return unit_of_value(measured.instrument)
     if of == "length":
         return unit("length", str(outlet.dimension_unit))
     if of == "area":
@@ -76,15 +77,15 @@ def _unit_of(of: str, measured: Measured, units: str | None) -> Unit:
 def _typed(measured: Measured) -> list[Unit]:
     """Units of the indications and of the curves."""
     own = unit(measured.instrument.indicated, measured.reading.unit)
-    probe = [] if measured.probe is None else [unit(measured.probe.quantity, measured.probe.unit)]
-    return [own, unit(measured.instrument.quantity, measured.instrument.unit), *probe]
+    probe = [] if measured.probe is None else [unit_of_value(measured.probe)]
+    return [own, unit_of_value(measured.instrument), *probe]
 
 
 def _conversions(units: list[Unit]) -> list[Content]:
     """What each unit is in the coherent SI unit, where it is not that unit."""
     named = {one.symbol: one for one in units if one is not _ONE}
     return [
-        {"unit": one.symbol, "value": one.scale, "si_unit": next(iter(UNITS[one.quantity]))}
+        {"unit": one.symbol, "value": one.scale, "si_unit": coherent(one.quantity).symbol}
         for one in named.values()
-        if one.symbol != next(iter(UNITS[one.quantity]))
+        if one.symbol != coherent(one.quantity).symbol
     ]

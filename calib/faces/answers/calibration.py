@@ -8,7 +8,7 @@ from typing import Any
 from calib.confirmation.conformity import SIMPLE
 from calib.curves.choice import whitened
 from calib.curves.diagnosis import outliers
-from calib.curves.response import from_text
+from calib.curves.response import curve_from_text
 from calib.errors import BadInputError
 from calib.faces.answers.curve import curve, fit_of, stored_residuals, unit_of_residuals
 from calib.faces.plain_text import withdrawn_text
@@ -93,7 +93,7 @@ def _outliers(calibration: CalibrationOnFile) -> list[str]:
     """Comparisons that stand out from the curve that counts."""
     used = [each for each in calibration.comparisons if each.phase == calibration.curve.phase]
     points = comparisons_in_si(typed(calibration.instrument), [typed(each) for each in used])
-    fit = fit_of(from_text(calibration.curve.parameters))
+    fit = fit_of(curve_from_text(calibration.curve.parameters))
     return [_named(used[place], place) for place in outliers(whitened(fit, points))]
 
 

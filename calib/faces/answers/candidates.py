@@ -1,7 +1,6 @@
 """What a new fit says of the candidates that a calibration's curve was chosen from, as `calib calibration candidates` answers."""
 
-import math
-
+from calib.arrays import finite
 from calib.curves.choice import Candidate
 from calib.curves.regression import Polynomial
 from calib.faces.answers.curve import formula, response_formula, unit_of_residuals
@@ -55,7 +54,7 @@ def _candidate(calibration: CalibrationOnFile, candidate: Candidate) -> Content:
         "sum_of_squares": squares,
         "degrees_of_freedom": fit.degrees_of_freedom,
         "probability": candidate.probability,
-        "aicc": candidate.aicc if math.isfinite(candidate.aicc) else None,
+        "aicc": finite(candidate.aicc),
         "leave_one_out": _left_out(unit_of_residuals(curve, instrument), candidate),
         "lack_of_fit_probability": candidate.lack_of_fit,
         "kept": candidate.kept,
@@ -64,8 +63,7 @@ def _candidate(calibration: CalibrationOnFile, candidate: Candidate) -> Content:
 
 
 def _left_out(in_unit: Unit, candidate: Candidate) -> float | None:
-    residual = float(in_unit.difference_from_si(candidate.leave_one_out))
-    return residual if math.isfinite(residual) else None
+    return finite(float(in_unit.difference_from_si(candidate.leave_one_out)))
 
 
 def text(answer: Content) -> str:

@@ -1,9 +1,10 @@
 """What a job's flows prove against the design, and the risks of the decisions (JCGM 106), as `calib conformity` answers."""
 
+from calib.arrays import finite
 from calib.faces.answers.reading_in_full import reading_content
-from calib.faces.cautions import RULES
+from calib.faces.cautions import RULES_IN_WORDS
 from calib.faces.plain_text import table_text
-from calib.faces.written import Content, finite, probability_text
+from calib.faces.written import Content, probability_text
 from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.risks import RisksOfJob
 
@@ -20,7 +21,7 @@ def document(evaluation: Evaluation, of_job: RisksOfJob, units: str | None) -> C
     return {
         "job": evaluation.job.job,
         "decision_rule": evaluation.job.decision_rule,
-        "decision_rule_in_words": RULES[evaluation.job.decision_rule],
+        "decision_rule_in_words": RULES_IN_WORDS[evaluation.job.decision_rule],
         "outlets": [
             _judged(reading_content(evaluation, row, units), of_job, place) for place, row in enumerate(of_job.rows)
         ],

@@ -6,7 +6,7 @@ import numpy as np
 
 from calib.curves.curve import CorrectionCurve, Curve
 from calib.curves.regression import Polynomial
-from calib.curves.response import ResponseCurve, ResponseFit, from_text
+from calib.curves.response import ResponseCurve, ResponseFit, curve_from_text
 from calib.faces.written import Content
 from calib.procedures.on_record.calibrations import CalibrationOnFile
 from calib.quantities import Unit, unit
@@ -27,13 +27,13 @@ def stored_residuals(calibration: CalibrationOnFile) -> list[float | None]:
     """Residual of each comparison from the curve that counts, as the records hold both; None of the phase that is not used."""
     curve = calibration.curve
     in_unit = unit_of_residuals(curve, calibration.instrument)
-    residuals = iter(in_unit.difference_from_si(fit_of(from_text(curve.parameters)).residuals).tolist())
+    residuals = iter(in_unit.difference_from_si(fit_of(curve_from_text(curve.parameters)).residuals).tolist())
     return [next(residuals) if each.phase == curve.phase else None for each in calibration.comparisons]
 
 
 def curve(record: tables.StoredCurve, instrument: tables.Instrument) -> Content:
     """A calibration curve: a polynomial in the instrument's own unit, another shape in SI."""
-    stored = from_text(record.parameters)
+    stored = curve_from_text(record.parameters)
     fit = fit_of(stored)
     stated = stored.stated_repeatability
     return {

@@ -13,7 +13,7 @@ from icalendar import Alarm, Calendar, Event
 from calib.faces.plain_text import one_line
 from calib.procedures.fleet.recalibration_round import DueInstrument
 
-BEGINS = b"BEGIN:VCALENDAR"
+CALENDAR_BEGINS = b"BEGIN:VCALENDAR"
 _ALARMS = (30, 7)  # days before
 
 

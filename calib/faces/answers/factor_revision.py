@@ -3,8 +3,9 @@
 import math
 from collections.abc import Sequence
 
+from calib.arrays import finite
 from calib.faces.plain_text import table_text
-from calib.faces.written import Content, finite, two_digits
+from calib.faces.written import Content, two_digits
 from calib.procedures.factors.factors_on_file import FactorOnFile, PairOnFile
 from calib.procedures.measure.results import Results
 from calib.procedures.pairs.factor_uncertainty import OTHER, SAME, factor_results

@@ -3,10 +3,11 @@
 from collections.abc import Iterable
 
 from calib.faces.answers.factor_revision import head_text, revision, tables_text
-from calib.faces.answers.reading_in_full import flow_unit, velocity_unit
-from calib.faces.plain_text import as_typed
+from calib.faces.answers.reading_in_full import velocity_unit
+from calib.faces.plain_text import command_text
 from calib.faces.written import Content
 from calib.procedures.factors.factors_on_file import FactorOnFile
+from calib.procedures.on_record.flow_unit import flow_unit
 from calib.procedures.pairs.factor_from_pairs import FactorFound
 from calib.procedures.pairs.paired_readings import Paired, flow, measured, velocity
 
@@ -21,7 +22,7 @@ def document(factor: FactorFound, on_file: FactorOnFile, units: str | None = Non
     """The factor as it was recorded, and what to type to use it."""
     recorded = revision(on_file, units)
     pairs = [each | _measured(pair, units) for each, pair in zip(recorded["pairs"], factor.pairs, strict=True)]
-    return recorded | {"pairs": pairs, "to_use_it": [as_typed(words) for words in _amending(factor)]}
+    return recorded | {"pairs": pairs, "to_use_it": [command_text(words) for words in _amending(factor)]}
 
 
 def _measured(pair: Paired, units: str | None) -> Content:

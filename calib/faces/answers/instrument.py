@@ -71,7 +71,7 @@ def used_line(used: Content) -> str:
     return f"{taken} taken with it{span}; {refused} refused"
 
 
-class Table(NamedTuple):
+class HistoryTable(NamedTuple):
     """A table of a history."""
 
     title: str
@@ -79,7 +79,7 @@ class Table(NamedTuple):
     rows: list[list[str]]
 
 
-def tables(answer: Content) -> list[Table]:
+def tables(answer: Content) -> list[HistoryTable]:
     """Tables of a history, some of them without rows."""
     calibrations = [
         each | {"curve": _curve(each), "withdrawn": withdrawn_text(each["withdrawn"])}
@@ -102,8 +102,10 @@ def _curve(calibration: Content) -> str:
     return str(calibration["shape"]) if calibration["degree"] is None else f"degree {calibration['degree']}"
 
 
-def _table(title: str, columns: _Columns, records: list[Content]) -> Table:
-    return Table(title, list(columns.values()), [[_cell(record, column) for column in columns] for record in records])
+def _table(title: str, columns: _Columns, records: list[Content]) -> HistoryTable:
+    return HistoryTable(
+        title, list(columns.values()), [[_cell(record, column) for column in columns] for record in records]
+    )
 
 
 def _cell(record: Content, column: str) -> str:

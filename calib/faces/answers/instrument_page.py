@@ -12,7 +12,7 @@ from calib.faces.written import Content
 from calib.procedures.on_record.attached_files import Photo
 
 
-def page(answer: Content, photos: Sequence[Photo], on: date) -> str:
+def _page(answer: Content, photos: Sequence[Photo], on: date) -> str:
     """The history as one self-contained HTML page, as of a day, with the photos of the instrument in it."""
     instrument = answer["instrument"]
     shown = tables(answer)
@@ -77,6 +77,6 @@ def _limits(percent: str | None, absolute: str | None, in_unit: str) -> str | No
 def save_page(answer: Content, photos: Sequence[Photo], path: Path, on: date) -> None:
     """Write the page; raises RecordsError where it cannot be written."""
     try:
-        path.write_text(page(answer, photos, on), encoding="utf-8")
+        path.write_text(_page(answer, photos, on), encoding="utf-8")
     except OSError as error:
         raise RecordsError(f"{path}: the page cannot be written there ({error.strerror})") from error

@@ -4,26 +4,27 @@ import math
 from dataclasses import asdict
 from shlex import quote
 
+from calib.arrays import finite
 from calib.confirmation.acceptance import CORRECTED, INDICATION
 from calib.confirmation.drift import Drift
 from calib.confirmation.history import MONTHS_IN_A_YEAR, CalibrationErrors, ErrorPoints
 from calib.confirmation.reliability import FoundInterval
 from calib.faces.plain_text import one_line, table_text
-from calib.faces.written import Content, count_of, finite
+from calib.faces.written import Content, count_of
 from calib.procedures.fleet.interval_review import IntervalReview
 from calib.quantities import Unit, unit
 
 _K = 2.0  # of the U beside each error
 
 
-def unit_of(review: IntervalReview) -> Unit:
+def register_unit(review: IntervalReview) -> Unit:
     """Unit of the register, in which the review is printed."""
     return unit(review.instrument.indicated, review.instrument.unit)
 
 
 def document(review: IntervalReview) -> Content:
     """A review, unrounded, in the unit of the register."""
-    own = unit_of(review)
+    own = register_unit(review)
     return {
         "tag": review.instrument.tag,
         "on": str(review.on),

@@ -14,7 +14,7 @@ from calib.faces.plain_text import one_line
 from calib.faces.template import template
 from calib.procedures.fleet.labels import Label
 
-BEGINS = b'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>Labels'
+LABELS_BEGIN = b'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>Labels'
 
 
 def as_sheet(labels: Sequence[Label], on: date) -> bytes:

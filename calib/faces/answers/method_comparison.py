@@ -2,10 +2,10 @@
 
 from datetime import date
 
-from calib.faces.answers.reading_in_full import flow_unit
-from calib.faces.plain_text import as_typed, table_text
+from calib.faces.plain_text import command_text, table_text
 from calib.faces.written import Content, two_digits
 from calib.procedures.factors.compare_method import MethodCompared
+from calib.procedures.on_record.flow_unit import flow_unit
 from calib.procedures.pairs.paired_readings import Paired, flow, measured
 
 _PAIRS = (
@@ -64,7 +64,7 @@ def _adopting(compared: MethodCompared, on: date) -> str:
     words += ["--uncertainty", two_digits(100.0 * compared.comparison.root_mean_square)]
     words += ["--degrees-of-freedom", str(count)]
     words += ["--basis", f"{count} pairs with traverses: {', '.join(pair.typed for pair in compared.pairs)}"]
-    return as_typed(words if method.pattern is None else [*words, "--pattern", method.pattern])
+    return command_text(words if method.pattern is None else [*words, "--pattern", method.pattern])
 
 
 def text(answer: Content) -> str:

@@ -42,10 +42,10 @@ import textwrap
 from collections.abc import Iterable, Sequence
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 
-from calib.faces.answers.reading_in_full import flow_unit
 from calib.faces.plain_text import one_line
 from calib.faces.written import Content
 from calib.procedures.measure.air import MEASURED_AS, AirFound
+from calib.procedures.on_record.flow_unit import flow_unit
 from calib.procedures.plan.planned import (
     EXPECTED,
     NO,
@@ -159,7 +159,7 @@ def _candidate(predicted: Predicted, plan: OutletPlan, flow: Unit, rule: str, un
             "unit": shown.symbol,
             "resolution": instrument.resolution,
         },
-        "velocity": None if predicted.gear.is_flow else _velocity(predicted, units),
+        "velocity": None if predicted.gear.way.is_flow else _velocity(predicted, units),
         "can_prove": predicted.verdict,
         "observations": predicted.observations,
         "standard_uncertainty": flow.difference_from_si(budget.standard_uncertainty),

@@ -1,12 +1,16 @@
 """One reading of a job with its flow, budget, conformity and all that it rests on: what every answer on readings says of it."""
 
-from calib.faces.written import Content, finite
+from calib.arrays import finite
+from calib.faces.written import Content
 from calib.procedures.measure.air import MEASURED_AS, ConditionFound
 from calib.procedures.measure.budget import rectangular_names
-from calib.procedures.measure.evaluate import Evaluation, Measured, Results
+from calib.procedures.measure.evaluate import Evaluation, Measured
 from calib.procedures.measure.gate_reading import air_of_reading
+from calib.procedures.measure.results import Results
 from calib.procedures.measure.stability import limits_basis
 from calib.procedures.measure.standing import section_of
+from calib.procedures.measure.totals import design_of
+from calib.procedures.on_record.flow_unit import flow_unit
 from calib.quantities import UNITS, Unit, preferred, unit
 from calib.records import tables
 from calib.uncertainty.budget import dominant
@@ -18,11 +22,6 @@ ALWAYS_LISTED = (
     "repeatability", "resolution", "calibration scatter", "reference standard", "stability", "dimension", "outlet factor",
     "method",
 )  # fmt: skip
-
-
-def flow_unit(outlet: tables.Outlet, units: str | None) -> Unit:
-    """Unit in which an outlet's flow is printed."""
-    return preferred("volume flow", units) if units else unit("volume flow", outlet.flow_unit or "L/s")
 
 
 def velocity_unit(reading: tables.Reading, units: str | None) -> Unit:
@@ -96,7 +95,7 @@ def _shown(measured: Measured) -> str | None:
 def _velocity(evaluation: Evaluation, row: int, units: str | None) -> Content | None:
     """Corrected mean velocity; none of a hood, which indicates the flow."""
     measured = evaluation.measured[row]
-    if measured.is_flow or evaluation.velocity is None:
+    if measured.way.is_flow or evaluation.velocity is None:
         return None
     in_velocity = velocity_unit(measured.reading, units)
     u = float(evaluation.velocity.combined.standard_uncertainty[row])
@@ -245,7 +244,7 @@ def _sharing_factor(measured: Measured) -> str:
     if measured.factor is not None:
         return f"outlets with the factor {measured.factor.factor}"
     source = measured.outlet.outlet_factor_source
-    return "" if measured.is_flow or source is None else f"outlets whose factor comes from: {source}"
+    return "" if measured.way.is_flow or source is None else f"outlets whose factor comes from: {source}"
 
 
 def _design(evaluation: Evaluation, row: int, in_unit: Unit) -> Content | None:
@@ -253,9 +252,8 @@ def _design(evaluation: Evaluation, row: int, in_unit: Unit) -> Content | None:
     outlet = evaluation.measured[row].outlet
     if outlet.design_flow is None:
         return None
-    typed = unit("volume flow", str(outlet.flow_unit))
     return {
-        "value": float(in_unit.from_si(typed.to_si(float(outlet.design_flow)))),
+        "value": float(in_unit.from_si(design_of(outlet))),
         "unit": in_unit.symbol,
         "tolerance_percent": float(str(outlet.tolerance_percent)),
         "percent_of_design": float(evaluation.judgement.percent_of_design[row]),

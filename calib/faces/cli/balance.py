@@ -9,7 +9,7 @@ import typer
 from calib.clock import clock
 from calib.errors import BadInputError, CalibError, Finding
 from calib.faces.cli.frame import Desk, Reply, group, plotted, reads
-from calib.faces.cli.options import DEFAULT_COVERAGE, Coverage, Job, probability_of
+from calib.faces.cli.options import DEFAULT_COVERAGE, Coverage, JobNamed, probability_of
 
 if TYPE_CHECKING:
     from calib.procedures.measure.risks import Process
@@ -25,7 +25,7 @@ Plot = Annotated[
 
 
 @reads(app, "balance", units=True)
-def balance(desk: Desk, job: Job, coverage: Coverage = DEFAULT_COVERAGE, plot: Plot = None) -> Reply:
+def balance(desk: Desk, job: JobNamed, coverage: Coverage = DEFAULT_COVERAGE, plot: Plot = None) -> Reply:
     """Print a job's balance: supply, return, exhaust and net flow of each system and of the job, and the net flow of each room.
 
     Every total carries what its readings share. Flows that protect life are judged by the local code and a licensed
@@ -47,7 +47,7 @@ def balance(desk: Desk, job: Job, coverage: Coverage = DEFAULT_COVERAGE, plot: P
 @reads(app, "conformity", units=True)
 def conformity(
     desk: Desk,
-    job: Job,
+    job: JobNamed,
     process: Annotated[
         str | None,
         typer.Option(

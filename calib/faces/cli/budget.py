@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from calib.faces.cli.frame import Desk, Reply, group, plotted, reads, say
-from calib.faces.cli.options import DEFAULT_COVERAGE, AtTime, Coverage, Reading, probability_of, time_of
+from calib.faces.cli.options import DEFAULT_COVERAGE, AtTime, Coverage, ReadingNumbered, probability_of, time_of
 
 app = group()
 
@@ -14,7 +14,7 @@ app = group()
 @reads(app, "budget", units=True)
 def budget(
     desk: Desk,
-    reading: Reading,
+    reading: ReadingNumbered,
     wanted: Annotated[
         str | None,
         typer.Option(

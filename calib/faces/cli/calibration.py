@@ -9,7 +9,7 @@ from calib.clock import clock
 from calib.errors import BadInputError, Finding
 from calib.faces.cli.file import attached
 from calib.faces.cli.frame import Desk, Reply, group, plotted, reads, say, writes
-from calib.faces.cli.options import Attachment, Certificate, LatestCertificate, OnDate, OneTag, Tag, day_of
+from calib.faces.cli.options import Certificate, FileToKeep, LatestCertificate, OnDate, OneTag, Tag, day_of
 
 if TYPE_CHECKING:
     from calib.procedures.fleet.attach_file import FileRead
@@ -234,7 +234,7 @@ def attach(
     desk: Desk,
     tag: Tag,
     certificate: Certificate,
-    file: Attachment,
+    file: FileToKeep,
     remarks: Annotated[str | None, typer.Option(help="What it shows.")] = None,
 ) -> Reply:
     """Keep a file with a certificate: its bytes, once, by their SHA-256.

@@ -8,37 +8,39 @@ import typer
 from calib.clock import clock
 from calib.errors import BadInputError, Finding
 from calib.faces.cli.frame import Desk, Reply, group, reads, writes
-from calib.faces.cli.options import AtTime, Job, time_of
+from calib.faces.cli.options import AtTime, JobNamed, time_of
 
 app = group("Conditions of the air that a velocity pressure or a thermal anemometer needs: add, list.")
 
 Value = Annotated[str | None, typer.Option(metavar="VALUE", help='With its unit, like "24.1 degC".')]
-Shown = Annotated[str | None, typer.Option(metavar="TAG", help="The instrument that showed it.")]
-Stated = Annotated[str | None, typer.Option(metavar="U", help="Standard uncertainty of a stated value, in its unit.")]
-Typed = tuple[str | None, str | None, str | None]  # value with its unit, tag of the instrument, standard uncertainty
+ShownBy = Annotated[str | None, typer.Option(metavar="TAG", help="The instrument that showed it.")]
+StatedUncertainty = Annotated[
+    str | None, typer.Option(metavar="U", help="Standard uncertainty of a stated value, in its unit.")
+]
+_Typed = tuple[str | None, str | None, str | None]  # value with its unit, tag of the instrument, standard uncertainty
 
 
 @writes(app, "add")
 def add(
     desk: Desk,
-    job: Job,
+    job: JobNamed,
     name: Annotated[
         str, typer.Argument(metavar="NAME", help="What readings call these conditions, like 'plant room'.")
     ],
     temperature: Value = None,
-    thermometer: Shown = None,
-    temperature_uncertainty: Stated = None,
+    thermometer: ShownBy = None,
+    temperature_uncertainty: StatedUncertainty = None,
     pressure: Annotated[str | None, typer.Option(metavar="VALUE", help="Barometric pressure with its unit.")] = None,
-    barometer: Shown = None,
-    pressure_uncertainty: Stated = None,
+    barometer: ShownBy = None,
+    pressure_uncertainty: StatedUncertainty = None,
     static_pressure: Annotated[
         str | None, typer.Option(metavar="VALUE", help="Of the duct against the room, with its unit; may be left out.")
     ] = None,
-    manometer: Shown = None,
-    static_pressure_uncertainty: Stated = None,
+    manometer: ShownBy = None,
+    static_pressure_uncertainty: StatedUncertainty = None,
     humidity: Annotated[str | None, typer.Option(metavar="VALUE", help='Relative humidity, like "45 %".')] = None,
-    hygrometer: Shown = None,
-    humidity_uncertainty: Stated = None,
+    hygrometer: ShownBy = None,
+    humidity_uncertainty: StatedUncertainty = None,
     source: Annotated[str | None, typer.Option(metavar="TEXT", help="Where the stated values come from.")] = None,
     at: AtTime = None,
 ) -> Reply:
@@ -79,7 +81,7 @@ _QUANTITIES = {
 }
 
 
-def _values(typed: Mapping[str, Typed]) -> dict[str, dict[str, str]]:
+def _values(typed: Mapping[str, _Typed]) -> dict[str, dict[str, str]]:
     """Value and unit of each quantity that was typed; raises BadInputError with every option that is wrong."""
     findings = [finding for quantity, cells in typed.items() for finding in _wrong(quantity, *cells)]
     if not findings and all(value is None for value, *_ in typed.values()):
@@ -103,7 +105,7 @@ def _parts(value: str | None) -> dict[str, str]:
 
 
 @reads(app, "list")
-def list_(desk: Desk, job: Job) -> Reply:
+def list_(desk: Desk, job: JobNamed) -> Reply:
     """List a job's conditions of the air with their density.
 
     Example: calib conditions list FQ-204

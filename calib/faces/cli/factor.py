@@ -8,13 +8,13 @@ from calib.faces.cli.frame import Desk, Reply, group, reads, writes
 
 app = group("Outlet factors found in the field: find, list, show.")
 
-Factor = Annotated[str, typer.Argument(metavar="NAME", help="The name of the factor.")]
+FactorNamed = Annotated[str, typer.Argument(metavar="NAME", help="The name of the factor.")]
 
 
 @writes(app, "find", units=True)
 def find(
     desk: Desk,
-    name: Factor,
+    name: FactorNamed,
     pairs: Annotated[
         list[str],
         typer.Option(
@@ -60,7 +60,7 @@ def list_(desk: Desk) -> Reply:
 
 
 @reads(app, "show", units=True)
-def show(desk: Desk, name: Factor) -> Reply:
+def show(desk: Desk, name: FactorNamed) -> Reply:
     """Show a factor with every revision, the latest first: who found it, from which pairs, and which readings used it.
 
     Example: calib factor show GR-9

@@ -8,7 +8,7 @@ import typer
 from calib.clock import clock, end_of
 from calib.faces.cli.file import attached
 from calib.faces.cli.frame import Desk, Reply, group, reads, writes
-from calib.faces.cli.options import Attachment, AtTime, OnDate, Reason, Tag, day_of, days_of, time_of
+from calib.faces.cli.options import AtTime, FileToKeep, OnDate, Reason, Tag, day_of, days_of, time_of
 
 app = group("The register: add, list, show, attach files, pair and part, suspend, release, retire.")
 
@@ -109,7 +109,7 @@ def show(
 def attach(
     desk: Desk,
     tag: Tag,
-    file: Attachment,
+    file: FileToKeep,
     remarks: Annotated[str | None, typer.Option(help="What it shows.")] = None,
 ) -> Reply:
     """Keep a file with an instrument, a photo or a manual: its bytes, once, by their SHA-256.

@@ -28,7 +28,7 @@ def label(
     Example: calib label VA-11 VA-14 --into labels.html
     """
     from calib.faces.answers import labels as answer
-    from calib.faces.answers.label_sheet import BEGINS, as_sheet
+    from calib.faces.answers.label_sheet import LABELS_BEGIN, as_sheet
     from calib.faces.write_over import write_over
     from calib.procedures.fleet.labels import labels_of
 
@@ -37,6 +37,6 @@ def label(
     day = day_of(on)
     asked = labels_of(desk.reading(), None if every else tags, end_of(day))
     if asked.labels:
-        write_over(into, as_sheet(asked.labels, day), BEGINS, "page of labels")
+        write_over(into, as_sheet(asked.labels, day), LABELS_BEGIN, "page of labels")
     refused = [f"no label: {reason}" for _, reasons in asked.refused for reason in reasons]
     return Reply(answer.document(into, asked), answer.text, refused, status=3 if asked.refused and not every else 0)

@@ -9,13 +9,13 @@ from calib.faces.cli.frame import Desk, Reply, group, reads, writes
 
 app = group("Methods and their declared uncertainties: add, list, compare.")
 
-Method = Annotated[str, typer.Argument(metavar="NAME", help="The name of the method.")]
+MethodNamed = Annotated[str, typer.Argument(metavar="NAME", help="The name of the method.")]
 
 
 @writes(app, "add")
 def add(
     desk: Desk,
-    method: Method,
+    method: MethodNamed,
     relative_standard_uncertainty_percent: Annotated[
         str,
         typer.Option(
@@ -57,7 +57,7 @@ def list_(desk: Desk) -> Reply:
 @reads(app, "compare", units=True)
 def compare(
     desk: Desk,
-    name: Method,
+    name: MethodNamed,
     pairs: Annotated[
         list[str],
         typer.Option(

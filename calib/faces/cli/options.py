@@ -50,12 +50,12 @@ Tag = Annotated[str, typer.Argument(metavar="TAG", help="The instrument.")]
 OneTag = Annotated[str | None, typer.Argument(metavar="[TAG]", help="One instrument; all if not given.")]
 Certificate = Annotated[str, typer.Argument(metavar="CERTIFICATE", help="The certificate's number.")]
 LatestCertificate = Annotated[str | None, typer.Argument(metavar="[CERTIFICATE]", help="The latest if not given.")]
-Job = Annotated[str, typer.Argument(metavar="JOB", help="The job.")]
-Outlet = Annotated[str, typer.Argument(metavar="OUTLET", help="The outlet or duct.")]
-Reading = Annotated[
+JobNamed = Annotated[str, typer.Argument(metavar="JOB", help="The job.")]
+OutletNamed = Annotated[str, typer.Argument(metavar="OUTLET", help="The outlet or duct.")]
+ReadingNumbered = Annotated[
     int, typer.Argument(metavar="READING", help="Number of the reading, as `calib reading list` shows it.")
 ]
-Attachment = Annotated[Path, typer.Argument(metavar="FILE", help="PDF, PNG, JPEG or XML, at most 25 MB.")]
+FileToKeep = Annotated[Path, typer.Argument(metavar="FILE", help="PDF, PNG, JPEG or XML, at most 25 MB.")]
 Reason = Annotated[str, typer.Option("--reason", metavar="TEXT", help="Why, in a few words.")]
 Remarks = Annotated[str | None, typer.Option(help="Anything worth keeping.")]
 MeterProbe = Annotated[str | None, typer.Option(metavar="TAG", help="The probe before a manometer.")]

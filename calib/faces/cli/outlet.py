@@ -5,7 +5,7 @@ from typing import Annotated
 import typer
 
 from calib.faces.cli.frame import Desk, Reply, group, reads, writes
-from calib.faces.cli.options import Job, Outlet
+from calib.faces.cli.options import JobNamed, OutletNamed
 
 app = group("Outlets and measuring sections of ducts: amend, list, show.")
 
@@ -13,8 +13,8 @@ app = group("Outlets and measuring sections of ducts: amend, list, show.")
 @writes(app, "amend")
 def amend(
     desk: Desk,
-    job: Job,
-    outlet: Outlet,
+    job: JobNamed,
+    outlet: OutletNamed,
     changes: Annotated[
         list[str],
         typer.Option("--set", metavar="COLUMN=VALUE", help="A cell of outlets.csv; a blank value takes it out."),
@@ -33,7 +33,7 @@ def amend(
 
 
 @reads(app, "list")
-def list_(desk: Desk, job: Job) -> Reply:
+def list_(desk: Desk, job: JobNamed) -> Reply:
     """List a job's outlets and ducts as they count now.
 
     Example: calib outlet list FQ-204
@@ -45,7 +45,7 @@ def list_(desk: Desk, job: Job) -> Reply:
 
 
 @reads(app, "show")
-def show(desk: Desk, job: Job, outlet: Outlet) -> Reply:
+def show(desk: Desk, job: JobNamed, outlet: OutletNamed) -> Reply:
     """Show an outlet as it counts now, and what was amended.
 
     Example: calib outlet show FQ-204 S1-3

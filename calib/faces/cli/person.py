@@ -11,14 +11,14 @@ from calib.faces.cli.options import OnDate, Reason, day_of
 
 app = group("People and roles: add, role, list, roles, grants.")
 
-Person = Annotated[str, typer.Argument(metavar="NAME", help="The person's name, as it stands in the records.")]
+PersonNamed = Annotated[str, typer.Argument(metavar="NAME", help="The person's name, as it stands in the records.")]
 _SERVER_FOLLOWS = "the server follows once the owner of its tables runs what `calib person grants` prints"
 
 
 @writes(app, "add")
 def add(
     desk: Desk,
-    name: Person,
+    name: PersonNamed,
     roles: Annotated[list[str], typer.Option("--role", help="technician, QA or engineer; several by repeating it.")],
     login: Annotated[
         str | None,
@@ -42,7 +42,7 @@ def add(
 @writes(app, "role")
 def role(
     desk: Desk,
-    name: Person,
+    name: PersonNamed,
     reason: Reason,
     give: Annotated[str | None, typer.Option(metavar="ROLE", help="The role that the person gets.")] = None,
     withdraw: Annotated[str | None, typer.Option(metavar="ROLE", help="The role that the person loses.")] = None,

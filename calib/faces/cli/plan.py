@@ -7,7 +7,7 @@ import typer
 from calib.clock import clock, end_of
 from calib.errors import BadInputError, CalibError, Finding
 from calib.faces.cli.frame import Desk, Reply, group, reads
-from calib.faces.cli.options import Job, OnDate, day_of
+from calib.faces.cli.options import JobNamed, OnDate, day_of
 
 if TYPE_CHECKING:
     from calib.procedures.plan.planned import ExpectedAir
@@ -25,7 +25,7 @@ _AIR = {
 @reads(app, "plan", units=True)
 def plan(
     desk: Desk,
-    job: Job,
+    job: JobNamed,
     on: OnDate = None,
     method: Annotated[
         list[str] | None,

@@ -6,10 +6,10 @@ import typer
 
 from calib.clock import clock
 from calib.faces.cli.frame import Desk, Reply, group, reads, writes
-from calib.faces.cli.options import Conditions, Job, MeterProbe, ObservedAt, Reading, Remarks
+from calib.faces.cli.options import Conditions, JobNamed, MeterProbe, ObservedAt, ReadingNumbered, Remarks
 
 if TYPE_CHECKING:
-    from calib.procedures.enter.write_sheets import Imported
+    from calib.procedures.enter.import_sheets import Imported
 
 app = group("Readings at outlets: add, list, show.")
 
@@ -17,7 +17,7 @@ app = group("Readings at outlets: add, list, show.")
 @writes(app, "add")
 def add(
     desk: Desk,
-    job: Job,
+    job: JobNamed,
     outlet: Annotated[str, typer.Argument(metavar="OUTLET", help="The outlet.")],
     instrument: Annotated[str, typer.Option(metavar="TAG", help="The instrument used.")],
     unit: Annotated[str, typer.Option(help="Unit of the values.")],
@@ -59,7 +59,7 @@ def recorded(job: str, outlet: str, imported: "Imported") -> Reply:
 
 
 @reads(app, "list", units=True)
-def list_(desk: Desk, job: Job) -> Reply:
+def list_(desk: Desk, job: JobNamed) -> Reply:
     """List a job's readings, each flow with its expanded uncertainty and coverage factor.
 
     Example: calib reading list FQ-204
@@ -76,7 +76,7 @@ def list_(desk: Desk, job: Job) -> Reply:
 
 
 @reads(app, "show", units=True)
-def show(desk: Desk, reading: Reading) -> Reply:
+def show(desk: Desk, reading: ReadingNumbered) -> Reply:
     """Show one reading as typed, with its flow.
 
     Example: calib reading show 3

@@ -136,13 +136,13 @@ def due(
 
 
 def _write_calendar(session: "Session", path: Path, day: date, ahead: int) -> None:
-    from calib.faces.answers.due_calendar import BEGINS, as_calendar
+    from calib.faces.answers.due_calendar import CALENDAR_BEGINS, as_calendar
     from calib.faces.write_over import write_over
     from calib.procedures.fleet.recalibration_round import due_instruments, identity
     from calib.procedures.on_record.register import load_register
 
     instruments = due_instruments(session, load_register(session), day, ahead)
-    write_over(path, as_calendar(instruments, day, identity(session)), BEGINS, "calendar")
+    write_over(path, as_calendar(instruments, day, identity(session)), CALENDAR_BEGINS, "calendar")
     without = [each.entry.tag for each in instruments if each.entry.due_on is None]
     say(f"wrote {path} with {len(instruments) - len(without)} due dates")
     if without:

@@ -10,7 +10,7 @@ from calib.faces.cli.options import Tag
 
 app = group("Impact reviews of instruments that were found beyond their limits: list, show, dispose.")
 
-AsFound = Annotated[
+FailedCertificate = Annotated[
     str, typer.Argument(metavar="CERTIFICATE", help="The certificate whose comparisons as found failed.")
 ]
 
@@ -32,7 +32,7 @@ def list_(
 
 
 @reads(app, "show")
-def show(desk: Desk, tag: Tag, certificate: AsFound) -> Reply:
+def show(desk: Desk, tag: Tag, certificate: FailedCertificate) -> Reply:
     """Show an impact review: each record that hangs on the instrument, before and as found, with its shift and its conformity.
 
     Example: calib review show VA-11 TH-27-0398
@@ -47,7 +47,7 @@ def show(desk: Desk, tag: Tag, certificate: AsFound) -> Reply:
 def dispose(
     desk: Desk,
     tag: Tag,
-    certificate: AsFound,
+    certificate: FailedCertificate,
     lines: Annotated[list[int], typer.Argument(metavar="LINE...", help="Numbers of the lines, as shown.")],
     decision: Annotated[str, typer.Option(help="stands, reissue, 'measure again' or withdraw.")],
     reason: Annotated[str, typer.Option(metavar="TEXT", help="Why; it is kept and shown.")],

@@ -123,9 +123,9 @@ def _read(typed: dict[str, str], plot: Path | None) -> "tuple[Section, str, tupl
 
 def _rule_named(typed: str) -> str:
     """The rule of a name typed in capital or small letters."""
-    from calib.airflow.traverse import RULES
+    from calib.airflow.traverse import POINT_RULES
 
-    return {rule.lower(): rule for rule in RULES}.get(typed.lower(), typed)
+    return {rule.lower(): rule for rule in POINT_RULES}.get(typed.lower(), typed)
 
 
 def _section(typed: dict[str, str], unit: "Unit") -> "Section":
@@ -148,7 +148,7 @@ def _refuse_wrong(typed: dict[str, str], plot: Path | None) -> None:
 
 def _checks() -> dict[str, Callable[[str | None], str | None]]:
     """What each option may hold by itself."""
-    from calib.airflow.traverse import RULES, SECTION_SHAPES
+    from calib.airflow.traverse import POINT_RULES, SECTION_SHAPES
     from calib.procedures.typed import cells
     from calib.quantities import known_units
 
@@ -162,7 +162,7 @@ def _checks() -> dict[str, Callable[[str | None], str | None]]:
         "height": given(cells.above_zero),
         "diameter": given(cells.above_zero),
         "unit": given(cells.one_of(*known_units("length"))),
-        "rule": given(cells.one_of(*RULES)),
+        "rule": given(cells.one_of(*POINT_RULES)),
         "lines": given(cells.whole),
         "points": given(cells.whole),
         "insertion": given(cells.not_negative),

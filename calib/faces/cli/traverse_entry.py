@@ -9,7 +9,7 @@ import typer
 from calib.clock import clock
 from calib.errors import BadInputError, CalibError, Finding
 from calib.faces.cli.frame import Desk, Reply, say
-from calib.faces.cli.options import Conditions, Job, MeterProbe, ObservedAt, Remarks
+from calib.faces.cli.options import Conditions, JobNamed, MeterProbe, ObservedAt, Remarks
 from calib.faces.cli.reading import recorded
 
 if TYPE_CHECKING:
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 def add(
     desk: Desk,
-    job: Job,
+    job: JobNamed,
     outlet: Annotated[str, typer.Argument(metavar="DUCT", help="The duct, as outlets.csv names it.")],
     instrument: Annotated[str, typer.Option(metavar="TAG", help="The instrument used.")],
     unit: Annotated[str, typer.Option(help="Unit of the values.")],
@@ -77,13 +77,13 @@ def _places(
     records: str, job: str, duct: str, rule: str, typed: tuple[str | None, str | None]
 ) -> "tuple[Sequence[TraversePlace], Unit, tuple[int, int]]":
     """Points of the traverse, the unit of the duct's dimensions, and the numbers of lines and points."""
-    from calib.airflow.traverse import RULES, traverse, usual
+    from calib.airflow.traverse import POINT_RULES, traverse, usual
     from calib.procedures.measure.duct_section import section_on_record
     from calib.procedures.typed import cells
     from calib.records import database
 
     counts = dict(zip(("lines", "points"), typed, strict=True))
-    expected = {"rule": cells.one_of(*RULES)(rule)}
+    expected = {"rule": cells.one_of(*POINT_RULES)(rule)}
     expected |= {name: None if count is None else cells.whole(count) for name, count in counts.items()}
     said: Mapping[str, str | None] = {"rule": rule} | counts
     findings = [Finding.typed(name, said[name], wrong) for name, wrong in expected.items() if wrong]

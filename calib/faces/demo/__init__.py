@@ -18,7 +18,7 @@ from calib.faces.files import import_folders
 from calib.faces.report.file_names import FORMS
 from calib.faces.report.write_report import Wanted, issue, write_issued
 from calib.procedures.enter.amend_outlet import amend_outlet
-from calib.procedures.enter.write_sheets import Imported
+from calib.procedures.enter.import_sheets import Imported
 from calib.procedures.factors.find_factor import find_factor
 from calib.procedures.fleet.record_check import record_check
 from calib.procedures.fleet.record_event import record_event

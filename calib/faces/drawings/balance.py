@@ -23,6 +23,7 @@ from calib.faces.drawings.style import (
     titled,
 )
 from calib.faces.written import Content, design_text
+from calib.procedures.on_record.flow_unit import common_flow_unit
 
 _Part = list[tuple[str, list[Content]]]  # what one picture shows: systems with their totals
 
@@ -70,8 +71,9 @@ def _parts(content: Content) -> list[_Part]:
 
 
 def _common_unit(totals: Sequence[Content]) -> str:
-    symbols = {total[part]["unit"] for total in totals for part in ("flow", "design") if total[part]}
-    return str(symbols.pop()) if len(symbols) == 1 else "L/s"
+    return common_flow_unit(
+        total[part]["unit"] for total in totals for part in ("flow", "design") if total[part]
+    ).symbol
 
 
 def _figure(part: _Part, symbol: str, place: int, count: int) -> Figure:

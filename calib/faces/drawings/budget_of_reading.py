@@ -1,11 +1,11 @@
 """The picture of a reading's budget, with the distribution of its flow where distributions were propagated."""
 
-from calib.faces.answers.reading_in_full import flow_unit
 from calib.faces.drawings.budget import DistributionDrawing, budget_bars
 from calib.faces.drawings.style import Chart
 from calib.faces.written import Content
 from calib.procedures.measure.distributions import LawAndDistributions
 from calib.procedures.measure.reading_in_job import ReadingInJob
+from calib.procedures.on_record.flow_unit import flow_unit
 
 
 def reading_budget_chart(

@@ -6,7 +6,7 @@ from functools import lru_cache
 import numpy as np
 
 from calib.curves.curve import CorrectionCurve
-from calib.curves.response import from_text
+from calib.curves.response import curve_from_text
 from calib.faces.drawings.curve import CurveDrawing, curve_chart
 from calib.faces.drawings.style import Chart
 from calib.procedures.certificate.fit_curve import comparisons_in_si
@@ -33,7 +33,7 @@ def _drawing(on_file: CalibrationOnFile) -> CurveDrawing:
     """What the chart shows, in the units of its axes."""
     instrument, record = on_file.instrument, on_file.curve
     used = [comparison for comparison in on_file.comparisons if comparison.phase == record.phase]
-    curve = from_text(record.parameters)
+    curve = curve_from_text(record.parameters)
     points = comparisons_in_si(typed(instrument), [typed(comparison) for comparison in used])
     of_value = unit(instrument.quantity, used[0].unit)
     of_indication = unit(instrument.indicated, used[0].indication_unit or used[0].unit)

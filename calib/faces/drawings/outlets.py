@@ -7,6 +7,7 @@ from typing import Any
 
 from calib.faces.drawings.style import short
 from calib.faces.written import SIGNS, Content, count_of, rounded, rounded_text
+from calib.procedures.on_record.flow_unit import common_flow_unit
 from calib.quantities import unit
 
 MOST_NAMED = 60  # more outlets are thin lines
@@ -45,8 +46,7 @@ def outlets_of(readings: Sequence[Content]) -> OutletsDrawing:
     systems = _places([reading["system"] for reading in latest])
     ordered = sorted(latest, key=lambda reading: systems[reading["system"]])
     without = [reading for reading in ordered if reading["design"] is None]
-    symbols = {reading["flow"]["unit"] for reading in without}
-    symbol = symbols.pop() if len(symbols) == 1 else "L/s"
+    symbol = common_flow_unit(reading["flow"]["unit"] for reading in without).symbol
     return OutletsDrawing(
         tuple(_against_design(reading) for reading in ordered if reading["design"] is not None),
         tuple(_without_design(reading, symbol) for reading in without),

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from calib.confirmation.drift import Drift
 from calib.confirmation.history import DAYS_IN_A_YEAR, MONTHS_IN_A_YEAR
 from calib.errors import CalibError
-from calib.faces.answers.interval import difference, error_of, unit_of
+from calib.faces.answers.interval import difference, error_of, register_unit
 from calib.faces.drawings.style import (
     BAND,
     FIGURE_WIDTH,
@@ -236,7 +236,7 @@ def _seconds(years: _Floats) -> NDArray[np.timedelta64]:
 
 def history_drawing(review: IntervalReview) -> HistoryDrawing:
     """What the chart of the drift shows."""
-    own = unit_of(review)
+    own = register_unit(review)
     return HistoryDrawing(
         f"{review.instrument.tag}: error of indication as found",
         own.symbol,

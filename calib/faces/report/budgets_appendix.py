@@ -19,23 +19,15 @@ from calib.faces.report.blocks import (
 from calib.faces.report.formulas import measurement_function
 from calib.faces.report.table_cells import NOTHING, degrees_cell, digits_cell, row_of, words_cell
 from calib.faces.written import Content, rounded, significant
+from calib.measurement.ways import BY_NAME
 from calib.procedures.measure import budgets_in_full as full
 
-_MEASURED = {
-    full.VELOCITY: "Indicated velocity",
-    full.PRESSURE: "Velocity pressure",
-    full.THERMAL: "Thermal anemometer with a reference state",
-    full.VANE: "Vane corrected for its friction",
-    full.PAIR: "Probe and meter calibrated together",
-    full.HOOD: "Flow hood, throttle open",
-    full.HOOD_PAIR: "Flow hood, throttle open and set",
-}
 _OPENINGS = {
     full.FACTOR: "opening with an outlet factor",
     full.EFFECTIVE_AREA: "effective area",
     full.FOUND_FACTOR: "opening with an outlet factor found in the field",
     full.FOUND_AREA: "effective area found in the field",
-    full.DUCT: "duct",
+    full.DUCT_SECTION: "duct",
 }
 _MEANINGS = {
     "x̄": "mean indication",
@@ -94,7 +86,7 @@ def _title(kind: Mapping[str, Any]) -> str:
     opening = _OPENINGS.get(kind["opening"])
     shaped = [" ".join(part for part in (kind["shape"], opening) if part)] if opening else []
     parts = [
-        _MEASURED[kind["measured"]],
+        BY_NAME[kind["measured"]].title,
         *(["with a probe"] if kind["has_probe"] else []),
         *(["traverse"] if kind["is_traverse"] else []),
         *shaped,
@@ -117,16 +109,10 @@ def _about(budget: Content, reading: Content, anchors: Anchors) -> Iterator[str 
         yield "; f is the calibration curve of the instrument, solved for the value"
     if budget["kind"]["has_probe"]:
         yield "; c_P is the correction of the probe"
+    in_air = BY_NAME[budget["kind"]["measured"]].in_air
     for each in budget["constants"]:
-        yield f"; {each['symbol']} = {significant(each['value'], 6)} {each['unit']}, {_CONSTANTS[budget['kind']['measured']]}"
+        yield f"; {each['symbol']} = {significant(each['value'], 6)} {each['unit']}, {in_air.rho_0 if in_air else ''}"
     yield "."
-
-
-_CONSTANTS = {
-    full.THERMAL: "the density of the anemometer's reference state",
-    full.VANE: "the density at the calibration",
-    full.PAIR: "the density at the calibration",
-}
 
 
 def _observed(reading: Content) -> Iterator[str]:

@@ -15,13 +15,14 @@ from calib.faces.answers.budgets_in_full import budgets_in_full
 from calib.faces.answers.conformity import risks
 from calib.faces.answers.curve import curve
 from calib.faces.answers.evidence import certified
-from calib.faces.answers.reading_in_full import flow_unit, reading_content, result
-from calib.faces.cautions import CAUTIONS, RULES
+from calib.faces.answers.reading_in_full import reading_content, result
+from calib.faces.cautions import CAUTIONS, RULES_IN_WORDS
 from calib.faces.unswept import unswept
 from calib.faces.written import Content
 from calib.procedures.impact.reviews import Review
 from calib.procedures.measure.evaluate import Evaluation, Refused
 from calib.procedures.on_record.calibrations import CalibrationOnFile
+from calib.procedures.on_record.flow_unit import flow_unit
 from calib.procedures.report.amendments import Amendment
 from calib.procedures.report.collect import JobReport, instruments_of
 from calib.procedures.report.issued import Issue
@@ -55,7 +56,7 @@ def content(report: JobReport, issued: datetime, units: str | None = None, issui
         "revises": [_issue(issue) for issue in report.issues],
         "changes": [],
         "decision_rule": evaluation.job.decision_rule,
-        "decision_rule_in_words": RULES[evaluation.job.decision_rule],
+        "decision_rule_in_words": RULES_IN_WORDS[evaluation.job.decision_rule],
         "ledger_digest": report.ledger_digest,
         "readings": [reading_content(evaluation, row, units) for row in range(len(evaluation.measured))],
         **totals(evaluation, units),

@@ -2,6 +2,10 @@
 
 RFC 5322 (the message), RFC 2045 to 2047 (its parts and encoded words), RFC 2387 (pictures within a part), RFC 2392 (`cid:`).
 The same report gives the same bytes: moment, identifier and boundaries come from the report itself.
+
+From is an address under `.invalid` (RFC 2606), since RFC 5322 asks for one and the name of a person is none; there is no To;
+`X-Unsent` opens the message as a draft (common practice, no source). Pictures are PNG parts, since mail programs show no drawing
+within a page. The subject is encoded apart: Python 3.11 takes a typed encoded word for its own and would let it make a header.
 """
 
 import re

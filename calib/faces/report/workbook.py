@@ -1,6 +1,9 @@
 """A report as a workbook: a first sheet for whoever reads it, and sheets of unrounded numbers for whoever computes with them.
 
 Text is always text: no cell is a formula or a link, whatever it begins with. The same report gives the same bytes.
+
+XlsxWriter writes it: no dependencies, fixed bytes, text stays text when it is edited. Digits are those of `repr`: the library's own
+16 would lose the last bit. Number formats cannot round to tens, so beside each flow stands the text as reported.
 """
 
 import io

@@ -12,6 +12,7 @@ from calib.errors import BadInputError, CalibError, Finding, RefusedError
 from calib.procedures.certificate.assess import Assessment, assess, usual_object
 from calib.procedures.certificate.permissible_error import has_limits
 from calib.procedures.certificate.phase import phase_in_use
+from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.open_review import open_reviews
 from calib.procedures.on_record.calibrations import CalibrationOnFile, against_withdrawn, calibration_on_file
 from calib.procedures.on_record.in_force import curve_of
@@ -64,8 +65,9 @@ def accept_calibration(
         raise RefusedError("\n".join(refusal(tag, certificate, assessment)))
     acceptance = _record(kept, on, wanted, assessment, signature.person)
     append(session, [acceptance], signature)
-    later = later_calibrations(load_register(session)[tag], key(kept.calibration.id))
-    return Accepted(acceptance, assessment, open_reviews(session, signature, signature.time, later).remarks)
+    later = later_calibrations(load_register(session, [key(kept.instrument.id)])[tag], key(kept.calibration.id))
+    accepted = (RecordKind.CALIBRATION, key(kept.calibration.id))
+    return Accepted(acceptance, assessment, open_reviews(session, signature, signature.time, later, [accepted]).remarks)
 
 
 def assessed(on_file: CalibrationOnFile, wanted: AcceptanceWanted, phase: str | None = None) -> Assessment | None:

@@ -8,7 +8,7 @@ from sqlmodel import Session
 from calib.confirmation.conformity import SIMPLE
 from calib.errors import BadInputError, Finding
 from calib.procedures.certificate.permissible_error import has_limits
-from calib.procedures.enter.write_sheets import write_sheets
+from calib.procedures.enter.import_sheets import import_sheets
 from calib.procedures.fleet.attach_file import FileRead, attach_to_calibration
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.calibrations import CalibrationOnFile, calibration_on_file
@@ -40,7 +40,7 @@ def add_calibration(
         expected = "the acceptance criterion in words: the register states no maximum permissible error for it"
         raise BadInputError([Finding.typed("criterion", row.get("criterion"), expected)])
     sheets = {"calibrations.csv": [typed_row(None, row)], "comparisons.csv": comparisons}
-    for one in write_sheets(session, sheets, signature, now, strict=True).remarks:
+    for one in import_sheets(session, sheets, signature, now, strict=True).remarks:
         remark(one)
     if file is not None:
         attach_to_calibration(session, tag, certificate.strip(), file, None, signature)

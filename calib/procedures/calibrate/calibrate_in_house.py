@@ -6,6 +6,8 @@
 
 with k of the effective degrees of freedom. The whole U counts as common to the certificate's points, though a small part of it (the
 standard's repeatability and resolution) is independent from point to point: that overstates, and never understates.
+
+Reference values are kept with U to four digits, and the unrounded parts beside them as JSON.
 """
 
 import json
@@ -17,7 +19,7 @@ from typing import Any
 import numpy as np
 from sqlmodel import Session
 
-from calib.arrays import Floats
+from calib.arrays import Floats, finite
 from calib.confirmation.interval import CalibrationOnRecord, Decision, gate
 from calib.curves.curve import Curve
 from calib.errors import BadInputError, Finding, RefusedError
@@ -25,12 +27,13 @@ from calib.measurement import flows
 from calib.procedures.measure.indicated import IndicationsObserved, StabilityHere, as_readings, repeatability_of
 from calib.procedures.measure.stability import stability_at
 from calib.procedures.on_record.by_name import instrument_tagged
-from calib.procedures.on_record.in_force import OnRecord, on_record
+from calib.procedures.on_record.in_force import OnRecord, on_record_of
 from calib.procedures.typed import cells as checks
 from calib.procedures.typed.comparison_sheets import comparison_columns
 from calib.procedures.typed.declaration import TypedColumn
 from calib.procedures.typed.sheets import TypedRow, cell_findings
-from calib.quantities import UNITS, Unit, unit
+from calib.quantities import UNITS, Unit, coherent, unit
+from calib.records.record import key
 from calib.records.tables import Instrument
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY, coverage_factor
 from calib.uncertainty.propagation import Contribution, combine
@@ -123,7 +126,7 @@ def in_house(
     if findings or not rows:
         nothing = Finding.typed("comparisons", None, "at least one comparison")
         raise BadInputError(findings or [nothing])
-    records = on_record(session)
+    records = on_record_of(session, [key(instrument.id), key(standard.id)])
     calibration = _in_calibration(records, standard, on, rows)
     seen = _observed(standard, rows)
     curve = records.curve(calibration.record_id)
@@ -231,7 +234,7 @@ def _unit_of_value(row: TypedRow, standard: Instrument) -> Unit:
     """As typed where the standard indicates the quantity itself; else the coherent unit."""
     if standard.indicated == standard.quantity:
         return unit(standard.quantity, row.cells["unit"])
-    return unit(standard.quantity, next(iter(UNITS[standard.quantity])))
+    return coherent(standard.quantity)
 
 
 def _basis(
@@ -261,7 +264,7 @@ def _basis(
         "value": float(in_unit.from_si(values.value[point])),
         "unit": in_unit.symbol,
         "standard_uncertainty": difference(values.standard_uncertainty[point]),
-        "effective_degrees_of_freedom": dof if np.isfinite(dof) else None,
+        "effective_degrees_of_freedom": finite(dof),
         "coverage_factor": float(values.coverage_factor[point]),
         "coverage_probability": COVERAGE_PROBABILITY,
         "place_percent": place.percent,
@@ -270,7 +273,7 @@ def _basis(
             {
                 "name": one.name,
                 "standard_uncertainty": difference(float(np.sqrt(one.variance[point]))),
-                "degrees_of_freedom": own if np.isfinite(own := float(one.degrees_of_freedom[point])) else None,
+                "degrees_of_freedom": finite(one.degrees_of_freedom[point]),
             }
             for one in values.contributions
         ],

@@ -3,6 +3,11 @@
 It stays on record with its comparisons, its curve and its acceptance. What was measured with it is evaluated with the calibration
 that counts without it, or refused by the gate. The corrected certificate is recorded under a number of its own.
 Source: ISO/IEC 17025:2017, 7.5.2 (amendments can be traced back to what was there before), from memory.
+
+The withdrawal is one row. A calibration that has one has no day of acceptance where the register is loaded, so the gate and all
+that go by it leave it out, for the past too; histories, baselines of checks and new impact reviews ask for withdrawals themselves.
+An import keeps as readings what the gate lets stand before or after its withdrawals: they count again once the right certificate
+is accepted. A withdrawal made by mistake is put right by recording the certificate again.
 """
 
 from dataclasses import dataclass
@@ -13,8 +18,9 @@ from calib.confirmation.as_found import later_calibrations
 from calib.confirmation.interval import Decision, gate
 from calib.confirmation.traceability import Record, downward, reached
 from calib.errors import BadInputError, Finding
+from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.open_review import open_reviews
-from calib.procedures.impact.rests_on import OF, Ground, RecordKind, ground_of
+from calib.procedures.impact.rests_on import OF, Ground, ground_below
 from calib.procedures.impact.reviews import reviews
 from calib.procedures.on_record.calibrations import CalibrationOnFile, against_withdrawn, calibration_on_file
 from calib.procedures.on_record.register import load_register
@@ -59,11 +65,11 @@ def withdraw_calibration(
     if findings:
         raise BadInputError(findings)
     calibration = key(kept.calibration.id)
-    hanging = _hanging(ground_of(session), calibration)
+    hanging = _hanging(ground_below(session, [(RecordKind.CALIBRATION, calibration)]), calibration)
     append(session, [Withdrawal(calibration_id=calibration, reason=reason.strip())], signature)
-    register = load_register(session)
+    register = load_register(session, [key(kept.instrument.id)])
     later = later_calibrations(register[tag], calibration)
-    opened = open_reviews(session, signature, signature.time, later).remarks
+    opened = open_reviews(session, signature, signature.time, later, [(RecordKind.CALIBRATION, calibration)]).remarks
     return Withdrawn(
         calibration_on_file(session, tag, certificate),
         hanging,

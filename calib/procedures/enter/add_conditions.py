@@ -5,7 +5,7 @@ from datetime import datetime
 
 from sqlmodel import Session
 
-from calib.procedures.enter.write_sheets import Imported, write_sheets
+from calib.procedures.enter.import_sheets import Imported, import_sheets
 from calib.procedures.typed.sheets import Cells, typed_row
 from calib.records import ledger
 
@@ -18,4 +18,4 @@ def add_conditions(
     Raises BadInputError with every finding.
     """
     rows = [typed_row(source, cells) for source, cells in quantities.items()]
-    return write_sheets(session, {"conditions.csv": rows}, signature, now)
+    return import_sheets(session, {"conditions.csv": rows}, signature, now)

@@ -5,7 +5,7 @@ from datetime import datetime
 
 from sqlmodel import Session
 
-from calib.procedures.enter.write_sheets import Imported, write_sheets
+from calib.procedures.enter.import_sheets import Imported, import_sheets
 from calib.procedures.people.authorise import signed
 from calib.procedures.typed.sheets import Cells, FileContent, typed_row
 from calib.records import ledger
@@ -23,7 +23,7 @@ def add_reading(
     signature = signed(session, signature)
     row = typed_row(None, {**cells, "operator": signature.person})
     row.log = log
-    return write_sheets(session, {"readings.csv": [row]}, signature, now)
+    return import_sheets(session, {"readings.csv": [row]}, signature, now)
 
 
 def add_traverse(
@@ -43,4 +43,4 @@ def add_traverse(
         for (line, point), values in points.items()
     ]
     reading = typed_row(None, {**cells, "operator": signature.person})
-    return write_sheets(session, {"readings.csv": [reading], "traverses.csv": rows}, signature, now)
+    return import_sheets(session, {"readings.csv": [reading], "traverses.csv": rows}, signature, now)

@@ -7,13 +7,15 @@ from sqlmodel import Session
 
 from calib.errors import BadInputError, Finding
 from calib.procedures.enter.check_jobs import outlet_findings
-from calib.procedures.enter.names_on_record import Recorded
+from calib.procedures.enter.names_on_record import AskedNames, Recorded
+from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.open_review import open_reviews
 from calib.procedures.on_record.by_name import outlet_named
 from calib.procedures.on_record.in_force import as_amended
 from calib.procedures.on_record.outlets import _COLUMNS, outlet_cells
 from calib.procedures.on_record.what_counts import latest_revision
 from calib.procedures.people.authorise import append
+from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.sheets import cell_findings, typed_row
 from calib.records import ledger
 from calib.records.record import key
@@ -34,7 +36,8 @@ def amend_outlet(
     changed, findings = _changes(changes)
     row = typed_row(None, before | changed)
     findings += cell_findings([row], _COLUMNS)
-    findings += outlet_findings(row, Recorded(session).factors, outlet.id)
+    asked = AskedNames({**dict.fromkeys(FILES, ()), "outlets.csv": [row]})
+    findings += outlet_findings(row, Recorded(session, asked).factors, outlet.id)
     if not reason.strip():
         findings.append(Finding.typed("reason", reason, "what was wrong, in a few words"))
     if not findings and row.cells == {one: cell for one, cell in before.items() if cell is not None}:
@@ -46,7 +49,7 @@ def amend_outlet(
     number = 2 if last is None else last.revision + 1
     revision = OutletRevision(outlet_id=key(outlet.id), revision=number, reason=reason.strip(), **cells)
     append(session, [revision], signature)
-    open_reviews(session, signature, signature.time)
+    open_reviews(session, signature, signature.time, (), [(RecordKind.OUTLET, key(outlet.id))])
     return revision
 
 

@@ -9,11 +9,11 @@ from datetime import date
 
 from calib.confirmation.interval import add_months
 from calib.errors import Finding
+from calib.measurement.ways import WITH_EFFECT, effects_of, needs_reference_state, way_of
 from calib.procedures.certificate.fit_curve import indication_quantity
 from calib.procedures.certificate.phase import AS_FOUND, phase_in_use
 from calib.procedures.typed.rows_together import KnownNames, duplicate, repeated, unit_known
 from calib.procedures.typed.sheets import Cells, Sheets, TypedRow
-from calib.records.tables import THERMAL
 
 _OF_ACCEPTANCE = ("accepted_by", "criterion", "decision_rule")
 
@@ -45,16 +45,22 @@ def _instruments(named: KnownNames) -> Iterable[Finding]:
         yield from _of_kind(row)
 
 
+_NO_EFFECT = f"nothing for an instrument that does not measure {' or '.join(WITH_EFFECT)}"
+
+
 def _of_kind(row: TypedRow) -> Iterable[Finding]:
     """What only thermal anemometers and hoods have."""
-    if row.sound("density_effect") and row.get("quantity") not in (None, "air velocity"):
-        yield row.finding("density_effect", "nothing for an instrument that does not measure air velocity")
+    quantity, effect = row.get("quantity"), row.get("density_effect")
+    if effect is not None and quantity is not None and effect not in effects_of(quantity):
+        possible = f"one of {', '.join(effects_of(quantity))}" if effects_of(quantity) else _NO_EFFECT
+        yield row.finding("density_effect", possible)
     for column in ("reference_temperature_degC", "reference_pressure_kPa"):
-        if row.get("density_effect") == THERMAL and row.blank(column):
+        if needs_reference_state(effect) and row.blank(column):
             yield row.finding(column, "the reference state at which a thermal anemometer indicates velocity")
-        elif row.get("density_effect") != THERMAL and row.sound(column) and "density_effect" not in row.bad:
+        elif not needs_reference_state(effect) and row.sound(column) and "density_effect" not in row.bad:
             yield row.finding(column, "nothing, since density_effect is not thermal")
-    if row.sound("resistance_ratio") and row.get("quantity") not in (None, "volume flow"):
+    way = way_of(quantity, effect)
+    if row.sound("resistance_ratio") and quantity is not None and (way is None or way.throttled is None):
         yield row.finding("resistance_ratio", "nothing for an instrument that is no hood (quantity volume flow)")
     elif row.sound("resistance_ratio") and row.blank("resistance_ratio_standard_uncertainty"):
         yield row.finding("resistance_ratio_standard_uncertainty", "the standard uncertainty of the resistance ratio")

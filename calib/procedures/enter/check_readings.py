@@ -8,6 +8,8 @@ from statistics import mode
 
 from calib.airflow.traverse import point_counts, spoken, traverse
 from calib.errors import CalibError, Finding
+from calib.measurement.way import ProbeUse, Way
+from calib.measurement.ways import QUANTITIES, WAYS, way_of
 from calib.procedures.certificate.fit_curve import indication_quantity
 from calib.procedures.measure.standing import section_from
 from calib.procedures.typed.cells import same_time
@@ -17,9 +19,8 @@ from calib.procedures.typed.observations import log_findings, logged_values, mea
 from calib.procedures.typed.rows_together import KnownNames, duplicate, repeated, unit_known
 from calib.procedures.typed.sheets import Cells, TypedRow
 from calib.quantities import unit
-from calib.records.tables import DUCT, THERMAL, VELOCITY_PRESSURE, Reading
+from calib.records.tables import DUCT, OUTLET, Reading
 
-_MEASURES = ("air velocity", "pressure", "volume flow")
 _ONE_KIND = ("indication", "observations", "log_file")
 _KEY = FILES["readings.csv"].key
 
@@ -88,8 +89,8 @@ def _reading(row: TypedRow, named: KnownNames, traverses: _Traverses) -> Iterabl
     if instrument is None:
         return
     quantity = instrument.get("quantity")
-    if quantity is not None and quantity not in _MEASURES:
-        yield row.finding("instrument", f"an instrument for {', '.join(_MEASURES)} (this one is for {quantity})")
+    if quantity is not None and quantity not in QUANTITIES:
+        yield row.finding("instrument", f"an instrument for {', '.join(QUANTITIES)} (this one is for {quantity})")
         return
     yield from _place(row, instrument, outlet)
     if not row.sound("instrument"):  # found out of place: the other cells are those of the right one
@@ -109,14 +110,16 @@ def _job_known(row: TypedRow, named: KnownNames) -> bool:
 
 
 def _place(row: TypedRow, instrument: Cells, outlet: Cells | None) -> Iterable[Finding]:
-    if outlet is None or instrument.get("quantity") is None or "place" in _bad(outlet):
+    way = _way(instrument)
+    if outlet is None or way is None or "place" in _bad(outlet):
         return
-    if instrument["quantity"] == "volume flow":
-        if outlet["place"] == DUCT:
-            yield row.finding("instrument", "an instrument for air velocity or pressure: a hood stands at an outlet")
+    place = outlet["place"] or OUTLET
+    if place in way.not_at:
+        yield row.finding("instrument", way.not_at[place])
+    if way.is_flow:
         return
     factors = ("outlet_factor", "effective_area", "found_factor")
-    if outlet["place"] != DUCT and all(outlet[one] is None for one in factors) and not _bad(outlet) & set(factors):
+    if place != DUCT and all(outlet[one] is None for one in factors) and not _bad(outlet) & set(factors):
         yield row.finding(
             "instrument", "one that indicates a flow: the outlet has no outlet factor, effective area or found factor"
         )
@@ -127,41 +130,41 @@ def _pattern(row: TypedRow, instrument: Cells, method: Cells | None) -> Iterable
     pattern = None if method is None else method["pattern"]
     if pattern is None or "traverse_rule" in row.bad:
         return
-    used = (
-        "traverse"
-        if not row.blank("traverse_rule")
-        else "hood"
-        if instrument.get("quantity") == "volume flow"
-        else None
-    )
+    way = _way(instrument)
+    own = None if way is None else way.pattern
+    used = own if row.blank("traverse_rule") else "traverse"
     if used is not None and pattern != used:
         yield row.finding("method", f"a method with the pattern {used} (this one has {pattern})")
-    elif used is None and pattern in ("traverse", "hood"):
+    elif used is None and pattern in ("traverse", *(each.pattern for each in WAYS)):
         yield row.finding("method", f"a method for what was done (this one has the pattern {pattern})")
 
 
 def _air(row: TypedRow, instrument: Cells, named: KnownNames) -> Iterable[Finding]:
-    pressure = instrument.get("quantity") == "pressure"
-    effect = instrument.get("density_effect")
-    if row.blank("conditions") and (pressure or effect == THERMAL):
-        why = "a velocity pressure" if pressure else "the velocity at a reference state"
-        yield row.finding("conditions", f"the conditions of the air, since the instrument indicates {why}")
-    elif not row.blank("conditions") and not pressure and effect is None and "density_effect" not in _bad(instrument):
+    way = _way(instrument)
+    if way is None:
+        return
+    if row.blank("conditions") and way.needs_air:
+        yield row.finding("conditions", f"the conditions of the air, since the instrument indicates {way.indicates}")
+    elif not row.blank("conditions") and way.in_air is None and "density_effect" not in _bad(instrument):
         yield row.finding("conditions", "nothing: no density_effect is on record for the instrument")
     elif _job_known(row, named):
         yield from named.unknown(row, "readings.csv", "job", "conditions")
-    # A meter calibrated together with its probe may name it: a pair on record must be used together.
-    yield from _probe(row, pressure, named, as_pair=effect == VELOCITY_PRESSURE)
+    yield from _probe(row, way, named)
 
 
 def _bad(cells: Cells) -> frozenset[str]:
     return getattr(cells, "bad", frozenset())
 
 
-def _probe(row: TypedRow, pressure: bool, named: KnownNames, *, as_pair: bool) -> Iterable[Finding]:
-    if pressure and row.blank("probe"):
+def _way(instrument: Cells) -> Way | None:
+    return way_of(instrument.get("quantity"), instrument.get("density_effect"))
+
+
+def _probe(row: TypedRow, way: Way, named: KnownNames) -> Iterable[Finding]:
+    # A meter calibrated together with its probe may name it: a pair on record must be used together.
+    if way.probe is ProbeUse.NEEDED and row.blank("probe"):
         yield row.finding("probe", "the tag of the probe whose velocity pressure was indicated")
-    elif not pressure and not as_pair and not row.blank("probe"):
+    elif way.probe is ProbeUse.NONE and not row.blank("probe"):
         yield row.finding("probe", "nothing: the instrument indicates no velocity pressure")
     yield from named.unknown(row, "readings.csv", "probe")
     probe = named.instruments.get(row.get("probe") or "")
@@ -176,7 +179,8 @@ def _probe(row: TypedRow, pressure: bool, named: KnownNames, *, as_pair: bool) -
 def _throttled(row: TypedRow, instrument: Cells) -> Iterable[Finding]:
     if not row.sound("throttled_observations"):
         return
-    if instrument.get("quantity") not in (None, "volume flow") or not row.blank("traverse_rule"):
+    way = _way(instrument)
+    if (way is not None and way.throttled is None) or not row.blank("traverse_rule"):
         yield row.finding("throttled_observations", "nothing: only a hood has a throttle")
     elif instrument.get("resistance_ratio") is None and "resistance_ratio" not in _bad(instrument):
         yield row.finding("throttled_observations", "nothing: no resistance_ratio is on record for the hood")
@@ -210,8 +214,9 @@ def _traverse(row: TypedRow, instrument: Cells, outlet: Cells | None, traverses:
         if row.sound(column):
             yield row.finding(column, "nothing beside traverse_rule: the points stand in traverses.csv")
     yield from unit_known(row, "unit", indication_quantity(instrument))
-    if instrument.get("quantity") == "volume flow":
-        yield row.finding("traverse_rule", "nothing: a hood is not traversed")
+    way = _way(instrument)
+    if way is not None and way.not_traversed is not None:
+        yield row.finding("traverse_rule", f"nothing: {way.not_traversed}")
         return
     for column in ("traverse_lines", "traverse_points"):
         if row.blank(column):
@@ -328,7 +333,8 @@ def _observations(row: TypedRow, instrument: Cells) -> Iterable[Finding]:
     if not row.blank("observations") and not row.blank("log_file"):
         yield row.finding("log_file", "nothing beside observations: the log holds the observations")
         return
-    if instrument.get("quantity") == "pressure" and not row.blank("log_file"):
+    way = _way(instrument)
+    if way is not None and way.each_by_itself and not row.blank("log_file"):
         yield row.finding("log_file", "observations: of pressures each becomes a velocity before the mean is taken")
         return
     yield from unit_known(row, "unit", indication_quantity(instrument))

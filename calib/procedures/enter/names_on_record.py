@@ -1,23 +1,57 @@
 """What the records hold, by the names that people type: what import and export go by."""
 
-from collections.abc import Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
 from sqlmodel import Session, SQLModel, col, select
 
+from calib.procedures.enter.check_certificates import standard_tags
+from calib.procedures.on_record.by_keys import MOST_AT_ONCE, by_keys
 from calib.procedures.on_record.in_force import outlets_in_force
 from calib.procedures.typed.columns import DECLARED, FILES
 from calib.procedures.typed.declaration import Declaration, RecordNames, Reference
-from calib.procedures.typed.sheets import Cells
+from calib.procedures.typed.sheets import Cells, Sheets
 from calib.records.record import key
-from calib.records.tables import Outlet, Reading, Refusal
+from calib.records.tables import Calibration, Condition, FoundFactor, Instrument, Outlet, Reading, Refusal
+
+
+class AskedNames:
+    """The names that sheets mention, by table and column: what of the records their rows have to do with."""
+
+    def __init__(self, sheets: Sheets) -> None:
+        self._cells: dict[tuple[type[SQLModel], str], set[str]] = defaultdict(set)
+        for file, rows in sheets.items():
+            declaration = FILES[file]
+            keys = [(declaration.table, declaration.key, declaration.key)]
+            keys += [(each.table, DECLARED[each.table].key, each.columns) for each in declaration.references]
+            for table, names, columns in keys:
+                for name, column in zip(names, columns, strict=False):
+                    self._cells[table, name] |= {row.cells[column] for row in rows if column in row.cells}
+        factors = (row.get("found_factor") for file in ("outlets.csv", "amendments.csv") for row in sheets[file])
+        self._cells[FoundFactor, "factor"] |= {name for name in factors if name is not None}
+        standards = (row.get("standards") or "" for row in sheets["calibrations.csv"])
+        self._cells[Instrument, "tag"] |= {tag for cell in standards for tag in standard_tags(cell)}
+        # Of these more has to be looked at than the rows name: every revision, every quantity, every outlet of a system.
+        self._all_of = {(FoundFactor, "revision"), (Condition, "quantity")}
+        if sheets["systems.csv"] or sheets["rooms.csv"]:
+            self._all_of.add((Outlet, "outlet"))
+
+    def of(self, table: type[SQLModel], column: str) -> set[str] | None:
+        """The names mentioned in a column of a table's key; None where all have to be looked at."""
+        names = self._cells[table, column]
+        return None if (table, column) in self._all_of or len(names) > MOST_AT_ONCE else names
 
 
 class NamesOnRecord:
-    """Names of records, and the keys that they stand for; each table is read when it is first asked for."""
+    """Names of records, and the keys that they stand for; each table is read when it is first asked for.
 
-    def __init__(self, session: Session) -> None:
+    Where `asked` is given, the records that it has to do with are read and no others.
+    """
+
+    def __init__(self, session: Session, asked: AskedNames | None = None) -> None:
         self.session = session
+        self.asked = asked
         self._names: dict[type[SQLModel], dict[int, RecordNames]] = {}
         self._keys: dict[tuple[type[SQLModel], int], dict[RecordNames, int]] = {}
 
@@ -35,14 +69,51 @@ class NamesOnRecord:
         references = [each for each in declaration.references if each.stored and {*each.columns} <= {*declaration.key}]
         named = {column for reference in references for column in reference.columns}
         own = [column for column in declaration.key if column not in named]
-        asked = [getattr(table, column) for column in (*own, *(str(each.stored) for each in references))]
+        columns = [getattr(table, column) for column in (*own, *(str(each.stored) for each in references))]
+        query = self._confined(select(table.id, *columns), table, declaration, own, references)
+        rows = self.session.exec(query.order_by(col(table.id))).all()
+        for place, reference in enumerate(references, start=1 + len(own)):
+            self._with(reference.table, {row[place] for row in rows})
         read = {}
-        for number, *stored in self.session.exec(select(table.id, *asked).order_by(col(table.id))):
+        for number, *stored in rows:
             cells = dict(zip(own, map(str, stored), strict=False))
             for reference, record in zip(references, stored[len(own) :], strict=True):
                 cells |= zip(reference.columns, self.names(reference.table)[record], strict=True)
             read[number] = tuple(cells[column] for column in declaration.key)
         return read
+
+    def _confined(
+        self,
+        query: Any,
+        table: type[Any],
+        declaration: Declaration,
+        own: Sequence[str],
+        references: Sequence[Reference],
+    ) -> Any:
+        """The query for rows that what is asked names: by their own names, and by the records that they refer to."""
+        if self.asked is None:
+            return query
+        as_typed = {column.name for column in declaration if column.compared is str}
+        for column in own:
+            names = self.asked.of(declaration.table, column) if column in as_typed else None
+            if names is not None:
+                query = query.where(col(getattr(table, column)).in_(names))
+        for reference in (
+            references if table is not Calibration else ()
+        ):  # a laboratory numbers those of all instruments
+            keys = self.names(reference.table).keys()
+            if len(keys) <= MOST_AT_ONCE:
+                query = query.where(col(getattr(table, str(reference.stored))).in_(keys))
+        return query
+
+    def _with(self, table: type[Any], keys: Collection[int]) -> None:
+        """Names of these records too, though nobody asked for them by name."""
+        missing = {*keys} - self.names(table).keys()
+        if missing:
+            declaration = DECLARED[table]
+            columns = [getattr(table, column) for column in declaration.key]
+            for number, *names in by_keys(self.session, select(table.id, *columns), table.id, missing):
+                self._names[table][number] = tuple(map(str, names))
 
     def cells(self, declaration: Declaration, record: Any) -> dict[str, Any]:
         """Cells of a record as its file has them: with the names of the records that it refers to."""
@@ -74,9 +145,9 @@ class NamesOnRecord:
 class Recorded(dict[str, Mapping[RecordNames, Cells]]):
     """What the records hold: file -> names, as they compare with others -> cells. Each file is read when it is first asked for."""
 
-    def __init__(self, session: Session) -> None:
+    def __init__(self, session: Session, asked: AskedNames) -> None:
         super().__init__()
-        self._names = NamesOnRecord(session)
+        self._names = NamesOnRecord(session, asked)
 
     def __missing__(self, file: str) -> Mapping[RecordNames, Cells]:
         read = self[file] = self._of_readings() if file == "readings.csv" else self._read(FILES[file])
@@ -84,8 +155,11 @@ class Recorded(dict[str, Mapping[RecordNames, Cells]]):
 
     def _read(self, declaration: Declaration) -> dict[RecordNames, Cells]:
         names = self._names.names(declaration.table)
-        amended = outlets_in_force(self._names.session) if declaration.table is Outlet else {}
-        records = self._names.all(declaration.table)
+        session = self._names.session
+        table: Any = declaration.table
+        records = sorted(by_keys(session, select(table), table.id, names), key=lambda record: key(record.id))
+        jobs = {record.job_id for record in records} if table is Outlet else ()
+        amended = outlets_in_force(session, jobs) if jobs else {}
         return {
             declaration.compared(names[key(record.id)]): amended.get(key(record.id), record).model_dump(mode="json")
             for record in records

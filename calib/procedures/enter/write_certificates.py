@@ -27,7 +27,7 @@ def curves_by_rule(
     return [curve_record(_calibration(row, names), curves[_named(row)]) for row in rows]
 
 
-def standards_used(rows: Sequence[TypedRow], names: NamesOnRecord) -> list[ReferenceStandard]:
+def standards_of_rows(rows: Sequence[TypedRow], names: NamesOnRecord) -> list[ReferenceStandard]:
     """The instruments that served as reference standards."""
     return [
         ReferenceStandard(

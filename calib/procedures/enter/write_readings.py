@@ -14,7 +14,7 @@ from calib.procedures.enter.later_records import amended_outlets
 from calib.procedures.enter.names_on_record import NamesOnRecord
 from calib.procedures.enter.record_rows import cells_of_table, keys_of
 from calib.procedures.measure.gate_reading import gate_reading
-from calib.procedures.on_record.in_force import OnRecord, in_order, on_record, outlets_in_force
+from calib.procedures.on_record.in_force import OnRecord, in_order, on_record_of, outlets_in_force
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.observations import Observed, Traversed, observed
 from calib.procedures.typed.sheets import Sheets, TypedRow
@@ -45,7 +45,8 @@ def write_readings(
     rows = sheets["readings.csv"]
     if not rows:
         return ()
-    gate = _Gate(session, on_record(session), before, outlets_in_force(session), now)
+    outlets = outlets_in_force(session, _jobs(rows, names))
+    gate = _Gate(session, on_record_of_rows(session, sheets, names), before, outlets, now)
     amended = amended_outlets(sheets)
     series = _write_logs(rows, append)
     traverses, traversed = _write_traverses(rows, sheets["traverses.csv"], append)
@@ -70,6 +71,17 @@ def write_readings(
     append(readings)
     append(refusals)
     return tuple(refused)
+
+
+def on_record_of_rows(session: Session, sheets: Sheets, names: NamesOnRecord) -> OnRecord:
+    """What the readings of checked sheets rest on, by the records as they are now."""
+    rows, readings = sheets["readings.csv"], FILES["readings.csv"]
+    used = (names.key(readings.reference(column), row.cells) for row in rows for column in ("instrument", "probe"))
+    return on_record_of(session, {number for number in used if number is not None}, _jobs(rows, names))
+
+
+def _jobs(rows: Sequence[TypedRow], names: NamesOnRecord) -> set[int]:
+    return {key(names.key(FILES["readings.csv"].reference("job"), row.cells)) for row in rows}
 
 
 @dataclass(frozen=True)

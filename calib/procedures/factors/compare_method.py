@@ -27,7 +27,7 @@ from calib.procedures.pairs.paired_readings import (
 )
 from calib.records import tables
 from calib.records.record import RecordCells, typed
-from calib.uncertainty.paired import PairedComparison, cautions, paired
+from calib.uncertainty.paired import PairedComparison, cautions_about, paired
 
 
 @dataclass(frozen=True)
@@ -58,7 +58,7 @@ def compare_method(session: Session, name: str, pairs: Sequence[str], now: datet
     ratio = np.array([flow(pair.other) / flow(pair.traverse) for pair in found.sound])
     explained = ratio * [_explained(pair) for pair in found.sound]
     comparison = paired(ratio - 1.0, explained)
-    told = (*cautions(comparison), *_cautions(session, found.sound))
+    told = (*cautions_about(comparison), *_cautions(session, found.sound))
     return MethodCompared(method, found.sound, explained, comparison, told)
 
 

@@ -8,6 +8,7 @@ from sqlmodel import Session, col, select
 
 from calib.procedures.on_record.by_name import not_there
 from calib.procedures.on_record.in_force import outlets_in_force
+from calib.procedures.on_record.way_of_instrument import way_of_instrument
 from calib.procedures.on_record.what_counts import factor_revisions, factors_that_count
 from calib.procedures.pairs.paired_readings import cautions_of_times
 from calib.records import tables
@@ -177,7 +178,7 @@ def readings_with(session: Session, revisions: Sequence[FactorOnFile]) -> list[R
 
 def _uses_factor(session: Session, reading: tables.Reading) -> bool:
     """Whether a velocity was read: a hood needs no factor."""
-    return session.get_one(tables.Instrument, reading.instrument_id).quantity != "volume flow"
+    return not way_of_instrument(session.get_one(tables.Instrument, reading.instrument_id)).is_flow
 
 
 def _found_factors(session: Session, name: str) -> Mapping[int, list[tuple[int, str | None]]]:

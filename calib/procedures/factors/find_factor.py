@@ -4,9 +4,11 @@ from dataclasses import replace
 
 from sqlmodel import Session
 
+from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.open_review import open_reviews
 from calib.procedures.pairs.factor_from_pairs import FactorFound, FactorWanted, found_from_pairs
 from calib.records import ledger
+from calib.records.record import key
 
 
 def find_factor(session: Session, wanted: FactorWanted, signature: ledger.Signature) -> FactorFound:
@@ -16,4 +18,9 @@ def find_factor(session: Session, wanted: FactorWanted, signature: ledger.Signat
     BadInputError with every finding, nothing written.
     """
     found = found_from_pairs(session, wanted, signature)
-    return replace(found, remarks=open_reviews(session, signature, signature.time).remarks)
+    return replace(
+        found,
+        remarks=open_reviews(
+            session, signature, signature.time, (), [(RecordKind.FACTOR, key(found.record.id))]
+        ).remarks,
+    )

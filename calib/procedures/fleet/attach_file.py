@@ -1,6 +1,9 @@
 """Attach files to instruments and calibrations: bytes kept as they are, once, under the SHA-256 of their content.
 
 What kind of file it is, its content says and not its name.
+
+PDF with its end mark, PNG with its last chunk, JPEG with its end mark, XML that parses and declares no entity. 25 MB are 25,000,000
+bytes.
 """
 
 import hashlib

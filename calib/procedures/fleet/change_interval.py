@@ -34,7 +34,7 @@ def change_interval(
     calibration accepted on, a shorter one at once.
     """
     instrument = instrument_tagged(session, tag)
-    register = load_register(session)
+    register = load_register(session, [key(instrument.id)])
     on_record, due_on = register[tag], gate(register, tag, signature.time, signature.time).due_on
     before = interval_at(on_record, signature.time.date())
     findings = list(_findings(months.strip(), reason, before))
@@ -50,7 +50,7 @@ def change_interval(
         value=str(int(months)),
     )
     append(session, [event], signature)
-    register = load_register(session)
+    register = load_register(session, [key(instrument.id)])
     after = gate(register, tag, signature.time, signature.time)
     return ChangedInterval(before, int(months), after, int(months) < before or after.due_on != due_on)
 

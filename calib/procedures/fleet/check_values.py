@@ -22,8 +22,8 @@ from calib.errors import BadInputError, CurveError, Finding, RefusedError
 from calib.procedures.certificate.phase import AS_LEFT
 from calib.procedures.measure.indicated import indicated, resolution_of
 from calib.procedures.measure.stability import stability_at
-from calib.procedures.on_record.in_force import OnRecord, on_record
-from calib.procedures.on_record.register import withdrawals
+from calib.procedures.on_record.in_force import OnRecord, on_record_of
+from calib.procedures.on_record.what_counts import not_withdrawn
 from calib.quantities import unit
 from calib.records.record import key, moment
 from calib.records.tables import Calibration, Comparison, Instrument, IntermediateCheck
@@ -65,7 +65,7 @@ def compare_two(
     With typed expanded uncertainties the values are taken as they are; without them they are indications, and value and
     uncertainty come from each instrument's calibration in force.
     """
-    records = on_record(session)
+    records = on_record_of(session, [key(instrument.id), key(other.id)])
     stated = "expanded_uncertainty" in cells
     asked = (
         (instrument, cells["value"], cells.get("expanded_uncertainty")),
@@ -179,7 +179,7 @@ def baseline_values(
     since = last_adjustment(session, instrument, before)
     found = sorted(
         (
-            CheckValue(moment(one.at), in_unit(instrument, float(one.value), one.unit, symbol))
+            CheckValue(moment(one.at), value_in_unit(instrument, float(one.value), one.unit, symbol))
             for one in checks_with(session, instrument, standard)
             if one.result == "passed"
             and (before is None or moment(one.at) < before)
@@ -190,7 +190,7 @@ def baseline_values(
     return found[:MOST_VALUES]
 
 
-def in_unit(instrument: Instrument, value: float, own: str, symbol: str) -> float:
+def value_in_unit(instrument: Instrument, value: float, own: str, symbol: str) -> float:
     """A value of a check in another unit; one that is in it already keeps its digits, of E_n among them."""
     if own == symbol:
         return value
@@ -213,7 +213,7 @@ def last_adjustment(session: Session, instrument: Instrument, before: datetime |
         select(Calibration.calibrated_on)
         .join(Comparison)
         .where(Calibration.instrument_id == instrument.id, Comparison.phase == AS_LEFT)
-        .where(col(Calibration.id).not_in(withdrawals(session)))
+        .where(not_withdrawn())
     )
     days = [date.fromisoformat(one) for one in session.exec(query)]
     return max((one for one in days if before is None or one <= before.date()), default=None)

@@ -1,7 +1,7 @@
 """Intermediate checks on record: listed, and as control charts."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -19,8 +19,8 @@ from calib.confirmation.control_chart import (
     weighted_mean_limits,
     weighted_means,
 )
-from calib.procedures.fleet.check_values import baseline_values, in_unit, not_below_resolution
-from calib.procedures.on_record.by_name import instrument_tagged
+from calib.procedures.fleet.check_values import baseline_values, not_below_resolution, value_in_unit
+from calib.procedures.on_record.by_name import instrument_tagged, tags_of
 from calib.records.record import moment, typed
 from calib.records.tables import Instrument, IntermediateCheck
 
@@ -30,22 +30,26 @@ def checks_on_file(session: Session, tag: str | None = None) -> list[dict[str, A
     query = select(IntermediateCheck).order_by(col(IntermediateCheck.id))
     if tag is not None:
         query = query.where(IntermediateCheck.instrument_id == instrument_tagged(session, tag).id)
-    tags = {one.id: one.tag for one in session.exec(select(Instrument))}
-    return [_on_file(one, tags) for one in session.exec(query)]
+    return _on_file(session, session.exec(query).all())
 
 
 def check_on_file(session: Session, check: IntermediateCheck) -> dict[str, Any]:
     """One check in the same form."""
-    return _on_file(check, {each.id: each.tag for each in session.exec(select(Instrument))})
+    return _on_file(session, [check])[0]
 
 
-def _on_file(check: IntermediateCheck, tags: Mapping[int | None, str]) -> dict[str, Any]:
-    return {
-        "tag": tags[check.instrument_id],
-        **typed(check, "instrument_id", "other_instrument_id"),
-        "other": tags.get(check.other_instrument_id),
-        "basis": None if check.basis is None else json.loads(check.basis),
-    }
+def _on_file(session: Session, checks: Sequence[IntermediateCheck]) -> list[dict[str, Any]]:
+    named = {number for check in checks for number in (check.instrument_id, check.other_instrument_id)}
+    tags = tags_of(session, {number for number in named if number is not None})
+    return [
+        {
+            "tag": tags[check.instrument_id],
+            **typed(check, "instrument_id", "other_instrument_id"),
+            "other": tags.get(check.other_instrument_id),
+            "basis": None if check.basis is None else json.loads(check.basis),
+        }
+        for check in checks
+    ]
 
 
 @dataclass(frozen=True)
@@ -108,7 +112,7 @@ def _series(session: Session, instrument: Instrument, rows: Sequence[Intermediat
 
 def _charted(instrument: Instrument, check: IntermediateCheck, symbol: str) -> ChartedCheck:
     value, low, high = (
-        in_unit(instrument, float(each), check.unit, symbol) for each in (check.value, check.low, check.high)
+        value_in_unit(instrument, float(each), check.unit, symbol) for each in (check.value, check.low, check.high)
     )
     return ChartedCheck(moment(check.at), value, low, high, check.result == "passed")
 

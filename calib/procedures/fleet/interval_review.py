@@ -33,9 +33,10 @@ from calib.procedures.certificate.permissible_error import permissible_error
 from calib.procedures.measure.stability import hidden_change, up_to
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.errors_of_indication import history_of
-from calib.procedures.on_record.register import load_register, withdrawals
+from calib.procedures.on_record.register import load_register
+from calib.procedures.on_record.what_counts import not_withdrawn
 from calib.quantities import unit
-from calib.records.record import typed
+from calib.records.record import key, typed
 from calib.records.tables import Acceptance, Calibration, Instrument
 
 BY_LINE, BY_CHANGES = "drift (line through the errors)", "control chart (calendar time)"
@@ -93,7 +94,7 @@ def review_interval(session: Session, tag: str, on: date, target: float, judged:
     """
     instrument = instrument_tagged(session, tag)
     judged = judged or _usually_judged(session, instrument)
-    present = interval_at(load_register(session)[tag], on)
+    present = interval_at(load_register(session, [key(instrument.id)])[tag], on)
     history = _until(history_of(session, instrument), on)
     points = tuple(_point(instrument, history, float(x), judged) for x in _indications(history))
     family = tuple(each for one in _family(session, instrument) for each in _found(session, one, on, judged))
@@ -191,7 +192,7 @@ def _usually_judged(session: Session, instrument: Instrument) -> str:
         select(Acceptance.assessment)
         .join(Calibration)
         .where(Calibration.instrument_id == instrument.id, col(Acceptance.assessment).is_not(None))
-        .where(col(Calibration.id).not_in(withdrawals(session)))
+        .where(not_withdrawn())
         .order_by(col(Acceptance.id).desc())
     )
     kept = session.exec(query).first()

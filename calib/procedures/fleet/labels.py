@@ -4,11 +4,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from sqlmodel import Session
+from sqlmodel import Session, col, select
 
 from calib.confirmation.interval import gate, is_retired
 from calib.errors import NotInRecordsError, Step
 from calib.procedures.on_record.register import load_register
+from calib.records.record import key
+from calib.records.tables import Instrument
 
 
 @dataclass(frozen=True)
@@ -31,7 +33,9 @@ class LabelsAsked:
 
 def labels_of(session: Session, tags: Sequence[str] | None, at: datetime) -> LabelsAsked:
     """Labels at a time, in the order asked for; None asks for every instrument that is not retired. Raises NotInRecordsError."""
-    register = load_register(session)
+    named = select(Instrument).where(col(Instrument.tag).in_(tags or ()))
+    own = None if tags is None else {key(instrument.id) for instrument in session.exec(named)}
+    register = load_register(session, own)
     unknown = [tag for tag in tags or () if tag not in register]
     if unknown:
         raise NotInRecordsError(f"no instrument {unknown[0]!r} in the records: {Step.LIST_INSTRUMENTS} shows them")

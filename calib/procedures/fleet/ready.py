@@ -9,13 +9,14 @@ from sqlmodel import Session
 
 from calib.confirmation.interval import Decision, gate
 from calib.measurement import flows
-from calib.procedures.measure.evaluate import Results, results
 from calib.procedures.measure.gate_reading import probe_of
 from calib.procedures.measure.indicated import single
+from calib.procedures.measure.results import Results, results
 from calib.procedures.measure.stability import basis_of, limits_basis, stability_at
 from calib.procedures.on_record.by_name import instrument_tagged
-from calib.procedures.on_record.in_force import OnRecord, on_record
+from calib.procedures.on_record.in_force import OnRecord, on_record_of
 from calib.quantities import Unit, read
+from calib.records.record import key
 from calib.records.tables import Instrument
 from calib.uncertainty.propagation import combine
 
@@ -50,7 +51,7 @@ def ready(
     A time to come is asked about as if it were now: what is known today is all there is to answer from.
     """
     instruments = [instrument_tagged(session, tag) for tag in tags]
-    records = on_record(session)
+    records = on_record_of(session, [key(instrument.id) for instrument in instruments])
     answers = []
     for one in instruments:
         asked = None if indication is None else read(indication, one.indicated)

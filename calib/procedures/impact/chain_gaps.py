@@ -6,7 +6,8 @@ from datetime import date, datetime
 
 from calib.confirmation.interval import InstrumentOnRecord, gate, not_put_right_since
 from calib.confirmation.traceability import Graph, Record, circles, is_accredited
-from calib.procedures.impact.rests_on import STANDARD, Ground, RecordKind
+from calib.procedures.impact.gather import RecordKind
+from calib.procedures.impact.rests_on import STANDARD, Ground
 from calib.procedures.on_record.in_force import against_factor
 from calib.records import tables
 from calib.records.record import moment

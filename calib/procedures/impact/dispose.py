@@ -7,10 +7,13 @@ from datetime import datetime
 from sqlmodel import Session
 
 from calib.errors import BadInputError, Finding
+from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.open_review import open_reviews
 from calib.procedures.impact.reviews import Review, review_of
+from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
 from calib.procedures.people.authorise import append, authorise
 from calib.records import ledger
+from calib.records.record import key
 from calib.records.tables import Disposition
 
 DISPOSITIONS = ("stands", "reissue", "measure again", "withdraw")
@@ -34,7 +37,8 @@ def dispose(session: Session, wanted: DispositionWanted, signature: ledger.Signa
     """
     signature = authorise(session, signature, "dispose")
     review_of(session, wanted.tag, wanted.certificate)
-    open_reviews(session, signature, now)
+    failing = calibration_numbered(session, instrument_tagged(session, wanted.tag), wanted.certificate)
+    open_reviews(session, signature, now, (), [(RecordKind.CALIBRATION, key(failing.id))])
     review = review_of(session, wanted.tag, wanted.certificate)
     findings = list(_findings(wanted, review))
     if findings:

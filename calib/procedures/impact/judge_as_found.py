@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from calib.confirmation.acceptance import CORRECTED, INDICATION, ComparedErrors
-from calib.confirmation.as_found import AsFound, judge_as_found
+from calib.confirmation.as_found import ErrorsAsFound, judge_as_found
 from calib.confirmation.conformity import SIMPLE
 from calib.curves.curve import Curve
 from calib.procedures.certificate.assess import coverage_factors, criterion, errors_of_indication
@@ -25,7 +25,7 @@ class JudgedAsFound:
     judged: str  # one of acceptance.JUDGED
     criterion: str
     comparisons: tuple[Cells, ...]
-    found: AsFound  # in SI
+    found: ErrorsAsFound  # in SI
 
     def content(self, instrument: tables.Instrument) -> dict[str, Any]:
         """As the review keeps it: numbers unrounded, in the unit in which the certificate states the values."""

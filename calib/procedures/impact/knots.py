@@ -6,14 +6,17 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session, select
 
 from calib.confirmation.interval import CalibrationOnRecord, InstrumentOnRecord, due_date, interval_of
 from calib.confirmation.traceability import Record, is_accredited
 from calib.procedures.certificate.phase import phase_in_use
 from calib.procedures.impact.chain_gaps import Gaps
-from calib.procedures.impact.rests_on import Ground, RecordKind
+from calib.procedures.impact.gather import RecordKind
+from calib.procedures.impact.rests_on import Ground
+from calib.procedures.on_record.by_keys import by_keys
 from calib.records import tables
+from calib.records.record import key
 
 Said = tuple[str, str, dict[str, Any]]
 
@@ -43,12 +46,11 @@ def knots_of(
 
 def _comparisons(session: Session, records: Iterable[Record]) -> dict[int, list[tables.Comparison]]:
     wanted = {number for table, number in records if table == RecordKind.CALIBRATION}
-    found: dict[int, list[tables.Comparison]] = defaultdict(list)
-    if wanted:
-        for one in session.exec(select(tables.Comparison).order_by(col(tables.Comparison.id))):
-            if one.calibration_id in wanted:
-                found[one.calibration_id].append(one)
-    return found
+    compared: dict[int, list[tables.Comparison]] = defaultdict(list)
+    rows = by_keys(session, select(tables.Comparison), tables.Comparison.calibration_id, wanted)
+    for comparison in sorted(rows, key=lambda row: key(row.id)):
+        compared[comparison.calibration_id].append(comparison)
+    return compared
 
 
 @dataclass(frozen=True)

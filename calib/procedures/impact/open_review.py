@@ -3,6 +3,10 @@
 Judged is each comparison as found of a new certificate, by the maximum permissible error of the register under simple acceptance:
 the error of the indication, unless the calibration before was accepted on its corrected value; and always the value that the
 curve before makes of it, since every flow since rests on that, and the budget's stability promises that it stays within that limit.
+
+A review is brought up to date by whatever may hang on one: import, reading, conditions, certificate, acceptance, factor found,
+outlet amended. An acceptance names the later calibrations of its instrument, of which one may have been found out of order while
+nothing had been in order before it. A factor found within a recalculation is not followed, or it would never end.
 """
 
 import json
@@ -16,13 +20,16 @@ from calib.confirmation.as_found import last_in_order
 from calib.confirmation.traceability import Record
 from calib.errors import CalibError, Step
 from calib.procedures.certificate.assess import usual_object
+from calib.procedures.impact.gather import RecordKind, above
 from calib.procedures.impact.judge_as_found import JudgedAsFound, judgements
 from calib.procedures.impact.recalculate import Cause, recalculate
-from calib.procedures.impact.rests_on import Ground, RecordKind, ground_of, sequences
+from calib.procedures.impact.rests_on import ground_below, sequences
 from calib.procedures.impact.review_lines import LineFinding
 from calib.procedures.impact.touched import touched
+from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.calibrations import as_found_cells
 from calib.procedures.on_record.in_force import curve_of
+from calib.procedures.on_record.register import load_register
 from calib.procedures.on_record.what_counts import curve_that_counts
 from calib.procedures.people.authorise import append
 from calib.records import ledger, tables
@@ -74,43 +81,61 @@ class Reviewed:
 
 
 def open_reviews(
-    session: Session, signature: ledger.Signature, now: datetime, recorded: Collection[int] = ()
+    session: Session,
+    signature: ledger.Signature,
+    now: datetime,
+    recorded: Collection[int] = (),
+    touched_records: Collection[Record] = (),
 ) -> Reviewed:
-    """Open a review for each calibration among those recorded whose comparisons as found fail, and bring the others up to date.
+    """Open a review for each calibration among those recorded whose comparisons as found fail; others get what hangs on theirs.
 
     A calibration without an accepted one before it opens none: nothing could be measured with its instrument. Nor does one that was
     withdrawn. An open or closed review gets a line for whatever was recorded since and hangs on its instrument, unless its own
-    calibration was withdrawn: then its lines stay as they are.
+    calibration was withdrawn: then its lines stay as they are. Asked are the reviews of instruments that the touched records and
+    the recorded calibrations rest on.
     """
-    known = session.exec(select(tables.ImpactReview.calibration_id)).all()
-    ground = ground_of(session) if recorded or known else None
-    if ground is None:
-        return Reviewed((), ())
+    known = set(session.exec(select(tables.ImpactReview.calibration_id)))
     notices: list[str] = []
     opened: list[Opened] = []
-    for number in sorted({*recorded} - {*known}):
-        found = _opened(session, ground, ground.calibrations[number], notices)
-        if found is not None:
-            append(session, [found], signature)
-            opened.append(_listed(session, ground, found, signature, now, new=True))
-    on_record = session.exec(select(tables.ImpactReview).order_by(col(tables.ImpactReview.id))).all()
-    opened += [
-        _listed(session, ground, one, signature, now, new=False) for one in on_record if one.calibration_id in known
-    ]
+    for number in sorted({*recorded} - known):
+        calibration = session.get_one(tables.Calibration, number)
+        review = _opened(session, calibration, notices)
+        if review is not None:
+            append(session, [review], signature)
+            opened.append(_listed(session, review, calibration, signature, now, new=True))
+    if known:
+        touching = {*touched_records, *((RecordKind.CALIBRATION, number) for number in recorded)}
+        opened += [
+            _listed(session, review, calibration, signature, now, new=False)
+            for review, calibration in _reviews_of(session, above(session, touching).instruments, known)
+        ]
     return Reviewed(tuple(one for one in opened if one.new or one.lines), tuple(notices))
+
+
+def _reviews_of(
+    session: Session, instruments: Collection[int], known: Collection[int]
+) -> list[tuple[tables.ImpactReview, tables.Calibration]]:
+    """Reviews that calibrations of instruments opened, among those that were known before."""
+    query = (
+        select(tables.ImpactReview, tables.Calibration).join(tables.Calibration).order_by(col(tables.ImpactReview.id))
+    )
+    return [
+        (review, calibration)
+        for review, calibration in by_keys(session, query, tables.Calibration.instrument_id, instruments)
+        if review.calibration_id in known
+    ]
 
 
 # --- whether it was in order -----------------------------------------------------------------------------------------------------
 
 
-def _opened(
-    session: Session, ground: Ground, calibration: tables.Calibration, notices: list[str]
-) -> tables.ImpactReview | None:
+def _opened(session: Session, calibration: tables.Calibration, notices: list[str]) -> tables.ImpactReview | None:
     """The review of a calibration, not yet appended; None where it was found in order, was the first, or was withdrawn."""
-    instrument = ground.instruments[calibration.instrument_id]
-    if ground.on_record(calibration).withdrawn:
+    instrument = session.get_one(tables.Instrument, calibration.instrument_id)
+    own = load_register(session, [key(instrument.id)])[instrument.tag]
+    if any(each.withdrawn for each in own.calibrations if each.record_id == calibration.id):
         return None
-    since = last_in_order(ground.register[instrument.tag], key(calibration.id))
+    since = last_in_order(own, key(calibration.id))
     if since is None:
         return None
     before = curve_of(curve_that_counts(session, since.record_id).parameters)
@@ -162,15 +187,15 @@ def _accepted_on(session: Session, calibration: int) -> str | None:
 
 def _listed(
     session: Session,
-    ground: Ground,
     review: tables.ImpactReview,
+    failing: tables.Calibration,
     signature: ledger.Signature,
     now: datetime,
     *,
     new: bool,
 ) -> Opened:
     """Append a line for each record that hangs on the instrument and has none yet."""
-    failing = ground.calibrations[review.calibration_id]
+    ground = ground_below(session, [(RecordKind.INSTRUMENT, failing.instrument_id)])
     instrument = ground.instruments[failing.instrument_id]
     since = last_in_order(ground.register[instrument.tag], review.calibration_id)
     if since is None or ground.on_record(failing).withdrawn:  # what the review was opened by was withdrawn since
@@ -209,4 +234,5 @@ def _lines(session: Session, review: tables.ImpactReview) -> set[Record]:
 
 def _issued_before(session: Session, report: int, review: tables.ImpactReview) -> bool:
     """A report that was issued since names the open review itself."""
-    return sequences(session, RecordKind.REPORT)[report] < sequences(session, "impact_review")[key(review.id)]
+    opened = sequences(session, "impact_review", [key(review.id)])[key(review.id)]
+    return sequences(session, RecordKind.REPORT, [report])[report] < opened

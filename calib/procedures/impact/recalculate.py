@@ -19,8 +19,9 @@ from calib.confirmation.traceability import Graph, Record, upward
 from calib.curves.curve import Curve
 from calib.errors import CalibError
 from calib.procedures.certificate.fit_curve import CurveWish, FittedCurve, curve_record, fit_curve
+from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.moved_reference import moved_reference
-from calib.procedures.impact.rests_on import STANDARD, Ground, RecordKind
+from calib.procedures.impact.rests_on import STANDARD, Ground
 from calib.procedures.impact.stated_values import Values, jobs_of, values_of
 from calib.procedures.on_record.calibrations import as_found_cells, comparison_cells
 from calib.procedures.on_record.in_force import curve_of

@@ -1,11 +1,16 @@
 """Which record a person means by a few words: `reading 3`, a tag, a certificate, a factor, a job, an outlet."""
 
-from collections.abc import Iterator, Sequence
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Any
+
+from sqlmodel import Session, and_, col, or_, select
 
 from calib.confirmation.traceability import Record
 from calib.errors import BadInputError, Finding, NotInRecordsError
-from calib.procedures.impact.rests_on import Ground, RecordKind
-from calib.records.record import key
+from calib.procedures.impact.gather import RecordKind
+from calib.procedures.on_record.what_counts import factor_that_counts
+from calib.records import tables
 
 # First word of a name -> table; without it every kind is looked through.
 FIRST_WORDS = {
@@ -18,48 +23,81 @@ FIRST_WORDS = {
 }
 
 
-def record_named(ground: Ground, words: Sequence[str]) -> Record:
+def record_named(session: Session, words: Sequence[str]) -> Record:
     """The record that words name: `reading 3` or `3`, a tag, a certificate, a factor, a job, an outlet.
 
     The kind may stand first; a certificate may follow its tag, an outlet its job. Raises NotInRecordsError, or BadInputError where
     the words name several.
     """
     text = " ".join(word.strip() for word in words)
-    found = dict.fromkeys(record for record, names in _names(ground) if text in names)
+    named = dict(_named(session, text))
     kinds = ", ".join(FIRST_WORDS)
-    if not found:
+    if not named:
         raise NotInRecordsError(f"nothing in the records is called {text!r}: name one {kinds}, as `reading 3`")
-    if len(found) > 1:
-        listed = "; ".join(sorted(f"{_kind(one)} {_own_name(ground, one)}" for one in found))
+    if len(named) > 1:
+        listed = "; ".join(sorted(f"{_kind(record)} {name}" for record, name in named.items()))
         raise BadInputError([Finding.typed("record", text, f"one record, this may be {listed}")])
-    return next(iter(found))
-
-
-def _names(ground: Ground) -> Iterator[tuple[Record, tuple[str, ...]]]:
-    for record, names in _own_names(ground):
-        yield record, (*names, *(f"{_kind(record)} {name}" for name in names))
+    return next(iter(named))
 
 
 def _kind(record: Record) -> str:
     return next(kind for kind, table in FIRST_WORDS.items() if table == record[0])
 
 
-def _own_name(ground: Ground, record: Record) -> str:
-    return next(names[-1] for one, names in _own_names(ground) if one == record)
+def _named(session: Session, text: str) -> Iterator[tuple[Record, str]]:
+    """Records that a text may name, each with its own name, which is its alone."""
+    for kind, (names_of, table) in _NAMES.items():
+        names = {text, text.removeprefix(f"{kind} ")}
+        for record_id, *parts in names_of(session, names):
+            yield (table, record_id), " ".join(str(part) for part in parts)
 
 
-def _own_names(ground: Ground) -> Iterator[tuple[Record, tuple[str, ...]]]:
-    """Names of each record, the last one its own alone."""
-    for number, instrument in ground.instruments.items():
-        yield (RecordKind.INSTRUMENT, number), (instrument.tag,)
-    for number, one in ground.calibrations.items():
-        tag = ground.instruments[one.instrument_id].tag
-        yield (RecordKind.CALIBRATION, number), (one.certificate, f"{tag} {one.certificate}")
-    for name, factor in ground.latest_factors.items():
-        yield (RecordKind.FACTOR, key(factor.id)), (name,)
-    for number, job in ground.jobs.items():
-        yield (RecordKind.JOB, number), (job.job,)
-    for number, outlet in ground.outlets.items():
-        yield (RecordKind.OUTLET, number), (outlet.outlet, f"{ground.jobs[outlet.job_id].job} {outlet.outlet}")
-    for number in ground.readings:
-        yield (RecordKind.READING, number), (str(number),)
+def _of_two_words(owner: Any, own: Any, names: set[str]) -> Any:
+    """Named by its own name, or by its owner's name and its own with a space between."""
+    splits = [(name[:place], name[place + 1 :]) for name in names for place, sign in enumerate(name) if sign == " "]
+    return or_(col(own).in_(names), *(and_(col(owner) == first, col(own) == second) for first, second in splits))
+
+
+def _instruments(session: Session, names: set[str]) -> Iterable[tuple[Any, ...]]:
+    return session.exec(
+        select(tables.Instrument.id, tables.Instrument.tag).where(col(tables.Instrument.tag).in_(names))
+    )
+
+
+def _calibrations(session: Session, names: set[str]) -> Iterable[tuple[Any, ...]]:
+    named = _of_two_words(tables.Instrument.tag, tables.Calibration.certificate, names)
+    query = select(tables.Calibration.id, tables.Instrument.tag, tables.Calibration.certificate)
+    return session.exec(query.join(tables.Instrument).where(named))
+
+
+def _factors(session: Session, names: set[str]) -> Iterable[tuple[Any, ...]]:
+    return ((factor.id, name) for name in names if (factor := factor_that_counts(session, name)) is not None)
+
+
+def _jobs(session: Session, names: set[str]) -> Iterable[tuple[Any, ...]]:
+    return session.exec(select(tables.Job.id, tables.Job.job).where(col(tables.Job.job).in_(names)))
+
+
+def _outlets(session: Session, names: set[str]) -> Iterable[tuple[Any, ...]]:
+    named = _of_two_words(tables.Job.job, tables.Outlet.outlet, names)
+    return session.exec(select(tables.Outlet.id, tables.Job.job, tables.Outlet.outlet).join(tables.Job).where(named))
+
+
+def _readings(session: Session, names: set[str]) -> Iterable[tuple[Any, ...]]:
+    numbers = [int(name) for name in names if re.fullmatch(r"0|[1-9][0-9]{0,17}", name, re.ASCII)]
+    query = select(tables.Reading.id).where(col(tables.Reading.id).in_(numbers))
+    return ((number, number) for number in session.exec(query))
+
+
+# First word of a name -> how records are found by it, and their table.
+_NAMES = {
+    kind: (names_of, FIRST_WORDS[kind])
+    for kind, names_of in (
+        ("instrument", _instruments),
+        ("certificate", _calibrations),
+        ("factor", _factors),
+        ("job", _jobs),
+        ("outlet", _outlets),
+        ("reading", _readings),
+    )
+}

@@ -1,33 +1,24 @@
 """What rests on what in the records: the links of traceability, from the standards to the readings and the reports."""
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session, select
 
 from calib.confirmation.interval import CalibrationOnRecord, InstrumentOnRecord, calibration_in_force
 from calib.confirmation.traceability import Record, TraceLink
-from calib.procedures.on_record.in_force import outlets_in_force
+from calib.measurement.way import ProbeUse
+from calib.procedures.impact.gather import Gathered, RecordKind, above, below
+from calib.procedures.on_record.by_keys import by_keys
+from calib.procedures.on_record.in_force import as_amended
 from calib.procedures.on_record.register import load_register
-from calib.procedures.on_record.what_counts import factors_that_count
+from calib.procedures.on_record.way_of_instrument import way_of_instrument
+from calib.procedures.on_record.what_counts import that_count
 from calib.records import tables
 from calib.records.record import key, moment
-
-
-class RecordKind:
-    """Tables whose records rest on one another, as the ledger names them."""
-
-    INSTRUMENT = "instrument"
-    CALIBRATION = "calibration"
-    READING = "reading"
-    FACTOR = "found_factor"
-    CONDITIONS = "condition"
-    OUTLET = "outlet"
-    JOB = "job"
-    REPORT = "issued_report"
-
 
 # Roles of what a record rests on.
 METER, PROBE, STANDARD, OF = "meter", "probe", "reference standard", "of"
@@ -35,7 +26,7 @@ METER, PROBE, STANDARD, OF = "meter", "probe", "reference standard", "of"
 
 @dataclass(frozen=True)
 class Ground:
-    """Every link, and the records that it joins."""
+    """Links of traceability, and the records that they join."""
 
     links: tuple[TraceLink, ...]
     register: Mapping[str, InstrumentOnRecord]  # by tag
@@ -55,20 +46,32 @@ class Ground:
         return next(each for each in own.calibrations if each.record_id == calibration.id)
 
 
-def ground_of(session: Session) -> Ground:
-    """Load it."""
+def ground_below(session: Session, starts: Iterable[Record]) -> Ground:
+    """What hangs on records, with every link among it."""
+    return _ground(session, below(session, starts))
+
+
+def ground_above(session: Session, starts: Iterable[Record]) -> Ground:
+    """What records rest on, with every link among it."""
+    return _ground(session, above(session, starts))
+
+
+def _ground(session: Session, gathered: Gathered) -> Ground:
+    factors = _loaded(session, tables.FoundFactor, gathered.factors)
+    own = by_keys(session, select(tables.Calibration), tables.Calibration.instrument_id, gathered.instruments)
+    in_order = sorted(factors.values(), key=lambda factor: factor.revision)
     known = Ground(
         (),
-        load_register(session),
-        _by_key(session, tables.Instrument),
-        _by_key(session, tables.Calibration),
-        _by_key(session, tables.Reading),
-        _by_key(session, tables.FoundFactor),
-        factors_that_count(session),
-        _by_key(session, tables.Condition),
-        outlets_in_force(session),
-        _by_key(session, tables.Job),
-        _by_key(session, tables.IssuedReport),
+        load_register(session, gathered.instruments),
+        _loaded(session, tables.Instrument, gathered.instruments),
+        {key(each.id): each for each in _ordered(own)},
+        _loaded(session, tables.Reading, gathered.readings),
+        factors,
+        that_count(in_order, lambda factor: factor.factor),
+        _loaded(session, tables.Condition, gathered.conditions),
+        _outlets(session, gathered.outlets),
+        _loaded(session, tables.Job, gathered.jobs),
+        _loaded(session, tables.IssuedReport, gathered.reports),
     )
     links = (
         *_of_calibrations(session, known),
@@ -78,11 +81,25 @@ def ground_of(session: Session) -> Ground:
         *_of_places(known),
         *_of_reports(session, known),
     )
-    return Ground(links, **{name: value for name, value in vars(known).items() if name != "links"})
+    return replace(known, links=links)
 
 
-def _by_key(session: Session, table: Any) -> dict[int, Any]:
-    return {key(one.id): one for one in session.exec(select(table))}
+def _loaded(session: Session, table: Any, keys: Collection[int]) -> dict[int, Any]:
+    return {key(each.id): each for each in _ordered(by_keys(session, select(table), table.id, keys))}
+
+
+def _ordered(records: Iterable[Any]) -> list[Any]:
+    return sorted(records, key=lambda each: key(each.id))
+
+
+def _outlets(session: Session, keys: Collection[int]) -> dict[int, tables.Outlet]:
+    """Outlets as they count now."""
+    revisions = by_keys(session, select(tables.OutletRevision), tables.OutletRevision.outlet_id, keys)
+    latest = that_count(sorted(revisions, key=lambda each: each.revision), lambda each: each.outlet_id)
+    return {
+        number: as_amended(outlet, latest.get(number))
+        for number, outlet in _loaded(session, tables.Outlet, keys).items()
+    }
 
 
 def link_to(known: Ground, record: Record, instrument: int, role: str, day: date) -> TraceLink:
@@ -95,7 +112,10 @@ def link_to(known: Ground, record: Record, instrument: int, role: str, day: date
 def _of_calibrations(session: Session, known: Ground) -> Iterator[TraceLink]:
     for number, one in known.calibrations.items():
         yield TraceLink((RecordKind.CALIBRATION, number), (RecordKind.INSTRUMENT, one.instrument_id), OF)
-    for standard in session.exec(select(tables.ReferenceStandard).order_by(col(tables.ReferenceStandard.id))):
+    standards = by_keys(
+        session, select(tables.ReferenceStandard), tables.ReferenceStandard.calibration_id, known.calibrations
+    )
+    for standard in _ordered(standards):
         day = date.fromisoformat(known.calibrations[standard.calibration_id].calibrated_on)
         yield link_to(known, (RecordKind.CALIBRATION, standard.calibration_id), standard.instrument_id, STANDARD, day)
 
@@ -117,7 +137,8 @@ def _of_conditions(known: Ground) -> Iterator[TraceLink]:
 
 
 def _of_factors(session: Session, known: Ground) -> Iterator[TraceLink]:
-    for pair in session.exec(select(tables.FactorPair).order_by(col(tables.FactorPair.id))):
+    pairs = by_keys(session, select(tables.FactorPair), tables.FactorPair.found_factor_id, known.factors)
+    for pair in _ordered(pairs):
         record, face = (RecordKind.FACTOR, pair.found_factor_id), known.readings[pair.face_reading_id]
         yield TraceLink(record, (RecordKind.READING, pair.traverse_reading_id), "traverse")
         yield TraceLink(record, (RecordKind.READING, pair.face_reading_id), "face")
@@ -132,14 +153,14 @@ def _of_readings(known: Ground) -> Iterator[TraceLink]:
         record, day, outlet = (RecordKind.READING, number), moment(one.observed_at).date(), known.outlets[one.outlet_id]
         yield link_to(known, record, one.instrument_id, METER, day)
         # A probe that was calibrated together with its meter has no calibration of its own that counts.
-        as_pair = known.instruments[one.instrument_id].density_effect == tables.VELOCITY_PRESSURE
+        as_pair = way_of_instrument(known.instruments[one.instrument_id]).probe is ProbeUse.CALIBRATED_WITH
         if one.probe_id is not None and not as_pair:
             yield link_to(known, record, one.probe_id, PROBE, day)
         observed = None if one.conditions is None else conditions.get((outlet.job_id, one.conditions))
         if observed is not None:
             yield TraceLink(record, (RecordKind.CONDITIONS, observed), "conditions of the air")
         factor = known.latest_factors.get(outlet.found_factor or "")
-        if factor is not None and known.instruments[one.instrument_id].quantity != "volume flow":
+        if factor is not None and not way_of_instrument(known.instruments[one.instrument_id]).is_flow:
             yield TraceLink(record, (RecordKind.FACTOR, key(factor.id)), "outlet factor")
 
 
@@ -155,21 +176,19 @@ def _of_places(known: Ground) -> Iterator[TraceLink]:
 
 def _of_reports(session: Session, known: Ground) -> Iterator[TraceLink]:
     """A report rests on the readings of its job that were on record when it was issued."""
-    if not known.reports:
-        return
-    written = {
-        RecordKind.READING: sequences(session, RecordKind.READING),
-        RecordKind.REPORT: sequences(session, RecordKind.REPORT),
-    }
+    written = sequences(session, RecordKind.REPORT, known.reports)
+    recorded = sequences(session, RecordKind.READING, known.readings) if known.reports else {}
+    of_jobs: dict[int, list[int]] = defaultdict(list)
+    for reading in recorded:
+        of_jobs[known.outlets[known.readings[reading].outlet_id].job_id].append(reading)
     for report, issued in known.reports.items():
-        for number, one in known.readings.items():
-            of_job = known.outlets[one.outlet_id].job_id == issued.job_id
-            if of_job and written[RecordKind.READING][number] < written[RecordKind.REPORT][report]:
-                yield TraceLink((RecordKind.REPORT, report), (RecordKind.READING, number), "reading")
+        for reading in of_jobs[issued.job_id]:
+            if recorded[reading] < written[report]:
+                yield TraceLink((RecordKind.REPORT, report), (RecordKind.READING, reading), "reading")
 
 
-def sequences(session: Session, table: str) -> dict[int, int]:
-    """Place in the ledger of each record of a table, by its key."""
+def sequences(session: Session, table: str, keys: Collection[int]) -> dict[int, int]:
+    """Place in the ledger of records of a table, by their key."""
     entry = tables.LedgerEntry
-    found = session.exec(select(entry.record_id, entry.sequence).where(entry.record_table == table))
-    return {number: key(sequence) for number, sequence in found}
+    query = select(entry.record_id, entry.sequence).where(entry.record_table == table)
+    return dict(sorted((number, key(sequence)) for number, sequence in by_keys(session, query, entry.record_id, keys)))

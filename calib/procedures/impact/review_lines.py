@@ -9,15 +9,16 @@ import numpy as np
 from sqlmodel import Session
 
 from calib.confirmation.traceability import Graph, Record, upward
+from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.recalculate import Cause, Recalculated
-from calib.procedures.impact.rests_on import Ground, RecordKind
-from calib.procedures.impact.stated_values import Stated
+from calib.procedures.impact.rests_on import Ground
+from calib.procedures.impact.stated_values import StatedValue
 from calib.procedures.impact.touched import Touched
 from calib.procedures.on_record.calibrations import comparison_cells
 from calib.quantities import unit
 from calib.records import tables
 
-_NOTHING = Stated(0.0, 0.0, 0.0, "")
+_NOTHING = StatedValue(0.0, 0.0, 0.0, "")
 
 
 @dataclass(frozen=True)
@@ -122,7 +123,7 @@ class LineFinding:
         )
         at = unit(instrument.indicated, instrument.unit)
         both = [
-            Stated(
+            StatedValue(
                 float(in_unit.from_si(value[worst])), float(in_unit.difference_from_si(of[worst])), 2.0, in_unit.symbol
             )
             for value, of in ((v, u), (w, u_after))
@@ -156,7 +157,7 @@ class LineFinding:
         }
 
 
-def before_and_after(before: Stated | None, after: Stated | None) -> dict[str, Any]:
+def before_and_after(before: StatedValue | None, after: StatedValue | None) -> dict[str, Any]:
     """A value before and after: shift = after - before, over the U that was stated before; null where one of them is not there."""
     shift = after.value - before.value if before is not None and after is not None else None
     over = (
@@ -176,7 +177,7 @@ def before_and_after(before: Stated | None, after: Stated | None) -> dict[str, A
     }
 
 
-def _value(stated: Stated | None) -> Mapping[str, float] | None:
+def _value(stated: StatedValue | None) -> Mapping[str, float] | None:
     if stated is None:
         return None
     return {

@@ -7,18 +7,20 @@ from datetime import datetime
 from sqlmodel import Session
 
 from calib.confirmation.traceability import Record
-from calib.procedures.impact.rests_on import Ground, RecordKind
+from calib.procedures.impact.gather import RecordKind
+from calib.procedures.impact.rests_on import Ground
 from calib.procedures.measure.evaluate import Evaluation, evaluate
 from calib.procedures.measure.results import Judgement, Results
+from calib.procedures.on_record.flow_unit import common_flow_unit, flow_unit
 from calib.procedures.on_record.what_counts import factor_that_counts
 from calib.procedures.pairs.factor_uncertainty import SAME, factor_results
-from calib.quantities import Unit, unit
+from calib.quantities import Unit
 from calib.records import tables
 from calib.records.record import key
 
 
 @dataclass(frozen=True)
-class Stated:
+class StatedValue:
     """A value as it is stated, in the unit in which it is."""
 
     value: float
@@ -32,10 +34,10 @@ class Stated:
 class Values:
     """What the records answer."""
 
-    flows: Mapping[int, Stated]  # by reading
+    flows: Mapping[int, StatedValue]  # by reading
     reasons: Mapping[int, tuple[str, ...]]  # why a reading yields no flow
-    totals: Mapping[tuple[int, str], Stated]  # by job and name of the total
-    factors: Mapping[str, Stated]  # found in the field, by name
+    totals: Mapping[tuple[int, str], StatedValue]  # by job and name of the total
+    factors: Mapping[str, StatedValue]  # found in the field, by name
 
 
 def jobs_of(ground: Ground, shown: Collection[Record]) -> list[str]:
@@ -65,15 +67,15 @@ def values_of(session: Session, jobs: Sequence[str], factors: Sequence[str], now
     )
 
 
-def _flows(evaluation: Evaluation) -> Iterable[tuple[int, Stated]]:
+def _flows(evaluation: Evaluation) -> Iterable[tuple[int, StatedValue]]:
     for row, one in enumerate(evaluation.measured):
         assert evaluation.flow is not None  # noqa: S101 (what is measured has a flow)
-        in_unit = unit("volume flow", one.outlet.flow_unit or "L/s")
+        in_unit = flow_unit(one.outlet)
         yield key(one.reading.id), _stated(evaluation.flow, evaluation.judgement, row, in_unit)
 
 
-def _stated(results: Results, judgement: Judgement | None, row: int, in_unit: Unit) -> Stated:
-    return Stated(
+def _stated(results: Results, judgement: Judgement | None, row: int, in_unit: Unit) -> StatedValue:
+    return StatedValue(
         float(in_unit.from_si(results.value[row])),
         float(in_unit.difference_from_si(results.expanded_uncertainty[row])),
         float(results.coverage_factor[row]),
@@ -82,24 +84,24 @@ def _stated(results: Results, judgement: Judgement | None, row: int, in_unit: Un
     )
 
 
-def _totals(evaluation: Evaluation) -> Iterable[tuple[str, Stated]]:
+def _totals(evaluation: Evaluation) -> Iterable[tuple[str, StatedValue]]:
     for totals in (evaluation.of_systems, evaluation.of_job):
         for row, one in enumerate(totals.totals):
             if totals.flow is None or not one.measured:
                 continue
-            units = {each.outlet.flow_unit or "L/s" for each in evaluation.measured if each.outlet.id in one.sign}
-            in_unit = unit("volume flow", units.pop() if len(units) == 1 else "L/s")
+            outlets = (each.outlet for each in evaluation.measured if each.outlet.id in one.sign)
+            in_unit = common_flow_unit(flow_unit(outlet).symbol for outlet in outlets)
             yield f"{one.system or 'whole job'} {one.service}", _stated(totals.flow, totals.judgement, row, in_unit)
 
 
-def _factors(session: Session, names: Sequence[str]) -> Iterable[tuple[str, Stated]]:
+def _factors(session: Session, names: Sequence[str]) -> Iterable[tuple[str, StatedValue]]:
     for name in dict.fromkeys(names):
         last = factor_that_counts(session, name)
         if last is not None:
             results = factor_results(last)
             yield (
                 name,
-                Stated(
+                StatedValue(
                     last.value,
                     float(results.expanded_uncertainty[SAME]),
                     float(results.coverage_factor[SAME]),

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from calib.confirmation.as_found import relied_on_since
 from calib.confirmation.interval import CalibrationOnRecord
 from calib.confirmation.traceability import Record, TraceLink, downward, reached
-from calib.procedures.impact.rests_on import OF, Ground, RecordKind
+from calib.procedures.impact.gather import RecordKind
+from calib.procedures.impact.rests_on import OF, Ground
 from calib.records import tables
 
 _ALL = ("", 0)  # stands for everything that the instrument touched directly

@@ -18,9 +18,10 @@ from calib.confirmation.traceability import (
     upward,
 )
 from calib.procedures.impact.chain_gaps import Gaps
+from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.knots import Knot, knots_of
 from calib.procedures.impact.record_named import record_named
-from calib.procedures.impact.rests_on import OF, STANDARD, Ground, RecordKind, ground_of, link_to
+from calib.procedures.impact.rests_on import OF, STANDARD, Ground, ground_above, ground_below, link_to
 
 UP, DOWN = "up", "down"
 IN_FORCE = "calibration in force"
@@ -44,8 +45,8 @@ class Trace:
 
 def trace_up(session: Session, words: Sequence[str], on: date) -> Trace:
     """What a record rests on; an instrument on the calibration that it has on a day. Raises NotInRecordsError, BadInputError."""
-    ground = ground_of(session)
-    start = record_named(ground, words)
+    start = record_named(session, words)
+    ground = ground_above(session, [start])
     links = [one for one in ground.links if one.role != OF and not _beyond_accreditation(ground, one)]
     if start[0] == RecordKind.INSTRUMENT:
         links.append(link_to(ground, start, start[1], IN_FORCE, on))
@@ -61,8 +62,8 @@ def trace_up(session: Session, words: Sequence[str], on: date) -> Trace:
 
 def trace_down(session: Session, words: Sequence[str], on: date) -> Trace:
     """What hangs on a record, with due dates as they are on a day. Raises NotInRecordsError, BadInputError."""
-    ground = ground_of(session)
-    start = record_named(ground, words)
+    start = record_named(session, words)
+    ground = ground_below(session, [start])
     graph = downward(ground.links)
     records = [start, *(one for one in reached(graph, [start]) if one != start)]
     turned = (TraceLink(one.on, one.record, one.role, one.day) for one in _between(graph, records))

@@ -8,13 +8,13 @@ from datetime import datetime
 import numpy as np
 from sqlmodel import Session
 
-from calib.airflow.air import AirState, density, density_with_uncertainty
+from calib.airflow.air import PARTS, AirState, density, density_with_uncertainty
 from calib.confirmation.interval import Decision, gate
 from calib.errors import CalibError
 from calib.procedures.measure.indicated import indicated
 from calib.procedures.measure.stability import stability_at
 from calib.procedures.on_record.by_name import job_named
-from calib.procedures.on_record.in_force import OnRecord, on_record
+from calib.procedures.on_record.in_force import OnRecord, on_record_of
 from calib.quantities import unit
 from calib.records import tables
 from calib.records.record import key, moment
@@ -58,69 +58,73 @@ def air_of(records: OnRecord, job: int, name: str, now: datetime) -> AirFound:
     asked = (job, name, now)
     if asked not in records.found:
         records.found[asked] = _air_of(records, job, name, now)
-    found: AirFound = records.found[asked]
-    return found
+    air: AirFound = records.found[asked]
+    return air
 
 
 def _air_of(records: OnRecord, job: int, name: str, now: datetime) -> AirFound:
     rows = records.conditions.get((job, name), ())
-    decisions = [_decision(records, one, now) for one in rows]
-    reasons = [reason for one in decisions if one is not None for reason in one.reasons]
-    missing = [one for one in NEEDED if one not in {row.quantity for row in rows}]
+    decisions = [_decision(records, row, now) for row in rows]
+    reasons = [reason for decision in decisions if decision is not None for reason in decision.reasons]
+    missing = [quantity for quantity in NEEDED if quantity not in {row.quantity for row in rows}]
     if missing:
         reasons.append(f"conditions {name}: no {', no '.join(missing)}: enter what is missing in conditions.csv")
     if reasons:
         return AirFound(name, (), math.nan, math.nan, {}, tuple(dict.fromkeys(reasons)))
-    found = tuple(_found(records, row, decision) for row, decision in zip(rows, decisions, strict=True))
+    corrected = tuple(_found(records, row, decision) for row, decision in zip(rows, decisions, strict=True))
     try:
-        return _with_density(name, found)
+        return _with_density(name, corrected)
     except CalibError as error:
-        return AirFound(name, found, math.nan, math.nan, {}, (f"conditions {name}: {error}",))
+        return AirFound(name, corrected, math.nan, math.nan, {}, (f"conditions {name}: {error}",))
 
 
-def _decision(records: OnRecord, one: tables.Condition, now: datetime) -> Decision | None:
-    if one.instrument_id is None:
+def _decision(records: OnRecord, condition: tables.Condition, now: datetime) -> Decision | None:
+    if condition.instrument_id is None:
         return None
-    instrument = records.instruments[one.instrument_id]
-    value = unit(instrument.indicated, one.unit).to_si(float(one.value))
-    shown = f"{one.value} {one.unit}"
-    return gate(records.register, instrument.tag, moment(one.observed_at), now, value, shown)
+    instrument = records.instruments[condition.instrument_id]
+    value = unit(instrument.indicated, condition.unit).to_si(float(condition.value))
+    shown = f"{condition.value} {condition.unit}"
+    return gate(records.register, instrument.tag, moment(condition.observed_at), now, value, shown)
 
 
-def _found(records: OnRecord, one: tables.Condition, decision: Decision | None) -> ConditionFound:
-    typed = unit(MEASURED_AS[one.quantity], one.unit)
-    value = typed.to_si(float(one.value))
-    if one.instrument_id is None or decision is None or decision.calibration is None:
-        u = typed.difference_to_si(float(one.standard_uncertainty or 0))
-        return ConditionFound(one, None, None, value, u)
-    instrument = records.instruments[one.instrument_id]
+def _found(records: OnRecord, condition: tables.Condition, decision: Decision | None) -> ConditionFound:
+    typed = unit(MEASURED_AS[condition.quantity], condition.unit)
+    value = typed.to_si(float(condition.value))
+    if condition.instrument_id is None or decision is None or decision.calibration is None:
+        u = typed.difference_to_si(float(condition.standard_uncertainty or 0))
+        return ConditionFound(condition, None, None, value, u)
+    instrument = records.instruments[condition.instrument_id]
     calibration = decision.calibration
-    stability = stability_at(records, instrument, calibration, [moment(one.observed_at).date()], value)
+    stability = stability_at(records, instrument, calibration, [moment(condition.observed_at).date()], value)
     corrected, contributions = indicated(instrument, records.curve(calibration.record_id), value, stability)
-    return ConditionFound(one, instrument, decision, corrected, float(combine(contributions).standard_uncertainty[0]))
+    return ConditionFound(
+        condition, instrument, decision, corrected, float(combine(contributions).standard_uncertainty[0])
+    )
 
 
-def _with_density(name: str, found: Sequence[ConditionFound]) -> AirFound:
-    by_quantity = {one.condition.quantity: one for one in found}
-    temperature, barometric, humidity = (by_quantity[one] for one in NEEDED)
-    pressures = [barometric, *(one for one in found if one.condition.quantity == "static pressure")]
+def _with_density(name: str, conditions: Sequence[ConditionFound]) -> AirFound:
+    by_quantity = {condition.condition.quantity: condition for condition in conditions}
+    temperature, barometric, humidity = (by_quantity[quantity] for quantity in NEEDED)
+    pressures = [
+        barometric,
+        *(condition for condition in conditions if condition.condition.quantity == "static pressure"),
+    ]
     state = AirState(
         *(
-            np.array([one])
-            for one in (
+            np.array([value])
+            for value in (
                 temperature.value,
-                sum(one.value for one in pressures),
+                sum(pressure.value for pressure in pressures),
                 humidity.value,
                 temperature.standard_uncertainty,
-                math.hypot(*(one.standard_uncertainty for one in pressures)),
+                math.hypot(*(pressure.standard_uncertainty for pressure in pressures)),
                 humidity.standard_uncertainty,
             )
         )
     )
     rho, parts = density_with_uncertainty(state)
-    names = ("temperature", "pressure", "humidity", "formula")
-    contributed = dict(zip(names, np.abs(parts[0]).tolist(), strict=True))
-    return AirFound(name, tuple(found), float(rho[0]), float(np.linalg.norm(parts[0])), contributed, ())
+    contributed = dict(zip(PARTS, np.abs(parts[0]).tolist(), strict=True))
+    return AirFound(name, tuple(conditions), float(rho[0]), float(np.linalg.norm(parts[0])), contributed, ())
 
 
 def reference_density(instrument: tables.Instrument) -> float:
@@ -133,9 +137,9 @@ def reference_density(instrument: tables.Instrument) -> float:
 def calibration_density(calibration: tables.Calibration) -> float | None:
     """Density of the air during a calibration [kg/m3]; None where the certificate does not state all conditions."""
     stated = (calibration.temperature_degC, calibration.pressure_kPa, calibration.humidity_percent)
-    if any(one is None for one in stated):
+    if any(value is None for value in stated):
         return None
-    temperature, pressure, humidity = (float(str(one)) for one in stated)
+    temperature, pressure, humidity = (float(str(value)) for value in stated)
     return float(
         density(
             unit("temperature", "degC").to_si(temperature), unit("pressure", "kPa").to_si(pressure), humidity / 100.0
@@ -146,5 +150,5 @@ def calibration_density(calibration: tables.Calibration) -> float | None:
 def airs_of_job(session: Session, name: str, now: datetime) -> list[AirFound]:
     """Every set of conditions of a job; raises NotInRecordsError."""
     job = key(job_named(session, name).id)
-    records = on_record(session)
+    records = on_record_of(session, jobs=[job])
     return [air_of(records, job, conditions, now) for owner, conditions in records.conditions if owner == job]

@@ -5,10 +5,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calib.arrays import Floats
 from calib.curves.curve import Curve
-from calib.measurement import Air, Effect, FoundFactors, Hoods, Points, Probes, Readings
+from calib.measurement import Air, FoundFactors, Hoods, Points, Probes, Readings
+from calib.measurement.way import ReferenceAir
 from calib.procedures.measure.air import calibration_density, reference_density
 from calib.procedures.measure.indicated import repeatability_of, resolution_of
 from calib.procedures.measure.stability_of_readings import stability_of, stability_of_probe
@@ -18,8 +19,6 @@ from calib.quantities import unit
 from calib.records import tables
 from calib.records.record import key
 from calib.uncertainty.propagation import welch_satterthwaite
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -38,33 +37,42 @@ def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
     """Arrays of readings, at least one of them."""
     calibrations = _calibrations(standing)
     index = {number: place for place, number in enumerate(calibrations)}
-    points = [_points(one) for one in standing]
+    points = [_points(reading) for reading in standing]
     flat = [point for of_reading in points for point in of_reading]
     first = np.cumsum([0, *(len(of_reading) for of_reading in points[:-1])])
-    owner = [one for one, of_reading in zip(standing, points, strict=True) for _ in of_reading]
-    stability = stability_of(owner, [one.indication for one in flat], records)
-    openings = {key(one.outlet.id): _opening(one.outlet, one.factor) for one in standing if not one.is_flow}
-    opening = [_HOOD if one.is_flow else openings[key(one.outlet.id)] for one in standing]
-    factors = [_factor(one) for one in standing]
-    sources = {name: number for number, name in enumerate(dict.fromkeys(_source(one) for one in standing))}
+    owner = [reading for reading, of_reading in zip(standing, points, strict=True) for _ in of_reading]
+    stability = stability_of(owner, [point.indication for point in flat], records)
+    openings = {
+        key(reading.outlet.id): _opening(reading.outlet, reading.factor)
+        for reading in standing
+        if not reading.way.is_flow
+    }
+    opening = [_HOOD if reading.way.is_flow else openings[key(reading.outlet.id)] for reading in standing]
+    factors = [_factor(reading) for reading in standing]
+    ways = list(dict.fromkeys(reading.way for reading in standing))
+    sources = {name: number for number, name in enumerate(dict.fromkeys(_source(reading) for reading in standing))}
     return Readings(
-        indication=np.array([one.indication for one in flat]),
-        repeatability=np.array([one.u for one in flat]),
-        repeatability_type_a=np.array([one.type_a for one in flat]),
-        repeatability_dof=np.array([one.dof for one in flat], dtype=float),
+        indication=np.array([point.indication for point in flat]),
+        repeatability=np.array([point.u for point in flat]),
+        repeatability_type_a=np.array([point.type_a for point in flat]),
+        repeatability_dof=np.array([point.dof for point in flat], dtype=float),
         stability_limit=stability.half_width,
-        resolution=np.array([resolution_of(one.instrument) for one in standing]),
-        calibration=np.array([index[one.calibration.record_id] for one in standing]),
-        outlet=np.array([key(one.outlet.id) for one in standing]),
-        area=np.array([one.area for one in opening]),
-        dimension_relative=np.array([one.relative for one in opening]),
-        outlet_factor=np.array([one.value for one in factors]),
-        outlet_factor_relative=np.array([one.relative for one in factors]),
-        outlet_factor_source=np.array([sources[_source(one)] for one in standing]),
-        method_relative=np.array([float(one.method.relative_standard_uncertainty_percent) / 100 for one in standing]),
+        resolution=np.array([resolution_of(reading.instrument) for reading in standing]),
+        calibration=np.array([index[reading.calibration.record_id] for reading in standing]),
+        outlet=np.array([key(reading.outlet.id) for reading in standing]),
+        area=np.array([area.area for area in opening]),
+        dimension_relative=np.array([area.relative for area in opening]),
+        outlet_factor=np.array([factor.value for factor in factors]),
+        outlet_factor_relative=np.array([factor.relative for factor in factors]),
+        outlet_factor_source=np.array([sources[_source(reading)] for reading in standing]),
+        method_relative=np.array(
+            [float(reading.method.relative_standard_uncertainty_percent) / 100 for reading in standing]
+        ),
         curves=[records.curve(number) for number in calibrations],
-        outlet_factor_dof=np.array([one.dof for one in factors]),
-        method_dof=np.array([float(one.method.degrees_of_freedom or "inf") for one in standing]),
+        outlet_factor_dof=np.array([factor.dof for factor in factors]),
+        method_dof=np.array([float(reading.method.degrees_of_freedom or "inf") for reading in standing]),
+        ways=ways,
+        way=np.array([ways.index(reading.way) for reading in standing]),
         points=_points_array(points) if len(flat) > len(standing) else None,
         air=_air(standing, records),
         probes=_probes(standing, index, records),
@@ -76,41 +84,40 @@ def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
 
 def _calibrations(standing: Sequence[Standing]) -> list[int]:
     """Calibrations of instruments and probes, each once."""
-    own = [one.calibration.record_id for one in standing]
-    probes = [_probe_calibration(one) for one in standing]
-    return list(dict.fromkeys([*own, *(one for one in probes if one is not None)]))
+    own = [reading.calibration.record_id for reading in standing]
+    probes = [_probe_calibration(reading) for reading in standing]
+    return list(dict.fromkeys([*own, *(probe for probe in probes if probe is not None)]))
 
 
-def _probe_calibration(one: Standing) -> int | None:
-    decision = one.probe_decision
+def _probe_calibration(reading: Standing) -> int | None:
+    decision = reading.probe_decision
     return None if decision is None or decision.calibration is None else decision.calibration.record_id
 
 
-def _points(one: Standing) -> list[_Point]:
-    if one.observed.traversed is not None:
-        return _of_traverse(one)
-    seen = one.indication
-    first = _Point(seen.mean, seen.u, seen.type_a, seen.dof)
-    if one.observed.throttled:
-        other = throttled_indication(one)
+def _points(reading: Standing) -> list[_Point]:
+    if reading.observed.traversed is not None:
+        return _of_traverse(reading)
+    indication = reading.indication
+    first = _Point(indication.mean, indication.u, indication.type_a, indication.dof)
+    if reading.way.of_two is not None:
+        other = throttled_indication(reading)
         return [first, _Point(other.mean, other.u, other.type_a, other.dof)]
-    if one.instrument.quantity == "pressure" and len(one.observed.values) > 1:
-        # Each pressure becomes a velocity of its own: velocities are averaged, never pressures.
-        typed = unit(one.instrument.indicated, one.reading.unit)
+    if reading.way.each_by_itself and len(reading.observed.values) > 1:
+        typed = unit(reading.instrument.indicated, reading.reading.unit)
         return [
             _Point(typed.to_si(value), 0.0, True, math.inf, 1.0, number)
-            for number, value in enumerate(one.observed.values)
+            for number, value in enumerate(reading.observed.values)
         ]
     return [first]
 
 
-def _of_traverse(one: Standing) -> list[_Point]:
-    traversed = one.observed.traversed
+def _of_traverse(reading: Standing) -> list[_Point]:
+    traversed = reading.observed.traversed
     assert traversed is not None  # noqa: S101 (asked before)
-    typed = unit(one.instrument.indicated, one.reading.unit)
-    places = traversed.places(section_of(one.outlet))
+    typed = unit(reading.instrument.indicated, reading.reading.unit)
+    places = traversed.places(section_of(reading.outlet))
     # The passes show the repeatability where there are several; the profile's spread over the points never does.
-    u, type_a = (0.0, True) if traversed.passes > 1 else (repeatability_of(one.instrument), False)
+    u, type_a = (0.0, True) if traversed.passes > 1 else (repeatability_of(reading.instrument), False)
     return [
         _Point(typed.to_si(values[passage]), u, type_a, math.inf, place.weight, passage)
         for passage in range(traversed.passes)
@@ -119,10 +126,12 @@ def _of_traverse(one: Standing) -> list[_Point]:
 
 
 def _points_array(points: Sequence[Sequence[_Point]]) -> Points:
-    reading = np.repeat(np.arange(len(points)), [len(one) for one in points])
-    passage = np.array([point.passage for one in points for point in one])
+    reading = np.repeat(np.arange(len(points)), [len(of_reading) for of_reading in points])
+    passage = np.array([point.passage for of_reading in points for point in of_reading])
     changes = np.r_[True, (reading[1:] != reading[:-1]) | (passage[1:] != passage[:-1])]
-    return Points(reading, np.cumsum(changes) - 1, np.array([point.weight for one in points for point in one]))
+    return Points(
+        reading, np.cumsum(changes) - 1, np.array([point.weight for of_reading in points for point in of_reading])
+    )
 
 
 @dataclass(frozen=True)
@@ -162,12 +171,12 @@ class _Factor:
 _NO_FACTOR = _Factor(1.0, 0.0)
 
 
-def _factor(one: Standing) -> _Factor:
-    outlet = one.outlet
-    if one.is_flow:
+def _factor(reading: Standing) -> _Factor:
+    outlet = reading.outlet
+    if reading.way.is_flow:
         return _NO_FACTOR
-    if one.factor is not None:
-        return _of_found(one.factor, one.calibration.record_id)
+    if reading.factor is not None:
+        return _of_found(reading.factor, reading.calibration.record_id)
     if outlet.effective_area is not None:
         return _Factor(1.0, float(outlet.effective_area_standard_uncertainty or 0) / float(outlet.effective_area))
     if outlet.outlet_factor is None:
@@ -186,108 +195,85 @@ def _of_found(factor: tables.FoundFactor, calibration: int) -> _Factor:
     return _Factor(value, float(np.linalg.norm(u)), float(welch_satterthwaite(u, dof)))
 
 
-def _source(one: Standing) -> str:
+def _source(reading: Standing) -> str:
     """Outlets with one source of their factor share its error; what has no factor stands for itself."""
-    if one.is_flow or one.outlet.place == tables.DUCT:
-        return f"no factor {one.outlet.id}"
-    if one.factor is not None:
-        return f"found {one.factor.factor}"
-    return f"source {one.outlet.outlet_factor_source}"
+    if reading.way.is_flow or reading.outlet.place == tables.DUCT:
+        return f"no factor {reading.outlet.id}"
+    if reading.factor is not None:
+        return f"found {reading.factor.factor}"
+    return f"source {reading.outlet.outlet_factor_source}"
 
 
 def _air(standing: Sequence[Standing], records: OnRecord) -> Air | None:
-    effects = [effect_of(one) for one in standing]
-    if not any(effects):
+    in_air = [reading.way.in_air is not None for reading in standing]
+    if not any(in_air):
         return None
-    names = {name: number for number, name in enumerate(dict.fromkeys(_conditions(one) for one in standing))}
+    names = {name: number for number, name in enumerate(dict.fromkeys(_conditions(reading) for reading in standing))}
     density = np.ones(len(standing))
     u, reference = np.zeros(len(standing)), np.ones(len(standing))
-    for row, (one, effect) in enumerate(zip(standing, effects, strict=True)):
-        if effect and one.air is not None:
-            density[row] = one.air.density
-            u[row] = one.air.standard_uncertainty / one.air.density
-            reference[row] = density_of_reference(one, effect, records)
-    conditions = np.array([names[_conditions(one)] for one in standing])
-    return Air(np.array([int(one) for one in effects]), density, u, conditions, reference)
+    for row, reading in enumerate(standing):
+        if in_air[row] and reading.air is not None:
+            density[row] = reading.air.density
+            u[row] = reading.air.standard_uncertainty / reading.air.density
+            reference[row] = density_of_reference(reading, records)
+    return Air(density, u, np.array([names[_conditions(reading)] for reading in standing]), reference)
 
 
-def _conditions(one: Standing) -> str:
-    return "" if one.air is None else one.air.name
+def _conditions(reading: Standing) -> str:
+    return "" if reading.air is None else reading.air.name
 
 
-def effect_of(one: Standing) -> Effect:
-    """How the density of the air enters a reading."""
-    if one.instrument.quantity == "pressure":
-        return Effect.PRESSURE
-    if one.air is None:
-        return Effect.NONE
-    effects = {
-        tables.THERMAL: Effect.THERMAL,
-        tables.VANE_FRICTION: Effect.VANE,
-        tables.VELOCITY_PRESSURE: Effect.PAIR,
-    }
-    return effects.get(one.instrument.density_effect or "", Effect.NONE)
-
-
-def density_of_reference(one: Standing, effect: Effect, records: OnRecord) -> float:
+def density_of_reference(reading: Standing, records: OnRecord) -> float:
     """Density of the reference state or of the calibration [kg/m3]; NaN where the certificate does not state it."""
-    if effect in (Effect.NONE, Effect.PRESSURE):
+    reference = None if reading.way.in_air is None else reading.way.in_air.reference
+    if reference is None:
         return 1.0
-    if effect == Effect.THERMAL:
-        return reference_density(one.instrument)
-    found = calibration_density(records.calibrations[one.calibration.record_id])
-    return math.nan if found is None else found
+    if reference is ReferenceAir.STATE:
+        return reference_density(reading.instrument)
+    at_calibration = calibration_density(records.calibrations[reading.calibration.record_id])
+    return math.nan if at_calibration is None else at_calibration
 
 
 def _probes(standing: Sequence[Standing], index: dict[int, int], records: OnRecord) -> Probes | None:
-    used = [_probe_calibration(one) for one in standing]
-    if not any(one is not None for one in used):
+    used = [_probe_calibration(reading) for reading in standing]
+    if not any(probe is not None for probe in used):
         return None
-    stability = [stability_of_probe(records, one) for one in standing]
+    stability = [stability_of_probe(records, reading) for reading in standing]
     return Probes(
-        np.array([-1 if one is None else index[one] for one in used]),
-        np.array([one.relative for one in stability]),
-        np.array([one.absolute for one in stability]),
-        np.array([one.degrees_of_freedom for one in stability]),
+        np.array([-1 if calibration is None else index[calibration] for calibration in used]),
+        np.array([change.relative for change in stability]),
+        np.array([change.absolute for change in stability]),
+        np.array([change.degrees_of_freedom for change in stability]),
     )
 
 
 def _hoods(standing: Sequence[Standing]) -> Hoods | None:
-    if not any(one.is_flow for one in standing):
+    of_two = [reading.way.of_two is not None for reading in standing]
+    if not any(of_two):
         return None
-    paired = [bool(one.observed.throttled) for one in standing]
-    return Hoods(
-        np.array([one.is_flow for one in standing]),
-        np.array(
-            [
-                float(one.instrument.resistance_ratio or "nan") if pair else math.nan
-                for one, pair in _zip(standing, paired)
-            ]
-        ),
-        np.array(
-            [
-                float(one.instrument.resistance_ratio_standard_uncertainty or 0) if pair else 0.0
-                for one, pair in _zip(standing, paired)
-            ]
-        ),
-        np.array([key(one.instrument.id) for one in standing]),
-    )
-
-
-def _zip(standing: Sequence[Standing], paired: Sequence[bool]) -> list[tuple[Standing, bool]]:
-    return list(zip(standing, paired, strict=True))
+    ratios = [
+        (
+            float(reading.instrument.resistance_ratio or "nan"),
+            float(reading.instrument.resistance_ratio_standard_uncertainty or 0),
+        )
+        if is_of_two
+        else (1.0, 0.0)
+        for reading, is_of_two in zip(standing, of_two, strict=True)
+    ]
+    ratio, u = np.array(ratios).T
+    return Hoods(ratio, u, np.array([key(reading.instrument.id) for reading in standing]))
 
 
 def _found_factors(standing: Sequence[Standing], records: OnRecord) -> FoundFactors | None:
-    if not any(one.factor is not None for one in standing):
+    if not any(reading.factor is not None for reading in standing):
         return None
-    parts = max(records.curve(one.calibration.record_id).parts for one in standing)
-    if any(one.probe is not None for one in standing):
+    parts = max(records.curve(reading.calibration.record_id).parts for reading in standing)
+    if any(reading.probe is not None for reading in standing):
         parts = max(parts, *(records.curve(number).parts for number in _calibrations(standing)))
     scatter, reference = np.zeros((len(standing), parts)), np.zeros(len(standing))
-    for row, one in enumerate(standing):
-        if one.factor is not None and one.factor.calibration_id == one.calibration.record_id:
-            own, reference[row] = carried(one.factor, records.curve(one.calibration.record_id))
+    for row, reading in enumerate(standing):
+        if reading.factor is not None and reading.factor.calibration_id == reading.calibration.record_id:
+            own, reference[row] = carried(reading.factor, records.curve(reading.calibration.record_id))
             scatter[row, : own.size] = own
     return FoundFactors(scatter, reference)
 

@@ -18,7 +18,11 @@ _RECTANGULAR = ("resolution", "stability", "dimension")
 
 def rectangular_names(contributions: Sequence[Contribution], row: int) -> tuple[str, ...]:
     """Names of the contributions to a reading whose distribution is rectangular."""
-    return tuple(one.name for one in contributions if one.name in _RECTANGULAR and not one.type_a[row])
+    return tuple(
+        contribution.name
+        for contribution in contributions
+        if contribution.name in _RECTANGULAR and not contribution.type_a[row]
+    )
 
 
 @dataclass(frozen=True)
@@ -32,25 +36,25 @@ class BudgetOfReading:
     observations_needed: int | None  # absent where none was asked for, or no number of observations brings it
 
 
-def budget_of(found: ReadingInJob, wanted: str | None = None) -> BudgetOfReading:
+def budget_of(reading: ReadingInJob, wanted: str | None = None) -> BudgetOfReading:
     """Budget of a reading; `wanted` is an expanded uncertainty as typed ("30 m3/h", "5 %"). Raises BadInputError."""
-    evaluation, row = found.evaluation, found.row
+    evaluation, row = reading.evaluation, reading.row
     assert evaluation.flow is not None and evaluation.flows is not None  # noqa: S101, PT018 (the reading stands)
     contributions = evaluation.flows.contributions
     own = Budget(
-        tuple(one.name for one in contributions),
+        tuple(contribution.name for contribution in contributions),
         evaluation.flow.combined.uncertainties[row],
-        np.array([one.degrees_of_freedom[row] for one in contributions]),
+        np.array([contribution.degrees_of_freedom[row] for contribution in contributions]),
         evaluation.flow.coverage_probability,
     )
     rectangular = rectangular_names(contributions, row)
     target = None if wanted is None else _wanted(wanted, float(evaluation.flow.value[row]))
-    number = None if target is None else _observations(found, own, target)
+    number = None if target is None else _observations(reading, own, target)
     return BudgetOfReading(own, levers(own), dominant(own.names, own.uncertainties, rectangular), target, number)
 
 
-def _observations(found: ReadingInJob, own: Budget, target: float) -> int | None:
-    indication = found.evaluation.measured[found.row].indication
+def _observations(reading: ReadingInJob, own: Budget, target: float) -> int | None:
+    indication = reading.evaluation.measured[reading.row].indication
     place = own.names.index("repeatability")
     of_one = float(own.uncertainties[place]) * math.sqrt(indication.effective_observations)
     return observations_needed(own, place, Repeatability(of_one, indication.type_a), target)

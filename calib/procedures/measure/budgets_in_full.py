@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.curves.curve import CorrectionCurve, Curve
-from calib.measurement import Effect, Flows, Readings
-from calib.procedures.measure.arrays import effect_of
+from calib.measurement import Flows, Readings
+from calib.measurement.way import Way
 from calib.procedures.measure.evaluate import Evaluation, Measured
 from calib.procedures.measure.standing import section_of
 from calib.quantities import unit
@@ -21,27 +21,17 @@ from calib.records import tables
 from calib.uncertainty.estimate import rectangular, resolution
 from calib.uncertainty.propagation import Contribution
 
-# What is measured, and what makes a flow of it.
-VELOCITY, PRESSURE, THERMAL, VANE, PAIR = "velocity", "pressure", "thermal", "vane", "pair"
-HOOD, HOOD_PAIR = "hood", "hood open and throttled"
-FACTOR, EFFECTIVE_AREA, FOUND_FACTOR, FOUND_AREA, DUCT, NO_OPENING = (
+# What makes a flow of what is measured.
+FACTOR, EFFECTIVE_AREA, FOUND_FACTOR, FOUND_AREA, DUCT_SECTION, NO_OPENING = (
     "outlet factor", "effective area", "found factor", "found area", "duct", "none",
 )  # fmt: skip
-
-_OF_EFFECT = {
-    Effect.NONE: VELOCITY,
-    Effect.PRESSURE: PRESSURE,
-    Effect.THERMAL: THERMAL,
-    Effect.VANE: VANE,
-    Effect.PAIR: PAIR,
-}
 
 
 @dataclass(frozen=True)
 class Kind:
     """A kind of measurement: flows of one kind have one measurement function."""
 
-    measured: str
+    way: Way
     opening: str
     shape: str | None  # of the opening or duct, where its dimensions count
     is_traverse: bool
@@ -86,73 +76,72 @@ class InFull:
     constants: tuple[Constant, ...]
 
 
-def in_full(found: Evaluation) -> tuple[InFull, ...]:
+def in_full(evaluation: Evaluation) -> tuple[InFull, ...]:
     """One budget of each kind of measurement, the first of its kind that stands, in the order of the readings."""
     first: dict[Kind, int] = {}
-    for row, one in enumerate(found.measured):
-        first.setdefault(_kind(found, one, row), row)
-    return tuple(_budget(found, row, kind) for kind, row in first.items())
+    for row, reading in enumerate(evaluation.measured):
+        first.setdefault(_kind(evaluation, reading, row), row)
+    return tuple(_budget(evaluation, row, kind) for kind, row in first.items())
 
 
-def _kind(found: Evaluation, one: Measured, row: int) -> Kind:
-    measured = (HOOD_PAIR if one.observed.throttled else HOOD) if one.is_flow else _OF_EFFECT[effect_of(one)]
-    opening = NO_OPENING if one.is_flow else _opening(one)
-    is_polynomial = isinstance(_curve(found, row), CorrectionCurve)
-    is_traverse = one.observed.traversed is not None
-    is_direct = measured in (VELOCITY, HOOD) and not is_traverse and is_polynomial and one.probe is None
-    shape = str(one.outlet.shape) if opening in (FACTOR, FOUND_FACTOR, DUCT) else None
-    return Kind(measured, opening, shape, is_traverse, one.probe is not None, is_polynomial, is_direct)
+def _kind(evaluation: Evaluation, measured: Measured, row: int) -> Kind:
+    opening = NO_OPENING if measured.way.is_flow else _opening(measured)
+    is_polynomial = isinstance(_curve(evaluation, row), CorrectionCurve)
+    is_traverse = measured.observed.traversed is not None
+    is_direct = measured.way.is_plain and not is_traverse and is_polynomial and measured.probe is None
+    shape = str(measured.outlet.shape) if opening in (FACTOR, FOUND_FACTOR, DUCT_SECTION) else None
+    return Kind(measured.way, opening, shape, is_traverse, measured.probe is not None, is_polynomial, is_direct)
 
 
-def _opening(one: Measured) -> str:
-    if one.factor is not None:
-        return FOUND_FACTOR if one.factor.effective_area is None else FOUND_AREA
-    if one.outlet.effective_area is not None:
+def _opening(measured: Measured) -> str:
+    if measured.factor is not None:
+        return FOUND_FACTOR if measured.factor.effective_area is None else FOUND_AREA
+    if measured.outlet.effective_area is not None:
         return EFFECTIVE_AREA
-    return DUCT if one.outlet.place == tables.DUCT or one.outlet.outlet_factor is None else FACTOR
+    return DUCT_SECTION if measured.outlet.place == tables.DUCT or measured.outlet.outlet_factor is None else FACTOR
 
 
-def _curve(found: Evaluation, row: int) -> Curve:
-    readings = _readings(found)
+def _curve(evaluation: Evaluation, row: int) -> Curve:
+    readings = _readings(evaluation)
     return readings.curves[int(readings.calibration[row])]
 
 
-def _readings(found: Evaluation) -> Readings:
-    assert found.readings is not None  # noqa: S101 (a reading stands)
-    return found.readings
+def _readings(evaluation: Evaluation) -> Readings:
+    assert evaluation.readings is not None  # noqa: S101 (a reading stands)
+    return evaluation.readings
 
 
-def _flows(found: Evaluation) -> Flows:
-    assert found.flows is not None  # noqa: S101 (a reading stands)
-    return found.flows
+def _flows(evaluation: Evaluation) -> Flows:
+    assert evaluation.flows is not None  # noqa: S101 (a reading stands)
+    return evaluation.flows
 
 
 @dataclass(frozen=True)
-class _Row:
-    """One row of an evaluation, while its budget is written out."""
+class _Reading:
+    """One reading of an evaluation, while its budget is written out."""
 
-    found: Evaluation
+    evaluation: Evaluation
     row: int
     kind: Kind
 
     @property
     def flow(self) -> float:
         """The flow [m3/s]."""
-        return float(_flows(self.found).flow[self.row])
+        return float(_flows(self.evaluation).flow[self.row])
 
     @property
     def opening(self) -> float:
         """What the mean velocity is multiplied by: K A, A_e, or 1."""
-        readings = _readings(self.found)
+        readings = _readings(self.evaluation)
         return float(readings.area[self.row] * readings.outlet_factor[self.row])
 
     def contribution(self, name: str) -> tuple[Contribution, float, float]:
         """A line of the budget, its standard uncertainty [m3/s] and its share of the variance [%]."""
-        assert self.found.flow is not None  # noqa: S101 (a reading stands)
-        names = [one.name for one in _flows(self.found).contributions]
-        number, combined = names.index(name), self.found.flow.combined
+        assert self.evaluation.flow is not None  # noqa: S101 (a reading stands)
+        names = [contribution.name for contribution in _flows(self.evaluation).contributions]
+        number, combined = names.index(name), self.evaluation.flow.combined
         u, share = combined.uncertainties[self.row, number], combined.variance_percent[self.row, number]
-        return _flows(self.found).contributions[number], float(u), float(share)
+        return _flows(self.evaluation).contributions[number], float(u), float(share)
 
     def quantity(self, symbol: str, of: str, name: str, estimate: float, u: float, c: float) -> InputQuantity:
         """An input quantity that a line of the budget is about."""
@@ -174,89 +163,91 @@ def _distribution(name: str, type_a: bool, dof: float) -> str:
     return "normal" if math.isinf(dof) else "t"
 
 
-def _budget(found: Evaluation, row: int, kind: Kind) -> InFull:
-    one = _Row(found, row, kind)
-    of_value = _direct(one) if kind.is_direct else _of_value(one)
-    listed = [each for each in (*of_value, *_outlet(one)) if each.standard_uncertainty > 0 or each.estimate != 0]
-    return InFull(row, kind, tuple(listed), tuple(_constants(one)))
+def _budget(evaluation: Evaluation, row: int, kind: Kind) -> InFull:
+    reading = _Reading(evaluation, row, kind)
+    of_value = _direct(reading) if kind.is_direct else _of_value(reading)
+    listed = [each for each in (*of_value, *_outlet(reading)) if each.standard_uncertainty > 0 or each.estimate != 0]
+    return InFull(row, kind, tuple(listed), tuple(_constants(reading)))
 
 
-def _direct(one: _Row) -> Iterator[InputQuantity]:
+def _direct(reading: _Reading) -> Iterator[InputQuantity]:
     """Quantities at the one mean indication: the value is x + c(x)."""
-    readings, curve = _readings(one.found), _curve(one.found, one.row)
+    readings, curve = _readings(reading.evaluation), _curve(reading.evaluation, reading.row)
     assert isinstance(curve, CorrectionCurve)  # noqa: S101 (of a direct kind)
-    point = one.row if readings.points is None else int(np.searchsorted(readings.points.reading, one.row))
-    x, opening = float(readings.indication[point]), one.opening
+    point = reading.row if readings.points is None else int(np.searchsorted(readings.points.reading, reading.row))
+    x, opening = float(readings.indication[point]), reading.opening
     slope = float(curve.sensitivity(x)) * opening
-    yield one.quantity("x̄", "indication", "repeatability", x, float(readings.repeatability[point]), slope)
-    yield one.quantity("δ_res", "indication", "resolution", 0.0, float(resolution(readings.resolution[one.row])), slope)
-    yield one.over("c(x̄)", "indication", "calibration scatter", float(curve.correction(x)), opening)
-    yield one.over("δ_ref", "indication", "reference standard", 0.0, opening)
+    yield reading.quantity("x̄", "indication", "repeatability", x, float(readings.repeatability[point]), slope)
+    yield reading.quantity(
+        "δ_res", "indication", "resolution", 0.0, float(resolution(readings.resolution[reading.row])), slope
+    )
+    yield reading.over("c(x̄)", "indication", "calibration scatter", float(curve.correction(x)), opening)
+    yield reading.over("δ_ref", "indication", "reference standard", 0.0, opening)
     limit = float(rectangular(readings.stability_limit[point]))
-    yield one.quantity("δ_stab", "indication", "stability", 0.0, limit, opening)
+    yield reading.quantity("δ_stab", "indication", "stability", 0.0, limit, opening)
 
 
-def _of_value(one: _Row) -> Iterator[InputQuantity]:
+def _of_value(reading: _Reading) -> Iterator[InputQuantity]:
     """Quantities at the mean velocity, or at the flow of a hood."""
-    of, letter = ("flow", "q̄") if one.kind.measured in (HOOD, HOOD_PAIR) else ("velocity", "v̄")
-    value, opening = float(_flows(one.found).velocity[one.row]), one.opening
-    yield one.over(letter, of, "repeatability", value, opening)
+    of, letter = ("flow", "q̄") if reading.kind.way.is_flow else ("velocity", "v̄")
+    value, opening = float(_flows(reading.evaluation).velocity[reading.row]), reading.opening
+    yield reading.over(letter, of, "repeatability", value, opening)
     for symbol, name in (
         ("δ_res", "resolution"), ("δ_cal", "calibration scatter"), ("δ_ref", "reference standard"), ("δ_stab", "stability"),
     ):  # fmt: skip
-        yield one.over(symbol, of, name, 0.0, opening)
-    if one.kind.has_probe:
-        yield one.over("δ_P", of, "probe", 0.0, opening)
-    yield from _air(one)
-    if one.kind.measured == HOOD_PAIR:
-        yield _back_pressure(one)
+        yield reading.over(symbol, of, name, 0.0, opening)
+    if reading.kind.has_probe:
+        yield reading.over("δ_P", of, "probe", 0.0, opening)
+    yield from _air(reading)
+    if reading.kind.way.of_two is not None:
+        yield _back_pressure(reading)
 
 
-def _air(one: _Row) -> Iterator[InputQuantity]:
-    air = _readings(one.found).air
-    if air is None or air.effect[one.row] == Effect.NONE:
+def _air(reading: _Reading) -> Iterator[InputQuantity]:
+    air = _readings(reading.evaluation).air
+    if air is None or reading.kind.way.in_air is None:
         return
-    density = float(air.density[one.row])
-    line, _, _ = one.contribution("density")
-    u = float(air.relative_uncertainty[one.row]) * density
-    c = float(line.parts[one.row, 0]) / u if u else 0.0
-    yield one.quantity("ρ", "density", "density", density, u, c)
+    density = float(air.density[reading.row])
+    line, _, _ = reading.contribution("density")
+    u = float(air.relative_uncertainty[reading.row]) * density
+    c = float(line.parts[reading.row, 0]) / u if u else 0.0
+    yield reading.quantity("ρ", "density", "density", density, u, c)
 
 
-def _back_pressure(one: _Row) -> InputQuantity:
-    hoods = _readings(one.found).hoods
+def _back_pressure(reading: _Reading) -> InputQuantity:
+    hoods = _readings(reading.evaluation).hoods
     assert hoods is not None  # noqa: S101 (a hood stands)
-    u = float(hoods.resistance_ratio_uncertainty[one.row])
-    line, _, _ = one.contribution("back pressure")
-    c = float(line.parts[one.row, 0]) / u if u else 0.0
-    return one.quantity("r", "1", "back pressure", float(hoods.resistance_ratio[one.row]), u, c)
+    u = float(hoods.resistance_ratio_uncertainty[reading.row])
+    line, _, _ = reading.contribution("back pressure")
+    c = float(line.parts[reading.row, 0]) / u if u else 0.0
+    return reading.quantity("r", "1", "back pressure", float(hoods.resistance_ratio[reading.row]), u, c)
 
 
 # --- the opening and the method --------------------------------------------------------------------------------------------------
 
 
-def _outlet(one: _Row) -> Iterator[InputQuantity]:
-    readings, flow, row = _readings(one.found), one.flow, one.row
-    if one.kind.shape is not None:
-        yield from _dimensions(one)
+def _outlet(reading: _Reading) -> Iterator[InputQuantity]:
+    readings, flow, row = _readings(reading.evaluation), reading.flow, reading.row
+    if reading.kind.shape is not None:
+        yield from _dimensions(reading)
     relative = float(readings.outlet_factor_relative[row])
-    if one.kind.opening in (FACTOR, FOUND_FACTOR):
+    if reading.kind.opening in (FACTOR, FOUND_FACTOR):
         factor = float(readings.outlet_factor[row])
-        yield one.quantity("K", "1", "outlet factor", factor, relative * factor, flow / factor)
-    elif one.kind.opening in (EFFECTIVE_AREA, FOUND_AREA):
+        yield reading.quantity("K", "1", "outlet factor", factor, relative * factor, flow / factor)
+    elif reading.kind.opening in (EFFECTIVE_AREA, FOUND_AREA):
         area = float(readings.area[row])
-        yield one.quantity("A_e", "area", "outlet factor", area, relative * area, flow / area)
-    yield one.quantity("M", "1", "method", 1.0, float(readings.method_relative[row]), flow)
+        yield reading.quantity("A_e", "area", "outlet factor", area, relative * area, flow / area)
+    yield reading.quantity("M", "1", "method", 1.0, float(readings.method_relative[row]), flow)
 
 
-def _dimensions(one: _Row) -> Iterator[InputQuantity]:
+def _dimensions(reading: _Reading) -> Iterator[InputQuantity]:
     """Width and height, or diameter: each has its own share of the one line of the budget."""
-    outlet = one.found.measured[one.row].outlet
+    outlet = reading.evaluation.measured[reading.row].outlet
     section = section_of(outlet)
-    line, u_all, share = one.contribution("dimension")
+    line, u_all, share = reading.contribution("dimension")
     u = float(rectangular(unit("length", str(outlet.dimension_unit)).to_si(float(outlet.dimension_limit or 0))))
     sizes = (("d", section.width),) if outlet.shape == "round" else (("w", section.width), ("h", section.height))
-    for (symbol, size), part in zip(sizes, line.parts[one.row], strict=False):
+    for (symbol, size), part in zip(sizes, line.parts[reading.row], strict=False):
         contributed = abs(float(part))
         yield InputQuantity(
             symbol,
@@ -267,15 +258,15 @@ def _dimensions(one: _Row) -> Iterator[InputQuantity]:
             False,
             "rectangular",
             math.inf,
-            _size_sensitivity(one, section.width, section.height, symbol),
+            _size_sensitivity(reading, section.width, section.height, symbol),
             contributed,
             share * (contributed / u_all) ** 2 if u_all else 0.0,
         )
 
 
-def _size_sensitivity(one: _Row, width: float, height: float, symbol: str) -> float:
+def _size_sensitivity(reading: _Reading, width: float, height: float, symbol: str) -> float:
     """dq/d(size) = (q/A) dA/d(size) [m2/s]."""
-    area = float(_readings(one.found).area[one.row])
+    area = float(_readings(reading.evaluation).area[reading.row])
     derived = {
         ("rectangular", "w"): height,
         ("rectangular", "h"): width,
@@ -283,10 +274,10 @@ def _size_sensitivity(one: _Row, width: float, height: float, symbol: str) -> fl
         ("flat-oval", "w"): height,
         ("flat-oval", "h"): width - 2 * height + math.pi * height / 2,
     }
-    return one.flow / area * derived[str(one.kind.shape), symbol]
+    return reading.flow / area * derived[str(reading.kind.shape), symbol]
 
 
-def _constants(one: _Row) -> Iterator[Constant]:
-    air = _readings(one.found).air
-    if air is not None and air.effect[one.row] in (Effect.THERMAL, Effect.VANE, Effect.PAIR):
-        yield Constant("ρ_0", "density", float(air.reference_density[one.row]))
+def _constants(reading: _Reading) -> Iterator[Constant]:
+    air = _readings(reading.evaluation).air
+    if air is not None and reading.kind.way.in_air is not None and reading.kind.way.in_air.reference is not None:
+        yield Constant("ρ_0", "density", float(air.reference_density[reading.row]))

@@ -15,16 +15,16 @@ import math
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calib.airflow.air import CARBON_DIOXIDE, LARGEST_DIFFERENCE
-from calib.measurement import Effect, Readings
+from calib.arrays import Floats
+from calib.measurement import Readings
 from calib.measurement.trials import (
     NO_ERRORS,
     Calibrated,
-    Model,
     OneReading,
     Place,
+    ReadingModel,
     one_reading,
     passes_of,
     points_of,
@@ -39,8 +39,6 @@ from calib.uncertainty.validation import Validation, validate_law
 
 _CLAUSE_8 = 0.2  # the law is judged with a simulation five times as fine as the tolerance (JCGM 101, 8.2)
 
-Floats = NDArray[np.float64]
-
 
 @dataclass(frozen=True)
 class LawAndDistributions:
@@ -53,12 +51,12 @@ class LawAndDistributions:
     validation: Validation
 
 
-def distributions_of(found: ReadingInJob, seed: int, significant_digits: int = 2) -> LawAndDistributions:
+def distributions_of(reading: ReadingInJob, seed: int, significant_digits: int = 2) -> LawAndDistributions:
     """Propagate the distributions of a reading's input quantities and compare the law of propagation with them."""
-    flow, readings = found.evaluation.flow, found.evaluation.readings
+    flow, readings = reading.evaluation.flow, reading.evaluation.readings
     assert flow is not None and readings is not None  # noqa: S101, PT018 (the reading stands)
-    row = found.row
-    inputs, model = model_of(readings, row, found.evaluation.measured[row].air)
+    row = reading.row
+    inputs, model = model_of(readings, row, reading.evaluation.measured[row].air)
     simulated = propagate_distributions(
         model,
         inputs,
@@ -73,22 +71,22 @@ def distributions_of(found: ReadingInJob, seed: int, significant_digits: int = 2
     return LawAndDistributions(value, u, expanded, simulated, judged)
 
 
-def model_of(readings: Readings, row: int, air: AirFound | None = None) -> tuple[list[InputDistribution], Model]:
+def model_of(readings: Readings, row: int, air: AirFound | None = None) -> tuple[list[InputDistribution], ReadingModel]:
     """Input distributions of one reading that have a width, and the measurement model on their errors.
 
     The model is that of `calib.measurement` without linearisation (`calib.measurement.trials`). `air` tells what the uncertainty
     of the density is made of; without it the density's error is normal.
     """
-    one = one_reading(readings, row)
+    reading = one_reading(readings, row)
     terms = _Terms()
-    _of_points(terms, readings, row, one)
-    _of_calibration(terms, one.instrument)
-    if one.probe is not None:
-        _of_calibration(terms, one.probe)
+    _of_points(terms, readings, row, reading)
+    _of_calibration(terms, reading.instrument)
+    if reading.probe is not None:
+        _of_calibration(terms, reading.probe)
     _of_air(terms, readings, row, air)
     _of_hood(terms, readings, row)
     _of_flow(terms, readings, row)
-    return terms.inputs, Model(one, tuple(terms.places))
+    return terms.inputs, ReadingModel(reading, tuple(terms.places))
 
 
 @dataclass(frozen=True)
@@ -98,9 +96,9 @@ class _Terms:
     places: list[Place] = field(default_factory=list)
     inputs: list[InputDistribution] = field(default_factory=list)
 
-    def add(self, name: str, number: int, distribution: InputDistribution | None) -> None:
+    def add(self, name: str, index: int, distribution: InputDistribution | None) -> None:
         if distribution is not None:
-            self.places.append((name, number))
+            self.places.append((name, index))
             self.inputs.append(distribution)
 
     def add_joint(self, name: str, count: int, distribution: InputDistribution) -> None:
@@ -108,31 +106,31 @@ class _Terms:
         self.inputs.append(distribution)
 
 
-def _of_points(terms: _Terms, readings: Readings, row: int, one: OneReading) -> None:
+def _of_points(terms: _Terms, readings: Readings, row: int, reading: OneReading) -> None:
     """Repeatability at each point where it is declared or observed there, else that of the passes; resolution at each place."""
     mine = points_of(readings, row)
     for k, (u, dof) in enumerate(zip(readings.repeatability[mine], readings.repeatability_dof[mine], strict=True)):
-        if not one.standing[k]:
+        if not reading.standing[k]:
             terms.add("repeatability", k, _student(float(u), float(dof)))
-    for place in np.unique(one.place[~one.standing]):
+    for place in np.unique(reading.place[~reading.standing]):
         terms.add("resolution", int(place), _rectangular(float(readings.resolution[row]) / 2.0))
     passes = passes_of(readings, row)
     if passes > 1:
-        of_points = np.concatenate(list(one.points(NO_ERRORS))) * one.weight * passes
+        of_points = np.concatenate(list(reading.points(NO_ERRORS))) * reading.weight * passes
         means = type_a(of_points.reshape(passes, -1).sum(axis=1).tolist())
         terms.add("passes", 0, _student(means.standard_uncertainty, means.degrees_of_freedom))
 
 
-def _of_calibration(terms: _Terms, one: Calibrated) -> None:
+def _of_calibration(terms: _Terms, calibrated: Calibrated) -> None:
     """Scatter of the curve along its directions, reference part, and the change since the calibration."""
-    curve = one.curve
+    curve = calibrated.curve
     if np.any(curve.covariance):
         joint = MultivariateT(np.zeros(curve.parts), np.eye(curve.parts), curve.degrees_of_freedom)
-        terms.add_joint(f"{one.prefix}scatter", curve.parts, joint)
-    if np.any(one.reference):
-        terms.add(f"{one.prefix}reference", 0, Normal(0.0, 1.0))
-    if np.any(one.stability):
-        terms.add(f"{one.prefix}stability", 0, _change(one.stability_dof))
+        terms.add_joint(f"{calibrated.prefix}scatter", curve.parts, joint)
+    if np.any(calibrated.reference):
+        terms.add(f"{calibrated.prefix}reference", 0, Normal(0.0, 1.0))
+    if np.any(calibrated.stability):
+        terms.add(f"{calibrated.prefix}stability", 0, _change(calibrated.stability_dof))
 
 
 def _change(dof: float) -> InputDistribution:
@@ -142,7 +140,7 @@ def _change(dof: float) -> InputDistribution:
 
 def _of_air(terms: _Terms, readings: Readings, row: int, air: AirFound | None) -> None:
     """Relative error of the density: its four parts, or as a whole."""
-    if readings.air is None or readings.air.effect[row] == Effect.NONE:
+    if readings.air is None or readings.way_of(row).in_air is None:
         return
     if air is None:
         terms.add("density", 0, _normal(float(readings.air.relative_uncertainty[row])))
@@ -156,7 +154,7 @@ _FORMULA = (Rectangular(0.0, LARGEST_DIFFERENCE), Rectangular(0.0, CARBON_DIOXID
 
 
 def _of_hood(terms: _Terms, readings: Readings, row: int) -> None:
-    if readings.hoods is not None and np.isfinite(readings.hoods.resistance_ratio[row]):
+    if readings.hoods is not None and readings.way_of(row).of_two is not None:
         terms.add("resistance ratio", 0, _normal(float(readings.hoods.resistance_ratio_uncertainty[row])))
 
 

@@ -14,7 +14,7 @@ from calib.records.record import key
 def section_on_record(session: Session, job: str, name: str) -> tuple[Section, Unit]:
     """Section of a duct as it counts now, and the unit of its dimensions; raises NotInRecordsError where it has no shape."""
     outlet = outlet_named(session, job, name)
-    now = outlets_in_force(session, outlet.job_id)[key(outlet.id)]
+    now = outlets_in_force(session, [outlet.job_id])[key(outlet.id)]
     if now.shape is None:
         raise NotInRecordsError(
             f"{name} in job {job} has no shape on record: amend it, or plan with a shape of its own"

@@ -7,17 +7,19 @@ from datetime import datetime
 
 import numpy as np
 
-from calib.airflow.velocity import LowPressure, low_pressure_text, velocity_pressure
+from calib.airflow.velocity import low_pressure_text
 from calib.confirmation.interval import Decision, gate
 from calib.errors import CalibError, MeasuringIntervalError
-from calib.measurement import Effect, flows
+from calib.measurement import flows
+from calib.measurement.way import ProbeUse, ReferenceAir, Way
 from calib.procedures.measure.air import AirFound, air_of
-from calib.procedures.measure.arrays import arrays_of, density_of_reference, effect_of
+from calib.procedures.measure.arrays import arrays_of, density_of_reference
 from calib.procedures.measure.indicated import indicated
 from calib.procedures.measure.stability import stability_at
 from calib.procedures.measure.standing import Standing, indication_of
 from calib.procedures.on_record.in_force import OnRecord
 from calib.procedures.on_record.probe_pairs import reasons_against
+from calib.procedures.on_record.way_of_instrument import way_of_instrument
 from calib.procedures.typed.observations import Observed
 from calib.quantities import unit
 from calib.records import tables
@@ -40,10 +42,11 @@ def gate_reading(
 ) -> Gated:
     """The gate's decision on a reading as typed; `outlet` is the one it was taken at, as it counts now."""
     instrument = records.instruments[reading.instrument_id]
+    way = way_of_instrument(instrument)
     decision = _instrument(records, reading, observed, instrument, now)
     named = None if reading.probe_id is None else records.instruments[reading.probe_id]
     # A probe that was calibrated together with its meter has no calibration of its own that counts.
-    probe = None if instrument.density_effect == tables.VELOCITY_PRESSURE else named
+    probe = None if way.probe is ProbeUse.CALIBRATED_WITH else named
     probe_decision = None if probe is None else gate(records.register, probe.tag, moment(reading.observed_at), now)
     air = None if reading.conditions is None else air_of(records, outlet.job_id, reading.conditions, now)
     factor = None if outlet.found_factor is None else records.factors.get(outlet.found_factor)
@@ -70,7 +73,7 @@ def gate_reading(
         probe,
         probe_decision,
         air,
-        None if instrument.quantity == "volume flow" else factor,
+        None if way.is_flow else factor,
     )
     wrong = None if standing.factor is None else records.found_wrongly(standing.factor)
     if wrong is not None:
@@ -84,8 +87,9 @@ def _instrument(
 ) -> Decision:
     """Decision on the instrument, at the lowest and the highest of its indications."""
     typed = unit(instrument.indicated, reading.unit)
-    # A velocity pressure that is not above 0 is standing air, and no value is asked of the curve.
-    asked = [one for one in observed.indications if one > 0 or instrument.quantity != "pressure"]
+    # Of standing air no value is asked of the curve.
+    may_stand = way_of_instrument(instrument).zero_is_standing_air
+    asked = [indication for indication in observed.indications if indication > 0 or not may_stand]
     if not asked:
         return gate(records.register, instrument.tag, moment(reading.observed_at), now)
     decisions = [
@@ -99,7 +103,7 @@ def _instrument(
         )
         for value in dict.fromkeys((min(asked), max(asked)))
     ]
-    reasons = dict.fromkeys(reason for one in decisions for reason in one.reasons)
+    reasons = dict.fromkeys(reason for decision in decisions for reason in decision.reasons)
     return replace(decisions[0], reasons=tuple(reasons))
 
 
@@ -113,9 +117,9 @@ def _pair(
     """Whether meter and probe were used as they are paired, and the probe of a pair calibrated as one is in use like its meter."""
     at = moment(reading.observed_at)
     if records.pairs:
-        tags = {number: one.tag for number, one in records.instruments.items()}
+        tags = {number: instrument.tag for number, instrument in records.instruments.items()}
         yield from reasons_against(records.pairs, instrument, probe, at, tags)
-    if probe is not None and instrument.density_effect == tables.VELOCITY_PRESSURE:
+    if probe is not None and way_of_instrument(instrument).probe is ProbeUse.CALIBRATED_WITH:
         yield from probe_of(records, instrument, probe, at, now).reasons
 
 
@@ -123,7 +127,7 @@ def probe_of(
     records: OnRecord, meter: tables.Instrument, probe: tables.Instrument, at: datetime, now: datetime
 ) -> Decision:
     """Decision on a probe with its meter: by its own calibration, or by the meter's where both were calibrated as one."""
-    if meter.density_effect != tables.VELOCITY_PRESSURE:
+    if way_of_instrument(meter).probe is not ProbeUse.CALIBRATED_WITH:
         return gate(records.register, probe.tag, at, now)
     own = records.register[meter.tag]
     as_pair = replace(
@@ -149,7 +153,7 @@ def _opening(
     factor: tables.FoundFactor | None,
 ) -> Iterable[str]:
     """Whether the outlet has, as it counts now, what turns the reading into a flow."""
-    if instrument.quantity == "volume flow":
+    if way_of_instrument(instrument).is_flow:
         return
     has_factor = (outlet.outlet_factor, outlet.effective_area, outlet.found_factor) != (None, None, None)
     if outlet.place != tables.DUCT and not has_factor:
@@ -182,33 +186,30 @@ def _section(observed: Observed, outlet: tables.Outlet, instrument: tables.Instr
 
 def _evaluated(records: OnRecord, standing: Standing) -> Gated:
     """What only shows when the reading is evaluated: scaled indications, low pressures, pairs and traverses that cannot be."""
-    effect = effect_of(standing)
-    seen = standing.observed
-    if effect == Effect.NONE and not seen.throttled and seen.traversed is None:
+    way = standing.way
+    if way.is_plain and standing.observed.traversed is None:
         return Gated(standing, ())
-    why = _without_reference(records, standing, effect)
+    why = _without_reference(records, standing)
     if why is not None:
         return Gated(None, (why,))
     try:
-        found = flows(arrays_of([standing], records))
+        evaluated = flows(arrays_of([standing], records))
     except MeasuringIntervalError as error:
         # The indications themselves have passed: what is outside is a vane's scaled indication, or the probe's velocity.
         tag = (standing.probe or standing.instrument).tag
         return Gated(None, (f"{tag}: {error}: use an instrument calibrated there",))
     except CalibError as error:
         return Gated(None, (f"{standing.instrument.tag}: {error}",))
-    if effect != Effect.PRESSURE:
-        return Gated(standing, ())
-    return _judged(records, standing, float(found.velocity[0]))
+    return _told_from_zero(records, standing, way, float(evaluated.velocity[0]))
 
 
-def _without_reference(records: OnRecord, standing: Standing, effect: Effect) -> str | None:
+def _without_reference(records: OnRecord, standing: Standing) -> str | None:
     """Why there is no density of the reference state or of the calibration; None where there is, or where none is needed."""
     tag, certificate = standing.instrument.tag, f"certificate {standing.calibration.certificate}"
     try:
-        known = not math.isnan(density_of_reference(standing, effect, records))
+        known = not math.isnan(density_of_reference(standing, records))
     except CalibError as error:
-        return f"{tag}: {'reference state' if effect == Effect.THERMAL else certificate}: {error}"
+        return f"{tag}: {ReferenceAir.STATE.value if standing.way.needs_reference_state else certificate}: {error}"
     if known:
         return None
     return (
@@ -217,11 +218,12 @@ def _without_reference(records: OnRecord, standing: Standing, effect: Effect) ->
     )
 
 
-def _judged(records: OnRecord, standing: Standing, velocity: float) -> Gated:
-    """A reading of velocity pressure, by the uncertainty that its manometer has there."""
-    assert standing.air is not None  # noqa: S101 (a velocity pressure has no velocity without a density)
-    pressure = float(velocity_pressure(velocity, standing.air.density))
-    low = LowPressure(pressure, _expanded_uncertainty(records, standing))
+def _told_from_zero(records: OnRecord, standing: Standing, way: Way, velocity: float) -> Gated:
+    """A reading by a way that may not tell its velocity from zero, by the uncertainty that its instrument has there."""
+    if way.low is None:
+        return Gated(standing, ())
+    assert standing.air is not None  # noqa: S101 (such a way gives no velocity without a density)
+    low = way.low(velocity, standing.air.density, _expanded_uncertainty(records, standing))
     text = f"{standing.instrument.tag}: {low_pressure_text(low)}"
     if low.refused:
         return Gated(None, (text,))
@@ -229,7 +231,7 @@ def _judged(records: OnRecord, standing: Standing, velocity: float) -> Gated:
 
 
 def _expanded_uncertainty(records: OnRecord, standing: Standing) -> float:
-    """U of one indication of the manometer about the mean one [Pa], within its measuring interval."""
+    """U of one indication of the instrument about the mean one [SI], within its measuring interval."""
     curve = records.curve(standing.calibration.record_id)
     mean = float(np.clip(standing.indication.mean, curve.low, curve.high))
     day = moment(standing.reading.observed_at).date()
@@ -240,4 +242,4 @@ def _expanded_uncertainty(records: OnRecord, standing: Standing) -> float:
 
 def air_of_reading(standing: Standing) -> AirFound | None:
     """The air that counts in a reading; None where its density does not."""
-    return None if effect_of(standing) == Effect.NONE else standing.air
+    return None if standing.way.in_air is None else standing.air

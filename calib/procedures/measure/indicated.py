@@ -4,11 +4,12 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from calib.arrays import Floats, Truths
 from calib.curves.curve import Curve
 from calib.measurement import Readings, flows
-from calib.quantities import unit
+from calib.quantities import Unit, coherent, unit
 from calib.records.tables import Instrument
 from calib.uncertainty.propagation import Contribution
 
@@ -17,26 +18,26 @@ from calib.uncertainty.propagation import Contribution
 class StabilityHere:
     """Change since calibration at P indications."""
 
-    half_width: NDArray[np.float64]  # (P,) limits of change; of a history sqrt(3) times its standard uncertainty [SI]
-    degrees_of_freedom: NDArray[np.float64]  # (P,) of a history; infinite where limits are stated
+    half_width: Floats  # (P,) limits of change; of a history sqrt(3) times its standard uncertainty [SI]
+    degrees_of_freedom: Floats  # (P,) of a history; infinite where limits are stated
 
 
 @dataclass(frozen=True)
 class IndicationsObserved:
     """What an instrument showed at n points [SI], as means of repeated indications."""
 
-    indication: NDArray[np.float64]  # (n,)
-    repeatability: NDArray[np.float64]  # (n,) standard uncertainty of the mean
-    type_a: NDArray[np.bool_]  # (n,) from repeated indications; else declared
-    degrees_of_freedom: NDArray[np.float64]  # (n,)
+    indication: Floats  # (n,)
+    repeatability: Floats  # (n,) standard uncertainty of the mean
+    type_a: Truths  # (n,) from repeated indications; else declared
+    degrees_of_freedom: Floats  # (n,)
 
 
 def indicated(
     instrument: Instrument, curve: Curve, indication: float, stability: StabilityHere | None = None
 ) -> tuple[float, tuple[Contribution, ...]]:
     """Value at an indication [SI], and what contributes to it: one observation, before outlet and method come in."""
-    found = flows(single(instrument, curve, indication, stability))
-    return float(found.velocity[0]), found.velocity_contributions
+    evaluated = flows(single(instrument, curve, indication, stability))
+    return float(evaluated.velocity[0]), evaluated.velocity_contributions
 
 
 def single(instrument: Instrument, curve: Curve, indication: float, stability: StabilityHere | None = None) -> Readings:
@@ -75,7 +76,7 @@ def as_readings(
     )
 
 
-def stability_limit(instrument: Instrument, indication: ArrayLike) -> NDArray[np.float64]:
+def stability_limit(instrument: Instrument, indication: ArrayLike) -> Floats:
     """Limits of change since calibration at indications [SI]: the stated ones, else the maximum permissible error."""
     relative, absolute = stability_limits(instrument)
     own = unit(instrument.indicated, instrument.unit)
@@ -91,6 +92,13 @@ def stability_limits(instrument: Instrument) -> tuple[float, float]:
     percent = instrument.stability_percent if stated else instrument.mpe_percent
     absolute = instrument.stability_absolute if stated else instrument.mpe_absolute
     return float(percent or 0) / 100, own.difference_to_si(float(absolute or 0))
+
+
+def unit_of_value(instrument: Instrument) -> Unit:
+    """Unit of what an instrument measures: its own, or the coherent one where it indicates another quantity."""
+    if instrument.indicated == instrument.quantity:
+        return unit(instrument.quantity, instrument.unit)
+    return coherent(instrument.quantity)
 
 
 def resolution_of(instrument: Instrument) -> float:

@@ -22,17 +22,17 @@ class ReadingInJob:
 
 
 def reading_in_job(
-    session: Session, number: int, now: datetime, coverage_probability: float = COVERAGE_PROBABILITY
+    session: Session, reading_id: int, now: datetime, coverage_probability: float = COVERAGE_PROBABILITY
 ) -> ReadingInJob:
     """Evaluate the job of a reading; raises NotInRecordsError, or RefusedError where it does not stand any more."""
-    reading = session.get(Reading, number) if 0 < number < _LARGEST_KEY else None
+    reading = session.get(Reading, reading_id) if 0 < reading_id < _LARGEST_KEY else None
     outlet = None if reading is None else session.get(Outlet, reading.outlet_id)
     job = None if outlet is None else session.get(Job, outlet.job_id)
     if job is None:
-        raise NotInRecordsError(f"no reading {number} in the records: {Step.LIST_READINGS} shows the numbers")
-    found = evaluate(session, job.job, now, coverage_probability)
-    for row, one in enumerate(found.measured):
-        if one.reading.id == number:
-            return ReadingInJob(found, row)
-    reasons = next(one.reasons for one in found.refused if one.typed is reading)
-    raise RefusedError(f"reading {number} yields no flow: {'; '.join(reasons)}")
+        raise NotInRecordsError(f"no reading {reading_id} in the records: {Step.LIST_READINGS} shows the numbers")
+    evaluation = evaluate(session, job.job, now, coverage_probability)
+    for row, measured in enumerate(evaluation.measured):
+        if measured.reading.id == reading_id:
+            return ReadingInJob(evaluation, row)
+    reasons = next(refused.reasons for refused in evaluation.refused if refused.typed is reading)
+    raise RefusedError(f"reading {reading_id} yields no flow: {'; '.join(reasons)}")

@@ -6,6 +6,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.arrays import Floats
 from calib.confirmation.conformity import (
     ToleranceIntervals,
     conformity,
@@ -15,8 +16,6 @@ from calib.confirmation.conformity import (
 from calib.confirmation.risk import accepted, specific_risks
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY, coverage_factor
 from calib.uncertainty.propagation import Combined
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -51,17 +50,17 @@ class Judgement:
     producer_risk: Floats  # specific: rejected, and conforms
 
 
-def judge(found: Results, design: Floats, tolerance: Floats, rule: str) -> Judgement:
+def judge_flows(results: Results, design: Floats, tolerance: Floats, rule: str) -> Judgement:
     """Judge results by design * (1 +- tolerance) under a decision rule; NaN where there is no design or no tolerance."""
     has = np.isfinite(design) & np.isfinite(tolerance)
-    u, dof = found.combined.standard_uncertainty[has], found.combined.degrees_of_freedom[has]
+    u, dof = results.combined.standard_uncertainty[has], results.combined.degrees_of_freedom[has]
     interval = tolerance_intervals(design[has], tolerance[has])
     statement = np.full(design.size, "", dtype="U16")
     probability, consumer, producer = (np.full(design.size, np.nan) for _ in range(3))
-    statement[has] = conformity(found.value[has], found.expanded_uncertainty[has], interval, rule)
-    probability[has] = probability_with_certainty(found.value[has], u, interval, dof)
+    statement[has] = conformity(results.value[has], results.expanded_uncertainty[has], interval, rule)
+    probability[has] = probability_with_certainty(results.value[has], u, interval, dof)
     consumer[has], producer[has] = specific_risks(probability[has], accepted(statement[has]))
-    percent = np.divide(100.0 * found.value, design, out=np.full(design.size, np.nan), where=design != 0)
+    percent = np.divide(100.0 * results.value, design, out=np.full(design.size, np.nan), where=design != 0)
     return Judgement(percent, statement, probability, consumer, producer)
 
 

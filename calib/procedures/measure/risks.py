@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calib.arrays import Floats, Integers
 from calib.confirmation.conformity import GUARDED_NON_BINARY, SIMPLE, tolerance_intervals
 from calib.confirmation.risk import (
     GlobalRisks,
@@ -20,8 +20,6 @@ from calib.procedures.measure.totals import design_of
 
 # What a reading shares with no other: it scatters the flows of a job, where a shared error shifts them all.
 OWN = ("repeatability", "resolution", "dimension", "method")
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -64,30 +62,30 @@ def risks_of(evaluation: Evaluation, declared: Process | None = None) -> RisksOf
         return RisksOfJob((), np.empty(0), declared, None, ())
     place = np.array(rows)
     measured = [evaluation.measured[row] for row in rows]
-    design = np.array([design_of(one.outlet) for one in measured])
-    tolerance = np.array([float(str(one.outlet.tolerance_percent)) / 100 for one in measured])
+    design = np.array([design_of(reading.outlet) for reading in measured])
+    tolerance = np.array([float(str(reading.outlet.tolerance_percent)) / 100 for reading in measured])
     u = evaluation.flow.combined.standard_uncertainty[place] / design
     interval = tolerance_intervals(np.ones_like(design), tolerance)
     process = declared or _process(evaluation, place, design)
-    found = None
+    risks = None
     if process is not None:
         w = _guard_band(evaluation, place, design)
         acceptance = (interval.lower + w, interval.upper - w)
         limits = (interval.lower, interval.upper)
-        found = global_risks(process.mean, process.standard_deviation, limits, acceptance, u)
-    systems = [one.outlet.system for one in measured]
-    return RisksOfJob(rows, capability_index(interval, u), process, found, _counted(evaluation, place, systems, found))
+        risks = global_risks(process.mean, process.standard_deviation, limits, acceptance, u)
+    systems = [reading.outlet.system for reading in measured]
+    return RisksOfJob(rows, capability_index(interval, u), process, risks, _counted(evaluation, place, systems, risks))
 
 
 def _judged(evaluation: Evaluation) -> tuple[int, ...]:
     return tuple(
         row
-        for row, one in enumerate(evaluation.measured)
-        if one.latest and evaluation.judgement is not None and evaluation.judgement.statement[row]
+        for row, reading in enumerate(evaluation.measured)
+        if reading.latest and evaluation.judgement is not None and evaluation.judgement.statement[row]
     )
 
 
-def _guard_band(evaluation: Evaluation, place: NDArray[np.int64], design: Floats) -> Floats:
+def _guard_band(evaluation: Evaluation, place: Integers, design: Floats) -> Floats:
     """w over the design; 0 where a value within the tolerance interval is accepted, conditionally or not."""
     assert evaluation.flow is not None  # noqa: S101 (asked before)
     if evaluation.job.decision_rule in (SIMPLE, GUARDED_NON_BINARY):
@@ -95,11 +93,11 @@ def _guard_band(evaluation: Evaluation, place: NDArray[np.int64], design: Floats
     return evaluation.flow.expanded_uncertainty[place] / design
 
 
-def _process(evaluation: Evaluation, place: NDArray[np.int64], design: Floats) -> Process | None:
+def _process(evaluation: Evaluation, place: Integers, design: Floats) -> Process | None:
     assert evaluation.flow is not None and evaluation.flows is not None  # noqa: S101, PT018 (asked before)
     if place.size < 2:
         return None
-    names = [one.name for one in evaluation.flows.contributions]
+    names = [contribution.name for contribution in evaluation.flows.contributions]
     own = np.array([name in OWN for name in names])
     u = np.linalg.norm(evaluation.flow.combined.uncertainties[place][:, own], axis=1)
     mean, deviation = process_of(evaluation.flow.value[place] / design, u / design)
@@ -107,12 +105,12 @@ def _process(evaluation: Evaluation, place: NDArray[np.int64], design: Floats) -
 
 
 def _counted(
-    evaluation: Evaluation, place: NDArray[np.int64], systems: Sequence[str], found: GlobalRisks | None
+    evaluation: Evaluation, place: Integers, systems: Sequence[str], risks: GlobalRisks | None
 ) -> tuple[Counted, ...]:
     assert evaluation.judgement is not None  # noqa: S101 (asked before)
     probability = evaluation.judgement.probability[place]
     accepts = accepted(evaluation.judgement.statement[place])
-    consumer, producer = (np.full(place.size, np.nan),) * 2 if found is None else (found.consumer, found.producer)
+    consumer, producer = (np.full(place.size, np.nan),) * 2 if risks is None else (risks.consumer, risks.producer)
     names = np.array(systems)
     groups = [(name, names == name) for name in dict.fromkeys(systems)]
     if len(groups) > 1:

@@ -11,7 +11,7 @@ from dataclasses import replace
 from datetime import date
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from calib.confirmation.history import CalibrationErrors, History, changes_between, one_a_day, years_between
 from calib.confirmation.interval import CalibrationOnRecord
@@ -19,8 +19,6 @@ from calib.confirmation.stability import FEWEST_INTERVALS, stability
 from calib.procedures.measure.indicated import StabilityHere, resolution_of, stability_limit
 from calib.procedures.on_record.in_force import OnRecord
 from calib.records import tables
-
-Floats = NDArray[np.float64]
 
 _HALF_WIDTH = math.sqrt(3)  # of a rectangular distribution, over its standard deviation
 # The records keep no hour of a calibration: a reading on its day counts as one day after it.
@@ -40,15 +38,15 @@ def stability_at(
     history = history_in_force(records, instrument, calibration)
     if not history:
         return StabilityHere(limits, np.full(x.size, np.inf))
-    seen = stability(changes_between(history, x), hidden_change(instrument))
-    u = seen.uncertainty([max(years_between(calibration.calibrated_on, day), _ONE_DAY) for day in days])
+    change = stability(changes_between(history, x), hidden_change(instrument))
+    u = change.uncertainty([max(years_between(calibration.calibrated_on, day), _ONE_DAY) for day in days])
     known = np.isfinite(u)
-    return StabilityHere(np.where(known, _HALF_WIDTH * u, limits), np.where(known, seen.degrees_of_freedom, np.inf))
+    return StabilityHere(np.where(known, _HALF_WIDTH * u, limits), np.where(known, change.degrees_of_freedom, np.inf))
 
 
 def history_in_force(records: OnRecord, instrument: tables.Instrument, calibration: CalibrationOnRecord) -> History:
     """Accepted calibrations up to the one in force; none where they make fewer than three intervals."""
-    accepted = [one for one in records.register[instrument.tag].calibrations if one.accepted_on is not None]
+    accepted = [each for each in records.register[instrument.tag].calibrations if each.accepted_on is not None]
     if len(accepted) <= FEWEST_INTERVALS:  # the usual case, and no question to the database
         return ()
     asked = ("history", instrument.tag, calibration.record_id)
@@ -63,16 +61,16 @@ def up_to(history: History, certificate: str) -> tuple[CalibrationErrors, ...]:
 
     A repair before a certificate that was never accepted still lies before the next one.
     """
-    kept: list[CalibrationErrors] = []
+    accepted: list[CalibrationErrors] = []
     repaired = False
-    for one in history:
-        repaired = repaired or one.repaired_before
-        if one.accepted:
-            kept.append(replace(one, repaired_before=repaired))
+    for errors in history:
+        repaired = repaired or errors.repaired_before
+        if errors.accepted:
+            accepted.append(replace(errors, repaired_before=repaired))
             repaired = False
-        if one.certificate == certificate:
+        if errors.certificate == certificate:
             break
-    of_days = one_a_day(kept)
+    of_days = one_a_day(accepted)
     return of_days if len(of_days) > FEWEST_INTERVALS else ()
 
 
@@ -86,7 +84,7 @@ def basis_of(records: OnRecord, instrument: tables.Instrument, calibration: Cali
     history = history_in_force(records, instrument, calibration)
     if not history:
         return None
-    ended = [one for one in history[1:] if one.tells_change]
+    ended = [errors for errors in history[1:] if errors.tells_change]
     return f"history of {len(ended)} intervals between calibrations, {history[0].on} to {history[-1].on}"
 
 

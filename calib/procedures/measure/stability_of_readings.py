@@ -17,15 +17,15 @@ def stability_of(owners: Sequence[Standing], indications: Sequence[float], recor
     """Stability of each instrument at P indications [SI], one for each reading or for each of its points."""
     x = np.array(indications)
     places: dict[int, list[int]] = {}
-    for place, one in enumerate(owners):
-        places.setdefault(one.calibration.record_id, []).append(place)
-    found = StabilityHere(np.empty(x.size), np.full(x.size, np.inf))
+    for place, owner in enumerate(owners):
+        places.setdefault(owner.calibration.record_id, []).append(place)
+    change = StabilityHere(np.empty(x.size), np.full(x.size, np.inf))
     for lot in places.values():
         first = owners[lot[0]]
         days = [moment(owners[place].reading.observed_at).date() for place in lot]
         here = stability_at(records, first.instrument, first.calibration, days, x[lot])
-        found.half_width[lot], found.degrees_of_freedom[lot] = here.half_width, here.degrees_of_freedom
-    return found
+        change.half_width[lot], change.degrees_of_freedom[lot] = here.half_width, here.degrees_of_freedom
+    return change
 
 
 @dataclass(frozen=True)
@@ -37,16 +37,16 @@ class ProbeStability:
     degrees_of_freedom: float
 
 
-def stability_of_probe(records: OnRecord, one: Standing) -> ProbeStability:
+def stability_of_probe(records: OnRecord, reading: Standing) -> ProbeStability:
     """Stability of a reading's probe: of its history the largest relative change over the indications that were compared."""
-    if one.probe is None or one.probe_decision is None or one.probe_decision.calibration is None:
+    if reading.probe is None or reading.probe_decision is None or reading.probe_decision.calibration is None:
         return ProbeStability(0.0, 0.0, math.inf)
-    calibration = one.probe_decision.calibration
-    history = history_in_force(records, one.probe, calibration)
+    calibration = reading.probe_decision.calibration
+    history = history_in_force(records, reading.probe, calibration)
     nodes = history[-1].left.indication if history else np.zeros(0)
     nodes = nodes[nodes > 0]
-    day = moment(one.reading.observed_at).date()
-    here = stability_at(records, one.probe, calibration, [day] * nodes.size, nodes)
+    day = moment(reading.reading.observed_at).date()
+    here = stability_at(records, reading.probe, calibration, [day] * nodes.size, nodes)
     if not nodes.size or not np.all(np.isfinite(here.degrees_of_freedom)):
-        return ProbeStability(*stability_limits(one.probe), math.inf)
+        return ProbeStability(*stability_limits(reading.probe), math.inf)
     return ProbeStability(float(np.max(here.half_width / nodes)), 0.0, float(here.degrees_of_freedom.min()))

@@ -6,8 +6,11 @@ import numpy as np
 
 from calib.airflow.traverse import Section
 from calib.confirmation.interval import CalibrationOnRecord, Decision
+from calib.measurement.way import Way
+from calib.measurement.ways import way_of_reading
 from calib.procedures.measure.air import AirFound
 from calib.procedures.measure.indicated import repeatability_of
+from calib.procedures.on_record.way_of_instrument import way_of_instrument
 from calib.procedures.typed.observations import Observed
 from calib.quantities import unit
 from calib.records import tables
@@ -46,20 +49,24 @@ class Standing:
     flags: tuple[str, ...] = ()  # what is worth saying of a reading that stands
 
     @property
-    def is_flow(self) -> bool:
-        """Whether the instrument indicates a flow: a hood."""
-        return self.instrument.quantity == "volume flow"
+    def way(self) -> Way:
+        """The way in which it was measured."""
+        return way_of_reading(
+            way_of_instrument(self.instrument),
+            in_known_air=self.air is not None,
+            is_throttled=bool(self.observed.throttled),
+        )
 
 
-def indication_of(reading: tables.Reading, seen: Observed, instrument: tables.Instrument) -> Indication:
+def indication_of(reading: tables.Reading, observed: Observed, instrument: tables.Instrument) -> Indication:
     """Mean indication and its repeatability: Type A of several values, else what the instrument declares."""
     typed = unit(instrument.indicated, reading.unit)
-    mean = typed.to_si(seen.mean)
-    if seen.traversed is not None:
-        passes = seen.traversed.passes
+    mean = typed.to_si(observed.mean)
+    if observed.traversed is not None:
+        passes = observed.traversed.passes
         dof = float(passes - 1) if passes > 1 else np.inf
         return Indication(mean, repeatability_of(instrument), passes > 1, dof, passes, float(passes))
-    return _of_values(seen.values, mean, instrument, reading.unit, seen.logged)
+    return _of_values(observed.values, mean, instrument, reading.unit, observed.logged)
 
 
 def _of_values(
@@ -78,11 +85,11 @@ def _of_values(
     return Indication(mean, repeatability_of(instrument), False, np.inf, 1, 1.0)
 
 
-def throttled_indication(one: Standing) -> Indication:
+def throttled_indication(reading: Standing) -> Indication:
     """Indication of a hood with its throttle set."""
-    values = one.observed.throttled
-    mean = unit(one.instrument.indicated, one.reading.unit).to_si(sum(values) / len(values))
-    return _of_values(values, mean, one.instrument, one.reading.unit, logged=False)
+    values = reading.observed.throttled
+    mean = unit(reading.instrument.indicated, reading.reading.unit).to_si(sum(values) / len(values))
+    return _of_values(values, mean, reading.instrument, reading.reading.unit, logged=False)
 
 
 def section_of(outlet: tables.Outlet) -> Section:
@@ -94,5 +101,5 @@ def section_of(outlet: tables.Outlet) -> Section:
 def section_from(shape: str, sizes: tuple[str | None, str | None, str | None], symbol: str) -> Section:
     """The section of a shape from width, height and diameter as typed in a unit; raises CalibError."""
     length = unit("length", symbol)
-    width, height, diameter = (length.to_si(float(one or 0)) for one in sizes)
+    width, height, diameter = (length.to_si(float(size or 0)) for size in sizes)
     return Section(shape, diameter, diameter) if shape == "round" else Section(shape, width, height)

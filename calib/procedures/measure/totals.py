@@ -6,12 +6,13 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calib.arrays import Floats, Integers, Truths
 from calib.confirmation.risk import probability_above
 from calib.measurement import Flows
-from calib.procedures.measure.results import Judgement, Results, judge, results
+from calib.procedures.measure.results import Judgement, Results, judge_flows, results
 from calib.procedures.measure.standing import Standing
+from calib.procedures.on_record.flow_unit import flow_unit
 from calib.quantities import unit
 from calib.records import tables
 from calib.records.tables import NET
@@ -20,7 +21,6 @@ from calib.uncertainty.propagation import Combined, combine_totals
 # Sign of each service in a net flow.
 NET_SIGN = {"supply": 1.0, "return": -1.0, "exhaust": -1.0}
 
-Floats = NDArray[np.float64]
 Outlets = Mapping[int, tables.Outlet]
 Designs = Mapping[tuple[str, str], tables.SystemDesign]  # by system and service
 
@@ -66,44 +66,47 @@ class Plan:
 
 def counted(outlets: Outlets) -> dict[int, tables.Outlet]:
     """Outlets that totals take: those that say so; of the others the outlets, and a duct where its system has no outlet."""
-    with_outlets = {(one.system, one.service) for one in outlets.values() if one.place != tables.DUCT}
+    with_outlets = {(outlet.system, outlet.service) for outlet in outlets.values() if outlet.place != tables.DUCT}
     return {
-        number: one
-        for number, one in outlets.items()
-        if one.in_totals == "yes"
-        or (one.in_totals is None and (one.place != tables.DUCT or (one.system, one.service) not in with_outlets))
+        number: outlet
+        for number, outlet in outlets.items()
+        if outlet.in_totals == "yes"
+        or (
+            outlet.in_totals is None
+            and (outlet.place != tables.DUCT or (outlet.system, outlet.service) not in with_outlets)
+        )
     }
 
 
 def totals_of_systems(plan: Plan, stands: frozenset[int]) -> list[Total]:
     """One total for each service of each system, then the net of each system with more than one service."""
     members: dict[str, dict[int, tables.Outlet]] = defaultdict(dict)
-    for number, one in sorted(counted(plan.outlets).items()):
-        members[one.system][number] = one
+    for number, outlet in sorted(counted(plan.outlets).items()):
+        members[outlet.system][number] = outlet
     return [total for system, outlets in members.items() for total in _services(plan, system, outlets, stands)]
 
 
 def totals_of_job(plan: Plan, stands: frozenset[int]) -> list[Total]:
     """The same for the whole job; none where it has one system only."""
     outlets = counted(plan.outlets)
-    several = len({one.system for one in outlets.values()}) > 1
+    several = len({outlet.system for outlet in outlets.values()}) > 1
     return list(_services(plan, "", outlets, stands)) if several else []
 
 
 def totals_of_rooms(plan: Plan, stands: frozenset[int]) -> list[Total]:
     """The net flow of each room that outlets name."""
     members: dict[str, dict[int, tables.Outlet]] = defaultdict(dict)
-    for number, one in sorted(counted(plan.outlets).items()):
-        if one.room is not None:
-            members[one.room][number] = one
+    for number, outlet in sorted(counted(plan.outlets).items()):
+        if outlet.room is not None:
+            members[outlet.room][number] = outlet
     return [_total("", NET, outlets, stands, {}, room, plan.rooms.get(room, "")) for room, outlets in members.items()]
 
 
 def _services(plan: Plan, system: str, outlets: Outlets, stands: frozenset[int]) -> Iterable[Total]:
-    present = {one.service for one in outlets.values()}
+    present = {outlet.service for outlet in outlets.values()}
     for service in NET_SIGN:
         if service in present:
-            mine = {number: one for number, one in outlets.items() if one.service == service}
+            mine = {number: outlet for number, outlet in outlets.items() if outlet.service == service}
             yield _total(system, service, mine, stands, plan.designs)
     if len(present) > 1:
         yield _total(system, NET, outlets, stands, plan.designs)
@@ -118,7 +121,7 @@ def _total(
     room: str = "",
     wanted: str = "",
 ) -> Total:
-    sign = {number: NET_SIGN[one.service] if service == NET else 1.0 for number, one in outlets.items()}
+    sign = {number: NET_SIGN[outlet.service] if service == NET else 1.0 for number, outlet in outlets.items()}
     declared = designs.get((system, service))
     tolerance = float("nan") if declared is None else float(declared.tolerance_percent) / 100
     design, measured = _design(outlets, sign, designs), sum(number in stands for number in outlets)
@@ -128,12 +131,12 @@ def _total(
 def _design(outlets: Outlets, sign: Mapping[int, float], designs: Designs) -> float:
     """Sum with its signs of the designs: of each service of a system what is declared, else those of its outlets [m3/s]."""
     groups: dict[tuple[str, str], list[int]] = defaultdict(list)
-    for number, one in outlets.items():
-        groups[one.system, one.service].append(number)
+    for number, outlet in outlets.items():
+        groups[outlet.system, outlet.service].append(number)
     parts = []
     for names, members in groups.items():
         declared = designs.get(names)
-        of_group = sum(design_of(outlets[one]) for one in members) if declared is None else _declared(declared)
+        of_group = sum(design_of(outlets[member]) for member in members) if declared is None else _declared(declared)
         parts.append(sign[members[0]] * of_group)
     total = math.fsum(parts)
     return 0.0 if abs(total) <= _NOTHING * math.fsum(map(abs, parts)) else total
@@ -147,11 +150,11 @@ def design_of(outlet: tables.Outlet) -> float:
     """Design flow [m3/s]; NaN where an outlet has none."""
     if outlet.design_flow is None:
         return float("nan")
-    return unit("volume flow", str(outlet.flow_unit)).to_si(float(outlet.design_flow))
+    return flow_unit(outlet).to_si(float(outlet.design_flow))
 
 
 def with_flows(
-    totals: Sequence[Total], counts: Sequence[Standing | None], found: Flows, rule: str, coverage_probability: float
+    totals: Sequence[Total], counts: Sequence[Standing | None], flows: Flows, rule: str, coverage_probability: float
 ) -> Totals:
     """Totals with their flows, their conformity where a tolerance is declared, and the probability of a wanted sign.
 
@@ -159,23 +162,23 @@ def with_flows(
     """
     if not totals:
         return Totals(())
-    flow = results(*_sums(totals, counts, found), coverage_probability)
-    complete = np.array([one.measured == one.outlets for one in totals])
-    design = np.where(complete, [one.design for one in totals], np.nan)
-    judgement = judge(flow, design, np.array([one.tolerance for one in totals]), rule)
+    flow = results(*_sums(totals, counts, flows), coverage_probability)
+    complete = np.array([total.measured == total.outlets for total in totals])
+    design = np.where(complete, [total.design for total in totals], np.nan)
+    judgement = judge_flows(flow, design, np.array([total.tolerance for total in totals]), rule)
     return Totals(tuple(totals), flow, judgement, _as_wanted(totals, flow, complete))
 
 
-def _sums(totals: Sequence[Total], counts: Sequence[Standing | None], found: Flows) -> tuple[Floats, Combined]:
+def _sums(totals: Sequence[Total], counts: Sequence[Standing | None], flows: Flows) -> tuple[Floats, Combined]:
     """Values and combined uncertainties; a total without a single reading is 0 with u = 0."""
     size = len(totals)
     value, u = np.zeros(size), np.zeros(size)
-    dof, parts = np.full(size, np.inf), np.zeros((size, len(found.contributions)))
+    dof, parts = np.full(size, np.inf), np.zeros((size, len(flows.contributions)))
     for layer in _layers(totals):
         membership, sign = _membership(totals, layer, counts)
         inside = membership >= 0
-        combined = combine_totals(found.contributions, membership, sign, size)
-        value[layer] = np.bincount(membership[inside], (found.flow * sign)[inside], size)[layer]
+        combined = combine_totals(flows.contributions, membership, sign, size)
+        value[layer] = np.bincount(membership[inside], (flows.flow * sign)[inside], size)[layer]
         u[layer] = combined.standard_uncertainty[layer]
         dof[layer] = combined.degrees_of_freedom[layer]
         parts[layer] = combined.uncertainties[layer]
@@ -184,26 +187,26 @@ def _sums(totals: Sequence[Total], counts: Sequence[Standing | None], found: Flo
 
 def _layers(totals: Sequence[Total]) -> list[list[int]]:
     """Totals in which no outlet stands twice: the services, and the net flows."""
-    net = [number for number, one in enumerate(totals) if one.service == NET]
-    services = [number for number, one in enumerate(totals) if one.service != NET]
+    net = [number for number, total in enumerate(totals) if total.service == NET]
+    services = [number for number, total in enumerate(totals) if total.service != NET]
     return [layer for layer in (services, net) if layer]
 
 
 def _membership(
     totals: Sequence[Total], layer: Sequence[int], counts: Sequence[Standing | None]
-) -> tuple[NDArray[np.int64], Floats]:
+) -> tuple[Integers, Floats]:
     place = {outlet: number for number in layer for outlet in totals[number].sign}
     membership, sign = np.full(len(counts), -1), np.ones(len(counts))
-    for row, one in enumerate(counts):
-        number = -1 if one is None else place.get(one.outlet.id or -1, -1)
-        if one is not None and number >= 0:
-            membership[row], sign[row] = number, totals[number].sign[one.outlet.id or -1]
+    for row, reading in enumerate(counts):
+        number = -1 if reading is None else place.get(reading.outlet.id or -1, -1)
+        if reading is not None and number >= 0:
+            membership[row], sign[row] = number, totals[number].sign[reading.outlet.id or -1]
     return membership, sign
 
 
-def _as_wanted(totals: Sequence[Total], flow: Results, complete: NDArray[np.bool_]) -> Floats:
+def _as_wanted(totals: Sequence[Total], flow: Results, complete: Truths) -> Floats:
     above = probability_above(flow.value, flow.combined.standard_uncertainty, flow.combined.degrees_of_freedom, 0.0)
-    wanted = np.array([one.wanted for one in totals])
+    wanted = np.array([total.wanted for total in totals])
     return np.select(
         [complete & (wanted == "positive"), complete & (wanted == "negative")], [above, 1.0 - above], np.nan
     )

@@ -1,5 +1,6 @@
 """Files kept with instruments and calibrations, as the records hold them."""
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any
 
@@ -50,12 +51,12 @@ def photos_of(session: Session, tag: str) -> list[Photo]:
     return [Photo(*row) for row in session.exec(query)]
 
 
-def photo_counts(session: Session) -> dict[int, int]:
-    """Number of photos by the key of each instrument that has any."""
+def photo_counts(session: Session, instruments: Collection[int]) -> dict[int, int]:
+    """Number of photos by the key of each of the instruments that has any."""
     query = (
         select(Attached.instrument_id, func.count())
         .join(Attachment)
-        .where(col(Attached.instrument_id).is_not(None), col(Attachment.media_type).in_(PHOTOS))
+        .where(col(Attached.instrument_id).in_(instruments), col(Attachment.media_type).in_(PHOTOS))
         .group_by(col(Attached.instrument_id))
     )
     return {key(number): count for number, count in session.exec(query)}

@@ -1,11 +1,11 @@
 """Find records by the names that people type."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 
 from sqlmodel import Session, col, select
 
 from calib.errors import NotInRecordsError
-from calib.procedures.on_record.register import withdrawals
+from calib.procedures.on_record.what_counts import not_withdrawn
 from calib.records.tables import Calibration, Instrument, Job, Outlet
 
 
@@ -39,8 +39,9 @@ def calibration_numbered(session: Session, instrument: Instrument, certificate: 
         what = f"certificate {certificate or ''!r} of {instrument.tag} in the records"
         raise not_there(what, (each.certificate for each in own))
     if certificate is None:
-        withdrawn = withdrawals(session)
-        wanted = [each for each in wanted if each.id not in withdrawn] or wanted
+        counting = select(Calibration.id).where(Calibration.instrument_id == instrument.id, not_withdrawn())
+        counts = set(session.exec(counting))
+        wanted = [each for each in wanted if each.id in counts] or wanted
     return wanted[-1]
 
 
@@ -60,3 +61,9 @@ def outlet_named(session: Session, job: str, name: str) -> Outlet:
     if outlet is None:
         raise not_there(f"outlet {name!r} in job {job}", (each.outlet for each in outlets))
     return outlet
+
+
+def tags_of(session: Session, instruments: Collection[int]) -> dict[int | None, str]:
+    """Tags of some instruments, by their key."""
+    named = select(Instrument.id, Instrument.tag).where(col(Instrument.id).in_(instruments))
+    return dict(session.exec(named).all())

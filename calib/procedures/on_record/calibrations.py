@@ -9,8 +9,7 @@ from calib.procedures.certificate.fit_curve import CurveWish, FittedCurve, fit_c
 from calib.procedures.certificate.phase import AS_FOUND
 from calib.procedures.on_record.attached_files import files_of
 from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
-from calib.procedures.on_record.register import withdrawals
-from calib.procedures.on_record.what_counts import curves_of, curves_that_count
+from calib.procedures.on_record.what_counts import counts_of_its_calibration, curves_of
 from calib.procedures.typed.sheets import Cells
 from calib.records import ledger, tables
 from calib.records.record import RecordCells, key, typed
@@ -27,27 +26,27 @@ from calib.records.tables import (
 
 def calibrations_on_file(session: Session, tag: str | None = None) -> list[RecordCells]:
     """Calibrations of one instrument, or of all, with their acceptance, their withdrawal and the degree of their curve."""
-    withdrawn = withdrawals(session)
-    accepted = {one.calibration_id: one for one in session.exec(select(Acceptance))}
-    curves = curves_that_count(session)
     query = (
-        select(Calibration, Instrument.tag)
+        select(Calibration, Instrument.tag, StoredCurve, Acceptance, Withdrawal)  # type: ignore[call-overload]
         .join(Instrument)
+        .join(StoredCurve, counts_of_its_calibration())
+        .outerjoin(Acceptance, col(Acceptance.calibration_id) == Calibration.id)
+        .outerjoin(Withdrawal, col(Withdrawal.calibration_id) == Calibration.id)
         .order_by(col(Instrument.tag), col(Calibration.calibrated_on))
     )
     if tag is not None:
         query = query.where(Instrument.id == instrument_tagged(session, tag).id)
     return [
         {"tag": owner}
-        | typed(one, "instrument_id")
-        | _acceptance(accepted.get(one.id or 0))
+        | typed(calibration, "instrument_id")
+        | _acceptance(acceptance)
         | {
-            "withdrawn": _withdrawn(session, withdrawn.get(one.id or 0)),
-            "shape": curves[one.id or 0].shape,
-            "degree": curves[one.id or 0].degree,
-            "measuring_interval": curves[one.id or 0].measuring_interval,
+            "withdrawn": _withdrawn(session, withdrawal),
+            "shape": curve.shape,
+            "degree": curve.degree,
+            "measuring_interval": curve.measuring_interval,
         }
-        for one, owner in session.exec(query)
+        for calibration, owner, curve, acceptance, withdrawal in session.exec(query)
     ]
 
 
@@ -96,7 +95,7 @@ def calibration_on_file(session: Session, tag: str, certificate: str | None) -> 
         tuple(earlier),
         tuple(files_of(session, calibration_id=key(one.id))),
         ledger.written(session, "calibration", key(one.id))[0],
-        _withdrawn(session, withdrawals(session).get(key(one.id))),
+        _withdrawn(session, session.exec(select(Withdrawal).where(Withdrawal.calibration_id == one.id)).first()),
     )
 
 

@@ -1,4 +1,9 @@
-"""History of an instrument's errors of indication, from the certificates on record."""
+"""History of an instrument's errors of indication, from the certificates on record.
+
+Accepted calibrations up to the one in force count, so a later certificate does not move a reported flow; intervals with a repair,
+or ending without comparisons as found, do not. Comparisons are read only for instruments with more than three accepted
+calibrations: a plain job asks the database nothing more.
+"""
 
 from collections import defaultdict
 from collections.abc import Sequence
@@ -10,7 +15,7 @@ from sqlmodel import Session, col, select
 from calib.confirmation.history import CalibrationErrors, ErrorPoints, error_points
 from calib.procedures.certificate.fit_curve import comparisons_in_si
 from calib.procedures.certificate.phase import AS_FOUND, phase_in_use
-from calib.procedures.on_record.register import withdrawals
+from calib.procedures.on_record.what_counts import not_withdrawn
 from calib.records import tables
 from calib.records.record import key, moment
 
@@ -26,10 +31,11 @@ def history_of(session: Session, instrument: tables.Instrument) -> tuple[Calibra
     of_instrument = tables.Calibration.instrument_id == instrument.id
     acceptances = select(tables.Acceptance).join(tables.Calibration).where(of_instrument)
     accepted = {one.calibration_id: one.accepted_on for one in session.exec(acceptances)}
-    recorded = session.exec(select(tables.Calibration).where(of_instrument).order_by(col(tables.Calibration.id))).all()
-    withdrawn = withdrawals(session)
-    kept = [one for one in recorded if key(one.id) not in withdrawn]
-    own = sorted(kept, key=lambda calibration: (calibration.calibrated_on, accepted.get(key(calibration.id), "")))
+    that_count = select(tables.Calibration).where(of_instrument, not_withdrawn()).order_by(col(tables.Calibration.id))
+    own = sorted(
+        session.exec(that_count),
+        key=lambda calibration: (calibration.calibrated_on, accepted.get(key(calibration.id), "")),
+    )
     comparisons = _comparisons(session, instrument)
     days = [date.fromisoformat(one.calibrated_on) for one in own]
     repaired = _repaired_between(session, instrument, days)

@@ -2,7 +2,7 @@
 
 import json
 from collections import defaultdict
-from collections.abc import Callable, Hashable, Mapping
+from collections.abc import Callable, Collection, Hashable, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Any
@@ -12,11 +12,12 @@ from sqlmodel import Session, col, select
 from calib.confirmation.history import History
 from calib.confirmation.interval import InstrumentOnRecord
 from calib.curves.curve import Curve
-from calib.curves.response import from_text
+from calib.curves.response import curve_from_text
+from calib.procedures.on_record.by_keys import among
 from calib.procedures.on_record.errors_of_indication import history_of
 from calib.procedures.on_record.probe_pairs import Pair, all_pairs
-from calib.procedures.on_record.register import load_register
-from calib.procedures.on_record.what_counts import curves_that_count, factors_that_count, revisions_that_count
+from calib.procedures.on_record.register import load_register, with_standards
+from calib.procedures.on_record.what_counts import counts_of_its_calibration, that_count
 from calib.procedures.typed.observations import Traversed, observed_values
 from calib.records import tables
 from calib.records.record import key
@@ -63,33 +64,101 @@ def against_factor(factor: str, tag: str, certificate: str) -> str:
 @lru_cache(maxsize=256)
 def curve_of(parameters: str) -> Curve:
     """The curve that the records keep."""
-    return from_text(parameters)
+    return curve_from_text(parameters)
 
 
 def on_record(session: Session) -> OnRecord:
-    """Load it."""
+    """Load all of it: for what chooses among every instrument."""
+    return _loaded(session, None, None)
+
+
+def on_record_of(
+    session: Session, instruments: Collection[int] = (), jobs: Collection[int] = (), factors: Collection[str] = ()
+) -> OnRecord:
+    """Load what some instruments and jobs rest on, by key, and factors by name: nothing of other instruments, jobs and years.
+
+    With a job come the instruments of its readings and of its conditions of the air, and the factors of its outlets; with an
+    instrument its probe or meter, its calibrations and their reference standards.
+    """
+    named = {*factors, *_factors_of(session, jobs)}
+    touched = {*instruments, *_instruments_of(session, jobs), *_instruments_of_factors(session, named)}
+    return _loaded(session, touched | _partners(session, touched), jobs, named)
+
+
+def _loaded(
+    session: Session, instruments: Collection[int] | None, jobs: Collection[int] | None, factors: Collection[str] = ()
+) -> OnRecord:
+    register = load_register(session, instruments)
+    within = None if instruments is None else with_standards(session, instruments)
     conditions: dict[tuple[int, str], list[tables.Condition]] = defaultdict(list)
-    for one in session.exec(select(tables.Condition).order_by(col(tables.Condition.id))):
-        conditions[one.job_id, one.conditions].append(one)
+    of_jobs = among(select(tables.Condition), tables.Condition.job_id, jobs)
+    for condition in session.exec(of_jobs.order_by(col(tables.Condition.id))):
+        conditions[condition.job_id, condition.conditions].append(condition)
+    found = select(tables.FoundFactor).order_by(col(tables.FoundFactor.revision))
+    if instruments is not None:
+        found = found.where(col(tables.FoundFactor.factor).in_(sorted(factors)))
+    curves = (
+        select(tables.Calibration, tables.StoredCurve)
+        .join(tables.StoredCurve, counts_of_its_calibration())
+        .order_by(col(tables.Calibration.id))
+    )
+    calibrated = session.exec(among(curves, tables.Calibration.instrument_id, within)).all()
+    registered = session.exec(among(select(tables.Instrument), tables.Instrument.id, within))
     return OnRecord(
-        load_register(session),
-        {key(one.id): one for one in session.exec(select(tables.Instrument))},
-        {key(one.id): one for one in session.exec(select(tables.Method))},
-        {key(one.id): one for one in session.exec(select(tables.Calibration))},
-        curves_that_count(session),
+        register,
+        {key(instrument.id): instrument for instrument in registered},
+        {key(method.id): method for method in session.exec(select(tables.Method))},
+        {key(calibration.id): calibration for calibration, _ in calibrated},
+        {key(calibration.id): curve for calibration, curve in calibrated},
         {names: tuple(rows) for names, rows in conditions.items()},
-        factors_that_count(session),
+        that_count(session.exec(found), lambda factor: factor.factor),
         lambda instrument: history_of(session, instrument),
-        all_pairs(session),
+        all_pairs(session, within),
     )
 
 
-def outlets_in_force(session: Session, job: int | None = None) -> dict[int, tables.Outlet]:
-    """Outlets of a job, or of all, as they count now: with the cells of their latest revision."""
-    query = select(tables.Outlet)
-    outlets = session.exec(query if job is None else query.where(tables.Outlet.job_id == job)).all()
-    latest = revisions_that_count(session)
-    return {key(one.id): as_amended(one, latest.get(key(one.id))) for one in outlets}
+def _instruments_of(session: Session, jobs: Collection[int]) -> set[int]:
+    """Instruments that the readings, the refusals and the conditions of jobs name."""
+    if not jobs:
+        return set()
+    of_conditions = among(select(tables.Condition.instrument_id).distinct(), tables.Condition.job_id, jobs)
+    named = set(session.exec(of_conditions))
+    for table in (tables.Reading, tables.Refusal):
+        used = select(table.instrument_id, table.probe_id).join(tables.Outlet).distinct()
+        named.update(*session.exec(among(used, tables.Outlet.job_id, jobs)))
+    return {number for number in named if number is not None}
+
+
+def _factors_of(session: Session, jobs: Collection[int]) -> set[str]:
+    """Names of the factors that outlets of jobs have, or had before they were amended."""
+    if not jobs:
+        return set()
+    first = among(select(tables.Outlet.found_factor).distinct(), tables.Outlet.job_id, jobs)
+    later = select(tables.OutletRevision.found_factor).join(tables.Outlet).distinct()
+    named = {*session.exec(first), *session.exec(among(later, tables.Outlet.job_id, jobs))}
+    return {name for name in named if name is not None}
+
+
+def _instruments_of_factors(session: Session, factors: Collection[str]) -> set[int]:
+    if not factors:
+        return set()
+    used = select(tables.FoundFactor.instrument_id).where(col(tables.FoundFactor.factor).in_(sorted(factors)))
+    return set(session.exec(used))
+
+
+def _partners(session: Session, instruments: Collection[int]) -> set[int]:
+    """The other instrument of every pair that one of these ever belonged to."""
+    paired = all_pairs(session, instruments)
+    return {number for pair in paired for number in (pair.probe_id, pair.meter_id)}
+
+
+def outlets_in_force(session: Session, jobs: Collection[int] | None = None) -> dict[int, tables.Outlet]:
+    """Outlets of jobs, or of all, as they count now: with the cells of their latest revision."""
+    outlets = session.exec(among(select(tables.Outlet), tables.Outlet.job_id, jobs)).all()
+    revisions = select(tables.OutletRevision).join(tables.Outlet).order_by(col(tables.OutletRevision.revision))
+    recorded = session.exec(among(revisions, tables.Outlet.job_id, jobs))
+    latest = that_count(recorded, lambda revision: revision.outlet_id)
+    return {key(outlet.id): as_amended(outlet, latest.get(key(outlet.id))) for outlet in outlets}
 
 
 def as_amended(first: tables.Outlet, revision: tables.OutletRevision | None) -> tables.Outlet:
@@ -100,14 +169,23 @@ def as_amended(first: tables.Outlet, revision: tables.OutletRevision | None) -> 
     return tables.Outlet(id=first.id, job_id=first.job_id, outlet=first.outlet, **amended)
 
 
-def traverses_on_record(session: Session) -> dict[int, Traversed]:
-    """Every traverse, by its key."""
+def traverses_on_record(session: Session, job: int) -> dict[int, Traversed]:
+    """The traverses of a job's readings, by their key."""
     points: dict[int, list[tables.TraversePoint]] = defaultdict(list)
-    for point in session.exec(select(tables.TraversePoint)):
-        points[point.traverse_id].append(point)
+    of_job = (
+        select(tables.Traverse, tables.TraversePoint)
+        .join(tables.Reading, col(tables.Reading.traverse_id) == tables.Traverse.id)
+        .join(tables.Outlet, col(tables.Outlet.id) == tables.Reading.outlet_id)
+        .join(tables.TraversePoint, col(tables.TraversePoint.traverse_id) == tables.Traverse.id)
+        .where(tables.Outlet.job_id == job)
+    )
+    made = {}
+    for traverse, point in session.exec(of_job):
+        made[key(traverse.id)] = traverse
+        points[key(traverse.id)].append(point)
     return {
-        key(one.id): Traversed(one.rule, one.lines, one.points, in_order(points[key(one.id)]))
-        for one in session.exec(select(tables.Traverse))
+        number: Traversed(traverse.rule, traverse.lines, traverse.points, in_order(points[number]))
+        for number, traverse in made.items()
     }
 
 

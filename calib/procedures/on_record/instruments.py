@@ -1,7 +1,7 @@
 """Look up what the records hold, as it was typed."""
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -9,7 +9,8 @@ from sqlmodel import Session, col, or_, select
 
 from calib.confirmation.interval import InstrumentOnRecord, gate, is_retired
 from calib.procedures.on_record.attached_files import files_of, photo_counts
-from calib.procedures.on_record.by_name import instrument_tagged
+from calib.procedures.on_record.by_keys import among
+from calib.procedures.on_record.by_name import instrument_tagged, tags_of
 from calib.procedures.on_record.calibrations import calibrations_on_file
 from calib.procedures.on_record.probe_pairs import Pair, all_pairs, pairings_of
 from calib.procedures.on_record.register import load_register
@@ -65,13 +66,20 @@ def instrument_statuses(session: Session, at: datetime) -> list[InstrumentStatus
 
 def statuses(session: Session, wanted: Sequence[Instrument], at: datetime) -> list[InstrumentStatus]:
     """Status of some instruments at a time."""
-    register, pairs = load_register(session), all_pairs(session)
-    tags = dict(session.exec(select(Instrument.id, Instrument.tag)).all())
-    changed, photos = _latest_values(session, at), photo_counts(session)
-    found = [
-        _status(one, register, _partners(one, pairs, tags, at), changed.get(one.id or 0, {}), at) for one in wanted
+    own = {key(instrument.id) for instrument in wanted}
+    register, pairs = load_register(session, own), all_pairs(session, own)
+    partners = {number for pair in pairs for number in (pair.probe_id, pair.meter_id)}
+    tags = tags_of(session, partners)
+    changed, photos = _latest_values(session, own, at), photo_counts(session, own)
+    return [
+        replace(
+            _status(
+                instrument, register, _partners(instrument, pairs, tags, at), changed.get(key(instrument.id), {}), at
+            ),
+            photos=photos.get(key(instrument.id), 0),
+        )
+        for instrument in wanted
     ]
-    return [replace(each, photos=photos.get(one.id or 0, 0)) for one, each in zip(wanted, found, strict=True)]
 
 
 def _status(
@@ -100,13 +108,13 @@ def _partners(
     return tuple(sorted(tags[number] for number in others))
 
 
-def _latest_values(session: Session, at: datetime) -> dict[int, RecordCells]:
-    """RecordCells that events have changed since an instrument was registered: where it is, and its calibration interval."""
+def _latest_values(session: Session, instruments: Collection[int], at: datetime) -> dict[int, RecordCells]:
+    """Cells that events have changed since an instrument was registered: where it is, and its calibration interval."""
     columns = {"move": "location", INTERVAL_CHANGE: "interval_months"}
     found: dict[int, RecordCells] = defaultdict(dict)
     events = [
         one
-        for one in session.exec(select(Event))
+        for one in session.exec(among(select(Event), Event.instrument_id, instruments))
         if one.kind in columns and one.value is not None and moment(one.at) <= at
     ]
     for one in sorted(events, key=lambda each: (moment(each.at), each.id or 0)):

@@ -3,13 +3,14 @@
 A probe belongs to one meter at a time; a meter may have several probes. Common practice, no source.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
 from sqlmodel import Session, col, or_, select
 
 from calib.confirmation.interval import has_happened
+from calib.procedures.on_record.by_name import tags_of
 from calib.records.record import moment
 from calib.records.tables import Instrument, Pairing
 
@@ -43,9 +44,12 @@ def probe_pairs_of(records: Iterable[Pairing]) -> tuple[Pair, ...]:
     return tuple(pairs)
 
 
-def all_pairs(session: Session) -> tuple[Pair, ...]:
-    """Every pair on record."""
-    return probe_pairs_of(session.exec(select(Pairing).order_by(col(Pairing.id))))
+def all_pairs(session: Session, instruments: Collection[int] | None = None) -> tuple[Pair, ...]:
+    """Every pair on record, or those of instruments by key."""
+    query = select(Pairing).order_by(col(Pairing.id))
+    if instruments is not None:
+        query = query.where(or_(col(Pairing.probe_id).in_(instruments), col(Pairing.meter_id).in_(instruments)))
+    return probe_pairs_of(session.exec(query))
 
 
 def reasons_against(
@@ -68,9 +72,16 @@ def reasons_against(
 
 def pairings_of(session: Session, instrument_id: int) -> list[dict[str, str]]:
     """Every pairing of an instrument, as probe or as meter, as it was recorded."""
-    tags = dict(session.exec(select(Instrument.id, Instrument.tag)).all())
     own = or_(col(Pairing.probe_id) == instrument_id, col(Pairing.meter_id) == instrument_id)
+    pairings = session.exec(select(Pairing).where(own).order_by(col(Pairing.id))).all()
+    tags = tags_of(session, {number for each in pairings for number in (each.probe_id, each.meter_id)})
     return [
-        {"probe": tags[one.probe_id], "meter": tags[one.meter_id], "kind": one.kind, "at": one.at, "reason": one.reason}
-        for one in session.exec(select(Pairing).where(own).order_by(col(Pairing.id)))
+        {
+            "probe": tags[each.probe_id],
+            "meter": tags[each.meter_id],
+            "kind": each.kind,
+            "at": each.at,
+            "reason": each.reason,
+        }
+        for each in pairings
     ]

@@ -1,9 +1,10 @@
-"""Load the register as the gate reads it.
+"""Load the register as the gate reads it: the instruments asked for, and what their calibrations rest on.
 
 Nothing heavy is imported here: `calib due` starts with it.
 """
 
 from collections import defaultdict
+from collections.abc import Collection
 from datetime import date
 
 from sqlmodel import Session, col, select
@@ -15,7 +16,8 @@ from calib.confirmation.interval import (
     InstrumentOnRecord,
     IntervalChange,
 )
-from calib.procedures.on_record.what_counts import curves_that_count
+from calib.procedures.on_record.by_keys import among
+from calib.procedures.on_record.what_counts import counts_of_its_calibration
 from calib.records.record import key, moment
 from calib.records.tables import (
     INTERVAL_CHANGE,
@@ -25,74 +27,113 @@ from calib.records.tables import (
     Instrument,
     IntermediateCheck,
     ReferenceStandard,
+    StoredCurve,
     Withdrawal,
 )
 
 
-def load_register(session: Session) -> dict[str, InstrumentOnRecord]:
-    """Every instrument of the records with its calibrations, events and intermediate checks, by tag."""
-    calibrations = _calibrations(session)
+def load_register(session: Session, instruments: Collection[int] | None = None) -> dict[str, InstrumentOnRecord]:
+    """Instruments by tag with their calibrations, events and intermediate checks: all of them, or those asked for by key.
+
+    With those asked for come the reference standards of their calibrations, and the standards of these: the gate asks them too.
+    """
+    wanted = None if instruments is None else with_standards(session, instruments)
+    calibrations = _calibrations(session, wanted)
     events: dict[int, list[EventOnRecord]] = defaultdict(list)
     intervals: dict[int, list[IntervalChange]] = defaultdict(list)
-    for event in session.exec(select(Event).order_by(col(Event.id))):
+    for event in session.exec(among(select(Event), Event.instrument_id, wanted).order_by(col(Event.id))):
         events[event.instrument_id].append(EventOnRecord(event.kind, moment(event.at), event.reason))
         if event.kind == INTERVAL_CHANGE and event.value is not None:
             intervals[event.instrument_id].append(IntervalChange(moment(event.at), int(event.value)))
     checks: dict[int, list[CheckOnRecord]] = defaultdict(list)
-    for check in session.exec(select(IntermediateCheck).order_by(col(IntermediateCheck.id))):
+    of_instruments = among(select(IntermediateCheck), IntermediateCheck.instrument_id, wanted)
+    for check in session.exec(of_instruments.order_by(col(IntermediateCheck.id))):
         checks[check.instrument_id].append(CheckOnRecord(moment(check.at), check.kind, check.result == "passed"))
     return {
-        one.tag: InstrumentOnRecord(
-            one.tag,
-            one.interval_months,
-            one.check_interval_days,
-            tuple(calibrations[key(one.id)]),
-            tuple(events[key(one.id)]),
-            tuple(checks[key(one.id)]),
-            tuple(intervals[key(one.id)]),
+        instrument.tag: InstrumentOnRecord(
+            instrument.tag,
+            instrument.interval_months,
+            instrument.check_interval_days,
+            tuple(calibrations[key(instrument.id)]),
+            tuple(events[key(instrument.id)]),
+            tuple(checks[key(instrument.id)]),
+            tuple(intervals[key(instrument.id)]),
         )
-        for one in session.exec(select(Instrument).order_by(col(Instrument.tag)))
+        for instrument in session.exec(among(select(Instrument), Instrument.id, wanted).order_by(col(Instrument.tag)))
     }
 
 
-def withdrawals(session: Session) -> dict[int, Withdrawal]:
-    """Calibrations that were withdrawn, by their key: whatever asks which calibration counts leaves these out."""
-    return {one.calibration_id: one for one in session.exec(select(Withdrawal))}
+def with_standards(session: Session, instruments: Collection[int]) -> set[int]:
+    """Instruments with the reference standards that any of their calibrations rests on, and so on up."""
+    reached: set[int] = set()
+    following = set(instruments)
+    while following:
+        reached |= following
+        standards = select(ReferenceStandard.instrument_id).join(Calibration).distinct()
+        following = {*session.exec(among(standards, Calibration.instrument_id, following))} - reached
+    return reached
 
 
-def _calibrations(session: Session) -> dict[int, list[CalibrationOnRecord]]:
-    withdrawn = withdrawals(session)
-    accepted = {
-        one.calibration_id: one.accepted_on
-        for one in session.exec(select(Acceptance))
-        if one.calibration_id not in withdrawn
-    }
-    curves = curves_that_count(session)
+def _calibrations(session: Session, instruments: Collection[int] | None) -> dict[int, list[CalibrationOnRecord]]:
     standards: dict[int, list[str]] = defaultdict(list)
-    for standard, tag in session.exec(
-        select(ReferenceStandard, Instrument.tag).join(Instrument).order_by(col(ReferenceStandard.id))
-    ):
-        standards[standard.calibration_id].append(tag)
-    found: dict[int, list[CalibrationOnRecord]] = defaultdict(list)
-    for one in session.exec(select(Calibration).order_by(col(Calibration.id))):
-        record_id = key(one.id)
-        curve = curves[record_id]
-        found[one.instrument_id].append(
+    of_calibrations = (
+        select(ReferenceStandard.calibration_id, Instrument.tag)
+        .join(Instrument, col(Instrument.id) == ReferenceStandard.instrument_id)
+        .join(Calibration, col(Calibration.id) == ReferenceStandard.calibration_id)
+        .order_by(col(ReferenceStandard.id))
+    )
+    for calibration_id, tag in session.exec(among(of_calibrations, Calibration.instrument_id, instruments)):
+        standards[calibration_id].append(tag)
+    query = (
+        select(  # type: ignore[call-overload]
+            Calibration.instrument_id,
+            Calibration.id,
+            Calibration.certificate,
+            Calibration.laboratory,
+            Calibration.calibrated_on,
+            Acceptance.accepted_on,
+            Calibration.due_on,
+            StoredCurve.low,
+            StoredCurve.high,
+            StoredCurve.measuring_interval,
+            Withdrawal.id,
+        )
+        .join(StoredCurve, counts_of_its_calibration())
+        .outerjoin(Acceptance, col(Acceptance.calibration_id) == Calibration.id)
+        .outerjoin(Withdrawal, col(Withdrawal.calibration_id) == Calibration.id)
+        .order_by(col(Calibration.id))
+    )
+    calibrations: dict[int, list[CalibrationOnRecord]] = defaultdict(list)
+    for row in session.exec(among(query, Calibration.instrument_id, instruments)):
+        (
+            instrument,
+            record_id,
+            certificate,
+            laboratory,
+            calibrated_on,
+            accepted_on,
+            due_on,
+            low,
+            high,
+            interval,
+            withdrawal,
+        ) = row
+        calibrations[instrument].append(
             CalibrationOnRecord(
                 record_id,
-                one.certificate,
-                one.laboratory,
-                date.fromisoformat(one.calibrated_on),
-                _day(accepted.get(record_id)),
-                _day(one.due_on),
-                curve.low,
-                curve.high,
-                curve.measuring_interval,
+                certificate,
+                laboratory,
+                date.fromisoformat(calibrated_on),
+                _day(accepted_on) if withdrawal is None else None,
+                _day(due_on),
+                low,
+                high,
+                interval,
                 tuple(standards[record_id]),
-                record_id in withdrawn,
+                withdrawal is not None,
             )
         )
-    return found
+    return calibrations
 
 
 def _day(typed: str | None) -> date | None:

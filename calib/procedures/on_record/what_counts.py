@@ -7,11 +7,11 @@ Nothing heavy is imported here: `calib due` starts with it.
 """
 
 from collections.abc import Callable, Hashable, Iterable
-from typing import TypeVar
+from typing import Any, TypeVar
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session, col, func, select
 
-from calib.records.tables import FoundFactor, Outlet, OutletRevision, StoredCurve
+from calib.records.tables import Calibration, FoundFactor, Outlet, OutletRevision, StoredCurve, Withdrawal
 
 _Record = TypeVar("_Record")
 _Thing = TypeVar("_Thing", bound=Hashable)
@@ -33,10 +33,15 @@ def curve_that_counts(session: Session, calibration: int) -> StoredCurve:
     return curves_of(session, calibration)[-1]
 
 
-def curves_that_count(session: Session) -> dict[int, StoredCurve]:
-    """The curve of every calibration, by the calibration."""
-    recorded = session.exec(select(StoredCurve).order_by(col(StoredCurve.id)))
-    return that_count(recorded, lambda curve: curve.calibration_id)
+def counts_of_its_calibration() -> Any:
+    """The same as a condition on calibrations joined with curves: the curve is the latest of its calibration."""
+    latest = select(func.max(StoredCurve.id)).where(StoredCurve.calibration_id == Calibration.id)
+    return col(StoredCurve.id) == latest.correlate(Calibration).scalar_subquery()
+
+
+def not_withdrawn() -> Any:
+    """A condition on calibrations: whatever asks which of them counts leaves out those that were withdrawn."""
+    return col(Calibration.id).not_in(select(Withdrawal.calibration_id))
 
 
 def revisions_of(session: Session, outlet: Outlet) -> tuple[OutletRevision, ...]:
@@ -48,12 +53,6 @@ def revisions_of(session: Session, outlet: Outlet) -> tuple[OutletRevision, ...]
 def latest_revision(session: Session, outlet: Outlet) -> OutletRevision | None:
     """The amendment of an outlet that counts, or None where it stands as first typed."""
     return next(reversed(revisions_of(session, outlet)), None)
-
-
-def revisions_that_count(session: Session) -> dict[int, OutletRevision]:
-    """The amendment that counts of every outlet that was amended, by the outlet."""
-    recorded = session.exec(select(OutletRevision).order_by(col(OutletRevision.revision)))
-    return that_count(recorded, lambda revision: revision.outlet_id)
 
 
 def factor_revisions(session: Session, name: str) -> tuple[FoundFactor, ...]:

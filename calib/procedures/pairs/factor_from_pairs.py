@@ -40,7 +40,7 @@ from calib.procedures.pairs.paired_readings import (
     measured,
     pairs_of,
     relative_ratio_uncertainty,
-    relative_velocity_uncertainty,
+    relative_uncertainty_of_velocity,
     velocity,
 )
 from calib.procedures.people.authorise import append
@@ -89,10 +89,10 @@ def found_from_pairs(session: Session, wanted: FactorWanted, signature: ledger.S
     ]
     if findings:
         raise BadInputError(findings)
-    found = _factor_of(pairs.sound)
-    record = _record(session, wanted, pairs.sound, found)
+    factor = _factor_of(pairs.sound)
+    record = _record(session, wanted, pairs.sound, factor)
     append(session, [record], signature)
-    append(session, _pair_records(key(record.id), pairs.sound, found), signature)
+    append(session, _pair_records(key(record.id), pairs.sound, factor), signature)
     return FactorFound(record, pairs.sound)
 
 
@@ -193,8 +193,8 @@ def _of_name(session: Session, wanted: FactorWanted, pairs: Sequence[Paired]) ->
         yield _finding("NAME", wanted.name, f"another name; {_meaning_in_words(session, before)}")
 
 
-def _meaning(one: tables.FoundFactor) -> tuple[object, ...]:
-    return one.scope, one.outlet_id, one.outlet_type, one.instrument_id, one.method_id
+def _meaning(factor: tables.FoundFactor) -> tuple[object, ...]:
+    return factor.scope, factor.outlet_id, factor.outlet_type, factor.instrument_id, factor.method_id
 
 
 def _meaning_wanted(wanted: FactorWanted, pairs: Sequence[Paired]) -> tuple[object, ...]:
@@ -202,14 +202,14 @@ def _meaning_wanted(wanted: FactorWanted, pairs: Sequence[Paired]) -> tuple[obje
     return FACTOR_SCOPES[wanted.scope], *_where(wanted, pairs), face.instrument.id, face.method.id
 
 
-def _meaning_in_words(session: Session, one: tables.FoundFactor) -> str:
+def _meaning_in_words(session: Session, factor: tables.FoundFactor) -> str:
     outlet, instrument, method = (
-        session.get_one(tables.Outlet, one.outlet_id).outlet if one.outlet_id is not None else "",
-        session.get_one(tables.Instrument, one.instrument_id).tag,
-        session.get_one(tables.Method, one.method_id).method,
+        session.get_one(tables.Outlet, factor.outlet_id).outlet if factor.outlet_id is not None else "",
+        session.get_one(tables.Instrument, factor.instrument_id).tag,
+        session.get_one(tables.Method, factor.method_id).method,
     )
-    where = f"outlet {outlet}" if outlet else f"outlets of the type {one.outlet_type!r}"
-    return f"{one.factor} is on record for {where} with {instrument}, method {method}, and readings rely on that"
+    where = f"outlet {outlet}" if outlet else f"outlets of the type {factor.outlet_type!r}"
+    return f"{factor.factor} is on record for {where} with {instrument}, method {method}, and readings rely on that"
 
 
 # --- what is recorded ------------------------------------------------------------------------------------------------------------
@@ -240,7 +240,7 @@ def _area(face: Standing) -> float:
 
 
 def _record(
-    session: Session, wanted: FactorWanted, pairs: Sequence[Paired], found: FactorOfPairs
+    session: Session, wanted: FactorWanted, pairs: Sequence[Paired], factor: FactorOfPairs
 ) -> tables.FoundFactor:
     face, before = measured(pairs[0].other), factor_that_counts(session, wanted.name.strip())
     outlet, outlet_type = _where(wanted, pairs)
@@ -253,20 +253,22 @@ def _record(
         instrument_id=key(face.instrument.id),
         calibration_id=face.calibration.record_id,
         method_id=key(face.method.id),
-        value=found.value,
-        effective_area=None if outlet is None else found.value * _area(face),
-        relative_spread=_spread(found, of_type=outlet is None) / found.value,
-        degrees_of_freedom=float(found.degrees_of_freedom),  # as the column keeps it, for its digest
+        value=factor.value,
+        effective_area=None if outlet is None else factor.value * _area(face),
+        relative_spread=_spread(factor, of_type=outlet is None) / factor.value,
+        degrees_of_freedom=float(factor.degrees_of_freedom),  # as the column keeps it, for its digest
         relative_reference=_relative_reference(pairs, with_dimensions=outlet is None),
-        relative_instrument=_mean([relative_velocity_uncertainty(pair.other, _OF_THE_CALIBRATION) for pair in pairs]),
+        relative_instrument=_mean(
+            [relative_uncertainty_of_velocity(pair.other, _OF_THE_CALIBRATION) for pair in pairs]
+        ),
         face_indications=json.dumps([_asked_of_the_curve(pair.other) for pair in pairs]),
         reason=wanted.reason.strip(),
     )
 
 
-def _spread(found: FactorOfPairs, *, of_type: bool) -> float:
+def _spread(factor: FactorOfPairs, *, of_type: bool) -> float:
     """Of the mean for the outlet itself; for another outlet of the type, which may differ as the pairs do, s sqrt(1 + 1/n)."""
-    return found.spread * math.sqrt(1.0 + 1.0 / found.each.size) if of_type else found.standard_uncertainty_of_mean
+    return factor.spread * math.sqrt(1.0 + 1.0 / factor.each.size) if of_type else factor.standard_uncertainty_of_mean
 
 
 def _asked_of_the_curve(face: ReadingInJob) -> float:
@@ -292,13 +294,13 @@ def _mean(values: Sequence[float]) -> float:
     return float(np.mean(values))
 
 
-def _pair_records(factor: int, pairs: Sequence[Paired], found: FactorOfPairs) -> list[tables.FactorPair]:
+def _pair_records(record: int, pairs: Sequence[Paired], factor: FactorOfPairs) -> list[tables.FactorPair]:
     return [
         tables.FactorPair(
-            found_factor_id=factor,
+            found_factor_id=record,
             traverse_reading_id=key(measured(pair.traverse).reading.id),
             face_reading_id=key(measured(pair.other).reading.id),
             value=float(value),
         )
-        for pair, value in zip(pairs, found.each, strict=True)
+        for pair, value in zip(pairs, factor.each, strict=True)
     ]

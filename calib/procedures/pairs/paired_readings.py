@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Callable, Container, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -17,10 +17,10 @@ from calib.records.tables import DUCT
 from calib.uncertainty.propagation import Contribution, covariance, propagate
 
 PAIR = "pair"
-FEWEST = 2  # pairs: one shows no spread
+FEWEST_PAIRS = 2  # pairs: one shows no spread
 LONG_APART = timedelta(hours=1)  # beyond it a caution: a judgement, no source
 
-Kept = Callable[[str], bool]  # name of a contribution -> whether it counts
+Counts = Callable[[str], bool]  # name of a contribution -> whether it counts
 
 _NUMBERS = re.compile(r"\s*(\d{1,18})\s*:\s*(\d{1,18})\s*", re.ASCII)
 
@@ -49,12 +49,12 @@ def pairs_of(session: Session, typed: Sequence[str], now: datetime) -> Pairs:
     """
     looking = _Looking(session, now)
     sound, findings = [], []
-    if len(typed) < FEWEST:
-        few = f"at least {FEWEST} pairs, since one shows no spread"
+    if len(typed) < FEWEST_PAIRS:
+        few = f"at least {FEWEST_PAIRS} pairs, since one shows no spread"
         findings.append(Finding.typed(PAIR, ", ".join(typed), few))
-    for one in typed:
-        pair, wrong = looking.at(one)
-        findings += [Finding.typed(PAIR, one, expected) for expected in wrong]
+    for numbers in typed:
+        pair, wrong = looking.at(numbers)
+        findings += [Finding.typed(PAIR, numbers, expected) for expected in wrong]
         if pair is not None:
             sound.append(pair)
     return Pairs(tuple(sound), tuple(findings))
@@ -84,77 +84,86 @@ class _Looking:
             wrong.append(f"the reading in the duct first; reading {first} was taken at outlet {at}")
         return (None, wrong) if wrong or traverse is None or other is None else (Paired(typed, traverse, other), [])
 
-    def _again(self, number: int, typed: str) -> Iterator[str]:
-        if number in self.used:
-            yield f"each reading once, since pairs are independent; reading {number} stands in {self.used[number]} already"
-        self.used[number] = typed
+    def _again(self, reading_id: int, typed: str) -> Iterator[str]:
+        if reading_id in self.used:
+            yield f"each reading once, since pairs are independent; reading {reading_id} stands in {self.used[reading_id]} already"
+        self.used[reading_id] = typed
 
-    def _standing(self, number: int, wrong: list[str]) -> ReadingInJob | None:
+    def _standing(self, reading_id: int, wrong: list[str]) -> ReadingInJob | None:
         for evaluation in self.evaluations.values():
-            row = next((row for row, one in enumerate(evaluation.measured) if one.reading.id == number), None)
+            row = next(
+                (row for row, reading in enumerate(evaluation.measured) if reading.reading.id == reading_id), None
+            )
             if row is not None:
                 return ReadingInJob(evaluation, row)
         try:
-            found = reading_in_job(self.session, number, self.now)
+            reading = reading_in_job(self.session, reading_id, self.now)
         except (NotInRecordsError, RefusedError) as error:
             wrong.append(f"readings that stand; {error}")
             return None
-        self.evaluations[found.evaluation.job.job] = found.evaluation
-        return found
+        self.evaluations[reading.evaluation.job.job] = reading.evaluation
+        return reading
 
 
-def measured(one: ReadingInJob) -> Measured:
+def measured(reading: ReadingInJob) -> Measured:
     """The reading itself."""
-    return one.evaluation.measured[one.row]
+    return reading.evaluation.measured[reading.row]
 
 
-def flow(one: ReadingInJob) -> float:
+def flow(reading: ReadingInJob) -> float:
     """Its flow [m3/s]."""
-    return float(_flows(one).flow[one.row])
+    return float(_flows(reading).flow[reading.row])
 
 
-def velocity(one: ReadingInJob) -> float:
+def velocity(reading: ReadingInJob) -> float:
     """Its corrected mean velocity [m/s]."""
-    return float(_flows(one).velocity[one.row])
+    return float(_flows(reading).velocity[reading.row])
 
 
-def relative_velocity_uncertainty(one: ReadingInJob, kept: Container[str]) -> float:
+def relative_uncertainty_of_velocity(reading: ReadingInJob, names: Container[str]) -> float:
     """What the contributions of these names make of the relative standard uncertainty of its velocity [1]."""
-    variances = [each.variance[one.row] for each in _flows(one).velocity_contributions if each.name in kept]
-    return float(np.sqrt(sum(variances))) / velocity(one)
+    variances = [each.variance[reading.row] for each in _flows(reading).velocity_contributions if each.name in names]
+    return float(np.sqrt(sum(variances))) / velocity(reading)
 
 
-def relative_ratio_uncertainty(pair: Paired, kept_of_traverse: Kept, kept_of_other: Kept) -> float:
-    """Relative standard uncertainty of q_other/q_traverse [1] that the contributions kept of each make.
+def relative_ratio_uncertainty(pair: Paired, of_traverse: Counts, of_other: Counts) -> float:
+    """Relative standard uncertainty of q_other/q_traverse [1] that the contributions of each that count make.
 
     What both share cancels, with its signs, where both stand in one job (GUM 5.2.2); of two jobs the squares are added, which errs
     high where both used one calibration. Both flows above 0.
     """
-    kept = (kept_of_traverse, kept_of_other)
+    counts = (of_traverse, of_other)
     if pair.traverse.evaluation is pair.other.evaluation:
-        both = [_of_both(one, pair, kept) for one in _flows(pair.other).contributions]
+        both = [_of_both(contribution, pair, counts) for contribution in _flows(pair.other).contributions]
         matrix = covariance(both)
     else:
-        matrix = np.diag([_variance(one, each) for one, each in zip((pair.traverse, pair.other), kept, strict=True)])
+        matrix = np.diag(
+            [_variance(reading, each) for reading, each in zip((pair.traverse, pair.other), counts, strict=True)]
+        )
     relative = np.array([[-1.0 / flow(pair.traverse), 1.0 / flow(pair.other)]])
     return float(np.sqrt(max(float(propagate(relative, matrix)[0, 0]), 0.0)))
 
 
-def _of_both(one: Contribution, pair: Paired, kept: tuple[Kept, Kept]) -> Contribution:
-    """One contribution to both flows of a pair, 0 where it is not kept."""
+def _of_both(contribution: Contribution, pair: Paired, counts: tuple[Counts, Counts]) -> Contribution:
+    """One contribution to both flows of a pair, 0 where it does not count."""
     rows = [pair.traverse.row, pair.other.row]
-    counts = np.array([each(one.name) for each in kept], dtype=float)
-    parts = one.parts[rows] * counts[:, np.newaxis]
-    return Contribution(one.name, one.type_a[rows], parts, one.source[rows], one.degrees_of_freedom[rows])
+    counted = np.array([each(contribution.name) for each in counts], dtype=float)
+    return replace(
+        contribution,
+        type_a=contribution.type_a[rows],
+        parts=contribution.parts[rows] * counted[:, np.newaxis],
+        source=contribution.source[rows],
+        degrees_of_freedom=contribution.degrees_of_freedom[rows],
+    )
 
 
-def _variance(one: ReadingInJob, kept: Kept) -> float:
-    return float(sum(each.variance[one.row] for each in _flows(one).contributions if kept(each.name)))
+def _variance(reading: ReadingInJob, counts: Counts) -> float:
+    return float(sum(each.variance[reading.row] for each in _flows(reading).contributions if counts(each.name)))
 
 
-def _flows(one: ReadingInJob) -> Flows:
-    assert one.evaluation.flows is not None  # noqa: S101 (the reading stands, so its job has flows)
-    return one.evaluation.flows
+def _flows(reading: ReadingInJob) -> Flows:
+    assert reading.evaluation.flows is not None  # noqa: S101 (the reading stands, so its job has flows)
+    return reading.evaluation.flows
 
 
 def cautions_of_times(name: str, first: str, second: str) -> Iterator[str]:

@@ -12,7 +12,10 @@ from collections.abc import Sequence
 from sqlmodel import Session, select
 
 from calib.confirmation.interval import gate, is_retired
+from calib.measurement.way import ProbeUse
+from calib.measurement.ways import QUANTITIES
 from calib.procedures.on_record.in_force import OnRecord
+from calib.procedures.on_record.way_of_instrument import way_of_instrument
 from calib.procedures.plan.planned import Gear, LeftOut, Wish
 from calib.quantities import unit
 from calib.records import tables
@@ -24,16 +27,19 @@ _PROBE = re.compile(r"\b(pitot|tube|probe)\b", re.IGNORECASE)
 _ANEMOMETER = re.compile(r"anemometer|vane|thermal|wire|film", re.IGNORECASE)
 
 
-def is_probe(one: tables.Instrument, as_probe: frozenset[int], as_instrument: frozenset[int]) -> bool:
+def is_probe(instrument: tables.Instrument, as_probe: frozenset[int], as_instrument: frozenset[int]) -> bool:
     """Whether an instrument is a probe to be used with a manometer, by the rule at the top of this file.
 
     `as_probe` and `as_instrument` are the keys of those that readings on record name as their probe or as their instrument.
     """
-    if (one.quantity, one.indicated) != ("air velocity", "air velocity") or one.density_effect is not None:
+    if (instrument.quantity, instrument.indicated) != (
+        "air velocity",
+        "air velocity",
+    ) or instrument.density_effect is not None:
         return False
-    if key(one.id) in as_probe | as_instrument:
-        return key(one.id) in as_probe
-    return _PROBE.search(one.kind) is not None and _ANEMOMETER.search(one.kind) is None
+    if key(instrument.id) in as_probe | as_instrument:
+        return key(instrument.id) in as_probe
+    return _PROBE.search(instrument.kind) is not None and _ANEMOMETER.search(instrument.kind) is None
 
 
 def probes_of(session: Session, records: OnRecord) -> frozenset[int]:
@@ -43,39 +49,51 @@ def probes_of(session: Session, records: OnRecord) -> frozenset[int]:
         for instrument, probe in session.exec(select(table.instrument_id, table.probe_id).distinct()):
             as_instrument.add(instrument)
             as_probe.add(probe)
-    named = frozenset(one for one in as_probe if one is not None), frozenset(as_instrument)
-    return frozenset(number for number, one in records.instruments.items() if is_probe(one, *named))
+    named = frozenset(probe for probe in as_probe if probe is not None), frozenset(as_instrument)
+    return frozenset(number for number, instrument in records.instruments.items() if is_probe(instrument, *named))
 
 
 def gear_on(records: OnRecord, probes: frozenset[int], wish: Wish) -> tuple[tuple[Gear, ...], tuple[LeftOut, ...]]:
     """What may be used on that day, and what may not."""
-    measure = [one for number, one in sorted(records.instruments.items()) if number in probes or _measures_air(one)]
-    here = [one for one in measure if not _retired(records, one, wish)]
-    asked = {one.tag: gate(records.register, one.tag, wish.at, wish.known) for one in here}
-    left_out = [LeftOut(one, asked[one.tag].reasons) for one in here if not asked[one.tag].allowed]
-    free = [one for one in here if asked[one.tag].allowed]
-    before = [one for one in free if one.id in probes]
+    measure = [
+        instrument
+        for number, instrument in sorted(records.instruments.items())
+        if number in probes or _measures_air(instrument)
+    ]
+    here = [instrument for instrument in measure if not _retired(records, instrument, wish)]
+    asked = {instrument.tag: gate(records.register, instrument.tag, wish.at, wish.known) for instrument in here}
+    left_out = [
+        LeftOut(instrument, asked[instrument.tag].reasons) for instrument in here if not asked[instrument.tag].allowed
+    ]
+    free = [instrument for instrument in here if asked[instrument.tag].allowed]
+    before = [instrument for instrument in free if instrument.id in probes]
     gear: list[Gear] = []
-    for one in (one for one in free if one.id not in probes):
-        if one.quantity == "pressure":
-            gear += [Gear(one, asked[one.tag], probe, asked[probe.tag]) for probe in before]
-            left_out += [] if before else [LeftOut(one, (f"{one.tag}: no probe in calibration to stand before it",))]
+    for instrument in (instrument for instrument in free if instrument.id not in probes):
+        if way_of_instrument(instrument).probe is ProbeUse.NEEDED:
+            gear += [Gear(instrument, asked[instrument.tag], probe, asked[probe.tag]) for probe in before]
+            left_out += (
+                []
+                if before
+                else [LeftOut(instrument, (f"{instrument.tag}: no probe in calibration to stand before it",))]
+            )
         else:
-            gear.append(Gear(one, asked[one.tag]))
+            gear.append(Gear(instrument, asked[instrument.tag]))
     return tuple(gear), tuple(left_out)
 
 
-def _measures_air(one: tables.Instrument) -> bool:
-    if one.quantity == "pressure" and one.indicated == "pressure":
-        return unit("pressure", one.unit).to_si(float(one.range_low)) <= _LARGEST_VELOCITY_PRESSURE
-    return one.quantity in ("air velocity", "pressure", "volume flow")
+def _measures_air(instrument: tables.Instrument) -> bool:
+    if instrument.quantity == "pressure" and instrument.indicated == "pressure":
+        return unit("pressure", instrument.unit).to_si(float(instrument.range_low)) <= _LARGEST_VELOCITY_PRESSURE
+    return instrument.quantity in QUANTITIES
 
 
-def _retired(records: OnRecord, one: tables.Instrument, wish: Wish) -> bool:
-    return is_retired(records.register[one.tag], wish.at)
+def _retired(records: OnRecord, instrument: tables.Instrument, wish: Wish) -> bool:
+    return is_retired(records.register[instrument.tag], wish.at)
 
 
 def standards_among(records: OnRecord, gear: Sequence[Gear]) -> tuple[str, ...]:
     """Tags of the instruments that serve as reference standards."""
-    serve = {tag for one in records.register.values() for each in one.calibrations for tag in each.standards}
-    return tuple(sorted(serve & {one.instrument.tag for one in gear}))
+    serve = {
+        tag for instrument in records.register.values() for each in instrument.calibrations for tag in each.standards
+    }
+    return tuple(sorted(serve & {each.instrument.tag for each in gear}))

@@ -8,14 +8,15 @@ from datetime import datetime
 from sqlmodel import Session, col, select
 
 from calib.errors import Finding
+from calib.measurement.ways import WAYS
 from calib.procedures.measure.air import AirFound, air_of
 from calib.procedures.measure.totals import design_of
 from calib.procedures.on_record.by_name import job_named
 from calib.procedures.on_record.in_force import OnRecord, on_record, outlets_in_force
+from calib.procedures.on_record.way_of_instrument import way_of_instrument
 from calib.procedures.plan.gear import gear_on, probes_of, standards_among
 from calib.procedures.plan.planned import (
     EXPECTED,
-    HOOD,
     TRAVERSE,
     ExpectedAir,
     Gear,
@@ -49,7 +50,7 @@ def plan_job(session: Session, name: str, wish: Wish) -> JobPlan:
         air = air_of(records, key(job.id), EXPECTED, wish.known)
     gear, left_out = gear_on(records, probes_of(session, records), wish)
     asked = Asked(records, wish, gear, left_out, air)
-    outlets = outlets_in_force(session, key(job.id))
+    outlets = outlets_in_force(session, [key(job.id)])
     planned = tuple(_of_outlet(asked, outlets[number]) for number in sorted(outlets))
     return JobPlan(job, wish, planned, left_out, standards_among(records, gear), air, reasons)
 
@@ -70,10 +71,10 @@ def _air(records: OnRecord, job: int, wish: Wish) -> tuple[AirFound | None, tupl
         return None, ()
     reasons: list[str] = []
     for name in _latest_first(records, job, wish.known):
-        found = air_of(records, job, name, wish.known)
-        if not found.reasons:
-            return found, tuple(reasons)
-        reasons += found.reasons
+        air = air_of(records, job, name, wish.known)
+        if not air.reasons:
+            return air, tuple(reasons)
+        reasons += air.reasons
     return None, tuple(reasons)
 
 
@@ -111,28 +112,32 @@ def _of_outlet(asked: Asked, outlet: tables.Outlet) -> OutletPlan:
         return OutletPlan(outlet, math.nan)
     half_width = design * tolerance
     gear, remarks = _fitting(asked, outlet)
-    found = [_by_the_best_method(asked, outlet, one, half_width) for one in gear]
-    candidates = sorted((one for one in found if isinstance(one, Predicted)), key=lambda one: one.over_tolerance)
-    unusable = tuple(one for one in found if isinstance(one, Unusable))
+    tried = [_by_the_best_method(asked, outlet, each, half_width) for each in gear]
+    candidates = sorted(
+        (prediction for prediction in tried if isinstance(prediction, Predicted)),
+        key=lambda prediction: prediction.over_tolerance,
+    )
+    unusable = tuple(prediction for prediction in tried if isinstance(prediction, Unusable))
     traversed = usual_traverse(outlet) if outlet.place == tables.DUCT else None
-    away = tuple(one.instrument.tag for one in asked.left_out if _fits(one.instrument, outlet))
+    away = tuple(left_out.instrument.tag for left_out in asked.left_out if _fits(left_out.instrument, outlet))
     return OutletPlan(outlet, design, half_width, tuple(candidates), unusable, remarks, traversed, away)
 
 
 def _fitting(asked: Asked, outlet: tables.Outlet) -> tuple[list[Gear], tuple[str, ...]]:
     """What may be used at a place, and what is to be said of the place."""
-    gear = [one for one in asked.gear if _fits(one.instrument, outlet)]
+    gear = [gear for gear in asked.gear if _fits(gear.instrument, outlet)]
     if outlet.place == tables.DUCT or _makes_a_flow(outlet):
         return gear, ()
     why = "only a hood can measure here: no outlet factor, effective area or found factor is on record"
     return gear, (why if gear else f"{why}, and no hood is in calibration",)
 
 
-def _fits(one: tables.Instrument, outlet: tables.Outlet) -> bool:
+def _fits(instrument: tables.Instrument, outlet: tables.Outlet) -> bool:
     """Whether an instrument can be held at a place: no hood in a duct, and only a hood where a velocity makes no flow."""
-    if one.quantity == "volume flow":
-        return outlet.place != tables.DUCT
-    return outlet.place == tables.DUCT or _makes_a_flow(outlet)
+    way = way_of_instrument(instrument)
+    return (outlet.place or tables.OUTLET) not in way.not_at and (
+        outlet.place == tables.DUCT or way.is_flow or _makes_a_flow(outlet)
+    )
 
 
 def _makes_a_flow(outlet: tables.Outlet) -> bool:
@@ -141,16 +146,17 @@ def _makes_a_flow(outlet: tables.Outlet) -> bool:
 
 def _by_the_best_method(asked: Asked, outlet: tables.Outlet, gear: Gear, half_width: float) -> Predicted | Unusable:
     """The prediction with the smallest U among the methods that suit, or the reasons why there is none."""
-    pattern = HOOD if gear.is_flow else TRAVERSE if outlet.place == tables.DUCT else None
-    methods = [one for one in asked.records.methods.values() if _suits(one, pattern, asked.wish.methods)]
+    is_traversed = outlet.place == tables.DUCT and gear.way.not_traversed is None
+    pattern = TRAVERSE if is_traversed else gear.way.pattern
+    methods = [method for method in asked.records.methods.values() if _suits(method, pattern, asked.wish.methods)]
     if not methods:
         which = "no method named suits" if asked.wish.methods else "no method is on record"
         return Unusable(gear, (f"{which} for it here{f' (pattern {pattern})' if pattern else ''}",))
-    tried = [predicted(asked, outlet, gear, one, half_width) for one in methods]
-    found = [one for one in tried if isinstance(one, Predicted)]
-    if found:
-        return min(found, key=lambda one: one.of_one.expanded_uncertainty)
-    reasons = [reason for one in tried if isinstance(one, Unusable) for reason in one.reasons]
+    tried = [predicted(asked, outlet, gear, method, half_width) for method in methods]
+    predictions = [prediction for prediction in tried if isinstance(prediction, Predicted)]
+    if predictions:
+        return min(predictions, key=lambda prediction: prediction.of_one.expanded_uncertainty)
+    reasons = [reason for prediction in tried if isinstance(prediction, Unusable) for reason in prediction.reasons]
     return Unusable(gear, tuple(dict.fromkeys(reasons)))
 
 
@@ -159,5 +165,5 @@ def _suits(method: tables.Method, pattern: str | None, named: Sequence[str]) -> 
     if named and method.method not in named:
         return False
     if pattern is None:
-        return method.pattern not in (TRAVERSE, HOOD)
+        return method.pattern not in (TRAVERSE, *(way.pattern for way in WAYS if way.pattern is not None))
     return method.pattern == pattern or (method.pattern is None and bool(named))

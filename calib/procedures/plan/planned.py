@@ -9,13 +9,15 @@ import numpy as np
 from calib.confirmation.conformity import GUARDED_NON_BINARY, SIMPLE, ToleranceIntervals
 from calib.confirmation.interval import Decision
 from calib.confirmation.risk import capability_index, uncertainty_over_tolerance
+from calib.measurement.way import Way
 from calib.procedures.measure.air import AirFound
 from calib.procedures.measure.standing import Standing
+from calib.procedures.on_record.way_of_instrument import way_of_instrument
 from calib.records import tables
 from calib.uncertainty.budget import Budget, Lever, levers
 
 YES, NO, NOT_KNOWN = "yes", "no", "not known"
-HOOD, TRAVERSE = "hood", "traverse"  # patterns of methods that go with one kind of place only
+TRAVERSE = "traverse"  # pattern of methods that go with a section only
 EXPECTED = "expected"  # name of the conditions that a person expects
 
 ON_THE_MARK = 1.0 + 1e-9  # a value on a mark counts as having reached it, as in calib.uncertainty.budget
@@ -61,9 +63,9 @@ class Gear:
         return self.instrument.tag if self.probe is None else f"{self.instrument.tag} + {self.probe.tag}"
 
     @property
-    def is_flow(self) -> bool:
-        """Whether it indicates a flow: a hood."""
-        return self.instrument.quantity == "volume flow"
+    def way(self) -> Way:
+        """The way in which it measures."""
+        return way_of_instrument(self.instrument)
 
 
 @dataclass(frozen=True)
@@ -154,7 +156,7 @@ class OutletPlan:
     @property
     def provable(self) -> bool:
         """Whether an instrument can prove the tolerance."""
-        return any(one.verdict == YES for one in self.candidates)
+        return any(candidate.verdict == YES for candidate in self.candidates)
 
 
 @dataclass(frozen=True)
@@ -180,7 +182,7 @@ class JobPlan:
     @property
     def without_instrument(self) -> tuple[OutletPlan, ...]:
         """Outlets with a design that no instrument at hand can prove."""
-        return tuple(one for one in self.outlets if one.has_design and not one.provable)
+        return tuple(outlet for outlet in self.outlets if outlet.has_design and not outlet.provable)
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,7 @@ The measurement model is gone through backwards, from the design flow to the ind
 
     v = q/(A K)                      a hood: its flow q
     v' = f_probe^-1(v)               where a probe stands before a manometer
-    y = rho v'^2/2                   a velocity pressure;   y = v rho/rho_ref  thermal;   y = v sqrt(rho/rho_cal)  a calibrated pair
+    y                                the corrected indication that v' has in the air, by the way of measuring
     x = f^-1(y)                      by the calibration curve
 
 Then a reading with that indication, one observation, goes the way of every reading: the gate, the arrays, the flows. So its U is
@@ -21,20 +21,21 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from calib.airflow.traverse import LOG_TCHEBYCHEFF, usual
-from calib.airflow.velocity import similarity_scale, standard_velocity, velocity_pressure
 from calib.confirmation.interval import Decision
 from calib.curves.curve import Curve
 from calib.errors import CalibError, CurveError
-from calib.measurement import Effect, flows
+from calib.measurement import flows
+from calib.measurement.way import ReferenceAir
 from calib.procedures.measure.air import AirFound, calibration_density
 from calib.procedures.measure.arrays import arrays_of
 from calib.procedures.measure.gate_reading import gate_reading
+from calib.procedures.measure.indicated import unit_of_value
 from calib.procedures.measure.standing import Standing, indication_of, section_of
 from calib.procedures.measure.totals import design_of
 from calib.procedures.on_record.in_force import OnRecord
 from calib.procedures.plan.planned import ON_THE_MARK, Gear, LeftOut, Predicted, Unusable, Wish
 from calib.procedures.typed.observations import Observed, Traversed
-from calib.quantities import UNITS, unit
+from calib.quantities import unit
 from calib.records import tables
 from calib.records.record import key
 from calib.uncertainty.budget import Budget, Repeatability, observations_needed
@@ -63,8 +64,8 @@ def predicted(
         return Unusable(gear, tuple(why_not))
     try:
         indication = _indication(asked.records, _placed(asked, outlet, gear, method), design_of(outlet))
-        reading, seen = _reading(asked, outlet, gear, method, indication)
-        gated = gate_reading(asked.records, reading, seen, outlet, asked.wish.known)
+        reading, observed = _reading(asked, outlet, gear, method, indication)
+        gated = gate_reading(asked.records, reading, observed, outlet, asked.wish.known)
     except CalibError as error:
         return Unusable(gear, (str(error),))
     if gated.standing is None:
@@ -74,27 +75,26 @@ def predicted(
 
 def _held_by_the_factor(records: OnRecord, outlet: tables.Outlet, gear: Gear, method: tables.Method) -> Iterable[str]:
     """A factor found in the field holds for its instrument and method only: the gate's rule, said once for all others."""
-    factor = None if gear.is_flow or outlet.found_factor is None else records.factors.get(outlet.found_factor)
+    factor = None if gear.way.is_flow or outlet.found_factor is None else records.factors.get(outlet.found_factor)
     if factor is not None and (factor.instrument_id, factor.method_id) != (gear.instrument.id, method.id):
         found_with = records.instruments[factor.instrument_id].tag
         yield f"factor {factor.factor} holds for {found_with}, {records.methods[factor.method_id].method} only"
 
 
 def _without_air(asked: Asked, gear: Gear) -> Iterable[str]:
-    needed = gear.instrument.quantity == "pressure" or gear.instrument.density_effect == tables.THERMAL
-    if needed and asked.air is None:
+    if gear.way.needs_air and asked.air is None:
         yield NEEDS_AIR
 
 
 def _air_name(asked: Asked, gear: Gear) -> str | None:
     """Conditions that the reading will name; none for a vane, nor for a pair whose certificate states no density."""
-    if asked.air is None or gear.is_flow or gear.decision.calibration is None:
+    in_air, calibration = gear.way.in_air, gear.decision.calibration
+    if asked.air is None or in_air is None or in_air.corrected is None or calibration is None:
         return None
-    if gear.instrument.quantity == "pressure" or gear.instrument.density_effect == tables.THERMAL:
+    if in_air.reference is not ReferenceAir.CALIBRATION:
         return asked.air.name
-    stated = calibration_density(asked.records.calibrations[gear.decision.calibration.record_id])
-    pair = gear.instrument.density_effect == tables.VELOCITY_PRESSURE
-    return asked.air.name if pair and stated is not None else None
+    stated = calibration_density(asked.records.calibrations[calibration.record_id])
+    return None if stated is None else asked.air.name
 
 
 def _reading(
@@ -113,7 +113,7 @@ def _reading(
         probe_id=None if gear.probe is None else gear.probe.id,
         conditions=_air_name(asked, gear),
     )
-    if outlet.place != tables.DUCT:
+    if outlet.place != tables.DUCT or gear.way.not_traversed is not None:
         return reading, Observed(shown, ())
     rule, lines, points = usual_traverse(outlet)
     everywhere = Traversed(rule, lines, points, ((shown,),))
@@ -125,11 +125,11 @@ def _placed(asked: Asked, outlet: tables.Outlet, gear: Gear, method: tables.Meth
     """The reading before its indication is known: at some indication, for the opening and the air that go with it."""
     calibration = gear.decision.calibration
     assert calibration is not None  # noqa: S101 (the gate lets nothing pass without one)
-    reading, seen = _reading(asked, outlet, gear, method, asked.records.curve(calibration.record_id).high)
+    reading, observed = _reading(asked, outlet, gear, method, asked.records.curve(calibration.record_id).high)
     return Standing(
         reading,
-        seen,
-        indication_of(reading, seen, gear.instrument),
+        observed,
+        indication_of(reading, observed, gear.instrument),
         outlet,
         gear.instrument,
         method,
@@ -138,7 +138,7 @@ def _placed(asked: Asked, outlet: tables.Outlet, gear: Gear, method: tables.Meth
         gear.probe,
         gear.probe_decision,
         None if reading.conditions is None else asked.air,
-        None if gear.is_flow or outlet.found_factor is None else asked.records.factors.get(outlet.found_factor),
+        None if gear.way.is_flow or outlet.found_factor is None else asked.records.factors.get(outlet.found_factor),
     )
 
 
@@ -148,46 +148,36 @@ def _indication(records: OnRecord, placed: Standing, flow: float) -> float:
     value = flow / float(arrays.area[0] * arrays.outlet_factor[0])
     if placed.probe is not None and placed.probe_decision is not None:
         value = _inverse(records, placed.probe, placed.probe_decision, value)
-    if arrays.air is not None:
-        air = arrays.air
-        value = _before_the_air(value, int(air.effect[0]), float(air.density[0]), float(air.reference_density[0]))
+    air, in_air = arrays.air, placed.way.in_air
+    if air is not None and in_air is not None and in_air.corrected is not None:
+        value = in_air.corrected(value, float(air.density[0]), float(air.reference_density[0]))
     return _inverse(records, placed.instrument, placed.decision, value)
 
 
-def _before_the_air(velocity: float, effect: int, density: float, reference: float) -> float:
-    """What an instrument has to indicate, corrected, for a velocity [m/s] in air of a density [kg/m3]."""
-    if effect == Effect.PRESSURE:
-        return float(velocity_pressure(velocity, density))
-    if effect == Effect.THERMAL:
-        return float(standard_velocity(velocity, reference, density))
-    return velocity * float(similarity_scale(density, reference)) if effect == Effect.PAIR else velocity
-
-
-def _inverse(records: OnRecord, one: tables.Instrument, decision: Decision, value: float) -> float:
+def _inverse(records: OnRecord, instrument: tables.Instrument, decision: Decision, value: float) -> float:
     assert decision.calibration is not None  # noqa: S101 (the gate lets nothing pass without one)
     curve = records.curve(decision.calibration.record_id)
     try:
         return curve.indication(value)
     except CurveError as error:
-        raise CurveError(_outside(one, decision.calibration.certificate, curve, value)) from error
+        raise CurveError(_outside(instrument, decision.calibration.certificate, curve, value)) from error
 
 
-def _outside(one: tables.Instrument, certificate: str, curve: Curve, value: float) -> str:
-    """In the instrument's own unit, where it indicates what it measures."""
-    own = unit(one.quantity, one.unit if one.indicated == one.quantity else next(iter(UNITS[one.quantity])))
+def _outside(instrument: tables.Instrument, certificate: str, curve: Curve, value: float) -> str:
+    own = unit_of_value(instrument)
     low, high = sorted(own.from_si(float(curve.value(end))) for end in (curve.low, curve.high))
     return (
-        f"{one.tag}: {own.from_si(value):.4g} {own.symbol} lies outside its calibrated measuring interval, "
+        f"{instrument.tag}: {own.from_si(value):.4g} {own.symbol} lies outside its calibrated measuring interval, "
         f"{low:.4g} to {high:.4g} {own.symbol} (certificate {certificate})"
     )
 
 
 def _evaluated(asked: Asked, gear: Gear, standing: Standing, half_width: float) -> Predicted:
-    found = flows(arrays_of([standing], asked.records))
+    evaluated = flows(arrays_of([standing], asked.records))
     own = Budget(
-        tuple(one.name for one in found.contributions),
-        combine(found.contributions).uncertainties[0],
-        np.array([one.degrees_of_freedom[0] for one in found.contributions]),
+        tuple(contribution.name for contribution in evaluated.contributions),
+        combine(evaluated.contributions).uncertainties[0],
+        np.array([contribution.degrees_of_freedom[0] for contribution in evaluated.contributions]),
     )
     place = own.names.index("repeatability")
     declared = not math.isnan(own.uncertainties[place])
@@ -197,7 +187,7 @@ def _evaluated(asked: Asked, gear: Gear, standing: Standing, half_width: float) 
         gear,
         standing.method,
         standing,
-        float(found.velocity[0]),
+        float(evaluated.velocity[0]),
         half_width,
         asked.wish.at_most,
         own,

@@ -12,7 +12,7 @@ from calib.procedures.measure.arrays import arrays_of
 from calib.procedures.measure.evaluate import Evaluation, Measured
 from calib.procedures.measure.gate_reading import gate_reading
 from calib.procedures.measure.results import Results, results
-from calib.procedures.on_record.in_force import OnRecord, as_amended, on_record
+from calib.procedures.on_record.in_force import OnRecord, as_amended, on_record_of
 from calib.procedures.on_record.outlets import history_of_outlet
 from calib.procedures.on_record.what_counts import factor_revisions, revisions_of
 from calib.records import tables
@@ -46,7 +46,7 @@ class Amendment:
 def amendments_of(session: Session, evaluation: Evaluation, now: datetime) -> tuple[Amendment, ...]:
     """Amendments of a job's outlets and of the factors they use, in the order in which they were written."""
     job = evaluation.job
-    records = on_record(session)
+    records = on_record_of(session, jobs=[key(job.id)])
     found = [one for outlet in _amended(session, job) for one in _of_outlet(session, outlet, evaluation, records, now)]
     used = {one.factor.factor for one in evaluation.measured if one.factor is not None}
     found += [one for name in sorted(used) for one in _of_factor(session, name)]

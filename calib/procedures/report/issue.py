@@ -1,4 +1,9 @@
-"""Issue a job's report: its exact bytes are kept as a revision, and never changed (ISO/IEC 17025:2017, 7.8.8)."""
+"""Issue a job's report: its exact bytes are kept as a revision, and never changed (ISO/IEC 17025:2017, 7.8.8).
+
+An issue is never made again from the records, since an instrument suspended later changes what they say. It is made before the
+write lock is taken, and anew within it if somebody wrote meanwhile: so others seldom wait, and the digest on it is that of the
+entry just before its own. JSON is always among the forms, since the next revision is compared with it.
+"""
 
 import hashlib
 from collections.abc import Iterator, Mapping

@@ -9,6 +9,7 @@ from sqlmodel import Session
 from calib.confirmation.interval import calibration_in_force, due_date, interval_of
 from calib.procedures.on_record.calibrations import CalibrationOnFile, calibration_on_file
 from calib.procedures.on_record.register import load_register
+from calib.records.record import key
 
 TagAndCertificate = tuple[str, str]  # tag and certificate number
 
@@ -34,7 +35,7 @@ def standards_used(session: Session, calibrations: Mapping[TagAndCertificate, Ca
     found: dict[TagAndCertificate, StandardUsed] = {}
     of: dict[TagAndCertificate, tuple[TagAndCertificate, ...]] = {}
     waiting = {names: kept for names, kept in calibrations.items() if kept.standards}
-    register = load_register(session) if waiting else {}
+    register = load_register(session, {key(kept.instrument.id) for kept in waiting.values()}) if waiting else {}
     while waiting:
         names, kept = waiting.popitem()
         day = date.fromisoformat(kept.calibration.calibrated_on)

@@ -12,7 +12,7 @@ from itertools import pairwise
 from calib.airflow.traverse import Section, TraversePlace, traverse
 from calib.errors import Finding
 from calib.procedures.typed import cells as checks
-from calib.uncertainty.series import FEWEST
+from calib.uncertainty.series import FEWEST_OF_A_SERIES
 
 LOG_COLUMNS = ("time", "value")
 _UNEVEN = 0.5  # a step of time may differ from the usual one by half of it before the series is no series
@@ -100,14 +100,14 @@ def log_findings(name: str, log: bytes) -> list[Finding]:
         findings += _line_findings(name, row, line)
     if findings:
         return findings
-    if len(lines) - 1 < FEWEST:
+    if len(lines) - 1 < FEWEST_OF_A_SERIES:
         return [
             Finding(
                 name,
                 None,
                 None,
                 None,
-                f"at least {FEWEST} values, to see how they are correlated; found {len(lines) - 1}",
+                f"at least {FEWEST_OF_A_SERIES} values, to see how they are correlated; found {len(lines) - 1}",
             )
         ]
     return _step_findings(name, [line[0].strip() for line in lines[1:]])

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from calib.errors import CalibError
-from calib.faces.answers.label_sheet import BEGINS, as_sheet
+from calib.faces.answers.label_sheet import LABELS_BEGIN, as_sheet
 from calib.procedures.fleet.labels import Label
 from tests.command import calib
 
@@ -149,5 +149,5 @@ def test_a_page_takes_the_place_of_an_earlier_one(demo_records, tmp_path):
     for tag in ("VA-11", "VA-12"):
         assert calib("label", tag, "--into", tmp_path / "labels.html", *DAY, records=demo_records).status == 0
     content = (tmp_path / "labels.html").read_bytes()
-    assert content.startswith(BEGINS)
+    assert content.startswith(LABELS_BEGIN)
     assert codes(content)[0].startswith("VA-12")

@@ -5,7 +5,7 @@ import shlex
 
 import pytest
 
-from calib.faces.plain_text import as_typed
+from calib.faces.plain_text import command_text
 from calib.procedures.on_record.in_force import outlets_in_force
 from calib.records import database
 from tests.as_found import drifted
@@ -129,7 +129,7 @@ def test_a_caution_is_told(records):
     ],
 )
 def test_a_command_is_printed_so_that_a_shell_takes_it(words, line):
-    assert as_typed(words) == line
+    assert command_text(words) == line
     assert shlex.split(line)[1:] == words
 
 

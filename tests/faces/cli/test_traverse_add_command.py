@@ -411,7 +411,7 @@ def test_a_hood_s_pair_is_recorded(records):
     words = ("--observations", "601;606;603", "--throttled-observations", "540;543;541")
     assert add_reading(records, "S-3", "FH-1", "m3/h", "hood", *words).status == 0
     document = calib("reading", "show", "1", "--json", records=records).document
-    assert document["--throttled-observations"] == "540;543;541"
+    assert document["throttled_observations"] == "540;543;541"
     assert (document["velocity"], document["indication"]) == (None, "603.333")
     assert "back pressure" in [one["name"] for one in document["contributions"]]
     assert "  throttled observations: 540;543;541" in calib("reading", "show", "1", records=records).out.splitlines()

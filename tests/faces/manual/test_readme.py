@@ -34,6 +34,7 @@ needs_sh = pytest.mark.skipif(
 def run(script, folder, **environment):
     """What a shell makes of a script in a folder, with `calib` on its path and stopped at the first command that fails."""
     there = {name: os.environ[name] for name in ("HOME", "LANG") if name in os.environ} | environment
+    there["PYTHONPATH"] = str(ROOT)  # this copy of the program, whichever is installed
     there["PATH"] = os.pathsep.join([str(PROGRAM.parent), os.environ["PATH"]])
     words = [shutil.which("sh"), "-e", "-c", script]
     return subprocess.run(words, cwd=folder, env=there, capture_output=True, text=True, check=False)

@@ -11,6 +11,7 @@ import statistics
 import pytest
 
 from calib.faces.report.formulas import measurement_function
+from calib.measurement.indicated_velocity import INDICATED_VELOCITY
 from calib.procedures.measure import budgets_in_full as full
 from tests.report_forms import Page
 
@@ -148,8 +149,8 @@ def test_each_kind_of_the_demo_has_one_budget_in_full(budgets):
 def test_a_formula_in_one_line_of_text_is_the_same_product():
     """ISO 3966: the mean of the points' means, each with its weight; side by side, "w_j1 / m" would be another index."""
     kind = {
-        "measured": full.VELOCITY, "opening": full.DUCT, "shape": "round", "is_direct": False, "is_traverse": True,
-        "has_probe": False, "is_polynomial": True,
+        "measured": INDICATED_VELOCITY.name, "opening": full.DUCT_SECTION, "shape": "round", "is_direct": False,
+        "is_traverse": True, "has_probe": False, "is_polynomial": True,
     }  # fmt: skip
     said = [one.plain for one in measurement_function(kind)]
     assert said[1] == "v̄ = ∑_j w_j · 1 / m · ∑_k v_jk"

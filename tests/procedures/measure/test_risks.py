@@ -12,7 +12,7 @@ import pytest
 from scipy import integrate, stats
 
 from calib.procedures.measure.evaluate import evaluate
-from calib.procedures.measure.results import judge, results
+from calib.procedures.measure.results import judge_flows, results
 from calib.procedures.measure.risks import Process, risks_of
 from calib.records import database
 from calib.uncertainty.propagation import Combined
@@ -221,7 +221,7 @@ def as_resistors(job, nominal, tolerance, u_m):
         outlet.tolerance_percent = repr(100 * tolerance / nominal)
         measured.append(dataclasses.replace(one, outlet=outlet))
     design = np.full(size, nominal * to_si)
-    judgement = judge(flow, design, np.full(size, tolerance / nominal), job.job.decision_rule)
+    judgement = judge_flows(flow, design, np.full(size, tolerance / nominal), job.job.decision_rule)
     return dataclasses.replace(job, measured=tuple(measured), flow=flow, judgement=judgement)
 
 

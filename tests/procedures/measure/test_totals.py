@@ -14,7 +14,7 @@ from scipy import stats
 
 from calib.measurement import Flows
 from calib.procedures.measure.evaluate import evaluate
-from calib.procedures.measure.results import judge, results
+from calib.procedures.measure.results import judge_flows, results
 from calib.procedures.measure.totals import (
     Plan,
     Total,
@@ -282,7 +282,7 @@ def test_the_probability_of_a_sign_is_that_of_students_t(value, dof):
 @pytest.mark.parametrize(("value", "conforms"), [(0.89, 0.0), (0.9, 1.0), (1.0, 1.0), (1.1, 1.0), (1.11, 0.0)])
 def test_a_flow_known_exactly_conforms_or_does_not(value, conforms):
     exact = results(np.array([value]), combine([line(0.0)]))
-    found = judge(exact, np.array([1.0]), np.array([0.1]), "guarded")
+    found = judge_flows(exact, np.array([1.0]), np.array([0.1]), "guarded")
     assert found.statement.tolist() == ["pass" if conforms else "fail"]
     assert (found.probability, found.consumer_risk, found.producer_risk) == ([conforms], [0.0], [0.0])
 

@@ -274,7 +274,7 @@ def test_thinner_air_lowers_what_a_manometer_and_a_thermal_anemometer_show_and_n
 def test_a_hood_shows_the_flow_itself(records):
     one = candidate(planned(records), "S-2", "FH-1")
     assert unit("volume flow", "m3/h").from_si(one.standing.indication.mean) == pytest.approx(450, rel=WITHIN)
-    assert one.gear.is_flow
+    assert one.gear.way.is_flow
 
 
 def test_an_instrument_that_indicates_a_voltage_is_told_in_volts(records, tmp_path):

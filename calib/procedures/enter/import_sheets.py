@@ -10,18 +10,19 @@ from pathlib import Path
 
 from sqlmodel import Session, SQLModel
 
+from calib.confirmation.traceability import Record
 from calib.errors import BadInputError, Finding
 from calib.procedures.enter.check_certificates import certificate_findings, use_findings
 from calib.procedures.enter.check_jobs import job_findings
 from calib.procedures.enter.check_ranges import outside_range
 from calib.procedures.enter.fit_certificates import AcceptancesJudged, CurvesFitted, fit_curves, judge_acceptances
 from calib.procedures.enter.later_records import factors_here, history_findings, in_force
-from calib.procedures.enter.names_on_record import NamesOnRecord, Recorded
+from calib.procedures.enter.names_on_record import AskedNames, NamesOnRecord, Recorded
 from calib.procedures.enter.record_rows import records_of
-from calib.procedures.enter.write_certificates import acceptances, chosen_curves, curves_by_rule, standards_used
-from calib.procedures.enter.write_readings import RefusedReading, write_readings
+from calib.procedures.enter.write_certificates import acceptances, chosen_curves, curves_by_rule, standards_of_rows
+from calib.procedures.enter.write_readings import RefusedReading, on_record_of_rows, write_readings
+from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.open_review import open_reviews
-from calib.procedures.on_record.in_force import on_record
 from calib.procedures.people import four_eyes
 from calib.procedures.people.authorise import append, people_on_record, signed
 from calib.procedures.typed.columns import FILES
@@ -29,7 +30,7 @@ from calib.procedures.typed.rows_together import KnownNames
 from calib.procedures.typed.sheets import Sheets, TypedRow, cell_findings
 from calib.records import ledger
 from calib.records.record import key
-from calib.records.tables import Calibration
+from calib.records.tables import Calibration, OutletRevision
 from calib.records.verification import Progress
 
 # Files of which each row is a record by itself, in the order in which records refer to one another.
@@ -49,7 +50,7 @@ class Imported:
     remarks: tuple[str, ...] = ()  # what is worth saying, each told to `progress` too
 
 
-def write_sheets(
+def import_sheets(
     session: Session,
     sheets: Mapping[str, Sequence[TypedRow]],
     signature: ledger.Signature,
@@ -66,9 +67,10 @@ def write_sheets(
     """
     complete: Sheets = {name: sheets.get(name, ()) for name in FILES}
     progress(f"checking {sum(len(rows) for rows in complete.values())} rows")
+    asked = AskedNames(complete)
     checked = _checked(
         complete,
-        Recorded(session),
+        Recorded(session, asked),
         frozenset(Path(each.source).name for each in findings if each.source is not None),
         now,
     )
@@ -78,7 +80,7 @@ def write_sheets(
     wrong = [*findings, *checked.findings, *alone, *of_acceptors]
     if wrong:
         raise BadInputError(sorted(wrong, key=_place))
-    writing = _Writing(session, signature, now, progress)
+    writing = _Writing(session, asked, signature, now, progress)
     for notice in [*([] if said is None else [said]), *outside_range(complete, checked.named.instruments)]:
         writing.remark(f"notice: {notice}")
     return writing.write(complete, checked)
@@ -113,17 +115,27 @@ def _checked(sheets: Sheets, recorded: Recorded, unread: frozenset[str], now: da
     return _Checked(named, fitted, judged, findings)
 
 
+def _touched(record: SQLModel) -> Record:
+    """An outlet is touched by its amendment."""
+    if isinstance(record, OutletRevision):
+        return RecordKind.OUTLET, record.outlet_id
+    return str(record.__tablename__), key(record.id)  # type: ignore[attr-defined]
+
+
 class _Writing:
     """One write of checked sheets, in the order in which records refer to one another."""
 
-    def __init__(self, session: Session, signature: ledger.Signature, now: datetime, progress: Progress) -> None:
+    def __init__(
+        self, session: Session, asked: AskedNames, signature: ledger.Signature, now: datetime, progress: Progress
+    ) -> None:
         self.session = session
         self.signature = signature
         self.now = now
         self.progress = progress
-        self.names = NamesOnRecord(session)
+        self.names = NamesOnRecord(session, asked)
         self.counts: dict[str, int] = {}
         self.remarks: list[str] = []
+        self.touched: list[Record] = []  # that may hang on an instrument which is under review
 
     def remark(self, text: str) -> None:
         """Keep what is worth saying, and say it."""
@@ -137,6 +149,8 @@ class _Writing:
             self.names.forget(type(records[0]))
             name = str(type(records[0]).__tablename__)
             self.counts[name] = self.counts.get(name, 0) + len(records)
+            if name in _TOUCHED_BY_REVIEWS:
+                self.touched += [_touched(record) for record in records]
             self.progress(f"wrote {len(records)} {name} records")
 
     def write(self, sheets: Sheets, checked: _Checked) -> Imported:
@@ -144,13 +158,13 @@ class _Writing:
         certificates = self._append_rows(sheets, *_CERTIFICATES)
         rows, calibrations = sheets["calibrations.csv"], certificates.get("calibrations.csv", ())
         self.append(curves_by_rule(rows, self.names, checked.fitted.curves))
-        self.append(standards_used(rows, self.names))
+        self.append(standards_of_rows(rows, self.names))
         self.append(acceptances(rows, self.names, checked.judged.assessments, self.signature.person))
         self._append_rows(sheets, *_OF_INSTRUMENTS)
         self.append(chosen_curves(self.session, sheets["curves.csv"]))
         self._append_rows(sheets, *_OF_JOBS)
         # What counted before, where readings came before the withdrawals.
-        before = on_record(self.session) if sheets["withdrawals.csv"] and sheets["readings.csv"] else None
+        before = on_record_of_rows(self.session, sheets, self.names) if sheets["withdrawals.csv"] else None
         self._append_rows(sheets, "withdrawals.csv")
         refused = write_readings(self.session, sheets, self.names, before, self.now, self.append)
         self._append_rows(sheets, "factor_pairs.csv")
@@ -169,7 +183,7 @@ class _Writing:
         """Open an impact review for each certificate as-found beyond its limits, and bring those on record up to date."""
         if not _TOUCHED_BY_REVIEWS & self.counts.keys():
             return
-        reviews = open_reviews(self.session, self.signature, self.now, recorded)
+        reviews = open_reviews(self.session, self.signature, self.now, recorded, self.touched)
         for review in reviews.opened:
             for name, count in (("impact_review", int(review.new)), ("impact_line", review.lines)):
                 self.counts |= {name: self.counts.get(name, 0) + count} if count else {}

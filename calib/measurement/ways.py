@@ -1,0 +1,52 @@
+"""The ways of measuring: one row each.
+
+To add one: a file beside this, its row here, and a test of it in tests/measurement/test_ways.py.
+"""
+
+from calib.measurement.calibrated_pair import CALIBRATED_PAIR
+from calib.measurement.hood import HOOD, THROTTLED_HOOD
+from calib.measurement.indicated_velocity import INDICATED_VELOCITY
+from calib.measurement.thermal import THERMAL
+from calib.measurement.vane import VANE
+from calib.measurement.velocity_pressure import VELOCITY_PRESSURE
+from calib.measurement.way import Way
+
+WAYS = (
+    INDICATED_VELOCITY,
+    VELOCITY_PRESSURE,
+    THERMAL,
+    VANE,
+    CALIBRATED_PAIR,
+    HOOD,
+    THROTTLED_HOOD,
+)
+
+BY_NAME = {way.name: way for way in WAYS}
+QUANTITIES = tuple(dict.fromkeys(way.quantity for way in WAYS))  # that flows are measured by
+
+WITH_EFFECT = tuple(dict.fromkeys(way.quantity for way in WAYS if way.density_effect is not None))
+
+_BY_KEY = {(way.quantity, way.density_effect): way for way in reversed(WAYS)}
+
+
+def way_of(quantity: str | None, density_effect: str | None) -> Way | None:
+    """The way of an instrument that measures a quantity and declares an effect of the density; None: no flow is measured by it."""
+    return _BY_KEY.get((quantity or "", density_effect)) or _BY_KEY.get((quantity or "", None))
+
+
+def effects_of(quantity: str) -> tuple[str, ...]:
+    """Effects of the density that an instrument for a quantity may declare."""
+    return tuple(way.density_effect for way in WAYS if way.quantity == quantity and way.density_effect is not None)
+
+
+def needs_reference_state(density_effect: str | None) -> bool:
+    """Whether an effect of the density is one of a reference state, which the instrument must declare."""
+    return any(way.needs_reference_state for way in WAYS if way.density_effect == density_effect)
+
+
+def way_of_reading(declared: Way, *, in_known_air: bool, is_throttled: bool) -> Way:
+    """The way of one reading: without the conditions of the air the value that is indicated, with a throttle that of the two."""
+    if is_throttled and declared.throttled is not None:
+        return declared.throttled
+    without_air = None if in_known_air or declared.in_air is None else declared.in_air.without
+    return without_air or declared

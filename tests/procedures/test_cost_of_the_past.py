@@ -1,0 +1,98 @@
+"""An act costs what it is about: with more of other jobs, instruments and years on record it asks and loads no more.
+
+Counted are the statements that reach the database and the rows that come back, on the demo's records with two sizes of a past
+(tests/benchmarks/past.py). No source: what the house promises of itself.
+"""
+
+import shutil
+from contextlib import contextmanager
+
+import pytest
+from sqlalchemy import Engine, event
+
+from tests.benchmarks.past import add_past
+from tests.command import calib
+
+JOB, DAY = "LM-27", "2026-10-14"
+ACTS = {
+    "reading add": (
+        "reading", "add", JOB, "S1-6 corridor", "--instrument", "VA-11", "--unit", "m/s", "--method", "sweep with vane",
+        "--observations", "2.40;2.45;2.42", "--at", "2026-10-14T18:00+01:00", "--by", "J. Teasel",
+    ),
+    "reading list": ("reading", "list", JOB),
+    "reading show": ("reading", "show", "1"),
+    "report": ("report", JOB, "--format", "json"),
+    "budget": ("budget", "1"),
+    "balance": ("balance", JOB),
+    "conformity": ("conformity", JOB),
+    "ready": ("ready", "VA-11", "--on", DAY, "--at", "2.5 m/s"),
+    "instrument show": ("instrument", "show", "VA-11"),
+    "calibration show": ("calibration", "show", "VA-11"),
+    "conditions list": ("conditions", "list", JOB),
+    "outlet list": ("outlet", "list", JOB),
+    "check list": ("check", "list", "TA-05"),
+    "trace up": ("trace", "up", "reading", "8", "--on", DAY),
+    "trace down": ("trace", "down", "VA-11", "--on", DAY),
+    "interval review": ("interval", "review", "VA-11", "--on", DAY),
+}  # fmt: skip
+
+
+@contextmanager
+def counted():
+    """Statements that are sent, and rows that are fetched, on every file opened meanwhile."""
+    counts = {"statements": 0, "rows": 0}
+
+    def row_of(_cursor, row):
+        counts["rows"] += 1
+        return row
+
+    def connected(connection, _record):
+        connection.row_factory = row_of
+
+    def sent(*_):
+        counts["statements"] += 1
+
+    event.listen(Engine, "connect", connected)
+    event.listen(Engine, "before_cursor_execute", sent)
+    try:
+        yield counts
+    finally:
+        event.remove(Engine, "connect", connected)
+        event.remove(Engine, "before_cursor_execute", sent)
+
+
+@pytest.fixture(scope="module")
+def pasts(demo_folder, tmp_path_factory):
+    """The demo's records with a short past and with a long one."""
+    folder = tmp_path_factory.mktemp("pasts")
+    sizes = {"short": (1, 5, 80, 1), "long": (3, 20, 400, 6)}
+    for name, (years, instruments, readings, reports) in sizes.items():
+        path = shutil.copyfile(demo_folder / "demo.sqlite", folder / f"{name}.sqlite")
+        add_past(path, years, instruments, readings, reports)
+    return folder
+
+
+def cost(act, records, folder):
+    """What an act counts on a copy of records."""
+    copy = shutil.copyfile(records, folder / records.name)
+    into = ("--into", str(folder / records.stem)) if act == "report" else ()
+    with counted() as counts:
+        done = calib(*ACTS[act], *into, records=copy)
+    assert done.status == 0, done.err
+    return counts
+
+
+@pytest.mark.parametrize("act", ACTS)
+def test_an_act_costs_the_same_whatever_else_is_on_record(pasts, tmp_path, act):
+    short, long = (cost(act, pasts / f"{name}.sqlite", tmp_path) for name in ("short", "long"))
+    assert long == short
+    assert short["rows"] > 0
+
+
+def test_a_command_that_reads_the_whole_past_is_seen(pasts, tmp_path):
+    def verified(name):
+        with counted() as counts:
+            calib("export", str(tmp_path / name), records=pasts / f"{name}.sqlite")
+        return counts["rows"]
+
+    assert verified("long") > verified("short")
