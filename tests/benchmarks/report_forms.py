@@ -52,7 +52,10 @@ def timed(do):
 
 
 def steps(records, forms):
-    """Seconds of each step of a report; the first form that people read is made with the layout that the others share."""
+    """Seconds of each step of a report; the first form that people read is made with the layout that the others share.
+
+    The PDF is typeset while the forms after it are made: what they wait for it is counted with the last of them.
+    """
     with database.reading(str(records)) as session:
         evaluation, found = timed(lambda: report(session, "J-1", NOW))
         of_content, document = timed(lambda: content(found, NOW))

@@ -1,5 +1,8 @@
 """The picture of a calibration on file: its comparisons and its curve."""
 
+import pickle
+from functools import lru_cache
+
 import numpy as np
 
 from calib.curves.curve import CorrectionCurve
@@ -14,8 +17,16 @@ from calib.records.tables import Comparison
 
 
 def calibration_chart(on_file: CalibrationOnFile) -> Chart:
-    """The chart of a calibration on file."""
-    return curve_chart(_drawing(on_file))
+    """The chart of a calibration on file.
+
+    Of one content it is one figure, laid out and drawn once: the revisions of a report show most of their calibrations alike.
+    """
+    return _chart(pickle.dumps(_drawing(on_file)))
+
+
+@lru_cache(maxsize=32)  # figures of a job or two
+def _chart(pickled: bytes) -> Chart:
+    return curve_chart(pickle.loads(pickled))  # noqa: S301 (its own bytes)
 
 
 def _drawing(on_file: CalibrationOnFile) -> CurveDrawing:

@@ -18,6 +18,7 @@ from weakref import WeakKeyDictionary
 import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.ticker import FixedFormatter
 
 from calib.errors import CalibError
 from calib.faces.plain_text import one_line, shortened
@@ -113,11 +114,15 @@ def house_style() -> Iterator[None]:
 
 def titled(axes: Axes, title: str, below: str = "") -> None:
     """The title of a picture, its reading in small letters below."""
-    shown = short(title, 60)
+    shown, height = short(title, 60), None
+    if isinstance(axes.yaxis.get_major_formatter(), FixedFormatter):
+        # Names at the axis have no label and no power of ten that a title makes room for: neither is sought at each drawing.
+        height = 1.0
+        axes.yaxis.set_label_coords(0, 0.5)
     if not below:
-        axes.set_title(shown, loc="left", fontsize=TITLE_LETTERS, fontweight="bold")
+        axes.set_title(shown, loc="left", y=height, fontsize=TITLE_LETTERS, fontweight="bold")
         return
-    axes.set_title(short(below, 100), loc="left", fontsize=SMALL_LETTERS)
+    axes.set_title(short(below, 100), loc="left", y=height, fontsize=SMALL_LETTERS)
     axes.annotate(
         shown, (0, 1), (0, 20), xycoords="axes fraction", textcoords="offset points", fontsize=TITLE_LETTERS, fontweight="bold",
         va="bottom",
@@ -134,7 +139,7 @@ def _settle(figure: Figure) -> None:
     engine = figure.get_layout_engine()
     if engine is not None:
         engine.execute(figure)
-        figure.set_layout_engine("none")
+        figure.set_layout_engine(None)  # with a placeholder in its place each drawing would be made twice
 
 
 def as_svg(figure: Figure, salt: str) -> str:

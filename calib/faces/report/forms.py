@@ -1,6 +1,7 @@
 """The forms of a report, each made once from one content and one layout."""
 
 from collections.abc import Callable, Sequence
+from concurrent.futures import Future
 from functools import cached_property
 
 from calib.faces.report.blocks import Layout
@@ -14,13 +15,12 @@ from calib.procedures.report.collect import JobReport
 def in_forms(
     document: Content, report: JobReport, forms: Sequence[str], progress: Callable[[str], None]
 ) -> dict[str, bytes]:
-    """The report in each form that is asked for: its bytes."""
+    """The report in each form that is asked for: its bytes. The PDF is typeset while those after it are made."""
     making = _Forms(document, report)
-    made = {}
     for form in forms:
         progress(f"writing the report as {form.upper()}")
-        made[form] = getattr(making, form)
-    return made
+        getattr(making, "pdf_begun" if form == "pdf" else form)
+    return {form: getattr(making, form) for form in forms}
 
 
 class _Forms:
@@ -51,15 +51,19 @@ class _Forms:
         return _encoded(as_html(self.layout))
 
     @cached_property
-    def pdf(self) -> bytes:
-        from calib.faces.report.pdf import EmbeddedFile, as_pdf  # noqa: PLC0415
+    def pdf_begun(self) -> Future[bytes]:
+        from calib.faces.report.pdf import EmbeddedFile, begin_pdf  # noqa: PLC0415
 
         stem = file_stem(self.document["job"])
         attached = {
             f"{stem}.json": EmbeddedFile(self.json, "application/json", "The report with every number unrounded."),
             f"{stem}.csv": EmbeddedFile(self.csv, "text/csv", "The report as one table."),
         }
-        return as_pdf(self.layout, attached)
+        return begin_pdf(self.layout, attached)
+
+    @property
+    def pdf(self) -> bytes:
+        return self.pdf_begun.result()
 
     @cached_property
     def xlsx(self) -> bytes:
@@ -69,9 +73,11 @@ class _Forms:
 
     @cached_property
     def eml(self) -> bytes:
-        from calib.faces.report.mail import as_eml  # noqa: PLC0415
+        from calib.faces.report.mail import as_eml, drawings_of  # noqa: PLC0415
 
-        return as_eml(self.layout, self.pdf, self.csv)
+        begun = self.pdf_begun
+        drawings = drawings_of(self.layout)
+        return as_eml(self.layout, begun.result(), self.csv, drawings)
 
 
 def _encoded(text: str) -> bytes:

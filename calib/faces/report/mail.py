@@ -9,6 +9,7 @@ within a page. The subject is encoded apart: Python 3.11 takes a typed encoded w
 """
 
 import re
+from collections.abc import Sequence
 from datetime import datetime
 from email.header import Header
 from email.headerregistry import Address
@@ -17,6 +18,7 @@ from email.policy import SMTP
 from email.utils import format_datetime
 from hashlib import sha256
 from html import escape
+from itertools import count
 
 from calib.faces.drawings import as_png
 from calib.faces.plain_text import controls_named, shortened
@@ -35,10 +37,15 @@ CRLF = "\r\n"
 _BASE64 = "base64"  # the parts come back to the last byte, whatever their lines are like
 
 
-def as_eml(layout: Layout, pdf: bytes, csv: bytes) -> bytes:
-    """The message, with lines ended by CR LF."""
+def drawings_of(layout: Layout) -> list[bytes]:
+    """The pictures of a report as the message has them, PNG."""
+    return [as_png(block.figure, _DPI) for block in layout.blocks if isinstance(block, Picture)]
+
+
+def as_eml(layout: Layout, pdf: bytes, csv: bytes, drawings: Sequence[bytes] | None = None) -> bytes:
+    """The message, with lines ended by CR LF; `drawings` are those of the layout, where they were drawn before."""
     digest = sha256(b"\0".join((_identity(layout), pdf, csv))).hexdigest()
-    pictures = _Pictures(digest)
+    pictures = _Pictures(digest, drawings_of(layout) if drawings is None else drawings)
     page = _for_mail(as_html(layout, picture=pictures.within, formula=_formula))
     message = EmailMessage(policy=SMTP)
     message["From"] = _SENDER
@@ -60,14 +67,14 @@ def as_eml(layout: Layout, pdf: bytes, csv: bytes) -> bytes:
 class _Pictures:
     """The pictures of a page as parts beside it, since mail programs show no drawing within a page."""
 
-    def __init__(self, digest: str) -> None:
+    def __init__(self, digest: str, drawn: Sequence[bytes]) -> None:
         self._digest = digest
-        self._drawn: list[bytes] = []
+        self._drawn = drawn
+        self._places = count(1)
 
     def within(self, picture: Picture) -> str:
-        """The place of a picture in the page."""
-        self._drawn.append(as_png(picture.figure, _DPI))
-        source = f"cid:{self._identifier(len(self._drawn))}"
+        """The next place of a picture in the page."""
+        source = f"cid:{self._identifier(next(self._places))}"
         return f'<img src="{source}" width="{_WIDTH}" style="max-width: 100%; height: auto" alt="{attribute(picture.alternative)}">'
 
     def _identifier(self, place: int) -> str:

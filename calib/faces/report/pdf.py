@@ -6,6 +6,7 @@ and never evaluates. The same layout and attachments give the same bytes.
 
 import json
 from collections.abc import Mapping
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cache
@@ -40,6 +41,13 @@ def as_pdf(
     layout: Layout, attachments: Mapping[str, EmbeddedFile], *, paper: Paper = "a4", author: str = "calib"
 ) -> bytes:
     """The report as PDF on this paper, with attachments by file name."""
+    return begin_pdf(layout, attachments, paper=paper, author=author).result()
+
+
+def begin_pdf(
+    layout: Layout, attachments: Mapping[str, EmbeddedFile], *, paper: Paper = "a4", author: str = "calib"
+) -> Future[bytes]:
+    """The same in the making: all but the typesetter's own work is done, which needs no Python and goes on beside it."""
     width, height = _PAPERS[paper]
     typesetting = Typesetting(layout, width - 2 * _MARGIN, height - 2 * _MARGIN)
     issued = datetime.fromisoformat(layout.issued)
@@ -72,7 +80,10 @@ def as_pdf(
         **typesetting.pictures,
         **{f"attachment-{place}": _given(attachment.content) for place, attachment in enumerate(attachments.values())},
     }
-    return _set(given, issued if issued.tzinfo else issued.replace(tzinfo=UTC))
+    return _TYPESETTER.submit(_set, given, issued if issued.tzinfo else issued.replace(tzinfo=UTC))
+
+
+_TYPESETTER = ThreadPoolExecutor(1, "typesetter")
 
 
 def _is_text(content: bytes) -> bool:

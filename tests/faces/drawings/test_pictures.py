@@ -15,8 +15,11 @@ import pytest
 from calib.faces import drawings
 from calib.faces.drawings import style
 from calib.faces.drawings.balance import balance_charts
+from calib.faces.drawings.calibration import calibration_chart
 from calib.faces.drawings.due import due_chart
 from calib.faces.drawings.overview import overview_charts
+from calib.procedures.on_record.calibrations import calibration_on_file
+from calib.records import database
 from tests import pictures
 from tests.drawn import DPI, DRAWN, figure_of, svg_of
 
@@ -154,3 +157,14 @@ def test_the_words_of_a_picture_tell_what_it_shows(name):
 def test_a_file_comes_with_the_words_of_its_picture(name, tmp_path):
     chart = DRAWN[name]()
     assert drawings.save_all([chart], tmp_path / "a.svg") == {tmp_path / "a.svg": chart.words}
+
+
+def test_a_calibration_is_drawn_once_and_anew_where_anything_of_it_differs(demo_folder):
+    with database.reading(str(demo_folder / "demo.sqlite")) as session:
+        first, again, other = (calibration_on_file(session, tag, None) for tag in ("VA-11", "VA-11", "TA-05"))
+        assert calibration_chart(first).figure is calibration_chart(again).figure
+        assert calibration_chart(other).figure is not calibration_chart(first).figure
+        drawn = drawings.as_svg(calibration_chart(first).figure, "a")
+        for comparison in again.comparisons:
+            comparison.expanded_uncertainty = "0.9"
+        assert drawings.as_svg(calibration_chart(again).figure, "a") != drawn
