@@ -112,21 +112,14 @@ STANDARD_LIBRARY = {"collections", "dataclasses", "enum", "functools", "math", "
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "calib", "tests", "reference_data", "reports"}
 # Parameters that say nothing of what they hold.
 EMPTY_PARAMETERS = {"one", "found", "kept", "seen", "number"}
-# Folders and files whose parameters are not all named yet.
-YET_TO_NAME = ("calib/faces/report/",)
-# Public names that mean the same thing in several modules: each answer has a document and a text, each page of commands an app,
+# Public names that mean the same thing in several modules: each answer has a document and a text, some have remarks, each page of commands an app,
 # the records in a file and on a server offer the same, and each revision of the schema.
 SHARED_NAMES = {
-    "calib/faces/answers/": {"document", "text"},
+    "calib/faces/answers/": {"document", "text", "remarks"},
     "calib/faces/cli/": {"app"},
     "calib/records/on_": {"cause_of", "engine_of", "schema_of"},
     "calib/records/migrations/": None,
 }
-# Public names that are defined more than once as yet.
-YET_TO_PART = {
-    "Table", "WIDEST", "changes_between", "remarks",
-}  # fmt: skip
-
 EMPTY_WORDS = {"manager", "service", "util", "utils", "helper", "helpers"}
 
 
@@ -397,7 +390,7 @@ def parameters_of(tree):
             yield from filter(None, (arguments.vararg, arguments.kwarg))
 
 
-@pytest.mark.parametrize("name", [name for name in NAMES if not name.startswith(YET_TO_NAME)])
+@pytest.mark.parametrize("name", NAMES)
 def test_parameters_say_what_they_hold(name):
     empty = [f"line {each.lineno}: {each.arg}" for each in parameters_of(tree_of(name)) if each.arg in EMPTY_PARAMETERS]
     assert empty == []
@@ -437,9 +430,7 @@ def test_a_public_name_is_defined_once():
     for name in NAMES:
         for defined in public_names(name, tree_of(name)):
             places[defined].add(name)
-    assert {
-        defined: sorted(files) for defined, files in places.items() if len(files) > 1 and defined not in YET_TO_PART
-    } == {}
+    assert {defined: sorted(files) for defined, files in places.items() if len(files) > 1} == {}
 
 
 def test_a_public_name_is_seen_however_it_is_defined():

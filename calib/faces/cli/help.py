@@ -9,7 +9,7 @@ import typer
 from calib.errors import CalibError
 from calib.faces.cli.frame import Desk, Reply, group, reads
 
-NARROWEST, WIDEST = 40, 100  # characters: a longer line is hard to follow
+NARROWEST_LINE, WIDEST_LINE = 40, 100  # characters: a longer line is hard to follow
 
 app = group()
 
@@ -39,7 +39,7 @@ def show(
 
 
 def _width() -> int:
-    return max(NARROWEST, min(WIDEST, shutil.get_terminal_size().columns))
+    return max(NARROWEST_LINE, min(WIDEST_LINE, shutil.get_terminal_size().columns))
 
 
 def _list_of(titles: dict[str, str]) -> str:

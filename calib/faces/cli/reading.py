@@ -1,20 +1,16 @@
 """Commands on readings."""
 
-from typing import TYPE_CHECKING, Annotated
-
-import typer
+from typing import TYPE_CHECKING
 
 from calib.clock import clock
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, reads, writes
-from calib.faces.cli.options import JobNamed, ReadingNumbered
+from calib.faces.cli.options import JobNamed, OutletNamed, ReadingNumbered
 from calib.procedures.typed.sheets import Cells
 
 if TYPE_CHECKING:
     from calib.procedures.enter.import_sheets import Imported
 
 app = group("Readings at outlets: add, list, show.")
-
-OutletNamed = Annotated[str, typer.Argument(metavar="OUTLET", help="The outlet.")]
 
 
 _ROW = RowOptions(

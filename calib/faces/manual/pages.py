@@ -7,7 +7,7 @@ from importlib.resources import files
 from calib.faces.manual import tables
 from calib.faces.manual.layout import laid_out
 
-Table = Callable[[list[str]], str]  # from words behind its name to rows in markup
+TableMaker = Callable[[list[str]], str]  # from words behind its name to rows in markup
 _PLACE = re.compile(r"^\{(\w+)((?: [\w-]+)*)\}$", re.MULTILINE)
 
 
@@ -22,7 +22,7 @@ def source(topic: str) -> str:
     return files(__package__).joinpath(f"{topic}.md").read_text(encoding="utf-8")
 
 
-def page(topic: str, width: int, of_program: Mapping[str, Table]) -> str:
+def page(topic: str, width: int, of_program: Mapping[str, TableMaker]) -> str:
     """A page laid out for lines of a width. A line `{name word word}` in it stands for a table that is made from the code.
 
     `of_program` are the tables that only the command line can make, by their names.

@@ -12,10 +12,10 @@ _FACTS = ("title", "site", "client", "decision_rule")
 
 def revised(document: Content, before: bytes | None) -> Content:
     """A report's content with what changed since the revision before, which is given as it was issued, in JSON."""
-    return document if before is None else document | {"changes": changes_between(json.loads(before), document)}
+    return document if before is None else document | {"changes": content_changes(json.loads(before), document)}
 
 
-def changes_between(before: Content, after: Content) -> list[Content]:
+def content_changes(before: Content, after: Content) -> list[Content]:
     """Each statement that changed, came or went: what it is of, what was said before, what is said now (None: nothing)."""
     told = chain(
         _compared(_facts(before), _facts(after)),

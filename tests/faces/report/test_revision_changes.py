@@ -4,7 +4,7 @@ import copy
 import json
 
 from calib.faces.report.content import content
-from calib.faces.report.revision_changes import changes_between, revised
+from calib.faces.report.revision_changes import content_changes, revised
 from calib.procedures.report.collect import report
 from calib.records import database
 from tests.folders import NOW, changed, records_of
@@ -18,13 +18,13 @@ def document(tmp_path, *cells):
 
 def test_the_same_content_has_no_changes(tmp_path):
     one = document(tmp_path)
-    assert changes_between(one, copy.deepcopy(one)) == []
+    assert content_changes(one, copy.deepcopy(one)) == []
 
 
 def test_a_flow_that_changed_is_told_with_both_statements_and_so_are_its_totals(tmp_path):
     before = document(tmp_path / "a")
     after = document(tmp_path / "b", ("outlets.csv", 2, "outlet_factor", "0.88"))
-    found = {one["what"]: one for one in changes_between(before, after)}
+    found = {one["what"]: one for one in content_changes(before, after)}
     assert list(found) == [
         "flow at S-1, reading 1",
         "AH-1, supply",
@@ -45,7 +45,7 @@ def test_facts_certificates_and_refusals_are_told(tmp_path):
     after["refusals"] = [
         {"outlet": "S-1", "instrument": "VA-1", "observed_at": "2026-03-05", "reasons": ["overdue", "suspended"]}
     ]
-    assert changes_between(before, after) == [
+    assert content_changes(before, after) == [
         {"what": "site", "before": "Site", "after": "Another site"},
         {
             "what": "refused reading at S-1 with VA-1, 2026-03-05",
@@ -59,7 +59,7 @@ def test_facts_certificates_and_refusals_are_told(tmp_path):
 def test_a_reading_that_is_gone_is_told(tmp_path):
     before = document(tmp_path)
     after = before | {"readings": before["readings"][1:]}
-    assert [(one["what"], one["after"]) for one in changes_between(before, after)] == [("flow at S-1, reading 1", None)]
+    assert [(one["what"], one["after"]) for one in content_changes(before, after)] == [("flow at S-1, reading 1", None)]
 
 
 def test_a_draft_before_any_issue_changes_nothing(tmp_path):

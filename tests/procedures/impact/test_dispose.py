@@ -76,8 +76,8 @@ def test_no_decision_changes_a_flow(records, decision):
 @pytest.mark.parametrize(
     ("changes", "expected"),
     [
-        ({"lines": (0,)}, "LINE: '0'; expected a line of the review, 1 to 3"),
-        ({"lines": (1, 4)}, "LINE: '4'; expected a line of the review, 1 to 3"),
+        ({"lines": (0,)}, "lines: '0'; expected a line of the review, 1 to 3"),
+        ({"lines": (1, 4)}, "lines: '4'; expected a line of the review, 1 to 3"),
         ({"decision": "ignore"}, "expected one of stands, reissue, measure again, withdraw"),
         ({"reason": "  "}, "expected why, in a few words"),
     ],
