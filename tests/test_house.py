@@ -112,8 +112,8 @@ STANDARD_LIBRARY = {"collections", "dataclasses", "enum", "functools", "math", "
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "calib", "tests", "reference_data", "reports"}
 # Parameters that say nothing of what they hold.
 EMPTY_PARAMETERS = {"one", "found", "kept", "seen", "number"}
-# Public names that mean the same thing in several modules: each answer has a document and a text, some have remarks, each page of commands an app,
-# the records in a file and on a server offer the same, and each revision of the schema.
+# Public names that mean the same thing in several modules: each answer has a document and a text, some have remarks, each page of
+# commands an app; the records in a file and on a server offer the same, and each revision of the schema.
 SHARED_NAMES = {
     "calib/faces/answers/": {"document", "text", "remarks"},
     "calib/faces/cli/": {"app"},
