@@ -3,10 +3,13 @@
 Common practice, no source.
 """
 
+import re
+
 import pytest
 
 from calib.errors import Finding, Step
 from calib.faces.cli import frame
+from calib.procedures.typed.columns import FILES
 from tests.command import calib
 from tests.folders import ledger_head
 
@@ -62,3 +65,38 @@ def test_what_a_command_wrote_is_durable_when_its_answer_is_printed(small_record
     monkeypatch.setattr(frame, "_tell", lambda *_, **__: seen.append(ledger_head(small_records)[0]))
     calib("instrument", "suspend", "VA-1", "--reason", "why", records=small_records)
     assert seen == [before + 1]
+
+
+@pytest.mark.parametrize(
+    ("command", "file", "apart"),
+    [
+        (("instrument", "add"), "instruments.csv", {"tag"}),
+        (("method", "add"), "methods.csv", {"method"}),
+        (("calibration", "add"), "calibrations.csv", {"tag", "certificate"}),
+        (("reading", "add"), "readings.csv", {"job", "outlet", "operator"}),
+    ],
+)
+def test_a_command_that_types_a_row_has_the_columns_of_its_file_as_options(command, file, apart):
+    """What is typed apart are arguments, whoever signs, and what `traverse add` types."""
+    options = set(re.findall(r"--([a-z-]+)", calib(*command, "--help").out))
+    columns = {column.name for column in FILES[file]} - apart
+    shorter = {"observed_at": "at", "relative_standard_uncertainty_percent": "uncertainty", "decision_rule": "rule"}
+    named = {shorter.get(name, name.lower().replace("_", "-")) for name in columns if not name.startswith("traverse_")}
+    assert named <= options
+
+
+def test_a_thermal_anemometer_is_typed_with_its_reference_state(empty_records):
+    typed = (
+        "--kind", "thermal anemometer", "--maker", "M", "--model", "N", "--serial", "7", "--range-low", "0.1", "--range-high", "6",
+        "--unit", "m/s", "--resolution", "0.01", "--mpe-percent", "2", "--interval-months", "12",
+    )  # fmt: skip
+    state = ("--reference-temperature-degc", "20", "--reference-pressure-kpa", "101.325")
+    without = calib("instrument", "add", "TA-9", *typed, "--density-effect", "thermal", records=empty_records)
+    assert without.status == 2
+    assert "--reference-temperature-degc: blank; expected the reference state" in without.err
+    assert (
+        calib("instrument", "add", "TA-9", *typed, "--density-effect", "thermal", *state, records=empty_records).status
+        == 0
+    )
+    kept = calib("instrument", "show", "TA-9", "--json", records=empty_records).document["instrument"]
+    assert (kept["density_effect"], kept["reference_pressure_kPa"]) == ("thermal", "101.325")
