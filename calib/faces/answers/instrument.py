@@ -5,7 +5,7 @@ from typing import NamedTuple
 from calib.faces.answers.instruments import status
 from calib.faces.plain_text import cells_text, table_text, withdrawn_text
 from calib.faces.written import Content
-from calib.procedures.on_record.instruments import InstrumentHistory
+from calib.procedures.on_record.instrument_history import InstrumentHistory
 
 _Columns = dict[str, str]  # name in the document -> heading
 

@@ -71,7 +71,7 @@ def show(
     """
     from calib.faces.answers import instrument as answer
     from calib.procedures.on_record.attached_files import photos_of
-    from calib.procedures.on_record.instruments import instrument_history
+    from calib.procedures.on_record.instrument_history import instrument_history
 
     session, day = desk.reading(), day_of(on)
     document = answer.document(instrument_history(session, tag, end_of(day)))

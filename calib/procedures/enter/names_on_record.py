@@ -28,12 +28,13 @@ class AskedNames:
             for table, names, columns in keys:
                 for name, column in zip(names, columns, strict=False):
                     self._cells[table, name] |= {row.cells[column] for row in rows if column in row.cells}
-        factors = (row.get("found_factor") for file in ("outlets.csv", "amendments.csv") for row in sheets[file])
-        self._cells[FoundFactor, "factor"] |= {name for name in factors if name is not None}
         standards = (row.get("standards") or "" for row in sheets["calibrations.csv"])
         self._cells[Instrument, "tag"] |= {tag for cell in standards for tag in standard_tags(cell)}
-        # Of these more has to be looked at than the rows name: every revision, every quantity, every outlet of a system.
+        # Of these more has to be looked at than the rows name: every revision, every quantity, every outlet of a system, and every
+        # factor where one is named, since a message says which there are.
         self._all_of = {(FoundFactor, "revision"), (Condition, "quantity")}
+        if any("found_factor" in row.cells for file in ("outlets.csv", "amendments.csv") for row in sheets[file]):
+            self._all_of.add((FoundFactor, "factor"))
         if sheets["systems.csv"] or sheets["rooms.csv"]:
             self._all_of.add((Outlet, "outlet"))
 

@@ -105,7 +105,7 @@ def _finding(column: str, value: str | None, expected: str) -> Finding:
 
 def _of_words(wanted: FactorWanted) -> Iterator[Finding]:
     if not wanted.name.strip():
-        yield _finding("NAME", wanted.name, "a name for the factor")
+        yield _finding("name", wanted.name, "a name for the factor")
     if not wanted.reason.strip():
         yield _finding("reason", wanted.reason, "why, in a few words; of a later revision what changed")
     if wanted.scope not in FACTOR_SCOPES:
@@ -190,7 +190,7 @@ def _of_name(session: Session, wanted: FactorWanted, pairs: Sequence[Paired]) ->
     if before is None or not pairs or wanted.scope not in FACTOR_SCOPES:
         return
     if _meaning(before) != _meaning_wanted(wanted, pairs):
-        yield _finding("NAME", wanted.name, f"another name; {_meaning_in_words(session, before)}")
+        yield _finding("name", wanted.name, f"another name; {_meaning_in_words(session, before)}")
 
 
 def _meaning(factor: tables.FoundFactor) -> tuple[object, ...]:

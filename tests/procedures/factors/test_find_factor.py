@@ -495,13 +495,13 @@ def findings(records, **typed):
         ),
         ({"scope": "both"}, "scope: 'both'; expected one of outlet, type"),
         ({"outlet_type": "grille G"}, "outlet_type: 'grille G'; expected nothing beside the scope outlet"),
-        ({"name": " "}, "NAME: ' '; expected a name for the factor"),
+        ({"name": " "}, "name: ' '; expected a name for the factor"),
         ({"reason": ""}, "reason: blank; expected why, in a few words"),
     ],
 )
 def test_one_wrong_thing_is_named_in_one_line(records, typed, said):
     (told,) = findings(records, **typed)
-    assert re.match(r"(pair|scope|outlet_type|reason): ", told)
+    assert re.match(r"(pair|scope|outlet_type|name|reason): ", told)
     assert said in told
 
 
@@ -527,7 +527,7 @@ def test_a_name_keeps_its_meaning(records):
     factor(records)
     (told,) = findings(records, pairs=OF_TYPE, scope="type")
     assert told.endswith(
-        "NAME: 'GR-9'; expected another name; GR-9 is on record for outlet S-9 with VA-1, method sweep, and readings rely on that"
+        "name: 'GR-9'; expected another name; GR-9 is on record for outlet S-9 with VA-1, method sweep, and readings rely on that"
     )
     factor(records, "G", OF_TYPE, "type")
     (told,) = findings(records, name="G")

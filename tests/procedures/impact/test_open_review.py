@@ -15,7 +15,7 @@ from calib.faces.files import import_folders
 from calib.procedures.enter.amend_outlet import amend_outlet
 from calib.procedures.impact.trace import trace_down, trace_up
 from calib.procedures.measure.evaluate import evaluate
-from calib.procedures.on_record.instruments import instrument_history
+from calib.procedures.on_record.instrument_history import instrument_history
 from calib.procedures.report.collect import report as report_of
 from calib.records import database, ledger
 from calib.records.tables import FoundFactor, ImpactLine, ImpactReview, IssuedReport

@@ -5,7 +5,7 @@ import pytest
 from calib.errors import NotInRecordsError
 from calib.procedures.fleet.record_event import record_event
 from calib.procedures.on_record.calibrations import calibration_on_file
-from calib.procedures.on_record.instruments import instrument_history
+from calib.procedures.on_record.instrument_history import instrument_history
 from calib.records import database
 from calib.records.ledger import append_entries
 from calib.records.tables import Disposition, ImpactLine, ImpactReview, IntermediateCheck

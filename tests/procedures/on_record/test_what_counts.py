@@ -2,7 +2,7 @@
 
 from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
 from calib.procedures.on_record.in_force import on_record
-from calib.procedures.on_record.what_counts import curve_that_counts, curves_of, curves_that_count, that_count
+from calib.procedures.on_record.what_counts import curve_that_counts, curves_of, that_count
 from calib.records import database
 from calib.records.record import key
 from tests.command import calib
@@ -20,8 +20,7 @@ def test_the_curve_that_a_person_chose_later_counts_wherever_it_is_asked_for(sma
         calibration = key(calibration_numbered(session, instrument_tagged(session, "VA-1"), "C-101").id)
         curves = (
             curve_that_counts(session, calibration),
-            curves_that_count(session)[calibration],
             on_record(session).curves[calibration],
         )
-        assert [curve.degree for curve in curves] == [2, 2, 2]
+        assert [curve.degree for curve in curves] == [2, 2]
         assert [curve.degree for curve in curves_of(session, calibration)] == [1, 2]

@@ -1,0 +1,93 @@
+"""One instrument with everything that happened to it, as the records hold it."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlmodel import Session, col, or_, select
+
+from calib.procedures.on_record.attached_files import files_of
+from calib.procedures.on_record.by_name import instrument_tagged
+from calib.procedures.on_record.calibrations import calibrations_on_file
+from calib.procedures.on_record.instruments import InstrumentStatus, checks, statuses
+from calib.procedures.on_record.probe_pairs import pairings_of
+from calib.records import ledger
+from calib.records.record import RecordCells, key, moment, typed
+from calib.records.tables import Calibration, Disposition, Event, ImpactLine, ImpactReview, Reading, Refusal
+
+
+@dataclass(frozen=True)
+class InstrumentHistory:
+    """One instrument's whole history."""
+
+    status: InstrumentStatus
+    calibrations: tuple[RecordCells, ...]  # with acceptance, curve and files
+    events: tuple[RecordCells, ...]
+    checks: tuple[RecordCells, ...]
+    pairings: tuple[RecordCells, ...]
+    files: tuple[RecordCells, ...]
+    reviews: tuple[RecordCells, ...]  # impact reviews that a calibration of it opened
+    used: RecordCells  # how many readings rest on it, the first and the last
+
+
+def instrument_history(session: Session, tag: str, at: datetime) -> InstrumentHistory:
+    """One instrument with everything that happened to it; raises NotInRecordsError."""
+    one = instrument_tagged(session, tag)
+    own = key(one.id)
+    events = session.exec(select(Event).where(Event.instrument_id == own).order_by(col(Event.id)))
+    return InstrumentHistory(
+        statuses(session, [one], at)[0],
+        tuple(
+            each | {"files": files_of(session, calibration_id=each["id"])}
+            for each in calibrations_on_file(session, tag)
+        ),
+        tuple(typed(event, "instrument_id") | _person(session, "event", event.id) for event in events),
+        tuple(checks(session, tag)),
+        tuple(pairings_of(session, own)),
+        tuple(files_of(session, instrument_id=own)),
+        tuple(_reviews(session, own)),
+        _used(session, own),
+    )
+
+
+def _person(session: Session, table: str, record_id: int | None) -> RecordCells:
+    return {"person": ledger.written(session, table, key(record_id))[0]}
+
+
+def _used(session: Session, instrument_id: int) -> RecordCells:
+    """Readings taken with an instrument, as meter or as probe, those that the gate refused beside them."""
+
+    def times(table: type[Reading] | type[Refusal]) -> list[datetime]:
+        mine = or_(col(table.instrument_id) == instrument_id, col(table.probe_id) == instrument_id)
+        return sorted(moment(typed_time) for typed_time in session.exec(select(table.observed_at).where(mine)))
+
+    taken, refused = times(Reading), times(Refusal)
+    return {
+        "readings": len(taken),
+        "refused_readings": len(refused),
+        "first_reading": taken[0].isoformat() if taken else None,
+        "last_reading": taken[-1].isoformat() if taken else None,
+    }
+
+
+def _reviews(session: Session, instrument_id: int) -> Iterator[RecordCells]:
+    """Impact reviews that calibrations of an instrument opened, with the number of lines nobody has disposed of."""
+    query = (
+        select(ImpactReview, Calibration.certificate)
+        .join(Calibration)
+        .where(Calibration.instrument_id == instrument_id)
+    )
+    for review, certificate in session.exec(query.order_by(col(ImpactReview.id))):
+        lines = set(session.exec(select(ImpactLine.id).where(ImpactLine.impact_review_id == review.id)))
+        disposed = set(
+            session.exec(
+                select(Disposition.impact_line_id).join(ImpactLine).where(ImpactLine.impact_review_id == review.id)
+            )
+        )
+        yield {
+            "review": review.id,
+            "certificate": certificate,
+            "criterion": review.criterion,
+            "lines": len(lines),
+            "open_lines": len(lines - disposed),
+        }
