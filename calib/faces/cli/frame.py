@@ -35,6 +35,7 @@ from calib.faces.cli import options
 from calib.faces.plain_text import harmless
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.declaration import TypedColumn
+from calib.procedures.typed.sheets import options_of
 
 if TYPE_CHECKING:
     from sqlmodel import Session
@@ -123,11 +124,11 @@ class RowOptions:
 
     def taken(self, typed: dict[str, Any]) -> dict[str, str | None]:
         """The cells among what was typed, by their columns; what is left is the command's own."""
-        return {
-            column.name: typed.pop(column.name.lower())
-            for column in FILES[self.file]
-            if column.name not in self.without
-        }
+        columns = [column for column in FILES[self.file] if column.name not in self.without]
+        cells = options_of(columns, typed)
+        for column in columns:
+            del typed[column.name.lower()]
+        return cells
 
 
 def _in_words(column: TypedColumn, otherwise: str | None) -> str:

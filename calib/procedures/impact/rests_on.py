@@ -14,7 +14,7 @@ from calib.measurement.way import ProbeUse
 from calib.procedures.impact.gather import Gathered, RecordKind, above, below
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.in_force import as_amended
-from calib.procedures.on_record.register import load_register
+from calib.procedures.on_record.register import register_among
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
 from calib.procedures.on_record.what_counts import that_count
 from calib.records import tables
@@ -62,7 +62,7 @@ def _ground(session: Session, gathered: Gathered) -> Ground:
     in_order = sorted(factors.values(), key=lambda factor: factor.revision)
     known = Ground(
         (),
-        load_register(session, gathered.instruments),
+        register_among(session, gathered.instruments),
         _loaded(session, tables.Instrument, gathered.instruments),
         {key(each.id): each for each in _ordered(own)},
         _loaded(session, tables.Reading, gathered.readings),

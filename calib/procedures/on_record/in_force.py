@@ -16,7 +16,7 @@ from calib.curves.response import curve_from_text
 from calib.procedures.on_record.by_keys import among
 from calib.procedures.on_record.errors_of_indication import history_of
 from calib.procedures.on_record.probe_pairs import Pair, all_pairs
-from calib.procedures.on_record.register import load_register, with_standards
+from calib.procedures.on_record.register import register_among, with_standards
 from calib.procedures.on_record.what_counts import counts_of_its_calibration, that_count
 from calib.procedures.typed.observations import Traversed, observed_values
 from calib.records import tables
@@ -88,7 +88,6 @@ def on_record_of(
 def _loaded(
     session: Session, instruments: Collection[int] | None, jobs: Collection[int] | None, factors: Collection[str] = ()
 ) -> OnRecord:
-    register = load_register(session, instruments)
     within = None if instruments is None else with_standards(session, instruments)
     conditions: dict[tuple[int, str], list[tables.Condition]] = defaultdict(list)
     of_jobs = among(select(tables.Condition), tables.Condition.job_id, jobs)
@@ -105,7 +104,7 @@ def _loaded(
     calibrated = session.exec(among(curves, tables.Calibration.instrument_id, within)).all()
     registered = session.exec(among(select(tables.Instrument), tables.Instrument.id, within))
     return OnRecord(
-        register,
+        register_among(session, within),
         {key(instrument.id): instrument for instrument in registered},
         {key(method.id): method for method in session.exec(select(tables.Method))},
         {key(calibration.id): calibration for calibration, _ in calibrated},

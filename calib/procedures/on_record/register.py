@@ -37,7 +37,11 @@ def load_register(session: Session, instruments: Collection[int] | None = None) 
 
     With those asked for come the reference standards of their calibrations, and the standards of these: the gate asks them too.
     """
-    wanted = None if instruments is None else with_standards(session, instruments)
+    return register_among(session, None if instruments is None else with_standards(session, instruments))
+
+
+def register_among(session: Session, wanted: Collection[int] | None) -> dict[str, InstrumentOnRecord]:
+    """These instruments by tag, or all of them; the reference standards of their calibrations are among those asked for."""
     calibrations = _calibrations(session, wanted)
     events: dict[int, list[EventOnRecord]] = defaultdict(list)
     intervals: dict[int, list[IntervalChange]] = defaultdict(list)
