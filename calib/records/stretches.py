@@ -57,6 +57,7 @@ class _Entry(NamedTuple):
     record_table: Any
     sequence: Any
     time: Any
+    version: Any
     digest: Any
 
 
@@ -71,7 +72,7 @@ def problems(fetch: Fetch, tables: Mapping[str, Stored], stretch: Stretch) -> li
         # Most batches are right: a few comparisons of everything decide whether to look at each entry.
         if not (_continues(columns, digests, before) and _holds(columns, kept)):
             found += _problems_of_batch(batch, digests, kept, before)
-        before = ChainLink(batch[-1][6], batch[-1][8])
+        before = ChainLink(batch[-1][6], batch[-1][9])
     return found
 
 
@@ -114,7 +115,7 @@ def _spans(numbers: Sequence[int], gap: int) -> Iterator[tuple[int, int]]:
 
 
 def _continues(columns: Sequence[tuple[Any, ...]], digests: list[str], before: ChainLink) -> bool:
-    previous, sequences, own = columns[2], columns[6], columns[8]
+    previous, sequences, own = columns[2], columns[6], columns[9]
     return (
         list(own) == digests
         and previous == (before.digest, *own[:-1])

@@ -218,15 +218,23 @@ def verify(
 
 @reads(app, "upgrade")
 def upgrade(desk: Desk) -> Reply:
-    """Bring a records file of an earlier version to the present schema; a copy of it as it was stays beside it.
+    """Bring records of an earlier version to the present schema; of a file a copy as it was stays beside it.
+
+    On a server the owner of the tables runs it, after a backup by the version before, and then the grants that it prints.
 
     Example: calib upgrade --records calibration.sqlite
     """
+    from calib.procedures.people.grants import grants
     from calib.records import database
 
-    copy = database.upgrade(desk.records)
+    upgraded = database.upgrade(desk.records)
     records = database.shown_location(desk.records)
-    document = {"records": records, "schema": database.SCHEMA, "copy": None if copy is None else str(copy)}
-    if copy is None:
+    copy = None if upgraded is None or upgraded.copy is None else str(upgraded.copy)
+    document: dict[str, object] = {"records": records, "schema": database.SCHEMA, "copy": copy}
+    if upgraded is None:
         return Reply(document, f"{records} has the present schema {database.SCHEMA} already: nothing was done")
-    return Reply(document, f"{records} has schema {database.SCHEMA} now; as it was before it is kept in {copy}")
+    if copy is not None:
+        return Reply(document, f"{records} has schema {database.SCHEMA} now; as it was before it is kept in {copy}")
+    statements = list(grants(desk.reading(), clock()))
+    told = f"{records} has schema {database.SCHEMA} now; run these grants as the owner of the tables"
+    return Reply(document | {"grants": statements}, "\n".join(statements), remarks=[told])

@@ -36,7 +36,6 @@ def unit_check(quantity: str) -> Check:
 
 _may, _must = TypedColumn, partial(TypedColumn, required=True)  # whether the cell must be filled
 
-PHASES = ("as-found", "as-left")
 # Where the density of the air is known (calib.airflow.air).
 AIR_TEMPERATURE = between(-40, 60, "degC")
 AIR_PRESSURE = between(60, 110, "kPa")
@@ -198,7 +197,7 @@ _DECLARED = (
         (
             _must("tag", any_text, "the instrument that was calibrated"),
             _must("certificate", any_text, "number of the certificate"),
-            _must("phase", one_of(*PHASES), "before or after an adjustment"),
+            _must("phase", one_of(*tables.PHASES), "before or after an adjustment"),
             _must("reference", finite_number, "the reference value"),
             _must("indication", finite_number, "what the instrument showed"),
             _must("unit", any_text, "the unit of the reference value and of its uncertainty"),
