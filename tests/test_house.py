@@ -77,8 +77,9 @@ ROOMS = {
         "factors": ("impact", "pairs", "measure", "on_record"),
         "fleet": ("measure", "on_record", "certificate", "people", "typed"),
         "enter": ("impact", "measure", "on_record", "certificate", "people", "typed"),
-        "calibrate": ("enter", "fleet", "impact", "measure", "on_record", "certificate", "people", "typed"),
-        "report": ("impact", "measure", "on_record", "people"),
+        "verify": ("on_record", "certificate", "typed"),
+        "calibrate": ("verify", "enter", "fleet", "impact", "measure", "on_record", "certificate", "people", "typed"),
+        "report": ("verify", "impact", "measure", "on_record", "people"),
     },
     "faces": {
         "plain_text": (),

@@ -3,6 +3,7 @@
 import re
 from dataclasses import asdict
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -200,20 +201,30 @@ def verify(
             "--digest", metavar="DIGEST", help="A ledger digest printed on a report: it must be in the chain."
         ),
     ] = None,
+    rows_only: Annotated[
+        bool, typer.Option("--rows-only", help="Only the rows against the ledger: quick, and says less.")
+    ] = False,
 ) -> Reply:
-    """Check every record against the ledger; exit status 1 if a byte was changed, a row is missing or the order is not kept.
+    """Check the whole state; exit status 1 if a byte was changed, a row is missing, the order is not kept, or a record is false.
+
+    Pages and indexes, the schema, every row against the ledger, who signed each entry, curves fitted anew, certificates closed by
+    their acceptance, kept files. Whoever may rewrite everything can make all of that fit: only a digest that was printed or kept
+    elsewhere proves the contrary.
 
     Example: calib verify
     """
     from calib.faces.answers import verification as answer
+    from calib.procedures.verify.whole_state import Verified, verify_state
     from calib.records import ledger
 
     if digest is not None and not re.fullmatch("[0-9a-f]{64}", digest):
         expected = "64 digits and letters from a to f, as on the report"
         raise BadInputError([Finding.typed("digest", digest, expected)])
     session = desk.reading()
-    findings = ledger.verify(session.connection(), digest, say)
-    return Reply(answer.document(*ledger.ledger_head(session), findings), answer.text, status=int(bool(findings)))
+    rows = partial(ledger.verify, session.connection(), digest, say)
+    verified = Verified(rows()) if rows_only else verify_state(session, digest, say)
+    told = answer.document(*ledger.ledger_head(session), verified.findings, verified.remarks)
+    return Reply(told, answer.text, status=int(bool(verified.findings)))
 
 
 @reads(app, "upgrade")
