@@ -27,6 +27,12 @@ def shown_location(location: str) -> str:
     return str(place) if isinstance(place, Server) else location
 
 
+def name_of(location: str) -> str:
+    """The name of records as another company may read it: without folder, password or machine. Raises RecordsError."""
+    place = located(location)
+    return str(place.url.database) if isinstance(place, Server) else place.name
+
+
 def make(location: str) -> None:
     """Make records with the present schema; raises RecordsError where some are there already."""
     place = located(location)
