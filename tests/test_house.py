@@ -77,7 +77,7 @@ ROOMS = {
         "factors": ("impact", "pairs", "measure", "on_record"),
         "fleet": ("measure", "on_record", "certificate", "people", "typed"),
         "enter": ("impact", "measure", "on_record", "certificate", "people", "typed"),
-        "verify": ("on_record", "certificate", "typed"),
+        "verify": ("on_record", "certificate", "people", "typed"),
         "calibrate": ("verify", "enter", "fleet", "impact", "measure", "on_record", "certificate", "people", "typed"),
         "report": ("verify", "impact", "measure", "on_record", "people"),
     },

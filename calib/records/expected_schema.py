@@ -16,23 +16,23 @@ from sqlmodel import SQLModel
 from calib.records.guards import guards_on_server
 from calib.records.verification import LedgerFinding
 
-# SHA-256 of what `statements` gives for a new file of the present schema.
+# SHA-256 of what `schema_made` gives for a new file of the present schema.
 FINGERPRINT = "09de370d50b7148620f5df3f9f9c6713fcc413ddf01374793a12f2b6ef256d16"
 
 _STATEMENTS = "SELECT type, name, tbl_name, sql FROM sqlite_master WHERE name NOT LIKE 'sqlite_%' ORDER BY type, name"
 _OF_ALEMBIC = "alembic_version"
 
-Named = tuple[str, str]  # "index", "ix_outlet_job_id"
+SchemaName = tuple[str, str]  # "index", "ix_outlet_job_id"
 
 
-def statements(connection: Connection) -> dict[Named, str]:
+def schema_made(connection: Connection) -> dict[SchemaName, str]:
     """What made each table, index and trigger of a file: kind and name -> table and statement."""
     return {
         (str(kind), str(name)): f"{table}: {sql}" for kind, name, table, sql in connection.execute(text(_STATEMENTS))
     }
 
 
-def fingerprint(made: Mapping[Named, str]) -> str:
+def fingerprint(made: Mapping[SchemaName, str]) -> str:
     """SHA-256 of the statements of a schema."""
     content = json.dumps(sorted((*named, statement) for named, statement in made.items()))
     return hashlib.sha256(content.encode("utf-8", "surrogateescape")).hexdigest()
@@ -40,7 +40,7 @@ def fingerprint(made: Mapping[Named, str]) -> str:
 
 def is_as_made(connection: Connection) -> bool:
     """Whether the schema of a file is the one that the program makes; a server's is not compared here."""
-    return connection.dialect.name != "sqlite" or fingerprint(statements(connection)) == FINGERPRINT
+    return connection.dialect.name != "sqlite" or fingerprint(schema_made(connection)) == FINGERPRINT
 
 
 def schema_findings(connection: Connection) -> Iterator[LedgerFinding]:
@@ -48,10 +48,10 @@ def schema_findings(connection: Connection) -> Iterator[LedgerFinding]:
     if connection.dialect.name != "sqlite":
         yield from _findings(_expected_on_server(), _present_on_server(connection))
     elif not is_as_made(connection):
-        yield from _findings(_expected_in_file(), statements(connection))
+        yield from _findings(_expected_in_file(), schema_made(connection))
 
 
-def _findings(expected: Mapping[Named, str], present: Mapping[Named, str]) -> Iterator[LedgerFinding]:
+def _findings(expected: Mapping[SchemaName, str], present: Mapping[SchemaName, str]) -> Iterator[LedgerFinding]:
     for kind, name in sorted(expected.keys() - present.keys()):
         yield LedgerFinding(f"{kind} {name}", "is missing in the schema")
     for kind, name in sorted(present.keys() - expected.keys()):
@@ -61,21 +61,20 @@ def _findings(expected: Mapping[Named, str], present: Mapping[Named, str]) -> It
             yield LedgerFinding(f"{kind} {name}", "was changed in the schema")
 
 
-def _expected_in_file() -> dict[Named, str]:
+def _expected_in_file() -> dict[SchemaName, str]:
     """The same of new records, made in memory."""
-    from calib.records.database import SCHEMA  # noqa: PLC0415 (it opens records, and asks here whether it may write)
     from calib.records.migrations import upgrade  # noqa: PLC0415 (alembic takes 0.2 s to import)
 
     engine = create_engine("sqlite://")
     with engine.connect() as connection:
-        upgrade(connection, SCHEMA)
-        made = statements(connection)
+        upgrade(connection, "head")
+        made = schema_made(connection)
     engine.dispose()
     return made
 
 
-def _expected_on_server() -> dict[Named, str]:
-    made: dict[Named, str] = {("table", _OF_ALEMBIC): "", ("column", f"{_OF_ALEMBIC}.version_num"): "NOT NULL"}
+def _expected_on_server() -> dict[SchemaName, str]:
+    made: dict[SchemaName, str] = {("table", _OF_ALEMBIC): "", ("column", f"{_OF_ALEMBIC}.version_num"): "NOT NULL"}
     for table in SQLModel.metadata.sorted_tables:
         made["table", table.name] = ""
         for column in table.columns:
@@ -89,7 +88,7 @@ def _expected_on_server() -> dict[Named, str]:
     return made
 
 
-def _constraint(table: str, constraint: Any) -> dict[Named, str]:
+def _constraint(table: str, constraint: Any) -> dict[SchemaName, str]:
     if isinstance(constraint, CheckConstraint):
         return {("CHECK", f"{table}.{constraint.name}"): ""}
     columns = ", ".join(column.name for column in constraint.columns)
@@ -100,9 +99,9 @@ def _constraint(table: str, constraint: Any) -> dict[Named, str]:
     return {}
 
 
-def _present_on_server(connection: Connection) -> dict[Named, str]:
+def _present_on_server(connection: Connection) -> dict[SchemaName, str]:
     present = inspect(connection)
-    made: dict[Named, str] = {}
+    made: dict[SchemaName, str] = {}
     for table in present.get_table_names():
         made["table", table] = ""
         for column in present.get_columns(table):

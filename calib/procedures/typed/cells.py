@@ -62,7 +62,7 @@ def share(cell: str) -> str | None:
     return "a percentage, 0 to 100" if finite_number(cell) or not 0 <= float(cell) <= 100 else None
 
 
-def usual(low: float, high: float, what: str) -> Check:
+def usually(low: float, high: float, what: str) -> Check:
     """What is usual for a number that may be another: from low to high; common practice, no source."""
 
     def check(cell: str) -> str | None:

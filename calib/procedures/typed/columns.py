@@ -23,7 +23,7 @@ from calib.procedures.typed.cells import (
     same_time,
     share,
     time_with_zone,
-    usual,
+    usually,
     whole,
 )
 from calib.procedures.typed.declaration import Check, Declaration, Reference, TypedColumn
@@ -95,7 +95,7 @@ _OF_AN_OUTLET = (
         "outlet_factor",
         above_zero,
         "what the face velocity times the area is multiplied by",
-        odd=usual(0.4, 1.2, "an outlet factor"),
+        odd=usually(0.4, 1.2, "an outlet factor"),
     ),
     _may("outlet_factor_standard_uncertainty", not_negative, "standard uncertainty of the outlet factor"),
     _may("outlet_factor_source", any_text, "where the outlet factor or the effective area comes from"),
@@ -110,7 +110,7 @@ _OF_AN_OUTLET = (
         "tolerance_percent",
         percent,
         "tolerance in percent of the design flow",
-        odd=usual(1, 30, "a tolerance in percent"),
+        odd=usually(1, 30, "a tolerance in percent"),
     ),
 )
 _DECLARED = (
@@ -133,11 +133,11 @@ _DECLARED = (
                 "mpe_percent",
                 share,
                 "maximum permissible error, in percent of the indication",
-                odd=usual(0, 20, "a maximum permissible error in percent"),
+                odd=usually(0, 20, "a maximum permissible error in percent"),
             ),
             _may("mpe_absolute", not_negative, "maximum permissible error, in the unit; of both the sum holds"),
             _must(
-                "interval_months", whole, "calibration interval in months", odd=usual(1, 60, "an interval in months")
+                "interval_months", whole, "calibration interval in months", odd=usually(1, 60, "an interval in months")
             ),
             _may("location", any_text, "where it is kept"),
             _may("repeatability", above_zero, "declared standard deviation of one indication"),
@@ -145,7 +145,7 @@ _DECLARED = (
                 "stability_percent",
                 share,
                 "limit of change since calibration, in percent of the indication, instead of a maximum permissible error",
-                odd=usual(0, 20, "a limit of change in percent"),
+                odd=usually(0, 20, "a limit of change in percent"),
             ),
             _may("stability_absolute", not_negative, "limit of change since calibration, in the unit"),
             _may("stability_basis", any_text, "what the stability limits rest on"),
@@ -160,7 +160,7 @@ _DECLARED = (
                 "check_interval_days",
                 whole,
                 "days between intermediate checks; blank: none is required",
-                odd=usual(1, 366, "a time between checks in days"),
+                odd=usually(1, 366, "a time between checks in days"),
             ),
             _may(
                 "density_effect",
@@ -227,7 +227,7 @@ _DECLARED = (
             _must("indication", finite_number, "what the instrument showed"),
             _must("unit", any_text, "the unit of the reference value and of its uncertainty"),
             _must("expanded_uncertainty", above_zero, "U of the certificate"),
-            _must("coverage_factor", at_least_one, "k of that U", odd=usual(1, 5, "k")),
+            _must("coverage_factor", at_least_one, "k of that U", odd=usually(1, 5, "k")),
             _may("repeatability", not_negative, "standard deviation of the indications"),
             _may("observations", whole, "how many indications the one is the mean of"),
             _may(
@@ -256,7 +256,7 @@ _DECLARED = (
                 "relative_standard_uncertainty_percent",
                 share,
                 "its relative standard uncertainty in percent",
-                odd=usual(0.5, 15, "the standard uncertainty of a method in percent"),
+                odd=usually(0.5, 15, "the standard uncertainty of a method in percent"),
             ),
             _must("basis", any_text, "what that rests on"),
             _may("pattern", one_of(*tables.PATTERNS), "where and how the instrument is held"),
@@ -295,7 +295,7 @@ _DECLARED = (
                 "tolerance_percent",
                 percent,
                 "tolerance in percent of the design flow",
-                odd=usual(1, 30, "a tolerance in percent"),
+                odd=usually(1, 30, "a tolerance in percent"),
             ),
         ),
         key=("job", "system", "service"),
@@ -341,7 +341,7 @@ _DECLARED = (
                 "averaging_s",
                 above_zero,
                 "the meter's averaging time in seconds",
-                odd=usual(1, 3600, "an averaging time in seconds"),
+                odd=usually(1, 3600, "an averaging time in seconds"),
             ),
             _may(
                 "log_file",

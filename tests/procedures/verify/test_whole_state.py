@@ -14,7 +14,7 @@ from sqlmodel import select
 
 from calib.procedures.verify.whole_state import verify_state
 from calib.records import database, ledger
-from calib.records.expected_schema import FINGERPRINT, fingerprint, statements
+from calib.records.expected_schema import FINGERPRINT, fingerprint, schema_made
 from calib.records.tables import (
     Acceptance,
     Attachment,
@@ -85,7 +85,7 @@ def test_the_demo_has_no_finding(demo_records):
 def test_the_fingerprint_is_that_of_new_records(empty_records):
     with database.reading(str(empty_records)) as session:
         assert (
-            session.get_bind().dialect.name != "sqlite" or fingerprint(statements(session.connection())) == FINGERPRINT
+            session.get_bind().dialect.name != "sqlite" or fingerprint(schema_made(session.connection())) == FINGERPRINT
         )
 
 
