@@ -123,7 +123,7 @@ def _total(
 ) -> Total:
     sign = {number: NET_SIGN[outlet.service] if service == NET else 1.0 for number, outlet in outlets.items()}
     declared = designs.get((system, service))
-    tolerance = float("nan") if declared is None else float(declared.tolerance_percent) / 100
+    tolerance = float("nan") if declared is None else float(declared.tolerance_percent or "nan") / 100
     design, measured = _design(outlets, sign, designs), sum(number in stands for number in outlets)
     return Total(system, service, measured, len(outlets), design, tolerance, room, wanted, sign)
 
