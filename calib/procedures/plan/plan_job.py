@@ -8,7 +8,7 @@ from datetime import datetime
 from sqlmodel import Session, col, select
 
 from calib.errors import Finding
-from calib.measurement.ways import WAYS
+from calib.measurement.ways import WAYS, flow_meters_at
 from calib.procedures.measure.air import AirFound, air_of
 from calib.procedures.measure.totals import design_of
 from calib.procedures.on_record.by_name import job_named
@@ -128,12 +128,13 @@ def _fitting(asked: Asked, outlet: tables.Outlet) -> tuple[list[Gear], tuple[str
     gear = [gear for gear in asked.gear if _fits(gear.instrument, outlet)]
     if outlet.place == tables.DUCT or _makes_a_flow(outlet):
         return gear, ()
-    why = "only a hood can measure here: no outlet factor, effective area or found factor is on record"
-    return gear, (why if gear else f"{why}, and no hood is in calibration",)
+    takes_the_flow = " or ".join(way.name for way in flow_meters_at(outlet.place or tables.OUTLET))
+    why = f"only a {takes_the_flow} can measure here: no outlet factor, effective area or found factor is on record"
+    return gear, (why if gear else f"{why}, and no {takes_the_flow} is in calibration",)
 
 
 def _fits(instrument: tables.Instrument, outlet: tables.Outlet) -> bool:
-    """Whether an instrument can be held at a place: no hood in a duct, and only a hood where a velocity makes no flow."""
+    """Whether an instrument can be held at a place: where a velocity makes no flow it must take the flow itself."""
     way = way_of_instrument(instrument)
     return (outlet.place or tables.OUTLET) not in way.not_at and (
         outlet.place == tables.DUCT or way.is_flow or _makes_a_flow(outlet)
