@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
 from calib.confirmation.control_chart import (
     FEWEST_VALUES,
@@ -21,16 +21,14 @@ from calib.confirmation.control_chart import (
 )
 from calib.procedures.fleet.check_values import baseline_values, not_below_resolution, value_in_unit
 from calib.procedures.on_record.by_name import instrument_tagged, tags_of
+from calib.procedures.on_record.instruments import checks_of
 from calib.records.record import moment, typed
 from calib.records.tables import Instrument, IntermediateCheck
 
 
 def checks_on_file(session: Session, tag: str | None = None) -> list[dict[str, Any]]:
     """Intermediate checks of one instrument, or of all, with the tag of the other instrument and the basis as it was kept."""
-    query = select(IntermediateCheck).order_by(col(IntermediateCheck.id))
-    if tag is not None:
-        query = query.where(IntermediateCheck.instrument_id == instrument_tagged(session, tag).id)
-    return _on_file(session, session.exec(query).all())
+    return _on_file(session, checks_of(session, tag))
 
 
 def check_on_file(session: Session, check: IntermediateCheck) -> dict[str, Any]:
@@ -89,8 +87,7 @@ class ChartedSeries:
 def charts_of(session: Session, tag: str, kind: str | None = None) -> list[ChartedSeries]:
     """Control charts of an instrument's checks, one for each kind and other instrument; raises NotInRecordsError."""
     instrument = instrument_tagged(session, tag)
-    query = select(IntermediateCheck).where(IntermediateCheck.instrument_id == instrument.id)
-    rows = sorted(session.exec(query), key=lambda check: (moment(check.at), check.id))
+    rows = sorted(checks_of(session, tag), key=lambda check: (moment(check.at), check.id))
     groups: dict[tuple[str, int | None, bool], list[IntermediateCheck]] = {}
     for one in rows:
         if kind is None or one.kind == kind:

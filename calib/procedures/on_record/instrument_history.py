@@ -9,7 +9,7 @@ from sqlmodel import Session, col, or_, select
 from calib.procedures.on_record.attached_files import files_of
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.calibrations import calibrations_on_file
-from calib.procedures.on_record.instruments import InstrumentStatus, checks, statuses
+from calib.procedures.on_record.instruments import InstrumentStatus, checks_of, statuses
 from calib.procedures.on_record.probe_pairs import pairings_of
 from calib.records import ledger
 from calib.records.record import RecordCells, key, moment, typed
@@ -42,7 +42,7 @@ def instrument_history(session: Session, tag: str, at: datetime) -> InstrumentHi
             for each in calibrations_on_file(session, tag)
         ),
         tuple(typed(event, "instrument_id") | _person(session, "event", event.id) for event in events),
-        tuple(checks(session, tag)),
+        tuple({"tag": tag} | typed(check, "instrument_id") for check in checks_of(session, tag)),
         tuple(pairings_of(session, own)),
         tuple(files_of(session, instrument_id=own)),
         tuple(_reviews(session, own)),

@@ -100,12 +100,9 @@ def _latest_values(session: Session, instruments: Collection[int], at: datetime)
     return found
 
 
-def checks(session: Session, tag: str | None = None) -> list[RecordCells]:
-    """Intermediate checks of one instrument, or of all."""
-    of_instrument = col(IntermediateCheck.instrument_id) == col(Instrument.id)
-    query = (
-        select(IntermediateCheck, Instrument.tag).join(Instrument, of_instrument).order_by(col(IntermediateCheck.id))
-    )
+def checks_of(session: Session, tag: str | None) -> Sequence[IntermediateCheck]:
+    """Intermediate checks of one instrument, or of all where no tag is given, as they were recorded."""
+    query = select(IntermediateCheck).order_by(col(IntermediateCheck.id))
     if tag is not None:
-        query = query.where(Instrument.id == instrument_tagged(session, tag).id)
-    return [{"tag": owner} | typed(one, "instrument_id") for one, owner in session.exec(query)]
+        query = query.where(IntermediateCheck.instrument_id == instrument_tagged(session, tag).id)
+    return session.exec(query).all()
