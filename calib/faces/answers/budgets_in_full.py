@@ -83,9 +83,9 @@ def _typed(measured: Measured) -> list[Unit]:
 
 def _conversions(units: list[Unit]) -> list[Content]:
     """What each unit is in the coherent SI unit, where it is not that unit."""
-    named = {one.symbol: one for one in units if one is not _ONE}
+    named = {unit.symbol: unit for unit in units if unit is not _ONE}
     return [
-        {"unit": one.symbol, "value": one.scale, "si_unit": coherent(one.quantity).symbol}
-        for one in named.values()
-        if one.symbol != coherent(one.quantity).symbol
+        {"unit": unit.symbol, "value": unit.scale, "si_unit": coherent(unit.quantity).symbol}
+        for unit in named.values()
+        if unit.symbol != coherent(unit.quantity).symbol
     ]

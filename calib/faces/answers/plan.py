@@ -89,9 +89,9 @@ def document(plan: JobPlan, units: str | None) -> Content:
 
 def _air(air: AirFound, units: str | None) -> Content:
     rows = {
-        _SHOWN[one.condition.quantity]: _condition(one.value, one.standard_uncertainty, one.condition.quantity, units)
-        for one in air.rows
-        if one.condition.quantity in _SHOWN
+        _SHOWN[row.condition.quantity]: _condition(row.value, row.standard_uncertainty, row.condition.quantity, units)
+        for row in air.rows
+        if row.condition.quantity in _SHOWN
     }
     in_unit = preferred("density", units or "si")
     of_density = _with_u(air.density, air.standard_uncertainty, in_unit)
@@ -224,9 +224,9 @@ def _air_line(answer: Content) -> str:
     if air is None:
         why = f" ({'; '.join(answer['air_reasons'])})" if answer["air_reasons"] else ""
         return f"Air: no conditions are stated or on record{why}."
-    three = [air[one] for one in _SHOWN.values()]
-    values = ", ".join(f"{one['value']:.4g} {one['unit']}" for one in three)
-    within = ", ".join(f"{one['standard_uncertainty']:.2g} {one['unit']}" for one in three)
+    three = [air[quantity] for quantity in _SHOWN.values()]
+    values = ", ".join(f"{condition['value']:.4g} {condition['unit']}" for condition in three)
+    within = ", ".join(f"{condition['standard_uncertainty']:.2g} {condition['unit']}" for condition in three)
     density = f"density {air['density']['value']:.4g} {air['density']['unit']}"
     if air["expected"]:
         return f"Air, as expected: {values}, {density}; to be measured with standard uncertainties of {within}."
@@ -325,7 +325,7 @@ def _ends(pair: Content | None, expanded_uncertainty: float) -> str:
         grain = round_uncertainty(expanded_uncertainty, digits)
         ends = low.quantize(grain, ROUND_CEILING), high.quantize(grain, ROUND_FLOOR)
         if ends[0] <= ends[1]:
-            return " to ".join(plain(one) for one in ends)
+            return " to ".join(plain(end) for end in ends)
     return "-"
 
 
@@ -369,22 +369,22 @@ def _why_not(candidate: Content, outlet: Content) -> Iterable[str]:
 def _together(unusable: Sequence[Content]) -> Iterable[tuple[str, list[Content]]]:
     """Each reason with all that it speaks against."""
     those: dict[str, list[Content]] = {}
-    for one in unusable:
-        for reason in one["reasons"]:
-            those.setdefault(reason, []).append(one)
+    for gear in unusable:
+        for reason in gear["reasons"]:
+            those.setdefault(reason, []).append(gear)
     return those.items()
 
 
 def _said_of(those: Sequence[Content], reason: str) -> str:
     """A reason with the names before it, unless it begins with the tag that it speaks of."""
-    tags = {tag for one in those for tag in (one["instrument"], one["probe"])}
+    tags = {tag for gear in those for tag in (gear["instrument"], gear["probe"])}
     if any(reason.startswith(f"{tag}: ") for tag in tags):
         return reason
-    return f"{', '.join(_name(one) for one in those)}: {reason}"
+    return f"{', '.join(_name(gear) for gear in those)}: {reason}"
 
 
 def _tail(answer: Content) -> list[list[str]]:
-    left_out = [line for one in answer["left_out"] for reason in one["reasons"] for line in _wrapped(reason, "  - ")]
+    left_out = [line for gear in answer["left_out"] for reason in gear["reasons"] for line in _wrapped(reason, "  - ")]
     blocks = [[f"Left out on {answer['on']}:", *left_out]] if left_out else []
     last = []
     if answer["reference_standards"]:
@@ -400,7 +400,7 @@ _PREDICTED = (
 
 
 def _summary(answer: Content) -> str:
-    without, designed = answer["without_instrument"], [one for one in answer["outlets"] if one["design"]]
+    without, designed = answer["without_instrument"], [outlet for outlet in answer["outlets"] if outlet["design"]]
     if not designed:
         return "No outlet of this job has a design flow: there is nothing to prove."
     if without:

@@ -14,8 +14,8 @@ def document(entries: int, digest: str, findings: Sequence[LedgerFinding]) -> Co
 
 def text(answer: Content) -> str:
     """The same for people."""
-    found = "{entries} ledger entries, {} finding(s), digest {digest}".format(len(answer["findings"]), **answer)
-    return "\n".join([*finding_lines(answer), found])
+    counts = "{entries} ledger entries, {} finding(s), digest {digest}".format(len(answer["findings"]), **answer)
+    return "\n".join([*finding_lines(answer), counts])
 
 
 def finding_lines(answer: Content) -> list[str]:

@@ -211,8 +211,8 @@ def attach(
     from calib.procedures.fleet.attach_file import attach_to_calibration, attachable
 
     content = attachable(file_content(file, LARGEST_FILE))
-    kept = attach_to_calibration(desk.writing(), tag, certificate, content, remarks, desk.signature())
-    return attached(kept, f"{tag}, certificate {certificate}")
+    on_record = attach_to_calibration(desk.writing(), tag, certificate, content, remarks, desk.signature())
+    return attached(on_record, f"{tag}, certificate {certificate}")
 
 
 @reads(app, "list")

@@ -37,8 +37,8 @@ def check_on_file(session: Session, check: IntermediateCheck) -> dict[str, Any]:
 
 
 def _on_file(session: Session, checks: Sequence[IntermediateCheck]) -> list[dict[str, Any]]:
-    named = {number for check in checks for number in (check.instrument_id, check.other_instrument_id)}
-    tags = tags_of(session, {number for number in named if number is not None})
+    named = {instrument_id for check in checks for instrument_id in (check.instrument_id, check.other_instrument_id)}
+    tags = tags_of(session, {instrument_id for instrument_id in named if instrument_id is not None})
     return [
         {
             "tag": tags[check.instrument_id],
@@ -89,9 +89,9 @@ def charts_of(session: Session, tag: str, kind: str | None = None) -> list[Chart
     instrument = instrument_tagged(session, tag)
     rows = sorted(checks_of(session, tag), key=lambda check: (moment(check.at), check.id))
     groups: dict[tuple[str, int | None, bool], list[IntermediateCheck]] = {}
-    for one in rows:
-        if kind is None or one.kind == kind:
-            groups.setdefault((one.kind, one.other_instrument_id, one.unit == "1"), []).append(one)
+    for check in rows:
+        if kind is None or check.kind == kind:
+            groups.setdefault((check.kind, check.other_instrument_id, check.unit == "1"), []).append(check)
     return [_series(session, instrument, lot) for lot in groups.values()]
 
 
@@ -102,7 +102,7 @@ def _series(session: Session, instrument: Instrument, rows: Sequence[Intermediat
         last.kind,
         None if other is None else other.tag,
         last.unit,
-        tuple(_charted(instrument, one, last.unit) for one in rows),
+        tuple(_charted(instrument, check, last.unit) for check in rows),
     )
     return _with_baseline(session, instrument, other, plain) if last.kind == "check standard" else plain
 
@@ -121,17 +121,17 @@ def _with_baseline(
     values = baseline_values(session, instrument, other, plain.unit)
     if len(values) < FEWEST_VALUES:
         return plain
-    base = not_below_resolution(baseline([one.value for one in values]), instrument, plain.unit)
+    base = not_below_resolution(baseline([value.value for value in values]), instrument, plain.unit)
     first, last = values[0].at, values[-1].at
-    later = [one for one in plain.checks if one.at > last]
-    means = iter(weighted_means([one.value for one in later], base).tolist())
+    later = [check for check in plain.checks if check.at > last]
+    means = iter(weighted_means([check.value for check in later], base).tolist())
     checks = tuple(
         replace(
-            one,
-            in_baseline=one.passed and first <= one.at <= last,
-            weighted_mean=next(means) if one.at > last else None,
+            check,
+            in_baseline=check.passed and first <= check.at <= last,
+            weighted_mean=next(means) if check.at > last else None,
         )
-        for one in plain.checks
+        for check in plain.checks
     )
     return replace(
         plain,

@@ -117,7 +117,7 @@ def _pair(
     """Whether meter and probe were used as they are paired, and the probe of a pair calibrated as one is in use like its meter."""
     at = moment(reading.observed_at)
     if records.pairs:
-        tags = {number: instrument.tag for number, instrument in records.instruments.items()}
+        tags = {instrument_id: instrument.tag for instrument_id, instrument in records.instruments.items()}
         yield from reasons_against(records.pairs, instrument, probe, at, tags)
     if probe is not None and way_of_instrument(instrument).probe is ProbeUse.CALIBRATED_WITH:
         yield from probe_of(records, instrument, probe, at, now).reasons

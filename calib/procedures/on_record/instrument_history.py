@@ -32,11 +32,11 @@ class InstrumentHistory:
 
 def instrument_history(session: Session, tag: str, at: datetime) -> InstrumentHistory:
     """One instrument with everything that happened to it; raises NotInRecordsError."""
-    one = instrument_tagged(session, tag)
-    own = key(one.id)
+    instrument = instrument_tagged(session, tag)
+    own = key(instrument.id)
     events = session.exec(select(Event).where(Event.instrument_id == own).order_by(col(Event.id)))
     return InstrumentHistory(
-        statuses(session, [one], at)[0],
+        statuses(session, [instrument], at)[0],
         tuple(
             each | {"files": files_of(session, calibration_id=each["id"])}
             for each in calibrations_on_file(session, tag)

@@ -46,15 +46,17 @@ def probes_of(session: Session, records: OnRecord) -> frozenset[int]:
             as_instrument.add(instrument)
             as_probe.add(probe)
     named = frozenset(probe for probe in as_probe if probe is not None), frozenset(as_instrument)
-    return frozenset(number for number, instrument in records.instruments.items() if is_probe(instrument, *named))
+    return frozenset(
+        instrument_id for instrument_id, instrument in records.instruments.items() if is_probe(instrument, *named)
+    )
 
 
 def gear_on(records: OnRecord, probes: frozenset[int], wish: Wish) -> tuple[tuple[Gear, ...], tuple[LeftOut, ...]]:
     """What may be used on that day, and what may not."""
     measure = [
         instrument
-        for number, instrument in sorted(records.instruments.items())
-        if number in probes or _measures_air(instrument)
+        for instrument_id, instrument in sorted(records.instruments.items())
+        if instrument_id in probes or _measures_air(instrument)
     ]
     here = [instrument for instrument in measure if not _retired(records, instrument, wish)]
     asked = {instrument.tag: gate(records.register, instrument.tag, wish.at, wish.known) for instrument in here}

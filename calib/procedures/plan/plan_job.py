@@ -51,7 +51,7 @@ def plan_job(session: Session, name: str, wish: Wish) -> JobPlan:
     gear, left_out = gear_on(records, probes_of(session, records), wish)
     asked = Asked(records, wish, gear, left_out, air)
     outlets = outlets_in_force(session, [key(job.id)])
-    planned = tuple(_of_outlet(asked, outlets[number]) for number in sorted(outlets))
+    planned = tuple(_of_outlet(asked, outlets[outlet_id]) for outlet_id in sorted(outlets))
     return JobPlan(job, wish, planned, left_out, standards_among(records, gear), air, reasons)
 
 
@@ -59,7 +59,7 @@ def method_findings(session: Session, methods: Iterable[str]) -> list[Finding]:
     """What is wrong with methods that were named."""
     known = list(session.exec(select(tables.Method.method).order_by(col(tables.Method.id))))
     expected = f"a method in the records: there is {', '.join(known) or 'none'}"
-    return [Finding.typed("method", one, expected) for one in methods if one not in known]
+    return [Finding.typed("method", method, expected) for method in methods if method not in known]
 
 
 # --- the air ---------------------------------------------------------------------------------------------------------------------
