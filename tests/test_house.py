@@ -86,9 +86,11 @@ ROOMS = {
         "cautions": (),
         "written": (),
         "files": (),
-        "answers": ("written", "plain_text", "template", "cautions"),
-        "drawings": ("answers", "written", "plain_text"),
-        "report": ("drawings", "answers", "written", "plain_text", "cautions", "unswept", "write_over"),
+        "parts": ("written", "plain_text"),
+        "answers": ("parts", "written", "plain_text", "cautions"),
+        "handouts": ("answers", "written", "plain_text", "template"),
+        "drawings": ("answers", "parts", "written", "plain_text"),
+        "report": ("drawings", "answers", "parts", "written", "plain_text", "cautions", "unswept", "write_over"),
         "demo": ("report", "drawings", "files"),
         "manual": ("cautions",),
         "cli": (
@@ -97,6 +99,7 @@ ROOMS = {
             "demo",
             "report",
             "drawings",
+            "handouts",
             "answers",
             "written",
             "plain_text",
@@ -371,6 +374,11 @@ def test_everything_public_says_what_it_is(name):
     tree = tree_of(name)
     assert ast.get_docstring(tree)
     assert [node.name for node in public_definitions(tree.body) if not ast.get_docstring(node)] == []
+
+
+@pytest.mark.parametrize("name", [name for name in NAMES if re.fullmatch(r"calib/faces/answers/[a-z]\w+\.py", name)])
+def test_each_answer_is_a_document_for_machines_and_a_text_for_people(name):
+    assert {"document", "text"} <= {node.name for node in tree_of(name).body if isinstance(node, ast.FunctionDef)}
 
 
 def words_of(name):

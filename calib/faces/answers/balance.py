@@ -1,7 +1,7 @@
 """A job's balance, as `calib balance` answers: totals of its systems, of the whole and of its rooms."""
 
 from calib.arrays import finite
-from calib.faces.answers.reading_in_full import result
+from calib.faces.parts.reading_in_full import result
 from calib.faces.plain_text import table_text
 from calib.faces.written import Content, design_text, probability_text, total_name
 from calib.procedures.measure.evaluate import Evaluation

@@ -10,7 +10,7 @@ from calib.curves.choice import whitened
 from calib.curves.diagnosis import outliers
 from calib.curves.response import curve_from_text
 from calib.errors import BadInputError
-from calib.faces.answers.curve import curve, fit_of, stored_residuals, unit_of_residuals
+from calib.faces.parts.curve import curve, fit_of, stored_residuals, unit_of_residuals
 from calib.faces.plain_text import withdrawn_text
 from calib.faces.written import Content
 from calib.procedures.calibrate.accept_calibration import AcceptanceWanted, assessed

@@ -2,8 +2,8 @@
 
 from collections.abc import Iterable
 
-from calib.faces.answers.factor_revision import head_text, revision, tables_text
-from calib.faces.answers.reading_in_full import velocity_unit
+from calib.faces.parts.factor_revision import head_text, revision, tables_text
+from calib.faces.parts.reading_in_full import velocity_unit
 from calib.faces.plain_text import command_text
 from calib.faces.written import Content
 from calib.procedures.factors.factors_on_file import FactorOnFile

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from calib import quantities
 from calib.airflow.traverse import Section, TraversePlace
-from calib.faces.answers.duct_section_text import lines_text, marked, section_text, size_text
+from calib.faces.parts.duct_section_text import lines_text, marked, section_text, size_text
 from calib.faces.plain_text import table_text
 from calib.faces.written import Content
 from calib.quantities import Unit

@@ -136,7 +136,7 @@ def due(
 
 
 def _write_calendar(session: "Session", path: Path, day: date, ahead: int) -> None:
-    from calib.faces.answers.due_calendar import CALENDAR_BEGINS, as_calendar
+    from calib.faces.handouts.due_calendar import CALENDAR_BEGINS, as_calendar
     from calib.faces.write_over import write_over
     from calib.procedures.fleet.recalibration_round import due_instruments, identity
     from calib.procedures.on_record.register import load_register

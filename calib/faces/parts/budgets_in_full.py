@@ -1,7 +1,7 @@
 """Budgets in full as answers: one of each kind of measurement, every number that a reader needs to work the flow out by hand."""
 
 from calib.arrays import finite
-from calib.faces.answers.reading_in_full import velocity_unit
+from calib.faces.parts.reading_in_full import velocity_unit
 from calib.faces.written import Content
 from calib.procedures.measure import budgets_in_full as full
 from calib.procedures.measure.evaluate import Evaluation, Measured
