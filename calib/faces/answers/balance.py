@@ -2,6 +2,7 @@
 
 from calib.arrays import finite
 from calib.faces.parts.reading_in_full import result
+from calib.faces.parts.value_in_unit import value_in
 from calib.faces.plain_text import table_text
 from calib.faces.written import Content, design_text, probability_text, total_name
 from calib.procedures.measure.evaluate import Evaluation
@@ -56,8 +57,7 @@ def _design_of(totals: Totals, row: int, in_unit: Unit) -> Content | None:
         return None
     decided = judged is not None and bool(judged.statement[row])
     return {
-        "value": float(in_unit.from_si(total.design)),
-        "unit": in_unit.symbol,
+        **value_in(in_unit, total.design),
         "tolerance_percent": finite(100.0 * total.tolerance),
         "percent_of_design": None if judged is None else finite(judged.percent_of_design[row]),
         "conformity": str(judged.statement[row]) if judged is not None and decided else None,

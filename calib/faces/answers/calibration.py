@@ -17,6 +17,7 @@ from calib.procedures.calibrate.accept_calibration import AcceptanceWanted, asse
 from calib.procedures.certificate.completeness import MISSING, CertificateOnRecord, completeness
 from calib.procedures.certificate.fit_curve import comparisons_in_si
 from calib.procedures.on_record.calibrations import CalibrationOnFile
+from calib.procedures.typed.columns import PHASES
 from calib.records.record import typed
 from calib.records.tables import Comparison
 
@@ -75,9 +76,7 @@ def _assessment_kept(calibration: CalibrationOnFile) -> Any:
 def _assessments(calibration: CalibrationOnFile) -> list[Content]:
     """Comparisons of each phase against the maximum permissible error, under the rule it was accepted by, or the simple one."""
     rule = SIMPLE if calibration.acceptance is None else calibration.acceptance.decision_rule or SIMPLE
-    phases = [
-        phase for phase in ("as-found", "as-left") if any(each.phase == phase for each in calibration.comparisons)
-    ]
+    phases = [phase for phase in PHASES if any(each.phase == phase for each in calibration.comparisons)]
     judgements = []
     for phase in phases:
         try:

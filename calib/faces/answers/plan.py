@@ -42,6 +42,7 @@ import textwrap
 from collections.abc import Iterable, Sequence
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 
+from calib.faces.parts.value_in_unit import value_in, velocity_unit
 from calib.faces.plain_text import one_line
 from calib.faces.written import Content
 from calib.procedures.measure.air import MEASURED_AS, AirFound
@@ -56,7 +57,7 @@ from calib.procedures.plan.planned import (
     Predicted,
     acceptance,
 )
-from calib.quantities import UNITS, Unit, preferred, unit
+from calib.quantities import Unit, preferred, unit
 from calib.records import tables
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 from calib.uncertainty.statement import plain, round_uncertainty
@@ -93,24 +94,15 @@ def _air(air: AirFound, units: str | None) -> Content:
         for row in air.rows
         if row.condition.quantity in _SHOWN
     }
-    in_unit = preferred("density", units or "si")
-    of_density = _with_u(air.density, air.standard_uncertainty, in_unit)
-    return {"conditions": air.name, "expected": air.name == EXPECTED, **rows, "density": of_density}
+    density = value_in(preferred("density", units or "si"), air.density, air.standard_uncertainty)
+    return {"conditions": air.name, "expected": air.name == EXPECTED, **rows, "density": density}
 
 
 def _condition(value: float, u: float, quantity: str, units: str | None) -> Content:
     measured = MEASURED_AS[quantity]
     # The pressure of the atmosphere has other units than that of ducts.
     atmosphere = unit("pressure", "inHg(0degC)" if units == "ip" else "kPa")
-    return _with_u(value, u, atmosphere if measured == "pressure" else preferred(measured, units or "si"))
-
-
-def _with_u(value: float, u: float, in_unit: Unit) -> Content:
-    return {
-        "value": float(in_unit.from_si(value)),
-        "unit": in_unit.symbol,
-        "standard_uncertainty": float(in_unit.difference_from_si(u)),
-    }
+    return value_in(atmosphere if measured == "pressure" else preferred(measured, units or "si"), value, u)
 
 
 def _outlet(plan: OutletPlan, rule: str, units: str | None) -> Content:
@@ -139,8 +131,7 @@ def _tags(instrument: tables.Instrument, probe: tables.Instrument | None) -> Con
 
 def _design(plan: OutletPlan, flow: Unit) -> Content:
     return {
-        "value": flow.from_si(plan.design),
-        "unit": flow.symbol,
+        **value_in(flow, plan.design),
         "tolerance_percent": float(plan.outlet.tolerance_percent or "nan"),
         "half_width": flow.difference_from_si(plan.half_width),
     }
@@ -154,12 +145,10 @@ def _candidate(predicted: Predicted, plan: OutletPlan, flow: Unit, rule: str, un
         **_tags(instrument, predicted.gear.probe),
         "method": predicted.method.method,
         "certificate": predicted.standing.calibration.certificate,
-        "indication": {
-            "value": shown.from_si(predicted.standing.indication.mean),
-            "unit": shown.symbol,
-            "resolution": instrument.resolution,
-        },
-        "velocity": None if predicted.gear.way.is_flow else _velocity(predicted, units),
+        "indication": value_in(shown, predicted.standing.indication.mean) | {"resolution": instrument.resolution},
+        "velocity": None
+        if predicted.gear.way.is_flow
+        else value_in(velocity_unit(instrument.unit, units), predicted.velocity),
         "can_prove": predicted.verdict,
         "observations": predicted.observations,
         "standard_uncertainty": flow.difference_from_si(budget.standard_uncertainty),
@@ -178,13 +167,6 @@ def _candidate(predicted: Predicted, plan: OutletPlan, flow: Unit, rule: str, un
         **_intervals(accepted, flow, known=predicted.verdict != NOT_KNOWN),
         "flags": list(predicted.standing.flags),
     }
-
-
-def _velocity(predicted: Predicted, units: str | None) -> Content:
-    """In the unit asked for, or that of an instrument that shows one: others, in volts or pascals, mean m/s."""
-    own = predicted.gear.instrument.unit if predicted.gear.instrument.unit in UNITS["air velocity"] else "m/s"
-    in_unit = preferred("air velocity", units) if units else unit("air velocity", own)
-    return {"value": in_unit.from_si(predicted.velocity), "unit": in_unit.symbol}
 
 
 def _intervals(accepted: PlannedAcceptance, flow: Unit, *, known: bool) -> Content:

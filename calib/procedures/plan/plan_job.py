@@ -10,6 +10,7 @@ from sqlmodel import Session, col, select
 from calib.errors import Finding
 from calib.measurement.ways import WAYS, flow_meters_at
 from calib.procedures.measure.air import AirFound, air_of
+from calib.procedures.measure.gate_reading import makes_a_flow
 from calib.procedures.measure.totals import design_of
 from calib.procedures.on_record.by_name import job_named
 from calib.procedures.on_record.in_force import OnRecord, on_record, outlets_in_force
@@ -126,7 +127,7 @@ def _of_outlet(asked: Asked, outlet: tables.Outlet) -> OutletPlan:
 def _fitting(asked: Asked, outlet: tables.Outlet) -> tuple[list[Gear], tuple[str, ...]]:
     """What may be used at a place, and what is to be said of the place."""
     gear = [gear for gear in asked.gear if _fits(gear.instrument, outlet)]
-    if outlet.place == tables.DUCT or _makes_a_flow(outlet):
+    if makes_a_flow(outlet):
         return gear, ()
     takes_the_flow = " or ".join(way.name for way in flow_meters_at(outlet.place or tables.OUTLET))
     why = f"only a {takes_the_flow} can measure here: no outlet factor, effective area or found factor is on record"
@@ -136,13 +137,7 @@ def _fitting(asked: Asked, outlet: tables.Outlet) -> tuple[list[Gear], tuple[str
 def _fits(instrument: tables.Instrument, outlet: tables.Outlet) -> bool:
     """Whether an instrument can be held at a place: where a velocity makes no flow it must take the flow itself."""
     way = way_of_instrument(instrument)
-    return (outlet.place or tables.OUTLET) not in way.not_at and (
-        outlet.place == tables.DUCT or way.is_flow or _makes_a_flow(outlet)
-    )
-
-
-def _makes_a_flow(outlet: tables.Outlet) -> bool:
-    return (outlet.outlet_factor, outlet.effective_area, outlet.found_factor) != (None, None, None)
+    return (outlet.place or tables.OUTLET) not in way.not_at and (way.is_flow or makes_a_flow(outlet))
 
 
 def _by_the_best_method(asked: Asked, outlet: tables.Outlet, gear: Gear, half_width: float) -> Predicted | Unusable:
