@@ -130,27 +130,27 @@ def _hanging_on(session: Session, last: Gathered) -> Gathered:
 
 def _rested_on(session: Session, last: Gathered) -> Gathered:
     """What records rest on directly."""
-    below = Gathered(instruments=with_standards(session, last.instruments))
+    rested_on = Gathered(instruments=with_standards(session, last.instruments))
     of_readings = select(tables.Reading.outlet_id, tables.Reading.instrument_id, tables.Reading.probe_id)
     taken = list(by_keys(session, of_readings, tables.Reading.id, last.readings))
-    below.instruments |= {instrument_id for _, *used in taken for instrument_id in used if instrument_id is not None}
-    below.factors |= {*_factors_at(session, {outlet for outlet, *_ in taken} | last.outlets)}
-    below.conditions |= {*_conditions_of(session, last.readings)}
+    rested_on.instruments |= {instrument_id for _, *used in taken for instrument_id in used if instrument_id is not None}
+    rested_on.factors |= {*_factors_at(session, {outlet for outlet, *_ in taken} | last.outlets)}
+    rested_on.conditions |= {*_conditions_of(session, last.readings)}
     observed = select(tables.Condition.instrument_id)
-    named = by_keys(session, observed, tables.Condition.id, last.conditions | below.conditions)
-    below.instruments |= {instrument_id for instrument_id in named if instrument_id is not None}
+    named = by_keys(session, observed, tables.Condition.id, last.conditions | rested_on.conditions)
+    rested_on.instruments |= {instrument_id for instrument_id in named if instrument_id is not None}
     pairs = select(tables.FactorPair.traverse_reading_id, tables.FactorPair.face_reading_id)
     for both in by_keys(session, pairs, tables.FactorPair.found_factor_id, last.factors):
-        below.readings |= {*both}
+        rested_on.readings |= {*both}
     at_face = select(tables.FoundFactor.instrument_id)
-    below.instruments |= {*by_keys(session, at_face, tables.FoundFactor.id, last.factors)}
+    rested_on.instruments |= {*by_keys(session, at_face, tables.FoundFactor.id, last.factors)}
     at_outlets = select(tables.Reading.id)
-    below.readings |= {*by_keys(session, at_outlets, tables.Reading.outlet_id, last.outlets)}
+    rested_on.readings |= {*by_keys(session, at_outlets, tables.Reading.outlet_id, last.outlets)}
     owners = select(tables.IssuedReport.job_id)
     jobs = last.jobs | {*by_keys(session, owners, tables.IssuedReport.id, last.reports)}
     of_jobs = select(tables.Reading.id).join(tables.Outlet)
-    below.readings |= {*by_keys(session, of_jobs, tables.Outlet.job_id, jobs)}
-    return below
+    rested_on.readings |= {*by_keys(session, of_jobs, tables.Outlet.job_id, jobs)}
+    return rested_on
 
 
 def _readings_in(session: Session, conditions: Collection[int]) -> Iterator[int]:
@@ -182,7 +182,7 @@ def _outlets_with(session: Session, factors: Collection[int]) -> set[int]:
         return set()
     first = select(tables.Outlet.id).where(col(tables.Outlet.found_factor).in_(names))
     later = select(tables.OutletRevision.outlet_id).where(col(tables.OutletRevision.found_factor).in_(names))
-    return {key(condition_id) for condition_id in (*session.exec(first), *session.exec(later))}
+    return {key(outlet_id) for outlet_id in (*session.exec(first), *session.exec(later))}
 
 
 def _readings_with(session: Session, factors: Collection[int]) -> Iterator[int]:
@@ -196,7 +196,7 @@ def _factors_at(session: Session, outlets: Collection[int]) -> set[int]:
     names |= {*by_keys(session, select(tables.OutletRevision.found_factor), tables.OutletRevision.outlet_id, outlets)}
     names -= {None}
     query = select(tables.FoundFactor.id).where(col(tables.FoundFactor.factor).in_(names))
-    return {key(record_id) for record_id in session.exec(query)} if names else set()
+    return {key(factor_id) for factor_id in session.exec(query)} if names else set()
 
 
 # --- what is needed to say what the records are ----------------------------------------------------------------------------------
@@ -208,7 +208,7 @@ def _named(session: Session, gathered: Gathered) -> Gathered:
     names = {*by_keys(session, select(tables.FoundFactor.factor), tables.FoundFactor.id, whole.factors)}
     if names:
         revisions = select(tables.FoundFactor.id).where(col(tables.FoundFactor.factor).in_(names))
-        whole.factors |= {key(record_id) for record_id in session.exec(revisions)}
+        whole.factors |= {key(factor_id) for factor_id in session.exec(revisions)}
     pairs = select(tables.FactorPair.traverse_reading_id, tables.FactorPair.face_reading_id)
     for both in by_keys(session, pairs, tables.FactorPair.found_factor_id, whole.factors):
         whole.readings |= {*both}
@@ -219,11 +219,11 @@ def _named(session: Session, gathered: Gathered) -> Gathered:
         (select(tables.Condition.instrument_id), tables.Condition.id, whole.conditions),
         (select(tables.FoundFactor.instrument_id), tables.FoundFactor.id, whole.factors),
     ):
-        whole.instruments |= {record_id for record_id in by_keys(session, query, column, keys) if record_id is not None}
+        whole.instruments |= {*by_keys(session, query, column, keys)} - {None}
     whole.instruments = with_standards(session, whole.instruments)
     whole.outlets |= {*by_keys(session, select(tables.Reading.outlet_id), tables.Reading.id, whole.readings)}
     of_factors = by_keys(session, select(tables.FoundFactor.outlet_id), tables.FoundFactor.id, whole.factors)
-    whole.outlets |= {record_id for record_id in of_factors if record_id is not None}
+    whole.outlets |= {outlet_id for outlet_id in of_factors if outlet_id is not None}
     for query, column, keys in (
         (select(tables.Outlet.job_id), tables.Outlet.id, whole.outlets),
         (select(tables.Condition.job_id), tables.Condition.id, whole.conditions),
