@@ -12,7 +12,7 @@ from calib.clock import clock, end_of
 from calib.confirmation.due import due_list
 from calib.errors import BadInputError, Finding
 from calib.faces.cli.frame import Desk, Reply, group, plotted, reads, say, writes
-from calib.faces.cli.options import OnDate, day_of, days_of
+from calib.faces.cli.options import OnDate, day_of, days_of, to_draw
 
 if TYPE_CHECKING:
     from sqlmodel import Session
@@ -100,12 +100,7 @@ def due(
         str | None,
         typer.Option("--round", metavar="DAYS", help="Say instead what a recalibration round of so many days holds."),
     ] = None,
-    plot: Annotated[
-        Path | None,
-        typer.Option(
-            "--plot", metavar="FILE", help="Draw the time-line of the whole fleet to a .svg, .png or .pdf file."
-        ),
-    ] = None,
+    plot: Annotated[Path | None, to_draw("the time-line of the whole fleet")] = None,
 ) -> Reply:
     """List what is overdue or refused and what comes due, the most urgent first; exit status 1 if anything is overdue.
 

@@ -133,7 +133,9 @@ def _rested_on(session: Session, last: Gathered) -> Gathered:
     rested_on = Gathered(instruments=with_standards(session, last.instruments))
     of_readings = select(tables.Reading.outlet_id, tables.Reading.instrument_id, tables.Reading.probe_id)
     taken = list(by_keys(session, of_readings, tables.Reading.id, last.readings))
-    rested_on.instruments |= {instrument_id for _, *used in taken for instrument_id in used if instrument_id is not None}
+    rested_on.instruments |= {
+        instrument_id for _, *used in taken for instrument_id in used if instrument_id is not None
+    }
     rested_on.factors |= {*_factors_at(session, {outlet for outlet, *_ in taken} | last.outlets)}
     rested_on.conditions |= {*_conditions_of(session, last.readings)}
     observed = select(tables.Condition.instrument_id)
