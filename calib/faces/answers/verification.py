@@ -19,9 +19,9 @@ def _listed(findings: Sequence[LedgerFinding]) -> list[Content]:
 
 def text(answer: Content) -> str:
     """The same for people."""
-    found = "{entries} ledger entries, {} finding(s), digest {digest}".format(len(answer["findings"]), **answer)
+    counts = "{entries} ledger entries, {} finding(s), digest {digest}".format(len(answer["findings"]), **answer)
     remarks = [f"remark: {remark['record']} {remark['problem']}" for remark in answer["remarks"]]
-    return "\n".join([*finding_lines(answer), *remarks, found])
+    return "\n".join([*finding_lines(answer), *remarks, counts])
 
 
 def finding_lines(answer: Content) -> list[str]:

@@ -13,7 +13,7 @@ from calib.clock import clock, end_of
 from calib.confirmation.due import due_list
 from calib.errors import BadInputError, Finding
 from calib.faces.cli.frame import Desk, Reply, group, plotted, reads, say, writes
-from calib.faces.cli.options import OnDate, day_of, days_of
+from calib.faces.cli.options import OnDate, day_of, days_of, to_draw
 
 if TYPE_CHECKING:
     from sqlmodel import Session
@@ -103,12 +103,7 @@ def due(
         str | None,
         typer.Option("--round", metavar="DAYS", help="Say instead what a recalibration round of so many days holds."),
     ] = None,
-    plot: Annotated[
-        Path | None,
-        typer.Option(
-            "--plot", metavar="FILE", help="Draw the time-line of the whole fleet to a .svg, .png or .pdf file."
-        ),
-    ] = None,
+    plot: Annotated[Path | None, to_draw("the time-line of the whole fleet")] = None,
 ) -> Reply:
     """List what is overdue or refused and what comes due, the most urgent first; exit status 1 if anything is overdue.
 
@@ -139,7 +134,7 @@ def due(
 
 
 def _write_calendar(session: "Session", path: Path, day: date, ahead: int) -> None:
-    from calib.faces.answers.due_calendar import CALENDAR_BEGINS, as_calendar
+    from calib.faces.handouts.due_calendar import CALENDAR_BEGINS, as_calendar
     from calib.faces.write_over import write_over
     from calib.procedures.fleet.recalibration_round import due_instruments, identity
     from calib.procedures.on_record.register import load_register

@@ -74,7 +74,7 @@ def issue_report(session: Session, wanted: ToIssue, signature: Signature) -> Non
         ledger_digest=wanted.ledger_digest,
     )
     append(session, [report], signature)
-    append(session, [_form(key(report.id), form, *kept) for form, kept in wanted.forms.items()], signature)
+    append(session, [_form(key(report.id), form, *named) for form, named in wanted.forms.items()], signature)
 
 
 def _form(report: int, form: str, name: str, content: bytes) -> IssuedForm:

@@ -105,14 +105,14 @@ def day(cell: str) -> str | None:
 
 def time_with_zone(cell: str) -> str | None:
     """A time with its zone, as YYYY-MM-DDTHH:MM+HH:MM."""
-    found = _MOMENT.fullmatch(cell)
-    if found is None:
+    parts = _MOMENT.fullmatch(cell)
+    if parts is None:
         return "a date and time as YYYY-MM-DDTHH:MM+HH:MM"
     try:
         datetime.fromisoformat(cell)
     except ValueError:
         return "a date and time that exist, as YYYY-MM-DDTHH:MM+HH:MM"
-    return None if found[2] else "a time with its zone, like 2026-03-05T14:30+01:00 (a local time alone is ambiguous)"
+    return None if parts[2] else "a time with its zone, like 2026-03-05T14:30+01:00 (a local time alone is ambiguous)"
 
 
 def same_time(typed: str) -> str:
@@ -129,7 +129,7 @@ def basis(cell: str) -> str | None:
     """What a reference value was worked out from, as `calib` writes it."""
     try:
         parts = json.loads(cell)["contributions"]
-        sound = all(isinstance(one["name"], str) and one["standard_uncertainty"] >= 0 for one in parts)
+        sound = all(isinstance(part["name"], str) and part["standard_uncertainty"] >= 0 for part in parts)
     except (ValueError, TypeError, KeyError, RecursionError):
         sound = False
     return None if sound else "blank, or the JSON that an in-house calibration wrote"
