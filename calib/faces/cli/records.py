@@ -237,9 +237,9 @@ def verify(
     rows = partial(ledger.verify, session.connection(), digest, say)
     verified = Verified(rows()) if rows_only else verify_state(session, digest, say)
     name = database.name_of(desk.records)
-    kept = () if anchors is None else _heads_kept(anchors, name)
-    findings = (*verified.findings, *anchor_findings(session, kept))
-    told = answer.document(*ledger.ledger_head(session), findings, verified.remarks) | {"anchors": len(kept)}
+    heads = () if anchors is None else _heads_kept(anchors, name)
+    findings = (*verified.findings, *anchor_findings(session, heads))
+    told = answer.document(*ledger.ledger_head(session), findings, verified.remarks) | {"anchors": len(heads)}
     remarks = []
     if anchor is not None and findings:
         remarks.append(f"{anchor}: nothing was appended, since there are findings")

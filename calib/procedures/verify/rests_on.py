@@ -99,11 +99,11 @@ def _factors(session: Session, numbers: Numbers) -> dict[str, set[int]]:
         ),
     }
     named = select(tables.FoundFactor.id).where(col(tables.FoundFactor.factor).in_(sorted(filter(None, names))))
-    factors = {number for number in session.exec(named) if number is not None}
+    factors = {record_id for record_id in session.exec(named) if record_id is not None}
     return {"found_factor": factors, "factor_pair": _of(session, tables.FactorPair, "found_factor_id", factors)}
 
 
 def _of(session: Session, table: Any, column: str, owners: Collection[int], wanted: str = "id") -> set[int]:
     """Numbers in one column of the rows that another column says belong to some owners."""
     query = select(getattr(table, wanted)).distinct()
-    return {number for number in by_keys(session, query, getattr(table, column), owners) if number is not None}
+    return {record_id for record_id in by_keys(session, query, getattr(table, column), owners) if record_id is not None}
