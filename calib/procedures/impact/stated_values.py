@@ -15,7 +15,6 @@ from calib.procedures.on_record.flow_unit import common_flow_unit, flow_unit
 from calib.procedures.on_record.what_counts import factor_that_counts
 from calib.procedures.pairs.factor_uncertainty import SAME, factor_results
 from calib.quantities import Unit
-from calib.records import tables
 from calib.records.record import key
 
 
@@ -56,12 +55,7 @@ def values_of(session: Session, jobs: Sequence[str], factors: Sequence[str], now
     found = [evaluate(session, job, now) for job in jobs]
     return Values(
         {number: stated for one in found for number, stated in _flows(one)},
-        {
-            key(refused.typed.id): refused.reasons
-            for one in found
-            for refused in one.refused
-            if isinstance(refused.typed, tables.Reading)
-        },
+        {key(refused.typed.id): refused.reasons for one in found for refused in one.refused if refused.stood},
         {(key(one.job.id), name): stated for one in found for name, stated in _totals(one)},
         dict(_factors(session, factors)),
     )

@@ -1,22 +1,24 @@
 """Ask the gate about a reading as typed: every instrument used, the conditions it rests on, the factor it uses."""
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import partial
 
 import numpy as np
 
 from calib.airflow.velocity import low_pressure_text
+from calib.arrays import Floats, each_once, numbered
 from calib.confirmation.interval import Decision, gate
 from calib.errors import CalibError, MeasuringIntervalError
 from calib.measurement import flows
-from calib.measurement.way import ProbeUse, ReferenceAir, Way
+from calib.measurement.way import ProbeUse, ReferenceAir
 from calib.procedures.measure.air import AirFound, air_of
 from calib.procedures.measure.arrays import arrays_of, density_of_reference
-from calib.procedures.measure.indicated import indicated
+from calib.procedures.measure.indicated import declared
 from calib.procedures.measure.stability import stability_at
-from calib.procedures.measure.standing import Standing, indication_of
+from calib.procedures.measure.standing import MeasuringSystem, Standing
 from calib.procedures.on_record.in_force import OnRecord
 from calib.procedures.on_record.probe_pairs import reasons_against
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
@@ -27,6 +29,9 @@ from calib.records.record import moment
 from calib.uncertainty.propagation import combine
 
 _COVERAGE_FACTOR = 2.0  # of the manometer's expanded uncertainty, by which a velocity pressure is judged low
+
+
+Taken = tuple[tables.Reading, Observed, tables.Outlet]  # a reading as typed, at an outlet as it counts now
 
 
 @dataclass(frozen=True)
@@ -41,81 +46,114 @@ def gate_reading(
     records: OnRecord, reading: tables.Reading, observed: Observed, outlet: tables.Outlet, now: datetime
 ) -> Gated:
     """The gate's decision on a reading as typed; `outlet` is the one it was taken at, as it counts now."""
+    return gate_readings(records, [(reading, observed, outlet)], now)[0]
+
+
+def gate_readings(records: OnRecord, taken: Iterable[Taken], now: datetime) -> list[Gated]:
+    """The gate's decisions on readings as typed, each with its observations and its outlet as it counts now.
+
+    What only shows when a reading is evaluated is asked of all of them at once.
+    """
+    gated = [_gated(records, *each, now) for each in taken]
+    unsure = {
+        row: each.standing
+        for row, each in enumerate(gated)
+        if each.standing is not None and not (each.standing.way.is_plain and each.standing.observed.traversed is None)
+    }
+    for row, answer in zip(unsure, _evaluated(records, list(unsure.values())), strict=True):
+        gated[row] = answer
+    return gated
+
+
+def _gated(
+    records: OnRecord, reading: tables.Reading, observed: Observed, outlet: tables.Outlet, now: datetime
+) -> Gated:
+    at = moment(reading.observed_at)
+    system = _system(records, reading, outlet.job_id, at, now)
+    factor = None if outlet.found_factor is None else records.factors.get(outlet.found_factor)
+    is_flow = system.declared_way.is_flow
+    of_all = (
+        *_reasons_of_instrument(records, reading, observed, system, at, now),
+        *system.reasons,
+        *(() if is_flow else _opening(records, reading, outlet, system.instrument, factor)),
+        *_section(observed, outlet, system.instrument),
+    )
+    if of_all or system.decision.calibration is None:
+        # A manometer may have observed the static pressure too.
+        return Gated(None, tuple(dict.fromkeys(of_all)))
+    if factor is None or is_flow:
+        return Gated(Standing(reading, at, observed, outlet, system), ())
+    wrong = records.found_wrongly(factor)
+    # No refusal: the factor could not be found again from readings that it refuses.
+    return Gated(Standing(reading, at, observed, outlet, system, factor, () if wrong is None else (wrong,)), ())
+
+
+def _system(records: OnRecord, reading: tables.Reading, job: int, at: datetime, now: datetime) -> MeasuringSystem:
+    """With what a reading was taken, and what the gate says of it; asked once for all readings of a stretch of time."""
+    named = (reading.instrument_id, reading.probe_id, reading.method_id, job, reading.conditions)
+    asked = (*named, records.stretch(at, now), now)
+    system: MeasuringSystem | None = records.found.get(asked)
+    if system is None:
+        system = records.found[asked] = _system_asked(records, reading, job, at, now)
+    return system
+
+
+def _system_asked(records: OnRecord, reading: tables.Reading, job: int, at: datetime, now: datetime) -> MeasuringSystem:
     instrument = records.instruments[reading.instrument_id]
-    way = way_of_instrument(instrument)
-    decision = _instrument(records, reading, observed, instrument, now)
     named = None if reading.probe_id is None else records.instruments[reading.probe_id]
     # A probe that was calibrated together with its meter has no calibration of its own that counts.
-    probe = None if way.probe is ProbeUse.CALIBRATED_WITH else named
-    probe_decision = None if probe is None else gate(records.register, probe.tag, moment(reading.observed_at), now)
-    air = None if reading.conditions is None else air_of(records, outlet.job_id, reading.conditions, now)
-    factor = None if outlet.found_factor is None else records.factors.get(outlet.found_factor)
-    of_all = (
-        *decision.reasons,
-        *(() if probe_decision is None else probe_decision.reasons),
-        *_pair(records, reading, instrument, named, now),
-        *(() if air is None else air.reasons),
-        *_opening(records, reading, outlet, instrument, factor),
-        *_section(observed, outlet, instrument),
-    )
-    reasons = tuple(dict.fromkeys(of_all))  # a manometer may have observed the static pressure too
-    if reasons or decision.calibration is None:
-        return Gated(None, reasons)
-    standing = Standing(
-        reading,
-        observed,
-        indication_of(reading, observed, instrument),
-        outlet,
+    probe = None if way_of_instrument(instrument).probe is ProbeUse.CALIBRATED_WITH else named
+    probe_decision = None if probe is None else gate(records.register, probe.tag, at, now)
+    air = None if reading.conditions is None else air_of(records, job, reading.conditions, now)
+    return MeasuringSystem(
         instrument,
         records.methods[reading.method_id],
-        decision.calibration,
-        decision,
+        gate(records.register, instrument.tag, at, now),
         probe,
         probe_decision,
         air,
-        None if way.is_flow else factor,
+        (
+            *(() if probe_decision is None else probe_decision.reasons),
+            *_pair(records, instrument, named, at, now),
+            *(() if air is None else air.reasons),
+        ),
     )
-    wrong = None if standing.factor is None else records.found_wrongly(standing.factor)
-    if wrong is not None:
-        # No refusal: the factor could not be found again from readings that it refuses.
-        standing = replace(standing, flags=(wrong,))
-    return _evaluated(records, standing)
 
 
-def _instrument(
-    records: OnRecord, reading: tables.Reading, observed: Observed, instrument: tables.Instrument, now: datetime
-) -> Decision:
-    """Decision on the instrument, at the lowest and the highest of its indications."""
-    typed = unit(instrument.indicated, reading.unit)
+def _reasons_of_instrument(
+    records: OnRecord,
+    reading: tables.Reading,
+    observed: Observed,
+    system: MeasuringSystem,
+    at: datetime,
+    now: datetime,
+) -> Iterable[str]:
+    """Reasons against the instrument, at the lowest and the highest of its indications."""
+    instrument, calibration = system.instrument, system.decision.calibration
+    typed = unit(system.indicated, reading.unit)
     # Of standing air no value is asked of the curve.
-    may_stand = way_of_instrument(instrument).zero_is_standing_air
+    may_stand = system.declared_way.zero_is_standing_air
     asked = [indication for indication in observed.indications if indication > 0 or not may_stand]
-    if not asked:
-        return gate(records.register, instrument.tag, moment(reading.observed_at), now)
+    if not asked or calibration is None:
+        return system.decision.reasons
+    ends = {value: typed.to_si(value) for value in (min(asked), max(asked))}
+    if all(calibration.low <= value <= calibration.high for value in ends.values()):
+        return system.decision.reasons
     decisions = [
-        gate(
-            records.register,
-            instrument.tag,
-            moment(reading.observed_at),
-            now,
-            typed.to_si(value),
-            _shown(reading, observed, value),
-        )
-        for value in dict.fromkeys((min(asked), max(asked)))
+        gate(records.register, instrument.tag, at, now, value, _shown(reading, observed, shown))
+        for shown, value in ends.items()
     ]
-    reasons = dict.fromkeys(reason for decision in decisions for reason in decision.reasons)
-    return replace(decisions[0], reasons=tuple(reasons))
+    return dict.fromkeys(reason for decision in decisions for reason in decision.reasons)
 
 
 def _pair(
     records: OnRecord,
-    reading: tables.Reading,
     instrument: tables.Instrument,
     probe: tables.Instrument | None,
+    at: datetime,
     now: datetime,
 ) -> Iterable[str]:
     """Whether meter and probe were used as they are paired, and the probe of a pair calibrated as one is in use like its meter."""
-    at = moment(reading.observed_at)
     if records.pairs:
         tags = {number: instrument.tag for number, instrument in records.instruments.items()}
         yield from reasons_against(records.pairs, instrument, probe, at, tags)
@@ -153,8 +191,6 @@ def _opening(
     factor: tables.FoundFactor | None,
 ) -> Iterable[str]:
     """Whether the outlet has, as it counts now, what turns the reading into a flow."""
-    if way_of_instrument(instrument).is_flow:
-        return
     has_factor = (outlet.outlet_factor, outlet.effective_area, outlet.found_factor) != (None, None, None)
     if outlet.place != tables.DUCT and not has_factor:
         yield (
@@ -184,23 +220,12 @@ def _section(observed: Observed, outlet: tables.Outlet, instrument: tables.Instr
         )
 
 
-def _evaluated(records: OnRecord, standing: Standing) -> Gated:
-    """What only shows when the reading is evaluated: scaled indications, low pressures, pairs and traverses that cannot be."""
-    way = standing.way
-    if way.is_plain and standing.observed.traversed is None:
-        return Gated(standing, ())
-    why = _without_reference(records, standing)
-    if why is not None:
-        return Gated(None, (why,))
-    try:
-        evaluated = flows(arrays_of([standing], records))
-    except MeasuringIntervalError as error:
-        # The indications themselves have passed: what is outside is a vane's scaled indication, or the probe's velocity.
-        tag = (standing.probe or standing.instrument).tag
-        return Gated(None, (f"{tag}: {error}: use an instrument calibrated there",))
-    except CalibError as error:
-        return Gated(None, (f"{standing.instrument.tag}: {error}",))
-    return _told_from_zero(records, standing, way, float(evaluated.velocity[0]))
+def _evaluated(records: OnRecord, standing: Sequence[Standing]) -> list[Gated]:
+    """What only shows when readings are evaluated: scaled indications, low pressures, pairs and traverses that cannot be."""
+    why_not = each_once(standing, lambda reading: (reading.system, reading.way), partial(_without_reference, records))
+    known = [reading for reading, why in zip(standing, why_not, strict=True) if why is None]
+    answers = iter(_told_from_zero(records, known))
+    return [next(answers) if why is None else Gated(None, (why,)) for why in why_not]
 
 
 def _without_reference(records: OnRecord, standing: Standing) -> str | None:
@@ -218,26 +243,54 @@ def _without_reference(records: OnRecord, standing: Standing) -> str | None:
     )
 
 
-def _told_from_zero(records: OnRecord, standing: Standing, way: Way, velocity: float) -> Gated:
-    """A reading by a way that may not tell its velocity from zero, by the uncertainty that its instrument has there."""
-    if way.low is None:
+def _told_from_zero(records: OnRecord, standing: Sequence[Standing]) -> list[Gated]:
+    """Readings that have a value; by a way that may not tell it from zero, by the uncertainty that the instrument has there."""
+    if not standing:
+        return []
+    try:
+        velocity = flows(arrays_of(standing, records)).velocity
+    except CalibError as error:
+        if len(standing) == 1:
+            return [Gated(None, (_without_value(standing[0], error),))]
+        half = len(standing) // 2
+        return [*_told_from_zero(records, standing[:half]), *_told_from_zero(records, standing[half:])]
+    expanded = _expanded_uncertainties(records, standing)
+    return [_told(*each) for each in zip(standing, velocity.tolist(), expanded.tolist(), strict=True)]
+
+
+def _without_value(standing: Standing, error: CalibError) -> str:
+    if isinstance(error, MeasuringIntervalError):
+        # The indications themselves have passed: what is outside is a vane's scaled indication, or the probe's velocity.
+        return f"{(standing.probe or standing.instrument).tag}: {error}: use an instrument calibrated there"
+    return f"{standing.instrument.tag}: {error}"
+
+
+def _told(standing: Standing, velocity: float, expanded_uncertainty: float) -> Gated:
+    if standing.way.low is None:
         return Gated(standing, ())
     assert standing.air is not None  # noqa: S101 (such a way gives no velocity without a density)
-    low = way.low(velocity, standing.air.density, _expanded_uncertainty(records, standing))
+    low = standing.way.low(velocity, standing.air.density, expanded_uncertainty)
     text = f"{standing.instrument.tag}: {low_pressure_text(low)}"
     if low.refused:
         return Gated(None, (text,))
     return Gated(replace(standing, flags=(*standing.flags, text)) if low.flagged else standing, ())
 
 
-def _expanded_uncertainty(records: OnRecord, standing: Standing) -> float:
-    """U of one indication of the instrument about the mean one [SI], within its measuring interval."""
-    curve = records.curve(standing.calibration.record_id)
-    mean = float(np.clip(standing.indication.mean, curve.low, curve.high))
-    day = moment(standing.reading.observed_at).date()
-    stability = stability_at(records, standing.instrument, standing.calibration, [day], mean)
-    _, contributions = indicated(standing.instrument, curve, mean, stability)
-    return _COVERAGE_FACTOR * float(combine(contributions).standard_uncertainty[0])
+def _expanded_uncertainties(records: OnRecord, standing: Sequence[Standing]) -> Floats:
+    """U of one indication of the instruments about the mean ones [SI], within their measuring intervals; NaN where not asked."""
+    expanded = np.full(len(standing), np.nan)
+    asked = [row for row, reading in enumerate(standing) if reading.way.low is not None]
+    calibrations, number = numbered(standing[row].calibration.record_id for row in asked)
+    for each in range(len(calibrations)):
+        rows = np.array(asked)[number == each]
+        first = standing[rows[0]]
+        curve = records.curve(first.calibration.record_id)
+        means = np.clip([standing[row].indication.mean for row in rows], curve.low, curve.high)
+        days = [standing[row].at.date() for row in rows]
+        stability = stability_at(records, first.instrument, first.calibration, days, means)
+        contributions = flows(declared(first.instrument, curve, means, stability)).velocity_contributions
+        expanded[rows] = _COVERAGE_FACTOR * combine(contributions).standard_uncertainty
+    return expanded
 
 
 def air_of_reading(standing: Standing) -> AirFound | None:

@@ -4,6 +4,7 @@ import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
@@ -11,7 +12,6 @@ from calib.arrays import Floats, Integers, Truths
 from calib.confirmation.risk import probability_above
 from calib.measurement import Flows
 from calib.procedures.measure.results import Judgement, Results, judge_flows, results
-from calib.procedures.measure.standing import Standing
 from calib.procedures.on_record.flow_unit import flow_unit
 from calib.quantities import unit
 from calib.records import tables
@@ -23,6 +23,8 @@ NET_SIGN = {"supply": 1.0, "return": -1.0, "exhaust": -1.0}
 
 Outlets = Mapping[int, tables.Outlet]
 Designs = Mapping[tuple[str, str], tables.SystemDesign]  # by system and service
+
+NO_OUTLET = -1  # among keys of outlets
 
 # A net design below this share of what it is the difference of is 0: what is left is the rounding of floats.
 _NOTHING = 1e-9
@@ -63,6 +65,16 @@ class Plan:
     designs: Designs
     rooms: Mapping[str, str]  # room -> the sign that is wanted
 
+    @cached_property
+    def counted(self) -> dict[int, tables.Outlet]:
+        """Outlets that totals take, in the order of their keys."""
+        return dict(sorted(counted(self.outlets).items()))
+
+    @cached_property
+    def design_flows(self) -> dict[int, float]:
+        """Design flow of each outlet [m3/s]."""
+        return {number: design_of(outlet) for number, outlet in self.outlets.items()}
+
 
 def counted(outlets: Outlets) -> dict[int, tables.Outlet]:
     """Outlets that totals take: those that say so; of the others the outlets, and a duct where its system has no outlet."""
@@ -80,63 +92,60 @@ def counted(outlets: Outlets) -> dict[int, tables.Outlet]:
 
 def totals_of_systems(plan: Plan, stands: frozenset[int]) -> list[Total]:
     """One total for each service of each system, then the net of each system with more than one service."""
-    members: dict[str, dict[int, tables.Outlet]] = defaultdict(dict)
-    for number, outlet in sorted(counted(plan.outlets).items()):
-        members[outlet.system][number] = outlet
+    members: dict[str, list[int]] = defaultdict(list)
+    for number, outlet in plan.counted.items():
+        members[outlet.system].append(number)
     return [total for system, outlets in members.items() for total in _services(plan, system, outlets, stands)]
 
 
 def totals_of_job(plan: Plan, stands: frozenset[int]) -> list[Total]:
     """The same for the whole job; none where it has one system only."""
-    outlets = counted(plan.outlets)
-    several = len({outlet.system for outlet in outlets.values()}) > 1
-    return list(_services(plan, "", outlets, stands)) if several else []
+    several = len({outlet.system for outlet in plan.counted.values()}) > 1
+    return list(_services(plan, "", list(plan.counted), stands)) if several else []
 
 
 def totals_of_rooms(plan: Plan, stands: frozenset[int]) -> list[Total]:
     """The net flow of each room that outlets name."""
-    members: dict[str, dict[int, tables.Outlet]] = defaultdict(dict)
-    for number, outlet in sorted(counted(plan.outlets).items()):
+    members: dict[str, list[int]] = defaultdict(list)
+    for number, outlet in plan.counted.items():
         if outlet.room is not None:
-            members[outlet.room][number] = outlet
-    return [_total("", NET, outlets, stands, {}, room, plan.rooms.get(room, "")) for room, outlets in members.items()]
+            members[outlet.room].append(number)
+    return [_total(plan, "", NET, outlets, stands, room) for room, outlets in members.items()]
 
 
-def _services(plan: Plan, system: str, outlets: Outlets, stands: frozenset[int]) -> Iterable[Total]:
-    present = {outlet.service for outlet in outlets.values()}
+def _services(plan: Plan, system: str, outlets: Sequence[int], stands: frozenset[int]) -> Iterable[Total]:
+    of_service: dict[str, list[int]] = defaultdict(list)
+    for number in outlets:
+        of_service[plan.outlets[number].service].append(number)
     for service in NET_SIGN:
-        if service in present:
-            mine = {number: outlet for number, outlet in outlets.items() if outlet.service == service}
-            yield _total(system, service, mine, stands, plan.designs)
-    if len(present) > 1:
-        yield _total(system, NET, outlets, stands, plan.designs)
+        if service in of_service:
+            yield _total(plan, system, service, of_service[service], stands)
+    if len(of_service) > 1:
+        yield _total(plan, system, NET, outlets, stands)
 
 
 def _total(
-    system: str,
-    service: str,
-    outlets: Outlets,
-    stands: frozenset[int],
-    designs: Designs,
-    room: str = "",
-    wanted: str = "",
+    plan: Plan, system: str, service: str, outlets: Sequence[int], stands: frozenset[int], room: str = ""
 ) -> Total:
-    sign = {number: NET_SIGN[outlet.service] if service == NET else 1.0 for number, outlet in outlets.items()}
+    sign = {number: NET_SIGN[plan.outlets[number].service] if service == NET else 1.0 for number in outlets}
+    designs = {} if room else plan.designs  # of a room nothing is declared but the sign that is wanted
     declared = designs.get((system, service))
     tolerance = float("nan") if declared is None else float(declared.tolerance_percent) / 100
-    design, measured = _design(outlets, sign, designs), sum(number in stands for number in outlets)
-    return Total(system, service, measured, len(outlets), design, tolerance, room, wanted, sign)
+    design, measured = _design(plan, sign, designs), sum(number in stands for number in outlets)
+    return Total(
+        system, service, measured, len(outlets), design, tolerance, room, plan.rooms.get(room, "") if room else "", sign
+    )
 
 
-def _design(outlets: Outlets, sign: Mapping[int, float], designs: Designs) -> float:
+def _design(plan: Plan, sign: Mapping[int, float], designs: Designs) -> float:
     """Sum with its signs of the designs: of each service of a system what is declared, else those of its outlets [m3/s]."""
     groups: dict[tuple[str, str], list[int]] = defaultdict(list)
-    for number, outlet in outlets.items():
-        groups[outlet.system, outlet.service].append(number)
+    for number in sign:
+        groups[plan.outlets[number].system, plan.outlets[number].service].append(number)
     parts = []
     for names, members in groups.items():
         declared = designs.get(names)
-        of_group = sum(design_of(outlets[member]) for member in members) if declared is None else _declared(declared)
+        of_group = sum(plan.design_flows[member] for member in members) if declared is None else _declared(declared)
         parts.append(sign[members[0]] * of_group)
     total = math.fsum(parts)
     return 0.0 if abs(total) <= _NOTHING * math.fsum(map(abs, parts)) else total
@@ -154,11 +163,11 @@ def design_of(outlet: tables.Outlet) -> float:
 
 
 def with_flows(
-    totals: Sequence[Total], counts: Sequence[Standing | None], flows: Flows, rule: str, coverage_probability: float
+    totals: Sequence[Total], counts: Integers, flows: Flows, rule: str, coverage_probability: float
 ) -> Totals:
     """Totals with their flows, their conformity where a tolerance is declared, and the probability of a wanted sign.
 
-    `counts` holds for each reading its standing where the totals take it, else None.
+    `counts` (n,) holds for each reading the key of its outlet where the totals take it, else NO_OUTLET.
     """
     if not totals:
         return Totals(())
@@ -169,7 +178,7 @@ def with_flows(
     return Totals(tuple(totals), flow, judgement, _as_wanted(totals, flow, complete))
 
 
-def _sums(totals: Sequence[Total], counts: Sequence[Standing | None], flows: Flows) -> tuple[Floats, Combined]:
+def _sums(totals: Sequence[Total], counts: Integers, flows: Flows) -> tuple[Floats, Combined]:
     """Values and combined uncertainties; a total without a single reading is 0 with u = 0."""
     size = len(totals)
     value, u = np.zeros(size), np.zeros(size)
@@ -192,16 +201,10 @@ def _layers(totals: Sequence[Total]) -> list[list[int]]:
     return [layer for layer in (services, net) if layer]
 
 
-def _membership(
-    totals: Sequence[Total], layer: Sequence[int], counts: Sequence[Standing | None]
-) -> tuple[Integers, Floats]:
-    place = {outlet: number for number in layer for outlet in totals[number].sign}
-    membership, sign = np.full(len(counts), -1), np.ones(len(counts))
-    for row, reading in enumerate(counts):
-        number = -1 if reading is None else place.get(reading.outlet.id or -1, -1)
-        if reading is not None and number >= 0:
-            membership[row], sign[row] = number, totals[number].sign[reading.outlet.id or -1]
-    return membership, sign
+def _membership(totals: Sequence[Total], layer: Sequence[int], counts: Integers) -> tuple[Integers, Floats]:
+    place = {outlet: (number, sign) for number in layer for outlet, sign in totals[number].sign.items()}
+    membership, sign = np.array([place.get(outlet, (-1, 1.0)) for outlet in counts.tolist()]).T
+    return membership.astype(np.int64), sign
 
 
 def _as_wanted(totals: Sequence[Total], flow: Results, complete: Truths) -> Floats:
