@@ -1,7 +1,7 @@
 """Arrays as every floor writes them in its signatures, and numbers as documents hold them."""
 
 import math
-from collections.abc import Callable, Hashable, Iterable, Sequence
+from collections.abc import Callable, Hashable, Iterable
 from typing import TypeVar
 
 import numpy as np
@@ -13,24 +13,19 @@ Truths = NDArray[np.bool_]
 Number = TypeVar("Number", float, NDArray[np.float64])  # what a formula takes and gives back
 
 _Thing = TypeVar("_Thing")
-_Kind = TypeVar("_Kind", bound=Hashable)
-_Said = TypeVar("_Said")
 
 
-def numbered(kinds: Iterable[_Kind]) -> tuple[list[_Kind], Integers]:
-    """The kinds among many in the order in which they come, and the number of each in that order, (n,)."""
-    numbers: dict[_Kind, int] = {}
-    index = [numbers.setdefault(kind, len(numbers)) for kind in kinds]
-    return list(numbers), np.array(index, dtype=np.int64)
-
-
-def each_once(
-    things: Sequence[_Thing], kind: Callable[[_Thing], Hashable], of: Callable[[_Thing], _Said]
-) -> list[_Said]:
-    """What `of` says of each thing, asked once of those of one kind."""
-    kinds = [kind(thing) for thing in things]
-    said = {each: of(thing) for each, thing in dict(zip(kinds, things, strict=True)).items()}
-    return [said[each] for each in kinds]
+def by_kind(things: Iterable[_Thing], kind: Callable[[_Thing], Hashable]) -> tuple[list[_Thing], Integers]:
+    """Many things by their kinds: the first of each kind, and the number of the kind of each thing in that order, (n,)."""
+    first: list[_Thing] = []
+    numbers: dict[Hashable, int] = {}
+    index = []
+    for thing in things:
+        number = numbers.setdefault(kind(thing), len(first))
+        if number == len(first):
+            first.append(thing)
+        index.append(number)
+    return first, np.array(index, dtype=np.int64)
 
 
 def finite(value: float) -> float | None:

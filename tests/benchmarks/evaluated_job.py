@@ -2,8 +2,8 @@
 
     python -m tests.benchmarks.evaluated_job [READINGS ...]
 
-The kernel of `uncertainties` (tests/benchmarks/flow_budgets.py) knows the numbers already and asks no gate; both are timed in turns in
-one run, by processor time. Promise: at 10,000 readings at least 5 times faster per reading than that kernel; 20 is the goal.
+The kernel of `uncertainties` (tests/benchmarks/flow_budgets.py) knows the numbers already and asks no gate; both are timed in turns
+in one run, by processor time. Promise: at 10,000 readings at least 5 times faster per reading than that kernel; 20 is the goal.
 """
 
 import math
@@ -28,7 +28,8 @@ def evaluated(records):
         start = time.process_time()
         found = evaluate(session, "J-1", NOW)
         seconds = time.process_time() - start
-    assert found.flow is not None and not found.refused
+    assert found.flow is not None
+    assert not found.refused
     return seconds / len(found.measured)
 
 

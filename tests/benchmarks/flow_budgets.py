@@ -141,7 +141,7 @@ def compare(readings: Readings) -> float:
 
 def main() -> None:
     """Compare, then time both."""
-    from machine import describe  # noqa: PLC0415 (beside this file when it runs; others import what is above)
+    from machine import describe
 
     print(describe("numpy", "scipy", "uncertainties"))
     small, large = job(BASELINE_READINGS), job(READINGS)

@@ -36,6 +36,7 @@ def reading_content(evaluation: Evaluation, row: int, units: str | None) -> Cont
     """One reading of a job with its flow, its budget and its conformity."""
     assert evaluation.velocity is not None and evaluation.flow is not None and evaluation.flows is not None  # noqa: S101, PT018
     measured = evaluation.measured[row]
+    indication = measured.indication
     in_flow = flow_unit(measured.outlet, units)
     return {
         "reading": measured.reading.id,
@@ -53,8 +54,8 @@ def reading_content(evaluation: Evaluation, row: int, units: str | None) -> Cont
         "observations": measured.reading.observations,
         "throttled_observations": measured.reading.throttled_observations,
         "traverse": _traverse(evaluation, row, units),
-        "observations_counted": measured.indication.observations,
-        "effective_observations": measured.indication.effective_observations,
+        "observations_counted": indication.observations,
+        "effective_observations": indication.effective_observations,
         "logged": measured.observed.logged,
         "indication_unit": measured.reading.unit,
         "method": measured.method.method,

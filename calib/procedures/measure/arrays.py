@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from calib.arrays import Floats, Integers, each_once, numbered
+from calib.arrays import Floats, Integers, by_kind
 from calib.curves.curve import Curve
 from calib.measurement import Air, FoundFactors, Hoods, Points, Probes, Readings
 from calib.measurement.way import ReferenceAir
@@ -36,16 +36,18 @@ class _Point(NamedTuple):
 
 def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
     """Arrays of readings, at least one of them."""
-    kinds, kind = numbered((reading.system, reading.way) for reading in standing)
-    first = [standing[row] for row in np.unique(kind, return_index=True)[1]]  # what it tells is told of its kind
+    first, kind = by_kind(
+        standing, lambda reading: (reading.system, reading.way)
+    )  # what one of a kind tells holds of all
     calibrations = _calibrations(first)
-    ways, way = numbered(way for _, way in kinds)
+    of_ways, way = by_kind(first, lambda reading: reading.way)
+    outlets, outlet = by_kind(standing, _outlet_as_typed)
+    opening = np.array([(*_opening(reading), *_factor(reading)) for reading in outlets])[outlet]
     points = [_points(reading) for reading in standing]
     owner = np.repeat(np.arange(len(points)), [len(of_reading) for of_reading in points])
     of_points = zip(*chain.from_iterable(points), strict=True)
     indication, u, type_a, point_dof, weight, passage = (np.array(column) for column in of_points)
     stability = stability_of(standing, owner, indication, records)
-    outlet = np.array(each_once(standing, _outlet_as_typed, _of_outlet))
     return Readings(
         indication=indication,
         repeatability=u,
@@ -55,18 +57,18 @@ def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
         resolution=np.array([resolution_of(reading.instrument) for reading in first])[kind],
         calibration=np.array([calibrations.index(reading.calibration.record_id) for reading in first])[kind],
         outlet=np.array([reading.outlet.id for reading in standing]),
-        area=outlet[:, 0],
-        dimension_relative=outlet[:, 1:3],
-        outlet_factor=outlet[:, 3],
-        outlet_factor_relative=outlet[:, 4],
-        outlet_factor_source=numbered(_source(reading) for reading in standing)[1],
+        area=opening[:, 0],
+        dimension_relative=opening[:, 1:3],
+        outlet_factor=opening[:, 3],
+        outlet_factor_relative=opening[:, 4],
+        outlet_factor_source=by_kind(standing, _source)[1],
         method_relative=np.array(
             [float(reading.method.relative_standard_uncertainty_percent) / 100 for reading in first]
         )[kind],
         curves=[records.curve(number) for number in calibrations],
-        outlet_factor_dof=outlet[:, 5],
+        outlet_factor_dof=opening[:, 5],
         method_dof=np.array([float(reading.method.degrees_of_freedom or "inf") for reading in first])[kind],
-        ways=ways,
+        ways=[reading.way for reading in of_ways],
         way=way[kind],
         points=Points(owner, _passages(owner, passage), weight) if owner.size > len(standing) else None,
         air=_air(first, kind, records),
@@ -95,10 +97,10 @@ def _points(reading: Standing) -> list[_Point]:
     if reading.observed.traversed is not None:
         return _of_traverse(reading)
     indication = reading.indication
-    first = _Point(indication.mean, indication.u, indication.type_a, indication.dof)
+    first = _Point(*indication[:4])
     if reading.way.of_two is not None:
         other = reading.throttled_indication
-        return [first, _Point(other.mean, other.u, other.type_a, other.dof)]
+        return [first, _Point(*other[:4])]
     if reading.way.each_by_itself and len(reading.observed.values) > 1:
         return [
             _Point(reading.unit.to_si(value), 0.0, True, math.inf, 1.0, number)
@@ -135,10 +137,6 @@ _OUTLET_AS_TYPED = attrgetter(
 def _outlet_as_typed(reading: Standing) -> Hashable:
     """What opening and factor are worked out from: few of many outlets differ in it."""
     return reading.way.is_flow, _found_with(reading), _OUTLET_AS_TYPED(reading.outlet)
-
-
-def _of_outlet(reading: Standing) -> tuple[float, ...]:
-    return *_opening(reading), *_factor(reading)
 
 
 _HOOD = (1.0, 0.0, 0.0)
@@ -209,7 +207,7 @@ def _air(first: Sequence[Standing], kind: Integers, records: OnRecord) -> Air | 
     if all(reading.way.in_air is None for reading in first):
         return None
     density, u, reference = np.array([_densities(reading, records) for reading in first]).T
-    conditions = numbered("" if reading.air is None else reading.air.name for reading in first)[1]
+    conditions = by_kind(first, lambda reading: "" if reading.air is None else reading.air.name)[1]
     return Air(density[kind], u[kind], conditions[kind], reference[kind])
 
 
@@ -264,15 +262,14 @@ def _found_factors(standing: Sequence[Standing], calibrations: Sequence[int], re
         return None
     parts = max(records.curve(number).parts for number in calibrations)
 
-    def of_own(reading: Standing) -> tuple[Floats, float]:
-        number, factor = reading.calibration.record_id, reading.factor
-        if factor is None or factor.calibration_id != number:
-            return np.zeros(parts), 0.0
-        scatter, reference = carried(factor, records.curve(number))
-        return np.pad(scatter, (0, parts - scatter.size)), reference
-
-    scatter, reference = zip(*each_once(standing, _found_with, of_own), strict=True)
-    return FoundFactors(np.array(scatter), np.array(reference))
+    first, kind = by_kind(standing, _found_with)
+    scatter, reference = np.zeros((len(first), parts)), np.zeros(len(first))
+    for row, reading in enumerate(first):
+        number = reading.calibration.record_id
+        if reading.factor is not None and reading.factor.calibration_id == number:
+            own, reference[row] = carried(reading.factor, records.curve(number))
+            scatter[row, : own.size] = own
+    return FoundFactors(scatter[kind], reference[kind])
 
 
 def _found_with(reading: Standing) -> tuple[str, int] | None:

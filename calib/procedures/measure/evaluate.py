@@ -15,7 +15,7 @@ import numpy as np
 from sqlmodel import Session, select
 
 from calib.airflow.profile import Profile, judge_profile
-from calib.arrays import Floats, Truths
+from calib.arrays import Floats, Integers, Truths
 from calib.measurement import Flows, Readings, flows
 from calib.procedures.measure.arrays import arrays_of
 from calib.procedures.measure.gate_reading import gate_readings
@@ -112,7 +112,7 @@ def evaluate(
     records = on_record_of(session, jobs=[key(job.id)])
     plan = _plan(session, job)
     measured, refused = _sorted_out(session, records, key(job.id), plan.outlets, now)
-    outlet = np.array([reading.outlet.id for reading in measured], dtype=np.int64)
+    outlet = np.array([reading.reading.outlet_id for reading in measured], dtype=np.int64)
     latest = np.append(outlet[1:] != outlet[:-1], True)[: outlet.size]
     in_totals = latest & np.isin(outlet, list(plan.counted))
     stands = frozenset(outlet.tolist())
@@ -143,7 +143,7 @@ def evaluate(
         measured_flows,
         results(measured_flows.velocity, combine(measured_flows.velocity_contributions), coverage_probability),
         flow,
-        _judge(job, plan, measured, flow),
+        _judge(job, plan, outlet, flow),
         _profiles(measured, readings, measured_flows),
         {number: records.curves[number] for number in sorted(used)},
         {number: records.calibrations[number] for number in sorted(used)},
@@ -187,7 +187,7 @@ def _sorted_out(
     )
     gated = gate_readings(records, taken, now)
     standing = [each.standing for each in gated if each.standing is not None]
-    standing.sort(key=lambda reading: (reading.outlet.id, reading.at, reading.reading.id))
+    standing.sort(key=lambda reading: (reading.reading.outlet_id, reading.at, reading.reading.id))
     against = [
         *(
             (reading, each.reasons, True)
@@ -214,13 +214,13 @@ def _observed(reading: tables.Reading) -> dict[str, str | None]:
 
 def _of_job(session: Session, table: Any, job: int) -> Sequence[Any]:
     of_job = cells_of(table).join(tables.Outlet).where(tables.Outlet.job_id == job)
-    rows: Sequence[Any] = session.exec(of_job.order_by(table.id)).all()
+    rows: Sequence[Any] = session.exec(of_job.order_by(table.outlet_id, table.id)).all()
     return rows
 
 
-def _judge(job: tables.Job, plan: Plan, measured: Sequence[Standing], flow: Results) -> Judgement:
-    design = np.array([plan.design_flows[key(reading.outlet.id)] for reading in measured])
-    tolerance = np.array([float(reading.outlet.tolerance_percent or "nan") / 100 for reading in measured])
+def _judge(job: tables.Job, plan: Plan, outlet: Integers, flow: Results) -> Judgement:
+    design = np.array([plan.design_flows[number] for number in outlet.tolist()])
+    tolerance = np.array([float(plan.outlets[number].tolerance_percent or "nan") for number in outlet.tolist()]) / 100
     return judge_flows(flow, design, tolerance, job.decision_rule)
 
 

@@ -2,14 +2,15 @@
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime
-from functools import partial
+from itertools import chain
+from typing import NamedTuple
 
 import numpy as np
 
 from calib.airflow.velocity import low_pressure_text
-from calib.arrays import Floats, each_once, numbered
+from calib.arrays import Floats, by_kind
 from calib.confirmation.interval import Decision, gate
 from calib.errors import CalibError, MeasuringIntervalError
 from calib.measurement import flows
@@ -22,7 +23,7 @@ from calib.procedures.measure.standing import MeasuringSystem, Standing
 from calib.procedures.on_record.in_force import OnRecord
 from calib.procedures.on_record.probe_pairs import reasons_against
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
-from calib.procedures.typed.observations import Observed
+from calib.procedures.typed.observations import Observed, Traversed
 from calib.quantities import unit
 from calib.records import tables
 from calib.records.record import moment
@@ -34,8 +35,7 @@ _COVERAGE_FACTOR = 2.0  # of the manometer's expanded uncertainty, by which a ve
 Taken = tuple[tables.Reading, Observed, tables.Outlet]  # a reading as typed, at an outlet as it counts now
 
 
-@dataclass(frozen=True)
-class Gated:
+class Gated(NamedTuple):
     """The gate's answer on a reading: it stands, or the reasons why it does not."""
 
     standing: Standing | None
@@ -70,17 +70,17 @@ def _gated(
 ) -> Gated:
     at = moment(reading.observed_at)
     system = _system(records, reading, outlet.job_id, at, now)
-    factor = None if outlet.found_factor is None else records.factors.get(outlet.found_factor)
-    is_flow = system.declared_way.is_flow
-    of_all = (
-        *_reasons_of_instrument(records, reading, observed, system, at, now),
-        *system.reasons,
-        *(() if is_flow else _opening(records, reading, outlet, system.instrument, factor)),
-        *_section(observed, outlet, system.instrument),
+    used, is_flow = outlet.found_factor, system.declared_way.is_flow
+    factor = None if used is None else records.factors.get(used)
+    against = (
+        _reasons_of_instrument(records, reading, observed, system, at, now),
+        system.reasons,
+        () if is_flow else _opening(records, reading, outlet, system.instrument, factor),
+        () if observed.traversed is None else _section(observed.traversed, outlet, system.instrument),
     )
-    if of_all or system.decision.calibration is None:
+    if any(against) or system.decision.calibration is None:
         # A manometer may have observed the static pressure too.
-        return Gated(None, tuple(dict.fromkeys(of_all)))
+        return Gated(None, tuple(dict.fromkeys(chain.from_iterable(against))))
     if factor is None or is_flow:
         return Gated(Standing(reading, at, observed, outlet, system), ())
     wrong = records.found_wrongly(factor)
@@ -90,8 +90,8 @@ def _gated(
 
 def _system(records: OnRecord, reading: tables.Reading, job: int, at: datetime, now: datetime) -> MeasuringSystem:
     """With what a reading was taken, and what the gate says of it; asked once for all readings of a stretch of time."""
-    named = (reading.instrument_id, reading.probe_id, reading.method_id, job, reading.conditions)
-    asked = (*named, records.stretch(at, now), now)
+    named = (reading.instrument_id, reading.probe_id, reading.method_id, reading.conditions)
+    asked = (named, job, records.stretch(at, now), now)
     system: MeasuringSystem | None = records.found.get(asked)
     if system is None:
         system = records.found[asked] = _system_asked(records, reading, job, at, now)
@@ -127,23 +127,23 @@ def _reasons_of_instrument(
     system: MeasuringSystem,
     at: datetime,
     now: datetime,
-) -> Iterable[str]:
+) -> tuple[str, ...]:
     """Reasons against the instrument, at the lowest and the highest of its indications."""
     instrument, calibration = system.instrument, system.decision.calibration
-    typed = unit(system.indicated, reading.unit)
+    to_si = unit(system.indicated, reading.unit).to_si
     # Of standing air no value is asked of the curve.
     may_stand = system.declared_way.zero_is_standing_air
-    asked = [indication for indication in observed.indications if indication > 0 or not may_stand]
+    asked = [shown for shown in observed.indications if shown > 0 or not may_stand]
     if not asked or calibration is None:
         return system.decision.reasons
-    ends = {value: typed.to_si(value) for value in (min(asked), max(asked))}
-    if all(calibration.low <= value <= calibration.high for value in ends.values()):
+    lowest, highest = min(asked), max(asked)
+    if calibration.low <= to_si(lowest) and to_si(highest) <= calibration.high:
         return system.decision.reasons
     decisions = [
-        gate(records.register, instrument.tag, at, now, value, _shown(reading, observed, shown))
-        for shown, value in ends.items()
+        gate(records.register, instrument.tag, at, now, to_si(shown), _shown(reading, observed, shown))
+        for shown in dict.fromkeys((lowest, highest))
     ]
-    return dict.fromkeys(reason for decision in decisions for reason in decision.reasons)
+    return tuple(dict.fromkeys(reason for decision in decisions for reason in decision.reasons))
 
 
 def _pair(
@@ -189,40 +189,58 @@ def _opening(
     outlet: tables.Outlet,
     instrument: tables.Instrument,
     factor: tables.FoundFactor | None,
-) -> Iterable[str]:
+) -> tuple[str, ...]:
     """Whether the outlet has, as it counts now, what turns the reading into a flow."""
-    has_factor = (outlet.outlet_factor, outlet.effective_area, outlet.found_factor) != (None, None, None)
-    if outlet.place != tables.DUCT and not has_factor:
-        yield (
+    if outlet.found_factor is not None:
+        return _found_factor(records, reading, outlet, instrument, factor)
+    if outlet.outlet_factor is not None or outlet.effective_area is not None or outlet.place == tables.DUCT:
+        return ()
+    return (
+        (
             f"outlet {outlet.outlet}: no outlet factor and no effective area, and {instrument.tag} indicates no flow: "
             "amend the outlet"
-        )
-    if outlet.found_factor is not None and factor is None:
-        yield f"outlet {outlet.outlet}: factor {outlet.found_factor} is not in the records: find it first"
+        ),
+    )
+
+
+def _found_factor(
+    records: OnRecord,
+    reading: tables.Reading,
+    outlet: tables.Outlet,
+    instrument: tables.Instrument,
+    factor: tables.FoundFactor | None,
+) -> tuple[str, ...]:
     if factor is None:
-        return
-    found_with = records.instruments[factor.instrument_id].tag
-    method = records.methods[factor.method_id].method
-    if (factor.instrument_id, factor.method_id) != (reading.instrument_id, reading.method_id):
-        used = records.methods[reading.method_id].method
-        yield (
+        return (f"outlet {outlet.outlet}: factor {outlet.found_factor} is not in the records: find it first",)
+    if (factor.instrument_id, factor.method_id) == (reading.instrument_id, reading.method_id):
+        return ()
+    found_with, method = records.instruments[factor.instrument_id].tag, records.methods[factor.method_id].method
+    used = records.methods[reading.method_id].method
+    return (
+        (
             f"factor {factor.factor}: it was found with {found_with}, {method}, and holds for them only; "
             f"this reading was taken with {instrument.tag}, {used}: measure with them, or amend the outlet"
-        )
+        ),
+    )
 
 
-def _section(observed: Observed, outlet: tables.Outlet, instrument: tables.Instrument) -> Iterable[str]:
+def _section(traversed: Traversed, outlet: tables.Outlet, instrument: tables.Instrument) -> tuple[str, ...]:
     """Whether there is a section, as the outlet counts now, in which a traverse has its points."""
-    if observed.traversed is not None and outlet.shape is None:
-        yield (
-            f"{instrument.tag}: outlet {outlet.outlet} has no shape, and was traversed by the {observed.traversed.rule} rule: "
+    if outlet.shape is not None:
+        return ()
+    return (
+        (
+            f"{instrument.tag}: outlet {outlet.outlet} has no shape, and was traversed by the {traversed.rule} rule: "
             "amend the outlet"
-        )
+        ),
+    )
 
 
 def _evaluated(records: OnRecord, standing: Sequence[Standing]) -> list[Gated]:
     """What only shows when readings are evaluated: scaled indications, low pressures, pairs and traverses that cannot be."""
-    why_not = each_once(standing, lambda reading: (reading.system, reading.way), partial(_without_reference, records))
+    first, kind = by_kind(standing, lambda reading: (reading.system, reading.way))
+    of_kind = [_without_reference(records, reading) for reading in first]
+    why_not = [of_kind[number] for number in kind]
     known = [reading for reading, why in zip(standing, why_not, strict=True) if why is None]
     answers = iter(_told_from_zero(records, known))
     return [next(answers) if why is None else Gated(None, (why,)) for why in why_not]
@@ -273,17 +291,16 @@ def _told(standing: Standing, velocity: float, expanded_uncertainty: float) -> G
     text = f"{standing.instrument.tag}: {low_pressure_text(low)}"
     if low.refused:
         return Gated(None, (text,))
-    return Gated(replace(standing, flags=(*standing.flags, text)) if low.flagged else standing, ())
+    return Gated(standing._replace(flags=(*standing.flags, text)) if low.flagged else standing, ())
 
 
 def _expanded_uncertainties(records: OnRecord, standing: Sequence[Standing]) -> Floats:
     """U of one indication of the instruments about the mean ones [SI], within their measuring intervals; NaN where not asked."""
     expanded = np.full(len(standing), np.nan)
     asked = [row for row, reading in enumerate(standing) if reading.way.low is not None]
-    calibrations, number = numbered(standing[row].calibration.record_id for row in asked)
-    for each in range(len(calibrations)):
+    firsts, number = by_kind([standing[row] for row in asked], lambda reading: reading.calibration.record_id)
+    for each, first in enumerate(firsts):
         rows = np.array(asked)[number == each]
-        first = standing[rows[0]]
         curve = records.curve(first.calibration.record_id)
         means = np.clip([standing[row].indication.mean for row in rows], curve.low, curve.high)
         days = [standing[row].at.date() for row in rows]

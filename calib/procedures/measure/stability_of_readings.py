@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calib.arrays import Floats, Integers, numbered
+from calib.arrays import Floats, Integers, by_kind
 from calib.procedures.measure.indicated import StabilityHere, stability_limits
 from calib.procedures.measure.stability import history_in_force, stability_at
 from calib.procedures.measure.standing import Standing
@@ -15,11 +15,10 @@ from calib.procedures.on_record.in_force import OnRecord
 
 def stability_of(standing: Sequence[Standing], owner: Integers, x: Floats, records: OnRecord) -> StabilityHere:
     """Stability of the instruments of readings at P indications [SI], each of the reading with the number `owner`, (P,)."""
-    calibrations, number = numbered(reading.calibration.record_id for reading in standing)
+    firsts, number = by_kind(standing, lambda reading: reading.calibration.record_id)
     change = StabilityHere(np.empty(x.size), np.full(x.size, np.inf))
-    for each in range(len(calibrations)):
+    for each, first in enumerate(firsts):
         lot = np.flatnonzero(number[owner] == each)
-        first = standing[owner[lot[0]]]
         days = [standing[row].at.date() for row in owner[lot]]
         here = stability_at(records, first.instrument, first.calibration, days, x[lot])
         change.half_width[lot], change.degrees_of_freedom[lot] = here.half_width, here.degrees_of_freedom

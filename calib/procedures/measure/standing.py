@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 
@@ -20,8 +21,7 @@ from calib.uncertainty.estimate import type_a
 from calib.uncertainty.series import type_a_of_series
 
 
-@dataclass(frozen=True)
-class Indication:
+class Indication(NamedTuple):
     """Mean indication of a reading with the evaluation of its repeatability; of a traverse, of one indication at a point."""
 
     mean: float  # [SI]
@@ -79,9 +79,8 @@ class MeasuringSystem:
         return self.instrument.indicated
 
 
-@dataclass(frozen=True)
-class Standing:
-    """A reading that the gate lets stand, with all that it rests on."""
+class Standing(NamedTuple):
+    """A reading that the gate lets stand, with all that it rests on. A job has thousands: what they share is in the system."""
 
     reading: tables.Reading
     at: datetime  # of its observation
@@ -126,7 +125,7 @@ class Standing:
         """The unit in which it was typed."""
         return unit(self.system.indicated, self.reading.unit)
 
-    @cached_property
+    @property
     def indication(self) -> Indication:
         """Its mean indication, and its repeatability: Type A of several values, else what the instrument declares."""
         traversed = self.observed.traversed
@@ -143,17 +142,17 @@ class Standing:
         return self._of_values(values, sum(values) / len(values), logged=False)
 
     def _of_values(self, values: tuple[float, ...], mean: float, *, logged: bool) -> Indication:
-        x, count = self.unit.to_si(mean), len(values)
+        typed, count = self.unit, len(values)
         if logged:
             series = type_a_of_series(values)
-            u = self.unit.difference_to_si(series.estimate.standard_uncertainty)
-            return Indication(x, u, True, series.estimate.degrees_of_freedom, count, series.effective_observations)
-        if count > 1:
-            estimate = type_a(values)
-            u = self.unit.difference_to_si(estimate.standard_uncertainty)
-            return Indication(x, u, True, estimate.degrees_of_freedom, count, float(count))
-        # Whoever typed the reading was asked for two observations where the instrument declares no repeatability.
-        return Indication(x, repeatability_of(self.instrument), False, np.inf, 1, 1.0)
+            estimate, effective = series.estimate, series.effective_observations
+        elif count > 1:
+            estimate, effective = type_a(values), float(count)
+        else:
+            # Whoever typed the reading was asked for two observations where the instrument declares no repeatability.
+            return Indication(typed.to_si(mean), repeatability_of(self.instrument), False, np.inf, 1, 1.0)
+        u = typed.difference_to_si(estimate.standard_uncertainty)
+        return Indication(typed.to_si(mean), u, True, estimate.degrees_of_freedom, count, effective)
 
 
 def section_of(outlet: tables.Outlet) -> Section:

@@ -3,7 +3,7 @@
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -71,9 +71,24 @@ class Plan:
         return dict(sorted(counted(self.outlets).items()))
 
     @cached_property
+    def groups(self) -> list["_Group"]:
+        """Outlets that totals take, by system and service."""
+        return _groups(self, self.counted, self.designs)
+
+    @cached_property
     def design_flows(self) -> dict[int, float]:
         """Design flow of each outlet [m3/s]."""
         return {number: design_of(outlet) for number, outlet in self.outlets.items()}
+
+
+@dataclass(frozen=True)
+class _Group:
+    """Outlets of one service of one system."""
+
+    system: str
+    service: str
+    outlets: tuple[int, ...]
+    design: float  # declared, or the sum of theirs [m3/s]
 
 
 def counted(outlets: Outlets) -> dict[int, tables.Outlet]:
@@ -92,67 +107,66 @@ def counted(outlets: Outlets) -> dict[int, tables.Outlet]:
 
 def totals_of_systems(plan: Plan, stands: frozenset[int]) -> list[Total]:
     """One total for each service of each system, then the net of each system with more than one service."""
-    members: dict[str, list[int]] = defaultdict(list)
-    for number, outlet in plan.counted.items():
-        members[outlet.system].append(number)
-    return [total for system, outlets in members.items() for total in _services(plan, system, outlets, stands)]
+    systems: dict[str, list[_Group]] = defaultdict(list)
+    for group in plan.groups:
+        systems[group.system].append(group)
+    return [total for system, groups in systems.items() for total in _services(plan, system, groups, stands)]
 
 
 def totals_of_job(plan: Plan, stands: frozenset[int]) -> list[Total]:
     """The same for the whole job; none where it has one system only."""
-    several = len({outlet.system for outlet in plan.counted.values()}) > 1
-    return list(_services(plan, "", list(plan.counted), stands)) if several else []
+    several = len({group.system for group in plan.groups}) > 1
+    return list(_services(plan, "", plan.groups, stands)) if several else []
 
 
 def totals_of_rooms(plan: Plan, stands: frozenset[int]) -> list[Total]:
-    """The net flow of each room that outlets name."""
-    members: dict[str, list[int]] = defaultdict(list)
+    """The net flow of each room that outlets name: nothing is declared of it but the sign that is wanted."""
+    rooms: dict[str, list[int]] = defaultdict(list)
     for number, outlet in plan.counted.items():
         if outlet.room is not None:
-            members[outlet.room].append(number)
-    return [_total(plan, "", NET, outlets, stands, room) for room, outlets in members.items()]
+            rooms[outlet.room].append(number)
+    totals = {room: _total(plan, "", NET, _groups(plan, outlets, {}), stands) for room, outlets in rooms.items()}
+    return [replace(total, room=room, wanted=plan.rooms.get(room, "")) for room, total in totals.items()]
 
 
-def _services(plan: Plan, system: str, outlets: Sequence[int], stands: frozenset[int]) -> Iterable[Total]:
-    of_service: dict[str, list[int]] = defaultdict(list)
+def _groups(plan: Plan, outlets: Iterable[int], designs: Designs) -> list[_Group]:
+    members: dict[tuple[str, str], list[int]] = defaultdict(list)
     for number in outlets:
-        of_service[plan.outlets[number].service].append(number)
+        members[plan.outlets[number].system, plan.outlets[number].service].append(number)
+    return [
+        _Group(*names, tuple(numbers), _design(plan, names, numbers, designs)) for names, numbers in members.items()
+    ]
+
+
+def _design(plan: Plan, names: tuple[str, str], outlets: Sequence[int], designs: Designs) -> float:
+    declared = designs.get(names)
+    if declared is None:
+        return sum(plan.design_flows[number] for number in outlets)
+    return unit("volume flow", declared.flow_unit).to_si(float(declared.design_flow))
+
+
+def _services(plan: Plan, system: str, groups: Sequence[_Group], stands: frozenset[int]) -> Iterable[Total]:
+    present = {group.service for group in groups}
     for service in NET_SIGN:
-        if service in of_service:
-            yield _total(plan, system, service, of_service[service], stands)
-    if len(of_service) > 1:
-        yield _total(plan, system, NET, outlets, stands)
+        if service in present:
+            yield _total(plan, system, service, [group for group in groups if group.service == service], stands)
+    if len(present) > 1:
+        yield _total(plan, system, NET, groups, stands)
 
 
-def _total(
-    plan: Plan, system: str, service: str, outlets: Sequence[int], stands: frozenset[int], room: str = ""
-) -> Total:
-    sign = {number: NET_SIGN[plan.outlets[number].service] if service == NET else 1.0 for number in outlets}
-    designs = {} if room else plan.designs  # of a room nothing is declared but the sign that is wanted
-    declared = designs.get((system, service))
+def _total(plan: Plan, system: str, service: str, groups: Sequence[_Group], stands: frozenset[int]) -> Total:
+    signs = [NET_SIGN[group.service] if service == NET else 1.0 for group in groups]
+    sign = {number: of_group for group, of_group in zip(groups, signs, strict=True) for number in group.outlets}
+    declared = plan.designs.get((system, service))
     tolerance = float("nan") if declared is None else float(declared.tolerance_percent) / 100
-    design, measured = _design(plan, sign, designs), sum(number in stands for number in outlets)
-    return Total(
-        system, service, measured, len(outlets), design, tolerance, room, plan.rooms.get(room, "") if room else "", sign
-    )
+    design = _sum([of_group * group.design for group, of_group in zip(groups, signs, strict=True)])
+    return Total(system, service, len(stands.intersection(sign)), len(sign), design, tolerance, sign=sign)
 
 
-def _design(plan: Plan, sign: Mapping[int, float], designs: Designs) -> float:
-    """Sum with its signs of the designs: of each service of a system what is declared, else those of its outlets [m3/s]."""
-    groups: dict[tuple[str, str], list[int]] = defaultdict(list)
-    for number in sign:
-        groups[plan.outlets[number].system, plan.outlets[number].service].append(number)
-    parts = []
-    for names, members in groups.items():
-        declared = designs.get(names)
-        of_group = sum(plan.design_flows[member] for member in members) if declared is None else _declared(declared)
-        parts.append(sign[members[0]] * of_group)
-    total = math.fsum(parts)
-    return 0.0 if abs(total) <= _NOTHING * math.fsum(map(abs, parts)) else total
-
-
-def _declared(design: tables.SystemDesign) -> float:
-    return unit("volume flow", design.flow_unit).to_si(float(design.design_flow))
+def _sum(designs: Sequence[float]) -> float:
+    """Sum of designs with their signs [m3/s]."""
+    total = math.fsum(designs)
+    return 0.0 if abs(total) <= _NOTHING * math.fsum(map(abs, designs)) else total
 
 
 def design_of(outlet: tables.Outlet) -> float:
@@ -202,9 +216,10 @@ def _layers(totals: Sequence[Total]) -> list[list[int]]:
 
 
 def _membership(totals: Sequence[Total], layer: Sequence[int], counts: Integers) -> tuple[Integers, Floats]:
-    place = {outlet: (number, sign) for number in layer for outlet, sign in totals[number].sign.items()}
-    membership, sign = np.array([place.get(outlet, (-1, 1.0)) for outlet in counts.tolist()]).T
-    return membership.astype(np.int64), sign
+    place = {outlet: number for number in layer for outlet in totals[number].sign}
+    membership = [place.get(outlet, -1) for outlet in counts.tolist()]
+    signs = {outlet: sign for number in layer for outlet, sign in totals[number].sign.items()}
+    return np.array(membership), np.array([signs.get(outlet, 1.0) for outlet in counts.tolist()])
 
 
 def _as_wanted(totals: Sequence[Total], flow: Results, complete: Truths) -> Floats:

@@ -217,9 +217,13 @@ def as_resistors(job, nominal, tolerance, u_m):
     measured = []
     for one in job.measured:
         cells = {name: getattr(one.outlet, name) for name in tables.Outlet.model_fields}
-        judged_by = {"design_flow": repr(nominal), "flow_unit": "m3/h", "tolerance_percent": repr(100 * tolerance / nominal)}
+        judged_by = {
+            "design_flow": repr(nominal),
+            "flow_unit": "m3/h",
+            "tolerance_percent": repr(100 * tolerance / nominal),
+        }
         outlet = tables.Outlet(**cells | judged_by)
-        measured.append(dataclasses.replace(one, outlet=outlet))
+        measured.append(one._replace(outlet=outlet))
     design = np.full(size, nominal * to_si)
     judgement = judge_flows(flow, design, np.full(size, tolerance / nominal), job.job.decision_rule)
     return dataclasses.replace(job, measured=tuple(measured), flow=flow, judgement=judgement)
