@@ -1,4 +1,4 @@
-"""Arrays as every floor writes them in its signatures, and numbers as documents hold them."""
+"""Arrays as every floor writes them in its signatures, many things by their kinds, and numbers as documents hold them."""
 
 import math
 from collections.abc import Callable, Hashable, Iterable

@@ -29,6 +29,7 @@ FLOORS = {
     "errors": (),
     "clock": (),
     "arrays": (),
+    "unswept": (),
     "quantities": ("arrays", "errors"),
     "uncertainty": ("arrays", "errors"),
     "airflow": ("arrays", "errors"),
@@ -45,6 +46,7 @@ FLOORS = {
         "uncertainty",
         "quantities",
         "arrays",
+        "unswept",
         "errors",
     ),
     "faces": (
@@ -58,6 +60,7 @@ FLOORS = {
         "quantities",
         "clock",
         "arrays",
+        "unswept",
         "errors",
     ),
 }
@@ -80,7 +83,6 @@ ROOMS = {
     },
     "faces": {
         "plain_text": (),
-        "unswept": (),
         "write_over": (),
         "template": (),
         "cautions": (),
@@ -88,7 +90,7 @@ ROOMS = {
         "files": (),
         "answers": ("written", "plain_text", "template", "cautions"),
         "drawings": ("answers", "written", "plain_text"),
-        "report": ("drawings", "answers", "written", "plain_text", "cautions", "unswept", "write_over"),
+        "report": ("drawings", "answers", "written", "plain_text", "cautions", "write_over"),
         "demo": ("report", "drawings", "files"),
         "manual": ("cautions",),
         "cli": (
@@ -100,7 +102,6 @@ ROOMS = {
             "answers",
             "written",
             "plain_text",
-            "unswept",
             "write_over",
         ),
     },

@@ -47,6 +47,7 @@ from calib.records import tables
 from calib.records.record import key, moment
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 from calib.uncertainty.propagation import combine
+from calib.unswept import unswept
 
 
 @dataclass(frozen=True)
@@ -104,6 +105,7 @@ class Evaluation:
         return self.of_systems.flow
 
 
+@unswept
 def evaluate(
     session: Session, name: str, now: datetime, coverage_probability: float = COVERAGE_PROBABILITY
 ) -> Evaluation:
@@ -175,8 +177,9 @@ def _calibrations(system: MeasuringSystem) -> list[int]:
 def _sorted_out(
     session: Session, records: OnRecord, job: int, outlets: Outlets, now: datetime
 ) -> tuple[tuple[Standing, ...], tuple[Refused, ...]]:
-    logs, traverses = logs_on_record(session, job), traverses_on_record(session, job)
     readings = _of_job(session, tables.Reading, job)
+    logs = logs_on_record(session, job) if any(each.logged_series_id for each in readings) else {}
+    traverses = traverses_on_record(session, job) if any(each.traverse_id for each in readings) else {}
     taken = (
         (
             reading,
@@ -212,10 +215,13 @@ def _observed(reading: tables.Reading) -> dict[str, str | None]:
     }
 
 
-def _of_job(session: Session, table: Any, job: int) -> Sequence[Any]:
-    of_job = cells_of(table).join(tables.Outlet).where(tables.Outlet.job_id == job)
-    rows: Sequence[Any] = session.exec(of_job.order_by(table.outlet_id, table.id)).all()
-    return rows
+def _of_job(session: Session, table: Any, job: int) -> list[Any]:
+    """Readings of a job, or its refusals."""
+    return cells_of(
+        session,
+        table,
+        lambda every: every.join(tables.Outlet).where(tables.Outlet.job_id == job).order_by(table.outlet_id, table.id),
+    )
 
 
 def _judge(job: tables.Job, plan: Plan, outlet: Integers, flow: Results) -> Judgement:

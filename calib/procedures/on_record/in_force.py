@@ -172,7 +172,7 @@ def _partners(session: Session, instruments: Collection[int]) -> set[int]:
 
 def outlets_in_force(session: Session, jobs: Collection[int] | None = None) -> dict[int, tables.Outlet]:
     """Outlets of jobs, or of all, as they count now, by key: their cells, or those of their latest revision."""
-    outlets = session.exec(among(cells_of(tables.Outlet), tables.Outlet.job_id, jobs)).all()
+    outlets = cells_of(session, tables.Outlet, lambda every: among(every, tables.Outlet.job_id, jobs))
     revisions = select(tables.OutletRevision).join(tables.Outlet).order_by(col(tables.OutletRevision.revision))
     recorded = session.exec(among(revisions, tables.Outlet.job_id, jobs))
     latest = that_count(recorded, lambda revision: revision.outlet_id)
@@ -190,9 +190,15 @@ def as_amended(first: tables.Outlet, revision: tables.OutletRevision | None) -> 
 def traverses_on_record(session: Session, job: int) -> dict[int, Traversed]:
     """The traverses of a job's readings, by their key."""
     points: dict[int, list[tables.TraversePoint]] = defaultdict(list)
-    for point in session.exec(_of_readings(cells_of(tables.TraversePoint), tables.TraversePoint.traverse_id, job)):
+    reading, outlet = tables.Reading, tables.Outlet
+
+    def of_job(query: Any, traverse: Any) -> Any:
+        of_readings = query.join(reading, col(reading.traverse_id) == traverse)
+        return of_readings.join(outlet, col(outlet.id) == reading.outlet_id).where(outlet.job_id == job)
+
+    for point in cells_of(session, tables.TraversePoint, lambda every: of_job(every, tables.TraversePoint.traverse_id)):
         points[point.traverse_id].append(point)
-    made = session.exec(_of_readings(cells_of(tables.Traverse), tables.Traverse.id, job))
+    made = cells_of(session, tables.Traverse, lambda every: of_job(every, tables.Traverse.id))
     return {one.id: Traversed(one.rule, one.lines, one.points, in_order(points[one.id])) for one in made}
 
 
@@ -202,14 +208,6 @@ def logs_on_record(session: Session, job: int) -> dict[int, bytes]:
     own = col(tables.LoggedSeries.id) == tables.Reading.logged_series_id
     of_job = logged.join(tables.Reading, own).join(tables.Outlet).where(tables.Outlet.job_id == job)
     return {key(number): content for number, content in session.exec(of_job)}
-
-
-def _of_readings(query: Any, traverse: Any, job: int) -> Any:
-    """A query confined to the traverses of a job's readings."""
-    of_job = query.join(tables.Reading, col(tables.Reading.traverse_id) == traverse)
-    return of_job.join(tables.Outlet, col(tables.Outlet.id) == tables.Reading.outlet_id).where(
-        tables.Outlet.job_id == job
-    )
 
 
 def in_order(points: list[tables.TraversePoint]) -> tuple[tuple[float, ...], ...]:
