@@ -36,9 +36,8 @@ class _Point(NamedTuple):
 
 def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
     """Arrays of readings, at least one of them."""
-    first, kind = by_kind(
-        standing, lambda reading: (reading.system, reading.way)
-    )  # what one of a kind tells holds of all
+    # What the first reading of a kind tells holds of all of them.
+    first, kind = by_kind(standing, lambda reading: (reading.system, reading.way))
     calibrations = _calibrations(first)
     of_ways, way = by_kind(first, lambda reading: reading.way)
     outlets, outlet = by_kind(standing, _outlet_as_typed)
@@ -83,14 +82,8 @@ def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
 
 def _calibrations(first: Sequence[Standing]) -> list[int]:
     """Calibrations of instruments and probes, each once."""
-    own = [reading.calibration.record_id for reading in first]
-    probes = [_probe_calibration(reading) for reading in first]
-    return list(dict.fromkeys([*own, *(probe for probe in probes if probe is not None)]))
-
-
-def _probe_calibration(reading: Standing) -> int | None:
-    calibration = reading.system.probe_calibration
-    return None if calibration is None else calibration.record_id
+    used = [reading.system.calibrations for reading in first]
+    return list(dict.fromkeys([*(own for own, *_ in used), *(number for _, *of_probe in used for number in of_probe)]))
 
 
 def _points(reading: Standing) -> list[_Point]:
@@ -231,12 +224,12 @@ def density_of_reference(reading: Standing, records: OnRecord) -> float:
 
 
 def _probes(first: Sequence[Standing], kind: Integers, calibrations: Sequence[int], records: OnRecord) -> Probes | None:
-    used = [_probe_calibration(reading) for reading in first]
+    used = [reading.system.probe_calibration for reading in first]
     if all(calibration is None for calibration in used):
         return None
     stability = [stability_of_probe(records, reading) for reading in first]
     return Probes(
-        np.array([-1 if calibration is None else calibrations.index(calibration) for calibration in used])[kind],
+        np.array([-1 if each is None else calibrations.index(each.record_id) for each in used])[kind],
         np.array([change.relative for change in stability])[kind],
         np.array([change.absolute for change in stability])[kind],
         np.array([change.degrees_of_freedom for change in stability])[kind],

@@ -130,8 +130,8 @@ def evaluate(
         with_flows(totals, counts, measured_flows, job.decision_rule, coverage_probability)
         for totals in (systems, whole, rooms)
     )
-    each = {reading.system: reading for reading in measured}
-    used = {number for system in each for number in _calibrations(system)}
+    systems_used = dict.fromkeys(reading.system for reading in measured)
+    used = sorted({number for system in systems_used for number in system.calibrations})
     return Evaluation(
         job,
         measured,
@@ -147,9 +147,9 @@ def evaluate(
         flow,
         _judge(job, plan, outlet, flow),
         _profiles(measured, readings, measured_flows),
-        {number: records.curves[number] for number in sorted(used)},
-        {number: records.calibrations[number] for number in sorted(used)},
-        _histories(records, each),
+        {number: records.curves[number] for number in used},
+        {number: records.calibrations[number] for number in used},
+        _histories(records, systems_used),
     )
 
 
@@ -169,39 +169,28 @@ def _histories(records: OnRecord, systems: Iterable[MeasuringSystem]) -> dict[in
     return {number: basis for number, basis in bases.items() if basis is not None}
 
 
-def _calibrations(system: MeasuringSystem) -> list[int]:
-    of_probe = [] if system.probe_calibration is None else [system.probe_calibration.record_id]
-    return [system.calibration.record_id, *of_probe]
-
-
 def _sorted_out(
     session: Session, records: OnRecord, job: int, outlets: Outlets, now: datetime
 ) -> tuple[tuple[Standing, ...], tuple[Refused, ...]]:
     readings = _of_job(session, tables.Reading, job)
     logs = logs_on_record(session, job) if any(each.logged_series_id for each in readings) else {}
     traverses = traverses_on_record(session, job) if any(each.traverse_id for each in readings) else {}
-    taken = (
-        (
-            reading,
-            observed(_observed(reading), logs.get(reading.logged_series_id), traverses.get(reading.traverse_id)),
-            outlets[reading.outlet_id],
-        )
+    typed = [
+        observed(_observed(reading), logs.get(reading.logged_series_id), traverses.get(reading.traverse_id))
         for reading in readings
+    ]
+    gated = gate_readings(
+        records, zip(readings, typed, (outlets[each.outlet_id] for each in readings), strict=True), now
     )
-    gated = gate_readings(records, taken, now)
     standing = [each.standing for each in gated if each.standing is not None]
     standing.sort(key=lambda reading: (reading.reading.outlet_id, reading.at, reading.reading.id))
-    against = [
-        *(
-            (reading, each.reasons, True)
-            for reading, each in zip(readings, gated, strict=True)
-            if each.standing is None
-        ),
-        *((each, tuple(json.loads(each.reasons)), False) for each in _of_job(session, tables.Refusal, job)),
+    against: list[tuple[Any, tuple[str, ...], bool]] = [
+        (reading, each.reasons, True) for reading, each in zip(readings, gated, strict=True) if each.standing is None
     ]
+    against += [(each, tuple(json.loads(each.reasons)), False) for each in _of_job(session, tables.Refusal, job)]
     refused = [
-        Refused(outlets[typed.outlet_id], records.instruments[typed.instrument_id], typed, reasons, stood)
-        for typed, reasons, stood in against
+        Refused(outlets[row.outlet_id], records.instruments[row.instrument_id], row, reasons, stood)
+        for row, reasons, stood in against
     ]
     refused.sort(key=lambda refusal: (key(refusal.outlet.id), moment(refusal.typed.observed_at)))
     return tuple(standing), tuple(refused)

@@ -31,7 +31,6 @@ from calib.uncertainty.propagation import combine
 
 _COVERAGE_FACTOR = 2.0  # of the manometer's expanded uncertainty, by which a velocity pressure is judged low
 
-
 Taken = tuple[tables.Reading, Observed, tables.Outlet]  # a reading as typed, at an outlet as it counts now
 
 
@@ -195,12 +194,8 @@ def _opening(
         return _found_factor(records, reading, outlet, instrument, factor)
     if outlet.outlet_factor is not None or outlet.effective_area is not None or outlet.place == tables.DUCT:
         return ()
-    return (
-        (
-            f"outlet {outlet.outlet}: no outlet factor and no effective area, and {instrument.tag} indicates no flow: "
-            "amend the outlet"
-        ),
-    )
+    without = f"outlet {outlet.outlet}: no outlet factor and no effective area"
+    return (f"{without}, and {instrument.tag} indicates no flow: amend the outlet",)
 
 
 def _found_factor(
@@ -216,24 +211,17 @@ def _found_factor(
         return ()
     found_with, method = records.instruments[factor.instrument_id].tag, records.methods[factor.method_id].method
     used = records.methods[reading.method_id].method
-    return (
-        (
-            f"factor {factor.factor}: it was found with {found_with}, {method}, and holds for them only; "
-            f"this reading was taken with {instrument.tag}, {used}: measure with them, or amend the outlet"
-        ),
-    )
+    holds = f"factor {factor.factor}: it was found with {found_with}, {method}, and holds for them only"
+    taken_with = f"this reading was taken with {instrument.tag}, {used}"
+    return (f"{holds}; {taken_with}: measure with them, or amend the outlet",)
 
 
 def _section(traversed: Traversed, outlet: tables.Outlet, instrument: tables.Instrument) -> tuple[str, ...]:
     """Whether there is a section, as the outlet counts now, in which a traverse has its points."""
     if outlet.shape is not None:
         return ()
-    return (
-        (
-            f"{instrument.tag}: outlet {outlet.outlet} has no shape, and was traversed by the {traversed.rule} rule: "
-            "amend the outlet"
-        ),
-    )
+    where = f"{instrument.tag}: outlet {outlet.outlet} has no shape"
+    return (f"{where}, and was traversed by the {traversed.rule} rule: amend the outlet",)
 
 
 def _evaluated(records: OnRecord, standing: Sequence[Standing]) -> list[Gated]:

@@ -58,6 +58,12 @@ class MeasuringSystem:
         """The calibration of the probe that counts."""
         return None if self.probe_decision is None else self.probe_decision.calibration
 
+    @property
+    def calibrations(self) -> tuple[int, ...]:
+        """Keys of both, that of the instrument first."""
+        both = (self.calibration, self.probe_calibration)
+        return tuple(each.record_id for each in both if each is not None)
+
     @cached_property
     def declared_way(self) -> Way:
         """The way of its instrument."""
