@@ -100,5 +100,9 @@ class RecordsError(CalibError):
     """The records cannot be opened, read or written."""
 
 
+class DamagedError(CalibError):
+    """Records that were changed past the program, where something would rest on them; nothing was written."""
+
+
 class RefusedError(CalibError):
     """What the gate refuses on what is known now (a reading, a reference standard), or a calibration that cannot be accepted."""

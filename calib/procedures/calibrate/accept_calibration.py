@@ -18,6 +18,7 @@ from calib.procedures.on_record.in_force import curve_of
 from calib.procedures.on_record.register import load_register
 from calib.procedures.people.authorise import append, authorise
 from calib.procedures.people.four_eyes import against_one_person
+from calib.procedures.verify.rests_on import must_be_whole, of_instruments
 from calib.records import ledger
 from calib.records.record import key, typed
 from calib.records.tables import Acceptance
@@ -49,7 +50,8 @@ def accept_calibration(
     A later certificate that was found beyond its limits opens its review now where no earlier one had been accepted before.
 
     Raises NotInRecordsError; BadInputError where it is accepted already or was withdrawn, or the date or the wish cannot be;
-    RefusedError, nothing written, where a comparison fails or the same person typed the certificate.
+    RefusedError, nothing written, where a comparison fails or the same person typed the certificate; DamagedError where what it
+    rests on was changed past the program.
     """
     signature = authorise(session, signature, "accept")
     kept = calibration_on_file(session, tag, certificate)
@@ -59,6 +61,7 @@ def accept_calibration(
     why = against_one_person(session, kept.calibration, signature.person)
     if why is not None:
         raise RefusedError(f"{tag}: {why}")
+    must_be_whole(session, of_instruments(session, [key(kept.instrument.id)]))
     assessment = assessed(kept, wanted)
     if assessment is not None and not assessment.accepted:
         raise RefusedError("\n".join(refusal(tag, certificate, assessment)))

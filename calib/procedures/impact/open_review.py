@@ -94,7 +94,7 @@ def open_reviews(
     calibration was withdrawn: then its lines stay as they are. Asked are the reviews of instruments that the touched records and
     the recorded calibrations rest on.
     """
-    known = set(session.exec(select(tables.ImpactReview.calibration_id)))
+    known = set(filter(None, session.exec(select(tables.ImpactReview.calibration_id))))
     notices: list[str] = []
     opened: list[Opened] = []
     for number in sorted({*recorded} - known):
@@ -197,10 +197,10 @@ def _listed(
     """Append a line for each record that hangs on the instrument and has none yet."""
     ground = ground_below(session, [(RecordKind.INSTRUMENT, failing.instrument_id)])
     instrument = ground.instruments[failing.instrument_id]
-    since = last_in_order(ground.register[instrument.tag], review.calibration_id)
+    since = last_in_order(ground.register[instrument.tag], key(failing.id))
     if since is None or ground.on_record(failing).withdrawn:  # what the review was opened by was withdrawn since
         return Opened(instrument.tag, failing.certificate, new, 0)
-    found = touched(ground, instrument, review.calibration_id, since)
+    found = touched(ground, instrument, key(failing.id), since)
     there = _lines(session, review)
     wanted = [one for one in found.records if one[0] in LISTED and one not in there]
     wanted = [one for one in wanted if one[0] != RecordKind.REPORT or _issued_before(session, one[1], review)]

@@ -61,9 +61,7 @@ def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
         outlet_factor=opening[:, 3],
         outlet_factor_relative=opening[:, 4],
         outlet_factor_source=by_kind(standing, _source)[1],
-        method_relative=np.array(
-            [float(reading.method.relative_standard_uncertainty_percent) / 100 for reading in first]
-        )[kind],
+        method_relative=np.array([reading.method.declared_percent / 100 for reading in first])[kind],
         curves=[records.curve(number) for number in calibrations],
         outlet_factor_dof=opening[:, 5],
         method_dof=np.array([float(reading.method.degrees_of_freedom or "inf") for reading in first])[kind],

@@ -158,7 +158,7 @@ def _total(plan: Plan, system: str, service: str, groups: Sequence[_Group], stan
     signs = [NET_SIGN[group.service] if service == NET else 1.0 for group in groups]
     sign = {number: of_group for group, of_group in zip(groups, signs, strict=True) for number in group.outlets}
     declared = plan.designs.get((system, service))
-    tolerance = float("nan") if declared is None else float(declared.tolerance_percent) / 100
+    tolerance = float("nan") if declared is None else float(declared.tolerance_percent or "nan") / 100
     design = _sum([of_group * group.design for group, of_group in zip(groups, signs, strict=True)])
     return Total(system, service, len(stands.intersection(sign)), len(sign), design, tolerance, sign=sign)
 

@@ -10,6 +10,7 @@ from calib.procedures.typed.declaration import Check
 # No quantity of the trade is larger in any of its units; beyond it a product of two would overflow.
 _LARGEST = 1e12
 _SMALLEST = 1e-12  # nor smaller: below it a quotient would
+_LONGEST = 25  # signs: the longest spelling of a double has 24
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 _DAY = re.compile(r"(?:19|2\d)\d{2}-\d{2}-\d{2}", re.ASCII)
 _MOMENT = re.compile(r"(?:19|2\d)\d{2}-\d{2}-\d{2}T\d{2}:\d{2}(:\d{2})?(Z|[+-]\d{2}:\d{2})?", re.ASCII)
@@ -24,6 +25,10 @@ def finite_number(cell: str) -> str | None:
     """A finite decimal number of a size that occurs."""
     if _NUMBER.fullmatch(cell) is None or not math.isfinite(float(cell)):
         return "a finite number with a decimal point, like 4.20"
+    if len(cell) > _LONGEST:
+        return f"a number written with at most {_LONGEST} signs"
+    if 0 < abs(float(cell)) < _SMALLEST:
+        return f"0, or a number of at least {_SMALLEST:g}"
     return None if abs(float(cell)) <= _LARGEST else f"a number of at most {_LARGEST:g}"
 
 
@@ -50,6 +55,20 @@ def above_one(cell: str) -> str | None:
 def percent(cell: str) -> str | None:
     """A percentage above 0, up to 100."""
     return "a percentage above 0, up to 100" if finite_number(cell) or not 0 < float(cell) <= 100 else None
+
+
+def share(cell: str) -> str | None:
+    """A percentage, 0 to 100."""
+    return "a percentage, 0 to 100" if finite_number(cell) or not 0 <= float(cell) <= 100 else None
+
+
+def usually(low: float, high: float, what: str) -> Check:
+    """What is usual for a number that may be another: from low to high; common practice, no source."""
+
+    def check(cell: str) -> str | None:
+        return None if low <= float(cell) <= high else f"{what} is usually {low:g} to {high:g}"
+
+    return check
 
 
 def between(low: float, high: float, symbol: str) -> Check:
