@@ -12,7 +12,7 @@ import typer
 from calib import __version__
 from calib.errors import CalibError, DamagedError, RefusedError
 from calib.faces.plain_text import one_line
-from calib.faces.unswept import unswept
+from calib.unswept import unswept
 
 # Options that a person may also type before the command.
 _GLOBAL = {"--records": 1, "--by": 1, "--units": 1, "--json": 0}

@@ -10,7 +10,7 @@ from sqlmodel import Session
 from calib.confirmation.interval import Decision, gate
 from calib.measurement import flows
 from calib.procedures.measure.gate_reading import probe_of
-from calib.procedures.measure.indicated import single
+from calib.procedures.measure.indicated import declared
 from calib.procedures.measure.results import Results, results
 from calib.procedures.measure.stability import basis_of, limits_basis, stability_at
 from calib.procedures.on_record.by_name import instrument_tagged
@@ -96,7 +96,7 @@ def _at_indication(
     calibration = decision.calibration
     assert calibration is not None  # noqa: S101 (the gate lets nothing pass without one)
     stability = stability_at(records, instrument, calibration, [at.date()], asked[0])
-    evaluated = flows(single(instrument, records.curve(calibration.record_id), asked[0], stability))
+    evaluated = flows(declared(instrument, records.curve(calibration.record_id), asked[0], stability))
     from_history = np.isfinite(stability.degrees_of_freedom[0])
     return AtIndication(
         asked[0],

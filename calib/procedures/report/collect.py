@@ -68,11 +68,11 @@ def _as_json(session: Session, issue: Issue) -> bytes | None:
 
 def instruments_of(standing: Standing) -> dict[tuple[str, str], Decision]:
     """Every instrument that a reading rests on, by tag and certificate number: its own, its probe, those of the conditions."""
-    air = air_of_reading(standing)
+    air, system = air_of_reading(standing), standing.system
     rows = () if air is None else air.rows
     used = [
-        (standing.instrument, standing.decision),
-        (standing.probe, standing.probe_decision),
+        (system.instrument, system.decision),
+        (system.probe, system.probe_decision),
         *((row.instrument, row.decision) for row in rows),
     ]
     return {
