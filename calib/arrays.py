@@ -16,18 +16,18 @@ _Thing = TypeVar("_Thing")
 
 
 def by_kind(things: Iterable[_Thing], kind: Callable[[_Thing], Hashable]) -> tuple[list[_Thing], Integers]:
-    """Many things by their kinds: the first of each kind, and the number of the kind of each thing in that order, (n,)."""
+    """Many things by their kinds: the first of each kind, and the place of the kind of each thing in that order, (n,)."""
     first: list[_Thing] = []
     numbers: dict[Hashable, int] = {}
     index = []
     for thing in things:
-        number = numbers.setdefault(kind(thing), len(first))
-        if number == len(first):
+        place = numbers.setdefault(kind(thing), len(first))
+        if place == len(first):
             first.append(thing)
-        index.append(number)
+        index.append(place)
     return first, np.array(index, dtype=np.int64)
 
 
 def finite(value: float) -> float | None:
-    """A number as JSON knows it, which has no infinity: None for what is infinite, or not there."""
+    """A place as JSON knows it, which has no infinity: None for what is infinite, or not there."""
     return float(value) if math.isfinite(value) else None

@@ -234,7 +234,7 @@ def _evaluated(records: OnRecord, standing: Sequence[Standing]) -> list[Gated]:
     """What only shows when readings are evaluated: scaled indications, low pressures, pairs and traverses that cannot be."""
     first, kind = by_kind(standing, lambda reading: (reading.system, reading.way))
     of_kind = [_without_reference(records, reading) for reading in first]
-    why_not = [of_kind[number] for number in kind]
+    why_not = [of_kind[each] for each in kind]
     known = [reading for reading, why in zip(standing, why_not, strict=True) if why is None]
     answers = iter(_told_from_zero(records, known))
     return [next(answers) if why is None else Gated(None, (why,)) for why in why_not]
@@ -292,9 +292,9 @@ def _expanded_uncertainties(records: OnRecord, standing: Sequence[Standing]) -> 
     """U of one indication of the instruments about the mean ones [SI], within their measuring intervals; NaN where not asked."""
     expanded = np.full(len(standing), np.nan)
     asked = [row for row, reading in enumerate(standing) if reading.way.low is not None]
-    firsts, number = by_kind([standing[row] for row in asked], lambda reading: reading.calibration.record_id)
+    firsts, kind = by_kind([standing[row] for row in asked], lambda reading: reading.calibration.record_id)
     for each, first in enumerate(firsts):
-        rows = np.array(asked)[number == each]
+        rows = np.array(asked)[kind == each]
         curve = records.curve(first.calibration.record_id)
         means = np.clip([standing[row].indication.mean for row in rows], curve.low, curve.high)
         days = [standing[row].at.date() for row in rows]
