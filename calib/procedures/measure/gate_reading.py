@@ -17,6 +17,7 @@ from calib.procedures.measure.arrays import arrays_of, density_of_reference
 from calib.procedures.measure.indicated import indicated
 from calib.procedures.measure.stability import stability_at
 from calib.procedures.measure.standing import Standing, indication_of
+from calib.procedures.on_record.gate_probe import gate_probe
 from calib.procedures.on_record.in_force import OnRecord
 from calib.procedures.on_record.probe_pairs import reasons_against
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
@@ -120,23 +121,7 @@ def _pair(
         tags = {number: instrument.tag for number, instrument in records.instruments.items()}
         yield from reasons_against(records.pairs, instrument, probe, at, tags)
     if probe is not None and way_of_instrument(instrument).probe is ProbeUse.CALIBRATED_WITH:
-        yield from probe_of(records, instrument, probe, at, now).reasons
-
-
-def probe_of(
-    records: OnRecord, meter: tables.Instrument, probe: tables.Instrument, at: datetime, now: datetime
-) -> Decision:
-    """Decision on a probe with its meter: by its own calibration, or by the meter's where both were calibrated as one."""
-    if way_of_instrument(meter).probe is not ProbeUse.CALIBRATED_WITH:
-        return gate(records.register, probe.tag, at, now)
-    own = records.register[meter.tag]
-    as_pair = replace(
-        records.register[probe.tag],
-        calibrations=own.calibrations,
-        interval_months=own.interval_months,
-        interval_changes=own.interval_changes,
-    )
-    return gate({**records.register, probe.tag: as_pair}, probe.tag, at, now)
+        yield from gate_probe(records.register, instrument, probe, at, now).reasons
 
 
 def _shown(reading: tables.Reading, observed: Observed, value: float) -> str:
