@@ -5,13 +5,13 @@ from datetime import date
 
 import numpy as np
 
-from calib.confirmation.interval import CalibrationOnRecord
+from calib.confirmation.interval import Decision
 from calib.measurement import flows
 from calib.procedures.measure.indicated import single
 from calib.procedures.measure.results import Results, results
 from calib.procedures.measure.stability import basis_of, limits_basis, stability_at
 from calib.procedures.on_record.in_force import OnRecord
-from calib.quantities import Unit
+from calib.quantities import Unit, read
 from calib.records.tables import Instrument
 from calib.uncertainty.propagation import combine
 
@@ -30,14 +30,17 @@ class AtIndication:
 
 
 def at_indication(
-    records: OnRecord, instrument: Instrument, calibration: CalibrationOnRecord, indication: float, unit: Unit, on: date
+    records: OnRecord, instrument: Instrument, decision: Decision, indication: str, on: date
 ) -> AtIndication:
-    """What an instrument says on a day at an indication [SI] that lies within the measuring interval of a calibration of it."""
-    stability = stability_at(records, instrument, calibration, [on], indication)
-    found = flows(single(instrument, records.curve(calibration.record_id), indication, stability))
+    """What an instrument that may be used says on a day at an indication like "2.5 m/s"."""
+    calibration = decision.calibration
+    assert calibration is not None  # noqa: S101 (the gate lets nothing pass without one)
+    value, unit = read(indication, instrument.indicated)
+    stability = stability_at(records, instrument, calibration, [on], value)
+    found = flows(single(instrument, records.curve(calibration.record_id), value, stability))
     from_history = np.isfinite(stability.degrees_of_freedom[0])
     return AtIndication(
-        indication,
+        value,
         unit,
         instrument.quantity,
         results(found.velocity, combine(found.velocity_contributions)),

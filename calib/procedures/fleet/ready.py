@@ -51,7 +51,8 @@ def ready(
     """
     instruments = [instrument_tagged(session, tag) for tag in tags]
     gear = _gear_of(session, [key(instrument.id) for instrument in instruments])
-    return [_readiness(session, gear, instrument, at, max(at, now), indication) for instrument in instruments]
+    decided = [Readiness(each, _decision(gear, each, at, max(at, now), indication), None) for each in instruments]
+    return decided if indication is None else _with_values(session, decided, at, indication)
 
 
 def _gear_of(session: Session, instruments: Collection[int]) -> _Gear:
@@ -61,24 +62,24 @@ def _gear_of(session: Session, instruments: Collection[int]) -> _Gear:
     return _Gear(load_register(session, with_partners), pairs, {key(each.id): each for each in registered})
 
 
-def _readiness(
-    session: Session, gear: _Gear, instrument: Instrument, at: datetime, now: datetime, indication: str | None
-) -> Readiness:
-    if indication is None:
-        decision = gate(gear.register, instrument.tag, at, now)
-    else:
-        value, unit = read(indication, instrument.indicated)
-        decision = gate(gear.register, instrument.tag, at, now, value, indication)
-    decision = replace(decision, reasons=(*decision.reasons, *_without_partner(gear, instrument, at, now)))
-    if indication is None or not decision.allowed:
-        return Readiness(instrument, decision, None)
+def _decision(gear: _Gear, instrument: Instrument, at: datetime, now: datetime, indication: str | None) -> Decision:
+    value = None if indication is None else read(indication, instrument.indicated)[0]
+    decision = gate(gear.register, instrument.tag, at, now, value, indication or "")
+    return replace(decision, reasons=(*decision.reasons, *_without_partner(gear, instrument, at, now)))
+
+
+def _with_values(session: Session, decided: Sequence[Readiness], at: datetime, indication: str) -> list[Readiness]:
+    """The same with what each instrument that may be used says at an indication."""
     from calib.procedures.fleet.at_indication import at_indication  # noqa: PLC0415 (numpy and scipy)
     from calib.procedures.on_record.in_force import on_record_of  # noqa: PLC0415
 
-    assert decision.calibration is not None  # noqa: S101 (the gate lets nothing pass without one)
-    records = on_record_of(session, [key(instrument.id)])
-    there = at_indication(records, instrument, decision.calibration, value, unit, at.date())
-    return Readiness(instrument, decision, there)
+    records = on_record_of(session, [key(each.instrument.id) for each in decided])
+    return [
+        replace(each, at=at_indication(records, each.instrument, each.decision, indication, at.date()))
+        if each.decision.allowed
+        else each
+        for each in decided
+    ]
 
 
 def _without_partner(gear: _Gear, instrument: Instrument, at: datetime, now: datetime) -> Iterable[str]:
