@@ -37,7 +37,7 @@ def _readiness(readiness: Readiness, units: str | None) -> Content:
 
 
 def _at(there: "AtIndication", units: str | None) -> Content:
-    from calib.faces.answers.reading_in_full import result  # noqa: PLC0415 (numpy and scipy, where an indication was asked about)
+    from calib.faces.parts.reading_in_full import result  # noqa: PLC0415 (numpy and scipy, where an indication was asked about)
 
     in_unit = preferred(there.quantity, units or "si")
     if units is None and there.unit.quantity == there.quantity:

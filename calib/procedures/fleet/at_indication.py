@@ -37,14 +37,14 @@ def at_indication(
     assert calibration is not None  # noqa: S101 (the gate lets nothing pass without one)
     value, unit = read(indication, instrument.indicated)
     stability = stability_at(records, instrument, calibration, [on], value)
-    found = flows(single(instrument, records.curve(calibration.record_id), value, stability))
+    evaluated = flows(single(instrument, records.curve(calibration.record_id), value, stability))
     from_history = np.isfinite(stability.degrees_of_freedom[0])
     return AtIndication(
         value,
         unit,
         instrument.quantity,
-        results(found.velocity, combine(found.velocity_contributions)),
-        tuple(contribution.name for contribution in found.velocity_contributions),
+        results(evaluated.velocity, combine(evaluated.velocity_contributions)),
+        tuple(contribution.name for contribution in evaluated.velocity_contributions),
         instrument.repeatability is not None,
         str(basis_of(records, instrument, calibration)) if from_history else limits_basis(instrument),
     )

@@ -147,15 +147,15 @@ def against_withdrawn(on_file: CalibrationOnFile) -> Finding | None:
 
 def refit(on_file: CalibrationOnFile, wish: CurveWish | None = None) -> FittedCurve:
     """The curve of a recorded calibration, fitted anew: for its candidates, or as a person asks for."""
-    return fit_curve(typed(on_file.instrument), [typed(one) for one in on_file.comparisons], wish)
+    return fit_curve(typed(on_file.instrument), [typed(comparison) for comparison in on_file.comparisons], wish)
 
 
 def as_found_cells(session: Session, calibration: tables.Calibration) -> list[Cells]:
     """Comparisons as found of a calibration."""
-    return [one for one in comparison_cells(session, calibration) if one["phase"] == AS_FOUND]
+    return [comparison for comparison in comparison_cells(session, calibration) if comparison["phase"] == AS_FOUND]
 
 
 def comparison_cells(session: Session, calibration: tables.Calibration) -> list[Cells]:
     """Comparisons of a calibration as typed."""
     own = select(tables.Comparison).where(tables.Comparison.calibration_id == calibration.id)
-    return [typed(one) for one in session.exec(own.order_by(tables.Comparison.id))]  # type: ignore[arg-type]
+    return [typed(comparison) for comparison in session.exec(own.order_by(tables.Comparison.id))]  # type: ignore[arg-type]

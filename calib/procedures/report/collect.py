@@ -38,26 +38,26 @@ class JobReport:
     @property
     def every_calibration(self) -> dict[tuple[str, str], CalibrationOnFile]:
         """Those of the instruments and of the reference standards of the register, by tag and certificate number."""
-        return {names: one.kept for names, one in self.standards.standards.items()} | self.calibrations
+        return {names: standard.kept for names, standard in self.standards.standards.items()} | self.calibrations
 
 
 def report(session: Session, job: str, now: datetime, coverage_probability: float = COVERAGE_PROBABILITY) -> JobReport:
     """Evaluate a job for its report; raises NotInRecordsError."""
-    found = evaluate(session, job, now, coverage_probability)
+    evaluation = evaluate(session, job, now, coverage_probability)
     used = {
         names: decision.calibration.record_id
-        for each in found.measured
+        for each in evaluation.measured
         for names, decision in instruments_of(each).items()
         if decision.calibration is not None
     }
     on_file = calibrations_by_key(session, set(used.values()))
     calibrations = {names: on_file[used[names]] for names in sorted(used)}
-    amendments = amendments_of(session, found, now)
+    amendments = amendments_of(session, evaluation, now)
     issues = issues_of(session, job)
     return JobReport(
-        found,
+        evaluation,
         amendments,
-        risks_of(found),
+        risks_of(evaluation),
         calibrations,
         ledger.ledger_head(session)[1],
         tuple(open_reviews_of(session, job)),
@@ -68,7 +68,7 @@ def report(session: Session, job: str, now: datetime, coverage_probability: floa
 
 
 def _as_json(session: Session, issue: Issue) -> bytes | None:
-    is_kept = any(one.form == "json" for one in issue.forms)
+    is_kept = any(form.form == "json" for form in issue.forms)
     return issued_bytes(session, issue.job, issue.revision, "json") if is_kept else None
 
 
