@@ -24,8 +24,8 @@ def files_of(session: Session, owner: Any, keys: Collection[int]) -> dict[int, l
     columns = (owner, Attachment.name, Attachment.media_type, Attachment.sha256, Attached.remarks)
     query = select(*columns).join(Attached).order_by(col(Attached.id))  # type: ignore[call-overload]
     files: dict[int, list[dict[str, Any]]] = defaultdict(list)
-    for number, name, kind, sha256, remarks in by_keys(session, query, owner, keys):
-        files[number].append({"name": name, "media_type": kind, "sha256": sha256, "remarks": remarks})
+    for owner_id, name, kind, sha256, remarks in by_keys(session, query, owner, keys):
+        files[owner_id].append({"name": name, "media_type": kind, "sha256": sha256, "remarks": remarks})
     return files
 
 

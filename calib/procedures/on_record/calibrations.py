@@ -86,7 +86,7 @@ class CalibrationOnFile:
 
 
 def calibration_on_file(session: Session, tag: str, certificate: str | None) -> CalibrationOnFile:
-    """A calibration by its certificate number, or the instrument's latest; raises NotInRecordsError."""
+    """A calibration by its certificate calibration_id, or the instrument's latest; raises NotInRecordsError."""
     asked = key(calibration_numbered(session, instrument_tagged(session, tag), certificate).id)
     return calibrations_by_key(session, [asked])[asked]
 
@@ -112,18 +112,18 @@ def calibrations_by_key(session: Session, keys: Collection[int]) -> dict[int, Ca
     typed_by = dict(by_keys(session, entries, LedgerEntry.record_id, keys))
     on_file = {}
     for calibration, instrument, acceptance, withdrawal in by_keys(session, query, Calibration.id, keys):
-        number = key(calibration.id)
-        *earlier, curve = curves[number]
-        on_file[number] = CalibrationOnFile(
+        calibration_id = key(calibration.id)
+        *earlier, curve = curves[calibration_id]
+        on_file[calibration_id] = CalibrationOnFile(
             instrument,
             calibration,
             acceptance,
-            tuple(standards[number]),
-            tuple(comparisons[number]),
+            tuple(standards[calibration_id]),
+            tuple(comparisons[calibration_id]),
             curve,
             tuple(earlier),
-            tuple(files[number]),
-            typed_by[number],
+            tuple(files[calibration_id]),
+            typed_by[calibration_id],
             _withdrawn(session, withdrawal),
         )
     return on_file
