@@ -86,7 +86,7 @@ class CalibrationOnFile:
 
 
 def calibration_on_file(session: Session, tag: str, certificate: str | None) -> CalibrationOnFile:
-    """A calibration by its certificate calibration_id, or the instrument's latest; raises NotInRecordsError."""
+    """A calibration by its certificate number, or the instrument's latest; raises NotInRecordsError."""
     asked = key(calibration_numbered(session, instrument_tagged(session, tag), certificate).id)
     return calibrations_by_key(session, [asked])[asked]
 
@@ -132,8 +132,8 @@ def calibrations_by_key(session: Session, keys: Collection[int]) -> dict[int, Ca
 def _by_calibration(session: Session, keys: Collection[int], table: Any, query: Any) -> dict[int, list[Any]]:
     """What belongs to each calibration, in the order in which it was recorded; `query` gives the calibration's key first."""
     gathered: dict[int, list[Any]] = defaultdict(list)
-    for calibration, record in by_keys(session, query.order_by(col(table.id)), table.calibration_id, keys):
-        gathered[calibration].append(record)
+    for calibration_id, record in by_keys(session, query.order_by(col(table.id)), table.calibration_id, keys):
+        gathered[calibration_id].append(record)
     return gathered
 
 
