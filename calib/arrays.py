@@ -16,7 +16,7 @@ _Thing = TypeVar("_Thing")
 
 
 def by_kind(things: Iterable[_Thing], kind: Callable[[_Thing], Hashable]) -> tuple[list[_Thing], Integers]:
-    """Many things by their kinds: the first of each kind, and the place of the kind of each thing in that order, (n,)."""
+    """Many things by their kinds: the first of each kind, and the number of the kind of each thing in that order, (n,)."""
     first: list[_Thing] = []
     numbers: dict[Hashable, int] = {}
     index = []
@@ -29,5 +29,5 @@ def by_kind(things: Iterable[_Thing], kind: Callable[[_Thing], Hashable]) -> tup
 
 
 def finite(value: float) -> float | None:
-    """A place as JSON knows it, which has no infinity: None for what is infinite, or not there."""
+    """A number as JSON knows it, which has no infinity: None for what is infinite, or not there."""
     return float(value) if math.isfinite(value) else None
