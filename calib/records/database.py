@@ -292,6 +292,8 @@ def writing(records: str | Engine) -> Iterator[Session]:
         to_write = _written_by(engine)  # its own events are those of this session alone
         event.listen(to_write, "commit", lambda _: confirming.append(True))
         with _told(shown_location(_location(engine)), confirming), Session(to_write) as session, session.begin():
+            if isinstance(located(_location(engine)), Server):
+                session.connection()  # it begins now: a server compares the time that is signed with it
             yield session
 
 

@@ -93,9 +93,7 @@ def server_functions() -> tuple[ServerFunction, ...]:
 
 def trigger_statement() -> str:
     """The trigger that asks of each entry whether the ledger goes on with it."""
-    return (
-        f"CREATE TRIGGER {LEDGER_GOES_ON} BEFORE INSERT ON ledger FOR EACH ROW EXECUTE FUNCTION {LEDGER_GOES_ON}()"
-    )
+    return f"CREATE TRIGGER {LEDGER_GOES_ON} BEFORE INSERT ON ledger FOR EACH ROW EXECUTE FUNCTION {LEDGER_GOES_ON}()"
 
 
 def schema_quoted(connection: Connection) -> str:

@@ -95,7 +95,9 @@ AWKWARD = [
 
 def test_a_string_is_written_as_json_writes_it_in_ascii(postgres_server, _strict_there):
     texts = [*AWKWARD, *random_texts(20261128, 3000)]
-    asked = "SELECT json_string(written) FROM unnest(%s::text[]) WITH ORDINALITY AS given (written, place) ORDER BY place"
+    asked = (
+        "SELECT json_string(written) FROM unnest(%s::text[]) WITH ORDINALITY AS given (written, place) ORDER BY place"
+    )
     written = [row[0] for row in postgres_server.sql(_strict_there, asked, texts)]
     assert written == [json.dumps(one) for one in texts]
 
@@ -205,7 +207,9 @@ def test_records_of_the_past_are_carried_over_whole_and_then_time_is_the_server_
 def test_the_owner_fills_an_empty_ledger_once_only_and_in_order(nothing_there):
     database.make(nothing_there)
     past = next_entry(nothing_there, time="2020-01-01T12:00:00+00:00")
-    assert put_in(nothing_there, past | {"digest": "a" * 64}) == "ledger: the digest of entry 1 is not that of its content"
+    assert (
+        put_in(nothing_there, past | {"digest": "a" * 64}) == "ledger: the digest of entry 1 is not that of its content"
+    )
     assert put_in(nothing_there, next_entry(nothing_there, sequence=2)) == "ledger: entry 2 does not follow entry 0"
     assert put_in(nothing_there, past) is None
 
@@ -222,7 +226,9 @@ def test_nobody_else_fills_an_empty_ledger_with_another_time(nothing_there, serv
 # --- found by verify -------------------------------------------------------------------------------------------------------------
 
 HARMLESS = {
-    "DROP TRIGGER ledger_goes_on ON ledger": {"table ledger": "its guard ledger_goes_on is missing: entries could be put in"},
+    "DROP TRIGGER ledger_goes_on ON ledger": {
+        "table ledger": "its guard ledger_goes_on is missing: entries could be put in"
+    },
     "ALTER TABLE ledger DISABLE TRIGGER ledger_goes_on": {
         "table ledger": "its guard ledger_goes_on was changed: entries could be put in"
     },
@@ -238,7 +244,9 @@ HARMLESS = {
     "ALTER FUNCTION login_name() SET search_path = pg_temp, public": {
         "function login_name": "was changed: it says which entries and rows a login may write"
     },
-    "DROP FUNCTION roles_held()": {"function roles_held": "is missing: it says which entries and rows a login may write"},
+    "DROP FUNCTION roles_held()": {
+        "function roles_held": "is missing: it says which entries and rows a login may write"
+    },
 }
 
 
