@@ -12,6 +12,7 @@ from sqlalchemy import Connection, text
 from calib.records.digests import ENTRY_COLUMNS
 
 LEDGER_GOES_ON = "ledger_goes_on"  # the trigger, and its function
+LOCK_HOLDER = "lock_holder"
 _CLOCKS_DIFFER_AT_MOST = "1 minute"  # the time of an entry and the server's
 
 # A string as JSON writes it in ASCII alone (RFC 8259, section 7): what `digests.record_bytes` makes of it.
@@ -40,8 +41,9 @@ END;
 # The person whose login this is: of several records of a person's login the latest counts.
 _LOGIN_NAME = """
     SELECT p.name FROM person AS p
-    LEFT JOIN LATERAL (SELECT true AS given, l.login FROM person_login AS l WHERE l.person_id = p.id ORDER BY l.id DESC LIMIT 1) AS last
-        ON true
+    LEFT JOIN LATERAL (
+        SELECT true AS given, l.login FROM person_login AS l WHERE l.person_id = p.id ORDER BY l.id DESC LIMIT 1
+    ) AS last ON true
     WHERE CASE WHEN last.given THEN last.login ELSE p.login END = session_user
     ORDER BY p.id LIMIT 1;
 """
@@ -59,6 +61,16 @@ BEGIN
     END IF;
     RETURN held;
 END;
+"""
+
+# Who holds an advisory lock. Since when is said of another's session where the owner of the tables may know it.
+_LOCK_HOLDER = """
+    SELECT format('the login "%s" holds the lock%s, in process %s', a.usename, COALESCE(
+        ' since ' || to_char(a.xact_start AT TIME ZONE 'UTC', 'YYYY-MM-DD"T"HH24:MI:SS"+00:00"'), ''), a.pid)
+    FROM pg_locks AS l JOIN pg_stat_activity AS a ON a.pid = l.pid
+    WHERE l.locktype = 'advisory' AND l.granted AND l.objsubid = 1 AND a.datname = current_database()
+        AND l.database = a.datid AND (l.classid::bigint << 32) + l.objid::bigint = key
+    LIMIT 1;
 """
 
 
@@ -87,6 +99,7 @@ def server_functions() -> tuple[ServerFunction, ...]:
         ServerFunction("json_string", "value text", "text", _JSON_STRING, kind="IMMUTABLE STRICT PARALLEL SAFE"),
         ServerFunction("login_name", "", "text", _LOGIN_NAME, "sql"),
         ServerFunction("roles_held", "", "text[]", _ROLES_HELD),
+        ServerFunction(LOCK_HOLDER, "key bigint", "text", _LOCK_HOLDER, "sql", "VOLATILE SECURITY DEFINER"),
         ServerFunction(LEDGER_GOES_ON, "", "trigger", _ledger_goes_on(), kind="VOLATILE SECURITY DEFINER"),
     )
 

@@ -93,12 +93,12 @@ AWKWARD = [
 ]  # fmt: skip
 
 
-def test_a_string_is_written_as_json_writes_it_in_ascii(postgres_server, _strict_there):
+def test_a_string_is_written_as_json_writes_it_in_ascii(postgres_server, strict_there):
     texts = [*AWKWARD, *random_texts(20261128, 3000)]
     asked = (
         "SELECT json_string(written) FROM unnest(%s::text[]) WITH ORDINALITY AS given (written, place) ORDER BY place"
     )
-    written = [row[0] for row in postgres_server.sql(_strict_there, asked, texts)]
+    written = [row[0] for row in postgres_server.sql(database_of(strict_there), asked, texts)]
     assert written == [json.dumps(one) for one in texts]
 
 
@@ -186,6 +186,31 @@ def test_entries_of_one_transaction_go_on_from_each_other(strict_there):
     assert ledger_head(strict_there)[0] == 51
 
 
+# --- the lock --------------------------------------------------------------------------------------------------------------------
+
+LOCK = int.from_bytes(b"calib")
+
+
+@pytest.mark.parametrize("login", [postgres.OWNER, "tom"])
+def test_who_waits_too_long_is_told_who_holds_the_lock_and_since_when(
+    strict_there, server_with_logins, login, monkeypatch
+):
+    monkeypatch.setattr(database, "_WAIT_SECONDS", 0.3)
+    before = ledger_head(strict_there)
+    words = ("method", "add", "m", "--uncertainty", "1", "--basis", "b")
+    with closing(psycopg.connect(server_with_logins.url(database_of(strict_there), login))) as holder:
+        process, since = holder.execute(f"SELECT pg_backend_pid(), now() FROM pg_advisory_xact_lock({LOCK})").fetchone()
+        ran = calib(*words, records=strict_there)
+    assert (ran.status, ran.out, ran.err.count("\n")) == (2, "", 1)
+    assert (
+        f'in use by another writer for longer than 0.3 s: run it again; the login "{login}" holds the lock since '
+        f"{since.astimezone(UTC).isoformat(timespec='seconds')}, in process {process}; whoever runs the server can end it: "
+        f"SELECT pg_terminate_backend({process}); nothing was written"
+    ) in ran.err
+    assert ledger_head(strict_there) == before
+    assert calib(*words, records=strict_there).status == 0
+
+
 # --- records that are carried over -----------------------------------------------------------------------------------------------
 
 
@@ -216,8 +241,8 @@ def test_the_owner_fills_an_empty_ledger_once_only_and_in_order(nothing_there):
 
 def test_nobody_else_fills_an_empty_ledger_with_another_time(nothing_there, server_with_logins):
     database.make(nothing_there)
-    granted = "GRANT SELECT, INSERT ON ALL TABLES IN SCHEMA public TO stranger; GRANT USAGE ON ALL SEQUENCES IN SCHEMA public TO stranger"
-    server_with_logins.sql(database_of(nothing_there), granted)
+    for granted in ("SELECT, INSERT ON ALL TABLES", "USAGE ON ALL SEQUENCES"):
+        server_with_logins.sql(database_of(nothing_there), f"GRANT {granted} IN SCHEMA public TO stranger")
     location = server_with_logins.url(database_of(nothing_there), "stranger", postgres.PASSWORD)
     refusal = put_in(location, next_entry(nothing_there, time="2020-01-01T12:00:00+00:00"))
     assert refusal.endswith("set this machine's clock")
@@ -243,6 +268,9 @@ HARMLESS = {
     },
     "ALTER FUNCTION login_name() SET search_path = pg_temp, public": {
         "function login_name": "was changed: it says which entries and rows a login may write"
+    },
+    "DROP FUNCTION lock_holder(bigint)": {
+        "function lock_holder": "is missing: it says which entries and rows a login may write"
     },
     "DROP FUNCTION roles_held()": {
         "function roles_held": "is missing: it says which entries and rows a login may write"

@@ -309,7 +309,9 @@ def certificate(recorded):
 @pytest.mark.parametrize("login", ["quinn", "tom"])
 def test_the_rows_of_a_certificate_are_closed_once_it_is_accepted(certificate, table, login):
     assert attempt(certificate[login], OF_A_CERTIFICATE[table]) is None
-    with closing(psycopg.connect(certificate["owner"])) as connection:  # accepted and taken back: within one transaction
+    with closing(
+        psycopg.connect(certificate["owner"])
+    ) as connection:  # accepted and taken back: within one transaction
         connection.execute(ACCEPTED)
         connection.execute(f"SET SESSION AUTHORIZATION {login}")
         with pytest.raises(psycopg.Error, match=f'row-level security policy for table "{table}"'):
@@ -458,7 +460,9 @@ def company(server_with_logins, other_logins):
 def test_a_login_that_is_not_there_is_skipped_with_a_notice(company, server_with_logins):
     with database.reading(company["owner"]) as session:
         script = "\n".join(grants(session, NOW))
-    assert notices(company["owner"], script) == ["the login co_qiunn is not on this server, or may not log in: it is skipped"]
+    assert notices(company["owner"], script) == [
+        "the login co_qiunn is not on this server, or may not log in: it is skipped"
+    ]
     assert "co_qiunn" not in members(server_with_logins)
 
 
@@ -528,7 +532,9 @@ def test_a_group_is_no_login(company, server_with_logins):
     run(company["owner"], "INSERT INTO person (name, login) VALUES ('Bo', 'calib_qa')")
     with database.reading(company["owner"]) as session:
         script = "\n".join(grants(session, NOW))
-    assert notices(company["owner"], script) == ["the login calib_qa is not on this server, or may not log in: it is skipped"]
+    assert notices(company["owner"], script) == [
+        "the login calib_qa is not on this server, or may not log in: it is skipped"
+    ]
     assert "calib_qa" not in members(server_with_logins)
 
 
