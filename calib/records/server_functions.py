@@ -1,4 +1,4 @@
-"""Functions that a server of the records keeps: they let in only a ledger entry that goes on from the last, and say what a login may.
+"""Functions that a server keeps: they let in only a ledger entry that goes on from the last, and say what a login may.
 
 They run with the rights of the owner of the tables, so that they see all rows whoever asks them, and look for names in the schema
 of the records alone. Source: PostgreSQL documentation, CREATE FUNCTION ("Writing SECURITY DEFINER Functions Safely").
@@ -180,7 +180,7 @@ BEGIN
         NEW.sequence, NEW.time, to_char(clock_timestamp() AT TIME ZONE 'UTC', 'YYYY-MM-DD"T"HH24:MI:SS"+00:00"')
         USING ERRCODE = 'integrity_constraint_violation';
 END;
-"""
+"""  # noqa: S608 (own names)
 
 
 def _entry_bytes() -> str:

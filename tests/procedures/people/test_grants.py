@@ -212,7 +212,7 @@ def entries(url):
 
 @pytest.fixture
 def entry(recorded):
-    """A function: a statement that puts in the next entry by the name of a person, with its own digest, for a record that is there."""
+    """A function: a statement that puts in the next entry by the name of a person, of a record that is there."""
 
     def said(person):
         with database.reading(recorded["owner"]) as session:
@@ -338,7 +338,7 @@ def test_nobody_makes_tables_or_functions_beside_the_records(recorded, login):
 
 
 def test_the_statements_run_again_change_nothing(recorded):
-    asked = "SELECT string_agg(policyname || coalesce(qual, '') || coalesce(with_check, ''), ';' ORDER BY policyname) FROM pg_policies"
+    asked = "SELECT string_agg(concat(policyname, qual, with_check), ';' ORDER BY policyname) FROM pg_policies"
     before = asked_of(recorded["owner"], asked)
     refresh(recorded, NOW + timedelta(hours=6))
     assert asked_of(recorded["owner"], asked) == before
