@@ -71,7 +71,7 @@ def _expected(table: str, *, on_server: bool) -> dict[str, tuple[str, ...]]:
 
 
 def _on_entries() -> dict[str, tuple[str, ...]]:
-    body = next(one.body for one in server_functions() if one.name == LEDGER_GOES_ON)
+    body = next(function.body for function in server_functions() if function.name == LEDGER_GOES_ON)
     return {LEDGER_GOES_ON: (trigger_statement(), body, _ALWAYS)}
 
 

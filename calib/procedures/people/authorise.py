@@ -40,7 +40,7 @@ class People:
 
 def append(session: Session, records: Sequence[SQLModel], signature: ledger.Signature) -> None:
     """Append records with their ledger entries; raises BadInputError where the person may not write one of them."""
-    acts = {act_of(*_columns(one)): None for one in records}
+    acts = {act_of(*_columns(record)): None for record in records}
     ledger.append_entries(session, records, _authorised(session, signature, tuple(acts)))
 
 
@@ -83,16 +83,16 @@ def people_on_record(session: Session) -> People:
         if correction is not None:
             logins[key(person.id)].append(correction.login)
     return People(
-        tuple(PersonOnRecord(names[one], own[-1], _earlier(own)) for one, own in logins.items()),
+        tuple(PersonOnRecord(names[person_id], own[-1], _earlier(own)) for person_id, own in logins.items()),
         tuple(
-            RoleChange(names[one.person_id], one.role, one.kind == "given", datetime.fromisoformat(one.at))
-            for one in session.exec(select(Role).order_by(col(Role.id)))
+            RoleChange(names[role.person_id], role.role, role.kind == "given", datetime.fromisoformat(role.at))
+            for role in session.exec(select(Role).order_by(col(Role.id)))
         ),
     )
 
 
 def _earlier(logins: Sequence[str | None]) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(one for one in logins[:-1] if one not in (None, logins[-1])))
+    return tuple(dict.fromkeys(login for login in logins[:-1] if login is not None and login != logins[-1]))
 
 
 def _columns(record: SQLModel) -> tuple[str, dict[str, object]]:
@@ -105,18 +105,18 @@ def _authorised(session: Session, signature: ledger.Signature, acts: Sequence[st
     if not are_checked(known.changes):
         return signature
     login = login_of(session)
-    found = replace(signature, person=_name(login, signature, known.people), as_login=False)
+    signed = replace(signature, person=_name(login, signature, known.people), as_login=False)
     stands_in = tuple(acts) == ("login",) and _owner_stands_in(session, known, signature.time)
     expected = (None if stands_in else _misnamed(login, signature, known)) or unknown(
-        found.person, known.people, known.changes
+        signed.person, known.people, known.changes
     )
     for act in acts:
-        expected = expected or unmet(act, found.person, known.people, known.changes, found.time)
+        expected = expected or unmet(act, signed.person, known.people, known.changes, signed.time)
     if expected is not None:
         # Who was not named is told by the name that their login has on record, where it has one.
-        told = found.person if signature.as_login else signature.person
+        told = signed.person if signature.as_login else signature.person
         raise BadInputError([Finding.typed("by", told, expected)])
-    return found
+    return signed
 
 
 def _name(login: str | None, signature: ledger.Signature, people: Sequence[PersonOnRecord]) -> str:
@@ -128,9 +128,10 @@ def _name(login: str | None, signature: ledger.Signature, people: Sequence[Perso
 
 def _owner_stands_in(session: Session, known: People, at: datetime) -> bool:
     """Whether the owner of the tables may act for a QA, to correct a login: none of a QA is on the server."""
-    logins = [one.login for one in known.people if one.name in holders(QA, known.people, known.changes, at)]
+    able = holders(QA, known.people, known.changes, at)
+    logins = [person.login for person in known.people if person.name in able and person.login is not None]
     asked = text("SELECT count(*) FROM pg_roles WHERE rolcanlogin AND rolname = ANY(:logins)")
-    return owns_tables(session) and not session.execute(asked, {"logins": list(filter(None, logins))}).scalar_one()
+    return owns_tables(session) and not session.execute(asked, {"logins": logins}).scalar_one()
 
 
 def _misnamed(login: str | None, signature: ledger.Signature, known: People) -> str | None:

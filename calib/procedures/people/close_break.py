@@ -36,7 +36,7 @@ def close_break(
 
 
 def _of_sequence(session: Session, sequence: int, progress: Progress) -> list[Finding]:
-    broken = [one.record for one in ledger.verify(session.connection(), None, progress)]
+    broken = [finding.record for finding in ledger.verify(session.connection(), None, progress)]
     places = [record.removeprefix("ledger entry ") for record in broken if record.startswith("ledger entry ")]
     if str(sequence) not in places:
         there = f"there is {', '.join(dict.fromkeys(places))}" if places else "there is none"

@@ -57,7 +57,7 @@ def add_person(session: Session, wanted: PersonWanted, signature: ledger.Signatu
     _raise([*_of_name(wanted, known.people), *_of_login(wanted, known.people, needs_login), *_of_roles(wanted, known)])
     person = Person(name=wanted.name.strip(), login=wanted.login and wanted.login.strip())
     append(session, [person], signature)
-    append(session, [_role(person, one, GIVEN, ON_BEING_ADDED, signature) for one in wanted.roles], signature)
+    append(session, [_role(person, role, GIVEN, ON_BEING_ADDED, signature) for role in wanted.roles], signature)
     return person
 
 
@@ -91,7 +91,7 @@ def correct_login(session: Session, wanted: LoginWanted, signature: ledger.Signa
 def _named(session: Session, name: str, known: People) -> Person:
     person = session.exec(select(Person).where(Person.name == name)).first()
     if person is None:
-        there = ", ".join(one.name for one in known.people) or "none"
+        there = ", ".join(person.name for person in known.people) or "none"
         raise NotInRecordsError(f"no person {name!r} in the records: there is {there}")
     return person
 
@@ -115,7 +115,7 @@ def _finding(column: str, value: str | None, expected: str) -> Finding:
 
 def _of_name(wanted: PersonWanted, people: Sequence[PersonOnRecord]) -> Iterator[Finding]:
     name = wanted.name.strip()
-    same = next((one.name for one in people if one.name.casefold() == name.casefold()), None)
+    same = next((person.name for person in people if person.name.casefold() == name.casefold()), None)
     if not name or not name.isprintable():
         yield _finding("NAME", wanted.name, "a name, on one line")
     elif name == BY_THE_RULE:
@@ -132,7 +132,7 @@ def _of_login(wanted: PersonWanted, people: Sequence[PersonOnRecord], needed: bo
                 "login", None, "the database login of the first person: on a shared database it says who writes"
             )
         return
-    before = next((one.name for one in people if login.strip() in one.earlier_logins), None)
+    before = next((person.name for person in people if login.strip() in person.earlier_logins), None)
     expected = _expected_of_login(login, people)
     if expected is None and before is not None:  # a login stands once among the people as they were added
         expected = (
@@ -143,7 +143,7 @@ def _of_login(wanted: PersonWanted, people: Sequence[PersonOnRecord], needed: bo
 
 
 def _expected_of_login(login: str, people: Sequence[PersonOnRecord]) -> str | None:
-    owner = next((one.name for one in people if one.login == login.strip()), None)
+    owner = next((person.name for person in people if person.login == login.strip()), None)
     if not login.strip() or not login.isprintable():
         return "a login, on one line"
     if login.strip() in ALL_GROUPS:
@@ -156,7 +156,7 @@ def _of_correction(
 ) -> Iterator[Finding]:
     if not wanted.reason.strip():
         yield _finding("reason", wanted.reason, "why, in a few words")
-    own = next(one for one in known.people if one.name == wanted.name)
+    own = next(person for person in known.people if person.name == wanted.name)
     if wanted.login is not None:
         expected = _expected_of_login(wanted.login, known.people)
     elif own.login is None:
@@ -171,18 +171,18 @@ def _of_correction(
 
 def _is_only_qa(name: str, known: People, at: datetime, *, shared: bool) -> bool:
     """Whether nobody else has the role QA; who has no login cannot write to a shared database."""
-    able = [one for one in known.people if one.login is not None or not shared]
+    able = [person for person in known.people if person.login is not None or not shared]
     return set(holders(QA, able, known.changes, at)) <= {name}
 
 
 def _of_roles(wanted: PersonWanted, known: People) -> Iterator[Finding]:
     if not wanted.roles:
         yield _finding("role", None, f"one or more of {', '.join(ROLES)}")
-    for one in wanted.roles:
-        if one not in ROLES:
-            yield _finding("role", one, f"one of {', '.join(ROLES)}")
-    for one in sorted({one for one in wanted.roles if wanted.roles.count(one) > 1}):
-        yield _finding("role", one, "each role once")
+    for role in wanted.roles:
+        if role not in ROLES:
+            yield _finding("role", role, f"one of {', '.join(ROLES)}")
+    for role in sorted({role for role in wanted.roles if wanted.roles.count(role) > 1}):
+        yield _finding("role", role, "each role once")
     if not known.people and QA not in wanted.roles:
         yield _finding("role", ", ".join(wanted.roles), f"{QA} for the first person on record, who adds the others")
 
@@ -201,8 +201,8 @@ def _of_change(wanted: ChangeWanted, known: People, signature: ledger.Signature,
 
 def _expected_of_time(wanted: ChangeWanted, known: People, signature: ledger.Signature) -> str | None:
     """A change counts from its time: one that a clock set back puts before an earlier one would never count."""
-    before = [one.at for one in known.changes if (one.person, one.role) == (wanted.name, wanted.role)]
-    if any(one > signature.time for one in before):
+    before = [change.at for change in known.changes if (change.person, change.role) == (wanted.name, wanted.role)]
+    if any(time > signature.time for time in before):
         now, last = signature.time.isoformat(), max(before).isoformat()
         return f"a time not before its last change ({last}); this machine's clock says {now}"
     return None
@@ -257,19 +257,17 @@ class PersonOnFile:
 def people_on_file(session: Session, at: datetime) -> list[PersonOnFile]:
     """Everyone on record, in the order in which they were added."""
     known = people_on_record(session)
-    kept = session.exec(select(Role).order_by(col(Role.id))).all()
+    roles = session.exec(select(Role).order_by(col(Role.id))).all()
     corrected = session.exec(select(PersonLogin).order_by(col(PersonLogin.id))).all()
     return [
         PersonOnFile(
-            one.name,
-            login,
-            roles_of(one.name, known.changes, at),
-            tuple(_change(session, each) for each in kept if each.person_id == one.id),
-            tuple(_correction(session, each) for each in corrected if each.person_id == one.id),
+            person.name,
+            counting.login,
+            roles_of(person.name, known.changes, at),
+            tuple(_change(session, role) for role in roles if role.person_id == person.id),
+            tuple(_correction(session, correction) for correction in corrected if correction.person_id == person.id),
         )
-        for one, login in zip(
-            session.exec(select(Person).order_by(col(Person.id))), (each.login for each in known.people), strict=True
-        )
+        for person, counting in zip(session.exec(select(Person).order_by(col(Person.id))), known.people, strict=True)
     ]
 
 

@@ -1,17 +1,18 @@
 """One reading of a job with its flow, budget, conformity and all that it rests on: what every answer on readings says of it."""
 
 from calib.arrays import finite
+from calib.faces.parts.value_in_unit import value_in, velocity_unit
 from calib.faces.written import Content
 from calib.procedures.measure.air import MEASURED_AS, ConditionFound
 from calib.procedures.measure.budget import rectangular_names
-from calib.procedures.measure.evaluate import Evaluation, Measured
+from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.gate_reading import air_of_reading
 from calib.procedures.measure.results import Results
 from calib.procedures.measure.stability import limits_basis
-from calib.procedures.measure.standing import section_of
+from calib.procedures.measure.standing import Standing, section_of
 from calib.procedures.measure.totals import design_of
 from calib.procedures.on_record.flow_unit import flow_unit
-from calib.quantities import UNITS, Unit, preferred, unit
+from calib.quantities import Unit, unit
 from calib.records import tables
 from calib.uncertainty.budget import dominant
 from calib.uncertainty.propagation import Contribution
@@ -24,18 +25,11 @@ ALWAYS_LISTED = (
 )  # fmt: skip
 
 
-def velocity_unit(reading: tables.Reading, units: str | None) -> Unit:
-    """Unit in which a reading's velocity is printed."""
-    if units:
-        return preferred("air velocity", units)
-    # A reading in volts or pascals is a velocity in m/s.
-    return unit("air velocity", reading.unit if reading.unit in UNITS["air velocity"] else "m/s")
-
-
 def reading_content(evaluation: Evaluation, row: int, units: str | None) -> Content:
     """One reading of a job with its flow, its budget and its conformity."""
     assert evaluation.velocity is not None and evaluation.flow is not None and evaluation.flows is not None  # noqa: S101, PT018
     measured = evaluation.measured[row]
+    indication = measured.indication
     in_flow = flow_unit(measured.outlet, units)
     return {
         "reading": measured.reading.id,
@@ -53,16 +47,16 @@ def reading_content(evaluation: Evaluation, row: int, units: str | None) -> Cont
         "observations": measured.reading.observations,
         "throttled_observations": measured.reading.throttled_observations,
         "traverse": _traverse(evaluation, row, units),
-        "observations_counted": measured.indication.observations,
-        "effective_observations": measured.indication.effective_observations,
+        "observations_counted": indication.observations,
+        "effective_observations": indication.effective_observations,
         "logged": measured.observed.logged,
         "indication_unit": measured.reading.unit,
         "method": measured.method.method,
         "operator": measured.reading.operator,
         "remarks": measured.reading.remarks,
         "averaging_s": measured.reading.averaging_s,
-        "latest": measured.latest,
-        "in_totals": measured.in_totals,
+        "latest": bool(evaluation.latest[row]),
+        "in_totals": bool(evaluation.in_totals[row]),
         "found_factor": None
         if measured.factor is None
         else {"factor": measured.factor.factor, "revision": measured.factor.revision},
@@ -83,7 +77,7 @@ def reading_content(evaluation: Evaluation, row: int, units: str | None) -> Cont
     }
 
 
-def _shown(measured: Measured) -> str | None:
+def _shown(measured: Standing) -> str | None:
     """The mean indication; of a traverse there is none to show, since its velocities are averaged."""
     return (
         None
@@ -97,23 +91,18 @@ def _velocity(evaluation: Evaluation, row: int, units: str | None) -> Content | 
     measured = evaluation.measured[row]
     if measured.way.is_flow or evaluation.velocity is None:
         return None
-    in_velocity = velocity_unit(measured.reading, units)
     u = float(evaluation.velocity.combined.standard_uncertainty[row])
-    return {
-        "value": float(in_velocity.from_si(evaluation.velocity.value[row])),
-        "unit": in_velocity.symbol,
-        "standard_uncertainty": float(in_velocity.difference_from_si(u)),
-    }
+    return value_in(velocity_unit(measured.reading.unit, units), float(evaluation.velocity.value[row]), u)
 
 
-def _probe(measured: Measured) -> Content | None:
-    decision = measured.probe_decision
-    if measured.probe is None or decision is None or decision.calibration is None:
+def _probe(measured: Standing) -> Content | None:
+    calibration = measured.system.probe_calibration
+    if measured.probe is None or calibration is None:
         return None
-    return {"tag": measured.probe.tag, "certificate": decision.calibration.certificate}
+    return {"tag": measured.probe.tag, "certificate": calibration.certificate}
 
 
-def _density(measured: Measured) -> Content | None:
+def _density(measured: Standing) -> Content | None:
     """The air that counts in a reading."""
     air = air_of_reading(measured)
     if air is None:
@@ -146,7 +135,7 @@ def _traverse(evaluation: Evaluation, row: int, units: str | None) -> Content | 
     traversed, profile = measured.observed.traversed, evaluation.profiles.get(row)
     if traversed is None or profile is None:
         return None
-    in_velocity = velocity_unit(measured.reading, units)
+    in_velocity = velocity_unit(measured.reading.unit, units)
     return {
         "rule": traversed.rule,
         "lines": traversed.lines,
@@ -224,7 +213,7 @@ def _stability_basis(contribution: Contribution, evaluation: Evaluation, row: in
     )
 
 
-def shared_with(name: str, measured: Measured) -> str:
+def shared_with(name: str, measured: Standing) -> str:
     """Which other readings carry the same error."""
     certificate = f"readings with certificate {measured.calibration.certificate}"
     sharing = {
@@ -240,7 +229,7 @@ def shared_with(name: str, measured: Measured) -> str:
     return sharing.get(name) or "this reading alone"
 
 
-def _sharing_factor(measured: Measured) -> str:
+def _sharing_factor(measured: Standing) -> str:
     if measured.factor is not None:
         return f"outlets with the factor {measured.factor.factor}"
     source = measured.outlet.outlet_factor_source
@@ -253,8 +242,7 @@ def _design(evaluation: Evaluation, row: int, in_unit: Unit) -> Content | None:
     if outlet.design_flow is None:
         return None
     return {
-        "value": float(in_unit.from_si(design_of(outlet))),
-        "unit": in_unit.symbol,
+        **value_in(in_unit, design_of(outlet)),
         "tolerance_percent": float(str(outlet.tolerance_percent)),
         "percent_of_design": float(evaluation.judgement.percent_of_design[row]),
         "conformity": str(evaluation.judgement.statement[row]),

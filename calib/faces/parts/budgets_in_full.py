@@ -1,11 +1,12 @@
 """Budgets in full as answers: one of each kind of measurement, every number that a reader needs to work the flow out by hand."""
 
 from calib.arrays import finite
-from calib.faces.answers.reading_in_full import velocity_unit
+from calib.faces.parts.value_in_unit import velocity_unit
 from calib.faces.written import Content
 from calib.procedures.measure import budgets_in_full as full
-from calib.procedures.measure.evaluate import Evaluation, Measured
+from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.indicated import unit_of_value
+from calib.procedures.measure.standing import Standing
 from calib.procedures.on_record.flow_unit import flow_unit
 from calib.quantities import Unit, coherent, unit
 
@@ -59,11 +60,11 @@ def _quantity(quantity: full.InputQuantity, in_unit: Unit, in_flow: Unit) -> Con
     }
 
 
-def _unit_of(of: str, measured: Measured, units: str | None) -> Unit:
+def _unit_of(of: str, measured: Standing, units: str | None) -> Unit:
     """Unit of an input quantity: that of the instrument's curve, of the drawing of the opening, of the report."""
     outlet = measured.outlet
     if of == "velocity":
-        return velocity_unit(measured.reading, units)
+        return velocity_unit(measured.reading.unit, units)
     if of in ("indication", "flow"):
         return unit_of_value(measured.instrument)
     if of == "length":
@@ -74,7 +75,7 @@ def _unit_of(of: str, measured: Measured, units: str | None) -> Unit:
     return unit("density", "kg/m3") if of == "density" else _ONE
 
 
-def _typed(measured: Measured) -> list[Unit]:
+def _typed(measured: Standing) -> list[Unit]:
     """Units of the indications and of the curves."""
     own = unit(measured.instrument.indicated, measured.reading.unit)
     probe = [] if measured.probe is None else [unit_of_value(measured.probe)]
@@ -83,9 +84,9 @@ def _typed(measured: Measured) -> list[Unit]:
 
 def _conversions(units: list[Unit]) -> list[Content]:
     """What each unit is in the coherent SI unit, where it is not that unit."""
-    named = {one.symbol: one for one in units if one is not _ONE}
+    named = {unit.symbol: unit for unit in units if unit is not _ONE}
     return [
-        {"unit": one.symbol, "value": one.scale, "si_unit": coherent(one.quantity).symbol}
-        for one in named.values()
-        if one.symbol != coherent(one.quantity).symbol
+        {"unit": unit.symbol, "value": unit.scale, "si_unit": coherent(unit.quantity).symbol}
+        for unit in named.values()
+        if unit.symbol != coherent(unit.quantity).symbol
     ]
