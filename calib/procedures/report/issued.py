@@ -5,8 +5,9 @@ from dataclasses import dataclass
 
 from sqlmodel import Session, col, select
 
-from calib.errors import NotInRecordsError
+from calib.errors import NotInRecordsError, RecordsError
 from calib.procedures.on_record.by_name import job_named
+from calib.records.issued_forms import form_bytes
 from calib.records.ledger import written
 from calib.records.record import key
 from calib.records.tables import IssuedForm, IssuedReport, Job
@@ -59,9 +60,9 @@ def _issue(session: Session, job: Job, report: IssuedReport) -> Issue:
 
 
 def issued_bytes(session: Session, job: str, revision: int, form: str) -> bytes:
-    """The bytes of a form as they were issued; raises NotInRecordsError, with what there is."""
+    """The bytes of a form as they were issued; raises NotInRecordsError, with what there is, or RecordsError for changed ones."""
     found = session.exec(
-        select(IssuedForm.content)
+        select(IssuedForm)
         .join(IssuedReport, col(IssuedReport.id) == col(IssuedForm.issued_report_id))
         .where(
             IssuedReport.job_id == job_named(session, job).id,
@@ -73,7 +74,16 @@ def issued_bytes(session: Session, job: str, revision: int, form: str) -> bytes:
         is_there = any(one.revision == revision for one in issues_of(session, job))
         what = f"the report of {job} as {form}" if is_there else f"the report of {job}"
         raise NotInRecordsError(f"no revision {revision} of {what}: {_issued(session, job)}")
-    return found
+    return form_bytes(session, found)
+
+
+def _is_whole(session: Session, form: IssuedForm) -> bool:
+    """Whether the kept bytes are those of the digest: then they are those that have it."""
+    try:
+        form_bytes(session, form)
+    except RecordsError:
+        return False
+    return True
 
 
 def _issued(session: Session, job: str) -> str:
@@ -85,7 +95,7 @@ def issue_with(session: Session, content: bytes) -> FoundIssue | None:
     """The issue that these very bytes are a form of; None where they are of none."""
     digest = hashlib.sha256(content).hexdigest()
     kept = session.exec(select(IssuedForm).where(IssuedForm.sha256 == digest)).all()
-    same = next((one for one in kept if one.content == content), None)
+    same = next((form for form in kept if _is_whole(session, form)), None)
     if same is None:
         return None
     report = session.exec(select(IssuedReport).where(IssuedReport.id == same.issued_report_id)).one()
