@@ -17,7 +17,7 @@ from calib.records.beside import beside, put_new
 from calib.records.ledger import Signature
 from calib.records.verification import Progress
 
-LARGEST_FILE = 25_000_000  # bytes of a file that is kept, or of a workbook that is read
+LARGEST_FILE = 25_000_000  # bytes of a file that is kept, of a workbook or a log that is read
 
 
 def file_content(path: Path, largest: int | None = None) -> FileContent:
@@ -37,7 +37,7 @@ def file_content(path: Path, largest: int | None = None) -> FileContent:
 
 def log_content(typed: str | None) -> FileContent | None:
     """Content of the log that was named for a reading, where one was."""
-    return file_content(Path(typed.strip())) if typed is not None and typed.strip() else None
+    return file_content(Path(typed.strip()), LARGEST_FILE) if typed is not None and typed.strip() else None
 
 
 def import_folders(
@@ -69,7 +69,7 @@ def read_folder(folder: Path) -> tuple[dict[str, list[TypedRow]], list[Finding]]
     if not paths:
         raise BadInputError([Finding(str(folder), None, None, None, f"at least one of {', '.join(FILES)}")])
     files = (file_content(path) if path.name in FILES else FileContent(str(path), b"") for path in paths)
-    return read_sheets(files, FILES, lambda file, name: file_content(Path(file.source).parent / name))
+    return read_sheets(files, FILES, lambda file, name: file_content(Path(file.source).parent / name, LARGEST_FILE))
 
 
 def _is_folder(path: Path) -> bool:

@@ -17,6 +17,7 @@ from sqlmodel import Session
 from calib.errors import RecordsError
 from calib.records import database, ledger, on_file
 from calib.records.beside import beside, put_new
+from calib.records.location import located
 from calib.records.tables import EVIDENCE, LedgerEntry
 from calib.records.verification import LedgerFinding, Progress
 
@@ -53,6 +54,7 @@ def back_up(location: str, target: Path, progress: Progress = lambda _: None) ->
 
 
 def _must_be_new(target: Path, location: str) -> None:
+    located(str(target))  # a URL is no name of a file, and a password may stand in it
     if on_file.is_beside_another(target):
         raise RecordsError(f"{target}: SQLite takes a file of such a name for its own log: name another file")
     try:

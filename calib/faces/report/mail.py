@@ -22,7 +22,7 @@ from html import escape
 from itertools import count
 
 from calib.faces.drawings import as_png
-from calib.faces.plain_text import controls_named, shortened
+from calib.faces.plain_text import by_number, controls_named, shortened
 from calib.faces.report.blocks import Formula, Layout, Picture
 from calib.faces.report.file_names import file_stem
 from calib.faces.report.mail_text import as_plain_text
@@ -144,8 +144,7 @@ def _subject_line(subject: str) -> bytes:
 
 
 def _one_line(text: str) -> str:
-    line = " ".join(controls_named(text).split())
-    return "".join(sign if sign.isprintable() else f"⟨U+{ord(sign):04X}⟩" for sign in line)
+    return by_number(" ".join(controls_named(text).split()))
 
 
 def _encodable(text: str) -> str:
