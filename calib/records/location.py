@@ -85,7 +85,7 @@ def _server(location: str) -> Server:
     if "@" in (url.host or ""):
         raise RecordsError("the password in the URL of the records has an @: write %40 for it, or use PGPASSWORD")
     if "@" in (url.database or ""):
-        raise RecordsError("the password in the URL of the records has a /: write %2F for it, or use PGPASSWORD")
+        raise RecordsError(f"the URL of the records has an @ behind the name of the database: write it as {_FORM}")
     if not url.database:
         raise RecordsError(f"the URL of the records names no database: write it as {_FORM}")
     return Server(url.set(query=_DEFAULTS | _encrypted(url, os.environ) | dict(url.query)))

@@ -92,6 +92,7 @@ MEANT_FOR_A_SERVER = [
     f"sqlite:///calib.sqlite?password={SECRET}",
     f"anna:{SECRET}@db.example://calib",
     f"password={SECRET}://calib",
+    f"postgresql:///anna:{SECRET}@db.example/calib",
 ]
 
 
