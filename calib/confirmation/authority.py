@@ -116,9 +116,9 @@ class RoleChange:
 
 def act_of(table: str, columns: Mapping[str, Any]) -> str:
     """The act that writes a record: a name of ACTS."""
-    for one in WRITTEN:
-        if one.table == table and (one.column is None or columns[one.column] in one.words):
-            return one.act
+    for writing in WRITTEN:
+        if writing.table == table and (writing.column is None or columns[writing.column] in writing.words):
+            return writing.act
     return "record"
 
 
@@ -127,21 +127,21 @@ def are_checked(changes: Sequence[RoleChange]) -> bool:
 
     No time is asked for, so that a clock set back does not open the records again.
     """
-    return any(one.given and one.role == QA for one in changes)
+    return any(change.given and change.role == QA for change in changes)
 
 
 def roles_of(person: str, changes: Sequence[RoleChange], at: datetime) -> tuple[str, ...]:
     """Roles that a person has at a time, in the order of ROLES; of changes at one time the later recorded counts."""
     held = {}
-    for one in sorted(changes, key=lambda change: change.at):
-        if one.person == person and one.at <= at:
-            held[one.role] = one.given
+    for change in sorted(changes, key=lambda change: change.at):
+        if change.person == person and change.at <= at:
+            held[change.role] = change.given
     return tuple(role for role in ROLES if held.get(role, False))
 
 
 def holders(role: str, people: Sequence[PersonOnRecord], changes: Sequence[RoleChange], at: datetime) -> list[str]:
     """Names of the people who have a role at a time."""
-    return [one.name for one in people if role in roles_of(one.name, changes, at)]
+    return [holder.name for holder in people if role in roles_of(holder.name, changes, at)]
 
 
 def unmet(
@@ -161,14 +161,14 @@ def _is(person: str, own: tuple[str, ...]) -> str:
 
 def unknown(person: str, people: Sequence[PersonOnRecord], changes: Sequence[RoleChange]) -> str | None:
     """What would have been right where a name is not on record and names are checked; None: it is."""
-    if not are_checked(changes) or any(one.name == person for one in people):
+    if not are_checked(changes) or any(known.name == person for known in people):
         return None
-    return f"a person on record: there is {', '.join(one.name for one in people)}"
+    return f"a person on record: there is {', '.join(known.name for known in people)}"
 
 
 def owner_of(login: str, people: Sequence[PersonOnRecord]) -> str | None:
     """The person whose login this is; None where it is nobody's."""
-    return next((one.name for one in people if one.login == login), None)
+    return next((owner.name for owner in people if owner.login == login), None)
 
 
 def unmet_by_login(login: str, typed: str | None, people: Sequence[PersonOnRecord]) -> str | None:
@@ -178,6 +178,6 @@ def unmet_by_login(login: str, typed: str | None, people: Sequence[PersonOnRecor
     """
     own = owner_of(login, people)
     if own is None:
-        known = ", ".join(f"{one.name} ({one.login})" for one in people if one.login is not None) or "nobody with one"
-        return f"a database login of a person on record, which {login!r} is not: there is {known}"
+        known = [f"{owner.name} ({owner.login})" for owner in people if owner.login is not None] or ["nobody with one"]
+        return f"a database login of a person on record, which {login!r} is not: there is {', '.join(known)}"
     return None if typed in (None, own) else f"{own}, whose database login {login!r} this is"

@@ -15,6 +15,7 @@ from sqlmodel import Session
 from calib.errors import RecordsError, Step
 from calib.records import on_file, on_server
 from calib.records.beside import beside, put_new
+from calib.records.expected_schema import is_as_made
 from calib.records.location import Server, located
 
 SCHEMA = "0004"  # the revision that this version reads and writes
@@ -26,6 +27,12 @@ def shown_location(location: str) -> str:
     """A location as messages may name it: without the password of a URL. Raises RecordsError."""
     place = located(location)
     return str(place) if isinstance(place, Server) else location
+
+
+def name_of(location: str) -> str:
+    """The name of records as another company may read it: without folder, password or machine. Raises RecordsError."""
+    place = located(location)
+    return str(place.url.database) if isinstance(place, Server) else place.name
 
 
 def make(location: str) -> None:
@@ -307,7 +314,12 @@ def writing(records: str | Engine) -> Iterator[Session]:
         confirming: list[bool] = []
         to_write = _written_by(engine)  # its own events are those of this session alone
         event.listen(to_write, "commit", lambda _: confirming.append(True))
-        with _told(shown_location(_location(engine)), confirming), Session(to_write) as session, session.begin():
+        place = shown_location(_location(engine))
+        with _told(place, confirming), Session(to_write) as session, session.begin():
+            if not is_as_made(session.connection()):
+                raise RecordsError(
+                    f"{place}: its schema was changed past the program; nothing was written; {Step.VERIFY} says where"
+                )
             yield session
 
 
@@ -316,6 +328,10 @@ def _told(place: str, confirming: list[bool] | None = None) -> Iterator[None]:
     """Errors of the database in one line; `confirming` is no longer empty when the commit was asked for."""
     try:
         yield
+    except UnicodeDecodeError as error:  # SQLite names what it cannot read, and that is no text any more
+        raise RecordsError(
+            f"{place}: the file is damaged, go back to a backup and verify it; nothing was written"
+        ) from error
     except UnicodeEncodeError as error:  # bytes typed at a terminal that are no UTF-8
         raise RecordsError(f"{place}: {error.object!a} is no text in UTF-8; nothing was written") from error
     except IntegrityError as error:

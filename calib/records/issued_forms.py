@@ -61,6 +61,15 @@ def form_bytes(session: Session, form: IssuedForm, within: tuple[str, ...] = ())
     return content
 
 
+def is_as_issued(session: Session, form: IssuedForm) -> bool:
+    """Whether the kept bytes still make a form with its digest: then they are those that were issued."""
+    try:
+        form_bytes(session, form)
+    except RecordsError:
+        return False
+    return True
+
+
 def _changed(form: IssuedForm) -> str:
     return f"issued_form {form.id}, {form.name}: its bytes are not those that were issued: {Step.VERIFY} names what was changed"
 

@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 from sqlmodel import select
 
 from calib.errors import RecordsError
+from calib.procedures.verify.kept_files import file_findings
 from calib.records import database, ledger
 from calib.records.issued_forms import form_bytes, kept_forms
 from calib.records.tables import IssuedForm, IssuedReport, Job
@@ -201,6 +202,14 @@ def test_a_form_that_was_changed_is_not_given_back(damaged, damage, form):
 )
 def test_a_form_that_rests_on_one_that_was_changed_is_not_given_back(damaged, statement):
     assert "its bytes are not those that were issued" in said_of(damaged(statement), "eml")
+
+
+@pytest.mark.parametrize(("form", "found"), [("csv", {3, 4}), ("eml", {4})])
+def test_verify_names_each_form_that_does_not_come_back(damaged, form, found):
+    path = damaged("UPDATE issued_form SET content = x'00' WHERE form = ?", form)
+    with database.reading(str(path)) as session:
+        named = {finding.record for finding in file_findings(session)}
+    assert named == {f"issued_form {number}" for number in found}
 
 
 def test_forms_that_someone_made_rest_on_each_other_end_in_one_line(damaged):

@@ -12,7 +12,7 @@ from typing import Any, TextIO, cast
 import typer
 
 from calib import __version__
-from calib.errors import CalibError, RefusedError
+from calib.errors import CalibError, DamagedError, RefusedError
 from calib.faces.plain_text import by_number
 from calib.faces.unswept import unswept
 
@@ -27,7 +27,7 @@ _PLACES = {
     "help": "help", "budget": "budget", "plan": "plan", "balance": "balance", "conformity": "balance",
     **{group: group for group in (
         "instrument", "calibration", "check", "interval", "method", "outlet", "factor", "conditions", "traverse", "reading", "rule",
-        "person", "trace", "review",
+        "person", "trace", "review", "anchor",
     )},
 }  # fmt: skip
 
@@ -81,6 +81,9 @@ def _root(
     pass
 
 
+_STATUS = {RefusedError: 3, DamagedError: 1}  # any other error of a person's: 2
+
+
 def globals_last(arguments: Sequence[str]) -> list[str]:
     """Options that hold for every command may stand before it: `calib --json due` means `calib due --json`."""
     leading: list[str] = []
@@ -125,4 +128,4 @@ def _run(typed: Sequence[str]) -> None:
     except CalibError as error:
         for line in str(error).split("\n"):
             print(f"error: {line}", file=sys.stderr)
-        sys.exit(3 if isinstance(error, RefusedError) else 2)
+        sys.exit(next((status for kind, status in _STATUS.items() if isinstance(error, kind)), 2))

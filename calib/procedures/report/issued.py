@@ -5,9 +5,9 @@ from dataclasses import dataclass
 
 from sqlmodel import Session, col, select
 
-from calib.errors import NotInRecordsError, RecordsError
+from calib.errors import NotInRecordsError
 from calib.procedures.on_record.by_name import job_named
-from calib.records.issued_forms import form_bytes
+from calib.records.issued_forms import form_bytes, is_as_issued
 from calib.records.ledger import written
 from calib.records.record import key
 from calib.records.tables import IssuedForm, IssuedReport, Job
@@ -48,7 +48,7 @@ def issues_of(session: Session, job: str) -> tuple[Issue, ...]:
     """Every issue of a job's report, the first one first; raises NotInRecordsError for an unknown job."""
     of_job = job_named(session, job)
     query = select(IssuedReport).where(IssuedReport.job_id == of_job.id).order_by(col(IssuedReport.revision))
-    return tuple(_issue(session, of_job, one) for one in session.exec(query).all())
+    return tuple(_issue(session, of_job, report) for report in session.exec(query).all())
 
 
 def _issue(session: Session, job: Job, report: IssuedReport) -> Issue:
@@ -61,7 +61,7 @@ def _issue(session: Session, job: Job, report: IssuedReport) -> Issue:
 
 def issued_bytes(session: Session, job: str, revision: int, form: str) -> bytes:
     """The bytes of a form as they were issued; raises NotInRecordsError, with what there is, or RecordsError for changed ones."""
-    found = session.exec(
+    of_revision = session.exec(
         select(IssuedForm)
         .join(IssuedReport, col(IssuedReport.id) == col(IssuedForm.issued_report_id))
         .where(
@@ -70,36 +70,27 @@ def issued_bytes(session: Session, job: str, revision: int, form: str) -> bytes:
             IssuedForm.form == form,
         )
     ).first()
-    if found is None:
-        is_there = any(one.revision == revision for one in issues_of(session, job))
+    if of_revision is None:
+        is_there = any(issue.revision == revision for issue in issues_of(session, job))
         what = f"the report of {job} as {form}" if is_there else f"the report of {job}"
         raise NotInRecordsError(f"no revision {revision} of {what}: {_issued(session, job)}")
-    return form_bytes(session, found)
-
-
-def _is_whole(session: Session, form: IssuedForm) -> bool:
-    """Whether the kept bytes are those of the digest: then they are those that have it."""
-    try:
-        form_bytes(session, form)
-    except RecordsError:
-        return False
-    return True
+    return form_bytes(session, of_revision)
 
 
 def _issued(session: Session, job: str) -> str:
-    there = [f"{one.revision} ({', '.join(each.form for each in one.forms)})" for one in issues_of(session, job)]
+    there = [f"{issue.revision} ({', '.join(each.form for each in issue.forms)})" for issue in issues_of(session, job)]
     return f"issued are {'; '.join(there)}" if there else "none was issued"
 
 
 def issue_with(session: Session, content: bytes) -> FoundIssue | None:
     """The issue that these very bytes are a form of; None where they are of none."""
     digest = hashlib.sha256(content).hexdigest()
-    kept = session.exec(select(IssuedForm).where(IssuedForm.sha256 == digest)).all()
-    same = next((form for form in kept if _is_whole(session, form)), None)
+    forms = session.exec(select(IssuedForm).where(IssuedForm.sha256 == digest)).all()
+    same = next((form for form in forms if is_as_issued(session, form)), None)
     if same is None:
         return None
     report = session.exec(select(IssuedReport).where(IssuedReport.id == same.issued_report_id)).one()
     job = session.exec(select(Job).where(Job.id == report.job_id)).one()
     every = issues_of(session, job.job)
-    own = next(one for one in every if one.revision == report.revision)
+    own = next(issue for issue in every if issue.revision == report.revision)
     return FoundIssue(own, FormOnFile(same.form, same.name, same.sha256), every[-1])

@@ -26,6 +26,7 @@ class TypedColumn:
     required: bool = False  # whether the cell must be filled
     compared: Callable[[str], str] = str  # a cell as it compares with others: a time whatever zone it was typed in
     happened: Callable[[str], date] | None = None  # reads the time or the day of what has happened: none to come
+    odd: Check | None = None  # a sound cell -> what would be usual, or None where it is
 
 
 @dataclass(frozen=True)

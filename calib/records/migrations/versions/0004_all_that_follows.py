@@ -34,27 +34,27 @@ def _refers(name: str, table: str, *, nullable: bool = False, index: bool = Fals
     return sa.Column(name, sa.Integer(), sa.ForeignKey(f"{table}.id"), nullable=nullable, info={"index": index})
 
 
-def _checks(names: tuple[str, ...], condition: str, named: str) -> tuple[SchemaItem, ...]:
+def _checks(names: tuple[str, ...], condition: str, named: str) -> tuple[sa.CheckConstraint, ...]:
     return tuple(sa.CheckConstraint(condition.format(name), name=f"{name}_{named}") for name in names)
 
 
-def _not_blank(*names: str) -> tuple[SchemaItem, ...]:
+def _not_blank(*names: str) -> tuple[sa.CheckConstraint, ...]:
     return _checks(names, "length({}) > 0", "not_blank")
 
 
-def _above_0(*names: str) -> tuple[SchemaItem, ...]:
+def _above_0(*names: str) -> tuple[sa.CheckConstraint, ...]:
     return _checks(names, "CAST({} AS REAL) > 0", "above_0")
 
 
-def _not_negative(*names: str) -> tuple[SchemaItem, ...]:
+def _not_negative(*names: str) -> tuple[sa.CheckConstraint, ...]:
     return _checks(names, "CAST({} AS REAL) >= 0", "not_negative")
 
 
-def _day(*names: str) -> tuple[SchemaItem, ...]:
+def _day(*names: str) -> tuple[sa.CheckConstraint, ...]:
     return _checks(names, "{} LIKE '____-__-__'", "is_a_day")
 
 
-def _time(*names: str) -> tuple[SchemaItem, ...]:
+def _time(*names: str) -> tuple[sa.CheckConstraint, ...]:
     return _checks(names, "{} LIKE '____-__-__T__:__%'", "is_a_time")
 
 
@@ -66,7 +66,7 @@ def _revised() -> SchemaItem:
     return sa.CheckConstraint("revision > 1", name="revision_above_1")
 
 
-def _one_style() -> SchemaItem:
+def _one_style() -> sa.CheckConstraint:
     equal = "tolerance_percent IS NOT NULL"
     sides = "(tolerance_minus_percent IS NOT NULL OR tolerance_plus_percent IS NOT NULL)"
     flows = "(minimum_flow IS NOT NULL OR maximum_flow IS NOT NULL)"
@@ -572,7 +572,11 @@ def _columns() -> None:
     for table in ("outlet", "outlet_revision"):
         for name in ("tolerance_minus_percent", "tolerance_plus_percent", "minimum_flow"):
             _add(table, name, *_above_0(name))
-        _add(table, "maximum_flow", *_above_0("maximum_flow"), _one_style())
+        # In words, since two CHECKs of one column come in no order of their own.
+        checks = " ".join(
+            f"CONSTRAINT {check.name} CHECK ({check.sqltext})" for check in (*_above_0("maximum_flow"), _one_style())
+        )
+        op.execute(f"ALTER TABLE {table} ADD COLUMN maximum_flow VARCHAR {checks}")
     _add("instrument", "criterion")
     _add("instrument", "decision_rule", _known("decision_rule", "'simple', 'guarded', 'guarded non-binary'"))
     _add("instrument", "judged", _known("judged", "'indication', 'corrected value'"))
