@@ -1,7 +1,7 @@
 """The door of workbooks: how far a workbook (.xlsx, ECMA-376) really reaches, and whether it stays within bounds.
 
-A workbook is small when it is closed and may be of any size when it is opened: so each of its files is counted as it is inflated,
-piece by piece, and nothing is built from it before all of it was found within the bounds. What it says of its own size
+A workbook is small when it is closed and may be of any size when it is opened: so its files are counted as they are inflated,
+one after the other, and nothing is built from them before all were found within the bounds. What it says of its own size
 (`<dimension>`) counts for nothing. A workbook within the bounds is read within 10 s, one beyond them is refused within 10 s (on the
 machine of DEVELOPERS.md).
 """
@@ -10,7 +10,6 @@ import io
 import zipfile
 import zlib
 from collections import Counter
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from itertools import chain
 from string import ascii_uppercase
@@ -24,11 +23,10 @@ MOST_BYTES: Final = 100_000_000  # of all its files, inflated
 MOST_ELEMENTS: Final = 1_000_000  # of XML, in all its files
 DEEPEST: Final = 100  # elements within one another
 LONGEST_TAG: Final = 1_000_000  # signs of one tag or comment
-MOST_ROWS: Final = 10_000  # of each sheet, to the last one that is filled
-MOST_COLUMNS: Final = 100
+MOST_SHEET_ROWS: Final = 10_000  # of each sheet, to the last one that is filled
+MOST_SHEET_COLUMNS: Final = 100
 MOST_TEXT: Final = 20_000_000  # signs of all cells, a text that several share counted for each
 MOST_FORMULAS: Final = 2_000_000  # signs of the formulas that cells share, counted for each
-_PIECE = 2**22  # [byte]
 _MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main "  # the namespace of sheets, as the parser writes it
 
 
@@ -68,7 +66,8 @@ def extent_of(content: bytes) -> Extent:
             _at_most(MOST_FILES, len(files), "files within it")
             _at_most(MOST_BYTES, sum(file.file_size for file in files), "bytes within it when it is inflated")
             for file in files:
-                _Part(counts, file.filename).read(_pieces(archive, file))
+                # Never more than the archive says that the file has; whatever it holds more makes another checksum.
+                _Part(counts, file.filename).count(archive.read(file))
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, OSError) as error:
         raise WorkbookError(f"a workbook that can be read ({type(error).__name__})") from error
     text = sum(cells * counts.texts.get(place, 0) for place, cells in counts.shared.items())
@@ -80,13 +79,6 @@ def extent_of(content: bytes) -> Extent:
 def _at_most(bound: int, counted: int, what: str) -> None:
     if counted > bound:
         raise WorkbookError(f"a workbook with at most {bound:,} {what} (it has {counted:,} or more)")
-
-
-def _pieces(archive: zipfile.ZipFile, file: zipfile.ZipInfo) -> Iterator[bytes]:
-    """A file of an archive as it is inflated; never more than the archive says that it has."""
-    with archive.open(file) as opened:
-        while piece := opened.read(_PIECE):
-            yield piece
 
 
 class _Part:
@@ -103,7 +95,7 @@ class _Part:
         self._kind = ""  # of the cell that is open
         self._holds: set[str] = set()  # "v", "f", "is"
 
-    def read(self, pieces: Iterator[bytes]) -> None:
+    def count(self, content: bytes) -> None:
         parser = parser_without_declarations()
         parser.buffer_text = True
         parser.StartElementHandler = self._start
@@ -112,8 +104,7 @@ class _Part:
         parser.CommentHandler = self._comment
         parser.ProcessingInstructionHandler = self._comment
         try:
-            for piece in chain(pieces, [b""]):
-                parser.Parse(piece, not piece)
+            parser.Parse(content, True)
         except DeclarationError as error:
             raise WorkbookError(f"a workbook without declarations of its own in {self._name}") from error
         except ExpatError:
@@ -191,8 +182,8 @@ class _Part:
     def _filled(self) -> None:
         if not self._holds:
             return  # a cell that has a format alone
-        _at_most(MOST_ROWS, self._row, f"rows in a sheet, which {self._name} exceeds")
-        _at_most(MOST_COLUMNS, self._column, f"columns in a sheet, which {self._name} exceeds")
+        _at_most(MOST_SHEET_ROWS, self._row, f"rows in a sheet, which {self._name} exceeds")
+        _at_most(MOST_SHEET_COLUMNS, self._column, f"columns in a sheet, which {self._name} exceeds")
         self._counts.rows = max(self._counts.rows, self._row)
         self._counts.columns = max(self._counts.columns, self._column)
         self._counts.has_formulas_without_results |= "f" in self._holds and "v" not in self._holds

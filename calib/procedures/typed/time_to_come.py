@@ -6,7 +6,7 @@ Two clocks differ: up to a minute ahead of this one is taken as typed, and said.
 from collections.abc import Iterator
 from datetime import date, datetime
 
-from calib.confirmation.interval import AHEAD
+from calib.confirmation.interval import CLOCKS_DIFFER_BY
 from calib.errors import Finding
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.sheets import Sheets, TypedRow
@@ -16,13 +16,13 @@ def expected_of(typed: datetime | date, now: datetime) -> str | None:
     """What was expected instead of a time or a day to come; None where it is none."""
     if isinstance(typed, datetime):
         of_now = now.isoformat(timespec="minutes")
-        return f"a time that is not in the future (it is {of_now})" if typed > now + AHEAD else None
-    return f"a date that is not in the future (it is {now.date()})" if typed > (now + AHEAD).date() else None
+        return f"a time that is not in the future (it is {of_now})" if typed > now + CLOCKS_DIFFER_BY else None
+    return f"a date that is not in the future (it is {now.date()})" if typed > (now + CLOCKS_DIFFER_BY).date() else None
 
 
 def notice_of(typed: datetime, now: datetime) -> str | None:
     """What is said of a time that is taken although it is ahead of this clock."""
-    if not now < typed <= now + AHEAD:
+    if not now < typed <= now + CLOCKS_DIFFER_BY:
         return None
     return f"{typed.isoformat()} is {(typed - now).total_seconds():.0f} s ahead of this clock; taken as typed"
 
