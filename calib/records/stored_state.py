@@ -12,6 +12,7 @@ from calib.records.pages import page_findings
 from calib.records.verification import LedgerFinding, Progress
 
 UNREADABLE = (DBAPIError, sqlite3.Error, UnicodeDecodeError)
+_NOT_ALLOWED = "42501"  # of PostgreSQL: the login may not read here
 
 
 def stored_findings(
@@ -31,4 +32,6 @@ def _ended(proof: Callable[[], Iterable[LedgerFinding]]) -> Iterator[LedgerFindi
         yield from proof()
     except UNREADABLE as error:
         cause = error.orig if isinstance(error, DBAPIError) else error
+        if getattr(cause, "sqlstate", None) == _NOT_ALLOWED:
+            raise
         yield LedgerFinding("records", f"cannot be read whole: {' '.join(str(cause).split())}: go back to a backup")

@@ -1,6 +1,7 @@
 """The command that writes a job's report, issues it, and says whether a file is one that was issued."""
 
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -104,7 +105,7 @@ def _make(desk: Desk, wanted: "Wanted", reason: str | None, into: Path, *, is_dr
     if is_draft:
         written = write_draft(desk.reading(), wanted, into, say)
     else:
-        written = issue(desk.records, wanted, reason, desk.signature("report --issue"), into, say)
+        written = issue(desk.records, wanted, reason, partial(desk.signature, "report --issue"), into, say)
     document = answer.document(wanted.job, written.revision, written.files, written.refusals, is_draft=is_draft)
     return Reply(document, answer.text, answer.remarks(document))
 

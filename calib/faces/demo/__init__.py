@@ -153,7 +153,7 @@ def _issue(
     place: _Place, forms: Sequence[str], at: datetime, reason: str | None, progress: Callable[[str], None]
 ) -> None:
     signed = Signature(_ENGINEER, at, "report --issue")
-    issue(place.records, Wanted(DEMO_JOB, forms, at, at), reason, signed, None, progress)
+    issue(place.records, Wanted(DEMO_JOB, forms, at, at), reason, lambda: signed, None, progress)
 
 
 def _find_factor(place: _Place) -> None:

@@ -1,6 +1,6 @@
 """Make a job's report in its forms, write it into a folder, issue it, write an issue again."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -62,22 +62,23 @@ def issue(
     records: str,
     wanted: Wanted,
     reason: str | None,
-    signature: Signature,
+    sign: Callable[[], Signature],
     into: Path | None,
     progress: Progress = _silent,
 ) -> WrittenReport:
     """Issue a job's report: keep its bytes as the next revision, then write them into a folder, where one is named.
 
-    It is made before others are kept from writing; where somebody wrote meanwhile it is made anew. Raises NotInRecordsError,
+    It is made before others are kept from writing; where somebody wrote meanwhile it is made anew. It is signed when it is
+    written, since making it may take longer than the time of an entry may differ from a server's. Raises NotInRecordsError,
     BadInputError where it may not be issued, CalibError where the folder cannot be written: then it is issued all the same.
     """
     with database.reading(records) as session:
-        made = _made(session, wanted, reason, signature, progress)
+        made = _made(session, wanted, reason, sign(), progress)
     with database.writing(records) as session:
         if ledger.ledger_head(session)[1] != made.issue.ledger_digest:
             progress("the records were written to meanwhile: the report is made anew")
-            made = _made(session, wanted, reason, signature, progress)
-        issue_report(session, made.issue, signature)
+            made = _made(session, wanted, reason, sign(), progress)
+        issue_report(session, made.issue, sign())
     try:
         files = () if into is None else _write_all(into, dict(made.issue.forms.values()))
     except CalibError as error:

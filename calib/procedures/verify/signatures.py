@@ -24,6 +24,8 @@ _ENTRY = (
     LedgerEntry.version,
 )
 
+_BACK_BY = 2 * CLOCKS_DIFFER_BY  # one clock ahead, the next behind
+
 
 def signature_findings(session: Session) -> Iterator[LedgerFinding]:
     """Entries signed by nobody on record, or by somebody who might not write them then."""
@@ -55,7 +57,7 @@ def time_findings(session: Session) -> tuple[list[LedgerFinding], list[LedgerFin
     before: tuple[datetime, str | None] | None = None
     for sequence, time, _, table, _, version in _entries(session):
         at = datetime.fromisoformat(time)
-        if before is not None and table != "clock_step" and at < before[0] - CLOCKS_DIFFER_BY:
+        if before is not None and table != "clock_step" and at < before[0] - _BACK_BY:
             told = LedgerFinding(
                 f"ledger entry {sequence}", f"is of {time}, before the entry before it ({before[0].isoformat()})"
             )

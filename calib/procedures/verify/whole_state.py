@@ -7,7 +7,7 @@ since of damaged rows nothing can be said.
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
-from sqlmodel import Session, select
+from sqlmodel import Session, func, select
 
 from calib.procedures.verify.closed_certificates import late_findings
 from calib.procedures.verify.curves_by_rule import curve_findings
@@ -15,8 +15,8 @@ from calib.procedures.verify.kept_files import file_findings, report_findings
 from calib.procedures.verify.signatures import signature_findings, time_findings
 from calib.records import pages
 from calib.records.stored_state import UNREADABLE, stored_findings
-from calib.records.tables import LedgerBreak
-from calib.records.verification import LedgerFinding, Progress
+from calib.records.tables import LedgerBreak, LedgerEntry
+from calib.records.verification import BEFORE_THE_FIRST, LedgerFinding, Progress
 
 
 @dataclass(frozen=True)
@@ -49,9 +49,12 @@ def verify_state(session: Session, printed_digest: str | None = None, progress: 
 def _closed(
     session: Session, findings: tuple[LedgerFinding, ...]
 ) -> tuple[tuple[LedgerFinding, ...], tuple[LedgerFinding, ...]]:
-    """Findings apart from those that the owner of the records has looked into and closed."""
+    """Findings apart from those that the owner of the records has looked into and closed, as the entry still stands."""
+    digest_now = select(LedgerEntry.digest).where(LedgerEntry.sequence == LedgerBreak.sequence)
+    as_closed = LedgerBreak.digest == func.coalesce(digest_now.scalar_subquery(), BEFORE_THE_FIRST)
     try:
-        closed = {f"ledger entry {broken.sequence}": broken.reason for broken in session.exec(select(LedgerBreak))}
+        breaks = session.exec(select(LedgerBreak).where(as_closed))
+        closed = {f"ledger entry {broken.sequence}": broken.reason for broken in breaks}
     except UNREADABLE:  # of damaged records nothing is closed
         closed = {}
     open_ones = tuple(finding for finding in findings if finding.record not in closed)

@@ -58,6 +58,12 @@ def written(records, *rows, signature=SIGNED):
         ledger.append_entries(session, rows, signature)
 
 
+def sql(records, statement):
+    """What a statement gives, past the program."""
+    with closing(sqlite3.connect(records)) as file:
+        return file.execute(statement).fetchall()
+
+
 def page_of(records, name):
     """Number of the first byte of the page where a table or an index begins, and the size of a page."""
     with closing(sqlite3.connect(records)) as file:
@@ -254,10 +260,13 @@ def test_a_report_that_names_another_digest_than_the_entry_before_it_has_is_foun
 
 def test_a_break_that_the_owner_closed_stays_visible_as_a_remark(records):
     change(records, "UPDATE ledger SET person = 'x' WHERE sequence = 5")
-    written(records, LedgerBreak(sequence=5, digest="x", reason="a typing test on the live file"))
+    ((digest,),) = sql(records, "SELECT digest FROM ledger WHERE sequence = 5")
+    written(records, LedgerBreak(sequence=5, digest=digest, reason="a typing test on the live file"))
     findings, remarks = verified(records)
     assert findings == {}
     assert remarks["ledger entry 5"].endswith("closed by the records' owner: a typing test on the live file")
+    change(records, "UPDATE ledger SET digest = 'y' WHERE sequence = 5")
+    assert "ledger entry 5" in verified(records)[0]
 
 
 def test_rows_only_says_less_and_finds_what_rows_show(records):
