@@ -65,6 +65,9 @@ WRITTEN: tuple[Written, ...] = (
     Written("person", "people"),
     Written("role", "people"),
 )
+_WRITTEN_TO: Mapping[str, Sequence[Written]] = {
+    table: [line for line in WRITTEN if line.table == table] for table in {line.table for line in WRITTEN}
+}
 
 
 @dataclass(frozen=True)
@@ -87,9 +90,9 @@ class RoleChange:
 
 def act_of(table: str, columns: Mapping[str, Any]) -> str:
     """The act that writes a record: a name of ACTS."""
-    for one in WRITTEN:
-        if one.table == table and (one.column is None or columns[one.column] in one.words):
-            return one.act
+    for written in _WRITTEN_TO.get(table, ()):
+        if written.column is None or columns[written.column] in written.words:
+            return written.act
     return "record"
 
 

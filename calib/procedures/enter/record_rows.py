@@ -1,11 +1,10 @@
-"""Rows as records: every cell in the type of its column, and the key of each record that the row names."""
+"""Typed rows as rows of tables: every cell in the type of its column, and the key of each record that the row names."""
 
 import json
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from sqlalchemy import Float, Integer
-from sqlmodel import SQLModel
 
 from calib.procedures.enter.later_records import by_revision
 from calib.procedures.enter.names_on_record import NamesOnRecord
@@ -14,13 +13,13 @@ from calib.procedures.typed.observations import observed_values
 from calib.procedures.typed.sheets import TypedRow
 
 
-def records_of(declaration: Declaration, rows: Sequence[TypedRow], names: NamesOnRecord) -> list[SQLModel]:
-    """A record for each row of a file; pairs with a refused reading make none, since no factor rests on that."""
+def rows_of_table(declaration: Declaration, rows: Sequence[TypedRow], names: NamesOnRecord) -> list[dict[str, Any]]:
+    """A row of the table for each of a file; pairs with a refused reading make none, since no factor rests on that."""
     worked_out = _WORKED_OUT.get(declaration.file, _nothing)
     in_order = by_revision(rows) if declaration.file == "factors.csv" else rows
     made = ((row, keys_of(declaration, row, names)) for row in in_order)
     return [
-        declaration.table(**(cells_of_table(declaration, row.cells) | keys | worked_out(row)))
+        cells_of_table(declaration, row.cells) | keys | worked_out(row)
         for row, keys in made
         if declaration.file != "factor_pairs.csv" or None not in keys.values()
     ]
