@@ -78,12 +78,14 @@ def write_readings(
 def on_record_of_rows(session: Session, sheets: Sheets, names: NamesOnRecord) -> OnRecord:
     """What the readings of checked sheets rest on, by the records as they are now."""
     rows, readings = sheets["readings.csv"], FILES["readings.csv"]
-    used = (names.key(readings.reference(column), row.cells) for row in rows for column in ("instrument", "probe"))
-    return on_record_of(session, {number for number in used if number is not None}, _jobs(rows, names))
+    tags = {row.cells[column] for row in rows for column in ("instrument", "probe") if column in row.cells}
+    used = {key(names.key(readings.reference("instrument"), {"instrument": tag})) for tag in tags}
+    return on_record_of(session, used, _jobs(rows, names))
 
 
 def _jobs(rows: Sequence[TypedRow], names: NamesOnRecord) -> set[int]:
-    return {key(names.key(FILES["readings.csv"].reference("job"), row.cells)) for row in rows}
+    job = FILES["readings.csv"].reference("job")
+    return {key(names.key(job, {"job": name})) for name in {row.cells["job"] for row in rows}}
 
 
 @dataclass(frozen=True)
@@ -115,7 +117,7 @@ def _write_traverses(
     rows: Sequence[TypedRow], point_rows: Sequence[TypedRow], append: Append
 ) -> tuple[dict[int, int], dict[int, Traversed]]:
     """Traverses with their points; from the place of a reading's row to the key of its traverse, and what was observed."""
-    traverses = {
+    traverses: dict[int, RecordCells] = {
         place: {
             "rule": row.cells["traverse_rule"],
             "lines": int(row.cells["traverse_lines"]),
@@ -133,7 +135,9 @@ def _write_traverses(
         points[place].append({"traverse_id": keys[place], **cells})
     append(TraversePoint, [point for of_traverse in points.values() for point in of_traverse])
     return keys, {
-        place: Traversed(**each, indications=in_order([TraversePoint(**point) for point in points[place]]))
+        place: Traversed(
+            each["rule"], each["lines"], each["points"], in_order([TraversePoint(**point) for point in points[place]])
+        )
         for place, each in traverses.items()
     }
 

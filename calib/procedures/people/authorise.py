@@ -1,8 +1,9 @@
 """Authorise a write: the person is on record, and has a role that may do it.
 
-Every procedure writes through `append`, or `append_rows` where it has many, which know from each record which act it is. A procedure
-that needs to know earlier calls `authorise(session, signature, "dispose")`, with a name of `calib.confirmation.authority.ACTS`. It returns the
-signature with the name as it is on record, which is the one to keep in a record (`accepted_by`).
+Every procedure writes through `append`, or through `append_rows` where it has many: they know from each record which act it is. A
+procedure that needs to know earlier calls `authorise(session, signature, "dispose")`, with a name of
+`calib.confirmation.authority.ACTS`. It returns the signature with the name as it is on record, which is the one to keep in a
+record (`accepted_by`).
 """
 
 from collections.abc import Mapping, Sequence
