@@ -10,12 +10,13 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import groupby
+from operator import attrgetter
 from typing import Any
 
-from sqlalchemy import Connection, Table, func, inspect, select, text
+from sqlalchemy import Connection, Float, Table, func, inspect, select, text
 from sqlmodel import Session, SQLModel, col
 
-from calib.records.digests import entry_digest, row_digests
+from calib.records.digests import ENTRY_COLUMNS, entry_digests, row_digests
 from calib.records.guards import guard_findings
 from calib.records.guards import guards as guards  # noqa: PLC0414 (a public name of the ledger)
 from calib.records.record import typed
@@ -28,7 +29,7 @@ from calib.records.verification import (
     unaccounted_findings,
 )
 
-_AT_ONCE = 5_000  # rows handed to the database together: an import holds no second copy of all of them
+_AT_ONCE = 1_000  # rows handed to the database together; with more of them each costs more
 
 
 @dataclass(frozen=True)
@@ -65,9 +66,11 @@ def append_rows(
     if not rows:
         return ()
     table: Table = inspect(kind).local_table
-    names = sorted(column.name for column in table.columns)
+    columns = sorted(table.columns, key=attrgetter("name"))
+    names = [column.name for column in columns]
+    fractions = [column.name for column in columns if isinstance(column.type, Float)]
     keys = _reserved(session, table, len(rows))
-    stored = [_stored(names, row, number) for row, number in zip(rows, keys, strict=True)]
+    stored = [_stored(names, fractions, row, number) for row, number in zip(rows, keys, strict=True)]
     digests = row_digests(table.name, names, [tuple(row.values()) for row in stored])
     _insert(session, table, stored)
     _insert(session, LedgerEntry.__table__, _entries(session, table.name, keys, digests, signature))  # type: ignore[attr-defined]
@@ -83,16 +86,17 @@ def _reserved(session: Session, table: Table, count: int) -> Sequence[int]:
     return range(last + 1, last + 1 + count)
 
 
-def _stored(names: Sequence[str], row: Mapping[str, Any], number: int) -> dict[str, Any]:
+def _stored(names: Sequence[str], fractions: Sequence[str], row: Mapping[str, Any], number: int) -> dict[str, Any]:
     """A row as the database keeps it, in the order of its digest.
 
     SQLite keeps 0.0 where -0.0 is written, PostgreSQL keeps -0.0: one digest for both needs one zero.
     """
-    unknown = row.keys() - names
-    if unknown:
-        raise KeyError(f"no columns {', '.join(sorted(unknown))}")
-    stored = {name: row.get(name) for name in names} | {"id": number}
-    return {name: 0.0 if value == 0 and isinstance(value, float) else value for name, value in stored.items()}
+    stored = dict(zip(names, map(row.get, names), strict=True))
+    stored["id"] = number
+    for name in fractions:
+        if stored[name] == 0:
+            stored[name] = 0.0
+    return stored
 
 
 def _insert(session: Session, table: Table, rows: Sequence[Mapping[str, Any]]) -> None:
@@ -114,7 +118,8 @@ def _entries(
     for number, digest in zip(keys, digests, strict=True):
         sequence += 1
         entry = common | {"sequence": sequence, "record_id": number, "record_digest": digest, "previous": previous}
-        previous = entry["digest"] = entry_digest(entry)
+        (previous,) = entry_digests([(entry.get(name),) for name in ENTRY_COLUMNS])
+        entry["digest"] = previous
         entries.append(entry)
     return entries
 

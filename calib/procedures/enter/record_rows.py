@@ -2,9 +2,11 @@
 
 import json
 from collections.abc import Callable, Mapping, Sequence
+from functools import cache
 from typing import Any
 
 from sqlalchemy import Float, Integer
+from sqlmodel import SQLModel
 
 from calib.procedures.enter.later_records import by_revision
 from calib.procedures.enter.names_on_record import NamesOnRecord
@@ -27,13 +29,18 @@ def rows_of_table(declaration: Declaration, rows: Sequence[TypedRow], names: Nam
 
 def cells_of_table(declaration: Declaration, cells: Mapping[str, str]) -> dict[str, Any]:
     """The cells that a declaration's table has columns for, each in the type of its column."""
-    columns = declaration.table.__table__.columns  # type: ignore[attr-defined]
-    return {name: _stored(cell, columns[name].type) for name, cell in cells.items() if name in columns}
+    stored = _stored_as(declaration.table)
+    return {name: stored[name](cell) for name, cell in cells.items() if name in stored}
 
 
-def _stored(cell: str, kind: Any) -> str | int | float:
-    """Text as it was typed, but where the table counts or computes."""
-    return int(cell) if isinstance(kind, Integer) else float(cell) if isinstance(kind, Float) else cell
+@cache
+def _stored_as(table: type[SQLModel]) -> dict[str, Callable[[str], str | int | float]]:
+    """What a cell of each column of a table is stored as: text as it was typed, but where the table counts or computes."""
+    kinds = {column.name: column.type for column in table.__table__.columns}  # type: ignore[attr-defined]
+    return {
+        name: int if isinstance(kind, Integer) else float if isinstance(kind, Float) else str
+        for name, kind in kinds.items()
+    }
 
 
 def keys_of(declaration: Declaration, row: TypedRow, names: NamesOnRecord) -> dict[str, int | None]:

@@ -172,12 +172,13 @@ def _header_findings(source: str, header: Sequence[str], columns: Iterable[Typed
 def cell_findings(rows: Sequence[TypedRow], columns: Iterable[TypedColumn]) -> list[Finding]:
     """Every cell that is wrong by itself, or blank where it must be filled."""
     findings = []
+    asked = [(column.name, column.check, _expected_of_blank(column)) for column in columns]
     for row in rows:
-        for column in columns:
-            cell = row.get(column.name)
-            expected = _expected_of_blank(column) if cell is None else column.check(cell)
+        cells = row.cells
+        for name, check, of_blank in asked:
+            expected = check(cells[name]) if name in cells else of_blank
             if expected is not None:
-                findings.append(row.finding(column.name, expected))
+                findings.append(row.finding(name, expected))
     return findings
 
 
