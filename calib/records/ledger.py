@@ -52,7 +52,7 @@ def append_entries(session: Session, records: Sequence[SQLModel], signature: Sig
         appended = list(of_kind)
         keys = append_rows(session, kind, [typed(record) for record in appended], signature)
         for record, number in zip(appended, keys, strict=True):
-            record.id = number  # type: ignore[attr-defined]
+            record.id = number
 
 
 def append_rows(

@@ -128,10 +128,10 @@ class NamesOnRecord:
 
     def key(self, reference: Reference, cells: Mapping[str, str]) -> int | None:
         """Key of the record that cells name; None where they name none."""
-        names = [cells.get(column) for column in reference.columns]
-        if None in names:
-            return None
+        names = [cells[column] for column in reference.columns if column in cells]
         declaration, width = DECLARED[reference.table], len(reference.columns)
+        if len(names) < width:
+            return None
         if (reference.table, width) not in self._keys:
             self._keys[reference.table, width] = {
                 declaration.compared(recorded[:width]): number

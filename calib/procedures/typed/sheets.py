@@ -141,14 +141,14 @@ def sheet_rows(
         return [], findings
     rows = []
     for number, line in enumerate(lines[1:], start=2):
-        if not any(cell.strip() for cell in line):
+        if not any(map(str.strip, line)):
             continue  # a blank line is none of anybody's records
         if len(line) != len(header):
             findings.append(
                 Finding(source, number, None, None, f"{len(header)} cells as in the header, found {len(line)}")
             )
             continue
-        cells = {name: cell.strip() for name, cell in zip(header, line, strict=True) if cell.strip()}
+        cells = {name: cell for name, cell in zip(header, map(str.strip, line), strict=True) if cell}
         rows.append(TypedRow(source, number, cells))
     return rows, findings
 
