@@ -10,7 +10,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import groupby
-from operator import attrgetter
 from typing import Any
 
 from sqlalchemy import Connection, Float, Table, func, inspect, select, text
@@ -66,9 +65,9 @@ def append_rows(
     if not rows:
         return ()
     table: Table = inspect(kind).local_table
-    columns = sorted(table.columns, key=attrgetter("name"))
-    names = [column.name for column in columns]
-    fractions = [column.name for column in columns if isinstance(column.type, Float)]
+    filled = {"id", *(name for row in rows for name, value in row.items() if value is not None)}
+    names = sorted(filled)
+    fractions = [name for name in names if isinstance(table.columns[name].type, Float)]
     keys = _reserved(session, table, len(rows))
     stored = [_stored(names, fractions, row, number) for row, number in zip(rows, keys, strict=True)]
     digests = row_digests(table.name, names, [tuple(row.values()) for row in stored])

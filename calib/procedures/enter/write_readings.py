@@ -24,7 +24,8 @@ from calib.records.tables import LoggedSeries, Outlet, Reading, Refusal, Travers
 
 Append = Callable[[type[SQLModel], Sequence[RecordCells]], Sequence[int]]  # rows of a table -> their keys
 
-_BLANK = dict.fromkeys(Reading.__table__.columns.keys())  # type: ignore[attr-defined]
+# A reading for the gate, which asks for cells alone: of thousands of them no mapped object is made. What is not typed reads None.
+_TypedReading: Any = type("_TypedReading", (SimpleNamespace,), dict.fromkeys(Reading.model_fields))
 
 
 @dataclass(frozen=True)
@@ -57,7 +58,7 @@ def write_readings(
     refusals: list[RecordCells] = []
     refused: list[RefusedReading] = []
     for place, row in enumerate(rows):
-        cells = _BLANK | {
+        cells: RecordCells = {
             **cells_of_table(FILES["readings.csv"], row.cells),
             **keys_of(FILES["readings.csv"], row, names),
             "logged_series_id": series.get(place),
@@ -100,7 +101,7 @@ class _Gate:
 
     def reasons(self, cells: RecordCells, observations: Observed, *, amended: bool) -> tuple[str, ...]:
         """Why a reading is refused; none where it counts, or did when it was observed."""
-        reading: Any = SimpleNamespace(**cells)  # the gate asks for cells alone: of thousands no mapped object is made
+        reading = _TypedReading(**cells)
         outlet = self.outlets[reading.outlet_id]
         reasons = gate_reading(self.records, reading, observations, outlet, self.now).reasons
         if reasons and self.before is not None:

@@ -26,7 +26,7 @@ class FileContent:
         return Path(self.source).name
 
 
-@dataclass
+@dataclass(slots=True)
 class TypedRow:
     """One row as typed: cells that are blank are absent; cells found wrong are taken out and named in `bad`."""
 
