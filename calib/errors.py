@@ -35,6 +35,7 @@ class Step(StrEnum):
     AMEND_OUTLET = "amended with a reason"
     LET_ONE_ACCEPT = "record the rule that one person may accept"
     SEE_REVIEW = "see the review of"  # an instrument, a comma, a certificate
+    WRITE_AGAIN = "write again"  # a job, a comma, a revision
 
 
 class CalibError(Exception):
@@ -98,6 +99,10 @@ class NotInRecordsError(CalibError):
 
 class RecordsError(CalibError):
     """The records cannot be opened, read or written."""
+
+
+class DamagedError(CalibError):
+    """Records that were changed past the program, where something would rest on them; nothing was written."""
 
 
 class RefusedError(CalibError):

@@ -124,12 +124,12 @@ def unit(quantity: str, symbol: str) -> Unit:
         raise UnitError(f"{symbol!r} is not a unit of {quantity}: use one of {', '.join(known)}")
     si = next(iter(known.values()))
     registry = _registry()
-    one = registry.Quantity(1.0, registry.parse_expression(known[symbol]).units)
+    unity = registry.Quantity(1.0, registry.parse_expression(known[symbol]).units)
     if known[symbol] in ("degC", "degF"):
         offset = float(registry.Quantity(0.0, known[symbol]).to(si).magnitude)
         return Unit(quantity, symbol, float(registry.Quantity(1.0, f"delta_{known[symbol]}").to(si).magnitude), offset)
     factor = registry.parse_expression(known[symbol])
-    scale = registry.Quantity(factor.magnitude, one.units).to(si).magnitude
+    scale = registry.Quantity(factor.magnitude, unity.units).to(si).magnitude
     return Unit(quantity, symbol, float(scale), 0.0)
 
 
@@ -153,12 +153,12 @@ _TYPED = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(\S.*?)\s
 
 def read(text: str, quantity: str) -> tuple[float, Unit]:
     """Typed value with its unit ("2.5 m/s") as a value in SI and the unit; raises UnitError."""
-    found = _TYPED.fullmatch(text)
+    parts = _TYPED.fullmatch(text)
     # Without white space between them a digit belongs to the number: 0.51 is no 0.5 of the unit 1.
-    if found is None or (found[2][0].isdigit() and not text[found.start(2) - 1].isspace()):
+    if parts is None or (parts[2][0].isdigit() and not text[parts.start(2) - 1].isspace()):
         raise UnitError(f"{text!r} is not a value with a unit: write it like '2.5 {coherent(quantity).symbol}'")
-    typed = unit(quantity, found[2])
-    value = typed.to_si(float(found[1]))
+    typed = unit(quantity, parts[2])
+    value = typed.to_si(float(parts[1]))
     if not math.isfinite(value):
         raise UnitError(f"{text!r} is not a finite value")
     return value, typed

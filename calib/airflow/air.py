@@ -59,7 +59,7 @@ def _inside(value: ArrayLike, lowest: float, highest: float, said: str, offset: 
     near = 1e-9 * highest
     outside = values[~((values >= lowest - near) & (values <= highest + near))]
     if outside.size:
-        value_text, low_text, high_text = (f"{number - offset:.9g}" for number in (outside[0], lowest, highest))
+        value_text, low_text, high_text = (f"{limit - offset:.9g}" for limit in (outside[0], lowest, highest))
         raise CalibError(said.format(value_text, low_text, high_text))
     return values
 

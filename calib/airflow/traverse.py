@@ -328,8 +328,8 @@ def traverse(section: Section, rule: str, lines: int, points: int) -> tuple[Trav
         if count not in possible:
             raise CalibError(f"{count} {name} by the {rule} rule in a {section.shape} duct: use {spoken(possible)}")
     return tuple(
-        TraversePlace(number, count, *(float(value) for value in values))
-        for number, line in enumerate(_LAYOUTS[section.shape](section, rule, lines, points), start=1)
+        TraversePlace(line_number, count, *(float(value) for value in values))
+        for line_number, line in enumerate(_LAYOUTS[section.shape](section, rule, lines, points), start=1)
         for count, values in enumerate(zip(line.x, line.y, line.along, line.weight, strict=True), start=1)
     )
 

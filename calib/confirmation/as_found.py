@@ -11,7 +11,7 @@ import numpy as np
 
 from calib.arrays import Truths
 from calib.confirmation.acceptance import ComparedErrors, Judged, judge_errors
-from calib.confirmation.interval import CalibrationOnRecord, InstrumentOnRecord
+from calib.confirmation.interval import CalibrationOnRecord, InstrumentOnRecord, latest_accepted
 from calib.confirmation.words import SIMPLE
 
 # Compared after rounding to this share of the limit.
@@ -47,19 +47,14 @@ def last_in_order(instrument: InstrumentOnRecord, calibration: int) -> Calibrati
 
     Raises StopIteration where the instrument has no calibration of that key.
     """
-    own = next(one for one in instrument.calibrations if one.record_id == calibration)
-    before = [one for one in instrument.calibrations if one.accepted_on is not None and _order(one) < _order(own)]
-    return max(
-        before,
-        key=lambda calibration: (calibration.calibrated_on, calibration.accepted_on, calibration.record_id),
-        default=None,
-    )
+    own = instrument.calibration(calibration)
+    return latest_accepted(earlier for earlier in instrument.calibrations if _order(earlier) < _order(own))
 
 
 def later_calibrations(instrument: InstrumentOnRecord, calibration: int) -> tuple[int, ...]:
     """Keys of the calibrations after another one (by its key), for which that one may be the calibration in order before."""
-    own = next(one for one in instrument.calibrations if one.record_id == calibration)
-    return tuple(one.record_id for one in instrument.calibrations if _order(one) > _order(own))
+    own = instrument.calibration(calibration)
+    return tuple(later.record_id for later in instrument.calibrations if _order(later) > _order(own))
 
 
 def _order(calibration: CalibrationOnRecord) -> tuple[date, int]:

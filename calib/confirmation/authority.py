@@ -30,9 +30,21 @@ ACTS: Mapping[str, Act] = {
     "release": Act("release a suspended instrument", (QA,)),
     "retire": Act("retire an instrument", (QA,)),
     "interval": Act("change a calibration interval", (QA,)),
+    "register": Act("amend an instrument or a method", (QA,)),
+    "supersede": Act("put a reissued certificate in the place of the old one", (QA,)),
+    "retract": Act("take back an event, a check, a pairing, a file, a design, a room or a competence", (QA,)),
+    "dismiss": Act("dismiss a refusal", (QA, ENGINEER)),
+    "source": Act("add a source of outlet factors, or a spelling of it", (QA, ENGINEER)),
+    "trust": Act("trust a laboratory's certificate, or no longer", (QA,)),
+    "decide": Act("decide which curve holds for what a review touched", (QA,)),
     "dispose": Act("dispose of a line of an impact review", (QA,)),
     "rule": Act("set a rule of the house", (QA,)),
     "people": Act("add a person, give or withdraw a role", (QA,)),
+    "competence": Act("record what a person is authorised to do", (QA,)),
+    "company": Act("say what the company is called and where it is", (QA,)),
+    "validate": Act("record that the program passed its published checks", (QA, ENGINEER)),
+    "mend": Act("close a step of the clock, or a break of the ledger", (QA,)),
+    "attempt": Act("leave a trace of what was asked for and refused", ANYONE),
     "issue": Act("issue a report", (ENGINEER,)),
 }
 
@@ -53,17 +65,34 @@ WRITTEN: tuple[Written, ...] = (
     Written("withdrawal", "accept"),
     Written("correction_curve", "record", "chosen_by", ("rule",)),
     Written("correction_curve", "choose"),
+    Written("supersession", "supersede"),
+    Written("instrument_revision", "register"),
+    Written("method_revision", "register"),
+    Written("source", "source"),
+    Written("source_spelling", "source"),
+    Written("retraction", "record", "record_table", ("reading", "condition")),
+    Written("retraction", "dismiss", "record_table", ("refusal",)),
+    Written("retraction", "retract"),
+    Written("laboratory_certificate", "trust"),
     Written("event", "suspend", "kind", ("suspension", "damage")),
     Written("event", "release", "kind", ("release",)),
     Written("event", "retire", "kind", ("retirement",)),
     Written("event", "interval", "kind", ("interval change",)),
     Written("event", "record"),
+    Written("review_decision", "decide"),
     Written("disposition", "dispose"),
     Written("issued_report", "issue"),
     Written("issued_form", "issue"),
     Written("house_rule", "rule"),
     Written("person", "people"),
     Written("role", "people"),
+    Written("person_login", "people"),
+    Written("competence", "competence"),
+    Written("company", "company"),
+    Written("validation", "validate"),
+    Written("clock_step", "mend"),
+    Written("ledger_break", "mend"),
+    Written("attempt", "attempt"),
 )
 _WRITTEN_TO: Mapping[str, Sequence[Written]] = {
     table: [line for line in WRITTEN if line.table == table] for table in {line.table for line in WRITTEN}
@@ -90,9 +119,9 @@ class RoleChange:
 
 def act_of(table: str, columns: Mapping[str, Any]) -> str:
     """The act that writes a record: a name of ACTS."""
-    for written in _WRITTEN_TO.get(table, ()):
-        if written.column is None or columns[written.column] in written.words:
-            return written.act
+    for writing in _WRITTEN_TO.get(table, ()):
+        if writing.column is None or columns[writing.column] in writing.words:
+            return writing.act
     return "record"
 
 
@@ -101,21 +130,21 @@ def are_checked(changes: Sequence[RoleChange]) -> bool:
 
     No time is asked for, so that a clock set back does not open the records again.
     """
-    return any(one.given and one.role == QA for one in changes)
+    return any(change.given and change.role == QA for change in changes)
 
 
 def roles_of(person: str, changes: Sequence[RoleChange], at: datetime) -> tuple[str, ...]:
     """Roles that a person has at a time, in the order of ROLES; of changes at one time the later recorded counts."""
     held = {}
-    for one in sorted(changes, key=lambda change: change.at):
-        if one.person == person and one.at <= at:
-            held[one.role] = one.given
+    for change in sorted(changes, key=lambda change: change.at):
+        if change.person == person and change.at <= at:
+            held[change.role] = change.given
     return tuple(role for role in ROLES if held.get(role, False))
 
 
 def holders(role: str, people: Sequence[PersonOnRecord], changes: Sequence[RoleChange], at: datetime) -> list[str]:
     """Names of the people who have a role at a time."""
-    return [one.name for one in people if role in roles_of(one.name, changes, at)]
+    return [holder.name for holder in people if role in roles_of(holder.name, changes, at)]
 
 
 def unmet(
@@ -135,14 +164,14 @@ def _is(person: str, own: tuple[str, ...]) -> str:
 
 def unknown(person: str, people: Sequence[PersonOnRecord], changes: Sequence[RoleChange]) -> str | None:
     """What would have been right where a name is not on record and names are checked; None: it is."""
-    if not are_checked(changes) or any(one.name == person for one in people):
+    if not are_checked(changes) or any(known.name == person for known in people):
         return None
-    return f"a person on record: there is {', '.join(one.name for one in people)}"
+    return f"a person on record: there is {', '.join(known.name for known in people)}"
 
 
 def owner_of(login: str, people: Sequence[PersonOnRecord]) -> str | None:
     """The person whose login this is; None where it is nobody's."""
-    return next((one.name for one in people if one.login == login), None)
+    return next((owner.name for owner in people if owner.login == login), None)
 
 
 def unmet_by_login(login: str, typed: str | None, people: Sequence[PersonOnRecord]) -> str | None:
@@ -152,6 +181,6 @@ def unmet_by_login(login: str, typed: str | None, people: Sequence[PersonOnRecor
     """
     own = owner_of(login, people)
     if own is None:
-        known = ", ".join(f"{one.name} ({one.login})" for one in people if one.login is not None) or "nobody with one"
-        return f"a database login of a person on record, which {login!r} is not: there is {known}"
+        known = [f"{owner.name} ({owner.login})" for owner in people if owner.login is not None] or ["nobody with one"]
+        return f"a database login of a person on record, which {login!r} is not: there is {', '.join(known)}"
     return None if typed in (None, own) else f"{own}, whose database login {login!r} this is"

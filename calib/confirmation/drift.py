@@ -83,9 +83,9 @@ class DriftLine(Drift):
 def drift_line(history: History, x: float) -> DriftLine | None:
     """The line through the errors at an indication; None where fewer than three calibrations tell of it without a break."""
     run = unbroken(history, x)
-    if len(run) < FEWEST_CALIBRATIONS or len({one.on for one in run}) < FEWEST_CALIBRATIONS:
+    if len(run) < FEWEST_CALIBRATIONS or len({calibration.on for calibration in run}) < FEWEST_CALIBRATIONS:
         return None
-    years = np.array([years_between(run[-1].on, one.on) for one in run])
+    years = np.array([years_between(run[-1].on, calibration.on) for calibration in run])
     errors, anew, repeated = _errors(run, x)
     design = np.column_stack([np.ones(years.size), years])
     inverse = np.linalg.inv(anew)
@@ -94,17 +94,17 @@ def drift_line(history: History, x: float) -> DriftLine | None:
     residual = errors - design @ (level, rate)
     chi_squared, dof = float(residual @ inverse @ residual), len(run) - 2
     scale = chi_squared / dof if chi_squared > chdtri(dof, 0.05) else 1.0
-    covariances = [scale * estimator @ one @ estimator.T for one in (anew, repeated)]
+    covariances = [scale * estimator @ covariance @ estimator.T for covariance in (anew, repeated)]
     own = float(dof) if scale > 1 else np.inf
     return DriftLine(
         run[-1].on,
         float(level),
         float(rate),
-        float(np.sqrt(max(one[1, 1] for one in covariances))),
+        float(np.sqrt(max(covariance[1, 1] for covariance in covariances))),
         float(coverage_factor(own)),
         own,
         len(run),
-        lambda at: np.maximum(*(_along(one, at) for one in covariances)),
+        lambda at: np.maximum(*(_along(covariance, at) for covariance in covariances)),
         years,
         errors,
         2.0 * np.sqrt(np.diag(anew)),
@@ -120,21 +120,23 @@ def _along(covariance: Floats, years: Floats) -> Floats:
 def _errors(run: History, x: float) -> tuple[Floats, Floats, Floats]:
     """Errors y (n,) with adjustments taken out; their covariances with the reference part drawn anew each time, and repeated."""
     n = len(run)
-    left = [one.left.at(x) for one in run]
-    found = [_found(one).at(x) for one in run]
-    stacked = [*found, *left]
+    left = [calibration.left.at(x) for calibration in run]
+    as_found = [_found(calibration).at(x) for calibration in run]
+    stacked = [*as_found, *left]
     combined = np.hstack([np.zeros((n, n)), np.eye(n)])
-    for j, one in enumerate(run):
-        if one.adjusted and one.found is not None:
+    for j, calibration in enumerate(run):
+        if calibration.adjusted and calibration.found is not None:
             combined[:j, j] -= 1.0
             combined[:j, n + j] += 1.0
-    values = np.array([float(one.error) for one in stacked])
-    own = np.diag([float(one.independent) ** 2 for one in stacked])
-    reference = np.array([float(one.reference) for one in stacked])
+    values = np.array([float(point.error) for point in stacked])
+    own = np.diag([float(point.independent) ** 2 for point in stacked])
+    reference = np.array([float(point.reference) for point in stacked])
     common = np.outer(reference, reference)
     certificates = np.tile(np.arange(n), 2)
-    laboratories = np.tile([sorted({one.laboratory for one in run}).index(one.laboratory) for one in run], 2)
-    anew, repeated = (own + np.where(np.equal.outer(one, one), common, 0.0) for one in (certificates, laboratories))
+    laboratories = np.tile(np.unique([calibration.laboratory for calibration in run], return_inverse=True)[1], 2)
+    anew, repeated = (
+        own + np.where(np.equal.outer(group, group), common, 0.0) for group in (certificates, laboratories)
+    )
     return combined @ values, combined @ anew @ combined.T, combined @ repeated @ combined.T
 
 

@@ -42,8 +42,8 @@ class ErrorPoints:
         low, high = self._ends()
         outside = (asked < low) | (asked > high)
         columns = (self.error, self.independent, self.reference)
-        found = [np.where(outside, np.nan, np.interp(asked, self.indication, column)) for column in columns]
-        return ErrorPoints(asked, *found)
+        interpolated = [np.where(outside, np.nan, np.interp(asked, self.indication, column)) for column in columns]
+        return ErrorPoints(asked, *interpolated)
 
     def _ends(self) -> tuple[float, float]:
         points = self.indication
@@ -95,13 +95,13 @@ def one_a_day(history: History) -> tuple[CalibrationErrors, ...]:
 
     A certificate that was typed wrong and recorded again is no further calibration: counted twice it would narrow every band.
     """
-    kept: list[CalibrationErrors] = []
-    for one in history:
-        if kept and kept[-1].on == one.on:
-            before = kept.pop()
-            one = replace(one, repaired_before=before.repaired_before or one.repaired_before)  # noqa: PLW2901 (the same day)
-        kept.append(one)
-    return tuple(kept)
+    last_of_days: list[CalibrationErrors] = []
+    for calibration in history:
+        if last_of_days and last_of_days[-1].on == calibration.on:
+            before = last_of_days.pop()
+            calibration = replace(calibration, repaired_before=before.repaired_before or calibration.repaired_before)  # noqa: PLW2901 (the same day)
+        last_of_days.append(calibration)
+    return tuple(last_of_days)
 
 
 @dataclass(frozen=True)
@@ -120,13 +120,13 @@ def changes_between(history: History, x: ArrayLike) -> Changes:
     changed is not what time did.
     """
     asked = np.atleast_1d(np.asarray(x, dtype=float))
-    ends, years, found = [], [], []
+    ends, years, changes = [], [], []
     for before, after in pairwise(history):
         if after.found is not None and after.tells_change and after.on > before.on:
             ends.append(after.on)
             years.append(years_between(before.on, after.on))
-            found.append(after.found.at(asked).error - before.left.at(asked).error)
-    return Changes(tuple(ends), np.array(years), np.array(found).reshape(len(found), asked.size))
+            changes.append(after.found.at(asked).error - before.left.at(asked).error)
+    return Changes(tuple(ends), np.array(years), np.array(changes).reshape(len(changes), asked.size))
 
 
 def years_between(first: date, last: date) -> float:
@@ -141,10 +141,12 @@ def unbroken(history: History, x: float) -> History:
     """
     start = len(history)
     for place in range(len(history) - 1, -1, -1):
-        one = history[place]
-        if np.isnan(one.left.at(x).error) or (one.found is not None and np.isnan(one.found.at(x).error)):
+        calibration = history[place]
+        if np.isnan(calibration.left.at(x).error) or (
+            calibration.found is not None and np.isnan(calibration.found.at(x).error)
+        ):
             break
         start = place
-        if not one.tells_change:
+        if not calibration.tells_change:
             break
     return history[start:]

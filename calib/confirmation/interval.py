@@ -67,6 +67,10 @@ class InstrumentOnRecord:
     checks: tuple[CheckOnRecord, ...] = ()
     interval_changes: tuple[IntervalChange, ...] = ()
 
+    def calibration(self, record_id: int) -> CalibrationOnRecord:
+        """A calibration of it by its key; raises StopIteration where it has none of that key."""
+        return next(recorded for recorded in self.calibrations if recorded.record_id == record_id)
+
 
 @dataclass(frozen=True)
 class Decision:
@@ -116,7 +120,7 @@ def due_date(calibrated_on: date, interval_months: int, stated_due_on: date | No
 
 def interval_at(instrument: InstrumentOnRecord, on: date) -> int:
     """Calibration interval in force on a day, its changes of that day included [calendar months]."""
-    past = [one for one in instrument.interval_changes if one.at.date() <= on]
+    past = [change for change in instrument.interval_changes if change.at.date() <= on]
     # Of changes at one time the later recorded counts.
     return max(reversed(past), key=lambda change: change.at).months if past else instrument.interval_months
 
@@ -128,19 +132,24 @@ def interval_of(instrument: InstrumentOnRecord, calibration: CalibrationOnRecord
     calibration that is in use already: a longer interval holds from the next calibration accepted on, a shorter one at once.
     """
     accepted = calibration.accepted_on or calibration.calibrated_on
-    since = [one.months for one in instrument.interval_changes if has_happened(one.at, at) and one.at.date() > accepted]
+    since = [
+        change.months
+        for change in instrument.interval_changes
+        if has_happened(change.at, at) and change.at.date() > accepted
+    ]
     return min([interval_at(instrument, accepted), *since])
 
 
 def calibration_in_force(instrument: InstrumentOnRecord, on: date) -> CalibrationOnRecord | None:
     """The latest calibration accepted on or before a day, whether or not it is still valid."""
-    accepted = [
-        one
-        for one in instrument.calibrations
-        if one.accepted_on is not None and one.accepted_on <= on and one.calibrated_on <= on
-    ]
+    until = [calibration for calibration in instrument.calibrations if calibration.calibrated_on <= on]
+    return latest_accepted(calibration for calibration in until if (calibration.accepted_on or on) <= on)
+
+
+def latest_accepted(calibrations: Iterable[CalibrationOnRecord]) -> CalibrationOnRecord | None:
+    """The latest of calibrations, those that were not accepted left out; of one day the one accepted last."""
     return max(
-        accepted,
+        (calibration for calibration in calibrations if calibration.accepted_on is not None),
         key=lambda calibration: (calibration.calibrated_on, calibration.accepted_on, calibration.record_id),
         default=None,
     )
@@ -174,17 +183,21 @@ def _decide(
     below: frozenset[int],  # calibrations that rest on this one
 ) -> Decision:
     instrument = register[tag]
-    found = calibration_in_force(instrument, _day(at))
-    due_on = None if found is None else due_date(found.calibrated_on, interval_of(instrument, found, at), found.due_on)
+    calibration = calibration_in_force(instrument, _day(at))
+    due_on = (
+        None
+        if calibration is None
+        else due_date(calibration.calibrated_on, interval_of(instrument, calibration, at), calibration.due_on)
+    )
     reasons = (
         *_future(tag, at, now),
-        *_calibration(instrument, found, due_on, _day(at)),
+        *_calibration(instrument, calibration, due_on, _day(at)),
         *_suspension(instrument, at),
-        *_checks(instrument, found, at),
-        *_measuring_interval(tag, found, indication, indication_text),
-        *_standards(register, tag, found, below),
+        *_checks(instrument, calibration, at),
+        *_measuring_interval(tag, calibration, indication, indication_text),
+        *_standards(register, tag, calibration, below),
     )
-    return Decision(tag, found, due_on, reasons)
+    return Decision(tag, calibration, due_on, reasons)
 
 
 def _future(tag: str, at: datetime | date, now: datetime | date) -> Iterable[str]:
@@ -196,9 +209,9 @@ def _calibration(
     instrument: InstrumentOnRecord, calibration: CalibrationOnRecord | None, due_on: date | None, on: date
 ) -> Iterable[str]:
     if calibration is None or due_on is None:
-        past = [one for one in instrument.calibrations if one.calibrated_on <= on]
-        waiting = [one.certificate for one in past if not one.withdrawn]
-        withdrawn = ", ".join(one.certificate for one in past if one.withdrawn)
+        past = [recorded for recorded in instrument.calibrations if recorded.calibrated_on <= on]
+        waiting = [recorded.certificate for recorded in past if not recorded.withdrawn]
+        withdrawn = ", ".join(recorded.certificate for recorded in past if recorded.withdrawn)
         step = (
             f"have certificate {waiting[-1]} accepted" if waiting else "have it calibrated and the certificate accepted"
         )
@@ -216,12 +229,12 @@ def _days(count: int) -> str:
 
 
 def _suspension(instrument: InstrumentOnRecord, at: datetime | date) -> Iterable[str]:
-    past = sorted((one for one in instrument.events if has_happened(one.at, at)), key=lambda event: event.at)
-    retired = next((one for one in past if one.kind == RETIREMENT), None)
+    past = sorted((event for event in instrument.events if has_happened(event.at, at)), key=lambda event: event.at)
+    retired = next((event for event in past if event.kind == RETIREMENT), None)
     if retired is not None:
         yield f"{instrument.tag}: retired since {retired.at.isoformat()} ({retired.reason}): use another instrument"
         return
-    last = next((one for one in reversed(past) if one.kind in (SUSPENSION, RELEASE)), None)
+    last = next((event for event in reversed(past) if event.kind in (SUSPENSION, RELEASE)), None)
     if last is not None and last.kind == SUSPENSION:
         yield (
             f"{instrument.tag}: suspended since {last.at.isoformat()} ({last.reason}): "
@@ -234,14 +247,14 @@ def _checks(
 ) -> Iterable[str]:
     # A check on the day of the calibration counts as made after it: the records keep no hour of the calibration.
     since = date.min if calibration is None else calibration.calibrated_on
-    done = [one for one in instrument.checks if has_happened(one.at, at) and one.at.date() >= since]
-    for one in done:
-        if not one.passed:
-            yield f"{instrument.tag}: intermediate check ({one.kind}) failed on {one.at.date()}: have it recalibrated"
+    done = [check for check in instrument.checks if has_happened(check.at, at) and check.at.date() >= since]
+    for check in done:
+        if not check.passed:
+            yield f"{instrument.tag}: intermediate check ({check.kind}) failed on {check.at.date()}: have it recalibrated"
     days = instrument.check_interval_days
     if days is None or calibration is None or calibration.accepted_on is None:
         return
-    last = max([calibration.accepted_on, *(one.at.date() for one in done if one.passed)])
+    last = max([calibration.accepted_on, *(check.at.date() for check in done if check.passed)])
     check_due = last + timedelta(days=days)
     if _day(at) > check_due:
         yield (

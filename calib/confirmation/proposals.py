@@ -65,23 +65,23 @@ def by_simple_response(present: int, ended: float, share: float | None) -> Propo
     method = "simple response (staircase)"
     if share is None:
         return Proposal(method, None, "no interval ended with comparisons as found, or no maximum permissible error")
-    seen = f"largest error as found {100 * share:.0f} % of the maximum permissible error"
+    observed = f"largest error as found {100 * share:.0f} % of the maximum permissible error"
     base, after = present, ""
     if ended < (1 - _WINDOW) * present - 1e-9:
         base, after = max(1, round(ended)), f" after {ended:.1f} months, the present interval being longer"
     if share <= _INSIDE and base < present:
-        return Proposal(method, None, f"{seen}{after}: that says nothing of {present} months")
+        return Proposal(method, None, f"{observed}{after}: that says nothing of {present} months")
     if share <= _INSIDE:
         months = max(present + 1, math.floor(present * _LONGER))
-        return Proposal(method, months, f"{seen}, not above {100 * _INSIDE:.0f} %: longer by a quarter")
+        return Proposal(method, months, f"{observed}, not above {100 * _INSIDE:.0f} %: longer by a quarter")
     if share <= 1:
-        return Proposal(method, base, f"{seen}{after}, above {100 * _INSIDE:.0f} % and inside: kept")
-    return Proposal(method, max(1, math.floor(base * _SHORTER)), f"{seen}{after}, outside: halved")
+        return Proposal(method, base, f"{observed}{after}, above {100 * _INSIDE:.0f} % and inside: kept")
+    return Proposal(method, max(1, math.floor(base * _SHORTER)), f"{observed}{after}, outside: halved")
 
 
 def alike(intervals: Sequence[FoundInterval], present: int) -> list[FoundInterval]:
     """Intervals about as long as the present one: within a fifth of it."""
-    return [one for one in intervals if abs(one.months - present) <= _WINDOW * present]
+    return [interval for interval in intervals if abs(interval.months - present) <= _WINDOW * present]
 
 
 def by_proportion(
@@ -92,18 +92,18 @@ def by_proportion(
     used = alike(intervals, present)
     if not used:
         return Proposal(method, None, f"no interval within {100 * _WINDOW:.0f} % of the present one has ended"), None
-    seen = proportion(sum(one.in_tolerance for one in used), len(used))
-    limits = f"{100 * seen.low:.0f} to {100 * seen.high:.0f} % with 95 % confidence"
-    text = f"{seen.passed} of {seen.count} found in tolerance ({limits})"
-    if seen.high < target:
-        months = 0.0 if seen.passed == 0 else present * math.log(target) / math.log(seen.fraction)
+    in_tolerance = proportion(sum(interval.in_tolerance for interval in used), len(used))
+    limits = f"{100 * in_tolerance.low:.0f} to {100 * in_tolerance.high:.0f} % with 95 % confidence"
+    text = f"{in_tolerance.passed} of {in_tolerance.count} found in tolerance ({limits})"
+    if in_tolerance.high < target:
+        months = 0.0 if in_tolerance.passed == 0 else present * math.log(target) / math.log(in_tolerance.fraction)
         shorter = _whole(months, present)
         return Proposal(
             method, shorter, f"{text}: below the target of {100 * target:g} %, shortened by R(t) = exp(-λt)"
-        ), seen
-    if seen.low >= target:
-        return Proposal(method, present, f"{text}: the target of {100 * target:g} % is met, kept"), seen
-    return Proposal(method, present, f"{text}: that neither meets nor misses {100 * target:g} %, kept"), seen
+        ), in_tolerance
+    if in_tolerance.low >= target:
+        return Proposal(method, present, f"{text}: the target of {100 * target:g} % is met, kept"), in_tolerance
+    return Proposal(method, present, f"{text}: that neither meets nor misses {100 * target:g} %, kept"), in_tolerance
 
 
 def by_rate(present: int, intervals: Sequence[FoundInterval], target: float) -> tuple[Proposal, Rate | None]:
@@ -113,7 +113,7 @@ def by_rate(present: int, intervals: Sequence[FoundInterval], target: float) -> 
         return Proposal(method, None, "no interval of the family has ended with comparisons as found"), None
     rate = exponential_rate(intervals)
     estimate, shortest, longest = rate.months(target)
-    counted = f"{sum(not one.in_tolerance for one in intervals)} of {len(intervals)} intervals ended out of tolerance"
+    counted = f"{sum(not interval.in_tolerance for interval in intervals)} of {len(intervals)} intervals ended out of tolerance"
     limits = f"with 95 % confidence {shortest:.1f} to {_or_more(longest)} months"
     if math.isinf(estimate):
         why = f"{counted}; {100 * target:g} % in tolerance {limits}: nothing speaks against the present interval, kept"
@@ -129,5 +129,7 @@ def _or_more(months: float) -> str:
 def shortest(proposals: Sequence[Proposal]) -> Proposal | None:
     """The proposal of the fewest months; None where no method has one."""
     return min(
-        (one for one in proposals if one.months is not None), key=lambda proposal: proposal.months or 0, default=None
+        (proposal for proposal in proposals if proposal.months is not None),
+        key=lambda proposal: proposal.months or 0,
+        default=None,
     )

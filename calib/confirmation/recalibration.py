@@ -73,15 +73,17 @@ def recalibration_round(
     register: Mapping[str, InstrumentOnRecord], gear: Mapping[str, InstrumentOfRound], on: date, within_days: int
 ) -> Round:
     """The round that a day and the days after it ask for, without retired instruments; `gear` has every tag of the register."""
-    decisions = {tag: gate(register, tag, on, on) for tag, one in register.items() if not is_retired(one, on)}
-    found = {
+    decisions = {
+        tag: gate(register, tag, on, on) for tag, instrument in register.items() if not is_retired(instrument, on)
+    }
+    travellers = {
         tag: _traveller(register[tag], decision, gear[tag], on, why)
         for tag, decision in decisions.items()
         if (why := _why(register[tag], decision, on, within_days)) is not None
     }
-    found |= _along(register, decisions, gear, found, on)
-    parcels = _parcels(found.values(), decisions)
-    return Round(parcels, tuple(_gaps(found, decisions, gear)))
+    travellers |= _along(register, decisions, gear, travellers, on)
+    parcels = _parcels(travellers.values(), decisions)
+    return Round(parcels, tuple(_gaps(travellers, decisions, gear)))
 
 
 def _why(instrument: InstrumentOnRecord, decision: Decision, on: date, within_days: int) -> str | None:
@@ -124,18 +126,18 @@ def _along(
 ) -> dict[str, Traveller]:
     """What is calibrated as a pair with an instrument of the round goes with it, to the same laboratory."""
     along: dict[str, Traveller] = {}
-    for tag, one in travellers.items():
+    for tag, traveller in travellers.items():
         for partner in gear[tag].partners:
             if partner in decisions and partner not in travellers:
                 own = _traveller(register[partner], decisions[partner], gear[partner], on, f"calibrated with {tag}")
-                along[partner] = replace(own, laboratory=one.laboratory, quantity=one.quantity)
+                along[partner] = replace(own, laboratory=traveller.laboratory, quantity=traveller.quantity)
     return along
 
 
 def _parcels(travellers: Iterable[Traveller], decisions: Mapping[str, Decision]) -> tuple[Parcel, ...]:
     groups: dict[tuple[str | None, str], list[Traveller]] = defaultdict(list)
-    for one in travellers:
-        groups[one.laboratory, one.quantity].append(one)
+    for traveller in travellers:
+        groups[traveller.laboratory, traveller.quantity].append(traveller)
     return tuple(
         _parcel(laboratory, quantity, groups[laboratory, quantity], decisions)
         for laboratory, quantity in sorted(groups, key=lambda names: (names[0] is None, names[0] or "", names[1]))
@@ -145,7 +147,7 @@ def _parcels(travellers: Iterable[Traveller], decisions: Mapping[str, Decision])
 def _parcel(
     laboratory: str | None, quantity: str, travellers: Sequence[Traveller], decisions: Mapping[str, Decision]
 ) -> Parcel:
-    standards = tuple(sorted({tag for one in travellers for tag in one.standards}))
+    standards = tuple(sorted({tag for traveller in travellers for tag in traveller.standards}))
     refused = tuple(reason for tag in standards if tag in decisions for reason in decisions[tag].reasons)
     ordered = sorted(travellers, key=lambda traveller: (traveller.days is not None, traveller.days or 0, traveller.tag))
     return Parcel(laboratory, quantity, tuple(ordered), standards, refused)
@@ -155,7 +157,7 @@ def _gaps(
     travellers: Mapping[str, Traveller], decisions: Mapping[str, Decision], gear: Mapping[str, InstrumentOfRound]
 ) -> Iterable[Gap]:
     for quantity in sorted({gear[tag].quantity for tag in travellers}):
-        usable = [tag for tag, one in decisions.items() if one.allowed and gear[tag].quantity == quantity]
+        usable = [tag for tag, decision in decisions.items() if decision.allowed and gear[tag].quantity == quantity]
         leaving = tuple(sorted(tag for tag in usable if tag in travellers))
         if len(leaving) == len(usable):
             yield Gap(quantity, leaving, _advice(leaving))

@@ -78,8 +78,8 @@ def exponential_rate(intervals: Sequence[FoundInterval], confidence: float = 0.9
 
     Where none was out of tolerance the estimate is 0, and the upper limit is exact. Raises CalibError for no interval at all.
     """
-    months = np.array([one.months for one in intervals])
-    out = np.array([not one.in_tolerance for one in intervals], dtype=bool)
+    months = np.array([interval.months for interval in intervals])
+    out = np.array([not interval.in_tolerance for interval in intervals], dtype=bool)
     if months.size == 0 or not np.all(months > 0):
         raise CalibError("a rate needs at least one interval, each longer than nothing")
     likelihood = _Likelihood(float(months[~out].sum()), months[out])

@@ -108,8 +108,8 @@ def global_risks(
     """
     y0, u0, u_m, *limits = np.broadcast_arrays(
         *(
-            np.asarray(one, dtype=float)
-            for one in (process_mean, process_sd, measuring_uncertainty, *tolerance, *acceptance)
+            np.asarray(quantity, dtype=float)
+            for quantity in (process_mean, process_sd, measuring_uncertainty, *tolerance, *acceptance)
         )
     )
     _check(y0, u0, u_m, limits)
@@ -139,7 +139,7 @@ def _check(mean: Floats, process_sd: Floats, measuring: Floats, limits: list[Flo
 
 def _first(wrong: NDArray[np.bool_], *values: Floats) -> list[float]:
     place = int(np.argmax(wrong))
-    return [float(one.flat[place]) for one in values]
+    return [float(array.flat[place]) for array in values]
 
 
 def _standardised(limits: list[Floats], mean: Floats, deviation: Floats) -> tuple[Floats, Floats]:

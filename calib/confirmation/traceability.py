@@ -52,15 +52,15 @@ def upward(links: Iterable[TraceLink]) -> Graph:
 
 def downward(links: Iterable[TraceLink]) -> Graph:
     """The same turned round: by the record that something rests on."""
-    turned = (TraceLink(one.on, one.record, one.role, one.day) for one in links)
+    turned = (TraceLink(link.on, link.record, link.role, link.day) for link in links)
     return _by(turned, lambda link: link.record)
 
 
 def _by(links: Iterable[TraceLink], knot: Callable[[TraceLink], Record]) -> Graph:
-    found: dict[Record, list[TraceLink]] = defaultdict(list)
-    for one in links:
-        found[knot(one)].append(one)
-    return dict(found)
+    by_knot: dict[Record, list[TraceLink]] = defaultdict(list)
+    for link in links:
+        by_knot[knot(link)].append(link)
+    return dict(by_knot)
 
 
 def tree(graph: Graph, start: Record) -> Branch:
@@ -74,7 +74,7 @@ def _branch(graph: Graph, record: Record, role: str, above: tuple[Record, ...], 
     if record in drawn:
         return Branch(record, role, (), again=bool(graph.get(record)))
     drawn.add(record)
-    beyond = tuple(_branch(graph, one.on, one.role, (*above, record), drawn) for one in graph.get(record, ()))
+    beyond = tuple(_branch(graph, link.on, link.role, (*above, record), drawn) for link in graph.get(record, ()))
     return Branch(record, role, beyond)
 
 
@@ -85,7 +85,7 @@ def reached(graph: Graph, starts: Iterable[Record]) -> tuple[Record, ...]:
     worked out in this order finds the ground it stands on worked out already; within a circle there is no such order.
     """
     done: dict[Record, None] = {}
-    beyond = {one.on for start in starts for one in graph.get(start, ())}
+    beyond = {link.on for start in starts for link in graph.get(start, ())}
     for first in sorted(beyond, reverse=True):
         _finish(graph, first, done)
     return tuple(reversed(done))
@@ -98,7 +98,7 @@ def _finish(graph: Graph, first: Record, done: dict[Record, None]) -> None:
     entered.add(first)
     while path:
         record, rest = path[-1]
-        following = next((one for one in rest if one not in entered), None)
+        following = next((neighbour for neighbour in rest if neighbour not in entered), None)
         if following is None:
             done[record] = None
             path.pop()
@@ -108,19 +108,19 @@ def _finish(graph: Graph, first: Record, done: dict[Record, None]) -> None:
 
 
 def _beyond(graph: Graph, record: Record) -> Iterator[Record]:
-    return iter(sorted({one.on for one in graph.get(record, ())}, reverse=True))
+    return iter(sorted({link.on for link in graph.get(record, ())}, reverse=True))
 
 
 def circles(graph: Graph) -> tuple[tuple[Record, ...], ...]:
     """Records that rest on themselves, each circle once, from its smallest record on; none in a sound register."""
     between = _between_circles(graph)
-    found = dict.fromkeys(
+    each_once = dict.fromkeys(
         circle
         for start in sorted(between)
         if start in set(reached(between, [start]))
         for circle in _shortest(between, start)
     )
-    return tuple(found)
+    return tuple(each_once)
 
 
 def _between_circles(graph: Graph) -> Graph:
@@ -149,13 +149,13 @@ def _shortest(graph: Graph, start: Record) -> Iterator[tuple[Record, ...]]:
     while edge:
         following = []
         for record in edge:
-            for one in _beyond(graph, record):
-                if one == start:
+            for neighbour in _beyond(graph, record):
+                if neighbour == start:
                     yield _turned([record, *_back(before, record)])
                     return
-                if one not in before:
-                    before[one] = record
-                    following.append(one)
+                if neighbour not in before:
+                    before[neighbour] = record
+                    following.append(neighbour)
         edge = following
 
 

@@ -97,10 +97,10 @@ def lack_of_fit(x: Floats, fit: Whitened) -> LackOfFit | None:
 
     With equal weights the pure error is the scatter of the residuals about their mean at each indication.
     """
-    places, number = np.unique(x, return_inverse=True)
-    counts = np.bincount(number)
-    means = np.bincount(number, fit.residuals) / counts
-    pure = float(np.sum((fit.residuals - means[number]) ** 2))
+    places, place = np.unique(x, return_inverse=True)
+    counts = np.bincount(place)
+    means = np.bincount(place, fit.residuals) / counts
+    pure = float(np.sum((fit.residuals - means[place]) ** 2))
     lacking = float(np.sum(fit.residuals**2)) - pure
     above, below = places.size - fit.jacobian.shape[1], x.size - places.size
     if above < 1 or below < 1 or pure <= 0:

@@ -1,6 +1,7 @@
 """Files and folders on disk: read for the procedures, which take bytes, and written from what they answer."""
 
 import errno
+import os
 import tempfile
 from collections.abc import Iterable, Sequence
 from datetime import datetime
@@ -88,6 +89,17 @@ def write_new(path: Path, content: bytes) -> None:
         raise RecordsError(f"{path} is there already: name another file") from error
     except OSError as error:
         raise RecordsError(f"{path}: the file cannot be written there ({error.strerror})") from error
+
+
+def append_line(path: Path, line: str) -> None:
+    """Append a line to a file and see it on the disk; raises RecordsError where it cannot be written."""
+    try:
+        with path.open("ab") as file:
+            file.write(line.encode())
+            file.flush()
+            os.fsync(file.fileno())
+    except OSError as error:
+        raise RecordsError(f"{path}: {error.strerror}; nothing was appended") from error
 
 
 def write_export(folder: Path, files: Iterable[ExportedFile], progress: Progress = lambda _: None) -> Exported:

@@ -86,10 +86,10 @@ def _correct(readings: Readings, indication: Floats, calibration: Integers, aske
     """
     size = indication.size
     parts = max(curve.parts for curve in readings.curves)
-    number = np.where(asked, calibration, len(readings.curves))
-    order = np.argsort(number, kind="stable")
+    round_of_point = np.where(asked, calibration, len(readings.curves))
+    order = np.argsort(round_of_point, kind="stable")
     sorted_indication = indication[order]
-    ends = np.searchsorted(number[order], np.arange(len(readings.curves) + 1))
+    ends = np.searchsorted(round_of_point[order], np.arange(len(readings.curves) + 1))
     columns = np.zeros((5, size))
     columns[4] = np.inf
     scatter = np.zeros((size, parts))

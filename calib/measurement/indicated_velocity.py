@@ -7,4 +7,10 @@ So is a vane, or a pair calibrated as one, that is read without the conditions o
 
 from calib.measurement.way import Way
 
-INDICATED_VELOCITY = Way(name="velocity", title="Indicated velocity", indicates="a velocity", quantity="air velocity")
+INDICATED_VELOCITY = Way(
+    name="velocity",
+    title="Indicated velocity",
+    indicates="a velocity",
+    quantity="air velocity",
+    may_be_probe=True,
+)

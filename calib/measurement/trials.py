@@ -43,7 +43,7 @@ class Errors:
 
     def directions(self, name: str, count: int) -> Floats:
         """(t, count) errors in the places of one name."""
-        return np.column_stack([np.broadcast_to(self.at(name, number), self.trials) for number in range(count)])
+        return np.column_stack([np.broadcast_to(self.at(name, index), self.trials) for index in range(count)])
 
 
 NO_ERRORS = Errors(1, {})
@@ -82,7 +82,7 @@ class Calibrated:
     def _coefficients(self, given: Errors) -> Floats:
         """(t, p) coefficients of the curve."""
         own = self.curve.coefficients
-        if not any((f"{self.prefix}scatter", number) in given.drawn for number in range(own.size)):
+        if not any((f"{self.prefix}scatter", index) in given.drawn for index in range(own.size)):
             return np.broadcast_to(own, (given.trials, own.size))
         along = given.directions(f"{self.prefix}scatter", own.size)
         return np.asarray(own + along @ self.root.T)
@@ -153,8 +153,8 @@ class OneReading:
     def _carried(self, given: Errors) -> Floats | float:
         """The factor was found with an instrument that read high or low by this: (t,) ratio to the truth."""
         carried: Floats | float = 1.0 + self.carried_reference * given.at("reference")
-        for number, part in enumerate(self.carried_scatter):
-            carried = carried + part * given.at("scatter", number)
+        for index, part in enumerate(self.carried_scatter):
+            carried = carried + part * given.at("scatter", index)
         return carried
 
 

@@ -33,6 +33,9 @@ def _formula(corrected: Corrected, x: Term) -> tuple[Term, ...]:
     return (Root(Quotient(times(Digits("2"), Bracket(corrected(x))), RHO)),)
 
 
+# A velocity pressure above it is one of 130 m/s and more, where air is no incompressible fluid: what begins there is a barometer.
+_LARGEST_VELOCITY_PRESSURE = 10e3  # [Pa]
+
 VELOCITY_PRESSURE = Way(
     name="pressure",
     title="Velocity pressure",
@@ -49,4 +52,5 @@ VELOCITY_PRESSURE = Way(
     zero_is_standing_air=True,
     each_by_itself=True,
     low=_low,
+    begins_at_most=_LARGEST_VELOCITY_PRESSURE,
 )

@@ -100,11 +100,18 @@ class Way:
     pattern: str | None = None  # that a method for it has
     not_at: Mapping[str, str] = field(default_factory=dict)  # place of an outlet on record at which it cannot be -> why
     not_traversed: str | None = None  # why a section is not traversed with it; None: it is
+    may_be_probe: bool = False  # an instrument of this way may be one that stands before a manometer
+    begins_at_most: float | None = None  # largest lower limit of a measuring interval [SI]; None: any
 
     @property
     def is_plain(self) -> bool:
         """Whether the mean of the corrected indications is the value."""
         return self.in_air is None and self.of_two is None
+
+    @property
+    def is_of_a_face(self) -> bool:
+        """Whether it gives the velocity at a face: a hood takes the whole flow, and a probe before a manometer stands in a duct."""
+        return not self.is_flow and self.probe is not ProbeUse.NEEDED
 
     @property
     def needs_air(self) -> bool:

@@ -34,6 +34,12 @@ def way_of(quantity: str | None, density_effect: str | None) -> Way | None:
     return _BY_KEY.get((quantity or "", density_effect)) or _BY_KEY.get((quantity or "", None))
 
 
+def flow_meters_at(place: str) -> tuple[Way, ...]:
+    """Ways that measure a whole flow at a place of an outlet, and so need to know nothing of its opening."""
+    on_record = [way for way in WAYS if way is way_of(way.quantity, way.density_effect)]
+    return tuple(way for way in on_record if way.is_flow and place not in way.not_at)
+
+
 def effects_of(quantity: str) -> tuple[str, ...]:
     """Effects of the density that an instrument for a quantity may declare."""
     return tuple(way.density_effect for way in WAYS if way.quantity == quantity and way.density_effect is not None)

@@ -17,8 +17,9 @@ from sqlmodel import Session
 
 from calib.errors import RecordsError
 from calib.records import database, ledger, on_file
+from calib.records.stored_state import UNREADABLE, stored_findings
 from calib.records.tables import EVIDENCE, LedgerEntry
-from calib.records.verification import LedgerFinding, Progress
+from calib.records.verification import BEFORE_THE_FIRST, LedgerFinding, Progress
 
 _PAGES = 2_000  # copied at a time: 8 MB
 _ROWS = 1_000
@@ -39,7 +40,8 @@ class Backup:
 def back_up(location: str, target: Path, progress: Progress = lambda _: None) -> Backup:
     """Copy records into a new file and read it back: every page, every reference, every digest, the place in the chain.
 
-    A file that is there already is left alone. Raises RecordsError, and then leaves no file behind.
+    Damaged records are copied as they are, with the findings. A file that is there already is left alone. Raises RecordsError
+    where nothing can be read or written, and then leaves no file behind.
     """
     _must_be_new(target, location)
     part = target.with_name(f"{target.name}.part")
@@ -130,13 +132,13 @@ def _copy_rows(connection: Connection, part: Path, progress: Progress) -> None:
 
 def _read_back(part: Path, target: Path, progress: Progress) -> Backup:
     with database.reading(str(part)) as session:
-        connection = session.connection()
-        for pragma in ("integrity_check", "foreign_key_check"):
-            said = [row for row in connection.execute(text(f"PRAGMA {pragma}")) if row[0] != "ok"]
-            if said:
-                raise RecordsError(f"{target}: the copy is damaged ({pragma}: {said[0][0]}); no backup was made")
-        findings = ledger.verify(connection, None, progress)
-        entries, digest = ledger.ledger_head(session)
+        findings = stored_findings(session.connection(), None, progress)
+        try:
+            entries, digest = ledger.ledger_head(session)
+        except (
+            UNREADABLE
+        ):  # a damaged company needs its backup most: what can be copied is copied, and the findings say the rest
+            entries, digest = 0, BEFORE_THE_FIRST
     return Backup(target, part.stat().st_size, entries, digest, findings)
 
 

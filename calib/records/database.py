@@ -4,6 +4,7 @@ import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 
 from sqlalchemy import Connection, Engine, event, text
@@ -12,10 +13,11 @@ from sqlmodel import Session
 
 from calib.errors import RecordsError, Step
 from calib.records import on_file, on_server
+from calib.records.expected_schema import is_as_made
 from calib.records.location import Server, located
 
-SCHEMA = "0003"  # the revision that this version reads and writes
-_OLDER = ("0001", "0002")  # revisions that `upgrade` brings to it
+SCHEMA = "0004"  # the revision that this version reads and writes
+_OLDER = ("0001", "0002", "0003")  # revisions that `upgrade` brings to it
 _WAIT_SECONDS = 10
 
 
@@ -23,6 +25,12 @@ def shown_location(location: str) -> str:
     """A location as messages may name it: without the password of a URL. Raises RecordsError."""
     place = located(location)
     return str(place) if isinstance(place, Server) else location
+
+
+def name_of(location: str) -> str:
+    """The name of records as another company may read it: without folder, password or machine. Raises RecordsError."""
+    place = located(location)
+    return str(place.url.database) if isinstance(place, Server) else place.name
 
 
 def make(location: str) -> None:
@@ -70,21 +78,39 @@ def _taken_back(made: list[Path]) -> Iterator[None]:
         raise
 
 
-def upgrade(location: str) -> Path | None:
-    """Bring an older records file to the present schema; a copy of it as it was stays beside it, and is returned.
+@dataclass(frozen=True)
+class Upgraded:
+    """Older records that were brought to the present schema."""
 
-    None where there was nothing to do. Everything or nothing: raises RecordsError with the file untouched. No server has held an
-    older schema yet.
+    schema: str  # before
+    copy: Path | None  # of the file as it was; absent: records on a server
+
+
+def upgrade(location: str) -> Upgraded | None:
+    """Bring older records to the present schema in one transaction; of a file a copy as it was stays beside it.
+
+    None where there was nothing to do. Everything or nothing: raises RecordsError with the records untouched.
     """
     place = located(location)
-    found = _schema_of(place)
-    if found == SCHEMA:
+    schema = _schema_of(place)
+    if schema == SCHEMA:
         return None
-    if found not in _OLDER or isinstance(place, Server):
-        raise RecordsError(_other_schema(place, found))
-    copy = place.with_name(f"{place.name}.schema-{found}")
+    if schema not in _OLDER:
+        raise RecordsError(_other_schema(place, schema))
+    if isinstance(place, Server):
+        _migrate_server(place)
+        return Upgraded(schema, None)
+    copy = place.with_name(f"{place.name}.schema-{schema}")
     _migrate(place, copy)
-    return copy
+    return Upgraded(schema, copy)
+
+
+def _migrate_server(server: Server) -> None:
+    """Bring a server's tables to the present schema; one of two that begin at once finds nothing left to do."""
+    from calib.records.migrations import upgrade as to_revision  # noqa: PLC0415 (alembic takes 0.2 s to import)
+
+    with _disposed(_engine(server)) as engine, _told(str(server)), _written_by(engine).begin() as connection:
+        to_revision(connection, SCHEMA)
 
 
 def _migrate(path: Path, copy: Path | None = None) -> None:
@@ -272,7 +298,12 @@ def writing(records: str | Engine) -> Iterator[Session]:
         confirming: list[bool] = []
         to_write = _written_by(engine)  # its own events are those of this session alone
         event.listen(to_write, "commit", lambda _: confirming.append(True))
-        with _told(shown_location(_location(engine)), confirming), Session(to_write) as session, session.begin():
+        place = shown_location(_location(engine))
+        with _told(place, confirming), Session(to_write) as session, session.begin():
+            if not is_as_made(session.connection()):
+                raise RecordsError(
+                    f"{place}: its schema was changed past the program; nothing was written; {Step.VERIFY} says where"
+                )
             yield session
 
 
@@ -281,6 +312,10 @@ def _told(place: str, confirming: list[bool] | None = None) -> Iterator[None]:
     """Errors of the database in one line; `confirming` is no longer empty when the commit was asked for."""
     try:
         yield
+    except UnicodeDecodeError as error:  # SQLite names what it cannot read, and that is no text any more
+        raise RecordsError(
+            f"{place}: the file is damaged, go back to a backup and verify it; nothing was written"
+        ) from error
     except UnicodeEncodeError as error:  # bytes typed at a terminal that are no UTF-8
         raise RecordsError(f"{place}: {error.object!a} is no text in UTF-8; nothing was written") from error
     except IntegrityError as error:

@@ -7,7 +7,9 @@ from json.encoder import encode_basestring_ascii as _quoted  # what an encoder i
 from types import NoneType
 from typing import Any
 
-ENTRY_COLUMNS = ("action", "person", "previous", "record_digest", "record_id", "record_table", "sequence", "time")
+ENTRY_COLUMNS = (
+    "action", "person", "previous", "record_digest", "record_id", "record_table", "sequence", "time", "version",
+)  # fmt: skip
 _ENCODER = json.JSONEncoder(separators=(",", ":"))
 
 
@@ -67,17 +69,22 @@ def entry_digests(columns: Sequence[tuple[Any, ...]]) -> list[str]:
 
     Half of all that `verify` does, and so written out.
     """
+    if not columns:
+        return []
     try:
-        if not columns or set(map(type, columns[4] + columns[6])) == {int}:
+        if set(map(type, columns[4] + columns[6])) == {int}:
+            written = [f',["version",{_quoted(version)}]' if version is not None else "" for version in columns[8]]
             return [
                 hashlib.sha256(
                     (
                         f'["ledger",[["action",{_quoted(action)}],["person",{_quoted(person)}],["previous",{_quoted(previous)}],'
                         f'["record_digest",{_quoted(digest)}],["record_id",{record_id}],["record_table",{_quoted(table)}],'
-                        f'["sequence",{sequence}],["time",{_quoted(time)}]]]'
+                        f'["sequence",{sequence}],["time",{_quoted(time)}]{version}]]'
                     ).encode()
                 ).hexdigest()
-                for action, person, previous, digest, record_id, table, sequence, time in zip(*columns, strict=True)
+                for action, person, previous, digest, record_id, table, sequence, time, version in zip(
+                    *columns[:8], written, strict=True
+                )
             ]
     except TypeError:  # no text where text belongs: somebody put it there
         pass

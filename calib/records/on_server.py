@@ -93,7 +93,9 @@ def _constraint(state: str, said: Any) -> str | None:
         return f"CHECK constraint failed: {said.constraint_name}"
     if state == _UNIQUE:
         columns = re.search(r"\(([^)]*)\)=", said.message_detail or "")
-        names = (columns[1] if columns else said.constraint_name).replace('"', "").split(", ")
+        if columns is None:  # a key with an expression in it: SQLite names its index
+            return f"UNIQUE constraint failed: index '{said.constraint_name}'"
+        names = columns[1].replace('"', "").split(", ")
         return "UNIQUE constraint failed: " + ", ".join(f"{said.table_name}.{one}" for one in names)
     if state == _FOREIGN_KEY:
         return f"FOREIGN KEY constraint failed: {said.constraint_name}"

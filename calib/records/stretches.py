@@ -57,6 +57,7 @@ class _Entry(NamedTuple):
     record_table: Any
     sequence: Any
     time: Any
+    version: Any
     digest: Any
 
 
@@ -71,8 +72,30 @@ def problems(fetch: Fetch, tables: Mapping[str, Stored], stretch: Stretch) -> li
         # Most batches are right: a few comparisons of everything decide whether to look at each entry.
         if not (_continues(columns, digests, before) and _holds(columns, kept)):
             found += _problems_of_batch(batch, digests, kept, before)
-        before = ChainLink(batch[-1][6], batch[-1][8])
+        before = ChainLink(batch[-1][6], batch[-1][9])
     return found
+
+
+def row_problems(fetch: Fetch, table: str, stored: Stored, numbers: Sequence[int]) -> Iterator[Problem]:
+    """What is wrong with rows of one table, by their ledger entries alone: changed, missing, entered by nobody, entry changed."""
+    if not numbers:
+        return
+    recorded, wanted = dict(_digests(fetch, table, stored, numbers)), frozenset(numbers)
+    columns = ", ".join((*ENTRY_COLUMNS, "digest"))
+    statement = f"SELECT {columns} FROM ledger WHERE record_table = :name AND record_id >= :low AND record_id <= :high"  # noqa: S608 (own names)
+    entered: set[int] = set()
+    for low, high in _spans(numbers, _GAP):
+        entries = fetch(statement, {"name": table, "low": low, "high": high})
+        for row, digest in zip(entries, entry_digests(list(zip(*entries, strict=True))), strict=True):
+            entry = _Entry._make(row)
+            entered.add(entry.record_id)
+            if digest != entry.digest:
+                yield f"ledger entry {entry.sequence}", "was changed: its bytes do not make its digest"
+            if entry.record_id in wanted:
+                yield from _of_record(entry, recorded.get(entry.record_id))
+    for number in numbers:
+        if number not in entered:
+            yield f"{table} {number}", "is in the records without a ledger entry"
 
 
 def _batches(fetch: Fetch, first: int, last: int) -> Iterator[list[tuple[Any, ...]]]:
@@ -85,6 +108,8 @@ def _batches(fetch: Fetch, first: int, last: int) -> Iterator[list[tuple[Any, ..
         reached = batch[-1][6]
         if reached == last:
             return
+        if not isinstance(reached, int) or reached < first:  # a damaged page gives rows that were not asked for
+            raise sqlite3.DatabaseError(f"the ledger gives entry {reached!r} where entry {first} was asked for")
         first = reached + 1
 
 
@@ -114,7 +139,7 @@ def _spans(numbers: Sequence[int], gap: int) -> Iterator[tuple[int, int]]:
 
 
 def _continues(columns: Sequence[tuple[Any, ...]], digests: list[str], before: ChainLink) -> bool:
-    previous, sequences, own = columns[2], columns[6], columns[8]
+    previous, sequences, own = columns[2], columns[6], columns[9]
     return (
         list(own) == digests
         and previous == (before.digest, *own[:-1])

@@ -4,9 +4,10 @@ Values are kept as typed, as text: `1.10` stays `1.10`. The database refuses UPD
 constraints what no procedure may write. SQLModel does not validate a table's rows: the procedures do, before they make one.
 """
 
+import math
 from typing import ClassVar
 
-from sqlalchemy import CheckConstraint, UniqueConstraint
+from sqlalchemy import BigInteger, CheckConstraint, Index, Integer, Table, UniqueConstraint, text
 from sqlmodel import Field, SQLModel
 
 NET = "net"
@@ -43,6 +44,34 @@ def _day(*columns: str) -> tuple[CheckConstraint, ...]:
     return tuple(CheckConstraint(f"{one} LIKE '____-__-__'", name=f"{one}_is_a_day") for one in columns)
 
 
+def _one_style_of_tolerance() -> CheckConstraint:
+    """A tolerance is equal on both sides, or each side in percent, or limits in the flow's unit: one of the three."""
+    equal = "tolerance_percent IS NOT NULL"
+    sides = "(tolerance_minus_percent IS NOT NULL OR tolerance_plus_percent IS NOT NULL)"
+    flows = "(minimum_flow IS NOT NULL OR maximum_flow IS NOT NULL)"
+    return CheckConstraint(
+        f"NOT ({equal} AND {sides}) AND NOT ({equal} AND {flows}) AND NOT ({sides} AND {flows})",
+        name="one_style_of_tolerance",
+    )
+
+
+_LIMITS = ("tolerance_minus_percent", "tolerance_plus_percent", "minimum_flow", "maximum_flow")
+
+
+class _Limits(_Row):
+    """Limits of a flow that are unequal, on one side, or in the flow's own unit, instead of `tolerance_percent`."""
+
+    tolerance_minus_percent: str | None = None
+    tolerance_plus_percent: str | None = None
+    minimum_flow: str | None = None
+    maximum_flow: str | None = None
+
+
+def _unique(name: str, *columns: str) -> Index:
+    """Rows of which one counts at a time: a key with an absent revision, or cause, taken as the first."""
+    return Index(name, *(text(one) if "(" in one else one for one in columns), unique=True)
+
+
 def _moment(*columns: str) -> tuple[CheckConstraint, ...]:
     return tuple(CheckConstraint(f"{one} LIKE '____-__-__T__:__%'", name=f"{one}_is_a_time") for one in columns)
 
@@ -56,18 +85,31 @@ SERVICES = ("supply", "return", "exhaust")
 THIS_OUTLET, THIS_TYPE = "this outlet", "this type"
 SCOPES = (THIS_OUTLET, THIS_TYPE)
 TRAVERSE_RULES = ("equal-area", "log-Tchebycheff", "log-linear")
-EVENT_KINDS = ("suspension", "release", "damage", "repair", "move", "retirement", "interval change")
+EVENT_KINDS = (
+    "suspension", "release", "damage", "repair", "adjustment", "move", "return", "retirement", "interval change",
+)  # fmt: skip
 CHECK_KINDS = ("zero", "comparison", "check standard")
 CURVE_SHAPES = ("polynomial", "proportional", "king", "power")
-CONDITION_QUANTITIES = ("temperature", "barometric pressure", "static pressure", "relative humidity")
+CONDITION_QUANTITIES = (
+    "temperature", "barometric pressure", "static pressure", "relative humidity", "wet-bulb temperature", "altitude",
+)  # fmt: skip
+STAGES = ("before adjustment", "after adjustment", "repeat")
+_DECISION_RULES = ("simple", "guarded", "guarded non-binary")
+REVIEW_CAUSES = (
+    "as found", "check", "withdrawal", "supersession", "reference standard", "factor", "damage", "recorded later",
+)  # fmt: skip
+HOLDING_CURVES = ("as before", "as found", "as found from", "widened")
+PHASES = ("as-found", "as-left")
+ATTACHED_TO = ("instrument", "calibration", "reading", "outlet", "job", "competence")
+_HOUSE_RULES = ("one person may accept", "open review closes the gate", "retention in years")
+RETRACTABLE = (
+    "reading", "refusal", "condition", "intermediate_check", "event", "pairing", "attached", "system_design", "room",
+    "competence",
+)  # fmt: skip
 
 
-class Instrument(_Row, table=True):
-    """A measuring instrument of the register (6.4.13 a to c)."""
-
-    __tablename__: ClassVar[str] = "instrument"
-    __table_args__ = (
-        *_not_blank("tag"),
+def _of_instrument() -> tuple[CheckConstraint, ...]:
+    return (
         *_above_zero("resolution", "interval_months"),
         *_not_negative("mpe_percent", "mpe_absolute", "repeatability", "stability_percent", "stability_absolute"),
         CheckConstraint("CAST(range_low AS REAL) < CAST(range_high AS REAL)", name="range_rises"),
@@ -75,9 +117,19 @@ class Instrument(_Row, table=True):
         *_above_zero("reference_pressure_kPa"),
         CheckConstraint("CAST(resistance_ratio AS REAL) > 1", name="resistance_ratio_above_1"),
         *_not_negative("resistance_ratio_standard_uncertainty"),
+        _one_of("decision_rule", *_DECISION_RULES),
+        _one_of("judged", "indication", "corrected value"),
     )
+
+
+class _Tagged(_Row):
     id: int | None = Field(default=None, primary_key=True)
     tag: str = Field(unique=True)
+
+
+class _InstrumentAsTyped(_Row):
+    """What is typed of an instrument, at first and whenever it is amended."""
+
     kind: str
     maker: str
     model: str
@@ -105,10 +157,39 @@ class Instrument(_Row, table=True):
     resistance_ratio: str | None = None  # of a hood: its resistance when throttled over that when open
     resistance_ratio_standard_uncertainty: str | None = None
 
+    criterion: str | None = None  # by which its certificates are accepted; absent: its maximum permissible error
+    decision_rule: str | None = None  # of that acceptance
+    judged: str | None = None  # what is accepted: the indication, or the corrected value
+
     @property
     def indicated(self) -> str:
         """Quantity that it indicates: the one it measures, unless another is on record."""
         return self.indication_quantity or self.quantity
+
+
+class Instrument(_InstrumentAsTyped, _Tagged, table=True):
+    """A measuring instrument of the register (6.4.13 a to c)."""
+
+    __tablename__: ClassVar[str] = "instrument"
+    __table_args__ = (*_not_blank("tag"), *_of_instrument())
+
+
+class InstrumentRevision(_InstrumentAsTyped, table=True):
+    """An instrument as it was amended: the whole of it, with the reason. The latest revision counts."""
+
+    __tablename__: ClassVar[str] = "instrument_revision"
+    __table_args__ = (
+        UniqueConstraint("instrument_id", "revision"),
+        CheckConstraint("revision > 1", name="revision_above_1"),
+        *_moment("holds_from"),
+        *_not_blank("reason"),
+        *_of_instrument(),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    instrument_id: int = Field(foreign_key="instrument.id", index=True)
+    revision: int  # the instrument as first typed is revision 1
+    holds_from: str | None = None  # absent: what was typed before was always wrong
+    reason: str
 
 
 class Calibration(_Row, table=True):
@@ -154,9 +235,13 @@ class Comparison(_Row, table=True):
 
     __tablename__: ClassVar[str] = "comparison"
     __table_args__ = (
-        _one_of("phase", "as-found", "as-left"),
+        _one_of("phase", *PHASES),
         *_above_zero("expanded_uncertainty", "coverage_factor", "observations"),
         *_not_negative("repeatability"),
+        CheckConstraint(
+            "CAST(coverage_probability_percent AS REAL) > 50 AND CAST(coverage_probability_percent AS REAL) < 100",
+            name="coverage_probability_percent_is_one",
+        ),
     )
     id: int | None = Field(default=None, primary_key=True)
     calibration_id: int = Field(foreign_key="calibration.id", index=True)
@@ -173,6 +258,27 @@ class Comparison(_Row, table=True):
         None  # in house: of the reference standard, as typed; `reference` is its corrected value
     )
     basis: str | None = None  # JSON, in house: what the reference value and its uncertainty were worked out from
+    coverage_probability_percent: str | None = None  # that the expanded uncertainty is stated for
+
+
+class ComparisonCorrelation(_Row, table=True):
+    """Correlation of the reference values at two points of a certificate, as the certificate states it."""
+
+    __tablename__: ClassVar[str] = "comparison_correlation"
+    __table_args__ = (
+        UniqueConstraint("calibration_id", "phase", "point", "other_point"),
+        _one_of("phase", *PHASES),
+        CheckConstraint("point > 0 AND other_point > point", name="points_in_order"),
+        CheckConstraint(
+            "CAST(correlation AS REAL) >= -1 AND CAST(correlation AS REAL) <= 1", name="correlation_from_minus_1_to_1"
+        ),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    calibration_id: int = Field(foreign_key="calibration.id", index=True)
+    phase: str
+    point: int  # number of the comparison within its phase, from 1
+    other_point: int
+    correlation: str
 
 
 class StoredCurve(_Row, table=True):
@@ -181,8 +287,9 @@ class StoredCurve(_Row, table=True):
     __tablename__: ClassVar[str] = "correction_curve"
     __table_args__ = (
         _one_of("shape", *CURVE_SHAPES),
-        _one_of("phase", "as-found", "as-left"),
+        _one_of("phase", *PHASES),
         *_not_blank("chosen_by", "reason"),
+        *_above_zero("rule_edition"),
     )
     id: int | None = Field(default=None, primary_key=True)
     calibration_id: int = Field(foreign_key="calibration.id", index=True)
@@ -195,13 +302,14 @@ class StoredCurve(_Row, table=True):
     parameters: str  # JSON: coefficients, covariance and the reference part, in SI
     chosen_by: str  # "rule", or the person
     reason: str
+    rule_edition: int | None = None  # of the rule that made it; absent: the first
 
 
 class Acceptance(_Row, table=True):
     """A calibration accepted for use: by whom, when, against which criterion."""
 
     __tablename__: ClassVar[str] = "acceptance"
-    __table_args__ = (*_day("accepted_on"), *_not_blank("accepted_by"))
+    __table_args__ = (*_day("accepted_on"), *_not_blank("accepted_by", "reason", "departure_reason"))
     id: int | None = Field(default=None, primary_key=True)
     calibration_id: int = Field(foreign_key="calibration.id", unique=True)
     accepted_on: str
@@ -209,6 +317,9 @@ class Acceptance(_Row, table=True):
     criterion: str | None = None
     decision_rule: str | None = None
     assessment: str | None = None  # JSON: each comparison with its error, its limit, its statement
+    reason: str | None = None  # why it holds from a day before it was recorded
+    departure_reason: str | None = None  # why it departs from the register's criterion
+    carried_from_id: int | None = Field(default=None, foreign_key="acceptance.id")  # that of the superseded certificate
 
 
 class Withdrawal(_Row, table=True):
@@ -219,6 +330,22 @@ class Withdrawal(_Row, table=True):
     id: int | None = Field(default=None, primary_key=True)
     calibration_id: int = Field(foreign_key="calibration.id", unique=True)
     reason: str
+
+
+class Supersession(_Row, table=True):
+    """A certificate that its laboratory reissued: the new one takes the place of the old without a gap."""
+
+    __tablename__: ClassVar[str] = "supersession"
+    __table_args__ = (
+        _one_of("same_values", "yes", "no"),
+        *_not_blank("reason"),
+        CheckConstraint("old_calibration_id <> calibration_id", name="two_certificates"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    old_calibration_id: int = Field(foreign_key="calibration.id", unique=True)
+    calibration_id: int = Field(foreign_key="calibration.id", index=True)
+    reason: str
+    same_values: str  # whether comparisons and uncertainties are those of the old one
 
 
 class Event(_Row, table=True):
@@ -263,54 +390,190 @@ class IntermediateCheck(_Row, table=True):
     basis: str | None = None  # JSON: what value and limits were worked out from
 
 
-class Method(_Row, table=True):
-    """A way of measuring, with the standard uncertainty that the company declares for it."""
-
-    __tablename__: ClassVar[str] = "method"
-    __table_args__ = (
-        *_not_blank("method", "basis"),
-        *_not_negative("relative_standard_uncertainty_percent"),
+def _of_method() -> tuple[CheckConstraint, ...]:
+    return (
+        *_not_blank("basis"),
+        *_not_negative(
+            "relative_standard_uncertainty_percent",
+            "common_standard_uncertainty_percent",
+            "own_standard_uncertainty_percent",
+            "share_below_interval_percent",
+        ),
         _one_of("pattern", *PATTERNS),
-        *_above_zero("degrees_of_freedom"),
+        *_above_zero("degrees_of_freedom", "common_degrees_of_freedom", "own_degrees_of_freedom"),
+        CheckConstraint(
+            "(relative_standard_uncertainty_percent IS NOT NULL AND common_standard_uncertainty_percent IS NULL "
+            "AND own_standard_uncertainty_percent IS NULL) OR (relative_standard_uncertainty_percent IS NULL "
+            "AND common_standard_uncertainty_percent IS NOT NULL AND own_standard_uncertainty_percent IS NOT NULL)",
+            name="single_figure_or_both",
+        ),
     )
+
+
+class _Named(_Row):
     id: int | None = Field(default=None, primary_key=True)
     method: str = Field(unique=True)
-    relative_standard_uncertainty_percent: str
+
+
+class _MethodAsTyped(_Row):
+    """What is declared of a method, at first and whenever it is amended."""
+
+    relative_standard_uncertainty_percent: str | None = None  # a single figure: what readings share of it is not known
     basis: str
     pattern: str | None = None  # where and how the instrument is held
     degrees_of_freedom: str | None = None  # of the declared uncertainty; absent: taken as exactly known
+    common_standard_uncertainty_percent: str | None = None  # that all readings by the method share
+    common_degrees_of_freedom: str | None = None
+    own_standard_uncertainty_percent: str | None = None  # of each reading by itself
+    own_degrees_of_freedom: str | None = None
+    share_below_interval_percent: str | None = None  # of the flow, that points below the lowest comparison may carry
+
+    @property
+    def declared_percent(self) -> float:
+        """Relative standard uncertainty of one reading by it [%]: the single figure, or the root of the sum of both squares."""
+        if self.relative_standard_uncertainty_percent is not None:
+            return float(self.relative_standard_uncertainty_percent)
+        return math.hypot(
+            float(self.common_standard_uncertainty_percent or 0), float(self.own_standard_uncertainty_percent or 0)
+        )
 
 
-class Job(_Row, table=True):
-    """A job on a site, with the decision rule agreed for it."""
+class Method(_MethodAsTyped, _Named, table=True):
+    """A way of measuring, with the standard uncertainty that the company declares for it."""
 
-    __tablename__: ClassVar[str] = "job"
-    __table_args__ = (*_not_blank("job"), _one_of("decision_rule", "simple", "guarded", "guarded non-binary"))
+    __tablename__: ClassVar[str] = "method"
+    __table_args__ = (*_not_blank("method"), *_of_method())
+
+
+class MethodRevision(_MethodAsTyped, table=True):
+    """A method as it was amended: the whole of it, with the reason. The latest revision counts."""
+
+    __tablename__: ClassVar[str] = "method_revision"
+    __table_args__ = (
+        UniqueConstraint("method_id", "revision"),
+        CheckConstraint("revision > 1", name="revision_above_1"),
+        *_not_blank("reason"),
+        *_of_method(),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    method_id: int = Field(foreign_key="method.id", index=True)
+    revision: int  # the method as first declared is revision 1
+    reason: str
+
+
+def _of_job() -> tuple[CheckConstraint, ...]:
+    return (_one_of("decision_rule", *_DECISION_RULES), *_above_zero("density_kg_per_m3"), *_day("agreed_on"))
+
+
+class _JobNamed(_Row):
     id: int | None = Field(default=None, primary_key=True)
     job: str = Field(unique=True)
+
+
+class _JobAsTyped(_Row):
+    """What is typed of a job, at first and whenever it is amended."""
+
     title: str | None = None
     site: str | None = None
     client: str | None = None
     decision_rule: str
+    density_kg_per_m3: str | None = None  # at which its volume flows are compared; absent: each at its own state
+    agreed_by: str | None = None  # who agreed to the decision rule for the client
+    agreed_on: str | None = None
+    flow_unit: str | None = None  # in which its flows are reported
 
 
-class SystemDesign(_Row, table=True):
-    """What a system's total of one service, or its net flow, was designed to be."""
+class Job(_JobAsTyped, _JobNamed, table=True):
+    """A job on a site, with the decision rule agreed for it."""
 
-    __tablename__: ClassVar[str] = "system_design"
+    __tablename__: ClassVar[str] = "job"
+    __table_args__ = (*_not_blank("job"), *_of_job())
+
+
+class JobRevision(_JobAsTyped, table=True):
+    """A job as it was amended: the whole of it, with the reason. The latest revision counts."""
+
+    __tablename__: ClassVar[str] = "job_revision"
     __table_args__ = (
-        UniqueConstraint("job_id", "system", "service"),
-        *_not_blank("system"),
-        _one_of("service", *SERVICES),
-        *_above_zero("design_flow", "tolerance_percent"),
+        UniqueConstraint("job_id", "revision"),
+        CheckConstraint("revision > 1", name="revision_above_1"),
+        *_not_blank("reason"),
+        *_of_job(),
     )
+    id: int | None = Field(default=None, primary_key=True)
+    job_id: int = Field(foreign_key="job.id", index=True)
+    revision: int  # the job as first typed is revision 1
+    reason: str
+
+
+class DeclaredAir(_Row, table=True):
+    """Range of temperature of a service's air where none was observed. Of several of one service the latest counts."""
+
+    __tablename__: ClassVar[str] = "declared_air"
+    __table_args__ = (
+        _one_of("service", *SERVICES),
+        *_not_blank("basis"),
+        CheckConstraint(
+            "CAST(temperature_low_degC AS REAL) < CAST(temperature_high_degC AS REAL)", name="temperature_rises"
+        ),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    job_id: int = Field(foreign_key="job.id", index=True)
+    service: str
+    temperature_low_degC: str  # noqa: N815 (the unit is written as it is)
+    temperature_high_degC: str  # noqa: N815
+    basis: str
+
+
+class Source(_Row, table=True):
+    """A source of outlet factors: what rests on the same one is in error together. The latest edition counts."""
+
+    __tablename__: ClassVar[str] = "source"
+    __table_args__ = (
+        _unique("source_key", "source", "COALESCE(edition, '')"),
+        *_not_blank("source", "document", "basis"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    source: str
+    document: str
+    edition: str | None = None
+    basis: str
+
+
+class SourceSpelling(_Row, table=True):
+    """Another spelling by which an outlet names a source: one that differs by more than case, space or punctuation."""
+
+    __tablename__: ClassVar[str] = "source_spelling"
+    __table_args__ = (*_not_blank("spelling", "reason"),)
+    id: int | None = Field(default=None, primary_key=True)
+    spelling: str = Field(unique=True)
+    source_id: int = Field(foreign_key="source.id", index=True)
+    reason: str
+
+
+class _DesignOfSystem(_Row):
     id: int | None = Field(default=None, primary_key=True)
     job_id: int = Field(foreign_key="job.id", index=True)
     system: str
     service: str
     design_flow: str
     flow_unit: str
-    tolerance_percent: str
+    tolerance_percent: str | None = None
+    revision: int | None = None  # absent: the first
+
+
+class SystemDesign(_Limits, _DesignOfSystem, table=True):
+    """What a system's total of one service, or its net flow, was designed to be."""
+
+    __tablename__: ClassVar[str] = "system_design"
+    __table_args__ = (
+        _unique("system_design_key", "job_id", "system", "service", "COALESCE(revision, 1)"),
+        *_not_blank("system"),
+        _one_of("service", *SERVICES),
+        *_above_zero("design_flow", "tolerance_percent", *_LIMITS),
+        _one_style_of_tolerance(),
+        CheckConstraint("revision > 1", name="revision_above_1"),
+    )
 
 
 class Room(_Row, table=True):
@@ -318,14 +581,16 @@ class Room(_Row, table=True):
 
     __tablename__: ClassVar[str] = "room"
     __table_args__ = (
-        UniqueConstraint("job_id", "room"),
+        _unique("room_key", "job_id", "room", "COALESCE(revision, 1)"),
         *_not_blank("room"),
         _one_of("pressure", "positive", "negative"),
+        CheckConstraint("revision > 1", name="revision_above_1"),
     )
     id: int | None = Field(default=None, primary_key=True)
     job_id: int = Field(foreign_key="job.id", index=True)
     room: str
     pressure: str
+    revision: int | None = None  # absent: the first
 
 
 def _of_outlet() -> tuple[CheckConstraint, ...]:
@@ -336,8 +601,16 @@ def _of_outlet() -> tuple[CheckConstraint, ...]:
         _one_of("place", *PLACES),
         _one_of("in_totals", "yes", "no"),
         *_above_zero(
-            "width", "height", "diameter", "outlet_factor", "effective_area", "design_flow", "tolerance_percent"
+            "width",
+            "height",
+            "diameter",
+            "outlet_factor",
+            "effective_area",
+            "design_flow",
+            "tolerance_percent",
+            *_LIMITS,
         ),
+        _one_style_of_tolerance(),
         *_not_negative("dimension_limit", "outlet_factor_standard_uncertainty", "effective_area_standard_uncertainty"),
         CheckConstraint(
             "(outlet_factor IS NULL OR effective_area IS NULL) AND (outlet_factor IS NULL OR found_factor IS NULL) "
@@ -380,7 +653,7 @@ class _OutletAsTyped(_Row):
     tolerance_percent: str | None = None
 
 
-class Outlet(_OutletAsTyped, table=True):
+class Outlet(_Limits, _OutletAsTyped, table=True):
     """An outlet of a job, or the measuring section of a duct: its opening, its factor, its design flow."""
 
     __tablename__: ClassVar[str] = "outlet"
@@ -390,7 +663,7 @@ class Outlet(_OutletAsTyped, table=True):
     outlet: str
 
 
-class OutletRevision(_OutletAsTyped, table=True):
+class OutletRevision(_Limits, _OutletAsTyped, table=True):
     """An outlet as it was amended: the whole of it, with the reason. The latest revision counts."""
 
     __tablename__: ClassVar[str] = "outlet_revision"
@@ -455,7 +728,8 @@ class Condition(_Row, table=True):
 
     __tablename__: ClassVar[str] = "condition"
     __table_args__ = (
-        UniqueConstraint("job_id", "conditions", "quantity"),
+        _unique("condition_key", "job_id", "conditions", "quantity", "COALESCE(revision, 1)"),
+        CheckConstraint("revision > 1", name="revision_above_1"),
         *_not_blank("conditions"),
         *_moment("observed_at"),
         _one_of("quantity", *CONDITION_QUANTITIES),
@@ -472,6 +746,7 @@ class Condition(_Row, table=True):
     instrument_id: int | None = Field(default=None, foreign_key="instrument.id")
     standard_uncertainty: str | None = None  # where no instrument of the register was used
     source: str | None = None
+    revision: int | None = None  # absent: the first
 
 
 class Traverse(_Row, table=True):
@@ -530,17 +805,24 @@ class _Observed(_Row):
     conditions: str | None = None  # name of the conditions of the air in the same job
     throttled_observations: str | None = None  # of a hood with its throttle set, beside the open ones
     traverse_id: int | None = Field(default=None, foreign_key="traverse.id")
+    revision: int | None = None  # absent: the first; a later one takes the place of a retracted one
+    stage: str | None = None  # absent: not said
+
+
+def _of_observed(table: str) -> tuple[CheckConstraint | Index, ...]:
+    return (
+        _unique(f"{table}_key", "outlet_id", "instrument_id", "observed_at", "COALESCE(revision, 1)"),
+        *_moment("observed_at"),
+        CheckConstraint("revision > 1", name="revision_above_1"),
+        _one_of("stage", *STAGES),
+    )
 
 
 class Reading(_Observed, table=True):
     """A reading that the gate let through."""
 
     __tablename__: ClassVar[str] = "reading"
-    __table_args__ = (
-        UniqueConstraint("outlet_id", "instrument_id", "observed_at"),
-        *_moment("observed_at"),
-        *_not_blank("operator"),
-    )
+    __table_args__ = (*_of_observed("reading"), *_not_blank("operator"))
     id: int | None = Field(default=None, primary_key=True)
 
 
@@ -548,13 +830,39 @@ class Refusal(_Observed, table=True):
     """A reading that the gate refused: everything typed, and the reasons."""
 
     __tablename__: ClassVar[str] = "refusal"
-    __table_args__ = (
-        UniqueConstraint("outlet_id", "instrument_id", "observed_at"),
-        *_moment("observed_at"),
-        *_not_blank("operator", "reasons"),
-    )
+    __table_args__ = (*_of_observed("refusal"), *_not_blank("operator", "reasons"))
     id: int | None = Field(default=None, primary_key=True)
     reasons: str  # JSON list
+
+
+class Retraction(_Row, table=True):
+    """A record that counts for nothing from then on, or whose place another of its table takes."""
+
+    __tablename__: ClassVar[str] = "retraction"
+    __table_args__ = (
+        UniqueConstraint("record_table", "record_id"),
+        _one_of("record_table", *RETRACTABLE),
+        *_not_blank("reason"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    record_table: str
+    record_id: int
+    replaced_by_id: int | None = None  # of the same table; absent: nothing takes its place
+    reason: str
+
+
+class SentEntry(_Row, table=True):
+    """An entry that a device sent, by the key it gave: sent twice, it is written once."""
+
+    __tablename__: ClassVar[str] = "sent_entry"
+    __table_args__ = (*_not_blank("client_key", "device"), *_moment("sent_at"))
+    id: int | None = Field(default=None, primary_key=True)
+    client_key: str = Field(unique=True)
+    record_table: str
+    record_id: int
+    sent_at: str
+    clock_offset_s: str  # of the device's clock against the server's
+    device: str
 
 
 class Attachment(_Row, table=True):
@@ -572,18 +880,60 @@ class Attachment(_Row, table=True):
     content: bytes
 
 
+class SignatureVerdict(_Row, table=True):
+    """What was found of the signature on a file as received; of several the latest counts."""
+
+    __tablename__: ClassVar[str] = "signature_verdict"
+    __table_args__ = (_one_of("verdict", "verified", "signed and not verified", "unsigned"),)
+    id: int | None = Field(default=None, primary_key=True)
+    attachment_id: int = Field(foreign_key="attachment.id", index=True)
+    verdict: str
+    signer: str | None = None
+    laboratory_certificate_id: int | None = Field(default=None, foreign_key="laboratory_certificate.id")
+
+
+class LaboratoryCertificate(_Row, table=True):
+    """A certificate by which a laboratory signs, trusted from a time on, or no longer."""
+
+    __tablename__: ClassVar[str] = "laboratory_certificate"
+    __table_args__ = (
+        UniqueConstraint("sha256", "kind", "at"),
+        _one_of("kind", "trusted", "no longer trusted"),
+        *_moment("at"),
+        *_not_blank("laboratory", "sha256", "reason"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    laboratory: str
+    sha256: str
+    content: bytes
+    kind: str
+    at: str
+    reason: str
+
+
 class Attached(_Row, table=True):
-    """What a file belongs to: an instrument (a photo), or a calibration (its certificate)."""
+    """What a file belongs to.
+
+    An instrument, a reading or an outlet (a photograph), a calibration (its certificate), a job (the client's agreement), a
+    competence (its evidence).
+    """
 
     __tablename__: ClassVar[str] = "attached"
     __table_args__ = (
-        CheckConstraint("(instrument_id IS NULL) <> (calibration_id IS NULL)", name="instrument_or_calibration"),
+        CheckConstraint(
+            " + ".join(f"(CASE WHEN {one}_id IS NULL THEN 0 ELSE 1 END)" for one in ATTACHED_TO) + " = 1",
+            name="belongs_to_one_record",
+        ),
     )
     id: int | None = Field(default=None, primary_key=True)
     attachment_id: int = Field(foreign_key="attachment.id", index=True)
     instrument_id: int | None = Field(default=None, foreign_key="instrument.id", index=True)
     calibration_id: int | None = Field(default=None, foreign_key="calibration.id", index=True)
     remarks: str | None = None
+    reading_id: int | None = Field(default=None, foreign_key="reading.id", index=True)
+    outlet_id: int | None = Field(default=None, foreign_key="outlet.id", index=True)
+    job_id: int | None = Field(default=None, foreign_key="job.id", index=True)
+    competence_id: int | None = Field(default=None, foreign_key="competence.id", index=True)
 
 
 class Pairing(_Row, table=True):
@@ -632,26 +982,97 @@ class Role(_Row, table=True):
     reason: str
 
 
+class PersonLogin(_Row, table=True):
+    """The login of a person from a time on, instead of the one before; of several the latest counts."""
+
+    __tablename__: ClassVar[str] = "person_login"
+    __table_args__ = (*_moment("at"), *_not_blank("login", "reason"))
+    id: int | None = Field(default=None, primary_key=True)
+    person_id: int = Field(foreign_key="person.id", index=True)
+    login: str | None = None  # absent: none any more
+    at: str
+    reason: str
+
+
+class Competence(_Row, table=True):
+    """What a person was authorised to do, by whom, from when and until when (6.2.5); of one scope the latest counts."""
+
+    __tablename__: ClassVar[str] = "competence"
+    __table_args__ = (*_day("from_on", "until_on"), *_not_blank("scope", "authorised_by"))
+    id: int | None = Field(default=None, primary_key=True)
+    person_id: int = Field(foreign_key="person.id", index=True)
+    scope: str
+    from_on: str
+    until_on: str | None = None
+    authorised_by: str
+
+
+class Company(_Row, table=True):
+    """The company as its reports name it; of several the latest counts."""
+
+    __tablename__: ClassVar[str] = "company"
+    __table_args__ = (*_not_blank("name", "address"),)
+    id: int | None = Field(default=None, primary_key=True)
+    name: str
+    address: str
+    contact: str | None = None
+    base_address: str | None = None  # of its pages, which labels print
+    mark_attachment_id: int | None = Field(default=None, foreign_key="attachment.id")
+
+
 class HouseRule(_Row, table=True):
     """A rule of the company that the program follows; of several of one name the latest counts."""
 
     __tablename__: ClassVar[str] = "house_rule"
-    __table_args__ = (_one_of("rule", "one person may accept"), _one_of("holds", "yes", "no"), *_not_blank("reason"))
+    __table_args__ = (_one_of("rule", *_HOUSE_RULES), _one_of("holds", "yes", "no"), *_not_blank("value", "reason"))
     id: int | None = Field(default=None, primary_key=True)
     rule: str
     holds: str
     reason: str
+    value: str | None = None  # of a rule that has one: years
 
 
 class ImpactReview(_Row, table=True):
-    """What was touched by an instrument whose as-found comparisons failed its criterion; open until each line is disposed of."""
+    """What was touched by something that shakes results already given (7.10); open until each line is disposed of."""
 
     __tablename__: ClassVar[str] = "impact_review"
-    __table_args__ = (*_not_blank("criterion"),)
+    __table_args__ = (
+        _unique(
+            "impact_review_key",
+            "COALESCE(cause, 'as found')",
+            "COALESCE(cause_table, 'calibration')",
+            "COALESCE(cause_id, calibration_id)",
+        ),
+        *_not_blank("criterion"),
+        _one_of("cause", *REVIEW_CAUSES),
+        CheckConstraint("(cause_table IS NULL) = (cause_id IS NULL)", name="cause_is_a_record"),
+        CheckConstraint("calibration_id IS NOT NULL OR cause_id IS NOT NULL", name="calibration_or_cause"),
+    )
     id: int | None = Field(default=None, primary_key=True)
-    calibration_id: int = Field(foreign_key="calibration.id", unique=True)
+    calibration_id: int | None = Field(default=None, foreign_key="calibration.id", index=True)
     criterion: str
     assessment: str  # JSON: the comparisons as found beyond it
+    cause: str | None = None  # absent: as found
+    cause_table: str | None = None  # the record that opened it; absent: the calibration
+    cause_id: int | None = None
+    instrument_id: int | None = Field(default=None, foreign_key="instrument.id", index=True)
+
+
+class ReviewDecision(_Row, table=True):
+    """Which curve holds for what a review touched, as a person decided; of several the latest counts."""
+
+    __tablename__: ClassVar[str] = "review_decision"
+    __table_args__ = (
+        _one_of("curve", *HOLDING_CURVES),
+        *_moment("from_at"),
+        *_not_blank("reason"),
+        CheckConstraint("(curve = 'as found from') = (from_at IS NOT NULL)", name="from_a_time_on"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    impact_review_id: int = Field(foreign_key="impact_review.id", index=True)
+    curve: str
+    from_at: str | None = None
+    reason: str
 
 
 class ImpactLine(_Row, table=True):
@@ -671,7 +1092,7 @@ class Disposition(_Row, table=True):
 
     __tablename__: ClassVar[str] = "disposition"
     __table_args__ = (
-        _one_of("decision", "stands", "reissue", "measure again", "withdraw"),
+        _one_of("decision", "stands", "reissue", "measure again", "withdraw", "immaterial"),
         *_not_blank("reason"),
     )
     id: int | None = Field(default=None, primary_key=True)
@@ -697,6 +1118,10 @@ class IssuedReport(_Row, table=True):
     issued_at: str
     reason: str | None = None  # absent: the first revision
     ledger_digest: str  # the ledger's head when it was written
+    gaps_reason: str | None = None  # why it was issued although outlets were not measured
+    validation_id: int | None = Field(default=None, foreign_key="validation.id")  # of the program that wrote it
+    signed_by: str | None = None
+    signature: str | None = None  # JSON: what the signature says of itself
 
 
 class IssuedForm(_Row, table=True):
@@ -706,13 +1131,93 @@ class IssuedForm(_Row, table=True):
     __table_args__ = (
         UniqueConstraint("issued_report_id", "form"),
         *_not_blank("form", "name", "sha256"),
+        _one_of("encoding", "zlib", "derived"),
+        CheckConstraint("(content IS NULL) = (COALESCE(encoding, '') = 'derived')", name="content_unless_derived"),
     )
     id: int | None = Field(default=None, primary_key=True)
     issued_report_id: int = Field(foreign_key="issued_report.id", index=True)
     form: str
     name: str
-    sha256: str = Field(index=True)
-    content: bytes
+    sha256: str = Field(index=True)  # of the form itself, however it is kept
+    content: bytes | None = None  # absent: worked out from the report's other forms
+    encoding: str | None = None  # absent: the form as it is
+
+
+class SoftwareValidation(_Row, table=True):
+    """The published checks as the program passed them on a machine (7.11)."""
+
+    __tablename__: ClassVar[str] = "validation"
+    __table_args__ = (
+        *_moment("at"),
+        _one_of("result", "passed", "failed"),
+        *_above_zero("checks"),
+        *_not_blank("version", "platform", "sha256"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    at: str
+    version: str
+    platform: str
+    result: str
+    checks: int
+    content: bytes  # what each check gave
+    sha256: str
+
+
+class Attempt(_Row, table=True):
+    """An act that was asked for and refused: what was asked, and why not."""
+
+    __tablename__: ClassVar[str] = "attempt"
+    __table_args__ = (*_not_blank("act"),)
+    id: int | None = Field(default=None, primary_key=True)
+    act: str
+    record_table: str
+    record_id: int
+    asked: str  # JSON
+    findings: str  # JSON
+
+
+class BackupMade(_Row, table=True):
+    """A backup that was made: how far it reaches."""
+
+    __tablename__: ClassVar[str] = "backup"
+    __table_args__ = (*_not_blank("name", "digest"), *_not_negative("entries"))
+    id: int | None = Field(default=None, primary_key=True)
+    name: str  # without its folder
+    entries: int
+    digest: str
+
+
+class Anchor(_Row, table=True):
+    """The head of another ledger: proof that it stood so when this was recorded."""
+
+    __tablename__: ClassVar[str] = "anchor"
+    __table_args__ = (*_not_blank("records", "digest", "reason"), *_above_zero("sequence"), *_moment("time"))
+    id: int | None = Field(default=None, primary_key=True)
+    records: str
+    sequence: int
+    digest: str
+    time: str
+    reason: str
+
+
+class ClockStep(_Row, table=True):
+    """A clock that had been ahead: from here on the times of the ledger are compared anew."""
+
+    __tablename__: ClassVar[str] = "clock_step"
+    __table_args__ = (*_not_blank("reason"),)
+    id: int | None = Field(default=None, primary_key=True)
+    reason: str
+
+
+class LedgerBreak(_Row, table=True):
+    """A broken place of the chain that its owner has looked into and closed: it stays visible."""
+
+    __tablename__: ClassVar[str] = "ledger_break"
+    __table_args__ = (*_above_zero("sequence"), *_not_blank("digest", "reason"))
+    id: int | None = Field(default=None, primary_key=True)
+    sequence: int
+    digest: str  # that was there instead of the right one
+    reason: str
 
 
 class LedgerEntry(_Row, table=True):
@@ -729,6 +1234,7 @@ class LedgerEntry(_Row, table=True):
     record_digest: str  # SHA-256 of the record's bytes
     previous: str = Field(unique=True)  # digest of the entry before; unique, so the chain cannot fork
     digest: str = Field(unique=True)  # SHA-256 of this entry's bytes, `previous` among them
+    version: str | None = None  # of the program that wrote it
 
 
 EVIDENCE: tuple[type[SQLModel], ...] = (
@@ -766,4 +1272,37 @@ EVIDENCE: tuple[type[SQLModel], ...] = (
     Disposition,
     IssuedReport,
     IssuedForm,
+    InstrumentRevision,
+    MethodRevision,
+    JobRevision,
+    DeclaredAir,
+    Source,
+    SourceSpelling,
+    ComparisonCorrelation,
+    Supersession,
+    Retraction,
+    SentEntry,
+    SignatureVerdict,
+    LaboratoryCertificate,
+    PersonLogin,
+    Competence,
+    Company,
+    ReviewDecision,
+    SoftwareValidation,
+    Attempt,
+    BackupMade,
+    Anchor,
+    ClockStep,
+    LedgerBreak,
 )
+
+
+def _with_wide_keys(table: Table) -> None:
+    """Keys that a server numbers in eight bytes, as SQLite does."""
+    for column in table.columns:
+        if isinstance(column.type, Integer) and (column.name in ("id", "sequence") or column.name.endswith("_id")):
+            column.type = BigInteger().with_variant(Integer(), "sqlite")
+
+
+for _table in SQLModel.metadata.tables.values():
+    _with_wide_keys(_table)

@@ -7,7 +7,7 @@ memory, however long the ledger is.
 import json
 import os
 import sqlite3
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
@@ -139,6 +139,14 @@ def _fetch(connection: Connection) -> Fetch:
         return [] if cursor is None else list(cursor.fetchall())
 
     return fetch
+
+
+def row_findings(connection: Connection, asked: Mapping[str, Collection[int]]) -> Iterator[LedgerFinding]:
+    """Some rows, by table and number, against their ledger entries: what `chain_findings` says of them, without the chain."""
+    fetch, tables = _fetch(connection), _tables()
+    for table, numbers in asked.items():
+        for record, problem in stretches.row_problems(fetch, table, tables[table], sorted(numbers)):
+            yield LedgerFinding(record, problem)
 
 
 def unaccounted_findings(connection: Connection) -> Iterator[LedgerFinding]:

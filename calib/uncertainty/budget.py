@@ -70,11 +70,11 @@ def levers(budget: Budget) -> tuple[Lever, ...]:
     changed = [
         Lever(
             name,
-            100.0 * float(budget.uncertainties[number]) ** 2 / total if total > 0 else 0.0,
-            budget.with_factor(number, 0.5).expanded_uncertainty,
-            budget.with_factor(number, 0.0).expanded_uncertainty,
+            100.0 * float(budget.uncertainties[place]) ** 2 / total if total > 0 else 0.0,
+            budget.with_factor(place, 0.5).expanded_uncertainty,
+            budget.with_factor(place, 0.0).expanded_uncertainty,
         )
-        for number, name in enumerate(budget.names)
+        for place, name in enumerate(budget.names)
     ]
     return tuple(sorted(changed, key=lambda lever: -lever.variance_percent))
 

@@ -14,7 +14,7 @@ from calib.measurement.indicated_velocity import INDICATED_VELOCITY
 from calib.measurement.thermal import THERMAL
 from calib.measurement.vane import VANE
 from calib.measurement.way import ProbeUse
-from calib.measurement.ways import BY_NAME, WAYS, effects_of, way_of, way_of_reading
+from calib.measurement.ways import BY_NAME, WAYS, effects_of, flow_meters_at, way_of, way_of_reading
 from calib.records import tables
 
 IN_AIR = [way for way in WAYS if way.in_air is not None]
@@ -128,3 +128,14 @@ def test_a_way_that_needs_a_probe_or_the_air_says_what_it_indicates(way):
     assert way.indicates
     assert way.title
     assert way.probe is not ProbeUse.NEEDED or way.needs_air
+
+
+def test_a_hood_alone_takes_the_whole_flow_of_an_outlet_and_nothing_does_in_a_duct():
+    """Common practice, no source: a hood is put over the whole face."""
+    assert flow_meters_at(tables.OUTLET) == (HOOD,)
+    assert flow_meters_at(tables.DUCT) == ()
+
+
+def test_at_a_face_stands_what_gives_a_velocity_without_a_probe_before_it():
+    """Common practice, no source: a Pitot-static tube is for ducts, and a hood takes the flow and not the velocity."""
+    assert {way.name for way in WAYS if way.is_of_a_face} == {"velocity", "thermal", "vane", "pair"}

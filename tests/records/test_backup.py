@@ -189,7 +189,7 @@ def test_a_damaged_file_has_no_backup(small_file, tmp_path):
 
 def test_tampered_records_are_copied_and_the_finding_is_told(small_file, tmp_path):
     with closing(sqlite3.connect(small_file)) as file, file:
-        file.execute("INSERT INTO job VALUES (NULL, 'J-2', NULL, NULL, NULL, 'simple')")
+        file.execute("INSERT INTO job (job, decision_rule) VALUES ('J-2', 'simple')")
     ran = calib("backup", tmp_path / "backup.sqlite", "--json", records=small_file)
     assert ran.status == 1
     assert ran.document["findings"] == [{"record": "job 2", "problem": "is in the records without a ledger entry"}]

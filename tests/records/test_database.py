@@ -167,10 +167,10 @@ def test_a_broken_file_is_refused(small_records):
         session.execute(text("SELECT * FROM instrument"))
 
 
-@pytest.mark.parametrize("schema", ["0000", "0004", "9999"])
+@pytest.mark.parametrize("schema", ["0000", "0005", "9999"])
 def test_another_schema_is_refused(empty_records, schema):
     sql(empty_records, "UPDATE alembic_version SET version_num = ?", schema)
-    with pytest.raises(RecordsError, match=f"has schema {schema}, this version knows 0003"):
+    with pytest.raises(RecordsError, match=f"has schema {schema}, this version knows 0004"):
         database.open_records(str(empty_records))
 
 
@@ -333,7 +333,7 @@ def test_a_ledger_cannot_fork(small_records):
     with Session(engine) as session, pytest.raises(IntegrityError, match=r"UNIQUE constraint failed: ledger\.previous"):
         session.execute(
             text(
-                "INSERT INTO ledger SELECT NULL, time, person, action, record_table, 99, record_digest, previous, 'other' "
+                "INSERT INTO ledger SELECT NULL, time, person, action, record_table, 99, record_digest, previous, 'other', version "
                 "FROM ledger WHERE sequence = 2"
             )
         )

@@ -118,7 +118,7 @@ def test_digests_are_those_of_the_bytes_that_the_docstring_states(empty_records)
     (entry,) = entries(empty_records)
     record = [["decision_rule", "simple"], ["id", 1], ["job", "J-9"], ["site", "Übach"]]
     assert entry["record_digest"] == sha256_of("job", record)
-    own = sorted([name, value] for name, value in entry.items() if name != "digest")
+    own = sorted([name, value] for name, value in entry.items() if name != "digest" and value is not None)
     assert entry["digest"] == sha256_of("ledger", own)
 
 
@@ -224,13 +224,16 @@ def test_two_rows_that_change_places_are_both_found(small_records):
 
 
 def test_a_row_put_in_behind_the_back_is_found_and_named(small_records):
-    change(small_records, "INSERT INTO method VALUES (NULL, 'guess', '0.1', 'none', NULL, NULL)")
+    change(
+        small_records,
+        "INSERT INTO method (method, relative_standard_uncertainty_percent, basis) VALUES ('guess', '0.1', 'none')",
+    )
     assert found(small_records) == {"method 2": "is in the records without a ledger entry"}
 
 
 def test_a_row_put_in_past_the_procedures_needs_no_lifted_guard_and_is_found_all_the_same(small_records):
     with closing(sqlite3.connect(small_records)) as file, file:
-        file.execute("INSERT INTO job VALUES (NULL, 'J-2', NULL, NULL, NULL, 'simple')")
+        file.execute("INSERT INTO job (job, decision_rule) VALUES ('J-2', 'simple')")
     assert found(small_records) == {"job 2": "is in the records without a ledger entry"}
 
 
@@ -243,7 +246,9 @@ def test_an_edited_ledger_entry_is_found(small_records, column):
 def test_an_edited_entry_with_its_digest_made_to_fit_breaks_the_chain(small_records):
     """Whoever recomputes the entry's own digest leaves the next entry pointing at the old one."""
     entry = entries(small_records)[4] | {"person": "Somebody else"}
-    digest = sha256_of("ledger", sorted([name, value] for name, value in entry.items() if name != "digest"))
+    digest = sha256_of(
+        "ledger", sorted([name, value] for name, value in entry.items() if name != "digest" and value is not None)
+    )
     change(small_records, "UPDATE ledger SET person = 'Somebody else', digest = ? WHERE sequence = 5", digest)
     assert found(small_records).keys() == {"ledger entry 6"}
 

@@ -12,11 +12,12 @@ import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from psycopg import errors, sql
-from sqlalchemy import inspect, text
+from sqlalchemy import create_engine, inspect, text
 from sqlmodel import Session, SQLModel, select
 
 from calib.errors import RecordsError
 from calib.records import carry, database, ledger, migrations
+from calib.records.location import located
 from calib.records.migrations.on_postgresql import in_its_words
 from calib.records.tables import EVIDENCE, Instrument, Job, LedgerEntry, LoggedSeries, Method, StoredCurve
 from tests import postgres
@@ -25,6 +26,7 @@ from tests.every_way import every_way
 from tests.folders import SIGNED, all_of, changed, flows_of, imported, ledger_head, records_of, small_job, write
 from tests.postgres import database_of
 from tests.records.test_database import REFUSED
+from tests.records.test_upgrade import THIRD
 
 TABLES = [table.__tablename__ for table in (*EVIDENCE, LedgerEntry)]
 VERBS = ("update", "delete", "truncate")
@@ -114,6 +116,74 @@ def test_the_schema_is_that_of_the_code(empty_there):
 def test_upgrading_records_of_the_present_schema_does_nothing(empty_there):
     ran = calib("upgrade", records=empty_there)
     assert (ran.status, "nothing was done" in ran.out, "p%25" in ran.out) == (0, True, False)
+
+
+@pytest.fixture
+def older_there(postgres_server):
+    """URL of a database that has the third schema, with the rows of its golden file."""
+    location = postgres_server.url(postgres_server.new_database())
+    engine = create_engine(located(location).url)
+    with engine.begin() as connection, closing(sqlite3.connect(THIRD.path)) as file:
+        migrations.upgrade(connection, "0003")
+        for table in inspect(connection).get_table_names():
+            rows = file.execute(f'SELECT * FROM "{table}"')  # noqa: S608 (its own names)
+            names = [column[0] for column in rows.description]
+            quoted = ", ".join(f'"{name}"' for name in names)
+            connection.execute(text(f"ALTER TABLE {table} DISABLE TRIGGER ALL"))  # what refers to a later table
+            for row in [] if table == "alembic_version" else rows:
+                said = f"INSERT INTO {table} ({quoted}) VALUES (:{', :'.join(names)})"  # noqa: S608
+                connection.execute(text(said), dict(zip(names, row, strict=True)))
+            connection.execute(text(f"ALTER TABLE {table} ENABLE TRIGGER ALL"))
+            for verb in () if table == "alembic_version" else VERBS:
+                connection.execute(text(f"ALTER TABLE {table} ENABLE ALWAYS TRIGGER {table}_no_{verb}"))
+    engine.dispose()
+    return location
+
+
+def test_a_server_of_an_older_schema_says_what_to_run(older_there):
+    ran = calib("due", records=older_there)
+    assert ran.status == 2
+    assert "has schema 0003, this version needs 0004: `calib upgrade" in ran.err
+
+
+def test_a_server_is_upgraded_whole_and_the_grants_to_run_are_printed(older_there):
+    """Everything verifies, the chain goes on from its printed head, and the tables are those of the code."""
+    ran = calib("upgrade", records=older_there)
+    assert ran.status == 0
+    assert "has schema 0004 now; run these grants as the owner of the tables" in ran.err
+    assert 'GRANT INSERT ON "ledger_break" TO calib_qa;' in ran.out
+    assert found(older_there) == {}
+    assert ledger_head(older_there) == THIRD.head
+    engine = database.open_records(older_there)
+    with engine.connect() as connection:
+        assert compare_metadata(MigrationContext.configure(connection), SQLModel.metadata) == []
+    engine.dispose()
+    assert calib("upgrade", records=older_there).out.count("nothing was done") == 1
+
+
+def test_an_upgrade_of_a_server_that_fails_leaves_it_as_it_was(older_there, monkeypatch, there):
+    real = migrations.upgrade
+
+    def fails(connection, revision):
+        real(connection, revision)
+        raise RecordsError("the last step failed")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(migrations, "upgrade", fails)
+        assert calib("upgrade", records=older_there).err == "error: the last step failed\n"
+    assert there(older_there, "SELECT version_num FROM alembic_version") == [("0003",)]
+    assert calib("upgrade", records=older_there).status == 0
+
+
+def test_keys_on_a_server_have_eight_bytes(untouched, there):
+    """A row with the last number of four bytes does not end all writing."""
+    asked = (
+        "SELECT table_name, column_name FROM information_schema.columns WHERE table_schema = 'public' "
+        "AND data_type = 'integer' AND (column_name IN ('id', 'sequence') OR column_name LIKE '%\\_id')"
+    )
+    assert there(untouched, asked) == []
+    sequences = "SELECT DISTINCT data_type FROM information_schema.sequences WHERE sequence_schema = 'public'"
+    assert there(untouched, sequences) == [("bigint",)]
 
 
 @pytest.mark.parametrize("sheets", [small_job, every_way])

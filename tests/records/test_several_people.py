@@ -173,7 +173,7 @@ def test_whoever_waits_less_than_the_limit_writes_after_the_other(empty_records)
 def test_a_chain_cannot_fork_even_past_the_lock(small_records, backend, postgres_server_or_none):
     """Somebody with another program continues an entry that was continued already: the database itself refuses."""
     statement = (
-        "INSERT INTO ledger SELECT 999, time, person, action, record_table, 99, record_digest, previous, 'other' "
+        "INSERT INTO ledger SELECT 999, time, person, action, record_table, 99, record_digest, previous, 'other', version "
         "FROM ledger WHERE sequence = 2"
     )
     with pytest.raises(Exception, match=r"UNIQUE constraint failed: ledger\.previous|ledger_previous_key"):

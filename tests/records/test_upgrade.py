@@ -1,8 +1,11 @@
 """A records file of an earlier schema is brought to the present one: nothing is lost, and nothing is half done.
 
 tests/golden/schema-0001.sqlite was written by the version that had schema 0001, from the job of tests.folders; schema-0002.sqlite
-by the one that had schema 0002, from the job of tests.every_way. Source: common practice, no source; that a transaction is whole or
-not there is SQLite's own documentation.
+by the one that had schema 0002, from the job of tests.every_way; schema-0003.sqlite by the one that had schema 0003, from the job
+of tests.folders with people, a rule, a check, an interval, a pair, two files, an issued report, and two later certificates: one as
+found beyond its limits with a line of its review disposed of, one withdrawn.
+
+Source: common practice, no source; that a transaction is whole or not there is SQLite's own documentation.
 """
 
 import shutil
@@ -23,11 +26,11 @@ from calib.records import database, ledger
 from calib.records.tables import EVIDENCE, LedgerEntry
 from tests import every_way, folders
 from tests.command import calib
-from tests.folders import flows_of, imported, ledger_head, only, small_job, write
+from tests.folders import flows_of, ledger_head, only, small_job, write
 from tests.writers import PATIENCE
 
 ROOT = Path(__file__).parents[2]
-PRESENT = "0003"
+PRESENT = "0004"
 
 
 @dataclass(frozen=True)
@@ -44,7 +47,8 @@ class Golden:
 
 FIRST = Golden("0001", (45, "00e4b483a028cf4cf7e51015cec059552e7c965a58479c7e3db05fc0a999a0ef"))
 SECOND = Golden("0002", (141, "a2f7d86b2280395c64ae2aa4c702981d6eb17a11fc9cf6425363f4a173f36f6f"))
-GOLDEN = {one.schema: one for one in (FIRST, SECOND)}
+THIRD = Golden("0003", (95, "c6a634ec716462c2f0442ce2c6a1837131d0059e67a34800511dd095459eb535"))
+GOLDEN = {one.schema: one for one in (FIRST, SECOND, THIRD)}
 TABLES = [table.__tablename__ for table in (*EVIDENCE, LedgerEntry)]
 
 
@@ -201,10 +205,24 @@ def test_every_cell_is_kept_as_typed(golden, upgraded):
 def test_the_files_that_are_upgraded_here_hold_something_in_most_tables(golden):
     filled = {table for table, rows in contents(golden.path).items() if rows}
     assert filled >= {"instrument", "calibration", "comparison", "correction_curve", "outlet", "reading", "ledger"}
-    assert golden is FIRST or filled >= {"condition", "traverse", "traverse_point", "room", "system_design"}
+    assert golden is not SECOND or filled >= {"condition", "traverse", "traverse_point", "room", "system_design"}
+    desk = {
+        "person",
+        "role",
+        "house_rule",
+        "pairing",
+        "attachment",
+        "attached",
+        "withdrawal",
+        "issued_report",
+        "issued_form",
+    }
+    assert golden is not THIRD or filled >= desk | {"impact_review", "impact_line", "disposition", "event"}
 
 
-JOBS = {"0001": (folders.small_job, "J-1"), "0002": (every_way.every_way, "E-1")}
+JOBS = {
+    "0001": (folders.small_job, "J-1"), "0002": (every_way.every_way, "E-1"), "0003": (folders.small_job, "J-1"),
+}  # fmt: skip
 
 
 def test_flows_are_those_of_a_fresh_import(golden, upgraded, tmp_path):
@@ -233,7 +251,7 @@ def test_the_tables_are_those_of_a_new_file(upgraded, empty_records):
 def test_later_records_continue_the_chain(golden, upgraded, tmp_path):
     sheets = only(small_job(), "methods.csv")
     sheets["methods.csv"][0] |= {"method": "later", "pattern": "traverse", "degrees_of_freedom": "12"}
-    assert imported(upgraded, write(tmp_path / "in", sheets)).records == {"method": 1}
+    assert calib("import", write(tmp_path / "in", sheets), "--by", "Q. Keeper", records=upgraded).status == 0
     assert is_whole(upgraded)
     assert ledger_head(upgraded)[0] == golden.head[0] + 1
 
@@ -259,7 +277,7 @@ def test_a_copy_that_is_there_already_is_not_overwritten(first, content):
 
 def test_the_copy_that_a_killed_run_left_behind_is_the_one_that_is_wanted(first):
     copy_of(first).write_bytes(FIRST.path.read_bytes())
-    assert database.upgrade(str(first)) == copy_of(first)
+    assert database.upgrade(str(first)).copy == copy_of(first)
     assert copy_of(first).read_bytes() == FIRST.path.read_bytes()
     assert is_whole(first)
 
@@ -307,7 +325,7 @@ def test_a_failure_in_the_midst_leaves_the_file_as_it_was(first, monkeypatch, jo
             database.upgrade(str(first))
     assert first.read_bytes() == before
     assert {one.name for one in first.parent.iterdir()} == {first.name}
-    assert database.upgrade(str(first)) == copy_of(first)
+    assert database.upgrade(str(first)).copy == copy_of(first)
     assert is_whole(first)
 
 
@@ -403,7 +421,7 @@ def test_a_program_that_is_killed_leaves_the_old_file(first, tmp_path, journal):
         assert said == "there"
         assert schema_of(path) == "0001"
         assert contents(path) == contents(copy_of(path)) == contents(FIRST.path)
-        assert database.upgrade(str(path)) == copy_of(path)
+        assert database.upgrade(str(path)).copy == copy_of(path)
         assert copy_of(path).read_bytes() == first.read_bytes()
         assert is_whole(path)
         assert ledger_head(path) == FIRST.head
@@ -433,7 +451,7 @@ def killed(paths, statements):
         yield path, said
 
 
-@pytest.mark.parametrize("schema", ["0004", "9999", "0000", "1"])
+@pytest.mark.parametrize("schema", ["0005", "9999", "0000", "1"])
 def test_a_schema_that_this_version_does_not_know_is_refused(first, schema):
     sql(first, f"UPDATE alembic_version SET version_num = '{schema}'")  # noqa: S608 (of the list above)
     before = first.read_bytes()

@@ -103,7 +103,7 @@ def test_memory_does_not_grow_with_the_files_that_are_kept(small_file):
         for number in range(1, 41):
             file.execute("INSERT INTO logged_series VALUES (?, 'x', zeroblob(1000000), 'x')", (number,))
             file.execute(
-                "INSERT INTO ledger SELECT max(sequence) + 1, 't', 'p', 'a', 'logged_series', ?, 'x', ?, ? FROM ledger",
+                "INSERT INTO ledger SELECT max(sequence) + 1, 't', 'p', 'a', 'logged_series', ?, 'x', ?, ?, NULL FROM ledger",
                 (number, f"p{number}", f"d{number}"),
             )
     tracemalloc.start()

@@ -1,9 +1,8 @@
 """A job's balance, as `calib balance` answers: totals of its systems, of the whole and of its rooms."""
 
-import math
-
 from calib.arrays import finite
-from calib.faces.answers.reading_in_full import result
+from calib.faces.parts.reading_in_full import result
+from calib.faces.parts.value_in_unit import value_in
 from calib.faces.plain_text import table_text
 from calib.faces.written import Content, design_text, probability_text, total_name
 from calib.procedures.measure.evaluate import Evaluation
@@ -54,15 +53,13 @@ def _unit_of(evaluation: Evaluation, total: Total, units: str | None) -> Unit:
 
 def _design_of(totals: Totals, row: int, in_unit: Unit) -> Content | None:
     total, judged = totals.totals[row], totals.judgement
-    if not math.isfinite(total.design):
+    if finite(total.design) is None:
         return None
-    complete = judged is not None and math.isfinite(judged.percent_of_design[row])
     decided = judged is not None and bool(judged.statement[row])
     return {
-        "value": float(in_unit.from_si(total.design)),
-        "unit": in_unit.symbol,
+        **value_in(in_unit, total.design),
         "tolerance_percent": finite(100.0 * total.tolerance),
-        "percent_of_design": float(judged.percent_of_design[row]) if judged is not None and complete else None,
+        "percent_of_design": None if judged is None else finite(judged.percent_of_design[row]),
         "conformity": str(judged.statement[row]) if judged is not None and decided else None,
         "probability_of_conformity": float(judged.probability[row]) if judged is not None and decided else None,
     }
@@ -70,13 +67,12 @@ def _design_of(totals: Totals, row: int, in_unit: Unit) -> Content | None:
 
 def _room(evaluation: Evaluation, row: int, units: str | None) -> Content:
     room, rooms = evaluation.of_rooms.totals[row], evaluation.of_rooms
-    wanted = rooms.as_wanted is not None and math.isfinite(rooms.as_wanted[row])
     return (
         {"room": room.room}
         | _total(evaluation, rooms, row, units)
         | {
             "wanted": room.wanted or None,
-            "probability_as_wanted": float(rooms.as_wanted[row]) if rooms.as_wanted is not None and wanted else None,
+            "probability_as_wanted": None if rooms.as_wanted is None else finite(rooms.as_wanted[row]),
         }
     )
 

@@ -10,7 +10,7 @@ from calib.curves.choice import whitened
 from calib.curves.diagnosis import outliers
 from calib.curves.response import curve_from_text
 from calib.errors import BadInputError
-from calib.faces.answers.curve import curve, fit_of, stored_residuals, unit_of_residuals
+from calib.faces.parts.curve import curve, fit_of, stored_residuals, unit_of_residuals
 from calib.faces.plain_text import withdrawn_text
 from calib.faces.written import Content
 from calib.procedures.calibrate.accept_calibration import AcceptanceWanted, assessed
@@ -18,7 +18,7 @@ from calib.procedures.certificate.completeness import MISSING, CertificateOnReco
 from calib.procedures.certificate.fit_curve import comparisons_in_si
 from calib.procedures.on_record.calibrations import CalibrationOnFile
 from calib.records.record import typed
-from calib.records.tables import Comparison
+from calib.records.tables import PHASES, Comparison
 
 
 def document(calibration: CalibrationOnFile) -> Content:
@@ -75,9 +75,7 @@ def _assessment_kept(calibration: CalibrationOnFile) -> Any:
 def _assessments(calibration: CalibrationOnFile) -> list[Content]:
     """Comparisons of each phase against the maximum permissible error, under the rule it was accepted by, or the simple one."""
     rule = SIMPLE if calibration.acceptance is None else calibration.acceptance.decision_rule or SIMPLE
-    phases = [
-        phase for phase in ("as-found", "as-left") if any(each.phase == phase for each in calibration.comparisons)
-    ]
+    phases = [phase for phase in PHASES if any(each.phase == phase for each in calibration.comparisons)]
     judgements = []
     for phase in phases:
         try:

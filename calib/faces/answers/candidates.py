@@ -3,7 +3,7 @@
 from calib.arrays import finite
 from calib.curves.choice import Candidate
 from calib.curves.regression import Polynomial
-from calib.faces.answers.curve import formula, response_formula, unit_of_residuals
+from calib.faces.parts.curve import formula, response_formula, unit_of_residuals
 from calib.faces.written import Content
 from calib.procedures.certificate.fit_curve import CurveWish
 from calib.procedures.on_record.calibrations import CalibrationOnFile, refit

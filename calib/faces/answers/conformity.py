@@ -1,8 +1,8 @@
 """What a job's flows prove against the design, and the risks of the decisions (JCGM 106), as `calib conformity` answers."""
 
 from calib.arrays import finite
-from calib.faces.answers.reading_in_full import reading_content
 from calib.faces.cautions import RULES_IN_WORDS
+from calib.faces.parts.reading_in_full import reading_content
 from calib.faces.plain_text import table_text
 from calib.faces.written import Content, probability_text
 from calib.procedures.measure.evaluate import Evaluation

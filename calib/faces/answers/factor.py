@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from calib.faces.answers.factor_revision import head_text, revision, tables_text
+from calib.faces.parts.factor_revision import head_text, revision, tables_text
 from calib.faces.written import Content
 from calib.procedures.factors.factors_on_file import FactorOnFile, ReadingWithFactor
 

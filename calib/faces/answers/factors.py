@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from calib.faces.answers.factor_revision import revision, where
+from calib.faces.parts.factor_revision import revision, where
 from calib.faces.plain_text import table_text
 from calib.faces.written import Content
 from calib.procedures.factors.factors_on_file import FactorOnFile

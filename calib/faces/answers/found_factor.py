@@ -2,8 +2,8 @@
 
 from collections.abc import Iterable
 
-from calib.faces.answers.factor_revision import head_text, revision, tables_text
-from calib.faces.answers.reading_in_full import velocity_unit
+from calib.faces.parts.factor_revision import head_text, revision, tables_text
+from calib.faces.parts.value_in_unit import value_in, velocity_unit
 from calib.faces.plain_text import command_text
 from calib.faces.written import Content
 from calib.procedures.factors.factors_on_file import FactorOnFile
@@ -27,10 +27,10 @@ def document(factor: FactorFound, on_file: FactorOnFile, units: str | None = Non
 
 def _measured(pair: Paired, units: str | None) -> Content:
     in_flow = flow_unit(measured(pair.traverse).outlet, units)
-    in_velocity = velocity_unit(measured(pair.other).reading, units)
+    in_velocity = velocity_unit(measured(pair.other).reading.unit, units)
     return {
-        "flow": {"value": float(in_flow.from_si(flow(pair.traverse))), "unit": in_flow.symbol},
-        "velocity": {"value": float(in_velocity.from_si(velocity(pair.other))), "unit": in_velocity.symbol},
+        "flow": value_in(in_flow, flow(pair.traverse)),
+        "velocity": value_in(in_velocity, velocity(pair.other)),
     }
 
 

@@ -3,9 +3,9 @@
 from dataclasses import asdict
 from pathlib import Path
 
-from calib.faces.answers.label_sheet import code_of
+from calib.faces.plain_text import one_line
 from calib.faces.written import Content
-from calib.procedures.fleet.labels import LabelsAsked
+from calib.procedures.fleet.labels import Label, LabelsAsked
 
 
 def document(path: Path, asked: LabelsAsked) -> Content:
@@ -18,6 +18,11 @@ def document(path: Path, asked: LabelsAsked) -> Content:
         ],
         "refused": [{"tag": tag, "reasons": list(reasons)} for tag, reasons in asked.refused],
     }
+
+
+def code_of(label: Label) -> str:
+    """Text of a label's QR code."""
+    return "\n".join((one_line(label.tag), f"certificate {one_line(label.certificate)}", f"due {label.due_on}"))
 
 
 def text(answer: Content) -> str:

@@ -19,7 +19,7 @@ def document(compared: MethodCompared, on: date, units: str | None) -> Content:
     differences = zip(compared.pairs, comparison.differences, compared.explained, strict=True)
     return {
         "method": method.method,
-        "declared_standard_uncertainty_percent": float(method.relative_standard_uncertainty_percent),
+        "declared_standard_uncertainty_percent": method.declared_percent,
         "declared_degrees_of_freedom": method.degrees_of_freedom,
         "basis": method.basis,
         "number": comparison.number,

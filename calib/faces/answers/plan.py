@@ -42,6 +42,7 @@ import textwrap
 from collections.abc import Iterable, Sequence
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 
+from calib.faces.parts.value_in_unit import value_in, velocity_unit
 from calib.faces.plain_text import one_line
 from calib.faces.written import Content
 from calib.procedures.measure.air import MEASURED_AS, AirFound
@@ -56,7 +57,7 @@ from calib.procedures.plan.planned import (
     Predicted,
     acceptance,
 )
-from calib.quantities import UNITS, Unit, preferred, unit
+from calib.quantities import Unit, preferred, unit
 from calib.records import tables
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 from calib.uncertainty.statement import plain, round_uncertainty
@@ -89,28 +90,19 @@ def document(plan: JobPlan, units: str | None) -> Content:
 
 def _air(air: AirFound, units: str | None) -> Content:
     rows = {
-        _SHOWN[one.condition.quantity]: _condition(one.value, one.standard_uncertainty, one.condition.quantity, units)
-        for one in air.rows
-        if one.condition.quantity in _SHOWN
+        _SHOWN[row.condition.quantity]: _condition(row.value, row.standard_uncertainty, row.condition.quantity, units)
+        for row in air.rows
+        if row.condition.quantity in _SHOWN
     }
-    in_unit = preferred("density", units or "si")
-    of_density = _with_u(air.density, air.standard_uncertainty, in_unit)
-    return {"conditions": air.name, "expected": air.name == EXPECTED, **rows, "density": of_density}
+    density = value_in(preferred("density", units or "si"), air.density, air.standard_uncertainty)
+    return {"conditions": air.name, "expected": air.name == EXPECTED, **rows, "density": density}
 
 
 def _condition(value: float, u: float, quantity: str, units: str | None) -> Content:
     measured = MEASURED_AS[quantity]
     # The pressure of the atmosphere has other units than that of ducts.
     atmosphere = unit("pressure", "inHg(0degC)" if units == "ip" else "kPa")
-    return _with_u(value, u, atmosphere if measured == "pressure" else preferred(measured, units or "si"))
-
-
-def _with_u(value: float, u: float, in_unit: Unit) -> Content:
-    return {
-        "value": float(in_unit.from_si(value)),
-        "unit": in_unit.symbol,
-        "standard_uncertainty": float(in_unit.difference_from_si(u)),
-    }
+    return value_in(atmosphere if measured == "pressure" else preferred(measured, units or "si"), value, u)
 
 
 def _outlet(plan: OutletPlan, rule: str, units: str | None) -> Content:
@@ -139,8 +131,7 @@ def _tags(instrument: tables.Instrument, probe: tables.Instrument | None) -> Con
 
 def _design(plan: OutletPlan, flow: Unit) -> Content:
     return {
-        "value": flow.from_si(plan.design),
-        "unit": flow.symbol,
+        **value_in(flow, plan.design),
         "tolerance_percent": float(plan.outlet.tolerance_percent or "nan"),
         "half_width": flow.difference_from_si(plan.half_width),
     }
@@ -154,12 +145,10 @@ def _candidate(predicted: Predicted, plan: OutletPlan, flow: Unit, rule: str, un
         **_tags(instrument, predicted.gear.probe),
         "method": predicted.method.method,
         "certificate": predicted.standing.calibration.certificate,
-        "indication": {
-            "value": shown.from_si(predicted.standing.indication.mean),
-            "unit": shown.symbol,
-            "resolution": instrument.resolution,
-        },
-        "velocity": None if predicted.gear.way.is_flow else _velocity(predicted, units),
+        "indication": value_in(shown, predicted.standing.indication.mean) | {"resolution": instrument.resolution},
+        "velocity": None
+        if predicted.gear.way.is_flow
+        else value_in(velocity_unit(instrument.unit, units), predicted.velocity),
         "can_prove": predicted.verdict,
         "observations": predicted.observations,
         "standard_uncertainty": flow.difference_from_si(budget.standard_uncertainty),
@@ -178,13 +167,6 @@ def _candidate(predicted: Predicted, plan: OutletPlan, flow: Unit, rule: str, un
         **_intervals(accepted, flow, known=predicted.verdict != NOT_KNOWN),
         "flags": list(predicted.standing.flags),
     }
-
-
-def _velocity(predicted: Predicted, units: str | None) -> Content:
-    """In the unit asked for, or that of an instrument that shows one: others, in volts or pascals, mean m/s."""
-    own = predicted.gear.instrument.unit if predicted.gear.instrument.unit in UNITS["air velocity"] else "m/s"
-    in_unit = preferred("air velocity", units) if units else unit("air velocity", own)
-    return {"value": in_unit.from_si(predicted.velocity), "unit": in_unit.symbol}
 
 
 def _intervals(accepted: PlannedAcceptance, flow: Unit, *, known: bool) -> Content:
@@ -224,9 +206,9 @@ def _air_line(answer: Content) -> str:
     if air is None:
         why = f" ({'; '.join(answer['air_reasons'])})" if answer["air_reasons"] else ""
         return f"Air: no conditions are stated or on record{why}."
-    three = [air[one] for one in _SHOWN.values()]
-    values = ", ".join(f"{one['value']:.4g} {one['unit']}" for one in three)
-    within = ", ".join(f"{one['standard_uncertainty']:.2g} {one['unit']}" for one in three)
+    three = [air[quantity] for quantity in _SHOWN.values()]
+    values = ", ".join(f"{condition['value']:.4g} {condition['unit']}" for condition in three)
+    within = ", ".join(f"{condition['standard_uncertainty']:.2g} {condition['unit']}" for condition in three)
     density = f"density {air['density']['value']:.4g} {air['density']['unit']}"
     if air["expected"]:
         return f"Air, as expected: {values}, {density}; to be measured with standard uncertainties of {within}."
@@ -325,7 +307,7 @@ def _ends(pair: Content | None, expanded_uncertainty: float) -> str:
         grain = round_uncertainty(expanded_uncertainty, digits)
         ends = low.quantize(grain, ROUND_CEILING), high.quantize(grain, ROUND_FLOOR)
         if ends[0] <= ends[1]:
-            return " to ".join(plain(one) for one in ends)
+            return " to ".join(plain(end) for end in ends)
     return "-"
 
 
@@ -369,22 +351,22 @@ def _why_not(candidate: Content, outlet: Content) -> Iterable[str]:
 def _together(unusable: Sequence[Content]) -> Iterable[tuple[str, list[Content]]]:
     """Each reason with all that it speaks against."""
     those: dict[str, list[Content]] = {}
-    for one in unusable:
-        for reason in one["reasons"]:
-            those.setdefault(reason, []).append(one)
+    for gear in unusable:
+        for reason in gear["reasons"]:
+            those.setdefault(reason, []).append(gear)
     return those.items()
 
 
 def _said_of(those: Sequence[Content], reason: str) -> str:
     """A reason with the names before it, unless it begins with the tag that it speaks of."""
-    tags = {tag for one in those for tag in (one["instrument"], one["probe"])}
+    tags = {tag for gear in those for tag in (gear["instrument"], gear["probe"])}
     if any(reason.startswith(f"{tag}: ") for tag in tags):
         return reason
-    return f"{', '.join(_name(one) for one in those)}: {reason}"
+    return f"{', '.join(_name(gear) for gear in those)}: {reason}"
 
 
 def _tail(answer: Content) -> list[list[str]]:
-    left_out = [line for one in answer["left_out"] for reason in one["reasons"] for line in _wrapped(reason, "  - ")]
+    left_out = [line for gear in answer["left_out"] for reason in gear["reasons"] for line in _wrapped(reason, "  - ")]
     blocks = [[f"Left out on {answer['on']}:", *left_out]] if left_out else []
     last = []
     if answer["reference_standards"]:
@@ -400,7 +382,7 @@ _PREDICTED = (
 
 
 def _summary(answer: Content) -> str:
-    without, designed = answer["without_instrument"], [one for one in answer["outlets"] if one["design"]]
+    without, designed = answer["without_instrument"], [outlet for outlet in answer["outlets"] if outlet["design"]]
     if not designed:
         return "No outlet of this job has a design flow: there is nothing to prove."
     if without:

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from datetime import datetime
 
-from calib.faces.answers.reading_in_full import result
+from calib.faces.parts.reading_in_full import result
 from calib.faces.plain_text import one_line
 from calib.faces.written import Content, two_digits
 from calib.procedures.fleet.ready import AtIndication, Readiness

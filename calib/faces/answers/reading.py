@@ -1,6 +1,6 @@
 """One reading as typed, with its flow, as `calib reading show` answers."""
 
-from calib.faces.answers.reading_in_full import reading_content
+from calib.faces.parts.reading_in_full import reading_content
 from calib.faces.plain_text import cells_text
 from calib.faces.written import Content
 from calib.procedures.measure.reading_in_job import ReadingInJob

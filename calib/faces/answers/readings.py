@@ -1,6 +1,6 @@
 """A job's readings, each flow with its expanded uncertainty, as `calib reading list` answers."""
 
-from calib.faces.answers.reading_in_full import reading_content
+from calib.faces.parts.reading_in_full import reading_content
 from calib.faces.plain_text import table_text
 from calib.faces.written import Content
 from calib.procedures.measure.evaluate import Evaluation

@@ -4,7 +4,8 @@ from collections.abc import Sequence
 
 from calib import quantities
 from calib.airflow.traverse import Section, TraversePlace
-from calib.faces.answers.duct_section_text import lines_text, marked, section_text, size_text
+from calib.faces.parts.duct_section_text import lines_text, marked, section_text, size_text
+from calib.faces.parts.value_in_unit import value_in
 from calib.faces.plain_text import table_text
 from calib.faces.written import Content
 from calib.quantities import Unit
@@ -22,7 +23,7 @@ def document(
         "unit": unit.symbol,
         "width": unit.from_si(section.width),
         "height": unit.from_si(section.height),
-        "area": {"value": in_area.from_si(section.area), "unit": in_area.symbol},
+        "area": value_in(in_area, section.area),
         "rule": rule,
         "insertion": unit.from_si(insertion),
         "points": [

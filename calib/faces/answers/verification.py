@@ -6,16 +6,22 @@ from calib.faces.written import Content
 from calib.records.verification import LedgerFinding
 
 
-def document(entries: int, digest: str, findings: Sequence[LedgerFinding]) -> Content:
-    """Number of ledger entries, digest of the last one, and what is wrong."""
-    listed = [{"record": finding.record, "problem": finding.problem} for finding in findings]
-    return {"entries": entries, "digest": digest, "findings": listed}
+def document(
+    entries: int, digest: str, findings: Sequence[LedgerFinding], remarks: Sequence[LedgerFinding] = ()
+) -> Content:
+    """Number of ledger entries, digest of the last one, what is wrong, and what is remarked without being wrong."""
+    return {"entries": entries, "digest": digest, "findings": _listed(findings), "remarks": _listed(remarks)}
+
+
+def _listed(findings: Sequence[LedgerFinding]) -> list[Content]:
+    return [{"record": finding.record, "problem": finding.problem} for finding in findings]
 
 
 def text(answer: Content) -> str:
     """The same for people."""
-    found = "{entries} ledger entries, {} finding(s), digest {digest}".format(len(answer["findings"]), **answer)
-    return "\n".join([*finding_lines(answer), found])
+    counts = "{entries} ledger entries, {} finding(s), digest {digest}".format(len(answer["findings"]), **answer)
+    remarks = [f"remark: {remark['record']} {remark['problem']}" for remark in answer["remarks"]]
+    return "\n".join([*finding_lines(answer), *remarks, counts])
 
 
 def finding_lines(answer: Content) -> list[str]:

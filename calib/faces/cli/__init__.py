@@ -10,7 +10,7 @@ from types import ModuleType
 import typer
 
 from calib import __version__
-from calib.errors import CalibError, RefusedError
+from calib.errors import CalibError, DamagedError, RefusedError
 from calib.faces.plain_text import one_line
 from calib.faces.unswept import unswept
 
@@ -25,7 +25,7 @@ _PLACES = {
     "help": "help", "budget": "budget", "plan": "plan", "balance": "balance", "conformity": "balance",
     **{group: group for group in (
         "instrument", "calibration", "check", "interval", "method", "outlet", "factor", "conditions", "traverse", "reading", "rule",
-        "person", "trace", "review",
+        "person", "trace", "review", "anchor",
     )},
 }  # fmt: skip
 
@@ -79,6 +79,9 @@ def _root(
     pass
 
 
+_STATUS = {RefusedError: 3, DamagedError: 1}  # any other error of a person's: 2
+
+
 def globals_last(arguments: Sequence[str]) -> list[str]:
     """Options that hold for every command may stand before it: `calib --json due` means `calib due --json`."""
     leading: list[str] = []
@@ -102,7 +105,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     except CalibError as error:
         for line in str(error).splitlines():
             print(f"error: {one_line(line)}", file=sys.stderr)
-        sys.exit(3 if isinstance(error, RefusedError) else 2)
+        sys.exit(next((status for kind, status in _STATUS.items() if isinstance(error, kind)), 2))
     except BrokenPipeError:
         sys.stderr.close()  # the reader of our output has gone (calib ... | head): nothing is wrong
         sys.exit(0)

@@ -9,19 +9,14 @@ import typer
 from calib.clock import clock
 from calib.errors import BadInputError, CalibError, Finding
 from calib.faces.cli.frame import Desk, Reply, group, plotted, reads
-from calib.faces.cli.options import DEFAULT_COVERAGE, Coverage, JobNamed, probability_of
+from calib.faces.cli.options import DEFAULT_COVERAGE, Coverage, JobNamed, probability_of, to_draw
 
 if TYPE_CHECKING:
     from calib.procedures.measure.risks import Process
 
 app = group()
 
-Plot = Annotated[
-    Path | None,
-    typer.Option(
-        "--plot", metavar="FILE", help="Draw it to a .svg, .png or .pdf file, numbered where one does not hold all."
-    ),
-]
+Plot = Annotated[Path | None, to_draw("it", ", numbered where one does not hold all")]
 
 
 @reads(app, "balance", units=True)

@@ -6,7 +6,15 @@ from typing import Annotated
 import typer
 
 from calib.faces.cli.frame import Desk, Reply, group, plotted, reads, say
-from calib.faces.cli.options import DEFAULT_COVERAGE, AtTime, Coverage, ReadingNumbered, probability_of, time_of
+from calib.faces.cli.options import (
+    DEFAULT_COVERAGE,
+    AtTime,
+    Coverage,
+    ReadingNumbered,
+    probability_of,
+    time_of,
+    to_draw,
+)
 
 app = group()
 
@@ -33,14 +41,7 @@ def budget(
     seed: Annotated[
         int, typer.Option(min=0, help="Seed of the random numbers: the same seed gives the same figures.")
     ] = 1,
-    plot: Annotated[
-        Path | None,
-        typer.Option(
-            "--plot",
-            metavar="FILE",
-            help="Draw the budget as sorted bars, with --monte-carlo the distribution too, to a .svg, .png or .pdf file.",
-        ),
-    ] = None,
+    plot: Annotated[Path | None, to_draw("the budget as sorted bars, with --monte-carlo the distribution too,")] = None,
     coverage: Coverage = DEFAULT_COVERAGE,
     at: AtTime = None,
 ) -> Reply:

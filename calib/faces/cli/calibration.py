@@ -10,7 +10,7 @@ from calib.confirmation.words import SIMPLE
 from calib.errors import BadInputError, Finding
 from calib.faces.cli.file import attached
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, plotted, reads, say, writes
-from calib.faces.cli.options import Certificate, FileToKeep, LatestCertificate, OnDate, OneTag, Tag, day_of
+from calib.faces.cli.options import Certificate, FileToKeep, LatestCertificate, OnDate, OneTag, Tag, day_of, to_draw
 from calib.procedures.typed.sheets import Cells
 
 if TYPE_CHECKING:
@@ -211,8 +211,8 @@ def attach(
     from calib.procedures.fleet.attach_file import attach_to_calibration, attachable
 
     content = attachable(file_content(file, LARGEST_FILE))
-    kept = attach_to_calibration(desk.writing(), tag, certificate, content, remarks, desk.signature())
-    return attached(kept, f"{tag}, certificate {certificate}")
+    on_record = attach_to_calibration(desk.writing(), tag, certificate, content, remarks, desk.signature())
+    return attached(on_record, f"{tag}, certificate {certificate}")
 
 
 @reads(app, "list")
@@ -235,9 +235,7 @@ def show(
     desk: Desk,
     tag: Tag,
     certificate: LatestCertificate = None,
-    plot: Annotated[
-        Path | None, typer.Option("--plot", metavar="FILE", help="Draw the curve to a .svg, .png or .pdf file.")
-    ] = None,
+    plot: Annotated[Path | None, to_draw("the curve")] = None,
 ) -> Reply:
     """Show a calibration as the records hold it: comparisons, correction curve, residuals.
 

@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from calib.faces.cli.frame import Desk, Reply, group, plotted, reads, writes
-from calib.faces.cli.options import AtTime, OneTag, Remarks, Tag, time_of
+from calib.faces.cli.options import AtTime, OneTag, Remarks, Tag, time_of, to_draw
 
 app = group("Intermediate checks between calibrations: add, list, chart.")
 
@@ -77,9 +77,7 @@ def chart(
     desk: Desk,
     tag: Tag,
     kind: Annotated[str | None, typer.Option(help="One kind of check; all if not given.")] = None,
-    plot: Annotated[
-        Path | None, typer.Option("--plot", metavar="FILE", help="Draw the charts to a .svg, .png or .pdf file.")
-    ] = None,
+    plot: Annotated[Path | None, to_draw("the charts")] = None,
 ) -> Reply:
     """Chart an instrument's checks: values against their limits, baseline and control limits of a check standard.
 

@@ -21,8 +21,9 @@ import json
 import re
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import ExitStack
+from contextlib import AbstractContextManager, ExitStack
 from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
 from shlex import quote
 from typing import TYPE_CHECKING, Annotated, Any, Concatenate, NamedTuple, ParamSpec
@@ -65,15 +66,23 @@ class Desk:
 
     def reading(self) -> "Session":
         """A session that reads one consistent state of the records."""
-        from calib.records import database
-
-        return self.opened.enter_context(database.reading(self.records))
+        return self.opened.enter_context(self.reading_first())
 
     def writing(self) -> "Session":
         """A session whose writes become durable together when the command has returned, or not at all where it raises."""
+        return self.opened.enter_context(self.writing_last())
+
+    def reading_first(self) -> "AbstractContextManager[Session]":
+        """The same as a block that ends before a person is asked: nobody waits then."""
         from calib.records import database
 
-        return self.opened.enter_context(database.writing(self.records))
+        return database.reading(self.records)
+
+    def writing_last(self) -> "AbstractContextManager[Session]":
+        """Writes of a block that ends after a person was asked, within the command: it can still say what became of them."""
+        from calib.records import database
+
+        return database.writing(self.records)
 
     def signature(self, action: str | None = None) -> "Signature":
         """Who writes, now, by the command's own words or another action; raises BadInputError where nobody is named."""
@@ -274,20 +283,29 @@ _SPELLED = {
     Step.AMEND_OUTLET: "amended by `calib outlet amend`",
     Step.LET_ONE_ACCEPT: 'record the rule: calib rule set "one person may accept" --holds yes --reason ...',
 }
-_REVIEW = re.compile(rf"{Step.SEE_REVIEW} (.+), certificate (.+)")
+_SPELLED_OF = (
+    (re.compile(rf"{Step.SEE_REVIEW} (.+), certificate (.+)"), "calib review show {} {}"),
+    (re.compile(rf"{Step.WRITE_AGAIN} (.+), revision (\d+)"), "`calib report {} --revision {}` writes it again"),
+)
 
 
 def _spelled(told: str, records: str = options.DEFAULT_RECORDS) -> str:
     """A message with its next steps as commands."""
-    for step, typed in _SPELLED.items():
-        told = told.replace(step, typed)
+    for plain, typed in _SPELLED.items():
+        told = told.replace(plain, typed)
     if Step.UPGRADE in told:
         from calib.records import database
 
         told = told.replace(
             Step.UPGRADE, f"`calib upgrade --records {database.shown_location(records)}` brings it there"
         )
-    return _REVIEW.sub(lambda names: f"calib review show {quote(names[1])} {quote(names[2])}", told)
+    for step, typed in _SPELLED_OF:
+        told = step.sub(partial(_filled, typed), told)
+    return told
+
+
+def _filled(typed: str, names: re.Match[str]) -> str:
+    return typed.format(*map(quote, names.groups()))
 
 
 def _as_typed_here(finding: Finding, context: typer.Context) -> Finding:

@@ -55,13 +55,17 @@ def commands(groups: list[str]) -> str:
     from calib.faces.cli import program
     from calib.faces.manual.tables import rows
 
-    wanted = [one for one in _sentences(typer.main.get_command(program())) if not groups or one[0].split()[1] in groups]
+    wanted = [
+        sentence
+        for sentence in _sentences(typer.main.get_command(program()))
+        if not groups or sentence[0].split()[1] in groups
+    ]
     return ("## Commands\n\n" if groups else "") + rows(wanted)
 
 
 def _sentences(command: Any, words: str = "calib") -> Iterator[tuple[str, str]]:
     if hasattr(command, "commands"):
-        for name, one in command.commands.items():
-            yield from _sentences(one, f"{words} {name}")
+        for name, subcommand in command.commands.items():
+            yield from _sentences(subcommand, f"{words} {name}")
     else:
         yield words, " ".join((command.help or "").partition("\n\n")[0].split())

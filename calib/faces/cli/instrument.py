@@ -76,7 +76,7 @@ def show(
     session, day = desk.reading(), day_of(on)
     document = answer.document(instrument_history(session, tag, end_of(day)))
     if html is not None:
-        from calib.faces.answers.instrument_page import save_page
+        from calib.faces.handouts.instrument_page import save_page
 
         save_page(document, photos_of(session, tag), html, day)
     return Reply(document, answer.text)

@@ -8,7 +8,7 @@ from typer.core import TyperGroup
 
 from calib.errors import BadInputError, Finding
 from calib.faces.cli.frame import Desk, Reply, group, plotted, reads, writes
-from calib.faces.cli.options import OnDate, Reason, Tag, day_of
+from calib.faces.cli.options import OnDate, Reason, Tag, day_of, to_draw
 
 _REVIEW = "review"
 
@@ -41,9 +41,7 @@ def review(
             help="Held against the limits: indication or 'corrected value'; as the latest acceptance did if not given."
         ),
     ] = None,
-    plot: Annotated[
-        Path | None, typer.Option("--plot", metavar="FILE", help="Draw the history to a .svg, .png or .pdf file.")
-    ] = None,
+    plot: Annotated[Path | None, to_draw("the history")] = None,
 ) -> Reply:
     """Review an instrument's interval: errors over its calibrations, drift, time to the limit, and a proposal by each method.
 

@@ -28,7 +28,7 @@ def label(
     Example: calib label VA-11 VA-14 --into labels.html
     """
     from calib.faces.answers import labels as answer
-    from calib.faces.answers.label_sheet import LABELS_BEGIN, as_sheet
+    from calib.faces.handouts.label_sheet import LABELS_BEGIN, as_sheet
     from calib.faces.write_over import write_over
     from calib.procedures.fleet.labels import labels_of
 

@@ -4,7 +4,7 @@ import re
 from datetime import date, datetime
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -76,6 +76,11 @@ Coverage = Annotated[
         "--coverage-probability", metavar="PERCENT", help="Coverage probability of every U, above 50 and below 100."
     ),
 ]
+
+
+def to_draw(what: str, more: str = "") -> Any:
+    """The option of a command that can draw something of what it answers."""
+    return typer.Option("--plot", metavar="FILE", help=f"Draw {what} to a .svg, .png or .pdf file{more}.")
 
 
 def day_of(typed: str | None, column: str = "on") -> date:

@@ -3,6 +3,7 @@
 import re
 from dataclasses import asdict
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -12,10 +13,12 @@ from calib.clock import clock, end_of
 from calib.confirmation.due import due_list
 from calib.errors import BadInputError, Finding
 from calib.faces.cli.frame import Desk, Reply, group, plotted, reads, say, writes
-from calib.faces.cli.options import OnDate, day_of, days_of
+from calib.faces.cli.options import OnDate, day_of, days_of, to_draw
 
 if TYPE_CHECKING:
     from sqlmodel import Session
+
+    from calib.procedures.verify.anchors import LedgerHead
 
 app = group()
 
@@ -100,12 +103,7 @@ def due(
         str | None,
         typer.Option("--round", metavar="DAYS", help="Say instead what a recalibration round of so many days holds."),
     ] = None,
-    plot: Annotated[
-        Path | None,
-        typer.Option(
-            "--plot", metavar="FILE", help="Draw the time-line of the whole fleet to a .svg, .png or .pdf file."
-        ),
-    ] = None,
+    plot: Annotated[Path | None, to_draw("the time-line of the whole fleet")] = None,
 ) -> Reply:
     """List what is overdue or refused and what comes due, the most urgent first; exit status 1 if anything is overdue.
 
@@ -136,7 +134,7 @@ def due(
 
 
 def _write_calendar(session: "Session", path: Path, day: date, ahead: int) -> None:
-    from calib.faces.answers.due_calendar import CALENDAR_BEGINS, as_calendar
+    from calib.faces.handouts.due_calendar import CALENDAR_BEGINS, as_calendar
     from calib.faces.write_over import write_over
     from calib.procedures.fleet.recalibration_round import due_instruments, identity
     from calib.procedures.on_record.register import load_register
@@ -200,33 +198,96 @@ def verify(
             "--digest", metavar="DIGEST", help="A ledger digest printed on a report: it must be in the chain."
         ),
     ] = None,
+    anchor: Annotated[
+        Path | None,
+        typer.Option(
+            "--anchor", metavar="FILE", help="Append where the ledger ends to a file that may live elsewhere."
+        ),
+    ] = None,
+    anchors: Annotated[
+        str | None,
+        typer.Option(
+            "--anchors",
+            metavar="FILE|URL",
+            help="Check such a file, or what other records keep of these (calib anchor).",
+        ),
+    ] = None,
+    rows_only: Annotated[
+        bool, typer.Option("--rows-only", help="Only the rows against the ledger: quick, and says less.")
+    ] = False,
 ) -> Reply:
-    """Check every record against the ledger; exit status 1 if a byte was changed, a row is missing or the order is not kept.
+    """Check the whole state; exit status 1 if a byte was changed, a row is missing, the order is not kept, or a record is false.
+
+    Pages and indexes, the schema, every row against the ledger, who signed each entry, curves fitted anew, certificates closed by
+    their acceptance, kept files. Whoever may rewrite everything can make all of that fit: only a digest that was printed, or an
+    anchor that is kept elsewhere, proves the contrary.
 
     Example: calib verify
     """
     from calib.faces.answers import verification as answer
-    from calib.records import ledger
+    from calib.faces.files import append_line
+    from calib.procedures.verify.anchors import anchor_findings, head_of
+    from calib.procedures.verify.whole_state import Verified, verify_state
+    from calib.records import database, ledger
 
     if digest is not None and not re.fullmatch("[0-9a-f]{64}", digest):
         expected = "64 digits and letters from a to f, as on the report"
         raise BadInputError([Finding.typed("digest", digest, expected)])
     session = desk.reading()
-    findings = ledger.verify(session.connection(), digest, say)
-    return Reply(answer.document(*ledger.ledger_head(session), findings), answer.text, status=int(bool(findings)))
+    rows = partial(ledger.verify, session.connection(), digest, say)
+    verified = Verified(rows()) if rows_only else verify_state(session, digest, say)
+    name = database.name_of(desk.records)
+    heads = () if anchors is None else _heads_kept(anchors, name)
+    findings = (*verified.findings, *anchor_findings(session, heads))
+    told = answer.document(*ledger.ledger_head(session), findings, verified.remarks) | {"anchors": len(heads)}
+    remarks = []
+    if anchor is not None and findings:
+        remarks.append(f"{anchor}: nothing was appended, since there are findings")
+    elif anchor is not None:
+        append_line(anchor, head_of(session, name, clock()).as_line())
+        remarks.append(
+            f"{anchor}: appended where the ledger ends; keep it where whoever writes these records cannot change it"
+        )
+    return Reply(told, answer.text, remarks, int(bool(findings)))
+
+
+def _heads_kept(anchors: str, records: str) -> "tuple[LedgerHead, ...]":
+    """The heads in a file of anchors, or those of records of this name that other records keep."""
+    from calib.faces.files import LARGEST_FILE, file_content
+    from calib.procedures.verify.anchors import heads_in, heads_on_record
+    from calib.records import database
+
+    content = file_content(Path(anchors), LARGEST_FILE) if "://" not in anchors else None
+    if content is not None and not content.content.startswith(b"SQLite format 3"):
+        if content.expected is not None:
+            raise BadInputError([Finding.typed("anchors", anchors, content.expected)])
+        return heads_in(content.content, anchors)
+    with database.reading(anchors) as other:
+        heads = tuple(head for head in heads_on_record(other) if head.records == records)
+    if not heads:
+        raise BadInputError([Finding.typed("anchors", anchors, f"records that keep an anchor of {records}")])
+    return heads
 
 
 @reads(app, "upgrade")
 def upgrade(desk: Desk) -> Reply:
-    """Bring a records file of an earlier version to the present schema; a copy of it as it was stays beside it.
+    """Bring records of an earlier version to the present schema; of a file a copy as it was stays beside it.
+
+    On a server the owner of the tables runs it, after a backup by the version before, and then the grants that it prints.
 
     Example: calib upgrade --records calibration.sqlite
     """
+    from calib.procedures.people.grants import grants
     from calib.records import database
 
-    copy = database.upgrade(desk.records)
+    upgraded = database.upgrade(desk.records)
     records = database.shown_location(desk.records)
-    document = {"records": records, "schema": database.SCHEMA, "copy": None if copy is None else str(copy)}
-    if copy is None:
+    copy = None if upgraded is None or upgraded.copy is None else str(upgraded.copy)
+    document: dict[str, object] = {"records": records, "schema": database.SCHEMA, "copy": copy}
+    if upgraded is None:
         return Reply(document, f"{records} has the present schema {database.SCHEMA} already: nothing was done")
-    return Reply(document, f"{records} has schema {database.SCHEMA} now; as it was before it is kept in {copy}")
+    if copy is not None:
+        return Reply(document, f"{records} has schema {database.SCHEMA} now; as it was before it is kept in {copy}")
+    statements = list(grants(desk.reading(), clock()))
+    told = f"{records} has schema {database.SCHEMA} now; run these grants as the owner of the tables"
+    return Reply(document | {"grants": statements}, "\n".join(statements), remarks=[told])

@@ -9,6 +9,7 @@ import typer
 from calib.errors import BadInputError, Finding
 from calib.faces.cli import traverse_entry
 from calib.faces.cli.frame import Desk, Reply, group, plotted, reads, writes
+from calib.faces.cli.options import to_draw
 
 if TYPE_CHECKING:
     from calib.airflow.traverse import Section
@@ -50,9 +51,7 @@ def plan(
     insertion: Annotated[
         str, typer.Option(help="What the probe goes through before the inner wall (wall, fitting); added to each mark.")
     ] = "0",
-    plot: Annotated[
-        Path | None, typer.Option("--plot", metavar="FILE", help="Draw the section to a .svg, .png or .pdf file.")
-    ] = None,
+    plot: Annotated[Path | None, to_draw("the section")] = None,
 ) -> Reply:
     """Plan a duct traverse: where to hold the probe, and what each point counts.
 

@@ -49,9 +49,8 @@ def add(
     """
     from calib.procedures.enter.add_reading import add_traverse
     from calib.procedures.people.authorise import authorise
-    from calib.records import database
 
-    with database.reading(desk.records) as session:
+    with desk.reading_first() as session:
         who = authorise(session, desk.signature(), "record")
     cells = {
         "job": job, "outlet": outlet, "instrument": instrument, "observed_at": observed_at or clock().isoformat(), "unit": unit,
@@ -59,12 +58,12 @@ def add(
         "traverse_rule": rule,
     }  # fmt: skip
     # The values are read before the records are opened for writing: nobody waits for a person at a duct.
-    places, in_unit, counts = _places(desk.records, job, outlet, rule, (lines, points))
+    places, in_unit, counts = _places(desk, job, outlet, rule, (lines, points))
     typed = _typed_lines(line, places) if line else _asked(places, passes, unit, in_unit)
     values = {(place.line, place.point): value for place, value in zip(places, typed, strict=True)}
     counted = {"traverse_lines": str(counts[0]), "traverse_points": str(counts[1])}
     try:
-        with database.writing(desk.records) as session:
+        with desk.writing_last() as session:
             imported = add_traverse(session, cells | counted, values, who, clock())
     except CalibError:
         if not line:
@@ -74,13 +73,12 @@ def add(
 
 
 def _places(
-    records: str, job: str, duct: str, rule: str, typed: tuple[str | None, str | None]
+    desk: Desk, job: str, duct: str, rule: str, typed: tuple[str | None, str | None]
 ) -> "tuple[Sequence[TraversePlace], Unit, tuple[int, int]]":
     """Points of the traverse, the unit of the duct's dimensions, and the numbers of lines and points."""
     from calib.airflow.traverse import POINT_RULES, traverse, usual
     from calib.procedures.measure.duct_section import section_on_record
     from calib.procedures.typed import cells
-    from calib.records import database
 
     counts = dict(zip(("lines", "points"), typed, strict=True))
     expected = {"rule": cells.one_of(*POINT_RULES)(rule)}
@@ -89,7 +87,7 @@ def _places(
     findings = [Finding.typed(name, said[name], wrong) for name, wrong in expected.items() if wrong]
     if findings:
         raise BadInputError(findings)
-    with database.reading(records) as session:
+    with desk.reading_first() as session:
         section, in_unit = section_on_record(session, job, duct)
     lines, points = (
         int(count) if count else usually for count, usually in zip(typed, usual(section, rule), strict=True)

@@ -12,7 +12,8 @@ from matplotlib.patches import Polygon
 from numpy.typing import NDArray
 
 from calib.airflow.traverse import RECTANGULAR, ROUND, Section, TraversePlace
-from calib.faces.answers.duct_section_text import (
+from calib.faces.drawings.style import INK, PALE, STROKE, Chart, house_style
+from calib.faces.parts.duct_section_text import (
     inside,
     length_text,
     lines_of,
@@ -20,7 +21,6 @@ from calib.faces.answers.duct_section_text import (
     short_length_text,
     size_text,
 )
-from calib.faces.drawings.style import INK, PALE, STROKE, Chart, house_style
 from calib.quantities import Unit
 
 _Array = NDArray[np.float64]

@@ -10,9 +10,9 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from calib.faces.drawings.outlet_rows import WIDEST, flow_axis, statement_legend
+from calib.faces.drawings.outlet_rows import flow_axis, percent_axis, statement_legend
 from calib.faces.drawings.outlets import MOST_THIN, OutletDrawing, OutletsDrawing, title_of
-from calib.faces.drawings.style import FIGURE_WIDTH, INK, PALE, SMALL_LETTERS, STROKE, short, titled
+from calib.faces.drawings.style import FIGURE_WIDTH, INK, PALE, SMALL_LETTERS, short, titled
 from calib.faces.written import SIGNS
 
 _HIGHEST_THIN, _LOWEST_THIN = 7.2, 4.0  # [in] of the lines of one figure
@@ -87,15 +87,10 @@ def _thin_percent(axes: Axes, lot: Sequence[OutletDrawing]) -> None:
     wide = np.repeat(tolerance, 2)
     axes.fill_betweenx(edges, 100 - wide, 100 + wide, color=PALE, lw=0, zorder=0)  # one shape: a bar each takes long
     value = np.array([outlet.value for outlet in lot])
-    expanded = np.array([outlet.expanded_uncertainty for outlet in lot])
-    low = max(0.0, float(np.min([value - expanded, 100 - tolerance])) - 3)
-    high = min(WIDEST, float(np.max([value + expanded, 100 + tolerance])) + 3)
+    low, high = percent_axis(axes, lot)
     for beyond, edge, sign in ((value > high, high, ">"), (value < low, low, "<")):
         if beyond.any():
             axes.plot(np.full(beyond.sum(), edge), rows[beyond], sign, color=INK, ms=4, clip_on=False)
-    axes.axvline(100, color=STROKE, lw=1.1, zorder=1)
-    axes.set_xlim(low, high)
-    axes.set_xlabel("flow [% of design]")
 
 
 def _lanes(axes: Axes, lot: Sequence[OutletDrawing]) -> None:

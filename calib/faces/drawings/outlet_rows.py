@@ -14,7 +14,7 @@ from calib.faces.drawings.outlets import OutletDrawing, OutletsDrawing, rows_wit
 from calib.faces.drawings.style import FIGURE_WIDTH, INK, PALE, SMALL_LETTERS, STROKE, WHITE, short, titled
 from calib.faces.written import SIGNS
 
-WIDEST = 200.0  # [% of design]: what lies beyond stands at the edge, with its number
+_WIDEST = 200.0  # [% of design]: what lies beyond stands at the edge, with its number
 _ROW = 0.19  # [in]
 
 # What of the circle is filled: the signs of the statements, as they stand in the tables.
@@ -99,19 +99,21 @@ def statement_legend(lot: Sequence[OutletDrawing]) -> tuple[list[Any], list[str]
     return handles, [*names, "expanded uncertainty U", "tolerance"]
 
 
-def _percent_axis(axes: Axes, lot: Sequence[OutletDrawing]) -> None:
-    """From the least to the largest that is drawn; what lies far out stands at the edge with its number."""
-    lows = [outlet.value - outlet.expanded_uncertainty for outlet in lot] + [
-        100 - (outlet.tolerance or 0) for outlet in lot
-    ]
-    highs = [outlet.value + outlet.expanded_uncertainty for outlet in lot] + [
-        100 + (outlet.tolerance or 0) for outlet in lot
-    ]
-    low, high = max(0.0, min(lows) - 3), min(WIDEST, max(highs) + 3)
+def percent_axis(axes: Axes, lot: Sequence[OutletDrawing]) -> tuple[float, float]:
+    """An axis in percent of design from the least to the largest that is drawn, and its ends."""
+    low = min(min(outlet.value - outlet.expanded_uncertainty, 100 - (outlet.tolerance or 0)) for outlet in lot)
+    high = max(max(outlet.value + outlet.expanded_uncertainty, 100 + (outlet.tolerance or 0)) for outlet in lot)
+    ends = max(0.0, low - 3), min(_WIDEST, high + 3)
     axes.axvline(100, color=STROKE, lw=1.1, zorder=1)
-    axes.set_xlim(low, high)
-    axes.xaxis.set_major_locator(MaxNLocator(8, steps=[1, 2, 5, 10]))
+    axes.set_xlim(*ends)
     axes.set_xlabel("flow [% of design]")
+    return ends
+
+
+def _percent_axis(axes: Axes, lot: Sequence[OutletDrawing]) -> None:
+    """What lies far out stands at the edge with its number."""
+    low, high = percent_axis(axes, lot)
+    axes.xaxis.set_major_locator(MaxNLocator(8, steps=[1, 2, 5, 10]))
     for outlet, place in zip(lot, _places(lot), strict=True):
         if not low <= outlet.value <= high:
             _beyond(axes, outlet, place, high if outlet.value > high else low)

@@ -1,6 +1,5 @@
 """Charts over time: the errors of an instrument through its calibrations, and control charts of its intermediate checks."""
 
-import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date
@@ -219,11 +218,12 @@ def _marks(axes: Axes, at: _Times, value: _Floats, which: NDArray[np.bool_], sig
 
 def _weighted(axes: Axes, charted: ChartedSeries, at: _Times) -> None:
     mean = np.array([np.nan if each.weighted_mean is None else each.weighted_mean for each in charted.checks])
-    if charted.mean_limits is None or not np.isfinite(mean).any():
+    drawn = np.isfinite(mean)
+    if charted.mean_limits is None or not drawn.any():
         return
     axes.plot(at, mean, color=STROKE, lw=1.4, ls="-.", marker=".", ms=4, label="weighted mean")
     for end in (charted.mean_limits.low, charted.mean_limits.high):
-        axes.plot(at[np.isfinite(mean)], np.full(np.isfinite(mean).sum(), end), color=STROKE, lw=0.8, ls=":")
+        axes.plot(at[drawn], np.full(drawn.sum(), end), color=STROKE, lw=0.8, ls=":")
 
 
 def _days(days: Sequence[date]) -> _Times:
@@ -247,16 +247,16 @@ def history_drawing(review: IntervalReview) -> HistoryDrawing:
 
 def _drawn(review: IntervalReview, point: PointReview, own: Unit) -> tuple[Any, ...]:
     as_found = [
-        (each.on, error)
+        (each.on, error_of(own, error))
         for each, error in zip(review.history, point.found, strict=True)
-        if error is not None and math.isfinite(float(error.error))
+        if error is not None
     ]
-    errors = [error_of(own, error) for _, error in as_found]
+    drawn = [(day, error) for day, error in as_found if error["error"] is not None]
     return (
         float(own.from_si(point.indication)),
-        [day for day, _ in as_found],
-        [each["error"] for each in errors],
-        [each["expanded_uncertainty"] for each in errors],
+        [day for day, _ in drawn],
+        [error["error"] for _, error in drawn],
+        [error["expanded_uncertainty"] for _, error in drawn],
         difference(own, point.corrected) or 0.0,
         difference(own, point.limit),
         point.line or point.wandering,

@@ -13,8 +13,8 @@ _PLACE = re.compile(r"^\{(\w+)((?: [\w-]+)*)\}$", re.MULTILINE)
 
 def topics() -> dict[str, str]:
     """Topic -> title, in the order of the alphabet."""
-    found = {one.name.removesuffix(".md"): one for one in files(__package__).iterdir() if one.name.endswith(".md")}
-    return {topic: found[topic].read_text(encoding="utf-8").partition("\n")[0][2:] for topic in sorted(found)}
+    pages = {page.name.removesuffix(".md"): page for page in files(__package__).iterdir() if page.name.endswith(".md")}
+    return {topic: pages[topic].read_text(encoding="utf-8").partition("\n")[0][2:] for topic in sorted(pages)}
 
 
 def source(topic: str) -> str:

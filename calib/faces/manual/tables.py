@@ -15,7 +15,8 @@ def columns(files: list[str]) -> str:
     parts = []
     for name in files or FILES:
         pairs = [
-            (f"{one.name} *" if one.required else one.name, f"{one.meaning}{_may_be(one.check)}") for one in FILES[name]
+            (f"{column.name} *" if column.required else column.name, f"{column.meaning}{_may_be(column.check)}")
+            for column in FILES[name]
         ]
         meaning = FILES[name].meaning
         parts.append(f"## {name}\n\n{meaning[0].upper()}{meaning[1:]}.\n\n{rows(pairs)}")
@@ -39,4 +40,4 @@ def cautions(_words: list[str]) -> str:
     """The cautions of every report."""
     from calib.faces.cautions import CAUTIONS  # noqa: PLC0415
 
-    return "\n".join(f"- {one}" for one in CAUTIONS)
+    return "\n".join(f"- {caution}" for caution in CAUTIONS)

@@ -84,6 +84,11 @@ class Paragraph:
     anchor: str | None = None
 
 
+def paragraph(*parts: str | Run, soft: bool = False, anchor: str | None = None) -> Paragraph:
+    """A paragraph of text and runs."""
+    return Paragraph(runs(*parts), soft, anchor)
+
+
 @dataclass(frozen=True)
 class Bullets:
     """A list."""

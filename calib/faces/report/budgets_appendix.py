@@ -4,18 +4,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from calib.faces.report.anchors import Anchors
-from calib.faces.report.blocks import (
-    Block,
-    Cell,
-    Heading,
-    Paragraph,
-    Run,
-    Table,
-    TableColumn,
-    TableRow,
-    number_columns,
-    runs,
-)
+from calib.faces.report.blocks import Block, Cell, Heading, Run, Table, TableColumn, TableRow, number_columns, paragraph
 from calib.faces.report.formulas import measurement_function
 from calib.faces.report.table_cells import NOTHING, degrees_cell, digits_cell, row_of, words_cell
 from calib.faces.written import Content, rounded, significant
@@ -55,17 +44,12 @@ def budgets_appendix(content: Content, anchors: Anchors) -> Iterator[Block]:
     if not content["budgets_in_full"]:
         return
     yield Heading(2, "Appendix B: budgets in full", "in-full", begins_page=True)
-    yield Paragraph(
-        runs(
-            "One flow of each kind of measurement, as GUM 4.1 and 5.1 set it out: X_i an input quantity, x_i its estimate, u(x_i) "
-            "its standard uncertainty, ν_i its degrees of freedom, c_i = ∂q_V/∂x_i its sensitivity coefficient, "
-            "u_i = |c_i| u(x_i) what "
-            "it contributes; u² = Σ u_i². Errors whose estimate is 0 stand as δ, and M, with the estimate 1, for "
-            "the method. Formulas "
-            "hold in coherent SI units; the conversions stand below each budget. Digits beyond those that mean "
-            "something are there for "
-            "working it out."
-        )
+    yield paragraph(
+        "One flow of each kind of measurement, as GUM 4.1 and 5.1 set it out: X_i an input quantity, x_i its estimate, u(x_i) "
+        "its standard uncertainty, ν_i its degrees of freedom, c_i = ∂q_V/∂x_i its sensitivity coefficient, u_i = |c_i| u(x_i) "
+        "what it contributes; u² = Σ u_i². Errors whose estimate is 0 stand as δ, and M, with the estimate 1, for the method. "
+        "Formulas hold in coherent SI units; the conversions stand below each budget. Digits beyond those that mean something "
+        "are there for working it out."
     )
     readings = {reading["reading"]: reading for reading in content["readings"]}
     for place, budget in enumerate(content["budgets_in_full"], start=1):
@@ -74,12 +58,12 @@ def budgets_appendix(content: Content, anchors: Anchors) -> Iterator[Block]:
 
 def _in_full(place: int, budget: Content, reading: Content, anchors: Anchors) -> Iterator[Block]:
     yield Heading(3, f"B{place}. {_title(budget['kind'])}", anchors.of("in-full", budget["reading"]))
-    yield Paragraph(runs(*_about(budget, reading, anchors)))
+    yield paragraph(*_about(budget, reading, anchors))
     yield from measurement_function(budget["kind"])
     if reading["traverse"] is not None:
         yield _points(place, reading)
     yield _quantities(place, budget, reading)
-    yield Paragraph(runs(_unit_text(budget, reading)), soft=True)
+    yield paragraph(_unit_text(budget, reading), soft=True)
 
 
 def _title(kind: Mapping[str, Any]) -> str:

@@ -9,13 +9,13 @@ from calib.faces.report.blocks import (
     Bullets,
     Heading,
     Mark,
-    Paragraph,
     Picture,
     Run,
     Table,
     TableColumn,
     TableRow,
     number_columns,
+    paragraph,
     runs,
 )
 from calib.faces.report.table_cells import NOTHING, degrees_cell, leading_cell, row_of, uncertainty_cell, words_cell
@@ -28,13 +28,11 @@ def budgets_section(report: Content, anchors: Anchors) -> Iterator[Block]:
     if not readings:
         return
     yield Heading(2, "Uncertainty budgets", "budgets")
-    yield Paragraph(
-        runs(
-            "What each influence contributes to the standard uncertainty u of each flow, in the unit of the flow; u² is the sum of "
-            "their squares. One budget of each kind of measurement stands in full in the ",
-            Run("appendix", to="in-full"),
-            ".",
-        )
+    yield paragraph(
+        "What each influence contributes to the standard uncertainty u of each flow, in the unit of the flow; u² is the sum of "
+        "their squares. One budget of each kind of measurement stands in full in the ",
+        Run("appendix", to="in-full"),
+        ".",
     )
     listed = {each["name"] for reading in readings for each in reading["contributions"]}
     names = [name for name in drawings.CONTRIBUTIONS if name in listed]
@@ -46,7 +44,7 @@ def budgets_section(report: Content, anchors: Anchors) -> Iterator[Block]:
     )
     yield Table("Uncertainty budgets", columns, tuple(_budget(reading, names, anchors) for reading in readings))
     yield from _dominated(readings, anchors)
-    yield Paragraph(runs(_SHARED), soft=True)
+    yield paragraph(_SHARED, soft=True)
     yield from _shares(readings)
 
 

@@ -9,13 +9,13 @@ from calib.faces.report.blocks import (
     Cell,
     Heading,
     Mark,
-    Paragraph,
     Picture,
     Run,
     Table,
     TableColumn,
     TableRow,
     number_columns,
+    paragraph,
     runs,
 )
 from calib.faces.report.table_cells import NOTHING, digits_cell, row_of, words_cell
@@ -30,13 +30,10 @@ def calibrations_appendix(content: Content, used: Used, anchors: Anchors) -> Ite
     if not content["instruments"]:
         return
     yield Heading(2, "Appendix A: calibrations", "calibrations", begins_page=True)
-    yield Paragraph(
-        runs(
-            "c = reference value − indication. The curve is fitted to the comparisons of one phase; residuals are what those "
-            "differ from it. Its scatter is the Type A part of the calibration, with the degrees of freedom "
-            "given; the reference part is "
-            "U/k of the certificate, interpolated between the comparisons, and is not reduced by more of them."
-        )
+    yield paragraph(
+        "c = reference value − indication. The curve is fitted to the comparisons of one phase; residuals are what those "
+        "differ from it. Its scatter is the Type A part of the calibration, with the degrees of freedom given; the reference "
+        "part is U/k of the certificate, interpolated between the comparisons, and is not reduced by more of them."
     )
     for instrument in (*content["instruments"], *content["reference_standards"]):
         yield from _calibration(instrument, used[instrument["tag"], instrument["certificate"]], anchors)
@@ -45,10 +42,10 @@ def calibrations_appendix(content: Content, used: Used, anchors: Anchors) -> Ite
 def _calibration(instrument: Content, on_file: CalibrationOnFile, anchors: Anchors) -> Iterator[Block]:
     place = (instrument["tag"], instrument["certificate"])
     yield Heading(3, f"{instrument['tag']}, certificate {instrument['certificate']}", anchors.of("calibration", *place))
-    yield Paragraph(runs(*_certificate(instrument, anchors)))
-    yield Paragraph(runs(*_specified(instrument)), soft=True)
+    yield paragraph(*_certificate(instrument, anchors))
+    yield paragraph(*_specified(instrument), soft=True)
     yield _comparisons(instrument)
-    yield Paragraph(runs(*_curve(instrument)), anchor=anchors.of("curve", *place))
+    yield paragraph(*_curve(instrument), anchor=anchors.of("curve", *place))
     yield _coefficients(instrument)
     chart = calibration_chart(on_file)
     caption = runs(

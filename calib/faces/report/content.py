@@ -11,12 +11,12 @@ from typing import Any
 
 from calib import __version__
 from calib.faces.answers.balance import totals
-from calib.faces.answers.budgets_in_full import budgets_in_full
 from calib.faces.answers.conformity import risks
-from calib.faces.answers.curve import curve
-from calib.faces.answers.evidence import certified
-from calib.faces.answers.reading_in_full import reading_content, result
 from calib.faces.cautions import CAUTIONS, RULES_IN_WORDS
+from calib.faces.parts.budgets_in_full import budgets_in_full
+from calib.faces.parts.curve import curve
+from calib.faces.parts.evidence import certified
+from calib.faces.parts.reading_in_full import reading_content, result
 from calib.faces.unswept import unswept
 from calib.faces.written import Content
 from calib.procedures.impact.reviews import Review
@@ -143,8 +143,8 @@ def _instruments(report: JobReport) -> list[Content]:
 def _standards(report: JobReport) -> list[Content]:
     """Reference standards of the register that the instruments' calibrations rest on, where no flow was measured with them."""
     return [
-        _instrument(one.kept, one.due_on, report.standards.of.get(names, ()))
-        for names, one in report.standards.standards.items()
+        _instrument(standard.kept, standard.due_on, report.standards.of.get(names, ()))
+        for names, standard in report.standards.standards.items()
         if names not in report.calibrations
     ]
 

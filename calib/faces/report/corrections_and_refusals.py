@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 
 from calib.faces.report.anchors import Anchors
-from calib.faces.report.blocks import Block, Heading, Paragraph, Table, TableColumn, TableRow, number_columns, runs
+from calib.faces.report.blocks import Block, Heading, Table, TableColumn, TableRow, number_columns, paragraph
 from calib.faces.report.table_cells import flow_cell, row_of, words_cell
 from calib.faces.written import Content, moment_text
 
@@ -65,7 +65,7 @@ def refusals_section(report: Content, anchors: Anchors) -> Iterator[Block]:
     """Readings that yield no flow, with the reasons."""
     yield Heading(2, "Refused readings", "refused")
     if not report["refusals"]:
-        yield Paragraph(runs(_NONE_REFUSED if report["readings"] else "None: no reading was recorded."))
+        yield paragraph(_NONE_REFUSED if report["readings"] else "None: no reading was recorded.")
         return
     columns = (
         TableColumn("Outlet"),

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from calib.faces.report.blocks import Block, Heading, Paragraph, Table, TableColumn, TableRow, number_columns, runs
+from calib.faces.report.blocks import Block, Heading, Table, TableColumn, TableRow, number_columns, paragraph
 from calib.faces.report.table_cells import number_cell, risk_cell, row_of, words_cell
 from calib.faces.written import Content
 
@@ -12,13 +12,11 @@ _GLOBAL_RISKS = number_columns("Global consumer's risk", "Global producer's risk
 def decisions_section(report: Content) -> Iterator[Block]:
     """The decision rule, and the risks of deciding wrongly."""
     yield Heading(2, "Decision rule", "rule")
-    yield Paragraph(runs(report["decision_rule_in_words"]))
-    yield Paragraph(
-        runs(
-            "The probability of conformity is that of the true flow lying within design × (1 ± tolerance), from "
-            "the measured value, "
-            "its standard uncertainty and its effective degrees of freedom."
-        )
+    yield paragraph(report["decision_rule_in_words"])
+    yield paragraph(
+        "The probability of conformity is that of the true flow lying within design × (1 ± tolerance), from "
+        "the measured value, "
+        "its standard uncertainty and its effective degrees of freedom."
     )
     risks = report["risks"]
     if risks is None:
@@ -31,7 +29,7 @@ def decisions_section(report: Content) -> Iterator[Block]:
     )
     rows = tuple(_decision(decision, has_process=process is not None) for decision in risks["decisions"])
     yield Table("Risks of the decisions", columns, rows, is_compact=True)
-    yield Paragraph(runs(_about_risks(process)), soft=True)
+    yield paragraph(_about_risks(process), soft=True)
 
 
 def _decision(decision: Content, *, has_process: bool) -> TableRow:

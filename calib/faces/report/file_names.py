@@ -3,7 +3,7 @@
 import re
 
 # Windows takes a file of such a name, with whatever ending, for a device.
-_DEVICES = {"CON", "PRN", "AUX", "NUL", *(f"{port}{number}" for port in ("COM", "LPT") for number in range(1, 10))}
+_DEVICES = {"CON", "PRN", "AUX", "NUL", *(f"{port}{digit}" for port in ("COM", "LPT") for digit in range(1, 10))}
 FORMS = ("html", "pdf", "json", "csv", "xlsx", "eml")  # of a report; each the ending of its file
 
 _LONGEST = 60  # signs of a job's name in a file name: four bytes each at the most, and systems allow 255

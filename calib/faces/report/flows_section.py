@@ -12,13 +12,13 @@ from calib.faces.report.blocks import (
     Cell,
     Heading,
     Mark,
-    Paragraph,
     Picture,
     Run,
     Table,
     TableColumn,
     TableRow,
     number_columns,
+    paragraph,
     runs,
 )
 from calib.faces.report.table_cells import (
@@ -56,12 +56,10 @@ def flows_section(report: Content, anchors: Anchors) -> Iterator[Block]:
     """Every flow that was measured, system by system, with the totals."""
     first = report["readings"][0]["flow"]["coverage_probability"] if report["readings"] else COVERAGE_PROBABILITY
     yield Heading(2, "Measured flows", "flows")
-    yield Paragraph(
-        runs(
-            f"Each flow is given as value ± expanded uncertainty U = k·u, with its coverage factor k for a coverage probability of "
-            f"{100 * first:g}\N{NO-BREAK SPACE}%. A flow leads to its uncertainty budget, an instrument to its calibration. "
-            "Times are local, with their difference from UTC."
-        )
+    yield paragraph(
+        f"Each flow is given as value ± expanded uncertainty U = k·u, with its coverage factor k for a coverage probability of "
+        f"{100 * first:g}\N{NO-BREAK SPACE}%. A flow leads to its uncertainty budget, an instrument to its calibration. "
+        "Times are local, with their difference from UTC."
     )
     yield from _overview(report["readings"])
     readings, totals = _by_system(report["readings"]), _by_system(report["totals"])
@@ -187,17 +185,13 @@ def balance_section(report: Content) -> Iterator[Block]:
         yield _totals("All systems", report["job_totals"])
     if report["rooms"]:
         yield _rooms(report["rooms"])
-        yield Paragraph(
-            runs(
-                "The sign of the net flow says which way air leaks through a room's openings; the pressure itself was not measured."
-            ),
+        yield paragraph(
+            "The sign of the net flow says which way air leaks through a room's openings; the pressure itself was not measured.",
             soft=True,
         )
-    yield Paragraph(
-        runs(
-            "Totals take the latest reading of each outlet and carry what their readings share: the errors of one calibration, one "
-            "outlet or one source of outlet factors add up before they are squared."
-        ),
+    yield paragraph(
+        "Totals take the latest reading of each outlet and carry what their readings share: the errors of one calibration, one "
+        "outlet or one source of outlet factors add up before they are squared.",
         soft=True,
     )
 

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from calib.faces.report.anchors import Anchors
-from calib.faces.report.blocks import Block, Heading, Paragraph, Run, Table, TableColumn, TableRow, runs
+from calib.faces.report.blocks import Block, Heading, Run, Table, TableColumn, TableRow, paragraph
 from calib.faces.report.calibrations_appendix import reference_standards
 from calib.faces.report.table_cells import leading_cell, row_of, words_cell
 from calib.faces.written import Content
@@ -13,7 +13,7 @@ def instruments_section(report: Content, anchors: Anchors) -> Iterator[Block]:
     """Every instrument that a flow rests on, with its certificate."""
     yield Heading(2, "Instruments used", "instruments")
     if not report["instruments"]:
-        yield Paragraph(runs("No reading stands, so no instrument was used for a reported flow."))
+        yield paragraph("No reading stands, so no instrument was used for a reported flow.")
         return
     columns = (
         TableColumn("Instrument"),

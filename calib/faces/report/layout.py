@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 
 from calib.faces.report.anchors import Anchors
-from calib.faces.report.blocks import Block, Bullets, Heading, Layout, Mark, Paragraph, Run, Signatures, runs
+from calib.faces.report.blocks import Block, Bullets, Heading, Layout, Mark, Run, Signatures, paragraph, runs
 from calib.faces.report.budgets_appendix import budgets_appendix
 from calib.faces.report.budgets_section import budgets_section
 from calib.faces.report.calibrations_appendix import calibrations_appendix
@@ -54,15 +54,13 @@ def _blocks(content: Content, used: Mapping[tuple[str, str], CalibrationOnFile],
 
 def _evidence(content: Content) -> Iterator[Block]:
     yield Heading(2, "Evidence", "evidence")
-    yield Paragraph(
-        runs(
-            "The digest of the ledger of records when this report was written. ",
-            Run("calib verify --digest", Mark.CODE),
-            " with it shows whether the records still hold everything they held then.",
-        )
+    yield paragraph(
+        "The digest of the ledger of records when this report was written. ",
+        Run("calib verify --digest", Mark.CODE),
+        " with it shows whether the records still hold everything they held then.",
     )
-    yield Paragraph(runs(Run(content["ledger_digest"], Mark.CODE)))
-    yield Paragraph(runs(f"Written by {content['written_by']}."), soft=True)
+    yield paragraph(Run(content["ledger_digest"], Mark.CODE))
+    yield paragraph(f"Written by {content['written_by']}.", soft=True)
 
 
 def _signed(content: Content) -> Iterator[Block]:

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 
 from calib.faces.report.anchors import Anchors
-from calib.faces.report.blocks import Block, Heading, Paragraph, Table, TableColumn, TableRow, number_columns, runs
+from calib.faces.report.blocks import Block, Heading, Table, TableColumn, TableRow, number_columns, paragraph
 from calib.faces.report.table_cells import leading_cell, number_cell, row_of, uncertainty_cell, words_cell
 from calib.faces.written import Content, signed_percent, two_digits
 
@@ -27,11 +27,9 @@ def traverses_section(report: Content, anchors: Anchors) -> Iterator[Block]:
         TableColumn("Profile", is_wordy=True),
     )
     yield Table("Traverses", columns, tuple(_traverse(reading, anchors) for reading in traversed))
-    yield Paragraph(
-        runs(
-            "Velocities are averaged over the points, never pressures. The spread over the points is the profile of the duct and "
-            "enters no uncertainty as repeatability; repeated passes do."
-        ),
+    yield paragraph(
+        "Velocities are averaged over the points, never pressures. The spread over the points is the profile of the duct and "
+        "enters no uncertainty as repeatability; repeated passes do.",
         soft=True,
     )
 
@@ -71,10 +69,8 @@ def air_section(report: Content) -> Iterator[Block]:
         for conditions in used.values()
     )
     yield Table("Conditions of the air", columns, tuple(rows))
-    yield Paragraph(
-        runs(
-            "Density of moist air by CIPM-2007, with the corrections and uncertainties of the instruments that observed it."
-        ),
+    yield paragraph(
+        "Density of moist air by CIPM-2007, with the corrections and uncertainties of the instruments that observed it.",
         soft=True,
     )
 

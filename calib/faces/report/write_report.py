@@ -7,7 +7,7 @@ from pathlib import Path
 
 from sqlmodel import Session
 
-from calib.errors import CalibError
+from calib.errors import CalibError, Step
 from calib.faces.report.content import Issuing, content
 from calib.faces.report.file_names import file_stem
 from calib.faces.report.forms import in_forms
@@ -82,8 +82,8 @@ def issue(
         files = () if into is None else _write_all(into, dict(made.issue.forms.values()))
     except CalibError as error:
         revision = made.issue.revision
-        again = f"issued as revision {revision} all the same: `calib report {wanted.job} --revision {revision}` writes it again"
-        raise CalibError(f"{error}; it is {again}") from error
+        again = f"{Step.WRITE_AGAIN} {wanted.job}, revision {revision}"
+        raise CalibError(f"{error}; it is issued as revision {revision} all the same: {again}") from error
     return WrittenReport(files, made.refusals, made.issue.revision)
 
 

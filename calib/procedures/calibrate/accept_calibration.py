@@ -18,6 +18,7 @@ from calib.procedures.on_record.in_force import curve_of
 from calib.procedures.on_record.register import load_register
 from calib.procedures.people.authorise import append, authorise
 from calib.procedures.people.four_eyes import against_one_person
+from calib.procedures.verify.rests_on import must_be_whole, of_instruments
 from calib.records import ledger
 from calib.records.record import key, typed
 from calib.records.tables import Acceptance
@@ -49,23 +50,25 @@ def accept_calibration(
     A later certificate that was found beyond its limits opens its review now where no earlier one had been accepted before.
 
     Raises NotInRecordsError; BadInputError where it is accepted already or was withdrawn, or the date or the wish cannot be;
-    RefusedError, nothing written, where a comparison fails or the same person typed the certificate.
+    RefusedError, nothing written, where a comparison fails or the same person typed the certificate; DamagedError where what it
+    rests on was changed past the program.
     """
     signature = authorise(session, signature, "accept")
-    kept = calibration_on_file(session, tag, certificate)
-    finding = _of_call(kept, on, wanted, signature)
+    on_file = calibration_on_file(session, tag, certificate)
+    finding = _of_call(on_file, on, wanted, signature)
     if finding is not None:
         raise BadInputError([finding])
-    why = against_one_person(session, kept.calibration, signature.person)
+    why = against_one_person(session, on_file.calibration, signature.person)
     if why is not None:
         raise RefusedError(f"{tag}: {why}")
-    assessment = assessed(kept, wanted)
+    must_be_whole(session, of_instruments(session, [key(on_file.instrument.id)]))
+    assessment = assessed(on_file, wanted)
     if assessment is not None and not assessment.accepted:
         raise RefusedError("\n".join(refusal(tag, certificate, assessment)))
-    acceptance = _record(kept, on, wanted, assessment, signature.person)
+    acceptance = _record(on_file, on, wanted, assessment, signature.person)
     append(session, [acceptance], signature)
-    later = later_calibrations(load_register(session, [key(kept.instrument.id)])[tag], key(kept.calibration.id))
-    accepted = (RecordKind.CALIBRATION, key(kept.calibration.id))
+    later = later_calibrations(load_register(session, [key(on_file.instrument.id)])[tag], key(on_file.calibration.id))
+    accepted = (RecordKind.CALIBRATION, key(on_file.calibration.id))
     return Accepted(acceptance, assessment, open_reviews(session, signature, signature.time, later, [accepted]).remarks)
 
 
@@ -74,7 +77,7 @@ def assessed(on_file: CalibrationOnFile, wanted: AcceptanceWanted, phase: str | 
 
     Of the comparisons that its curve was made from, or of the phase asked for. Raises BadInputError where it cannot be judged so.
     """
-    instrument, comparisons = typed(on_file.instrument), [typed(one) for one in on_file.comparisons]
+    instrument, comparisons = typed(on_file.instrument), [typed(comparison) for comparison in on_file.comparisons]
     if not has_limits(instrument):
         return None
     judged = wanted.judged or usual_object(instrument)
@@ -83,7 +86,7 @@ def assessed(on_file: CalibrationOnFile, wanted: AcceptanceWanted, phase: str | 
         return assess(
             instrument,
             comparisons,
-            phase or phase_in_use(one["phase"] for one in comparisons),
+            phase or phase_in_use(comparison["phase"] for comparison in comparisons),
             wanted.rule,
             judged,
             curve,

@@ -40,8 +40,8 @@ def add_calibration(
         expected = "the acceptance criterion in words: the register states no maximum permissible error for it"
         raise BadInputError([Finding.typed("criterion", row.get("criterion"), expected)])
     sheets = {"calibrations.csv": [typed_row(None, row)], "comparisons.csv": comparisons}
-    for one in import_sheets(session, sheets, signature, now, strict=True).remarks:
-        remark(one)
+    for told in import_sheets(session, sheets, signature, now, strict=True).remarks:
+        remark(told)
     if file is not None:
         attach_to_calibration(session, tag, certificate.strip(), file, None, signature)
     return calibration_on_file(session, tag, certificate.strip())

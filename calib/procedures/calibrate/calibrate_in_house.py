@@ -91,8 +91,8 @@ def reference_values(
 
     `place_relative`: relative standard uncertainty of the difference between the places of standard and instrument [1].
     """
-    found = flows(as_readings(standard, curve, observed, stability))
-    value, each = found.velocity, np.arange(found.velocity.size)
+    evaluated = flows(as_readings(standard, curve, observed, stability))
+    value, each = evaluated.velocity, np.arange(evaluated.velocity.size)
     between = Contribution(
         "place",
         np.zeros(each.size, dtype=bool),
@@ -100,7 +100,7 @@ def reference_values(
         each,
         np.full(each.size, np.inf),
     )
-    contributions = (*found.velocity_contributions, *((between,) if place_relative > 0 else ()))
+    contributions = (*evaluated.velocity_contributions, *((between,) if place_relative > 0 else ()))
     combined = combine(contributions)
     k = coverage_factor(combined.degrees_of_freedom)
     return ReferenceValues(value, combined.standard_uncertainty, combined.degrees_of_freedom, k, contributions)
@@ -128,11 +128,11 @@ def in_house(
         raise BadInputError(findings or [nothing])
     records = on_record_of(session, [key(instrument.id), key(standard.id)])
     calibration = _in_calibration(records, standard, on, rows)
-    seen = _observed(standard, rows)
+    observed = _observed(standard, rows)
     curve = records.curve(calibration.record_id)
-    stability = stability_at(records, standard, calibration, [on] * len(rows), seen.indication)
-    found = reference_values(standard, curve, seen, stability, float(between.percent) / 100)
-    return [_comparison(row, number, found, standard, calibration, between) for number, row in enumerate(rows)]
+    stability = stability_at(records, standard, calibration, [on] * len(rows), observed.indication)
+    values = reference_values(standard, curve, observed, stability, float(between.percent) / 100)
+    return [_comparison(row, point, values, standard, calibration, between) for point, row in enumerate(rows)]
 
 
 def _of_call(instrument: Instrument, standard: Instrument, place: PlaceDifference) -> Iterable[Finding]:
@@ -164,7 +164,7 @@ def _in_calibration(records: OnRecord, standard: Instrument, on: date, rows: Seq
     """The standard's calibration on the day; raises RefusedError with every reason against it, at any of its indications."""
     # The day as a whole: the records keep no hour of a calibration.
     decisions = [_decision(records, standard, on, row) for row in rows]
-    reasons = dict.fromkeys(reason for one in decisions for reason in one.reasons)
+    reasons = dict.fromkeys(reason for decision in decisions for reason in decision.reasons)
     if reasons:
         raise RefusedError("\n".join(reasons))
     calibration = decisions[0].calibration
@@ -184,11 +184,11 @@ def _observed(standard: Instrument, rows: Sequence[TypedRow]) -> IndicationsObse
     own = repeatability_of(standard)
     deviation = np.array(
         [
-            one.difference_to_si(float(row.cells["reference_repeatability"])) if is_stated else own
-            for one, row, is_stated in zip(units, rows, stated, strict=True)
+            typed.difference_to_si(float(row.cells["reference_repeatability"])) if is_stated else own
+            for typed, row, is_stated in zip(units, rows, stated, strict=True)
         ]
     )
-    indication = [one.to_si(float(row.cells["reference_indication"])) for one, row in zip(units, rows, strict=True)]
+    indication = [typed.to_si(float(row.cells["reference_indication"])) for typed, row in zip(units, rows, strict=True)]
     return IndicationsObserved(
         np.array(indication),
         deviation / np.sqrt(counts),
@@ -212,12 +212,12 @@ def _comparison(
     )
     # k as it is kept: U is made from it, so that U/k is u.
     k = f"{values.coverage_factor[point]:.{_DIGITS}f}"
-    kept = round_result(float(value), float(expanded) * float(k) / float(values.coverage_factor[point]), _DIGITS)
+    rounded = round_result(float(value), float(expanded) * float(k) / float(values.coverage_factor[point]), _DIGITS)
     cells = {
         "phase": row.cells["phase"],
-        "reference": plain(kept.value),
+        "reference": plain(rounded.value),
         "unit": in_unit.symbol,
-        "expanded_uncertainty": plain(kept.uncertainty),
+        "expanded_uncertainty": plain(rounded.uncertainty),
         "coverage_factor": k,
         "standard_indication": row.cells["reference_indication"],
         "basis": json.dumps(_basis(row, point, values, standard, calibration, place, in_unit), ensure_ascii=False),
@@ -271,10 +271,10 @@ def _basis(
         "place_basis": place.basis,
         "contributions": [
             {
-                "name": one.name,
-                "standard_uncertainty": difference(float(np.sqrt(one.variance[point]))),
-                "degrees_of_freedom": finite(one.degrees_of_freedom[point]),
+                "name": contribution.name,
+                "standard_uncertainty": difference(float(np.sqrt(contribution.variance[point]))),
+                "degrees_of_freedom": finite(contribution.degrees_of_freedom[point]),
             }
-            for one in values.contributions
+            for contribution in values.contributions
         ],
     }

@@ -21,10 +21,10 @@ def choose_curve(
     if not reason.strip():
         raise BadInputError([Finding.typed("reason", "", "why this curve, in a few words")])
     signature = authorise(session, signature, "choose")
-    kept = calibration_on_file(session, tag, certificate)
-    withdrawn = against_withdrawn(kept)
+    on_file = calibration_on_file(session, tag, certificate)
+    withdrawn = against_withdrawn(on_file)
     if withdrawn is not None:
         raise BadInputError([withdrawn])
-    record = curve_record(key(kept.calibration.id), refit(kept, wish), signature.person, reason.strip())
+    record = curve_record(key(on_file.calibration.id), refit(on_file, wish), signature.person, reason.strip())
     append(session, [record], signature)
     return record

@@ -60,14 +60,14 @@ def withdraw_calibration(
     written, where there is no reason, it was withdrawn already, or the person may not.
     """
     signature = authorise(session, signature, "accept")
-    kept = calibration_on_file(session, tag, certificate)
-    findings = [one for one in (against_withdrawn(kept), _of_reason(reason)) if one is not None]
+    on_file = calibration_on_file(session, tag, certificate)
+    findings = [finding for finding in (against_withdrawn(on_file), _of_reason(reason)) if finding is not None]
     if findings:
         raise BadInputError(findings)
-    calibration = key(kept.calibration.id)
+    calibration = key(on_file.calibration.id)
     hanging = _hanging(ground_below(session, [(RecordKind.CALIBRATION, calibration)]), calibration)
     append(session, [Withdrawal(calibration_id=calibration, reason=reason.strip())], signature)
-    register = load_register(session, [key(kept.instrument.id)])
+    register = load_register(session, [key(on_file.instrument.id)])
     later = later_calibrations(register[tag], calibration)
     opened = open_reviews(session, signature, signature.time, later, [(RecordKind.CALIBRATION, calibration)]).remarks
     return Withdrawn(
@@ -86,28 +86,29 @@ def _of_reason(reason: str) -> Finding | None:
 
 def _hanging(ground: Ground, calibration: int) -> Hanging:
     start = (RecordKind.CALIBRATION, calibration)
-    graph = downward(one for one in ground.links if one.role != OF)
-    found = [one for one in reached(graph, [start]) if one != start]
+    graph = downward(link for link in ground.links if link.role != OF)
+    below = [record for record in reached(graph, [start]) if record != start]
+    jobs = {ground.reports[report].job_id for report in _keys(below, RecordKind.REPORT)}
     return Hanging(
-        len(_numbers(found, RecordKind.READING)),
-        tuple(sorted({ground.factors[one].factor for one in _numbers(found, RecordKind.FACTOR)})),
-        tuple(sorted(_named(ground, one) for one in _numbers(found, RecordKind.CALIBRATION))),
-        tuple(sorted({ground.jobs[ground.reports[one].job_id].job for one in _numbers(found, RecordKind.REPORT)})),
+        len(_keys(below, RecordKind.READING)),
+        tuple(sorted({ground.factors[factor].factor for factor in _keys(below, RecordKind.FACTOR)})),
+        tuple(sorted(_named(ground, hanging) for hanging in _keys(below, RecordKind.CALIBRATION))),
+        tuple(sorted({ground.jobs[job].job for job in jobs})),
     )
 
 
-def _numbers(records: list[Record], table: str) -> list[int]:
-    return [number for name, number in records if name == table]
+def _keys(records: list[Record], table: str) -> list[int]:
+    return [record_id for name, record_id in records if name == table]
 
 
 def _named(ground: Ground, calibration: int) -> str:
-    one = ground.calibrations[calibration]
-    return f"{ground.instruments[one.instrument_id].tag} {one.certificate}"
+    record = ground.calibrations[calibration]
+    return f"{ground.instruments[record.instrument_id].tag} {record.certificate}"
 
 
 def _left_open(session: Session, tag: str, certificate: str) -> list[str]:
     return [
-        f"impact review of {tag}, certificate {certificate}, stays open with {one.open_lines} of its lines: dispose of each"
-        for one in reviews(session, only_open=True)
-        if (one.tag, one.certificate) == (tag, certificate)
+        f"impact review of {tag}, certificate {certificate}, stays open with {review.open_lines} of its lines: dispose of each"
+        for review in reviews(session, only_open=True)
+        if (review.tag, review.certificate) == (tag, certificate)
     ]

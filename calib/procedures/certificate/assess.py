@@ -53,12 +53,12 @@ class Assessment:
         }
 
     def _line(self, row: int) -> dict[str, Any]:
-        one, errors, judged = self.comparisons[row], self.judged.errors, self.judged
+        comparison, errors, judged = self.comparisons[row], self.judged.errors, self.judged
         return {
-            "reference": one["reference"],
-            "indication": one["indication"],
-            "unit": one["unit"],
-            "indication_unit": one["indication_unit"],
+            "reference": comparison["reference"],
+            "indication": comparison["indication"],
+            "unit": comparison["unit"],
+            "indication_unit": comparison["indication_unit"],
             "error": float(self.unit.difference_from_si(errors.error[row])),
             "expanded_uncertainty": float(self.unit.difference_from_si(errors.expanded_uncertainty[row])),
             "coverage_factor": float(errors.coverage_factor[row]),
@@ -100,7 +100,7 @@ def assess(
     register states no maximum permissible error, where there are no such comparisons, or where an indication is no value of the
     quantity.
     """
-    used = tuple(one for one in comparisons if one["phase"] == phase)
+    used = tuple(comparison for comparison in comparisons if comparison["phase"] == phase)
     if not used:
         raise CalibError(f"the certificate has no comparisons {phase}")
     if not has_limits(instrument):
@@ -149,4 +149,4 @@ def _of_value(instrument: Cells, used: Sequence[Cells], curve: Curve | None) -> 
 
 def coverage_factors(used: Sequence[Cells]) -> NDArray[np.float64]:
     """(n,) k of each comparison as the certificate states it."""
-    return np.array([float(str(one["coverage_factor"])) for one in used])
+    return np.array([float(str(comparison["coverage_factor"])) for comparison in used])

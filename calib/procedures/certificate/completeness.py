@@ -8,8 +8,8 @@ is reproduced.
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from calib.procedures.typed.columns import PHASES
 from calib.procedures.typed.sheets import Cells
+from calib.records.tables import PHASES
 
 STATED, MISSING, READ = "stated", "missing", "to be read in the certificate"
 

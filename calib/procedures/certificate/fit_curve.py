@@ -38,13 +38,16 @@ def fit_curve(instrument: Cells, comparisons: Sequence[Cells], wish: CurveWish |
 
     A correction curve where the instrument indicates the quantity itself, else a response curve.
     """
-    phase = phase_in_use(one["phase"] for one in comparisons)
-    used = [one for one in comparisons if one["phase"] == phase]
+    phase = phase_in_use(comparison["phase"] for comparison in comparisons)
+    used = [comparison for comparison in comparisons if comparison["phase"] == phase]
     choice = _chosen(instrument, comparisons_in_si(instrument, used), wish or CurveWish())
     lowest, highest = (
         extreme(used, key=lambda comparison: float(_cell(comparison, "indication"))) for extreme in (min, max)
     )
-    interval = " to ".join(f"{one['indication']} {one['indication_unit'] or one['unit']}" for one in (lowest, highest))
+    interval = " to ".join(
+        f"{comparison['indication']} {comparison['indication_unit'] or comparison['unit']}"
+        for comparison in (lowest, highest)
+    )
     return FittedCurve(phase, choice, interval)
 
 
@@ -58,7 +61,7 @@ def _chosen(instrument: Cells, points: Comparisons, wish: CurveWish) -> Choice:
     else:
         shapes = CANDIDATES.get(indicated, (PROPORTIONAL, LINE))
     if wish.degree is not None:
-        raise CurveError(f"a degree is for polynomials; name a shape here: {', '.join(one.name for one in shapes)}")
+        raise CurveError(f"a degree is for polynomials; name a shape here: {', '.join(shape.name for shape in shapes)}")
     return choose_response(points, shapes, wish.shape)
 
 
@@ -73,31 +76,35 @@ def comparisons_in_si(instrument: Cells, comparisons: Sequence[Cells]) -> Compar
     d^2 = repeatability^2/observations + resolution^2/12, of the indication; without stated repeatability d is unknown. Raises
     CurveError where only some of the comparisons state it.
     """
-    stated = [one["repeatability"] is not None for one in comparisons]
+    stated = [comparison["repeatability"] is not None for comparison in comparisons]
     if any(stated) and not all(stated):
         raise CurveError(
             "repeatability is stated for some comparisons of a phase and blank for others: state it for all, or for none"
         )
     quantity = _cell(instrument, "quantity")
     indicated = indication_quantity(instrument) or quantity
-    of_value = [unit(quantity, _cell(one, "unit")) for one in comparisons]
-    of_indication = [unit(indicated, one["indication_unit"] or _cell(one, "unit")) for one in comparisons]
+    of_value = [unit(quantity, _cell(comparison, "unit")) for comparison in comparisons]
+    of_indication = [
+        unit(indicated, comparison["indication_unit"] or _cell(comparison, "unit")) for comparison in comparisons
+    ]
 
     def column(name: str, units: Sequence[Unit]) -> NDArray[np.float64]:
-        return np.array([u.to_si(float(_cell(one, name))) for u, one in zip(units, comparisons, strict=True)])
+        return np.array(
+            [u.to_si(float(_cell(comparison, name))) for u, comparison in zip(units, comparisons, strict=True)]
+        )
 
     standard = [
         u.difference_to_si(
-            from_expanded(float(_cell(one, "expanded_uncertainty")), float(_cell(one, "coverage_factor")))
+            from_expanded(float(_cell(comparison, "expanded_uncertainty")), float(_cell(comparison, "coverage_factor")))
         )
-        for u, one in zip(of_value, comparisons, strict=True)
+        for u, comparison in zip(of_value, comparisons, strict=True)
     ]
     independent = None
     if stated and all(stated):
         step = unit(indicated, _cell(instrument, "unit")).difference_to_si(float(_cell(instrument, "resolution")))
         variances = [
-            u.difference_to_si(float(_cell(one, "repeatability"))) ** 2 / int(one["observations"] or 1)
-            for u, one in zip(of_indication, comparisons, strict=True)
+            u.difference_to_si(float(_cell(comparison, "repeatability"))) ** 2 / int(comparison["observations"] or 1)
+            for u, comparison in zip(of_indication, comparisons, strict=True)
         ]
         independent = np.sqrt(np.array(variances) + resolution(step) ** 2)
     return Comparisons(

@@ -19,6 +19,7 @@ from calib.procedures.enter.check_ranges import outside_range
 from calib.procedures.enter.fit_certificates import AcceptancesJudged, CurvesFitted, fit_curves, judge_acceptances
 from calib.procedures.enter.later_records import factors_here, history_findings, in_force
 from calib.procedures.enter.names_on_record import AskedNames, NamesOnRecord, Recorded
+from calib.procedures.enter.odd_cells import odd_cells
 from calib.procedures.enter.record_rows import rows_of_table
 from calib.procedures.enter.write_certificates import acceptances, chosen_curves, curves_by_rule, standards_of_rows
 from calib.procedures.enter.write_readings import RefusedReading, on_record_of_rows, write_readings
@@ -81,7 +82,11 @@ def import_sheets(
     if wrong:
         raise BadInputError(sorted(wrong, key=_place))
     writing = _Writing(session, asked, signature, now, progress)
-    for notice in [*([] if said is None else [said]), *outside_range(complete, checked.named.instruments)]:
+    for notice in [
+        *([] if said is None else [said]),
+        *outside_range(complete, checked.named.instruments),
+        *odd_cells(complete, checked.named.instruments),
+    ]:
         writing.remark(f"notice: {notice}")
     return writing.write(complete, checked)
 

@@ -43,23 +43,23 @@ class MethodCompared:
 
 def methods(session: Session) -> list[RecordCells]:
     """Every method as it was declared, with the number of readings taken with it."""
-    used = [one for table in (tables.Reading, tables.Refusal) for one in session.exec(select(table.method_id))]
-    found = session.exec(select(tables.Method).order_by(col(tables.Method.method)))
-    return [typed(one, "id") | {"readings": used.count(one.id or 0)} for one in found]
+    used = [method for table in (tables.Reading, tables.Refusal) for method in session.exec(select(table.method_id))]
+    methods = session.exec(select(tables.Method).order_by(col(tables.Method.method)))
+    return [typed(method, "id") | {"readings": used.count(method.id or 0)} for method in methods]
 
 
 def compare_method(session: Session, name: str, pairs: Sequence[str], now: datetime) -> MethodCompared:
     """Compare a method by pairs typed as TRAVERSE:READING; raises NotInRecordsError, or BadInputError with every finding."""
     method = _method_named(session, name)
-    found = pairs_of(session, pairs, now)
-    findings = [*found.findings, *_of_methods(method, found.sound)]
+    compared = pairs_of(session, pairs, now)
+    findings = [*compared.findings, *_of_methods(method, compared.sound)]
     if findings:
         raise BadInputError(findings)
-    ratio = np.array([flow(pair.other) / flow(pair.traverse) for pair in found.sound])
-    explained = ratio * [_explained(pair) for pair in found.sound]
+    ratio = np.array([flow(pair.other) / flow(pair.traverse) for pair in compared.sound])
+    explained = ratio * [_explained(pair) for pair in compared.sound]
     comparison = paired(ratio - 1.0, explained)
-    told = (*cautions_about(comparison), *_cautions(session, found.sound))
-    return MethodCompared(method, found.sound, explained, comparison, told)
+    told = (*cautions_about(comparison), *_cautions(session, compared.sound))
+    return MethodCompared(method, compared.sound, explained, comparison, told)
 
 
 def _method_named(session: Session, name: str) -> tables.Method:

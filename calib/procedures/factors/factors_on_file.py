@@ -71,7 +71,7 @@ class FactorOnFile:
     @property
     def cautions(self) -> tuple[str, ...]:
         """What to bear in mind about it, in plain words."""
-        return (*_of_one_place(self), *(caution for one in self.pairs for caution in _of_times(one)))
+        return (*_of_one_place(self), *(caution for pair in self.pairs for caution in _of_times(pair)))
 
 
 def _of_one_place(factor: FactorOnFile) -> Iterator[str]:
@@ -90,8 +90,8 @@ def _of_times(pair: PairOnFile) -> Iterator[str]:
 
 def factors_on_file(session: Session) -> list[FactorOnFile]:
     """Every factor as it counts now, by name."""
-    found = _on_file(session, session.exec(select(tables.FoundFactor)).all())
-    return sorted((one for one in found if one.latest), key=lambda factor: factor.factor.factor)
+    factors = _on_file(session, session.exec(select(tables.FoundFactor)).all())
+    return sorted((factor for factor in factors if factor.latest), key=lambda factor: factor.factor.factor)
 
 
 def revisions_on_file(session: Session, name: str) -> list[FactorOnFile]:
@@ -112,17 +112,17 @@ def _on_file(session: Session, factors: Sequence[tables.FoundFactor]) -> list[Fa
     places = _Places(session)
     return [
         FactorOnFile(
-            one,
-            latest[one.factor].id == one.id,
-            ledger[key(one.id)],
-            None if one.outlet_id is None else places.outlets[one.outlet_id],
-            None if one.outlet_id is None else places.job(one.outlet_id),
-            session.get_one(tables.Instrument, one.instrument_id),
-            session.get_one(tables.Calibration, one.calibration_id),
-            session.get_one(tables.Method, one.method_id),
-            tuple(_pair(session, places, pair) for pair in pairs[key(one.id)]),
+            factor,
+            latest[factor.factor].id == factor.id,
+            ledger[key(factor.id)],
+            None if factor.outlet_id is None else places.outlets[factor.outlet_id],
+            None if factor.outlet_id is None else places.job(factor.outlet_id),
+            session.get_one(tables.Instrument, factor.instrument_id),
+            session.get_one(tables.Calibration, factor.calibration_id),
+            session.get_one(tables.Method, factor.method_id),
+            tuple(_pair(session, places, pair) for pair in pairs[key(factor.id)]),
         )
-        for one in factors
+        for factor in factors
     ]
 
 
@@ -131,7 +131,7 @@ class _Places:
 
     def __init__(self, session: Session) -> None:
         self.outlets = outlets_in_force(session)
-        self.jobs = {key(one.id): one.job for one in session.exec(select(tables.Job))}
+        self.jobs = {key(job.id): job.job for job in session.exec(select(tables.Job))}
 
     def job(self, outlet: int) -> str:
         """The job of an outlet."""
@@ -144,8 +144,8 @@ class _Places:
 
 def _pair(session: Session, places: _Places, pair: tables.FactorPair) -> PairOnFile:
     traverse, face = (
-        places.of(session.get_one(tables.Reading, number))
-        for number in (pair.traverse_reading_id, pair.face_reading_id)
+        places.of(session.get_one(tables.Reading, reading_id))
+        for reading_id in (pair.traverse_reading_id, pair.face_reading_id)
     )
     return PairOnFile(traverse, face, pair.value)
 
@@ -153,7 +153,7 @@ def _pair(session: Session, places: _Places, pair: tables.FactorPair) -> PairOnF
 def _ledger(session: Session, table: str) -> dict[int, LedgerPlace]:
     """Entries of the records of a table, by their key."""
     entries = session.exec(select(tables.LedgerEntry).where(tables.LedgerEntry.record_table == table))
-    return {one.record_id: LedgerPlace(key(one.sequence), one.person, one.time) for one in entries}
+    return {entry.record_id: LedgerPlace(key(entry.sequence), entry.person, entry.time) for entry in entries}
 
 
 # --- readings with a factor ------------------------------------------------------------------------------------------------------
@@ -169,10 +169,10 @@ def readings_with(session: Session, revisions: Sequence[FactorOnFile]) -> list[R
     places, ledger = _Places(session), _ledger(session, _READING)
     readings = session.exec(select(tables.Reading).order_by(col(tables.Reading.id)))
     return [
-        one
+        use
         for reading in readings
         if reading.outlet_id in had and _uses_factor(session, reading)
-        for one in _with_factor(places.of(reading), ledger[key(reading.id)], had[reading.outlet_id], revisions)
+        for use in _with_factor(places.of(reading), ledger[key(reading.id)], had[reading.outlet_id], revisions)
     ]
 
 
@@ -198,7 +198,7 @@ def _with_factor(
     name = revisions[0].factor.factor
     # An outlet stands before its readings, so there is an entry before each.
     then = next(factor for sequence, factor in reversed(had) if sequence < written.sequence)
-    counted = [one.factor.revision for one in revisions if one.written.sequence < written.sequence]
+    counted = [revision.factor.revision for revision in revisions if revision.written.sequence < written.sequence]
     revision_then = counted[-1] if then == name and counted else None
     revision_now = revisions[-1].factor.revision if had[-1][1] == name else None
     if (revision_then, revision_now) != (None, None):

@@ -17,10 +17,10 @@ def find_factor(session: Session, wanted: FactorWanted, signature: ledger.Signat
     What it rests on may hang on an instrument that was found out of order: the factor becomes a line of that review. Raises
     BadInputError with every finding, nothing written.
     """
-    found = found_from_pairs(session, wanted, signature)
+    factor = found_from_pairs(session, wanted, signature)
     return replace(
-        found,
+        factor,
         remarks=open_reviews(
-            session, signature, signature.time, (), [(RecordKind.FACTOR, key(found.record.id))]
+            session, signature, signature.time, (), [(RecordKind.FACTOR, key(factor.record.id))]
         ).remarks,
     )

@@ -103,16 +103,16 @@ def attach_to_calibration(
 def _attach(
     session: Session, file: FileRead, owner: dict[str, int], remarks: str | None, signature: ledger.Signature
 ) -> FileKept:
-    number = session.exec(select(Attachment.id).where(Attachment.sha256 == file.sha256)).first()
-    if number is None:
+    attachment_id = session.exec(select(Attachment.id).where(Attachment.sha256 == file.sha256)).first()
+    if attachment_id is None:
         record = Attachment(**vars(file))
         append(session, [record], signature)
-        number = key(record.id)
+        attachment_id = key(record.id)
     column, owned = next(iter(owner.items()))
-    there = select(Attached.id).where(Attached.attachment_id == number, getattr(Attached, column) == owned)
+    there = select(Attached.id).where(Attached.attachment_id == attachment_id, getattr(Attached, column) == owned)
     is_new = session.exec(there).first() is None
     if is_new:
-        append(session, [Attached(attachment_id=number, remarks=remarks or None, **owner)], signature)
+        append(session, [Attached(attachment_id=attachment_id, remarks=remarks or None, **owner)], signature)
     return FileKept(file.name, file.media_type, file.sha256, remarks, is_new)
 
 
@@ -122,15 +122,15 @@ def kept_file(session: Session, digest: str) -> Attachment:
     Raises NotInRecordsError, and RecordsError where the content is no longer what it was.
     """
     wanted = digest.strip().lower()
-    found = [] if len(wanted) < _SHORTEST_PREFIX else [
-        one for one in session.exec(select(Attachment.sha256)) if one.startswith(wanted)
+    digests = [] if len(wanted) < _SHORTEST_PREFIX else [
+        stored for stored in session.exec(select(Attachment.sha256)) if stored.startswith(wanted)
     ]  # fmt: skip
-    if len(found) != 1:
-        told = "no file" if not found else f"{len(found)} files"
+    if len(digests) != 1:
+        told = "no file" if not digests else f"{len(digests)} files"
         raise NotInRecordsError(
             f"{told} with a SHA-256 that begins with {digest!r} in the records: type at least {_SHORTEST_PREFIX} characters of one"
         )
-    file = session.exec(select(Attachment).where(Attachment.sha256 == found[0])).one()
+    file = session.exec(select(Attachment).where(Attachment.sha256 == digests[0])).one()
     if hashlib.sha256(file.content).hexdigest() != file.sha256:
         raise RecordsError(f"the content of file {file.name} is no longer what it was: {Step.VERIFY} names it")
     return file

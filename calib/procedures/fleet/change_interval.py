@@ -38,7 +38,7 @@ def change_interval(
     on_record, due_on = register[tag], gate(register, tag, signature.time, signature.time).due_on
     before = interval_at(on_record, signature.time.date())
     findings = list(_findings(months.strip(), reason, before))
-    if any(one.kind == RETIREMENT for one in on_record.events):
+    if any(event.kind == RETIREMENT for event in on_record.events):
         findings.append(Finding.typed("tag", None, "an instrument in service; this one is retired"))
     if findings:
         raise BadInputError(findings)
@@ -56,12 +56,12 @@ def change_interval(
 
 
 def _findings(months: str, reason: str, before: int) -> list[Finding]:
-    found = []
+    findings = []
     expected = cells.whole(months)
     if expected is None and int(months) == before:
         expected = f"another number of months than the {before} in force"
     if expected is not None:
-        found.append(Finding.typed("months", months, expected))
+        findings.append(Finding.typed("months", months, expected))
     if not reason.strip():
-        found.append(Finding.typed("reason", "", "why, in a few words"))
-    return found
+        findings.append(Finding.typed("reason", "", "why, in a few words"))
+    return findings

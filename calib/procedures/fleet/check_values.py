@@ -71,14 +71,14 @@ def compare_two(
         (instrument, cells["value"], cells.get("expanded_uncertainty")),
         (other, cells["other_value"], cells.get("other_expanded_uncertainty")),
     )
-    decisions = [_decision(records, one, typed, cells["unit"], at, stated=stated) for one, typed, _ in asked]
+    decisions = [_decision(records, compared, typed, cells["unit"], at, stated=stated) for compared, typed, _ in asked]
     if not decisions[1].allowed:
         raise RefusedError("; ".join(decisions[1].reasons))
     sides = [
-        _stated(decision, one, typed, u)
+        _stated(decision, compared, typed, u)
         if u is not None
-        else _corrected(records, one, decision, typed, cells["unit"], at)
-        for (one, typed, u), decision in zip(asked, decisions, strict=True)
+        else _corrected(records, compared, decision, typed, cells["unit"], at)
+        for (compared, typed, u), decision in zip(asked, decisions, strict=True)
     ]
     return _agreement(sides[0], sides[1], cells["unit"])
 
@@ -124,7 +124,7 @@ def _corrected(
 
 
 def _agreement(first: _Side, second: _Side, symbol: str) -> Worked:
-    found = agreement(first.value, first.expanded_uncertainty, second.value, second.expanded_uncertainty)
+    agreed = agreement(first.value, first.expanded_uncertainty, second.value, second.expanded_uncertainty)
     shared = first.laboratory if first.laboratory == second.laboratory else None
     basis = {
         "method": "E_n = (x1 - x2)/sqrt(U1^2 + U2^2), ISO 13528 and ISO/IEC 17043",
@@ -133,12 +133,12 @@ def _agreement(first: _Side, second: _Side, symbol: str) -> Worked:
             side.basis | {"value": side.value, "expanded_uncertainty": side.expanded_uncertainty}
             for side in (first, second)
         ],
-        "normalised_error": found.normalised_error,
-        "caution": found.caution,
+        "normalised_error": agreed.normalised_error,
+        "caution": agreed.caution,
         "same_laboratory": shared,
     }
     # As many digits as decide it: a value on the limit is inside.
-    return Worked(f"{found.normalised_error:.9f}".rstrip("0").rstrip("."), f"{-LIMIT:g}", f"{LIMIT:g}", "1", basis)
+    return Worked(f"{agreed.normalised_error:.9f}".rstrip("0").rstrip("."), f"{-LIMIT:g}", f"{LIMIT:g}", "1", basis)
 
 
 # --- check standard --------------------------------------------------------------------------------------------------------------
@@ -148,7 +148,7 @@ def from_baseline(
     session: Session, instrument: Instrument, standard: Instrument | None, cells: Mapping[str, str], at: datetime
 ) -> Worked:
     """A value of a check standard with limits from the values before it that passed; raises BadInputError for too few of them."""
-    values = [one.value for one in baseline_values(session, instrument, standard, cells["unit"], at)]
+    values = [value.value for value in baseline_values(session, instrument, standard, cells["unit"], at)]
     if len(values) < FEWEST_VALUES:
         expected = f"limits: {len(values)} value(s) have passed since the latest adjustment, and {FEWEST_VALUES} make a baseline"
         raise BadInputError([Finding.typed("low, high", None, expected)])
@@ -177,17 +177,17 @@ def baseline_values(
 ) -> list[CheckValue]:
     """Values of a check standard that passed since the latest adjustment (before a time), the first of them up to the most."""
     since = last_adjustment(session, instrument, before)
-    found = sorted(
+    passed = sorted(
         (
-            CheckValue(moment(one.at), value_in_unit(instrument, float(one.value), one.unit, symbol))
-            for one in checks_with(session, instrument, standard)
-            if one.result == "passed"
-            and (before is None or moment(one.at) < before)
-            and (since is None or moment(one.at).date() >= since)
+            CheckValue(moment(check.at), value_in_unit(instrument, float(check.value), check.unit, symbol))
+            for check in checks_with(session, instrument, standard)
+            if check.result == "passed"
+            and (before is None or moment(check.at) < before)
+            and (since is None or moment(check.at).date() >= since)
         ),
         key=lambda check: check.at,
     )
-    return found[:MOST_VALUES]
+    return passed[:MOST_VALUES]
 
 
 def value_in_unit(instrument: Instrument, value: float, own: str, symbol: str) -> float:
@@ -215,8 +215,8 @@ def last_adjustment(session: Session, instrument: Instrument, before: datetime |
         .where(Calibration.instrument_id == instrument.id, Comparison.phase == AS_LEFT)
         .where(not_withdrawn())
     )
-    days = [date.fromisoformat(one) for one in session.exec(query)]
-    return max((one for one in days if before is None or one <= before.date()), default=None)
+    days = [date.fromisoformat(day) for day in session.exec(query)]
+    return max((day for day in days if before is None or day <= before.date()), default=None)
 
 
 def not_below_resolution(base: Baseline, instrument: Instrument, symbol: str) -> Baseline:

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
 from calib.confirmation.control_chart import (
     FEWEST_VALUES,
@@ -21,16 +21,14 @@ from calib.confirmation.control_chart import (
 )
 from calib.procedures.fleet.check_values import baseline_values, not_below_resolution, value_in_unit
 from calib.procedures.on_record.by_name import instrument_tagged, tags_of
+from calib.procedures.on_record.instruments import checks_of
 from calib.records.record import moment, typed
 from calib.records.tables import Instrument, IntermediateCheck
 
 
 def checks_on_file(session: Session, tag: str | None = None) -> list[dict[str, Any]]:
     """Intermediate checks of one instrument, or of all, with the tag of the other instrument and the basis as it was kept."""
-    query = select(IntermediateCheck).order_by(col(IntermediateCheck.id))
-    if tag is not None:
-        query = query.where(IntermediateCheck.instrument_id == instrument_tagged(session, tag).id)
-    return _on_file(session, session.exec(query).all())
+    return _on_file(session, checks_of(session, tag))
 
 
 def check_on_file(session: Session, check: IntermediateCheck) -> dict[str, Any]:
@@ -39,8 +37,8 @@ def check_on_file(session: Session, check: IntermediateCheck) -> dict[str, Any]:
 
 
 def _on_file(session: Session, checks: Sequence[IntermediateCheck]) -> list[dict[str, Any]]:
-    named = {number for check in checks for number in (check.instrument_id, check.other_instrument_id)}
-    tags = tags_of(session, {number for number in named if number is not None})
+    named = {instrument_id for check in checks for instrument_id in (check.instrument_id, check.other_instrument_id)}
+    tags = tags_of(session, {instrument_id for instrument_id in named if instrument_id is not None})
     return [
         {
             "tag": tags[check.instrument_id],
@@ -89,12 +87,11 @@ class ChartedSeries:
 def charts_of(session: Session, tag: str, kind: str | None = None) -> list[ChartedSeries]:
     """Control charts of an instrument's checks, one for each kind and other instrument; raises NotInRecordsError."""
     instrument = instrument_tagged(session, tag)
-    query = select(IntermediateCheck).where(IntermediateCheck.instrument_id == instrument.id)
-    rows = sorted(session.exec(query), key=lambda check: (moment(check.at), check.id))
+    rows = sorted(checks_of(session, tag), key=lambda check: (moment(check.at), check.id))
     groups: dict[tuple[str, int | None, bool], list[IntermediateCheck]] = {}
-    for one in rows:
-        if kind is None or one.kind == kind:
-            groups.setdefault((one.kind, one.other_instrument_id, one.unit == "1"), []).append(one)
+    for check in rows:
+        if kind is None or check.kind == kind:
+            groups.setdefault((check.kind, check.other_instrument_id, check.unit == "1"), []).append(check)
     return [_series(session, instrument, lot) for lot in groups.values()]
 
 
@@ -105,7 +102,7 @@ def _series(session: Session, instrument: Instrument, rows: Sequence[Intermediat
         last.kind,
         None if other is None else other.tag,
         last.unit,
-        tuple(_charted(instrument, one, last.unit) for one in rows),
+        tuple(_charted(instrument, check, last.unit) for check in rows),
     )
     return _with_baseline(session, instrument, other, plain) if last.kind == "check standard" else plain
 
@@ -124,17 +121,17 @@ def _with_baseline(
     values = baseline_values(session, instrument, other, plain.unit)
     if len(values) < FEWEST_VALUES:
         return plain
-    base = not_below_resolution(baseline([one.value for one in values]), instrument, plain.unit)
+    base = not_below_resolution(baseline([value.value for value in values]), instrument, plain.unit)
     first, last = values[0].at, values[-1].at
-    later = [one for one in plain.checks if one.at > last]
-    means = iter(weighted_means([one.value for one in later], base).tolist())
+    later = [check for check in plain.checks if check.at > last]
+    means = iter(weighted_means([check.value for check in later], base).tolist())
     checks = tuple(
         replace(
-            one,
-            in_baseline=one.passed and first <= one.at <= last,
-            weighted_mean=next(means) if one.at > last else None,
+            check,
+            in_baseline=check.passed and first <= check.at <= last,
+            weighted_mean=next(means) if check.at > last else None,
         )
-        for one in plain.checks
+        for check in plain.checks
     )
     return replace(
         plain,

@@ -97,8 +97,8 @@ def review_interval(session: Session, tag: str, on: date, target: float, judged:
     present = interval_at(load_register(session, [key(instrument.id)])[tag], on)
     history = _until(history_of(session, instrument), on)
     points = tuple(_point(instrument, history, float(x), judged) for x in _indications(history))
-    family = tuple(each for one in _family(session, instrument) for each in _found(session, one, on, judged))
-    by_proportion, seen = proposals.by_proportion(present, family, target)
+    family = tuple(each for member in _family(session, instrument) for each in _found(session, member, on, judged))
+    by_proportion, in_tolerance = proposals.by_proportion(present, family, target)
     by_rate, rate = proposals.by_rate(present, family, target)
     accepted = up_to(history, history[-1].certificate) if history else ()
     return IntervalReview(
@@ -112,7 +112,7 @@ def review_interval(session: Session, tag: str, on: date, target: float, judged:
         stability(changes_between(history, _indications(history)), hidden_change(instrument)),
         bool(accepted),
         family,
-        seen,
+        in_tolerance,
         rate,
         (
             proposals.by_drift(BY_LINE, present, _times(instrument, points, by_line=True)),
@@ -125,7 +125,7 @@ def review_interval(session: Session, tag: str, on: date, target: float, judged:
 
 
 def _until(history: History, on: date) -> History:
-    return one_a_day([one for one in history if one.on <= on])
+    return one_a_day([calibration for calibration in history if calibration.on <= on])
 
 
 def _indications(history: History) -> Floats:
@@ -139,8 +139,8 @@ def _point(instrument: Instrument, history: History, x: float, judged: str) -> P
     return PointReview(
         x,
         limit,
-        tuple(None if one.found is None else one.found.at(x) for one in history),
-        tuple(one.left.at(x) for one in history),
+        tuple(None if calibration.found is None else calibration.found.at(x) for calibration in history),
+        tuple(calibration.left.at(x) for calibration in history),
         corrected,
         by_line,
         by_changes,
@@ -152,9 +152,12 @@ def _point(instrument: Instrument, history: History, x: float, judged: str) -> P
 def _times(instrument: Instrument, points: Sequence[PointReview], *, by_line: bool) -> list[tuple[float | None, str]]:
     own = unit(instrument.indicated, instrument.unit)
     return [
-        (one.reached_by_line if by_line else one.reached_by_changes, f"{own.from_si(one.indication):.6g} {own.symbol}")
-        for one in points
-        if (one.line if by_line else one.wandering) is not None and np.isfinite(one.limit)
+        (
+            point.reached_by_line if by_line else point.reached_by_changes,
+            f"{own.from_si(point.indication):.6g} {own.symbol}",
+        )
+        for point in points
+        if (point.line if by_line else point.wandering) is not None and np.isfinite(point.limit)
     ]
 
 
@@ -195,8 +198,8 @@ def _usually_judged(session: Session, instrument: Instrument) -> str:
         .where(not_withdrawn())
         .order_by(col(Acceptance.id).desc())
     )
-    kept = session.exec(query).first()
-    return INDICATION if kept is None else str(json.loads(kept).get("judged", INDICATION))
+    assessment = session.exec(query).first()
+    return INDICATION if assessment is None else str(json.loads(assessment).get("judged", INDICATION))
 
 
 # --- the family ------------------------------------------------------------------------------------------------------------------
@@ -212,11 +215,11 @@ def _family(session: Session, instrument: Instrument) -> Sequence[Instrument]:
 
 def _found(session: Session, instrument: Instrument, on: date, judged: str) -> list[FoundInterval]:
     """Intervals of an instrument that ended with comparisons as found; in tolerance where all of them lie within the limits."""
-    found = []
+    intervals = []
     for before, after in pairwise(_until(history_of(session, instrument), on)):
         shares = _shares(instrument, before, after, judged)
         if shares is not None and after.tells_change and after.on > before.on:
             months = years_between(before.on, after.on) * MONTHS_IN_A_YEAR
             inside = bool(np.all(shares <= 1.0 + _ROUNDING))
-            found.append(FoundInterval(instrument.tag, after.certificate, months, inside))
-    return found
+            intervals.append(FoundInterval(instrument.tag, after.certificate, months, inside))
+    return intervals

@@ -44,9 +44,9 @@ def labels_of(session: Session, tags: Sequence[str] | None, at: datetime) -> Lab
     decisions = [gate(register, tag, at, at) for tag in dict.fromkeys(tags)]
     return LabelsAsked(
         tuple(
-            Label(one.tag, one.calibration.certificate, one.calibration.calibrated_on, one.due_on)
-            for one in decisions
-            if one.allowed and one.calibration is not None and one.due_on is not None
+            Label(decision.tag, decision.calibration.certificate, decision.calibration.calibrated_on, decision.due_on)
+            for decision in decisions
+            if decision.allowed and decision.calibration is not None and decision.due_on is not None
         ),
-        tuple((one.tag, one.reasons) for one in decisions if not one.allowed),
+        tuple((decision.tag, decision.reasons) for decision in decisions if not decision.allowed),
     )

@@ -48,7 +48,7 @@ def list_instruments(session: Session, wish: InstrumentWish, sort: str, at: date
     ]
     if findings:
         raise BadInputError(findings)
-    return ordered([one for one in instrument_statuses(session, at) if fits(one, wish, at.date())], sort)
+    return ordered([status for status in instrument_statuses(session, at) if fits(status, wish, at.date())], sort)
 
 
 def fits(instrument: InstrumentStatus, wish: InstrumentWish, on: date) -> bool:

@@ -48,11 +48,11 @@ def _finding(
         return _wrong("at", at.isoformat(), expected)
     if probe.id == meter.id:
         return _wrong("METER", meter.tag, "another instrument than the probe")
-    own = [one for one in all_pairs(session) if one.probe_id == probe.id]
-    last = max((one.until or one.since for one in own), default=None)
+    own = [pair for pair in all_pairs(session) if pair.probe_id == probe.id]
+    last = max((pair.until or pair.since for pair in own), default=None)
     if last is not None and at < last:
         return _wrong("at", at.isoformat(), f"a time not before its last change ({last.isoformat()})")
-    held = next((one.meter_id for one in own if one.until is None), None)
+    held = next((pair.meter_id for pair in own if pair.until is None), None)
     return _of_state(session, probe, meter, kind, held)
 
 

@@ -53,14 +53,18 @@ def ready(
     instruments = [instrument_tagged(session, tag) for tag in tags]
     records = on_record_of(session, [key(instrument.id) for instrument in instruments])
     answers = []
-    for one in instruments:
-        asked = None if indication is None else read(indication, one.indicated)
+    for instrument in instruments:
+        asked = None if indication is None else read(indication, instrument.indicated)
         decision = gate(
-            records.register, one.tag, at, max(at, now), None if asked is None else asked[0], indication or ""
+            records.register, instrument.tag, at, max(at, now), None if asked is None else asked[0], indication or ""
         )
-        decision = replace(decision, reasons=(*decision.reasons, *_without_partner(records, one, at, max(at, now))))
-        there = _at_indication(records, one, decision, asked, at) if asked is not None and decision.allowed else None
-        answers.append(Readiness(one, decision, there))
+        decision = replace(
+            decision, reasons=(*decision.reasons, *_without_partner(records, instrument, at, max(at, now)))
+        )
+        there = (
+            _at_indication(records, instrument, decision, asked, at) if asked is not None and decision.allowed else None
+        )
+        answers.append(Readiness(instrument, decision, there))
     return answers
 
 
@@ -92,14 +96,14 @@ def _at_indication(
     calibration = decision.calibration
     assert calibration is not None  # noqa: S101 (the gate lets nothing pass without one)
     stability = stability_at(records, instrument, calibration, [at.date()], asked[0])
-    found = flows(single(instrument, records.curve(calibration.record_id), asked[0], stability))
+    evaluated = flows(single(instrument, records.curve(calibration.record_id), asked[0], stability))
     from_history = np.isfinite(stability.degrees_of_freedom[0])
     return AtIndication(
         asked[0],
         asked[1],
         instrument.quantity,
-        results(found.velocity, combine(found.velocity_contributions)),
-        tuple(contribution.name for contribution in found.velocity_contributions),
+        results(evaluated.velocity, combine(evaluated.velocity_contributions)),
+        tuple(contribution.name for contribution in evaluated.velocity_contributions),
         instrument.repeatability is not None,
         str(basis_of(records, instrument, calibration)) if from_history else limits_basis(instrument),
     )

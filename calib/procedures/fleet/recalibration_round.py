@@ -35,14 +35,14 @@ def round_of(session: Session, on: date, within_days: int) -> Round:
 
 def _gear(session: Session, register: Iterable[str], on: date) -> dict[str, InstrumentOfRound]:
     instruments = session.exec(select(Instrument).order_by(col(Instrument.tag))).all()
-    tags = {key(one.id): one.tag for one in instruments}
+    tags = {key(instrument.id): instrument.tag for instrument in instruments}
     partners: dict[str, set[str]] = defaultdict(set)
     for pair in all_pairs(session):
         if pair.holds(on):
             probe, meter = tags[pair.probe_id], tags[pair.meter_id]
             partners[probe].add(meter)
             partners[meter].add(probe)
-    quantities = {one.tag: one.quantity for one in instruments}
+    quantities = {instrument.tag: instrument.quantity for instrument in instruments}
     return {tag: InstrumentOfRound(quantities[tag], tuple(sorted(partners[tag]))) for tag in register}
 
 
@@ -51,17 +51,20 @@ def due_instruments(
 ) -> list[DueInstrument]:
     """The due list of a day, each line with its instrument as the records know it then."""
     entries = due_list(register, on, within_days)
-    tags = [one.tag for one in entries]
+    tags = [entry.tag for entry in entries]
     instruments = session.exec(select(Instrument).where(col(Instrument.tag).in_(tags))).all()
-    known = {one.cells["tag"]: one.cells for one in statuses(session, instruments, datetime.combine(on, time.max, UTC))}
+    known = {
+        status.cells["tag"]: status.cells
+        for status in statuses(session, instruments, datetime.combine(on, time.max, UTC))
+    }
     return [
         DueInstrument(
-            one,
-            " ".join(str(known[one.tag][cell]) for cell in ("kind", "maker", "model")),
-            str(known[one.tag]["serial"]),
-            known[one.tag]["location"],
+            entry,
+            " ".join(str(known[entry.tag][cell]) for cell in ("kind", "maker", "model")),
+            str(known[entry.tag]["serial"]),
+            known[entry.tag]["location"],
         )
-        for one in entries
+        for entry in entries
     ]
 
 

@@ -55,19 +55,19 @@ def record_check(
     findings = _findings(asked, signature)
     if findings:
         raise BadInputError(findings)
-    found = _worked(session, asked)
-    passed = float(found.low) <= float(found.value) <= float(found.high)
+    worked = _worked(session, asked)
+    passed = float(worked.low) <= float(worked.value) <= float(worked.high)
     typed: dict[str, Any] = {name: asked.row.get(name) for name in _KEPT}
     check = IntermediateCheck(
         instrument_id=key(asked.instrument.id),
         at=at.isoformat(timespec="seconds"),
-        value=found.value,
-        low=found.low,
-        high=found.high,
-        unit=found.unit,
+        value=worked.value,
+        low=worked.low,
+        high=worked.high,
+        unit=worked.unit,
         result="passed" if passed else "failed",
         other_instrument_id=None if asked.other is None else key(asked.other.id),
-        basis=None if found.basis is None else json.dumps(found.basis),
+        basis=None if worked.basis is None else json.dumps(worked.basis),
         **typed,
     )
     append(session, [check], signature)
@@ -93,7 +93,7 @@ def _worked(session: Session, asked: CheckAsked) -> Worked:
 
 def _findings(asked: CheckAsked, signature: ledger.Signature) -> list[Finding]:
     row, at = asked.row, asked.at
-    found = cell_findings(
+    findings = cell_findings(
         [row],
         (
             TypedColumn("kind", checks.one_of(*KINDS), "the kind of check", required=True),
@@ -109,11 +109,11 @@ def _findings(asked: CheckAsked, signature: ledger.Signature) -> list[Finding]:
             TypedColumn("remarks", checks.any_text, "anything worth keeping"),
         ),
     )
-    found += _of_limits(row)
-    found += _of_two(asked)
+    findings += _of_limits(row)
+    findings += _of_two(asked)
     if at > signature.time:
-        found.append(Finding.typed("at", at.isoformat(), "a time that is not in the future"))
-    return found
+        findings.append(Finding.typed("at", at.isoformat(), "a time that is not in the future"))
+    return findings
 
 
 def _of_limits(row: TypedRow) -> list[Finding]:
@@ -141,12 +141,14 @@ def _of_two(asked: CheckAsked) -> list[Finding]:
         typed = [name for name in _OF_TWO if not row.blank(name)]
         expected = "nothing without a comparison with another instrument (kind comparison, with the tag of the other)"
         return [row.finding(name, expected) for name in typed]
-    found = [_unlike(asked.instrument, other, row)]
-    found += [row.finding("other_value", "what the other instrument showed")] if row.blank("other_value") else []
+    findings = [_unlike(asked.instrument, other, row)]
+    findings += [row.finding("other_value", "what the other instrument showed")] if row.blank("other_value") else []
     stated: Sequence[str] = [name for name in _OF_TWO[1:] if not row.blank(name)]
     missing = [name for name in _OF_TWO[1:] if name not in stated] if stated else []
-    found += [row.finding(name, "the expanded uncertainty (k = 2) of both values, or of neither") for name in missing]
-    return [one for one in found if one is not None]
+    findings += [
+        row.finding(name, "the expanded uncertainty (k = 2) of both values, or of neither") for name in missing
+    ]
+    return [finding for finding in findings if finding is not None]
 
 
 def _unlike(instrument: Instrument, other: Instrument, row: TypedRow) -> Finding | None:

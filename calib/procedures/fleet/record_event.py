@@ -19,8 +19,8 @@ def record_event(
     """Append an event; raises NotInRecordsError, or BadInputError for a blank reason, a time to come or a release of nothing."""
     instrument = instrument_tagged(session, tag)
     own = session.exec(select(Event).where(Event.instrument_id == instrument.id)).all()
-    past = sorted((one for one in own if moment(one.at) <= at), key=lambda event: moment(event.at))
-    finding = _finding(kind, at, reason, [one.kind for one in past], signature.time)
+    past = sorted((event for event in own if moment(event.at) <= at), key=lambda event: moment(event.at))
+    finding = _finding(kind, at, reason, [event.kind for event in past], signature.time)
     if finding is not None:
         raise BadInputError([finding])
     event = Event(

@@ -19,18 +19,18 @@ class Gaps:
     def __init__(self, ground: Ground, graph: Graph, start: Record, on: date) -> None:
         self.ground, self.graph, self.start, self.on = ground, graph, start, on
         # Each record answers for itself: what its standards lack is said there.
-        self.register = {tag: _alone(one) for tag, one in ground.register.items()}
+        self.register = {tag: _alone(instrument) for tag, instrument in ground.register.items()}
         self.in_circles = {record for circle in circles(graph) for record in circle}
 
     def of(self, record: Record) -> tuple[str, ...]:
         """What one record lacks."""
-        table, number = record
+        table, record_id = record
         if table == RecordKind.CALIBRATION:
-            return tuple(self._of_calibration(record, self.ground.calibrations[number]))
+            return tuple(self._of_calibration(record, self.ground.calibrations[record_id]))
         if table in (RecordKind.READING, RecordKind.CONDITIONS):
             return tuple(self._of_instruments(record))
         if table == RecordKind.FACTOR:
-            return tuple(self._of_factor(self.ground.factors[number]))
+            return tuple(self._of_factor(self.ground.factors[record_id]))
         if record == self.start and table == RecordKind.INSTRUMENT:
             return gate(self.register, self._tag(record), self.on, self.on).reasons
         return ()
@@ -69,9 +69,9 @@ class Gaps:
                 yield from gate(self.register, self._tag(link.on), at, at).reasons
 
     def _moment(self, record: Record, day: date) -> datetime | date:
-        table, number = record
+        table, record_id = record
         if table == RecordKind.READING:
-            return moment(self.ground.readings[number].observed_at)
+            return moment(self.ground.readings[record_id].observed_at)
         return day
 
     def _tag(self, on: Record) -> str:

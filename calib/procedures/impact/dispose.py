@@ -43,10 +43,10 @@ def dispose(session: Session, wanted: DispositionWanted, signature: ledger.Signa
     findings = list(_findings(wanted, review))
     if findings:
         raise BadInputError(findings)
-    named = {one.number: one for one in review.lines}
+    named = {line.number: line for line in review.lines}
     records = [
-        Disposition(impact_line_id=named[one].record_id, decision=wanted.decision, reason=wanted.reason.strip())
-        for one in dict.fromkeys(wanted.lines)
+        Disposition(impact_line_id=named[line].record_id, decision=wanted.decision, reason=wanted.reason.strip())
+        for line in dict.fromkeys(wanted.lines)
     ]
     append(session, records, signature)
     return review_of(session, wanted.tag, wanted.certificate)
@@ -54,10 +54,10 @@ def dispose(session: Session, wanted: DispositionWanted, signature: ledger.Signa
 
 def _findings(wanted: DispositionWanted, review: Review) -> Iterator[Finding]:
     last = len(review.lines)
-    for one in wanted.lines:
-        if not 1 <= one <= last:
+    for line in wanted.lines:
+        if not 1 <= line <= last:
             expected = f"a line of the review, 1 to {last}" if last else "nothing: the review has no lines"
-            yield Finding.typed("lines", str(one), expected)
+            yield Finding.typed("lines", str(line), expected)
     if wanted.decision not in DISPOSITIONS:
         yield Finding.typed("decision", wanted.decision, f"one of {', '.join(DISPOSITIONS)}")
     if not wanted.reason.strip():

@@ -102,55 +102,57 @@ def _hanging_on(session: Session, last: Gathered) -> Gathered:
         .join(tables.ReferenceStandard, col(tables.ReferenceStandard.calibration_id) == tables.Calibration.id)
         .distinct()
     )
-    found = Gathered(
+    hanging = Gathered(
         instruments={*by_keys(session, calibrated, tables.ReferenceStandard.instrument_id, last.instruments)}
     )
     for column in (tables.Reading.instrument_id, tables.Reading.probe_id):
-        found.readings |= {*by_keys(session, select(tables.Reading.id), column, last.instruments)}
+        hanging.readings |= {*by_keys(session, select(tables.Reading.id), column, last.instruments)}
     observed = select(tables.Condition.id)
-    found.conditions |= {*by_keys(session, observed, tables.Condition.instrument_id, last.instruments)}
+    hanging.conditions |= {*by_keys(session, observed, tables.Condition.instrument_id, last.instruments)}
     at_face = select(tables.FoundFactor.id)
-    found.factors |= {*by_keys(session, at_face, tables.FoundFactor.instrument_id, last.instruments)}
+    hanging.factors |= {*by_keys(session, at_face, tables.FoundFactor.instrument_id, last.instruments)}
     for column in (tables.FactorPair.traverse_reading_id, tables.FactorPair.face_reading_id):
-        found.factors |= {*by_keys(session, select(tables.FactorPair.found_factor_id), column, last.readings)}
-    found.readings |= {*_readings_in(session, last.conditions)} | {*_readings_with(session, last.factors)}
+        hanging.factors |= {*by_keys(session, select(tables.FactorPair.found_factor_id), column, last.readings)}
+    hanging.readings |= {*_readings_in(session, last.conditions)} | {*_readings_with(session, last.factors)}
     places = (
         select(tables.Reading.outlet_id, tables.Outlet.job_id)
         .join(tables.Outlet, col(tables.Outlet.id) == tables.Reading.outlet_id)
         .distinct()
     )
     for outlet, job in by_keys(session, places, tables.Reading.id, last.readings):
-        found.outlets.add(outlet)
-        found.jobs.add(job)
-    found.outlets |= {*_outlets_with(session, last.factors)}
+        hanging.outlets.add(outlet)
+        hanging.jobs.add(job)
+    hanging.outlets |= {*_outlets_with(session, last.factors)}
     issued = select(tables.IssuedReport.id)
-    found.reports |= {*by_keys(session, issued, tables.IssuedReport.job_id, found.jobs)}
-    return found
+    hanging.reports |= {*by_keys(session, issued, tables.IssuedReport.job_id, hanging.jobs)}
+    return hanging
 
 
 def _rested_on(session: Session, last: Gathered) -> Gathered:
     """What records rest on directly."""
-    found = Gathered(instruments=with_standards(session, last.instruments))
+    rested_on = Gathered(instruments=with_standards(session, last.instruments))
     of_readings = select(tables.Reading.outlet_id, tables.Reading.instrument_id, tables.Reading.probe_id)
     taken = list(by_keys(session, of_readings, tables.Reading.id, last.readings))
-    found.instruments |= {number for _, *used in taken for number in used if number is not None}
-    found.factors |= {*_factors_at(session, {outlet for outlet, *_ in taken} | last.outlets)}
-    found.conditions |= {*_conditions_of(session, last.readings)}
+    rested_on.instruments |= {
+        instrument_id for _, *used in taken for instrument_id in used if instrument_id is not None
+    }
+    rested_on.factors |= {*_factors_at(session, {outlet for outlet, *_ in taken} | last.outlets)}
+    rested_on.conditions |= {*_conditions_of(session, last.readings)}
     observed = select(tables.Condition.instrument_id)
-    named = by_keys(session, observed, tables.Condition.id, last.conditions | found.conditions)
-    found.instruments |= {number for number in named if number is not None}
+    named = by_keys(session, observed, tables.Condition.id, last.conditions | rested_on.conditions)
+    rested_on.instruments |= {instrument_id for instrument_id in named if instrument_id is not None}
     pairs = select(tables.FactorPair.traverse_reading_id, tables.FactorPair.face_reading_id)
     for both in by_keys(session, pairs, tables.FactorPair.found_factor_id, last.factors):
-        found.readings |= {*both}
+        rested_on.readings |= {*both}
     at_face = select(tables.FoundFactor.instrument_id)
-    found.instruments |= {*by_keys(session, at_face, tables.FoundFactor.id, last.factors)}
+    rested_on.instruments |= {*by_keys(session, at_face, tables.FoundFactor.id, last.factors)}
     at_outlets = select(tables.Reading.id)
-    found.readings |= {*by_keys(session, at_outlets, tables.Reading.outlet_id, last.outlets)}
+    rested_on.readings |= {*by_keys(session, at_outlets, tables.Reading.outlet_id, last.outlets)}
     owners = select(tables.IssuedReport.job_id)
     jobs = last.jobs | {*by_keys(session, owners, tables.IssuedReport.id, last.reports)}
     of_jobs = select(tables.Reading.id).join(tables.Outlet)
-    found.readings |= {*by_keys(session, of_jobs, tables.Outlet.job_id, jobs)}
-    return found
+    rested_on.readings |= {*by_keys(session, of_jobs, tables.Outlet.job_id, jobs)}
+    return rested_on
 
 
 def _readings_in(session: Session, conditions: Collection[int]) -> Iterator[int]:
@@ -182,7 +184,7 @@ def _outlets_with(session: Session, factors: Collection[int]) -> set[int]:
         return set()
     first = select(tables.Outlet.id).where(col(tables.Outlet.found_factor).in_(names))
     later = select(tables.OutletRevision.outlet_id).where(col(tables.OutletRevision.found_factor).in_(names))
-    return {key(number) for number in (*session.exec(first), *session.exec(later))}
+    return {key(outlet_id) for outlet_id in (*session.exec(first), *session.exec(later))}
 
 
 def _readings_with(session: Session, factors: Collection[int]) -> Iterator[int]:
@@ -196,7 +198,7 @@ def _factors_at(session: Session, outlets: Collection[int]) -> set[int]:
     names |= {*by_keys(session, select(tables.OutletRevision.found_factor), tables.OutletRevision.outlet_id, outlets)}
     names -= {None}
     query = select(tables.FoundFactor.id).where(col(tables.FoundFactor.factor).in_(names))
-    return {key(number) for number in session.exec(query)} if names else set()
+    return {key(factor_id) for factor_id in session.exec(query)} if names else set()
 
 
 # --- what is needed to say what the records are ----------------------------------------------------------------------------------
@@ -208,7 +210,7 @@ def _named(session: Session, gathered: Gathered) -> Gathered:
     names = {*by_keys(session, select(tables.FoundFactor.factor), tables.FoundFactor.id, whole.factors)}
     if names:
         revisions = select(tables.FoundFactor.id).where(col(tables.FoundFactor.factor).in_(names))
-        whole.factors |= {key(number) for number in session.exec(revisions)}
+        whole.factors |= {key(factor_id) for factor_id in session.exec(revisions)}
     pairs = select(tables.FactorPair.traverse_reading_id, tables.FactorPair.face_reading_id)
     for both in by_keys(session, pairs, tables.FactorPair.found_factor_id, whole.factors):
         whole.readings |= {*both}
@@ -219,11 +221,11 @@ def _named(session: Session, gathered: Gathered) -> Gathered:
         (select(tables.Condition.instrument_id), tables.Condition.id, whole.conditions),
         (select(tables.FoundFactor.instrument_id), tables.FoundFactor.id, whole.factors),
     ):
-        whole.instruments |= {number for number in by_keys(session, query, column, keys) if number is not None}
+        whole.instruments |= {*by_keys(session, query, column, keys)} - {None}
     whole.instruments = with_standards(session, whole.instruments)
     whole.outlets |= {*by_keys(session, select(tables.Reading.outlet_id), tables.Reading.id, whole.readings)}
     of_factors = by_keys(session, select(tables.FoundFactor.outlet_id), tables.FoundFactor.id, whole.factors)
-    whole.outlets |= {number for number in of_factors if number is not None}
+    whole.outlets |= {outlet_id for outlet_id in of_factors if outlet_id is not None}
     for query, column, keys in (
         (select(tables.Outlet.job_id), tables.Outlet.id, whole.outlets),
         (select(tables.Condition.job_id), tables.Condition.id, whole.conditions),

@@ -36,13 +36,13 @@ class JudgedAsFound:
         }
 
     def _line(self, instrument: tables.Instrument, row: int) -> dict[str, Any]:
-        one, errors = self.comparisons[row], self.found.judged.errors
-        in_unit = unit(instrument.quantity, str(one["unit"]))
+        comparison, errors = self.comparisons[row], self.found.judged.errors
+        in_unit = unit(instrument.quantity, str(comparison["unit"]))
         return {
-            "reference": one["reference"],
-            "indication": one["indication"],
-            "unit": one["unit"],
-            "indication_unit": one["indication_unit"],
+            "reference": comparison["reference"],
+            "indication": comparison["indication"],
+            "unit": comparison["unit"],
+            "indication_unit": comparison["indication_unit"],
             "error": float(in_unit.difference_from_si(errors.error[row])),
             "expanded_uncertainty": float(in_unit.difference_from_si(errors.expanded_uncertainty[row])),
             "limit": float(in_unit.difference_from_si(errors.limit[row])),
@@ -58,8 +58,8 @@ def judgements(instrument: Cells, comparisons: Sequence[Cells], before: Curve, j
     """
     if not comparisons or not has_limits(instrument):
         return []
-    ways = dict.fromkeys((judged, CORRECTED))
-    return [found for way in ways if (found := _judged(instrument, comparisons, before, way)) is not None]
+    judgement_of = (_judged(instrument, comparisons, before, way) for way in dict.fromkeys((judged, CORRECTED)))
+    return [judgement for judgement in judgement_of if judgement is not None]
 
 
 def _judged(instrument: Cells, comparisons: Sequence[Cells], before: Curve, judged: str) -> JudgedAsFound | None:

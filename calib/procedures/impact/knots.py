@@ -37,15 +37,15 @@ def knots_of(
 ) -> dict[Record, Knot]:
     """Each of some records with its kind, its name and what is worth saying of it on a day; with what its chain lacks."""
     saying = _Saying(ground, _comparisons(session, records := tuple(dict.fromkeys(records))), on)
-    found = {}
+    knots = {}
     for record in records:
         kind, name, says = saying.of(record)
-        found[record] = Knot(record, kind, name, says, () if gaps is None else gaps.of(record))
-    return found
+        knots[record] = Knot(record, kind, name, says, () if gaps is None else gaps.of(record))
+    return knots
 
 
 def _comparisons(session: Session, records: Iterable[Record]) -> dict[int, list[tables.Comparison]]:
-    wanted = {number for table, number in records if table == RecordKind.CALIBRATION}
+    wanted = {record_id for table, record_id in records if table == RecordKind.CALIBRATION}
     compared: dict[int, list[tables.Comparison]] = defaultdict(list)
     rows = by_keys(session, select(tables.Comparison), tables.Comparison.calibration_id, wanted)
     for comparison in sorted(rows, key=lambda row: key(row.id)):
@@ -61,7 +61,7 @@ class _Saying:
 
     def of(self, record: Record) -> Said:
         """Kind, name and what is worth saying of a record."""
-        table, number = record
+        table, record_id = record
         of_table = {
             RecordKind.INSTRUMENT: self._instrument,
             RecordKind.CALIBRATION: self._calibration,
@@ -72,81 +72,82 @@ class _Saying:
             RecordKind.JOB: self._job,
             RecordKind.REPORT: self._report,
         }
-        return of_table[table](number)
+        return of_table[table](record_id)
 
     def _instrument(self, record_id: int) -> Said:
-        one = self.ground.instruments[record_id]
-        says = {name: getattr(one, name) for name in ("tag", "kind", "maker", "model", "serial")}
-        return "instrument", f"instrument {one.tag}", says | {"instrument_kind": says.pop("kind")}
+        instrument = self.ground.instruments[record_id]
+        says = {name: getattr(instrument, name) for name in ("tag", "kind", "maker", "model", "serial")}
+        return "instrument", f"instrument {instrument.tag}", says | {"instrument_kind": says.pop("kind")}
 
     def _calibration(self, record_id: int) -> Said:
-        one = self.ground.calibrations[record_id]
-        instrument = self.ground.instruments[one.instrument_id]
+        calibration = self.ground.calibrations[record_id]
+        instrument = self.ground.instruments[calibration.instrument_id]
         own = self.ground.register[instrument.tag]
-        on_record = self.ground.on_record(one)
-        name = f"certificate {one.certificate} of {instrument.tag}"
+        on_record = self.ground.on_record(calibration)
+        name = f"certificate {calibration.certificate} of {instrument.tag}"
         return "certificate", name, {
             "tag": instrument.tag,
             "instrument": f"{instrument.kind}, {instrument.maker} {instrument.model}, serial {instrument.serial}",
-            "certificate": one.certificate,
-            "laboratory": one.laboratory,
-            "accreditation": one.accreditation,
-            "accredited": is_accredited(one.accreditation),
-            "calibrated_on": one.calibrated_on,
+            "certificate": calibration.certificate,
+            "laboratory": calibration.laboratory,
+            "accreditation": calibration.accreditation,
+            "accredited": is_accredited(calibration.accreditation),
+            "calibrated_on": calibration.calibrated_on,
             "withdrawn": on_record.withdrawn,
             **_dates(own, on_record, self.on),
             "expanded_uncertainty": _uncertainty(self.comparisons.get(record_id, ())),
         }  # fmt: skip
 
     def _reading(self, record_id: int) -> Said:
-        one = self.ground.readings[record_id]
-        outlet = self.ground.outlets[one.outlet_id]
+        reading = self.ground.readings[record_id]
+        outlet = self.ground.outlets[reading.outlet_id]
         return "reading", f"reading {record_id}", {
             "job": self.ground.jobs[outlet.job_id].job,
             "outlet": outlet.outlet,
             "place": outlet.place or tables.OUTLET,
-            "observed_at": one.observed_at,
-            "instrument": self.ground.instruments[one.instrument_id].tag,
-            "operator": one.operator,
+            "observed_at": reading.observed_at,
+            "instrument": self.ground.instruments[reading.instrument_id].tag,
+            "operator": reading.operator,
         }  # fmt: skip
 
     def _factor(self, record_id: int) -> Said:
-        one = self.ground.factors[record_id]
-        where = None if one.outlet_id is None else self.ground.outlets[one.outlet_id].outlet
-        return "factor", f"factor {one.factor}, revision {one.revision}", {
-            "factor": one.factor,
-            "revision": one.revision,
-            "counts": self.ground.latest_factors[one.factor] is one,
-            "value": one.value,
+        factor = self.ground.factors[record_id]
+        where = None if factor.outlet_id is None else self.ground.outlets[factor.outlet_id].outlet
+        return "factor", f"factor {factor.factor}, revision {factor.revision}", {
+            "factor": factor.factor,
+            "revision": factor.revision,
+            "counts": self.ground.latest_factors[factor.factor] is factor,
+            "value": factor.value,
             "outlet": where,
-            "outlet_type": one.outlet_type,
+            "outlet_type": factor.outlet_type,
         }  # fmt: skip
 
     def _conditions(self, record_id: int) -> Said:
-        one = self.ground.conditions[record_id]
-        job = self.ground.jobs[one.job_id].job
-        says = {"job": job, "conditions": one.conditions, "observed_at": one.observed_at}
-        return "conditions", f"conditions {one.conditions} of {job}", says
+        condition = self.ground.conditions[record_id]
+        job = self.ground.jobs[condition.job_id].job
+        says = {"job": job, "conditions": condition.conditions, "observed_at": condition.observed_at}
+        return "conditions", f"conditions {condition.conditions} of {job}", says
 
     def _outlet(self, record_id: int) -> Said:
-        one = self.ground.outlets[record_id]
-        job = self.ground.jobs[one.job_id].job
-        return "outlet", f"outlet {one.outlet} of {job}", {"job": job, "outlet": one.outlet, "system": one.system}
+        outlet = self.ground.outlets[record_id]
+        job = self.ground.jobs[outlet.job_id].job
+        says = {"job": job, "outlet": outlet.outlet, "system": outlet.system}
+        return "outlet", f"outlet {outlet.outlet} of {job}", says
 
     def _job(self, record_id: int) -> Said:
-        one = self.ground.jobs[record_id]
-        return "job", f"job {one.job}", {"job": one.job, "title": one.title}
+        job = self.ground.jobs[record_id]
+        return "job", f"job {job.job}", {"job": job.job, "title": job.title}
 
     def _report(self, record_id: int) -> Said:
-        one = self.ground.reports[record_id]
-        job = self.ground.jobs[one.job_id].job
+        report = self.ground.reports[record_id]
+        job = self.ground.jobs[report.job_id].job
         says = {
             "job": job,
-            "revision": one.revision,
-            "issued_at": one.issued_at,
-            "reason": one.reason,
+            "revision": report.revision,
+            "issued_at": report.issued_at,
+            "reason": report.reason,
         }
-        return "report", f"report {job} revision {one.revision}", says
+        return "report", f"report {job} revision {report.revision}", says
 
 
 def _dates(own: InstrumentOnRecord, calibration: CalibrationOnRecord, on: date) -> dict[str, str | None]:
@@ -160,14 +161,14 @@ def _dates(own: InstrumentOnRecord, calibration: CalibrationOnRecord, on: date) 
 
 def _uncertainty(comparisons: Sequence[tables.Comparison]) -> dict[str, Any] | None:
     """Smallest and largest U of the comparisons that the curve was made from, as the certificate states them."""
-    counts = phase_in_use(one.phase for one in comparisons)
+    counts = phase_in_use(comparison.phase for comparison in comparisons)
     used = sorted(
-        (one for one in comparisons if one.phase == counts),
+        (comparison for comparison in comparisons if comparison.phase == counts),
         key=lambda comparison: float(comparison.expanded_uncertainty),
     )
     if not used:
         return None
-    factors = sorted({one.coverage_factor for one in used}, key=float)
+    factors = sorted({comparison.coverage_factor for comparison in used}, key=float)
     return {
         "lowest": used[0].expanded_uncertainty,
         "highest": used[-1].expanded_uncertainty,

@@ -77,8 +77,8 @@ class Reviewed:
     @property
     def remarks(self) -> tuple[str, ...]:
         """What a person is told, a line each."""
-        told = (f"{one}: {Step.SEE_REVIEW} {one.tag}, certificate {one.certificate}" for one in self.opened)
-        return (*(f"notice: {one}" for one in self.notices), *told)
+        told = (f"{review}: {Step.SEE_REVIEW} {review.tag}, certificate {review.certificate}" for review in self.opened)
+        return (*(f"notice: {notice}" for notice in self.notices), *told)
 
 
 def open_reviews(
@@ -95,7 +95,7 @@ def open_reviews(
     calibration was withdrawn: then its lines stay as they are. Asked are the reviews of instruments that the touched records and
     the recorded calibrations rest on.
     """
-    known = set(session.exec(select(tables.ImpactReview.calibration_id)))
+    known = set(filter(None, session.exec(select(tables.ImpactReview.calibration_id))))
     notices: list[str] = []
     opened: list[Opened] = []
     query = select(tables.Calibration).order_by(col(tables.Calibration.id))
@@ -107,12 +107,12 @@ def open_reviews(
             append(session, [review], signature)
             opened.append(_listed(session, review, calibration, signature, now, new=True))
     if known:
-        touching = {*touched_records, *((RecordKind.CALIBRATION, number) for number in recorded)}
+        touching = {*touched_records, *((RecordKind.CALIBRATION, calibration_id) for calibration_id in recorded)}
         opened += [
             _listed(session, review, calibration, signature, now, new=False)
             for review, calibration in _reviews_of(session, above(session, touching).instruments, known)
         ]
-    return Reviewed(tuple(one for one in opened if one.new or one.lines), tuple(notices))
+    return Reviewed(tuple(review for review in opened if review.new or review.lines), tuple(notices))
 
 
 def _reviews_of(
@@ -138,7 +138,7 @@ def _opened(
     """The review of a calibration, not yet appended; None where it was found in order, was the first, or was withdrawn."""
     instrument = session.get_one(tables.Instrument, calibration.instrument_id)
     own = register[instrument.tag]
-    if any(each.withdrawn for each in own.calibrations if each.record_id == calibration.id):
+    if own.calibration(key(calibration.id)).withdrawn:
         return None
     since = last_in_order(own, key(calibration.id))
     if since is None:
@@ -146,14 +146,14 @@ def _opened(
     before = curve_of(curve_that_counts(session, since.record_id).parameters)
     judged = _accepted_on(session, since.record_id) or usual_object(typed(instrument))
     try:
-        found = judgements(typed(instrument), as_found_cells(session, calibration), before, judged)
+        judgements_made = judgements(typed(instrument), as_found_cells(session, calibration), before, judged)
     except CalibError as error:
         notices.append(
             f"{instrument.tag}: certificate {calibration.certificate}: as found it cannot be judged: {error}"
         )
         return None
-    if not any(each.found.beyond.any() for each in found):
-        notices += _near(instrument.tag, calibration.certificate, found)
+    if not any(each.found.beyond.any() for each in judgements_made):
+        notices += _near(instrument.tag, calibration.certificate, judgements_made)
         return None
     assessment = {
         "since": {
@@ -161,22 +161,22 @@ def _opened(
             "calibrated_on": str(since.calibrated_on),
             "accepted_on": str(since.accepted_on),
         },
-        "judgements": [each.content(instrument) for each in found],
+        "judgements": [each.content(instrument) for each in judgements_made],
         "assumption": ASSUMPTION,
         "rule_for_reports": RULE_FOR_REPORTS,
     }
-    words = " and ".join(each.criterion for each in found)
+    words = " and ".join(each.criterion for each in judgements_made)
     text = json.dumps(assessment, ensure_ascii=False)
     return tables.ImpactReview(calibration_id=key(calibration.id), criterion=words, assessment=text)
 
 
 def _near(tag: str, certificate: str, judged: Iterable[JudgedAsFound]) -> Iterator[str]:
-    for one in judged:
-        count = int(one.found.near.sum())
+    for judgement in judged:
+        count = int(judgement.found.near.sum())
         if count:
             yield (
-                f"{tag}: certificate {certificate}: as found in order, but {count} of {len(one.comparisons)} errors of the "
-                f"{one.judged} lie within U of the limit"
+                f"{tag}: certificate {certificate}: as found in order, but {count} of {len(judgement.comparisons)} errors of the "
+                f"{judgement.judged} lie within U of the limit"
             )
 
 
@@ -202,31 +202,33 @@ def _listed(
     """Append a line for each record that hangs on the instrument and has none yet."""
     ground = ground_below(session, [(RecordKind.INSTRUMENT, failing.instrument_id)])
     instrument = ground.instruments[failing.instrument_id]
-    since = last_in_order(ground.register[instrument.tag], review.calibration_id)
+    since = last_in_order(ground.register[instrument.tag], key(failing.id))
     if since is None or ground.on_record(failing).withdrawn:  # what the review was opened by was withdrawn since
         return Opened(instrument.tag, failing.certificate, new, 0)
-    found = touched(ground, instrument, review.calibration_id, since)
+    reached = touched(ground, instrument, key(failing.id), since)
     there = _lines(session, review)
-    wanted = [one for one in found.records if one[0] in LISTED and one not in there]
-    wanted = [one for one in wanted if one[0] != RecordKind.REPORT or _issued_before(session, one[1], review)]
+    wanted = [record for record in reached.records if record[0] in LISTED and record not in there]
+    wanted = [
+        record for record in wanted if record[0] != RecordKind.REPORT or _issued_before(session, record[1], review)
+    ]
     opened = Opened(instrument.tag, failing.certificate, new, len(wanted))
     if not wanted:
         return opened
-    cause = Cause(instrument, failing, since, found.waiting)
+    cause = Cause(instrument, failing, since, reached.waiting)
     # A factor is recorded at a time, and the readings of its pairs are older than it.
     asked = replace(signature, time=now)
     writing = LineFinding(
-        session, ground, cause, found, recalculate(session, ground, cause, found.records, wanted, asked, now)
+        session, ground, cause, reached, recalculate(session, ground, cause, reached.records, wanted, asked, now)
     )
     ordered = sorted(wanted, key=lambda record: (LISTED.index(record[0]), record[1]))
     lines = [
         tables.ImpactLine(
             impact_review_id=key(review.id),
             record_table=table,
-            record_id=number,
-            finding=json.dumps(writing.of((table, number)), ensure_ascii=False),
+            record_id=record_id,
+            finding=json.dumps(writing.of((table, record_id)), ensure_ascii=False),
         )
-        for table, number in ordered
+        for table, record_id in ordered
     ]
     append(session, lines, signature)
     return opened
@@ -234,7 +236,7 @@ def _listed(
 
 def _lines(session: Session, review: tables.ImpactReview) -> set[Record]:
     own = select(tables.ImpactLine).where(tables.ImpactLine.impact_review_id == review.id)
-    return {(one.record_table, one.record_id) for one in session.exec(own)}
+    return {(line.record_table, line.record_id) for line in session.exec(own)}
 
 
 def _issued_before(session: Session, report: int, review: tables.ImpactReview) -> bool:

@@ -71,10 +71,10 @@ def recalculate(
     Jobs are evaluated for those records among them that are shown.
     """
     jobs = jobs_of(ground, shown)
-    names = [ground.factors[number].factor for table, number in affected if table == RecordKind.FACTOR]
+    names = [ground.factors[record_id].factor for table, record_id in affected if table == RecordKind.FACTOR]
     before = values_of(session, jobs, names, now)
     replacing = _Replacing(session, ground, cause, signature)
-    relied = [ground.calibrations[one.record_id] for one in (cause.since, *cause.waiting)]
+    relied = [ground.calibrations[calibration.record_id] for calibration in (cause.since, *cause.waiting)]
     with _taken_back(session, relied):
         replacing.cause_itself()
         for record in affected:
@@ -93,8 +93,8 @@ def _taken_back(session: Session, relied: Sequence[tables.Calibration]) -> Itera
         yield
     finally:
         savepoint.rollback()
-        for one in relied:
-            session.refresh(one)
+        for calibration in relied:
+            session.refresh(calibration)
 
 
 # --- what takes the place of what ------------------------------------------------------------------------------------------------
@@ -118,28 +118,28 @@ class _Replacing:
             fitted = fit_curve(typed(self.cause.instrument), as_found_cells(self.session, failing))
         except CalibError as error:
             why = f"the comparisons as found of certificate {failing.certificate} make no curve: {error}"
-            self.stuck |= {(RecordKind.CALIBRATION, one.record_id): why for one in relied}
+            self.stuck |= {(RecordKind.CALIBRATION, calibration.record_id): why for calibration in relied}
             return
-        for one in relied:
-            self._put(one.record_id, fitted)
+        for calibration in relied:
+            self._put(calibration.record_id, fitted)
             for column in _AIR:
                 # As if it were read so: nothing that would be written.
-                set_committed_value(self.ground.calibrations[one.record_id], column, getattr(failing, column))
+                set_committed_value(self.ground.calibrations[calibration.record_id], column, getattr(failing, column))
 
     def replace(self, record: Record) -> None:
         """Work out a calibration or a factor anew where it rests on what was replaced."""
-        table, number = record
+        table, record_id = record
         self.mark(record)
         if record in self.stuck:
             return
         if table == RecordKind.CALIBRATION:
-            self._calibration(number)
+            self._calibration(record_id)
         elif table == RecordKind.FACTOR:
-            self._factor(self.ground.factors[number])
+            self._factor(self.ground.factors[record_id])
 
     def mark(self, record: Record) -> None:
         """What rests on something that could not be worked out cannot be either."""
-        why = next((self.stuck[one.on] for one in self._up.get(record, ()) if one.on in self.stuck), None)
+        why = next((self.stuck[link.on] for link in self._up.get(record, ()) if link.on in self.stuck), None)
         if why is not None:
             self.stuck.setdefault(record, why)
 
@@ -159,25 +159,25 @@ class _Replacing:
 
     def _calibration(self, calibration: int) -> None:
         """A calibration against a standard that was as found: its reference values are those that the standard's curve gives."""
-        record, one = (RecordKind.CALIBRATION, calibration), self.ground.calibrations[calibration]
-        instrument = self.ground.instruments[one.instrument_id]
+        record, own = (RecordKind.CALIBRATION, calibration), self.ground.calibrations[calibration]
+        instrument = self.ground.instruments[own.instrument_id]
         changed = [each for each in self._up.get(record, ()) if each.role == STANDARD and each.on[1] in self.curves]
         changed = [each for each in changed if each.on[0] == RecordKind.CALIBRATION]
         for each in changed:
             standard = self.ground.instruments[self.ground.calibrations[each.on[1]].instrument_id]
             if standard.quantity != instrument.quantity:
                 self.stuck[record] = (
-                    f"certificate {one.certificate}: what {standard.tag} ({standard.quantity}) did to its reference values "
+                    f"certificate {own.certificate}: what {standard.tag} ({standard.quantity}) did to its reference values "
                     f"({instrument.quantity}) is not on record: judge it by hand"
                 )
                 return
         try:
-            cells = comparison_cells(self.session, one)
+            cells = comparison_cells(self.session, own)
             for each in changed:
                 cells = self._with_standard(record, instrument, cells, each.on[1])
             fitted = fit_curve(typed(instrument), cells, self._wish(calibration))
         except CalibError as error:
-            self.stuck[record] = f"certificate {one.certificate} cannot be worked out anew: {error}"
+            self.stuck[record] = f"certificate {own.certificate} cannot be worked out anew: {error}"
             return
         self._put(calibration, fitted)
 
@@ -185,11 +185,11 @@ class _Replacing:
         self, record: Record, instrument: tables.Instrument, cells: Sequence[Cells], of_standard: int
     ) -> list[Cells]:
         standard = self.ground.instruments[self.ground.calibrations[of_standard].instrument_id]
-        moved = [moved_reference(instrument, standard, one, *self.curves[of_standard]) for one in cells]
+        moved = [moved_reference(instrument, standard, comparison, *self.curves[of_standard]) for comparison in cells]
         if any(extrapolated for _, extrapolated in moved):
             note = f"reference values outside the comparisons of {standard.tag} were moved by its relative shift at the nearer end"
             self.notes[record] = (*self.notes.get(record, ()), note)
-        return [one for one, _ in moved]
+        return [comparison for comparison, _ in moved]
 
     def _wish(self, calibration: int) -> CurveWish | None:
         """The shape that a person chose is kept; the rule chooses again where it chose."""

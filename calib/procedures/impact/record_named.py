@@ -86,7 +86,7 @@ def _outlets(session: Session, names: set[str]) -> Iterable[tuple[Any, ...]]:
 def _readings(session: Session, names: set[str]) -> Iterable[tuple[Any, ...]]:
     numbers = [int(name) for name in names if re.fullmatch(r"0|[1-9][0-9]{0,17}", name, re.ASCII)]
     query = select(tables.Reading.id).where(col(tables.Reading.id).in_(numbers))
-    return ((number, number) for number in session.exec(query))
+    return ((record_id, record_id) for record_id in session.exec(query))
 
 
 # First word of a name -> how records are found by it, and their table.

@@ -43,7 +43,7 @@ class Ground:
     def on_record(self, calibration: tables.Calibration) -> CalibrationOnRecord:
         """A calibration as the gate knows it."""
         own = self.register[self.instruments[calibration.instrument_id].tag]
-        return next(each for each in own.calibrations if each.record_id == calibration.id)
+        return own.calibration(key(calibration.id))
 
 
 def ground_below(session: Session, starts: Iterable[Record]) -> Ground:
@@ -97,21 +97,22 @@ def _outlets(session: Session, keys: Collection[int]) -> dict[int, tables.Outlet
     revisions = by_keys(session, select(tables.OutletRevision), tables.OutletRevision.outlet_id, keys)
     latest = that_count(sorted(revisions, key=lambda each: each.revision), lambda each: each.outlet_id)
     return {
-        number: as_amended(outlet, latest.get(number))
-        for number, outlet in _loaded(session, tables.Outlet, keys).items()
+        outlet_id: as_amended(outlet, latest.get(outlet_id))
+        for outlet_id, outlet in _loaded(session, tables.Outlet, keys).items()
     }
 
 
 def link_to(known: Ground, record: Record, instrument: int, role: str, day: date) -> TraceLink:
     """A record rests on the calibration that an instrument had on a day, or on the instrument alone where it had none."""
-    found = calibration_in_force(known.register[known.instruments[instrument].tag], day)
-    on = (RecordKind.INSTRUMENT, instrument) if found is None else (RecordKind.CALIBRATION, found.record_id)
+    calibration = calibration_in_force(known.register[known.instruments[instrument].tag], day)
+    on = (RecordKind.INSTRUMENT, instrument) if calibration is None else (RecordKind.CALIBRATION, calibration.record_id)
     return TraceLink(record, on, role, day)
 
 
 def _of_calibrations(session: Session, known: Ground) -> Iterator[TraceLink]:
-    for number, one in known.calibrations.items():
-        yield TraceLink((RecordKind.CALIBRATION, number), (RecordKind.INSTRUMENT, one.instrument_id), OF)
+    for calibration_id, calibration in known.calibrations.items():
+        record = (RecordKind.CALIBRATION, calibration_id)
+        yield TraceLink(record, (RecordKind.INSTRUMENT, calibration.instrument_id), OF)
     standards = by_keys(
         session, select(tables.ReferenceStandard), tables.ReferenceStandard.calibration_id, known.calibrations
     )
@@ -123,17 +124,18 @@ def _of_calibrations(session: Session, known: Ground) -> Iterator[TraceLink]:
 def sets_of_conditions(known: Ground) -> dict[tuple[int, str], int]:
     """Conditions of one name belong together: from job and name to the key of the first."""
     first: dict[tuple[int, str], int] = {}
-    for number, one in sorted(known.conditions.items()):
-        first.setdefault((one.job_id, one.conditions), number)
+    for condition_id, condition in sorted(known.conditions.items()):
+        first.setdefault((condition.job_id, condition.conditions), condition_id)
     return first
 
 
 def _of_conditions(known: Ground) -> Iterator[TraceLink]:
     first = sets_of_conditions(known)
-    for one in known.conditions.values():
-        if one.instrument_id is not None:
-            record = (RecordKind.CONDITIONS, first[one.job_id, one.conditions])
-            yield link_to(known, record, one.instrument_id, one.quantity, moment(one.observed_at).date())
+    for condition in known.conditions.values():
+        if condition.instrument_id is not None:
+            record = (RecordKind.CONDITIONS, first[condition.job_id, condition.conditions])
+            day = moment(condition.observed_at).date()
+            yield link_to(known, record, condition.instrument_id, condition.quantity, day)
 
 
 def _of_factors(session: Session, known: Ground) -> Iterator[TraceLink]:
@@ -149,29 +151,31 @@ def _of_factors(session: Session, known: Ground) -> Iterator[TraceLink]:
 
 def _of_readings(known: Ground) -> Iterator[TraceLink]:
     conditions = sets_of_conditions(known)
-    for number, one in known.readings.items():
-        record, day, outlet = (RecordKind.READING, number), moment(one.observed_at).date(), known.outlets[one.outlet_id]
-        yield link_to(known, record, one.instrument_id, METER, day)
+    for reading_id, reading in known.readings.items():
+        record, day = (RecordKind.READING, reading_id), moment(reading.observed_at).date()
+        outlet = known.outlets[reading.outlet_id]
+        yield link_to(known, record, reading.instrument_id, METER, day)
         # A probe that was calibrated together with its meter has no calibration of its own that counts.
-        as_pair = way_of_instrument(known.instruments[one.instrument_id]).probe is ProbeUse.CALIBRATED_WITH
-        if one.probe_id is not None and not as_pair:
-            yield link_to(known, record, one.probe_id, PROBE, day)
-        observed = None if one.conditions is None else conditions.get((outlet.job_id, one.conditions))
+        as_pair = way_of_instrument(known.instruments[reading.instrument_id]).probe is ProbeUse.CALIBRATED_WITH
+        if reading.probe_id is not None and not as_pair:
+            yield link_to(known, record, reading.probe_id, PROBE, day)
+        observed = None if reading.conditions is None else conditions.get((outlet.job_id, reading.conditions))
         if observed is not None:
             yield TraceLink(record, (RecordKind.CONDITIONS, observed), "conditions of the air")
         factor = known.latest_factors.get(outlet.found_factor or "")
-        if factor is not None and not way_of_instrument(known.instruments[one.instrument_id]).is_flow:
+        if factor is not None and not way_of_instrument(known.instruments[reading.instrument_id]).is_flow:
             yield TraceLink(record, (RecordKind.FACTOR, key(factor.id)), "outlet factor")
 
 
 def _of_places(known: Ground) -> Iterator[TraceLink]:
-    for number, outlet in known.outlets.items():
+    for outlet_id, outlet in known.outlets.items():
         factor = known.latest_factors.get(outlet.found_factor or "")
         if factor is not None:
-            yield TraceLink((RecordKind.OUTLET, number), (RecordKind.FACTOR, key(factor.id)), "outlet factor")
-    for number, one in known.readings.items():
-        yield TraceLink((RecordKind.OUTLET, one.outlet_id), (RecordKind.READING, number), "reading")
-        yield TraceLink((RecordKind.JOB, known.outlets[one.outlet_id].job_id), (RecordKind.READING, number), "reading")
+            yield TraceLink((RecordKind.OUTLET, outlet_id), (RecordKind.FACTOR, key(factor.id)), "outlet factor")
+    for reading_id, reading in known.readings.items():
+        record, job = (RecordKind.READING, reading_id), known.outlets[reading.outlet_id].job_id
+        yield TraceLink((RecordKind.OUTLET, reading.outlet_id), record, "reading")
+        yield TraceLink((RecordKind.JOB, job), record, "reading")
 
 
 def _of_reports(session: Session, known: Ground) -> Iterator[TraceLink]:
@@ -191,4 +195,5 @@ def sequences(session: Session, table: str, keys: Collection[int]) -> dict[int, 
     """Place in the ledger of records of a table, by their key."""
     entry = tables.LedgerEntry
     query = select(entry.record_id, entry.sequence).where(entry.record_table == table)
-    return dict(sorted((number, key(sequence)) for number, sequence in by_keys(session, query, entry.record_id, keys)))
+    places = by_keys(session, query, entry.record_id, keys)
+    return dict(sorted((record_id, key(sequence)) for record_id, sequence in places))

@@ -33,14 +33,14 @@ class LineFinding:
 
     def of(self, record: Record) -> dict[str, Any]:
         """What the review says of one record."""
-        table, number = record
+        table, record_id = record
         of_table = {
             RecordKind.READING: self._reading,
             RecordKind.FACTOR: self._factor,
             RecordKind.CALIBRATION: self._calibration,
             RecordKind.REPORT: self._report,
         }
-        return of_table[table](number) | {"notes": [*self._notes(record)]}
+        return of_table[table](record_id) | {"notes": [*self._notes(record)]}
 
     def _notes(self, record: Record) -> Iterator[str]:
         yield from self.found.notes.get(record, ())
@@ -83,25 +83,25 @@ class LineFinding:
         }
 
     def _factor(self, record_id: int) -> dict[str, Any]:
-        one, record = self.ground.factors[record_id], (RecordKind.FACTOR, record_id)
-        counts = self.ground.latest_factors[one.factor] is one
+        factor, record = self.ground.factors[record_id], (RecordKind.FACTOR, record_id)
+        counts = self.ground.latest_factors[factor.factor] is factor
         recalculated = counts and record not in self.found.stuck
-        before, after = self.found.before.factors.get(one.factor), self.found.after.factors.get(one.factor)
+        before, after = self.found.before.factors.get(factor.factor), self.found.after.factors.get(factor.factor)
         return {
-            "factor": one.factor,
-            "revision": one.revision,
+            "factor": factor.factor,
+            "revision": factor.revision,
             "counts": counts,
             "relied_on_as": self._as(record),
             **before_and_after(before if counts else None, after if recalculated else None),
         }
 
     def _calibration(self, record_id: int) -> dict[str, Any]:
-        one, record = self.ground.calibrations[record_id], (RecordKind.CALIBRATION, record_id)
-        instrument = self.ground.instruments[one.instrument_id]
+        calibration, record = self.ground.calibrations[record_id], (RecordKind.CALIBRATION, record_id)
+        instrument = self.ground.instruments[calibration.instrument_id]
         return {
             "instrument": instrument.tag,
-            "certificate": one.certificate,
-            "calibrated_on": one.calibrated_on,
+            "certificate": calibration.certificate,
+            "calibrated_on": calibration.calibrated_on,
             "relied_on_as": self._as(record),
             **self._of_curves(instrument, record_id),
         }
@@ -131,22 +131,22 @@ class LineFinding:
         return {"at_indication": f"{float(at.from_si(x[worst])):.6g} {at.symbol}", **before_and_after(*both)}
 
     def _report(self, record_id: int) -> dict[str, Any]:
-        one = self.ground.reports[record_id]
-        job = self.ground.jobs[one.job_id].job
+        report = self.ground.reports[record_id]
+        job = self.ground.jobs[report.job_id].job
         listed = [link.on[1] for link in self._up[RecordKind.REPORT, record_id] if link.on in self._listed]
-        of_readings = {f"reading {one}": self._reading(one) for one in listed}
+        of_readings = {f"reading {reading_id}": self._reading(reading_id) for reading_id in listed}
         of_totals = {
             name: before_and_after(stated, self.found.after.totals.get((owner, name)))
             for (owner, name), stated in self.found.before.totals.items()
-            if owner == one.job_id
+            if owner == report.job_id
         }
         changed = [name for name, each in (of_readings | of_totals).items() if each["statement_changed"]]
         shifts = [abs(each["shift_over_U"]) for each in of_readings.values() if each["shift_over_U"] is not None]
         unknown = [name for name, each in of_readings.items() if each["before"] and not each["after"]]
         return {
             "job": job,
-            "report": f"{job} revision {one.revision}",
-            "issued_at": one.issued_at,
+            "report": f"{job} revision {report.revision}",
+            "issued_at": report.issued_at,
             "relied_on_as": [],
             **before_and_after(None, None),
             "readings": listed,

@@ -65,7 +65,7 @@ class Review:
     @property
     def open_lines(self) -> int:
         """Number of lines without a disposition."""
-        return sum(one.is_open for one in self.lines)
+        return sum(line.is_open for line in self.lines)
 
     @property
     def is_open(self) -> bool:
@@ -74,7 +74,7 @@ class Review:
 
     def of_job(self, job: str) -> tuple[ReviewLine, ...]:
         """Lines on readings and reports of a job."""
-        return tuple(one for one in self.lines if one.finding.get("job") == job)
+        return tuple(line for line in self.lines if line.finding.get("job") == job)
 
 
 def reviews(session: Session, *, only_open: bool = False) -> list[Review]:
@@ -84,45 +84,49 @@ def reviews(session: Session, *, only_open: bool = False) -> list[Review]:
         return []
     lines, decided = _lines(session), _decided(session)
     # What is done is not read through where only what is open is asked for.
-    wanted = [one for one in rows if not only_open or any(key(line.id) not in decided for line in lines[key(one.id)])]
-    return [_review(session, one, lines[key(one.id)], decided) for one in wanted]
+    wanted = [
+        review for review in rows if not only_open or any(key(line.id) not in decided for line in lines[key(review.id)])
+    ]
+    return [_review(session, review, lines[key(review.id)], decided) for review in wanted]
 
 
 def review_of(session: Session, tag: str, certificate: str) -> Review:
     """The review of a certificate; raises NotInRecordsError where there is none."""
     calibration_numbered(session, instrument_tagged(session, tag), certificate)
     known = reviews(session)
-    found = next((one for one in known if (one.tag, one.certificate) == (tag, certificate)), None)
-    if found is None:
+    review = next((each for each in known if (each.tag, each.certificate) == (tag, certificate)), None)
+    if review is None:
         names = (f"{each.tag} {each.certificate}" for each in known)
         raise not_there(f"impact review of {tag}, certificate {certificate}", names)
-    return found
+    return review
 
 
 def open_reviews_of(session: Session, job: str) -> list[Review]:
     """Open reviews with a line on a reading or a report of a job."""
-    return [one for one in reviews(session, only_open=True) if one.of_job(job)]
+    return [review for review in reviews(session, only_open=True) if review.of_job(job)]
 
 
 def _lines(session: Session) -> dict[int, list[ImpactLine]]:
-    found: dict[int, list[ImpactLine]] = defaultdict(list)
-    for one in session.exec(select(ImpactLine).order_by(col(ImpactLine.id))):
-        found[one.impact_review_id].append(one)
-    return found
+    lines: dict[int, list[ImpactLine]] = defaultdict(list)
+    for line in session.exec(select(ImpactLine).order_by(col(ImpactLine.id))):
+        lines[line.impact_review_id].append(line)
+    return lines
 
 
 def _decided(session: Session) -> dict[int, list[Decided]]:
-    found: dict[int, list[Decided]] = defaultdict(list)
+    decided: dict[int, list[Decided]] = defaultdict(list)
     entry = LedgerEntry
     signed = {
-        number: (person, time)
-        for number, person, time in session.exec(
+        disposition_id: (person, time)
+        for disposition_id, person, time in session.exec(
             select(entry.record_id, entry.person, entry.time).where(entry.record_table == "disposition")
         )
     }
-    for one in session.exec(select(Disposition).order_by(col(Disposition.id))):
-        found[one.impact_line_id].append(Decided(one.decision, one.reason, *signed[key(one.id)]))
-    return found
+    for disposition in session.exec(select(Disposition).order_by(col(Disposition.id))):
+        decided[disposition.impact_line_id].append(
+            Decided(disposition.decision, disposition.reason, *signed[key(disposition.id)])
+        )
+    return decided
 
 
 def _review(
@@ -140,13 +144,13 @@ def _review(
         time,
         tuple(
             ReviewLine(
-                number,
+                line_number,
                 key(each.id),
                 each.record_table,
                 each.record_id,
                 json.loads(each.finding),
                 tuple(decided.get(key(each.id), ())),
             )
-            for number, each in enumerate(lines, start=1)
+            for line_number, each in enumerate(lines, start=1)
         ),
     )

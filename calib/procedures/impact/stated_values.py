@@ -43,35 +43,37 @@ class Values:
 def jobs_of(ground: Ground, shown: Collection[Record]) -> list[str]:
     """Jobs of the readings and reports among some records, by name."""
     outlets = [
-        ground.outlets[ground.readings[number].outlet_id] for table, number in shown if table == RecordKind.READING
+        ground.outlets[ground.readings[record_id].outlet_id]
+        for table, record_id in shown
+        if table == RecordKind.READING
     ]
-    jobs = {one.job_id for one in outlets} | {
-        ground.reports[number].job_id for table, number in shown if table == RecordKind.REPORT
+    jobs = {outlet.job_id for outlet in outlets} | {
+        ground.reports[record_id].job_id for table, record_id in shown if table == RecordKind.REPORT
     }
-    return sorted(ground.jobs[one].job for one in jobs)
+    return sorted(ground.jobs[job_id].job for job_id in jobs)
 
 
 def values_of(session: Session, jobs: Sequence[str], factors: Sequence[str], now: datetime) -> Values:
     """Evaluate some jobs and factors: what the records of this session answer."""
-    found = [evaluate(session, job, now) for job in jobs]
+    evaluations = [evaluate(session, job, now) for job in jobs]
     return Values(
-        {number: stated for one in found for number, stated in _flows(one)},
+        {reading_id: stated for evaluation in evaluations for reading_id, stated in _flows(evaluation)},
         {
             key(refused.typed.id): refused.reasons
-            for one in found
-            for refused in one.refused
+            for evaluation in evaluations
+            for refused in evaluation.refused
             if isinstance(refused.typed, tables.Reading)
         },
-        {(key(one.job.id), name): stated for one in found for name, stated in _totals(one)},
+        {(key(evaluation.job.id), name): stated for evaluation in evaluations for name, stated in _totals(evaluation)},
         dict(_factors(session, factors)),
     )
 
 
 def _flows(evaluation: Evaluation) -> Iterable[tuple[int, StatedValue]]:
-    for row, one in enumerate(evaluation.measured):
+    for row, standing in enumerate(evaluation.measured):
         assert evaluation.flow is not None  # noqa: S101 (what is measured has a flow)
-        in_unit = flow_unit(one.outlet)
-        yield key(one.reading.id), _stated(evaluation.flow, evaluation.judgement, row, in_unit)
+        in_unit = flow_unit(standing.outlet)
+        yield key(standing.reading.id), _stated(evaluation.flow, evaluation.judgement, row, in_unit)
 
 
 def _stated(results: Results, judgement: Judgement | None, row: int, in_unit: Unit) -> StatedValue:
@@ -86,12 +88,12 @@ def _stated(results: Results, judgement: Judgement | None, row: int, in_unit: Un
 
 def _totals(evaluation: Evaluation) -> Iterable[tuple[str, StatedValue]]:
     for totals in (evaluation.of_systems, evaluation.of_job):
-        for row, one in enumerate(totals.totals):
-            if totals.flow is None or not one.measured:
+        for row, total in enumerate(totals.totals):
+            if totals.flow is None or not total.measured:
                 continue
-            outlets = (each.outlet for each in evaluation.measured if each.outlet.id in one.sign)
+            outlets = (each.outlet for each in evaluation.measured if each.outlet.id in total.sign)
             in_unit = common_flow_unit(flow_unit(outlet).symbol for outlet in outlets)
-            yield f"{one.system or 'whole job'} {one.service}", _stated(totals.flow, totals.judgement, row, in_unit)
+            yield f"{total.system or 'whole job'} {total.service}", _stated(totals.flow, totals.judgement, row, in_unit)
 
 
 def _factors(session: Session, names: Sequence[str]) -> Iterable[tuple[str, StatedValue]]:

@@ -24,14 +24,14 @@ class Touched:
 def touched(ground: Ground, instrument: tables.Instrument, failing: int, since: CalibrationOnRecord) -> Touched:
     """Everything that relied on an instrument since a calibration and before another (by its key), and what hangs on that."""
     own = ground.register[instrument.tag]
-    by_key = {one.record_id: one for one in own.calibrations}
+    by_key = {calibration.record_id: calibration for calibration in own.calibrations}
     direct = []
     for link in ground.links:
         in_force = by_key.get(link.on[1]) if link.on[0] == RecordKind.CALIBRATION and link.role != OF else None
         if in_force is not None and link.day is not None and relied_on_since(in_force, link.day, since):
             direct.append(link)
-    graph = dict(downward(ground.links)) | {_ALL: [TraceLink(_ALL, one.record, one.role) for one in direct]}
+    graph = dict(downward(ground.links)) | {_ALL: [TraceLink(_ALL, link.record, link.role) for link in direct]}
     apart = {(RecordKind.CALIBRATION, failing), (RecordKind.CALIBRATION, since.record_id)}
-    records = tuple(one for one in reached(graph, [_ALL]) if one not in apart)
+    records = tuple(record for record in reached(graph, [_ALL]) if record not in apart)
     waiting = {link.on[1] for link in direct} - {since.record_id}
-    return Touched(tuple(direct), records, tuple(by_key[one] for one in sorted(waiting)))
+    return Touched(tuple(direct), records, tuple(by_key[calibration_id] for calibration_id in sorted(waiting)))

@@ -40,23 +40,23 @@ class Trace:
     @property
     def gaps(self) -> tuple[str, ...]:
         """Everything that the chain lacks; none: each of its ends is an accredited certificate that was valid that day."""
-        return tuple(dict.fromkeys(gap for one in self.knots.values() for gap in one.gaps))
+        return tuple(dict.fromkeys(gap for knot in self.knots.values() for gap in knot.gaps))
 
 
 def trace_up(session: Session, words: Sequence[str], on: date) -> Trace:
     """What a record rests on; an instrument on the calibration that it has on a day. Raises NotInRecordsError, BadInputError."""
     start = record_named(session, words)
     ground = ground_above(session, [start])
-    links = [one for one in ground.links if one.role != OF and not _beyond_accreditation(ground, one)]
+    links = [link for link in ground.links if link.role != OF and not _beyond_accreditation(ground, link)]
     if start[0] == RecordKind.INSTRUMENT:
         links.append(link_to(ground, start, start[1], IN_FORCE, on))
-    graph = upward(one for one in links if one.record != one.on)
-    records = [start, *(one for one in reached(graph, [start]) if one != start)]
+    graph = upward(link for link in links if link.record != link.on)
+    records = [start, *(record for record in reached(graph, [start]) if record != start)]
     gaps = Gaps(ground, graph, start, on)
     knots = knots_of(session, ground, records, on, gaps)
-    among = {one for one in knots if one[0] == RecordKind.CALIBRATION}
-    of = [one for one in ground.links if one.role == OF and one.record in among]
-    known = knots | knots_of(session, ground, [one.on for one in of if one.on not in knots], on)
+    among = {record for record in knots if record[0] == RecordKind.CALIBRATION}
+    of = [link for link in ground.links if link.role == OF and link.record in among]
+    known = knots | knots_of(session, ground, [link.on for link in of if link.on not in knots], on)
     return Trace(start, UP, known, (*_between(graph, records), *of), tree(graph, start))
 
 
@@ -65,8 +65,8 @@ def trace_down(session: Session, words: Sequence[str], on: date) -> Trace:
     start = record_named(session, words)
     ground = ground_below(session, [start])
     graph = downward(ground.links)
-    records = [start, *(one for one in reached(graph, [start]) if one != start)]
-    turned = (TraceLink(one.on, one.record, one.role, one.day) for one in _between(graph, records))
+    records = [start, *(record for record in reached(graph, [start]) if record != start)]
+    turned = (TraceLink(link.on, link.record, link.role, link.day) for link in _between(graph, records))
     return Trace(start, DOWN, knots_of(session, ground, records, on), tuple(turned), tree(graph, start))
 
 

@@ -65,9 +65,7 @@ def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
         outlet_factor=np.array([factor.value for factor in factors]),
         outlet_factor_relative=np.array([factor.relative for factor in factors]),
         outlet_factor_source=np.array([sources[_source(reading)] for reading in standing]),
-        method_relative=np.array(
-            [float(reading.method.relative_standard_uncertainty_percent) / 100 for reading in standing]
-        ),
+        method_relative=np.array([reading.method.declared_percent / 100 for reading in standing]),
         curves=[records.curve(number) for number in calibrations],
         outlet_factor_dof=np.array([factor.dof for factor in factors]),
         method_dof=np.array([float(reading.method.degrees_of_freedom or "inf") for reading in standing]),

@@ -49,8 +49,8 @@ def budget_of(reading: ReadingInJob, wanted: str | None = None) -> BudgetOfReadi
     )
     rectangular = rectangular_names(contributions, row)
     target = None if wanted is None else _wanted(wanted, float(evaluation.flow.value[row]))
-    number = None if target is None else _observations(reading, own, target)
-    return BudgetOfReading(own, levers(own), dominant(own.names, own.uncertainties, rectangular), target, number)
+    observations = None if target is None else _observations(reading, own, target)
+    return BudgetOfReading(own, levers(own), dominant(own.names, own.uncertainties, rectangular), target, observations)
 
 
 def _observations(reading: ReadingInJob, own: Budget, target: float) -> int | None:

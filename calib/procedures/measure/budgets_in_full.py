@@ -139,9 +139,9 @@ class _Reading:
         """A line of the budget, its standard uncertainty [m3/s] and its share of the variance [%]."""
         assert self.evaluation.flow is not None  # noqa: S101 (a reading stands)
         names = [contribution.name for contribution in _flows(self.evaluation).contributions]
-        number, combined = names.index(name), self.evaluation.flow.combined
-        u, share = combined.uncertainties[self.row, number], combined.variance_percent[self.row, number]
-        return _flows(self.evaluation).contributions[number], float(u), float(share)
+        place, combined = names.index(name), self.evaluation.flow.combined
+        u, share = combined.uncertainties[self.row, place], combined.variance_percent[self.row, place]
+        return _flows(self.evaluation).contributions[place], float(u), float(share)
 
     def quantity(self, symbol: str, of: str, name: str, estimate: float, u: float, c: float) -> InputQuantity:
         """An input quantity that a line of the budget is about."""

@@ -102,7 +102,7 @@ class _Terms:
             self.inputs.append(distribution)
 
     def add_joint(self, name: str, count: int, distribution: InputDistribution) -> None:
-        self.places.extend((name, number) for number in range(count))
+        self.places.extend((name, index) for index in range(count))
         self.inputs.append(distribution)
 
 
@@ -159,8 +159,8 @@ def _of_hood(terms: _Terms, readings: Readings, row: int) -> None:
 
 
 def _of_flow(terms: _Terms, readings: Readings, row: int) -> None:
-    for number, relative in enumerate(readings.dimension_relative[row]):
-        terms.add("dimension", number, _rectangular(float(relative)))
+    for side, relative in enumerate(readings.dimension_relative[row]):
+        terms.add("dimension", side, _rectangular(float(relative)))
     terms.add("outlet factor", 0, _relative(readings.outlet_factor_relative, readings.outlet_factor_dof, row))
     terms.add("method", 0, _relative(readings.method_relative, readings.method_dof, row))
 

@@ -117,7 +117,7 @@ def _pair(
     """Whether meter and probe were used as they are paired, and the probe of a pair calibrated as one is in use like its meter."""
     at = moment(reading.observed_at)
     if records.pairs:
-        tags = {number: instrument.tag for number, instrument in records.instruments.items()}
+        tags = {instrument_id: instrument.tag for instrument_id, instrument in records.instruments.items()}
         yield from reasons_against(records.pairs, instrument, probe, at, tags)
     if probe is not None and way_of_instrument(instrument).probe is ProbeUse.CALIBRATED_WITH:
         yield from probe_of(records, instrument, probe, at, now).reasons
@@ -145,6 +145,12 @@ def _shown(reading: tables.Reading, observed: Observed, value: float) -> str:
     return f"{value:.6g} {reading.unit}"
 
 
+def makes_a_flow(outlet: tables.Outlet) -> bool:
+    """Whether a velocity makes a flow at a place: in a duct by its section, at an outlet by a factor or an effective area."""
+    factors = (outlet.outlet_factor, outlet.effective_area, outlet.found_factor)
+    return outlet.place == tables.DUCT or factors != (None, None, None)
+
+
 def _opening(
     records: OnRecord,
     reading: tables.Reading,
@@ -155,8 +161,7 @@ def _opening(
     """Whether the outlet has, as it counts now, what turns the reading into a flow."""
     if way_of_instrument(instrument).is_flow:
         return
-    has_factor = (outlet.outlet_factor, outlet.effective_area, outlet.found_factor) != (None, None, None)
-    if outlet.place != tables.DUCT and not has_factor:
+    if not makes_a_flow(outlet):
         yield (
             f"outlet {outlet.outlet}: no outlet factor and no effective area, and {instrument.tag} indicates no flow: "
             "amend the outlet"

@@ -80,7 +80,8 @@ def stability_limit(instrument: Instrument, indication: ArrayLike) -> Floats:
     """Limits of change since calibration at indications [SI]: the stated ones, else the maximum permissible error."""
     relative, absolute = stability_limits(instrument)
     own = unit(instrument.indicated, instrument.unit)
-    # A percentage is one of what the instrument shows: of degrees Celsius, not of kelvin.
+    # A percentage is one of what the instrument shows: of degrees Celsius, not of kelvin. Summed in SI, where the permissible error
+    # of a certificate is summed in the register's unit: the other order of the sum would move the last digits of issued flows.
     shown = np.abs(own.from_si(np.asarray(indication, dtype=float)))
     return np.asarray(relative * own.difference_to_si(shown) + absolute)
 

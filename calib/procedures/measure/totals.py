@@ -68,8 +68,8 @@ def counted(outlets: Outlets) -> dict[int, tables.Outlet]:
     """Outlets that totals take: those that say so; of the others the outlets, and a duct where its system has no outlet."""
     with_outlets = {(outlet.system, outlet.service) for outlet in outlets.values() if outlet.place != tables.DUCT}
     return {
-        number: outlet
-        for number, outlet in outlets.items()
+        outlet_id: outlet
+        for outlet_id, outlet in outlets.items()
         if outlet.in_totals == "yes"
         or (
             outlet.in_totals is None
@@ -81,8 +81,8 @@ def counted(outlets: Outlets) -> dict[int, tables.Outlet]:
 def totals_of_systems(plan: Plan, stands: frozenset[int]) -> list[Total]:
     """One total for each service of each system, then the net of each system with more than one service."""
     members: dict[str, dict[int, tables.Outlet]] = defaultdict(dict)
-    for number, outlet in sorted(counted(plan.outlets).items()):
-        members[outlet.system][number] = outlet
+    for outlet_id, outlet in sorted(counted(plan.outlets).items()):
+        members[outlet.system][outlet_id] = outlet
     return [total for system, outlets in members.items() for total in _services(plan, system, outlets, stands)]
 
 
@@ -96,9 +96,9 @@ def totals_of_job(plan: Plan, stands: frozenset[int]) -> list[Total]:
 def totals_of_rooms(plan: Plan, stands: frozenset[int]) -> list[Total]:
     """The net flow of each room that outlets name."""
     members: dict[str, dict[int, tables.Outlet]] = defaultdict(dict)
-    for number, outlet in sorted(counted(plan.outlets).items()):
+    for outlet_id, outlet in sorted(counted(plan.outlets).items()):
         if outlet.room is not None:
-            members[outlet.room][number] = outlet
+            members[outlet.room][outlet_id] = outlet
     return [_total("", NET, outlets, stands, {}, room, plan.rooms.get(room, "")) for room, outlets in members.items()]
 
 
@@ -106,7 +106,7 @@ def _services(plan: Plan, system: str, outlets: Outlets, stands: frozenset[int])
     present = {outlet.service for outlet in outlets.values()}
     for service in NET_SIGN:
         if service in present:
-            mine = {number: outlet for number, outlet in outlets.items() if outlet.service == service}
+            mine = {outlet_id: outlet for outlet_id, outlet in outlets.items() if outlet.service == service}
             yield _total(system, service, mine, stands, plan.designs)
     if len(present) > 1:
         yield _total(system, NET, outlets, stands, plan.designs)
@@ -121,18 +121,18 @@ def _total(
     room: str = "",
     wanted: str = "",
 ) -> Total:
-    sign = {number: NET_SIGN[outlet.service] if service == NET else 1.0 for number, outlet in outlets.items()}
+    sign = {outlet_id: NET_SIGN[outlet.service] if service == NET else 1.0 for outlet_id, outlet in outlets.items()}
     declared = designs.get((system, service))
-    tolerance = float("nan") if declared is None else float(declared.tolerance_percent) / 100
-    design, measured = _design(outlets, sign, designs), sum(number in stands for number in outlets)
+    tolerance = float("nan") if declared is None else float(declared.tolerance_percent or "nan") / 100
+    design, measured = _design(outlets, sign, designs), sum(outlet_id in stands for outlet_id in outlets)
     return Total(system, service, measured, len(outlets), design, tolerance, room, wanted, sign)
 
 
 def _design(outlets: Outlets, sign: Mapping[int, float], designs: Designs) -> float:
     """Sum with its signs of the designs: of each service of a system what is declared, else those of its outlets [m3/s]."""
     groups: dict[tuple[str, str], list[int]] = defaultdict(list)
-    for number, outlet in outlets.items():
-        groups[outlet.system, outlet.service].append(number)
+    for outlet_id, outlet in outlets.items():
+        groups[outlet.system, outlet.service].append(outlet_id)
     parts = []
     for names, members in groups.items():
         declared = designs.get(names)
@@ -187,20 +187,20 @@ def _sums(totals: Sequence[Total], counts: Sequence[Standing | None], flows: Flo
 
 def _layers(totals: Sequence[Total]) -> list[list[int]]:
     """Totals in which no outlet stands twice: the services, and the net flows."""
-    net = [number for number, total in enumerate(totals) if total.service == NET]
-    services = [number for number, total in enumerate(totals) if total.service != NET]
+    net = [row for row, total in enumerate(totals) if total.service == NET]
+    services = [row for row, total in enumerate(totals) if total.service != NET]
     return [layer for layer in (services, net) if layer]
 
 
 def _membership(
     totals: Sequence[Total], layer: Sequence[int], counts: Sequence[Standing | None]
 ) -> tuple[Integers, Floats]:
-    place = {outlet: number for number in layer for outlet in totals[number].sign}
+    place = {outlet: total for total in layer for outlet in totals[total].sign}
     membership, sign = np.full(len(counts), -1), np.ones(len(counts))
     for row, reading in enumerate(counts):
-        number = -1 if reading is None else place.get(reading.outlet.id or -1, -1)
-        if reading is not None and number >= 0:
-            membership[row], sign[row] = number, totals[number].sign[reading.outlet.id or -1]
+        total = -1 if reading is None else place.get(reading.outlet.id or -1, -1)
+        if reading is not None and total >= 0:
+            membership[row], sign[row] = total, totals[total].sign[reading.outlet.id or -1]
     return membership, sign
 
 

@@ -59,4 +59,4 @@ def photo_counts(session: Session, instruments: Collection[int]) -> dict[int, in
         .where(col(Attached.instrument_id).in_(instruments), col(Attachment.media_type).in_(PHOTOS))
         .group_by(col(Attached.instrument_id))
     )
-    return {key(number): count for number, count in session.exec(query)}
+    return {key(instrument_id): count for instrument_id, count in session.exec(query)}

@@ -82,20 +82,22 @@ class CalibrationOnFile:
 def calibration_on_file(session: Session, tag: str, certificate: str | None) -> CalibrationOnFile:
     """A calibration by its certificate number, or the instrument's latest; raises NotInRecordsError."""
     instrument = instrument_tagged(session, tag)
-    one = calibration_numbered(session, instrument, certificate)
-    standards = select(Instrument.tag).join(ReferenceStandard).where(ReferenceStandard.calibration_id == one.id)
-    *earlier, curve = curves_of(session, key(one.id))
+    calibration = calibration_numbered(session, instrument, certificate)
+    own = key(calibration.id)
+    standards = select(Instrument.tag).join(ReferenceStandard).where(ReferenceStandard.calibration_id == own)
+    comparisons = select(Comparison).where(Comparison.calibration_id == own).order_by(col(Comparison.id))
+    *earlier, curve = curves_of(session, own)
     return CalibrationOnFile(
         instrument,
-        one,
-        session.exec(select(Acceptance).where(Acceptance.calibration_id == one.id)).first(),
+        calibration,
+        session.exec(select(Acceptance).where(Acceptance.calibration_id == own)).first(),
         tuple(session.exec(standards)),
-        tuple(session.exec(select(Comparison).where(Comparison.calibration_id == one.id).order_by(col(Comparison.id)))),
+        tuple(session.exec(comparisons)),
         curve,
         tuple(earlier),
-        tuple(files_of(session, calibration_id=key(one.id))),
-        ledger.written(session, "calibration", key(one.id))[0],
-        _withdrawn(session, session.exec(select(Withdrawal).where(Withdrawal.calibration_id == one.id)).first()),
+        tuple(files_of(session, calibration_id=own)),
+        ledger.written(session, "calibration", own)[0],
+        _withdrawn(session, session.exec(select(Withdrawal).where(Withdrawal.calibration_id == own)).first()),
     )
 
 
@@ -109,15 +111,15 @@ def against_withdrawn(on_file: CalibrationOnFile) -> Finding | None:
 
 def refit(on_file: CalibrationOnFile, wish: CurveWish | None = None) -> FittedCurve:
     """The curve of a recorded calibration, fitted anew: for its candidates, or as a person asks for."""
-    return fit_curve(typed(on_file.instrument), [typed(one) for one in on_file.comparisons], wish)
+    return fit_curve(typed(on_file.instrument), [typed(comparison) for comparison in on_file.comparisons], wish)
 
 
 def as_found_cells(session: Session, calibration: tables.Calibration) -> list[Cells]:
     """Comparisons as found of a calibration."""
-    return [one for one in comparison_cells(session, calibration) if one["phase"] == AS_FOUND]
+    return [comparison for comparison in comparison_cells(session, calibration) if comparison["phase"] == AS_FOUND]
 
 
 def comparison_cells(session: Session, calibration: tables.Calibration) -> list[Cells]:
     """Comparisons of a calibration as typed."""
     own = select(tables.Comparison).where(tables.Comparison.calibration_id == calibration.id)
-    return [typed(one) for one in session.exec(own.order_by(tables.Comparison.id))]  # type: ignore[arg-type]
+    return [typed(comparison) for comparison in session.exec(own.order_by(tables.Comparison.id))]  # type: ignore[arg-type]

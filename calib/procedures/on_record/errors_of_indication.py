@@ -30,29 +30,29 @@ def history_of(session: Session, instrument: tables.Instrument) -> tuple[Calibra
         return ()
     of_instrument = tables.Calibration.instrument_id == instrument.id
     acceptances = select(tables.Acceptance).join(tables.Calibration).where(of_instrument)
-    accepted = {one.calibration_id: one.accepted_on for one in session.exec(acceptances)}
+    accepted = {acceptance.calibration_id: acceptance.accepted_on for acceptance in session.exec(acceptances)}
     that_count = select(tables.Calibration).where(of_instrument, not_withdrawn()).order_by(col(tables.Calibration.id))
     own = sorted(
         session.exec(that_count),
         key=lambda calibration: (calibration.calibrated_on, accepted.get(key(calibration.id), "")),
     )
     comparisons = _comparisons(session, instrument)
-    days = [date.fromisoformat(one.calibrated_on) for one in own]
+    days = [date.fromisoformat(calibration.calibrated_on) for calibration in own]
     repaired = _repaired_between(session, instrument, days)
     return tuple(
-        _errors_of(instrument, one, comparisons[one.id], was_repaired, one.id in accepted)
-        for one, was_repaired in zip(own, repaired, strict=True)
+        _errors_of(instrument, calibration, comparisons[calibration.id], was_repaired, calibration.id in accepted)
+        for calibration, was_repaired in zip(own, repaired, strict=True)
     )
 
 
 def _comparisons(session: Session, instrument: tables.Instrument) -> dict[int | None, list[tables.Comparison]]:
-    found: dict[int | None, list[tables.Comparison]] = defaultdict(list)
+    by_calibration: dict[int | None, list[tables.Comparison]] = defaultdict(list)
     query = select(tables.Comparison).join(tables.Calibration)
-    for one in session.exec(
+    for comparison in session.exec(
         query.where(tables.Calibration.instrument_id == instrument.id).order_by(col(tables.Comparison.id))
     ):
-        found[one.calibration_id].append(one)
-    return found
+        by_calibration[comparison.calibration_id].append(comparison)
+    return by_calibration
 
 
 def _repaired_between(session: Session, instrument: tables.Instrument, days: Sequence[date]) -> list[bool]:
@@ -86,9 +86,9 @@ def _errors_of(
 
 
 def _points(instrument: tables.Instrument, comparisons: Sequence[tables.Comparison]) -> ErrorPoints:
-    cells = [one.model_dump() for one in comparisons]
-    if any(one["repeatability"] is None for one in cells):
-        cells = [one | {"repeatability": None} for one in cells]  # stated for some only: then for none
+    cells = [comparison.model_dump() for comparison in comparisons]
+    if any(comparison["repeatability"] is None for comparison in cells):
+        cells = [comparison | {"repeatability": None} for comparison in cells]  # stated for some only: then for none
     points = comparisons_in_si(instrument.model_dump(), cells)
     own = points.independent_uncertainty
     independent = np.zeros_like(points.reference) if own is None else own

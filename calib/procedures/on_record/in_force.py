@@ -48,7 +48,7 @@ class OnRecord:
     def found_wrongly(self, factor: tables.FoundFactor) -> str | None:
         """What is wrong with a factor that was found with a calibration which was withdrawn since; None where it was not."""
         tag = self.instruments[factor.instrument_id].tag
-        used = next(one for one in self.register[tag].calibrations if one.record_id == factor.calibration_id)
+        used = self.register[tag].calibration(factor.calibration_id)
         return against_factor(factor.factor, tag, used.certificate) if used.withdrawn else None
 
     def curve(self, calibration: int) -> Curve:
@@ -93,9 +93,9 @@ def _loaded(
     of_jobs = among(select(tables.Condition), tables.Condition.job_id, jobs)
     for condition in session.exec(of_jobs.order_by(col(tables.Condition.id))):
         conditions[condition.job_id, condition.conditions].append(condition)
-    found = select(tables.FoundFactor).order_by(col(tables.FoundFactor.revision))
+    of_factors = select(tables.FoundFactor).order_by(col(tables.FoundFactor.revision))
     if instruments is not None:
-        found = found.where(col(tables.FoundFactor.factor).in_(sorted(factors)))
+        of_factors = of_factors.where(col(tables.FoundFactor.factor).in_(sorted(factors)))
     curves = (
         select(tables.Calibration, tables.StoredCurve)
         .join(tables.StoredCurve, counts_of_its_calibration())
@@ -110,7 +110,7 @@ def _loaded(
         {key(calibration.id): calibration for calibration, _ in calibrated},
         {key(calibration.id): curve for calibration, curve in calibrated},
         {names: tuple(rows) for names, rows in conditions.items()},
-        that_count(session.exec(found), lambda factor: factor.factor),
+        that_count(session.exec(of_factors), lambda factor: factor.factor),
         lambda instrument: history_of(session, instrument),
         all_pairs(session, within),
     )
@@ -125,7 +125,7 @@ def _instruments_of(session: Session, jobs: Collection[int]) -> set[int]:
     for table in (tables.Reading, tables.Refusal):
         used = select(table.instrument_id, table.probe_id).join(tables.Outlet).distinct()
         named.update(*session.exec(among(used, tables.Outlet.job_id, jobs)))
-    return {number for number in named if number is not None}
+    return {instrument_id for instrument_id in named if instrument_id is not None}
 
 
 def _factors_of(session: Session, jobs: Collection[int]) -> set[str]:
@@ -148,7 +148,7 @@ def _instruments_of_factors(session: Session, factors: Collection[str]) -> set[i
 def _partners(session: Session, instruments: Collection[int]) -> set[int]:
     """The other instrument of every pair that one of these ever belonged to."""
     paired = all_pairs(session, instruments)
-    return {number for pair in paired for number in (pair.probe_id, pair.meter_id)}
+    return {instrument_id for pair in paired for instrument_id in (pair.probe_id, pair.meter_id)}
 
 
 def outlets_in_force(session: Session, jobs: Collection[int] | None = None) -> dict[int, tables.Outlet]:
@@ -183,17 +183,17 @@ def traverses_on_record(session: Session, job: int) -> dict[int, Traversed]:
         made[key(traverse.id)] = traverse
         points[key(traverse.id)].append(point)
     return {
-        number: Traversed(traverse.rule, traverse.lines, traverse.points, in_order(points[number]))
-        for number, traverse in made.items()
+        reading_id: Traversed(traverse.rule, traverse.lines, traverse.points, in_order(points[reading_id]))
+        for reading_id, traverse in made.items()
     }
 
 
 def in_order(points: list[tables.TraversePoint]) -> tuple[tuple[float, ...], ...]:
     """Indications of the points of one traverse, line by line."""
     rising = sorted(points, key=lambda point: (point.line, point.point))
-    return tuple(tuple(observed_values(one.indications)) for one in rising)
+    return tuple(tuple(observed_values(throttle.indications)) for throttle in rising)
 
 
 def face_indications(factor: tables.FoundFactor) -> list[float]:
     """Mean indications [SI] of the face readings that a factor was found from."""
-    return [float(one) for one in json.loads(factor.face_indications)]
+    return [float(indication) for indication in json.loads(factor.face_indications)]

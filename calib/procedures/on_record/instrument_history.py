@@ -9,7 +9,7 @@ from sqlmodel import Session, col, or_, select
 from calib.procedures.on_record.attached_files import files_of
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.calibrations import calibrations_on_file
-from calib.procedures.on_record.instruments import InstrumentStatus, checks, statuses
+from calib.procedures.on_record.instruments import InstrumentStatus, checks_of, statuses
 from calib.procedures.on_record.probe_pairs import pairings_of
 from calib.records import ledger
 from calib.records.record import RecordCells, key, moment, typed
@@ -32,17 +32,17 @@ class InstrumentHistory:
 
 def instrument_history(session: Session, tag: str, at: datetime) -> InstrumentHistory:
     """One instrument with everything that happened to it; raises NotInRecordsError."""
-    one = instrument_tagged(session, tag)
-    own = key(one.id)
+    instrument = instrument_tagged(session, tag)
+    own = key(instrument.id)
     events = session.exec(select(Event).where(Event.instrument_id == own).order_by(col(Event.id)))
     return InstrumentHistory(
-        statuses(session, [one], at)[0],
+        statuses(session, [instrument], at)[0],
         tuple(
             each | {"files": files_of(session, calibration_id=each["id"])}
             for each in calibrations_on_file(session, tag)
         ),
         tuple(typed(event, "instrument_id") | _person(session, "event", event.id) for event in events),
-        tuple(checks(session, tag)),
+        tuple({"tag": tag} | typed(check, "instrument_id") for check in checks_of(session, tag)),
         tuple(pairings_of(session, own)),
         tuple(files_of(session, instrument_id=own)),
         tuple(_reviews(session, own)),

@@ -46,7 +46,7 @@ def statuses(session: Session, wanted: Sequence[Instrument], at: datetime) -> li
     """Status of some instruments at a time."""
     own = {key(instrument.id) for instrument in wanted}
     register, pairs = load_register(session, own), all_pairs(session, own)
-    partners = {number for pair in pairs for number in (pair.probe_id, pair.meter_id)}
+    partners = {instrument_id for pair in pairs for instrument_id in (pair.probe_id, pair.meter_id)}
     tags = tags_of(session, partners)
     changed, photos = _latest_values(session, own, at), photo_counts(session, own)
     return [
@@ -83,29 +83,28 @@ def _partners(
         for pair in held
         if instrument.id in (pair.probe_id, pair.meter_id)
     ]
-    return tuple(sorted(tags[number] for number in others))
+    return tuple(sorted(tags[partner_id] for partner_id in others))
 
 
 def _latest_values(session: Session, instruments: Collection[int], at: datetime) -> dict[int, RecordCells]:
     """Cells that events have changed since an instrument was registered: where it is, and its calibration interval."""
     columns = {"move": "location", INTERVAL_CHANGE: "interval_months"}
-    found: dict[int, RecordCells] = defaultdict(dict)
+    values: dict[int, RecordCells] = defaultdict(dict)
     events = [
-        one
-        for one in session.exec(among(select(Event), Event.instrument_id, instruments))
-        if one.kind in columns and one.value is not None and moment(one.at) <= at
+        event
+        for event in session.exec(among(select(Event), Event.instrument_id, instruments))
+        if event.kind in columns and event.value is not None and moment(event.at) <= at
     ]
-    for one in sorted(events, key=lambda each: (moment(each.at), each.id or 0)):
-        found[one.instrument_id][columns[one.kind]] = int(one.value or 0) if one.kind == INTERVAL_CHANGE else one.value
-    return found
+    for event in sorted(events, key=lambda each: (moment(each.at), each.id or 0)):
+        values[event.instrument_id][columns[event.kind]] = (
+            int(event.value or 0) if event.kind == INTERVAL_CHANGE else event.value
+        )
+    return values
 
 
-def checks(session: Session, tag: str | None = None) -> list[RecordCells]:
-    """Intermediate checks of one instrument, or of all."""
-    of_instrument = col(IntermediateCheck.instrument_id) == col(Instrument.id)
-    query = (
-        select(IntermediateCheck, Instrument.tag).join(Instrument, of_instrument).order_by(col(IntermediateCheck.id))
-    )
+def checks_of(session: Session, tag: str | None) -> Sequence[IntermediateCheck]:
+    """Intermediate checks of one instrument, or of all where no tag is given, as they were recorded."""
+    query = select(IntermediateCheck).order_by(col(IntermediateCheck.id))
     if tag is not None:
-        query = query.where(Instrument.id == instrument_tagged(session, tag).id)
-    return [{"tag": owner} | typed(one, "instrument_id") for one, owner in session.exec(query)]
+        query = query.where(IntermediateCheck.instrument_id == instrument_tagged(session, tag).id)
+    return session.exec(query).all()

@@ -46,7 +46,7 @@ class OutletHistory:
 def outlets(session: Session, job: str) -> list[OutletHistory]:
     """Every outlet of a job; raises NotInRecordsError."""
     of_job = select(tables.Outlet).where(tables.Outlet.job_id == job_named(session, job).id)
-    return [history_of_outlet(session, one) for one in session.exec(of_job.order_by(col(tables.Outlet.id)))]
+    return [history_of_outlet(session, outlet) for outlet in session.exec(of_job.order_by(col(tables.Outlet.id)))]
 
 
 def outlet_history(session: Session, job: str, name: str) -> OutletHistory:
@@ -58,7 +58,9 @@ def readings_at(session: Session, job: str, name: str) -> list[int]:
     """Numbers of an outlet's readings, refused ones apart, in the order in which they were taken; raises NotInRecordsError."""
     of_outlet = select(tables.Reading).where(tables.Reading.outlet_id == outlet_named(session, job, name).id)
     taken = session.exec(of_outlet).all()
-    return [key(one.id) for one in sorted(taken, key=lambda reading: (moment(reading.observed_at), key(reading.id)))]
+    return [
+        key(reading.id) for reading in sorted(taken, key=lambda reading: (moment(reading.observed_at), key(reading.id)))
+    ]
 
 
 def history_of_outlet(session: Session, outlet: tables.Outlet) -> OutletHistory:
@@ -69,10 +71,10 @@ def history_of_outlet(session: Session, outlet: tables.Outlet) -> OutletHistory:
 
 def _revisions(session: Session, outlet: tables.Outlet) -> Iterable[Revision]:
     before = outlet_cells(outlet)
-    for one in revisions_of(session, outlet):
-        after = outlet_cells(as_amended(outlet, one))
-        person, time = written(session, "outlet_revision", key(one.id))
-        yield Revision(one.revision, differences(before, after), one.reason, person, time)
+    for revision in revisions_of(session, outlet):
+        after = outlet_cells(as_amended(outlet, revision))
+        person, time = written(session, "outlet_revision", key(revision.id))
+        yield Revision(revision.revision, differences(before, after), revision.reason, person, time)
         before = after
 
 

@@ -34,13 +34,13 @@ class Pair:
 def probe_pairs_of(records: Iterable[Pairing]) -> tuple[Pair, ...]:
     """Pairs from the records that begin and end them."""
     pairs: list[Pair] = []
-    for one in sorted(records, key=lambda each: (moment(each.at), each.id or 0)):
-        if one.kind == PAIRED:
-            pairs.append(Pair(one.probe_id, one.meter_id, moment(one.at), None))
+    for pairing in sorted(records, key=lambda each: (moment(each.at), each.id or 0)):
+        if pairing.kind == PAIRED:
+            pairs.append(Pair(pairing.probe_id, pairing.meter_id, moment(pairing.at), None))
             continue
         for place, pair in enumerate(pairs):
-            if (pair.probe_id, pair.meter_id, pair.until) == (one.probe_id, one.meter_id, None):
-                pairs[place] = Pair(pair.probe_id, pair.meter_id, pair.since, moment(one.at))
+            if (pair.probe_id, pair.meter_id, pair.until) == (pairing.probe_id, pairing.meter_id, None):
+                pairs[place] = Pair(pair.probe_id, pair.meter_id, pair.since, moment(pairing.at))
     return tuple(pairs)
 
 
@@ -56,16 +56,16 @@ def reasons_against(
     pairs: Sequence[Pair], meter: Instrument, probe: Instrument | None, at: datetime, tags: dict[int, str]
 ) -> Iterable[str]:
     """Why a meter was not used with the probe that it belongs to, at a time; nothing where it was."""
-    held = [one for one in pairs if one.holds(at)]
-    of_meter = [one for one in held if one.meter_id == meter.id]
-    if of_meter and (probe is None or all(one.probe_id != probe.id for one in of_meter)):
+    held = [pair for pair in pairs if pair.holds(at)]
+    of_meter = [pair for pair in held if pair.meter_id == meter.id]
+    if of_meter and (probe is None or all(pair.probe_id != probe.id for pair in of_meter)):
         named = "no probe" if probe is None else f"probe {probe.tag}"
-        probes = " or ".join(f"{tags[one.probe_id]} (paired since {one.since.isoformat()})" for one in of_meter)
+        probes = " or ".join(f"{tags[pair.probe_id]} (paired since {pair.since.isoformat()})" for pair in of_meter)
         yield f"{meter.tag}: the reading names {named}, the meter belongs with {probes}: use them together, or part them"
-    for one in held:
-        if probe is not None and one.probe_id == probe.id and one.meter_id != meter.id:
+    for pair in held:
+        if probe is not None and pair.probe_id == probe.id and pair.meter_id != meter.id:
             yield (
-                f"{probe.tag}: it is paired with {tags[one.meter_id]} since {one.since.isoformat()}, and the reading was taken "
+                f"{probe.tag}: it is paired with {tags[pair.meter_id]} since {pair.since.isoformat()}, and the reading was taken "
                 f"with {meter.tag}: use them together, or part them"
             )
 
@@ -74,7 +74,7 @@ def pairings_of(session: Session, instrument_id: int) -> list[dict[str, str]]:
     """Every pairing of an instrument, as probe or as meter, as it was recorded."""
     own = or_(col(Pairing.probe_id) == instrument_id, col(Pairing.meter_id) == instrument_id)
     pairings = session.exec(select(Pairing).where(own).order_by(col(Pairing.id))).all()
-    tags = tags_of(session, {number for each in pairings for number in (each.probe_id, each.meter_id)})
+    tags = tags_of(session, {instrument_id for each in pairings for instrument_id in (each.probe_id, each.meter_id)})
     return [
         {
             "probe": tags[each.probe_id],

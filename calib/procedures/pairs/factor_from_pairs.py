@@ -32,6 +32,7 @@ from calib.errors import BadInputError, Finding
 from calib.measurement import indication_scale
 from calib.procedures.measure.reading_in_job import ReadingInJob
 from calib.procedures.measure.standing import Standing, section_of
+from calib.procedures.on_record.way_of_instrument import way_of_instrument
 from calib.procedures.on_record.what_counts import factor_that_counts
 from calib.procedures.pairs.paired_readings import (
     PAIR,
@@ -125,7 +126,7 @@ def _expected_of_face(pair: Paired) -> str | None:
     face = measured(pair.other)
     if face.outlet.place == tables.DUCT:
         return f"the reading at an outlet second; reading {face.reading.id} was taken in the duct {face.outlet.outlet}"
-    if face.instrument.quantity != "air velocity":
+    if not way_of_instrument(face.instrument).is_of_a_face:
         with_which = f"{face.instrument.tag}, for {face.instrument.quantity}"
         return f"an instrument for air velocity at the face; reading {face.reading.id} was taken with {with_which}"
     return None

@@ -78,12 +78,12 @@ def login_of(session: Session) -> str | None:
 def people_on_record(session: Session) -> People:
     """Everyone on record with every change of their roles."""
     rows = session.exec(select(Person).order_by(col(Person.id))).all()
-    names = {one.id: one.name for one in rows}
+    names = {person.id: person.name for person in rows}
     return People(
-        tuple(PersonOnRecord(one.name, one.login) for one in rows),
+        tuple(PersonOnRecord(person.name, person.login) for person in rows),
         tuple(
-            RoleChange(names[one.person_id], one.role, one.kind == "given", datetime.fromisoformat(one.at))
-            for one in session.exec(select(Role).order_by(col(Role.id)))
+            RoleChange(names[role.person_id], role.role, role.kind == "given", datetime.fromisoformat(role.at))
+            for role in session.exec(select(Role).order_by(col(Role.id)))
         ),
     )
 
@@ -97,15 +97,15 @@ def _authorised(session: Session, signature: ledger.Signature, acts: Sequence[st
     if not are_checked(known.changes):
         return signature
     login = login_of(session)
-    found = replace(signature, person=_name(login, signature, known.people), as_login=False)
-    expected = _misnamed(login, signature, known) or unknown(found.person, known.people, known.changes)
+    signed = replace(signature, person=_name(login, signature, known.people), as_login=False)
+    expected = _misnamed(login, signature, known) or unknown(signed.person, known.people, known.changes)
     for act in acts:
-        expected = expected or unmet(act, found.person, known.people, known.changes, found.time)
+        expected = expected or unmet(act, signed.person, known.people, known.changes, signed.time)
     if expected is not None:
         # Who was not named is told by the name that their login has on record, where it has one.
-        told = found.person if signature.as_login else signature.person
+        told = signed.person if signature.as_login else signature.person
         raise BadInputError([Finding.typed("by", told, expected)])
-    return found
+    return signed
 
 
 def _name(login: str | None, signature: ledger.Signature, people: Sequence[PersonOnRecord]) -> str:

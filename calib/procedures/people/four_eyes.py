@@ -54,7 +54,7 @@ def of_acceptors(known: People, rows: Sequence[TypedRow], now: datetime) -> Iter
 
     Of days before anyone on record had a role the records know nothing, and the name is taken over as it is stated.
     """
-    given = [one.at for one in known.changes if one.given and one.role == QA]
+    given = [change.at for change in known.changes if change.given and change.role == QA]
     for row in rows:
         name = row.get("accepted_by")
         if not given or name is None or not row.sound("accepted_on", "accepted_by"):

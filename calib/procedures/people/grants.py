@@ -45,8 +45,8 @@ def _reading() -> Iterator[str]:
 
 
 def _writing() -> Iterator[str]:
-    for one in EVIDENCE:
-        table = str(one.__tablename__)
+    for evidence in EVIDENCE:
+        table = str(evidence.__tablename__)
         lines = [line for line in WRITTEN if line.table == table] or [Written(table, "record")]
         groups = dict.fromkeys(group for line in lines for group in _may(line.act))
         yield f"GRANT INSERT ON {_quoted(table)} TO {', '.join(groups)};"

@@ -53,14 +53,14 @@ def holds(session: Session, rule: str) -> bool | None:
 def rules(session: Session) -> list[RuleOnRecord]:
     """Every record of a rule, in order."""
     records = session.exec(select(HouseRule).order_by(col(HouseRule.id))).all()
-    latest = {one.rule: one.id for one in records}
+    latest = {recorded.rule: recorded.id for recorded in records}
     return [
         RuleOnRecord(
-            one.rule,
-            one.holds == HOLDS,
-            one.reason,
-            *ledger.written(session, "house_rule", key(one.id)),
-            counts=latest[one.rule] == one.id,
+            recorded.rule,
+            recorded.holds == HOLDS,
+            recorded.reason,
+            *ledger.written(session, "house_rule", key(recorded.id)),
+            counts=latest[recorded.rule] == recorded.id,
         )
-        for one in records
+        for recorded in records
     ]

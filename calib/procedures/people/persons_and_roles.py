@@ -47,7 +47,7 @@ def add_person(session: Session, wanted: PersonWanted, signature: ledger.Signatu
     _raise([*_of_name(wanted, known.people), *_of_login(wanted, known.people, needs_login), *_of_roles(wanted, known)])
     person = Person(name=wanted.name.strip(), login=wanted.login and wanted.login.strip())
     append(session, [person], signature)
-    append(session, [_role(person, one, GIVEN, ON_BEING_ADDED, signature) for one in wanted.roles], signature)
+    append(session, [_role(person, role, GIVEN, ON_BEING_ADDED, signature) for role in wanted.roles], signature)
     return person
 
 
@@ -57,7 +57,7 @@ def change_role(session: Session, wanted: ChangeWanted, signature: ledger.Signat
     known = people_on_record(session)
     person = session.exec(select(Person).where(Person.name == wanted.name)).first()
     if person is None:
-        there = ", ".join(one.name for one in known.people) or "none"
+        there = ", ".join(person.name for person in known.people) or "none"
         raise NotInRecordsError(f"no person {wanted.name!r} in the records: there is {there}")
     _raise(list(_of_change(wanted, known, signature, shared=is_shared(session))))
     role = _role(person, wanted.role, wanted.kind, wanted.reason.strip(), signature)
@@ -84,7 +84,7 @@ def _finding(column: str, value: str | None, expected: str) -> Finding:
 
 def _of_name(wanted: PersonWanted, people: Sequence[PersonOnRecord]) -> Iterator[Finding]:
     name = wanted.name.strip()
-    same = next((one.name for one in people if one.name.casefold() == name.casefold()), None)
+    same = next((person.name for person in people if person.name.casefold() == name.casefold()), None)
     if not name or not name.isprintable():
         yield _finding("NAME", wanted.name, "a name, on one line")
     elif name == BY_THE_RULE:
@@ -101,7 +101,7 @@ def _of_login(wanted: PersonWanted, people: Sequence[PersonOnRecord], needed: bo
                 "login", None, "the database login of the first person: on a shared database it says who writes"
             )
         return
-    owner = next((one.name for one in people if one.login == login.strip()), None)
+    owner = next((person.name for person in people if person.login == login.strip()), None)
     if not login.strip() or not login.isprintable():
         yield _finding("login", login, "a login, on one line")
     elif owner is not None:
@@ -111,11 +111,11 @@ def _of_login(wanted: PersonWanted, people: Sequence[PersonOnRecord], needed: bo
 def _of_roles(wanted: PersonWanted, known: People) -> Iterator[Finding]:
     if not wanted.roles:
         yield _finding("role", None, f"one or more of {', '.join(ROLES)}")
-    for one in wanted.roles:
-        if one not in ROLES:
-            yield _finding("role", one, f"one of {', '.join(ROLES)}")
-    for one in sorted({one for one in wanted.roles if wanted.roles.count(one) > 1}):
-        yield _finding("role", one, "each role once")
+    for role in wanted.roles:
+        if role not in ROLES:
+            yield _finding("role", role, f"one of {', '.join(ROLES)}")
+    for role in sorted({role for role in wanted.roles if wanted.roles.count(role) > 1}):
+        yield _finding("role", role, "each role once")
     if not known.people and QA not in wanted.roles:
         yield _finding("role", ", ".join(wanted.roles), f"{QA} for the first person on record, who adds the others")
 
@@ -134,8 +134,8 @@ def _of_change(wanted: ChangeWanted, known: People, signature: ledger.Signature,
 
 def _expected_of_time(wanted: ChangeWanted, known: People, signature: ledger.Signature) -> str | None:
     """A change counts from its time: one that a clock set back puts before an earlier one would never count."""
-    before = [one.at for one in known.changes if (one.person, one.role) == (wanted.name, wanted.role)]
-    if any(one > signature.time for one in before):
+    before = [change.at for change in known.changes if (change.person, change.role) == (wanted.name, wanted.role)]
+    if any(time > signature.time for time in before):
         now, last = signature.time.isoformat(), max(before).isoformat()
         return f"a time not before its last change ({last}); this machine's clock says {now}"
     return None
@@ -148,7 +148,7 @@ def _expected_of_role(wanted: ChangeWanted, known: People, signature: ledger.Sig
     if not held:
         return f"a role that {wanted.name} has"
     # Who has no login cannot write to a shared database.
-    able = [one for one in known.people if one.login is not None or not shared]
+    able = [person for person in known.people if person.login is not None or not shared]
     if wanted.role == QA and set(holders(QA, able, known.changes, signature.time)) <= {wanted.name}:
         return f"another person with {QA} first: without one nobody could accept a calibration or add people"
     return None
@@ -181,15 +181,15 @@ class PersonOnFile:
 def people_on_file(session: Session, at: datetime) -> list[PersonOnFile]:
     """Everyone on record, in the order in which they were added."""
     changes = people_on_record(session).changes
-    kept = session.exec(select(Role).order_by(col(Role.id))).all()
+    roles = session.exec(select(Role).order_by(col(Role.id))).all()
     return [
         PersonOnFile(
-            one.name,
-            one.login,
-            roles_of(one.name, changes, at),
-            tuple(_change(session, each) for each in kept if each.person_id == one.id),
+            person.name,
+            person.login,
+            roles_of(person.name, changes, at),
+            tuple(_change(session, each) for each in roles if each.person_id == person.id),
         )
-        for one in session.exec(select(Person).order_by(col(Person.id)))
+        for person in session.exec(select(Person).order_by(col(Person.id)))
     ]
 
 

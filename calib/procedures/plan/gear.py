@@ -13,7 +13,7 @@ from sqlmodel import Session, select
 
 from calib.confirmation.interval import gate, is_retired
 from calib.measurement.way import ProbeUse
-from calib.measurement.ways import QUANTITIES
+from calib.measurement.ways import way_of
 from calib.procedures.on_record.in_force import OnRecord
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
 from calib.procedures.plan.planned import Gear, LeftOut, Wish
@@ -21,8 +21,6 @@ from calib.quantities import unit
 from calib.records import tables
 from calib.records.record import key
 
-# A velocity pressure above it is one of 130 m/s and more, where air is no incompressible fluid: what begins there is a barometer.
-_LARGEST_VELOCITY_PRESSURE = 10e3  # [Pa]
 _PROBE = re.compile(r"\b(pitot|tube|probe)\b", re.IGNORECASE)
 _ANEMOMETER = re.compile(r"anemometer|vane|thermal|wire|film", re.IGNORECASE)
 
@@ -32,10 +30,8 @@ def is_probe(instrument: tables.Instrument, as_probe: frozenset[int], as_instrum
 
     `as_probe` and `as_instrument` are the keys of those that readings on record name as their probe or as their instrument.
     """
-    if (instrument.quantity, instrument.indicated) != (
-        "air velocity",
-        "air velocity",
-    ) or instrument.density_effect is not None:
+    way = way_of(instrument.quantity, instrument.density_effect)
+    if way is None or not way.may_be_probe or instrument.indicated != instrument.quantity:
         return False
     if key(instrument.id) in as_probe | as_instrument:
         return key(instrument.id) in as_probe
@@ -50,15 +46,17 @@ def probes_of(session: Session, records: OnRecord) -> frozenset[int]:
             as_instrument.add(instrument)
             as_probe.add(probe)
     named = frozenset(probe for probe in as_probe if probe is not None), frozenset(as_instrument)
-    return frozenset(number for number, instrument in records.instruments.items() if is_probe(instrument, *named))
+    return frozenset(
+        instrument_id for instrument_id, instrument in records.instruments.items() if is_probe(instrument, *named)
+    )
 
 
 def gear_on(records: OnRecord, probes: frozenset[int], wish: Wish) -> tuple[tuple[Gear, ...], tuple[LeftOut, ...]]:
     """What may be used on that day, and what may not."""
     measure = [
         instrument
-        for number, instrument in sorted(records.instruments.items())
-        if number in probes or _measures_air(instrument)
+        for instrument_id, instrument in sorted(records.instruments.items())
+        if instrument_id in probes or _measures_air(instrument)
     ]
     here = [instrument for instrument in measure if not _retired(records, instrument, wish)]
     asked = {instrument.tag: gate(records.register, instrument.tag, wish.at, wish.known) for instrument in here}
@@ -82,9 +80,10 @@ def gear_on(records: OnRecord, probes: frozenset[int], wish: Wish) -> tuple[tupl
 
 
 def _measures_air(instrument: tables.Instrument) -> bool:
-    if instrument.quantity == "pressure" and instrument.indicated == "pressure":
-        return unit("pressure", instrument.unit).to_si(float(instrument.range_low)) <= _LARGEST_VELOCITY_PRESSURE
-    return instrument.quantity in QUANTITIES
+    way = way_of(instrument.quantity, instrument.density_effect)
+    if way is None or way.begins_at_most is None or instrument.indicated != instrument.quantity:
+        return way is not None
+    return unit(instrument.quantity, instrument.unit).to_si(float(instrument.range_low)) <= way.begins_at_most
 
 
 def _retired(records: OnRecord, instrument: tables.Instrument, wish: Wish) -> bool:

@@ -8,8 +8,9 @@ from datetime import datetime
 from sqlmodel import Session, col, select
 
 from calib.errors import Finding
-from calib.measurement.ways import WAYS
+from calib.measurement.ways import WAYS, flow_meters_at
 from calib.procedures.measure.air import AirFound, air_of
+from calib.procedures.measure.gate_reading import makes_a_flow
 from calib.procedures.measure.totals import design_of
 from calib.procedures.on_record.by_name import job_named
 from calib.procedures.on_record.in_force import OnRecord, on_record, outlets_in_force
@@ -51,7 +52,7 @@ def plan_job(session: Session, name: str, wish: Wish) -> JobPlan:
     gear, left_out = gear_on(records, probes_of(session, records), wish)
     asked = Asked(records, wish, gear, left_out, air)
     outlets = outlets_in_force(session, [key(job.id)])
-    planned = tuple(_of_outlet(asked, outlets[number]) for number in sorted(outlets))
+    planned = tuple(_of_outlet(asked, outlets[outlet_id]) for outlet_id in sorted(outlets))
     return JobPlan(job, wish, planned, left_out, standards_among(records, gear), air, reasons)
 
 
@@ -59,7 +60,7 @@ def method_findings(session: Session, methods: Iterable[str]) -> list[Finding]:
     """What is wrong with methods that were named."""
     known = list(session.exec(select(tables.Method.method).order_by(col(tables.Method.id))))
     expected = f"a method in the records: there is {', '.join(known) or 'none'}"
-    return [Finding.typed("method", one, expected) for one in methods if one not in known]
+    return [Finding.typed("method", method, expected) for method in methods if method not in known]
 
 
 # --- the air ---------------------------------------------------------------------------------------------------------------------
@@ -126,22 +127,17 @@ def _of_outlet(asked: Asked, outlet: tables.Outlet) -> OutletPlan:
 def _fitting(asked: Asked, outlet: tables.Outlet) -> tuple[list[Gear], tuple[str, ...]]:
     """What may be used at a place, and what is to be said of the place."""
     gear = [gear for gear in asked.gear if _fits(gear.instrument, outlet)]
-    if outlet.place == tables.DUCT or _makes_a_flow(outlet):
+    if makes_a_flow(outlet):
         return gear, ()
-    why = "only a hood can measure here: no outlet factor, effective area or found factor is on record"
-    return gear, (why if gear else f"{why}, and no hood is in calibration",)
+    takes_the_flow = " or ".join(way.name for way in flow_meters_at(outlet.place or tables.OUTLET))
+    why = f"only a {takes_the_flow} can measure here: no outlet factor, effective area or found factor is on record"
+    return gear, (why if gear else f"{why}, and no {takes_the_flow} is in calibration",)
 
 
 def _fits(instrument: tables.Instrument, outlet: tables.Outlet) -> bool:
-    """Whether an instrument can be held at a place: no hood in a duct, and only a hood where a velocity makes no flow."""
+    """Whether an instrument can be held at a place: where a velocity makes no flow it must take the flow itself."""
     way = way_of_instrument(instrument)
-    return (outlet.place or tables.OUTLET) not in way.not_at and (
-        outlet.place == tables.DUCT or way.is_flow or _makes_a_flow(outlet)
-    )
-
-
-def _makes_a_flow(outlet: tables.Outlet) -> bool:
-    return (outlet.outlet_factor, outlet.effective_area, outlet.found_factor) != (None, None, None)
+    return (outlet.place or tables.OUTLET) not in way.not_at and (way.is_flow or makes_a_flow(outlet))
 
 
 def _by_the_best_method(asked: Asked, outlet: tables.Outlet, gear: Gear, half_width: float) -> Predicted | Unusable:

@@ -182,7 +182,7 @@ def _evaluated(asked: Asked, gear: Gear, standing: Standing, half_width: float) 
     place = own.names.index("repeatability")
     declared = not math.isnan(own.uncertainties[place])
     own = own if declared else own.with_contribution(place, 0.0, math.inf)
-    number = _needed(own, place, asked.wish.at_most * half_width) if declared else None
+    observations = _needed(own, place, asked.wish.at_most * half_width) if declared else None
     return Predicted(
         gear,
         standing.method,
@@ -191,8 +191,8 @@ def _evaluated(asked: Asked, gear: Gear, standing: Standing, half_width: float) 
         half_width,
         asked.wish.at_most,
         own,
-        number,
-        with_observations(own, place, number or 1),
+        observations,
+        with_observations(own, place, observations or 1),
     )
 
 

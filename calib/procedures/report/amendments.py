@@ -47,10 +47,14 @@ def amendments_of(session: Session, evaluation: Evaluation, now: datetime) -> tu
     """Amendments of a job's outlets and of the factors they use, in the order in which they were written."""
     job = evaluation.job
     records = on_record_of(session, jobs=[key(job.id)])
-    found = [one for outlet in _amended(session, job) for one in _of_outlet(session, outlet, evaluation, records, now)]
-    used = {one.factor.factor for one in evaluation.measured if one.factor is not None}
-    found += [one for name in sorted(used) for one in _of_factor(session, name)]
-    return tuple(sorted(found, key=lambda amendment: (moment(amendment.time), amendment.record, amendment.revision)))
+    amendments = [
+        amendment
+        for outlet in _amended(session, job)
+        for amendment in _of_outlet(session, outlet, evaluation, records, now)
+    ]
+    used = {standing.factor.factor for standing in evaluation.measured if standing.factor is not None}
+    amendments += [amendment for name in sorted(used) for amendment in _of_factor(session, name)]
+    return tuple(sorted(amendments, key=lambda each: (moment(each.time), each.record, each.revision)))
 
 
 def _amended(session: Session, job: tables.Job) -> Sequence[tables.Outlet]:
@@ -64,11 +68,19 @@ def _of_outlet(
     session: Session, outlet: tables.Outlet, evaluation: Evaluation, records: OnRecord, now: datetime
 ) -> Iterable[Amendment]:
     history = history_of_outlet(session, outlet)
-    for one in history.revisions:
+    for revision in history.revisions:
         before: tuple[FlowBefore, ...] = ()
-        if one is history.revisions[-1]:
+        if revision is history.revisions[-1]:
             before = tuple(_flows_before(records, _before_last(session, outlet), evaluation, now))
-        yield Amendment(f"outlet {outlet.outlet}", one.revision, one.changes, one.reason, one.person, one.time, before)
+        yield Amendment(
+            f"outlet {outlet.outlet}",
+            revision.revision,
+            revision.changes,
+            revision.reason,
+            revision.person,
+            revision.time,
+            before,
+        )
 
 
 def _before_last(session: Session, outlet: tables.Outlet) -> tables.Outlet:
@@ -81,14 +93,14 @@ def _flows_before(
 ) -> Iterable[FlowBefore]:
     """Flows of the outlet's readings as the outlet was before its last amendment, where the gate lets them stand so."""
     assert evaluation.flow is not None or not evaluation.measured  # noqa: S101 (what is measured has a flow)
-    for row, one in enumerate(evaluation.measured):
-        if one.outlet.id != outlet.id or evaluation.flow is None:
+    for row, standing in enumerate(evaluation.measured):
+        if standing.outlet.id != outlet.id or evaluation.flow is None:
             continue
-        gated = gate_reading(records, one.reading, one.observed, outlet, now)
+        gated = gate_reading(records, standing.reading, standing.observed, outlet, now)
         if gated.standing is not None:
-            found = flows(arrays_of([gated.standing], records))
+            evaluated = flows(arrays_of([gated.standing], records))
             probability = evaluation.flow.coverage_probability
-            yield FlowBefore(one, row, results(found.flow, combine(found.contributions), probability))
+            yield FlowBefore(standing, row, results(evaluated.flow, combine(evaluated.contributions), probability))
 
 
 def _of_factor(session: Session, name: str) -> Iterable[Amendment]:

@@ -38,20 +38,20 @@ class JobReport:
     @property
     def every_calibration(self) -> dict[tuple[str, str], CalibrationOnFile]:
         """Those of the instruments and of the reference standards of the register, by tag and certificate number."""
-        return {names: one.kept for names, one in self.standards.standards.items()} | self.calibrations
+        return {names: standard.kept for names, standard in self.standards.standards.items()} | self.calibrations
 
 
 def report(session: Session, job: str, now: datetime, coverage_probability: float = COVERAGE_PROBABILITY) -> JobReport:
     """Evaluate a job for its report; raises NotInRecordsError."""
-    found = evaluate(session, job, now, coverage_probability)
-    used = {pair for one in found.measured for pair in instruments_of(one)}
+    evaluation = evaluate(session, job, now, coverage_probability)
+    used = {pair for standing in evaluation.measured for pair in instruments_of(standing)}
     calibrations = {names: calibration_on_file(session, *names) for names in sorted(used)}
-    amendments = amendments_of(session, found, now)
+    amendments = amendments_of(session, evaluation, now)
     issues = issues_of(session, job)
     return JobReport(
-        found,
+        evaluation,
         amendments,
-        risks_of(found),
+        risks_of(evaluation),
         calibrations,
         ledger.ledger_head(session)[1],
         tuple(open_reviews_of(session, job)),
@@ -62,7 +62,7 @@ def report(session: Session, job: str, now: datetime, coverage_probability: floa
 
 
 def _as_json(session: Session, issue: Issue) -> bytes | None:
-    is_kept = any(one.form == "json" for one in issue.forms)
+    is_kept = any(form.form == "json" for form in issue.forms)
     return issued_bytes(session, issue.job, issue.revision, "json") if is_kept else None
 
 

@@ -16,6 +16,7 @@ from calib.errors import BadInputError, Finding
 from calib.procedures.on_record.by_name import job_named
 from calib.procedures.people.authorise import append, authorise
 from calib.procedures.report.issued import issues_of
+from calib.procedures.verify.rests_on import must_be_whole, of_job
 from calib.records.ledger import Signature
 from calib.records.record import key
 from calib.records.tables import IssuedForm, IssuedReport
@@ -53,21 +54,27 @@ def _findings(session: Session, job: str, reason: str | None) -> Iterator[Findin
 
 
 def issue_report(session: Session, wanted: ToIssue, signature: Signature) -> None:
-    """Append the issue and its forms; raises BadInputError where it may not be issued, or another was issued meanwhile."""
+    """Append the issue and its forms.
+
+    Raises BadInputError where it may not be issued, or another was issued meanwhile; DamagedError where what it rests on was
+    changed past the program.
+    """
     signature = may_issue(session, wanted.job, wanted.reason, signature)
     expected = 1 + len(issues_of(session, wanted.job))
     if wanted.revision != expected:
         said = f"revision {expected}: another was issued meanwhile"
         raise BadInputError([Finding.typed("revision", str(wanted.revision), said)])
+    job = key(job_named(session, wanted.job).id)
+    must_be_whole(session, of_job(session, job))
     report = IssuedReport(
-        job_id=key(job_named(session, wanted.job).id),
+        job_id=job,
         revision=wanted.revision,
         issued_at=wanted.issued_at.isoformat(),
         reason=None if wanted.reason is None else wanted.reason.strip(),
         ledger_digest=wanted.ledger_digest,
     )
     append(session, [report], signature)
-    append(session, [_form(key(report.id), form, *kept) for form, kept in wanted.forms.items()], signature)
+    append(session, [_form(key(report.id), form, *named) for form, named in wanted.forms.items()], signature)
 
 
 def _form(report: int, form: str, name: str, content: bytes) -> IssuedForm:

@@ -47,7 +47,7 @@ def issues_of(session: Session, job: str) -> tuple[Issue, ...]:
     """Every issue of a job's report, the first one first; raises NotInRecordsError for an unknown job."""
     of_job = job_named(session, job)
     query = select(IssuedReport).where(IssuedReport.job_id == of_job.id).order_by(col(IssuedReport.revision))
-    return tuple(_issue(session, of_job, one) for one in session.exec(query).all())
+    return tuple(_issue(session, of_job, report) for report in session.exec(query).all())
 
 
 def _issue(session: Session, job: Job, report: IssuedReport) -> Issue:
@@ -60,7 +60,7 @@ def _issue(session: Session, job: Job, report: IssuedReport) -> Issue:
 
 def issued_bytes(session: Session, job: str, revision: int, form: str) -> bytes:
     """The bytes of a form as they were issued; raises NotInRecordsError, with what there is."""
-    found = session.exec(
+    content = session.exec(
         select(IssuedForm.content)
         .join(IssuedReport, col(IssuedReport.id) == col(IssuedForm.issued_report_id))
         .where(
@@ -69,27 +69,27 @@ def issued_bytes(session: Session, job: str, revision: int, form: str) -> bytes:
             IssuedForm.form == form,
         )
     ).first()
-    if found is None:
-        is_there = any(one.revision == revision for one in issues_of(session, job))
+    if content is None:
+        is_there = any(issue.revision == revision for issue in issues_of(session, job))
         what = f"the report of {job} as {form}" if is_there else f"the report of {job}"
         raise NotInRecordsError(f"no revision {revision} of {what}: {_issued(session, job)}")
-    return found
+    return content
 
 
 def _issued(session: Session, job: str) -> str:
-    there = [f"{one.revision} ({', '.join(each.form for each in one.forms)})" for one in issues_of(session, job)]
+    there = [f"{issue.revision} ({', '.join(each.form for each in issue.forms)})" for issue in issues_of(session, job)]
     return f"issued are {'; '.join(there)}" if there else "none was issued"
 
 
 def issue_with(session: Session, content: bytes) -> FoundIssue | None:
     """The issue that these very bytes are a form of; None where they are of none."""
     digest = hashlib.sha256(content).hexdigest()
-    kept = session.exec(select(IssuedForm).where(IssuedForm.sha256 == digest)).all()
-    same = next((one for one in kept if one.content == content), None)
+    forms = session.exec(select(IssuedForm).where(IssuedForm.sha256 == digest)).all()
+    same = next((form for form in forms if form.content == content), None)
     if same is None:
         return None
     report = session.exec(select(IssuedReport).where(IssuedReport.id == same.issued_report_id)).one()
     job = session.exec(select(Job).where(Job.id == report.job_id)).one()
     every = issues_of(session, job.job)
-    own = next(one for one in every if one.revision == report.revision)
+    own = next(issue for issue in every if issue.revision == report.revision)
     return FoundIssue(own, FormOnFile(same.form, same.name, same.sha256), every[-1])

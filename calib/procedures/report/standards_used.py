@@ -32,25 +32,27 @@ class StandardsUsed:
 
 def standards_used(session: Session, calibrations: Mapping[TagAndCertificate, CalibrationOnFile]) -> StandardsUsed:
     """Standards of these calibrations and, in turn, of theirs; one that had no calibration on that day is left out."""
-    found: dict[TagAndCertificate, StandardUsed] = {}
+    standards: dict[TagAndCertificate, StandardUsed] = {}
     of: dict[TagAndCertificate, tuple[TagAndCertificate, ...]] = {}
-    waiting = {names: kept for names, kept in calibrations.items() if kept.standards}
-    register = load_register(session, {key(kept.instrument.id) for kept in waiting.values()}) if waiting else {}
+    waiting = {names: calibration for names, calibration in calibrations.items() if calibration.standards}
+    register = (
+        load_register(session, {key(calibration.instrument.id) for calibration in waiting.values()}) if waiting else {}
+    )
     while waiting:
-        names, kept = waiting.popitem()
-        day = date.fromisoformat(kept.calibration.calibrated_on)
+        names, calibration = waiting.popitem()
+        day = date.fromisoformat(calibration.calibration.calibrated_on)
         own = []
-        for tag in kept.standards:
-            one = calibration_in_force(register[tag], day)
-            if one is None:
+        for tag in calibration.standards:
+            in_force = calibration_in_force(register[tag], day)
+            if in_force is None:
                 continue
-            standard = (tag, one.certificate)
+            standard = (tag, in_force.certificate)
             own.append(standard)
-            if standard not in found:
-                months = interval_of(register[tag], one, day)
-                due = due_date(one.calibrated_on, months, one.due_on)
-                found[standard] = StandardUsed(calibration_on_file(session, *standard), due)
-            if standard not in of and standard not in waiting and found[standard].kept.standards:
-                waiting[standard] = found[standard].kept
+            if standard not in standards:
+                months = interval_of(register[tag], in_force, day)
+                due = due_date(in_force.calibrated_on, months, in_force.due_on)
+                standards[standard] = StandardUsed(calibration_on_file(session, *standard), due)
+            if standard not in of and standard not in waiting and standards[standard].kept.standards:
+                waiting[standard] = standards[standard].kept
         of[names] = tuple(own)
-    return StandardsUsed(dict(sorted(found.items())), of)
+    return StandardsUsed(dict(sorted(standards.items())), of)

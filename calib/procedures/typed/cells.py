@@ -10,6 +10,7 @@ from calib.procedures.typed.declaration import Check
 # No quantity of the trade is larger in any of its units; beyond it a product of two would overflow.
 _LARGEST = 1e12
 _SMALLEST = 1e-12  # nor smaller: below it a quotient would
+_LONGEST = 25  # signs: the longest spelling of a double has 24
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 _DAY = re.compile(r"(?:19|2\d)\d{2}-\d{2}-\d{2}", re.ASCII)
 _MOMENT = re.compile(r"(?:19|2\d)\d{2}-\d{2}-\d{2}T\d{2}:\d{2}(:\d{2})?(Z|[+-]\d{2}:\d{2})?", re.ASCII)
@@ -24,6 +25,10 @@ def finite_number(cell: str) -> str | None:
     """A finite decimal number of a size that occurs."""
     if _NUMBER.fullmatch(cell) is None or not math.isfinite(float(cell)):
         return "a finite number with a decimal point, like 4.20"
+    if len(cell) > _LONGEST:
+        return f"a number written with at most {_LONGEST} signs"
+    if 0 < abs(float(cell)) < _SMALLEST:
+        return f"0, or a number of at least {_SMALLEST:g}"
     return None if abs(float(cell)) <= _LARGEST else f"a number of at most {_LARGEST:g}"
 
 
@@ -50,6 +55,20 @@ def above_one(cell: str) -> str | None:
 def percent(cell: str) -> str | None:
     """A percentage above 0, up to 100."""
     return "a percentage above 0, up to 100" if finite_number(cell) or not 0 < float(cell) <= 100 else None
+
+
+def share(cell: str) -> str | None:
+    """A percentage, 0 to 100."""
+    return "a percentage, 0 to 100" if finite_number(cell) or not 0 <= float(cell) <= 100 else None
+
+
+def usually(low: float, high: float, what: str) -> Check:
+    """What is usual for a number that may be another: from low to high; common practice, no source."""
+
+    def check(cell: str) -> str | None:
+        return None if low <= float(cell) <= high else f"{what} is usually {low:g} to {high:g}"
+
+    return check
 
 
 def between(low: float, high: float, symbol: str) -> Check:
@@ -86,14 +105,14 @@ def day(cell: str) -> str | None:
 
 def time_with_zone(cell: str) -> str | None:
     """A time with its zone, as YYYY-MM-DDTHH:MM+HH:MM."""
-    found = _MOMENT.fullmatch(cell)
-    if found is None:
+    parts = _MOMENT.fullmatch(cell)
+    if parts is None:
         return "a date and time as YYYY-MM-DDTHH:MM+HH:MM"
     try:
         datetime.fromisoformat(cell)
     except ValueError:
         return "a date and time that exist, as YYYY-MM-DDTHH:MM+HH:MM"
-    return None if found[2] else "a time with its zone, like 2026-03-05T14:30+01:00 (a local time alone is ambiguous)"
+    return None if parts[2] else "a time with its zone, like 2026-03-05T14:30+01:00 (a local time alone is ambiguous)"
 
 
 def same_time(typed: str) -> str:
@@ -110,7 +129,7 @@ def basis(cell: str) -> str | None:
     """What a reference value was worked out from, as `calib` writes it."""
     try:
         parts = json.loads(cell)["contributions"]
-        sound = all(isinstance(one["name"], str) and one["standard_uncertainty"] >= 0 for one in parts)
+        sound = all(isinstance(part["name"], str) and part["standard_uncertainty"] >= 0 for part in parts)
     except (ValueError, TypeError, KeyError, RecursionError):
         sound = False
     return None if sound else "blank, or the JSON that an in-house calibration wrote"

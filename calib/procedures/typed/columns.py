@@ -21,7 +21,9 @@ from calib.procedures.typed.cells import (
     percent,
     same_count,
     same_time,
+    share,
     time_with_zone,
+    usually,
     whole,
 )
 from calib.procedures.typed.declaration import Check, Declaration, Reference, TypedColumn
@@ -36,7 +38,6 @@ def unit_check(quantity: str) -> Check:
 
 _may, _must = TypedColumn, partial(TypedColumn, required=True)  # whether the cell must be filled
 
-PHASES = ("as-found", "as-left")
 # Where the density of the air is known (calib.airflow.air).
 AIR_TEMPERATURE = between(-40, 60, "degC")
 AIR_PRESSURE = between(60, 110, "kPa")
@@ -90,7 +91,12 @@ _OF_AN_OUTLET = (
     _may("diameter", above_zero, "diameter of a round one"),
     _may("dimension_unit", unit_check("length"), "the unit of the dimensions"),
     _may("dimension_limit", not_negative, "half-width within which the dimensions are known"),
-    _may("outlet_factor", above_zero, "what the face velocity times the area is multiplied by"),
+    _may(
+        "outlet_factor",
+        above_zero,
+        "what the face velocity times the area is multiplied by",
+        odd=usually(0.4, 1.2, "an outlet factor"),
+    ),
     _may("outlet_factor_standard_uncertainty", not_negative, "standard uncertainty of the outlet factor"),
     _may("outlet_factor_source", any_text, "where the outlet factor or the effective area comes from"),
     _may("outlet_factor_reason", any_text, "why a factor above 1.2 is right"),
@@ -100,7 +106,12 @@ _OF_AN_OUTLET = (
     _may("found_factor", any_text, "name of a factor found in the field, instead of an outlet factor"),
     _may("design_flow", above_zero, "the flow that it was designed for"),
     _may("flow_unit", unit_check("volume flow"), "the unit of the design flow"),
-    _may("tolerance_percent", percent, "tolerance in percent of the design flow"),
+    _may(
+        "tolerance_percent",
+        percent,
+        "tolerance in percent of the design flow",
+        odd=usually(1, 30, "a tolerance in percent"),
+    ),
 )
 _DECLARED = (
     Declaration(
@@ -118,15 +129,23 @@ _DECLARED = (
             _must("range_high", finite_number, "where its range ends"),
             _must("unit", any_text, "the unit of range, resolution, repeatability and limits"),
             _must("resolution", above_zero, "the smallest step that it shows"),
-            _may("mpe_percent", not_negative, "maximum permissible error, in percent of the indication"),
+            _may(
+                "mpe_percent",
+                share,
+                "maximum permissible error, in percent of the indication",
+                odd=usually(0, 20, "a maximum permissible error in percent"),
+            ),
             _may("mpe_absolute", not_negative, "maximum permissible error, in the unit; of both the sum holds"),
-            _must("interval_months", whole, "calibration interval in months"),
+            _must(
+                "interval_months", whole, "calibration interval in months", odd=usually(1, 60, "an interval in months")
+            ),
             _may("location", any_text, "where it is kept"),
             _may("repeatability", above_zero, "declared standard deviation of one indication"),
             _may(
                 "stability_percent",
-                not_negative,
+                share,
                 "limit of change since calibration, in percent of the indication, instead of a maximum permissible error",
+                odd=usually(0, 20, "a limit of change in percent"),
             ),
             _may("stability_absolute", not_negative, "limit of change since calibration, in the unit"),
             _may("stability_basis", any_text, "what the stability limits rest on"),
@@ -137,7 +156,12 @@ _DECLARED = (
                 one_of(*INSTRUMENT_QUANTITIES),
                 "what it indicates where that is another quantity: then unit, range, resolution and limits are in that",
             ),
-            _may("check_interval_days", whole, "days between intermediate checks; blank: none is required"),
+            _may(
+                "check_interval_days",
+                whole,
+                "days between intermediate checks; blank: none is required",
+                odd=usually(1, 366, "a time between checks in days"),
+            ),
             _may(
                 "density_effect",
                 one_of(*tables.DENSITY_EFFECTS),
@@ -198,12 +222,12 @@ _DECLARED = (
         (
             _must("tag", any_text, "the instrument that was calibrated"),
             _must("certificate", any_text, "number of the certificate"),
-            _must("phase", one_of(*PHASES), "before or after an adjustment"),
+            _must("phase", one_of(*tables.PHASES), "before or after an adjustment"),
             _must("reference", finite_number, "the reference value"),
             _must("indication", finite_number, "what the instrument showed"),
             _must("unit", any_text, "the unit of the reference value and of its uncertainty"),
             _must("expanded_uncertainty", above_zero, "U of the certificate"),
-            _must("coverage_factor", at_least_one, "k of that U"),
+            _must("coverage_factor", at_least_one, "k of that U", odd=usually(1, 5, "k")),
             _may("repeatability", not_negative, "standard deviation of the indications"),
             _may("observations", whole, "how many indications the one is the mean of"),
             _may(
@@ -229,7 +253,10 @@ _DECLARED = (
         (
             _must("method", any_text, "name of the method"),
             _must(
-                "relative_standard_uncertainty_percent", not_negative, "its relative standard uncertainty in percent"
+                "relative_standard_uncertainty_percent",
+                share,
+                "its relative standard uncertainty in percent",
+                odd=usually(0.5, 15, "the standard uncertainty of a method in percent"),
             ),
             _must("basis", any_text, "what that rests on"),
             _may("pattern", one_of(*tables.PATTERNS), "where and how the instrument is held"),
@@ -264,7 +291,12 @@ _DECLARED = (
             _must("service", one_of(*tables.SERVICES), "which of its totals"),
             _must("design_flow", above_zero, "the flow that the total was designed to be"),
             _must("flow_unit", unit_check("volume flow"), "the unit of the design flow"),
-            _must("tolerance_percent", percent, "tolerance in percent of the design flow"),
+            _must(
+                "tolerance_percent",
+                percent,
+                "tolerance in percent of the design flow",
+                odd=usually(1, 30, "a tolerance in percent"),
+            ),
         ),
         key=("job", "system", "service"),
         references=(_OF_JOB,),
@@ -305,7 +337,12 @@ _DECLARED = (
             _must("method", any_text, "the method"),
             _must("operator", any_text, "who measured"),
             _may("remarks", any_text, "anything worth keeping"),
-            _may("averaging_s", above_zero, "the meter's averaging time in seconds"),
+            _may(
+                "averaging_s",
+                above_zero,
+                "the meter's averaging time in seconds",
+                odd=usually(1, 3600, "an averaging time in seconds"),
+            ),
             _may(
                 "log_file",
                 any_text,

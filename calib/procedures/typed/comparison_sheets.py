@@ -86,19 +86,19 @@ def _rows_of_sheet(
     findings: list[Finding] = []
     lines: list[list[str]] = []
     width = 0
-    for number, (shown, typed) in enumerate(zip(values.iter_rows(), formulas.iter_rows(), strict=True), start=1):
-        texts = [cell_as_typed(one.value, getattr(one, "number_format", "General")) for one in shown]
-        if number == 1:
+    for row_number, (shown, typed) in enumerate(zip(values.iter_rows(), formulas.iter_rows(), strict=True), start=1):
+        texts = [cell_as_typed(cell.value, getattr(cell, "number_format", "General")) for cell in shown]
+        if row_number == 1:
             width = len(_without_tail(texts))
         wrong = {place: text for place, text in enumerate(texts) if isinstance(text, _Wrong)}
-        for place, (one, formula) in enumerate(zip(shown, typed, strict=False)):
-            if one.value is None and formula.value is not None:
+        for place, (cell, formula) in enumerate(zip(shown, typed, strict=False)):
+            if cell.value is None and formula.value is not None:
                 wrong[place] = _Wrong(
                     str(formula.value), "a value: the workbook keeps no result of this formula, save it again"
                 )
         for place, what in sorted(wrong.items()):
-            column = lines[0][place] if number > 1 and place < width else f"column {_letters(place)}"
-            findings.append(Finding(source, number, column, what.shown, what.expected))
+            column = lines[0][place] if row_number > 1 and place < width else f"column {_letters(place)}"
+            findings.append(Finding(source, row_number, column, what.shown, what.expected))
         cells = ["" if isinstance(text, _Wrong) else text for text in texts]
         lines.append([*_without_tail(cells), *[""] * width][: max(width, len(_without_tail(cells)))])
     rows, more = sheet_rows(source, lines, columns)
@@ -144,8 +144,8 @@ def cell_as_typed(value: Any, number_format: str) -> "str | _Wrong":
 
 def _places(number_format: str) -> int:
     """Decimal places that a number format shows, 0 where it does not say."""
-    found = re.search(r"[0#]\.(0+)", number_format.partition(";")[0])
-    return 0 if found is None else len(found[1])
+    decimals = re.search(r"[0#]\.(0+)", number_format.partition(";")[0])
+    return 0 if decimals is None else len(decimals[1])
 
 
 def _digits(value: float, places: int) -> str:

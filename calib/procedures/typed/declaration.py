@@ -25,6 +25,7 @@ class TypedColumn:
     meaning: str  # what a cell holds, in a few words; the words or units it may be are the check's
     required: bool = False  # whether the cell must be filled
     compared: Callable[[str], str] = str  # a cell as it compares with others: a time whatever zone it was typed in
+    odd: Check | None = None  # a sound cell -> what would be usual, or None where it is
 
 
 @dataclass(frozen=True)

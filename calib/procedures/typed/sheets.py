@@ -140,16 +140,16 @@ def sheet_rows(
     if findings:
         return [], findings
     rows = []
-    for number, line in enumerate(lines[1:], start=2):
+    for row_number, line in enumerate(lines[1:], start=2):
         if not any(map(str.strip, line)):
             continue  # a blank line is none of anybody's records
         if len(line) != len(header):
             findings.append(
-                Finding(source, number, None, None, f"{len(header)} cells as in the header, found {len(line)}")
+                Finding(source, row_number, None, None, f"{len(header)} cells as in the header, found {len(line)}")
             )
             continue
         cells = {name: cell for name, cell in zip(header, map(str.strip, line), strict=True) if cell}
-        rows.append(TypedRow(source, number, cells))
+        rows.append(TypedRow(source, row_number, cells))
     return rows, findings
 
 

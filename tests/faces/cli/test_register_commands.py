@@ -14,7 +14,7 @@ import openpyxl
 import pytest
 
 from calib.errors import RecordsError
-from calib.faces.answers.instrument_page import save_page
+from calib.faces.handouts.instrument_page import save_page
 from tests.as_found import drifted
 from tests.command import calib
 from tests.folders import changed, ledger_head, records_of, small_job, write

@@ -19,9 +19,9 @@ from calib.airflow.traverse import (
     traverse,
     usual,
 )
-from calib.faces.answers.duct_section_text import length_text, lines_text, section_text, size_text
 from calib.faces.drawings import save_all
 from calib.faces.drawings.duct_section import section_chart
+from calib.faces.parts.duct_section_text import length_text, lines_text, section_text, size_text
 
 MM, INCH, FOOT, METRE = (quantities.unit("length", symbol) for symbol in ("mm", "in", "ft", "m"))
 

@@ -10,6 +10,7 @@ import segno
 from markupsafe import Markup
 
 from calib.errors import CalibError
+from calib.faces.answers.labels import code_of
 from calib.faces.plain_text import one_line
 from calib.faces.template import template
 from calib.procedures.fleet.labels import Label
@@ -31,11 +32,6 @@ def as_sheet(labels: Sequence[Label], on: date) -> bytes:
     ]
     text = template("labels.html").render(labels=shown, on=str(on))
     return text.encode("utf-8", "backslashreplace")
-
-
-def code_of(label: Label) -> str:
-    """Text of the QR code."""
-    return "\n".join((one_line(label.tag), f"certificate {one_line(label.certificate)}", f"due {label.due_on}"))
 
 
 def _code(label: Label) -> Markup:

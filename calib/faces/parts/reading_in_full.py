@@ -1,6 +1,7 @@
 """One reading of a job with its flow, budget, conformity and all that it rests on: what every answer on readings says of it."""
 
 from calib.arrays import finite
+from calib.faces.parts.value_in_unit import value_in, velocity_unit
 from calib.faces.written import Content
 from calib.procedures.measure.air import MEASURED_AS, ConditionFound
 from calib.procedures.measure.budget import rectangular_names
@@ -11,7 +12,7 @@ from calib.procedures.measure.stability import limits_basis
 from calib.procedures.measure.standing import section_of
 from calib.procedures.measure.totals import design_of
 from calib.procedures.on_record.flow_unit import flow_unit
-from calib.quantities import UNITS, Unit, preferred, unit
+from calib.quantities import Unit, unit
 from calib.records import tables
 from calib.uncertainty.budget import dominant
 from calib.uncertainty.propagation import Contribution
@@ -22,14 +23,6 @@ ALWAYS_LISTED = (
     "repeatability", "resolution", "calibration scatter", "reference standard", "stability", "dimension", "outlet factor",
     "method",
 )  # fmt: skip
-
-
-def velocity_unit(reading: tables.Reading, units: str | None) -> Unit:
-    """Unit in which a reading's velocity is printed."""
-    if units:
-        return preferred("air velocity", units)
-    # A reading in volts or pascals is a velocity in m/s.
-    return unit("air velocity", reading.unit if reading.unit in UNITS["air velocity"] else "m/s")
 
 
 def reading_content(evaluation: Evaluation, row: int, units: str | None) -> Content:
@@ -97,13 +90,8 @@ def _velocity(evaluation: Evaluation, row: int, units: str | None) -> Content | 
     measured = evaluation.measured[row]
     if measured.way.is_flow or evaluation.velocity is None:
         return None
-    in_velocity = velocity_unit(measured.reading, units)
     u = float(evaluation.velocity.combined.standard_uncertainty[row])
-    return {
-        "value": float(in_velocity.from_si(evaluation.velocity.value[row])),
-        "unit": in_velocity.symbol,
-        "standard_uncertainty": float(in_velocity.difference_from_si(u)),
-    }
+    return value_in(velocity_unit(measured.reading.unit, units), float(evaluation.velocity.value[row]), u)
 
 
 def _probe(measured: Measured) -> Content | None:
@@ -146,7 +134,7 @@ def _traverse(evaluation: Evaluation, row: int, units: str | None) -> Content | 
     traversed, profile = measured.observed.traversed, evaluation.profiles.get(row)
     if traversed is None or profile is None:
         return None
-    in_velocity = velocity_unit(measured.reading, units)
+    in_velocity = velocity_unit(measured.reading.unit, units)
     return {
         "rule": traversed.rule,
         "lines": traversed.lines,
@@ -253,8 +241,7 @@ def _design(evaluation: Evaluation, row: int, in_unit: Unit) -> Content | None:
     if outlet.design_flow is None:
         return None
     return {
-        "value": float(in_unit.from_si(design_of(outlet))),
-        "unit": in_unit.symbol,
+        **value_in(in_unit, design_of(outlet)),
         "tolerance_percent": float(str(outlet.tolerance_percent)),
         "percent_of_design": float(evaluation.judgement.percent_of_design[row]),
         "conformity": str(evaluation.judgement.statement[row]),

@@ -1,6 +1,6 @@
 """What an instrument's certificate says, as a report answers: the comparisons as typed, and their residuals."""
 
-from calib.faces.answers.curve import stored_residuals, unit_of_residuals
+from calib.faces.parts.curve import stored_residuals, unit_of_residuals
 from calib.faces.written import Content
 from calib.procedures.measure.stability import limits_basis
 from calib.procedures.on_record.calibrations import CalibrationOnFile

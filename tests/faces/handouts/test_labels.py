@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from calib.errors import CalibError
-from calib.faces.answers.label_sheet import LABELS_BEGIN, as_sheet
+from calib.faces.handouts.label_sheet import LABELS_BEGIN, as_sheet
 from calib.procedures.fleet.labels import Label
 from tests.command import calib
 

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calib.confirmation.due import DueEntry
-from calib.faces.answers.due_calendar import as_calendar
+from calib.faces.handouts.due_calendar import as_calendar
 from calib.procedures.fleet.recalibration_round import DueInstrument
 from tests.command import calib
 

@@ -1,7 +1,7 @@
 """Budgets in full as answers: one of each kind of measurement, every number that a reader needs to work the flow out by hand."""
 
 from calib.arrays import finite
-from calib.faces.answers.reading_in_full import velocity_unit
+from calib.faces.parts.value_in_unit import velocity_unit
 from calib.faces.written import Content
 from calib.procedures.measure import budgets_in_full as full
 from calib.procedures.measure.evaluate import Evaluation, Measured
@@ -63,7 +63,7 @@ def _unit_of(of: str, measured: Measured, units: str | None) -> Unit:
     """Unit of an input quantity: that of the instrument's curve, of the drawing of the opening, of the report."""
     outlet = measured.outlet
     if of == "velocity":
-        return velocity_unit(measured.reading, units)
+        return velocity_unit(measured.reading.unit, units)
     if of in ("indication", "flow"):
         return unit_of_value(measured.instrument)
     if of == "length":
@@ -83,9 +83,9 @@ def _typed(measured: Measured) -> list[Unit]:
 
 def _conversions(units: list[Unit]) -> list[Content]:
     """What each unit is in the coherent SI unit, where it is not that unit."""
-    named = {one.symbol: one for one in units if one is not _ONE}
+    named = {unit.symbol: unit for unit in units if unit is not _ONE}
     return [
-        {"unit": one.symbol, "value": one.scale, "si_unit": coherent(one.quantity).symbol}
-        for one in named.values()
-        if one.symbol != coherent(one.quantity).symbol
+        {"unit": unit.symbol, "value": unit.scale, "si_unit": coherent(unit.quantity).symbol}
+        for unit in named.values()
+        if unit.symbol != coherent(unit.quantity).symbol
     ]

@@ -1,0 +1,1 @@
+"""An answer as a file to hand on: a page, a sheet of labels, a calendar."""

@@ -1,0 +1,1 @@
+"""What several answers say: parts of their documents, with their words."""

@@ -1,0 +1,86 @@
+"""Curves "by the rule" are fitted anew by the edition of the rule that made them.
+
+A false one would move every flow with all digests right. Two fits of one certificate agree to rounding, which differs between
+machines in the last digits. The tolerance is a millionth of the curve's standard uncertainty: nobody's digit, and far above
+rounding (common practice, no source).
+"""
+
+from collections import defaultdict
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+
+import numpy as np
+from sqlmodel import Session, col, select
+
+from calib.curves.curve import Curve
+from calib.errors import CalibError
+from calib.procedures.certificate.fit_curve import FittedCurve, curve_record, fit_curve
+from calib.procedures.on_record.by_keys import MOST_AT_ONCE, among, by_keys
+from calib.procedures.on_record.in_force import curve_of
+from calib.procedures.typed.sheets import Cells
+from calib.records.record import key, typed
+from calib.records.tables import BY_THE_RULE, Calibration, Comparison, Instrument, StoredCurve
+from calib.records.verification import LedgerFinding
+
+EDITIONS: Mapping[int, Callable[[Cells, Sequence[Cells]], FittedCurve]] = {
+    1: fit_curve
+}  # earlier ones are kept for ever
+TOLERANCE = 1e-6  # of the curve's standard uncertainty
+_PLACES = 9  # of the measuring interval at which two curves are compared
+_AS_TYPED = ("shape", "degree", "phase", "measuring_interval")
+_AT_ONCE = MOST_AT_ONCE // 10  # curves whose comparisons are in memory together
+
+
+def curve_findings(session: Session, calibrations: Collection[int] | None = None) -> Iterator[LedgerFinding]:
+    """Curves by the rule that the rule does not make; of some calibrations where they are named, else of all."""
+    by_rule = select(StoredCurve).where(StoredCurve.chosen_by == BY_THE_RULE).order_by(col(StoredCurve.id))
+    curves = list(session.exec(among(by_rule, StoredCurve.calibration_id, calibrations)))
+    for first in range(0, len(curves), _AT_ONCE):
+        yield from _of_some(session, curves[first : first + _AT_ONCE])
+
+
+def _of_some(session: Session, curves: Sequence[StoredCurve]) -> Iterator[LedgerFinding]:
+    calibrations = {curve.calibration_id for curve in curves}
+    owners = select(Calibration.id, Instrument).join(Instrument)
+    instruments = dict(by_keys(session, owners, Calibration.id, calibrations))
+    comparisons: dict[int, list[Cells]] = defaultdict(list)
+    for comparison in by_keys(
+        session, select(Comparison).order_by(col(Comparison.id)), Comparison.calibration_id, calibrations
+    ):
+        comparisons[comparison.calibration_id].append(typed(comparison))
+    for curve in curves:
+        problem = _problem(curve, typed(instruments[curve.calibration_id]), comparisons[curve.calibration_id])
+        if problem is not None:
+            yield LedgerFinding(f"correction_curve {key(curve.id)}", problem)
+
+
+def _problem(stored: StoredCurve, instrument: Cells, comparisons: Sequence[Cells]) -> str | None:
+    edition = stored.rule_edition or 1
+    if edition not in EDITIONS:
+        return f"was made by edition {edition} of the rule, which this version does not know"
+    try:
+        fitted = curve_record(stored.calibration_id, EDITIONS[edition](instrument, comparisons))
+        different = [name for name in _AS_TYPED if getattr(stored, name) != getattr(fitted, name)]
+        if not different and _apart(curve_of(stored.parameters), curve_of(fitted.parameters)):
+            different = ["values"]
+    except (CalibError, ValueError, KeyError, TypeError, IndexError) as error:
+        return f"is said to be made by the rule, which makes none of its certificate ({error})"
+    if not different:
+        return None
+    return f"is not the one that the rule makes of its certificate's comparisons: other {', '.join(different)}"
+
+
+def _apart(stored: Curve, fitted: Curve) -> bool:
+    """Whether two curves differ by more than the tolerance, in value, in scatter or in reference part."""
+    if stored.parts != fitted.parts or not np.allclose(
+        [stored.low, stored.high], [fitted.low, fitted.high], rtol=1e-12, atol=0
+    ):
+        return True
+    places = np.linspace(max(stored.low, fitted.low), min(stored.high, fitted.high), _PLACES)
+    scatter, reference = fitted.scatter_uncertainty(places), fitted.reference_uncertainty(places)
+    allowed = TOLERANCE * np.hypot(scatter, reference)
+    differences = (
+        stored.value(places) - fitted.value(places),
+        stored.scatter_uncertainty(places) - scatter,
+        stored.reference_uncertainty(places) - reference,
+    )
+    return any(bool(np.any(~(np.abs(difference) <= allowed))) for difference in differences)

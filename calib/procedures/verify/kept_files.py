@@ -1,0 +1,50 @@
+"""Kept files and issued reports: bytes by their own digest, and the place in the ledger that a report names."""
+
+import hashlib
+import zlib
+from collections.abc import Iterator
+from typing import Any
+
+from sqlalchemy import and_
+from sqlmodel import Session, col, select
+
+from calib.records.tables import (
+    Attachment,
+    IssuedForm,
+    IssuedReport,
+    LaboratoryCertificate,
+    LedgerEntry,
+    LoggedSeries,
+    SoftwareValidation,
+)
+from calib.records.verification import LedgerFinding
+
+_KEPT: tuple[Any, ...] = (Attachment, LoggedSeries, LaboratoryCertificate, SoftwareValidation, IssuedForm)
+
+
+def file_findings(session: Session) -> Iterator[LedgerFinding]:
+    """Files whose bytes do not make the digest that stands beside them."""
+    for table in _KEPT:
+        encoding = (table.encoding,) if table is IssuedForm else ()
+        asked = select(table.id, table.sha256, table.content, *encoding).order_by(table.id)
+        for record_id, sha256, content, *encoded in session.execute(asked.execution_options(yield_per=1)):
+            if content is not None and hashlib.sha256(_decoded(content, *encoded)).hexdigest() != sha256:
+                yield LedgerFinding(
+                    f"{table.__tablename__} {record_id}", "its bytes do not make the digest that was kept of them"
+                )
+
+
+def _decoded(content: bytes, encoding: str | None = None) -> bytes:
+    return zlib.decompress(content) if encoding == "zlib" else content
+
+
+def report_findings(session: Session) -> Iterator[LedgerFinding]:
+    """Issued reports whose printed ledger digest is not that of the entry just before their own."""
+    own = and_(col(LedgerEntry.record_table) == "issued_report", col(LedgerEntry.record_id) == IssuedReport.id)
+    asked = select(IssuedReport.id, IssuedReport.ledger_digest, LedgerEntry.previous).join(LedgerEntry, own)
+    for record_id, printed, previous in session.exec(asked.order_by(col(IssuedReport.id))):
+        if printed != previous:
+            yield LedgerFinding(
+                f"issued_report {record_id}",
+                f"names the ledger digest {printed}; the entry before its own has {previous}",
+            )

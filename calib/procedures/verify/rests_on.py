@@ -1,0 +1,109 @@
+"""What an issue or an acceptance rests on is verified before it is written: rows, digests, ledger entries, pages and indexes.
+
+Damage elsewhere does not stop it: `verify` finds that. A curve by the rule that the rule does not make, and what was put into a
+certificate after its acceptance, are refused here too.
+"""
+
+from collections.abc import Collection, Iterable, Mapping
+from typing import Any
+
+from sqlmodel import Session, col, select
+
+from calib.errors import DamagedError, Step
+from calib.procedures.on_record.by_keys import by_keys
+from calib.procedures.on_record.register import with_standards
+from calib.procedures.verify.closed_certificates import late_findings
+from calib.procedures.verify.curves_by_rule import curve_findings
+from calib.records import tables
+from calib.records.pages import page_findings
+from calib.records.verification import LedgerFinding, row_findings
+
+Numbers = Mapping[str, Collection[int]]  # of records, by table
+
+
+def must_be_whole(session: Session, numbers: Numbers) -> None:
+    """Raises DamagedError, a line for each finding, where records or what they stand in were changed past the program."""
+    connection = session.connection()
+    findings: Iterable[LedgerFinding] = page_findings(connection, (*filter(numbers.get, numbers), "ledger"))
+    calibrations = numbers.get("calibration", ())
+    findings = [*findings, *row_findings(connection, numbers)]
+    findings = findings or [*late_findings(session, calibrations), *curve_findings(session, calibrations)]
+    if findings:
+        raise DamagedError(
+            "\n".join([*map(str, findings), f"nothing was written; {Step.VERIFY} says all that is wrong"])
+        )
+
+
+_OF_CALIBRATION: tuple[Any, ...] = (
+    tables.Comparison, tables.ComparisonCorrelation, tables.ReferenceStandard, tables.StoredCurve, tables.Acceptance,
+    tables.Withdrawal,
+)  # fmt: skip
+_OF_INSTRUMENT: tuple[Any, ...] = (tables.Event, tables.IntermediateCheck, tables.InstrumentRevision)
+_OF_JOB: tuple[Any, ...] = (
+    tables.Outlet,
+    tables.SystemDesign,
+    tables.Room,
+    tables.Condition,
+    tables.JobRevision,
+    tables.DeclaredAir,
+)
+
+
+def of_instruments(session: Session, instruments: Collection[int]) -> dict[str, set[int]]:
+    """Instruments with the standards that they rest on, their certificates, events and checks."""
+    reached = with_standards(session, instruments)
+    numbers = {"instrument": reached, "calibration": _of(session, tables.Calibration, "instrument_id", reached)}
+    for table in _OF_CALIBRATION:
+        numbers[str(table.__tablename__)] = _of(session, table, "calibration_id", numbers["calibration"])
+    for table in _OF_INSTRUMENT:
+        numbers[str(table.__tablename__)] = _of(session, table, "instrument_id", reached)
+    pairs = (_of(session, tables.Pairing, column, reached) for column in ("probe_id", "meter_id"))
+    return numbers | {"pairing": set().union(*pairs)}
+
+
+def of_job(session: Session, job: int) -> dict[str, set[int]]:
+    """All that a job's report rests on."""
+    numbers = {"job": {job}}
+    for table in _OF_JOB:
+        numbers[str(table.__tablename__)] = _of(session, table, "job_id", {job})
+    outlets = numbers["outlet"]
+    numbers["outlet_revision"] = _of(session, tables.OutletRevision, "outlet_id", outlets)
+    for table in (tables.Reading, tables.Refusal):
+        numbers[str(table.__tablename__)] = _of(session, table, "outlet_id", outlets)
+    numbers["method"] = _used(session, "method_id", outlets)
+    numbers["method_revision"] = _of(session, tables.MethodRevision, "method_id", numbers["method"])
+    numbers["traverse"] = _used(session, "traverse_id", outlets)
+    numbers["traverse_point"] = _of(session, tables.TraversePoint, "traverse_id", numbers["traverse"])
+    numbers["logged_series"] = _used(session, "logged_series_id", outlets)
+    numbers |= _factors(session, numbers)
+    instruments = _used(session, "instrument_id", outlets) | _used(session, "probe_id", outlets)
+    for table, column, owners in (
+        (tables.Condition, "job_id", {job}), (tables.FoundFactor, "id", numbers["found_factor"]),
+    ):  # fmt: skip
+        instruments |= _of(session, table, column, owners, "instrument_id")
+    return numbers | of_instruments(session, instruments)
+
+
+def _used(session: Session, column: str, outlets: Collection[int]) -> set[int]:
+    """What readings and refusals at outlets name in a column."""
+    return set().union(
+        *(_of(session, table, "outlet_id", outlets, column) for table in (tables.Reading, tables.Refusal))
+    )
+
+
+def _factors(session: Session, numbers: Numbers) -> dict[str, set[int]]:
+    names = {
+        *by_keys(session, select(tables.Outlet.found_factor), tables.Outlet.id, numbers["outlet"]),
+        *by_keys(
+            session, select(tables.OutletRevision.found_factor), tables.OutletRevision.id, numbers["outlet_revision"]
+        ),
+    }
+    named = select(tables.FoundFactor.id).where(col(tables.FoundFactor.factor).in_(sorted(filter(None, names))))
+    factors = {record_id for record_id in session.exec(named) if record_id is not None}
+    return {"found_factor": factors, "factor_pair": _of(session, tables.FactorPair, "found_factor_id", factors)}
+
+
+def _of(session: Session, table: Any, column: str, owners: Collection[int], wanted: str = "id") -> set[int]:
+    """Numbers in one column of the rows that another column says belong to some owners."""
+    query = select(getattr(table, wanted)).distinct()
+    return {record_id for record_id in by_keys(session, query, getattr(table, column), owners) if record_id is not None}
