@@ -49,12 +49,12 @@ def append_entries(session: Session, records: Sequence[SQLModel], signature: Sig
     """
     for kind, of_kind in groupby(records, key=type):
         appended = list(of_kind)
-        keys = append_rows(session, kind, [typed(record) for record in appended], signature)
-        for record, number in zip(appended, keys, strict=True):
-            record.id = number
+        keys = append_entries_of_rows(session, kind, [typed(record) for record in appended], signature)
+        for record, record_id in zip(appended, keys, strict=True):
+            record.id = record_id
 
 
-def append_rows(
+def append_entries_of_rows(
     session: Session, kind: type[SQLModel], rows: Sequence[Mapping[str, Any]], signature: Signature
 ) -> Sequence[int]:
     """Add rows of one table (column -> value; what is absent has none) and one ledger entry for each; the keys of the rows.
@@ -69,7 +69,7 @@ def append_rows(
     names = sorted(filled)
     fractions = [name for name in names if isinstance(table.columns[name].type, Float)]
     keys = _reserved(session, table, len(rows))
-    stored = [_stored(names, fractions, row, number) for row, number in zip(rows, keys, strict=True)]
+    stored = [_stored(names, fractions, row, record_id) for row, record_id in zip(rows, keys, strict=True)]
     digests = row_digests(table.name, names, [tuple(row.values()) for row in stored])
     _insert(session, table, stored)
     _insert(session, LedgerEntry.__table__, _entries(session, table.name, keys, digests, signature))  # type: ignore[attr-defined]
@@ -85,13 +85,13 @@ def _reserved(session: Session, table: Table, count: int) -> Sequence[int]:
     return range(last + 1, last + 1 + count)
 
 
-def _stored(names: Sequence[str], fractions: Sequence[str], row: Mapping[str, Any], number: int) -> dict[str, Any]:
+def _stored(names: Sequence[str], fractions: Sequence[str], row: Mapping[str, Any], record_id: int) -> dict[str, Any]:
     """A row as the database keeps it, in the order of its digest.
 
     SQLite keeps 0.0 where -0.0 is written, PostgreSQL keeps -0.0: one digest for both needs one zero.
     """
     stored = dict(zip(names, map(row.get, names), strict=True))
-    stored["id"] = number
+    stored["id"] = record_id
     for name in fractions:
         if stored[name] == 0:
             stored[name] = 0.0
@@ -114,9 +114,9 @@ def _entries(
         "record_table": table,
     }
     entries = []
-    for number, digest in zip(keys, digests, strict=True):
+    for record_id, digest in zip(keys, digests, strict=True):
         sequence += 1
-        entry = common | {"sequence": sequence, "record_id": number, "record_digest": digest, "previous": previous}
+        entry = common | {"sequence": sequence, "record_id": record_id, "record_digest": digest, "previous": previous}
         (previous,) = entry_digests([(entry.get(name),) for name in ENTRY_COLUMNS])
         entry["digest"] = previous
         entries.append(entry)

@@ -232,9 +232,9 @@ def test_rows_have_the_keys_that_were_reserved_though_others_were_used_up(empty_
     rows = [{"job": name, "decision_rule": "simple"} for name in ("J-1", "J-2")]
     refused = [*rows, {"job": "J-3", "decision_rule": "by feel"}]
     with pytest.raises(RecordsError, match="decision_rule"), database.writing(empty_there) as session:
-        ledger.append_rows(session, Job, refused, SIGNED)
+        ledger.append_entries_of_rows(session, Job, refused, SIGNED)
     with database.writing(empty_there) as session:
-        keys = list(ledger.append_rows(session, Job, rows, SIGNED))
+        keys = list(ledger.append_entries_of_rows(session, Job, rows, SIGNED))
     with database.reading(empty_there) as session:
         assert [(one.id, one.job) for one in all_of(session, Job)] == list(zip(keys, ("J-1", "J-2"), strict=True))
     assert found(empty_there) == {}

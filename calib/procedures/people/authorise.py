@@ -50,7 +50,7 @@ def append_rows(
     """Append rows of one table, column -> value, with their ledger entries; their keys. Raises BadInputError as `append` does."""
     table = _name_of(kind)
     acts = dict.fromkeys(act_of(table, row) for row in rows)
-    return ledger.append_rows(session, kind, rows, _authorised(session, signature, tuple(acts)))
+    return ledger.append_entries_of_rows(session, kind, rows, _authorised(session, signature, tuple(acts)))
 
 
 def authorise(session: Session, signature: ledger.Signature, act: str) -> ledger.Signature:
