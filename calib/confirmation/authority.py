@@ -100,6 +100,9 @@ WRITTEN: tuple[Written, ...] = (
     Written("ledger_break", "mend", of_owner=True),
     Written("attempt", "attempt"),
 )
+_WRITTEN_TO: Mapping[str, Sequence[Written]] = {
+    table: [line for line in WRITTEN if line.table == table] for table in {line.table for line in WRITTEN}
+}
 
 
 @dataclass(frozen=True)
@@ -123,8 +126,8 @@ class RoleChange:
 
 def act_of(table: str, columns: Mapping[str, Any]) -> str:
     """The act that writes a record: a name of ACTS."""
-    for writing in WRITTEN:
-        if writing.table == table and (writing.column is None or columns[writing.column] in writing.words):
+    for writing in _WRITTEN_TO.get(table, ()):
+        if writing.column is None or columns[writing.column] in writing.words:
             return writing.act
     return "record"
 

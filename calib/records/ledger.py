@@ -6,17 +6,19 @@ Whoever changes a recorded byte, takes a row out or swaps two breaks a digest; w
 was printed on a report.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import groupby
 from typing import Any
 
-from sqlalchemy import Connection, inspect, select
+from sqlalchemy import Connection, Float, Table, func, inspect, select, text
 from sqlmodel import Session, SQLModel, col
 
-from calib.records.digests import entry_digest, record_bytes, sha256
+from calib.records.digests import ENTRY_COLUMNS, entry_digests, row_digests
 from calib.records.guards import guard_findings
 from calib.records.guards import guards as guards  # noqa: PLC0414 (a public name of the ledger)
+from calib.records.record import typed
 from calib.records.tables import LedgerEntry
 from calib.records.verification import (
     BEFORE_THE_FIRST,
@@ -25,6 +27,8 @@ from calib.records.verification import (
     chain_findings,
     unaccounted_findings,
 )
+
+_AT_ONCE = 1_000  # rows handed to the database together; with more of them each costs more
 
 
 @dataclass(frozen=True)
@@ -38,43 +42,85 @@ class Signature:
 
 
 def append_entries(session: Session, records: Sequence[SQLModel], signature: Signature) -> None:
-    """Add records and one ledger entry for each, in order; the caller's transaction makes them durable together."""
-    for record in records:
-        _without_negative_zero(record)
-    session.add_all(records)
-    session.flush()
-    last = session.exec(select(LedgerEntry).order_by(col(LedgerEntry.sequence).desc()).limit(1)).scalar_one_or_none()  # type: ignore[call-overload]
-    sequence, previous = (0, BEFORE_THE_FIRST) if last is None else (last.sequence, last.digest)
-    entries = []
-    for record in records:
-        sequence += 1
-        entry = _entry(record, sequence, previous, signature)
-        previous = entry["digest"]
-        entries.append(entry)
-    session.execute(LedgerEntry.__table__.insert(), entries)  # type: ignore[attr-defined]
+    """Add records and one ledger entry for each, in order; each record gets its key.
+
+    The caller's transaction makes them durable together. The records do not belong to the session: what is asked of it later is
+    read from the database.
+    """
+    for kind, of_kind in groupby(records, key=type):
+        appended = list(of_kind)
+        keys = append_entries_of_rows(session, kind, [typed(record) for record in appended], signature)
+        for record, record_id in zip(appended, keys, strict=True):
+            record.id = record_id
 
 
-def _without_negative_zero(record: SQLModel) -> None:
-    """SQLite keeps 0.0 where -0.0 is written, PostgreSQL keeps -0.0: one digest for both needs one zero."""
-    for name, value in list(record):
-        if isinstance(value, float) and value == 0:
-            setattr(record, name, 0.0)
+def append_entries_of_rows(
+    session: Session, kind: type[SQLModel], rows: Sequence[Mapping[str, Any]], signature: Signature
+) -> Sequence[int]:
+    """Add rows of one table (column -> value; what is absent has none) and one ledger entry for each; the keys of the rows.
+
+    Keys are reserved first, so that each digest is known before anything is written: whoever writes holds the lock, and no other
+    writer reserves the same. The order of keys and entries is that of the rows.
+    """
+    if not rows:
+        return ()
+    table: Table = inspect(kind).local_table
+    filled = {"id", *(name for row in rows for name, value in row.items() if value is not None)}
+    names = sorted(filled)
+    fractions = [name for name in names if isinstance(table.columns[name].type, Float)]
+    keys = _reserved(session, table, len(rows))
+    stored = [_stored(names, fractions, row, record_id) for row, record_id in zip(rows, keys, strict=True)]
+    digests = row_digests(table.name, names, [tuple(row.values()) for row in stored])
+    _insert(session, table, stored)
+    _insert(session, LedgerEntry.__table__, _entries(session, table.name, keys, digests, signature))  # type: ignore[attr-defined]
+    return keys
 
 
-def _entry(record: SQLModel, sequence: int, previous: str, signature: Signature) -> dict[str, Any]:
-    table = inspect(type(record)).local_table
-    columns = {column.name: getattr(record, column.name) for column in table.columns}
-    entry = {
-        "sequence": sequence,
+def _reserved(session: Session, table: Table, count: int) -> Sequence[int]:
+    """Keys for so many new rows of a table: the next ones of a file, those of the sequence of a server."""
+    if session.get_bind().dialect.name == "postgresql":
+        asked = text("SELECT nextval(pg_get_serial_sequence(:name, 'id')) FROM generate_series(1, :count)")
+        return sorted(session.execute(asked, {"name": table.name, "count": count}).scalars())
+    last = session.execute(select(func.max(table.c.id))).scalar_one() or 0
+    return range(last + 1, last + 1 + count)
+
+
+def _stored(names: Sequence[str], fractions: Sequence[str], row: Mapping[str, Any], record_id: int) -> dict[str, Any]:
+    """A row as the database keeps it, in the order of its digest.
+
+    SQLite keeps 0.0 where -0.0 is written, PostgreSQL keeps -0.0: one digest for both needs one zero.
+    """
+    stored = dict(zip(names, map(row.get, names), strict=True))
+    stored["id"] = record_id
+    for name in fractions:
+        if stored[name] == 0:
+            stored[name] = 0.0
+    return stored
+
+
+def _insert(session: Session, table: Table, rows: Sequence[Mapping[str, Any]]) -> None:
+    for first in range(0, len(rows), _AT_ONCE):
+        session.execute(table.insert(), rows[first : first + _AT_ONCE])
+
+
+def _entries(
+    session: Session, table: str, keys: Iterable[int], digests: Iterable[str], signature: Signature
+) -> list[dict[str, Any]]:
+    sequence, previous = ledger_head(session)
+    common = {
         "time": signature.time.isoformat(timespec="seconds"),
         "person": signature.person,
         "action": signature.action,
-        "record_table": table.name,
-        "record_id": columns["id"],
-        "record_digest": sha256(record_bytes(table.name, columns)),
-        "previous": previous,
+        "record_table": table,
     }
-    return entry | {"digest": entry_digest(entry)}
+    entries = []
+    for record_id, digest in zip(keys, digests, strict=True):
+        sequence += 1
+        entry = common | {"sequence": sequence, "record_id": record_id, "record_digest": digest, "previous": previous}
+        (previous,) = entry_digests([(entry.get(name),) for name in ENTRY_COLUMNS])
+        entry["digest"] = previous
+        entries.append(entry)
+    return entries
 
 
 def ledger_head(session: Session) -> tuple[int, str]:

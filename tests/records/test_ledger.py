@@ -78,6 +78,34 @@ def test_each_record_makes_one_entry(empty_records):
     assert written == [(1, "job", 1), (2, "job", 2)]
 
 
+def test_rows_make_the_same_records_and_entries_as_mapped_objects(empty_records, tmp_path):
+    other = shutil.copyfile(empty_records, tmp_path / "other.sqlite")
+    rows = [{"job": "J-8", "decision_rule": "simple"}, {"job": "J-9", "site": "Übach", "decision_rule": "guarded"}]
+    with database.writing(str(empty_records)) as session:
+        assert list(ledger.append_entries_of_rows(session, Job, rows, SIGNED)) == [1, 2]
+    with database.writing(str(other)) as session:
+        ledger.append_entries(session, [Job(**row) for row in rows], SIGNED)
+    assert entries(empty_records) == entries(other)
+    assert found(empty_records) == {}
+
+
+def test_as_many_rows_as_are_handed_over_in_several_batches_are_all_there(empty_records):
+    rows = [{"job": f"J-{place}", "decision_rule": "simple"} for place in range(2_345)]
+    with database.writing(str(empty_records)) as session:
+        assert list(ledger.append_entries_of_rows(session, Job, rows, SIGNED)) == list(range(1, 2_346))
+    with closing(sqlite3.connect(empty_records)) as file:
+        assert file.execute("SELECT count(*), max(id) FROM job").fetchall() == [(2_345, 2_345)]
+    assert found(empty_records) == {}
+
+
+def test_a_row_with_a_column_that_its_table_has_not_is_not_written(empty_records):
+    with pytest.raises(KeyError, match="colour"), database.writing(str(empty_records)) as session:
+        ledger.append_entries_of_rows(
+            session, Job, [{"job": "J-9", "decision_rule": "simple", "colour": "red"}], SIGNED
+        )
+    assert entries(empty_records) == []
+
+
 def test_an_entry_says_who_wrote_when_and_in_which_action(empty_records):
     with database.writing(str(empty_records)) as session:
         ledger.append_entries(session, [Job(job="J-9", decision_rule="simple")], SIGNED)

@@ -231,6 +231,18 @@ def test_floats_bytes_and_letters_come_back_as_they_were_written(small_records, 
     assert ledger_head(small_records) == ledger_head(small_there)
 
 
+def test_rows_have_the_keys_that_were_reserved_though_others_were_used_up(empty_there):
+    rows = [{"job": name, "decision_rule": "simple"} for name in ("J-1", "J-2")]
+    refused = [*rows, {"job": "J-3", "decision_rule": "by feel"}]
+    with pytest.raises(RecordsError, match="decision_rule"), database.writing(empty_there) as session:
+        ledger.append_entries_of_rows(session, Job, refused, SIGNED)
+    with database.writing(empty_there) as session:
+        keys = list(ledger.append_entries_of_rows(session, Job, rows, SIGNED))
+    with database.reading(empty_there) as session:
+        assert [(one.id, one.job) for one in all_of(session, Job)] == list(zip(keys, ("J-1", "J-2"), strict=True))
+    assert found(empty_there) == {}
+
+
 def test_lists_keep_the_order_of_a_file(empty_there):
     """Byte by byte, whatever the system's language says: `Z` before `a`, `a-1` before `a1`."""
     tags = ["a1", "Z", "a-1", "ä", "B", "a 1", "é"]

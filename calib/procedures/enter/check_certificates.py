@@ -167,8 +167,11 @@ def _units_of_comparison(row: TypedRow, instrument: Cells) -> Iterable[Finding]:
 def _adjustments(sheets: Sheets) -> Iterable[Finding]:
     """Adjusted, and no comparisons as left: there is no curve of the instrument as it is now."""
     adjusted = [row for row in sheets["calibrations.csv"] if row.get("adjustment") == "yes"]
-    for row in adjusted if not any(one.bad for one in sheets["comparisons.csv"]) else []:
-        own = [one for one in sheets["comparisons.csv"] if certificate_of(one) == certificate_of(row)]
+    if not adjusted or any(one.bad for one in sheets["comparisons.csv"]):
+        return
+    comparisons = by_certificate(sheets["comparisons.csv"])
+    for row in adjusted:
+        own = comparisons[certificate_of(row)]
         if own and phase_in_use(each.get("phase") for each in own) == AS_FOUND:
             yield row.finding(
                 "adjustment", "no, or comparisons as left: those as found do not hold after an adjustment"
@@ -178,6 +181,14 @@ def _adjustments(sheets: Sheets) -> Iterable[Finding]:
 def certificate_of(row: TypedRow) -> tuple[str | None, str | None]:
     """The calibration that a row speaks of."""
     return row.get("tag"), row.get("certificate")
+
+
+def by_certificate(rows: Iterable[TypedRow]) -> Mapping[tuple[str | None, str | None], list[TypedRow]]:
+    """Rows by the calibration that they speak of; none of one of which there are none."""
+    of_calibrations: dict[tuple[str | None, str | None], list[TypedRow]] = defaultdict(list)
+    for row in rows:
+        of_calibrations[certificate_of(row)].append(row)
+    return of_calibrations
 
 
 def _acceptances(rows: Sequence[TypedRow]) -> Iterable[Finding]:

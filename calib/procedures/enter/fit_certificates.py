@@ -1,14 +1,13 @@
 """Fit the curves of typed certificates, and judge the acceptances that state a decision rule: both before anything is written."""
 
-from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from calib.errors import CalibError, CurveError, Finding
 from calib.procedures.certificate.assess import Assessment, assess, usual_object
 from calib.procedures.certificate.fit_curve import FittedCurve, fit_curve
 from calib.procedures.certificate.phase import phase_in_use
-from calib.procedures.enter.check_certificates import certificate_of
+from calib.procedures.enter.check_certificates import by_certificate
 from calib.procedures.typed.declaration import RecordNames
 from calib.procedures.typed.rows_together import KnownNames, TypedCells, duplicate
 from calib.procedures.typed.sheets import TypedRow
@@ -34,7 +33,7 @@ class AcceptancesJudged:
 
 def fit_curves(named: KnownNames) -> CurvesFitted:
     """A curve for each calibration whose rows were all found right."""
-    comparisons = _by_certificate(named)
+    comparisons = by_certificate(named.sheets["comparisons.csv"])
     unread = "comparisons.csv" in named.unread or any(row.bad for row in named.sheets["comparisons.csv"])
     curves: dict[RecordNames, FittedCurve] = {}
     findings = []
@@ -54,24 +53,17 @@ def fit_curves(named: KnownNames) -> CurvesFitted:
     return CurvesFitted(curves, tuple(findings))
 
 
-def _by_certificate(named: KnownNames) -> Mapping[RecordNames, list[TypedRow]]:
-    comparisons: dict[RecordNames, list[TypedRow]] = defaultdict(list)
-    for row in named.sheets["comparisons.csv"]:
-        if row.sound("tag", "certificate"):
-            comparisons[row.cells["tag"], row.cells["certificate"]].append(row)
-    return comparisons
-
-
 def judge_acceptances(named: KnownNames, curves: Mapping[RecordNames, FittedCurve]) -> AcceptancesJudged:
     """An acceptance that states its decision rule is judged by it; one that states none is taken over as it is."""
     assessments: dict[RecordNames, Assessment] = {}
     findings = []
+    comparisons = by_certificate(named.sheets["comparisons.csv"])
     for row in named.sheets["calibrations.csv"]:
         if row.bad or not row.sound("tag", "certificate", "accepted_on", "decision_rule"):
             continue
         names = (row.cells["tag"], row.cells["certificate"])
         if names in curves and not getattr(named.instruments[names[0]], "bad", None):
-            judged = _judged(named, row, curves[names])
+            judged = _judged(named, row, comparisons[names], curves[names])
             if isinstance(judged, Finding):
                 findings.append(judged)
             else:
@@ -79,13 +71,11 @@ def judge_acceptances(named: KnownNames, curves: Mapping[RecordNames, FittedCurv
     return AcceptancesJudged(assessments, tuple(findings))
 
 
-def _judged(named: KnownNames, row: TypedRow, fitted: FittedCurve) -> Assessment | Finding:
+def _judged(
+    named: KnownNames, row: TypedRow, comparisons: Sequence[TypedRow], fitted: FittedCurve
+) -> Assessment | Finding:
     instrument = named.instruments[row.cells["tag"]]
-    own = [
-        TypedCells(each.cells)
-        for each in named.sheets["comparisons.csv"]
-        if certificate_of(each) == certificate_of(row)
-    ]
+    own = [TypedCells(each.cells) for each in comparisons]
     rule, judged = row.cells["decision_rule"], row.get("judged") or usual_object(instrument)
     try:
         assessment = assess(

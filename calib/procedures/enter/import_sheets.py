@@ -3,10 +3,11 @@
 Readings that the gate refuses are no trouble: they are kept as refusals.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 from sqlmodel import Session, SQLModel
 
@@ -19,20 +20,19 @@ from calib.procedures.enter.fit_certificates import AcceptancesJudged, CurvesFit
 from calib.procedures.enter.later_records import factors_here, history_findings, in_force
 from calib.procedures.enter.names_on_record import AskedNames, NamesOnRecord, Recorded
 from calib.procedures.enter.odd_cells import odd_cells
-from calib.procedures.enter.record_rows import records_of
+from calib.procedures.enter.record_rows import rows_of_table
 from calib.procedures.enter.write_certificates import acceptances, chosen_curves, curves_by_rule, standards_of_rows
 from calib.procedures.enter.write_readings import RefusedReading, on_record_of_rows, write_readings
 from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.open_review import open_reviews
 from calib.procedures.people import four_eyes
-from calib.procedures.people.authorise import append, people_on_record, signed
+from calib.procedures.people.authorise import append_rows, people_on_record, signed
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.rows_together import KnownNames
 from calib.procedures.typed.sheets import Sheets, TypedRow, cell_findings
 from calib.procedures.typed.time_to_come import findings_of_times, notices_of_times
 from calib.records import ledger
-from calib.records.record import key
-from calib.records.tables import Calibration, OutletRevision
+from calib.records.tables import Acceptance, OutletRevision, ReferenceStandard, StoredCurve
 from calib.records.verification import Progress
 
 # Files of which each row is a record by itself, in the order in which records refer to one another.
@@ -123,11 +123,11 @@ def _checked(sheets: Sheets, recorded: Recorded, unread: frozenset[str], now: da
     return _Checked(named, fitted, judged, findings)
 
 
-def _touched(record: SQLModel) -> Record:
-    """An outlet is touched by its amendment."""
-    if isinstance(record, OutletRevision):
-        return RecordKind.OUTLET, record.outlet_id
-    return str(record.__tablename__), key(record.id)  # type: ignore[attr-defined]
+def _touched(kind: type[SQLModel], rows: Sequence[Mapping[str, Any]], keys: Sequence[int]) -> list[Record]:
+    """The records that new rows touch: an outlet is touched by its amendment."""
+    if kind is OutletRevision:
+        return [(RecordKind.OUTLET, row["outlet_id"]) for row in rows]
+    return [(str(kind.__tablename__), number) for number in keys]
 
 
 class _Writing:
@@ -150,44 +150,46 @@ class _Writing:
         self.remarks.append(text)
         self.progress(text)
 
-    def append(self, records: Sequence[SQLModel]) -> None:
-        """Append records of one kind with their ledger entries, and count them."""
-        if records:
-            append(self.session, records, self.signature)
-            self.names.forget(type(records[0]))
-            name = str(type(records[0]).__tablename__)
-            self.counts[name] = self.counts.get(name, 0) + len(records)
-            if name in _TOUCHED_BY_REVIEWS:
-                self.touched += [_touched(record) for record in records]
-            self.progress(f"wrote {len(records)} {name} records")
+    def append(self, kind: type[SQLModel], rows: Sequence[Mapping[str, Any]]) -> Sequence[int]:
+        """Append rows of one table with their ledger entries, and count them; their keys."""
+        if not rows:
+            return ()
+        keys = append_rows(self.session, kind, rows, self.signature)
+        self.names.forget(kind)
+        name = str(kind.__tablename__)
+        self.counts[name] = self.counts.get(name, 0) + len(rows)
+        if name in _TOUCHED_BY_REVIEWS:
+            self.touched += _touched(kind, rows, keys)
+        self.progress(f"wrote {len(rows)} {name} records")
+        return keys
 
     def write(self, sheets: Sheets, checked: _Checked) -> Imported:
         """Append everything."""
         certificates = self._append_rows(sheets, *_CERTIFICATES)
-        rows, calibrations = sheets["calibrations.csv"], certificates.get("calibrations.csv", ())
-        self.append(curves_by_rule(rows, self.names, checked.fitted.curves))
-        self.append(standards_of_rows(rows, self.names))
-        self.append(acceptances(rows, self.names, checked.judged.assessments, self.signature.person))
+        rows = sheets["calibrations.csv"]
+        self.append(StoredCurve, curves_by_rule(rows, self.names, checked.fitted.curves))
+        self.append(ReferenceStandard, standards_of_rows(rows, self.names))
+        self.append(Acceptance, acceptances(rows, self.names, checked.judged.assessments, self.signature.person))
         self._append_rows(sheets, *_OF_INSTRUMENTS)
-        self.append(chosen_curves(self.session, sheets["curves.csv"]))
+        self.append(StoredCurve, chosen_curves(self.session, sheets["curves.csv"]))
         self._append_rows(sheets, *_OF_JOBS)
         # What counted before, where readings came before the withdrawals.
         before = on_record_of_rows(self.session, sheets, self.names) if sheets["withdrawals.csv"] else None
         self._append_rows(sheets, "withdrawals.csv")
         refused = write_readings(self.session, sheets, self.names, before, self.now, self.append)
         self._append_rows(sheets, "factor_pairs.csv")
-        self._review_impact(frozenset(key(each.id) for each in calibrations if isinstance(each, Calibration)))
+        self._review_impact(certificates.get("calibrations.csv", ()))
         return Imported(self.counts, refused, tuple(self.remarks))
 
-    def _append_rows(self, sheets: Sheets, *files: str) -> dict[str, Sequence[SQLModel]]:
-        written: dict[str, Sequence[SQLModel]] = {}
-        for file in files:
-            if sheets[file]:
-                written[file] = records_of(FILES[file], sheets[file], self.names)
-                self.append(written[file])
-        return written
+    def _append_rows(self, sheets: Sheets, *files: str) -> dict[str, Sequence[int]]:
+        """Append the rows of files of which each is a record by itself; their keys by file."""
+        return {
+            file: self.append(FILES[file].table, rows_of_table(FILES[file], sheets[file], self.names))
+            for file in files
+            if sheets[file]
+        }
 
-    def _review_impact(self, recorded: frozenset[int]) -> None:
+    def _review_impact(self, recorded: Collection[int]) -> None:
         """Open an impact review for each certificate as-found beyond its limits, and bring those on record up to date."""
         if not _TOUCHED_BY_REVIEWS & self.counts.keys():
             return

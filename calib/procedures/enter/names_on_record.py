@@ -129,14 +129,16 @@ class NamesOnRecord:
 
     def key(self, reference: Reference, cells: Mapping[str, str]) -> int | None:
         """Key of the record that cells name; None where they name none."""
-        if not cells.keys() >= {*reference.columns}:
-            return None
+        names = [cells[column] for column in reference.columns if column in cells]
         declaration, width = DECLARED[reference.table], len(reference.columns)
+        if len(names) < width:
+            return None
         if (reference.table, width) not in self._keys:
             self._keys[reference.table, width] = {
-                declaration.compared(names[:width]): number for number, names in self.names(reference.table).items()
+                declaration.compared(recorded[:width]): number
+                for number, recorded in self.names(reference.table).items()
             }
-        return self._keys[reference.table, width].get(declaration.compared(cells[name] for name in reference.columns))
+        return self._keys[reference.table, width].get(declaration.compared(names))
 
     def forget(self, table: type[SQLModel]) -> None:
         """Read a table anew when it is next asked for."""

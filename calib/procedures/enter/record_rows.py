@@ -1,7 +1,8 @@
-"""Rows as records: every cell in the type of its column, and the key of each record that the row names."""
+"""Typed rows as rows of tables: every cell in the type of its column, and the key of each record that the row names."""
 
 import json
 from collections.abc import Callable, Mapping, Sequence
+from functools import cache
 from typing import Any
 
 from sqlalchemy import Float, Integer
@@ -14,13 +15,13 @@ from calib.procedures.typed.observations import observed_values
 from calib.procedures.typed.sheets import TypedRow
 
 
-def records_of(declaration: Declaration, rows: Sequence[TypedRow], names: NamesOnRecord) -> list[SQLModel]:
-    """A record for each row of a file; pairs with a refused reading make none, since no factor rests on that."""
+def rows_of_table(declaration: Declaration, rows: Sequence[TypedRow], names: NamesOnRecord) -> list[dict[str, Any]]:
+    """A row of the table for each of a file; pairs with a refused reading make none, since no factor rests on that."""
     worked_out = _WORKED_OUT.get(declaration.file, _nothing)
     in_order = by_revision(rows) if declaration.file == "factors.csv" else rows
     made = ((row, keys_of(declaration, row, names)) for row in in_order)
     return [
-        declaration.table(**(cells_of_table(declaration, row.cells) | keys | worked_out(row)))
+        cells_of_table(declaration, row.cells) | keys | worked_out(row)
         for row, keys in made
         if declaration.file != "factor_pairs.csv" or None not in keys.values()
     ]
@@ -28,13 +29,18 @@ def records_of(declaration: Declaration, rows: Sequence[TypedRow], names: NamesO
 
 def cells_of_table(declaration: Declaration, cells: Mapping[str, str]) -> dict[str, Any]:
     """The cells that a declaration's table has columns for, each in the type of its column."""
-    columns = declaration.table.__table__.columns  # type: ignore[attr-defined]
-    return {name: _stored(cell, columns[name].type) for name, cell in cells.items() if name in columns}
+    stored = _stored_as(declaration.table)
+    return {name: stored[name](cell) for name, cell in cells.items() if name in stored}
 
 
-def _stored(cell: str, kind: Any) -> str | int | float:
-    """Text as it was typed, but where the table counts or computes."""
-    return int(cell) if isinstance(kind, Integer) else float(cell) if isinstance(kind, Float) else cell
+@cache
+def _stored_as(table: type[SQLModel]) -> dict[str, Callable[[str], str | int | float]]:
+    """What a cell of each column of a table is stored as: text as it was typed, but where the table counts or computes."""
+    kinds = {column.name: column.type for column in table.__table__.columns}  # type: ignore[attr-defined]
+    return {
+        name: int if isinstance(kind, Integer) else float if isinstance(kind, Float) else str
+        for name, kind in kinds.items()
+    }
 
 
 def keys_of(declaration: Declaration, row: TypedRow, names: NamesOnRecord) -> dict[str, int | None]:

@@ -13,8 +13,7 @@ from calib.procedures.on_record.calibrations import calibration_on_file, refit
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.declaration import RecordNames
 from calib.procedures.typed.sheets import TypedRow
-from calib.records.record import key
-from calib.records.tables import Acceptance, ReferenceStandard, StoredCurve
+from calib.records.record import RecordCells, key, typed
 
 _CALIBRATION = FILES["comparisons.csv"].reference("tag", "certificate")
 _INSTRUMENT = FILES["calibrations.csv"].reference("tag")
@@ -22,17 +21,15 @@ _INSTRUMENT = FILES["calibrations.csv"].reference("tag")
 
 def curves_by_rule(
     rows: Sequence[TypedRow], names: NamesOnRecord, curves: Mapping[RecordNames, FittedCurve]
-) -> list[StoredCurve]:
+) -> list[RecordCells]:
     """The curve of each calibration, as the rule chose it."""
-    return [curve_record(_calibration(row, names), curves[_named(row)]) for row in rows]
+    return [typed(curve_record(_calibration(row, names), curves[_named(row)])) for row in rows]
 
 
-def standards_of_rows(rows: Sequence[TypedRow], names: NamesOnRecord) -> list[ReferenceStandard]:
+def standards_of_rows(rows: Sequence[TypedRow], names: NamesOnRecord) -> list[RecordCells]:
     """The instruments that served as reference standards."""
     return [
-        ReferenceStandard(
-            calibration_id=_calibration(row, names), instrument_id=key(names.key(_INSTRUMENT, {"tag": tag}))
-        )
+        {"calibration_id": _calibration(row, names), "instrument_id": names.key(_INSTRUMENT, {"tag": tag})}
         for row in rows
         for tag in standard_tags(row.cells.get("standards", ""))
     ]
@@ -40,7 +37,7 @@ def standards_of_rows(rows: Sequence[TypedRow], names: NamesOnRecord) -> list[Re
 
 def acceptances(
     rows: Sequence[TypedRow], names: NamesOnRecord, assessments: Mapping[RecordNames, Assessment], person: str
-) -> list[Acceptance]:
+) -> list[RecordCells]:
     """The acceptances that are stated, by `person` where nobody is named, with what they were judged by."""
     return [
         _acceptance(row, _calibration(row, names), assessments.get(_named(row)), person)
@@ -49,15 +46,15 @@ def acceptances(
     ]
 
 
-def _acceptance(row: TypedRow, calibration: int, assessment: Assessment | None, person: str) -> Acceptance:
-    return Acceptance(
-        calibration_id=calibration,
-        accepted_on=row.cells["accepted_on"],
-        accepted_by=row.get("accepted_by") or person,
-        criterion=row.get("criterion") or (None if assessment is None else assessment.criterion),
-        decision_rule=row.get("decision_rule"),
-        assessment=None if assessment is None else assessment.as_text(),
-    )
+def _acceptance(row: TypedRow, calibration: int, assessment: Assessment | None, person: str) -> RecordCells:
+    return {
+        "calibration_id": calibration,
+        "accepted_on": row.cells["accepted_on"],
+        "accepted_by": row.get("accepted_by") or person,
+        "criterion": row.get("criterion") or (None if assessment is None else assessment.criterion),
+        "decision_rule": row.get("decision_rule"),
+        "assessment": None if assessment is None else assessment.as_text(),
+    }
 
 
 def _named(row: TypedRow) -> RecordNames:
@@ -68,12 +65,12 @@ def _calibration(row: TypedRow, names: NamesOnRecord) -> int:
     return key(names.key(_CALIBRATION, row.cells))
 
 
-def chosen_curves(session: Session, rows: Sequence[TypedRow]) -> list[StoredCurve]:
+def chosen_curves(session: Session, rows: Sequence[TypedRow]) -> list[RecordCells]:
     """Curves that a person chose, fitted anew; raises CurveError where the comparisons make no such curve."""
     return [_chosen(session, row) for row in rows]
 
 
-def _chosen(session: Session, row: TypedRow) -> StoredCurve:
+def _chosen(session: Session, row: TypedRow) -> RecordCells:
     calibration = calibration_on_file(session, row.cells["tag"], row.cells["certificate"])
     degree = row.get("degree")
     wish = CurveWish(None if degree is None else int(degree), None if degree is not None else row.get("shape"))
@@ -81,4 +78,4 @@ def _chosen(session: Session, row: TypedRow) -> StoredCurve:
         fitted = refit(calibration, wish)
     except CurveError as error:
         raise CurveError(f"{row.source} row {row.number}: {error}") from error
-    return curve_record(key(calibration.calibration.id), fitted, row.cells["chosen_by"], row.cells["reason"])
+    return typed(curve_record(key(calibration.calibration.id), fitted, row.cells["chosen_by"], row.cells["reason"]))

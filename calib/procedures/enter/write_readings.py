@@ -5,6 +5,7 @@ import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from types import SimpleNamespace
 from typing import Any
 
 from sqlmodel import Session, SQLModel
@@ -18,10 +19,13 @@ from calib.procedures.on_record.in_force import OnRecord, in_order, on_record_of
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.observations import Observed, Traversed, observed
 from calib.procedures.typed.sheets import Sheets, TypedRow
-from calib.records.record import key
+from calib.records.record import RecordCells, key
 from calib.records.tables import LoggedSeries, Outlet, Reading, Refusal, Traverse, TraversePoint
 
-Append = Callable[[Sequence[SQLModel]], None]
+Append = Callable[[type[SQLModel], Sequence[RecordCells]], Sequence[int]]  # rows of a table -> their keys
+
+# A reading for the gate, which asks for cells alone: of thousands of them no mapped object is made. What is not typed reads None.
+_TypedReading: Any = type("_TypedReading", (SimpleNamespace,), dict.fromkeys(Reading.model_fields))
 
 
 @dataclass(frozen=True)
@@ -50,38 +54,39 @@ def write_readings(
     amended = amended_outlets(sheets)
     series = _write_logs(rows, append)
     traverses, traversed = _write_traverses(rows, sheets["traverses.csv"], append)
-    readings: list[SQLModel] = []
-    refusals: list[SQLModel] = []
+    readings: list[RecordCells] = []
+    refusals: list[RecordCells] = []
     refused: list[RefusedReading] = []
     for place, row in enumerate(rows):
-        cells: dict[str, Any] = {
+        cells: RecordCells = {
             **cells_of_table(FILES["readings.csv"], row.cells),
             **keys_of(FILES["readings.csv"], row, names),
             "logged_series_id": series.get(place),
             "traverse_id": traverses.get(place),
         }
-        reading = Reading(**cells)
         outlet = (row.cells["job"], row.cells["outlet"])
-        reasons = gate.reasons(reading, observed(row.cells, _log(row), traversed.get(place)), amended=outlet in amended)
+        reasons = gate.reasons(cells, observed(row.cells, _log(row), traversed.get(place)), amended=outlet in amended)
         if reasons:
-            refusals.append(Refusal(**cells, reasons=json.dumps(reasons, ensure_ascii=False)))
+            refusals.append(cells | {"reasons": json.dumps(reasons, ensure_ascii=False)})
             refused.append(RefusedReading(*outlet, row.cells["instrument"], row.cells["observed_at"], reasons))
         else:
-            readings.append(reading)
-    append(readings)
-    append(refusals)
+            readings.append(cells)
+    append(Reading, readings)
+    append(Refusal, refusals)
     return tuple(refused)
 
 
 def on_record_of_rows(session: Session, sheets: Sheets, names: NamesOnRecord) -> OnRecord:
     """What the readings of checked sheets rest on, by the records as they are now."""
     rows, readings = sheets["readings.csv"], FILES["readings.csv"]
-    used = (names.key(readings.reference(column), row.cells) for row in rows for column in ("instrument", "probe"))
-    return on_record_of(session, {number for number in used if number is not None}, _jobs(rows, names))
+    tags = {row.cells[column] for row in rows for column in ("instrument", "probe") if column in row.cells}
+    used = {key(names.key(readings.reference("instrument"), {"instrument": tag})) for tag in tags}
+    return on_record_of(session, used, _jobs(rows, names))
 
 
 def _jobs(rows: Sequence[TypedRow], names: NamesOnRecord) -> set[int]:
-    return {key(names.key(FILES["readings.csv"].reference("job"), row.cells)) for row in rows}
+    job = FILES["readings.csv"].reference("job")
+    return {key(names.key(job, {"job": name})) for name in {row.cells["job"] for row in rows}}
 
 
 @dataclass(frozen=True)
@@ -94,8 +99,9 @@ class _Gate:
     outlets: Mapping[int, Outlet]
     now: datetime
 
-    def reasons(self, reading: Reading, observations: Observed, *, amended: bool) -> tuple[str, ...]:
+    def reasons(self, cells: RecordCells, observations: Observed, *, amended: bool) -> tuple[str, ...]:
         """Why a reading is refused; none where it counts, or did when it was observed."""
+        reading = _TypedReading(**cells)
         outlet = self.outlets[reading.outlet_id]
         reasons = gate_reading(self.records, reading, observations, outlet, self.now).reasons
         if reasons and self.before is not None:
@@ -112,25 +118,27 @@ def _write_traverses(
     rows: Sequence[TypedRow], point_rows: Sequence[TypedRow], append: Append
 ) -> tuple[dict[int, int], dict[int, Traversed]]:
     """Traverses with their points; from the place of a reading's row to the key of its traverse, and what was observed."""
-    traverses = {
-        place: Traverse(
-            rule=row.cells["traverse_rule"],
-            lines=int(row.cells["traverse_lines"]),
-            points=int(row.cells["traverse_points"]),
-        )
+    traverses: dict[int, RecordCells] = {
+        place: {
+            "rule": row.cells["traverse_rule"],
+            "lines": int(row.cells["traverse_lines"]),
+            "points": int(row.cells["traverse_points"]),
+        }
         for place, row in enumerate(rows)
         if row.sound("traverse_rule")
     }
-    append(list(traverses.values()))
+    keys = dict(zip(traverses, append(Traverse, list(traverses.values())), strict=True))
     of_reading = {reading_key(rows[place]): place for place in traverses}
-    points: dict[int, list[TraversePoint]] = {place: [] for place in traverses}
+    points: dict[int, list[RecordCells]] = {place: [] for place in traverses}
     for row in point_rows:
         place = of_reading[reading_key(row)]
         cells = cells_of_table(FILES["traverses.csv"], row.cells)
-        points[place].append(TraversePoint(traverse_id=key(traverses[place].id), **cells))
-    append([point for of_traverse in points.values() for point in of_traverse])
-    return {place: key(each.id) for place, each in traverses.items()}, {
-        place: Traversed(each.rule, each.lines, each.points, in_order(points[place]))
+        points[place].append({"traverse_id": keys[place], **cells})
+    append(TraversePoint, [point for of_traverse in points.values() for point in of_traverse])
+    return keys, {
+        place: Traversed(
+            each["rule"], each["lines"], each["points"], in_order([TraversePoint(**point) for point in points[place]])
+        )
         for place, each in traverses.items()
     }
 
@@ -138,14 +146,15 @@ def _write_traverses(
 def _write_logs(rows: Sequence[TypedRow], append: Append) -> dict[int, int]:
     """Log files whole; from the place of a row to the key of its log."""
     logs = {
-        place: LoggedSeries(
-            name=row.log.name, content=row.log.content, sha256=hashlib.sha256(row.log.content).hexdigest()
-        )
+        place: {
+            "name": row.log.name,
+            "content": row.log.content,
+            "sha256": hashlib.sha256(row.log.content).hexdigest(),
+        }
         for place, row in enumerate(rows)
         if row.log is not None
     }
-    append(list(logs.values()))
-    return {place: key(each.id) for place, each in logs.items()}
+    return dict(zip(logs, append(LoggedSeries, list(logs.values())), strict=True))
 
 
 def _log(row: TypedRow) -> bytes | None:

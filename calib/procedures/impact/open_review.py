@@ -10,13 +10,14 @@ nothing had been in order before it. A factor found within a recalculation is no
 """
 
 import json
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 
 from sqlmodel import Session, col, select
 
 from calib.confirmation.as_found import last_in_order
+from calib.confirmation.interval import InstrumentOnRecord
 from calib.confirmation.traceability import Record
 from calib.errors import CalibError, Step
 from calib.procedures.certificate.assess import usual_object
@@ -97,9 +98,11 @@ def open_reviews(
     known = set(filter(None, session.exec(select(tables.ImpactReview.calibration_id))))
     notices: list[str] = []
     opened: list[Opened] = []
-    for calibration_id in sorted({*recorded} - known):
-        calibration = session.get_one(tables.Calibration, calibration_id)
-        review = _opened(session, calibration, notices)
+    query = select(tables.Calibration).order_by(col(tables.Calibration.id))
+    calibrations = list(by_keys(session, query, tables.Calibration.id, {*recorded} - known))
+    register = load_register(session, {each.instrument_id for each in calibrations}) if calibrations else {}
+    for calibration in calibrations:
+        review = _opened(session, calibration, register, notices)
         if review is not None:
             append(session, [review], signature)
             opened.append(_listed(session, review, calibration, signature, now, new=True))
@@ -129,10 +132,12 @@ def _reviews_of(
 # --- whether it was in order -----------------------------------------------------------------------------------------------------
 
 
-def _opened(session: Session, calibration: tables.Calibration, notices: list[str]) -> tables.ImpactReview | None:
+def _opened(
+    session: Session, calibration: tables.Calibration, register: Mapping[str, InstrumentOnRecord], notices: list[str]
+) -> tables.ImpactReview | None:
     """The review of a calibration, not yet appended; None where it was found in order, was the first, or was withdrawn."""
     instrument = session.get_one(tables.Instrument, calibration.instrument_id)
-    own = load_register(session, [key(instrument.id)])[instrument.tag]
+    own = register[instrument.tag]
     if own.calibration(key(calibration.id)).withdrawn:
         return None
     since = last_in_order(own, key(calibration.id))

@@ -1,15 +1,17 @@
 """Authorise a write: the person is on record, and has a role that may do it.
 
-Every procedure writes through `append`, which knows from each record which act it is. A procedure that needs to know earlier calls
-`authorise(session, signature, "dispose")`, with a name of `calib.confirmation.authority.ACTS`. It returns the signature with the
-name as it is on record, which is the one to keep in a record (`accepted_by`).
+Every procedure writes through `append`, or through `append_rows` where it has many: they know from each record which act it is. A
+procedure that needs to know earlier calls `authorise(session, signature, "dispose")`, with a name of
+`calib.confirmation.authority.ACTS`. It returns the signature with the name as it is on record, which is the one to keep in a
+record (`accepted_by`).
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from typing import Any
 
-from sqlalchemy import inspect, text
+from sqlalchemy import text
 from sqlmodel import Session, SQLModel, col, select
 
 from calib.confirmation.authority import (
@@ -26,7 +28,7 @@ from calib.confirmation.authority import (
 )
 from calib.errors import BadInputError, Finding
 from calib.records import ledger
-from calib.records.record import key
+from calib.records.record import key, typed
 from calib.records.tables import Person, PersonLogin, Role
 
 
@@ -40,8 +42,17 @@ class People:
 
 def append(session: Session, records: Sequence[SQLModel], signature: ledger.Signature) -> None:
     """Append records with their ledger entries; raises BadInputError where the person may not write one of them."""
-    acts = {act_of(*_columns(record)): None for record in records}
+    acts = dict.fromkeys(act_of(_name_of(type(record)), typed(record)) for record in records)
     ledger.append_entries(session, records, _authorised(session, signature, tuple(acts)))
+
+
+def append_rows(
+    session: Session, kind: type[SQLModel], rows: Sequence[Mapping[str, Any]], signature: ledger.Signature
+) -> Sequence[int]:
+    """Append rows of one table, column -> value, with their ledger entries; their keys. Raises BadInputError as `append` does."""
+    table = _name_of(kind)
+    acts = dict.fromkeys(act_of(table, row) for row in rows)
+    return ledger.append_entries_of_rows(session, kind, rows, _authorised(session, signature, tuple(acts)))
 
 
 def authorise(session: Session, signature: ledger.Signature, act: str) -> ledger.Signature:
@@ -95,9 +106,8 @@ def _earlier(logins: Sequence[str | None]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(login for login in logins[:-1] if login is not None and login != logins[-1]))
 
 
-def _columns(record: SQLModel) -> tuple[str, dict[str, object]]:
-    table = inspect(type(record)).local_table
-    return table.name, {column.name: getattr(record, column.name) for column in table.columns}
+def _name_of(kind: type[SQLModel]) -> str:
+    return str(kind.__tablename__)
 
 
 def _authorised(session: Session, signature: ledger.Signature, acts: Sequence[str]) -> ledger.Signature:

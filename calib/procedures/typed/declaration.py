@@ -7,6 +7,7 @@ each column (bounds, notices, units in headings, templates) has its place here t
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:  # the commands check their dates with the cells, which the tables need not be imported for
@@ -60,9 +61,17 @@ class Declaration:
 
     def reference(self, *columns: str) -> Reference:
         """What some columns name."""
-        return next(reference for reference in self.references if reference.columns == columns)
+        return self._by_columns[columns]
+
+    @cached_property
+    def _by_columns(self) -> dict[tuple[str, ...], Reference]:
+        return {reference.columns: reference for reference in self.references}
 
     def compared(self, names: Iterable[str]) -> RecordNames:
         """Names of a record, the first ones or all of its key, as they compare with others."""
+        return tuple([compared(cell) for compared, cell in zip(self._compared, names, strict=False)])
+
+    @cached_property
+    def _compared(self) -> tuple[Callable[[str], str], ...]:
         columns = {column.name: column for column in self.columns}
-        return tuple(columns[name].compared(cell) for name, cell in zip(self.key, names, strict=False))
+        return tuple(columns[name].compared for name in self.key)

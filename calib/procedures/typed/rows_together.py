@@ -1,6 +1,6 @@
 """Checks of rows together that every kind of row needs: repeated names, names that must be known, units of a quantity."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from functools import cache, cached_property
 
 from calib.errors import Finding
@@ -67,14 +67,15 @@ class KnownNames:
     def unknown(self, row: TypedRow, file: str, *columns: str) -> Iterable[Finding]:
         """The record that some columns of a row name must be known."""
         reference = FILES[file].reference(*columns)
-        if row.sound(*columns) and self._missing(row, reference):
+        names = [row.cells[column] for column in columns if column in row.cells]
+        if len(names) == len(columns) and self._missing(names, reference):
             yield row.finding(columns[-1], reference.expected.format_map(row.cells))
 
-    def _missing(self, row: TypedRow, reference: Reference) -> bool:
-        declaration, width = DECLARED[reference.table], len(reference.columns)
-        names = declaration.compared(row.cells[column] for column in reference.columns)
+    def _missing(self, names: Sequence[str], reference: Reference) -> bool:
+        declaration = DECLARED[reference.table]
         there = self.brought if reference.here else self.cells
-        return names not in there(declaration.file, width) and not self.undecided(declaration.file, width)
+        known = there(declaration.file, len(names))
+        return declaration.compared(names) not in known and not self.undecided(declaration.file, len(names))
 
 
 def repeated(

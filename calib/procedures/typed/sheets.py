@@ -30,7 +30,7 @@ class FileContent:
         return Path(self.source).name
 
 
-@dataclass
+@dataclass(slots=True)
 class TypedRow:
     """One row as typed: cells that are blank are absent; cells found wrong are taken out and named in `bad`."""
 
@@ -46,7 +46,7 @@ class TypedRow:
 
     def sound(self, *columns: str) -> bool:
         """Whether every one of the cells is filled and was not found wrong."""
-        return all(column in self.cells for column in columns)
+        return set(columns).issubset(self.cells)
 
     def blank(self, column: str) -> bool:
         """Whether nothing was typed in the cell."""
@@ -145,14 +145,14 @@ def sheet_rows(
         return [], findings
     rows = []
     for row_number, line in enumerate(lines[1:], start=2):
-        if not any(cell.strip() for cell in line):
+        if not any(map(str.strip, line)):
             continue  # a blank line is none of anybody's records
         if len(line) != len(header):
             findings.append(
                 Finding(source, row_number, None, None, f"{len(header)} cells as in the header, found {len(line)}")
             )
             continue
-        cells = {name: cell.strip() for name, cell in zip(header, line, strict=True) if cell.strip()}
+        cells = {name: cell for name, cell in zip(header, map(str.strip, line), strict=True) if cell}
         rows.append(TypedRow(source, row_number, cells))
     return rows, findings
 
@@ -187,12 +187,13 @@ def _shown(name: str) -> str:
 def cell_findings(rows: Sequence[TypedRow], columns: Iterable[TypedColumn]) -> list[Finding]:
     """Every cell that is wrong by itself, or blank where it must be filled."""
     findings = []
+    asked = [(column.name, column.check, _expected_of_blank(column)) for column in columns]
     for row in rows:
-        for column in columns:
-            cell = row.get(column.name)
-            expected = _expected_of_blank(column) if cell is None else column.check(cell)
+        cells = row.cells
+        for name, check, of_blank in asked:
+            expected = check(cells[name]) if name in cells else of_blank
             if expected is not None:
-                findings.append(row.finding(column.name, expected))
+                findings.append(row.finding(name, expected))
     return findings
 
 
