@@ -9,7 +9,7 @@ from filelock import FileLock
 from hypothesis import settings
 from psycopg import sql
 
-from calib.records import database
+from calib.records import database, server_functions
 from tests import folders, postgres
 from tests.writers import PATIENCE
 
@@ -25,6 +25,7 @@ OF_FILES = {
     "records/test_ledger.py",
     "records/test_upgrade.py",
     "records/test_postgres.py",
+    "records/test_server_functions.py",
     "procedures/enter/test_import_cells.py",
     "procedures/enter/test_import_any_text.py",
     "test_evaluating_writes_nothing",
@@ -50,6 +51,14 @@ def _patience():
     """Who waits for a lock waits until it is free, however busy the machine; a test of the limit sets a limit of its own."""
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr(database, "_WAIT_SECONDS", PATIENCE)
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _any_time():
+    """A server takes the times that tests write at; a test of the server's time sets the limit back."""
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(server_functions, "_CLOCKS_DIFFER_AT_MOST", "100 years")
         yield
 
 

@@ -31,6 +31,7 @@ FLOORS = {
     "errors": (),
     "clock": (),
     "arrays": (),
+    "unswept": (),
     "quantities": ("arrays", "errors"),
     "uncertainty": ("arrays", "errors"),
     "airflow": ("arrays", "errors"),
@@ -47,6 +48,7 @@ FLOORS = {
         "uncertainty",
         "quantities",
         "arrays",
+        "unswept",
         "errors",
     ),
     "faces": (
@@ -60,6 +62,7 @@ FLOORS = {
         "quantities",
         "clock",
         "arrays",
+        "unswept",
         "errors",
     ),
 }
@@ -83,7 +86,6 @@ ROOMS = {
     },
     "faces": {
         "plain_text": (),
-        "unswept": (),
         "write_over": (),
         "template": (),
         "cautions": (),
@@ -93,7 +95,7 @@ ROOMS = {
         "answers": ("parts", "written", "plain_text", "cautions"),
         "handouts": ("answers", "written", "plain_text", "template"),
         "drawings": ("answers", "parts", "written", "plain_text"),
-        "report": ("drawings", "answers", "parts", "written", "plain_text", "cautions", "unswept", "write_over"),
+        "report": ("drawings", "answers", "parts", "written", "plain_text", "cautions", "write_over"),
         "demo": ("report", "drawings", "files"),
         "manual": ("cautions",),
         "cli": (
@@ -106,7 +108,6 @@ ROOMS = {
             "answers",
             "written",
             "plain_text",
-            "unswept",
             "write_over",
         ),
     },

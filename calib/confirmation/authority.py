@@ -40,6 +40,7 @@ ACTS: Mapping[str, Act] = {
     "dispose": Act("dispose of a line of an impact review", (QA,)),
     "rule": Act("set a rule of the house", (QA,)),
     "people": Act("add a person, give or withdraw a role", (QA,)),
+    "login": Act("correct a person's login", (QA,)),
     "competence": Act("record what a person is authorised to do", (QA,)),
     "company": Act("say what the company is called and where it is", (QA,)),
     "validate": Act("record that the program passed its published checks", (QA, ENGINEER)),
@@ -57,13 +58,18 @@ class Written:
     act: str
     column: str | None = None  # absent: every row that no line above names
     words: tuple[str, ...] = ()
+    until: str | None = None  # table: no longer once a row of it names the same calibration
+    of_owner: bool = False  # on a server by the owner of the tables alone, who has the role too
 
 
 # What is written by another act than "record". Of the lines of one table the first that fits counts.
 WRITTEN: tuple[Written, ...] = (
     Written("acceptance", "accept"),
     Written("withdrawal", "accept"),
-    Written("correction_curve", "record", "chosen_by", ("rule",)),
+    Written("comparison", "record", until="acceptance"),
+    Written("comparison_correlation", "record", until="acceptance"),
+    Written("reference_standard", "record", until="acceptance"),
+    Written("correction_curve", "record", "chosen_by", ("rule",), until="acceptance"),
     Written("correction_curve", "choose"),
     Written("supersession", "supersede"),
     Written("instrument_revision", "register"),
@@ -86,12 +92,12 @@ WRITTEN: tuple[Written, ...] = (
     Written("house_rule", "rule"),
     Written("person", "people"),
     Written("role", "people"),
-    Written("person_login", "people"),
+    Written("person_login", "login"),
     Written("competence", "competence"),
     Written("company", "company"),
     Written("validation", "validate"),
     Written("clock_step", "mend"),
-    Written("ledger_break", "mend"),
+    Written("ledger_break", "mend", of_owner=True),
     Written("attempt", "attempt"),
 )
 
@@ -102,6 +108,7 @@ class PersonOnRecord:
 
     name: str
     login: str | None = None  # absent: none that is theirs
+    earlier_logins: tuple[str, ...] = ()  # that were theirs until another was recorded
 
 
 @dataclass(frozen=True)

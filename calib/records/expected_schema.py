@@ -14,6 +14,8 @@ from sqlalchemy import CheckConstraint, Connection, ForeignKeyConstraint, Unique
 from sqlmodel import SQLModel
 
 from calib.records.guards import guards_on_server
+from calib.records.server_functions import LEDGER_GOES_ON
+from calib.records.tables import LedgerEntry
 from calib.records.verification import LedgerFinding
 
 # SHA-256 of what `schema_made` gives for a new file of the present schema.
@@ -85,6 +87,7 @@ def _expected_on_server() -> dict[SchemaName, str]:
             made.update(_constraint(table.name, constraint))
         made.update({("index", str(index.name)): table.name for index in table.indexes})
         made.update({("trigger", name): table.name for name in guards_on_server(table.name)})
+    made["trigger", LEDGER_GOES_ON] = str(LedgerEntry.__tablename__)
     return made
 
 

@@ -1,9 +1,13 @@
-"""The guards: triggers by which the database itself refuses to change or to take out what is recorded."""
+"""The guards: triggers by which the database itself refuses to change or to take out what is recorded.
+
+On a server one more refuses a ledger entry that does not go on from the last (calib.records.server_functions).
+"""
 
 from collections.abc import Iterable, Iterator
 
 from sqlalchemy import Connection, text
 
+from calib.records.server_functions import LEDGER_GOES_ON, changed_functions, server_functions, trigger_statement
 from calib.records.tables import EVIDENCE, LedgerEntry
 from calib.records.verification import LedgerFinding
 
@@ -48,12 +52,16 @@ def guards_on_server(table: str) -> dict[str, str]:
 
 
 def guard_findings(connection: Connection) -> Iterator[LedgerFinding]:
-    """Guards that are missing, changed or switched off."""
+    """Guards that are missing, changed or switched off; of a server the functions too that its policies ask."""
     on_server = connection.dialect.name == "postgresql"
     rows = connection.execute(text(_TRIGGERS_OF_A_SERVER if on_server else _TRIGGERS_OF_A_FILE))
     present = {row[0]: tuple(row[1:]) for row in rows}
     for table in (*(str(one.__tablename__) for one in EVIDENCE), str(LedgerEntry.__tablename__)):
         yield from _findings(table, _expected(table, on_server=on_server), present)
+    if on_server:
+        yield from _findings("ledger", _on_entries(), present)
+        for function, problem in changed_functions(connection):
+            yield LedgerFinding(f"function {function}", f"{problem}: it says which entries and rows a login may write")
 
 
 def _expected(table: str, *, on_server: bool) -> dict[str, tuple[str, ...]]:
@@ -62,11 +70,17 @@ def _expected(table: str, *, on_server: bool) -> dict[str, tuple[str, ...]]:
     return {name: (sql,) for name, sql in guards(table).items()}
 
 
+def _on_entries() -> dict[str, tuple[str, ...]]:
+    body = next(function.body for function in server_functions() if function.name == LEDGER_GOES_ON)
+    return {LEDGER_GOES_ON: (trigger_statement(), body, _ALWAYS)}
+
+
 def _findings(
     table: str, expected: dict[str, tuple[str, ...]], present: dict[str, tuple[str, ...]]
 ) -> Iterable[LedgerFinding]:
     for name, statement in expected.items():
+        could = "entries could be put in" if name == LEDGER_GOES_ON else "rows could be changed"
         if name not in present:
-            yield LedgerFinding(f"table {table}", f"its guard {name} is missing: rows could be changed")
+            yield LedgerFinding(f"table {table}", f"its guard {name} is missing: {could}")
         elif present[name] != statement:
-            yield LedgerFinding(f"table {table}", f"its guard {name} was changed: rows could be changed")
+            yield LedgerFinding(f"table {table}", f"its guard {name} was changed: {could}")

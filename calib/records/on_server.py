@@ -15,12 +15,14 @@ from sqlmodel import create_engine
 
 from calib.errors import RecordsError, Step
 from calib.records.location import Server
+from calib.records.server_functions import LOCK_HOLDER
 
 _LOCK = int.from_bytes(b"calib")
 _ABANDONED_MINUTES = 5  # a transaction in which nothing is asked for so long is given up, and its lock with it
 
 # Where SQLite has words for it, the same are said: one mistake reads alike wherever the records are.
 _CHECK, _UNIQUE, _FOREIGN_KEY, _NOT_NULL = "23514", "23505", "23503", "23502"
+_LOCKED = "55P03"
 _NEXT_STEP = {
     "40001": "another transaction came in between: run it again",
     "40P01": "another transaction came in between: run it again",
@@ -50,9 +52,28 @@ def _begin(connection: Connection, wait: float) -> None:
     )
     if connection.get_execution_options().get("writes", False):
         connection.exec_driver_sql(f"SET TRANSACTION ISOLATION LEVEL READ COMMITTED; {limits}")
-        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_LOCK})")
+        try:
+            connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_LOCK})")
+        except DBAPIError as error:
+            if getattr(error.orig, "sqlstate", None) == _LOCKED:
+                _name_holder(connection, error)
+            raise
     else:
         connection.exec_driver_sql(f"SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY; {limits}")
+
+
+def _name_holder(connection: Connection, error: DBAPIError) -> None:
+    """Note on an error who holds the lock, where it is still held and the server says so."""
+    own: Any = connection.connection.driver_connection
+    try:
+        own.rollback()
+        holder = own.execute(f"SELECT {LOCK_HOLDER}({_LOCK})").fetchone()[0]
+        own.rollback()
+    except Exception:  # noqa: BLE001 (a driver's; what it was asked for is beside the point)
+        return
+    if holder is not None:
+        process = holder.rpartition(" ")[2]
+        error.add_note(f"{holder}; whoever runs the server can end it: SELECT pg_terminate_backend({process})")
 
 
 def schema_of(connection: Connection) -> str | None:
@@ -79,8 +100,10 @@ def cause_of(error: DBAPIError, wait: float) -> str:
     """What the server says, in one line, with the next step where there is one."""
     found: Any = error.orig
     state, said = getattr(found, "sqlstate", None), getattr(found, "diag", None)
-    if state == "55P03":
-        return f"in use by another writer for longer than {wait:g} s: run it again"
+    if state == _LOCKED:
+        return "; ".join([
+            f"in use by another writer for longer than {wait:g} s: run it again", *getattr(error, "__notes__", ()),
+        ])  # fmt: skip
     if error.connection_invalidated:
         return f"the connection was lost ({_one_line(found)})"
     if state is None or said is None or said.message_primary is None:

@@ -38,7 +38,7 @@ def type_a(observations: Sequence[float]) -> Estimate:
     if n < 2:
         raise CalibError(f"{n} observation(s): a Type A evaluation needs at least 2")
     mean = math.fsum(observations) / n
-    s = math.sqrt(math.fsum((value - mean) ** 2 for value in observations) / (n - 1))
+    s = math.sqrt(math.fsum([(value - mean) ** 2 for value in observations]) / (n - 1))
     return Estimate(mean, s / math.sqrt(n), n - 1)
 
 

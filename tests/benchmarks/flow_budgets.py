@@ -9,7 +9,6 @@ import time
 from collections.abc import Callable
 
 import numpy as np
-from machine import describe
 from uncertainties import UFloat, ufloat
 
 from calib.curves.choice import Comparisons, choose
@@ -142,6 +141,8 @@ def compare(readings: Readings) -> float:
 
 def main() -> None:
     """Compare, then time both."""
+    from machine import describe
+
     print(describe("numpy", "scipy", "uncertainties"))
     small, large = job(BASELINE_READINGS), job(READINGS)
     print(f"largest relative difference of the two models: {compare(small):.1e}")

@@ -14,7 +14,7 @@ import typer
 from calib import __version__
 from calib.errors import CalibError, DamagedError, RefusedError
 from calib.faces.plain_text import by_number
-from calib.faces.unswept import unswept
+from calib.unswept import unswept
 
 # Options that a person may also type before the command.
 _GLOBAL = {"--records": 1, "--by": 1, "--units": 1, "--json": 0}
@@ -27,7 +27,7 @@ _PLACES = {
     "help": "help", "budget": "budget", "plan": "plan", "balance": "balance", "conformity": "balance",
     **{group: group for group in (
         "instrument", "calibration", "check", "interval", "method", "outlet", "factor", "conditions", "traverse", "reading", "rule",
-        "person", "trace", "review", "anchor",
+        "person", "trace", "review", "anchor", "ledger",
     )},
 }  # fmt: skip
 

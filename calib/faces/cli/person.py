@@ -9,7 +9,7 @@ from calib.errors import BadInputError, Finding
 from calib.faces.cli.frame import Desk, Reply, group, reads, writes
 from calib.faces.cli.options import OnDate, Reason, day_of
 
-app = group("People and roles: add, role, list, roles, grants.")
+app = group("People and roles: add, role, login, list, roles, grants.")
 
 PersonNamed = Annotated[str, typer.Argument(metavar="NAME", help="The person's name, as it stands in the records.")]
 _SERVER_FOLLOWS = "the server follows once the owner of its tables runs what `calib person grants` prints"
@@ -62,6 +62,33 @@ def role(
     document = {"name": name, "role": change.role, "kind": change.kind, "at": change.at, "reason": change.reason}
     remarks = [_SERVER_FOLLOWS] if is_shared(session) else []
     return Reply(document, f"{name}: {change.role} {change.kind}, from {change.at}", remarks)
+
+
+@writes(app, "login")
+def login_(
+    desk: Desk,
+    name: PersonNamed,
+    reason: Reason,
+    login: Annotated[str | None, typer.Argument(metavar="LOGIN", help="The login that is theirs from now on.")] = None,
+    none: Annotated[bool, typer.Option("--none", help="The person has no login any more.")] = False,
+) -> Reply:
+    """Correct the login of a person, from now on; the one before stays on record.
+
+    The owner of a server's tables may do it by the name of a QA (--by) where no QA's login is on the server.
+
+    Example: calib person login "Q. Bergström" bergstroem --reason "mistyped when added"
+    """
+    from calib.procedures.people.authorise import is_shared
+    from calib.procedures.people.persons_and_roles import LoginWanted, correct_login
+
+    if (login is None) != none:
+        raise BadInputError([Finding.typed("LOGIN", login, "one of a LOGIN and --none")])
+    session = desk.writing()
+    corrected = correct_login(session, LoginWanted(name, login, reason), desk.signature())
+    document = {"name": name, "login": corrected.login, "at": corrected.at, "reason": corrected.reason}
+    remarks = [_SERVER_FOLLOWS] if is_shared(session) else []
+    told = "no login any more" if corrected.login is None else f"the login {corrected.login}"
+    return Reply(document, f"{name}: {told}, from {corrected.at}", remarks)
 
 
 @reads(app, "list")

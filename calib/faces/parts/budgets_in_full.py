@@ -4,8 +4,9 @@ from calib.arrays import finite
 from calib.faces.parts.value_in_unit import velocity_unit
 from calib.faces.written import Content
 from calib.procedures.measure import budgets_in_full as full
-from calib.procedures.measure.evaluate import Evaluation, Measured
+from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.indicated import unit_of_value
+from calib.procedures.measure.standing import Standing
 from calib.procedures.on_record.flow_unit import flow_unit
 from calib.quantities import Unit, coherent, unit
 
@@ -59,7 +60,7 @@ def _quantity(quantity: full.InputQuantity, in_unit: Unit, in_flow: Unit) -> Con
     }
 
 
-def _unit_of(of: str, measured: Measured, units: str | None) -> Unit:
+def _unit_of(of: str, measured: Standing, units: str | None) -> Unit:
     """Unit of an input quantity: that of the instrument's curve, of the drawing of the opening, of the report."""
     outlet = measured.outlet
     if of == "velocity":
@@ -74,7 +75,7 @@ def _unit_of(of: str, measured: Measured, units: str | None) -> Unit:
     return unit("density", "kg/m3") if of == "density" else _ONE
 
 
-def _typed(measured: Measured) -> list[Unit]:
+def _typed(measured: Standing) -> list[Unit]:
     """Units of the indications and of the curves."""
     own = unit(measured.instrument.indicated, measured.reading.unit)
     probe = [] if measured.probe is None else [unit_of_value(measured.probe)]

@@ -5,11 +5,11 @@ from calib.faces.parts.value_in_unit import value_in, velocity_unit
 from calib.faces.written import Content
 from calib.procedures.measure.air import MEASURED_AS, ConditionFound
 from calib.procedures.measure.budget import rectangular_names
-from calib.procedures.measure.evaluate import Evaluation, Measured
+from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.gate_reading import air_of_reading
 from calib.procedures.measure.results import Results
 from calib.procedures.measure.stability import limits_basis
-from calib.procedures.measure.standing import section_of
+from calib.procedures.measure.standing import Standing, section_of
 from calib.procedures.measure.totals import design_of
 from calib.procedures.on_record.flow_unit import flow_unit
 from calib.quantities import Unit, unit
@@ -29,6 +29,7 @@ def reading_content(evaluation: Evaluation, row: int, units: str | None) -> Cont
     """One reading of a job with its flow, its budget and its conformity."""
     assert evaluation.velocity is not None and evaluation.flow is not None and evaluation.flows is not None  # noqa: S101, PT018
     measured = evaluation.measured[row]
+    indication = measured.indication
     in_flow = flow_unit(measured.outlet, units)
     return {
         "reading": measured.reading.id,
@@ -46,16 +47,16 @@ def reading_content(evaluation: Evaluation, row: int, units: str | None) -> Cont
         "observations": measured.reading.observations,
         "throttled_observations": measured.reading.throttled_observations,
         "traverse": _traverse(evaluation, row, units),
-        "observations_counted": measured.indication.observations,
-        "effective_observations": measured.indication.effective_observations,
+        "observations_counted": indication.observations,
+        "effective_observations": indication.effective_observations,
         "logged": measured.observed.logged,
         "indication_unit": measured.reading.unit,
         "method": measured.method.method,
         "operator": measured.reading.operator,
         "remarks": measured.reading.remarks,
         "averaging_s": measured.reading.averaging_s,
-        "latest": measured.latest,
-        "in_totals": measured.in_totals,
+        "latest": bool(evaluation.latest[row]),
+        "in_totals": bool(evaluation.in_totals[row]),
         "found_factor": None
         if measured.factor is None
         else {"factor": measured.factor.factor, "revision": measured.factor.revision},
@@ -76,7 +77,7 @@ def reading_content(evaluation: Evaluation, row: int, units: str | None) -> Cont
     }
 
 
-def _shown(measured: Measured) -> str | None:
+def _shown(measured: Standing) -> str | None:
     """The mean indication; of a traverse there is none to show, since its velocities are averaged."""
     return (
         None
@@ -94,14 +95,14 @@ def _velocity(evaluation: Evaluation, row: int, units: str | None) -> Content | 
     return value_in(velocity_unit(measured.reading.unit, units), float(evaluation.velocity.value[row]), u)
 
 
-def _probe(measured: Measured) -> Content | None:
-    decision = measured.probe_decision
-    if measured.probe is None or decision is None or decision.calibration is None:
+def _probe(measured: Standing) -> Content | None:
+    calibration = measured.system.probe_calibration
+    if measured.probe is None or calibration is None:
         return None
-    return {"tag": measured.probe.tag, "certificate": decision.calibration.certificate}
+    return {"tag": measured.probe.tag, "certificate": calibration.certificate}
 
 
-def _density(measured: Measured) -> Content | None:
+def _density(measured: Standing) -> Content | None:
     """The air that counts in a reading."""
     air = air_of_reading(measured)
     if air is None:
@@ -212,7 +213,7 @@ def _stability_basis(contribution: Contribution, evaluation: Evaluation, row: in
     )
 
 
-def shared_with(name: str, measured: Measured) -> str:
+def shared_with(name: str, measured: Standing) -> str:
     """Which other readings carry the same error."""
     certificate = f"readings with certificate {measured.calibration.certificate}"
     sharing = {
@@ -228,7 +229,7 @@ def shared_with(name: str, measured: Measured) -> str:
     return sharing.get(name) or "this reading alone"
 
 
-def _sharing_factor(measured: Measured) -> str:
+def _sharing_factor(measured: Standing) -> str:
     if measured.factor is not None:
         return f"outlets with the factor {measured.factor.factor}"
     source = measured.outlet.outlet_factor_source

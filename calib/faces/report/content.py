@@ -17,7 +17,6 @@ from calib.faces.parts.budgets_in_full import budgets_in_full
 from calib.faces.parts.curve import curve
 from calib.faces.parts.evidence import certified
 from calib.faces.parts.reading_in_full import reading_content, result
-from calib.faces.unswept import unswept
 from calib.faces.written import Content
 from calib.procedures.impact.reviews import Review
 from calib.procedures.measure.evaluate import Evaluation, Refused
@@ -26,6 +25,7 @@ from calib.procedures.on_record.flow_unit import flow_unit
 from calib.procedures.report.amendments import Amendment
 from calib.procedures.report.collect import JobReport, instruments_of
 from calib.procedures.report.issued import Issue
+from calib.unswept import unswept
 
 
 @dataclass(frozen=True)

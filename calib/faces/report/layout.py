@@ -13,9 +13,9 @@ from calib.faces.report.first_page import first_page
 from calib.faces.report.flows_section import balance_section, flows_section
 from calib.faces.report.instruments_section import instruments_section
 from calib.faces.report.traverses_and_air import air_section, traverses_section
-from calib.faces.unswept import unswept
 from calib.faces.written import Content
 from calib.procedures.on_record.calibrations import CalibrationOnFile
+from calib.unswept import unswept
 
 
 @unswept

@@ -9,6 +9,7 @@ from sqlmodel import Session, SQLModel, col, select
 from calib.procedures.enter.check_certificates import standard_tags
 from calib.procedures.on_record.by_keys import MOST_AT_ONCE, by_keys
 from calib.procedures.on_record.in_force import outlets_in_force
+from calib.procedures.on_record.outlets import outlet_cells
 from calib.procedures.typed.columns import DECLARED, FILES
 from calib.procedures.typed.declaration import Declaration, RecordNames, Reference
 from calib.procedures.typed.sheets import Cells, Sheets
@@ -162,7 +163,8 @@ class Recorded(dict[str, Mapping[RecordNames, Cells]]):
         jobs = {record.job_id for record in records} if table is Outlet else ()
         amended = outlets_in_force(session, jobs) if jobs else {}
         return {
-            declaration.compared(names[key(record.id)]): amended.get(key(record.id), record).model_dump(mode="json")
+            declaration.compared(names[key(record.id)]): record.model_dump(mode="json")
+            | (outlet_cells(amended[key(record.id)]) if amended else {})
             for record in records
         }
 

@@ -15,7 +15,6 @@ from calib.procedures.on_record.flow_unit import common_flow_unit, flow_unit
 from calib.procedures.on_record.what_counts import factor_that_counts
 from calib.procedures.pairs.factor_uncertainty import SAME, factor_results
 from calib.quantities import Unit
-from calib.records import tables
 from calib.records.record import key
 
 
@@ -62,7 +61,7 @@ def values_of(session: Session, jobs: Sequence[str], factors: Sequence[str], now
             key(refused.typed.id): refused.reasons
             for evaluation in evaluations
             for refused in evaluation.refused
-            if isinstance(refused.typed, tables.Reading)
+            if refused.stood
         },
         {(key(evaluation.job.id), name): stated for evaluation in evaluations for name, stated in _totals(evaluation)},
         dict(_factors(session, factors)),

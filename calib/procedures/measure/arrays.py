@@ -1,19 +1,21 @@
 """Readings that stand as the arrays of the measurement model."""
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Hashable, Sequence
+from itertools import chain
+from operator import attrgetter
+from typing import NamedTuple
 
 import numpy as np
 
-from calib.arrays import Floats
+from calib.arrays import Floats, Integers, by_kind
 from calib.curves.curve import Curve
 from calib.measurement import Air, FoundFactors, Hoods, Points, Probes, Readings
 from calib.measurement.way import ReferenceAir
 from calib.procedures.measure.air import calibration_density, reference_density
 from calib.procedures.measure.indicated import repeatability_of, resolution_of
 from calib.procedures.measure.stability_of_readings import stability_of, stability_of_probe
-from calib.procedures.measure.standing import Standing, section_of, throttled_indication
+from calib.procedures.measure.standing import Standing, section_of
 from calib.procedures.on_record.in_force import OnRecord, face_indications
 from calib.quantities import unit
 from calib.records import tables
@@ -21,8 +23,7 @@ from calib.records.record import key
 from calib.uncertainty.propagation import welch_satterthwaite
 
 
-@dataclass(frozen=True)
-class _Point:
+class _Point(NamedTuple):
     """One point of a reading, or a reading that is one point."""
 
     indication: float
@@ -35,75 +36,65 @@ class _Point:
 
 def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
     """Arrays of readings, at least one of them."""
-    calibrations = _calibrations(standing)
-    index = {number: place for place, number in enumerate(calibrations)}
+    # What the first reading of a kind tells holds of all of them.
+    first, kind = by_kind(standing, lambda reading: (reading.system, reading.way))
+    calibrations = _calibrations(first)
+    of_ways, way = by_kind(first, lambda reading: reading.way)
+    outlets, outlet = by_kind(standing, _outlet_as_typed)
+    opening = np.array([(*_opening(reading), *_factor(reading)) for reading in outlets])[outlet]
     points = [_points(reading) for reading in standing]
-    flat = [point for of_reading in points for point in of_reading]
-    first = np.cumsum([0, *(len(of_reading) for of_reading in points[:-1])])
-    owner = [reading for reading, of_reading in zip(standing, points, strict=True) for _ in of_reading]
-    stability = stability_of(owner, [point.indication for point in flat], records)
-    openings = {
-        key(reading.outlet.id): _opening(reading.outlet, reading.factor)
-        for reading in standing
-        if not reading.way.is_flow
-    }
-    opening = [_HOOD if reading.way.is_flow else openings[key(reading.outlet.id)] for reading in standing]
-    factors = [_factor(reading) for reading in standing]
-    ways = list(dict.fromkeys(reading.way for reading in standing))
-    sources = {name: number for number, name in enumerate(dict.fromkeys(_source(reading) for reading in standing))}
+    owner = np.repeat(np.arange(len(points)), [len(of_reading) for of_reading in points])
+    of_points = zip(*chain.from_iterable(points), strict=True)
+    indication, u, type_a, point_dof, weight, passage = (np.array(column) for column in of_points)
+    stability = stability_of(standing, owner, indication, records)
     return Readings(
-        indication=np.array([point.indication for point in flat]),
-        repeatability=np.array([point.u for point in flat]),
-        repeatability_type_a=np.array([point.type_a for point in flat]),
-        repeatability_dof=np.array([point.dof for point in flat], dtype=float),
+        indication=indication,
+        repeatability=u,
+        repeatability_type_a=type_a,
+        repeatability_dof=point_dof.astype(float),
         stability_limit=stability.half_width,
-        resolution=np.array([resolution_of(reading.instrument) for reading in standing]),
-        calibration=np.array([index[reading.calibration.record_id] for reading in standing]),
-        outlet=np.array([key(reading.outlet.id) for reading in standing]),
-        area=np.array([area.area for area in opening]),
-        dimension_relative=np.array([area.relative for area in opening]),
-        outlet_factor=np.array([factor.value for factor in factors]),
-        outlet_factor_relative=np.array([factor.relative for factor in factors]),
-        outlet_factor_source=np.array([sources[_source(reading)] for reading in standing]),
-        method_relative=np.array([reading.method.declared_percent / 100 for reading in standing]),
+        resolution=np.array([resolution_of(reading.instrument) for reading in first])[kind],
+        calibration=np.array([calibrations.index(reading.calibration.record_id) for reading in first])[kind],
+        outlet=np.array([reading.outlet.id for reading in standing]),
+        area=opening[:, 0],
+        dimension_relative=opening[:, 1:3],
+        outlet_factor=opening[:, 3],
+        outlet_factor_relative=opening[:, 4],
+        outlet_factor_source=by_kind(standing, _source)[1],
+        method_relative=np.array([reading.method.declared_percent / 100 for reading in first])[kind],
         curves=[records.curve(number) for number in calibrations],
-        outlet_factor_dof=np.array([factor.dof for factor in factors]),
-        method_dof=np.array([float(reading.method.degrees_of_freedom or "inf") for reading in standing]),
-        ways=ways,
-        way=np.array([ways.index(reading.way) for reading in standing]),
-        points=_points_array(points) if len(flat) > len(standing) else None,
-        air=_air(standing, records),
-        probes=_probes(standing, index, records),
-        hoods=_hoods(standing),
-        found_factors=_found_factors(standing, records),
-        stability_dof=np.minimum.reduceat(stability.degrees_of_freedom, first),
+        outlet_factor_dof=opening[:, 5],
+        method_dof=np.array([float(reading.method.degrees_of_freedom or "inf") for reading in first])[kind],
+        ways=[reading.way for reading in of_ways],
+        way=way[kind],
+        points=Points(owner, _passages(owner, passage), weight) if owner.size > len(standing) else None,
+        air=_air(first, kind, records),
+        probes=_probes(first, kind, calibrations, records),
+        hoods=_hoods(first, kind),
+        found_factors=_found_factors(standing, calibrations, records),
+        stability_dof=np.minimum.reduceat(
+            stability.degrees_of_freedom, np.searchsorted(owner, np.arange(len(standing)))
+        ),
     )
 
 
-def _calibrations(standing: Sequence[Standing]) -> list[int]:
+def _calibrations(first: Sequence[Standing]) -> list[int]:
     """Calibrations of instruments and probes, each once."""
-    own = [reading.calibration.record_id for reading in standing]
-    probes = [_probe_calibration(reading) for reading in standing]
-    return list(dict.fromkeys([*own, *(probe for probe in probes if probe is not None)]))
-
-
-def _probe_calibration(reading: Standing) -> int | None:
-    decision = reading.probe_decision
-    return None if decision is None or decision.calibration is None else decision.calibration.record_id
+    used = [reading.system.calibrations for reading in first]
+    return list(dict.fromkeys([*(own for own, *_ in used), *(number for _, *of_probe in used for number in of_probe)]))
 
 
 def _points(reading: Standing) -> list[_Point]:
     if reading.observed.traversed is not None:
         return _of_traverse(reading)
     indication = reading.indication
-    first = _Point(indication.mean, indication.u, indication.type_a, indication.dof)
+    first = _Point(*indication[:4])
     if reading.way.of_two is not None:
-        other = throttled_indication(reading)
-        return [first, _Point(other.mean, other.u, other.type_a, other.dof)]
+        other = reading.throttled_indication
+        return [first, _Point(*other[:4])]
     if reading.way.each_by_itself and len(reading.observed.values) > 1:
-        typed = unit(reading.instrument.indicated, reading.reading.unit)
         return [
-            _Point(typed.to_si(value), 0.0, True, math.inf, 1.0, number)
+            _Point(reading.unit.to_si(value), 0.0, True, math.inf, 1.0, number)
             for number, value in enumerate(reading.observed.values)
         ]
     return [first]
@@ -112,85 +103,86 @@ def _points(reading: Standing) -> list[_Point]:
 def _of_traverse(reading: Standing) -> list[_Point]:
     traversed = reading.observed.traversed
     assert traversed is not None  # noqa: S101 (asked before)
-    typed = unit(reading.instrument.indicated, reading.reading.unit)
     places = traversed.places(section_of(reading.outlet))
     # The passes show the repeatability where there are several; the profile's spread over the points never does.
     u, type_a = (0.0, True) if traversed.passes > 1 else (repeatability_of(reading.instrument), False)
     return [
-        _Point(typed.to_si(values[passage]), u, type_a, math.inf, place.weight, passage)
+        _Point(reading.unit.to_si(values[passage]), u, type_a, math.inf, place.weight, passage)
         for passage in range(traversed.passes)
         for place, values in zip(places, traversed.indications, strict=True)
     ]
 
 
-def _points_array(points: Sequence[Sequence[_Point]]) -> Points:
-    reading = np.repeat(np.arange(len(points)), [len(of_reading) for of_reading in points])
-    passage = np.array([point.passage for of_reading in points for point in of_reading])
+def _passages(reading: Integers, passage: Integers) -> Integers:
+    """(P,) number of the pass of each point over all readings, from its number in its reading."""
     changes = np.r_[True, (reading[1:] != reading[:-1]) | (passage[1:] != passage[:-1])]
-    return Points(
-        reading, np.cumsum(changes) - 1, np.array([point.weight for of_reading in points for point in of_reading])
-    )
+    return np.cumsum(changes) - 1
 
 
-@dataclass(frozen=True)
-class _Opening:
-    area: float  # A or A_e [m2]
-    relative: tuple[float, float]  # half-width of the area, relative, that each dimension brings
+_OUTLET_AS_TYPED = attrgetter(
+    "shape", "width", "height", "diameter", "dimension_unit", "dimension_limit", "effective_area", "effective_area_unit",
+    "effective_area_standard_uncertainty", "outlet_factor", "outlet_factor_standard_uncertainty",
+)  # fmt: skip
 
 
-_HOOD = _Opening(1.0, (0.0, 0.0))
+def _outlet_as_typed(reading: Standing) -> Hashable:
+    """What opening and factor are worked out from: few of many outlets differ in it."""
+    return reading.way.is_flow, _found_with(reading), _OUTLET_AS_TYPED(reading.outlet)
 
 
-def _opening(outlet: tables.Outlet, factor: tables.FoundFactor | None) -> _Opening:
-    if factor is not None and factor.effective_area is not None:
-        return _Opening(factor.effective_area, (0.0, 0.0))
-    if outlet.effective_area is not None:
-        return _Opening(unit("area", str(outlet.effective_area_unit)).to_si(float(outlet.effective_area)), (0.0, 0.0))
-    if outlet.shape is None:
+_HOOD = (1.0, 0.0, 0.0)
+
+
+def _opening(reading: Standing) -> tuple[float, float, float]:
+    """A or A_e [m2], and the half-width of the area, relative, that each dimension brings [1]."""
+    outlet, factor = reading.outlet, reading.factor
+    if reading.way.is_flow:
         return _HOOD
+    if factor is not None and factor.effective_area is not None:
+        return factor.effective_area, 0.0, 0.0
+    if outlet.effective_area is not None:
+        return unit("area", str(outlet.effective_area_unit)).to_si(float(outlet.effective_area)), 0.0, 0.0
+    return _HOOD if outlet.shape is None else _of_section(outlet)
+
+
+def _of_section(outlet: tables.Outlet) -> tuple[float, float, float]:
     section = section_of(outlet)
     limit = unit("length", str(outlet.dimension_unit)).to_si(float(outlet.dimension_limit or 0))
     width, height, area = section.width, section.height, section.area
     if outlet.shape == "round":
-        return _Opening(area, (2.0 * limit / width, 0.0))
+        return area, 2.0 * limit / width, 0.0
     if outlet.shape == "flat-oval":
         # A = h (w - h) + pi h^2/4, derived by each
-        return _Opening(area, (height * limit / area, abs(width - 2.0 * height + math.pi * height / 2) * limit / area))
-    return _Opening(area, (limit / width, limit / height))
+        return area, height * limit / area, abs(width - 2.0 * height + math.pi * height / 2) * limit / area
+    return area, limit / width, limit / height
 
 
-@dataclass(frozen=True)
-class _Factor:
-    value: float
-    relative: float  # standard uncertainty over value
-    dof: float = math.inf
+_NO_FACTOR = (1.0, 0.0, math.inf)
 
 
-_NO_FACTOR = _Factor(1.0, 0.0)
-
-
-def _factor(reading: Standing) -> _Factor:
+def _factor(reading: Standing) -> tuple[float, float, float]:
+    """Factor, its relative standard uncertainty, and the degrees of freedom of that."""
     outlet = reading.outlet
     if reading.way.is_flow:
         return _NO_FACTOR
     if reading.factor is not None:
         return _of_found(reading.factor, reading.calibration.record_id)
     if outlet.effective_area is not None:
-        return _Factor(1.0, float(outlet.effective_area_standard_uncertainty or 0) / float(outlet.effective_area))
+        return 1.0, float(outlet.effective_area_standard_uncertainty or 0) / float(outlet.effective_area), math.inf
     if outlet.outlet_factor is None:
         return _NO_FACTOR
     value = float(outlet.outlet_factor)
-    return _Factor(value, float(outlet.outlet_factor_standard_uncertainty or 0) / value)
+    return value, float(outlet.outlet_factor_standard_uncertainty or 0) / value, math.inf
 
 
-def _of_found(factor: tables.FoundFactor, calibration: int) -> _Factor:
+def _of_found(factor: tables.FoundFactor, calibration: int) -> tuple[float, float, float]:
     """Its instrument's error stays in it unless the reading uses the very same calibration."""
     instrument = 0.0 if factor.calibration_id == calibration else factor.relative_instrument
     u = np.array([factor.relative_spread, factor.relative_reference, instrument])
     dof = np.array([math.inf if factor.degrees_of_freedom is None else factor.degrees_of_freedom, math.inf, math.inf])
     # With an effective area of its own the factor is in that area.
     value = factor.value if factor.effective_area is None else 1.0
-    return _Factor(value, float(np.linalg.norm(u)), float(welch_satterthwaite(u, dof)))
+    return value, float(np.linalg.norm(u)), float(welch_satterthwaite(u, dof))
 
 
 def _source(reading: Standing) -> str:
@@ -202,23 +194,20 @@ def _source(reading: Standing) -> str:
     return f"source {reading.outlet.outlet_factor_source}"
 
 
-def _air(standing: Sequence[Standing], records: OnRecord) -> Air | None:
-    in_air = [reading.way.in_air is not None for reading in standing]
-    if not any(in_air):
+def _air(first: Sequence[Standing], kind: Integers, records: OnRecord) -> Air | None:
+    if all(reading.way.in_air is None for reading in first):
         return None
-    names = {name: number for number, name in enumerate(dict.fromkeys(_conditions(reading) for reading in standing))}
-    density = np.ones(len(standing))
-    u, reference = np.zeros(len(standing)), np.ones(len(standing))
-    for row, reading in enumerate(standing):
-        if in_air[row] and reading.air is not None:
-            density[row] = reading.air.density
-            u[row] = reading.air.standard_uncertainty / reading.air.density
-            reference[row] = density_of_reference(reading, records)
-    return Air(density, u, np.array([names[_conditions(reading)] for reading in standing]), reference)
+    density, u, reference = np.array([_densities(reading, records) for reading in first]).T
+    conditions = by_kind(first, lambda reading: "" if reading.air is None else reading.air.name)[1]
+    return Air(density[kind], u[kind], conditions[kind], reference[kind])
 
 
-def _conditions(reading: Standing) -> str:
-    return "" if reading.air is None else reading.air.name
+def _densities(reading: Standing, records: OnRecord) -> tuple[float, float, float]:
+    """Density of the air, its relative standard uncertainty, and the density of the reference; 1, 0, 1 where none counts."""
+    if reading.way.in_air is None or reading.air is None:
+        return 1.0, 0.0, 1.0
+    relative = reading.air.standard_uncertainty / reading.air.density
+    return reading.air.density, relative, density_of_reference(reading, records)
 
 
 def density_of_reference(reading: Standing, records: OnRecord) -> float:
@@ -232,48 +221,51 @@ def density_of_reference(reading: Standing, records: OnRecord) -> float:
     return math.nan if at_calibration is None else at_calibration
 
 
-def _probes(standing: Sequence[Standing], index: dict[int, int], records: OnRecord) -> Probes | None:
-    used = [_probe_calibration(reading) for reading in standing]
-    if not any(probe is not None for probe in used):
+def _probes(first: Sequence[Standing], kind: Integers, calibrations: Sequence[int], records: OnRecord) -> Probes | None:
+    used = [reading.system.probe_calibration for reading in first]
+    if all(calibration is None for calibration in used):
         return None
-    stability = [stability_of_probe(records, reading) for reading in standing]
+    stability = [stability_of_probe(records, reading) for reading in first]
     return Probes(
-        np.array([-1 if calibration is None else index[calibration] for calibration in used]),
-        np.array([change.relative for change in stability]),
-        np.array([change.absolute for change in stability]),
-        np.array([change.degrees_of_freedom for change in stability]),
+        np.array([-1 if each is None else calibrations.index(each.record_id) for each in used])[kind],
+        np.array([change.relative for change in stability])[kind],
+        np.array([change.absolute for change in stability])[kind],
+        np.array([change.degrees_of_freedom for change in stability])[kind],
     )
 
 
-def _hoods(standing: Sequence[Standing]) -> Hoods | None:
-    of_two = [reading.way.of_two is not None for reading in standing]
-    if not any(of_two):
+def _hoods(first: Sequence[Standing], kind: Integers) -> Hoods | None:
+    if all(reading.way.of_two is None for reading in first):
         return None
-    ratios = [
-        (
-            float(reading.instrument.resistance_ratio or "nan"),
-            float(reading.instrument.resistance_ratio_standard_uncertainty or 0),
-        )
-        if is_of_two
-        else (1.0, 0.0)
-        for reading, is_of_two in zip(standing, of_two, strict=True)
-    ]
-    ratio, u = np.array(ratios).T
-    return Hoods(ratio, u, np.array([key(reading.instrument.id) for reading in standing]))
+    ratio, u = np.array([_resistance_ratio(reading) for reading in first]).T
+    return Hoods(ratio[kind], u[kind], np.array([key(reading.instrument.id) for reading in first])[kind])
 
 
-def _found_factors(standing: Sequence[Standing], records: OnRecord) -> FoundFactors | None:
-    if not any(reading.factor is not None for reading in standing):
+def _resistance_ratio(reading: Standing) -> tuple[float, float]:
+    if reading.way.of_two is None:
+        return 1.0, 0.0
+    instrument = reading.instrument
+    return float(instrument.resistance_ratio or "nan"), float(instrument.resistance_ratio_standard_uncertainty or 0)
+
+
+def _found_factors(standing: Sequence[Standing], calibrations: Sequence[int], records: OnRecord) -> FoundFactors | None:
+    if all(reading.factor is None for reading in standing):
         return None
-    parts = max(records.curve(reading.calibration.record_id).parts for reading in standing)
-    if any(reading.probe is not None for reading in standing):
-        parts = max(parts, *(records.curve(number).parts for number in _calibrations(standing)))
-    scatter, reference = np.zeros((len(standing), parts)), np.zeros(len(standing))
-    for row, reading in enumerate(standing):
-        if reading.factor is not None and reading.factor.calibration_id == reading.calibration.record_id:
-            own, reference[row] = carried(reading.factor, records.curve(reading.calibration.record_id))
+    parts = max(records.curve(number).parts for number in calibrations)
+
+    first, kind = by_kind(standing, _found_with)
+    scatter, reference = np.zeros((len(first), parts)), np.zeros(len(first))
+    for row, reading in enumerate(first):
+        number = reading.calibration.record_id
+        if reading.factor is not None and reading.factor.calibration_id == number:
+            own, reference[row] = carried(reading.factor, records.curve(number))
             scatter[row, : own.size] = own
-    return FoundFactors(scatter, reference)
+    return FoundFactors(scatter[kind], reference[kind])
+
+
+def _found_with(reading: Standing) -> tuple[str, int] | None:
+    """The found factor of a reading, and the calibration that it uses it with."""
+    return None if reading.factor is None else (reading.factor.factor, reading.calibration.record_id)
 
 
 def carried(factor: tables.FoundFactor, curve: Curve) -> tuple[Floats, float]:

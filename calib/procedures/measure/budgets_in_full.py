@@ -14,8 +14,8 @@ import numpy as np
 from calib.curves.curve import CorrectionCurve, Curve
 from calib.measurement import Flows, Readings
 from calib.measurement.way import Way
-from calib.procedures.measure.evaluate import Evaluation, Measured
-from calib.procedures.measure.standing import section_of
+from calib.procedures.measure.evaluate import Evaluation
+from calib.procedures.measure.standing import Standing, section_of
 from calib.quantities import unit
 from calib.records import tables
 from calib.uncertainty.estimate import rectangular, resolution
@@ -84,7 +84,7 @@ def in_full(evaluation: Evaluation) -> tuple[InFull, ...]:
     return tuple(_budget(evaluation, row, kind) for kind, row in first.items())
 
 
-def _kind(evaluation: Evaluation, measured: Measured, row: int) -> Kind:
+def _kind(evaluation: Evaluation, measured: Standing, row: int) -> Kind:
     opening = NO_OPENING if measured.way.is_flow else _opening(measured)
     is_polynomial = isinstance(_curve(evaluation, row), CorrectionCurve)
     is_traverse = measured.observed.traversed is not None
@@ -93,7 +93,7 @@ def _kind(evaluation: Evaluation, measured: Measured, row: int) -> Kind:
     return Kind(measured.way, opening, shape, is_traverse, measured.probe is not None, is_polynomial, is_direct)
 
 
-def _opening(measured: Measured) -> str:
+def _opening(measured: Standing) -> str:
     if measured.factor is not None:
         return FOUND_FACTOR if measured.factor.effective_area is None else FOUND_AREA
     if measured.outlet.effective_area is not None:

@@ -5,7 +5,7 @@ been recorded since yields no flow, and stands among the refusals.
 """
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cached_property
@@ -15,39 +15,39 @@ import numpy as np
 from sqlmodel import Session, select
 
 from calib.airflow.profile import Profile, judge_profile
-from calib.arrays import Floats
+from calib.arrays import Floats, Integers, Truths
 from calib.measurement import Flows, Readings, flows
 from calib.procedures.measure.arrays import arrays_of
-from calib.procedures.measure.gate_reading import gate_reading
+from calib.procedures.measure.gate_reading import gate_readings
 from calib.procedures.measure.results import Judgement, Results, judge_flows, results
 from calib.procedures.measure.stability import basis_of
-from calib.procedures.measure.standing import Standing, section_of
+from calib.procedures.measure.standing import MeasuringSystem, Standing, section_of
 from calib.procedures.measure.totals import (
+    NO_OUTLET,
+    Outlets,
     Plan,
     Total,
     Totals,
-    counted,
-    design_of,
     totals_of_job,
     totals_of_rooms,
     totals_of_systems,
     with_flows,
 )
+from calib.procedures.on_record.by_keys import cells_of
 from calib.procedures.on_record.by_name import job_named
-from calib.procedures.on_record.in_force import OnRecord, on_record_of, outlets_in_force, traverses_on_record
+from calib.procedures.on_record.in_force import (
+    OnRecord,
+    logs_on_record,
+    on_record_of,
+    outlets_in_force,
+    traverses_on_record,
+)
 from calib.procedures.typed.observations import observed
 from calib.records import tables
 from calib.records.record import key, moment
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 from calib.uncertainty.propagation import combine
-
-
-@dataclass(frozen=True)
-class Measured(Standing):
-    """A reading that stands, and whether the totals take it."""
-
-    latest: bool = False  # no later reading of its outlet stands
-    in_totals: bool = False  # the latest reading of an outlet that belongs to totals
+from calib.unswept import unswept
 
 
 @dataclass(frozen=True)
@@ -58,6 +58,7 @@ class Refused:
     instrument: tables.Instrument
     typed: tables.Refusal | tables.Reading
     reasons: tuple[str, ...]
+    stood: bool  # when it was typed: the reasons came since
 
 
 @dataclass(frozen=True)
@@ -65,11 +66,13 @@ class Evaluation:
     """A job evaluated. Rows of `measured` and of every array run together."""
 
     job: tables.Job
-    measured: tuple[Measured, ...]
+    measured: tuple[Standing, ...]
     refused: tuple[Refused, ...]
     of_systems: Totals
     of_job: Totals
     of_rooms: Totals
+    latest: Truths  # (n,) no later reading of its outlet stands
+    in_totals: Truths  # (n,) the latest reading of an outlet that belongs to totals
     readings: Readings | None = None  # absent where no reading stands, like all below
     flows: Flows | None = None
     velocity: Results | None = None
@@ -102,6 +105,7 @@ class Evaluation:
         return self.of_systems.flow
 
 
+@unswept
 def evaluate(
     session: Session, name: str, now: datetime, coverage_probability: float = COVERAGE_PROBABILITY
 ) -> Evaluation:
@@ -109,20 +113,25 @@ def evaluate(
     job = job_named(session, name)
     records = on_record_of(session, jobs=[key(job.id)])
     plan = _plan(session, job)
-    measured, refused = _sorted_out(session, records, key(job.id), plan, now)
-    stands = frozenset(key(reading.outlet.id) for reading in measured)
+    measured, refused = _sorted_out(session, records, key(job.id), plan.outlets, now)
+    outlet = np.array([reading.reading.outlet_id for reading in measured], dtype=np.int64)
+    latest = np.append(outlet[1:] != outlet[:-1], True)[: outlet.size]
+    in_totals = latest & np.isin(outlet, list(plan.counted))
+    stands = frozenset(outlet.tolist())
     systems, whole, rooms = totals_of_systems(plan, stands), totals_of_job(plan, stands), totals_of_rooms(plan, stands)
     if not measured:
-        return Evaluation(job, (), refused, Totals(tuple(systems)), Totals(tuple(whole)), Totals(tuple(rooms)))
+        of_systems, of_job, of_rooms = (Totals(tuple(totals)) for totals in (systems, whole, rooms))
+        return Evaluation(job, (), refused, of_systems, of_job, of_rooms, latest, in_totals)
     readings = arrays_of(measured, records)
     measured_flows = flows(readings)
     flow = results(measured_flows.flow, combine(measured_flows.contributions), coverage_probability)
-    counts = [reading if reading.in_totals else None for reading in measured]
+    counts = np.where(in_totals, outlet, NO_OUTLET)
     of_systems, of_job, of_rooms = (
         with_flows(totals, counts, measured_flows, job.decision_rule, coverage_probability)
         for totals in (systems, whole, rooms)
     )
-    used = {number for reading in measured for number in _calibrations(reading)}
+    systems_used = dict.fromkeys(reading.system for reading in measured)
+    used = sorted({number for system in systems_used for number in system.calibrations})
     return Evaluation(
         job,
         measured,
@@ -130,15 +139,17 @@ def evaluate(
         of_systems,
         of_job,
         of_rooms,
+        latest,
+        in_totals,
         readings,
         measured_flows,
         results(measured_flows.velocity, combine(measured_flows.velocity_contributions), coverage_probability),
         flow,
-        _judge(job, measured, flow),
+        _judge(job, plan, outlet, flow),
         _profiles(measured, readings, measured_flows),
-        {number: records.curves[number] for number in sorted(used)},
-        {number: records.calibrations[number] for number in sorted(used)},
-        _histories(records, measured),
+        {number: records.curves[number] for number in used},
+        {number: records.calibrations[number] for number in used},
+        _histories(records, systems_used),
     )
 
 
@@ -152,72 +163,63 @@ def _plan(session: Session, job: tables.Job) -> Plan:
     )
 
 
-def _histories(records: OnRecord, measured: Sequence[Standing]) -> dict[int, str]:
-    each = {reading.calibration.record_id: reading for reading in measured}
-    bases = {number: basis_of(records, reading.instrument, reading.calibration) for number, reading in each.items()}
+def _histories(records: OnRecord, systems: Iterable[MeasuringSystem]) -> dict[int, str]:
+    each = {system.calibration.record_id: system for system in systems}
+    bases = {number: basis_of(records, system.instrument, system.calibration) for number, system in each.items()}
     return {number: basis for number, basis in bases.items() if basis is not None}
 
 
-def _calibrations(reading: Standing) -> list[int]:
-    probe = reading.probe_decision
-    of_probe = [] if probe is None or probe.calibration is None else [probe.calibration.record_id]
-    return [reading.calibration.record_id, *of_probe]
-
-
 def _sorted_out(
-    session: Session, records: OnRecord, job: int, plan: Plan, now: datetime
-) -> tuple[tuple[Measured, ...], tuple[Refused, ...]]:
-    outlets = plan.outlets
-    standing: list[Standing] = []
-    refused: list[Refused] = []
-    of_traverse = traverses_on_record(session, job)
-    for reading in _of_job(session, tables.Reading, job):
-        typed = observed(reading.model_dump(), _log(session, reading), of_traverse.get(reading.traverse_id))
-        gated = gate_reading(records, reading, typed, outlets[reading.outlet_id], now)
-        if gated.standing is None:
-            instrument = records.instruments[reading.instrument_id]
-            refused.append(Refused(outlets[reading.outlet_id], instrument, reading, gated.reasons))
-        else:
-            standing.append(gated.standing)
-    for refusal in _of_job(session, tables.Refusal, job):
-        reasons = tuple(json.loads(refusal.reasons))
-        instrument = records.instruments[refusal.instrument_id]
-        refused.append(Refused(outlets[refusal.outlet_id], instrument, refusal, reasons))
-    measured = _with_totals(standing, counted(outlets).keys())
-    measured.sort(
-        key=lambda reading: (key(reading.outlet.id), moment(reading.reading.observed_at), key(reading.reading.id))
-    )
-    refused.sort(key=lambda refusal: (key(refusal.outlet.id), moment(refusal.typed.observed_at)))
-    return tuple(measured), tuple(refused)
-
-
-def _of_job(session: Session, table: Any, job: int) -> Sequence[Any]:
-    return session.exec(select(table).join(tables.Outlet).where(tables.Outlet.job_id == job).order_by(table.id)).all()
-
-
-def _log(session: Session, reading: tables.Reading) -> bytes | None:
-    series = None if reading.logged_series_id is None else session.get(tables.LoggedSeries, reading.logged_series_id)
-    return None if series is None else series.content
-
-
-def _with_totals(standing: Sequence[Standing], belong: Any) -> list[Measured]:
-    last: dict[int, int | None] = {}
-    for reading in sorted(standing, key=lambda reading: (moment(reading.reading.observed_at), key(reading.reading.id))):
-        last[reading.reading.outlet_id] = reading.reading.id
-    latest = [last[reading.reading.outlet_id] == reading.reading.id for reading in standing]
-    return [
-        Measured(**vars(reading), latest=is_last, in_totals=is_last and reading.outlet.id in belong)
-        for reading, is_last in zip(standing, latest, strict=True)
+    session: Session, records: OnRecord, job: int, outlets: Outlets, now: datetime
+) -> tuple[tuple[Standing, ...], tuple[Refused, ...]]:
+    readings = _of_job(session, tables.Reading, job)
+    logs = logs_on_record(session, job) if any(each.logged_series_id for each in readings) else {}
+    traverses = traverses_on_record(session, job) if any(each.traverse_id for each in readings) else {}
+    typed = [
+        observed(_observed(reading), logs.get(reading.logged_series_id), traverses.get(reading.traverse_id))
+        for reading in readings
     ]
+    gated = gate_readings(
+        records, zip(readings, typed, (outlets[each.outlet_id] for each in readings), strict=True), now
+    )
+    standing = [each.standing for each in gated if each.standing is not None]
+    standing.sort(key=lambda reading: (reading.reading.outlet_id, reading.at, reading.reading.id))
+    against: list[tuple[Any, tuple[str, ...], bool]] = [
+        (reading, each.reasons, True) for reading, each in zip(readings, gated, strict=True) if each.standing is None
+    ]
+    against += [(each, tuple(json.loads(each.reasons)), False) for each in _of_job(session, tables.Refusal, job)]
+    refused = [
+        Refused(outlets[row.outlet_id], records.instruments[row.instrument_id], row, reasons, stood)
+        for row, reasons, stood in against
+    ]
+    refused.sort(key=lambda refusal: (key(refusal.outlet.id), moment(refusal.typed.observed_at)))
+    return tuple(standing), tuple(refused)
 
 
-def _judge(job: tables.Job, measured: Sequence[Measured], flow: Results) -> Judgement:
-    design = np.array([design_of(reading.outlet) for reading in measured])
-    tolerance = np.array([float(reading.outlet.tolerance_percent or "nan") / 100 for reading in measured])
+def _observed(reading: tables.Reading) -> dict[str, str | None]:
+    return {
+        "indication": reading.indication,
+        "observations": reading.observations,
+        "throttled_observations": reading.throttled_observations,
+    }
+
+
+def _of_job(session: Session, table: Any, job: int) -> list[Any]:
+    """Readings of a job, or its refusals."""
+    return cells_of(
+        session,
+        table,
+        lambda every: every.join(tables.Outlet).where(tables.Outlet.job_id == job).order_by(table.outlet_id, table.id),
+    )
+
+
+def _judge(job: tables.Job, plan: Plan, outlet: Integers, flow: Results) -> Judgement:
+    design = np.array([plan.design_flows[number] for number in outlet.tolist()])
+    tolerance = np.array([float(plan.outlets[number].tolerance_percent or "nan") for number in outlet.tolist()]) / 100
     return judge_flows(flow, design, tolerance, job.decision_rule)
 
 
-def _profiles(measured: Sequence[Measured], readings: Readings, measured_flows: Flows) -> dict[int, Profile]:
+def _profiles(measured: Sequence[Standing], readings: Readings, measured_flows: Flows) -> dict[int, Profile]:
     """Profiles of the traverses: the mean of the passes at each point."""
     if readings.points is None:
         return {}

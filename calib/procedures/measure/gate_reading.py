@@ -1,26 +1,29 @@
 """Ask the gate about a reading as typed: every instrument used, the conditions it rests on, the factor it uses."""
 
 import math
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Sequence
 from datetime import datetime
+from itertools import chain
+from typing import NamedTuple
 
 import numpy as np
 
 from calib.airflow.velocity import low_pressure_text
-from calib.confirmation.interval import Decision, gate
+from calib.arrays import Floats, by_kind
+from calib.confirmation.interval import gate
 from calib.errors import CalibError, MeasuringIntervalError
 from calib.measurement import flows
-from calib.measurement.way import ProbeUse, ReferenceAir, Way
+from calib.measurement.way import ProbeUse, ReferenceAir
 from calib.procedures.measure.air import AirFound, air_of
 from calib.procedures.measure.arrays import arrays_of, density_of_reference
-from calib.procedures.measure.indicated import indicated
+from calib.procedures.measure.indicated import declared
 from calib.procedures.measure.stability import stability_at
-from calib.procedures.measure.standing import Standing, indication_of
+from calib.procedures.measure.standing import MeasuringSystem, Standing
+from calib.procedures.on_record.gate_probe import gate_probe
 from calib.procedures.on_record.in_force import OnRecord
 from calib.procedures.on_record.probe_pairs import reasons_against
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
-from calib.procedures.typed.observations import Observed
+from calib.procedures.typed.observations import Observed, Traversed
 from calib.quantities import unit
 from calib.records import tables
 from calib.records.record import moment
@@ -28,9 +31,10 @@ from calib.uncertainty.propagation import combine
 
 _COVERAGE_FACTOR = 2.0  # of the manometer's expanded uncertainty, by which a velocity pressure is judged low
 
+Taken = tuple[tables.Reading, Observed, tables.Outlet]  # a reading as typed, at an outlet as it counts now
 
-@dataclass(frozen=True)
-class Gated:
+
+class Gated(NamedTuple):
     """The gate's answer on a reading: it stands, or the reasons why it does not."""
 
     standing: Standing | None
@@ -41,102 +45,119 @@ def gate_reading(
     records: OnRecord, reading: tables.Reading, observed: Observed, outlet: tables.Outlet, now: datetime
 ) -> Gated:
     """The gate's decision on a reading as typed; `outlet` is the one it was taken at, as it counts now."""
+    return gate_readings(records, [(reading, observed, outlet)], now)[0]
+
+
+def gate_readings(records: OnRecord, taken: Iterable[Taken], now: datetime) -> list[Gated]:
+    """The gate's decisions on readings as typed, each with its observations and its outlet as it counts now.
+
+    What only shows when a reading is evaluated is asked of all of them at once.
+    """
+    gated = [_gated(records, *each, now) for each in taken]
+    unsure = {
+        row: each.standing
+        for row, each in enumerate(gated)
+        if each.standing is not None and not (each.standing.way.is_plain and each.standing.observed.traversed is None)
+    }
+    for row, answer in zip(unsure, _evaluated(records, list(unsure.values())), strict=True):
+        gated[row] = answer
+    return gated
+
+
+def _gated(
+    records: OnRecord, reading: tables.Reading, observed: Observed, outlet: tables.Outlet, now: datetime
+) -> Gated:
+    at = moment(reading.observed_at)
+    system = _system(records, reading, outlet.job_id, at, now)
+    used, is_flow = outlet.found_factor, system.declared_way.is_flow
+    factor = None if used is None else records.factors.get(used)
+    against = (
+        _reasons_of_instrument(records, reading, observed, system, at, now),
+        system.reasons,
+        () if is_flow else _opening(records, reading, outlet, system.instrument, factor),
+        () if observed.traversed is None else _section(observed.traversed, outlet, system.instrument),
+    )
+    if any(against) or system.decision.calibration is None:
+        # A manometer may have observed the static pressure too.
+        return Gated(None, tuple(dict.fromkeys(chain.from_iterable(against))))
+    if factor is None or is_flow:
+        return Gated(Standing(reading, at, observed, outlet, system), ())
+    wrong = records.found_wrongly(factor)
+    # No refusal: the factor could not be found again from readings that it refuses.
+    return Gated(Standing(reading, at, observed, outlet, system, factor, () if wrong is None else (wrong,)), ())
+
+
+def _system(records: OnRecord, reading: tables.Reading, job: int, at: datetime, now: datetime) -> MeasuringSystem:
+    """With what a reading was taken, and what the gate says of it; asked once for all readings of a stretch of time."""
+    named = (reading.instrument_id, reading.probe_id, reading.method_id, reading.conditions)
+    asked = (named, job, records.stretch(at, now), now)
+    system: MeasuringSystem | None = records.found.get(asked)
+    if system is None:
+        system = records.found[asked] = _system_asked(records, reading, job, at, now)
+    return system
+
+
+def _system_asked(records: OnRecord, reading: tables.Reading, job: int, at: datetime, now: datetime) -> MeasuringSystem:
     instrument = records.instruments[reading.instrument_id]
-    way = way_of_instrument(instrument)
-    decision = _instrument(records, reading, observed, instrument, now)
     named = None if reading.probe_id is None else records.instruments[reading.probe_id]
     # A probe that was calibrated together with its meter has no calibration of its own that counts.
-    probe = None if way.probe is ProbeUse.CALIBRATED_WITH else named
-    probe_decision = None if probe is None else gate(records.register, probe.tag, moment(reading.observed_at), now)
-    air = None if reading.conditions is None else air_of(records, outlet.job_id, reading.conditions, now)
-    factor = None if outlet.found_factor is None else records.factors.get(outlet.found_factor)
-    of_all = (
-        *decision.reasons,
-        *(() if probe_decision is None else probe_decision.reasons),
-        *_pair(records, reading, instrument, named, now),
-        *(() if air is None else air.reasons),
-        *_opening(records, reading, outlet, instrument, factor),
-        *_section(observed, outlet, instrument),
-    )
-    reasons = tuple(dict.fromkeys(of_all))  # a manometer may have observed the static pressure too
-    if reasons or decision.calibration is None:
-        return Gated(None, reasons)
-    standing = Standing(
-        reading,
-        observed,
-        indication_of(reading, observed, instrument),
-        outlet,
+    probe = None if way_of_instrument(instrument).probe is ProbeUse.CALIBRATED_WITH else named
+    probe_decision = None if probe is None else gate(records.register, probe.tag, at, now)
+    air = None if reading.conditions is None else air_of(records, job, reading.conditions, now)
+    return MeasuringSystem(
         instrument,
         records.methods[reading.method_id],
-        decision.calibration,
-        decision,
+        gate(records.register, instrument.tag, at, now),
         probe,
         probe_decision,
         air,
-        None if way.is_flow else factor,
+        (
+            *(() if probe_decision is None else probe_decision.reasons),
+            *_pair(records, instrument, named, at, now),
+            *(() if air is None else air.reasons),
+        ),
     )
-    wrong = None if standing.factor is None else records.found_wrongly(standing.factor)
-    if wrong is not None:
-        # No refusal: the factor could not be found again from readings that it refuses.
-        standing = replace(standing, flags=(wrong,))
-    return _evaluated(records, standing)
 
 
-def _instrument(
-    records: OnRecord, reading: tables.Reading, observed: Observed, instrument: tables.Instrument, now: datetime
-) -> Decision:
-    """Decision on the instrument, at the lowest and the highest of its indications."""
-    typed = unit(instrument.indicated, reading.unit)
+def _reasons_of_instrument(
+    records: OnRecord,
+    reading: tables.Reading,
+    observed: Observed,
+    system: MeasuringSystem,
+    at: datetime,
+    now: datetime,
+) -> tuple[str, ...]:
+    """Reasons against the instrument, at the lowest and the highest of its indications."""
+    instrument, calibration = system.instrument, system.decision.calibration
+    to_si = unit(system.indicated, reading.unit).to_si
     # Of standing air no value is asked of the curve.
-    may_stand = way_of_instrument(instrument).zero_is_standing_air
-    asked = [indication for indication in observed.indications if indication > 0 or not may_stand]
-    if not asked:
-        return gate(records.register, instrument.tag, moment(reading.observed_at), now)
+    may_stand = system.declared_way.zero_is_standing_air
+    asked = [shown for shown in observed.indications if shown > 0 or not may_stand]
+    if not asked or calibration is None:
+        return system.decision.reasons
+    lowest, highest = min(asked), max(asked)
+    if calibration.low <= to_si(lowest) and to_si(highest) <= calibration.high:
+        return system.decision.reasons
     decisions = [
-        gate(
-            records.register,
-            instrument.tag,
-            moment(reading.observed_at),
-            now,
-            typed.to_si(value),
-            _shown(reading, observed, value),
-        )
-        for value in dict.fromkeys((min(asked), max(asked)))
+        gate(records.register, instrument.tag, at, now, to_si(shown), _shown(reading, observed, shown))
+        for shown in dict.fromkeys((lowest, highest))
     ]
-    reasons = dict.fromkeys(reason for decision in decisions for reason in decision.reasons)
-    return replace(decisions[0], reasons=tuple(reasons))
+    return tuple(dict.fromkeys(reason for decision in decisions for reason in decision.reasons))
 
 
 def _pair(
     records: OnRecord,
-    reading: tables.Reading,
     instrument: tables.Instrument,
     probe: tables.Instrument | None,
+    at: datetime,
     now: datetime,
 ) -> Iterable[str]:
     """Whether meter and probe were used as they are paired, and the probe of a pair calibrated as one is in use like its meter."""
-    at = moment(reading.observed_at)
     if records.pairs:
         tags = {instrument_id: instrument.tag for instrument_id, instrument in records.instruments.items()}
         yield from reasons_against(records.pairs, instrument, probe, at, tags)
     if probe is not None and way_of_instrument(instrument).probe is ProbeUse.CALIBRATED_WITH:
-        yield from probe_of(records, instrument, probe, at, now).reasons
-
-
-def probe_of(
-    records: OnRecord, meter: tables.Instrument, probe: tables.Instrument, at: datetime, now: datetime
-) -> Decision:
-    """Decision on a probe with its meter: by its own calibration, or by the meter's where both were calibrated as one."""
-    if way_of_instrument(meter).probe is not ProbeUse.CALIBRATED_WITH:
-        return gate(records.register, probe.tag, at, now)
-    own = records.register[meter.tag]
-    as_pair = replace(
-        records.register[probe.tag],
-        calibrations=own.calibrations,
-        interval_months=own.interval_months,
-        interval_changes=own.interval_changes,
-    )
-    return gate({**records.register, probe.tag: as_pair}, probe.tag, at, now)
+        yield from gate_probe(records.register, instrument, probe, at, now).reasons
 
 
 def _shown(reading: tables.Reading, observed: Observed, value: float) -> str:
@@ -157,55 +178,50 @@ def _opening(
     outlet: tables.Outlet,
     instrument: tables.Instrument,
     factor: tables.FoundFactor | None,
-) -> Iterable[str]:
+) -> tuple[str, ...]:
     """Whether the outlet has, as it counts now, what turns the reading into a flow."""
-    if way_of_instrument(instrument).is_flow:
-        return
-    if not makes_a_flow(outlet):
-        yield (
-            f"outlet {outlet.outlet}: no outlet factor and no effective area, and {instrument.tag} indicates no flow: "
-            "amend the outlet"
-        )
-    if outlet.found_factor is not None and factor is None:
-        yield f"outlet {outlet.outlet}: factor {outlet.found_factor} is not in the records: find it first"
+    if outlet.found_factor is not None:
+        return _found_factor(records, reading, outlet, instrument, factor)
+    if makes_a_flow(outlet):
+        return ()
+    without = f"outlet {outlet.outlet}: no outlet factor and no effective area"
+    return (f"{without}, and {instrument.tag} indicates no flow: amend the outlet",)
+
+
+def _found_factor(
+    records: OnRecord,
+    reading: tables.Reading,
+    outlet: tables.Outlet,
+    instrument: tables.Instrument,
+    factor: tables.FoundFactor | None,
+) -> tuple[str, ...]:
     if factor is None:
-        return
-    found_with = records.instruments[factor.instrument_id].tag
-    method = records.methods[factor.method_id].method
-    if (factor.instrument_id, factor.method_id) != (reading.instrument_id, reading.method_id):
-        used = records.methods[reading.method_id].method
-        yield (
-            f"factor {factor.factor}: it was found with {found_with}, {method}, and holds for them only; "
-            f"this reading was taken with {instrument.tag}, {used}: measure with them, or amend the outlet"
-        )
+        return (f"outlet {outlet.outlet}: factor {outlet.found_factor} is not in the records: find it first",)
+    if (factor.instrument_id, factor.method_id) == (reading.instrument_id, reading.method_id):
+        return ()
+    found_with, method = records.instruments[factor.instrument_id].tag, records.methods[factor.method_id].method
+    used = records.methods[reading.method_id].method
+    holds = f"factor {factor.factor}: it was found with {found_with}, {method}, and holds for them only"
+    taken_with = f"this reading was taken with {instrument.tag}, {used}"
+    return (f"{holds}; {taken_with}: measure with them, or amend the outlet",)
 
 
-def _section(observed: Observed, outlet: tables.Outlet, instrument: tables.Instrument) -> Iterable[str]:
+def _section(traversed: Traversed, outlet: tables.Outlet, instrument: tables.Instrument) -> tuple[str, ...]:
     """Whether there is a section, as the outlet counts now, in which a traverse has its points."""
-    if observed.traversed is not None and outlet.shape is None:
-        yield (
-            f"{instrument.tag}: outlet {outlet.outlet} has no shape, and was traversed by the {observed.traversed.rule} rule: "
-            "amend the outlet"
-        )
+    if outlet.shape is not None:
+        return ()
+    where = f"{instrument.tag}: outlet {outlet.outlet} has no shape"
+    return (f"{where}, and was traversed by the {traversed.rule} rule: amend the outlet",)
 
 
-def _evaluated(records: OnRecord, standing: Standing) -> Gated:
-    """What only shows when the reading is evaluated: scaled indications, low pressures, pairs and traverses that cannot be."""
-    way = standing.way
-    if way.is_plain and standing.observed.traversed is None:
-        return Gated(standing, ())
-    why = _without_reference(records, standing)
-    if why is not None:
-        return Gated(None, (why,))
-    try:
-        evaluated = flows(arrays_of([standing], records))
-    except MeasuringIntervalError as error:
-        # The indications themselves have passed: what is outside is a vane's scaled indication, or the probe's velocity.
-        tag = (standing.probe or standing.instrument).tag
-        return Gated(None, (f"{tag}: {error}: use an instrument calibrated there",))
-    except CalibError as error:
-        return Gated(None, (f"{standing.instrument.tag}: {error}",))
-    return _told_from_zero(records, standing, way, float(evaluated.velocity[0]))
+def _evaluated(records: OnRecord, standing: Sequence[Standing]) -> list[Gated]:
+    """What only shows when readings are evaluated: scaled indications, low pressures, pairs and traverses that cannot be."""
+    first, kind = by_kind(standing, lambda reading: (reading.system, reading.way))
+    of_kind = [_without_reference(records, reading) for reading in first]
+    why_not = [of_kind[each] for each in kind]
+    known = [reading for reading, why in zip(standing, why_not, strict=True) if why is None]
+    answers = iter(_told_from_zero(records, known))
+    return [next(answers) if why is None else Gated(None, (why,)) for why in why_not]
 
 
 def _without_reference(records: OnRecord, standing: Standing) -> str | None:
@@ -223,26 +239,53 @@ def _without_reference(records: OnRecord, standing: Standing) -> str | None:
     )
 
 
-def _told_from_zero(records: OnRecord, standing: Standing, way: Way, velocity: float) -> Gated:
-    """A reading by a way that may not tell its velocity from zero, by the uncertainty that its instrument has there."""
-    if way.low is None:
+def _told_from_zero(records: OnRecord, standing: Sequence[Standing]) -> list[Gated]:
+    """Readings that have a value; by a way that may not tell it from zero, by the uncertainty that the instrument has there."""
+    if not standing:
+        return []
+    try:
+        velocity = flows(arrays_of(standing, records)).velocity
+    except CalibError as error:
+        if len(standing) == 1:
+            return [Gated(None, (_without_value(standing[0], error),))]
+        half = len(standing) // 2
+        return [*_told_from_zero(records, standing[:half]), *_told_from_zero(records, standing[half:])]
+    expanded = _expanded_uncertainties(records, standing)
+    return [_told(*each) for each in zip(standing, velocity.tolist(), expanded.tolist(), strict=True)]
+
+
+def _without_value(standing: Standing, error: CalibError) -> str:
+    if isinstance(error, MeasuringIntervalError):
+        # The indications themselves have passed: what is outside is a vane's scaled indication, or the probe's velocity.
+        return f"{(standing.probe or standing.instrument).tag}: {error}: use an instrument calibrated there"
+    return f"{standing.instrument.tag}: {error}"
+
+
+def _told(standing: Standing, velocity: float, expanded_uncertainty: float) -> Gated:
+    if standing.way.low is None:
         return Gated(standing, ())
     assert standing.air is not None  # noqa: S101 (such a way gives no velocity without a density)
-    low = way.low(velocity, standing.air.density, _expanded_uncertainty(records, standing))
+    low = standing.way.low(velocity, standing.air.density, expanded_uncertainty)
     text = f"{standing.instrument.tag}: {low_pressure_text(low)}"
     if low.refused:
         return Gated(None, (text,))
-    return Gated(replace(standing, flags=(*standing.flags, text)) if low.flagged else standing, ())
+    return Gated(standing._replace(flags=(*standing.flags, text)) if low.flagged else standing, ())
 
 
-def _expanded_uncertainty(records: OnRecord, standing: Standing) -> float:
-    """U of one indication of the instrument about the mean one [SI], within its measuring interval."""
-    curve = records.curve(standing.calibration.record_id)
-    mean = float(np.clip(standing.indication.mean, curve.low, curve.high))
-    day = moment(standing.reading.observed_at).date()
-    stability = stability_at(records, standing.instrument, standing.calibration, [day], mean)
-    _, contributions = indicated(standing.instrument, curve, mean, stability)
-    return _COVERAGE_FACTOR * float(combine(contributions).standard_uncertainty[0])
+def _expanded_uncertainties(records: OnRecord, standing: Sequence[Standing]) -> Floats:
+    """U of one indication of the instruments about the mean ones [SI], within their measuring intervals; NaN where not asked."""
+    expanded = np.full(len(standing), np.nan)
+    asked = [row for row, reading in enumerate(standing) if reading.way.low is not None]
+    firsts, kind = by_kind([standing[row] for row in asked], lambda reading: reading.calibration.record_id)
+    for each, first in enumerate(firsts):
+        rows = np.array(asked)[kind == each]
+        curve = records.curve(first.calibration.record_id)
+        means = np.clip([standing[row].indication.mean for row in rows], curve.low, curve.high)
+        days = [standing[row].at.date() for row in rows]
+        stability = stability_at(records, first.instrument, first.calibration, days, means)
+        contributions = flows(declared(first.instrument, curve, means, stability)).velocity_contributions
+        expanded[rows] = _COVERAGE_FACTOR * combine(contributions).standard_uncertainty
+    return expanded
 
 
 def air_of_reading(standing: Standing) -> AirFound | None:

@@ -36,15 +36,21 @@ def indicated(
     instrument: Instrument, curve: Curve, indication: float, stability: StabilityHere | None = None
 ) -> tuple[float, tuple[Contribution, ...]]:
     """Value at an indication [SI], and what contributes to it: one observation, before outlet and method come in."""
-    evaluated = flows(single(instrument, curve, indication, stability))
+    evaluated = flows(declared(instrument, curve, indication, stability))
     return float(evaluated.velocity[0]), evaluated.velocity_contributions
 
 
-def single(instrument: Instrument, curve: Curve, indication: float, stability: StabilityHere | None = None) -> Readings:
-    """One indication as a reading of its own; without a `stability` that of the stated limits."""
+def declared(
+    instrument: Instrument, curve: Curve, indication: ArrayLike, stability: StabilityHere | None = None
+) -> Readings:
+    """Indications as readings, each of one observation: with the repeatability that the instrument declares, if it does.
+
+    Without a `stability` that of the stated limits.
+    """
+    x = np.atleast_1d(np.asarray(indication, dtype=float))
     repeatability = unit(instrument.indicated, instrument.unit).difference_to_si(float(instrument.repeatability or 0))
     observed = IndicationsObserved(
-        np.array([indication]), np.array([repeatability]), np.array([False]), np.array([math.inf])
+        x, np.full(x.size, repeatability), np.zeros(x.size, dtype=bool), np.full(x.size, math.inf)
     )
     return as_readings(instrument, curve, observed, stability)
 

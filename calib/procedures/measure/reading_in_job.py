@@ -34,5 +34,5 @@ def reading_in_job(
     for row, measured in enumerate(evaluation.measured):
         if measured.reading.id == reading_id:
             return ReadingInJob(evaluation, row)
-    reasons = next(refused.reasons for refused in evaluation.refused if refused.typed is reading)
+    reasons = next(each.reasons for each in evaluation.refused if each.stood and each.typed.id == reading_id)
     raise RefusedError(f"reading {reading_id} yields no flow: {'; '.join(reasons)}")

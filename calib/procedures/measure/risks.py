@@ -81,8 +81,8 @@ def risks_of(evaluation: Evaluation, declared: Process | None = None) -> RisksOf
 def _judged(evaluation: Evaluation) -> tuple[int, ...]:
     return tuple(
         row
-        for row, reading in enumerate(evaluation.measured)
-        if reading.latest and evaluation.judgement is not None and evaluation.judgement.statement[row]
+        for row, is_latest in enumerate(evaluation.latest)
+        if is_latest and evaluation.judgement is not None and evaluation.judgement.statement[row]
     )
 
 

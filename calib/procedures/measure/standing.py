@@ -1,6 +1,9 @@
 """One reading with all that it rests on."""
 
 from dataclasses import dataclass
+from datetime import datetime
+from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 
@@ -12,14 +15,13 @@ from calib.procedures.measure.air import AirFound
 from calib.procedures.measure.indicated import repeatability_of
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
 from calib.procedures.typed.observations import Observed
-from calib.quantities import unit
+from calib.quantities import Unit, unit
 from calib.records import tables
 from calib.uncertainty.estimate import type_a
 from calib.uncertainty.series import type_a_of_series
 
 
-@dataclass(frozen=True)
-class Indication:
+class Indication(NamedTuple):
     """Mean indication of a reading with the evaluation of its repeatability; of a traverse, of one indication at a point."""
 
     mean: float  # [SI]
@@ -30,66 +32,133 @@ class Indication:
     effective_observations: float  # fewer where a logged series is correlated
 
 
-@dataclass(frozen=True)
-class Standing:
-    """A reading that the gate lets stand, with all that it rests on."""
+@dataclass(frozen=True, eq=False)
+class MeasuringSystem:
+    """With what a reading was taken (VIM 3.2), by what method and in what air, and what the gate says of each.
 
-    reading: tables.Reading
-    observed: Observed
-    indication: Indication
-    outlet: tables.Outlet  # as it counts now
+    One for all readings of a stretch of time in which the gate says the same.
+    """
+
     instrument: tables.Instrument
     method: tables.Method
-    calibration: CalibrationOnRecord
-    decision: Decision
+    decision: Decision  # on the instrument
     probe: tables.Instrument | None = None
     probe_decision: Decision | None = None
     air: AirFound | None = None
+    reasons: tuple[str, ...] = ()  # against all but the instrument
+
+    @property
+    def calibration(self) -> CalibrationOnRecord:
+        """The calibration of the instrument that counts; there is one where a reading stands."""
+        assert self.decision.calibration is not None  # noqa: S101 (the gate lets nothing stand without one)
+        return self.decision.calibration
+
+    @property
+    def probe_calibration(self) -> CalibrationOnRecord | None:
+        """The calibration of the probe that counts."""
+        return None if self.probe_decision is None else self.probe_decision.calibration
+
+    @property
+    def calibrations(self) -> tuple[int, ...]:
+        """Keys of both, that of the instrument first."""
+        both = (self.calibration, self.probe_calibration)
+        return tuple(each.record_id for each in both if each is not None)
+
+    @cached_property
+    def declared_way(self) -> Way:
+        """The way of its instrument."""
+        return way_of_instrument(self.instrument)
+
+    @cached_property
+    def way(self) -> Way:
+        """The way in which it measures, its throttle open if it has one."""
+        return way_of_reading(self.declared_way, in_known_air=self.air is not None, is_throttled=False)
+
+    @cached_property
+    def throttled_way(self) -> Way:
+        """The way in which it measures with its throttle set too."""
+        return way_of_reading(self.declared_way, in_known_air=self.air is not None, is_throttled=True)
+
+    @cached_property
+    def indicated(self) -> str:
+        """The quantity that its instrument indicates."""
+        return self.instrument.indicated
+
+
+class Standing(NamedTuple):
+    """A reading that the gate lets stand, with all that it rests on. A job has thousands: what they share is in the system."""
+
+    reading: tables.Reading
+    at: datetime  # of its observation
+    observed: Observed
+    outlet: tables.Outlet  # as it counts now
+    system: MeasuringSystem
     factor: tables.FoundFactor | None = None
     flags: tuple[str, ...] = ()  # what is worth saying of a reading that stands
 
     @property
+    def instrument(self) -> tables.Instrument:
+        """Its instrument."""
+        return self.system.instrument
+
+    @property
+    def method(self) -> tables.Method:
+        """Its method."""
+        return self.system.method
+
+    @property
+    def calibration(self) -> CalibrationOnRecord:
+        """The calibration of its instrument that counts."""
+        return self.system.calibration
+
+    @property
+    def probe(self) -> tables.Instrument | None:
+        """Its probe, where that has a calibration of its own."""
+        return self.system.probe
+
+    @property
+    def air(self) -> AirFound | None:
+        """The air that it names."""
+        return self.system.air
+
+    @property
     def way(self) -> Way:
         """The way in which it was measured."""
-        return way_of_reading(
-            way_of_instrument(self.instrument),
-            in_known_air=self.air is not None,
-            is_throttled=bool(self.observed.throttled),
-        )
+        return self.system.throttled_way if self.observed.throttled else self.system.way
 
+    @property
+    def unit(self) -> Unit:
+        """The unit in which it was typed."""
+        return unit(self.system.indicated, self.reading.unit)
 
-def indication_of(reading: tables.Reading, observed: Observed, instrument: tables.Instrument) -> Indication:
-    """Mean indication and its repeatability: Type A of several values, else what the instrument declares."""
-    typed = unit(instrument.indicated, reading.unit)
-    mean = typed.to_si(observed.mean)
-    if observed.traversed is not None:
-        passes = observed.traversed.passes
+    @property
+    def indication(self) -> Indication:
+        """Its mean indication, and its repeatability: Type A of several values, else what the instrument declares."""
+        traversed = self.observed.traversed
+        if traversed is None:
+            return self._of_values(self.observed.values, self.observed.mean, logged=self.observed.logged)
+        passes, u = traversed.passes, repeatability_of(self.instrument)
         dof = float(passes - 1) if passes > 1 else np.inf
-        return Indication(mean, repeatability_of(instrument), passes > 1, dof, passes, float(passes))
-    return _of_values(observed.values, mean, instrument, reading.unit, observed.logged)
+        return Indication(self.unit.to_si(self.observed.mean), u, passes > 1, dof, passes, float(passes))
 
+    @property
+    def throttled_indication(self) -> Indication:
+        """The indication of a hood with its throttle set."""
+        values = self.observed.throttled
+        return self._of_values(values, sum(values) / len(values), logged=False)
 
-def _of_values(
-    values: tuple[float, ...], mean: float, instrument: tables.Instrument, symbol: str, logged: bool
-) -> Indication:
-    typed, count = unit(instrument.indicated, symbol), len(values)
-    if logged:
-        series = type_a_of_series(values)
-        u = typed.difference_to_si(series.estimate.standard_uncertainty)
-        return Indication(mean, u, True, series.estimate.degrees_of_freedom, count, series.effective_observations)
-    if count > 1:
-        estimate = type_a(values)
+    def _of_values(self, values: tuple[float, ...], mean: float, *, logged: bool) -> Indication:
+        typed, count = self.unit, len(values)
+        if logged:
+            series = type_a_of_series(values)
+            estimate, effective = series.estimate, series.effective_observations
+        elif count > 1:
+            estimate, effective = type_a(values), float(count)
+        else:
+            # Whoever typed the reading was asked for two observations where the instrument declares no repeatability.
+            return Indication(typed.to_si(mean), repeatability_of(self.instrument), False, np.inf, 1, 1.0)
         u = typed.difference_to_si(estimate.standard_uncertainty)
-        return Indication(mean, u, True, estimate.degrees_of_freedom, count, float(count))
-    # Whoever typed the reading was asked for two observations where the instrument declares no repeatability.
-    return Indication(mean, repeatability_of(instrument), False, np.inf, 1, 1.0)
-
-
-def throttled_indication(reading: Standing) -> Indication:
-    """Indication of a hood with its throttle set."""
-    values = reading.observed.throttled
-    mean = unit(reading.instrument.indicated, reading.reading.unit).to_si(sum(values) / len(values))
-    return _of_values(values, mean, reading.instrument, reading.reading.unit, logged=False)
+        return Indication(typed.to_si(mean), u, True, estimate.degrees_of_freedom, count, effective)
 
 
 def section_of(outlet: tables.Outlet) -> Section:

@@ -3,7 +3,8 @@
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -11,7 +12,6 @@ from calib.arrays import Floats, Integers, Truths
 from calib.confirmation.risk import probability_above
 from calib.measurement import Flows
 from calib.procedures.measure.results import Judgement, Results, judge_flows, results
-from calib.procedures.measure.standing import Standing
 from calib.procedures.on_record.flow_unit import flow_unit
 from calib.quantities import unit
 from calib.records import tables
@@ -23,6 +23,8 @@ NET_SIGN = {"supply": 1.0, "return": -1.0, "exhaust": -1.0}
 
 Outlets = Mapping[int, tables.Outlet]
 Designs = Mapping[tuple[str, str], tables.SystemDesign]  # by system and service
+
+NO_OUTLET = -1  # among keys of outlets
 
 # A net design below this share of what it is the difference of is 0: what is left is the rounding of floats.
 _NOTHING = 1e-9
@@ -63,6 +65,31 @@ class Plan:
     designs: Designs
     rooms: Mapping[str, str]  # room -> the sign that is wanted
 
+    @cached_property
+    def counted(self) -> dict[int, tables.Outlet]:
+        """Outlets that totals take, in the order of their keys."""
+        return dict(sorted(counted(self.outlets).items()))
+
+    @cached_property
+    def groups(self) -> list["_Group"]:
+        """Outlets that totals take, by system and service."""
+        return _groups(self, self.counted, self.designs)
+
+    @cached_property
+    def design_flows(self) -> dict[int, float]:
+        """Design flow of each outlet [m3/s]."""
+        return {outlet_id: design_of(outlet) for outlet_id, outlet in self.outlets.items()}
+
+
+@dataclass(frozen=True)
+class _Group:
+    """Outlets of one service of one system."""
+
+    system: str
+    service: str
+    outlets: tuple[int, ...]
+    design: float  # declared, or the sum of theirs [m3/s]
+
 
 def counted(outlets: Outlets) -> dict[int, tables.Outlet]:
     """Outlets that totals take: those that say so; of the others the outlets, and a duct where its system has no outlet."""
@@ -80,70 +107,66 @@ def counted(outlets: Outlets) -> dict[int, tables.Outlet]:
 
 def totals_of_systems(plan: Plan, stands: frozenset[int]) -> list[Total]:
     """One total for each service of each system, then the net of each system with more than one service."""
-    members: dict[str, dict[int, tables.Outlet]] = defaultdict(dict)
-    for outlet_id, outlet in sorted(counted(plan.outlets).items()):
-        members[outlet.system][outlet_id] = outlet
-    return [total for system, outlets in members.items() for total in _services(plan, system, outlets, stands)]
+    systems: dict[str, list[_Group]] = defaultdict(list)
+    for group in plan.groups:
+        systems[group.system].append(group)
+    return [total for system, groups in systems.items() for total in _services(plan, system, groups, stands)]
 
 
 def totals_of_job(plan: Plan, stands: frozenset[int]) -> list[Total]:
     """The same for the whole job; none where it has one system only."""
-    outlets = counted(plan.outlets)
-    several = len({outlet.system for outlet in outlets.values()}) > 1
-    return list(_services(plan, "", outlets, stands)) if several else []
+    several = len({group.system for group in plan.groups}) > 1
+    return list(_services(plan, "", plan.groups, stands)) if several else []
 
 
 def totals_of_rooms(plan: Plan, stands: frozenset[int]) -> list[Total]:
-    """The net flow of each room that outlets name."""
-    members: dict[str, dict[int, tables.Outlet]] = defaultdict(dict)
-    for outlet_id, outlet in sorted(counted(plan.outlets).items()):
+    """The net flow of each room that outlets name: nothing is declared of it but the sign that is wanted."""
+    rooms: dict[str, list[int]] = defaultdict(list)
+    for outlet_id, outlet in plan.counted.items():
         if outlet.room is not None:
-            members[outlet.room][outlet_id] = outlet
-    return [_total("", NET, outlets, stands, {}, room, plan.rooms.get(room, "")) for room, outlets in members.items()]
+            rooms[outlet.room].append(outlet_id)
+    totals = {room: _total(plan, "", NET, _groups(plan, outlets, {}), stands) for room, outlets in rooms.items()}
+    return [replace(total, room=room, wanted=plan.rooms.get(room, "")) for room, total in totals.items()]
 
 
-def _services(plan: Plan, system: str, outlets: Outlets, stands: frozenset[int]) -> Iterable[Total]:
-    present = {outlet.service for outlet in outlets.values()}
+def _groups(plan: Plan, outlets: Iterable[int], designs: Designs) -> list[_Group]:
+    members: dict[tuple[str, str], list[int]] = defaultdict(list)
+    for outlet_id in outlets:
+        members[plan.outlets[outlet_id].system, plan.outlets[outlet_id].service].append(outlet_id)
+    return [
+        _Group(*names, tuple(numbers), _design(plan, names, numbers, designs)) for names, numbers in members.items()
+    ]
+
+
+def _design(plan: Plan, names: tuple[str, str], outlets: Sequence[int], designs: Designs) -> float:
+    declared = designs.get(names)
+    if declared is None:
+        return sum(plan.design_flows[outlet_id] for outlet_id in outlets)
+    return unit("volume flow", declared.flow_unit).to_si(float(declared.design_flow))
+
+
+def _services(plan: Plan, system: str, groups: Sequence[_Group], stands: frozenset[int]) -> Iterable[Total]:
+    present = {group.service for group in groups}
     for service in NET_SIGN:
         if service in present:
-            mine = {outlet_id: outlet for outlet_id, outlet in outlets.items() if outlet.service == service}
-            yield _total(system, service, mine, stands, plan.designs)
+            yield _total(plan, system, service, [group for group in groups if group.service == service], stands)
     if len(present) > 1:
-        yield _total(system, NET, outlets, stands, plan.designs)
+        yield _total(plan, system, NET, groups, stands)
 
 
-def _total(
-    system: str,
-    service: str,
-    outlets: Outlets,
-    stands: frozenset[int],
-    designs: Designs,
-    room: str = "",
-    wanted: str = "",
-) -> Total:
-    sign = {outlet_id: NET_SIGN[outlet.service] if service == NET else 1.0 for outlet_id, outlet in outlets.items()}
-    declared = designs.get((system, service))
+def _total(plan: Plan, system: str, service: str, groups: Sequence[_Group], stands: frozenset[int]) -> Total:
+    signs = [NET_SIGN[group.service] if service == NET else 1.0 for group in groups]
+    sign = {outlet_id: of_group for group, of_group in zip(groups, signs, strict=True) for outlet_id in group.outlets}
+    declared = plan.designs.get((system, service))
     tolerance = float("nan") if declared is None else float(declared.tolerance_percent or "nan") / 100
-    design, measured = _design(outlets, sign, designs), sum(outlet_id in stands for outlet_id in outlets)
-    return Total(system, service, measured, len(outlets), design, tolerance, room, wanted, sign)
+    design = _sum([of_group * group.design for group, of_group in zip(groups, signs, strict=True)])
+    return Total(system, service, len(stands.intersection(sign)), len(sign), design, tolerance, sign=sign)
 
 
-def _design(outlets: Outlets, sign: Mapping[int, float], designs: Designs) -> float:
-    """Sum with its signs of the designs: of each service of a system what is declared, else those of its outlets [m3/s]."""
-    groups: dict[tuple[str, str], list[int]] = defaultdict(list)
-    for outlet_id, outlet in outlets.items():
-        groups[outlet.system, outlet.service].append(outlet_id)
-    parts = []
-    for names, members in groups.items():
-        declared = designs.get(names)
-        of_group = sum(design_of(outlets[member]) for member in members) if declared is None else _declared(declared)
-        parts.append(sign[members[0]] * of_group)
-    total = math.fsum(parts)
-    return 0.0 if abs(total) <= _NOTHING * math.fsum(map(abs, parts)) else total
-
-
-def _declared(design: tables.SystemDesign) -> float:
-    return unit("volume flow", design.flow_unit).to_si(float(design.design_flow))
+def _sum(designs: Sequence[float]) -> float:
+    """Sum of designs with their signs [m3/s]."""
+    total = math.fsum(designs)
+    return 0.0 if abs(total) <= _NOTHING * math.fsum(map(abs, designs)) else total
 
 
 def design_of(outlet: tables.Outlet) -> float:
@@ -154,11 +177,11 @@ def design_of(outlet: tables.Outlet) -> float:
 
 
 def with_flows(
-    totals: Sequence[Total], counts: Sequence[Standing | None], flows: Flows, rule: str, coverage_probability: float
+    totals: Sequence[Total], counts: Integers, flows: Flows, rule: str, coverage_probability: float
 ) -> Totals:
     """Totals with their flows, their conformity where a tolerance is declared, and the probability of a wanted sign.
 
-    `counts` holds for each reading its standing where the totals take it, else None.
+    `counts` (n,) holds for each reading the key of its outlet where the totals take it, else NO_OUTLET.
     """
     if not totals:
         return Totals(())
@@ -169,7 +192,7 @@ def with_flows(
     return Totals(tuple(totals), flow, judgement, _as_wanted(totals, flow, complete))
 
 
-def _sums(totals: Sequence[Total], counts: Sequence[Standing | None], flows: Flows) -> tuple[Floats, Combined]:
+def _sums(totals: Sequence[Total], counts: Integers, flows: Flows) -> tuple[Floats, Combined]:
     """Values and combined uncertainties; a total without a single reading is 0 with u = 0."""
     size = len(totals)
     value, u = np.zeros(size), np.zeros(size)
@@ -192,16 +215,11 @@ def _layers(totals: Sequence[Total]) -> list[list[int]]:
     return [layer for layer in (services, net) if layer]
 
 
-def _membership(
-    totals: Sequence[Total], layer: Sequence[int], counts: Sequence[Standing | None]
-) -> tuple[Integers, Floats]:
+def _membership(totals: Sequence[Total], layer: Sequence[int], counts: Integers) -> tuple[Integers, Floats]:
     place = {outlet: total for total in layer for outlet in totals[total].sign}
-    membership, sign = np.full(len(counts), -1), np.ones(len(counts))
-    for row, reading in enumerate(counts):
-        total = -1 if reading is None else place.get(reading.outlet.id or -1, -1)
-        if reading is not None and total >= 0:
-            membership[row], sign[row] = total, totals[total].sign[reading.outlet.id or -1]
-    return membership, sign
+    membership = [place.get(outlet, -1) for outlet in counts.tolist()]
+    signs = {outlet: sign for total in layer for outlet, sign in totals[total].sign.items()}
+    return np.array(membership), np.array([signs.get(outlet, 1.0) for outlet in counts.tolist()])
 
 
 def _as_wanted(totals: Sequence[Total], flow: Results, complete: Truths) -> Floats:

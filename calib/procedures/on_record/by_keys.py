@@ -1,9 +1,12 @@
-"""Ask for the rows of some records by their keys, and for nothing else."""
+"""Ask for the rows of some records: by their keys, or of many their cells alone."""
 
-from collections.abc import Collection, Iterator
+from collections import namedtuple
+from collections.abc import Callable, Collection, Iterator
+from functools import lru_cache
 from typing import Any
 
-from sqlmodel import Session, col
+from sqlalchemy import inspect
+from sqlmodel import Session, SQLModel, col, select
 
 MOST_AT_ONCE = 10_000  # values in one question: databases limit the parameters of a statement
 
@@ -11,6 +14,18 @@ MOST_AT_ONCE = 10_000  # values in one question: databases limit the parameters 
 def among(query: Any, column: Any, keys: Collection[int] | None) -> Any:
     """A query confined to rows whose column holds one of the keys; not confined where there are none to ask for."""
     return query if keys is None else query.where(col(column).in_(sorted(keys)))
+
+
+def cells_of(session: Session, table: type[SQLModel], confined: Callable[[Any], Any]) -> list[Any]:
+    """Rows of a confined query for a table as named tuples of its cells: of thousands no mapped object is made."""
+    # Past the session, which would look for mapped objects; whatever was added to it is flushed already.
+    rows = session.connection().execute(confined(select(*inspect(table).local_table.columns)))
+    return list(map(_named_cells(table)._make, rows))
+
+
+@lru_cache(maxsize=16)
+def _named_cells(table: type[SQLModel]) -> Any:
+    return namedtuple(table.__name__, inspect(table).local_table.columns.keys())  # noqa: PYI024 (the table has the types)
 
 
 def by_keys(session: Session, query: Any, column: Any, keys: Collection[int]) -> Iterator[Any]:

@@ -1,10 +1,12 @@
 """What the records hold, loaded once for many readings."""
 
 import json
+from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Callable, Collection, Hashable, Mapping
 from dataclasses import dataclass, field
-from functools import lru_cache
+from datetime import datetime
+from functools import cached_property, lru_cache
 from typing import Any
 
 from sqlmodel import Session, col, select
@@ -13,7 +15,7 @@ from calib.confirmation.history import History
 from calib.confirmation.interval import InstrumentOnRecord
 from calib.curves.curve import Curve
 from calib.curves.response import curve_from_text
-from calib.procedures.on_record.by_keys import among
+from calib.procedures.on_record.by_keys import among, cells_of
 from calib.procedures.on_record.errors_of_indication import history_of
 from calib.procedures.on_record.probe_pairs import Pair, all_pairs
 from calib.procedures.on_record.register import register_among, with_standards
@@ -50,6 +52,23 @@ class OnRecord:
         tag = self.instruments[factor.instrument_id].tag
         used = self.register[tag].calibration(factor.calibration_id)
         return against_factor(factor.factor, tag, used.certificate) if used.withdrawn else None
+
+    def stretch(self, at: datetime, now: datetime) -> Hashable:
+        """The stretch of time in which `at` lies: whenever the gate is asked within it, it says the same of everything on record.
+
+        Its answer turns with the day of whoever typed the time, and with whatever befell an instrument or a pair.
+        """
+        return at.isoformat() if at > now else (at.date(), bisect_right(self._turns, at))
+
+    @cached_property
+    def _turns(self) -> list[datetime]:
+        own = {
+            each.at
+            for instrument in self.register.values()
+            for befell in (instrument.events, instrument.checks, instrument.interval_changes)
+            for each in befell
+        }
+        return sorted(own | {at for pair in self.pairs for at in (pair.since, pair.until) if at is not None})
 
     def curve(self, calibration: int) -> Curve:
         """The curve of a calibration."""
@@ -152,12 +171,12 @@ def _partners(session: Session, instruments: Collection[int]) -> set[int]:
 
 
 def outlets_in_force(session: Session, jobs: Collection[int] | None = None) -> dict[int, tables.Outlet]:
-    """Outlets of jobs, or of all, as they count now: with the cells of their latest revision."""
-    outlets = session.exec(among(select(tables.Outlet), tables.Outlet.job_id, jobs)).all()
+    """Outlets of jobs, or of all, as they count now, by key: their cells, or those of their latest revision."""
+    outlets = cells_of(session, tables.Outlet, lambda every: among(every, tables.Outlet.job_id, jobs))
     revisions = select(tables.OutletRevision).join(tables.Outlet).order_by(col(tables.OutletRevision.revision))
     recorded = session.exec(among(revisions, tables.Outlet.job_id, jobs))
     latest = that_count(recorded, lambda revision: revision.outlet_id)
-    return {key(outlet.id): as_amended(outlet, latest.get(key(outlet.id))) for outlet in outlets}
+    return {outlet.id: as_amended(outlet, latest.get(outlet.id)) for outlet in outlets}
 
 
 def as_amended(first: tables.Outlet, revision: tables.OutletRevision | None) -> tables.Outlet:
@@ -171,21 +190,27 @@ def as_amended(first: tables.Outlet, revision: tables.OutletRevision | None) -> 
 def traverses_on_record(session: Session, job: int) -> dict[int, Traversed]:
     """The traverses of a job's readings, by their key."""
     points: dict[int, list[tables.TraversePoint]] = defaultdict(list)
-    of_job = (
-        select(tables.Traverse, tables.TraversePoint)
-        .join(tables.Reading, col(tables.Reading.traverse_id) == tables.Traverse.id)
-        .join(tables.Outlet, col(tables.Outlet.id) == tables.Reading.outlet_id)
-        .join(tables.TraversePoint, col(tables.TraversePoint.traverse_id) == tables.Traverse.id)
-        .where(tables.Outlet.job_id == job)
-    )
-    made = {}
-    for traverse, point in session.exec(of_job):
-        made[key(traverse.id)] = traverse
-        points[key(traverse.id)].append(point)
+    reading, outlet = tables.Reading, tables.Outlet
+
+    def of_job(query: Any, traverse: Any) -> Any:
+        of_readings = query.join(reading, col(reading.traverse_id) == traverse)
+        return of_readings.join(outlet, col(outlet.id) == reading.outlet_id).where(outlet.job_id == job)
+
+    for point in cells_of(session, tables.TraversePoint, lambda every: of_job(every, tables.TraversePoint.traverse_id)):
+        points[point.traverse_id].append(point)
+    made = cells_of(session, tables.Traverse, lambda every: of_job(every, tables.Traverse.id))
     return {
-        reading_id: Traversed(traverse.rule, traverse.lines, traverse.points, in_order(points[reading_id]))
-        for reading_id, traverse in made.items()
+        traverse.id: Traversed(traverse.rule, traverse.lines, traverse.points, in_order(points[traverse.id]))
+        for traverse in made
     }
+
+
+def logs_on_record(session: Session, job: int) -> dict[int, bytes]:
+    """The log files of a job's readings, by their key."""
+    logged = select(tables.LoggedSeries.id, tables.LoggedSeries.content)
+    own = col(tables.LoggedSeries.id) == tables.Reading.logged_series_id
+    of_job = logged.join(tables.Reading, own).join(tables.Outlet).where(tables.Outlet.job_id == job)
+    return {key(record_id): content for record_id, content in session.exec(of_job)}
 
 
 def in_order(points: list[tables.TraversePoint]) -> tuple[tuple[float, ...], ...]:

@@ -10,8 +10,9 @@ from sqlmodel import Session
 
 from calib.errors import Finding, NotInRecordsError, RefusedError, Step
 from calib.measurement import Flows
-from calib.procedures.measure.evaluate import Evaluation, Measured
+from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.reading_in_job import ReadingInJob, reading_in_job
+from calib.procedures.measure.standing import Standing
 from calib.records.record import moment
 from calib.records.tables import DUCT
 from calib.uncertainty.propagation import Contribution, covariance, propagate
@@ -105,7 +106,7 @@ class _Looking:
         return reading
 
 
-def measured(reading: ReadingInJob) -> Measured:
+def measured(reading: ReadingInJob) -> Standing:
     """The reading itself."""
     return reading.evaluation.measured[reading.row]
 

@@ -13,10 +13,12 @@ from sqlalchemy import inspect, text
 from sqlmodel import Session, SQLModel, col, select
 
 from calib.confirmation.authority import (
+    QA,
     PersonOnRecord,
     RoleChange,
     act_of,
     are_checked,
+    holders,
     owner_of,
     unknown,
     unmet,
@@ -24,7 +26,8 @@ from calib.confirmation.authority import (
 )
 from calib.errors import BadInputError, Finding
 from calib.records import ledger
-from calib.records.tables import Person, Role
+from calib.records.record import key
+from calib.records.tables import Person, PersonLogin, Role
 
 
 @dataclass(frozen=True)
@@ -63,17 +66,33 @@ def login_of(session: Session) -> str | None:
     return str(session.execute(text("SELECT session_user")).scalar_one())
 
 
+def owns_tables(session: Session) -> bool:
+    """Whether the login of this session owns the tables of a shared database."""
+    asked = "SELECT pg_has_role(session_user, relowner, 'USAGE') FROM pg_class WHERE oid = to_regclass('ledger')"
+    return is_shared(session) and bool(session.execute(text(asked)).scalar_one())
+
+
 def people_on_record(session: Session) -> People:
-    """Everyone on record with every change of their roles."""
-    rows = session.exec(select(Person).order_by(col(Person.id))).all()
-    names = {person.id: person.name for person in rows}
+    """Everyone on record, each with the login that was recorded last, and every change of their roles."""
+    query = select(Person, PersonLogin).outerjoin(PersonLogin).order_by(col(Person.id), col(PersonLogin.id))
+    names: dict[int, str] = {}
+    logins: dict[int, list[str | None]] = {}
+    for person, correction in session.exec(query):
+        names[key(person.id)] = person.name
+        logins.setdefault(key(person.id), [person.login])
+        if correction is not None:
+            logins[key(person.id)].append(correction.login)
     return People(
-        tuple(PersonOnRecord(person.name, person.login) for person in rows),
+        tuple(PersonOnRecord(names[person_id], own[-1], _earlier(own)) for person_id, own in logins.items()),
         tuple(
             RoleChange(names[role.person_id], role.role, role.kind == "given", datetime.fromisoformat(role.at))
             for role in session.exec(select(Role).order_by(col(Role.id)))
         ),
     )
+
+
+def _earlier(logins: Sequence[str | None]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(login for login in logins[:-1] if login is not None and login != logins[-1]))
 
 
 def _columns(record: SQLModel) -> tuple[str, dict[str, object]]:
@@ -87,7 +106,10 @@ def _authorised(session: Session, signature: ledger.Signature, acts: Sequence[st
         return signature
     login = login_of(session)
     signed = replace(signature, person=_name(login, signature, known.people), as_login=False)
-    expected = _misnamed(login, signature, known) or unknown(signed.person, known.people, known.changes)
+    stands_in = tuple(acts) == ("login",) and _owner_stands_in(session, known, signature.time)
+    expected = (None if stands_in else _misnamed(login, signature, known)) or unknown(
+        signed.person, known.people, known.changes
+    )
     for act in acts:
         expected = expected or unmet(act, signed.person, known.people, known.changes, signed.time)
     if expected is not None:
@@ -102,6 +124,14 @@ def _name(login: str | None, signature: ledger.Signature, people: Sequence[Perso
     if login is None and not signature.as_login:
         return signature.person
     return owner_of(login or signature.person, people) or signature.person
+
+
+def _owner_stands_in(session: Session, known: People, at: datetime) -> bool:
+    """Whether the owner of the tables may act for a QA, to correct a login: none of a QA is on the server."""
+    able = holders(QA, known.people, known.changes, at)
+    logins = [person.login for person in known.people if person.name in able and person.login is not None]
+    asked = text("SELECT count(*) FROM pg_roles WHERE rolcanlogin AND rolname = ANY(:logins)")
+    return owns_tables(session) and not session.execute(asked, {"logins": logins}).scalar_one()
 
 
 def _misnamed(login: str | None, signature: ledger.Signature, known: People) -> str | None:

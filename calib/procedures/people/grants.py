@@ -1,8 +1,9 @@
 """What the logins of a shared database may write: GRANT statements and row-level policies, from the same data as `authorise`.
 
 The program refuses what a role does not allow; with these the PostgreSQL server refuses it too, whatever program a login comes
-with. Each role is a group of logins, `calib_person` the group of everyone on record. None of it binds the owner of the tables.
-Source: PostgreSQL documentation, GRANT, CREATE POLICY, and 5.9 "Row Security Policies".
+with. Each role is a group of logins, `calib_person` the group of everyone on record. The policies ask the newest rows of the
+people's roles besides (calib.records.server_functions), so that a role withdrawn ends at once. None of it binds the owner of the
+tables. Source: PostgreSQL documentation, GRANT, CREATE POLICY, and 5.9 "Row Security Policies".
 """
 
 from collections.abc import Iterable, Iterator, Sequence
@@ -10,35 +11,60 @@ from datetime import datetime
 
 from sqlmodel import Session
 
-from calib.confirmation.authority import ACTS, ANYONE, ENGINEER, QA, ROLES, TECHNICIAN, WRITTEN, Written, roles_of
+from calib.confirmation.authority import ACTS, ANYONE, ENGINEER, QA, TECHNICIAN, WRITTEN, Written, roles_of
 from calib.procedures.people.authorise import People, people_on_record
 from calib.records.tables import EVIDENCE, LedgerEntry
 
 EVERYONE = "calib_person"
 GROUPS = {TECHNICIAN: "calib_technician", QA: "calib_qa", ENGINEER: "calib_engineer"}
-_ALL = (EVERYONE, *GROUPS.values())
+ALL_GROUPS = (EVERYONE, *GROUPS.values())
+_A_ROLE = "(SELECT public.roles_held()) IS NOT NULL"  # refuses whoever has none
 
 
 def grants(session: Session, at: datetime) -> tuple[str, ...]:
-    """Statements that let each login on record write what its roles allow at a time; the owner of the tables runs them."""
+    """Lines of SQL that let each login on record write what its roles allow at a time; the owner of the tables runs them."""
     return statements(people_on_record(session), at)
 
 
 def statements(known: People, at: datetime) -> tuple[str, ...]:
-    """The statements, in one transaction; run again after a change of people they bring the server to the new state."""
-    return ("BEGIN;", *_groups(), *_reading(), *_writing(), *_own_name(), *_members(known, at), "COMMIT;")
+    """The lines, in one transaction: first what is taken away, then what is given.
+
+    Run again after a change of people they bring the server to the new state. A login that is not there is skipped with a notice.
+    """
+    held = {login: (*groups, EVERYONE) for login, groups in _groups_of_logins(known, at).items()}
+    return (
+        "BEGIN;",
+        *_groups(),
+        *_revoked(),
+        *_no_longer(known, held),
+        *_reading(),
+        *_writing(),
+        *_ledger(),
+        *_members(held),
+        "COMMIT;",
+    )
 
 
 def _groups() -> Iterator[str]:
-    for group in _ALL:
+    for group in ALL_GROUPS:
         yield (
             f"DO $$ BEGIN IF NOT EXISTS (SELECT FROM pg_roles WHERE rolname = '{group}') "
             f"THEN CREATE ROLE {group} NOLOGIN; END IF; END $$;"
         )
 
 
+def _revoked() -> Iterator[str]:
+    """What an earlier version granted, or anybody may by the server's own default."""
+    yield f"REVOKE ALL ON ALL TABLES IN SCHEMA public FROM PUBLIC, {', '.join(ALL_GROUPS)};"
+    yield "REVOKE CREATE ON SCHEMA public FROM PUBLIC;"
+    yield (
+        "DO $$ DECLARE own record; BEGIN FOR own IN SELECT tablename, policyname FROM pg_policies "
+        "WHERE schemaname = 'public' AND policyname LIKE 'calib\\_%' "
+        "LOOP EXECUTE format('DROP POLICY %I ON public.%I', own.policyname, own.tablename); END LOOP; END $$;"
+    )
+
+
 def _reading() -> Iterator[str]:
-    yield f"REVOKE ALL ON ALL TABLES IN SCHEMA public FROM PUBLIC, {', '.join(_ALL)};"
     yield f"GRANT USAGE ON SCHEMA public TO {EVERYONE};"
     yield f"GRANT SELECT ON ALL TABLES IN SCHEMA public TO {EVERYONE};"
     yield f"GRANT USAGE ON ALL SEQUENCES IN SCHEMA public TO {EVERYONE};"
@@ -50,9 +76,8 @@ def _writing() -> Iterator[str]:
         lines = [line for line in WRITTEN if line.table == table] or [Written(table, "record")]
         groups = dict.fromkeys(group for line in lines for group in _may(line.act))
         yield f"GRANT INSERT ON {_quoted(table)} TO {', '.join(groups)};"
-        if len(lines) > 1:
-            yield from _guarded(table)
-            yield from _limits(table, lines)
+        yield from _guarded(table)
+        yield from _limits(table, lines)
 
 
 def _may(act: str) -> tuple[str, ...]:
@@ -61,43 +86,90 @@ def _may(act: str) -> tuple[str, ...]:
 
 
 def _guarded(table: str) -> Iterator[str]:
-    """From here on the server lets in only rows that a policy allows; everyone reads all of them."""
+    """From here on the server lets in only rows that a policy allows; whoever has a role reads all of them."""
     yield f"ALTER TABLE {_quoted(table)} ENABLE ROW LEVEL SECURITY;"
-    yield from _policy(table, "read", f"FOR SELECT TO {EVERYONE} USING (true)")
+    yield _policy(table, "read", f"FOR SELECT TO {EVERYONE} USING ({_A_ROLE})")
 
 
 def _limits(table: str, lines: Sequence[Written]) -> Iterator[str]:
-    """One policy for each act: the words of its own, or none of those that other lines name."""
+    """One policy for each act: the words of its own, or none of those that other lines name; none for the owner of the tables."""
     for line in lines:
-        if line.column is not None:
-            condition = f"{line.column} IN ({_words(line.words)})"
-        else:
-            named = [other for other in lines if other.column is not None]
-            condition = " AND ".join(f"{other.column} NOT IN ({_words(other.words)})" for other in named)
-        yield from _policy(table, line.act, f"FOR INSERT TO {', '.join(_may(line.act))} WITH CHECK ({condition})")
+        if not line.of_owner:
+            condition = " AND ".join([*_role(line.act), _own_key(table), *_words_of(line, lines), *_open(line)])
+            yield _policy(table, line.act, f"FOR INSERT TO {', '.join(_may(line.act))} WITH CHECK ({condition})")
 
 
-def _own_name() -> Iterator[str]:
-    """Nobody signs in another's name."""
+def _role(act: str) -> Iterator[str]:
+    roles = ACTS[act].roles
+    yield _A_ROLE if roles is ANYONE else f"(SELECT public.roles_held()) && ARRAY[{_words(roles)}]"
+
+
+def _own_key(table: str) -> str:
+    """The key is the next of its sequence: of several records the one with the highest counts, and none could follow the last."""
+    return f"id <= pg_catalog.pg_sequence_last_value('public.{table}_id_seq'::regclass)"
+
+
+def _words_of(line: Written, lines: Sequence[Written]) -> Iterator[str]:
+    if line.column is not None:
+        yield f"{line.column} IN ({_words(line.words)})"
+    else:
+        yield from (f"{other.column} NOT IN ({_words(other.words)})" for other in lines if other.column is not None)
+
+
+def _open(line: Written) -> Iterator[str]:
+    if line.until is not None:
+        same = f"closing.calibration_id = {_quoted(line.table)}.calibration_id"
+        yield f"NOT EXISTS (SELECT FROM public.{line.until} AS closing WHERE {same})"
+
+
+def _ledger() -> Iterator[str]:
+    """Nobody signs in another's name, nor without a role."""
     ledger = str(LedgerEntry.__tablename__)
     yield f"GRANT INSERT ON {ledger} TO {EVERYONE};"
     yield from _guarded(ledger)
-    own = "person = (SELECT own.name FROM public.person AS own WHERE own.login = session_user)"
-    yield from _policy(ledger, "sign", f"FOR INSERT TO {EVERYONE} WITH CHECK ({own})")
+    own = f"{_A_ROLE} AND person = (SELECT public.login_name())"
+    yield _policy(ledger, "sign", f"FOR INSERT TO {EVERYONE} WITH CHECK ({own})")
 
 
-def _policy(table: str, name: str, rule: str) -> Iterator[str]:
-    yield f"DROP POLICY IF EXISTS calib_{table}_{name} ON {_quoted(table)};"
-    yield f"CREATE POLICY calib_{table}_{name} ON {_quoted(table)} {rule};"
+def _policy(table: str, name: str, rule: str) -> str:
+    return f"CREATE POLICY calib_{table}_{name} ON {_quoted(table)} {rule};"
 
 
-def _members(known: People, at: datetime) -> Iterator[str]:
-    for person in known.people:
-        if person.login is not None:
-            login, held = _quoted(person.login), roles_of(person.name, known.changes, at)
-            yield f"GRANT {EVERYONE} TO {login};"
-            yield from (f"GRANT {GROUPS[role]} TO {login};" for role in held)
-            yield from (f"REVOKE {GROUPS[role]} FROM {login};" for role in ROLES if role not in held)
+# --- logins ----------------------------------------------------------------------------------------------------------------------
+
+
+def _groups_of_logins(known: People, at: datetime) -> dict[str, tuple[str, ...]]:
+    return {
+        person.login: tuple(GROUPS[role] for role in roles_of(person.name, known.changes, at))
+        for person in known.people
+        if person.login is not None
+    }
+
+
+def _no_longer(known: People, held: dict[str, tuple[str, ...]]) -> Iterator[str]:
+    """Groups that a login of the records is in no longer; one that was somebody's once is in none."""
+    for login in dict.fromkeys([*held, *(earlier for person in known.people for earlier in person.earlier_logins)]):
+        groups = [group for group in ALL_GROUPS if group not in held.get(login, ())]
+        yield from _where_it_is(login, [f"REVOKE {group} FROM {_quoted(login)};" for group in groups])
+
+
+def _members(held: dict[str, tuple[str, ...]]) -> Iterator[str]:
+    for login, groups in held.items():
+        told = f"the login {login} is not on this server, or may not log in: it is skipped"
+        yield from _where_it_is(login, [f"GRANT {group} TO {_quoted(login)};" for group in reversed(groups)], told)
+
+
+def _where_it_is(login: str, lines: Sequence[str], otherwise: str | None = None) -> Iterator[str]:
+    """Lines about a login that are run where the server has it; a group, which may not log in, is none."""
+    tag = "$login$"
+    while tag in login:
+        tag = f"$a{tag[1:]}"
+    if lines:
+        yield f"DO {tag} BEGIN IF EXISTS (SELECT FROM pg_roles WHERE rolname = {_literal(login)} AND rolcanlogin) THEN"
+        yield from lines
+        if otherwise is not None:
+            yield f"ELSE RAISE NOTICE '%', {_literal(otherwise)};"
+        yield f"END IF; END {tag};"
 
 
 def _quoted(name: str) -> str:
@@ -106,3 +178,7 @@ def _quoted(name: str) -> str:
 
 def _words(words: Iterable[str]) -> str:
     return ", ".join(f"'{word}'" for word in words)
+
+
+def _literal(text: str) -> str:
+    return "'" + text.replace("'", "''") + "'"

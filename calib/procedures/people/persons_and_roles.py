@@ -1,4 +1,4 @@
-"""Add a person; give or withdraw a role: kept as records, each with its reason, none of them undone.
+"""Add a person; give or withdraw a role; correct a login: kept as records, each with its reason, none of them undone.
 
 The first person on record has the role QA, and one person always keeps it, so that somebody can add the next.
 """
@@ -12,9 +12,10 @@ from sqlmodel import Session, col, select
 from calib.confirmation.authority import QA, ROLES, PersonOnRecord, holders, roles_of
 from calib.errors import BadInputError, Finding, NotInRecordsError
 from calib.procedures.people.authorise import People, append, authorise, is_shared, people_on_record
+from calib.procedures.people.grants import ALL_GROUPS
 from calib.records import ledger
 from calib.records.record import key
-from calib.records.tables import BY_THE_RULE, Person, Role
+from calib.records.tables import BY_THE_RULE, Person, PersonLogin, Role
 
 GIVEN, WITHDRAWN = "given", "withdrawn"
 ON_BEING_ADDED = "on being added"
@@ -39,6 +40,15 @@ class ChangeWanted:
     reason: str
 
 
+@dataclass(frozen=True)
+class LoginWanted:
+    """A correction of a login as typed."""
+
+    name: str
+    login: str | None  # absent: none any more
+    reason: str
+
+
 def add_person(session: Session, wanted: PersonWanted, signature: ledger.Signature) -> Person:
     """Append a person with their roles, which count from the signature's time; raises BadInputError with every finding."""
     authorise(session, signature, "people")
@@ -55,14 +65,35 @@ def change_role(session: Session, wanted: ChangeWanted, signature: ledger.Signat
     """Append a role given or withdrawn from the signature's time on; raises NotInRecordsError, or BadInputError."""
     authorise(session, signature, "people")
     known = people_on_record(session)
-    person = session.exec(select(Person).where(Person.name == wanted.name)).first()
-    if person is None:
-        there = ", ".join(person.name for person in known.people) or "none"
-        raise NotInRecordsError(f"no person {wanted.name!r} in the records: there is {there}")
+    person = _named(session, wanted.name, known)
     _raise(list(_of_change(wanted, known, signature, shared=is_shared(session))))
     role = _role(person, wanted.role, wanted.kind, wanted.reason.strip(), signature)
     append(session, [role], signature)
     return role
+
+
+def correct_login(session: Session, wanted: LoginWanted, signature: ledger.Signature) -> PersonLogin:
+    """Append the login that is a person's from now on; raises NotInRecordsError, or BadInputError with every finding.
+
+    The owner of the tables of a shared database may do it for a QA where no QA's login is on the server: nobody else could write.
+    """
+    signature = authorise(session, signature, "login")
+    known = people_on_record(session)
+    person = _named(session, wanted.name, known)
+    _raise(list(_of_correction(wanted, known, signature, shared=is_shared(session))))
+    at = signature.time.isoformat(timespec="seconds")
+    login = wanted.login and wanted.login.strip()
+    record = PersonLogin(person_id=key(person.id), login=login, at=at, reason=wanted.reason.strip())
+    append(session, [record], signature)
+    return record
+
+
+def _named(session: Session, name: str, known: People) -> Person:
+    person = session.exec(select(Person).where(Person.name == name)).first()
+    if person is None:
+        there = ", ".join(person.name for person in known.people) or "none"
+        raise NotInRecordsError(f"no person {name!r} in the records: there is {there}")
+    return person
 
 
 def _role(person: Person, role: str, kind: str, reason: str, signature: ledger.Signature) -> Role:
@@ -101,11 +132,47 @@ def _of_login(wanted: PersonWanted, people: Sequence[PersonOnRecord], needed: bo
                 "login", None, "the database login of the first person: on a shared database it says who writes"
             )
         return
+    before = next((person.name for person in people if login.strip() in person.earlier_logins), None)
+    expected = _expected_of_login(login, people)
+    if expected is None and before is not None:  # a login stands once among the people as they were added
+        expected = (
+            f"a login that was never another's; it was that of {before}: add the person without one, then correct it"
+        )
+    if expected is not None:
+        yield _finding("login", login, expected)
+
+
+def _expected_of_login(login: str, people: Sequence[PersonOnRecord]) -> str | None:
     owner = next((person.name for person in people if person.login == login.strip()), None)
     if not login.strip() or not login.isprintable():
-        yield _finding("login", login, "a login, on one line")
-    elif owner is not None:
-        yield _finding("login", login, f"a login that is nobody's yet; it is that of {owner}")
+        return "a login, on one line"
+    if login.strip() in ALL_GROUPS:
+        return f"a login of a person; {login.strip()} is a group of logins"
+    return None if owner is None else f"a login that is nobody's yet; it is that of {owner}"
+
+
+def _of_correction(
+    wanted: LoginWanted, known: People, signature: ledger.Signature, *, shared: bool
+) -> Iterator[Finding]:
+    if not wanted.reason.strip():
+        yield _finding("reason", wanted.reason, "why, in a few words")
+    own = next(person for person in known.people if person.name == wanted.name)
+    if wanted.login is not None:
+        expected = _expected_of_login(wanted.login, known.people)
+    elif own.login is None:
+        expected = f"a login; {wanted.name} has none"
+    elif shared and _is_only_qa(wanted.name, known, signature.time, shared=shared):
+        expected = f"a login, since {wanted.name} is the only {QA} who has one"
+    else:
+        expected = None
+    if expected is not None:
+        yield _finding("LOGIN", wanted.login, expected)
+
+
+def _is_only_qa(name: str, known: People, at: datetime, *, shared: bool) -> bool:
+    """Whether nobody else has the role QA; who has no login cannot write to a shared database."""
+    able = [person for person in known.people if person.login is not None or not shared]
+    return set(holders(QA, able, known.changes, at)) <= {name}
 
 
 def _of_roles(wanted: PersonWanted, known: People) -> Iterator[Finding]:
@@ -147,9 +214,7 @@ def _expected_of_role(wanted: ChangeWanted, known: People, signature: ledger.Sig
         return f"a role that {wanted.name} does not have already" if held else None
     if not held:
         return f"a role that {wanted.name} has"
-    # Who has no login cannot write to a shared database.
-    able = [person for person in known.people if person.login is not None or not shared]
-    if wanted.role == QA and set(holders(QA, able, known.changes, signature.time)) <= {wanted.name}:
+    if wanted.role == QA and _is_only_qa(wanted.name, known, signature.time, shared=shared):
         return f"another person with {QA} first: without one nobody could accept a calibration or add people"
     return None
 
@@ -169,30 +234,48 @@ class ChangeOnFile:
 
 
 @dataclass(frozen=True)
+class LoginOnFile:
+    """A login that was put in the place of the one before, as it is on record."""
+
+    login: str | None  # absent: none any more
+    at: str
+    reason: str
+    by: str
+
+
+@dataclass(frozen=True)
 class PersonOnFile:
-    """A person with the roles held at the time asked about, and every change of them."""
+    """A person with the roles held at the time asked about, every change of them, and every correction of the login."""
 
     name: str
-    login: str | None
+    login: str | None  # that counts now
     roles: tuple[str, ...]
     changes: tuple[ChangeOnFile, ...]
+    logins: tuple[LoginOnFile, ...]
 
 
 def people_on_file(session: Session, at: datetime) -> list[PersonOnFile]:
     """Everyone on record, in the order in which they were added."""
-    changes = people_on_record(session).changes
+    known = people_on_record(session)
     roles = session.exec(select(Role).order_by(col(Role.id))).all()
+    corrected = session.exec(select(PersonLogin).order_by(col(PersonLogin.id))).all()
     return [
         PersonOnFile(
             person.name,
-            person.login,
-            roles_of(person.name, changes, at),
-            tuple(_change(session, each) for each in roles if each.person_id == person.id),
+            counting.login,
+            roles_of(person.name, known.changes, at),
+            tuple(_change(session, role) for role in roles if role.person_id == person.id),
+            tuple(_correction(session, correction) for correction in corrected if correction.person_id == person.id),
         )
-        for person in session.exec(select(Person).order_by(col(Person.id)))
+        for person, counting in zip(session.exec(select(Person).order_by(col(Person.id))), known.people, strict=True)
     ]
 
 
 def _change(session: Session, role: Role) -> ChangeOnFile:
     by, _ = ledger.written(session, "role", key(role.id))
     return ChangeOnFile(role.role, role.kind, role.at, role.reason, by)
+
+
+def _correction(session: Session, record: PersonLogin) -> LoginOnFile:
+    by, _ = ledger.written(session, "person_login", key(record.id))
+    return LoginOnFile(record.login, record.at, record.reason, by)

@@ -21,7 +21,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from calib.airflow.traverse import LOG_TCHEBYCHEFF, usual
-from calib.confirmation.interval import Decision
+from calib.confirmation.interval import CalibrationOnRecord
 from calib.curves.curve import Curve
 from calib.errors import CalibError, CurveError
 from calib.measurement import flows
@@ -30,7 +30,7 @@ from calib.procedures.measure.air import AirFound, calibration_density
 from calib.procedures.measure.arrays import arrays_of
 from calib.procedures.measure.gate_reading import gate_reading
 from calib.procedures.measure.indicated import unit_of_value
-from calib.procedures.measure.standing import Standing, indication_of, section_of
+from calib.procedures.measure.standing import MeasuringSystem, Standing, section_of
 from calib.procedures.measure.totals import design_of
 from calib.procedures.on_record.in_force import OnRecord
 from calib.procedures.plan.planned import ON_THE_MARK, Gear, LeftOut, Predicted, Unusable, Wish
@@ -126,18 +126,13 @@ def _placed(asked: Asked, outlet: tables.Outlet, gear: Gear, method: tables.Meth
     calibration = gear.decision.calibration
     assert calibration is not None  # noqa: S101 (the gate lets nothing pass without one)
     reading, observed = _reading(asked, outlet, gear, method, asked.records.curve(calibration.record_id).high)
+    air = None if reading.conditions is None else asked.air
     return Standing(
         reading,
+        asked.wish.at,
         observed,
-        indication_of(reading, observed, gear.instrument),
         outlet,
-        gear.instrument,
-        method,
-        calibration,
-        gear.decision,
-        gear.probe,
-        gear.probe_decision,
-        None if reading.conditions is None else asked.air,
+        MeasuringSystem(gear.instrument, method, gear.decision, gear.probe, gear.probe_decision, air),
         None if gear.way.is_flow or outlet.found_factor is None else asked.records.factors.get(outlet.found_factor),
     )
 
@@ -146,21 +141,20 @@ def _indication(records: OnRecord, placed: Standing, flow: float) -> float:
     """Indication [SI] that a flow [m3/s] gives; raises CurveError where it lies outside a calibration."""
     arrays = arrays_of([placed], records)
     value = flow / float(arrays.area[0] * arrays.outlet_factor[0])
-    if placed.probe is not None and placed.probe_decision is not None:
-        value = _inverse(records, placed.probe, placed.probe_decision, value)
+    if placed.probe is not None and placed.system.probe_calibration is not None:
+        value = _inverse(records, placed.probe, placed.system.probe_calibration, value)
     air, in_air = arrays.air, placed.way.in_air
     if air is not None and in_air is not None and in_air.corrected is not None:
         value = in_air.corrected(value, float(air.density[0]), float(air.reference_density[0]))
-    return _inverse(records, placed.instrument, placed.decision, value)
+    return _inverse(records, placed.instrument, placed.calibration, value)
 
 
-def _inverse(records: OnRecord, instrument: tables.Instrument, decision: Decision, value: float) -> float:
-    assert decision.calibration is not None  # noqa: S101 (the gate lets nothing pass without one)
-    curve = records.curve(decision.calibration.record_id)
+def _inverse(records: OnRecord, instrument: tables.Instrument, calibration: CalibrationOnRecord, value: float) -> float:
+    curve = records.curve(calibration.record_id)
     try:
         return curve.indication(value)
     except CurveError as error:
-        raise CurveError(_outside(instrument, decision.calibration.certificate, curve, value)) from error
+        raise CurveError(_outside(instrument, calibration.certificate, curve, value)) from error
 
 
 def _outside(instrument: tables.Instrument, certificate: str, curve: Curve, value: float) -> str:

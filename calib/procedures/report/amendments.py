@@ -9,9 +9,10 @@ from sqlmodel import Session, col, select
 
 from calib.measurement import flows
 from calib.procedures.measure.arrays import arrays_of
-from calib.procedures.measure.evaluate import Evaluation, Measured
+from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.gate_reading import gate_reading
 from calib.procedures.measure.results import Results, results
+from calib.procedures.measure.standing import Standing
 from calib.procedures.on_record.in_force import OnRecord, as_amended, on_record_of
 from calib.procedures.on_record.outlets import history_of_outlet
 from calib.procedures.on_record.what_counts import factor_revisions, revisions_of
@@ -25,7 +26,7 @@ from calib.uncertainty.propagation import combine
 class FlowBefore:
     """A reading's flow as it was with the outlet before it was amended."""
 
-    measured: Measured
+    measured: Standing
     row: int  # of the reading in the evaluation
     flow: Results  # one element
 

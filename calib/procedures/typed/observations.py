@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import pairwise
+from typing import NamedTuple
 
 from calib.airflow.traverse import Section, TraversePlace, traverse
 from calib.errors import Finding
@@ -38,8 +39,7 @@ class Traversed:
         return traverse(section, self.rule, self.lines, self.points)
 
 
-@dataclass(frozen=True)
-class Observed:
+class Observed(NamedTuple):
     """Observations of one reading, in the unit typed."""
 
     mean: float

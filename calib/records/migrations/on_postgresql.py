@@ -13,6 +13,7 @@ from alembic import op
 from sqlalchemy import Connection, event
 
 from calib.records.guards import FUNCTION_STATEMENT, guards_on_server
+from calib.records.server_functions import LEDGER_GOES_ON, schema_quoted, server_functions, trigger_statement
 
 _DEFINES = re.compile(r"\s*(CREATE|ALTER)\s+TABLE\b")
 _TEXT = re.compile(r"\bVARCHAR(\(\d+\))?")
@@ -35,6 +36,17 @@ def guard(table: str) -> None:
     for name, statement in guards_on_server(table).items():
         op.execute(statement)
         op.execute(f"ALTER TABLE {table} ENABLE ALWAYS TRIGGER {name}")
+
+
+def guard_ledger() -> None:
+    """Make the functions that say what a login may, and the guard that lets in only entries that go on from the last."""
+    connection = op.get_bind()
+    schema = schema_quoted(connection)
+    for function in server_functions():
+        # Past `text`, which would take each colon for a parameter; the driver takes a single % for one.
+        connection.exec_driver_sql(function.statement(schema).replace("%", "%%"))
+    connection.exec_driver_sql(trigger_statement())
+    connection.exec_driver_sql(f"ALTER TABLE ledger ENABLE ALWAYS TRIGGER {LEDGER_GOES_ON}")
 
 
 def in_its_words(statement: str) -> str:

@@ -97,6 +97,62 @@ def test_the_last_qa_keeps_the_role(staffed):
     assert "another person with QA first" in line
 
 
+def test_a_login_is_corrected_with_its_reason_and_the_one_before_stays_on_record(staffed):
+    words = ("login", "Ed", "edwin", "--reason", "a new machine", "--by", "Quinn", "--json")
+    document = person(staffed, *words).document
+    assert document | {"at": ""} == {"name": "Ed", "login": "edwin", "at": "", "reason": "a new machine"}
+    entry = last_entry(staffed)
+    assert (entry.person, entry.action, entry.record_table) == ("Quinn", "person login", "person_login")
+    assert person(staffed, "login", "Ed", "--none", "--reason", "on leave", "--by", "Quinn").out.startswith(
+        "Ed: no login any more, from 2"
+    )
+    ed = person(staffed, "list", "--json").document["people"][1]
+    assert ed["login"] is None
+    assert [(one["login"], one["reason"], one["by"]) for one in ed["logins"]] == [
+        ("edwin", "a new machine", "Quinn"),
+        (None, "on leave", "Quinn"),
+    ]
+
+
+def test_a_corrected_login_says_who_writes(staffed, monkeypatch):
+    monkeypatch.delenv("CALIB_OPERATOR", raising=False)
+    assert person(staffed, "login", "Tom", "tomasz", "--reason", "a new machine", "--by", "Quinn").status == 0
+    assert "expected a person on record: there is Quinn, Ed, Tom" in refused(staffed, *CHECK)
+    monkeypatch.setattr(frame.getpass, "getuser", lambda: "tomasz")
+    assert calib(*CHECK, records=staffed).status == 0
+    assert last_entry(staffed).person == "Tom"
+
+
+WRONG_LOGINS = {
+    "LOGIN: 'quinn'; expected a login that is nobody's yet; it is that of Quinn": ("Ed", "quinn", "--reason", "r"),
+    "LOGIN: 'calib_qa'; expected a login of a person; calib_qa is a group of logins": (
+        "Ed",
+        "calib_qa",
+        "--reason",
+        "r",
+    ),
+    "LOGIN: blank; expected a login, on one line": ("Ed", "", "--reason", "r"),
+    "LOGIN: expected a login; Ed has none": ("Ed", "--none", "--reason", "r"),
+    "LOGIN: expected one of a LOGIN and --none": ("Ed", "--reason", "r"),
+    "LOGIN: 'e'; expected one of a LOGIN and --none": ("Ed", "e", "--none", "--reason", "r"),
+    "--reason: blank; expected why, in a few words": ("Ed", "e", "--reason", ""),
+}
+
+
+@pytest.mark.parametrize("said", WRONG_LOGINS)
+def test_a_correction_that_makes_no_sense_is_refused(staffed, said):
+    assert refused(staffed, "person", "login", *WRONG_LOGINS[said], "--by", "Quinn").endswith(said)
+
+
+def test_a_correction_of_a_login_is_a_qa_s_act(staffed):
+    assert "a person who may correct a person's login (QA: Quinn); Tom is technician" in refused(
+        staffed, "person", "login", "Ed", "e", "--reason", "r", "--by", "Tom"
+    )
+    assert "no person 'Bo' in the records" in refused(
+        staffed, "person", "login", "Bo", "e", "--reason", "r", "--by", "Quinn"
+    )
+
+
 @pytest.mark.parametrize("given", [[], ["--give", "QA", "--withdraw", "engineer"]])
 def test_one_change_at_a_time(staffed, given):
     line = refused(staffed, "person", "role", "Ed", *given, "--reason", "r", "--by", "Quinn")

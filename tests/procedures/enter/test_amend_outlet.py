@@ -73,7 +73,7 @@ def figures(records):
         for all_ in (found.of_systems, found.of_job, found.of_rooms)
         for row, one in enumerate(all_.totals)
     }
-    return flows | totals, sorted(one.outlet.outlet for one in found.measured if one.in_totals)
+    return flows | totals, sorted(one.outlet.outlet for row, one in enumerate(found.measured) if found.in_totals[row])
 
 
 def _of(results, judgement, row):

@@ -14,7 +14,7 @@ from scipy import integrate, stats
 from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.measure.results import judge_flows, results
 from calib.procedures.measure.risks import Process, risks_of
-from calib.records import database
+from calib.records import database, tables
 from calib.uncertainty.propagation import Combined
 from tests.command import calib
 from tests.every_way import changed, every_way
@@ -56,7 +56,7 @@ def judged(job):
     to_si = {"m3/h": 1 / 3600, "L/s": 1e-3}
     for row, one in enumerate(job.measured):
         cells = outlets[one.outlet.outlet]
-        if not one.latest or not cells["design_flow"]:
+        if not job.latest[row] or not cells["design_flow"]:
             continue
         design = float(cells["design_flow"]) * to_si[cells["flow_unit"]]
         flow, combined = job.flow, job.flow.combined
@@ -216,10 +216,14 @@ def as_resistors(job, nominal, tolerance, u_m):
     flow = results(np.full(size, nominal * to_si), combined)
     measured = []
     for one in job.measured:
-        outlet = type(one.outlet)(**one.outlet.model_dump())
-        outlet.design_flow, outlet.flow_unit = repr(nominal), "m3/h"
-        outlet.tolerance_percent = repr(100 * tolerance / nominal)
-        measured.append(dataclasses.replace(one, outlet=outlet))
+        cells = {name: getattr(one.outlet, name) for name in tables.Outlet.model_fields}
+        judged_by = {
+            "design_flow": repr(nominal),
+            "flow_unit": "m3/h",
+            "tolerance_percent": repr(100 * tolerance / nominal),
+        }
+        outlet = tables.Outlet(**cells | judged_by)
+        measured.append(one._replace(outlet=outlet))
     design = np.full(size, nominal * to_si)
     judgement = judge_flows(flow, design, np.full(size, tolerance / nominal), job.job.decision_rule)
     return dataclasses.replace(job, measured=tuple(measured), flow=flow, judgement=judgement)

@@ -6,7 +6,6 @@ by scipy.stats. What totals take is common practice, no source.
 
 import itertools
 import math
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -16,6 +15,7 @@ from calib.measurement import Flows
 from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.measure.results import judge_flows, results
 from calib.procedures.measure.totals import (
+    NO_OUTLET,
     Plan,
     Total,
     counted,
@@ -209,7 +209,7 @@ def flows_of(values, *contributions):
 
 def counts(*numbers):
     """Readings as totals see them: by the key of their outlet, or None where it is not taken."""
-    return [None if number is None else SimpleNamespace(outlet=SimpleNamespace(id=number)) for number in numbers]
+    return np.array([NO_OUTLET if number is None else number for number in numbers])
 
 
 def total(sign, design=NAN, tolerance=NAN, wanted="", measured=None, service="supply"):
@@ -330,7 +330,7 @@ def test_the_job_has_these_totals(job):
 
 def selection(job, one):
     """(n,) sign of each reading in a total, 0 for those it does not take."""
-    taken = [one.sign.get(each.outlet.id, 0.0) if each.in_totals else 0.0 for each in job.measured]
+    taken = [one.sign.get(each.outlet.id, 0.0) * job.in_totals[row] for row, each in enumerate(job.measured)]
     return np.array(taken)
 
 
@@ -372,7 +372,8 @@ def test_sharing_an_instrument_matters(job):
 
 
 def test_totals_take_the_latest_reading_of_an_outlet(job):
-    at_s1 = [(one.reading.observed_at[11:16], one.in_totals) for one in job.measured if one.outlet.outlet == "S-1"]
+    rows = [row for row, one in enumerate(job.measured) if one.outlet.outlet == "S-1"]
+    at_s1 = [(job.measured[row].reading.observed_at[11:16], job.in_totals[row]) for row in rows]
     assert at_s1 == [("10:10", False), ("15:10", True)]
 
 

@@ -8,8 +8,10 @@ from datetime import timedelta
 
 import psycopg
 import pytest
+from psycopg import sql
 from sqlalchemy import text
 
+from calib.confirmation.authority import PersonOnRecord, RoleChange
 from calib.errors import BadInputError
 from calib.procedures.people.authorise import People, append, authorise, login_of, people_on_record
 from calib.procedures.people.grants import grants, statements
@@ -17,15 +19,19 @@ from calib.procedures.people.persons_and_roles import (
     GIVEN,
     WITHDRAWN,
     ChangeWanted,
+    LoginWanted,
     PersonWanted,
     add_person,
     change_role,
+    correct_login,
 )
 from calib.records import database, ledger
+from calib.records.digests import entry_digest
 from calib.records.tables import EVIDENCE, Job, LedgerEntry, Person
 from tests.command import calib
 from tests.conftest import LOGINS
 from tests.folders import NOW, changed, only, write
+from tests.postgres import PASSWORD
 
 
 def by(person, time=NOW, **login):
@@ -118,8 +124,8 @@ INSERTS = {
     ),
     "withdrawal": ("INSERT INTO withdrawal (calibration_id, reason) VALUES (1, 'r')", {"quinn"}),
     "check": (CHECK, {"quinn", "ed", "tom"}),
-    "suspension": (event("suspension"), {"quinn", "ed", "tom", "nora"}),
-    "damage": (event("damage"), {"quinn", "ed", "tom", "nora"}),
+    "suspension": (event("suspension"), {"quinn", "ed", "tom"}),
+    "damage": (event("damage"), {"quinn", "ed", "tom"}),
     "release": (event("release"), {"quinn"}),
     "retirement": (event("retirement"), {"quinn"}),
     "interval change": (event("interval change"), {"quinn"}),
@@ -157,6 +163,9 @@ def attempt(url, *wanted):
     return None
 
 
+REFUSALS = ("permission denied for table", "violates row-level security policy", "holds no role in these records")
+
+
 @pytest.mark.parametrize("login", LOGINS)
 @pytest.mark.parametrize("name", INSERTS)
 def test_the_server_lets_a_login_insert_what_its_roles_allow(recorded, name, login):
@@ -165,7 +174,7 @@ def test_the_server_lets_a_login_insert_what_its_roles_allow(recorded, name, log
     if login in may:
         assert refusal is None
     else:
-        assert "permission denied for table" in refusal or "violates row-level security policy" in refusal
+        assert any(one in refusal for one in REFUSALS)
 
 
 @pytest.mark.parametrize("verb", ["UPDATE job SET job = 'K'", "DELETE FROM job", "TRUNCATE job CASCADE"])
@@ -175,14 +184,25 @@ def test_no_login_changes_what_is_recorded(recorded, login, verb):
 
 
 @pytest.mark.parametrize("table", [*(one.__tablename__ for one in EVIDENCE), "ledger"])
-def test_everyone_on_record_reads_everything_and_nobody_else_anything(recorded, table):
+def test_whoever_has_a_role_reads_everything_and_nobody_else_anything(recorded, table):
     asked = f'SELECT count(*) FROM "{table}"'  # noqa: S608 (own names)
-    assert attempt(recorded["nora"], asked) is None
+    for login in ("quinn", "ed", "tom"):
+        assert attempt(recorded[login], asked) is None
+    refusal = attempt(recorded["nora"], asked)  # an empty table has nothing to refuse
+    assert (refusal is None) == (asked_of(recorded["owner"], asked) == 0)
+    assert refusal is None or 'the login "nora" holds no role in these records' in refusal
     assert f"permission denied for table {table}" in attempt(recorded["stranger"], asked)
 
 
 def test_a_table_with_policies_is_read_whole(recorded):
-    assert entries(recorded["nora"]) == entries(recorded["owner"]) > 0
+    assert entries(recorded["tom"]) == entries(recorded["owner"]) > 0
+
+
+def test_a_person_without_a_role_is_told_so_in_one_line(recorded):
+    for words in (("verify",), ("due",), ("instrument", "suspend", "VA-1", "--reason", "dropped")):
+        ran = calib(*words, records=recorded["nora"])
+        assert (ran.status, ran.out, ran.err.count("\n")) == (2, "", 1)
+        assert 'the login "nora" holds no role in these records: the login\'s roles do not allow it' in ran.err
 
 
 def entries(url):
@@ -190,19 +210,39 @@ def entries(url):
         return session.execute(text("SELECT count(*) FROM ledger")).scalar_one()
 
 
-def entry(person):
-    columns = "sequence, time, person, action, record_table, record_id, record_digest, previous, digest"
-    return f"INSERT INTO ledger ({columns}) VALUES (999, 't', '{person}', 'a', 'job', 999, 'd', 'p', 'd')"  # noqa: S608 (own names)
+@pytest.fixture
+def entry(recorded):
+    """A function: a statement that puts in the next entry by the name of a person, of a record that is there."""
+
+    def said(person):
+        with database.reading(recorded["owner"]) as session:
+            sequence, previous = ledger.ledger_head(session)
+        cells = {
+            "sequence": sequence + 1, "time": NOW.isoformat(), "person": person, "action": "a", "record_table": "job",
+            "record_id": 900, "record_digest": "d", "previous": previous,
+        }  # fmt: skip
+        cells["digest"] = entry_digest(cells)
+        marks = ", ".join(repr(one) for one in cells.values())
+        return f"INSERT INTO ledger ({', '.join(cells)}) VALUES ({marks})"  # noqa: S608 (own names)
+
+    return said
 
 
-@pytest.mark.parametrize(("login", "person"), [("tom", "Tom"), ("quinn", "Quinn"), ("nora", "Nora")])
-def test_a_login_signs_with_its_own_name_only(recorded, login, person):
+@pytest.mark.parametrize(("login", "person"), [("tom", "Tom"), ("quinn", "Quinn"), ("ed", "Ed")])
+def test_a_login_signs_with_its_own_name_only(recorded, entry, login, person):
     assert attempt(recorded[login], entry(person)) is None
-    for other in ("Ed", login, "", "The owner"):
+    for other in ("Nora", login, "", "The owner"):
         assert 'row-level security policy for table "ledger"' in attempt(recorded[login], entry(other))
 
 
-def test_a_login_does_not_become_another_by_set_role(recorded):
+def test_a_login_without_a_role_signs_nothing(recorded, entry):
+    """One row of its own could end all writing."""
+    assert "holds no role in these records" in attempt(recorded["nora"], entry("Nora"))
+    assert "permission denied for table ledger" in attempt(recorded["stranger"], entry("Nora"))
+
+
+def test_a_login_does_not_become_another_by_set_role(recorded, entry):
+    # Within the group alone it may sign, as the person it logged in as.
     assert attempt(recorded["tom"], "SET ROLE calib_person", entry("Tom")) is None
     assert "row-level security policy" in attempt(recorded["tom"], "SET ROLE calib_person", entry("Ed"))
     assert "permission denied to set role" in attempt(recorded["tom"], "SET ROLE calib_qa")
@@ -215,6 +255,104 @@ def test_a_role_withdrawn_is_gone_from_the_server_once_the_statements_ran_again(
         change(recorded["quinn"], ChangeWanted("Ed", "QA", kind, "as agreed"), by("Quinn", time))
         refresh(recorded, time)
         assert (attempt(recorded["ed"], statement) is None) == (kind == GIVEN)
+
+
+def test_a_role_withdrawn_is_gone_before_the_statements_ran_again(recorded):
+    times = [NOW + timedelta(hours=hours) for hours in (3, 4, 5, 6)]
+    change(recorded["quinn"], ChangeWanted("Tom", "QA", GIVEN, "as agreed"), by("Quinn", times[0]))
+    refresh(recorded, times[0])
+    assert attempt(recorded["tom"], INSERTS["release"][0]) is None
+    change(recorded["quinn"], ChangeWanted("Tom", "QA", WITHDRAWN, "as agreed"), by("Quinn", times[1]))
+    assert 'row-level security policy for table "event"' in attempt(recorded["tom"], INSERTS["release"][0])
+    change(recorded["quinn"], ChangeWanted("Tom", "technician", WITHDRAWN, "left"), by("Quinn", times[2]))
+    for statement in (INSERTS["check"][0], "SELECT FROM instrument"):
+        assert 'the login "tom" holds no role in these records' in attempt(recorded["tom"], statement)
+    change(recorded["quinn"], ChangeWanted("Tom", "technician", GIVEN, "is back"), by("Quinn", times[3]))
+    assert attempt(recorded["tom"], INSERTS["check"][0]) is None
+    refresh(recorded, times[3])
+
+
+@pytest.mark.parametrize("key", [2**31 - 1, 2**63 - 1])
+def test_a_login_takes_no_key_but_the_next(recorded, key):
+    """Of several records of one kind the one with the highest key counts: none could follow the last one."""
+    cells = "id, job, decision_rule"
+    refusal = attempt(recorded["tom"], f"INSERT INTO job ({cells}) VALUES ({key}, 'K', 'simple')")  # noqa: S608 (own names)
+    assert 'row-level security policy for table "job"' in refusal
+    several = "INSERT INTO job (job, decision_rule) VALUES ('K1', 'simple'), ('K2', 'simple'), ('K3', 'simple')"
+    assert attempt(recorded["tom"], several) is None
+
+
+ACCEPTED = "INSERT INTO acceptance (calibration_id, accepted_on, accepted_by) VALUES (2, '2026-01-03', 'x')"
+OF_A_CERTIFICATE = {
+    "comparison": (
+        "INSERT INTO comparison (calibration_id, phase, reference, indication, unit, expanded_uncertainty, coverage_factor) "
+        "VALUES (2, 'as-left', '1', '1', 'm/s', '0.1', '2')"
+    ),
+    "comparison_correlation": (
+        "INSERT INTO comparison_correlation (calibration_id, phase, point, other_point, correlation) "
+        "VALUES (2, 'as-left', 1, 2, '0.5')"
+    ),
+    "reference_standard": "INSERT INTO reference_standard (calibration_id, instrument_id) VALUES (2, 1)",
+    "correction_curve": CURVE.replace("VALUES (1", "VALUES (2") + "'rule')",
+}
+
+
+@pytest.fixture(scope="module")
+def certificate(recorded):
+    """A second certificate, nobody has accepted it yet."""
+    columns = "id, instrument_id, certificate, laboratory, calibrated_on"
+    run(recorded["owner"], f"INSERT INTO calibration ({columns}) VALUES (2, 1, 'd', 'l', '2026-02-02')")  # noqa: S608 (own names)
+    return recorded
+
+
+@pytest.mark.parametrize("table", OF_A_CERTIFICATE)
+@pytest.mark.parametrize("login", ["quinn", "tom"])
+def test_the_rows_of_a_certificate_are_closed_once_it_is_accepted(certificate, table, login):
+    assert attempt(certificate[login], OF_A_CERTIFICATE[table]) is None
+    with closing(
+        psycopg.connect(certificate["owner"])
+    ) as connection:  # accepted and taken back: within one transaction
+        connection.execute(ACCEPTED)
+        connection.execute(f"SET SESSION AUTHORIZATION {login}")
+        with pytest.raises(psycopg.Error, match=f'row-level security policy for table "{table}"'):
+            connection.execute(OF_A_CERTIFICATE[table])
+
+
+def test_a_curve_that_a_person_chose_is_written_after_the_acceptance_too(certificate):
+    chosen = CURVE.replace("VALUES (1", "VALUES (2") + "'x')"
+    assert attempt(certificate["quinn"], ACCEPTED, chosen) is None
+
+
+def test_a_break_of_the_ledger_is_closed_by_the_owner_of_the_tables_alone(recorded):
+    statement = "INSERT INTO ledger_break (sequence, digest, reason) VALUES (1, 'd', 'r')"
+    assert 'row-level security policy for table "ledger_break"' in attempt(recorded["quinn"], statement)
+    assert "permission denied" in attempt(recorded["tom"], statement)
+    assert attempt(recorded["owner"], statement) is None
+
+
+@pytest.mark.parametrize("login", ["quinn", "tom"])
+def test_nobody_makes_tables_or_functions_beside_the_records(recorded, login):
+    assert "permission denied for schema public" in attempt(recorded[login], "CREATE TABLE own (id int)")
+    own = "CREATE FUNCTION roles_held(x int) RETURNS text[] LANGUAGE sql AS $$ SELECT ARRAY['QA'] $$"
+    assert "permission denied for schema public" in attempt(recorded[login], own)
+
+
+def test_the_statements_run_again_change_nothing(recorded):
+    asked = "SELECT string_agg(concat(policyname, qual, with_check), ';' ORDER BY policyname) FROM pg_policies"
+    before = asked_of(recorded["owner"], asked)
+    refresh(recorded, NOW + timedelta(hours=6))
+    assert asked_of(recorded["owner"], asked) == before
+
+
+def test_a_policy_of_an_earlier_version_is_taken_away(recorded):
+    run(recorded["owner"], "CREATE POLICY calib_job_anything ON job FOR INSERT TO calib_person WITH CHECK (true)")
+    refresh(recorded, NOW + timedelta(hours=6))
+    assert asked_of(recorded["owner"], "SELECT count(*) FROM pg_policies WHERE policyname = 'calib_job_anything'") == 0
+
+
+def asked_of(url, statement):
+    with closing(psycopg.connect(url)) as connection:
+        return connection.execute(statement).fetchone()[0]
 
 
 # --- the program on a shared database --------------------------------------------------------------------------------------------
@@ -276,6 +414,130 @@ def test_the_first_person_of_a_shared_database_has_a_login(server_with_logins):
         add(urls["owner"], "Quinn", "QA")
 
 
+# --- logins ----------------------------------------------------------------------------------------------------------------------
+
+
+def notices(url, script):
+    """What the server says while statements run."""
+    said = []
+    with closing(psycopg.connect(url, autocommit=True)) as connection:
+        connection.add_notice_handler(lambda one: said.append((one.severity, one.message_primary)))
+        connection.execute(script)
+    return [message for severity, message in said if severity == "NOTICE" and "already been granted" not in message]
+
+
+def members(server, group="calib_person"):
+    asked = (
+        "SELECT m.rolname FROM pg_auth_members a JOIN pg_roles m ON m.oid = a.member JOIN pg_roles g ON g.oid = a.roleid "
+        "WHERE g.rolname = %s"
+    )
+    return {row[0] for row in server.sql("postgres", asked, group)}
+
+
+@pytest.fixture(scope="module")
+def other_logins(server_with_logins):
+    """Logins of another company on the same server, whose groups are the server's."""
+    logins = [f"co_{login}" for login in LOGINS]
+    for login in logins:
+        made_there = sql.SQL("CREATE ROLE {} LOGIN PASSWORD {}")
+        server_with_logins.sql("postgres", made_there.format(sql.Identifier(login), sql.Literal(PASSWORD)))
+    return logins
+
+
+@pytest.fixture
+def company(server_with_logins, other_logins):
+    """Records of their own with Quinn (QA), whose login was mistyped: login -> URL."""
+    name, urls = made(server_with_logins)
+    urls |= {login: server_with_logins.url(name, login) for login in other_logins}
+    add(urls["owner"], "Quinn", "QA", login="co_qiunn", signature=by("The owner"))
+    yield urls
+    server_with_logins.drop(name)
+    for login in other_logins:
+        for group in ("calib_person", "calib_qa", "calib_technician", "calib_engineer"):
+            server_with_logins.sql("postgres", f"REVOKE {group} FROM {login}")
+
+
+def test_a_login_that_is_not_there_is_skipped_with_a_notice(company, server_with_logins):
+    with database.reading(company["owner"]) as session:
+        script = "\n".join(grants(session, NOW))
+    assert notices(company["owner"], script) == [
+        "the login co_qiunn is not on this server, or may not log in: it is skipped"
+    ]
+    assert "co_qiunn" not in members(server_with_logins)
+
+
+def correct(url, name, login, signature, reason="mistyped"):
+    with database.writing(url) as session:
+        return correct_login(session, LoginWanted(name, login, reason), signature)
+
+
+def test_a_mistyped_login_of_the_first_qa_does_not_stop_all_writing(company):
+    """The owner of the tables corrects it, by the name of a QA on record, and can do nothing else."""
+    with pytest.raises(BadInputError, match="database login of a person on record, which 'owner' is not"):
+        add(company["owner"], "Ed", "engineer", login="co_ed")
+    with pytest.raises(BadInputError, match="a person on record: there is Quinn"):
+        correct(company["owner"], "Quinn", "co_quinn", by("The owner"))
+    correct(company["owner"], "Quinn", "co_quinn", by("Quinn"))
+    refresh(company)
+    add(company["co_quinn"], "Ed", "engineer", login="co_ed")
+    assert last_writer(company["owner"]) == "Quinn"
+    with database.reading(company["owner"]) as session:
+        assert ledger.verify(session.connection()) == ()
+
+
+def test_where_a_qa_can_log_in_the_owner_of_the_tables_corrects_nothing(company):
+    correct(company["owner"], "Quinn", "co_quinn", by("Quinn"))
+    with pytest.raises(BadInputError, match="database login of a person on record, which 'owner' is not"):
+        correct(company["owner"], "Quinn", "co_nora", by("Quinn"))
+
+
+def test_a_login_that_does_not_own_the_tables_corrects_nothing(company):
+    run(company["owner"], "GRANT SELECT, INSERT ON ALL TABLES IN SCHEMA public TO co_stranger")
+    with pytest.raises(BadInputError, match="database login of a person on record, which 'co_stranger' is not"):
+        correct(company["co_stranger"], "Quinn", "co_stranger", by("Quinn"))
+
+
+def test_a_corrected_login_counts_at_once_and_the_earlier_is_in_no_group_afterwards(company, server_with_logins):
+    correct(company["owner"], "Quinn", "co_quinn", by("Quinn"))
+    refresh(company)
+    add(company["co_quinn"], "Tom", "technician", login="co_tom")
+    refresh(company)
+    assert {"co_quinn", "co_tom"} <= members(server_with_logins)
+    correct(company["co_quinn"], "Tom", "co_nora", by("Quinn"), "another machine's")
+    assert 'the login "co_tom" holds no role' in attempt(company["co_tom"], "SELECT FROM person")
+    refresh(company)
+    assert "co_tom" not in members(server_with_logins)
+    assert "co_nora" in members(server_with_logins, "calib_technician")
+    write_job(company["co_nora"], by("root", as_login=True), "by the new one")
+    assert last_writer(company["co_quinn"]) == "Tom"
+    correct(company["co_quinn"], "Tom", None, by("Quinn"), "on leave")
+    refresh(company)
+    assert "co_nora" not in members(server_with_logins)
+    with database.reading(company["co_quinn"]) as session:
+        assert [one.login for one in people_on_record(session).people] == ["co_quinn", None]
+
+
+def test_the_only_qa_keeps_a_login_on_a_server(company):
+    correct(company["owner"], "Quinn", "co_quinn", by("Quinn"))
+    refresh(company)
+    with pytest.raises(BadInputError, match="a login, since Quinn is the only QA who has one"):
+        correct(company["co_quinn"], "Quinn", None, by("Quinn"))
+
+
+def test_a_group_is_no_login(company, server_with_logins):
+    correct(company["owner"], "Quinn", "co_quinn", by("Quinn"))
+    refresh(company)
+    with pytest.raises(BadInputError, match="a login of a person; calib_qa is a group of logins"):
+        add(company["co_quinn"], "Ed", "engineer", login="calib_qa")
+    run(company["owner"], "INSERT INTO person (name, login) VALUES ('Bo', 'calib_qa')")
+    with database.reading(company["owner"]) as session:
+        script = "\n".join(grants(session, NOW))
+    assert notices(company["owner"], script) == [
+        "the login calib_qa is not on this server, or may not log in: it is skipped"
+    ]
+    assert "calib_qa" not in members(server_with_logins)
+
+
 # --- by command ------------------------------------------------------------------------------------------------------------------
 
 
@@ -321,3 +583,24 @@ def test_a_login_is_quoted(empty_records):
         found = statements(people_on_record(session), NOW)
         assert session.get(Person, 1).login == 'q"; DROP TABLE job; --'
     assert 'GRANT calib_qa TO "q""; DROP TABLE job; --";' in found
+
+
+@pytest.mark.parametrize("login", ["$login$", "$a$login$", "'; DROP TABLE job; --", "%", "END IF; $$"])
+def test_a_login_does_not_end_the_lines_about_it(server_with_logins, login):
+    server_with_logins.sql("postgres", sql.SQL("CREATE ROLE {} LOGIN").format(sql.Identifier(login)))
+    name, urls = made(server_with_logins)
+    add(urls["owner"], "Quinn", "QA", login=login, signature=by("The owner"))
+    refresh(urls)
+    assert login in members(server_with_logins, "calib_qa")
+    server_with_logins.drop(name)
+    server_with_logins.sql("postgres", sql.SQL("DROP ROLE {}").format(sql.Identifier(login)))
+
+
+def test_what_is_taken_away_comes_before_what_is_given():
+    known = People((PersonOnRecord("Q", "q", ("w",)),), (RoleChange("Q", "QA", given=True, at=NOW),))
+    found = statements(known, NOW)
+    first = min(place for place, line in enumerate(found) if line.startswith(("GRANT ", "CREATE POLICY")))
+    assert all(place < first for place, line in enumerate(found) if line.startswith("REVOKE "))
+    assert "REVOKE CREATE ON SCHEMA public FROM PUBLIC;" in found
+    for group in ("calib_person", "calib_qa", "calib_technician", "calib_engineer"):
+        assert f'REVOKE {group} FROM "w";' in found

@@ -565,6 +565,7 @@ def upgrade() -> None:
     _add_reference("issued_report", "validation_id", "validation")
     if on_postgresql.is_here():
         _widen_keys()
+        on_postgresql.guard_ledger()
 
 
 def _columns() -> None:
