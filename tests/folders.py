@@ -125,10 +125,10 @@ def imported(records, *folders, now=NOW) -> Imported:
         return import_folders(session, folders, ledger.Signature("A. Person", now, "import"), now)
 
 
-def findings_of(records, *folders):
+def findings_of(records, *folders, now=NOW):
     """Findings of an import that is refused."""
     with pytest.raises(BadInputError) as caught:
-        imported(records, *folders)
+        imported(records, *folders, now=now)
     return caught.value.findings
 
 

@@ -98,7 +98,7 @@ def test_a_required_check_must_not_be_overdue(tmp_path, checked, is_allowed):
         ({"high": "inf"}, "high", "a finite number"),
         ({"high": "-0.03"}, "high", "a number not below low (-0.02)"),
         ({"unit": "Pa"}, "unit", "one of m/s, fpm, ft/min, km/h"),
-        ({"when": "03-06T09:01"}, "at", "a time that is not in the future"),
+        ({"when": "03-06T09:02"}, "at", "a time that is not in the future"),
     ],
 )
 def test_a_wrong_cell_is_named_and_nothing_is_written(small_records, cells, column, expected):

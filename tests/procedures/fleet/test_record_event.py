@@ -73,8 +73,8 @@ def test_a_reason_is_asked_for(small_records, reason):
 
 
 def test_a_time_to_come_is_refused(small_records):
-    finding = refused(small_records, "suspension", "03-06T09:01")
-    assert (finding.column, finding.value) == ("at", "2026-03-06T09:01:00+00:00")
+    finding = refused(small_records, "suspension", "03-06T09:02")
+    assert (finding.column, finding.value) == ("at", "2026-03-06T09:02:00+00:00")
     assert "not in the future" in finding.expected
 
 
