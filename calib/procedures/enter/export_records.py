@@ -31,20 +31,14 @@ from calib.records.record import RecordCells, key
 from calib.records.tables import BY_THE_RULE
 
 NOT_IMPORTED = "not-imported"
+# Tables whose rows stand within the sheets of others.
+_WITHIN: tuple[type[SQLModel], ...] = (
+    tables.ReferenceStandard, tables.StoredCurve, tables.Acceptance, tables.LoggedSeries, tables.Traverse, tables.TraversePoint,
+)  # fmt: skip
+_READ_BACK = {*_WITHIN, *(declaration.table for declaration in FILES.values())}
 _OTHERS: tuple[type[SQLModel], ...] = (
-    tables.Attachment,
-    tables.Attached,
-    tables.Person,
-    tables.Role,
-    tables.HouseRule,
-    tables.ImpactReview,
-    tables.ImpactLine,
-    tables.Disposition,
-    tables.IssuedReport,
-    tables.IssuedForm,
-    tables.Refusal,
-    tables.LedgerEntry,
-)
+    *(table for table in tables.EVIDENCE if table not in _READ_BACK), tables.LedgerEntry,
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
