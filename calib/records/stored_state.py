@@ -32,6 +32,6 @@ def _ended(proof: Callable[[], Iterable[LedgerFinding]]) -> Iterator[LedgerFindi
         yield from proof()
     except UNREADABLE as error:
         cause = error.orig if isinstance(error, DBAPIError) else error
-        if getattr(cause, "sqlstate", None) == _NOT_ALLOWED:
-            raise
+        if getattr(cause, "sqlstate", None) == _NOT_ALLOWED or getattr(error, "connection_invalidated", False):
+            raise  # nothing was learnt of the records
         yield LedgerFinding("records", f"cannot be read whole: {' '.join(str(cause).split())}: go back to a backup")

@@ -55,8 +55,8 @@ def test_what_was_added_is_what_was_typed(records):
 @pytest.mark.parametrize(
     ("option", "value", "expected"),
     [
-        ("--uncertainty", "2.5 %", "a finite number, 0 or above"),
-        ("--uncertainty", "-1", "a finite number, 0 or above"),
+        ("--uncertainty", "2.5 %", "a percentage, 0 to 100"),
+        ("--uncertainty", "-1", "a percentage, 0 to 100"),
         ("--basis", " ", "a value"),
         ("--pattern", "waving", "one of spot grid, sweep, centre, traverse, hood"),
         ("--degrees-of-freedom", "0", "a finite number, 1 or above"),
