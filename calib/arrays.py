@@ -21,10 +21,10 @@ def by_kind(things: Iterable[_Thing], kind: Callable[[_Thing], Hashable]) -> tup
     numbers: dict[Hashable, int] = {}
     index = []
     for thing in things:
-        number = numbers.setdefault(kind(thing), len(first))
-        if number == len(first):
+        place = numbers.setdefault(kind(thing), len(first))
+        if place == len(first):
             first.append(thing)
-        index.append(number)
+        index.append(place)
     return first, np.array(index, dtype=np.int64)
 
 

@@ -9,6 +9,9 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 SUSPENSION, RELEASE, RETIREMENT = "suspension", "release", "retirement"
+CLOCKS_DIFFER_BY = timedelta(
+    seconds=60
+)  # by which two clocks may differ: a time as far ahead of this one is taken as typed
 _NOT_ACCEPTED = "no calibration accepted"
 
 
@@ -201,7 +204,7 @@ def _decide(
 
 
 def _future(tag: str, at: datetime | date, now: datetime | date) -> Iterable[str]:
-    if isinstance(at, datetime) and isinstance(now, datetime) and at > now:
+    if isinstance(at, datetime) and isinstance(now, datetime) and at > now + CLOCKS_DIFFER_BY:
         yield f"{tag}: {at.isoformat()} is in the future (it is {now.isoformat(timespec='minutes')}): correct the time observed"
 
 

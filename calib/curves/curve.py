@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.optimize import brentq
 
 from calib.arrays import Floats, Truths
 from calib.curves.regression import Polynomial
@@ -61,6 +60,8 @@ class Curve(ABC):
 
         For curves that rise or fall throughout the measuring interval, as those of working instruments do.
         """
+        from scipy.optimize import brentq  # noqa: PLC0415 (a quarter of a second, which no stored curve needs)
+
         apart = [float(self.value(end)) - value for end in (self.low, self.high)]
         if apart[0] * apart[1] > 0:
             raise CurveError(

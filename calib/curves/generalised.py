@@ -25,7 +25,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.polynomial.polynomial import polyval
-from scipy.linalg import solve_triangular
 
 from calib.arrays import Floats, Truths
 from calib.curves.regression import Polynomial, named, refuse_points, weighted
@@ -200,6 +199,8 @@ def settled(moved: Sequence[float]) -> bool:
 
 def _step(points: _Points, b: Floats, xi: Floats) -> _Step:
     """Solve y - p(xi) - p'(xi) (t - xi) = A db + errors across the curve, whose covariance is (-p', 1) V (-p', 1)^T."""
+    from scipy.linalg import solve_triangular  # noqa: PLC0415 (a tenth of a second, which no stored curve needs)
+
     powers = np.vander(xi, b.size, increasing=True)
     slope = powers[:, :-1] @ (np.arange(1, b.size) * b[1:])
     with_t = points.of_t_and_y - points.of_t * slope  # (n, n) covariance of t with the errors across the curve

@@ -17,8 +17,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import solve_triangular
-from scipy.optimize import least_squares
 
 from calib.arrays import Floats
 from calib.curves.generalised import MOST_ITERATIONS, NOISE, settled
@@ -172,6 +170,8 @@ def _finite(values: NDArray[Any]) -> Floats:
 
 
 def _fit(problem: _Problem, start: Floats, *, near: bool) -> NonlinearFit:
+    from scipy.optimize import least_squares  # noqa: PLC0415 (a quarter of a second, which no stored curve needs)
+
     n, p = problem.y.size, start.size
     if n < p:
         raise CurveError(f"{n} points determine no {p} parameters: compare at more places, or fix a parameter")
@@ -215,6 +215,8 @@ def _polished(problem: _Problem, b: Floats, evaluations: int) -> NonlinearFit:
 
 
 def _step(problem: _Problem, b: Floats) -> _Step:
+    from scipy.linalg import solve_triangular  # noqa: PLC0415 (a tenth of a second, which no stored curve needs)
+
     slopes, distances = problem.slopes(b), problem.distances(b)
     size = np.linalg.norm(slopes, axis=0)
     size[size == 0] = 1.0

@@ -2,7 +2,6 @@
 
 import errno
 import os
-import tempfile
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 from pathlib import Path
@@ -15,10 +14,11 @@ from calib.procedures.enter.export_records import NOT_IMPORTED, Exported, Export
 from calib.procedures.enter.import_sheets import Imported, import_sheets
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.sheets import FileContent, TypedRow, read_sheets
+from calib.records.beside import beside, put_new
 from calib.records.ledger import Signature
 from calib.records.verification import Progress
 
-LARGEST_FILE = 25_000_000  # bytes of a file that is kept, or of a workbook that is read
+LARGEST_FILE = 25_000_000  # bytes of a file that is kept, of a workbook or a log that is read
 
 
 def file_content(path: Path, largest: int | None = None) -> FileContent:
@@ -38,7 +38,7 @@ def file_content(path: Path, largest: int | None = None) -> FileContent:
 
 def log_content(typed: str | None) -> FileContent | None:
     """Content of the log that was named for a reading, where one was."""
-    return file_content(Path(typed.strip())) if typed is not None and typed.strip() else None
+    return file_content(Path(typed.strip()), LARGEST_FILE) if typed is not None and typed.strip() else None
 
 
 def import_folders(
@@ -70,7 +70,7 @@ def read_folder(folder: Path) -> tuple[dict[str, list[TypedRow]], list[Finding]]
     if not paths:
         raise BadInputError([Finding(str(folder), None, None, None, f"at least one of {', '.join(FILES)}")])
     files = (file_content(path) if path.name in FILES else FileContent(str(path), b"") for path in paths)
-    return read_sheets(files, FILES, lambda file, name: file_content(Path(file.source).parent / name))
+    return read_sheets(files, FILES, lambda file, name: file_content(Path(file.source).parent / name, LARGEST_FILE))
 
 
 def _is_folder(path: Path) -> bool:
@@ -83,8 +83,9 @@ def _is_folder(path: Path) -> bool:
 def write_new(path: Path, content: bytes) -> None:
     """Write a file's bytes; raises RecordsError where they cannot be written, or a file is there already."""
     try:
-        with path.open("xb") as out:
-            out.write(content)
+        with beside(path) as part:
+            part.write_bytes(content)
+            put_new(part, path)
     except FileExistsError as error:
         raise RecordsError(f"{path} is there already: name another file") from error
     except OSError as error:
@@ -106,12 +107,14 @@ def write_export(folder: Path, files: Iterable[ExportedFile], progress: Progress
     """Write a folder whole or not at all; raises CalibError where something is in it already, or it cannot be written."""
     try:
         _must_be_new(folder)
-        with tempfile.TemporaryDirectory(dir=folder.resolve().parent, prefix=".calib-") as part:
-            counts = _write_files(Path(part), files, progress)
+        with beside(folder.resolve()) as part:
+            part.mkdir()
+            counts = _write_files(part, files, progress)
             _must_be_new(folder)
-            folder.mkdir(exist_ok=True)
-            for path in sorted(Path(part).iterdir()):
-                path.rename(folder / path.name)
+            if not folder.exists():
+                part.replace(folder)  # at once
+            for path in sorted(part.iterdir()) if part.exists() else ():
+                path.rename(folder / path.name)  # the folder may be the one that a person stands in: it must stay
     except OSError as error:
         raise CalibError(f"{folder}: the records cannot be written there ({error.strerror})") from error
     others = {name: count for name, count in counts.items() if name.startswith(f"{NOT_IMPORTED}/")}

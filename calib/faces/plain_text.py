@@ -18,6 +18,18 @@ def harmless(text: str) -> str:
     return "\n".join(one_line(line) for line in text.split("\n"))
 
 
+def by_number(text: str) -> str:
+    """The text with each sign that is not printed by its number, ⟨U+202E⟩; line feeds stay."""
+    return text if text.isprintable() else _NOT_PRINTED.sub(_number_of, text)
+
+
+def _number_of(sign: re.Match[str]) -> str:
+    return sign[0] if sign[0] == "\n" or sign[0].isprintable() else f"⟨U+{ord(sign[0]):04X}⟩"
+
+
+_NOT_PRINTED = re.compile(r"[^\x20-\x7e]")
+
+
 def shortened(text: str, longest: int) -> str:
     """The text, or its beginning and an ellipsis where it has more than `longest` signs."""
     return text if len(text) <= longest else f"{text[: longest - 1]}…"

@@ -1,9 +1,9 @@
 """Write a file whole or not at all; one that is made anew each time takes the place of an earlier one of its kind alone."""
 
-import tempfile
 from pathlib import Path
 
 from calib.errors import CalibError
+from calib.records.beside import beside
 
 
 def write_over(path: Path, content: bytes, begins: bytes, what: str) -> None:
@@ -24,14 +24,9 @@ def write_whole(path: Path, content: bytes) -> None:
 
     Raises OSError.
     """
-    with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".calib-", delete=False) as part:
-        part.write(content)
-    beside = Path(part.name)
-    try:
-        beside.chmod(0o644)
-        beside.replace(path)
-    finally:
-        beside.unlink(missing_ok=True)
+    with beside(path) as part:
+        part.write_bytes(content)
+        part.replace(path)
 
 
 def _begins(path: Path, begins: bytes) -> bool:

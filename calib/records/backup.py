@@ -5,7 +5,6 @@ table, from one snapshot too, in a new file: the records' digests do not depend 
 other, and can be read, exported or worked on without the server.
 """
 
-import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
@@ -17,6 +16,8 @@ from sqlmodel import Session
 
 from calib.errors import RecordsError
 from calib.records import database, ledger, on_file
+from calib.records.beside import beside, put_new
+from calib.records.location import located
 from calib.records.stored_state import UNREADABLE, stored_findings
 from calib.records.tables import EVIDENCE, LedgerEntry
 from calib.records.verification import BEFORE_THE_FIRST, LedgerFinding, Progress
@@ -44,26 +45,25 @@ def back_up(location: str, target: Path, progress: Progress = lambda _: None) ->
     where nothing can be read or written, and then leaves no file behind.
     """
     _must_be_new(target, location)
-    part = target.with_name(f"{target.name}.part")
-    with _taken_away(part), _told(target):
-        part.unlink(missing_ok=True)  # of a run that was stopped
+    with _told(target), beside(target) as part:
         with database.reading(location) as session:
             _copy(session, part, progress)
         progress("reading the copy back")
         found = _read_back(part, target, progress)
         _in_the_chain(location, found)
-        _durable(part)
-        _must_be_new(target, location)
-        part.replace(target)
+        put_new(part, target)
     return found
 
 
 def _must_be_new(target: Path, location: str) -> None:
+    located(str(target))  # a URL is no name of a file, and a password may stand in it
     if on_file.is_beside_another(target):
         raise RecordsError(f"{target}: SQLite takes a file of such a name for its own log: name another file")
     try:
         if target.exists():
-            raise RecordsError(f"{target} is there already: name another file, a backup overwrites none")
+            raise RecordsError(_is_there(target))
+        if on_file.has_log(target):  # SQLite would take what stands in it for pages of the copy
+            raise RecordsError(f"{target}: beside it is the log of a file of that name: name another file")
         if not target.parent.is_dir():
             raise RecordsError(f"{target}: the folder {target.parent} does not exist: make it first")
     except OSError as error:  # a name too long for the system, a folder one may not enter
@@ -73,22 +73,19 @@ def _must_be_new(target: Path, location: str) -> None:
 
 
 @contextmanager
-def _taken_away(part: Path) -> Iterator[None]:
-    try:
-        yield
-    finally:
-        for one in (part, Path(f"{part}-wal"), Path(f"{part}-shm"), Path(f"{part}-journal")):
-            one.unlink(missing_ok=True)
-
-
-@contextmanager
 def _told(target: Path) -> Iterator[None]:
     try:
         yield
     except sqlite3.Error as error:
         raise RecordsError(f"{target}: {on_file.cause_of(error, _WAIT_SECONDS)}; no backup was made") from error
+    except FileExistsError:
+        raise RecordsError(_is_there(target)) from None
     except OSError as error:
         raise RecordsError(f"{target}: {error.strerror}; no backup was made") from error
+
+
+def _is_there(target: Path) -> str:
+    return f"{target} is there already: name another file, a backup overwrites none"
 
 
 def _copy(session: Session, part: Path, progress: Progress) -> None:
@@ -111,6 +108,7 @@ def _copy_pages(connection: Connection, part: Path, progress: Progress) -> None:
         if total > _PAGES:
             progress(f"copied {(total - remaining) * size / 1e6:.0f} of {total * size / 1e6:.0f} MB")
 
+    part.touch()  # with the permissions that the process gives: SQLite would leave out those of the group
     with closing(sqlite3.connect(part)) as copy:
         driver.backup(copy, pages=_PAGES, progress=tell)
 
@@ -153,8 +151,3 @@ def _in_the_chain(location: str, copy: Backup) -> None:
         raise RecordsError(
             f"{copy.path}: the copy ends at ledger entry {copy.entries}, which the records do not hold; no backup was made"
         )
-
-
-def _durable(part: Path) -> None:
-    with part.open("rb+") as file:
-        os.fsync(file.fileno())

@@ -1,18 +1,20 @@
 """Make, open, guard and upgrade the records, wherever they live: in a file, or in a database on a server."""
 
-import os
+import filecmp
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import IO
 
-from sqlalchemy import Connection, Engine, event, text
+from sqlalchemy import Engine, event, text
 from sqlalchemy.exc import DBAPIError, IntegrityError
 from sqlmodel import Session
 
 from calib.errors import RecordsError, Step
 from calib.records import on_file, on_server
+from calib.records.beside import beside, put_new
 from calib.records.expected_schema import is_as_made
 from calib.records.location import Server, located
 
@@ -54,17 +56,36 @@ def _make_file(path: Path) -> None:
     if on_file.is_beside_another(path):
         raise RecordsError(f"{path}: SQLite takes a file of such a name for its own log: {Step.NAME_ANOTHER_FILE}")
     try:
-        present, folder = path.exists(), path.parent.is_dir()
+        present, folder, log = path.exists(), path.parent.is_dir(), on_file.has_log(path)
     except OSError as error:  # a name too long for the system, a folder one may not enter
-        raise RecordsError(f"{path}: no records can be made there ({error.strerror})") from error
+        raise RecordsError(_cannot_be_made(path, error)) from error
     if present:
-        raise RecordsError(f"{path} is there already: {Step.NAME_ANOTHER_FILE}, or use this one")
+        raise RecordsError(_is_there(path))
     if not folder:
         raise RecordsError(f"{path}: the folder {path.parent} does not exist: make it first")
-    with _taken_back([path, Path(f"{path}-wal"), Path(f"{path}-shm")]):
-        with _told(str(path)), closing(sqlite3.connect(path)) as file:
-            file.execute("PRAGMA journal_mode=WAL")  # kept in the file; it cannot be set inside a transaction
-        _migrate(path)
+    if log:  # SQLite would take what stands in it for pages of the new file
+        raise RecordsError(
+            f"{path}: beside it is the log of a file of that name: move it away, or {Step.NAME_ANOTHER_FILE}"
+        )
+    try:
+        with beside(path) as part:
+            part.touch()  # with the permissions that the process gives: SQLite would leave out those of the group
+            with _told(str(path)), closing(sqlite3.connect(part)) as file:
+                file.execute("PRAGMA journal_mode=WAL")  # kept in the file; it cannot be set inside a transaction
+            _migrate(part, str(path))
+            put_new(part, path)
+    except FileExistsError:
+        raise RecordsError(_is_there(path)) from None
+    except OSError as error:
+        raise RecordsError(_cannot_be_made(path, error)) from error
+
+
+def _is_there(path: Path) -> str:
+    return f"{path} is there already: {Step.NAME_ANOTHER_FILE}, or use this one"
+
+
+def _cannot_be_made(path: Path, error: OSError) -> str:
+    return f"{path}: no records can be made there ({error.strerror})"
 
 
 @contextmanager
@@ -73,8 +94,8 @@ def _taken_back(made: list[Path]) -> Iterator[None]:
     try:
         yield
     except BaseException:
-        for one in made:
-            one.unlink(missing_ok=True)
+        for each in made:
+            each.unlink(missing_ok=True)
         raise
 
 
@@ -101,7 +122,7 @@ def upgrade(location: str) -> Upgraded | None:
         _migrate_server(place)
         return Upgraded(schema, None)
     copy = place.with_name(f"{place.name}.schema-{schema}")
-    _migrate(place, copy)
+    _migrate(place, str(place), copy)
     return Upgraded(schema, copy)
 
 
@@ -113,46 +134,41 @@ def _migrate_server(server: Server) -> None:
         to_revision(connection, SCHEMA)
 
 
-def _migrate(path: Path, copy: Path | None = None) -> None:
+def _migrate(path: Path, shown: str, copy: Path | None = None) -> None:
     """Bring a file to the present schema in one transaction; where a copy is wanted, it is made first, within it."""
     from calib.records.migrations import upgrade as to_revision  # noqa: PLC0415 (alembic takes 0.2 s to import)
 
     made: list[Path] = []
-    with _disposed(_engine(path)) as engine, _taken_back(made), _told(str(path)):
+    # The file is closed last: whoever closes a file gives up every lock that its process has on it (POSIX), those of SQLite too.
+    with path.open("rb") as file, _disposed(_engine(path)) as engine, _taken_back(made), _told(shown):
         # A table may be replaced by a new one of its name; what refers to it is checked when all is in its place.
         event.listen(engine, "connect", lambda connection, _: connection.execute("PRAGMA foreign_keys=OFF"))
         with _written_by(engine).begin() as connection:
-            if copy is not None and _keep(connection, path, copy):
+            if copy is not None and _keep(file, path, copy):
                 made.append(copy)
             to_revision(connection, SCHEMA)
             broken = connection.execute(text("PRAGMA foreign_key_check")).first()
             if broken is not None:
-                raise RecordsError(f"{path}: a row of {broken[0]} refers to one of {broken[2]} that is not there")
+                raise RecordsError(f"{shown}: a row of {broken[0]} refers to one of {broken[2]} that is not there")
 
 
-def _keep(connection: Connection, path: Path, copy: Path) -> bool:
-    """Keep the bytes of the database in another file, whole or not at all; whether it was made now.
+def _keep(file: IO[bytes], path: Path, copy: Path) -> bool:
+    """Keep a database, to which nobody else can write now, in another file; whether it was made now.
 
     A run that was killed leaves its copy behind: with these very bytes it is the one that is wanted. Raises RecordsError where
     another is there.
     """
-    part = copy.with_name(f"{copy.name}.part")
-    content = connection.connection.driver_connection.serialize()  # type: ignore[union-attr]
     try:
-        kept = copy.read_bytes() if copy.exists() else None
-        if kept is None:
-            with _taken_back([part]), part.open("wb") as file:
-                file.write(content)
-                file.flush()
-                os.fsync(file.fileno())
-            part.replace(copy)
+        with beside(copy) as part:
+            on_file.copy(file, path, part)
+            if not copy.exists():
+                put_new(part, copy)
+                return True
+            if filecmp.cmp(part, copy, shallow=False):
+                return False
     except OSError as error:  # no space left, a name too long for the system, a folder one may not write in
         raise RecordsError(f"{copy}: no copy of {path} can be made ({error.strerror}); nothing was changed") from error
-    if kept not in (None, content):
-        raise RecordsError(
-            f"{copy} is there already: move it away first, it would be overwritten by the copy of {path}"
-        )
-    return kept is None
+    raise RecordsError(f"{copy} is there already: move it away first, it would be overwritten by the copy of {path}")
 
 
 def open_records(location: str) -> Engine:

@@ -19,7 +19,7 @@ from calib.records.tables import LedgerEntry
 from calib.records.verification import LedgerFinding
 
 # SHA-256 of what `schema_made` gives for a new file of the present schema.
-FINGERPRINT = "09de370d50b7148620f5df3f9f9c6713fcc413ddf01374793a12f2b6ef256d16"
+FINGERPRINT = "e9c1c7ddf88259fe6ad8fa6876816c3ee4a97d051f99ff682e4f51ac033c1b2b"
 
 _STATEMENTS = "SELECT type, name, tbl_name, sql FROM sqlite_master WHERE name NOT LIKE 'sqlite_%' ORDER BY type, name"
 _OF_ALEMBIC = "alembic_version"

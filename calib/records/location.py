@@ -24,6 +24,15 @@ _DEFAULTS = {
 _THIS_MACHINE = ("localhost", "127.0.0.1", "::1")
 _FORM = "postgresql://user@host/database"
 
+# What was meant for a server, and would be made into a file's name with the password in it: a URL that lacks something, words of
+# libpq, a login without a scheme. A letter before a colon is a drive.
+_LACKING = re.compile(r"\s*postgres(ql)?(\+\w*)?\s*([:;]|//)", re.IGNORECASE)
+_KEYWORDS = re.compile(
+    r"(^|[\s?&;])(host|hostaddr|port|dbname|user|password|passfile|passwd|sslpassword|service|sslmode)\s*=",
+    re.IGNORECASE,
+)
+_LOGIN = re.compile(r"(?![A-Za-z]:[\\/]).*:.*@", re.DOTALL)
+
 
 @dataclass(frozen=True)
 class Server:
@@ -50,17 +59,21 @@ def located(location: str) -> Path | Server:
     if not separator:
         return _file(location)
     if scheme.lower() == "sqlite":
-        return Path(rest.removeprefix("/"))
+        return _file(rest.removeprefix("/"))
     if scheme.lower() in ("postgresql", "postgres"):
         return _server(f"postgresql+psycopg://{rest}")
-    raise RecordsError(f"records at {scheme}:// are not served: name a file, or a database as {_FORM}")
+    # What stands before :// may be anything, a password among it, if it is no name of a scheme.
+    shown = f"{scheme}://" if re.fullmatch(r"[A-Za-z][A-Za-z0-9+.-]{0,20}|", scheme) else "such a URL"
+    raise RecordsError(f"records at {shown} are not served: name a file, or a database as {_FORM}")
 
 
 def _file(location: str) -> Path:
     if location in ("", ":memory:"):
         raise RecordsError(f"{location!r} names no file: {Step.NAME_FILE}")
-    if re.match(r"(?i)postgres(ql)?:", location):  # a password may follow: it must not be repeated as a file's name
+    if _LACKING.match(location):  # a password may follow: it must not be repeated as a file's name
         raise RecordsError(f"the URL of the records lacks a /: write it as {_FORM}")
+    if _KEYWORDS.search(location) or _LOGIN.match(location):
+        raise RecordsError(f"that reads like a database on a server, and is no name of a file: write it as {_FORM}")
     return Path(location)
 
 
@@ -71,6 +84,8 @@ def _server(location: str) -> Server:
         raise RecordsError(f"the URL of the records cannot be read: write it as {_FORM}, a port as a number") from None
     if "@" in (url.host or ""):
         raise RecordsError("the password in the URL of the records has an @: write %40 for it, or use PGPASSWORD")
+    if "@" in (url.database or ""):
+        raise RecordsError(f"the URL of the records has an @ behind the name of the database: write it as {_FORM}")
     if not url.database:
         raise RecordsError(f"the URL of the records names no database: write it as {_FORM}")
     return Server(url.set(query=_DEFAULTS | _encrypted(url, os.environ) | dict(url.query)))

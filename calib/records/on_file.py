@@ -3,14 +3,19 @@
 A write transaction takes its lock at the start (BEGIN IMMEDIATE), so that two people never read the same ledger head.
 """
 
+import shutil
 import sqlite3
+from contextlib import closing
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 from sqlalchemy import URL, Connection, Engine, event, text
 from sqlmodel import create_engine
 
 from calib.errors import RecordsError, Step
+
+_PAGES = 2_000  # copied at a time: 8 MB
+_PIECE = 2**20  # [byte] of a file copied at a time
 
 # What is said beside SQLite's own words, by its primary result code.
 _NEXT_STEP = {
@@ -33,7 +38,7 @@ def engine_for_reading_only(path: Path, wait: float) -> Engine:
 
     Raises RecordsError where the newest entries are still in that log.
     """
-    if _size(_log(path)):
+    if has_log(path):
         raise RecordsError(
             f"{path}: its newest entries stand in {_log(path).name}, and the folder may only be read: "
             "copy both into a folder that one may write in, and read them there"
@@ -86,12 +91,28 @@ def is_beside_another(path: Path) -> bool:
     return path.name.endswith(("-wal", "-shm", "-journal"))
 
 
+def has_log(path: Path) -> bool:
+    """Whether pages stand in the log beside a file."""
+    return _log(path).exists() and _log(path).stat().st_size > 0
+
+
+def copy(file: IO[bytes], path: Path, target: Path) -> None:
+    """Copy a file, opened to read, while a transaction keeps others from writing: a piece at a time, every byte of it.
+
+    Of a file with pages in its log, since another program has it open too, the copy has those in their places, and its own count
+    of changes. Raises OSError, sqlite3.Error.
+    """
+    target.touch()
+    if has_log(path):
+        with closing(sqlite3.connect(path)) as source, closing(sqlite3.connect(target)) as copied:
+            source.backup(copied, pages=_PAGES)
+    else:
+        with target.open("wb") as copied_bytes:
+            shutil.copyfileobj(file, copied_bytes, _PIECE)
+
+
 def _log(path: Path) -> Path:
     return path.with_name(f"{path.name}-wal")
-
-
-def _size(path: Path) -> int:
-    return path.stat().st_size if path.exists() else 0
 
 
 def _engine(url: URL, wait: float) -> Engine:

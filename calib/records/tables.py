@@ -1132,14 +1132,14 @@ class IssuedForm(_Row, table=True):
         UniqueConstraint("issued_report_id", "form"),
         *_not_blank("form", "name", "sha256"),
         _one_of("encoding", "zlib", "derived"),
-        CheckConstraint("(content IS NULL) = (COALESCE(encoding, '') = 'derived')", name="content_unless_derived"),
+        CheckConstraint("content IS NOT NULL OR COALESCE(encoding, '') = 'derived'", name="content_unless_derived"),
     )
     id: int | None = Field(default=None, primary_key=True)
     issued_report_id: int = Field(foreign_key="issued_report.id", index=True)
     form: str
     name: str
     sha256: str = Field(index=True)  # of the form itself, however it is kept
-    content: bytes | None = None  # absent: worked out from the report's other forms
+    content: bytes | None = None  # as calib.records.issued_forms keeps it
     encoding: str | None = None  # absent: the form as it is
 
 

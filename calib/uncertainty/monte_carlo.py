@@ -10,6 +10,7 @@ the number of significant digits asked for, or a stated maximum is reached: whic
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -59,7 +60,14 @@ class MonteCarloResult:
     delta: float  # numerical tolerance of u(y) times the fraction asked for (7.9.2) [unit of the result]
     scatter: Floats  # (4,) standard deviations of the averages of y, u(y), y_low, y_high (7.9.4); NaN from one block
     stabilised: bool  # twice each scatter is at most delta; False: so many digits take more trials
-    sample: Floats  # (M,) model values, rising, read-only: the distribution for drawing (7.5) [unit of the result]
+    model_values: Floats  # (M,) in no order, read-only [unit of the result]
+
+    @cached_property
+    def sample(self) -> Floats:
+        """(M,) model values, rising, read-only: the distribution for drawing (7.5). They are sorted when it is asked for."""
+        rising = np.sort(self.model_values)
+        rising.setflags(write=False)
+        return rising
 
 
 def propagate_distributions(
@@ -196,9 +204,18 @@ def _figures(values: Floats, probability: float) -> tuple[float, float, float, f
     return float(values.mean()), float(values.std(ddof=1)), float(ordered[low]), float(ordered[high])
 
 
-def _shortest(ordered: Floats, probability: float) -> CoverageInterval:
-    """Shortest of the intervals from the r-th to the (r+q)-th value (7.7.2)."""
-    inside = _inside(ordered.size, probability)
+def _sort_tails(values: Floats, tail: int) -> None:
+    """Put as many of the least and of the largest values in rising order at the ends, in place; where they meet, all of them."""
+    if 2 * tail >= values.size:
+        values.sort()
+        return
+    values.partition((tail - 1, values.size - tail))
+    values[:tail].sort()
+    values[-tail:].sort()
+
+
+def _shortest(ordered: Floats, inside: int) -> CoverageInterval:
+    """Shortest of the intervals from the r-th to the (r+q)-th value (7.7.2); none of the values between them is asked."""
     first = int(np.argmin(ordered[inside:] - ordered[: ordered.size - inside]))
     return CoverageInterval(float(ordered[first]), float(ordered[first + inside]))
 
@@ -207,9 +224,9 @@ def _result(
     model_values: Floats, blocks: _Blocks, probability: float, digits: int, fraction: float
 ) -> MonteCarloResult:
     trials = int(blocks.sizes.sum())
-    sample = model_values[:trials]
-    sample.sort()
-    sample.setflags(write=False)
+    values, inside = model_values[:trials], _inside(trials, probability)
+    _sort_tails(values, trials - inside)  # every end of an interval with that probability lies there
+    values.setflags(write=False)
     low, high = _ends(trials, probability)
     value, standard_uncertainty = blocks.mean_and_deviation()
     return MonteCarloResult(
@@ -217,10 +234,10 @@ def _result(
         value=value,
         standard_uncertainty=standard_uncertainty,
         coverage_probability=probability,
-        symmetric_interval=CoverageInterval(float(sample[low]), float(sample[high])),
-        shortest_interval=_shortest(sample, probability),
+        symmetric_interval=CoverageInterval(float(values[low]), float(values[high])),
+        shortest_interval=_shortest(values, inside),
         delta=blocks.delta(digits, fraction),
         scatter=blocks.scatter(),
         stabilised=blocks.stable(digits, fraction),
-        sample=sample,
+        model_values=values,
     )

@@ -1,7 +1,7 @@
 """A million trials of one reading: calib beside drawing the same random numbers with numpy alone, turn by turn in one run.
 
 Run: python tests/benchmarks/monte_carlo.py
-Promise: within twice. The result is compared with the law of propagation before anything is timed.
+Promise: within 1.3 times. The result is compared with the law of propagation before anything is timed.
 """
 
 import math
@@ -53,7 +53,7 @@ def flow(
 
 
 def with_calib() -> object:
-    """Draw, evaluate, sort, and find both intervals."""
+    """Draw, evaluate, and find both intervals."""
     return propagate_distributions(flow, INPUTS, seed=SEED, trials=TRIALS)
 
 
@@ -96,11 +96,13 @@ def main() -> None:
     print(f"Monte Carlo: q = {found.value:.6f} m3/s, u = {found.standard_uncertainty:.6f} m3/s, k = {k:.3f}")
     if abs(found.value - q) > 0.01 * u or abs(found.standard_uncertainty / u - 1) > 0.01:
         raise SystemExit("the two disagree by more than a hundredth of u")
-    pairs = [(seconds(with_numpy), seconds(with_calib)) for _ in range(ROUNDS)]
-    theirs, ours = (statistics.median(column) for column in zip(*pairs, strict=True))
-    print(f"numpy, {len(INPUTS)} x {TRIALS} random numbers:  {1e3 * theirs:7.1f} ms   (medians of {ROUNDS})")
-    print(f"calib, {TRIALS} trials of a reading: {1e3 * ours:7.1f} ms")
-    print(f"ratio: {ours / theirs:.2f} (promised: at most 2)")
+    drawing, whole = zip(*((seconds(with_numpy), seconds(with_calib)) for _ in range(ROUNDS)), strict=True)
+    for words, figure in (("medians", statistics.median), ("the least", min)):
+        theirs, ours = figure(drawing), figure(whole)
+        print(f"numpy, {len(INPUTS)} x {TRIALS} random numbers: {1e3 * theirs:.1f} ms   ({words} of {ROUNDS})")
+        print(
+            f"calib, {TRIALS} trials of a reading: {1e3 * ours:.1f} ms   ratio {ours / theirs:.2f} (promised: at most 1.3)"
+        )
 
 
 if __name__ == "__main__":

@@ -78,7 +78,9 @@ def main(sizes):
         told = ", ".join(f"{name} {seconds:.2f} s ({seconds / unit:.2f})" for name, seconds in found.items())
         total = sum(found.values())
         print(f"{readings} readings: {total:.2f} s ({total / unit:.2f} baselines): {told}")
-    print(f"memory at most {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
+    for whose, process in (("this process", resource.RUSAGE_SELF), ("the typesetter", resource.RUSAGE_CHILDREN)):
+        used = resource.getrusage(process)
+        print(f"{whose}: memory at most {used.ru_maxrss / 1024:.0f} MB, {used.ru_utime:.1f} s of processor time")
 
 
 if __name__ == "__main__":

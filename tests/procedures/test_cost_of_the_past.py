@@ -28,6 +28,9 @@ ACTS = {
     "ready": ("ready", "VA-11", "--on", DAY, "--at", "2.5 m/s"),
     "instrument show": ("instrument", "show", "VA-11"),
     "calibration show": ("calibration", "show", "VA-11"),
+    "calibration add": (
+        "calibration", "add", "VA-11", "N-1", "--laboratory", "L", "--calibrated-on", "2026-11-01", "--by", "I. Marlow",
+    ),
     "conditions list": ("conditions", "list", JOB),
     "outlet list": ("outlet", "list", JOB),
     "check list": ("check", "list", "TA-05"),
@@ -35,6 +38,15 @@ ACTS = {
     "trace down": ("trace", "down", "VA-11", "--on", DAY),
     "interval review": ("interval", "review", "VA-11", "--on", DAY),
 }  # fmt: skip
+# As found a tenth too high: an impact review is opened, and everything that hangs on the instrument is evaluated twice.
+FOUND_TOO_HIGH = """phase,reference,indication,unit,expanded_uncertainty,coverage_factor
+as-found,0.50,0.55,m/s,0.014,2
+as-found,4.00,4.40,m/s,0.042,2
+as-found,15.00,16.5,m/s,0.130,2
+as-left,0.50,0.50,m/s,0.014,2
+as-left,4.00,4.00,m/s,0.042,2
+as-left,15.00,15.0,m/s,0.130,2
+"""
 
 
 @contextmanager
@@ -75,10 +87,13 @@ def pasts(demo_folder, tmp_path_factory):
 def cost(act, records, folder):
     """What an act counts on a copy of records."""
     copy = shutil.copyfile(records, folder / records.name)
-    into = ("--into", str(folder / records.stem)) if act == "report" else ()
+    certificate = folder / "comparisons.csv"
+    certificate.write_text(FOUND_TOO_HIGH, encoding="utf-8")
+    files = {"report": ("--into", str(folder / records.stem)), "calibration add": ("--comparisons", str(certificate))}
     with counted() as counts:
-        done = calib(*ACTS[act], *into, records=copy)
+        done = calib(*ACTS[act], *files.get(act, ()), records=copy)
     assert done.status == 0, done.err
+    assert ("impact review of certificate N-1, 16 lines" in done.err) is (act == "calibration add")
     return counts
 
 

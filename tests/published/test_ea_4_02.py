@@ -62,7 +62,7 @@ def monte_carlo(clause):
         coverage_probability=float(RESULTS[clause]["p"]),
         trials=TRIALS[clause],
     )
-    return replace(found, sample=np.empty(0))  # the figures are kept, not 32 MB
+    return replace(found, model_values=np.empty(0))  # the figures are kept, not 32 MB
 
 
 def k_of_monte_carlo(clause):

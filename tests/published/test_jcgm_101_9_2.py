@@ -43,7 +43,7 @@ def distributions(clause):
 @cache
 def monte_carlo(clause, **settings):
     found = propagate_distributions(add, distributions(clause), seed=101, coverage_probability=PROBABILITY, **settings)
-    return replace(found, sample=np.empty(0))  # the figures are kept, not 80 MB
+    return replace(found, model_values=np.empty(0))  # the figures are kept, not 80 MB
 
 
 def with_many_trials(clause):

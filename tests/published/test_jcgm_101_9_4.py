@@ -42,7 +42,7 @@ def loss(x1, x2):
 def monte_carlo(x1, r):
     inputs = [MultivariateNormal(np.array([float(x1), 0.0]), covariance(r))]
     found = propagate_distributions(loss, inputs, seed=94, coverage_probability=0.95, trials=TRIALS)
-    return replace(found, sample=np.empty(0))  # the figures are kept, not 32 MB
+    return replace(found, model_values=np.empty(0))  # the figures are kept, not 32 MB
 
 
 def probability_below(y, x1, r):

@@ -184,7 +184,7 @@ def test_a_damaged_file_has_no_backup(small_file, tmp_path):
     ran = calib("backup", tmp_path / "backup.sqlite", records=small_file)
     assert ran.status == 2
     assert not (tmp_path / "backup.sqlite").exists()
-    assert not (tmp_path / "backup.sqlite.part").exists()
+    assert not list(tmp_path.glob(".calib-*"))
 
 
 def test_tampered_records_are_copied_and_the_finding_is_told(small_file, tmp_path):
@@ -196,17 +196,11 @@ def test_tampered_records_are_copied_and_the_finding_is_told(small_file, tmp_pat
     assert (tmp_path / "backup.sqlite").exists()
 
 
-def test_what_a_stopped_run_left_behind_is_no_hindrance(small_file, tmp_path):
-    (tmp_path / "backup.sqlite.part").write_bytes(b"half a backup")
-    assert back_up(str(small_file), tmp_path / "backup.sqlite").findings == ()
-    assert not (tmp_path / "backup.sqlite.part").exists()
-
-
 def test_a_disk_without_room_leaves_no_half_backup(small_file, tmp_path, monkeypatch):
     def full(*_):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("calib.records.backup._durable", full)
+    monkeypatch.setattr("calib.records.backup.put_new", full)
     with pytest.raises(RecordsError, match="No space left on device; no backup was made"):
         back_up(str(small_file), tmp_path / "backup.sqlite")
     assert {one.name for one in tmp_path.iterdir()} <= {
@@ -216,8 +210,8 @@ def test_a_disk_without_room_leaves_no_half_backup(small_file, tmp_path, monkeyp
     }
 
 
-def test_a_killed_backup_leaves_no_file_of_the_wanted_name(small_file, tmp_path):
-    """Killed while the copy is read back: nothing that could be taken for a backup."""
+def test_a_killed_backup_leaves_no_file_of_the_wanted_name_and_is_no_hindrance(small_file, tmp_path):
+    """Killed while the copy is read back: nothing that could be taken for a backup; the next run takes away what is left."""
     script = (
         "import sys, time; from pathlib import Path; from calib.records import backup\n"
         "backup._read_back = lambda *_: (print('there', flush=True), time.sleep(60))\n"
@@ -230,7 +224,10 @@ def test_a_killed_backup_leaves_no_file_of_the_wanted_name(small_file, tmp_path)
         assert killed.stdout.readline().strip() == "there"
         killed.kill()
     assert not target.exists()
+    [left] = tmp_path.glob(".calib-*")
+    assert (left / target.name).exists()
     assert back_up(str(small_file), target).findings == ()
+    assert not left.exists()
 
 
 def test_long_work_is_told_of(small_file, tmp_path, monkeypatch):

@@ -2,12 +2,15 @@
 
 from collections.abc import Sequence
 from datetime import datetime
+from typing import TYPE_CHECKING
 
-from calib.faces.parts.reading_in_full import result
 from calib.faces.plain_text import one_line
 from calib.faces.written import Content, two_digits
-from calib.procedures.fleet.ready import AtIndication, Readiness
+from calib.procedures.fleet.ready import Readiness
 from calib.quantities import preferred
+
+if TYPE_CHECKING:
+    from calib.procedures.fleet.at_indication import AtIndication
 
 
 def document(moment: datetime, instruments: Sequence[Readiness], units: str | None) -> Content:
@@ -33,7 +36,9 @@ def _readiness(readiness: Readiness, units: str | None) -> Content:
     }
 
 
-def _at(there: AtIndication, units: str | None) -> Content:
+def _at(there: "AtIndication", units: str | None) -> Content:
+    from calib.faces.parts.reading_in_full import result  # noqa: PLC0415 (numpy and scipy, where an indication was asked about)
+
     in_unit = preferred(there.quantity, units or "si")
     if units is None and there.unit.quantity == there.quantity:
         in_unit = there.unit

@@ -4,14 +4,16 @@ import gc
 import io
 import sys
 from collections.abc import Sequence
+from contextlib import redirect_stderr
 from importlib import import_module
 from types import ModuleType
+from typing import Any, TextIO, cast
 
 import typer
 
 from calib import __version__
 from calib.errors import CalibError, DamagedError, RefusedError
-from calib.faces.plain_text import one_line
+from calib.faces.plain_text import by_number
 from calib.unswept import unswept
 
 # Options that a person may also type before the command.
@@ -100,12 +102,30 @@ def main(arguments: Sequence[str] | None = None) -> None:
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")  # a terminal that knows no ± is no reason to stop
     try:
-        typed = globals_last(sys.argv[1:] if arguments is None else arguments)
-        program(typed[0] if typed else None)(typed)
-    except CalibError as error:
-        for line in str(error).splitlines():
-            print(f"error: {one_line(line)}", file=sys.stderr)
-        sys.exit(next((status for kind, status in _STATUS.items() if isinstance(error, kind)), 2))
+        with redirect_stderr(cast(TextIO, _ByNumber(sys.stderr))):
+            _run(globals_last(sys.argv[1:] if arguments is None else arguments))
     except BrokenPipeError:
         sys.stderr.close()  # the reader of our output has gone (calib ... | head): nothing is wrong
         sys.exit(0)
+
+
+class _ByNumber:
+    """A stream on which each sign that is not printed is shown by its number: none turns a line, or ends it."""
+
+    def __init__(self, stream: TextIO) -> None:
+        self._stream = stream
+
+    def write(self, text: str) -> int:
+        return self._stream.write(by_number(text))
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._stream, name)
+
+
+def _run(typed: Sequence[str]) -> None:
+    try:
+        program(typed[0] if typed else None)(typed)
+    except CalibError as error:
+        for line in str(error).split("\n"):
+            print(f"error: {line}", file=sys.stderr)
+        sys.exit(next((status for kind, status in _STATUS.items() if isinstance(error, kind)), 2))

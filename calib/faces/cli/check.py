@@ -6,8 +6,8 @@ from typing import Annotated
 
 import typer
 
-from calib.faces.cli.frame import Desk, Reply, group, plotted, reads, writes
-from calib.faces.cli.options import AtTime, OneTag, Remarks, Tag, time_of, to_draw
+from calib.faces.cli.frame import Desk, Reply, group, happened_at, plotted, reads, writes
+from calib.faces.cli.options import AtTime, OneTag, Remarks, Tag, to_draw
 
 app = group("Intermediate checks between calibrations: add, list, chart.")
 
@@ -51,7 +51,7 @@ def add(
         "other_expanded_uncertainty": other_expanded_uncertainty,
     }  # fmt: skip
     session = desk.writing()
-    recorded = record_check(session, tag, time_of(at), cells, desk.signature())
+    recorded = record_check(session, tag, happened_at(at), cells, desk.signature())
     document = answer.document(check_on_file(session, recorded))
     if document["result"] != "failed":
         return Reply(document, answer.text)

@@ -8,7 +8,7 @@ import typer
 from calib.clock import clock
 from calib.errors import BadInputError, Finding
 from calib.faces.cli.frame import Desk, Reply, group, reads, writes
-from calib.faces.cli.options import AtTime, JobNamed, time_of
+from calib.faces.cli.options import AtTime, JobNamed, time_happened
 
 app = group("Conditions of the air that a velocity pressure or a thermal anemometer needs: add, list.")
 
@@ -58,7 +58,7 @@ def add(
         "humidity": (humidity, hygrometer, humidity_uncertainty),
     }
     values = _values(typed)
-    now = time_of(at)  # a time that is wrong is named once, not for each quantity
+    now = time_happened(at)  # a time that is wrong is named once, not for each quantity
     observed = at or now.isoformat()
     quantities: dict[str, Mapping[str, str | None]] = {
         f"command line --{quantity.replace('_', '-')}":

@@ -23,6 +23,7 @@ import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, ExitStack
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 from functools import partial
 from pathlib import Path
 from shlex import quote
@@ -257,6 +258,17 @@ def _tell(reply: Reply, *, as_json: bool) -> None:
 def say(text: str) -> None:
     """A message for people, on stderr."""
     print(harmless(_spelled(text)), file=sys.stderr)
+
+
+def happened_at(typed: str | None, column: str = "at") -> datetime:
+    """When something happened, as typed, or now; a time just ahead of this clock is said. Raises BadInputError for one to come."""
+    from calib.procedures.typed.time_to_come import notice_of
+
+    at = options.time_happened(typed, column)
+    notice = notice_of(at, clock())
+    if notice is not None:
+        say(f"notice: {notice}")
+    return at
 
 
 def plotted(charts: "Sequence[Chart]", plot: Path) -> None:

@@ -7,8 +7,8 @@ import typer
 
 from calib.clock import clock, end_of
 from calib.faces.cli.file import attached
-from calib.faces.cli.frame import Desk, Reply, RowOptions, group, reads, writes
-from calib.faces.cli.options import AtTime, FileToKeep, OnDate, Reason, Tag, day_of, days_of, time_of
+from calib.faces.cli.frame import Desk, Reply, RowOptions, group, happened_at, reads, writes
+from calib.faces.cli.options import AtTime, FileToKeep, OnDate, Reason, Tag, day_of, days_of
 from calib.procedures.typed.sheets import Cells
 
 app = group("The register: add, list, show, attach files, pair and part, suspend, release, retire.")
@@ -125,7 +125,7 @@ def part(desk: Desk, probe: Probe, meter: Meter, reason: Reason, at: AtTime = No
 def _pair(desk: Desk, tags: tuple[str, str], kind: str, at: str | None, reason: str) -> Reply:
     from calib.procedures.fleet.pair_instruments import change_pair
 
-    since = time_of(at)
+    since = happened_at(at)
     change_pair(desk.writing(), tags, kind, since, reason, desk.signature(f"instrument {kind}"))
     document = {"probe": tags[0], "meter": tags[1], "kind": kind, "at": since.isoformat(), "reason": reason}
     return Reply(document, f"{tags[0]} and {tags[1]}: {kind} from {since.isoformat()}")
@@ -161,7 +161,7 @@ def retire(desk: Desk, tag: Tag, reason: Reason, at: AtTime = None) -> Reply:
 def _event(desk: Desk, tag: str, kind: str, at: str | None, reason: str) -> Reply:
     from calib.procedures.fleet.record_event import record_event
 
-    since = time_of(at)
+    since = happened_at(at)
     record_event(desk.writing(), tag, kind, since, reason, desk.signature(kind))
     document = {"tag": tag, "event": kind, "at": since.isoformat(), "reason": reason}
     return Reply(document, f"{tag}: {kind} recorded, from {since.isoformat()}")

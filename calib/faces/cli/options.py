@@ -103,6 +103,16 @@ def time_of(typed: str | None, column: str = "at") -> datetime:
     return datetime.fromisoformat(typed)
 
 
+def time_happened(typed: str | None, column: str = "at") -> datetime:
+    """The time of what has happened, as it was typed, or now; raises BadInputError for one to come too."""
+    at = time_of(typed, column)
+    if typed is not None:
+        from calib.procedures.typed.time_to_come import expected_of
+
+        _checked(typed, expected_of(at, clock()), column)
+    return at
+
+
 def _checked(typed: str, expected: str | None, column: str) -> None:
     if expected is not None:
         raise BadInputError([Finding.typed(column, typed, expected)])

@@ -8,8 +8,8 @@ import typer
 
 from calib.clock import clock
 from calib.errors import BadInputError, CalibError, Finding
-from calib.faces.cli.frame import Desk, Reply, group, say, writes
-from calib.faces.cli.options import DEFAULT_COVERAGE, Coverage, probability_of, time_of
+from calib.faces.cli.frame import Desk, Reply, group, happened_at, say, writes
+from calib.faces.cli.options import DEFAULT_COVERAGE, Coverage, probability_of
 from calib.faces.report.file_names import FORMS
 
 if TYPE_CHECKING:  # the drawing and database libraries are imported by those who need them
@@ -75,7 +75,7 @@ def report(
     from calib.faces.report.write_report import Wanted
 
     forms = _forms(form, FORMS if issue else DRAFT_FORMS)
-    when, now = time_of(issued, "issued"), clock()
+    when, now = happened_at(issued, "issued"), clock()
     wanted = Wanted(str(job), forms, when, now, desk.units, probability_of(coverage))
     return _make(desk, wanted, reason, into, is_draft=not issue)
 

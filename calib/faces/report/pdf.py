@@ -9,18 +9,15 @@ from collections.abc import Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from functools import cache
 from importlib.resources import files
-from typing import Any, Literal
-
-import typst
+from typing import Literal
 
 from calib.faces.plain_text import shortened
 from calib.faces.report.blocks import Layout
 from calib.faces.report.typeset_blocks import Typesetting
 from calib.faces.report.typeset_signs import showable, typefaces, unseen
+from calib.faces.report.typesetter import typeset_files
 
-STANDARDS = ["a-3a", "ua-1"]
 Paper = Literal["a4", "us-letter"]
 
 _MARGIN = 45.4  # [pt] left and right, 16 mm
@@ -80,10 +77,12 @@ def begin_pdf(
         **typesetting.pictures,
         **{f"attachment-{place}": _given(attachment.content) for place, attachment in enumerate(attachments.values())},
     }
-    return _TYPESETTER.submit(_set, given, issued if issued.tzinfo else issued.replace(tzinfo=UTC))
+    return _WAITING.submit(
+        typeset_files, given, str(typefaces()), issued if issued.tzinfo else issued.replace(tzinfo=UTC)
+    )
 
 
-_TYPESETTER = ThreadPoolExecutor(1, "typesetter")
+_WAITING = ThreadPoolExecutor(1, "typesetter")
 
 
 def _is_text(content: bytes) -> bool:
@@ -97,26 +96,6 @@ def _is_text(content: bytes) -> bool:
 def _given(content: bytes) -> bytes:
     """A file as the wheel takes it, which is as UTF-8: any other is told as a list of its bytes."""
     return content if _is_text(content) else json.dumps(list(content)).encode()
-
-
-def _set(given: Mapping[str, bytes], issued: datetime) -> bytes:
-    # The wheel takes a mapping of files in memory too, of which main.typ is read first; its types do not say so.
-    read: Any = typst.compile
-    out: bytes = read(
-        dict(given),
-        format="pdf",
-        font_paths=_typefaces(),
-        ignore_system_fonts=True,
-        pdf_standards=STANDARDS,
-        timestamp=issued,
-    )
-    return out
-
-
-@cache
-def _typefaces() -> typst.Fonts:
-    """Those within the wheel and those of matplotlib: a page looks the same on every machine."""
-    return typst.Fonts(include_system_fonts=False, include_embedded_fonts=True, font_paths=[typefaces()])
 
 
 def _short(text: str) -> str:

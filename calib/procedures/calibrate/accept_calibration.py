@@ -18,6 +18,7 @@ from calib.procedures.on_record.in_force import curve_of
 from calib.procedures.on_record.register import load_register
 from calib.procedures.people.authorise import append, authorise
 from calib.procedures.people.four_eyes import against_one_person
+from calib.procedures.typed.time_to_come import expected_of
 from calib.procedures.verify.rests_on import must_be_whole, of_instruments
 from calib.records import ledger
 from calib.records.record import key, typed
@@ -130,8 +131,9 @@ def _of_call(
     if on < date.fromisoformat(calibration.calibrated_on):
         expected = f"a date on or after the calibration ({calibration.calibrated_on})"
         return Finding.typed("on", str(on), expected)
-    if on > signature.time.date():
-        return Finding.typed("on", str(on), "a date that is not in the future")
+    to_come = expected_of(on, signature.time)
+    if to_come is not None:
+        return Finding.typed("on", str(on), to_come)
     return _of_wish(on_file, wanted)
 
 

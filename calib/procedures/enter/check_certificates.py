@@ -18,10 +18,9 @@ from calib.procedures.typed.sheets import Cells, Sheets, TypedRow
 _OF_ACCEPTANCE = ("accepted_by", "criterion", "decision_rule")
 
 
-def certificate_findings(named: KnownNames, today: date) -> list[Finding]:
-    """All findings on instruments, calibrations and comparisons, on a day; whether curves come of them, fitting shows."""
-    calibrations = named.sheets["calibrations.csv"]
-    return [*_instruments(named), *_calibrations(named), *_to_come(calibrations, today), *_comparisons(named)]
+def certificate_findings(named: KnownNames) -> list[Finding]:
+    """All findings on instruments, calibrations and comparisons; whether curves come of them, fitting shows."""
+    return [*_instruments(named), *_calibrations(named), *_comparisons(named)]
 
 
 def use_findings(sheets: Sheets) -> list[Finding]:
@@ -119,14 +118,6 @@ def _dates(row: TypedRow, instruments: Mapping[str, Cells]) -> Iterable[Finding]
         end = add_months(calibrated, int(months))
         if date.fromisoformat(due) > end:
             yield row.finding("due_on", f"no later date than the calibration interval of {months} months gives ({end})")
-
-
-def _to_come(rows: Sequence[TypedRow], today: date) -> Iterable[Finding]:
-    for row in rows:
-        for column in ("calibrated_on", "accepted_on", "received_on", "issued_on"):
-            cell = row.get(column)
-            if cell is not None and date.fromisoformat(cell) > today:
-                yield row.finding(column, f"a date that is not in the future (it is {today})")
 
 
 def _reference_standards(row: TypedRow, named: KnownNames) -> Iterable[Finding]:

@@ -26,6 +26,7 @@ from calib.procedures.enter.names_on_record import NamesOnRecord
 from calib.procedures.typed.cells import same_time
 from calib.procedures.typed.columns import FILES
 from calib.records import tables
+from calib.records.issued_forms import form_bytes
 from calib.records.record import RecordCells, key
 from calib.records.tables import BY_THE_RULE
 
@@ -215,10 +216,18 @@ def _others(session: Session) -> Iterator[ExportedFile]:
         files = [column.name for column in columns if isinstance(column.type, LargeBinary)]
         rows = []
         for record in records:
-            cells = dict(record.model_dump())
+            cells = _as_it_is(session, record)
             for column in files:
                 if cells[column] is not None:
                     content, cells[column] = cells[column], hashlib.sha256(cells[column]).hexdigest()
                     yield ExportedFile(f"{NOT_IMPORTED}/files/{cells[column]}", content)
             rows.append(cells)
         yield from _csv(f"{NOT_IMPORTED}/{table.__tablename__}.csv", columns.keys(), rows)
+
+
+def _as_it_is(session: Session, record: SQLModel) -> RecordCells:
+    """The cells of a record; of an issued form with its own bytes, however they are kept. Raises RecordsError."""
+    cells = dict(record.model_dump())
+    if isinstance(record, tables.IssuedForm):
+        cells |= {"content": form_bytes(session, record), "encoding": None}
+    return cells

@@ -29,6 +29,7 @@ from calib.procedures.people.authorise import append, people_on_record, signed
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.rows_together import KnownNames
 from calib.procedures.typed.sheets import Sheets, TypedRow, cell_findings
+from calib.procedures.typed.time_to_come import findings_of_times, notices_of_times
 from calib.records import ledger
 from calib.records.record import key
 from calib.records.tables import Calibration, OutletRevision
@@ -84,6 +85,7 @@ def import_sheets(
     writing = _Writing(session, asked, signature, now, progress)
     for notice in [
         *([] if said is None else [said]),
+        *notices_of_times(complete, now),
         *outside_range(complete, checked.named.instruments),
         *odd_cells(complete, checked.named.instruments),
     ]:
@@ -107,15 +109,16 @@ class _Checked:
 
 def _checked(sheets: Sheets, recorded: Recorded, unread: frozenset[str], now: datetime) -> _Checked:
     of_cells = [finding for name, columns in FILES.items() for finding in cell_findings(sheets[name], columns)]
-    of_history = history_findings(KnownNames(sheets, recorded, unread), now)
+    of_times = findings_of_times(sheets, now)
+    of_history = history_findings(KnownNames(sheets, recorded, unread))
     named = KnownNames(in_force(sheets), recorded, unread)
-    of_certificates = certificate_findings(named, now.date())
+    of_certificates = certificate_findings(named)
     fitted = fit_curves(named)
     of_use = use_findings(named.sheets)
     judged = judge_acceptances(named, fitted.curves)
     of_jobs = job_findings(named, factors_here(named) if sheets["outlets.csv"] else {})
     findings = [
-        *of_cells, *of_history, *of_certificates, *fitted.findings, *of_use, *judged.findings, *of_jobs,
+        *of_cells, *of_times, *of_history, *of_certificates, *fitted.findings, *of_use, *judged.findings, *of_jobs,
     ]  # fmt: skip
     return _Checked(named, fitted, judged, findings)
 

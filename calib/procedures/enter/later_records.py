@@ -14,7 +14,6 @@ is on record already; the others of what the same import brings.
 
 from collections import defaultdict
 from collections.abc import Iterable
-from datetime import datetime
 
 from calib.errors import Finding
 from calib.procedures.enter.check_jobs import outlet_findings
@@ -69,12 +68,11 @@ def by_revision(rows: Iterable[TypedRow]) -> list[TypedRow]:
 # --- what is wrong ---------------------------------------------------------------------------------------------------------------
 
 
-def history_findings(named: KnownNames, now: datetime) -> list[Finding]:
+def history_findings(named: KnownNames) -> list[Finding]:
     """All findings on these files that stand in a row, or in a row beside the others."""
     sheets = named.sheets
     return [
         *_instruments_known(named),
-        *_not_to_come(sheets, now),
         *_values(sheets["events.csv"]),
         *_limits(sheets["checks.csv"]),
         *_of_certificates(named),
@@ -92,14 +90,6 @@ def _instruments_known(named: KnownNames) -> Iterable[Finding]:
     for row in named.sheets["pairings.csv"]:
         if row.sound("probe", "meter") and row.cells["probe"] == row.cells["meter"]:
             yield row.finding("meter", "another instrument than the probe")
-
-
-def _not_to_come(sheets: Sheets, now: datetime) -> Iterable[Finding]:
-    for file in ("events.csv", "checks.csv", "pairings.csv"):
-        for row in sheets[file]:
-            at = row.get("at")
-            if at is not None and datetime.fromisoformat(at) > now:
-                yield row.finding("at", f"a time that is not in the future (it is {now.isoformat(timespec='minutes')})")
 
 
 def _values(rows: Iterable[TypedRow]) -> Iterable[Finding]:

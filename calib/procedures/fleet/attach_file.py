@@ -8,7 +8,6 @@ bytes.
 
 import hashlib
 from dataclasses import dataclass
-from typing import Any
 from xml.parsers import expat
 
 from sqlmodel import Session, select
@@ -17,6 +16,7 @@ from calib.errors import BadInputError, Finding, NotInRecordsError, RecordsError
 from calib.procedures.on_record.attached_files import JPEG, PDF, PNG, XML
 from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
 from calib.procedures.people.authorise import append
+from calib.procedures.typed.declared_xml import parser_without_declarations
 from calib.procedures.typed.sheets import FileContent
 from calib.records import ledger
 from calib.records.record import key
@@ -63,17 +63,11 @@ def media_type(content: bytes) -> str | None:
 def _is_xml(content: bytes) -> bool:
     if not content.lstrip(b"\xef\xbb\xbf\xff\xfe\x00 \t\r\n").startswith(b"<"):
         return False
-    parser = expat.ParserCreate()
-    parser.EntityDeclHandler = _no_entities
     try:
-        parser.Parse(content, True)
+        parser_without_declarations().Parse(content, True)
     except (expat.ExpatError, ValueError, LookupError):
         return False
     return True
-
-
-def _no_entities(*_declared: Any) -> None:
-    raise ValueError("a declaration of an entity")  # a few of them can swell to any size
 
 
 def attachable(file: FileContent) -> FileRead:

@@ -11,6 +11,7 @@ from calib.errors import BadInputError, Finding
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.probe_pairs import PAIRED, PARTED, all_pairs
 from calib.procedures.people.authorise import append
+from calib.procedures.typed.time_to_come import expected_of
 from calib.records import ledger
 from calib.records.record import key
 from calib.records.tables import Instrument, Pairing
@@ -43,9 +44,9 @@ def _finding(
 ) -> Finding | None:
     if not reason.strip():
         return _wrong("reason", reason, "why, in a few words")
-    if at > now:
-        expected = f"a time that is not in the future (it is {now.isoformat(timespec='minutes')})"
-        return _wrong("at", at.isoformat(), expected)
+    to_come = expected_of(at, now)
+    if to_come is not None:
+        return _wrong("at", at.isoformat(), to_come)
     if probe.id == meter.id:
         return _wrong("METER", meter.tag, "another instrument than the probe")
     own = [pair for pair in all_pairs(session) if pair.probe_id == probe.id]

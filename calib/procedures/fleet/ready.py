@@ -1,37 +1,27 @@
-"""Is an instrument ready for use: the gate's answer before a job, and the uncertainty there."""
+"""Is an instrument ready for use: the gate's answer before a job, and the uncertainty there.
 
-from collections.abc import Iterable, Sequence
+Nothing heavy is imported here: what a curve says is asked for where an indication is.
+"""
+
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from typing import TYPE_CHECKING
 
-import numpy as np
-from sqlmodel import Session
+from sqlmodel import Session, select
 
-from calib.confirmation.interval import Decision, gate
-from calib.measurement import flows
-from calib.procedures.measure.gate_reading import probe_of
-from calib.procedures.measure.indicated import declared
-from calib.procedures.measure.results import Results, results
-from calib.procedures.measure.stability import basis_of, limits_basis, stability_at
+from calib.confirmation.interval import Decision, InstrumentOnRecord, gate
+from calib.procedures.on_record.by_keys import among
 from calib.procedures.on_record.by_name import instrument_tagged
-from calib.procedures.on_record.in_force import OnRecord, on_record_of
-from calib.quantities import Unit, read
+from calib.procedures.on_record.gate_probe import gate_probe
+from calib.procedures.on_record.probe_pairs import Pair, all_pairs
+from calib.procedures.on_record.register import load_register
+from calib.quantities import read
 from calib.records.record import key
 from calib.records.tables import Instrument
-from calib.uncertainty.propagation import combine
 
-
-@dataclass(frozen=True)
-class AtIndication:
-    """What the instrument would say at an indication, one observation, before outlet and method come in."""
-
-    indication: float  # [SI]
-    unit: Unit  # as typed
-    quantity: str  # of the value
-    result: Results  # corrected value, one element [SI]
-    names: tuple[str, ...]  # of the contributions
-    repeatability_known: bool  # False: the instrument declares none, and the observations must show it
-    stability_basis: str  # what the stability rests on
+if TYPE_CHECKING:
+    from calib.procedures.fleet.at_indication import AtIndication
 
 
 @dataclass(frozen=True)
@@ -40,7 +30,16 @@ class Readiness:
 
     instrument: Instrument
     decision: Decision
-    at: AtIndication | None  # absent where no indication was asked about, or the instrument is refused
+    at: "AtIndication | None"  # absent where no indication was asked about, or the instrument is refused
+
+
+@dataclass(frozen=True)
+class _Gear:
+    """Instruments and their partners, as the gate asks for them."""
+
+    register: Mapping[str, InstrumentOnRecord]
+    pairs: Sequence[Pair]
+    by_key: Mapping[int, Instrument]
 
 
 def ready(
@@ -51,34 +50,49 @@ def ready(
     A time to come is asked about as if it were now: what is known today is all there is to answer from.
     """
     instruments = [instrument_tagged(session, tag) for tag in tags]
-    records = on_record_of(session, [key(instrument.id) for instrument in instruments])
-    answers = []
-    for instrument in instruments:
-        asked = None if indication is None else read(indication, instrument.indicated)
-        decision = gate(
-            records.register, instrument.tag, at, max(at, now), None if asked is None else asked[0], indication or ""
-        )
-        decision = replace(
-            decision, reasons=(*decision.reasons, *_without_partner(records, instrument, at, max(at, now)))
-        )
-        there = (
-            _at_indication(records, instrument, decision, asked, at) if asked is not None and decision.allowed else None
-        )
-        answers.append(Readiness(instrument, decision, there))
-    return answers
+    gear = _gear_of(session, [key(instrument.id) for instrument in instruments])
+    decided = [Readiness(each, _decision(gear, each, at, max(at, now), indication), None) for each in instruments]
+    return decided if indication is None else _with_values(session, decided, at, indication)
 
 
-def _without_partner(records: OnRecord, instrument: Instrument, at: datetime, now: datetime) -> Iterable[str]:
+def _gear_of(session: Session, instruments: Collection[int]) -> _Gear:
+    pairs = all_pairs(session, instruments)
+    with_partners = {*instruments, *(partner for pair in pairs for partner in (pair.probe_id, pair.meter_id))}
+    registered = session.exec(among(select(Instrument), Instrument.id, with_partners))
+    return _Gear(load_register(session, with_partners), pairs, {key(each.id): each for each in registered})
+
+
+def _decision(gear: _Gear, instrument: Instrument, at: datetime, now: datetime, indication: str | None) -> Decision:
+    value = None if indication is None else read(indication, instrument.indicated)[0]
+    decision = gate(gear.register, instrument.tag, at, now, value, indication or "")
+    return replace(decision, reasons=(*decision.reasons, *_without_partner(gear, instrument, at, now)))
+
+
+def _with_values(session: Session, decided: Sequence[Readiness], at: datetime, indication: str) -> list[Readiness]:
+    """The same with what each instrument that may be used says at an indication."""
+    from calib.procedures.fleet.at_indication import at_indication  # noqa: PLC0415 (numpy and scipy)
+    from calib.procedures.on_record.in_force import on_record_of  # noqa: PLC0415
+
+    records = on_record_of(session, [key(each.instrument.id) for each in decided])
+    return [
+        replace(each, at=at_indication(records, each.instrument, each.decision, indication, at.date()))
+        if each.decision.allowed
+        else each
+        for each in decided
+    ]
+
+
+def _without_partner(gear: _Gear, instrument: Instrument, at: datetime, now: datetime) -> Iterable[str]:
     """Why there is nothing to use it with: every reading of a pair needs both, and each of its partners is refused."""
-    held = [pair for pair in records.pairs if pair.holds(at)]
+    held = [pair for pair in gear.pairs if pair.holds(at)]
     decisions = [
         *(
-            gate(records.register, records.instruments[pair.meter_id].tag, at, now)
+            gate(gear.register, gear.by_key[pair.meter_id].tag, at, now)
             for pair in held
             if pair.probe_id == instrument.id
         ),
         *(
-            probe_of(records, instrument, records.instruments[pair.probe_id], at, now)
+            gate_probe(gear.register, instrument, gear.by_key[pair.probe_id], at, now)
             for pair in held
             if pair.meter_id == instrument.id
         ),
@@ -88,22 +102,3 @@ def _without_partner(records: OnRecord, instrument: Instrument, at: datetime, no
     for decision in decisions:
         for reason in decision.reasons:
             yield f"{instrument.tag}: it belongs with {reason}"
-
-
-def _at_indication(
-    records: OnRecord, instrument: Instrument, decision: Decision, asked: tuple[float, Unit], at: datetime
-) -> AtIndication:
-    calibration = decision.calibration
-    assert calibration is not None  # noqa: S101 (the gate lets nothing pass without one)
-    stability = stability_at(records, instrument, calibration, [at.date()], asked[0])
-    evaluated = flows(declared(instrument, records.curve(calibration.record_id), asked[0], stability))
-    from_history = np.isfinite(stability.degrees_of_freedom[0])
-    return AtIndication(
-        asked[0],
-        asked[1],
-        instrument.quantity,
-        results(evaluated.velocity, combine(evaluated.velocity_contributions)),
-        tuple(contribution.name for contribution in evaluated.velocity_contributions),
-        instrument.repeatability is not None,
-        str(basis_of(records, instrument, calibration)) if from_history else limits_basis(instrument),
-    )

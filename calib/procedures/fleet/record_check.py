@@ -21,6 +21,7 @@ from calib.procedures.people.authorise import append
 from calib.procedures.typed import cells as checks
 from calib.procedures.typed.declaration import TypedColumn
 from calib.procedures.typed.sheets import TypedRow, cell_findings, typed_row
+from calib.procedures.typed.time_to_come import expected_of
 from calib.quantities import UNITS
 from calib.records import ledger
 from calib.records.record import key
@@ -111,8 +112,9 @@ def _findings(asked: CheckAsked, signature: ledger.Signature) -> list[Finding]:
     )
     findings += _of_limits(row)
     findings += _of_two(asked)
-    if at > signature.time:
-        findings.append(Finding.typed("at", at.isoformat(), "a time that is not in the future"))
+    to_come = expected_of(at, signature.time)
+    if to_come is not None:
+        findings.append(Finding.typed("at", at.isoformat(), to_come))
     return findings
 
 

@@ -8,6 +8,7 @@ from calib.confirmation.interval import RELEASE, RETIREMENT, SUSPENSION
 from calib.errors import BadInputError, Finding
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.people.authorise import append
+from calib.procedures.typed.time_to_come import expected_of
 from calib.records import ledger
 from calib.records.record import key, moment
 from calib.records.tables import Event
@@ -35,9 +36,9 @@ def _finding(kind: str, at: datetime, reason: str, past: list[str], now: datetim
     suspended = states[-1:] == [SUSPENSION]
     if not reason.strip():
         return Finding.typed("reason", "", "why, in a few words")
-    if at > now:
-        expected = f"a time that is not in the future (it is {now.isoformat(timespec='minutes')})"
-        return Finding.typed("at", at.isoformat(), expected)
+    to_come = expected_of(at, now)
+    if to_come is not None:
+        return Finding.typed("at", at.isoformat(), to_come)
     if RETIREMENT in states:
         expected = "an instrument in service; this one is retired"
     elif kind == RELEASE and not suspended:

@@ -2,7 +2,6 @@
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 from datetime import datetime
 from itertools import chain
 from typing import NamedTuple
@@ -11,7 +10,7 @@ import numpy as np
 
 from calib.airflow.velocity import low_pressure_text
 from calib.arrays import Floats, by_kind
-from calib.confirmation.interval import Decision, gate
+from calib.confirmation.interval import gate
 from calib.errors import CalibError, MeasuringIntervalError
 from calib.measurement import flows
 from calib.measurement.way import ProbeUse, ReferenceAir
@@ -20,6 +19,7 @@ from calib.procedures.measure.arrays import arrays_of, density_of_reference
 from calib.procedures.measure.indicated import declared
 from calib.procedures.measure.stability import stability_at
 from calib.procedures.measure.standing import MeasuringSystem, Standing
+from calib.procedures.on_record.gate_probe import gate_probe
 from calib.procedures.on_record.in_force import OnRecord
 from calib.procedures.on_record.probe_pairs import reasons_against
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
@@ -157,23 +157,7 @@ def _pair(
         tags = {instrument_id: instrument.tag for instrument_id, instrument in records.instruments.items()}
         yield from reasons_against(records.pairs, instrument, probe, at, tags)
     if probe is not None and way_of_instrument(instrument).probe is ProbeUse.CALIBRATED_WITH:
-        yield from probe_of(records, instrument, probe, at, now).reasons
-
-
-def probe_of(
-    records: OnRecord, meter: tables.Instrument, probe: tables.Instrument, at: datetime, now: datetime
-) -> Decision:
-    """Decision on a probe with its meter: by its own calibration, or by the meter's where both were calibrated as one."""
-    if way_of_instrument(meter).probe is not ProbeUse.CALIBRATED_WITH:
-        return gate(records.register, probe.tag, at, now)
-    own = records.register[meter.tag]
-    as_pair = replace(
-        records.register[probe.tag],
-        calibrations=own.calibrations,
-        interval_months=own.interval_months,
-        interval_changes=own.interval_changes,
-    )
-    return gate({**records.register, probe.tag: as_pair}, probe.tag, at, now)
+        yield from gate_probe(records.register, instrument, probe, at, now).reasons
 
 
 def _shown(reading: tables.Reading, observed: Observed, value: float) -> str:
@@ -234,7 +218,7 @@ def _evaluated(records: OnRecord, standing: Sequence[Standing]) -> list[Gated]:
     """What only shows when readings are evaluated: scaled indications, low pressures, pairs and traverses that cannot be."""
     first, kind = by_kind(standing, lambda reading: (reading.system, reading.way))
     of_kind = [_without_reference(records, reading) for reading in first]
-    why_not = [of_kind[number] for number in kind]
+    why_not = [of_kind[each] for each in kind]
     known = [reading for reading, why in zip(standing, why_not, strict=True) if why is None]
     answers = iter(_told_from_zero(records, known))
     return [next(answers) if why is None else Gated(None, (why,)) for why in why_not]
@@ -292,9 +276,9 @@ def _expanded_uncertainties(records: OnRecord, standing: Sequence[Standing]) -> 
     """U of one indication of the instruments about the mean ones [SI], within their measuring intervals; NaN where not asked."""
     expanded = np.full(len(standing), np.nan)
     asked = [row for row, reading in enumerate(standing) if reading.way.low is not None]
-    firsts, number = by_kind([standing[row] for row in asked], lambda reading: reading.calibration.record_id)
+    firsts, kind = by_kind([standing[row] for row in asked], lambda reading: reading.calibration.record_id)
     for each, first in enumerate(firsts):
-        rows = np.array(asked)[number == each]
+        rows = np.array(asked)[kind == each]
         curve = records.curve(first.calibration.record_id)
         means = np.clip([standing[row].indication.mean for row in rows], curve.low, curve.high)
         days = [standing[row].at.date() for row in rows]

@@ -15,10 +15,10 @@ from calib.procedures.on_record.in_force import OnRecord
 
 def stability_of(standing: Sequence[Standing], owner: Integers, x: Floats, records: OnRecord) -> StabilityHere:
     """Stability of the instruments of readings at P indications [SI], each of the reading with the number `owner`, (P,)."""
-    firsts, number = by_kind(standing, lambda reading: reading.calibration.record_id)
+    firsts, kind = by_kind(standing, lambda reading: reading.calibration.record_id)
     change = StabilityHere(np.empty(x.size), np.full(x.size, np.inf))
     for each, first in enumerate(firsts):
-        lot = np.flatnonzero(number[owner] == each)
+        lot = np.flatnonzero(kind[owner] == each)
         days = [standing[row].at.date() for row in owner[lot]]
         here = stability_at(records, first.instrument, first.calibration, days, x[lot])
         change.half_width[lot], change.degrees_of_freedom[lot] = here.half_width, here.degrees_of_freedom

@@ -1,11 +1,13 @@
 """Files kept with instruments and calibrations, as the records hold them."""
 
+from collections import defaultdict
 from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any
 
 from sqlmodel import Session, col, func, select
 
+from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.records.record import key
 from calib.records.tables import Attached, Attachment
@@ -14,20 +16,17 @@ PDF, PNG, JPEG, XML = "application/pdf", "image/png", "image/jpeg", "application
 PHOTOS = (PNG, JPEG)
 
 
-def files_of(
-    session: Session, *, instrument_id: int | None = None, calibration_id: int | None = None
-) -> list[dict[str, Any]]:
-    """Files of an instrument or of a calibration, in the order in which they were attached, without their content."""
-    query = (
-        select(Attachment.name, Attachment.media_type, Attachment.sha256, Attached.remarks)
-        .join(Attached)
-        .where(Attached.instrument_id == instrument_id, Attached.calibration_id == calibration_id)
-        .order_by(col(Attached.id))
-    )
-    return [
-        {"name": name, "media_type": kind, "sha256": sha256, "remarks": remarks}
-        for name, kind, sha256, remarks in session.exec(query)
-    ]
+def files_of(session: Session, owner: Any, keys: Collection[int]) -> dict[int, list[dict[str, Any]]]:
+    """Files of each instrument or calibration, in the order in which they were attached, without their content.
+
+    `owner` is the column of `Attached` that holds the keys.
+    """
+    columns = (owner, Attachment.name, Attachment.media_type, Attachment.sha256, Attached.remarks)
+    query = select(*columns).join(Attached).order_by(col(Attached.id))  # type: ignore[call-overload]
+    files: dict[int, list[dict[str, Any]]] = defaultdict(list)
+    for owner_id, name, kind, sha256, remarks in by_keys(session, query, owner, keys):
+        files[owner_id].append({"name": name, "media_type": kind, "sha256": sha256, "remarks": remarks})
+    return files
 
 
 @dataclass(frozen=True)

@@ -19,8 +19,8 @@ def among(query: Any, column: Any, keys: Collection[int] | None) -> Any:
 def cells_of(session: Session, table: type[SQLModel], confined: Callable[[Any], Any]) -> list[Any]:
     """Rows of a confined query for a table as named tuples of its cells: of thousands no mapped object is made."""
     # Past the session, which would look for mapped objects; whatever was added to it is flushed already.
-    found = session.connection().execute(confined(select(*inspect(table).local_table.columns)))
-    return list(map(_named_cells(table)._make, found))
+    rows = session.connection().execute(confined(select(*inspect(table).local_table.columns)))
+    return list(map(_named_cells(table)._make, rows))
 
 
 @lru_cache(maxsize=16)

@@ -1,6 +1,9 @@
 """Calibrations as the records hold them: certificate, comparisons, standards, acceptance, the curve that counts."""
 
+from collections import defaultdict
+from collections.abc import Collection
 from dataclasses import dataclass
+from typing import Any
 
 from sqlmodel import Session, col, select
 
@@ -8,16 +11,19 @@ from calib.errors import Finding
 from calib.procedures.certificate.fit_curve import CurveWish, FittedCurve, fit_curve
 from calib.procedures.certificate.phase import AS_FOUND
 from calib.procedures.on_record.attached_files import files_of
+from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
-from calib.procedures.on_record.what_counts import counts_of_its_calibration, curves_of
+from calib.procedures.on_record.what_counts import counts_of_its_calibration
 from calib.procedures.typed.sheets import Cells
 from calib.records import ledger, tables
 from calib.records.record import RecordCells, key, typed
 from calib.records.tables import (
     Acceptance,
+    Attached,
     Calibration,
     Comparison,
     Instrument,
+    LedgerEntry,
     ReferenceStandard,
     StoredCurve,
     Withdrawal,
@@ -81,24 +87,54 @@ class CalibrationOnFile:
 
 def calibration_on_file(session: Session, tag: str, certificate: str | None) -> CalibrationOnFile:
     """A calibration by its certificate number, or the instrument's latest; raises NotInRecordsError."""
-    instrument = instrument_tagged(session, tag)
-    calibration = calibration_numbered(session, instrument, certificate)
-    own = key(calibration.id)
-    standards = select(Instrument.tag).join(ReferenceStandard).where(ReferenceStandard.calibration_id == own)
-    comparisons = select(Comparison).where(Comparison.calibration_id == own).order_by(col(Comparison.id))
-    *earlier, curve = curves_of(session, own)
-    return CalibrationOnFile(
-        instrument,
-        calibration,
-        session.exec(select(Acceptance).where(Acceptance.calibration_id == own)).first(),
-        tuple(session.exec(standards)),
-        tuple(session.exec(comparisons)),
-        curve,
-        tuple(earlier),
-        tuple(files_of(session, calibration_id=own)),
-        ledger.written(session, "calibration", own)[0],
-        _withdrawn(session, session.exec(select(Withdrawal).where(Withdrawal.calibration_id == own)).first()),
+    asked = key(calibration_numbered(session, instrument_tagged(session, tag), certificate).id)
+    return calibrations_by_key(session, [asked])[asked]
+
+
+def calibrations_by_key(session: Session, keys: Collection[int]) -> dict[int, CalibrationOnFile]:
+    """Calibrations by their keys: a question for each kind of record, however many calibrations there are."""
+    query = (
+        select(Calibration, Instrument, Acceptance, Withdrawal)
+        .join(Instrument)
+        .outerjoin(Acceptance, col(Acceptance.calibration_id) == Calibration.id)
+        .outerjoin(Withdrawal, col(Withdrawal.calibration_id) == Calibration.id)
     )
+    standards = _by_calibration(
+        session,
+        keys,
+        ReferenceStandard,
+        select(ReferenceStandard.calibration_id, Instrument.tag).join(Instrument),
+    )
+    comparisons = _by_calibration(session, keys, Comparison, select(Comparison.calibration_id, Comparison))
+    curves = _by_calibration(session, keys, StoredCurve, select(StoredCurve.calibration_id, StoredCurve))
+    files = files_of(session, Attached.calibration_id, keys)
+    entries = select(LedgerEntry.record_id, LedgerEntry.person).where(LedgerEntry.record_table == "calibration")
+    typed_by = dict(by_keys(session, entries, LedgerEntry.record_id, keys))
+    on_file = {}
+    for calibration, instrument, acceptance, withdrawal in by_keys(session, query, Calibration.id, keys):
+        calibration_id = key(calibration.id)
+        *earlier, curve = curves[calibration_id]
+        on_file[calibration_id] = CalibrationOnFile(
+            instrument,
+            calibration,
+            acceptance,
+            tuple(standards[calibration_id]),
+            tuple(comparisons[calibration_id]),
+            curve,
+            tuple(earlier),
+            tuple(files[calibration_id]),
+            typed_by[calibration_id],
+            _withdrawn(session, withdrawal),
+        )
+    return on_file
+
+
+def _by_calibration(session: Session, keys: Collection[int], table: Any, query: Any) -> dict[int, list[Any]]:
+    """What belongs to each calibration, in the order in which it was recorded; `query` gives the calibration's key first."""
+    gathered: dict[int, list[Any]] = defaultdict(list)
+    for calibration_id, record in by_keys(session, query.order_by(col(table.id)), table.calibration_id, keys):
+        gathered[calibration_id].append(record)
+    return gathered
 
 
 def against_withdrawn(on_file: CalibrationOnFile) -> Finding | None:

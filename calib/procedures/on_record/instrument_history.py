@@ -13,7 +13,7 @@ from calib.procedures.on_record.instruments import InstrumentStatus, checks_of, 
 from calib.procedures.on_record.probe_pairs import pairings_of
 from calib.records import ledger
 from calib.records.record import RecordCells, key, moment, typed
-from calib.records.tables import Calibration, Disposition, Event, ImpactLine, ImpactReview, Reading, Refusal
+from calib.records.tables import Attached, Calibration, Disposition, Event, ImpactLine, ImpactReview, Reading, Refusal
 
 
 @dataclass(frozen=True)
@@ -35,16 +35,15 @@ def instrument_history(session: Session, tag: str, at: datetime) -> InstrumentHi
     instrument = instrument_tagged(session, tag)
     own = key(instrument.id)
     events = session.exec(select(Event).where(Event.instrument_id == own).order_by(col(Event.id)))
+    calibrations = calibrations_on_file(session, tag)
+    files = files_of(session, Attached.calibration_id, [each["id"] for each in calibrations])
     return InstrumentHistory(
         statuses(session, [instrument], at)[0],
-        tuple(
-            each | {"files": files_of(session, calibration_id=each["id"])}
-            for each in calibrations_on_file(session, tag)
-        ),
+        tuple(each | {"files": files[each["id"]]} for each in calibrations),
         tuple(typed(event, "instrument_id") | _person(session, "event", event.id) for event in events),
         tuple({"tag": tag} | typed(check, "instrument_id") for check in checks_of(session, tag)),
         tuple(pairings_of(session, own)),
-        tuple(files_of(session, instrument_id=own)),
+        tuple(files_of(session, Attached.instrument_id, [own])[own]),
         tuple(_reviews(session, own)),
         _used(session, own),
     )

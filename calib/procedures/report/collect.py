@@ -11,7 +11,7 @@ from calib.procedures.measure.evaluate import Evaluation, evaluate
 from calib.procedures.measure.gate_reading import air_of_reading
 from calib.procedures.measure.risks import RisksOfJob, risks_of
 from calib.procedures.measure.standing import Standing
-from calib.procedures.on_record.calibrations import CalibrationOnFile, calibration_on_file
+from calib.procedures.on_record.calibrations import CalibrationOnFile, calibrations_by_key
 from calib.procedures.report.amendments import Amendment, amendments_of
 from calib.procedures.report.issued import Issue, issued_bytes, issues_of
 from calib.procedures.report.standards_used import StandardsUsed, standards_used
@@ -44,8 +44,14 @@ class JobReport:
 def report(session: Session, job: str, now: datetime, coverage_probability: float = COVERAGE_PROBABILITY) -> JobReport:
     """Evaluate a job for its report; raises NotInRecordsError."""
     evaluation = evaluate(session, job, now, coverage_probability)
-    used = {pair for standing in evaluation.measured for pair in instruments_of(standing)}
-    calibrations = {names: calibration_on_file(session, *names) for names in sorted(used)}
+    used = {
+        names: decision.calibration.record_id
+        for each in evaluation.measured
+        for names, decision in instruments_of(each).items()
+        if decision.calibration is not None
+    }
+    on_file = calibrations_by_key(session, set(used.values()))
+    calibrations = {names: on_file[used[names]] for names in sorted(used)}
     amendments = amendments_of(session, evaluation, now)
     issues = issues_of(session, job)
     return JobReport(

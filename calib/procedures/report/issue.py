@@ -5,7 +5,6 @@ write lock is taken, and anew within it if somebody wrote meanwhile: so others s
 entry just before its own. JSON is always among the forms, since the next revision is compared with it.
 """
 
-import hashlib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -17,9 +16,10 @@ from calib.procedures.on_record.by_name import job_named
 from calib.procedures.people.authorise import append, authorise
 from calib.procedures.report.issued import issues_of
 from calib.procedures.verify.rests_on import must_be_whole, of_job
+from calib.records.issued_forms import kept_forms
 from calib.records.ledger import Signature
 from calib.records.record import key
-from calib.records.tables import IssuedForm, IssuedReport
+from calib.records.tables import IssuedReport
 
 
 @dataclass(frozen=True)
@@ -74,14 +74,4 @@ def issue_report(session: Session, wanted: ToIssue, signature: Signature) -> Non
         ledger_digest=wanted.ledger_digest,
     )
     append(session, [report], signature)
-    append(session, [_form(key(report.id), form, *named) for form, named in wanted.forms.items()], signature)
-
-
-def _form(report: int, form: str, name: str, content: bytes) -> IssuedForm:
-    return IssuedForm(
-        issued_report_id=report,
-        form=form,
-        name=name,
-        sha256=hashlib.sha256(content).hexdigest(),
-        content=content,
-    )
+    append(session, kept_forms(wanted.forms, key(report.id)), signature)

@@ -7,6 +7,7 @@ from sqlmodel import Session, col, select
 
 from calib.errors import NotInRecordsError
 from calib.procedures.on_record.by_name import job_named
+from calib.records.issued_forms import form_bytes, is_as_issued
 from calib.records.ledger import written
 from calib.records.record import key
 from calib.records.tables import IssuedForm, IssuedReport, Job
@@ -59,9 +60,9 @@ def _issue(session: Session, job: Job, report: IssuedReport) -> Issue:
 
 
 def issued_bytes(session: Session, job: str, revision: int, form: str) -> bytes:
-    """The bytes of a form as they were issued; raises NotInRecordsError, with what there is."""
-    content = session.exec(
-        select(IssuedForm.content)
+    """The bytes of a form as they were issued; raises NotInRecordsError, with what there is, or RecordsError for changed ones."""
+    of_revision = session.exec(
+        select(IssuedForm)
         .join(IssuedReport, col(IssuedReport.id) == col(IssuedForm.issued_report_id))
         .where(
             IssuedReport.job_id == job_named(session, job).id,
@@ -69,11 +70,11 @@ def issued_bytes(session: Session, job: str, revision: int, form: str) -> bytes:
             IssuedForm.form == form,
         )
     ).first()
-    if content is None:
+    if of_revision is None:
         is_there = any(issue.revision == revision for issue in issues_of(session, job))
         what = f"the report of {job} as {form}" if is_there else f"the report of {job}"
         raise NotInRecordsError(f"no revision {revision} of {what}: {_issued(session, job)}")
-    return content
+    return form_bytes(session, of_revision)
 
 
 def _issued(session: Session, job: str) -> str:
@@ -85,7 +86,7 @@ def issue_with(session: Session, content: bytes) -> FoundIssue | None:
     """The issue that these very bytes are a form of; None where they are of none."""
     digest = hashlib.sha256(content).hexdigest()
     forms = session.exec(select(IssuedForm).where(IssuedForm.sha256 == digest)).all()
-    same = next((form for form in forms if form.content == content), None)
+    same = next((form for form in forms if is_as_issued(session, form)), None)
     if same is None:
         return None
     report = session.exec(select(IssuedReport).where(IssuedReport.id == same.issued_report_id)).one()

@@ -1,5 +1,6 @@
 """The columns of the import files: what each cell may hold. The names are the contract with the user's spreadsheets."""
 
+from datetime import date, datetime
 from functools import partial
 
 from calib.confirmation.words import DECISION_RULES, JUDGED
@@ -191,8 +192,8 @@ _DECLARED = (
             _must("certificate", any_text, "number of the certificate"),
             _must("laboratory", any_text, "who calibrated"),
             _may("accreditation", any_text, "the laboratory's accreditation"),
-            _must("calibrated_on", day, "day of the calibration"),
-            _may("accepted_on", day, "day on which it was accepted for use"),
+            _must("calibrated_on", day, "day of the calibration", happened=date.fromisoformat),
+            _may("accepted_on", day, "day on which it was accepted for use", happened=date.fromisoformat),
             _may("due_on", day, "day on which the next one is due, where that is sooner than the interval says"),
             _may("temperature_degC", AIR_TEMPERATURE, "temperature of the air at the calibration"),
             _may("pressure_kPa", AIR_PRESSURE, "pressure of the air at the calibration"),
@@ -202,8 +203,10 @@ _DECLARED = (
             _may("criterion", any_text, "what it was held against, in words, beside accepted_on"),
             _may("decision_rule", one_of(*DECISION_RULES), "rule of the statement of conformity, beside accepted_on"),
             _may("judged", one_of(*JUDGED), "what is held against the criterion, beside decision_rule"),
-            _may("received_on", day, "day on which the laboratory received the instrument"),
-            _may("issued_on", day, "day on which the certificate was issued"),
+            _may(
+                "received_on", day, "day on which the laboratory received the instrument", happened=date.fromisoformat
+            ),
+            _may("issued_on", day, "day on which the certificate was issued", happened=date.fromisoformat),
             _may(
                 "adjustment",
                 one_of("yes", "no"),
@@ -330,7 +333,7 @@ _DECLARED = (
             _must("job", any_text, "the job"),
             _must("outlet", any_text, "the outlet or the duct's section"),
             _must("instrument", any_text, "tag of the instrument"),
-            _must("observed_at", time_with_zone, "when", compared=same_time),
+            _must("observed_at", time_with_zone, "when", compared=same_time, happened=datetime.fromisoformat),
             _may("indication", finite_number, "the mean as shown"),
             _must("unit", any_text, "the unit of the values"),
             _may("observations", numbers, "repeated passes, joined by semicolons"),
@@ -397,7 +400,7 @@ _DECLARED = (
         (
             _must("job", any_text, "the job"),
             _must("conditions", any_text, "the name by which readings refer to them"),
-            _must("observed_at", time_with_zone, "when"),
+            _must("observed_at", time_with_zone, "when", happened=datetime.fromisoformat),
             _must(
                 "quantity",
                 one_of(*tables.CONDITION_QUANTITIES),
@@ -419,7 +422,7 @@ _DECLARED = (
         (
             _must("tag", any_text, "the instrument"),
             _must("kind", one_of(*tables.EVENT_KINDS), "what happened"),
-            _must("at", time_with_zone, "when"),
+            _must("at", time_with_zone, "when", happened=datetime.fromisoformat),
             _must("reason", any_text, "why"),
             _may("value", any_text, "what it is now: a location, an interval in months"),
         ),
@@ -431,7 +434,7 @@ _DECLARED = (
         tables.IntermediateCheck,
         (
             _must("tag", any_text, "the instrument"),
-            _must("at", time_with_zone, "when"),
+            _must("at", time_with_zone, "when", happened=datetime.fromisoformat),
             _must("kind", one_of(*tables.CHECK_KINDS), "the kind of check"),
             _must("value", finite_number, "what was observed"),
             _must("low", finite_number, "the lower limit of what passes"),
@@ -451,7 +454,7 @@ _DECLARED = (
             _must("probe", any_text, "tag of the probe"),
             _must("meter", any_text, "tag of the meter"),
             _must("kind", one_of("paired", "parted"), "whether they are a pair from then on"),
-            _must("at", time_with_zone, "from when on"),
+            _must("at", time_with_zone, "from when on", happened=datetime.fromisoformat),
             _must("reason", any_text, "why"),
         ),
         references=(_tag("probe", "probe_id"), _tag("meter", "meter_id")),

@@ -15,6 +15,7 @@ from typing import Any
 from zipfile import is_zipfile
 
 from calib.errors import Finding
+from calib.procedures.typed.bounded_workbook import Extent, WorkbookError, extent_of
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.declaration import TypedColumn
 from calib.procedures.typed.sheets import FileContent, TypedRow, read_csv, sheet_rows
@@ -55,18 +56,36 @@ def _read_workbook(
 ) -> tuple[list[TypedRow], list[Finding]]:
     from openpyxl import load_workbook  # noqa: PLC0415 (a fifth of a second, for workbooks only)
 
+    def opened(*, results: bool) -> Any:
+        return load_workbook(io.BytesIO(file.content), read_only=True, data_only=results, keep_links=False)
+
     try:
+        extent = extent_of(file.content)
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # of styles and extensions that no comparison needs
-            values, formulas = (
-                load_workbook(io.BytesIO(file.content), read_only=True, data_only=results) for results in (True, False)
-            )
+            values = opened(results=True)
             name, finding = _sheet_of(file, values.sheetnames, sheet)
             if finding is not None:
                 return [], [finding]
-            return _rows_of_sheet(f"{file.source}, sheet {name}", values[name], formulas[name], columns)
+            rows: Iterable[tuple[Sequence[Any], Sequence[Any]]] = (
+                (row, row) for row in _rows_within(extent, values[name])
+            )
+            if extent.has_formulas_without_results:
+                shown, typed = (_rows_within(extent, each[name]) for each in (values, opened(results=False)))
+                rows = zip(shown, typed, strict=True)
+            return _rows_of_sheet(f"{file.source}, sheet {name}", rows, columns)
+    except WorkbookError as error:
+        return [], [Finding(file.source, None, None, None, str(error))]
     except Exception as error:  # noqa: BLE001 (whatever the library trips over in a file that is no workbook)
         return [], [Finding(file.source, None, None, None, f"a workbook that can be read ({type(error).__name__})")]
+
+
+def _rows_within(extent: Extent, sheet: Any) -> Iterable[Sequence[Any]]:
+    """The rows of a sheet as far as they may be filled, whatever the sheet says of its own size."""
+    if not extent.rows:
+        return []
+    rows: Iterable[Sequence[Any]] = sheet.iter_rows(1, extent.rows, 1, extent.columns)
+    return rows
 
 
 def _sheet_of(file: FileContent, names: Sequence[str], wanted: str | None) -> tuple[str, Finding | None]:
@@ -81,12 +100,12 @@ def _sheet_of(file: FileContent, names: Sequence[str], wanted: str | None) -> tu
 
 
 def _rows_of_sheet(
-    source: str, values: Any, formulas: Any, columns: Iterable[TypedColumn]
+    source: str, rows_of_cells: Iterable[tuple[Sequence[Any], Sequence[Any]]], columns: Iterable[TypedColumn]
 ) -> tuple[list[TypedRow], list[Finding]]:
     findings: list[Finding] = []
     lines: list[list[str]] = []
     width = 0
-    for row_number, (shown, typed) in enumerate(zip(values.iter_rows(), formulas.iter_rows(), strict=True), start=1):
+    for row_number, (shown, typed) in enumerate(rows_of_cells, start=1):
         texts = [cell_as_typed(cell.value, getattr(cell, "number_format", "General")) for cell in shown]
         if row_number == 1:
             width = len(_without_tail(texts))

@@ -16,6 +16,7 @@ from calib.procedures.typed import cells as checks
 from calib.uncertainty.series import FEWEST_OF_A_SERIES
 
 LOG_COLUMNS = ("time", "value")
+MOST_OF_A_LOG = 500_000  # values: five days at one a second
 _UNEVEN = 0.5  # a step of time may differ from the usual one by half of it before the series is no series
 
 
@@ -93,6 +94,8 @@ def log_findings(name: str, log: bytes) -> list[Finding]:
         lines = list(csv.reader(io.StringIO(log.decode("utf-8-sig"), newline=""), strict=True))
     except (UnicodeDecodeError, csv.Error) as error:
         return [Finding(name, None, None, None, f"comma-separated UTF-8 text ({error})")]
+    if len(lines) - 1 > MOST_OF_A_LOG:
+        return [Finding(name, None, None, None, f"at most {MOST_OF_A_LOG:,} values; found {len(lines) - 1:,}")]
     if not lines or tuple(cell.strip() for cell in lines[0]) != LOG_COLUMNS:
         return [Finding(name, 1, None, None, "the header time,value")]
     findings = []

@@ -2,6 +2,7 @@
 
 import csv
 import io
+from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -10,6 +11,9 @@ from calib.errors import Finding
 from calib.procedures.typed.declaration import TypedColumn
 
 Cells = Mapping[str, str | None]  # column -> as typed
+
+_MOST_UNKNOWN = 20  # columns that are named each by itself
+_LONGEST_NAME = 60  # signs of a column's name in a message
 
 
 @dataclass(frozen=True)
@@ -159,14 +163,25 @@ def _names(columns: Iterable[TypedColumn]) -> str:
 
 def _header_findings(source: str, header: Sequence[str], columns: Iterable[TypedColumn]) -> Iterable[Finding]:
     known = {column.name for column in columns}
-    for name in dict.fromkeys(header):
-        if name not in known:
-            yield Finding(source, 1, name or "(no name)", None, f"one of the columns {_names(columns)}")
-        elif header.count(name) > 1:
-            yield Finding(source, 1, name, None, f"the column once, found {header.count(name)} times")
+    counts = Counter(header)
+    unknown = [name for name in counts if name not in known]
+    expected = f"one of the columns {_names(columns)}"
+    if len(unknown) > _MOST_UNKNOWN:  # another file: one line says so
+        yield Finding(source, 1, _shown(unknown[0]), None, f"{expected}; {len(unknown) - 1} more are none of them")
+    else:
+        yield from (Finding(source, 1, _shown(name), None, expected) for name in unknown)
+    for name, count in counts.items():
+        if count > 1 and name in known:
+            yield Finding(source, 1, name, None, f"the column once, found {count} times")
     for column in columns:
         if column.required and column.name not in header:
             yield Finding(source, 1, column.name, None, "this column, which is missing")
+
+
+def _shown(name: str) -> str:
+    """The name of a column that may be anything."""
+    short = name if len(name) <= _LONGEST_NAME else f"{name[: _LONGEST_NAME - 1]}…"
+    return short or "(no name)"
 
 
 def cell_findings(rows: Sequence[TypedRow], columns: Iterable[TypedColumn]) -> list[Finding]:

@@ -1,13 +1,13 @@
 """Kept files and issued reports: bytes by their own digest, and the place in the ledger that a report names."""
 
 import hashlib
-import zlib
 from collections.abc import Iterator
 from typing import Any
 
 from sqlalchemy import and_
 from sqlmodel import Session, col, select
 
+from calib.records.issued_forms import is_as_issued
 from calib.records.tables import (
     Attachment,
     IssuedForm,
@@ -19,23 +19,25 @@ from calib.records.tables import (
 )
 from calib.records.verification import LedgerFinding
 
-_KEPT: tuple[Any, ...] = (Attachment, LoggedSeries, LaboratoryCertificate, SoftwareValidation, IssuedForm)
+_KEPT: tuple[Any, ...] = (Attachment, LoggedSeries, LaboratoryCertificate, SoftwareValidation)
 
 
 def file_findings(session: Session) -> Iterator[LedgerFinding]:
     """Files whose bytes do not make the digest that stands beside them."""
     for table in _KEPT:
-        encoding = (table.encoding,) if table is IssuedForm else ()
-        asked = select(table.id, table.sha256, table.content, *encoding).order_by(table.id)
-        for record_id, sha256, content, *encoded in session.execute(asked.execution_options(yield_per=1)):
-            if content is not None and hashlib.sha256(_decoded(content, *encoded)).hexdigest() != sha256:
-                yield LedgerFinding(
-                    f"{table.__tablename__} {record_id}", "its bytes do not make the digest that was kept of them"
-                )
+        asked = select(table.id, table.sha256, table.content).order_by(table.id)
+        for record_id, sha256, content in session.execute(asked.execution_options(yield_per=1)):
+            if content is not None and hashlib.sha256(content).hexdigest() != sha256:
+                yield _of_bytes(table, record_id)
+    for record_id in session.exec(select(IssuedForm.id).order_by(col(IssuedForm.id))).all():
+        form = session.exec(select(IssuedForm).where(IssuedForm.id == record_id)).one()
+        if not is_as_issued(session, form):
+            yield _of_bytes(IssuedForm, record_id)
+        session.expunge_all()  # one form after the other: together they may fill the memory
 
 
-def _decoded(content: bytes, encoding: str | None = None) -> bytes:
-    return zlib.decompress(content) if encoding == "zlib" else content
+def _of_bytes(table: Any, record_id: int | None) -> LedgerFinding:
+    return LedgerFinding(f"{table.__tablename__} {record_id}", "its bytes do not make the digest that was kept of them")
 
 
 def report_findings(session: Session) -> Iterator[LedgerFinding]:

@@ -5,12 +5,13 @@ entries without the program's version was written before that was refused: it is
 """
 
 from collections.abc import Iterator, Mapping
-from datetime import datetime, timedelta
+from datetime import datetime
 from functools import lru_cache
 
 from sqlmodel import Session, col, select
 
 from calib.confirmation.authority import WRITTEN, PersonOnRecord, RoleChange, act_of, unmet
+from calib.confirmation.interval import CLOCKS_DIFFER_BY
 from calib.records.tables import EVIDENCE, LedgerEntry, Person, Role
 from calib.records.verification import LedgerFinding
 
@@ -22,7 +23,6 @@ _ENTRY = (
     LedgerEntry.record_id,
     LedgerEntry.version,
 )
-AHEAD = timedelta(seconds=60)  # by which clocks of one company may differ
 
 
 def signature_findings(session: Session) -> Iterator[LedgerFinding]:
@@ -55,7 +55,7 @@ def time_findings(session: Session) -> tuple[list[LedgerFinding], list[LedgerFin
     before: tuple[datetime, str | None] | None = None
     for sequence, time, _, table, _, version in _entries(session):
         at = datetime.fromisoformat(time)
-        if before is not None and table != "clock_step" and at < before[0] - AHEAD:
+        if before is not None and table != "clock_step" and at < before[0] - CLOCKS_DIFFER_BY:
             told = LedgerFinding(
                 f"ledger entry {sequence}", f"is of {time}, before the entry before it ({before[0].isoformat()})"
             )

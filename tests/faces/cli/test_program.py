@@ -589,6 +589,43 @@ def test_escape_sequences_in_typed_text_do_not_reach_the_terminal(empty_records,
         assert "\x1b" not in calib(*words, records=empty_records).out
 
 
+NOT_PRINTED = {
+    "right to left": ("\u202e", "⟨U+202E⟩"),
+    "an isolate": ("\u2066", "⟨U+2066⟩"),
+    "a line separator": ("\u2028", "⟨U+2028⟩"),
+    "a paragraph separator": ("\u2029", "⟨U+2029⟩"),
+    "next line": ("\x85", "⟨U+0085⟩"),
+    "an escape sequence": ("\x1b[31m", "⟨U+001B⟩[31m"),
+    "no width": ("\u200b", "⟨U+200B⟩"),
+}
+
+
+@pytest.mark.parametrize("sign", NOT_PRINTED)
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("{}",),
+        ("due", "--within{}", "3d"),
+        ("due", "{}"),
+        ("check", "{}"),
+        ("balance", "J-1", "--units", "{}"),
+        ("ready", "{}"),
+        ("import", "{}"),
+        ("verify", "--records", "no{}file"),
+    ],
+    ids=" ".join,
+)
+def test_a_sign_that_is_not_printed_is_shown_by_its_number_in_whatever_is_wrong(small_records, words, sign):
+    """Unicode 15, 9.0 (UAX #9 bidirectional) and 5.8 (separators of lines): none of them turns a message or ends its line."""
+    typed, shown = NOT_PRINTED[sign]
+    named = () if "--records" in words else ("--records", small_records)
+    ran = calib(*(word.format(f"a{typed}b") for word in words), *named)
+    assert ran.status == 2
+    assert typed not in ran.err
+    assert typed.encode().decode() not in ran.out
+    assert f"a{shown}b" in ran.err or repr(typed)[1:-1] in ran.err
+
+
 # --- as processes ----------------------------------------------------------------------------------------------------------------
 
 

@@ -125,7 +125,7 @@ def test_the_bytes_come_back_as_they_were(small_records, tmp_path):
     assert kept.sha256 == hashlib.sha256(JPEG).hexdigest()
     with database.reading(str(small_records)) as session:
         write_new(tmp_path / "again.jpg", kept_file(session, kept.sha256[:10].upper()).content)
-        (listed,) = files_of(session, instrument_id=1)
+        (listed,) = files_of(session, Attached.instrument_id, [1])[1]
     assert (tmp_path / "again.jpg").read_bytes() == JPEG
     assert listed == {
         "name": "photo.jpg",

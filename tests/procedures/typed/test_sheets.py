@@ -3,10 +3,14 @@
 Source: RFC 4180 for comma-separated values; what a log is taken from, common practice, no source.
 """
 
+import time
+
 import pytest
 
+from calib.faces.files import log_content
 from calib.procedures.typed.columns import FILES
-from calib.procedures.typed.sheets import FileContent, read_sheets
+from calib.procedures.typed.observations import log_findings
+from calib.procedures.typed.sheets import FileContent, read_csv, read_sheets
 
 HEADER = "job,outlet,instrument,observed_at,unit,method,operator,log_file\n"
 ROW = "J-1,S-1,VA-1,2026-03-05T14:30+01:00,m/s,sweep,T. One,{log}\n"
@@ -51,3 +55,38 @@ def test_what_could_not_be_read_is_said_of_the_file():
     sheets, findings = read_sheets([FileContent("jobs.csv", b"", "a file that can be read")], FILES, lambda *_: None)
     assert sheets["jobs.csv"] == []
     assert [str(finding) for finding in findings] == ["jobs.csv: expected a file that can be read"]
+
+
+@pytest.mark.parametrize(("count", "lines"), [(1, 1), (20, 20), (21, 1), (100_000, 1)])
+def test_many_unknown_columns_are_one_line_with_their_count(count, lines):
+    header = ",".join(["job", "decision_rule", *(f"c{number}" for number in range(count))])
+    begun = time.process_time()
+    rows, findings = read_csv(FileContent("jobs.csv", header.encode()), FILES["jobs.csv"])
+    assert time.process_time() - begun < 5
+    assert rows == []
+    assert len(findings) == lines
+    assert findings[0].column == "c0"
+    assert (f"{count - 1} more are none of them" in findings[0].expected) is (count > 20)
+
+
+def test_a_column_of_a_name_without_end_is_shortened():
+    _, [finding] = read_csv(FileContent("jobs.csv", b"job,decision_rule," + b"x" * 100_000), FILES["jobs.csv"])
+    assert len(str(finding)) < 300
+
+
+def test_a_known_column_that_stands_there_often_is_one_line():
+    header = ",".join(["job", "decision_rule", *["title"] * 100_000])
+    _, [finding] = read_csv(FileContent("jobs.csv", header.encode()), FILES["jobs.csv"])
+    assert (finding.column, finding.expected) == ("title", "the column once, found 100000 times")
+
+
+def test_a_log_has_a_bound_which_is_said():
+    log = b"time,value\n" + b"".join(b"%d,2.4\n" % second for second in range(500_001))
+    [finding] = log_findings("log.csv", log)
+    assert str(finding) == "log.csv: expected at most 500,000 values; found 500,001"
+
+
+def test_a_log_beyond_25_mb_is_not_read(tmp_path):
+    (tmp_path / "log.csv").write_bytes(b" " * 25_000_001)
+    found = log_content(str(tmp_path / "log.csv"))
+    assert (found.content, found.expected) == (b"", "a file of at most 25 MB, 25,000,000 bytes (it has 25,000,001)")

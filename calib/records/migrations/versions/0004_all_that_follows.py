@@ -292,7 +292,7 @@ def _replaced() -> dict[str, _Definition]:
             *_maybe("encoding"),
             *_not_blank("form", "name", "sha256"),
             sa.CheckConstraint(
-                "(content IS NULL) = (COALESCE(encoding, '') = 'derived')", name="content_unless_derived"
+                "content IS NOT NULL OR COALESCE(encoding, '') = 'derived'", name="content_unless_derived"
             ),
             _known("encoding", "'zlib', 'derived'"),
             sa.UniqueConstraint("issued_report_id", "form"),

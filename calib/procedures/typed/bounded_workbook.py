@@ -1,0 +1,208 @@
+"""The door of workbooks: how far a workbook (.xlsx, ECMA-376) really reaches, and whether it stays within bounds.
+
+A workbook is small when it is closed and may be of any size when it is opened: so its files are counted as they are inflated,
+one after the other, and nothing is built from them before all were found within the bounds. What it says of its own size
+(`<dimension>`) counts for nothing. A workbook within the bounds is read within 10 s, one beyond them is refused within 10 s (on the
+machine of DEVELOPERS.md).
+"""
+
+import io
+import zipfile
+import zlib
+from collections import Counter
+from dataclasses import dataclass, field
+from itertools import chain
+from string import ascii_uppercase
+from typing import Final
+from xml.parsers.expat import ExpatError
+
+from calib.procedures.typed.declared_xml import DeclarationError, parser_without_declarations
+
+MOST_FILES: Final = 1_000  # within a workbook
+MOST_BYTES: Final = 100_000_000  # of all its files, inflated
+MOST_ELEMENTS: Final = 1_000_000  # of XML, in all its files
+DEEPEST: Final = 100  # elements within one another
+LONGEST_TAG: Final = 1_000_000  # signs of one tag or comment
+MOST_SHEET_ROWS: Final = 10_000  # of each sheet, to the last one that is filled
+MOST_SHEET_COLUMNS: Final = 100
+MOST_TEXT: Final = 20_000_000  # signs of all cells, a text that several share counted for each
+MOST_FORMULAS: Final = 2_000_000  # signs of the formulas that cells share, counted for each
+_MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main "  # the namespace of sheets, as the parser writes it
+
+
+class WorkbookError(ValueError):
+    """A workbook beyond the bounds; the text says what was expected."""
+
+
+@dataclass(frozen=True)
+class Extent:
+    """How far the sheets of a workbook are filled."""
+
+    rows: int
+    columns: int
+    has_formulas_without_results: bool
+
+
+@dataclass
+class _Counts:
+    """What was counted in all files of a workbook so far."""
+
+    elements: int = 0
+    rows: int = 0
+    columns: int = 0
+    has_formulas_without_results: bool = False
+    shared: Counter[int] = field(default_factory=Counter)  # text -> cells that show it
+    texts: dict[int, int] = field(default_factory=dict)  # text -> its signs
+    formulas: int = 0  # cells that share one
+    longest_formula: int = 0  # signs
+
+
+def extent_of(content: bytes) -> Extent:
+    """How far the sheets of a workbook are filled; raises WorkbookError where it goes beyond a bound."""
+    counts = _Counts()
+    try:
+        with zipfile.ZipFile(io.BytesIO(content)) as archive:
+            files = archive.infolist()
+            _at_most(MOST_FILES, len(files), "files within it")
+            _at_most(MOST_BYTES, sum(file.file_size for file in files), "bytes within it when it is inflated")
+            for file in files:
+                # Never more than the archive says that the file has; whatever it holds more makes another checksum.
+                _Part(counts, file.filename).count(archive.read(file))
+    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, OSError) as error:
+        raise WorkbookError(f"a workbook that can be read ({type(error).__name__})") from error
+    text = sum(cells * counts.texts.get(place, 0) for place, cells in counts.shared.items())
+    _at_most(MOST_TEXT, text, "signs of text in its cells")
+    _at_most(MOST_FORMULAS, counts.formulas * counts.longest_formula, "signs of formulas that cells share")
+    return Extent(counts.rows, counts.columns, counts.has_formulas_without_results)
+
+
+def _at_most(bound: int, counted: int, what: str) -> None:
+    if counted > bound:
+        raise WorkbookError(f"a workbook with at most {bound:,} {what} (it has {counted:,} or more)")
+
+
+class _Part:
+    """One file of a workbook: its elements are counted, and of a sheet the cells that hold something."""
+
+    def __init__(self, counts: _Counts, name: str) -> None:
+        self._counts = counts
+        self._name = name
+        self._depth = 0
+        self._row = self._column = 0
+        self._text: list[str] | None = None  # of the element that is open, where it is asked for
+        self._string = 0  # signs of the shared text that is open
+        self._strings = 0
+        self._kind = ""  # of the cell that is open
+        self._holds: set[str] = set()  # "v", "f", "is"
+
+    def count(self, content: bytes) -> None:
+        parser = parser_without_declarations()
+        parser.buffer_text = True
+        parser.StartElementHandler = self._start
+        parser.EndElementHandler = self._end
+        parser.CharacterDataHandler = self._characters
+        parser.CommentHandler = self._comment
+        parser.ProcessingInstructionHandler = self._comment
+        try:
+            parser.Parse(content, True)
+        except DeclarationError as error:
+            raise WorkbookError(f"a workbook without declarations of its own in {self._name}") from error
+        except ExpatError:
+            pass  # a picture; or a sheet that is broken from here on, which whoever reads it finds
+
+    def _start(self, name: str, attributes: dict[str, str]) -> None:
+        counts = self._counts
+        counts.elements += 1
+        self._depth += 1
+        if counts.elements > MOST_ELEMENTS:
+            _at_most(MOST_ELEMENTS, counts.elements, "elements of XML")
+        if self._depth > DEEPEST:
+            _at_most(DEEPEST, self._depth, "elements within one another")
+        if attributes:
+            _at_most(LONGEST_TAG, sum(map(len, chain(attributes, attributes.values()))), "signs of one tag")
+        if not name.startswith(_MAIN):
+            return
+        element = name.removeprefix(_MAIN)
+        if element == "c":
+            self._cell(attributes)
+        elif element == "row":
+            self._next_row(attributes)
+        elif element in ("v", "f", "is"):
+            self._holds |= {element} - {"v"}
+            self._text = []
+            self._counts.formulas += element == "f" and attributes.get("t") == "shared"
+        elif element in ("si", "t"):
+            self._string = 0 if element == "si" else self._string
+            self._text = []
+
+    def _end(self, name: str) -> None:
+        self._depth -= 1
+        element = name.removeprefix(_MAIN)
+        text = "" if self._text is None else "".join(self._text)
+        if element == "c":
+            self._filled()
+        elif element == "v":
+            self._holds |= {"v"} if text else set()
+            if self._kind == "s" and text.strip().isdecimal():
+                self._counts.shared[int(text[:20])] += 1
+        elif element == "f":
+            self._counts.longest_formula = max(self._counts.longest_formula, len(text))
+        elif element == "t":
+            self._string += len(text)
+        elif element == "si":
+            texts = self._counts.texts
+            texts[self._strings] = max(self._string, texts.get(self._strings, 0))
+            self._strings += 1
+        else:
+            return
+        self._text = None
+
+    def _characters(self, text: str) -> None:
+        if self._text is not None:
+            self._text.append(text)
+
+    def _comment(self, *texts: str) -> None:
+        _at_most(LONGEST_TAG, sum(map(len, texts)), "signs of one comment")
+
+    def _next_row(self, attributes: dict[str, str]) -> None:
+        row = _whole(attributes.get("r"), self._row + 1)
+        if row <= self._row:
+            raise WorkbookError(f"a workbook whose rows rise (in {self._name} row {row} stands after row {self._row})")
+        self._row, self._column = row, 0
+
+    def _cell(self, attributes: dict[str, str]) -> None:
+        place = attributes.get("r")
+        column = self._column + 1 if place is None else _column(place)
+        if column <= self._column:
+            raise WorkbookError(f"a workbook whose cells rise in each row (in {self._name} cell {place} does not)")
+        self._column = column
+        self._kind = attributes.get("t", "")
+        self._holds = set()
+
+    def _filled(self) -> None:
+        if not self._holds:
+            return  # a cell that has a format alone
+        _at_most(MOST_SHEET_ROWS, self._row, f"rows in a sheet, which {self._name} exceeds")
+        _at_most(MOST_SHEET_COLUMNS, self._column, f"columns in a sheet, which {self._name} exceeds")
+        self._counts.rows = max(self._counts.rows, self._row)
+        self._counts.columns = max(self._counts.columns, self._column)
+        self._counts.has_formulas_without_results |= "f" in self._holds and "v" not in self._holds
+        self._holds = set()
+
+
+def _whole(typed: str | None, otherwise: int) -> int:
+    if typed is None:
+        return otherwise
+    if not typed.isdecimal() or len(typed) > 9:
+        raise WorkbookError(f"a workbook whose rows have numbers (one has {typed[:20]!r})")
+    return int(typed)
+
+
+def _column(place: str) -> int:
+    """The column of a cell: 1 of A7, 28 of AB7."""
+    column = 0
+    for letter in place[:9].upper():
+        if letter not in ascii_uppercase:
+            break
+        column = 26 * column + 1 + ascii_uppercase.index(letter)
+    return column
