@@ -199,7 +199,7 @@ def test_a_table_with_policies_is_read_whole(recorded):
 
 
 def test_a_person_without_a_role_is_told_so_in_one_line(recorded):
-    for words in (("verify",), ("due",), ("instrument", "suspend", "VA-1", "--reason", "dropped")):
+    for words in (("verify", "--rows-only"), ("due",), ("instrument", "suspend", "VA-1", "--reason", "dropped")):
         ran = calib(*words, records=recorded["nora"])
         assert (ran.status, ran.out, ran.err.count("\n")) == (2, "", 1)
         assert 'the login "nora" holds no role in these records: the login\'s roles do not allow it' in ran.err
