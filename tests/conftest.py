@@ -11,7 +11,7 @@ from psycopg import sql
 
 from calib.records import database, server_functions
 from tests import folders, postgres
-from tests.writers import PATIENCE
+from tests.writers import ANY_TIME, PATIENCE
 
 settings.register_profile("calib", deadline=None, max_examples=60)
 settings.load_profile("calib")
@@ -58,7 +58,7 @@ def _patience():
 def _any_time():
     """A server takes the times that tests write at; a test of the server's time sets the limit back."""
     with pytest.MonkeyPatch.context() as patched:
-        patched.setattr(server_functions, "_CLOCKS_DIFFER_AT_MOST", "100 years")
+        patched.setattr(server_functions, "_CLOCKS_DIFFER_AT_MOST", ANY_TIME)
         yield
 
 

@@ -22,6 +22,7 @@ from calib.records import database, ledger
 from calib.records.tables import Job, Reading
 from tests.capabilities import permissions_hold
 from tests.command import Ran, calib
+from tests.every_way import every_way
 from tests.folders import all_of, ledger_head, small_job, write
 from tests.postgres import database_of
 
@@ -209,7 +210,7 @@ def no_room():
 
 @pytest.mark.parametrize("pages", [0, 1, 2])
 def test_an_import_onto_a_full_disk_writes_nothing_and_says_so(empty_file, tmp_path, no_room, pages):
-    folder = write(tmp_path / "in", small_job())
+    folder = write(tmp_path / "in", every_way())
     no_room(empty_file, pages)
     said = in_one_line(calib("import", folder, records=empty_file))
     assert "database or disk is full: make room and run it again; nothing was written" in said
