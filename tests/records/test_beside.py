@@ -240,10 +240,11 @@ def test_records_that_another_made_meanwhile_are_not_overwritten(tmp_path, monke
 # Runs an act where no file may become longer than a few bytes: the system refuses the write in the midst of it.
 LIMITED = textwrap.dedent("""
     import resource, sys
-    resource.setrlimit(resource.RLIMIT_FSIZE, (1000, 1000))
     from pathlib import Path
+    sys.dont_write_bytecode = True  # else what is compiled here is cached cut short, and no later program can import it
     from calib.errors import CalibError
     from tests.records import test_beside
+    resource.setrlimit(resource.RLIMIT_FSIZE, (1000, 1000))
     try:
         test_beside.WRITERS[sys.argv[1]](Path(sys.argv[2]), Path(sys.argv[3]))
     except (CalibError, OSError) as error:

@@ -227,6 +227,7 @@ def empty_file(tmp_path, _empty):
 LIMITED = textwrap.dedent("""
     import resource, sys
     from calib.faces.cli import main
+    sys.dont_write_bytecode = True  # else what is compiled under the limit is cached cut short
     limit = int(sys.argv[1])
     resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
     main(sys.argv[2:])
