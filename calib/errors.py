@@ -58,9 +58,14 @@ class Finding:
         return cls(None, None, column, value, expected)
 
     def __str__(self) -> str:
-        row = None if self.row is None else f"row {self.row}"
-        place = ", ".join(filter(None, [" ".join(filter(None, [self.source, row])), self.column]))
-        return f"{place}{': ' if place else ''}{_shown(self.value)}expected {self.expected}"
+        return told_of_cell(self.source, self.row, self.column, self.value, f"expected {self.expected}")
+
+
+def told_of_cell(source: str | None, row: int | None, column: str | None, value: str | None, said: str) -> str:
+    """A line on a cell: where it stands, what was typed there, and what is said of it."""
+    numbered = None if row is None else f"row {row}"
+    place = ", ".join(filter(None, [" ".join(filter(None, [source, numbered])), column]))
+    return f"{place}{': ' if place else ''}{_shown(value)}{said}"
 
 
 def _shown(value: str | None) -> str:

@@ -133,9 +133,8 @@ def _read_back(part: Path, target: Path, progress: Progress) -> Backup:
         findings = stored_findings(session.connection(), None, progress)
         try:
             entries, digest = ledger.ledger_head(session)
-        except (
-            UNREADABLE
-        ):  # a damaged company needs its backup most: what can be copied is copied, and the findings say the rest
+        except UNREADABLE:
+            # A damaged company needs its backup most: what can be copied is copied, and the findings say the rest.
             entries, digest = 0, BEFORE_THE_FIRST
     return Backup(target, part.stat().st_size, entries, digest, findings)
 

@@ -28,9 +28,8 @@ def carry(source: str, target: str, progress: Progress = lambda _: None) -> int:
             # The ledger last: a server lets in no entry of a record that is not there.
             for table in sorted(SQLModel.metadata.sorted_tables, key=lambda table: table.name == "ledger"):
                 _copy(old.connection(), new.connection(), table, progress)
-            if (
-                new.get_bind().dialect.name == "postgresql"
-            ):  # else it plans its first questions as if all tables were small
+            if new.get_bind().dialect.name == "postgresql":
+                # Else the server plans its first questions as if all tables were small.
                 new.execute(text("ANALYZE"))
             progress("reading the copy back")
             _must_be_whole(new.connection(), database.shown_location(target), progress)

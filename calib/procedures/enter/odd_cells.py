@@ -4,9 +4,9 @@ What is usual stands with each column (`TypedColumn.odd`); an expanded uncertain
 the instrument's range. Common practice, no source.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 
-from calib.errors import Finding
+from calib.errors import told_of_cell
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.sheets import Cells, Sheets, TypedRow
 from calib.quantities import unit
@@ -22,25 +22,21 @@ def odd_cells(sheets: Sheets, instruments: Mapping[str, Cells]) -> Iterator[str]
     for name, columns in FILES.items():
         for column in columns:
             if column.odd is not None:
-                usual = ((row, column.odd(row.cells[column.name])) for row in sheets[name] if row.sound(column.name))
-                yield from _told([_odd(row, column.name, said) for row, said in usual if said is not None])
-    yield from _told(
-        [each for row in sheets["comparisons.csv"] if (each := _odd_uncertainty(row, instruments)) is not None]
-    )
+                sound = ((row, column.odd(row.cells[column.name])) for row in sheets[name] if row.sound(column.name))
+                yield from _told(column.name, sound)
+    compared = ((row, _odd_uncertainty(row, instruments)) for row in sheets["comparisons.csv"])
+    yield from _told("expanded_uncertainty", compared)
 
 
-def _odd(row: TypedRow, column: str, said: str) -> Finding:
-    return Finding(row.source, row.number, column, row.cells[column], said)
-
-
-def _told(odd: list[Finding]) -> Iterator[str]:
-    for finding in odd[:_NAMED]:
-        yield str(finding).replace("expected ", "", 1)
+def _told(column: str, said_of: Iterable[tuple[TypedRow, str | None]]) -> Iterator[str]:
+    odd = [(row, said) for row, said in said_of if said is not None]
+    for row, said in odd[:_NAMED]:
+        yield told_of_cell(row.source, row.number, column, row.cells[column], said)
     if len(odd) > _NAMED:
-        yield f"{odd[0].source}, {odd[0].column}: {len(odd) - _NAMED} more cells are as unusual"
+        yield f"{odd[0][0].source}, {column}: {len(odd) - _NAMED} more cells are as unusual"
 
 
-def _odd_uncertainty(row: TypedRow, instruments: Mapping[str, Cells]) -> Finding | None:
+def _odd_uncertainty(row: TypedRow, instruments: Mapping[str, Cells]) -> str | None:
     """An expanded uncertainty that is large or small beside a reference value well within the range."""
     instrument = instruments[row.cells["tag"]]
     own = unit(str(instrument["quantity"]), row.cells["unit"])
@@ -52,6 +48,4 @@ def _odd_uncertainty(row: TypedRow, instruments: Mapping[str, Cells]) -> Finding
     if not reference or _SMALLEST_SHARE <= expanded / reference <= _LARGEST_SHARE:
         return None
     percent = f"{100 * expanded / reference:.3g} % of the reference value {row.cells['reference']}"
-    return _odd(
-        row, "expanded_uncertainty", f"it is {percent}; usually {100 * _SMALLEST_SHARE:g} to {100 * _LARGEST_SHARE:g} %"
-    )
+    return f"it is {percent}; usually {100 * _SMALLEST_SHARE:g} to {100 * _LARGEST_SHARE:g} %"

@@ -66,8 +66,10 @@ def heads_in(content: bytes, source: str) -> tuple[LedgerHead, ...]:
 
 def heads_on_record(session: Session) -> tuple[LedgerHead, ...]:
     """The heads of other ledgers that these records keep."""
-    recorded = session.exec(select(Anchor).order_by(col(Anchor.id)))
-    return tuple(LedgerHead(anchor.records, anchor.sequence, anchor.digest, anchor.time) for anchor in recorded)
+    return tuple(
+        LedgerHead(recorded.records, recorded.sequence, recorded.digest, recorded.time)
+        for recorded in anchored(session)
+    )
 
 
 def anchor_findings(session: Session, heads: Iterable[LedgerHead]) -> Iterator[LedgerFinding]:

@@ -4,7 +4,7 @@ Damage elsewhere does not stop it: `verify` finds that. A curve by the rule that
 certificate after its acceptance, are refused here too.
 """
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Mapping
 from typing import Any
 
 from sqlmodel import Session, col, select
@@ -16,7 +16,7 @@ from calib.procedures.verify.closed_certificates import late_findings
 from calib.procedures.verify.curves_by_rule import curve_findings
 from calib.records import tables
 from calib.records.pages import page_findings
-from calib.records.verification import LedgerFinding, row_findings
+from calib.records.verification import row_findings
 
 Numbers = Mapping[str, Collection[int]]  # of records, by table
 
@@ -24,10 +24,10 @@ Numbers = Mapping[str, Collection[int]]  # of records, by table
 def must_be_whole(session: Session, numbers: Numbers) -> None:
     """Raises DamagedError, a line for each finding, where records or what they stand in were changed past the program."""
     connection = session.connection()
-    findings: Iterable[LedgerFinding] = page_findings(connection, (*filter(numbers.get, numbers), "ledger"))
+    pages = page_findings(connection, (*filter(numbers.get, numbers), "ledger"))
     calibrations = numbers.get("calibration", ())
-    findings = [*findings, *row_findings(connection, numbers)]
-    findings = findings or [*late_findings(session, calibrations), *curve_findings(session, calibrations)]
+    stored = [*pages, *row_findings(connection, numbers)]
+    findings = stored or [*late_findings(session, calibrations), *curve_findings(session, calibrations)]
     if findings:
         raise DamagedError(
             "\n".join([*map(str, findings), f"nothing was written; {Step.VERIFY} says all that is wrong"])

@@ -92,6 +92,33 @@ def _belongs_to_one_record() -> SchemaItem:
     return sa.CheckConstraint(f"{count} = 1", name="belongs_to_one_record")
 
 
+def _as_observed() -> _Definition:
+    """What is typed of a reading, whether it was accepted or refused."""
+    return (
+        _refers("outlet_id", "outlet", index=True),
+        _refers("instrument_id", "instrument", index=True),
+        _refers("method_id", "method"),
+        *_text("observed_at"),
+        *_maybe("indication"),
+        *_text("unit"),
+        *_maybe("observations"),
+        *_text("operator"),
+        *_maybe("remarks", "averaging_s"),
+        _refers("logged_series_id", "logged_series", nullable=True),
+        _refers("probe_id", "instrument", nullable=True),
+        *_maybe("conditions", "throttled_observations"),
+        _refers("traverse_id", "traverse", nullable=True),
+        _whole("revision", nullable=True),
+        *_maybe("stage"),
+    )
+
+
+def _of_observed(table: str) -> _Definition:
+    key = ("outlet_id", "instrument_id", "observed_at", sa.text("COALESCE(revision, 1)"))
+    stages = "'before adjustment', 'after adjustment', 'repeat'"
+    return (*_time("observed_at"), _revised(), _known("stage", stages), sa.Index(f"{table}_key", *key, unique=True))
+
+
 def _replaced() -> dict[str, _Definition]:
     """Tables of which a key, a CHECK or a NOT NULL changes: the whole of each."""
     return {
@@ -170,64 +197,12 @@ def _replaced() -> dict[str, _Definition]:
                 "condition_key", "job_id", "conditions", "quantity", sa.text("COALESCE(revision, 1)"), unique=True
             ),
         ),
-        "reading": (
-            _refers("outlet_id", "outlet", index=True),
-            _refers("instrument_id", "instrument", index=True),
-            _refers("method_id", "method"),
-            *_text("observed_at"),
-            *_maybe("indication"),
-            *_text("unit"),
-            *_maybe("observations"),
-            *_text("operator"),
-            *_maybe("remarks", "averaging_s"),
-            _refers("logged_series_id", "logged_series", nullable=True),
-            _refers("probe_id", "instrument", nullable=True),
-            *_maybe("conditions", "throttled_observations"),
-            _refers("traverse_id", "traverse", nullable=True),
-            _whole("revision", nullable=True),
-            *_maybe("stage"),
-            *_not_blank("operator"),
-            *_time("observed_at"),
-            _revised(),
-            _known("stage", "'before adjustment', 'after adjustment', 'repeat'"),
-            sa.Index(
-                "reading_key",
-                "outlet_id",
-                "instrument_id",
-                "observed_at",
-                sa.text("COALESCE(revision, 1)"),
-                unique=True,
-            ),
-        ),
+        "reading": (*_as_observed(), *_not_blank("operator"), *_of_observed("reading")),
         "refusal": (
-            _refers("outlet_id", "outlet", index=True),
-            _refers("instrument_id", "instrument", index=True),
-            _refers("method_id", "method"),
-            *_text("observed_at"),
-            *_maybe("indication"),
-            *_text("unit"),
-            *_maybe("observations"),
-            *_text("operator"),
-            *_maybe("remarks", "averaging_s"),
-            _refers("logged_series_id", "logged_series", nullable=True),
-            _refers("probe_id", "instrument", nullable=True),
-            *_maybe("conditions", "throttled_observations"),
-            _refers("traverse_id", "traverse", nullable=True),
-            _whole("revision", nullable=True),
-            *_maybe("stage"),
+            *_as_observed(),
             *_text("reasons"),
             *_not_blank("operator", "reasons"),
-            *_time("observed_at"),
-            _revised(),
-            _known("stage", "'before adjustment', 'after adjustment', 'repeat'"),
-            sa.Index(
-                "refusal_key",
-                "outlet_id",
-                "instrument_id",
-                "observed_at",
-                sa.text("COALESCE(revision, 1)"),
-                unique=True,
-            ),
+            *_of_observed("refusal"),
         ),
         "event": (
             _refers("instrument_id", "instrument", index=True),
@@ -641,9 +616,8 @@ def _change_in_place(table: str, definition: _Definition) -> None:
     indexed = {index["name"] for index in present.get_indexes(table)}
     for check in present.get_check_constraints(table):
         op.drop_constraint(str(check["name"]), table, type_="check")
-    if any(
-        isinstance(item, sa.Index) and item.unique for item in definition
-    ):  # takes the place of the key that was there
+    # A unique index takes the place of the key that was there.
+    if any(isinstance(item, sa.Index) and item.unique for item in definition):
         for key in present.get_unique_constraints(table):
             op.drop_constraint(str(key["name"]), table, type_="unique")
     for item in definition:
