@@ -11,11 +11,11 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from sqlalchemy import CheckConstraint, Connection, ForeignKeyConstraint, UniqueConstraint, create_engine, inspect, text
-from sqlmodel import SQLModel
 
 from calib.records.guards import guards_on_server
 from calib.records.server_functions import LEDGER_GOES_ON
-from calib.records.tables import LedgerEntry
+from calib.records.tables.evidence import METADATA
+from calib.records.tables.ledger import LedgerEntry
 from calib.records.verification import LedgerFinding
 
 # SHA-256 of what `schema_made` gives for a new file of the present schema.
@@ -77,7 +77,7 @@ def _expected_in_file() -> dict[SchemaName, str]:
 
 def _expected_on_server() -> dict[SchemaName, str]:
     made: dict[SchemaName, str] = {("table", _OF_ALEMBIC): "", ("column", f"{_OF_ALEMBIC}.version_num"): "NOT NULL"}
-    for table in SQLModel.metadata.sorted_tables:
+    for table in METADATA.sorted_tables:
         made["table", table.name] = ""
         for column in table.columns:
             made["column", f"{table.name}.{column.name}"] = "" if column.nullable else "NOT NULL"

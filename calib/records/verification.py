@@ -17,7 +17,7 @@ from sqlalchemy import Connection, LargeBinary, text
 
 from calib.records import stretches
 from calib.records.stretches import ChainLink, Fetch, Problem, Stored, Stretch
-from calib.records.tables import EVIDENCE
+from calib.records.tables.evidence import EVIDENCE
 
 BEFORE_THE_FIRST = "0" * 64
 _STRETCH = 25_000  # entries

@@ -19,7 +19,7 @@ from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.sheets import cell_findings, typed_row
 from calib.records import ledger
 from calib.records.record import key
-from calib.records.tables import OutletRevision
+from calib.records.tables.outlets import OutletRevision
 
 
 def amend_outlet(

@@ -11,7 +11,7 @@ from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.rows_together import KnownNames, TypedCells, duplicate, repeated, unit_known
 from calib.procedures.typed.sheets import Cells, TypedRow
 from calib.quantities import unit
-from calib.records.tables import DUCT, THIS_TYPE
+from calib.records.words import DUCT, THIS_TYPE
 
 LARGEST_USUAL_FACTOR = 1.2  # common practice, no source: a factor above it wants a reason
 

@@ -18,8 +18,10 @@ from calib.procedures.measure.stability_of_readings import stability_of, stabili
 from calib.procedures.measure.standing import Standing, section_of
 from calib.procedures.on_record.in_force import OnRecord, face_indications
 from calib.quantities import unit
-from calib.records import tables
 from calib.records.record import key
+from calib.records.tables.factors import FoundFactor
+from calib.records.tables.outlets import Outlet
+from calib.records.words import DUCT
 from calib.uncertainty.propagation import welch_satterthwaite
 
 
@@ -145,7 +147,7 @@ def _opening(reading: Standing) -> tuple[float, float, float]:
     return _HOOD if outlet.shape is None else _of_section(outlet)
 
 
-def _of_section(outlet: tables.Outlet) -> tuple[float, float, float]:
+def _of_section(outlet: Outlet) -> tuple[float, float, float]:
     section = section_of(outlet)
     limit = unit("length", str(outlet.dimension_unit)).to_si(float(outlet.dimension_limit or 0))
     width, height, area = section.width, section.height, section.area
@@ -175,7 +177,7 @@ def _factor(reading: Standing) -> tuple[float, float, float]:
     return value, float(outlet.outlet_factor_standard_uncertainty or 0) / value, math.inf
 
 
-def _of_found(factor: tables.FoundFactor, calibration: int) -> tuple[float, float, float]:
+def _of_found(factor: FoundFactor, calibration: int) -> tuple[float, float, float]:
     """Its instrument's error stays in it unless the reading uses the very same calibration."""
     instrument = 0.0 if factor.calibration_id == calibration else factor.relative_instrument
     u = np.array([factor.relative_spread, factor.relative_reference, instrument])
@@ -187,7 +189,7 @@ def _of_found(factor: tables.FoundFactor, calibration: int) -> tuple[float, floa
 
 def _source(reading: Standing) -> str:
     """Outlets with one source of their factor share its error; what has no factor stands for itself."""
-    if reading.way.is_flow or reading.outlet.place == tables.DUCT:
+    if reading.way.is_flow or reading.outlet.place == DUCT:
         return f"no factor {reading.outlet.id}"
     if reading.factor is not None:
         return f"found {reading.factor.factor}"
@@ -268,7 +270,7 @@ def _found_with(reading: Standing) -> tuple[str, int] | None:
     return None if reading.factor is None else (reading.factor.factor, reading.calibration.record_id)
 
 
-def carried(factor: tables.FoundFactor, curve: Curve) -> tuple[Floats, float]:
+def carried(factor: FoundFactor, curve: Curve) -> tuple[Floats, float]:
     """Relative parts of the calibration's scatter, and its relative reference part, that a factor found with it carries."""
     x = np.array(face_indications(factor))
     value = curve.value(x)

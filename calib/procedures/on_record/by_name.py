@@ -6,7 +6,10 @@ from sqlmodel import Session, col, select
 
 from calib.errors import NotInRecordsError
 from calib.procedures.on_record.what_counts import not_withdrawn
-from calib.records.tables import Calibration, Instrument, Job, Outlet
+from calib.records.tables.calibrations import Calibration
+from calib.records.tables.instruments import Instrument
+from calib.records.tables.jobs import Job
+from calib.records.tables.outlets import Outlet
 
 
 def not_there(what: str, known: Iterable[str]) -> NotInRecordsError:

@@ -11,7 +11,10 @@ from typing import Any, TypeVar
 
 from sqlmodel import Session, col, func, select
 
-from calib.records.tables import Calibration, FoundFactor, Outlet, OutletRevision, StoredCurve, Withdrawal
+from calib.records.tables.calibrations import Calibration, Withdrawal
+from calib.records.tables.curves import StoredCurve
+from calib.records.tables.factors import FoundFactor
+from calib.records.tables.outlets import Outlet, OutletRevision
 
 _Record = TypeVar("_Record")
 _Thing = TypeVar("_Thing", bound=Hashable)

@@ -19,7 +19,7 @@ from calib.procedures.verify.rests_on import must_be_whole, of_job
 from calib.records.issued_forms import kept_forms
 from calib.records.ledger import Signature
 from calib.records.record import key
-from calib.records.tables import IssuedReport
+from calib.records.tables.reports import IssuedReport
 
 
 @dataclass(frozen=True)

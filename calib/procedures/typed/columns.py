@@ -29,7 +29,31 @@ from calib.procedures.typed.cells import (
 )
 from calib.procedures.typed.declaration import Check, Declaration, Reference, TypedColumn
 from calib.quantities import INSTRUMENT_QUANTITIES, UNITS
-from calib.records import tables
+from calib.records.tables.calibrations import Calibration, Withdrawal
+from calib.records.tables.comparisons import Comparison
+from calib.records.tables.conditions import Condition
+from calib.records.tables.curves import StoredCurve
+from calib.records.tables.events import Event, IntermediateCheck, Pairing
+from calib.records.tables.factors import FactorPair, FoundFactor
+from calib.records.tables.instruments import Instrument
+from calib.records.tables.jobs import Job, Room, SystemDesign
+from calib.records.tables.methods import Method
+from calib.records.tables.outlets import Outlet, OutletRevision
+from calib.records.tables.readings import Reading, TraversePoint
+from calib.records.words import (
+    CHECK_KINDS,
+    CONDITION_QUANTITIES,
+    CURVE_SHAPES,
+    DENSITY_EFFECTS,
+    EVENT_KINDS,
+    PATTERNS,
+    PHASES,
+    PLACES,
+    SCOPES,
+    SERVICES,
+    SHAPES,
+    TRAVERSE_RULES,
+)
 
 
 def unit_check(quantity: str) -> Check:
@@ -45,40 +69,38 @@ AIR_PRESSURE = between(60, 110, "kPa")
 
 
 def _tag(column: str, stored: str) -> Reference:
-    return Reference(
-        (column,), tables.Instrument, "the tag of an instrument in instruments.csv or in the records", stored
-    )
+    return Reference((column,), Instrument, "the tag of an instrument in instruments.csv or in the records", stored)
 
 
 def _reading(where: str) -> Reference:
     columns = ("job", "outlet", "instrument", "observed_at")
     expected = "the job, outlet, instrument and time of a reading in readings.csv"
     return Reference(
-        tuple(f"{where}_{column}" for column in columns), tables.Reading, expected, f"{where}_reading_id", here=True
+        tuple(f"{where}_{column}" for column in columns), Reading, expected, f"{where}_reading_id", here=True
     )
 
 
 _OF_INSTRUMENT = _tag("tag", "instrument_id")
 _OF_CALIBRATION = Reference(
     ("tag", "certificate"),
-    tables.Calibration,
+    Calibration,
     "a certificate of {tag} in calibrations.csv",
     "calibration_id",
     here=True,
 )
 _A_JOB = "a job in jobs.csv or in the records"
-_OF_JOB = Reference(("job",), tables.Job, _A_JOB, "job_id")
+_OF_JOB = Reference(("job",), Job, _A_JOB, "job_id")
 _AT_OUTLET = Reference(
-    ("job", "outlet"), tables.Outlet, "an outlet of job {job} in outlets.csv or in the records", "outlet_id"
+    ("job", "outlet"), Outlet, "an outlet of job {job} in outlets.csv or in the records", "outlet_id"
 )
-_BY_METHOD = Reference(("method",), tables.Method, "a method in methods.csv or in the records", "method_id")
+_BY_METHOD = Reference(("method",), Method, "a method in methods.csv or in the records", "method_id")
 
 _OF_AN_OUTLET = (
     _must("job", any_text, "the job"),
     _must("outlet", any_text, "name of the outlet or of the duct's section"),
     _must("system", any_text, "the system that it belongs to"),
-    _must("service", one_of(*tables.SERVICES), "what the air does there"),
-    _may("place", one_of(*tables.PLACES), "what is measured; blank: an outlet"),
+    _must("service", one_of(*SERVICES), "what the air does there"),
+    _may("place", one_of(*PLACES), "what is measured; blank: an outlet"),
     _may(
         "in_totals",
         one_of("yes", "no"),
@@ -86,7 +108,7 @@ _OF_AN_OUTLET = (
     ),
     _may("room", any_text, "the room that it serves"),
     _may("outlet_type", any_text, "the type of outlet"),
-    _may("shape", one_of(*tables.SHAPES), "shape of the opening or of the section"),
+    _may("shape", one_of(*SHAPES), "shape of the opening or of the section"),
     _may("width", above_zero, "width, of a flat-oval section the longer axis"),
     _may("height", above_zero, "height"),
     _may("diameter", above_zero, "diameter of a round one"),
@@ -118,7 +140,7 @@ _DECLARED = (
     Declaration(
         "instruments.csv",
         "the register of instruments, each with a maximum permissible error or with stability limits",
-        tables.Instrument,
+        Instrument,
         (
             _must("tag", any_text, "what the company calls it"),
             _must("kind", any_text, "the kind of instrument, in words"),
@@ -165,7 +187,7 @@ _DECLARED = (
             ),
             _may(
                 "density_effect",
-                one_of(*tables.DENSITY_EFFECTS),
+                one_of(*DENSITY_EFFECTS),
                 "how its velocity depends on the density of the air; blank: it does not",
             ),
             _may(
@@ -186,7 +208,7 @@ _DECLARED = (
     Declaration(
         "calibrations.csv",
         "calibrations as their certificates state them, and the acceptance of each",
-        tables.Calibration,
+        Calibration,
         (
             _must("tag", any_text, "the instrument that was calibrated"),
             _must("certificate", any_text, "number of the certificate"),
@@ -221,11 +243,11 @@ _DECLARED = (
     Declaration(
         "comparisons.csv",
         "comparisons of a calibration: a reference value beside an indication",
-        tables.Comparison,
+        Comparison,
         (
             _must("tag", any_text, "the instrument that was calibrated"),
             _must("certificate", any_text, "number of the certificate"),
-            _must("phase", one_of(*tables.PHASES), "before or after an adjustment"),
+            _must("phase", one_of(*PHASES), "before or after an adjustment"),
             _must("reference", finite_number, "the reference value"),
             _must("indication", finite_number, "what the instrument showed"),
             _must("unit", any_text, "the unit of the reference value and of its uncertainty"),
@@ -252,7 +274,7 @@ _DECLARED = (
     Declaration(
         "methods.csv",
         "ways of measuring, with the uncertainty that the company declares for each",
-        tables.Method,
+        Method,
         (
             _must("method", any_text, "name of the method"),
             _must(
@@ -262,7 +284,7 @@ _DECLARED = (
                 odd=usually(0.5, 15, "the standard uncertainty of a method in percent"),
             ),
             _must("basis", any_text, "what that rests on"),
-            _may("pattern", one_of(*tables.PATTERNS), "where and how the instrument is held"),
+            _may("pattern", one_of(*PATTERNS), "where and how the instrument is held"),
             _may("degrees_of_freedom", at_least_one, "of the declared uncertainty; blank: taken as exactly known"),
         ),
         key=("method",),
@@ -270,7 +292,7 @@ _DECLARED = (
     Declaration(
         "jobs.csv",
         "jobs, each with its decision rule",
-        tables.Job,
+        Job,
         (
             _must("job", any_text, "number of the job"),
             _may("title", any_text, "what the job is"),
@@ -287,11 +309,11 @@ _DECLARED = (
     Declaration(
         "systems.csv",
         "designs of systems: what a system's total is judged by",
-        tables.SystemDesign,
+        SystemDesign,
         (
             _must("job", any_text, "the job"),
             _must("system", any_text, "the system"),
-            _must("service", one_of(*tables.SERVICES), "which of its totals"),
+            _must("service", one_of(*SERVICES), "which of its totals"),
             _must("design_flow", above_zero, "the flow that the total was designed to be"),
             _must("flow_unit", unit_check("volume flow"), "the unit of the design flow"),
             _must(
@@ -307,7 +329,7 @@ _DECLARED = (
     Declaration(
         "rooms.csv",
         "rooms whose supply and extract the design relates",
-        tables.Room,
+        Room,
         (
             _must("job", any_text, "the job"),
             _must("room", any_text, "the room, as outlets name it"),
@@ -320,7 +342,7 @@ _DECLARED = (
         "outlets.csv",
         "outlets and measuring sections of ducts: an outlet has a shape, dimensions and an outlet factor or found factor, or an "
         "effective area, or none of these where only a hood measures it; a duct has a shape and no factor",
-        tables.Outlet,
+        Outlet,
         _OF_AN_OUTLET,
         key=("job", "outlet"),
         references=(_OF_JOB,),
@@ -328,7 +350,7 @@ _DECLARED = (
     Declaration(
         "readings.csv",
         "readings at outlets and ducts: an indication, observations, a log file or a traverse",
-        tables.Reading,
+        Reading,
         (
             _must("job", any_text, "the job"),
             _must("outlet", any_text, "the outlet or the duct's section"),
@@ -362,26 +384,24 @@ _DECLARED = (
                 numbers,
                 "repeated values of a hood with its throttle set, joined by semicolons",
             ),
-            _may("traverse_rule", one_of(*tables.TRAVERSE_RULES), "rule of a traverse, instead of observations"),
+            _may("traverse_rule", one_of(*TRAVERSE_RULES), "rule of a traverse, instead of observations"),
             _may("traverse_lines", whole, "how many lines were traversed"),
             _may("traverse_points", whole, "how many points on each line"),
         ),
         key=("job", "outlet", "instrument", "observed_at"),
         references=(
-            Reference(("job",), tables.Job, _A_JOB),
+            Reference(("job",), Job, _A_JOB),
             _AT_OUTLET,
             _tag("instrument", "instrument_id"),
             _tag("probe", "probe_id"),
             _BY_METHOD,
-            Reference(
-                ("job", "conditions"), tables.Condition, "conditions of job {job} in conditions.csv or in the records"
-            ),
+            Reference(("job", "conditions"), Condition, "conditions of job {job} in conditions.csv or in the records"),
         ),
     ),
     Declaration(
         "traverses.csv",
         "points of the traverses of readings",
-        tables.TraversePoint,
+        TraversePoint,
         (
             _must("job", any_text, "that of the reading"),
             _must("outlet", any_text, "that of the reading"),
@@ -396,14 +416,14 @@ _DECLARED = (
     Declaration(
         "conditions.csv",
         "conditions of the air: each quantity with its instrument, or with its standard uncertainty and where it comes from",
-        tables.Condition,
+        Condition,
         (
             _must("job", any_text, "the job"),
             _must("conditions", any_text, "the name by which readings refer to them"),
             _must("observed_at", time_with_zone, "when", happened=datetime.fromisoformat),
             _must(
                 "quantity",
-                one_of(*tables.CONDITION_QUANTITIES),
+                one_of(*CONDITION_QUANTITIES),
                 "which of the quantities; static pressure is that of the duct, and may be left out",
             ),
             _must("value", finite_number, "the value"),
@@ -418,10 +438,10 @@ _DECLARED = (
     Declaration(
         "events.csv",
         "what happened to instruments",
-        tables.Event,
+        Event,
         (
             _must("tag", any_text, "the instrument"),
-            _must("kind", one_of(*tables.EVENT_KINDS), "what happened"),
+            _must("kind", one_of(*EVENT_KINDS), "what happened"),
             _must("at", time_with_zone, "when", happened=datetime.fromisoformat),
             _must("reason", any_text, "why"),
             _may("value", any_text, "what it is now: a location, an interval in months"),
@@ -431,11 +451,11 @@ _DECLARED = (
     Declaration(
         "checks.csv",
         "intermediate checks of instruments",
-        tables.IntermediateCheck,
+        IntermediateCheck,
         (
             _must("tag", any_text, "the instrument"),
             _must("at", time_with_zone, "when", happened=datetime.fromisoformat),
-            _must("kind", one_of(*tables.CHECK_KINDS), "the kind of check"),
+            _must("kind", one_of(*CHECK_KINDS), "the kind of check"),
             _must("value", finite_number, "what was observed"),
             _must("low", finite_number, "the lower limit of what passes"),
             _must("high", finite_number, "the upper limit of what passes"),
@@ -449,7 +469,7 @@ _DECLARED = (
     Declaration(
         "pairings.csv",
         "probes and the meters that they are used with",
-        tables.Pairing,
+        Pairing,
         (
             _must("probe", any_text, "tag of the probe"),
             _must("meter", any_text, "tag of the meter"),
@@ -462,11 +482,11 @@ _DECLARED = (
     Declaration(
         "curves.csv",
         "curves that a person chose",
-        tables.StoredCurve,
+        StoredCurve,
         (
             _must("tag", any_text, "the instrument"),
             _must("certificate", any_text, "number of the certificate"),
-            _must("shape", one_of(*tables.CURVE_SHAPES), "shape of the curve"),
+            _must("shape", one_of(*CURVE_SHAPES), "shape of the curve"),
             _may("degree", degree, "degree of a polynomial"),
             _must("chosen_by", any_text, "who chose it"),
             _must("reason", any_text, "why"),
@@ -476,7 +496,7 @@ _DECLARED = (
     Declaration(
         "withdrawals.csv",
         "calibrations that were recorded wrongly",
-        tables.Withdrawal,
+        Withdrawal,
         (
             _must("tag", any_text, "the instrument"),
             _must("certificate", any_text, "number of a certificate in calibrations.csv"),
@@ -488,11 +508,11 @@ _DECLARED = (
     Declaration(
         "factors.csv",
         "outlet factors found in the field",
-        tables.FoundFactor,
+        FoundFactor,
         (
             _must("factor", any_text, "name of the factor"),
             _must("revision", whole, "how often it was found so far, from 1", compared=same_count),
-            _must("scope", one_of(*tables.SCOPES), "what it holds for"),
+            _must("scope", one_of(*SCOPES), "what it holds for"),
             _may("job", any_text, "job of the outlet, of a factor for this outlet"),
             _may("outlet", any_text, "the outlet, of a factor for this outlet"),
             _may("outlet_type", any_text, "the type of outlet, of a factor for this type"),
@@ -516,16 +536,14 @@ _DECLARED = (
         references=(
             _AT_OUTLET,
             _tag("instrument", "instrument_id"),
-            Reference(
-                ("instrument", "certificate"), tables.Calibration, "a certificate of {instrument}", "calibration_id"
-            ),
+            Reference(("instrument", "certificate"), Calibration, "a certificate of {instrument}", "calibration_id"),
             _BY_METHOD,
         ),
     ),
     Declaration(
         "factor_pairs.csv",
         "the readings that a factor was found from",
-        tables.FactorPair,
+        FactorPair,
         (
             _must("factor", any_text, "name of the factor"),
             _must("revision", whole, "revision of the factor"),
@@ -539,7 +557,7 @@ _DECLARED = (
         references=(
             Reference(
                 ("factor", "revision"),
-                tables.FoundFactor,
+                FoundFactor,
                 "a factor and a revision of it in factors.csv",
                 "found_factor_id",
                 here=True,
@@ -551,7 +569,7 @@ _DECLARED = (
     Declaration(
         "amendments.csv",
         "outlets as they were amended, each time the whole of one",
-        tables.OutletRevision,
+        OutletRevision,
         (
             *_OF_AN_OUTLET,
             _must("revision", whole, "revision of the outlet; as first typed it is 1"),
@@ -561,7 +579,7 @@ _DECLARED = (
         references=(
             Reference(
                 ("job", "outlet"),
-                tables.Outlet,
+                Outlet,
                 f"an outlet in outlets.csv; one on record is {Step.AMEND_OUTLET}",
                 "outlet_id",
                 here=True,

@@ -18,7 +18,7 @@ from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.measure.reading_in_job import reading_in_job
 from calib.procedures.on_record.errors_of_indication import history_of
 from calib.records import database
-from calib.records.tables import Instrument
+from calib.records.tables.instruments import Instrument
 from calib.uncertainty.distributions import StudentT
 from tests.folders import NOW, SIGNED, imported, only, records_of, write
 from tests.job_with_history import DAYS, SHIFTS, errors, sheets_with_history
