@@ -3,6 +3,11 @@
 Of a file every statement that made a table, an index or a trigger is compared; of a server the names of tables, columns, keys,
 CHECKs, indexes and triggers, since each version of PostgreSQL writes their text in its own way (what a guard does is compared by
 `guards`).
+
+Decision (2026-11). The schema of a file is held by one fingerprint of what made it, asked before each write; of a server by
+names, since each version of PostgreSQL writes the text of a CHECK in its own way. Options were to compare texts there too, or to
+make the schema anew beside it, which needs rights that the owner should not lend. Cost: a CHECK of a server whose text was
+weakened under its own name is not seen.
 """
 
 import hashlib

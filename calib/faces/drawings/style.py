@@ -3,6 +3,10 @@
 Rules, which tests/faces/drawings/test_style.py holds: two series of one picture differ in lightness by `LEAST_STEP` at least, or
 in their sign (hatch, marker, line); so they stay apart in grey and for the colour-blind, and colour is never the only sign. A hatch
 lies on a light ground; none is of dots, whose outlines make a large file. Typed text is text: no sign in it makes a formula.
+
+Decision (2026-11). Pictures are held by golden PNGs, tile by tile after a blur: font builds move letters. Two series differ in
+lightness, hatch or line. Cost (11-27): a change of style is eleven pictures drawn anew and looked at by a person; a shift below
+half a pixel goes unseen.
 """
 
 import io

@@ -3,6 +3,10 @@
 Within a savepoint the curve as found counts for the calibration that was in force, with the air in which it was found, and what
 rests on it is worked out anew; every procedure then answers from the records as it always does, and the savepoint is rolled back.
 So a flow worked out here is that of records which hold the as-found curve.
+
+Decision (2026-11). As found is worked out on the records, within a savepoint that is rolled back, rather than by a second
+evaluation: whatever is added to the model later holds there too. Cost: two evaluations of each affected job; key numbers of a
+server are used up.
 """
 
 from collections.abc import Collection, Iterator, Mapping, Sequence

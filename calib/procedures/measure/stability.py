@@ -3,6 +3,9 @@
 Three or more intervals of the instrument's own history count where they reach the indication; else its stated stability limits;
 else its maximum permissible error. The history is one of accepted calibrations and ends with the one in force: what is learned
 afterwards is the business of an impact review, and does not move a flow that was reported.
+
+Decision (2026-11). Stability comes from history where there are three intervals, by one estimate for drift and random walk. Cost:
+a very stable instrument bears the scatter of its calibrations, and with three intervals k is large.
 """
 
 import math

@@ -2,6 +2,10 @@
 
 Damage elsewhere does not stop it: `verify` finds that. A curve by the rule that the rule does not make, and what was put into a
 certificate after its acceptance, are refused here too.
+
+Decision (2026-11). An issue and an acceptance check what they rest on, by rows and entries, and the pages and indexes of the
+tables they read; not the whole chain, which every other company's record would lengthen. Cost: a table is read once from end to
+end.
 """
 
 from collections.abc import Collection, Mapping

@@ -2,6 +2,9 @@
 
 What is stored comes first: pages and indexes, schema, rows and chain. What the rows mean is asked only where all of that is right,
 since of damaged rows nothing can be said.
+
+Decision (2026-11). What is stored is proven first (pages, indexes read from end to end, schema, rows, chain), what it means only
+where that is right: of damaged rows nothing can be said. Cost: two runs where both are wrong.
 """
 
 from collections.abc import Callable, Iterable
