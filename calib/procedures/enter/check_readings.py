@@ -47,7 +47,7 @@ def reading_findings(named: KnownNames) -> Iterable[Finding]:
     traverses = _traverses(named, traversing)
     for row in rows:
         yield from _reading(row, named, traverses)
-    if "readings.csv" not in named.unread:
+    if traverses.of_readings and "readings.csv" not in named.unread:
         yield from _without_reading(traverses.of_readings, traversing, {_names_of(row) for row in rows})
 
 

@@ -36,6 +36,7 @@ from calib.records.tables.calibrations import Acceptance, ReferenceStandard
 from calib.records.tables.curves import StoredCurve
 from calib.records.tables.outlets import OutletRevision
 from calib.records.verification import Progress
+from calib.unswept import unswept
 
 # Files of which each row is a record by itself, in the order in which records refer to one another.
 _CERTIFICATES = ("instruments.csv", "methods.csv", "jobs.csv", "calibrations.csv", "comparisons.csv")
@@ -54,6 +55,7 @@ class Imported:
     remarks: tuple[str, ...] = ()  # what is worth saying, each told to `progress` too
 
 
+@unswept
 def import_sheets(
     session: Session,
     sheets: Mapping[str, Sequence[TypedRow]],

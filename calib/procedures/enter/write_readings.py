@@ -14,7 +14,7 @@ from calib.procedures.enter.check_readings import reading_key
 from calib.procedures.enter.later_records import amended_outlets
 from calib.procedures.enter.names_on_record import NamesOnRecord
 from calib.procedures.enter.record_rows import cells_of_table, keys_of
-from calib.procedures.measure.gate_reading import gate_reading
+from calib.procedures.measure.gate_reading import Taken, gate_reading, gate_readings
 from calib.procedures.on_record.in_force import OnRecord, in_order, on_record_of, outlets_in_force
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.observations import Observed, Traversed, observed
@@ -55,21 +55,25 @@ def write_readings(
     amended = amended_outlets(sheets)
     series = _write_logs(rows, append)
     traverses, traversed = _write_traverses(rows, sheets["traverses.csv"], append)
-    readings: list[RecordCells] = []
-    refusals: list[RecordCells] = []
-    refused: list[RefusedReading] = []
-    for place, row in enumerate(rows):
-        cells: RecordCells = {
+    typed = [
+        {
             **cells_of_table(FILES["readings.csv"], row.cells),
             **keys_of(FILES["readings.csv"], row, names),
             "logged_series_id": series.get(place),
             "traverse_id": traverses.get(place),
         }
-        outlet = (row.cells["job"], row.cells["outlet"])
-        reasons = gate.reasons(cells, observed(row.cells, _log(row), traversed.get(place)), amended=outlet in amended)
+        for place, row in enumerate(rows)
+    ]
+    observations = [observed(row.cells, _log(row), traversed.get(place)) for place, row in enumerate(rows)]
+    places = [(row.cells["job"], row.cells["outlet"]) for row in rows]
+    readings: list[RecordCells] = []
+    refusals: list[RecordCells] = []
+    refused: list[RefusedReading] = []
+    decided = gate.reasons(typed, observations, [place in amended for place in places])
+    for row, cells, place, reasons in zip(rows, typed, places, decided, strict=True):
         if reasons:
             refusals.append(cells | {"reasons": json.dumps(reasons, ensure_ascii=False)})
-            refused.append(RefusedReading(*outlet, row.cells["instrument"], row.cells["observed_at"], reasons))
+            refused.append(RefusedReading(*place, row.cells["instrument"], row.cells["observed_at"], reasons))
         else:
             readings.append(cells)
     append(Reading, readings)
@@ -100,12 +104,24 @@ class _Gate:
     outlets: Mapping[int, Outlet]
     now: datetime
 
-    def reasons(self, cells: RecordCells, observations: Observed, *, amended: bool) -> tuple[str, ...]:
-        """Why a reading is refused; none where it counts, or did when it was observed."""
-        reading = _TypedReading(**cells)
-        outlet = self.outlets[reading.outlet_id]
-        reasons = gate_reading(self.records, reading, observations, outlet, self.now).reasons
-        if reasons and self.before is not None:
+    def reasons(
+        self, typed: Sequence[RecordCells], observations: Sequence[Observed], amended: Sequence[bool]
+    ) -> list[tuple[str, ...]]:
+        """Why each reading is refused; none where it counts, or did when it was observed."""
+        taken: list[Taken] = [
+            (_TypedReading(**cells), each, self.outlets[cells["outlet_id"]])
+            for cells, each in zip(typed, observations, strict=True)
+        ]
+        decided = gate_readings(self.records, taken, self.now)
+        return [
+            self._when_observed(each, gated.reasons, amended=was_amended) if gated.reasons else ()
+            for each, gated, was_amended in zip(taken, decided, amended, strict=True)
+        ]
+
+    def _when_observed(self, taken: Taken, reasons: tuple[str, ...], *, amended: bool) -> tuple[str, ...]:
+        """The reasons against a reading that is refused now; none where it counted when it was observed."""
+        reading, observations, outlet = taken
+        if self.before is not None:
             # It may have been observed before the withdrawal, and counts again once the right certificate is accepted.
             reasons = gate_reading(self.before, reading, observations, outlet, self.now).reasons and reasons
         if reasons and amended:

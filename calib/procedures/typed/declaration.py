@@ -72,9 +72,15 @@ class Declaration:
 
     def compared(self, names: Iterable[str]) -> RecordNames:
         """Names of a record, the first ones or all of its key, as they compare with others."""
-        return tuple([compared(cell) for compared, cell in zip(self._compared, names, strict=False)])
+        if not self._not_as_typed:  # asked for every name of every row
+            return tuple(names)
+        cells = list(names)
+        for place, compared in self._not_as_typed:
+            cells[place : place + 1] = map(compared, cells[place : place + 1])
+        return tuple(cells)
 
     @cached_property
-    def _compared(self) -> tuple[Callable[[str], str], ...]:
-        columns = {column.name: column for column in self.columns}
-        return tuple(columns[name].compared for name in self.key)
+    def _not_as_typed(self) -> tuple[tuple[int, Callable[[str], str]], ...]:
+        """Places in the key whose cells compare otherwise than as they were typed."""
+        compared = {column.name: column.compared for column in self.columns}
+        return tuple((place, compared[name]) for place, name in enumerate(self.key) if compared[name] is not str)

@@ -36,6 +36,7 @@ class KnownNames:
         self.brought = cache(self._brought)
         self.on_record = cache(self._on_record)
         self.cells = cache(self._cells)
+        self._answered: set[tuple[str, tuple[str, ...], tuple[str, ...]]] = set()  # file, columns, names that are known
 
     def _brought(self, file: str, width: int | None = None) -> Mapping[RecordNames, Cells]:
         """Rows of a file by the first `width` columns of its key, or by all of it."""
@@ -66,10 +67,15 @@ class KnownNames:
 
     def unknown(self, row: TypedRow, file: str, *columns: str) -> Iterable[Finding]:
         """The record that some columns of a row name must be known."""
+        names = tuple([row.cells[column] for column in columns if column in row.cells])
+        asked = (file, columns, names)
+        if len(names) < len(columns) or asked in self._answered:
+            return
         reference = FILES[file].reference(*columns)
-        names = [row.cells[column] for column in columns if column in row.cells]
-        if len(names) == len(columns) and self._missing(names, reference):
+        if self._missing(names, reference):
             yield row.finding(columns[-1], reference.expected.format_map(row.cells))
+        else:
+            self._answered.add(asked)
 
     def _missing(self, names: Sequence[str], reference: Reference) -> bool:
         declaration = DECLARED[reference.table]
