@@ -1,6 +1,6 @@
 """Calibration in house: the standard's indications become reference values with their whole uncertainty.
 
-Source: EA-4/02 M:2022, 4 and GUM 5, written out here with GTC from the small job's certificate C-103 of RS-1 (three points, degree
+Source: EA-4/02 M:2013, 4 and GUM 5, written out here with GTC from the small job's certificate C-103 of RS-1 (three points, degree
 0): an independent computation. The gate on the standard: `calib help` (certificates).
 """
 

@@ -1,6 +1,6 @@
 """Checks whose value or limits are worked out: E_n of two instruments, control limits of a check standard.
 
-Expected values: E_n by hand; the corrected value of VA-1 from reference_data/worked_vane; limits from scipy's t distribution.
+Expected values: E_n by hand; the corrected value of VA-1 from tests/worked_cases/worked_vane; limits from scipy's t distribution.
 """
 
 import json

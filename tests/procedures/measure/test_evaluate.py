@@ -1,6 +1,6 @@
 """A job evaluated: flows, budgets and totals beside the same model written independently, and what stands in which total.
 
-Sources: reference_data/worked_vane (class D); the packages GTC and `uncertainties`, which propagate uncertain numbers without
+Sources: tests/worked_cases/worked_vane (class D); the packages GTC and `uncertainties`, which propagate uncertain numbers without
 anything of `calib` (tests/independent_model.py); JCGM 100:2008, 5.2.2 (correlated inputs) and G.4 (effective degrees of freedom).
 """
 

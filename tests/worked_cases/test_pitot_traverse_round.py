@@ -1,8 +1,7 @@
 """GUM 5.1.2, 5.2.2 and G.4.1: flow of a round duct from a traverse with a pitot-static tube. Units: Pa, m, s.
 
-Source: reference_data/pitot_traverse_round, class D: illustrative inputs, results computed independently. They are printed as
-unrounded binary floats, whose last digits depend on the order of summing: relative tolerance 1e-9 in place of half a unit of the
-last digit.
+Source: tests/worked_cases/pitot_traverse_round, class D: illustrative inputs, results computed independently by compute.py
+there and written with 12 digits.
 
 The case in the arrays of this project: the manometer's correction and its uncertainty are a curve with a reference part, the same
 at all points; the coefficient K is the curve of a probe, its uncertainty a reference part in proportion to the velocity. The noise
@@ -42,7 +41,7 @@ LINES = {
 
 
 def as_printed(number):
-    return pytest.approx(number, rel=1e-9)
+    return pytest.approx(number, rel=1e-11)
 
 
 def duct():
@@ -82,7 +81,7 @@ def test_the_mean_velocity_and_the_flow():
 def test_the_mean_of_the_pressures_would_give_too_much_and_is_not_what_is_taken():
     of_mean = GIVEN["K"] * math.sqrt(2 * np.mean(CORRECTED) / GIVEN["rho"]) * duct().area
     assert of_mean == as_printed([RESULT["q of mean pressure"]])
-    assert 100 * (of_mean / found().flow - 1) == pytest.approx([RESULT["excess of mean pressure"]], rel=1e-9)
+    assert 100 * (of_mean / found().flow - 1) == pytest.approx([RESULT["excess of mean pressure"]], rel=1e-11)
     assert found().flow < of_mean
 
 
@@ -121,23 +120,23 @@ def test_the_coverage_factor_of_whole_degrees_of_freedom_is_barely_different():
 
 @pytest.fixture(scope="module")
 def drawn():
-    """Every uncertainty taken as exactly known, as the printed draws have it: their standard deviation is u_c."""
+    """Every uncertainty taken as exactly known, as the distribution of the case has it: its standard deviation is nearly u_c."""
     known = replace(duct(), repeatability_dof=np.full(PRESSURE.size, math.inf))
     inputs, model = model_of(known, 0)
     return propagate_distributions(model, inputs, seed=20260305, trials=TRIALS)
 
 
 def test_the_mean_of_the_draws(drawn):
-    """Four standard deviations of the difference of two means; the printed one taken as of no fewer draws.
+    """Four standard deviations of a mean of as many draws.
 
-    The printed draws have their noise in the velocity. Here it is in the pressure, whose root bends: the mean is lower by
-    (u/dp)^2/8 of it (GUM 5.1.2 NOTE).
+    The case has its noise in the velocity. Here it is in the pressure, whose root bends: the mean is lower by (u/dp)^2/8 of it
+    (GUM 5.1.2 NOTE).
     """
-    scatter = math.sqrt(2 / TRIALS) * RESULT["u_c"]
+    scatter = math.sqrt(1 / TRIALS) * RESULT["u_c"]
     lower = (2 * GIVEN["u point"]) ** 2 / 8
-    assert drawn.value == pytest.approx(RESULT["mean of draws"] * (1 - lower), abs=4 * scatter)
+    assert drawn.value == pytest.approx(RESULT["mean of the distribution"] * (1 - lower), abs=4 * scatter)
 
 
 def test_the_standard_deviation_of_the_draws(drawn):
-    scatter = math.sqrt(2 / (2 * TRIALS)) * RESULT["u_c"]
-    assert drawn.standard_uncertainty == pytest.approx(RESULT["sd of draws"], abs=4 * scatter)
+    scatter = math.sqrt(1 / (2 * TRIALS)) * RESULT["u_c"]
+    assert drawn.standard_uncertainty == pytest.approx(RESULT["sd of the distribution"], abs=4 * scatter)

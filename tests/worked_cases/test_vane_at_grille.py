@@ -1,7 +1,7 @@
 """GUM 5.1.2 and G.4.1: flow of a grille measured with the vane that its effective area was found with. Units: m, s.
 
-Source: reference_data/outlet_factor_vector, class D: illustrative inputs, results computed independently, printed as unrounded
-binary floats (relative tolerance 1e-9). tests/published/test_outlet_factor_from_traverse.py has the area and the budget by hand;
+Source: tests/worked_cases/outlet_factor_vector, class D: illustrative inputs, results computed independently and written
+with 12 digits. tests/worked_cases/test_outlet_factor_from_traverse.py has the area and the budget by hand;
 here the same stands in the arrays of this project, and the vane has a calibration whose errors have to cancel.
 """
 
@@ -33,7 +33,7 @@ LINES = {
 
 
 def as_printed(number):
-    return pytest.approx(number, rel=1e-9)
+    return pytest.approx(number, rel=1e-11)
 
 
 def of_area():

@@ -1,6 +1,6 @@
 """GUM 5.2.2 applied to ten outlets measured with one instrument: what they share does not average out.
 
-Source: reference_data/ten_outlets, class D: illustrative inputs, results computed independently.
+Source: tests/worked_cases/ten_outlets, class D: illustrative inputs, results computed independently.
 """
 
 import numpy as np

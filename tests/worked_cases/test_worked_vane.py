@@ -1,6 +1,6 @@
 """ISO/TS 28037:2010, 6.3 applied to the corrections of an invented vane anemometer. Unit: m/s.
 
-Source: reference_data/worked_vane, class D: invented inputs, results computed in exact fractions without this package.
+Source: tests/worked_cases/worked_vane, class D: invented inputs, results computed in exact fractions without this package.
 """
 
 import numpy as np

@@ -1,6 +1,6 @@
 """Two readings of a hood with different resistances: 1/q^2 linear in the resistance at a constant plenum pressure.
 
-Source: reference_data/hood_back_pressure, class D: computed from the ideal model without this package.
+Source: tests/worked_cases/hood_back_pressure, class D: computed from the ideal model without this package.
 """
 
 import pytest
