@@ -1,7 +1,10 @@
 """Where the axes of a figure stand: within its names, labels and title, above or below its legend; placed once, before it is drawn.
 
-What stands beside the axes is measured, and the rest of the figure is theirs. The drawing library's own layout (constrained) finds
-the same places by a solver and measures every axis eight times, which took a fifth of the time of a report.
+What stands beside the axes is measured, and the rest of the figure is theirs.
+
+Decision (2026-11). One measuring of each axis. Options: the drawing library's constrained layout, which finds the same places by a
+solver and measures every axis eight times (a fifth of the time of the demo's reports); places written by hand for each picture,
+which know no text. Cost (11-29): a text at a value is placed by two steps, and its margin may be off by a pixel.
 """
 
 from collections.abc import Sequence
