@@ -17,7 +17,7 @@ from matplotlib.figure import Figure, SubFigure
 from matplotlib.gridspec import SubplotSpec
 from matplotlib.text import Text
 from matplotlib.transforms import BboxBase
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 _PAD = 3.0  # [pt] around everything that is measured
 _LEFT, _BELOW, _RIGHT, _ABOVE = range(4)
@@ -28,7 +28,7 @@ _Floats = NDArray[np.float64]
 
 def arrange(figure: Figure) -> None:
     """Place the axes that stand in a grid; those that were placed by hand are left where they are."""
-    renderer = FigureCanvasAgg(figure).get_renderer()
+    renderer = FigureCanvasAgg(figure).get_renderer()  # type: ignore[no-untyped-call]
     parts: Sequence[Figure | SubFigure] = figure.subfigs or [figure]
     for part in parts:
         places = {axes: spec for axes in part.axes if (spec := axes.get_subplotspec()) is not None}
@@ -66,10 +66,10 @@ def _arrange(part: Figure | SubFigure, places: _Places, renderer: RendererBase, 
             axes.set_position((start / part.bbox.width, at.y0, (end - start) / part.bbox.width, at.height))
 
 
-def _spans(shares: Sequence[float], margins: _Floats, length: float) -> _Floats:
+def _spans(shares: ArrayLike, margins: _Floats, length: float) -> _Floats:
     """(n, 2) start and end of rows or columns that share a length [pixels], each with its margins (2, n) before and after."""
     sizes = np.asarray(shares) / np.sum(shares) * max(length - margins.sum(), 1.0)
-    ends = np.cumsum(margins[0] + sizes + margins[1]) - margins[1]
+    ends: _Floats = np.cumsum(margins[0] + sizes + margins[1]) - margins[1]
     return np.stack([ends - sizes, ends], axis=1)
 
 
@@ -83,7 +83,8 @@ def _beyond(axes: Axes, boxes: Sequence[BboxBase | None]) -> _Floats:
     """(4,) how far boxes reach beyond the axes: left, below, right, above [pixels]."""
     area = axes.bbox
     reach = [(area.x0 - box.x0, area.y0 - box.y0, box.x1 - area.x1, box.y1 - area.y1) for box in boxes if box]
-    return np.max([(0.0, 0.0, 0.0, 0.0), *reach], axis=0)
+    furthest: _Floats = np.max([(0.0, 0.0, 0.0, 0.0), *reach], axis=0)
+    return furthest
 
 
 def _outside(part: Figure | SubFigure, renderer: RendererBase) -> tuple[float, float]:

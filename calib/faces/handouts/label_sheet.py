@@ -3,9 +3,9 @@
 Each label says tag, due, calibrated and certificate, whole in any font: a text that is too wide wraps, and its label grows. Its QR
 code (ISO/IEC 18004) holds tag, certificate and due date as plain text.
 
-Decision (2026-11). A text wraps beside its code and under it. Options: letters as small as the longest name asks, which nobody reads
-on an instrument; a name that ends in an ellipsis, which may be the end of a date. Cost (11-29): labels with long names are higher
-than 30 mm.
+Decision (2026-11). A text wraps beside its code and under it. Options: letters as small as the longest name asks, which nobody
+reads on an instrument; a name that ends in an ellipsis, which may be the end of a date. Cost (11-29): labels with long names are
+higher than 30 mm.
 """
 
 from collections.abc import Sequence

@@ -7,9 +7,9 @@ From is an address under `.invalid` (RFC 2606), since RFC 5322 asks for one and 
 `X-Unsent` opens the message as a draft (common practice, no source). Pictures are PNG parts, since mail programs show no drawing
 within a page. The subject is encoded apart: Python 3.11 takes a typed encoded word for its own and would let it make a header.
 
-Decision (2026-11). The pictures are the page's drawings, set by the typesetter's library. Options: each figure drawn once more by the
-drawing library (four times as long, a seventh of a report's time); in the typesetter's own process (another start). Cost (11-29):
-75 MB more here while the mail is made; a sign without a glyph is shown by its number, as in the PDF.
+Decision (2026-11). The pictures are the page's drawings, set by the typesetter's library. Options: each figure drawn once more by
+the drawing library (four times as long, a seventh of a report's time); in the typesetter's own process (another start). Cost
+(11-29): 75 MB more here while the mail is made; a sign without a glyph is shown by its number, as in the PDF.
 """
 
 import io
