@@ -32,8 +32,8 @@ from calib.errors import BadInputError, Finding
 from calib.measurement import indication_scale
 from calib.procedures.measure.reading_in_job import ReadingInJob
 from calib.procedures.measure.standing import Standing, section_of
+from calib.procedures.on_record.factors import factor_that_counts
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
-from calib.procedures.on_record.what_counts import factor_that_counts
 from calib.procedures.pairs.paired_readings import (
     PAIR,
     Paired,
