@@ -255,15 +255,23 @@ _DECLARED = (
         tables.Method,
         (
             _must("method", any_text, "name of the method"),
-            _must(
+            _may(
                 "relative_standard_uncertainty_percent",
                 share,
-                "its relative standard uncertainty in percent",
+                "its relative standard uncertainty in percent, where it is not known how much of it readings share",
                 odd=usually(0.5, 15, "the standard uncertainty of a method in percent"),
             ),
             _must("basis", any_text, "what that rests on"),
             _may("pattern", one_of(*tables.PATTERNS), "where and how the instrument is held"),
             _may("degrees_of_freedom", at_least_one, "of the declared uncertainty; blank: taken as exactly known"),
+            _may(
+                "common_standard_uncertainty_percent",
+                share,
+                "instead of the one figure: what readings by it share, at one kind of opening and one direction of the air",
+            ),
+            _may("common_degrees_of_freedom", at_least_one, "of what they share; blank: taken as exactly known"),
+            _may("own_standard_uncertainty_percent", share, "with it: what each reading has by itself"),
+            _may("own_degrees_of_freedom", at_least_one, "of what each has by itself; blank: taken as exactly known"),
         ),
         key=("method",),
     ),
