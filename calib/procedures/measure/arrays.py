@@ -27,7 +27,7 @@ from calib.records.tables.factors import FoundFactor
 from calib.records.tables.instruments import Instrument
 from calib.records.tables.methods import Method
 from calib.records.tables.outlets import Outlet
-from calib.records.words import DUCT, SERVICES
+from calib.records.words import DUCT, OUTLET, SERVICES
 from calib.uncertainty.propagation import welch_satterthwaite
 
 
