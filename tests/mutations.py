@@ -13,6 +13,7 @@ import importlib.abc
 import importlib.machinery
 import importlib.util
 import os
+import re
 import signal
 import sys
 import time
@@ -35,16 +36,10 @@ OPERATORS = {
 }  # fmt: skip
 GUARD = 1e-6  # smaller numbers hold off last bits
 MOST = 0.02  # survivors that are borne with, each with its reason
-HEAVY = (
-    "scipy.stats",
-    "scipy.optimize",
-    "scipy.integrate",
-    "sqlmodel",
-    "psycopg",
-    "filelock",
-    "GTC",
-    "pint",
-)  # loaded before the forks
+HEAVY = ("scipy.stats", "scipy.optimize", "scipy.integrate", "sqlmodel", "GTC", "pint")  # loaded before the forks
+# Without the fixtures of records, which no test of the numerics asks for: they take longer to load than most of these take to run.
+PLAIN = ("-x", "-q", "-n0", "--noconftest", "--assert=plain", "-p", "no:cacheprovider")
+RECORDS = re.compile("tests.(folders|command)|_records|tmp_path")
 
 
 def changed(node, **fields):
@@ -110,10 +105,10 @@ class Changed(importlib.abc.MetaPathFinder, importlib.machinery.SourceFileLoader
         super().__init__(module, str(path))
         self.tree = tree
 
-    def find_spec(self, fullname, path, target=None):  # noqa: ARG002  # the signature of a finder
+    def find_spec(self, fullname, path, target=None):  # noqa: ARG002  # as a finder
         return importlib.util.spec_from_loader(fullname, self) if fullname == self.name else None
 
-    def get_code(self, fullname):  # noqa: ARG002  # the signature of a loader
+    def get_code(self, fullname):  # noqa: ARG002  # as a loader
         return compile(ast.fix_missing_locations(self.tree), self.path, "exec")
 
 
@@ -129,13 +124,17 @@ class Short:
 
 
 def tests_of(module):
-    """The module's own tests, those of its wing where it has none, and the others that import it."""
+    """The module's own tests, those of its wing where it has none, and the published ones that import it; none of records."""
     _, wing, name = module.split(".")
-    others = sorted(
-        file for folder in (wing, "published", "worked_cases") for file in (ROOT / "tests" / folder).glob("test_*.py")
-    )
-    own = sorted((ROOT / "tests" / wing).glob(f"test_{name}*.py")) or sorted((ROOT / "tests" / wing).glob("test_*.py"))
-    return own + [file for file in others if file not in own and f"{module} import" in file.read_text(encoding="utf-8")]
+    texts = {
+        file: file.read_text(encoding="utf-8")
+        for folder in (wing, "published", "worked_cases")
+        for file in sorted((ROOT / "tests" / folder).glob("test_*.py"))
+    }
+    plain = [file for file, text in texts.items() if not RECORDS.search(text)]
+    of_wing = [file for file in plain if file.parent.name == wing]
+    own = [file for file in of_wing if file.name.startswith(f"test_{name}")] or of_wing
+    return own + [file for file in plain if file not in own and f"{module} import" in texts[file]]
 
 
 def passes(finder, files, limit):
@@ -148,11 +147,7 @@ def passes(finder, files, limit):
         sys.meta_path[:0] = finder
         status = 1
         try:
-            status = int(
-                pytest.main(
-                    ["-x", "-q", "-n0", "--assert=plain", "-p", "no:cacheprovider", *map(str, files)], plugins=[Short()]
-                )
-            )
+            status = int(pytest.main([*PLAIN, *map(str, files)], plugins=[Short()]))
         finally:
             os._exit(status)
     end, ended, status = time.monotonic() + limit, 0, 0
@@ -165,8 +160,8 @@ def passes(finder, files, limit):
     return bool(ended) and status == 0
 
 
-def examine(module):
-    """Number of mutants of a module, and what survived: line and change."""
+def examine(module, reasons):
+    """Number of mutants of a module, and what survived, which is printed with its reason."""
     path, files = ROOT / f"{module.replace('.', '/')}.py", tests_of(module)
     begun = time.monotonic()
     if not passes([], files, 600):
@@ -177,12 +172,13 @@ def examine(module):
     for line, said in mutants(tree):
         count += 1
         if passes([Changed(module, path, tree)], files, limit):
-            survived.append((line, said))
+            survived.append(said)
+            print(f"  {line}: {said}   {reasons.get(said, 'NO REASON GIVEN')}", flush=True)
     return count, survived
 
 
 def main(modules):
-    """Examine modules, print what survived and the share of it; exit status 1 where that is too much or has no reason."""
+    """Examine modules and print the share of survivors; exit status 1 where that is too much or has no reason."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         for name in HEAVY:
@@ -191,11 +187,8 @@ def main(modules):
     all_of_them = [path for wing in WINGS for path in sorted((ROOT / "calib" / wing).glob("[a-z]*.py"))]
     total, bad, unexplained = 0, 0, 0
     for module in modules or [f"calib.{path.parent.name}.{path.stem}" for path in all_of_them]:
-        count, survived = examine(module)
-        for line, said in survived:
-            reason = reasons.get(module, {}).get(said)
-            unexplained += reason is None
-            print(f"  {line}: {said}   {reason or 'NO REASON GIVEN'}")
+        count, survived = examine(module, reasons.get(module, {}))
+        unexplained += len(set(survived) - set(reasons.get(module, {})))
         total, bad = total + count, bad + len(survived)
         print(f"{module}: {count} mutants, {len(survived)} survived", flush=True)
     share = bad / total

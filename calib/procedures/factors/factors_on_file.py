@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from sqlmodel import Session, col, select
 
 from calib.procedures.on_record.by_name import not_there
+from calib.procedures.on_record.factors import factor_revisions, factors_that_count
 from calib.procedures.on_record.in_force import outlets_in_force
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
-from calib.procedures.on_record.what_counts import factor_revisions, factors_that_count
 from calib.procedures.pairs.paired_readings import cautions_of_times
 from calib.records.record import key
 from calib.records.tables.calibrations import Calibration

@@ -9,7 +9,7 @@ from sqlmodel import Session, and_, col, or_, select
 from calib.confirmation.traceability import Record
 from calib.errors import BadInputError, Finding, NotInRecordsError
 from calib.procedures.impact.gather import RecordKind
-from calib.procedures.on_record.what_counts import factor_that_counts
+from calib.procedures.on_record.factors import factor_that_counts
 from calib.records.tables.calibrations import Calibration
 from calib.records.tables.instruments import Instrument
 from calib.records.tables.jobs import Job

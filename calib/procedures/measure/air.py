@@ -13,8 +13,8 @@ from calib.confirmation.interval import Decision, gate
 from calib.errors import CalibError
 from calib.procedures.measure.indicated import indicated
 from calib.procedures.measure.stability import stability_at
-from calib.procedures.on_record.by_name import job_named
 from calib.procedures.on_record.in_force import OnRecord, on_record_of
+from calib.procedures.on_record.jobs_by_name import job_named
 from calib.quantities import unit
 from calib.records.record import key, moment
 from calib.records.tables.calibrations import Calibration

@@ -34,7 +34,6 @@ from calib.procedures.measure.totals import (
     with_flows,
 )
 from calib.procedures.on_record.by_keys import cells_of
-from calib.procedures.on_record.by_name import job_named
 from calib.procedures.on_record.in_force import (
     OnRecord,
     logs_on_record,
@@ -42,6 +41,7 @@ from calib.procedures.on_record.in_force import (
     outlets_in_force,
     traverses_on_record,
 )
+from calib.procedures.on_record.jobs_by_name import job_named
 from calib.procedures.typed.observations import observed
 from calib.records.record import key, moment
 from calib.records.tables.calibrations import Calibration

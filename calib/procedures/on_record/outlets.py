@@ -5,13 +5,12 @@ from dataclasses import dataclass
 
 from sqlmodel import Session, SQLModel, col, select
 
-from calib.procedures.on_record.by_name import job_named, outlet_named
 from calib.procedures.on_record.in_force import as_amended
-from calib.procedures.on_record.what_counts import latest_revision, revisions_of
+from calib.procedures.on_record.jobs_by_name import job_named, outlet_named
 from calib.procedures.typed.columns import FILES
 from calib.records.ledger import written
 from calib.records.record import key, moment
-from calib.records.tables.outlets import Outlet
+from calib.records.tables.outlets import Outlet, OutletRevision
 from calib.records.tables.readings import Reading
 
 # Columns of outlets.csv that say which outlet it is.
@@ -87,3 +86,14 @@ def outlet_cells(outlet: SQLModel) -> dict[str, str | None]:
 def differences(before: Mapping[str, str | None], after: Mapping[str, str | None]) -> dict[str, tuple[str, str]]:
     """Columns that differ: their value before and after, blank where there is none."""
     return {column: (before[column] or "", after[column] or "") for column in before if before[column] != after[column]}
+
+
+def revisions_of(session: Session, outlet: Outlet) -> tuple[OutletRevision, ...]:
+    """Every amendment of an outlet, the first one first: its cells count from the last one, else as first typed."""
+    own = select(OutletRevision).where(OutletRevision.outlet_id == outlet.id)
+    return tuple(session.exec(own.order_by(col(OutletRevision.revision))))
+
+
+def latest_revision(session: Session, outlet: Outlet) -> OutletRevision | None:
+    """The amendment of an outlet that counts, or None where it stands as first typed."""
+    return next(reversed(revisions_of(session, outlet)), None)

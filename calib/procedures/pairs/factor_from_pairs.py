@@ -29,11 +29,11 @@ from sqlmodel import Session
 
 from calib.airflow.factor import FactorOfPairs, found_factor
 from calib.errors import BadInputError, Finding
-from calib.measurement import indication_scale
+from calib.measurement import METHOD, indication_scale
 from calib.procedures.measure.reading_in_job import ReadingInJob
 from calib.procedures.measure.standing import Standing, section_of
+from calib.procedures.on_record.factors import factor_that_counts
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
-from calib.procedures.on_record.what_counts import factor_that_counts
 from calib.procedures.pairs.paired_readings import (
     PAIR,
     Paired,
@@ -58,7 +58,7 @@ FACTOR_SCOPES = {"outlet": THIS_OUTLET, "type": THIS_TYPE}
 
 _SHOWN_BY_THE_SPREAD = frozenset({"repeatability", "resolution"})
 _OF_THE_CALIBRATION = frozenset({"calibration scatter", "reference standard", "stability"})
-_OF_THE_FLOW_AT_THE_FACE = frozenset({"outlet factor", "method"})  # the velocity alone makes the factor
+_OF_THE_FLOW_AT_THE_FACE = METHOD | {"outlet factor"}  # the velocity alone makes the factor
 
 
 @dataclass(frozen=True)

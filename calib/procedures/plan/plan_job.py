@@ -12,8 +12,8 @@ from calib.measurement.ways import WAYS, flow_meters_at
 from calib.procedures.measure.air import AirFound, air_of
 from calib.procedures.measure.gate_reading import makes_a_flow
 from calib.procedures.measure.totals import design_of
-from calib.procedures.on_record.by_name import job_named
 from calib.procedures.on_record.in_force import OnRecord, on_record, outlets_in_force
+from calib.procedures.on_record.jobs_by_name import job_named
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
 from calib.procedures.plan.gear import gear_on, probes_of, standards_among
 from calib.procedures.plan.planned import (

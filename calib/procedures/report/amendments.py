@@ -13,9 +13,9 @@ from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.gate_reading import gate_reading
 from calib.procedures.measure.results import Results, results
 from calib.procedures.measure.standing import Standing
+from calib.procedures.on_record.factors import factor_revisions
 from calib.procedures.on_record.in_force import OnRecord, as_amended, on_record_of
-from calib.procedures.on_record.outlets import history_of_outlet
-from calib.procedures.on_record.what_counts import factor_revisions, revisions_of
+from calib.procedures.on_record.outlets import history_of_outlet, revisions_of
 from calib.records.ledger import written
 from calib.records.record import key, moment
 from calib.records.tables.jobs import Job

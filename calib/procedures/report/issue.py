@@ -12,7 +12,7 @@ from datetime import datetime
 from sqlmodel import Session
 
 from calib.errors import BadInputError, Finding
-from calib.procedures.on_record.by_name import job_named
+from calib.procedures.on_record.jobs_by_name import job_named
 from calib.procedures.people.authorise import append, authorise
 from calib.procedures.report.issued import issues_of
 from calib.procedures.verify.rests_on import must_be_whole, of_job

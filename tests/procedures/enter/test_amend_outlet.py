@@ -13,10 +13,9 @@ import pytest
 from calib.errors import BadInputError, NotInRecordsError
 from calib.procedures.enter.amend_outlet import amend_outlet
 from calib.procedures.measure.evaluate import evaluate
-from calib.procedures.on_record.by_name import outlet_named
 from calib.procedures.on_record.in_force import outlets_in_force
-from calib.procedures.on_record.outlets import differences, outlet_cells, outlet_history, outlets
-from calib.procedures.on_record.what_counts import latest_revision
+from calib.procedures.on_record.jobs_by_name import outlet_named
+from calib.procedures.on_record.outlets import differences, latest_revision, outlet_cells, outlet_history, outlets
 from calib.records import database, ledger
 from calib.records.tables.ledger import LedgerEntry
 from calib.records.tables.outlets import Outlet, OutletRevision
