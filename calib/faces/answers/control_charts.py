@@ -1,5 +1,6 @@
 """Control charts of an instrument's checks, as `calib check chart` answers."""
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 
@@ -14,6 +15,8 @@ def document(tag: str, charts: Sequence[ChartedSeries]) -> Content:
 
 def _series(chart: ChartedSeries) -> Content:
     cells = asdict(chart) | {"drifting": chart.drifting}
+    if chart.components is not None:
+        cells["components"]["differ"] = chart.components.differ
     return cells | {"checks": [check | {"at": check["at"].isoformat()} for check in cells["checks"]]}
 
 
@@ -36,6 +39,17 @@ def _lines(chart: Content) -> Iterator[str]:
             f"  limits of the baseline's own values: 3 s {_ends(chart['shewhart_limits'])}, "
             f"Student's t {_ends(chart['t_limits'])} {chart['unit']}"
         )
+    if chart["components"] is not None:
+        yield f"  {_components(chart['components'], chart['unit'])}"
+
+
+def _components(found: Content, symbol: str) -> str:
+    f = "infinite" if math.isinf(found["f"]) else f"{found['f']:.3g}"
+    differ = "days differ: limits from values of few days are too narrow" if found["differ"] else "days do not differ"
+    return (
+        f"baseline over {found['groups']} days: s between days {found['between']:.2g}, within a day {found['within']:.2g} "
+        f"{symbol}; F {f}, its 95 % quantile {found['quantile']:.3g}: {differ}"
+    )
 
 
 def _ends(limits: Content) -> str:
