@@ -22,7 +22,7 @@ from scipy.special import fdtri
 
 from calib.errors import CalibError
 
-SIGNIFICANCE = 0.05
+GROUPS_SIGNIFICANCE = 0.05
 
 
 @dataclass(frozen=True)
@@ -68,7 +68,7 @@ def components_of_variance(means: ArrayLike, standard_deviations: ArrayLike, cou
         math.sqrt(between),
         math.sqrt(inside),
         f,
-        float(fdtri(groups - 1, total - groups, 1 - SIGNIFICANCE)),
+        float(fdtri(groups - 1, total - groups, 1 - GROUPS_SIGNIFICANCE)),
         math.sqrt(between * float(k @ k) / total**2 + inside / total),
     )
 

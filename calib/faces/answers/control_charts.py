@@ -43,12 +43,15 @@ def _lines(chart: Content) -> Iterator[str]:
         yield f"  {_components(chart['components'], chart['unit'])}"
 
 
-def _components(found: Content, symbol: str) -> str:
-    f = "infinite" if math.isinf(found["f"]) else f"{found['f']:.3g}"
-    differ = "days differ: limits from values of few days are too narrow" if found["differ"] else "days do not differ"
+def _components(components: Content, symbol: str) -> str:
+    f = "infinite" if math.isinf(components["f"]) else f"{components['f']:.3g}"
+    told = (
+        "days differ: limits from values of few days are too narrow" if components["differ"] else "days do not differ"
+    )
+    between, within = (f"{components[name]:.2g}" for name in ("between", "within"))
     return (
-        f"baseline over {found['groups']} days: s between days {found['between']:.2g}, within a day {found['within']:.2g} "
-        f"{symbol}; F {f}, its 95 % quantile {found['quantile']:.3g}: {differ}"
+        f"baseline over {components['groups']} days: s between days {between}, within a day {within} {symbol}; "
+        f"F {f}, its 95 % quantile {components['quantile']:.3g}: {told}"
     )
 
 
