@@ -4,6 +4,11 @@
 
 Whoever changes a recorded byte, takes a row out or swaps two breaks a digest; whoever cuts the tail is found against a digest that
 was printed on a report.
+
+Decision (2026-11). What is written goes through one function that takes rows (`ledger.append_entries_of_rows`): it reserves the
+keys under the lock, works out all digests and hands the database whole batches; a single act's record is one such row. Options:
+mapped objects that are flushed, of which the digests are known only after each has its key. Cost: a record that was appended does
+not belong to the session.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -19,7 +24,7 @@ from calib.records.digests import ENTRY_COLUMNS, entry_digests, row_digests
 from calib.records.guards import guard_findings
 from calib.records.guards import guards as guards  # noqa: PLC0414 (a public name of the ledger)
 from calib.records.record import typed
-from calib.records.tables import LedgerEntry
+from calib.records.tables.ledger import LedgerEntry
 from calib.records.verification import (
     BEFORE_THE_FIRST,
     LedgerFinding,

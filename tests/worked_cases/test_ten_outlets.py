@@ -47,11 +47,19 @@ def test_the_covariance_matrix_says_the_same(common, own, symbol):
 # --- the same as readings of one instrument --------------------------------------------------------------------------------------
 
 
-def ten_readings():
+def ten_readings(**method):
     """Velocities through openings of one square metre: 2.5 % in the certificate's reference part, 3 % in each use of the method."""
     common = float(STATED["u common"])
     curve = correction(nodes=((0.0, 0.0), (1.0, common)))
-    return flows(readings(*(single(q, method=float(STATED["u own"])) for q in FLOW), curves=[curve]))
+    return flows(
+        readings(*(single(q, **(method or {"method_own": float(STATED["u own"])})) for q in FLOW), curves=[curve])
+    )
+
+
+def test_of_a_method_with_a_single_figure_a_total_takes_it_as_shared():
+    found = ten_readings(method=float(STATED["u own"]))
+    total = combine_totals(found.contributions, np.zeros(10, dtype=int), np.ones(10), 1)
+    assert agrees(100 * total.standard_uncertainty[0] / found.flow.sum(), STATED["u(Q)/Q were all shared"])
 
 
 def test_ten_readings_with_one_certificate_share_its_reference_part():

@@ -34,7 +34,7 @@ from calib.procedures.typed.declaration import TypedColumn
 from calib.procedures.typed.sheets import TypedRow, cell_findings
 from calib.quantities import UNITS, Unit, coherent, unit
 from calib.records.record import key
-from calib.records.tables import Instrument
+from calib.records.tables.instruments import Instrument
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY, coverage_factor
 from calib.uncertainty.propagation import Contribution, combine
 from calib.uncertainty.statement import plain, round_result

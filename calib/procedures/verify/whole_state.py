@@ -2,6 +2,9 @@
 
 What is stored comes first: pages and indexes, schema, rows and chain. What the rows mean is asked only where all of that is right,
 since of damaged rows nothing can be said.
+
+Decision (2026-11). What is stored is proven first (pages, indexes read from end to end, schema, rows, chain), what it means only
+where that is right: of damaged rows nothing can be said. Cost: two runs where both are wrong.
 """
 
 from collections.abc import Callable, Iterable
@@ -15,7 +18,8 @@ from calib.procedures.verify.kept_files import file_findings, report_findings
 from calib.procedures.verify.signatures import signature_findings, time_findings
 from calib.records import pages
 from calib.records.stored_state import UNREADABLE, stored_findings
-from calib.records.tables import LedgerBreak, LedgerEntry
+from calib.records.tables.custody import LedgerBreak
+from calib.records.tables.ledger import LedgerEntry
 from calib.records.verification import BEFORE_THE_FIRST, LedgerFinding, Progress
 
 

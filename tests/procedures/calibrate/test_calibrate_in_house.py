@@ -31,7 +31,7 @@ from calib.procedures.typed.comparison_sheets import read_comparisons
 from calib.procedures.typed.sheets import TypedRow
 from calib.records import database
 from calib.records.record import typed
-from calib.records.tables import Instrument
+from calib.records.tables.instruments import Instrument
 from tests.folders import NOW, SIGNED, changed, ledger_head, records_of
 
 DAY = date.fromisoformat("2026-02-20")

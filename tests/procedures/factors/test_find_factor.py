@@ -16,7 +16,7 @@ from calib.airflow.factor import found_factor
 from calib.errors import BadInputError, CalibError
 from calib.procedures.measure.evaluate import evaluate
 from calib.records import database, ledger
-from calib.records.tables import FactorPair, FoundFactor
+from calib.records.tables.factors import FactorPair, FoundFactor
 from tests.command import copied
 from tests.every_way import every_way
 from tests.factor_pairs import (

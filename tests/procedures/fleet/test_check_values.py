@@ -306,7 +306,7 @@ def test_each_kind_has_its_chart(small_records):
 def test_who_signs_is_kept(small_records):
     with database.writing(str(small_records)) as session:
         record_check(session, "VA-1", AT, TWO | STATED, Signature("B. Person", NOW, "check add"))
-    from calib.records.tables import LedgerEntry
+    from calib.records.tables.ledger import LedgerEntry
     from tests.folders import select
 
     with database.reading(str(small_records)) as session:

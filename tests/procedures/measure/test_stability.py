@@ -20,7 +20,7 @@ from calib.procedures.measure.stability import hidden_change, stability_at
 from calib.procedures.on_record.errors_of_indication import history_of
 from calib.procedures.on_record.in_force import on_record_of
 from calib.records import database
-from calib.records.tables import Instrument
+from calib.records.tables.instruments import Instrument
 from calib.uncertainty.distributions import StudentT
 from tests.folders import NOW, SIGNED, imported, only, records_of, write
 from tests.job_with_history import DAYS, SHIFTS, errors, sheets_with_history
