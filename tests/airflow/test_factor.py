@@ -110,6 +110,8 @@ def test_one_pair_shows_no_spread():
 def test_each_flow_wants_its_velocity():
     with pytest.raises(CalibError, match="one of each"):
         found_effective_area(FLOWS, VELOCITIES[:2])
+    with pytest.raises(CalibError, match="one of each"):
+        found_effective_area(np.ones((2, 2)), np.ones((2, 2)))
 
 
 @pytest.mark.parametrize("wrong", [0.0, -1.0, np.nan, np.inf])

@@ -27,6 +27,11 @@ def test_two_results_agree_within_their_uncertainties_together(second, e, agrees
     assert (found.agrees, found.caution) == (agrees, caution)
 
 
+@pytest.mark.parametrize(("e", "agrees"), [(1.0000000003, True), (1.000000002, False)])
+def test_the_limit_is_met_to_nine_decimals(e, agrees):
+    assert agreement(e, 1.0, 0.0, 0.0).agrees is agrees
+
+
 def test_no_uncertainty_at_all_is_refused():
     with pytest.raises(CalibError, match="E_n needs an expanded uncertainty above 0"):
         agreement(1.0, 0.0, 1.0, 0.0)
