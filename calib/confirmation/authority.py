@@ -5,7 +5,7 @@ program (common practice, no source). Every function takes the time it speaks of
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -138,6 +138,11 @@ def are_checked(changes: Sequence[RoleChange]) -> bool:
     No time is asked for, so that a clock set back does not open the records again.
     """
     return any(change.given and change.role == QA for change in changes)
+
+
+def with_clock_step(changes: Sequence[RoleChange], at: datetime) -> tuple[RoleChange, ...]:
+    """Changes recorded before a step of the clock: they hold from its time on at the latest, since their clock had been ahead."""
+    return tuple(replace(change, at=min(change.at, at)) for change in changes)
 
 
 def roles_of(person: str, changes: Sequence[RoleChange], at: datetime) -> tuple[str, ...]:

@@ -117,6 +117,7 @@ def _loaded(
         of_factors = of_factors.where(col(tables.FoundFactor.factor).in_(sorted(factors)))
     curves = (
         select(tables.Calibration, tables.StoredCurve)
+        .select_from(tables.Calibration)
         .join(tables.StoredCurve, counts_of_its_calibration())
         .order_by(col(tables.Calibration.id))
     )

@@ -12,7 +12,7 @@ from sqlmodel import Session, func, select
 from calib.procedures.verify.closed_certificates import late_findings
 from calib.procedures.verify.curves_by_rule import curve_findings
 from calib.procedures.verify.kept_files import file_findings, report_findings
-from calib.procedures.verify.signatures import signature_findings, time_findings
+from calib.procedures.verify.signatures import signature_findings
 from calib.records import pages
 from calib.records.stored_state import UNREADABLE, stored_findings
 from calib.records.tables import LedgerBreak, LedgerEntry
@@ -38,12 +38,12 @@ def verify_state(session: Session, printed_digest: str | None = None, progress: 
         remarks = (*remarks, LedgerFinding("pages and indexes", unproven))
     if findings:
         return Verified(findings, remarks)
-    backward, before_versions = time_findings(session)
+    signed, before_versions = signature_findings(session)
     proofs: tuple[Callable[[Session], Iterable[LedgerFinding]], ...] = (
-        signature_findings, late_findings, curve_findings, file_findings, report_findings,
+        late_findings, curve_findings, file_findings, report_findings,
     )  # fmt: skip
     meant = [finding for proof in proofs for finding in proof(session)]
-    return Verified((*backward, *meant), (*remarks, *before_versions))
+    return Verified((*signed, *meant), (*remarks, *before_versions))
 
 
 def _closed(
