@@ -59,6 +59,7 @@ class Written:
     column: str | None = None  # absent: every row that no line above names
     words: tuple[str, ...] = ()
     until: str | None = None  # table: no longer once a row of it names the same calibration
+    within: str | None = None  # table: together with the row of it that it names, in one transaction
     of_owner: bool = False  # on a server by the owner of the tables alone, who has the role too
 
 
@@ -85,6 +86,8 @@ WRITTEN: tuple[Written, ...] = (
     Written("event", "retire", "kind", ("retirement",)),
     Written("event", "interval", "kind", ("interval change",)),
     Written("event", "record"),
+    Written("impact_review", "record", within="calibration"),
+    Written("impact_review", "dispose"),  # of a certificate that is accepted or withdrawn later
     Written("review_decision", "decide"),
     Written("disposition", "dispose"),
     Written("issued_report", "issue"),

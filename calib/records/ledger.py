@@ -159,7 +159,7 @@ def _head_to_go_on_from(session: Session, table: str, at: datetime) -> tuple[int
 
 def runs_back(before: datetime, at: datetime, table: str) -> bool:
     """Whether the time of an entry lies before that of the one before by more than clocks differ; that of a clock step may."""
-    return at < before - _BACK_AT_MOST and table != ClockStep.__tablename__
+    return before - at > _BACK_AT_MOST and table != ClockStep.__tablename__
 
 
 def written(session: Session, table: str, record_id: int) -> tuple[str, str]:

@@ -26,6 +26,12 @@ MINUTE = timedelta(minutes=1)
 YEAR = timedelta(days=365)
 
 
+@pytest.fixture(autouse=True)
+def _of_a_minute(monkeypatch):
+    """Elsewhere tests write at any time."""
+    monkeypatch.setattr(ledger, "_BACK_AT_MOST", MINUTE)
+
+
 @pytest.fixture
 def small_file(_small, tmp_path):
     """The small job in a file: what is asked here is the same on a server."""
