@@ -136,7 +136,8 @@ def _ledger_goes_on() -> str:
     """The body of the trigger's function.
 
     Whoever owns the tables may fill an empty ledger, in one transaction, with entries of other times, and with those that their
-    owner had closed as broken: records that are carried over whole. A transaction may be long, so that a time counts from its beginning on.
+    owner had closed as broken: records that are carried over whole. A transaction may be long, so that a time counts from its
+    beginning on.
     """
     return rf"""
 DECLARE
