@@ -25,6 +25,8 @@ BY_NAME = {way.name: way for way in WAYS}
 QUANTITIES = tuple(dict.fromkeys(way.quantity for way in WAYS))  # that flows are measured by
 
 WITH_EFFECT = tuple(dict.fromkeys(way.quantity for way in WAYS if way.density_effect is not None))
+WITH_THROTTLE = tuple(dict.fromkeys(way.quantity for way in WAYS if way.throttled is not None))
+OF_PROBES = tuple(dict.fromkeys(way.quantity for way in WAYS if way.may_be_probe))
 
 _BY_KEY = {(way.quantity, way.density_effect): way for way in reversed(WAYS)}
 

@@ -3,10 +3,19 @@
     digest(entry) = SHA-256(sequence, time, person, action, table, id, digest of the record, digest of the entry before, version)
 
 The version is that of the program which wrote the entry. Entries from before it was kept have none, and their digest is made
-without one. Where it stands no time runs back: the entry before and the program's own clock would say different things.
+without one. Where it stands no time runs back.
+
+Decision (2026-11). The version is within an entry's digest. Options: in a table of its own (a second row for each write), outside
+the digest (whoever takes it away would take the rule of times away). Cost: a clock that was ahead stops all writing until QA closes
+the step.
 
 Whoever changes a recorded byte, takes a row out or swaps two breaks a digest; whoever cuts the tail is found against a digest that
 was printed on a report.
+
+Decision (2026-11). What is written goes through one function that takes rows (`ledger.append_entries_of_rows`): it reserves the
+keys under the lock, works out all digests and hands the database whole batches; a single act's record is one such row. Options:
+mapped objects that are flushed, of which the digests are known only after each has its key. Cost: a record that was appended does
+not belong to the session.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -24,7 +33,8 @@ from calib.records.digests import ENTRY_COLUMNS, entry_digests, row_digests
 from calib.records.guards import guard_findings
 from calib.records.guards import guards as guards  # noqa: PLC0414 (a public name of the ledger)
 from calib.records.record import typed
-from calib.records.tables import ClockStep, LedgerEntry
+from calib.records.tables.custody import ClockStep
+from calib.records.tables.ledger import LedgerEntry
 from calib.records.verification import (
     BEFORE_THE_FIRST,
     LedgerFinding,

@@ -8,9 +8,10 @@ from sqlalchemy.exc import DBAPIError
 from sqlmodel import col, func, select
 
 from calib.records import ledger
-from calib.records.expected_schema import schema_findings
 from calib.records.pages import page_findings
-from calib.records.tables import LedgerBreak, LedgerEntry
+from calib.records.schema_findings import schema_findings
+from calib.records.tables.custody import LedgerBreak
+from calib.records.tables.ledger import LedgerEntry
 from calib.records.verification import BEFORE_THE_FIRST, LedgerFinding, Progress
 
 UNREADABLE = (DBAPIError, sqlite3.Error, UnicodeDecodeError)

@@ -27,7 +27,7 @@ Problem = tuple[str, str]  # the record, and what is wrong with it
 class ChainLink(NamedTuple):
     """What the next entry must continue."""
 
-    sequence: int
+    sequence: Any  # a number, where no page is damaged
     digest: str
 
 

@@ -35,8 +35,7 @@ from calib.clock import clock
 from calib.errors import BadInputError, CalibError, Finding, Step
 from calib.faces.cli import options
 from calib.faces.plain_text import harmless
-from calib.procedures.typed.columns import FILES
-from calib.procedures.typed.declaration import TypedColumn
+from calib.procedures.typed.declaration import Declaration, TypedColumn
 from calib.procedures.typed.sheets import options_of
 
 if TYPE_CHECKING:
@@ -109,7 +108,7 @@ def _login_name() -> str:
 class RowOptions:
     """The options of a command that types one row of a file: a column each, with the words of its declaration."""
 
-    file: str
+    declared: Declaration
     without: Sequence[str] = ()  # columns that the command fills itself
     typed_as: Mapping[str, Sequence[str]] = field(default_factory=dict)  # column -> options, where it has a shorter one
     defaults: Mapping[str, str] = field(default_factory=dict)
@@ -119,7 +118,7 @@ class RowOptions:
 
     def parameters(self) -> Iterator[inspect.Parameter]:
         """Parameters as typer reads them, those that must be typed first."""
-        columns = [column for column in FILES[self.file] if column.name not in self.without]
+        columns = [column for column in self.declared if column.name not in self.without]
         for column in sorted(columns, key=lambda each: not self._must(each)):
             names = self.typed_as.get(column.name, (f"--{column.name.lower().replace('_', '-')}",))
             option = typer.Option(*names, help=_in_words(column, self.otherwise.get(column.name)))
@@ -134,7 +133,7 @@ class RowOptions:
 
     def taken(self, typed: dict[str, Any]) -> dict[str, str | None]:
         """The cells among what was typed, by their columns; what is left is the command's own."""
-        columns = [column for column in FILES[self.file] if column.name not in self.without]
+        columns = [column for column in self.declared if column.name not in self.without]
         cells = options_of(columns, typed)
         for column in columns:
             del typed[column.name.lower()]

@@ -8,7 +8,7 @@ from calib.procedures.on_record.calibrations import against_withdrawn, calibrati
 from calib.procedures.people.authorise import append, authorise
 from calib.records import ledger
 from calib.records.record import key
-from calib.records.tables import StoredCurve
+from calib.records.tables.curves import StoredCurve
 
 
 def choose_curve(

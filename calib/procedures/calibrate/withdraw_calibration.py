@@ -27,7 +27,7 @@ from calib.procedures.on_record.register import load_register
 from calib.procedures.people.authorise import append, authorise
 from calib.records import ledger
 from calib.records.record import key
-from calib.records.tables import Withdrawal
+from calib.records.tables.calibrations import Withdrawal
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from datetime import date
 
 from calib.confirmation.interval import add_months
 from calib.errors import Finding
-from calib.measurement.ways import WITH_EFFECT, effects_of, needs_reference_state, way_of
+from calib.measurement.ways import WITH_EFFECT, WITH_THROTTLE, effects_of, needs_reference_state, way_of
 from calib.procedures.certificate.fit_curve import indication_quantity
 from calib.procedures.certificate.phase import AS_FOUND, phase_in_use
 from calib.procedures.typed.rows_together import KnownNames, duplicate, repeated, unit_known
@@ -61,7 +61,8 @@ def _of_kind(row: TypedRow) -> Iterable[Finding]:
             yield row.finding(column, "nothing, since density_effect is not thermal")
     way = way_of(quantity, effect)
     if row.sound("resistance_ratio") and quantity is not None and (way is None or way.throttled is None):
-        yield row.finding("resistance_ratio", "nothing for an instrument that is no hood (quantity volume flow)")
+        hoods = " or ".join(WITH_THROTTLE)
+        yield row.finding("resistance_ratio", f"nothing for an instrument that is no hood (quantity {hoods})")
     elif row.sound("resistance_ratio") and row.blank("resistance_ratio_standard_uncertainty"):
         yield row.finding("resistance_ratio_standard_uncertainty", "the standard uncertainty of the resistance ratio")
     elif row.blank("resistance_ratio") and row.sound("resistance_ratio_standard_uncertainty"):

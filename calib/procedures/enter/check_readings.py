@@ -9,7 +9,7 @@ from statistics import mode
 from calib.airflow.traverse import point_counts, spoken, traverse
 from calib.errors import CalibError, Finding
 from calib.measurement.way import ProbeUse, Way
-from calib.measurement.ways import QUANTITIES, WAYS, way_of
+from calib.measurement.ways import OF_PROBES, QUANTITIES, WAYS, way_of
 from calib.procedures.certificate.fit_curve import indication_quantity
 from calib.procedures.measure.standing import section_from
 from calib.procedures.typed.cells import same_time
@@ -19,7 +19,8 @@ from calib.procedures.typed.observations import log_findings, logged_values, mea
 from calib.procedures.typed.rows_together import KnownNames, duplicate, repeated, unit_known
 from calib.procedures.typed.sheets import Cells, TypedRow
 from calib.quantities import unit
-from calib.records.tables import DUCT, OUTLET, Reading
+from calib.records.tables.readings import Reading
+from calib.records.words import DUCT, OUTLET
 
 _ONE_KIND = ("indication", "observations", "log_file")
 _KEY = FILES["readings.csv"].key
@@ -169,8 +170,8 @@ def _probe(row: TypedRow, way: Way, named: KnownNames) -> Iterable[Finding]:
     yield from named.unknown(row, "readings.csv", "probe")
     probe = named.instruments.get(row.get("probe") or "")
     measures = None if probe is None else (probe.get("quantity"), indication_quantity(probe))
-    if measures is not None and any(one not in (None, "air velocity") for one in measures):
-        yield row.finding("probe", f"a probe calibrated in air velocity (this one is for {measures[0]})")
+    if measures is not None and any(quantity not in (None, *OF_PROBES) for quantity in measures):
+        yield row.finding("probe", f"a probe calibrated in {' or '.join(OF_PROBES)} (this one is for {measures[0]})")
     elif probe is not None and probe.get("density_effect") is not None:
         effect = probe["density_effect"]
         yield row.finding("probe", f"a probe, which has no density_effect of its own (this one has {effect})")

@@ -12,7 +12,8 @@ from calib.procedures.people.authorise import append
 from calib.procedures.typed import cells
 from calib.records import ledger
 from calib.records.record import key
-from calib.records.tables import INTERVAL_CHANGE, Event
+from calib.records.tables.events import Event
+from calib.records.words import INTERVAL_CHANGE
 
 
 @dataclass(frozen=True)

@@ -25,7 +25,8 @@ from calib.procedures.typed.time_to_come import expected_of
 from calib.quantities import UNITS
 from calib.records import ledger
 from calib.records.record import key
-from calib.records.tables import Instrument, IntermediateCheck
+from calib.records.tables.events import IntermediateCheck
+from calib.records.tables.instruments import Instrument
 
 ZERO, COMPARISON, CHECK_STANDARD = "zero", "comparison", "check standard"
 KINDS = (ZERO, COMPARISON, CHECK_STANDARD)

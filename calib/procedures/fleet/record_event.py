@@ -11,7 +11,7 @@ from calib.procedures.people.authorise import append
 from calib.procedures.typed.time_to_come import expected_of
 from calib.records import ledger
 from calib.records.record import key, moment
-from calib.records.tables import Event
+from calib.records.tables.events import Event
 
 
 def record_event(

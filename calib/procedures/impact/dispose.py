@@ -14,7 +14,7 @@ from calib.procedures.on_record.by_name import calibration_numbered, instrument_
 from calib.procedures.people.authorise import append, authorise
 from calib.records import ledger
 from calib.records.record import key
-from calib.records.tables import Disposition
+from calib.records.tables.reviews import Disposition
 
 DISPOSITIONS = ("stands", "reissue", "measure again", "withdraw")
 

@@ -30,7 +30,9 @@ from calib.confirmation.authority import (
 from calib.errors import BadInputError, Finding
 from calib.records import ledger
 from calib.records.record import key, typed
-from calib.records.tables import ClockStep, LedgerEntry, Person, PersonLogin, Role
+from calib.records.tables.custody import ClockStep
+from calib.records.tables.ledger import LedgerEntry
+from calib.records.tables.people import Person, PersonLogin, Role
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,8 @@ from calib.errors import BadInputError, Finding
 from calib.procedures.people.authorise import append, authorise
 from calib.records.ledger import Signature, runs_back
 from calib.records.record import key
-from calib.records.tables import ClockStep, LedgerEntry
+from calib.records.tables.custody import ClockStep
+from calib.records.tables.ledger import LedgerEntry
 
 
 @dataclass(frozen=True)

@@ -4,6 +4,11 @@ The program refuses what a role does not allow; with these the PostgreSQL server
 with. Each role is a group of logins, `calib_person` the group of everyone on record. The policies ask the newest rows of the
 people's roles besides (calib.records.server_functions), so that a role withdrawn ends at once. None of it binds the owner of the
 tables. Source: PostgreSQL documentation, GRANT, CREATE POLICY, and 5.9 "Row Security Policies".
+
+Decision (2026-11). On PostgreSQL the person is the one of `session_user`. Policies ask the newest rows of the people's roles by a
+function of the owner, beside the groups: a withdrawn role ends at once. Options: groups alone (it went on until the GRANTs were
+run again), policies alone (a new login needs a group all the same). Cost: one question to two small tables for each statement of
+a login; roles given and logins wait for the GRANTs.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
@@ -13,7 +18,8 @@ from sqlmodel import Session
 
 from calib.confirmation.authority import ACTS, ANYONE, ENGINEER, QA, TECHNICIAN, WRITTEN, Written, roles_of
 from calib.procedures.people.authorise import People, people_on_record
-from calib.records.tables import EVIDENCE, LedgerEntry
+from calib.records.tables.evidence import EVIDENCE
+from calib.records.tables.ledger import LedgerEntry
 
 EVERYONE = "calib_person"
 GROUPS = {TECHNICIAN: "calib_technician", QA: "calib_qa", ENGINEER: "calib_engineer"}

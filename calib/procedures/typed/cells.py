@@ -6,6 +6,7 @@ import re
 from datetime import UTC, date, datetime
 
 from calib.procedures.typed.declaration import Check
+from calib.quantities import UNITS
 
 # No quantity of the trade is larger in any of its units; beyond it a product of two would overflow.
 _LARGEST = 1e12
@@ -156,3 +157,13 @@ def one_of(*words: str) -> Check:
         return None if cell in words else f"one of {', '.join(words)}"
 
     return check
+
+
+def unit_check(quantity: str) -> Check:
+    """A unit of one quantity."""
+    return one_of(*UNITS[quantity])
+
+
+# Where the density of the air is known (calib.airflow.air).
+AIR_TEMPERATURE = between(-40, 60, "degC")
+AIR_PRESSURE = between(60, 110, "kPa")

@@ -1,6 +1,9 @@
 """A time or a day of what has happened is none to come: what is typed so is a mistake, and nothing is written.
 
 Two clocks differ: up to a minute ahead of this one is taken as typed, and said.
+
+Decision (2026-11). A time to come is a mistake of typing, not one of the gate: the gate asks about a time, and what was typed is
+looked at where it is typed.
 """
 
 from collections.abc import Iterator

@@ -12,7 +12,10 @@ from sqlmodel import Session, col, select
 
 from calib.confirmation.authority import WRITTEN, PersonOnRecord, RoleChange, act_of, unmet, with_clock_step
 from calib.records.ledger import runs_back
-from calib.records.tables import EVIDENCE, ClockStep, LedgerEntry, Person, Role
+from calib.records.tables.custody import ClockStep
+from calib.records.tables.evidence import EVIDENCE
+from calib.records.tables.ledger import LedgerEntry
+from calib.records.tables.people import Person, Role
 from calib.records.verification import LedgerFinding
 
 _ENTRY = (

@@ -2,6 +2,9 @@
 
 What is stored comes first: pages and indexes, schema, rows and chain. What the rows mean is asked only where all of that is right,
 since of damaged rows nothing can be said.
+
+Decision (2026-11). What is stored is proven first (pages, indexes read from end to end, schema, rows, chain), what it means only
+where that is right: of damaged rows nothing can be said. Cost: two runs where both are wrong.
 """
 
 from collections.abc import Callable, Iterable, Iterator
@@ -15,7 +18,7 @@ from calib.procedures.verify.curves_by_rule import curve_findings
 from calib.procedures.verify.kept_files import file_findings, report_findings
 from calib.procedures.verify.signatures import signature_findings
 from calib.records import pages
-from calib.records.expected_schema import texts_can_be_compared
+from calib.records.schema_findings import texts_can_be_compared
 from calib.records.stored_state import apart_from_closed, stored_findings
 from calib.records.verification import LedgerFinding, Progress
 

@@ -17,7 +17,10 @@ from calib.procedures.people.close_step import close_step
 from calib.procedures.people.persons_and_roles import PersonWanted, add_person
 from calib.procedures.verify.whole_state import verify_state
 from calib.records import database, ledger
-from calib.records.tables import ClockStep, Event, Job, LedgerEntry
+from calib.records.tables.custody import ClockStep
+from calib.records.tables.events import Event
+from calib.records.tables.jobs import Job
+from calib.records.tables.ledger import LedgerEntry
 from tests.command import calib
 from tests.folders import NOW, all_of
 from tests.postgres import OWNER

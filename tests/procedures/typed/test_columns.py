@@ -4,7 +4,7 @@ import pytest
 
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.sheets import options_of
-from calib.records.tables import EVIDENCE
+from calib.records.tables.evidence import EVIDENCE
 
 
 @pytest.mark.parametrize("file", FILES)
