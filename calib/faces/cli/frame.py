@@ -289,6 +289,7 @@ _SPELLED = {
     Step.VERIFY: "`calib verify`",
     Step.LIST_INSTRUMENTS: "`calib instrument list`",
     Step.LIST_READINGS: "`calib reading list`",
+    Step.CLOSE_CLOCK_STEP: "QA closes that with `calib ledger step --reason ...`",
     Step.SEE_GRANTS: "`calib person grants` prints",
     Step.FIND_FACTOR: "a factor that `calib factor find` has put into the records",
     Step.AMEND_OUTLET: "amended by `calib outlet amend`",

@@ -123,7 +123,10 @@ def _loaded(
     if instruments is not None:
         of_factors = of_factors.where(col(FoundFactor.factor).in_(sorted(factors)))
     curves = (
-        select(Calibration, StoredCurve).join(StoredCurve, counts_of_its_calibration()).order_by(col(Calibration.id))
+        select(Calibration, StoredCurve)
+        .select_from(Calibration)
+        .join(StoredCurve, counts_of_its_calibration())
+        .order_by(col(Calibration.id))
     )
     calibrated = session.exec(among(curves, Calibration.instrument_id, within)).all()
     registered = session.exec(among(select(Instrument), Instrument.id, within))
