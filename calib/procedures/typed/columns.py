@@ -437,11 +437,11 @@ _DECLARED = (
             _must("at", time_with_zone, "when", happened=datetime.fromisoformat),
             _must("kind", one_of(*tables.CHECK_KINDS), "the kind of check"),
             _must("value", finite_number, "what was observed"),
-            _must("low", finite_number, "the lower limit of what passes"),
-            _must("high", finite_number, "the upper limit of what passes"),
+            _must("low", finite_number, "the lowest value that passes"),
+            _must("high", finite_number, "the highest value that passes"),
             _must("unit", any_text, "the unit of value and limits"),
             _may("remarks", any_text, "anything worth keeping"),
-            _may("other", any_text, "tag of the other instrument"),
+            _may("other", any_text, "tag of the instrument compared with, or of the check standard"),
             _may("basis", json_text, "what value and limits were worked out from, as `calib` writes it"),
         ),
         references=(_OF_INSTRUMENT, _tag("other", "other_instrument_id")),
@@ -568,6 +568,16 @@ _DECLARED = (
             ),
         ),
     ),
+)
+# What is typed beside a row of checks.csv where two instruments are compared; it is kept in the row's basis.
+OF_TWO_INSTRUMENTS = (
+    _may("other_value", finite_number, "what the other instrument showed"),
+    _may(
+        "expanded_uncertainty",
+        above_zero,
+        "U (k = 2) of a value that is corrected already; from the calibration if not given",
+    ),
+    _may("other_expanded_uncertainty", above_zero, "U (k = 2) of the other value, beside it"),
 )
 DECLARED = {each.table: each for each in _DECLARED}
 # File name -> what it holds and its columns, in the order in which files are read.

@@ -145,3 +145,8 @@ def _step_findings(name: str, times: Sequence[str]) -> list[Finding]:
 
 def _seconds(time: str) -> float:
     return float(time) if re.match(r"\d{4}-", time) is None else datetime.fromisoformat(time).timestamp()
+
+
+def result_of(low: str, value: str, high: str) -> str:
+    """What came of an intermediate check: passed where low <= value <= high, the limits included."""
+    return "passed" if float(low) <= float(value) <= float(high) else "failed"

@@ -69,18 +69,6 @@ def typed_row(source: str | None, cells: Mapping[str, str | None]) -> TypedRow:
     )
 
 
-def options_of(columns: Iterable[TypedColumn], given: Mapping[str, object]) -> dict[str, str | None]:
-    """The cells of a row from a mapping that holds more, a command's options: column -> what stands there under its name.
-
-    The names of options are in small letters, those of units in a column's name are not.
-    """
-    return {
-        column.name: None if (typed := given[column.name.lower()]) is None else str(typed)
-        for column in columns
-        if column.name.lower() in given
-    }
-
-
 def read_sheets(
     files: Iterable[FileContent],
     known: Mapping[str, Iterable[TypedColumn]],
