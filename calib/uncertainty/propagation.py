@@ -13,15 +13,12 @@ Arrays run over the results; there is no loop over results.
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from calib.arrays import Floats, Integers, Truths
 from calib.errors import CalibError
-
-EvaluationType = Literal["A", "B"]
 
 
 @dataclass(frozen=True)

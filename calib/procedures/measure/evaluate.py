@@ -99,11 +99,6 @@ class Evaluation:
         """Totals of the systems."""
         return self.of_systems.totals
 
-    @property
-    def total_flow(self) -> Results | None:
-        """Their flows."""
-        return self.of_systems.flow
-
 
 @unswept
 def evaluate(
