@@ -123,10 +123,10 @@ def _asked(places: "Sequence[TraversePlace]", passes: int, unit: str, in_unit: "
 
 
 def _value(question: str) -> str:
-    from calib.procedures.typed import cells
+    from calib.quantities import finite_number
 
     for answer in _answers(question):
-        wrong = cells.finite_number(answer)
+        wrong = finite_number(answer)
         if wrong is None:
             return answer
         say(f"{answer!r} is not {wrong}")

@@ -98,7 +98,7 @@ def _numbered(row: TypedRow) -> tuple[str, str]:
 def _leave_out_or_correct(rows: Sequence[TypedRow]) -> str:
     """What to do about a certificate that is on record: to type it again corrects nothing."""
     step = "if it was typed wrong there, withdraw it and record the right one under a number that says so"
-    return step if all(row.number is None for row in rows) else f"leave the row out; {step}"
+    return step if all(row.row_number is None for row in rows) else f"leave the row out; {step}"
 
 
 def _dates(row: TypedRow, instruments: Mapping[str, Cells]) -> Iterable[Finding]:
@@ -140,12 +140,10 @@ def standard_tags(cell: str) -> list[str]:
 
 
 def _comparisons(named: KnownNames) -> Iterable[Finding]:
-    # A command names one calibration: that it is on record is said once, not again of each of its comparisons.
-    by_command = {certificate_of(row) for row in named.sheets["calibrations.csv"] if row.number is None}
     for row in named.sheets["comparisons.csv"]:
         names = (row.get("tag") or "", row.get("certificate") or "")
         if row.sound("tag", "certificate") and names in named.known["calibrations.csv"]:
-            if names in by_command:
+            if "certificate" in row.given:
                 continue
             yield row.finding(
                 "certificate", "a new certificate; the records hold this one, and a certificate is recorded whole"
@@ -168,7 +166,7 @@ def _units_of_comparison(row: TypedRow, instrument: Cells) -> Iterable[Finding]:
 def _adjustments(sheets: Sheets) -> Iterable[Finding]:
     """Adjusted, and no comparisons as left: there is no curve of the instrument as it is now."""
     adjusted = [row for row in sheets["calibrations.csv"] if row.get("adjustment") == "yes"]
-    if not adjusted or any(one.bad for one in sheets["comparisons.csv"]):
+    if not adjusted or any(row.bad for row in sheets["comparisons.csv"]):
         return
     comparisons = by_certificate(sheets["comparisons.csv"])
     for row in adjusted:

@@ -62,7 +62,7 @@ def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
         outlet_factor_relative=opening[:, 4],
         outlet_factor_source=by_kind(standing, _source)[1],
         method_relative=np.array([reading.method.declared_percent / 100 for reading in first])[kind],
-        curves=[records.curve(number) for number in calibrations],
+        curves=[records.curve(calibration) for calibration in calibrations],
         outlet_factor_dof=opening[:, 5],
         method_dof=np.array([float(reading.method.degrees_of_freedom or "inf") for reading in first])[kind],
         ways=[reading.way for reading in of_ways],
@@ -81,7 +81,7 @@ def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
 def _calibrations(first: Sequence[Standing]) -> list[int]:
     """Calibrations of instruments and probes, each once."""
     used = [reading.system.calibrations for reading in first]
-    return list(dict.fromkeys([*(own for own, *_ in used), *(number for _, *of_probe in used for number in of_probe)]))
+    return list(dict.fromkeys([*(own for own, *_ in used), *(probe for _, *of_probe in used for probe in of_probe)]))
 
 
 def _points(reading: Standing) -> list[_Point]:
@@ -94,8 +94,8 @@ def _points(reading: Standing) -> list[_Point]:
         return [first, _Point(*other[:4])]
     if reading.way.each_by_itself and len(reading.observed.values) > 1:
         return [
-            _Point(reading.unit.to_si(value), 0.0, True, math.inf, 1.0, number)
-            for number, value in enumerate(reading.observed.values)
+            _Point(reading.unit.to_si(value), 0.0, True, math.inf, 1.0, place)
+            for place, value in enumerate(reading.observed.values)
         ]
     return [first]
 
@@ -251,14 +251,14 @@ def _resistance_ratio(reading: Standing) -> tuple[float, float]:
 def _found_factors(standing: Sequence[Standing], calibrations: Sequence[int], records: OnRecord) -> FoundFactors | None:
     if all(reading.factor is None for reading in standing):
         return None
-    parts = max(records.curve(number).parts for number in calibrations)
+    parts = max(records.curve(calibration).parts for calibration in calibrations)
 
     first, kind = by_kind(standing, _found_with)
     scatter, reference = np.zeros((len(first), parts)), np.zeros(len(first))
     for row, reading in enumerate(first):
-        number = reading.calibration.record_id
-        if reading.factor is not None and reading.factor.calibration_id == number:
-            own, reference[row] = carried(reading.factor, records.curve(number))
+        calibration = reading.calibration.record_id
+        if reading.factor is not None and reading.factor.calibration_id == calibration:
+            own, reference[row] = carried(reading.factor, records.curve(calibration))
             scatter[row, : own.size] = own
     return FoundFactors(scatter[kind], reference[kind])
 

@@ -4,6 +4,7 @@ from sqlmodel import Session, select
 
 from calib.errors import BadInputError, Finding
 from calib.procedures.people.authorise import append, authorise, is_shared, owns_tables
+from calib.procedures.typed.reason import without_reason
 from calib.records import ledger
 from calib.records.tables import LedgerBreak, LedgerEntry
 from calib.records.verification import BEFORE_THE_FIRST, Progress
@@ -22,8 +23,7 @@ def close_break(
         findings.append(
             Finding.typed("by", signature.person, "the owner of the tables, by a login of their own on record")
         )
-    if not reason.strip():
-        findings.append(Finding.typed("reason", reason, "what was found, in a few words"))
+    findings += without_reason(reason, "what was found, in a few words")
     findings += [] if findings else _of_sequence(session, sequence, progress)
     if findings:
         raise BadInputError(findings)

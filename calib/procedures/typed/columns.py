@@ -14,7 +14,6 @@ from calib.procedures.typed.cells import (
     between,
     day,
     degree,
-    finite_number,
     json_text,
     not_negative,
     numbers,
@@ -28,7 +27,7 @@ from calib.procedures.typed.cells import (
     whole,
 )
 from calib.procedures.typed.declaration import Check, Declaration, Reference, TypedColumn
-from calib.quantities import INSTRUMENT_QUANTITIES, UNITS
+from calib.quantities import INSTRUMENT_QUANTITIES, UNITS, finite_number
 from calib.records import tables
 
 
