@@ -78,7 +78,7 @@ ROOMS = {
         "plan": ("measure", "on_record", "typed"),
         "impact": ("pairs", "measure", "on_record", "certificate", "people", "typed"),
         "factors": ("impact", "pairs", "measure", "on_record"),
-        "fleet": ("measure", "on_record", "certificate", "people", "typed"),
+        "fleet": ("impact", "measure", "on_record", "certificate", "people", "typed"),
         "enter": ("impact", "measure", "on_record", "certificate", "people", "typed"),
         "verify": ("on_record", "certificate", "people", "typed"),
         "calibrate": ("verify", "enter", "fleet", "impact", "measure", "on_record", "certificate", "people", "typed"),
@@ -178,7 +178,9 @@ def module_of(name):
 def named_modules(tree):
     """Every dotted name that an import of a file may stand for: a module, or something in it."""
     for node in ast.walk(tree):
-        if isinstance(node, ast.ImportFrom):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
             yield node.module
             yield from (f"{node.module}.{alias.name}" for alias in node.names)
 
@@ -211,6 +213,13 @@ def test_no_floor_and_no_room_stands_above_itself(plan):
 
 def test_no_file_imports_itself_by_way_of_others():
     assert stands_above_itself(FILES_BELOW) == []
+
+
+@pytest.mark.parametrize(
+    "source", ["import calib.clock", "def later():\n    import calib.clock", "from calib import clock"]
+)
+def test_a_file_below_is_seen_however_it_is_imported(source):
+    assert "calib.clock" in set(named_modules(ast.parse(source)))
 
 
 def test_a_circle_is_seen():

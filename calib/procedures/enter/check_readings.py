@@ -9,7 +9,7 @@ from statistics import mode
 from calib.airflow.traverse import point_counts, spoken, traverse
 from calib.errors import CalibError, Finding
 from calib.measurement.way import ProbeUse, Way
-from calib.measurement.ways import OF_PROBES, QUANTITIES, WAYS, way_of
+from calib.measurement.ways import OF_PROBES, QUANTITIES, THROTTLED, WAYS, way_of
 from calib.procedures.certificate.fit_curve import indication_quantity
 from calib.procedures.measure.standing import section_from
 from calib.procedures.typed.cells import same_time
@@ -181,9 +181,9 @@ def _throttled(row: TypedRow, instrument: Cells) -> Iterable[Finding]:
         return
     way = _way(instrument)
     if (way is not None and way.throttled is None) or not row.blank("traverse_rule"):
-        yield row.finding("throttled_observations", "nothing: only a hood has a throttle")
+        yield row.finding("throttled_observations", f"nothing: only a {THROTTLED} has a throttle")
     elif instrument.get("resistance_ratio") is None and "resistance_ratio" not in _bad(instrument):
-        yield row.finding("throttled_observations", "nothing: no resistance_ratio is on record for the hood")
+        yield row.finding("throttled_observations", f"nothing: no resistance_ratio is on record for the {THROTTLED}")
     elif not row.blank("log_file"):
         yield row.finding("log_file", "nothing beside throttled_observations: the open ones stand in observations")
     elif row.sound("observations") or row.sound("indication"):

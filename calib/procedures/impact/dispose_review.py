@@ -31,7 +31,7 @@ class DispositionWanted:
     reason: str
 
 
-def dispose(session: Session, wanted: DispositionWanted, signature: ledger.Signature, now: datetime) -> Review:
+def dispose_review(session: Session, wanted: DispositionWanted, signature: ledger.Signature, now: datetime) -> Review:
     """Append a disposition for each line named; of several on one line the latest counts, the earlier ones stay.
 
     What was recorded since the review was brought up to date becomes lines first. Raises NotInRecordsError, BadInputError.

@@ -10,7 +10,7 @@ from calib.records.tables import LedgerBreak, LedgerEntry
 from calib.records.verification import BEFORE_THE_FIRST, Progress
 
 
-def close_break(
+def close_ledger(
     session: Session, sequence: int, reason: str, signature: ledger.Signature, progress: Progress = lambda _: None
 ) -> LedgerBreak:
     """Append that an entry which does not verify was looked into; raises BadInputError with every finding.
