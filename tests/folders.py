@@ -1,7 +1,7 @@
 """A small import folder that is right in every cell, written out here, and ways to change a cell of it.
 
-All of it is invented: company, instruments, certificates, numbers. VA-1 is the vane of reference_data/worked_vane. VA-2 reads feet
-per minute, was calibrated in house against RS-1, and its certificate states no repeatability. PG-1 is a pressure gauge.
+All of it is invented: company, instruments, certificates, numbers. VA-1 is the vane of tests/worked_cases/worked_vane. VA-2
+reads feet per minute, was calibrated in house against RS-1, and its certificate states no repeatability. PG-1 is a pressure gauge.
 """
 
 import copy

@@ -4,10 +4,10 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from sqlalchemy import Connection, Table, insert, text
-from sqlmodel import SQLModel
 
 from calib.errors import RecordsError, Step
 from calib.records import database, ledger
+from calib.records.tables.evidence import METADATA
 from calib.records.verification import Progress
 
 _BATCH = 1_000  # rows in memory at a time; of rows that hold whole files, one
@@ -26,7 +26,7 @@ def carry(source: str, target: str, progress: Progress = lambda _: None) -> int:
             database.make(target)
         with database.writing(target) as new:
             # The ledger last: a server lets in no entry of a record that is not there.
-            for table in sorted(SQLModel.metadata.sorted_tables, key=lambda table: table.name == "ledger"):
+            for table in sorted(METADATA.sorted_tables, key=lambda table: table.name == "ledger"):
                 _copy(old.connection(), new.connection(), table, progress)
             if new.get_bind().dialect.name == "postgresql":
                 # Else the server plans its first questions as if all tables were small.

@@ -26,7 +26,7 @@ from sqlalchemy.exc import NoResultFound
 from sqlmodel import Session, select
 
 from calib.errors import RecordsError, Step
-from calib.records.tables import IssuedForm
+from calib.records.tables.reports import IssuedForm
 
 _ZLIB, _DERIVED = "zlib", "derived"
 _LARGEST = 2**28  # [byte] of a form that is compressed, so that none fills the memory when it is read

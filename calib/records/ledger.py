@@ -24,7 +24,7 @@ from calib.records.digests import ENTRY_COLUMNS, entry_digests, row_digests
 from calib.records.guards import guard_findings
 from calib.records.guards import guards as guards  # noqa: PLC0414 (a public name of the ledger)
 from calib.records.record import typed
-from calib.records.tables import LedgerEntry
+from calib.records.tables.ledger import LedgerEntry
 from calib.records.verification import (
     BEFORE_THE_FIRST,
     LedgerFinding,

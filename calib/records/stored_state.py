@@ -7,8 +7,8 @@ from sqlalchemy import Connection
 from sqlalchemy.exc import DBAPIError
 
 from calib.records import ledger
-from calib.records.expected_schema import schema_findings
 from calib.records.pages import page_findings
+from calib.records.schema_findings import schema_findings
 from calib.records.verification import LedgerFinding, Progress
 
 UNREADABLE = (DBAPIError, sqlite3.Error, UnicodeDecodeError)

@@ -19,7 +19,12 @@ from calib.errors import RecordsError
 from calib.records import carry, database, ledger, migrations
 from calib.records.location import located
 from calib.records.migrations.on_postgresql import in_its_words
-from calib.records.tables import EVIDENCE, Instrument, Job, LedgerEntry, LoggedSeries, Method, StoredCurve
+from calib.records.tables.curves import StoredCurve
+from calib.records.tables.evidence import EVERY_TABLE
+from calib.records.tables.instruments import Instrument
+from calib.records.tables.jobs import Job
+from calib.records.tables.methods import Method
+from calib.records.tables.readings import LoggedSeries
 from tests import postgres
 from tests.command import calib
 from tests.every_way import every_way
@@ -28,7 +33,7 @@ from tests.postgres import database_of
 from tests.records.test_database import REFUSED
 from tests.records.test_upgrade import THIRD
 
-TABLES = [table.__tablename__ for table in (*EVIDENCE, LedgerEntry)]
+TABLES = [table.__tablename__ for table in EVERY_TABLE]
 VERBS = ("update", "delete", "truncate")
 
 

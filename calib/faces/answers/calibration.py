@@ -12,7 +12,7 @@ from calib.procedures.calibrate.judge_calibration import assessments_of, outlier
 from calib.procedures.certificate.completeness import MISSING, CertificateOnRecord, completeness
 from calib.procedures.on_record.calibrations import CalibrationOnFile
 from calib.records.record import typed
-from calib.records.tables import Comparison
+from calib.records.tables.comparisons import Comparison
 
 
 def document(calibration: CalibrationOnFile) -> Content:

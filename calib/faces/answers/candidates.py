@@ -8,7 +8,7 @@ from calib.faces.written import Content
 from calib.procedures.certificate.fit_curve import CurveWish
 from calib.procedures.on_record.calibrations import CalibrationOnFile, refit
 from calib.quantities import Unit, unit
-from calib.records.tables import BY_THE_RULE
+from calib.records.words import BY_THE_RULE
 
 
 def document(calibration: CalibrationOnFile) -> Content:

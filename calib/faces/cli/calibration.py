@@ -22,6 +22,7 @@ from calib.faces.cli.options import (
     day_of,
     to_draw,
 )
+from calib.procedures.typed.declared.calibrations import CALIBRATIONS_CSV
 from calib.procedures.typed.sheets import Cells
 
 if TYPE_CHECKING:
@@ -45,7 +46,7 @@ _SHORTER = {
     "humidity_percent": ["--humidity-percent", "--humidity"],
     "decision_rule": ["--rule"],
 }
-_ADDED = RowOptions("calibrations.csv", ["tag", "certificate"], _SHORTER, {"decision_rule": SIMPLE})
+_ADDED = RowOptions(CALIBRATIONS_CSV, ["tag", "certificate"], _SHORTER, {"decision_rule": SIMPLE})
 Sheet = Annotated[str | None, typer.Option(metavar="NAME", help="Sheet of the workbook, where it has several.")]
 Rule = Annotated[
     str, typer.Option("--rule", help="Decision rule: simple, guarded or 'guarded non-binary'; guard band U.")
@@ -114,7 +115,7 @@ def _recorded(calibration: "CalibrationOnFile") -> Reply:
 
 
 _IN_HOUSE = RowOptions(
-    "calibrations.csv",
+    CALIBRATIONS_CSV,
     without=[
         "tag", "certificate", "accreditation", "accepted_on", "accepted_by", "criterion", "decision_rule", "judged", "received_on",
         "traceability", "standards",

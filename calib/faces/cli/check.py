@@ -8,14 +8,14 @@ import typer
 
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, happened_at, plotted, reads, writes
 from calib.faces.cli.options import AtTime, OneTag, Tag, to_draw
-from calib.procedures.typed.columns import OF_TWO_INSTRUMENTS
+from calib.procedures.typed.declared.events import CHECKS_CSV, OF_TWO_INSTRUMENTS
 from calib.procedures.typed.sheets import Cells
 
 app = group("Intermediate checks between calibrations: add, list, chart.")
 
 
 _ROW = RowOptions(
-    "checks.csv",
+    CHECKS_CSV,
     without=["tag", "at", "basis"],
     otherwise=dict.fromkeys(
         ("low", "high"), "worked out for two instruments, and for a check standard with a baseline,"

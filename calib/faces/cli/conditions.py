@@ -9,6 +9,7 @@ from calib.clock import clock
 from calib.errors import BadInputError, Finding
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, reads, writes
 from calib.faces.cli.options import AtTime, JobNamed, time_happened
+from calib.procedures.typed.declared.conditions import CONDITIONS_CSV
 from calib.procedures.typed.sheets import Cells
 
 app = group("Conditions of the air that a velocity pressure or a thermal anemometer needs: add, list.")
@@ -22,7 +23,7 @@ _QUANTITIES = {
 }
 _ROWS = [
     RowOptions(
-        "conditions.csv",
+        CONDITIONS_CSV,
         named=quantity,
         without=["job", "conditions", "observed_at", "quantity", "source"],
         typed_as={

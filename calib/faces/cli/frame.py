@@ -35,8 +35,7 @@ from calib.clock import clock
 from calib.errors import BadInputError, CalibError, Finding, Step
 from calib.faces.cli import options
 from calib.faces.plain_text import harmless
-from calib.procedures.typed.columns import FILES
-from calib.procedures.typed.declaration import TypedColumn
+from calib.procedures.typed.declaration import Declaration, TypedColumn
 
 if TYPE_CHECKING:
     from sqlmodel import Session
@@ -108,7 +107,7 @@ def _login_name() -> str:
 class RowOptions:
     """The options of a command that types one row of a file: a column each, with the words of its declaration."""
 
-    file: str
+    declared: Declaration
     without: Sequence[str] = ()  # columns that the command fills itself
     typed_as: Mapping[str, Sequence[str]] = field(default_factory=dict)  # column -> options, where it has a shorter one
     defaults: Mapping[str, str] = field(default_factory=dict)
@@ -122,7 +121,7 @@ class RowOptions:
     @property
     def columns(self) -> list[TypedColumn]:
         """The columns that have an option of their own."""
-        return [each for each in (*FILES[self.file], *self.more) if each.name not in {*self.without, *self.behind}]
+        return [each for each in (*self.declared, *self.more) if each.name not in {*self.without, *self.behind}]
 
     def options_of(self, column: str) -> Sequence[str]:
         """How a column is typed."""
@@ -159,7 +158,7 @@ class RowOptions:
 
     def _in_words(self, column: TypedColumn) -> str:
         """What a column holds, as the help of an option."""
-        with_it = (each.meaning for each in FILES[self.file] if self.behind.get(each.name) == column.name)
+        with_it = (each.meaning for each in self.declared if self.behind.get(each.name) == column.name)
         meaning = " and ".join((column.meaning, *with_it))
         of_row = "" if self.named is None else f"{self.named}: "
         return _sentence(f"{of_row}{meaning}", column, self.otherwise.get(column.name))

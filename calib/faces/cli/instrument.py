@@ -9,12 +9,13 @@ from calib.clock import clock, end_of
 from calib.faces.cli.file import attached
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, happened_at, reads, writes
 from calib.faces.cli.options import AtTime, FileToKeep, OnDate, Reason, Remarks, Tag, Within, day_of, days_of
+from calib.procedures.typed.declared.instruments import INSTRUMENTS_CSV
 from calib.procedures.typed.sheets import Cells
 
 app = group("The register: add, list, show, attach files, pair and part, suspend, release, retire.")
 
 
-@writes(app, "add", row=RowOptions("instruments.csv", without=["tag"], defaults={"quantity": "air velocity"}))
+@writes(app, "add", row=RowOptions(INSTRUMENTS_CSV, without=["tag"], defaults={"quantity": "air velocity"}))
 def add(desk: Desk, tag: Tag, cells: Cells) -> Reply:
     """Add an instrument to the register.
 

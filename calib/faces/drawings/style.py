@@ -17,7 +17,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
-from weakref import WeakKeyDictionary
+from weakref import WeakKeyDictionary, WeakSet
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
@@ -25,6 +25,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FixedFormatter
 
 from calib.errors import CalibError
+from calib.faces.drawings.arrangement import arrange
 from calib.faces.plain_text import one_line, shortened
 
 INK, STROKE, BAND, PALE, WHITE = "#26323b", "#1d5c63", "#b9d3d0", "#e6eaec", "#ffffff"
@@ -67,6 +68,8 @@ CONTRIBUTION_LOOKS = {
     "dimension": Look("#c9d3d8", "\\\\\\\\"),
     "outlet factor": Look("#8a9ba5"),
     "method": Look("#f3f5f6"),
+    "method common": Look("#d6dcdf", "....."),
+    "method own": Look("#f3f5f6", "ooo"),
 }
 
 # Evaluations of a budget (GUM 4.2 and 4.3), services of a balance, and spans of a time-line.
@@ -137,11 +140,10 @@ def short(text: str, longest: int = 34) -> str:
 
 
 def _settle(figure: Figure) -> None:
-    """Lay a figure out once and for all: laid out at each drawing, it would look otherwise after every one before."""
-    engine = figure.get_layout_engine()
-    if engine is not None:
-        engine.execute(figure)
-        figure.set_layout_engine(None)  # with a placeholder in its place each drawing would be made twice
+    """Arrange a figure once and for all: arranged at each drawing, it would look otherwise after every one before."""
+    if figure not in _SETTLED:
+        arrange(figure)
+        _SETTLED.add(figure)
 
 
 def as_svg(figure: Figure, salt: str) -> str:
@@ -156,6 +158,7 @@ def as_svg(figure: Figure, salt: str) -> str:
 
 
 # As long as the figure lives; nobody changes one that was drawn.
+_SETTLED: WeakSet[Figure] = WeakSet()
 _DRAWN: WeakKeyDictionary[Figure, dict[str, str]] = WeakKeyDictionary()
 
 

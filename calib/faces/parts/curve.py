@@ -9,10 +9,11 @@ from calib.curves.response import ResponseFit, curve_from_text, fit_of, response
 from calib.faces.written import Content
 from calib.procedures.on_record.calibrations import CalibrationOnFile
 from calib.quantities import Unit, unit
-from calib.records import tables
+from calib.records.tables.curves import StoredCurve
+from calib.records.tables.instruments import Instrument
 
 
-def unit_of_residuals(curve: tables.StoredCurve, instrument: tables.Instrument) -> Unit:
+def unit_of_residuals(curve: StoredCurve, instrument: Instrument) -> Unit:
     """Corrections are in the quantity, residuals of a response in what is indicated; an instrument's unit is that of both."""
     return unit(instrument.quantity if curve.shape == "polynomial" else instrument.indicated, instrument.unit)
 
@@ -25,7 +26,7 @@ def stored_residuals(calibration: CalibrationOnFile) -> list[float | None]:
     return [next(residuals) if each.phase == curve.phase else None for each in calibration.comparisons]
 
 
-def curve(record: tables.StoredCurve, instrument: tables.Instrument) -> Content:
+def curve(record: StoredCurve, instrument: Instrument) -> Content:
     """A calibration curve: a polynomial in the instrument's own unit, another shape in SI."""
     stored = curve_from_text(record.parameters)
     fit = fit_of(stored)
@@ -44,7 +45,7 @@ def curve(record: tables.StoredCurve, instrument: tables.Instrument) -> Content:
     }
 
 
-def _shape_of(stored: Curve, instrument: tables.Instrument) -> Content:
+def _shape_of(stored: Curve, instrument: Instrument) -> Content:
     own = unit(instrument.quantity, instrument.unit) if isinstance(stored, CorrectionCurve) else None
     if isinstance(stored, CorrectionCurve) and own is not None:
         coefficients, covariance = stored.polynomial.in_unit(own.scale, own.offset).in_powers_of_x()

@@ -9,7 +9,7 @@ from calib.procedures.people.authorise import append, authorise
 from calib.procedures.typed.reason import without_reason
 from calib.records import ledger
 from calib.records.record import key
-from calib.records.tables import StoredCurve
+from calib.records.tables.curves import StoredCurve
 
 
 def choose_curve(

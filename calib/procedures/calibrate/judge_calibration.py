@@ -11,7 +11,8 @@ from calib.procedures.certificate.fit_curve import comparisons_in_si
 from calib.procedures.on_record.calibrations import CalibrationOnFile
 from calib.procedures.on_record.in_force import curve_of
 from calib.records.record import typed
-from calib.records.tables import PHASES, Comparison
+from calib.records.tables.comparisons import Comparison
+from calib.records.words import PHASES
 
 
 def assessments_of(calibration: CalibrationOnFile) -> list[Assessment]:

@@ -28,7 +28,7 @@ from calib.procedures.people.authorise import append, authorise
 from calib.procedures.typed.reason import without_reason
 from calib.records import ledger
 from calib.records.record import key
-from calib.records.tables import Withdrawal
+from calib.records.tables.calibrations import Withdrawal
 
 
 @dataclass(frozen=True)

@@ -10,17 +10,16 @@ from calib.procedures.enter.check_jobs import outlet_findings
 from calib.procedures.enter.names_on_record import AskedNames, Recorded
 from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.open_review import open_reviews
-from calib.procedures.on_record.by_name import outlet_named
 from calib.procedures.on_record.in_force import as_amended
-from calib.procedures.on_record.outlets import AMENDABLE, outlet_cells
-from calib.procedures.on_record.what_counts import latest_revision
+from calib.procedures.on_record.jobs_by_name import outlet_named
+from calib.procedures.on_record.outlets import AMENDABLE, latest_revision, outlet_cells
 from calib.procedures.people.authorise import append
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.reason import without_reason
 from calib.procedures.typed.sheets import cell_findings, typed_row
 from calib.records import ledger
 from calib.records.record import key
-from calib.records.tables import OutletRevision
+from calib.records.tables.outlets import OutletRevision
 
 
 def amend_outlet(

@@ -11,7 +11,7 @@ from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.rows_together import KnownNames, TypedCells, duplicate, repeated, unit_known
 from calib.procedures.typed.sheets import Cells, TypedRow
 from calib.quantities import unit
-from calib.records.tables import DUCT, THIS_TYPE
+from calib.records.words import DUCT, THIS_TYPE
 
 LARGEST_USUAL_FACTOR = 1.2  # common practice, no source: a factor above it wants a reason
 
@@ -24,13 +24,40 @@ _SIDES = {"rectangular": ("width", "height"), "flat-oval": ("width", "height"), 
 
 def job_findings(named: KnownNames, factors: Mapping[str, Cells]) -> Iterable[Finding]:
     """All findings on the rows of jobs and methods; `factors` found in the field by name."""
-    yield from repeated(named, "methods.csv")
+    yield from _methods(named)
     yield from repeated(named, "jobs.csv")
     yield from _outlets(named, factors)
     yield from _systems(named)
     yield from _rooms(named)
     yield from _conditions(named)
     yield from reading_findings(named)
+
+
+_SINGLE, _COMMON, _OWN = (f"{name}_standard_uncertainty_percent" for name in ("relative", "common", "own"))
+
+
+def _methods(named: KnownNames) -> Iterable[Finding]:
+    yield from repeated(named, "methods.csv")
+    for row in named.sheets["methods.csv"]:
+        yield from method_findings(row)
+
+
+def method_findings(row: TypedRow) -> Iterable[Finding]:
+    """What a method's cells must hold together: one figure, or what its readings share and what each has by itself."""
+    declared = [column for column in (_COMMON, _OWN) if not row.blank(column)]
+    if not row.blank(_SINGLE):
+        for column in declared:
+            yield row.finding(column, f"nothing beside {_SINGLE}: one figure, or both {_COMMON} and {_OWN}")
+    elif not declared:
+        yield row.finding(_SINGLE, f"a percentage, 0 to 100; or instead both {_COMMON} and {_OWN}")
+    for column, other in ((_COMMON, _OWN), (_OWN, _COMMON)):
+        if declared == [other] and row.blank(_SINGLE):
+            yield row.finding(column, f"a percentage beside {other}, 0 where there is none: both or neither")
+    for column, figure in (
+        ("degrees_of_freedom", _SINGLE), ("common_degrees_of_freedom", _COMMON), ("own_degrees_of_freedom", _OWN),
+    ):  # fmt: skip
+        if not row.blank(column) and row.blank(figure) and (declared or figure != _SINGLE):
+            yield row.finding(column, f"nothing without {figure}")
 
 
 def _outlets(named: KnownNames, factors: Mapping[str, Cells]) -> Iterable[Finding]:

@@ -19,7 +19,8 @@ from calib.procedures.typed.observations import log_findings, logged_values, mea
 from calib.procedures.typed.rows_together import KnownNames, duplicate, repeated, unit_known
 from calib.procedures.typed.sheets import Cells, TypedRow
 from calib.quantities import unit
-from calib.records.tables import DUCT, OUTLET, Reading
+from calib.records.tables.readings import Reading
+from calib.records.words import DUCT, OUTLET
 
 _ONE_KIND = ("indication", "observations", "log_file")
 _KEY = FILES["readings.csv"].key

@@ -21,7 +21,8 @@ from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.declaration import RecordNames
 from calib.procedures.typed.rows_together import KnownNames, TypedCells, duplicate, repeated
 from calib.procedures.typed.sheets import Cells, Sheets, TypedRow
-from calib.records.tables import INTERVAL_CHANGE, THIS_TYPE, Instrument
+from calib.records.tables.instruments import Instrument
+from calib.records.words import INTERVAL_CHANGE, THIS_TYPE
 
 _OUTLET = ("job", "outlet")
 

@@ -14,7 +14,12 @@ from calib.procedures.typed.columns import DECLARED, FILES
 from calib.procedures.typed.declaration import Declaration, RecordNames, Reference
 from calib.procedures.typed.sheets import Cells, Sheets
 from calib.records.record import key
-from calib.records.tables import Calibration, Condition, FoundFactor, Instrument, Outlet, Reading, Refusal
+from calib.records.tables.calibrations import Calibration
+from calib.records.tables.conditions import Condition
+from calib.records.tables.factors import FoundFactor
+from calib.records.tables.instruments import Instrument
+from calib.records.tables.outlets import Outlet
+from calib.records.tables.readings import Reading, Refusal
 
 
 class AskedNames:

@@ -13,7 +13,8 @@ from calib.procedures.typed import cells
 from calib.procedures.typed.reason import without_reason
 from calib.records import ledger
 from calib.records.record import key
-from calib.records.tables import INTERVAL_CHANGE, Event
+from calib.records.tables.events import Event
+from calib.records.words import INTERVAL_CHANGE
 
 
 @dataclass(frozen=True)

@@ -23,7 +23,8 @@ from calib.procedures.fleet.check_values import baseline_values, not_below_resol
 from calib.procedures.on_record.by_name import instrument_tagged, tags_of
 from calib.procedures.on_record.instruments import checks_of
 from calib.records.record import moment, typed
-from calib.records.tables import Instrument, IntermediateCheck
+from calib.records.tables.events import IntermediateCheck
+from calib.records.tables.instruments import Instrument
 
 
 def checks_on_file(session: Session, tag: str | None = None) -> list[dict[str, Any]]:

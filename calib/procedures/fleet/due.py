@@ -1,6 +1,6 @@
 """What is overdue or refused in the whole fleet, and what comes due."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -18,7 +18,7 @@ class FleetDue:
 
     on: date
     within_days: int
-    register: Mapping[str, InstrumentOnRecord]
+    register: dict[str, InstrumentOnRecord]
     entries: Sequence[DueEntry]  # the most urgent first
     open_reviews: Sequence[Review]  # impact reviews with a line that nobody has disposed of
 

@@ -37,7 +37,8 @@ from calib.procedures.on_record.register import load_register
 from calib.procedures.on_record.what_counts import not_withdrawn
 from calib.quantities import unit
 from calib.records.record import key, typed
-from calib.records.tables import Acceptance, Calibration, Instrument
+from calib.records.tables.calibrations import Acceptance, Calibration
+from calib.records.tables.instruments import Instrument
 
 BY_LINE, BY_CHANGES = "drift (line through the errors)", "control chart (calendar time)"
 

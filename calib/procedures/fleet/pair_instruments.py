@@ -15,7 +15,8 @@ from calib.procedures.typed.reason import without_reason
 from calib.procedures.typed.time_to_come import expected_of
 from calib.records import ledger
 from calib.records.record import key
-from calib.records.tables import Instrument, Pairing
+from calib.records.tables.events import Pairing
+from calib.records.tables.instruments import Instrument
 
 
 def change_pair(

@@ -19,15 +19,17 @@ from calib.procedures.fleet.check_values import Worked, compare_two, from_baseli
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.people.authorise import append
 from calib.procedures.typed import cells as checks
-from calib.procedures.typed.columns import FILES, OF_TWO_INSTRUMENTS
 from calib.procedures.typed.declaration import TypedColumn
+from calib.procedures.typed.declared.events import CHECKS_CSV, OF_TWO_INSTRUMENTS
 from calib.procedures.typed.observations import result_of
 from calib.procedures.typed.sheets import TypedRow, cell_findings, typed_row
 from calib.procedures.typed.time_to_come import expected_of
 from calib.quantities import UNITS
 from calib.records import ledger
 from calib.records.record import key
-from calib.records.tables import CHECK_KINDS, Instrument, IntermediateCheck
+from calib.records.tables.events import IntermediateCheck
+from calib.records.tables.instruments import Instrument
+from calib.records.words import CHECK_KINDS
 
 ZERO, COMPARISON, CHECK_STANDARD = CHECK_KINDS
 _OF_TWO = tuple(column.name for column in OF_TWO_INSTRUMENTS)
@@ -106,7 +108,7 @@ def _findings(asked: CheckAsked, signature: ledger.Signature) -> list[Finding]:
 def _columns(instrument: Instrument) -> Iterator[TypedColumn]:
     """What may be typed: limits where they are not worked out, a unit that the instrument has."""
     units = checks.one_of(*UNITS[instrument.quantity])
-    for column in (*FILES["checks.csv"], *OF_TWO_INSTRUMENTS):
+    for column in (*CHECKS_CSV, *OF_TWO_INSTRUMENTS):
         if column.name in ("low", "high"):
             yield replace(column, required=False)
         elif column.name not in _NOT_TYPED:

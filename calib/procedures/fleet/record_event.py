@@ -12,7 +12,7 @@ from calib.procedures.typed.reason import without_reason
 from calib.procedures.typed.time_to_come import expected_of
 from calib.records import ledger
 from calib.records.record import key, moment
-from calib.records.tables import Event
+from calib.records.tables.events import Event
 
 
 def record_event(

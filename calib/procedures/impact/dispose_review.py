@@ -15,7 +15,7 @@ from calib.procedures.people.authorise import append, authorise
 from calib.procedures.typed.reason import without_reason
 from calib.records import ledger
 from calib.records.record import key
-from calib.records.tables import Disposition
+from calib.records.tables.reviews import Disposition
 
 DISPOSITIONS = ("stands", "reissue", "measure again", "withdraw")
 

@@ -15,7 +15,7 @@ from calib.procedures.certificate.fit_curve import comparisons_in_si
 from calib.procedures.certificate.permissible_error import has_limits, permissible_error
 from calib.procedures.typed.sheets import Cells
 from calib.quantities import unit
-from calib.records import tables
+from calib.records.tables.instruments import Instrument
 
 
 @dataclass(frozen=True)
@@ -27,7 +27,7 @@ class JudgedAsFound:
     comparisons: tuple[Cells, ...]
     as_found: ErrorsAsFound  # in SI
 
-    def content(self, instrument: tables.Instrument) -> dict[str, Any]:
+    def content(self, instrument: Instrument) -> dict[str, Any]:
         """As the review keeps it: numbers unrounded, in the unit in which the certificate states the values."""
         return {
             "judged": self.judged,
@@ -35,7 +35,7 @@ class JudgedAsFound:
             "comparisons": [self._line(instrument, row) for row in range(len(self.comparisons))],
         }
 
-    def _line(self, instrument: tables.Instrument, row: int) -> dict[str, Any]:
+    def _line(self, instrument: Instrument, row: int) -> dict[str, Any]:
         comparison, errors = self.comparisons[row], self.as_found.judged.errors
         in_unit = unit(instrument.quantity, str(comparison["unit"]))
         return {

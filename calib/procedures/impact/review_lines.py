@@ -16,7 +16,7 @@ from calib.procedures.impact.stated_values import StatedValue
 from calib.procedures.impact.touched import Touched
 from calib.procedures.on_record.calibrations import comparison_cells
 from calib.quantities import unit
-from calib.records import tables
+from calib.records.tables.instruments import Instrument
 
 _NOTHING = StatedValue(0.0, 0.0, 0.0, "")
 
@@ -109,7 +109,7 @@ class LineFinding:
             **self._of_curves(instrument, record_id),
         }
 
-    def _of_curves(self, instrument: tables.Instrument, record_id: int) -> dict[str, Any]:
+    def _of_curves(self, instrument: Instrument, record_id: int) -> dict[str, Any]:
         """The largest shift over U among the indications that were compared."""
         if record_id not in self.recalculated.curves:
             return before_and_after(None, None)

@@ -11,7 +11,8 @@ from typing import Any, TypeVar
 
 from sqlmodel import Session, col, func, select
 
-from calib.records.tables import Calibration, FoundFactor, Outlet, OutletRevision, StoredCurve, Withdrawal
+from calib.records.tables.calibrations import Calibration, Withdrawal
+from calib.records.tables.curves import StoredCurve
 
 _Record = TypeVar("_Record")
 _Thing = TypeVar("_Thing", bound=Hashable)
@@ -42,31 +43,3 @@ def counts_of_its_calibration() -> Any:
 def not_withdrawn() -> Any:
     """A condition on calibrations: whatever asks which of them counts leaves out those that were withdrawn."""
     return col(Calibration.id).not_in(select(Withdrawal.calibration_id))
-
-
-def revisions_of(session: Session, outlet: Outlet) -> tuple[OutletRevision, ...]:
-    """Every amendment of an outlet, the first one first: its cells count from the last one, else as first typed."""
-    own = select(OutletRevision).where(OutletRevision.outlet_id == outlet.id)
-    return tuple(session.exec(own.order_by(col(OutletRevision.revision))))
-
-
-def latest_revision(session: Session, outlet: Outlet) -> OutletRevision | None:
-    """The amendment of an outlet that counts, or None where it stands as first typed."""
-    return next(reversed(revisions_of(session, outlet)), None)
-
-
-def factor_revisions(session: Session, name: str) -> tuple[FoundFactor, ...]:
-    """Every revision of a factor found in the field, the first one first; empty where there is none of that name."""
-    own = select(FoundFactor).where(FoundFactor.factor == name)
-    return tuple(session.exec(own.order_by(col(FoundFactor.revision))))
-
-
-def factor_that_counts(session: Session, name: str) -> FoundFactor | None:
-    """The revision of a factor that counts; None where there is none of that name."""
-    return next(reversed(factor_revisions(session, name)), None)
-
-
-def factors_that_count(session: Session) -> dict[str, FoundFactor]:
-    """The revision that counts of every factor found in the field, by name."""
-    recorded = session.exec(select(FoundFactor).order_by(col(FoundFactor.revision)))
-    return that_count(recorded, lambda factor: factor.factor)

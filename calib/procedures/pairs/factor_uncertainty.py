@@ -3,14 +3,14 @@
 import numpy as np
 
 from calib.procedures.measure.results import Results, results
-from calib.records import tables
+from calib.records.tables.factors import FoundFactor
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 from calib.uncertainty.propagation import Contribution, combine
 
 SAME, OTHER = 0, 1  # rows of `factor_results`: used with the same calibration, and after a recalibration
 
 
-def factor_results(factor: tables.FoundFactor, coverage_probability: float = COVERAGE_PROBABILITY) -> Results:
+def factor_results(factor: FoundFactor, coverage_probability: float = COVERAGE_PROBABILITY) -> Results:
     """K [1] with its uncertainty, in two rows: used with the SAME calibration, and with an OTHER one.
 
     u_rel^2 = (s/(sqrt(n) K))^2 + u_reference^2 + u_instrument^2: spread of the pairs, what the traverses share, and the calibration

@@ -29,7 +29,7 @@ from calib.confirmation.authority import (
 from calib.errors import BadInputError, Finding
 from calib.records import ledger
 from calib.records.record import key, typed
-from calib.records.tables import Person, PersonLogin, Role
+from calib.records.tables.people import Person, PersonLogin, Role
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,8 @@ from calib.errors import BadInputError, Finding
 from calib.procedures.people.authorise import append, authorise, is_shared, owns_tables
 from calib.procedures.typed.reason import without_reason
 from calib.records import ledger
-from calib.records.tables import LedgerBreak, LedgerEntry
+from calib.records.tables.custody import LedgerBreak
+from calib.records.tables.ledger import LedgerEntry
 from calib.records.verification import BEFORE_THE_FIRST, Progress
 
 

@@ -18,7 +18,8 @@ from sqlmodel import Session
 
 from calib.confirmation.authority import ACTS, ANYONE, ENGINEER, QA, TECHNICIAN, WRITTEN, Written, roles_of
 from calib.procedures.people.authorise import People, people_on_record
-from calib.records.tables import EVIDENCE, LedgerEntry
+from calib.records.tables.evidence import EVIDENCE
+from calib.records.tables.ledger import LedgerEntry
 
 EVERYONE = "calib_person"
 GROUPS = {TECHNICIAN: "calib_technician", QA: "calib_qa", ENGINEER: "calib_engineer"}

@@ -9,7 +9,7 @@ from calib.procedures.people.authorise import append, authorise
 from calib.procedures.typed.reason import without_reason
 from calib.records import ledger
 from calib.records.record import key
-from calib.records.tables import HouseRule
+from calib.records.tables.company import HouseRule
 
 ONE_PERSON_MAY_ACCEPT = "one person may accept"  # whoever typed a certificate may accept it too
 HOUSE_RULES = (ONE_PERSON_MAY_ACCEPT,)

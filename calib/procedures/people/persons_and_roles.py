@@ -16,7 +16,8 @@ from calib.procedures.people.grants import ALL_GROUPS
 from calib.procedures.typed.reason import without_reason
 from calib.records import ledger
 from calib.records.record import key
-from calib.records.tables import BY_THE_RULE, Person, PersonLogin, Role
+from calib.records.tables.people import Person, PersonLogin, Role
+from calib.records.words import BY_THE_RULE
 
 GIVEN, WITHDRAWN = "given", "withdrawn"
 ON_BEING_ADDED = "on being added"

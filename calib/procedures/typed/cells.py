@@ -5,7 +5,7 @@ import re
 from datetime import UTC, date, datetime
 
 from calib.procedures.typed.declaration import Check
-from calib.quantities import SMALLEST, finite_number
+from calib.quantities import SMALLEST, UNITS, finite_number
 
 _DAY = re.compile(r"(?:19|2\d)\d{2}-\d{2}-\d{2}", re.ASCII)
 _MOMENT = re.compile(r"(?:19|2\d)\d{2}-\d{2}-\d{2}T\d{2}:\d{2}(:\d{2})?(Z|[+-]\d{2}:\d{2})?", re.ASCII)
@@ -140,3 +140,13 @@ def one_of(*words: str) -> Check:
         return None if cell in words else f"one of {', '.join(words)}"
 
     return check
+
+
+def unit_check(quantity: str) -> Check:
+    """A unit of one quantity."""
+    return one_of(*UNITS[quantity])
+
+
+# Where the density of the air is known (calib.airflow.air).
+AIR_TEMPERATURE = between(-40, 60, "degC")
+AIR_PRESSURE = between(60, 110, "kPa")

@@ -16,7 +16,8 @@ from calib.errors import BadInputError, Finding
 from calib.procedures.people.authorise import append
 from calib.procedures.typed.reason import without_reason
 from calib.records.ledger import Signature, ledger_head
-from calib.records.tables import Anchor, LedgerEntry
+from calib.records.tables.custody import Anchor
+from calib.records.tables.ledger import LedgerEntry
 from calib.records.verification import LedgerFinding
 
 

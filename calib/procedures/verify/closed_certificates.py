@@ -7,16 +7,12 @@ from sqlalchemy import and_, select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
-from calib.records.tables import (
-    BY_THE_RULE,
-    Acceptance,
-    Comparison,
-    ComparisonCorrelation,
-    LedgerEntry,
-    ReferenceStandard,
-    StoredCurve,
-)
+from calib.records.tables.calibrations import Acceptance, ReferenceStandard
+from calib.records.tables.comparisons import Comparison, ComparisonCorrelation
+from calib.records.tables.curves import StoredCurve
+from calib.records.tables.ledger import LedgerEntry
 from calib.records.verification import LedgerFinding
+from calib.records.words import BY_THE_RULE
 
 _Closed = type[Comparison] | type[ComparisonCorrelation] | type[ReferenceStandard] | type[StoredCurve]
 CLOSED: tuple[_Closed, ...] = (Comparison, ComparisonCorrelation, ReferenceStandard, StoredCurve)

@@ -22,8 +22,12 @@ from calib.procedures.on_record.by_keys import MOST_AT_ONCE, among, by_keys
 from calib.procedures.on_record.in_force import curve_of
 from calib.procedures.typed.sheets import Cells
 from calib.records.record import key, typed
-from calib.records.tables import BY_THE_RULE, Calibration, Comparison, Instrument, StoredCurve
+from calib.records.tables.calibrations import Calibration
+from calib.records.tables.comparisons import Comparison
+from calib.records.tables.curves import StoredCurve
+from calib.records.tables.instruments import Instrument
 from calib.records.verification import LedgerFinding
+from calib.records.words import BY_THE_RULE
 
 EDITIONS: Mapping[int, Callable[[Cells, Sequence[Cells]], FittedCurve]] = {
     1: fit_curve

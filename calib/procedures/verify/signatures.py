@@ -12,7 +12,9 @@ from sqlmodel import Session, col, select
 
 from calib.confirmation.authority import WRITTEN, PersonOnRecord, RoleChange, act_of, unmet
 from calib.confirmation.interval import CLOCKS_DIFFER_BY
-from calib.records.tables import EVIDENCE, LedgerEntry, Person, Role
+from calib.records.tables.evidence import EVIDENCE
+from calib.records.tables.ledger import LedgerEntry
+from calib.records.tables.people import Person, Role
 from calib.records.verification import LedgerFinding
 
 _ENTRY = (

@@ -18,7 +18,8 @@ from calib.procedures.verify.kept_files import file_findings, report_findings
 from calib.procedures.verify.signatures import signature_findings, time_findings
 from calib.records import pages
 from calib.records.stored_state import UNREADABLE, stored_findings
-from calib.records.tables import LedgerBreak, LedgerEntry
+from calib.records.tables.custody import LedgerBreak
+from calib.records.tables.ledger import LedgerEntry
 from calib.records.verification import BEFORE_THE_FIRST, LedgerFinding, Progress
 
 

@@ -10,7 +10,10 @@ import pytest
 from sqlmodel import select
 
 from calib.procedures.measure.air import airs_of_job
-from calib.records import database, tables
+from calib.records import database
+from calib.records.tables.conditions import Condition
+from calib.records.tables.instruments import Instrument
+from calib.records.tables.ledger import LedgerEntry
 from tests.command import calib, copied
 from tests.every_way import every_way
 from tests.folders import NOW, all_of, ledger_head, only, records_of
@@ -47,8 +50,8 @@ def add(records, options, *more, name="plant room", job="E-1"):
 
 def conditions_in(records):
     with database.reading(str(records)) as session:
-        tags = {one.id: one.tag for one in all_of(session, tables.Instrument)}
-        rows = [one.model_dump(exclude={"id", "job_id"}) for one in all_of(session, tables.Condition)]
+        tags = {one.id: one.tag for one in all_of(session, Instrument)}
+        rows = [one.model_dump(exclude={"id", "job_id"}) for one in all_of(session, Condition)]
     return [row | {"instrument_id": tags.get(row["instrument_id"])} for row in rows]
 
 
@@ -123,7 +126,7 @@ def test_who_entered_them_stands_in_the_ledger(records):
 
 
 def all_of_ledger(session):
-    return session.exec(select(tables.LedgerEntry).order_by(tables.LedgerEntry.sequence)).all()
+    return session.exec(select(LedgerEntry).order_by(LedgerEntry.sequence)).all()
 
 
 def test_a_reading_may_rest_on_them(records):

@@ -91,7 +91,7 @@ def test_a_command_that_types_a_row_has_the_columns_of_its_file_as_options(comma
 
 def test_the_options_of_a_command_become_cells_by_their_names():
     others = [column.name for column in FILES["calibrations.csv"]][2:]
-    row = frame.RowOptions("calibrations.csv", without=[name for name in others if name != "temperature_degC"])
+    row = frame.RowOptions(FILES["calibrations.csv"], without=[name for name in others if name != "temperature_degC"])
     typed = {"tag": "VA-1", "temperature_degc": "21", "certificate": None, "by": "A. Person"}
     assert row.taken(typed) == {"tag": "VA-1", "certificate": None, "temperature_degC": "21"}
     assert typed == {"by": "A. Person"}
@@ -100,7 +100,7 @@ def test_the_options_of_a_command_become_cells_by_their_names():
 def test_each_of_several_rows_has_options_of_its_own():
     """A unit that is typed behind its value has none, and a finding on it names the value's."""
     row = frame.RowOptions(
-        "conditions.csv", ["job", "conditions", "observed_at", "quantity", "source"],
+        FILES["conditions.csv"], ["job", "conditions", "observed_at", "quantity", "source"],
         {"value": ["--humidity"], "instrument": ["--hygrometer"]}, named="relative humidity", behind={"unit": "value"},
     )  # fmt: skip
     assert [each.name for each in row.parameters()] == [

@@ -25,7 +25,10 @@ from calib.procedures.on_record.by_name import calibration_numbered, instrument_
 from calib.procedures.on_record.calibrations import calibration_on_file, calibrations_on_file
 from calib.procedures.on_record.errors_of_indication import history_of
 from calib.records import database, ledger
-from calib.records.tables import FactorPair, IssuedReport, StoredCurve, Withdrawal
+from calib.records.tables.calibrations import Withdrawal
+from calib.records.tables.curves import StoredCurve
+from calib.records.tables.factors import FactorPair
+from calib.records.tables.reports import IssuedReport
 from tests import factor_pairs
 from tests.as_found import LATER, added, all_reviews, drifted, review, reviewed
 from tests.folders import (

@@ -1,6 +1,6 @@
 """Checks whose value or limits are worked out: E_n of two instruments, control limits of a check standard.
 
-Expected values: E_n by hand; the corrected value of VA-1 from reference_data/worked_vane; limits from scipy's t distribution.
+Expected values: E_n by hand; the corrected value of VA-1 from tests/worked_cases/worked_vane; limits from scipy's t distribution.
 """
 
 import json
@@ -285,7 +285,7 @@ def test_each_kind_has_its_chart(small_records):
 def test_who_signs_is_kept(small_records):
     with database.writing(str(small_records)) as session:
         record_check(session, "VA-1", AT, TWO | STATED, Signature("B. Person", NOW, "check add"))
-    from calib.records.tables import LedgerEntry
+    from calib.records.tables.ledger import LedgerEntry
     from tests.folders import select
 
     with database.reading(str(small_records)) as session:

@@ -12,7 +12,7 @@ from calib.procedures.fleet.ready import ready
 from calib.procedures.fleet.record_event import record_event
 from calib.records import database
 from calib.records.ledger import Signature
-from calib.records.tables import Event
+from calib.records.tables.events import Event
 from tests.folders import NOW, SIGNED, all_of, ledger_head, records_of, small_job
 from tests.job_with_history import DAYS, INDICATIONS, SHIFTS, errors, sheets_with_history
 

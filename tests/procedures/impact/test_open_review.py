@@ -18,7 +18,9 @@ from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.on_record.instrument_history import instrument_history
 from calib.procedures.report.collect import report as report_of
 from calib.records import database, ledger
-from calib.records.tables import FoundFactor, ImpactLine, ImpactReview, IssuedReport
+from calib.records.tables.factors import FoundFactor
+from calib.records.tables.reports import IssuedReport
+from calib.records.tables.reviews import ImpactLine, ImpactReview
 from tests import factor_pairs
 from tests.as_found import (
     LATER,

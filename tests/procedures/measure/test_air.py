@@ -19,7 +19,8 @@ from calib.errors import CalibError
 from calib.procedures.measure.air import air_of, calibration_density, reference_density
 from calib.procedures.on_record.in_force import on_record
 from calib.records import database
-from calib.records.tables import Calibration, Instrument
+from calib.records.tables.calibrations import Calibration
+from calib.records.tables.instruments import Instrument
 from tests.every_way import NOW, changed, every_way
 from tests.folders import records_of
 

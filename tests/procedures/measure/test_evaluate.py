@@ -1,6 +1,6 @@
 """A job evaluated: flows, budgets and totals beside the same model written independently, and what stands in which total.
 
-Sources: reference_data/worked_vane (class D); the packages GTC and `uncertainties`, which propagate uncertain numbers without
+Sources: tests/worked_cases/worked_vane (class D); the packages GTC and `uncertainties`, which propagate uncertain numbers without
 anything of `calib` (tests/independent_model.py); JCGM 100:2008, 5.2.2 (correlated inputs) and G.4 (effective degrees of freedom).
 """
 
@@ -196,15 +196,29 @@ def test_each_total_and_its_budget_are_those_of_uncertainties(job, by_uncertaint
     )
 
 
-def test_sharing_makes_the_supply_less_certain_and_the_net_flow_more_certain_than_independence_would(job):
-    """GUM 5.2.2: what is shared adds within a sum and cancels within a difference."""
+def test_sharing_makes_the_supply_less_certain_than_independence_would(job):
+    """GUM 5.2.2: what is shared adds within a sum."""
     u = job.flow.combined.standard_uncertainty
     supply = [row for row, one in enumerate(job.measured) if one.outlet.service == "supply"]
     assert job.of_systems.flow.combined.standard_uncertainty[total_of(job, "supply")] > math.sqrt(sum(u[supply] ** 2))
-    parts = [
-        job.of_systems.flow.combined.standard_uncertainty[total_of(job, one)] for one in ("supply", "return", "exhaust")
+
+
+def test_a_net_flow_says_how_much_surer_it_were_if_the_method_s_error_were_one_for_all(job, by_uncertainties):
+    """GUM 5.2.2: what is known to be common cancels in a difference. sweep, 2.5 %: (S - R)^2 for S^2 + R^2, or for each flow^2."""
+    net = total_of(job, "net")
+    (method,) = [group for group in job.of_systems.not_known[net] if group.contribution == "method"]
+    u = job.of_systems.flow.combined.standard_uncertainty[net]
+    sides = [
+        by_uncertainties.total("supply").nominal_value,
+        sum(by_uncertainties.total(service).nominal_value for service in ("return", "exhaust")),
     ]
-    assert job.of_systems.flow.combined.standard_uncertainty[total_of(job, "net")] < math.hypot(*parts)
+    counted = 0.025**2 * (sides[0] ** 2 + sides[1] ** 2)
+    common = 0.025**2 * (sides[0] - sides[1]) ** 2
+    each = sum((0.025 * flow.nominal_value) ** 2 for _, flow in by_uncertainties.readings)
+    assert method.if_common == pytest.approx(math.sqrt(u**2 - counted + common), rel=1e-9)
+    assert method.if_independent == pytest.approx(math.sqrt(u**2 - counted + each), rel=1e-9)
+    assert method.if_common < method.if_independent < u
+    assert job.measured[method.reading].method.method == "sweep"
 
 
 # --- units -----------------------------------------------------------------------------------------------------------------------

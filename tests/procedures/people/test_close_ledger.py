@@ -9,7 +9,7 @@ from calib.errors import BadInputError
 from calib.procedures.people.close_ledger import close_ledger
 from calib.procedures.people.persons_and_roles import PersonWanted, add_person
 from calib.records import database, ledger
-from calib.records.tables import LedgerBreak
+from calib.records.tables.custody import LedgerBreak
 from tests.command import calib
 from tests.conftest import FILE, SERVER
 from tests.folders import NOW, all_of

@@ -27,7 +27,10 @@ from calib.procedures.people.persons_and_roles import (
 )
 from calib.records import database, ledger
 from calib.records.digests import ENTRY_COLUMNS, entry_digests
-from calib.records.tables import EVIDENCE, Job, LedgerEntry, Person
+from calib.records.tables.evidence import EVIDENCE
+from calib.records.tables.jobs import Job
+from calib.records.tables.ledger import LedgerEntry
+from calib.records.tables.people import Person
 from tests.command import calib
 from tests.conftest import LOGINS
 from tests.folders import NOW, changed, only, write

@@ -26,7 +26,8 @@ from calib.procedures.plan.plan_job import method_findings, plan_job
 from calib.procedures.plan.planned import NO, NOT_KNOWN, YES, ExpectedAir, Wish, acceptance
 from calib.procedures.plan.predicted_reading import NEEDS_AIR
 from calib.quantities import unit
-from calib.records import database, tables
+from calib.records import database
+from calib.records.tables.instruments import Instrument
 from tests import factor_pairs
 from tests.every_way import changed
 from tests.folders import NOW, SIGNED, imported, records_of, write
@@ -407,7 +408,7 @@ def test_the_best_comes_first(records):
 
 
 def instrument(kind, **cells):
-    return tables.Instrument(id=7, tag="X-1", kind=kind, **{"quantity": "air velocity"} | cells)
+    return Instrument(id=7, tag="X-1", kind=kind, **{"quantity": "air velocity"} | cells)
 
 
 @pytest.mark.parametrize(

@@ -3,7 +3,7 @@
 import pytest
 
 from calib.procedures.typed.columns import FILES
-from calib.records.tables import EVIDENCE
+from calib.records.tables.evidence import EVIDENCE
 
 
 @pytest.mark.parametrize("file", FILES)

@@ -15,17 +15,13 @@ from sqlmodel import select
 from calib.procedures.verify.whole_state import verify_state
 from calib.records import database, ledger
 from calib.records.expected_schema import FINGERPRINT, fingerprint, schema_made
-from calib.records.tables import (
-    Acceptance,
-    Attachment,
-    ClockStep,
-    Comparison,
-    IssuedReport,
-    LedgerBreak,
-    Person,
-    Role,
-    StoredCurve,
-)
+from calib.records.tables.calibrations import Acceptance
+from calib.records.tables.comparisons import Comparison
+from calib.records.tables.curves import StoredCurve
+from calib.records.tables.custody import ClockStep, LedgerBreak
+from calib.records.tables.files import Attachment
+from calib.records.tables.people import Person, Role
+from calib.records.tables.reports import IssuedReport
 from tests.command import calib
 from tests.folders import NOW, SIGNED, records_of, small_job
 from tests.records.test_ledger import behind_the_back, change
