@@ -8,6 +8,10 @@ The withdrawal is one row. A calibration that has one has no day of acceptance w
 that go by it leave it out, for the past too; histories, baselines of checks and new impact reviews ask for withdrawals themselves.
 An import keeps as readings what the gate lets stand before or after its withdrawals: they count again once the right certificate
 is accepted. A withdrawal made by mistake is put right by recording the certificate again.
+
+Decision (2026-11). A certificate that was recorded wrongly is taken out by a row with its reason. Options: an end of validity
+(a wrong value was never right); a corrected one under the same number (typing it twice would no longer be refused). Cost:
+factors and in-house values worked out with it stay; the command names them.
 """
 
 from dataclasses import dataclass

@@ -1,4 +1,8 @@
-"""Amend an outlet: a wrong dimension, factor or design is corrected by a new record that supersedes the old, with the reason."""
+"""Amend an outlet: a wrong dimension, factor or design is corrected by a new record that supersedes the old, with the reason.
+
+Decision (2026-11). An amendment is a whole new row with its reason; the latest counts. Cost (11-25): cells that stayed are kept
+again, and what changed is told by comparing rows (`outlets.history_of_outlet`).
+"""
 
 from collections.abc import Sequence
 from typing import Any

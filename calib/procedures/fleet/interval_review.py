@@ -1,6 +1,9 @@
 """Review of a calibration interval: history, drift, time to the limit, family, proposals (ILAC-G24 / OIML D 10).
 
 Nothing is changed: what follows from a review is decided by a person (`change_interval`).
+
+Decision (2026-11). A review of an interval proposes, a person decides; a change never lengthens the validity of a calibration
+in use. Cost: a longer interval waits for the next certificate.
 """
 
 import json

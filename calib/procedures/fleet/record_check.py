@@ -4,6 +4,10 @@ kind             value                               limits of what passes
 zero             as typed                            as typed
 comparison       E_n of two instruments              -1 to 1; or, with something outside the register, as typed
 check standard   as typed                            as typed, or from the values before that passed
+
+Decision (2026-11). A failed check is cleared by a new calibration only. Events carry a time, calibrations a date, which is the
+local one of the reading's zone. Cost (11-25): a check that was itself done wrongly sends the instrument away; within the day of
+a calibration nobody can tell before from after, so a check of that day counts as made after it.
 """
 
 import json
