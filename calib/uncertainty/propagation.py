@@ -13,7 +13,6 @@ Arrays run over the results; there is no loop over results.
 from collections.abc import Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -21,8 +20,6 @@ from numpy.typing import ArrayLike
 from calib.arrays import Floats, Integers, Truths
 from calib.errors import CalibError
 from calib.uncertainty.sharing import NOT_KNOWN, Rule, Share, common, independent
-
-EvaluationType = Literal["A", "B"]
 
 
 @dataclass(frozen=True)
@@ -246,8 +243,8 @@ def _pools(contributions: Sequence[Contribution]) -> Iterable[list[tuple[Contrib
     """Shares that are counted together, with their contributions."""
     pools: dict[Hashable, list[tuple[Contribution, Share]]] = {}
     for row, contribution in enumerate(contributions):
-        for number, share in enumerate(contribution.shared):
-            alone = (row, number) if share.pool is None else share.pool
+        for place, share in enumerate(contribution.shared):
+            alone = (row, place) if share.pool is None else share.pool
             pools.setdefault(alone, []).append((contribution, share))
     return pools.values()
 
@@ -293,12 +290,14 @@ def covariance(contributions: Sequence[Contribution]) -> Floats:
     size = contributions[0].source.size
     matrix = np.zeros((size, size))
     for pool in _pools(contributions):
-        for one, share in pool:
+        for contribution, share in pool:
             for other, its_share in pool:
                 shared = share.group[:, np.newaxis] == its_share.group
                 if share.rule is independent:
                     shared = np.eye(size, dtype=bool)
-                matrix += np.where(shared, _columns(one.parts, share) @ _columns(other.parts, its_share).T, 0.0)
+                matrix += np.where(
+                    shared, _columns(contribution.parts, share) @ _columns(other.parts, its_share).T, 0.0
+                )
     return matrix
 
 

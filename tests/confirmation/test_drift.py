@@ -183,7 +183,7 @@ def test_changes_of_a_walk_give_its_drift_and_a_band_that_covers_what_comes():
         years = days / 365.25
         past = walked(rate * years + wander * np.sqrt(years) * generator.normal(size=5), days)
         found = wandering(past, changes_between(past, X), X)
-        to_come = float(past[-1].left.error[0]) + rate * ahead + wander * np.sqrt(ahead) * generator.normal()
+        to_come = float(past[-1].as_left.error[0]) + rate * ahead + wander * np.sqrt(ahead) * generator.normal()
         rates.append(found.rate)
         inside += abs(to_come - found.error(ahead)) <= found.band(ahead)
     total = days.sum() / 365.25

@@ -63,7 +63,7 @@ def test_with_stated_repeatability_a_candidate_is_judged_by_chi_squared(degree):
     candidate = candidates(points)[degree]
     # Tail of chi-squared: Q(nu/2, chi^2/2), another function than that of the package.
     assert candidate.probability == pytest.approx(gammaincc((7 - degree) / 2, chi_squared / 2), rel=1e-12)
-    assert candidate.kept is (degree >= 2)
+    assert candidate.stands is (degree >= 2)
 
 
 @pytest.mark.parametrize("degree", [0, 1, 2, 3])
@@ -84,7 +84,7 @@ def test_without_stated_repeatability_a_candidate_is_judged_by_the_best_higher_o
         for high in range(degree + 1, 4)
     ]
     assert candidates(points)[degree].probability == pytest.approx(min(tails), rel=1e-6)
-    assert candidates(points)[degree].kept == (min(tails) >= 0.05)
+    assert candidates(points)[degree].stands == (min(tails) >= 0.05)
 
 
 def test_the_highest_candidate_has_none_to_fear():
@@ -97,7 +97,7 @@ def test_where_every_candidate_is_rejected_the_lowest_aicc_is_taken_and_its_scat
     aicc = [squares(points, degree) / 1e-4 + 2 * (degree + 1) * 8 / (6 - degree) for degree in range(4)]
     degree = int(np.argmin(aicc))
     factor = squares(points, degree) / 1e-4 / (7 - degree)
-    assert not any(one.kept for one in choice.candidates)
+    assert not any(one.stands for one in choice.candidates)
     assert choice.curve.polynomial.degree == degree
     assert choice.curve.scale == pytest.approx(factor)
     plain = choice.candidates[degree].fit.standard_uncertainty(3.3)

@@ -5,7 +5,8 @@ Source: reference_data/air_density, class D: each column computed by its own for
 
 import pytest
 
-from calib.airflow.air import density, density_ideal
+from calib.airflow.air import density
+from tests.ideal_air import density_ideal
 from tests.reference import agrees, rows
 
 ROWS = rows("air_density", "densities")

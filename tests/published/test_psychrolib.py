@@ -11,12 +11,11 @@ from calib.airflow.air import (
     MOLAR_MASS_OF_DRY_AIR,
     MOLAR_MASS_OF_WATER,
     density,
-    density_ideal,
     enhancement_factor,
-    magnus_saturation_pressure,
     saturation_pressure,
     vapour_mole_fraction,
 )
+from tests.ideal_air import density_ideal, magnus_saturation_pressure
 from tests.reference import agrees, rows
 
 DENSITIES = rows("air_density", "densities")

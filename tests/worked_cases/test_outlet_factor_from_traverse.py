@@ -10,8 +10,10 @@ import numpy as np
 import pytest
 from scipy.special import stdtrit
 
-from calib.airflow.factor import found_effective_area, found_factor, relative_uncertainty
+from calib.airflow.factor import found_factor
 from calib.airflow.outlet import volume_flow
+from calib.procedures.pairs.factor_uncertainty import OTHER, SAME, factor_results
+from calib.records.tables.factors import FoundFactor
 from calib.uncertainty.coverage import coverage_factor
 from calib.uncertainty.estimate import rectangular, resolution, type_a
 from calib.uncertainty.propagation import welch_satterthwaite
@@ -28,11 +30,20 @@ def as_printed(number):
 
 
 def found():
-    return found_effective_area(Q_REFERENCE, V_FACE)
+    return found_factor(Q_REFERENCE, V_FACE, 1.0)
 
 
 def of_factor(*, same_calibration):
-    return relative_uncertainty(found(), AREA["u traverse"], AREA["u vane"], same_calibration=same_calibration)
+    area = found()
+    factor = FoundFactor(
+        value=area.value,
+        relative_spread=area.standard_uncertainty_of_mean / area.value,
+        degrees_of_freedom=area.degrees_of_freedom,
+        relative_reference=AREA["u traverse"],
+        relative_instrument=AREA["u vane"],
+    )
+    row = SAME if same_calibration else OTHER
+    return float(factor_results(factor).combined.standard_uncertainty[row]) / area.value
 
 
 def velocity():

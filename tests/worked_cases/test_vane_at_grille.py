@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from calib.airflow.factor import found_effective_area
+from calib.airflow.factor import found_factor
 from calib.measurement import FoundFactors, flows
 from calib.uncertainty.propagation import combine, welch_satterthwaite
 from tests.arrays import correction, line, readings, single
@@ -38,7 +38,7 @@ def as_printed(number):
 
 def of_area():
     """Relative uncertainties of the area and their degrees of freedom: the mean of four pairs, and the traverse."""
-    area = found_effective_area(*numbers("outlet_factor_vector", "pairs"))
+    area = found_factor(*numbers("outlet_factor_vector", "pairs"), 1.0)
     u = [area.standard_uncertainty_of_mean / area.value, AREA["u traverse"]]
     return area.value, math.hypot(*u), float(welch_satterthwaite(u, [area.degrees_of_freedom, math.inf]))
 

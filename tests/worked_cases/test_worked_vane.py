@@ -28,7 +28,7 @@ def test_chi_squared_of_the_candidates(degree):
 
 
 def test_a_constant_is_rejected_and_the_line_is_kept():
-    assert not choice().candidates[0].kept
+    assert not choice().candidates[0].stands
     assert choice().curve.polynomial.degree == 1
     assert agrees(choice().candidates[1].probability, RESULT["p degree 1"])
 

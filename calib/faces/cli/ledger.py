@@ -20,9 +20,9 @@ def close(
 
     Example: calib ledger close 17 --reason "row restored from the backup of 2 March by the server's operator"
     """
-    from calib.procedures.people.close_break import close_break
+    from calib.procedures.people.close_ledger import close_ledger
 
-    closed = close_break(desk.writing(), sequence, reason, desk.signature(), say)
+    closed = close_ledger(desk.writing(), sequence, reason, desk.signature(), say)
     document = {"sequence": closed.sequence, "digest": closed.digest, "reason": closed.reason}
     return Reply(document, f"ledger entry {closed.sequence} is closed: {closed.reason}")
 

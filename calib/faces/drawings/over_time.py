@@ -248,7 +248,7 @@ def history_drawing(review: IntervalReview) -> HistoryDrawing:
 def _drawn(review: IntervalReview, point: PointReview, own: Unit) -> tuple[Any, ...]:
     as_found = [
         (each.on, error_of(own, error))
-        for each, error in zip(review.history, point.found, strict=True)
+        for each, error in zip(review.history, point.as_found, strict=True)
         if error is not None
     ]
     drawn = [(day, error) for day, error in as_found if error["error"] is not None]

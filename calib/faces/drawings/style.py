@@ -1,6 +1,6 @@
 """The house style of every picture: its colours, its signs, and how a figure is written.
 
-Rules, which tests/faces/drawings/test_style.py holds: two series of one picture differ in lightness by `LEAST_STEP` at least, or
+Rules, which tests/faces/drawings/test_style.py holds: two series of one picture differ in lightness by 12 of CIE L* at least, or
 in their sign (hatch, marker, line); so they stay apart in grey and for the colour-blind, and colour is never the only sign. A hatch
 lies on a light ground; none is of dots, whose outlines make a large file. Typed text is text: no sign in it makes a formula.
 
@@ -29,8 +29,6 @@ from calib.faces.drawings.arrangement import arrange
 from calib.faces.plain_text import one_line, shortened
 
 INK, STROKE, BAND, PALE, WHITE = "#26323b", "#1d5c63", "#b9d3d0", "#e6eaec", "#ffffff"
-
-LEAST_STEP = 12.0  # of CIE L*, between two series of one picture that have the same sign
 
 FIGURE_WIDTH = 6.4  # [in] of every picture: what an A4 or Letter page holds between its margins
 SMALL_LETTERS, TITLE_LETTERS = 8.0, 9.5  # sizes of letters

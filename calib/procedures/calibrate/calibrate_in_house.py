@@ -227,7 +227,7 @@ def _comparison(
     shown = row.get("indication_unit") or row.cells["unit"]
     if shown != in_unit.symbol:
         cells["indication_unit"] = shown
-    return TypedRow(row.source, row.number, cells)
+    return TypedRow(row.source, row.row_number, cells, given=row.given)
 
 
 def _unit_of_value(row: TypedRow, standard: Instrument) -> Unit:

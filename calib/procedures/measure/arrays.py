@@ -70,7 +70,7 @@ def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
         outlet_factor_relative=opening[:, 4],
         outlet_factor_source=by_kind(standing, _source)[1],
         method_relative=np.array([_single_figure(reading.method) for reading in first])[kind],
-        curves=[records.curve(number) for number in calibrations],
+        curves=[records.curve(calibration) for calibration in calibrations],
         outlet_factor_dof=opening[:, 5],
         method_dof=np.array([float(reading.method.degrees_of_freedom or "inf") for reading in first])[kind],
         method=by_kind(first, lambda reading: reading.method.id)[1][kind],
@@ -92,7 +92,7 @@ def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
 def _calibrations(first: Sequence[Standing]) -> list[int]:
     """Calibrations of instruments and probes, each once."""
     used = [reading.system.calibrations for reading in first]
-    return list(dict.fromkeys([*(own for own, *_ in used), *(number for _, *of_probe in used for number in of_probe)]))
+    return list(dict.fromkeys([*(own for own, *_ in used), *(probe for _, *of_probe in used for probe in of_probe)]))
 
 
 def _points(reading: Standing) -> list[_Point]:
@@ -105,8 +105,8 @@ def _points(reading: Standing) -> list[_Point]:
         return [first, _Point(*other[:4])]
     if reading.way.each_by_itself and len(reading.observed.values) > 1:
         return [
-            _Point(reading.unit.to_si(value), 0.0, True, math.inf, 1.0, number)
-            for number, value in enumerate(reading.observed.values)
+            _Point(reading.unit.to_si(value), 0.0, True, math.inf, 1.0, place)
+            for place, value in enumerate(reading.observed.values)
         ]
     return [first]
 
@@ -233,11 +233,11 @@ def kind_of_opening(reading: Standing) -> Hashable:
 
 
 def _shared_calibrations(first: Sequence[Standing], calibrations: Sequence[int], records: OnRecord) -> Calibrations:
-    used = {number: each for reading in first for number, each in _instruments_used(reading)}
-    laboratories = [laboratory_and_quantity(records, number) for number in calibrations]
+    used = {calibration: each for reading in first for calibration, each in _instruments_used(reading)}
+    laboratories = [laboratory_and_quantity(records, calibration) for calibration in calibrations]
     return Calibrations(
         by_kind(laboratories, lambda names: names)[1],
-        [_stability_at_comparisons(records, number, *used[number]) for number in calibrations],
+        [_stability_at_comparisons(records, *used[calibration]) for calibration in calibrations],
     )
 
 
@@ -257,9 +257,9 @@ def laboratory_and_quantity(records: OnRecord, calibration: int) -> tuple[str, s
 
 
 def _stability_at_comparisons(
-    records: OnRecord, number: int, instrument: Instrument, calibration: CalibrationOnRecord, day: date
+    records: OnRecord, instrument: Instrument, calibration: CalibrationOnRecord, day: date
 ) -> Floats:
-    x = records.curve(number).reference_indications
+    x = records.curve(calibration.record_id).reference_indications
     return stability_at(records, instrument, calibration, [day] * x.size, x).half_width
 
 
@@ -320,14 +320,14 @@ def _resistance_ratio(reading: Standing) -> tuple[float, float]:
 def _found_factors(standing: Sequence[Standing], calibrations: Sequence[int], records: OnRecord) -> FoundFactors | None:
     if all(reading.factor is None for reading in standing):
         return None
-    parts = max(records.curve(number).parts for number in calibrations)
+    parts = max(records.curve(calibration).parts for calibration in calibrations)
 
     first, kind = by_kind(standing, _found_with)
     scatter, reference = np.zeros((len(first), parts)), np.zeros(len(first))
     for row, reading in enumerate(first):
-        number = reading.calibration.record_id
-        if reading.factor is not None and reading.factor.calibration_id == number:
-            own, reference[row] = carried(reading.factor, records.curve(number))
+        calibration = reading.calibration.record_id
+        if reading.factor is not None and reading.factor.calibration_id == calibration:
+            own, reference[row] = carried(reading.factor, records.curve(calibration))
             scatter[row, : own.size] = own
     return FoundFactors(scatter[kind], reference[kind])
 

@@ -45,6 +45,7 @@ from calib.procedures.pairs.paired_readings import (
     velocity,
 )
 from calib.procedures.people.authorise import append
+from calib.procedures.typed.reason import without_reason
 from calib.quantities import unit
 from calib.records import ledger
 from calib.records.record import key
@@ -112,8 +113,7 @@ def _finding(column: str, value: str | None, expected: str) -> Finding:
 def _of_words(wanted: FactorWanted) -> Iterator[Finding]:
     if not wanted.name.strip():
         yield _finding("name", wanted.name, "a name for the factor")
-    if not wanted.reason.strip():
-        yield _finding("reason", wanted.reason, "why, in a few words; of a later revision what changed")
+    yield from without_reason(wanted.reason, "why, in a few words; of a later revision what changed")
     if wanted.scope not in FACTOR_SCOPES:
         yield _finding("scope", wanted.scope, f"one of {', '.join(FACTOR_SCOPES)}")
     if wanted.scope == "outlet" and wanted.outlet_type is not None:

@@ -163,7 +163,7 @@ def test_monte_carlo_draws_a_history_from_student_s_t(tmp_path):
         inputs, model = model_of(found.evaluation.readings, found.row)
         assert ("stability", 0) in model.places
     (one,) = [one for one in inputs if isinstance(one, StudentT) and one.degrees_of_freedom == pytest.approx(32 / 11)]
-    half_width = model.one.instrument.stability[0]
+    half_width = model.reading.instrument.stability[0]
     assert one.scale * half_width == pytest.approx(by_hand()[0], rel=1e-3)
 
 

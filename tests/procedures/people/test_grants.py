@@ -26,7 +26,7 @@ from calib.procedures.people.persons_and_roles import (
     correct_login,
 )
 from calib.records import database, ledger
-from calib.records.digests import entry_digest
+from calib.records.digests import ENTRY_COLUMNS, entry_digests
 from calib.records.tables.evidence import EVIDENCE
 from calib.records.tables.jobs import Job
 from calib.records.tables.ledger import LedgerEntry
@@ -244,7 +244,7 @@ def entry(recorded):
             "sequence": sequence + 1, "time": NOW.isoformat(), "person": person, "action": "a", "record_table": "job",
             "record_id": 900, "record_digest": "d", "previous": previous,
         }  # fmt: skip
-        cells["digest"] = entry_digest(cells)
+        (cells["digest"],) = entry_digests([(cells[name],) for name in ENTRY_COLUMNS])
         marks = ", ".join(repr(one) for one in cells.values())
         return f"INSERT INTO ledger ({', '.join(cells)}) VALUES ({marks})"  # noqa: S608 (own names)
 

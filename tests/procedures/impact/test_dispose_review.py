@@ -8,7 +8,7 @@ from datetime import timedelta
 import pytest
 
 from calib.errors import BadInputError, NotInRecordsError
-from calib.procedures.impact.dispose import DISPOSITIONS, DispositionWanted, dispose
+from calib.procedures.impact.dispose_review import DISPOSITIONS, DispositionWanted, dispose_review
 from calib.procedures.impact.reviews import open_reviews_of, reviews
 from calib.procedures.people.persons_and_roles import PersonWanted, add_person
 from calib.procedures.report.collect import report
@@ -35,7 +35,7 @@ def decide(
 ):
     wanted = DispositionWanted("VA-1", certificate, lines, decision, reason)
     with database.writing(str(records)) as session:
-        return dispose(session, wanted, ledger.Signature(by, now, "review dispose"), now)
+        return dispose_review(session, wanted, ledger.Signature(by, now, "review dispose"), now)
 
 
 def test_a_review_is_open_until_each_line_has_a_disposition(records):

@@ -6,7 +6,7 @@ from contextlib import closing
 import pytest
 
 from calib.errors import BadInputError
-from calib.procedures.people.close_break import close_break
+from calib.procedures.people.close_ledger import close_ledger
 from calib.procedures.people.persons_and_roles import PersonWanted, add_person
 from calib.records import database, ledger
 from calib.records.tables.custody import LedgerBreak
@@ -45,7 +45,7 @@ GUARDS = ("ledger_no_update", "ledger_no_delete", "ledger_no_truncate", "ledger_
 
 def closed(records, sequence=5, reason=REASON, who="Quinn"):
     with database.writing(records) as session:
-        close_break(session, sequence, reason, by(who))
+        close_ledger(session, sequence, reason, by(who))
 
 
 def findings(records):

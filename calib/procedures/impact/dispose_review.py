@@ -12,6 +12,7 @@ from calib.procedures.impact.open_review import open_reviews
 from calib.procedures.impact.reviews import Review, review_of
 from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
 from calib.procedures.people.authorise import append, authorise
+from calib.procedures.typed.reason import without_reason
 from calib.records import ledger
 from calib.records.record import key
 from calib.records.tables.reviews import Disposition
@@ -30,7 +31,7 @@ class DispositionWanted:
     reason: str
 
 
-def dispose(session: Session, wanted: DispositionWanted, signature: ledger.Signature, now: datetime) -> Review:
+def dispose_review(session: Session, wanted: DispositionWanted, signature: ledger.Signature, now: datetime) -> Review:
     """Append a disposition for each line named; of several on one line the latest counts, the earlier ones stay.
 
     What was recorded since the review was brought up to date becomes lines first. Raises NotInRecordsError, BadInputError.
@@ -43,7 +44,7 @@ def dispose(session: Session, wanted: DispositionWanted, signature: ledger.Signa
     findings = list(_findings(wanted, review))
     if findings:
         raise BadInputError(findings)
-    named = {line.number: line for line in review.lines}
+    named = {line.place: line for line in review.lines}
     records = [
         Disposition(impact_line_id=named[line].record_id, decision=wanted.decision, reason=wanted.reason.strip())
         for line in dict.fromkeys(wanted.lines)
@@ -60,5 +61,4 @@ def _findings(wanted: DispositionWanted, review: Review) -> Iterator[Finding]:
             yield Finding.typed("lines", str(line), expected)
     if wanted.decision not in DISPOSITIONS:
         yield Finding.typed("decision", wanted.decision, f"one of {', '.join(DISPOSITIONS)}")
-    if not wanted.reason.strip():
-        yield Finding.typed("reason", wanted.reason, "why, in a few words")
+    yield from without_reason(wanted.reason)

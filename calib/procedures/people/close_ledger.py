@@ -4,13 +4,14 @@ from sqlmodel import Session, select
 
 from calib.errors import BadInputError, Finding
 from calib.procedures.people.authorise import append, authorise, is_shared, owns_tables
+from calib.procedures.typed.reason import without_reason
 from calib.records import ledger
 from calib.records.tables.custody import LedgerBreak
 from calib.records.tables.ledger import LedgerEntry
 from calib.records.verification import BEFORE_THE_FIRST, Progress
 
 
-def close_break(
+def close_ledger(
     session: Session, sequence: int, reason: str, signature: ledger.Signature, progress: Progress = lambda _: None
 ) -> LedgerBreak:
     """Append that an entry which does not verify was looked into; raises BadInputError with every finding.
@@ -23,8 +24,7 @@ def close_break(
         findings.append(
             Finding.typed("by", signature.person, "the owner of the tables, by a login of their own on record")
         )
-    if not reason.strip():
-        findings.append(Finding.typed("reason", reason, "what was found, in a few words"))
+    findings += without_reason(reason, "what was found, in a few words")
     findings += [] if findings else _of_sequence(session, sequence, progress)
     if findings:
         raise BadInputError(findings)
