@@ -7,7 +7,7 @@ import numpy as np
 
 from calib.curves.curve import CorrectionCurve
 from calib.curves.regression import Polynomial
-from calib.measurement import Air, Hoods, Points, Probes, Readings
+from calib.measurement import Air, Hoods, Points, Probes, Readings, TwoFigures
 from calib.measurement.hood import THROTTLED_HOOD
 from calib.measurement.indicated_velocity import INDICATED_VELOCITY
 from calib.measurement.way import Way
@@ -47,7 +47,11 @@ class One:
     factor: float = 1.0
     u_factor: float = 0.0  # relative
     source: int = 0
-    method: float = 0.0
+    method: float = 0.0  # single figure
+    by: int = 0  # number of the method
+    method_common: float = 0.0
+    method_own: float = 0.0
+    opening: int = 0  # kind of opening that the common figure holds for
     weights: tuple[float, ...] = field(default=())  # of a pass; equal ones where none are given
 
 
@@ -77,6 +81,8 @@ def readings(*ones, curves=None):
     def each(name):
         return np.array([getattr(one, name) for one in ones])
 
+    exactly = np.full(len(ones), math.inf)
+    two = TwoFigures(each("method_common"), exactly, each("method_own"), exactly, each("opening"))
     rows = np.arange(len(ones))
     ways = list(dict.fromkeys(one.way for one in ones))
     air = Air(each("density"), each("u_density"), each("conditions"), each("reference_density"))
@@ -96,6 +102,8 @@ def readings(*ones, curves=None):
         outlet_factor_relative=each("u_factor"),
         outlet_factor_source=each("source"),
         method_relative=each("method"),
+        method=each("by"),
+        two_figures=two if any(one.method_common or one.method_own for one in ones) else None,
         curves=[correction()] if curves is None else curves,
         ways=ways,
         way=np.array([ways.index(one.way) for one in ones]),

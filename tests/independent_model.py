@@ -1,5 +1,9 @@
 """The measurement model written a second time: from the cells of an import, one reading at a time, with uncertain numbers.
 
+How far readings share what a method adds is not known: one error for the supply, another for what leaves the rooms, which makes
+P^2 + N^2 of a difference. The error of a calibration is one for all readings: in the small job no comparison is worth less than
+nothing to any total, where not known means common.
+
 Nothing of `calib` is used. `number(value, u, dof, name)` makes an uncertain number of some library, and
 `numbers(values, covariance, dof, name)` correlated ones. The certificates' corrections are taken as straight lines.
 """
@@ -100,7 +104,8 @@ class Model:
 
     def flow(self, row):
         percent = float(self.methods[row["method"]]["relative_standard_uncertainty_percent"])
-        method = 1 + percent / 100 * self.error("method", row["outlet"], row["observed_at"])
+        is_supply = self.outlets[row["outlet"]]["service"] == "supply"
+        method = 1 + percent / 100 * self.error("method", row["method"], is_supply)
         return self.velocity(row) * self.opening(self.outlets[row["outlet"]]) * method
 
     def total(self, service):

@@ -71,7 +71,9 @@ def drawn(generator, trials):
 
     def numbers(values, covariance, dof, _name):
         normal = np.linalg.cholesky(covariance) @ generator.normal(size=(len(values), trials))
-        return np.asarray(values)[:, np.newaxis] + normal * np.sqrt(dof / generator.chisquare(dof, trials))
+        if not math.isinf(dof):
+            normal *= np.sqrt(dof / generator.chisquare(dof, trials))
+        return np.asarray(values)[:, np.newaxis] + normal
 
     return number, numbers
 
@@ -84,9 +86,10 @@ def root_of_draws(values):
 class Ways:
     """Flows [m3/s] of a job's readings as uncertain numbers, by outlet; what they share is one number for all of them."""
 
-    def __init__(self, sheets, number, numbers, root=lambda y: y**0.5, *, conditions_apart=True):
+    def __init__(self, sheets, number, numbers, root=lambda y: y**0.5, *, conditions_apart=True, along=False):
         self.number, self.numbers, self.root = number, numbers, root
-        self.sheets, self.conditions_apart = sheets, conditions_apart
+        self.sheets, self.conditions_apart, self.along = sheets, conditions_apart, along
+        self.nodes = {}  # errors at the comparisons, by influence, tag, and number of the comparison
         self.instruments = {row["tag"]: row for row in sheets["instruments.csv"]}
         self.certificates = {row["tag"]: row for row in sheets["calibrations.csv"]}
         self.outlets = {row["outlet"]: row for row in sheets["outlets.csv"]}
@@ -174,11 +177,26 @@ class Ways:
     def corrected(self, tag, x, at, names=("calibration scatter", "reference standard")):
         """Corrected indication: `at` is the indication as a plain number."""
         intercept, slope = self.once(("line", tag), lambda: self.line(tag, names[0]))
-        return x + intercept + slope * x + self.reference(tag, at) * self.error(names[1], tag)
+        return (
+            x + intercept + slope * x + self.reference(tag, at) * self.of_calibration(names[1], tag, at, self.reference)
+        )
 
-    def drift(self, tag, at, name="stability"):
-        """Change since the calibration."""
-        return self.limit(tag, at) / math.sqrt(3) * self.error(name, tag)
+    def drift(self, tag, x, at, name="stability"):
+        """Change since the calibration: within its limit at x, where the curve is asked at `at`."""
+        return self.limit(tag, x) / math.sqrt(3) * self.of_calibration(name, tag, at, self.limit)
+
+    def of_calibration(self, name, tag, at, u):
+        """Error of a calibration at an indication: one for all of it, or one at each comparison and straight between them."""
+        if not self.along:
+            return self.error(name, tag)
+        x = self.comparisons(tag)[0].tolist()
+        worth = [float(np.interp(at, x, np.eye(len(x))[j])) * u(tag, x[j]) for j in range(len(x))]
+        return sum(part / sum(worth) * self.node(name, tag, j) for j, part in enumerate(worth) if part)
+
+    def node(self, *key):
+        if key not in self.nodes:
+            self.nodes[key] = self.number(0.0, 1.0, math.inf, key[0])
+        return self.nodes[key]
 
     # --- the air ---
 
@@ -205,7 +223,7 @@ class Ways:
         own = math.hypot(self.declared(tag), self.step(tag) / math.sqrt(12))
         if not self.conditions_apart:
             own = self.number(0.0, own, math.inf, "conditions")
-            return self.corrected(tag, x + own, x) + self.drift(tag, x)
+            return self.corrected(tag, x + own, x) + self.drift(tag, x, x)
         own *= 1 + sum(found[1:])  # the slope, where there is one
         u = math.hypot(own, self.scatter(tag, x), self.reference(tag, x), self.limit(tag, x) / math.sqrt(3))
         return self.number(float(self.plain.corrected(tag, x, x)), u, math.inf, "conditions")
@@ -267,13 +285,13 @@ class Ways:
         rounding = self.step(tag) / math.sqrt(12) * self.error("resolution", row["outlet"], row["observed_at"], place)
         with_errors = x + own + rounding
         if instrument["quantity"] == "pressure":
-            pressure = self.corrected(tag, with_errors, x) + self.drift(tag, x)
+            pressure = self.corrected(tag, with_errors, x) + self.drift(tag, x, x)
             return self.through_probe(row, self.root(2 * pressure / self.density(row["conditions"])), x)
         if instrument["density_effect"] == "vane friction" and row["conditions"]:
             scale = (self.density(row["conditions"]) / self.density_of_calibration(tag)) ** 0.5
             at = x * (self.plain.density(row["conditions"]) / self.density_of_calibration(tag)) ** 0.5
-            return (self.corrected(tag, with_errors * scale, at) + self.drift(tag, x)) / scale
-        velocity = self.corrected(tag, with_errors, x) + self.drift(tag, x)
+            return (self.corrected(tag, with_errors * scale, at) + self.drift(tag, x, at)) / scale
+        velocity = self.corrected(tag, with_errors, x) + self.drift(tag, x, x)
         if instrument["density_effect"] == "thermal":
             velocity *= self.density_of_reference_state(tag) / self.density(row["conditions"])
         return velocity
@@ -284,7 +302,7 @@ class Ways:
         of_pressure = plain.corrected(row["instrument"], pressure, pressure)
         at = (2 * of_pressure / plain.density(row["conditions"])) ** 0.5
         names = ("probe scatter", "probe reference")
-        return self.corrected(tag, velocity, at, names) + self.drift(tag, at, "probe stability")
+        return self.corrected(tag, velocity, at, names) + self.drift(tag, at, at, "probe stability")
 
     # --- flows ---
 
@@ -292,7 +310,10 @@ class Ways:
         method = self.methods[row["method"]]
         dof = float(method["degrees_of_freedom"] or "inf")
         relative = float(method["relative_standard_uncertainty_percent"]) / 100
-        with_method = 1 + relative * self.error("method", row["outlet"], row["observed_at"], dof=dof)
+        side = int(self.outlets[row["outlet"]]["service"] == "supply")
+        # Not known how much readings share: one error for the supply, one for what leaves the rooms, both of one evaluation.
+        both = self.once(("method", row["method"]), lambda: self.numbers([0.0, 0.0], np.eye(2), dof, "method"))
+        with_method = 1 + relative * both[side]
         if self.instruments[row["instrument"]]["quantity"] == "volume flow":
             return self.hood(row) * with_method
         return self.velocity(row) * self.opening(self.outlets[row["outlet"]]) * with_method
@@ -315,7 +336,7 @@ class Ways:
         x = sum(values) / len(values)
         rounding = self.error("resolution", row["outlet"], row["observed_at"], column)
         with_errors = x + self.repeatability(values, tag) + self.step(tag) / math.sqrt(12) * rounding
-        return self.corrected(tag, with_errors, x) + self.drift(tag, x)
+        return self.corrected(tag, with_errors, x) + self.drift(tag, x, x)
 
     def dimension(self, row, column):
         """A dimension within its limits, the same at every reading of the place."""

@@ -12,14 +12,15 @@
     repeatability            s/sqrt(n) of passes, or the declared one       the reading
     resolution               step/sqrt(12) at each point                    the reading
     calibration scatter      correction curve, n-p dof                      readings with the calibration
-    reference standard       correction curve                               readings with the calibration
-    stability                limits of change, rectangular; or history      readings with the calibration
+    reference standard       correction curve                               not known: laboratory and quantity, along comparisons
+    stability                limits of change, rectangular; or history      not known: the calibration, along its comparisons
     density                  temperature, pressure, humidity, formula       readings with the same conditions
     probe                    the probe's curve and its stability            readings with the probe's calibration
     back pressure            the hood's resistance ratio                    readings with the hood
     dimension                limits of each dimension, rectangular          the outlet or duct
     outlet factor            its standard uncertainty                       outlets whose factor has the same source
-    method                   declared relative standard uncertainty         the reading
+    method                   a single figure, relative                      not known: readings by the method
+    method common, own       two figures, relative                          readings by it at one kind of opening, one way; none
 
 A factor found in the field with the very calibration that a reading uses carries that calibration's error with the opposite sign:
 the scatter and the reference part cancel as far as both were taken at the same indication.
@@ -28,17 +29,20 @@ Arrays run over the readings of a job, or over their points; there is no loop ov
 """
 
 from calib.measurement.at_points import indication_scale
-from calib.measurement.flows import Flows, flows
-from calib.measurement.readings import Air, FoundFactors, Hoods, Points, Probes, Readings
+from calib.measurement.flows import METHOD, Flows, flows
+from calib.measurement.readings import Air, Calibrations, FoundFactors, Hoods, Points, Probes, Readings, TwoFigures
 
 __all__ = [
+    "METHOD",
     "Air",
+    "Calibrations",
     "Flows",
     "FoundFactors",
     "Hoods",
     "Points",
     "Probes",
     "Readings",
+    "TwoFigures",
     "flows",
     "indication_scale",
 ]

@@ -23,6 +23,7 @@ class AtPoints:
         Floats  # (P, m) parts of the probe's scatter, its reference part, and its stability as a standard uncertainty
     )
     probe_dof: Floats  # (P,) of the probe's scatter
+    before_probe: Floats  # (P,) the value without the probe's curve, at which that is asked
 
 
 @dataclass(frozen=True)
@@ -54,6 +55,7 @@ def at_points(readings: Readings) -> AtPoints:
         np.zeros_like(corrected.value),
         np.zeros((corrected.value.size, 0)),
         np.full(corrected.value.size, np.inf),
+        corrected.value,
     )
     if readings.air is None:
         return plain
@@ -131,6 +133,7 @@ def _through_the_air(
         exponent * value,
         points.probe,
         points.probe_dof,
+        value,
     )
 
 
@@ -153,4 +156,5 @@ def _through_the_probe(points: AtPoints, readings: Readings, probes: Probes) -> 
         points.density * slope,
         np.column_stack([through.scatter, through.reference, stability]),
         through.dof,
+        points.value,
     )

@@ -50,6 +50,25 @@ class Hoods:
 
 
 @dataclass(frozen=True)
+class Calibrations:
+    """What the calibrations behind the curves share, and how far each changes with time along its comparisons."""
+
+    laboratory: Integers  # (curves,) those with the same number come from one laboratory, for one quantity
+    stability: Sequence[Floats]  # of each curve: half-width of the change since then at its comparisons, up to a factor
+
+
+@dataclass(frozen=True)
+class TwoFigures:
+    """Methods of which it is declared what their readings share, and what each has by itself; 0 and infinity for others."""
+
+    common_relative: Floats  # (n,) standard uncertainty [1]
+    common_dof: Floats  # (n,)
+    own_relative: Floats  # (n,) standard uncertainty [1]
+    own_dof: Floats  # (n,)
+    opening: Integers  # (n,) readings with the same number are by one method, at one kind of opening, in one direction
+
+
+@dataclass(frozen=True)
 class FoundFactors:
     """What the outlet factor carries of the very calibration that the reading uses; 0 where it used another."""
 
@@ -74,10 +93,15 @@ class Readings:
     outlet_factor: Floats  # (n,) K [1]
     outlet_factor_relative: Floats  # (n,) u(K)/K or u(A_e)/A_e [1]
     outlet_factor_source: Integers  # (n,) outlets with the same number share the factor's error
-    method_relative: Floats  # (n,) standard uncertainty of the method [1]
+    method_relative: Floats  # (n,) standard uncertainty of the method, where a single figure is declared [1]
     curves: Sequence[Curve]
     outlet_factor_dof: Floats | None = None  # (n,); None: infinite
     method_dof: Floats | None = None  # (n,); None: infinite
+    method: Integers | None = None  # (n,) readings with the same number are by one method; None: all are
+    two_figures: TwoFigures | None = None  # None: no method declares them
+    calibrations: Calibrations | None = (
+        None  # None: each from another laboratory, its change the same at all comparisons
+    )
     ways: Sequence[Way] = (INDICATED_VELOCITY,)
     way: Integers | None = None  # (n,) index into `ways`; None: all by the first
     points: Points | None = None  # None: each reading is one point

@@ -11,7 +11,7 @@ of change) is taken at the estimates. The errors and where they enter, by the na
     probe scatter j, ...               the same of the probe
     passes                             to the mean value
     resistance ratio                   to that of a hood
-    dimension k, outlet factor, method relative, to the flow
+    dimension k, outlet factor, method, method common, method own      relative, to the flow
 """
 
 import math
@@ -27,7 +27,9 @@ from calib.measurement.readings import Readings
 from calib.measurement.way import Way
 
 Place = tuple[str, int]
-RELATIVE = (("dimension", 0), ("dimension", 1), ("outlet factor", 0), ("method", 0))
+RELATIVE = (
+    ("dimension", 0), ("dimension", 1), ("outlet factor", 0), ("method", 0), ("method common", 0), ("method own", 0),
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -162,12 +164,12 @@ class OneReading:
 class ReadingModel:
     """The measurement model of one reading, for `propagate_distributions`."""
 
-    one: OneReading
+    reading: OneReading
     places: Sequence[Place]  # of each array that is drawn
 
     def __call__(self, *drawn: Floats) -> Floats:
         """Flows (t,) from what was drawn, (t,) for each place [m3/s]."""
-        return self.one.flow(errors_at(self.places, drawn))
+        return self.reading.flow(errors_at(self.places, drawn))
 
 
 # --- one reading among many ------------------------------------------------------------------------------------------------------

@@ -7,6 +7,7 @@ from sqlalchemy import Connection, Table, insert, text
 
 from calib.errors import RecordsError, Step
 from calib.records import database, ledger
+from calib.records.stored_state import apart_from_closed
 from calib.records.tables.evidence import METADATA
 from calib.records.verification import Progress
 
@@ -16,9 +17,9 @@ _BATCH = 1_000  # rows in memory at a time; of rows that hold whole files, one
 def carry(source: str, target: str, progress: Progress = lambda _: None) -> int:
     """Make records at the target that are those of the source, row by row, and verify them there.
 
-    The chain goes on: a digest printed on an earlier report is still in it. Returns the number of ledger entries. Everything or
-    nothing: raises RecordsError where the source has findings of its own, or where the target holds an entry; empty records made
-    on the way stay, and may be the target of the next attempt.
+    The chain goes on: a digest printed on an earlier report is still in it, and a break that was closed stays closed. Returns the
+    number of ledger entries. Everything or nothing: raises RecordsError where the source has findings of its own, or where the
+    target holds an entry; empty records made on the way stay, and may be the target of the next attempt.
     """
     with database.reading(source) as old:
         _must_be_whole(old.connection(), database.shown_location(source), progress)
@@ -50,7 +51,7 @@ def _is_empty(location: str) -> bool:
 
 
 def _must_be_whole(connection: Connection, place: str, progress: Progress) -> None:
-    findings = ledger.verify(connection, None, progress)
+    findings, _ = apart_from_closed(connection, ledger.verify(connection, None, progress))
     if findings:
         raise RecordsError(f"{place} is not carried over: {findings[0]}; {Step.VERIFY} names all {len(findings)}")
 

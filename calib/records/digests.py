@@ -38,11 +38,6 @@ def sha256(content: bytes) -> str:
     return hashlib.sha256(content).hexdigest()
 
 
-def entry_digest(entry: Mapping[str, Any]) -> str:
-    """Digest of a ledger entry, whatever stands in its own column `digest`."""
-    return sha256(record_bytes("ledger", {name: value for name, value in entry.items() if name != "digest"}))
-
-
 def row_digests(table: str, columns: Sequence[str], rows: Sequence[Sequence[Any]]) -> list[str]:
     """Digests of rows of one table, the same as of `record_bytes`; `columns` in alphabetical order.
 

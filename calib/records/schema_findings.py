@@ -1,19 +1,22 @@
 """The schema as the program makes it, against the one that is there: a CHECK, a key or a trigger changed by hand changes answers.
 
-Of a file every statement that made a table, an index or a trigger is compared; of a server the names of tables, columns, keys,
-CHECKs, indexes and triggers, since each version of PostgreSQL writes their text in its own way (what a guard does is compared by
-`guards`).
+Of a file every statement that made a table, an index or a trigger is compared, and one fingerprint of them is asked before each
+write. Of a server the names of tables, columns, keys, CHECKs, indexes and triggers are compared, and what its CHECKs and indexes
+say; what a guard does is compared by `guards`.
 
-Decision (2026-11). The schema of a file is held by one fingerprint of what made it, asked before each write; of a server by
-names, since each version of PostgreSQL writes the text of a CHECK in its own way. Options were to compare texts there too, or to
-make the schema anew beside it, which needs rights that the owner should not lend. Cost: a CHECK of a server whose text was
-weakened under its own name is not seen.
+Decision (2026-11). Each version of PostgreSQL writes the text of a CHECK in its own way, so the same tables are made as temporary
+ones, in a transaction of another connection that is taken back, and read as that server writes them. Options: texts kept from when
+the tables were made (whoever weakens a CHECK can write these too), the whole schema anew beside it (a right that the owner should
+not lend). Cost: 57 temporary tables for a verification; where a login may make none, or on a replica, names alone are compared and
+that is said. Policies are not compared: `person grants` prints them anew.
 """
 
-from collections.abc import Iterator, Mapping
+import re
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from sqlalchemy import CheckConstraint, Connection, ForeignKeyConstraint, UniqueConstraint, create_engine, inspect, text
+from sqlalchemy.schema import CreateIndex, CreateTable
 
 from calib.records.expected_schema import SchemaName, is_as_made, schema_made
 from calib.records.guards import guards_on_server
@@ -23,6 +26,15 @@ from calib.records.tables.ledger import LedgerEntry
 from calib.records.verification import LedgerFinding
 
 _OF_ALEMBIC = "alembic_version"
+# An index that stands for a key has a name of the server's, and is compared as a key.
+_TEXTS = """
+    SELECT 'CHECK', c.relname || '.' || k.conname, pg_get_constraintdef(k.oid)
+    FROM pg_constraint k JOIN pg_class c ON c.oid = k.conrelid WHERE k.contype = 'c' AND c.relnamespace = {0}
+    UNION ALL
+    SELECT 'index', c.relname, t.relname || ': ' || pg_get_indexdef(c.oid) || CASE WHEN i.indisvalid THEN '' ELSE ' INVALID' END
+    FROM pg_index i JOIN pg_class c ON c.oid = i.indexrelid JOIN pg_class t ON t.oid = i.indrelid
+    WHERE c.relnamespace = {0} AND NOT EXISTS (SELECT FROM pg_constraint k WHERE k.conindid = c.oid)
+"""
 _TRIGGERS_ON_SERVER = """
     SELECT t.tgname, c.relname FROM pg_trigger t JOIN pg_class c ON c.oid = t.tgrelid
     WHERE NOT t.tgisinternal AND pg_table_is_visible(t.tgrelid)
@@ -32,9 +44,47 @@ _TRIGGERS_ON_SERVER = """
 def schema_findings(connection: Connection) -> Iterator[LedgerFinding]:
     """What was taken out, added or changed in the schema, by name."""
     if connection.dialect.name != "sqlite":
-        yield from _findings(_expected_on_server(), _present_on_server(connection))
+        expected, present = _expected_on_server(), _present_on_server(connection)
+        if texts_can_be_compared(connection):
+            expected |= _as_this_server_writes(connection)
+            texts = _texts(connection.exec_driver_sql(_TEXTS.format("current_schema()::regnamespace")))
+            present |= {name: text for name, text in texts.items() if name in present}
+        yield from _findings(expected, present)
     elif not is_as_made(connection):
         yield from _findings(_expected_in_file(), schema_made(connection))
+
+
+def texts_can_be_compared(connection: Connection) -> bool:
+    """Whether a server lets this login make temporary tables, to see how it writes a CHECK; of a file always."""
+    if connection.dialect.name == "sqlite":
+        return True
+    asked = "SELECT has_database_privilege(current_database(), 'TEMPORARY') AND NOT pg_is_in_recovery()"
+    return bool(connection.execute(text(asked)).scalar_one())
+
+
+def _as_this_server_writes(connection: Connection) -> dict[SchemaName, str]:
+    """CHECKs and indexes of the program's tables as this server writes them: by another connection, since this one only reads."""
+    from calib.records.migrations.on_postgresql import in_its_words  # noqa: PLC0415 (alembic takes 0.2 s to import)
+
+    other = connection.engine.raw_connection()
+    try:
+        cursor = other.cursor()
+        for table in METADATA.sorted_tables:
+            made = str(CreateTable(table, include_foreign_key_constraints=[]).compile(dialect=connection.dialect))
+            made = made.replace("%%", "%")  # doubled for a statement with parameters
+            cursor.execute(in_its_words(made).replace("CREATE TABLE", "CREATE TEMPORARY TABLE", 1))
+            for index in table.indexes:
+                cursor.execute(str(CreateIndex(index).compile(dialect=connection.dialect)))
+        cursor.execute(_TEXTS.format("pg_my_temp_schema()"))
+        return _texts(cursor.fetchall())
+    finally:
+        other.rollback()
+        other.close()
+
+
+def _texts(rows: Iterable[Any]) -> dict[SchemaName, str]:
+    """What CHECKs and indexes say, without the schema that their tables are in."""
+    return {(str(kind), str(name)): re.sub(r" ON \S+ USING ", " USING ", str(said)) for kind, name, said in rows}
 
 
 def _findings(expected: Mapping[SchemaName, str], present: Mapping[SchemaName, str]) -> Iterator[LedgerFinding]:

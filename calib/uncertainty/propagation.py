@@ -2,26 +2,24 @@
 
 A *contribution* is one line of the budget of every result: the uncertainty |c_i| u(x_i) that one influence brings to each.
 Results that share an influence (the same calibration, the same outlet) carry the same *source* number; then their
-contributions are fully correlated, with their signs. An influence with several independent parts (the scatter of a curve with p
-coefficients) has p *parts*: signed uncertainties in orthogonal directions, so that
+contributions are fully correlated, with their signs, unless the contribution says otherwise (`shares`). An influence with several
+independent parts (the scatter of a curve with p coefficients) has p *parts*: signed uncertainties in orthogonal directions, so that
 
     u_i(y_a) = |parts_a|,    u_i(y_a, y_b) = parts_a . parts_b  where the sources agree, else 0.
 
 Arrays run over the results; there is no loop over results.
 """
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from calib.arrays import Floats, Integers, Truths
 from calib.errors import CalibError
-
-EvaluationType = Literal["A", "B"]
+from calib.uncertainty.sharing import NOT_KNOWN, Rule, Share, common, independent
 
 
 @dataclass(frozen=True)
@@ -33,6 +31,7 @@ class Contribution:
     parts: Floats  # (n, m): signed standard uncertainties in orthogonal directions [unit of the result]
     source: Integers  # (n,): results with the same number, 0 or above, share the influence
     degrees_of_freedom: Floats  # (n,): infinite where u is taken as exactly known
+    shares: tuple[Share, ...] = ()  # how far results share it; none: those with one source wholly
 
     def __post_init__(self) -> None:
         n = self.source.size
@@ -47,6 +46,11 @@ class Contribution:
     def variance(self) -> Floats:
         """(n,) variance that the influence contributes [unit of the result squared]."""
         return np.asarray(np.einsum("ij,ij->i", self.parts, self.parts))
+
+    @property
+    def shared(self) -> tuple[Share, ...]:
+        """How far results share it, every column of its parts once."""
+        return self.shares or (Share(self.source, common),)
 
 
 @dataclass(frozen=True)
@@ -101,64 +105,199 @@ def combine_totals(contributions: Sequence[Contribution], membership: Integers, 
     """Combined standard uncertainty of totals y_t = sum over its results of sign * y, with what the results share (GUM 5.2.2).
 
     `membership` (n,) gives the number of the total that a result belongs to, 0 to totals - 1, or -1 for none; `sign` (n,) is
-    +1 or -1. A shared influence adds within a total before it is squared; a result's own does not.
+    +1 or -1, or any other coefficient. What is shared, and how far, each contribution says (`calib.uncertainty.sharing`). A group
+    counts once in the effective degrees of freedom, also where its errors are independent: its u was evaluated once.
     """
-    inside: Integers | slice = slice(None) if np.all(membership >= 0) else np.flatnonzero(membership >= 0)
-    groups: dict[int, _Groups] = {}
-    variances = np.empty((len(contributions), totals))
+    variances = np.zeros((len(contributions), totals))
     below = np.zeros(totals)
-    for row, contribution in enumerate(contributions):
-        # Many contributions carry one and the same array of sources: it is grouped once.
-        if id(contribution.source) not in groups:
-            groups[id(contribution.source)] = _groups(contribution.source[inside], membership[inside], totals)
-        group = groups[id(contribution.source)]
-        of_group = group.summed_squares(contribution.parts[inside] * sign[inside, np.newaxis])
-        variances[row] = np.bincount(group.owner, of_group, totals)
-        below += np.bincount(group.owner, of_group**2 / group.fewest(contribution.degrees_of_freedom[inside]), totals)
+    for group in _grouped(contributions, membership, sign, totals):
+        of_group = group.variance()
+        below += np.bincount(group.owner, of_group**2 / group.fewest, totals)
+        for row, share in group.attributed():
+            variances[row] += np.bincount(group.owner, of_group * share, totals)
     return _combined(variances, below)
 
 
 @dataclass(frozen=True)
-class _Groups:
-    """Results of one total with one source."""
+class NotKnown:
+    """Groups of which it is not known what their results share, in totals: arrays over pairs of total and group."""
 
-    place: Integers | None  # (n,) number of the group that a result belongs to; None: each is a group alone
+    total: Integers
+    contribution: Integers  # number of the contribution, the first of those that are counted together
+    result: Integers  # one result of the group
+    variance: Floats  # as it counts [unit of the result squared]
+    if_common: Floats  # were it one error [unit of the result squared]
+    if_independent: Floats  # were it an error for each result [unit of the result squared]
+
+
+def sharing_not_known(
+    contributions: Sequence[Contribution], membership: Integers, sign: Floats, totals: int
+) -> NotKnown:
+    """The groups of the totals of `combine_totals` that ask for a declaration, with what either answer would give."""
+    told = [group.not_known() for group in _grouped(contributions, membership, sign, totals) if group.rule in NOT_KNOWN]
+    none, nothing = np.zeros(0, dtype=np.int64), np.zeros(0)
+    return NotKnown(
+        np.concatenate([none, *(each.total for each in told)]),
+        np.concatenate([none, *(each.contribution for each in told)]),
+        np.concatenate([none, *(each.result for each in told)]),
+        np.concatenate([nothing, *(each.variance for each in told)]),
+        np.concatenate([nothing, *(each.if_common for each in told)]),
+        np.concatenate([nothing, *(each.if_independent for each in told)]),
+    )
+
+
+@dataclass(frozen=True)
+class _Grouped:
+    """Terms of totals that are counted together: those of one share of a contribution, or of a pool of them."""
+
+    rule: Rule
+    place: Integers  # (t,) number of the group of a term: one for each pair of total and group
     owner: Integers  # (groups,) total that a group belongs to
+    terms: Floats  # (t, m) [unit of the result]
+    at: (
+        tuple[Integers, Integers, Floats] | None
+    )  # of terms at comparisons: group, comparison, and what the term is worth there
+    fewest: Floats  # (groups,) degrees of freedom; should the results of a group differ in them, the fewest
+    result: Integers  # (t,) result of the term
+    rows: tuple[tuple[int, slice], ...]  # contributions, and which of the terms are theirs
 
-    def summed_squares(self, parts: Floats) -> Floats:
-        """(groups,) squared length of the sum of the parts (n, m) of each group."""
-        if self.place is None:
-            return np.asarray(np.einsum("ij,ij->i", parts, parts))
-        summed = np.stack([np.bincount(self.place, column, self.owner.size) for column in parts.T])
-        return np.asarray(np.sum(summed**2, axis=0))
+    def variance(self) -> Floats:
+        """(groups,) variance [unit of the result squared]."""
+        groups = self.owner.size
+        if self.at is None:
+            return self.rule(self.terms, self.place, groups)
+        return np.maximum(self._over_comparisons(*self.at), independent(self.terms, self.place, groups))
 
-    def fewest(self, degrees_of_freedom: Floats) -> Floats:
-        """(groups,) degrees of freedom of each group: a source has one number; should its results differ in it, the fewest."""
-        if self.place is None:
-            return degrees_of_freedom
-        fewest = np.full(self.owner.size, np.inf)
-        np.minimum.at(fewest, self.place, degrees_of_freedom)
-        return fewest
+    def _over_comparisons(self, place: Integers, comparison: Integers, worth: Floats) -> Floats:
+        """The rule asked of what the terms are worth at each comparison, summed first."""
+        groups, width = self.owner.size, int(comparison.max(initial=0)) + 1
+        pairs = place * width + comparison
+        if groups * width <= 4 * pairs.size:  # few groups: a place for each pair there could be, without sorting
+            return self.rule(
+                np.bincount(pairs, worth, groups * width)[:, np.newaxis], np.repeat(np.arange(groups), width), groups
+            )
+        present, pair = np.unique(pairs, return_inverse=True)
+        return self.rule(np.bincount(pair, worth)[:, np.newaxis], present // width, groups)
+
+    def attributed(self) -> Iterator[tuple[int, Floats | float]]:
+        """Contributions, and what share (groups,) of each group's variance stands in their lines: by their sums of squares."""
+        if len(self.rows) == 1:
+            yield self.rows[0][0], 1.0
+            return
+        groups = self.owner.size
+        of_rows = [independent(self.terms[mine], self.place[mine], groups) for _, mine in self.rows]
+        whole = np.sum(of_rows, axis=0)
+        for (row, _), own in zip(self.rows, of_rows, strict=True):
+            yield row, np.divide(own, whole, out=np.zeros(groups), where=whole > 0)
+
+    def not_known(self) -> NotKnown:
+        """What either answer would give."""
+        groups = self.owner.size
+        some = np.zeros(groups, dtype=np.int64)
+        some[self.place] = self.result
+        if_common, if_independent = (rule(self.terms, self.place, groups) for rule in (common, independent))
+        row = np.full(groups, self.rows[0][0])
+        return NotKnown(self.owner, row, some, self.variance(), if_common, if_independent)
 
 
-def _groups(source: Integers, membership: Integers, totals: int) -> _Groups:
-    if np.all(source[1:] > source[:-1]):  # rising: no source stands twice
-        return _Groups(None, membership)
-    width = int(source.max(initial=0)) + 1
-    pairs = membership * width + source
-    if totals * width <= 4 * source.size:  # few sources: a place for each pair there could be, without sorting
-        return _Groups(pairs, np.repeat(np.arange(totals), width))
+def _grouped(
+    contributions: Sequence[Contribution], membership: Integers, sign: Floats, totals: int
+) -> Iterator[_Grouped]:
+    inside = np.flatnonzero(membership >= 0)
+    member, coefficient = membership[inside], sign[inside, np.newaxis]
+    rows = {id(contribution): row for row, contribution in enumerate(contributions)}
+    # Many contributions carry one and the same array of groups: it is numbered once.
+    numbered: dict[int, tuple[Integers, Integers]] = {}
+    for pool in _pools(contributions):
+        shares = [share for _, share in pool]
+        first = shares[0]
+        if len(pool) > 1:
+            place, owner = _places(
+                np.concatenate([share.group[inside] for share in shares]), np.tile(member, len(pool)), totals
+            )
+        else:
+            if id(first.group) not in numbered:
+                numbered[id(first.group)] = _places(first.group[inside], member, totals)
+            place, owner = numbered[id(first.group)]
+        size = inside.size
+        mine = [slice(k * size, (k + 1) * size) for k in range(len(pool))]
+        terms = np.concatenate([_columns(each.parts, share)[inside] * coefficient for each, share in pool])
+        fewest = np.full(owner.size, np.inf)
+        for of_share, (each, share) in zip(mine, pool, strict=True):
+            dof = each.degrees_of_freedom if share.degrees_of_freedom is None else share.degrees_of_freedom
+            if not np.all(np.isinf(dof)):
+                np.minimum.at(fewest, place[of_share], dof[inside])
+        yield _Grouped(
+            first.rule,
+            place,
+            owner,
+            terms,
+            _at_comparisons(shares, inside, membership.size, place, terms, mine),
+            fewest,
+            np.tile(inside, len(pool)),
+            tuple((rows[id(each)], of_share) for (each, _), of_share in zip(pool, mine, strict=True)),
+        )
+
+
+def _pools(contributions: Sequence[Contribution]) -> Iterable[list[tuple[Contribution, Share]]]:
+    """Shares that are counted together, with their contributions."""
+    pools: dict[Hashable, list[tuple[Contribution, Share]]] = {}
+    for row, contribution in enumerate(contributions):
+        for place, share in enumerate(contribution.shared):
+            alone = (row, place) if share.pool is None else share.pool
+            pools.setdefault(alone, []).append((contribution, share))
+    return pools.values()
+
+
+def _columns(parts: Floats, share: Share) -> Floats:
+    return parts if share.columns is None else parts[:, share.columns]
+
+
+def _at_comparisons(
+    shares: Sequence[Share], inside: Integers, size: int, place: Integers, terms: Floats, mine: Sequence[slice]
+) -> tuple[Integers, Integers, Floats] | None:
+    columns = []
+    for share, of_share in zip(shares, mine, strict=True):
+        if share.at is None:
+            return None
+        term = np.full(size, -1)
+        term[inside] = np.arange(of_share.start, of_share.stop)
+        at = term[share.at.result]
+        counted: slice | Truths = slice(None) if inside.size == size else at >= 0
+        at = at[counted]
+        columns.append((place[at], share.at.comparison[counted], terms[at, 0] * share.at.share[counted]))
+    group, comparison, worth = (np.concatenate(column) for column in zip(*columns, strict=True))
+    return group, comparison, worth
+
+
+def _places(group: Integers, membership: Integers, totals: int) -> tuple[Integers, Integers]:
+    """Number of the pair of total and group that a term belongs to, and the total of each pair."""
+    if np.all(group[1:] > group[:-1]):  # rising: no group stands twice
+        return np.arange(group.size), membership
+    width = int(group.max(initial=0)) + 1
+    pairs = membership * width + group
+    if totals * width <= 4 * group.size:  # few groups: a place for each pair there could be, without sorting
+        return pairs, np.repeat(np.arange(totals), width)
     present, place = np.unique(pairs, return_inverse=True)
-    return _Groups(place, present // width)
+    return place, present // width
 
 
 def covariance(contributions: Sequence[Contribution]) -> Floats:
-    """(n, n) covariance matrix of the results [unit of the result squared]; memory grows with n^2."""
+    """(n, n) covariance matrix of the results [unit of the result squared]; memory grows with n^2.
+
+    Where it is not known what results share it is taken as common, as among terms of one sign.
+    """
     size = contributions[0].source.size
     matrix = np.zeros((size, size))
-    for contribution in contributions:
-        shared = contribution.source[:, np.newaxis] == contribution.source[np.newaxis, :]
-        matrix += np.where(shared, contribution.parts @ contribution.parts.T, 0.0)
+    for pool in _pools(contributions):
+        for contribution, share in pool:
+            for other, its_share in pool:
+                shared = share.group[:, np.newaxis] == its_share.group
+                if share.rule is independent:
+                    shared = np.eye(size, dtype=bool)
+                matrix += np.where(
+                    shared, _columns(contribution.parts, share) @ _columns(other.parts, its_share).T, 0.0
+                )
     return matrix
 
 

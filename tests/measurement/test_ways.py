@@ -130,10 +130,19 @@ def test_a_way_that_needs_a_probe_or_the_air_says_what_it_indicates(way):
     assert way.probe is not ProbeUse.NEEDED or way.needs_air
 
 
-def test_a_hood_alone_takes_the_whole_flow_of_an_outlet_and_nothing_does_in_a_duct():
+def test_a_hood_takes_the_whole_flow_of_an_outlet_and_none_in_a_duct():
     """Common practice, no source: a hood is put over the whole face."""
-    assert flow_meters_at(OUTLET) == (HOOD,)
-    assert flow_meters_at(DUCT) == ()
+    assert HOOD in flow_meters_at(OUTLET)
+    assert HOOD not in flow_meters_at(DUCT)
+
+
+@pytest.mark.parametrize("place", PLACES)
+def test_at_a_place_stands_every_way_that_takes_the_flow_there_and_no_other(place):
+    """One way of each instrument on record: a hood's second way is one of its readings, and no other instrument."""
+    taking = {(way.quantity, way.density_effect) for way in WAYS if way.is_flow and place not in way.not_at}
+    met = flow_meters_at(place)
+    assert {(way.quantity, way.density_effect) for way in met} == taking
+    assert len(met) == len(taking)
 
 
 def test_at_a_face_stands_what_gives_a_velocity_without_a_probe_before_it():

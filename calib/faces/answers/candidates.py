@@ -57,7 +57,7 @@ def _candidate(calibration: CalibrationOnFile, candidate: Candidate) -> Content:
         "aicc": finite(candidate.aicc),
         "leave_one_out": _left_out(unit_of_residuals(curve, instrument), candidate),
         "lack_of_fit_probability": candidate.lack_of_fit,
-        "kept": candidate.kept,
+        "kept": candidate.stands,
         "chosen": (candidate.shape, candidate.degree) == (curve.shape, curve.degree),
     }
 

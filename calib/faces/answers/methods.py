@@ -1,15 +1,24 @@
 """Methods with what is declared for them, as `calib method list` answers."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from calib.faces.plain_text import table_text
 from calib.faces.written import Content
 
 # Name in the document -> heading.
 _COLUMNS = {
-    "method": "method", "relative_standard_uncertainty_percent": "u [%]", "degrees_of_freedom": "dof", "pattern": "pattern",
-    "readings": "readings", "basis": "basis",
+    "method": "method", "relative_standard_uncertainty_percent": "u [%]", "degrees_of_freedom": "dof",
+    "common_standard_uncertainty_percent": "common [%]", "common_degrees_of_freedom": "dof",
+    "own_standard_uncertainty_percent": "own [%]", "own_degrees_of_freedom": "dof",
+    "pattern": "pattern", "readings": "readings", "basis": "basis",
 }  # fmt: skip
+# Columns that a list of methods of which none declares two figures goes without.
+_OF_TWO = (
+    "common_standard_uncertainty_percent",
+    "common_degrees_of_freedom",
+    "own_standard_uncertainty_percent",
+    "own_degrees_of_freedom",
+)
 
 
 def document(methods: Sequence[Content]) -> Content:
@@ -19,5 +28,20 @@ def document(methods: Sequence[Content]) -> Content:
 
 def text(answer: Content) -> str:
     """The same for people."""
-    rows = [["-" if each[name] is None else str(each[name]) for name in _COLUMNS] for each in answer["methods"]]
-    return table_text(list(_COLUMNS.values()), rows)
+    methods = answer["methods"]
+    columns = {
+        name: heading
+        for name, heading in _COLUMNS.items()
+        if name not in _OF_TWO or any(each[_OF_TWO[0]] is not None for each in methods)
+    }
+    rows = [["-" if each[name] is None else str(each[name]) for name in columns] for each in methods]
+    return table_text(list(columns.values()), rows)
+
+
+def declared(cells: Mapping[str, str | None]) -> str:
+    """The figure, or both, of a method's cells."""
+    single = cells.get("relative_standard_uncertainty_percent")
+    if single is not None:
+        return f"{single} %"
+    common, own = (cells.get(f"{name}_standard_uncertainty_percent") for name in ("common", "own"))
+    return f"{common} % common, {own} % own"

@@ -17,7 +17,11 @@ MethodNamed = Annotated[str, typer.Argument(metavar="NAME", help="The name of th
 _ROW = RowOptions(
     METHODS_CSV,
     without=["method"],
-    typed_as={"relative_standard_uncertainty_percent": ["--uncertainty", "--relative-standard-uncertainty-percent"]},
+    typed_as={
+        "relative_standard_uncertainty_percent": ["--uncertainty", "--relative-standard-uncertainty-percent"],
+        "common_standard_uncertainty_percent": ["--common", "--common-standard-uncertainty-percent"],
+        "own_standard_uncertainty_percent": ["--own", "--own-standard-uncertainty-percent"],
+    },
 )
 
 
@@ -25,12 +29,13 @@ _ROW = RowOptions(
 def add(desk: Desk, method: MethodNamed, cells: Cells) -> Reply:
     """Declare a method with its standard uncertainty; what is declared is never changed, a new figure gets a new name.
 
-    Example: calib method add "sweep, 3 passes" --uncertainty 2.5 --basis "24 sweeps against traverses" --pattern sweep
+    Example: calib method add "sweep, 3 passes" --common 1.5 --own 2 --basis "24 sweeps against traverses" --pattern sweep
     """
+    from calib.faces.answers.methods import declared
     from calib.procedures.enter.add_method import add_method
 
     row = add_method(desk.writing(), {"method": method, **cells}, desk.signature(), clock())
-    return Reply(row.cells, f"added the method {method}: {row.cells['relative_standard_uncertainty_percent']} %")
+    return Reply(row.cells, f"added the method {method}: {declared(row.cells)}")
 
 
 @reads(app, "list")

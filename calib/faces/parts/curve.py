@@ -5,18 +5,12 @@ from collections.abc import Sequence
 import numpy as np
 
 from calib.curves.curve import CorrectionCurve, Curve
-from calib.curves.regression import Polynomial
-from calib.curves.response import ResponseCurve, ResponseFit, curve_from_text
+from calib.curves.response import ResponseFit, curve_from_text, fit_of, response_of
 from calib.faces.written import Content
 from calib.procedures.on_record.calibrations import CalibrationOnFile
 from calib.quantities import Unit, unit
 from calib.records.tables.curves import StoredCurve
 from calib.records.tables.instruments import Instrument
-
-
-def fit_of(stored: Curve) -> Polynomial | ResponseFit:
-    """What the fit of a stored curve said of itself when it was made: coefficients, residuals, chi-squared."""
-    return stored.polynomial if isinstance(stored, CorrectionCurve) else response_of(stored).fit
 
 
 def unit_of_residuals(curve: StoredCurve, instrument: Instrument) -> Unit:
@@ -49,12 +43,6 @@ def curve(record: StoredCurve, instrument: Instrument) -> Content:
         "chosen_by": record.chosen_by,
         "reason": record.reason,
     }
-
-
-def response_of(stored: Curve) -> ResponseCurve:
-    """The curve as a response curve; each curve is that or a correction curve."""
-    assert isinstance(stored, ResponseCurve)  # noqa: S101
-    return stored
 
 
 def _shape_of(stored: Curve, instrument: Instrument) -> Content:

@@ -21,7 +21,6 @@ from calib.uncertainty.statement import statement
 # Lines of every budget; the others stand in those in which they contribute.
 ALWAYS_LISTED = (
     "repeatability", "resolution", "calibration scatter", "reference standard", "stability", "dimension", "outlet factor",
-    "method",
 )  # fmt: skip
 
 
@@ -71,7 +70,8 @@ def reading_content(evaluation: Evaluation, row: int, units: str | None) -> Cont
         "contributions": [
             _contribution(contribution, place, evaluation, row, in_flow)
             for place, contribution in enumerate(evaluation.flows.contributions)
-            if contribution.name in ALWAYS_LISTED or evaluation.flow.combined.uncertainties[row, place] > 0
+            if contribution.name in (*ALWAYS_LISTED, *_of_method(measured))
+            or evaluation.flow.combined.uncertainties[row, place] > 0
         ],
         "design": _design(evaluation, row, in_flow),
     }
@@ -213,18 +213,26 @@ def _stability_basis(contribution: Contribution, evaluation: Evaluation, row: in
     )
 
 
+def _of_method(measured: Standing) -> tuple[str, ...]:
+    return (
+        ("method",) if measured.method.common_standard_uncertainty_percent is None else ("method common", "method own")
+    )
+
+
 def shared_with(name: str, measured: Standing) -> str:
-    """Which other readings carry the same error."""
+    """Which other readings carry the same error, or may carry it to an extent that is not known."""
     certificate = f"readings with certificate {measured.calibration.certificate}"
     sharing = {
         "calibration scatter": certificate,
-        "reference standard": certificate,
-        "stability": certificate,
+        "reference standard": f"not known, {certificate}",
+        "stability": f"not known, {certificate}",
         "density": "" if measured.air is None else f"readings with the conditions {measured.air.name}",
         "probe": "" if measured.probe is None else f"readings with the probe {measured.probe.tag}",
         "back pressure": f"readings with {measured.instrument.tag}",
         "dimension": f"readings at {measured.outlet.outlet}",
         "outlet factor": _sharing_factor(measured),
+        "method": f"not known, readings by {measured.method.method}",
+        "method common": f"readings by {measured.method.method} at such an opening, one way of the air",
     }
     return sharing.get(name) or "this reading alone"
 

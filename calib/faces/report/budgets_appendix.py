@@ -36,6 +36,8 @@ _MEANINGS = {
     "K": "outlet factor",
     "A_e": "effective area",
     "M": "what the method adds",
+    "M_com": "what all readings by the method share",
+    "M_own": "what the method adds to each reading by itself",
 }
 
 

@@ -50,8 +50,9 @@ def budgets_section(report: Content, anchors: Anchors) -> Iterator[Block]:
 
 _SHARED = (
     "Repeatability is evaluated from the observations (Type A) where a reading has several, else from the instrument's declared "
-    "repeatability (Type B). Calibration scatter, reference standard and stability are shared by all "
-    "readings with one calibration; "
+    "repeatability (Type B). Calibration scatter is shared by all readings with one calibration. How far such readings share "
+    "reference standard and stability is not known, nor how far readings by one method share its uncertainty where a single figure "
+    "is declared: totals take that as far as it could make their uncertainty larger. Shared are "
     "dimension by the readings at one outlet; outlet factor, with which an effective area is listed, by all outlets whose factor "
     "or area has the same source; density by the readings "
     "with the same conditions of the air; probe by the readings with one probe; back pressure by the readings with one hood."

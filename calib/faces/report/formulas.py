@@ -149,7 +149,8 @@ def _flow(kind: Mapping[str, Any]) -> Term:
         errors = ("res", "cal", "ref", "stab", *(("P",) if kind["has_probe"] else ()))
         value = plus(_mean(kind), *(_delta(error) for error in errors))
     factor = [_K] if kind["opening"] in (full.FACTOR, full.FOUND_FACTOR) else []
-    return equation(Letter("q", "V"), times(_M, *factor, *_area(kind), Bracket(value)))
+    method = [Letter("M", part, is_word=True) for part in ("com", "own")] if kind["has_two_figures"] else [_M]
+    return equation(Letter("q", "V"), times(*method, *factor, *_area(kind), Bracket(value)))
 
 
 def _area(kind: Mapping[str, Any]) -> list[Term]:

@@ -37,17 +37,13 @@ class EmbeddedFile:
     description: str
 
 
-def as_pdf(
-    layout: Layout, attachments: Mapping[str, EmbeddedFile], *, paper: Paper = "a4", author: str = "calib"
-) -> bytes:
-    """The report as PDF on this paper, with attachments by file name."""
-    return begin_pdf(layout, attachments, paper=paper, author=author).result()
-
-
 def begin_pdf(
     layout: Layout, attachments: Mapping[str, EmbeddedFile], *, paper: Paper = "a4", author: str = "calib"
 ) -> Future[bytes]:
-    """The same in the making: all but the typesetter's own work is done, which needs no Python and goes on beside it."""
+    """The report as PDF on this paper, with attachments by file name: all but the typesetter's own work is done.
+
+    That needs no Python and goes on beside it.
+    """
     width, height = _PAPERS[paper]
     typesetting = Typesetting(layout, width - 2 * _MARGIN, height - 2 * _MARGIN)
     issued = datetime.fromisoformat(layout.issued)

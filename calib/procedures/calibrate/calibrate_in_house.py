@@ -2,7 +2,7 @@
 
     reference value = the standard's corrected value x_s + c_s(x_s) on that day
     u^2 = repeatability of its mean indication + resolution + scatter and reference part of its curve + stability since its
-          calibration + difference between the places of the two instruments                          (EA-4/02 M:2022, 4; GUM 5)
+          calibration + difference between the places of the two instruments          (EA-4/02 M:2013, 4, from memory; GUM 5)
 
 with k of the effective degrees of freedom. The whole U counts as common to the certificate's points, though a small part of it (the
 standard's repeatability and resolution) is independent from point to point: that overstates, and never understates.
@@ -227,7 +227,7 @@ def _comparison(
     shown = row.get("indication_unit") or row.cells["unit"]
     if shown != in_unit.symbol:
         cells["indication_unit"] = shown
-    return TypedRow(row.source, row.number, cells)
+    return TypedRow(row.source, row.row_number, cells, given=row.given)
 
 
 def _unit_of_value(row: TypedRow, standard: Instrument) -> Unit:

@@ -24,13 +24,40 @@ _SIDES = {"rectangular": ("width", "height"), "flat-oval": ("width", "height"), 
 
 def job_findings(named: KnownNames, factors: Mapping[str, Cells]) -> Iterable[Finding]:
     """All findings on the rows of jobs and methods; `factors` found in the field by name."""
-    yield from repeated(named, "methods.csv")
+    yield from _methods(named)
     yield from repeated(named, "jobs.csv")
     yield from _outlets(named, factors)
     yield from _systems(named)
     yield from _rooms(named)
     yield from _conditions(named)
     yield from reading_findings(named)
+
+
+_SINGLE, _COMMON, _OWN = (f"{name}_standard_uncertainty_percent" for name in ("relative", "common", "own"))
+
+
+def _methods(named: KnownNames) -> Iterable[Finding]:
+    yield from repeated(named, "methods.csv")
+    for row in named.sheets["methods.csv"]:
+        yield from method_findings(row)
+
+
+def method_findings(row: TypedRow) -> Iterable[Finding]:
+    """What a method's cells must hold together: one figure, or what its readings share and what each has by itself."""
+    declared = [column for column in (_COMMON, _OWN) if not row.blank(column)]
+    if not row.blank(_SINGLE):
+        for column in declared:
+            yield row.finding(column, f"nothing beside {_SINGLE}: one figure, or both {_COMMON} and {_OWN}")
+    elif not declared:
+        yield row.finding(_SINGLE, f"a percentage, 0 to 100; or instead both {_COMMON} and {_OWN}")
+    for column, other in ((_COMMON, _OWN), (_OWN, _COMMON)):
+        if declared == [other] and row.blank(_SINGLE):
+            yield row.finding(column, f"a percentage beside {other}, 0 where there is none: both or neither")
+    for column, figure in (
+        ("degrees_of_freedom", _SINGLE), ("common_degrees_of_freedom", _COMMON), ("own_degrees_of_freedom", _OWN),
+    ):  # fmt: skip
+        if not row.blank(column) and row.blank(figure) and (declared or figure != _SINGLE):
+            yield row.finding(column, f"nothing without {figure}")
 
 
 def _outlets(named: KnownNames, factors: Mapping[str, Cells]) -> Iterable[Finding]:
@@ -79,7 +106,7 @@ def _duct(row: TypedRow) -> Iterable[Finding]:
 
 
 def _factor(row: TypedRow) -> Iterable[Finding]:
-    given = [one for one in ("outlet_factor", "effective_area", "found_factor") if not row.blank(one)]
+    given = [column for column in ("outlet_factor", "effective_area", "found_factor") if not row.blank(column)]
     # An outlet that only a hood measures has neither a factor nor an opening.
     if len(given) > 1 or (not given and row.sound("shape")):
         yield row.finding(
@@ -196,7 +223,7 @@ def _conditions(named: KnownNames) -> Iterable[Finding]:
 
 
 def _missing(members: Sequence[TypedRow]) -> Iterable[Finding]:
-    missing = [one for one in NEEDED if all(row.get("quantity") != one for row in members)]
+    missing = [quantity for quantity in NEEDED if all(row.get("quantity") != quantity for row in members)]
     if missing and not any("quantity" in row.bad for row in members):
         there = f"rows for {', '.join(NEEDED)}: there is no {', no '.join(missing)}"
         yield duplicate(members[0], ("conditions",), there)
@@ -228,7 +255,7 @@ def _condition(row: TypedRow, named: KnownNames) -> Iterable[Finding]:
     instrument = named.instruments.get(row.get("instrument") or "")
     if instrument is not None and quantity is not None:
         measures = (instrument.get("quantity"), indication_quantity(instrument))
-        if any(one not in (None, quantity) for one in measures):
+        if any(measured not in (None, quantity) for measured in measures):
             yield row.finding("instrument", f"an instrument for {quantity} (this one is for {measures[0]})")
     used, stated = not row.blank("instrument"), not row.blank("standard_uncertainty")
     if used == stated and not row.bad & {"instrument", "standard_uncertainty"}:

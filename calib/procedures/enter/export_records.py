@@ -106,8 +106,8 @@ def _judged(acceptance: RecordCells) -> str | None:
     """What the acceptance was judged by, where it states its decision rule."""
     if acceptance.get("decision_rule") is None or acceptance.get("assessment") is None:
         return None
-    found = json.loads(acceptance["assessment"]).get("judged")
-    return None if found is None else str(found)
+    judged = json.loads(acceptance["assessment"]).get("judged")
+    return None if judged is None else str(judged)
 
 
 def _chosen_curves(names: NamesOnRecord, file: str, logs: "_Logs") -> Iterator[RecordCells]:
@@ -123,7 +123,7 @@ def _factors(names: NamesOnRecord, file: str, logs: "_Logs") -> Iterator[RecordC
 def _observed(names: NamesOnRecord) -> list[Reading | Refusal]:
     """Readings and refusals by job and time: an order that does not hang on what the gate decided."""
     outlets, tags = names.names(Outlet), names.names(Instrument)
-    places = {number: place for place, number in enumerate(outlets)}
+    places = {outlet_id: place for place, outlet_id in enumerate(outlets)}
     return sorted(
         [*names.all(Reading), *names.all(Refusal)],
         key=lambda reading: (

@@ -131,7 +131,7 @@ def _touched(kind: type[SQLModel], rows: Sequence[Mapping[str, Any]], keys: Sequ
     """The records that new rows touch: an outlet is touched by its amendment."""
     if kind is OutletRevision:
         return [(RecordKind.OUTLET, row["outlet_id"]) for row in rows]
-    return [(str(kind.__tablename__), number) for number in keys]
+    return [(str(kind.__tablename__), record_id) for record_id in keys]
 
 
 class _Writing:

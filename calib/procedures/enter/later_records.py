@@ -50,7 +50,7 @@ def _amended(first: TypedRow, last: TypedRow | None) -> TypedRow:
     if last is None:
         return first
     cells = {name: cell for name, cell in last.cells.items() if name not in ("revision", "reason")}
-    return TypedRow(last.source, last.number, cells, set(last.bad))
+    return TypedRow(last.source, last.row_number, cells, set(last.bad))
 
 
 def factors_here(named: KnownNames) -> dict[str, Cells]:

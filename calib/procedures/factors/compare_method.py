@@ -15,6 +15,7 @@ from sqlmodel import Session, col, select
 
 from calib.arrays import Floats
 from calib.errors import BadInputError, Finding
+from calib.measurement import METHOD
 from calib.procedures.on_record.by_name import not_there
 from calib.procedures.pairs.paired_readings import (
     PAIR,
@@ -91,7 +92,7 @@ def _expected(method: Method, pair: Paired) -> str | None:
 
 
 def _explained(pair: Paired) -> float:
-    return relative_ratio_uncertainty(pair, lambda _: True, lambda name: name != "method")
+    return relative_ratio_uncertainty(pair, lambda _: True, lambda name: name not in METHOD)
 
 
 def _cautions(session: Session, pairs: Sequence[Paired]) -> Iterator[str]:

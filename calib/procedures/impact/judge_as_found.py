@@ -25,7 +25,7 @@ class JudgedAsFound:
     judged: str  # one of acceptance.JUDGED
     criterion: str
     comparisons: tuple[Cells, ...]
-    found: ErrorsAsFound  # in SI
+    as_found: ErrorsAsFound  # in SI
 
     def content(self, instrument: Instrument) -> dict[str, Any]:
         """As the review keeps it: numbers unrounded, in the unit in which the certificate states the values."""
@@ -36,7 +36,7 @@ class JudgedAsFound:
         }
 
     def _line(self, instrument: Instrument, row: int) -> dict[str, Any]:
-        comparison, errors = self.comparisons[row], self.found.judged.errors
+        comparison, errors = self.comparisons[row], self.as_found.judged.errors
         in_unit = unit(instrument.quantity, str(comparison["unit"]))
         return {
             "reference": comparison["reference"],
@@ -46,8 +46,8 @@ class JudgedAsFound:
             "error": float(in_unit.difference_from_si(errors.error[row])),
             "expanded_uncertainty": float(in_unit.difference_from_si(errors.expanded_uncertainty[row])),
             "limit": float(in_unit.difference_from_si(errors.limit[row])),
-            "beyond": bool(self.found.beyond[row]),
-            "within_U_of_the_limit": bool(self.found.near[row]),
+            "beyond": bool(self.as_found.beyond[row]),
+            "within_U_of_the_limit": bool(self.as_found.near[row]),
         }
 
 

@@ -153,7 +153,7 @@ def _opened(
             f"{instrument.tag}: certificate {calibration.certificate}: as found it cannot be judged: {error}"
         )
         return None
-    if not any(each.found.beyond.any() for each in judgements_made):
+    if not any(each.as_found.beyond.any() for each in judgements_made):
         notices += _near(instrument.tag, calibration.certificate, judgements_made)
         return None
     assessment = {
@@ -173,7 +173,7 @@ def _opened(
 
 def _near(tag: str, certificate: str, judged: Iterable[JudgedAsFound]) -> Iterator[str]:
     for judgement in judged:
-        count = int(judgement.found.near.sum())
+        count = int(judgement.as_found.near.sum())
         if count:
             yield (
                 f"{tag}: certificate {certificate}: as found in order, but {count} of {len(judgement.comparisons)} errors of the "

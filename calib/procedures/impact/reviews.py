@@ -34,7 +34,7 @@ class Decided:
 class ReviewLine:
     """One record that rests on the instrument."""
 
-    number: int  # within its review, from 1
+    place: int  # within its review, from 1
     record_id: int
     record_table: str
     record: int

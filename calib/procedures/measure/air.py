@@ -58,9 +58,9 @@ class AirFound:
 def air_of(records: OnRecord, job: int, name: str, now: datetime) -> AirFound:
     """Density of a set of conditions of a job; every instrument that observed it passes the gate, or there are reasons."""
     asked = (job, name, now)
-    if asked not in records.found:
-        records.found[asked] = _air_of(records, job, name, now)
-    air: AirFound = records.found[asked]
+    if asked not in records.worked_out:
+        records.worked_out[asked] = _air_of(records, job, name, now)
+    air: AirFound = records.worked_out[asked]
     return air
 
 

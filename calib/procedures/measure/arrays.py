@@ -1,7 +1,8 @@
 """Readings that stand as the arrays of the measurement model."""
 
 import math
-from collections.abc import Hashable, Sequence
+from collections.abc import Hashable, Iterator, Sequence
+from datetime import date
 from itertools import chain
 from operator import attrgetter
 from typing import NamedTuple
@@ -9,19 +10,24 @@ from typing import NamedTuple
 import numpy as np
 
 from calib.arrays import Floats, Integers, by_kind
+from calib.confirmation.interval import CalibrationOnRecord
 from calib.curves.curve import Curve
-from calib.measurement import Air, FoundFactors, Hoods, Points, Probes, Readings
+from calib.measurement import Air, Calibrations, FoundFactors, Hoods, Points, Probes, Readings, TwoFigures
 from calib.measurement.way import ReferenceAir
 from calib.procedures.measure.air import calibration_density, reference_density
 from calib.procedures.measure.indicated import repeatability_of, resolution_of
+from calib.procedures.measure.stability import stability_at
 from calib.procedures.measure.stability_of_readings import stability_of, stability_of_probe
 from calib.procedures.measure.standing import Standing, section_of
+from calib.procedures.on_record.by_name import spelled_alike
 from calib.procedures.on_record.in_force import OnRecord, face_indications
 from calib.quantities import unit
 from calib.records.record import key
 from calib.records.tables.factors import FoundFactor
+from calib.records.tables.instruments import Instrument
+from calib.records.tables.methods import Method
 from calib.records.tables.outlets import Outlet
-from calib.records.words import DUCT
+from calib.records.words import DUCT, OUTLET, SERVICES
 from calib.uncertainty.propagation import welch_satterthwaite
 
 
@@ -63,10 +69,13 @@ def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
         outlet_factor=opening[:, 3],
         outlet_factor_relative=opening[:, 4],
         outlet_factor_source=by_kind(standing, _source)[1],
-        method_relative=np.array([reading.method.declared_percent / 100 for reading in first])[kind],
-        curves=[records.curve(number) for number in calibrations],
+        method_relative=np.array([_single_figure(reading.method) for reading in first])[kind],
+        curves=[records.curve(calibration) for calibration in calibrations],
         outlet_factor_dof=opening[:, 5],
         method_dof=np.array([float(reading.method.degrees_of_freedom or "inf") for reading in first])[kind],
+        method=by_kind(first, lambda reading: reading.method.id)[1][kind],
+        two_figures=_two_figures(standing, first, kind),
+        calibrations=_shared_calibrations(first, calibrations, records),
         ways=[reading.way for reading in of_ways],
         way=way[kind],
         points=Points(owner, _passages(owner, passage), weight) if owner.size > len(standing) else None,
@@ -83,7 +92,7 @@ def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
 def _calibrations(first: Sequence[Standing]) -> list[int]:
     """Calibrations of instruments and probes, each once."""
     used = [reading.system.calibrations for reading in first]
-    return list(dict.fromkeys([*(own for own, *_ in used), *(number for _, *of_probe in used for number in of_probe)]))
+    return list(dict.fromkeys([*(own for own, *_ in used), *(probe for _, *of_probe in used for probe in of_probe)]))
 
 
 def _points(reading: Standing) -> list[_Point]:
@@ -96,8 +105,8 @@ def _points(reading: Standing) -> list[_Point]:
         return [first, _Point(*other[:4])]
     if reading.way.each_by_itself and len(reading.observed.values) > 1:
         return [
-            _Point(reading.unit.to_si(value), 0.0, True, math.inf, 1.0, number)
-            for number, value in enumerate(reading.observed.values)
+            _Point(reading.unit.to_si(value), 0.0, True, math.inf, 1.0, place)
+            for place, value in enumerate(reading.observed.values)
         ]
     return [first]
 
@@ -196,6 +205,64 @@ def _source(reading: Standing) -> str:
     return f"source {reading.outlet.outlet_factor_source}"
 
 
+def _single_figure(method: Method) -> float:
+    return float(method.relative_standard_uncertainty_percent or 0) / 100
+
+
+def _two_figures(standing: Sequence[Standing], first: Sequence[Standing], kind: Integers) -> TwoFigures | None:
+    if all(reading.method.common_standard_uncertainty_percent is None for reading in first):
+        return None
+    declared = np.array([_both_figures(reading.method) for reading in first])[kind]
+    return TwoFigures(*declared.T, opening=by_kind(standing, kind_of_opening)[1])
+
+
+def _both_figures(method: Method) -> tuple[float, float, float, float]:
+    return (
+        float(method.common_standard_uncertainty_percent or 0) / 100,
+        float(method.common_degrees_of_freedom or "inf"),
+        float(method.own_standard_uncertainty_percent or 0) / 100,
+        float(method.own_degrees_of_freedom or "inf"),
+    )
+
+
+def kind_of_opening(reading: Standing) -> Hashable:
+    """What the common figure of a method holds for: the method, the kind of opening, and whether air leaves it or enters it."""
+    outlet = reading.outlet
+    is_supply = outlet.service == SERVICES[0]
+    return reading.method.id, outlet.place or OUTLET, spelled_alike(outlet.outlet_type or ""), is_supply
+
+
+def _shared_calibrations(first: Sequence[Standing], calibrations: Sequence[int], records: OnRecord) -> Calibrations:
+    used = {calibration: each for reading in first for calibration, each in _instruments_used(reading)}
+    laboratories = [laboratory_and_quantity(records, calibration) for calibration in calibrations]
+    return Calibrations(
+        by_kind(laboratories, lambda names: names)[1],
+        [_stability_at_comparisons(records, *used[calibration]) for calibration in calibrations],
+    )
+
+
+def _instruments_used(reading: Standing) -> Iterator[tuple[int, tuple[Instrument, CalibrationOnRecord, date]]]:
+    """Calibrations of instrument and probe by their keys."""
+    day = reading.at.date()
+    yield reading.calibration.record_id, (reading.instrument, reading.calibration, day)
+    if reading.probe is not None and reading.system.probe_calibration is not None:
+        own = reading.system.probe_calibration
+        yield own.record_id, (reading.probe, own, day)
+
+
+def laboratory_and_quantity(records: OnRecord, calibration: int) -> tuple[str, str]:
+    """Whose reference standards stand behind a calibration, as far as the certificate tells: its laboratory, and for what."""
+    record = records.calibrations[calibration]
+    return spelled_alike(record.laboratory), records.instruments[record.instrument_id].quantity
+
+
+def _stability_at_comparisons(
+    records: OnRecord, instrument: Instrument, calibration: CalibrationOnRecord, day: date
+) -> Floats:
+    x = records.curve(calibration.record_id).reference_indications
+    return stability_at(records, instrument, calibration, [day] * x.size, x).half_width
+
+
 def _air(first: Sequence[Standing], kind: Integers, records: OnRecord) -> Air | None:
     if all(reading.way.in_air is None for reading in first):
         return None
@@ -253,14 +320,14 @@ def _resistance_ratio(reading: Standing) -> tuple[float, float]:
 def _found_factors(standing: Sequence[Standing], calibrations: Sequence[int], records: OnRecord) -> FoundFactors | None:
     if all(reading.factor is None for reading in standing):
         return None
-    parts = max(records.curve(number).parts for number in calibrations)
+    parts = max(records.curve(calibration).parts for calibration in calibrations)
 
     first, kind = by_kind(standing, _found_with)
     scatter, reference = np.zeros((len(first), parts)), np.zeros(len(first))
     for row, reading in enumerate(first):
-        number = reading.calibration.record_id
-        if reading.factor is not None and reading.factor.calibration_id == number:
-            own, reference[row] = carried(reading.factor, records.curve(number))
+        calibration = reading.calibration.record_id
+        if reading.factor is not None and reading.factor.calibration_id == calibration:
+            own, reference[row] = carried(reading.factor, records.curve(calibration))
             scatter[row, : own.size] = own
     return FoundFactors(scatter[kind], reference[kind])
 

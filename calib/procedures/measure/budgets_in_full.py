@@ -38,6 +38,7 @@ class Kind:
     has_probe: bool  # with a calibration of its own
     is_polynomial: bool  # the instrument's curve is a correction c(x)
     is_direct: bool  # one mean indication: the flow is written with it, not with the velocities that it was made into
+    has_two_figures: bool = False  # of its method it is declared what readings share, and what each has by itself
 
 
 @dataclass(frozen=True)
@@ -90,7 +91,8 @@ def _kind(evaluation: Evaluation, measured: Standing, row: int) -> Kind:
     is_traverse = measured.observed.traversed is not None
     is_direct = measured.way.is_plain and not is_traverse and is_polynomial and measured.probe is None
     shape = str(measured.outlet.shape) if opening in (FACTOR, FOUND_FACTOR, DUCT_SECTION) else None
-    return Kind(measured.way, opening, shape, is_traverse, measured.probe is not None, is_polynomial, is_direct)
+    two = measured.method.common_standard_uncertainty_percent is not None
+    return Kind(measured.way, opening, shape, is_traverse, measured.probe is not None, is_polynomial, is_direct, two)
 
 
 def _opening(measured: Standing) -> str:
@@ -237,7 +239,12 @@ def _outlet(reading: _Reading) -> Iterator[InputQuantity]:
     elif reading.kind.opening in (EFFECTIVE_AREA, FOUND_AREA):
         area = float(readings.area[row])
         yield reading.quantity("A_e", "area", "outlet factor", area, relative * area, flow / area)
-    yield reading.quantity("M", "1", "method", 1.0, float(readings.method_relative[row]), flow)
+    two = readings.two_figures
+    if two is None or not reading.kind.has_two_figures:
+        yield reading.quantity("M", "1", "method", 1.0, float(readings.method_relative[row]), flow)
+    else:
+        yield reading.quantity("M_com", "1", "method common", 1.0, float(two.common_relative[row]), flow)
+        yield reading.quantity("M_own", "1", "method own", 1.0, float(two.own_relative[row]), flow)
 
 
 def _dimensions(reading: _Reading) -> Iterator[InputQuantity]:

@@ -163,6 +163,10 @@ def _of_flow(terms: _Terms, readings: Readings, row: int) -> None:
         terms.add("dimension", side, _rectangular(float(relative)))
     terms.add("outlet factor", 0, _relative(readings.outlet_factor_relative, readings.outlet_factor_dof, row))
     terms.add("method", 0, _relative(readings.method_relative, readings.method_dof, row))
+    two = readings.two_figures
+    if two is not None:
+        terms.add("method common", 0, _relative(two.common_relative, two.common_dof, row))
+        terms.add("method own", 0, _relative(two.own_relative, two.own_dof, row))
 
 
 def _relative(u: Floats, dof: Floats | None, row: int) -> InputDistribution | None:

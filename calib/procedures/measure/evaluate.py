@@ -104,11 +104,6 @@ class Evaluation:
         """Totals of the systems."""
         return self.of_systems.totals
 
-    @property
-    def total_flow(self) -> Results | None:
-        """Their flows."""
-        return self.of_systems.flow
-
 
 @unswept
 def evaluate(
@@ -136,7 +131,7 @@ def evaluate(
         for totals in (systems, whole, rooms)
     )
     systems_used = dict.fromkeys(reading.system for reading in measured)
-    used = sorted({number for system in systems_used for number in system.calibrations})
+    used = sorted({calibration for system in systems_used for calibration in system.calibrations})
     return Evaluation(
         job,
         measured,
@@ -152,8 +147,8 @@ def evaluate(
         flow,
         _judge(job, plan, outlet, flow),
         _profiles(measured, readings, measured_flows),
-        {number: records.curves[number] for number in used},
-        {number: records.calibrations[number] for number in used},
+        {calibration: records.curves[calibration] for calibration in used},
+        {calibration: records.calibrations[calibration] for calibration in used},
         _histories(records, systems_used),
     )
 
@@ -170,8 +165,10 @@ def _plan(session: Session, job: Job) -> Plan:
 
 def _histories(records: OnRecord, systems: Iterable[MeasuringSystem]) -> dict[int, str]:
     each = {system.calibration.record_id: system for system in systems}
-    bases = {number: basis_of(records, system.instrument, system.calibration) for number, system in each.items()}
-    return {number: basis for number, basis in bases.items() if basis is not None}
+    bases = {
+        calibration: basis_of(records, system.instrument, system.calibration) for calibration, system in each.items()
+    }
+    return {calibration: basis for calibration, basis in bases.items() if basis is not None}
 
 
 def _sorted_out(
@@ -219,8 +216,10 @@ def _of_job(session: Session, table: Any, job: int) -> list[Any]:
 
 
 def _judge(job: Job, plan: Plan, outlet: Integers, flow: Results) -> Judgement:
-    design = np.array([plan.design_flows[number] for number in outlet.tolist()])
-    tolerance = np.array([float(plan.outlets[number].tolerance_percent or "nan") for number in outlet.tolist()]) / 100
+    design = np.array([plan.design_flows[outlet_id] for outlet_id in outlet.tolist()])
+    tolerance = (
+        np.array([float(plan.outlets[outlet_id].tolerance_percent or "nan") for outlet_id in outlet.tolist()]) / 100
+    )
     return judge_flows(flow, design, tolerance, job.decision_rule)
 
 

@@ -91,9 +91,9 @@ def _system(records: OnRecord, reading: Reading, job: int, at: datetime, now: da
     """With what a reading was taken, and what the gate says of it; asked once for all readings of a stretch of time."""
     named = (reading.instrument_id, reading.probe_id, reading.method_id, reading.conditions)
     asked = (named, job, records.stretch(at, now), now)
-    system: MeasuringSystem | None = records.found.get(asked)
+    system: MeasuringSystem | None = records.worked_out.get(asked)
     if system is None:
-        system = records.found[asked] = _system_asked(records, reading, job, at, now)
+        system = records.worked_out[asked] = _system_asked(records, reading, job, at, now)
     return system
 
 

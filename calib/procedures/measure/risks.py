@@ -20,7 +20,7 @@ from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.totals import design_of
 
 # What a reading shares with no other: it scatters the flows of a job, where a shared error shifts them all.
-OWN = ("repeatability", "resolution", "dimension", "method")
+OWN = ("repeatability", "resolution", "dimension", "method", "method own")
 
 
 @dataclass(frozen=True)

@@ -53,9 +53,9 @@ def history_in_force(records: OnRecord, instrument: Instrument, calibration: Cal
     if len(accepted) <= FEWEST_INTERVALS:  # the usual case, and no question to the database
         return ()
     asked = ("history", instrument.tag, calibration.record_id)
-    if asked not in records.found:
-        records.found[asked] = up_to(records.history(instrument), calibration.certificate)
-    history: History = records.found[asked]
+    if asked not in records.worked_out:
+        records.worked_out[asked] = up_to(records.history(instrument), calibration.certificate)
+    history: History = records.worked_out[asked]
     return history
 
 

@@ -17,7 +17,7 @@ from calib.quantities import unit
 from calib.records.tables.jobs import SystemDesign
 from calib.records.tables.outlets import Outlet
 from calib.records.words import DUCT, NET
-from calib.uncertainty.propagation import Combined, combine_totals
+from calib.uncertainty.propagation import Combined, combine_totals, sharing_not_known
 
 # Sign of each service in a net flow.
 NET_SIGN = {"supply": 1.0, "return": -1.0, "exhaust": -1.0}
@@ -26,6 +26,9 @@ Outlets = Mapping[int, Outlet]
 Designs = Mapping[tuple[str, str], SystemDesign]  # by system and service
 
 NO_OUTLET = -1  # among keys of outlets
+
+# Variances that differ by less than this are the same but for the rounding of floats: a group of one reading.
+_ALIKE = 1e-9
 
 # A net design below this share of what it is the difference of is 0: what is left is the rounding of floats.
 _NOTHING = 1e-9
@@ -49,6 +52,16 @@ class Total:
 
 
 @dataclass(frozen=True)
+class SharingNotKnown:
+    """A group of readings in a total of which it is not known how far they share an influence."""
+
+    contribution: str  # its name in the budget
+    reading: int  # row of one of them
+    if_common: float  # standard uncertainty of the total, were it one error for all of them [m3/s]
+    if_independent: float  # the same, were it an error for each [m3/s]
+
+
+@dataclass(frozen=True)
 class Totals:
     """Totals with their flows; rows run together."""
 
@@ -56,6 +69,7 @@ class Totals:
     flow: Results | None = None  # absent where no reading stands
     judgement: Judgement | None = None
     as_wanted: Floats | None = None  # (n,) probability that the net flow has the sign that is wanted; NaN: none is
+    not_known: tuple[tuple[SharingNotKnown, ...], ...] = ()  # (n,) groups of each whose results may share more or less
 
 
 @dataclass(frozen=True)
@@ -183,18 +197,22 @@ def with_flows(
     """
     if not totals:
         return Totals(())
-    flow = results(*_sums(totals, counts, flows), coverage_probability)
+    value, combined, not_known = _sums(totals, counts, flows)
+    flow = results(value, combined, coverage_probability)
     complete = np.array([total.measured == total.outlets for total in totals])
     design = np.where(complete, [total.design for total in totals], np.nan)
     judgement = judge_flows(flow, design, np.array([total.tolerance for total in totals]), rule)
-    return Totals(tuple(totals), flow, judgement, _as_wanted(totals, flow, complete))
+    return Totals(tuple(totals), flow, judgement, _as_wanted(totals, flow, complete), not_known)
 
 
-def _sums(totals: Sequence[Total], counts: Integers, flows: Flows) -> tuple[Floats, Combined]:
-    """Values and combined uncertainties; a total without a single reading is 0 with u = 0."""
+def _sums(
+    totals: Sequence[Total], counts: Integers, flows: Flows
+) -> tuple[Floats, Combined, tuple[tuple[SharingNotKnown, ...], ...]]:
+    """Values, combined uncertainties, and what is not known of these; a total without a single reading is 0 with u = 0."""
     size = len(totals)
     value, u = np.zeros(size), np.zeros(size)
     dof, parts = np.full(size, np.inf), np.zeros((size, len(flows.contributions)))
+    not_known: list[tuple[SharingNotKnown, ...]] = [()] * size
     for layer in _layers(totals):
         membership, sign = _membership(totals, layer, counts)
         inside = membership >= 0
@@ -203,7 +221,27 @@ def _sums(totals: Sequence[Total], counts: Integers, flows: Flows) -> tuple[Floa
         u[layer] = combined.standard_uncertainty[layer]
         dof[layer] = combined.degrees_of_freedom[layer]
         parts[layer] = combined.uncertainties[layer]
-    return value, Combined(u, dof, parts)
+        for total, groups in _not_known(flows, membership, sign, combined).items():
+            not_known[total] = groups
+    return value, Combined(u, dof, parts), tuple(not_known)
+
+
+def _not_known(
+    flows: Flows, membership: Integers, sign: Floats, combined: Combined
+) -> dict[int, tuple[SharingNotKnown, ...]]:
+    """The groups of each total that share an influence to an extent that is not known, and for which that makes a difference."""
+    totals = combined.standard_uncertainty.size
+    groups = sharing_not_known(flows.contributions, membership, sign, totals)
+    rest = combined.standard_uncertainty[groups.total] ** 2 - groups.variance
+    if_common, if_independent = (
+        np.sqrt(np.maximum(rest + answer, 0.0)) for answer in (groups.if_common, groups.if_independent)
+    )
+    told: dict[int, tuple[SharingNotKnown, ...]] = {}
+    for k in np.flatnonzero(~np.isclose(groups.if_common, groups.if_independent, rtol=_ALIKE, atol=0.0)).tolist():
+        name = flows.contributions[groups.contribution[k]].name
+        group = SharingNotKnown(name, int(groups.result[k]), float(if_common[k]), float(if_independent[k]))
+        told[int(groups.total[k])] = (*told.get(int(groups.total[k]), ()), group)
+    return told
 
 
 def _layers(totals: Sequence[Total]) -> list[list[int]]:

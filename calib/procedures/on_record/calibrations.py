@@ -13,7 +13,7 @@ from calib.procedures.certificate.phase import AS_FOUND
 from calib.procedures.on_record.attached_files import files_of
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
-from calib.procedures.on_record.what_counts import counts_of_its_calibration
+from calib.procedures.on_record.what_counts import counts_of_its_calibration, curve_may_count
 from calib.procedures.typed.sheets import Cells
 from calib.records import ledger
 from calib.records.record import RecordCells, key, typed
@@ -29,6 +29,7 @@ def calibrations_on_file(session: Session, tag: str | None = None) -> list[Recor
     """Calibrations of one instrument, or of all, with their acceptance, their withdrawal and the degree of their curve."""
     query = (
         select(Calibration, Instrument.tag, StoredCurve, Acceptance, Withdrawal)  # type: ignore[call-overload]
+        .select_from(Calibration)
         .join(Instrument)
         .join(StoredCurve, counts_of_its_calibration())
         .outerjoin(Acceptance, col(Acceptance.calibration_id) == Calibration.id)
@@ -101,7 +102,8 @@ def calibrations_by_key(session: Session, keys: Collection[int]) -> dict[int, Ca
         select(ReferenceStandard.calibration_id, Instrument.tag).join(Instrument),
     )
     comparisons = _by_calibration(session, keys, Comparison, select(Comparison.calibration_id, Comparison))
-    curves = _by_calibration(session, keys, StoredCurve, select(StoredCurve.calibration_id, StoredCurve))
+    counting = select(StoredCurve.calibration_id, StoredCurve).where(curve_may_count())
+    curves = _by_calibration(session, keys, StoredCurve, counting)
     files = files_of(session, Attached.calibration_id, keys)
     entries = select(LedgerEntry.record_id, LedgerEntry.person).where(LedgerEntry.record_table == "calibration")
     typed_by = dict(by_keys(session, entries, LedgerEntry.record_id, keys))

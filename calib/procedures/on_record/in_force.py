@@ -50,9 +50,8 @@ class OnRecord:
     # Errors of an instrument over its calibrations: read when it is asked for, since most are not.
     history: Callable[[Instrument], History] = field(default=_no_history, repr=False)
     pairs: tuple[Pair, ...] = ()  # of probe and meter
-    found: dict[Hashable, Any] = field(
-        default_factory=dict, repr=False
-    )  # what many readings ask for, once it was worked out
+    # What many readings ask for, once it was worked out.
+    worked_out: dict[Hashable, Any] = field(default_factory=dict, repr=False)
 
     def found_wrongly(self, factor: FoundFactor) -> str | None:
         """What is wrong with a factor that was found with a calibration which was withdrawn since; None where it was not."""
@@ -123,7 +122,10 @@ def _loaded(
     if instruments is not None:
         of_factors = of_factors.where(col(FoundFactor.factor).in_(sorted(factors)))
     curves = (
-        select(Calibration, StoredCurve).join(StoredCurve, counts_of_its_calibration()).order_by(col(Calibration.id))
+        select(Calibration, StoredCurve)
+        .select_from(Calibration)
+        .join(StoredCurve, counts_of_its_calibration())
+        .order_by(col(Calibration.id))
     )
     calibrated = session.exec(among(curves, Calibration.instrument_id, within)).all()
     registered = session.exec(among(select(Instrument), Instrument.id, within))

@@ -96,6 +96,7 @@ def _calibrations(session: Session, instruments: Collection[int] | None) -> dict
             StoredCurve.measuring_interval,
             Withdrawal.id,
         )
+        .select_from(Calibration)
         .join(StoredCurve, counts_of_its_calibration())
         .outerjoin(Acceptance, col(Acceptance.calibration_id) == Calibration.id)
         .outerjoin(Withdrawal, col(Withdrawal.calibration_id) == Calibration.id)

@@ -29,7 +29,7 @@ from sqlmodel import Session
 
 from calib.airflow.factor import FactorOfPairs, found_factor
 from calib.errors import BadInputError, Finding
-from calib.measurement import indication_scale
+from calib.measurement import METHOD, indication_scale
 from calib.procedures.measure.reading_in_job import ReadingInJob
 from calib.procedures.measure.standing import Standing, section_of
 from calib.procedures.on_record.factors import factor_that_counts
@@ -45,6 +45,7 @@ from calib.procedures.pairs.paired_readings import (
     velocity,
 )
 from calib.procedures.people.authorise import append
+from calib.procedures.typed.reason import without_reason
 from calib.quantities import unit
 from calib.records import ledger
 from calib.records.record import key
@@ -58,7 +59,7 @@ FACTOR_SCOPES = {"outlet": THIS_OUTLET, "type": THIS_TYPE}
 
 _SHOWN_BY_THE_SPREAD = frozenset({"repeatability", "resolution"})
 _OF_THE_CALIBRATION = frozenset({"calibration scatter", "reference standard", "stability"})
-_OF_THE_FLOW_AT_THE_FACE = frozenset({"outlet factor", "method"})  # the velocity alone makes the factor
+_OF_THE_FLOW_AT_THE_FACE = METHOD | {"outlet factor"}  # the velocity alone makes the factor
 
 
 @dataclass(frozen=True)
@@ -112,8 +113,7 @@ def _finding(column: str, value: str | None, expected: str) -> Finding:
 def _of_words(wanted: FactorWanted) -> Iterator[Finding]:
     if not wanted.name.strip():
         yield _finding("name", wanted.name, "a name for the factor")
-    if not wanted.reason.strip():
-        yield _finding("reason", wanted.reason, "why, in a few words; of a later revision what changed")
+    yield from without_reason(wanted.reason, "why, in a few words; of a later revision what changed")
     if wanted.scope not in FACTOR_SCOPES:
         yield _finding("scope", wanted.scope, f"one of {', '.join(FACTOR_SCOPES)}")
     if wanted.scope == "outlet" and wanted.outlet_type is not None:

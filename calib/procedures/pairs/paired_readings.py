@@ -15,7 +15,7 @@ from calib.procedures.measure.reading_in_job import ReadingInJob, reading_in_job
 from calib.procedures.measure.standing import Standing
 from calib.records.record import moment
 from calib.records.words import DUCT
-from calib.uncertainty.propagation import Contribution, covariance, propagate
+from calib.uncertainty.propagation import Contribution, combine_totals
 
 PAIR = "pair"
 FEWEST_PAIRS = 2  # pairs: one shows no spread
@@ -130,32 +130,28 @@ def relative_uncertainty_of_velocity(reading: ReadingInJob, names: Container[str
 def relative_ratio_uncertainty(pair: Paired, of_traverse: Counts, of_other: Counts) -> float:
     """Relative standard uncertainty of q_other/q_traverse [1] that the contributions of each that count make.
 
-    What both share cancels, with its signs, where both stand in one job (GUM 5.2.2); of two jobs the squares are added, which errs
-    high where both used one calibration. Both flows above 0.
+    What both are known to share cancels, with its signs, where both stand in one job (GUM 5.2.2), and what they may share counts as
+    in a difference; of two jobs the squares are added, which errs high where both used one calibration. Both flows above 0.
     """
     counts = (of_traverse, of_other)
-    if pair.traverse.evaluation is pair.other.evaluation:
-        both = [_of_both(contribution, pair, counts) for contribution in _flows(pair.other).contributions]
-        matrix = covariance(both)
-    else:
-        matrix = np.diag(
-            [_variance(reading, each) for reading, each in zip((pair.traverse, pair.other), counts, strict=True)]
-        )
-    relative = np.array([[-1.0 / flow(pair.traverse), 1.0 / flow(pair.other)]])
-    return float(np.sqrt(max(float(propagate(relative, matrix)[0, 0]), 0.0)))
+    readings = (pair.traverse, pair.other)
+    relative = np.array([-1.0 / flow(pair.traverse), 1.0 / flow(pair.other)])
+    if pair.traverse.evaluation is not pair.other.evaluation:
+        variances = [_variance(reading, each) for reading, each in zip(readings, counts, strict=True)]
+        return float(np.sqrt(relative**2 @ variances))
+    rows = [reading.row for reading in readings]
+    every = _flows(pair.other)
+    membership, coefficient = np.full(every.flow.size, -1), np.zeros(every.flow.size)
+    membership[rows], coefficient[rows] = 0, relative
+    both = [_counted(contribution, rows, counts) for contribution in every.contributions]
+    return float(combine_totals(both, membership, coefficient, 1).standard_uncertainty[0])
 
 
-def _of_both(contribution: Contribution, pair: Paired, counts: tuple[Counts, Counts]) -> Contribution:
+def _counted(contribution: Contribution, rows: Sequence[int], counts: tuple[Counts, Counts]) -> Contribution:
     """One contribution to both flows of a pair, 0 where it does not count."""
-    rows = [pair.traverse.row, pair.other.row]
-    counted = np.array([each(contribution.name) for each in counts], dtype=float)
-    return replace(
-        contribution,
-        type_a=contribution.type_a[rows],
-        parts=contribution.parts[rows] * counted[:, np.newaxis],
-        source=contribution.source[rows],
-        degrees_of_freedom=contribution.degrees_of_freedom[rows],
-    )
+    counted = np.zeros((contribution.source.size, 1))
+    counted[rows, 0] = [each(contribution.name) for each in counts]
+    return replace(contribution, parts=contribution.parts * counted)
 
 
 def _variance(reading: ReadingInJob, counts: Counts) -> float:

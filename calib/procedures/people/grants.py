@@ -101,7 +101,9 @@ def _limits(table: str, lines: Sequence[Written]) -> Iterator[str]:
     """One policy for each act: the words of its own, or none of those that other lines name; none for the owner of the tables."""
     for line in lines:
         if not line.of_owner:
-            condition = " AND ".join([*_role(line.act), _own_key(table), *_words_of(line, lines), *_open(line)])
+            condition = " AND ".join(
+                [*_role(line.act), _own_key(table), *_words_of(line, lines), *_open(line), *_within(line)]
+            )
             yield _policy(table, line.act, f"FOR INSERT TO {', '.join(_may(line.act))} WITH CHECK ({condition})")
 
 
@@ -126,6 +128,12 @@ def _open(line: Written) -> Iterator[str]:
     if line.until is not None:
         same = f"closing.calibration_id = {_quoted(line.table)}.calibration_id"
         yield f"NOT EXISTS (SELECT FROM public.{line.until} AS closing WHERE {same})"
+
+
+def _within(line: Written) -> Iterator[str]:
+    if line.within is not None:
+        written = "cause.xmin = pg_catalog.pg_current_xact_id()::xid"
+        yield f"EXISTS (SELECT FROM public.{line.within} AS cause WHERE cause.id = {line.within}_id AND {written})"
 
 
 def _ledger() -> Iterator[str]:

@@ -1,9 +1,9 @@
 """Which instruments a job can be planned with on a day.
 
 What a probe is: a pressure instrument needs one before it, and the register holds no word for it. An instrument that measures and
-indicates air velocity, without effect of density, is one if a reading on record names it as its probe; or, as long as no reading
-names it at all, if its kind says so: it has the word pitot, tube or probe, and none that belongs to an anemometer. A probe is not
-planned for by itself.
+indicates air velocity, without effect of density, is one if a reading or a pairing on record names it as a probe; or, as long as
+none names it at all, if its kind says so: it has the word pitot, tube or probe, and none that belongs to an anemometer. A probe is
+not planned for by itself.
 """
 
 import re
@@ -29,7 +29,7 @@ _ANEMOMETER = re.compile(r"anemometer|vane|thermal|wire|film", re.IGNORECASE)
 def is_probe(instrument: Instrument, as_probe: frozenset[int], as_instrument: frozenset[int]) -> bool:
     """Whether an instrument is a probe to be used with a manometer, by the rule at the top of this file.
 
-    `as_probe` and `as_instrument` are the keys of those that readings on record name as their probe or as their instrument.
+    `as_probe` and `as_instrument` are the keys of those that readings and pairings on record name as a probe, or as an instrument.
     """
     way = way_of(instrument.quantity, instrument.density_effect)
     if way is None or not way.may_be_probe or instrument.indicated != instrument.quantity:
@@ -41,7 +41,8 @@ def is_probe(instrument: Instrument, as_probe: frozenset[int], as_instrument: fr
 
 def probes_of(session: Session, records: OnRecord) -> frozenset[int]:
     """Keys of the instruments that are probes."""
-    as_probe, as_instrument = set(), set()
+    as_probe: set[int | None] = {pair.probe_id for pair in records.pairs}
+    as_instrument = {pair.meter_id for pair in records.pairs}
     for table in (Reading, Refusal):
         for instrument, probe in session.exec(select(table.instrument_id, table.probe_id).distinct()):
             as_instrument.add(instrument)

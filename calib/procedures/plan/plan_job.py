@@ -51,7 +51,7 @@ def plan_job(session: Session, name: str, wish: Wish) -> JobPlan:
     air, reasons = _air(records, key(job.id), wish)
     if wish.air is not None:
         expected = {(key(job.id), EXPECTED): _conditions(key(job.id), wish.air, wish.at)}
-        records = replace(records, conditions={**records.conditions, **expected}, found={})
+        records = replace(records, conditions={**records.conditions, **expected}, worked_out={})
         air = air_of(records, key(job.id), EXPECTED, wish.known)
     gear, left_out = gear_on(records, probes_of(session, records), wish)
     asked = Asked(records, wish, gear, left_out, air)

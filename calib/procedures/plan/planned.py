@@ -198,7 +198,7 @@ class PlannedAcceptance:
 
 
 def acceptance(design: float, half_width: float, expanded_uncertainty: float, rule: str) -> PlannedAcceptance:
-    """Acceptance interval of a decision rule with an expanded uncertainty (JCGM 106, 8.2 and 8.3.2; ILAC-G8, 4.2).
+    """Acceptance interval of a decision rule with an expanded uncertainty (JCGM 106, 8.2 and 8.3.2; ILAC-G8, 4.2; from memory).
 
     All in [m3/s]. The guard band is w = U, as `calib.confirmation.conformity` has it; U is taken to be the same at its ends.
     """

@@ -45,7 +45,7 @@ def notices_of_times(sheets: Sheets, now: datetime) -> list[str]:
     for row, column, typed in _happened(sheets):
         told = notice_of(typed, now) if isinstance(typed, datetime) else None
         if told is not None:
-            place = "" if row.number is None else f"{row.source} row {row.number}, "
+            place = "" if row.row_number is None else f"{row.source} row {row.row_number}, "
             notices.append(f"{place}{column}: {told}")
     return list(dict.fromkeys(notices))  # rows that were typed at a face together have one time
 

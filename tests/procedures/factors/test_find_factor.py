@@ -1,6 +1,6 @@
 """A factor found from pairs: by hand with numpy, by a worked case, and by the laws of what cancels.
 
-Sources: reference_data/outlet_factor_vector (class D) for the worked case; the rest is worked out here from the sheets of
+Sources: tests/worked_cases/outlet_factor_vector (class D) for the worked case; the rest is worked out here from the sheets of
 tests/factor_pairs.py, without the package.
 """
 

@@ -439,7 +439,7 @@ def test_totals_that_change_are_among_what_a_report_states(tmp_path):
     added(records, tmp_path / "second", second)
     one = finding(review(records, "VA-1"), "issued_report", 1)
     with database.reading(str(records_of(tmp_path / "b", as_if_found(sheets, second)))) as session:
-        expected = evaluate(session, "J-1", LATER).total_flow.value[0] * 3600
+        expected = evaluate(session, "J-1", LATER).of_systems.flow.value[0] * 3600
     assert one["totals"]["AH-1 supply"]["after"]["value"] == pytest.approx(expected, **SAME)
 
 

@@ -12,12 +12,14 @@ import GTC
 import numpy as np
 import pytest
 import uncertainties
+from GTC import rp
 
 from calib.procedures.measure.evaluate import evaluate
 from calib.records import database
 from tests.command import calib
 from tests.every_way import every_way
 from tests.folders import NOW, records_of
+from tests.independent_sharing import squares_along_calibrations, variances_along_calibrations
 from tests.independent_ways import LINE, Ways
 
 SAME = 1e-9
@@ -146,6 +148,33 @@ def by_uncertainties():
     return Ways(more_ways(), linear_number, linear_numbers)
 
 
+@pytest.fixture(scope="module")
+def along_by_gtc():
+    """The same with an error at each comparison, for totals."""
+    return Ways(more_ways(), gtc_number, gtc_numbers, along=True)
+
+
+@pytest.fixture(scope="module")
+def along_by_uncertainties():
+    return Ways(more_ways(), linear_number, linear_numbers, along=True)
+
+
+def gtc_component(y, x):
+    return rp.u_component(y, x)
+
+
+def linear_component(y, x):
+    return y.derivatives.get(x, 0.0) * x.std_dev
+
+
+def gtc_total(ways, signs):
+    """Flow, u and degrees of freedom of a total; what rests on certificates and limits has no end of degrees of freedom."""
+    y = ways.total(signs)
+    along = math.fsum(variances_along_calibrations(ways, signs, gtc_component).values())
+    variance = y.u**2 - squares_along_calibrations(ways, signs, gtc_component) + along
+    return y.x, math.sqrt(variance), y.df * variance**2 / y.u**4
+
+
 def row_of(job, outlet):
     return [one.outlet.outlet for one in job.measured].index(outlet)
 
@@ -227,27 +256,33 @@ def test_the_totals_are_those_written_down_by_hand(job):
 
 
 @pytest.mark.parametrize("key", EXPECTED)
-def test_each_total_is_that_of_gtc(job, by_gtc, key):
+def test_each_total_is_that_of_gtc(job, along_by_gtc, key):
     figures = {other: found for other, found, _ in totals_of(job)}[key]
-    expected = by_gtc.total(EXPECTED[key])
+    value, u, dof = gtc_total(along_by_gtc, EXPECTED[key])
     # A sum of opposite signs is known to 1e-9 of what it is the difference of.
-    assert figures[0] == pytest.approx(expected.x, rel=SAME, abs=1e-9)
-    assert figures[1] == pytest.approx(expected.u, rel=SAME)
-    assert figures[2] == pytest.approx(expected.df, rel=NEAR.get(key, SAME))
-
-
-# Three exceptions, in the degrees of freedom alone: two readings with one probe (D-1, S-4, D-4) in one total. The probe is one line
-# of the budget, whose degrees of freedom are those of scatter, reference and stability together; the total takes the fewest of its
-# readings, where GTC follows the scatter by itself.
-NEAR = {("AH-3", "net"): 1e-6, ("", "supply"): 2e-3, ("", "net"): 2e-3}
+    assert figures[0] == pytest.approx(value, rel=SAME, abs=1e-9)
+    assert figures[1] == pytest.approx(u, rel=SAME)
+    assert figures[2] == pytest.approx(dof, rel=SAME)
 
 
 @pytest.mark.parametrize("key", EXPECTED)
-def test_each_line_of_a_total_is_that_of_uncertainties(job, by_uncertainties, key):
+def test_each_line_of_a_total_is_that_of_uncertainties(job, along_by_uncertainties, key):
+    """Reference standards and probes together: one laboratory stands behind both, and what they share is of neither line."""
     found = {other: parts for other, _, parts in totals_of(job)}[key]
-    names = [one.name for one in job.flows.contributions]
-    expected = dict.fromkeys(names, 0.0) | parts_of(by_uncertainties.total(EXPECTED[key]))
-    assert dict(zip(names, found.tolist(), strict=True)) == pytest.approx(expected, rel=SAME, abs=1e-15)
+    lines = dict(zip((one.name for one in job.flows.contributions), found.tolist(), strict=True))
+    ways, signs = along_by_uncertainties, EXPECTED[key]
+    expected = dict.fromkeys(lines, 0.0) | parts_of(ways.total(signs))
+    along = variances_along_calibrations(ways, signs, linear_component)
+    scatter = math.fsum(
+        part**2 for variable, part in ways.total(signs).error_components().items() if variable.tag == "probe scatter"
+    )
+    of_probe = math.fsum(variance for group, variance in along.items() if group[0] == "probe stability")
+    of_reference = math.fsum(variance for group, variance in along.items() if group[0] == "reference standard")
+    expected["stability"] = math.sqrt(math.fsum(v for group, v in along.items() if group[0] == "stability"))
+    both = math.sqrt(scatter + of_probe + of_reference)
+    assert math.hypot(lines.pop("reference standard"), lines.pop("probe")) == pytest.approx(both, rel=SAME)
+    del expected["reference standard"], expected["probe"]
+    assert lines == pytest.approx(expected, rel=SAME, abs=1e-15)
 
 
 # --- what the model leaves out ---------------------------------------------------------------------------------------------------
@@ -260,12 +295,13 @@ def all_shared():
 
 
 @pytest.mark.parametrize("key", EXPECTED)
-def test_what_the_conditions_share_is_lost_in_the_rounding_of_u(job, all_shared, key):
+def test_what_the_conditions_share_is_lost_in_the_rounding_of_u(job, key):
     """DM-1 gives the static pressure too, TH-1 all temperatures, the formula's error is one: below 0.05 % of u."""
+    ways = Ways(more_ways(), gtc_number, gtc_numbers, conditions_apart=False, along=True)
     figures = {other: found for other, found, _ in totals_of(job)}[key]
-    expected = all_shared.total(EXPECTED[key])
-    assert figures[1] == pytest.approx(expected.u, rel=5e-4)
-    assert figures[2] == pytest.approx(expected.df, rel=3e-3)
+    _, u, dof = gtc_total(ways, EXPECTED[key])
+    assert figures[1] == pytest.approx(u, rel=5e-4)
+    assert figures[2] == pytest.approx(dof, rel=3e-3)
 
 
 @pytest.mark.parametrize("outlet", OUTLETS)

@@ -18,8 +18,8 @@ from calib.procedures.enter.amend_outlet import amend_outlet
 from calib.procedures.fleet.record_check import record_check
 from calib.procedures.fleet.record_event import record_event
 from calib.procedures.measure.evaluate import evaluate
-from calib.procedures.typed.cells import finite_number
 from calib.procedures.typed.columns import FILES
+from calib.quantities import finite_number
 from calib.records import database, ledger
 from calib.records.tables.calibrations import Calibration
 from calib.records.tables.factors import FoundFactor

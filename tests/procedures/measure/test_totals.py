@@ -4,8 +4,8 @@ Sources: JCGM 100:2008, 5.2.2 (equation 16: variance of a sum of correlated resu
 by scipy.stats. What totals take is common practice, no source.
 """
 
-import itertools
 import math
+from collections import defaultdict
 
 import numpy as np
 import pytest
@@ -29,6 +29,7 @@ from calib.records.tables.jobs import SystemDesign
 from calib.records.tables.outlets import Outlet
 from calib.records.words import NET
 from calib.uncertainty.propagation import combine, covariance
+from calib.uncertainty.sharing import common, independent, not_known, not_known_of_a_change
 from tests.contributions import contribution, line
 from tests.every_way import changed, every_way
 from tests.folders import NOW, records_of
@@ -336,41 +337,89 @@ def selection(job, one):
     return np.array(taken)
 
 
+# Variance of the terms of one group, by the rule of it (test_sharing holds the rules against GTC).
+BY_HAND = {
+    common: lambda terms: math.fsum(terms) ** 2,
+    independent: lambda terms: math.fsum(term**2 for term in terms),
+    not_known: lambda terms: math.fsum(t for t in terms if t > 0) ** 2 + math.fsum(t for t in terms if t < 0) ** 2,
+    not_known_of_a_change: lambda terms: math.fsum(map(abs, terms)) ** 2,
+}
+
+
+def of_group(rule, terms):
+    """Variance of one group; `terms` are what a result bears, one number for each direction, and its shares at comparisons."""
+    apart = math.fsum(BY_HAND[independent](directions) for directions, _ in terms)
+    if not terms or terms[0][1] is None:
+        by_direction = zip(*(directions for directions, _ in terms), strict=True)
+        return apart if rule is independent else math.fsum(BY_HAND[rule](direction) for direction in by_direction)
+    worth = defaultdict(float)
+    for (borne,), at in terms:
+        for comparison, share in at:
+            worth[comparison] += share * borne
+    return max(BY_HAND[rule](list(worth.values())), apart)
+
+
+def shares_of(at, row):
+    """Shares of a result at comparisons."""
+    if at is None:
+        return None
+    places = np.flatnonzero(at.result == row)
+    return list(zip(at.comparison[places].tolist(), at.share[places].tolist(), strict=True))
+
+
+def variances_of(contributions, s):
+    """Variance of a total that each group of each influence makes, with its degrees of freedom; written reading by reading."""
+    groups = defaultdict(list)
+    for one in contributions:
+        for number, share in enumerate(one.shared):
+            columns = range(one.parts.shape[1])[share.columns or slice(None)]
+            dof = one.degrees_of_freedom if share.degrees_of_freedom is None else share.degrees_of_freedom
+            for row in np.flatnonzero(s).tolist():
+                borne = [float(s[row] * one.parts[row, column]) for column in columns]
+                key = share.pool or (one.name, number), int(share.group[row]), share.rule
+                groups[key].append(((borne, shares_of(share.at, row)), float(dof[row])))
+    for (_, _, rule), members in groups.items():
+        yield of_group(rule, [term for term, _ in members]), min(dof for _, dof in members)
+
+
 @pytest.mark.parametrize(("name", "row"), rows_of(KINDS))
-def test_a_total_is_the_sum_of_its_readings_with_the_covariance_matrix_of_all(job, name, row):
-    """GUM 5.2.2, equation 16: u^2 = s U s^T, with the covariances of every pair of readings."""
+def test_a_total_is_the_sum_of_its_readings_with_what_all_of_them_share(job, name, row):
+    """GUM 5.2.2, equation 16: u^2 = s U s^T with the covariances of every pair of readings, group by group."""
     totals = getattr(job, name)
     s = selection(job, totals.totals[row])
-    variance = s @ covariance(job.flows.contributions) @ s
+    variance = math.fsum(v for v, _ in variances_of(job.flows.contributions, s))
     assert totals.flow.value[row] == pytest.approx(s @ job.flows.flow, rel=1e-12, abs=1e-15)
     assert totals.flow.combined.standard_uncertainty[row] == pytest.approx(math.sqrt(variance), rel=1e-12)
 
 
-def independent_variances(one, s):
-    """Variance of a total that each source of one influence makes, with its degrees of freedom; written reading by reading."""
-    for source in sorted(set(one.source.tolist())):
-        mine = [row for row in range(s.size) if one.source[row] == source and s[row]]
-        pairs = itertools.product(mine, mine)
-        variance = math.fsum(s[a] * s[b] * float(one.parts[a] @ one.parts[b]) for a, b in pairs)
-        yield variance, min((float(one.degrees_of_freedom[row]) for row in mine), default=math.inf)
+@pytest.mark.parametrize("name", ["of_systems", "of_job"])
+def test_the_covariance_matrix_of_all_readings_says_the_same_of_a_sum(job, name):
+    """Among terms of one sign what is not known is common; of differences no one matrix holds."""
+    totals, matrix = getattr(job, name), covariance(job.flows.contributions)
+    sums = [row for row, one in enumerate(totals.totals) if one.service != NET]
+    assert len(sums) >= 3
+    for row in sums:
+        s = selection(job, totals.totals[row])
+        assert totals.flow.combined.standard_uncertainty[row] == pytest.approx(math.sqrt(s @ matrix @ s), rel=1e-12)
 
 
 @pytest.mark.parametrize(("name", "row"), rows_of(KINDS))
 def test_its_degrees_of_freedom_are_those_of_its_independent_parts(job, name, row):
-    """GUM G.4.1, equation G.2b, over the sources."""
+    """GUM G.4.1, equation G.2b, over the groups."""
     totals = getattr(job, name)
     s = selection(job, totals.totals[row])
-    parts = [part for one in job.flows.contributions for part in independent_variances(one, s)]
+    parts = list(variances_of(job.flows.contributions, s))
     expected = math.fsum(v for v, _ in parts) ** 2 / math.fsum(v**2 / dof for v, dof in parts)
     assert totals.flow.combined.degrees_of_freedom[row] == pytest.approx(expected, rel=1e-9)
 
 
-def test_sharing_an_instrument_matters(job):
-    """Both outlets of the return of AH-2 are with instruments of the supply of AH-1: their errors go off against each other."""
-    net = job.of_job.totals.index(next(one for one in job.of_job.totals if one.service == NET))
-    s = selection(job, job.of_job.totals[net])
+@pytest.mark.parametrize(("service", "larger_by"), [("supply", 0.20), ("return", 0.03), (NET, 0.04)])
+def test_sharing_matters_and_never_makes_a_difference_surer_than_independent_errors_would(job, service, larger_by):
+    """Both outlets of the return of AH-2 are with instruments of the supply of AH-1: whether their errors cancel is not known."""
+    row = [one.service for one in job.of_job.totals].index(service)
+    s = selection(job, job.of_job.totals[row])
     apart = math.sqrt(s**2 @ job.flow.combined.standard_uncertainty**2)
-    assert abs(job.of_job.flow.combined.standard_uncertainty[net] / apart - 1) > 0.05
+    assert job.of_job.flow.combined.standard_uncertainty[row] / apart - 1 > larger_by
 
 
 def test_totals_take_the_latest_reading_of_an_outlet(job):

@@ -13,7 +13,6 @@ from calib.procedures.typed.cells import (
     between,
     day,
     degree,
-    finite_number,
     not_negative,
     one_of,
     usually,
@@ -21,6 +20,7 @@ from calib.procedures.typed.cells import (
 )
 from calib.procedures.typed.declaration import Declaration, Reference, may, must
 from calib.procedures.typed.declared.instruments import OF_INSTRUMENT
+from calib.quantities import finite_number
 from calib.records.tables.calibrations import Calibration, Withdrawal
 from calib.records.tables.comparisons import Comparison
 from calib.records.tables.curves import StoredCurve

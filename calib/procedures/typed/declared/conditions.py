@@ -2,10 +2,11 @@
 
 from datetime import datetime
 
-from calib.procedures.typed.cells import any_text, finite_number, not_negative, one_of, time_with_zone
+from calib.procedures.typed.cells import any_text, not_negative, one_of, time_with_zone
 from calib.procedures.typed.declaration import Declaration, may, must
 from calib.procedures.typed.declared.instruments import of_tag
 from calib.procedures.typed.declared.jobs import OF_JOB
+from calib.quantities import finite_number
 from calib.records.tables.conditions import Condition
 from calib.records.words import CONDITION_QUANTITIES
 

@@ -2,9 +2,10 @@
 
 from datetime import datetime
 
-from calib.procedures.typed.cells import any_text, finite_number, json_text, one_of, time_with_zone
+from calib.procedures.typed.cells import above_zero, any_text, json_text, one_of, time_with_zone
 from calib.procedures.typed.declaration import Declaration, may, must
 from calib.procedures.typed.declared.instruments import OF_INSTRUMENT, of_tag
+from calib.quantities import finite_number
 from calib.records.tables.events import Event, IntermediateCheck, Pairing
 from calib.records.words import CHECK_KINDS, EVENT_KINDS
 
@@ -30,14 +31,24 @@ CHECKS_CSV = Declaration(
         must("at", time_with_zone, "when", happened=datetime.fromisoformat),
         must("kind", one_of(*CHECK_KINDS), "the kind of check"),
         must("value", finite_number, "what was observed"),
-        must("low", finite_number, "the lower limit of what passes"),
-        must("high", finite_number, "the upper limit of what passes"),
+        must("low", finite_number, "the lowest value that passes"),
+        must("high", finite_number, "the highest value that passes"),
         must("unit", any_text, "the unit of value and limits"),
         may("remarks", any_text, "anything worth keeping"),
-        may("other", any_text, "tag of the other instrument"),
+        may("other", any_text, "tag of the instrument compared with, or of the check standard"),
         may("basis", json_text, "what value and limits were worked out from, as `calib` writes it"),
     ),
     references=(OF_INSTRUMENT, of_tag("other", "other_instrument_id")),
+)
+# What is typed beside a row of checks.csv where two instruments are compared; it is kept in the row's basis.
+OF_TWO_INSTRUMENTS = (
+    may("other_value", finite_number, "what the other instrument showed"),
+    may(
+        "expanded_uncertainty",
+        above_zero,
+        "U (k = 2) of a value that is corrected already; from the calibration if not given",
+    ),
+    may("other_expanded_uncertainty", above_zero, "U (k = 2) of the other value, beside it"),
 )
 PAIRINGS_CSV = Declaration(
     "pairings.csv",

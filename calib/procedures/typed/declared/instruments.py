@@ -6,7 +6,6 @@ from calib.procedures.typed.cells import (
     above_one,
     above_zero,
     any_text,
-    finite_number,
     not_negative,
     one_of,
     share,
@@ -14,7 +13,7 @@ from calib.procedures.typed.cells import (
     whole,
 )
 from calib.procedures.typed.declaration import Declaration, Reference, may, must
-from calib.quantities import INSTRUMENT_QUANTITIES
+from calib.quantities import INSTRUMENT_QUANTITIES, finite_number
 from calib.records.tables.instruments import Instrument
 from calib.records.words import DENSITY_EFFECTS
 

@@ -5,7 +5,6 @@ from datetime import datetime
 from calib.procedures.typed.cells import (
     above_zero,
     any_text,
-    finite_number,
     numbers,
     one_of,
     same_time,
@@ -18,6 +17,7 @@ from calib.procedures.typed.declared.instruments import of_tag
 from calib.procedures.typed.declared.jobs import A_JOB
 from calib.procedures.typed.declared.methods import BY_METHOD
 from calib.procedures.typed.declared.outlets import AT_OUTLET
+from calib.quantities import finite_number
 from calib.records.tables.conditions import Condition
 from calib.records.tables.jobs import Job
 from calib.records.tables.readings import Reading, TraversePoint

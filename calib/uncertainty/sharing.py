@@ -1,0 +1,96 @@
+"""How far results share an influence, and what the variance of a sum or difference of them is for it.
+
+For a sum or difference with coefficients c_i of results whose influence has the standard uncertainties u_i, P and N being the sums
+of |c u| over the positive and over the negative terms:
+
+    common        (sum c_i u_i)^2                  one error, the same for all of the group
+    independent   sum (c_i u_i)^2                  an error for each
+    declared      rho (first) + (1 - rho) (second) one coefficient of correlation for all pairs
+    not known     P^2 + N^2                        common within a sign, unrelated between signs
+
+GUM 5.2.2, equation 13, gives the first three; C.3.6 and 5.2.4 ask that what may be correlated is not taken for independent. The
+fourth covers every pattern of correlations from 0 to 1: whatever is not known never makes U smaller. The larger of common and
+independent would not: with one error for the terms of each sign, the most plausible case of a difference, it covers half.
+
+The error of a calibration depends on the indication: it is one unknown at each comparison, and runs straight between them. What the
+terms are worth there, w_j, is summed first, and the rule asked of the w_j (`AtComparisons`). Between comparisons the error need not
+run straight, so that a group never counts for less than if its results were independent. A change since the calibration may well be
+an offset with an opposite gain, so that there not known means (sum |w_j|)^2.
+"""
+
+from collections.abc import Callable, Hashable
+from dataclasses import dataclass
+
+import numpy as np
+
+from calib.arrays import Floats, Integers
+from calib.errors import CalibError
+
+# Terms (t, m) in m orthogonal directions, the group (t,) of each, and how many groups there are -> variance (groups,).
+Rule = Callable[[Floats, Integers, int], Floats]
+
+
+@dataclass(frozen=True)
+class AtComparisons:
+    """Where along their calibrations n results bear an error: at which comparisons, with what shares. Arrays (E,)."""
+
+    result: Integers  # number of the result
+    comparison: Integers  # number of the comparison, counted over all calibrations
+    share: Floats  # of the result's part, 0 to 1; those of one result add to 1
+
+
+@dataclass(frozen=True)
+class Share:
+    """How n results share an influence, or those columns of its parts that the rule speaks of."""
+
+    group: Integers  # (n,) results with the same number, 0 or above, are of one group
+    rule: Rule
+    columns: slice | None = None  # of the parts, None: all; one column unless the rule is `common` or `independent`
+    at: AtComparisons | None = None
+    pool: Hashable = None  # contributions that name one pool count their groups together; None: this one by itself
+    degrees_of_freedom: Floats | None = None  # (n,); None: those of the contribution
+
+
+def common(terms: Floats, group: Integers, groups: int) -> Floats:
+    """Variance of each group whose terms share one error: (sum c u)^2 in each direction [unit of the terms squared]."""
+    return np.asarray(np.sum(_summed(terms, group, groups) ** 2, axis=0))
+
+
+def independent(terms: Floats, group: Integers, groups: int) -> Floats:
+    """Variance of each group whose terms have an error each: sum (c u)^2 [unit of the terms squared]."""
+    return np.bincount(group, np.einsum("ij,ij->i", terms, terms), groups)
+
+
+def not_known(terms: Floats, group: Integers, groups: int) -> Floats:
+    """Variance of each group of which it is not known what its terms share: P^2 + N^2 [unit of the terms squared]."""
+    return common(np.maximum(terms, 0.0), group, groups) + common(np.minimum(terms, 0.0), group, groups)
+
+
+def not_known_of_a_change(terms: Floats, group: Integers, groups: int) -> Floats:
+    """The same of a change since calibration, whose errors may have opposite signs: (P + N)^2 [unit of the terms squared]."""
+    return common(np.abs(terms), group, groups)
+
+
+def declared(correlation: float) -> Rule:
+    """Rule of a declared correlation rho, one for all pairs of a group; raises CalibError outside -1 to 1.
+
+    A group of n cannot have every pair below -1/(n-1); there that limit counts, where the errors of equal terms cancel.
+    """
+    if not -1.0 <= correlation <= 1.0:
+        raise CalibError(f"a correlation of {correlation:g} is none: it lies between -1 and 1")
+
+    def rule(terms: Floats, group: Integers, groups: int) -> Floats:
+        members = np.bincount(group, minlength=groups)
+        rho = np.maximum(correlation, -1.0 / np.maximum(members - 1, 1))
+        together, apart = common(terms, group, groups), independent(terms, group, groups)
+        return np.asarray(np.maximum(rho * together + (1.0 - rho) * apart, 0.0))
+
+    return rule
+
+
+NOT_KNOWN: tuple[Rule, ...] = (not_known, not_known_of_a_change)
+
+
+def _summed(terms: Floats, group: Integers, groups: int) -> Floats:
+    """(m, groups) sums of the terms."""
+    return np.stack([np.bincount(group, column, groups) for column in terms.T])
