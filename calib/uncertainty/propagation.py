@@ -20,7 +20,7 @@ from numpy.typing import ArrayLike
 
 from calib.arrays import Floats, Integers, Truths
 from calib.errors import CalibError
-from calib.uncertainty.sharing import NOT_KNOWN, Rule, Share, common, independent
+from calib.uncertainty.sharing import UNDECLARED, Share, SharingRule, common, independent
 
 EvaluationType = Literal["A", "B"]
 
@@ -137,7 +137,9 @@ def sharing_not_known(
     contributions: Sequence[Contribution], membership: Integers, sign: Floats, totals: int
 ) -> NotKnown:
     """The groups of the totals of `combine_totals` that ask for a declaration, with what either answer would give."""
-    told = [group.not_known() for group in _grouped(contributions, membership, sign, totals) if group.rule in NOT_KNOWN]
+    told = [
+        group.not_known() for group in _grouped(contributions, membership, sign, totals) if group.rule in UNDECLARED
+    ]
     none, nothing = np.zeros(0, dtype=np.int64), np.zeros(0)
     return NotKnown(
         np.concatenate([none, *(each.total for each in told)]),
@@ -153,7 +155,7 @@ def sharing_not_known(
 class _Grouped:
     """Terms of totals that are counted together: those of one share of a contribution, or of a pool of them."""
 
-    rule: Rule
+    rule: SharingRule
     place: Integers  # (t,) number of the group of a term: one for each pair of total and group
     owner: Integers  # (groups,) total that a group belongs to
     terms: Floats  # (t, m) [unit of the result]
@@ -246,8 +248,8 @@ def _pools(contributions: Sequence[Contribution]) -> Iterable[list[tuple[Contrib
     """Shares that are counted together, with their contributions."""
     pools: dict[Hashable, list[tuple[Contribution, Share]]] = {}
     for row, contribution in enumerate(contributions):
-        for number, share in enumerate(contribution.shared):
-            alone = (row, number) if share.pool is None else share.pool
+        for place, share in enumerate(contribution.shared):
+            alone = (row, place) if share.pool is None else share.pool
             pools.setdefault(alone, []).append((contribution, share))
     return pools.values()
 
@@ -293,12 +295,14 @@ def covariance(contributions: Sequence[Contribution]) -> Floats:
     size = contributions[0].source.size
     matrix = np.zeros((size, size))
     for pool in _pools(contributions):
-        for one, share in pool:
+        for contribution, share in pool:
             for other, its_share in pool:
                 shared = share.group[:, np.newaxis] == its_share.group
                 if share.rule is independent:
                     shared = np.eye(size, dtype=bool)
-                matrix += np.where(shared, _columns(one.parts, share) @ _columns(other.parts, its_share).T, 0.0)
+                matrix += np.where(
+                    shared, _columns(contribution.parts, share) @ _columns(other.parts, its_share).T, 0.0
+                )
     return matrix
 
 

@@ -233,7 +233,7 @@ def _shared_calibrations(first: Sequence[Standing], calibrations: Sequence[int],
     laboratories = [laboratory_and_quantity(records, number) for number in calibrations]
     return Calibrations(
         by_kind(laboratories, lambda names: names)[1],
-        [_stability_at_comparisons(records, number, *used[number]) for number in calibrations],
+        [_stability_at_comparisons(records, *used[number]) for number in calibrations],
     )
 
 
@@ -253,9 +253,9 @@ def laboratory_and_quantity(records: OnRecord, calibration: int) -> tuple[str, s
 
 
 def _stability_at_comparisons(
-    records: OnRecord, number: int, instrument: tables.Instrument, calibration: CalibrationOnRecord, day: date
+    records: OnRecord, instrument: tables.Instrument, calibration: CalibrationOnRecord, day: date
 ) -> Floats:
-    x = records.curve(number).reference_indications
+    x = records.curve(calibration.record_id).reference_indications
     return stability_at(records, instrument, calibration, [day] * x.size, x).half_width
 
 
