@@ -123,7 +123,7 @@ def shared(records, tmp_path, sheets):
 def test_of_an_instrument_that_both_share_only_what_is_known_cancels_within_a_job(shared):
     """The scatter of its curve is known to be one error, of which 2 u u' falls away at the most.
 
-    How reference part and stability go on from one indication to another is not, so that they count no less than if they were apart.
+    How reference part and stability go on from one indication to another is not, so that they count as if they were apart, or more.
     """
     one, other = compared(shared, ("1:13", "2:14"), "spot"), compared(shared, ("1:15", "2:16"), "spot")
     assert one.comparison.differences == pytest.approx(other.comparison.differences, rel=1e-12)
