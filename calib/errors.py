@@ -30,6 +30,7 @@ class Step(StrEnum):
     VERIFY = "a verification of the records"
     LIST_INSTRUMENTS = "the list of instruments"
     LIST_READINGS = "the job's list of readings"
+    CLOSE_CLOCK_STEP = "QA closes that step of the clock with a reason"
     SEE_GRANTS = "the grants of the people on record tell"
     FIND_FACTOR = "a factor found from pairs of readings that is on record"
     AMEND_OUTLET = "amended with a reason"

@@ -148,7 +148,24 @@ def preferred(quantity: str, system: str) -> Unit:
     return unit(quantity, _PREFERRED[system].get(quantity, coherent(quantity).symbol))
 
 
-_TYPED = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(\S.*?)\s*", re.ASCII)
+# No quantity of the trade is larger in any of its units; beyond it a product of two would overflow.
+_LARGEST = 1e12
+SMALLEST = 1e-12  # nor smaller: below it a quotient would
+_LONGEST = 25  # signs: the longest spelling of a double has 24
+_DIGITS = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
+_NUMBER = re.compile(_DIGITS, re.ASCII)
+_TYPED = re.compile(rf"\s*({_DIGITS})\s*(\S.*?)\s*", re.ASCII)
+
+
+def finite_number(text: str) -> str | None:
+    """What was expected of a typed number, a finite decimal one of a size that occurs; None where it is right."""
+    if _NUMBER.fullmatch(text) is None or not math.isfinite(float(text)):
+        return "a finite number with a decimal point, like 4.20"
+    if len(text) > _LONGEST:
+        return f"a number written with at most {_LONGEST} signs"
+    if 0 < abs(float(text)) < SMALLEST:
+        return f"0, or a number of at least {SMALLEST:g}"
+    return None if abs(float(text)) <= _LARGEST else f"a number of at most {_LARGEST:g}"
 
 
 def read(text: str, quantity: str) -> tuple[float, Unit]:
@@ -158,7 +175,7 @@ def read(text: str, quantity: str) -> tuple[float, Unit]:
     if parts is None or (parts[2][0].isdigit() and not text[parts.start(2) - 1].isspace()):
         raise UnitError(f"{text!r} is not a value with a unit: write it like '2.5 {coherent(quantity).symbol}'")
     typed = unit(quantity, parts[2])
-    value = typed.to_si(float(parts[1]))
-    if not math.isfinite(value):
-        raise UnitError(f"{text!r} is not a finite value")
-    return value, typed
+    expected = finite_number(parts[1])
+    if expected is not None:
+        raise UnitError(f"{text!r}: expected {expected}")
+    return typed.to_si(float(parts[1])), typed

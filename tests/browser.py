@@ -1,13 +1,17 @@
 """Pages as a browser reads them: what it says on its console, what it asks the network for, how wide a page is, how it prints.
 
+How a page looks depends on the fonts that a machine has: `fonts` hides all but one from the browser.
+
 Tests that need a browser are skipped where there is none, but never in CI: `.ci/run` installs it.
 """
 
 import html
 import json
+import os
 import re
 import shutil
 import subprocess
+from pathlib import Path
 
 from tests.missing import missing
 from tests.read_back import pdf_pages
@@ -20,8 +24,11 @@ def program():
     return shutil.which("chromium") or missing("needs a browser: Debian's package chromium")
 
 
-def _chromium(folder, page, *words):
-    """Run the browser without a screen on one page; what it printed, and what it said."""
+def _chromium(folder, page, *words, fonts=None):
+    """Run the browser without a screen on one page; what it printed, and what it said.
+
+    With `fonts`, a configuration of fontconfig, it has no other fonts than those.
+    """
     ran = subprocess.run(
         [
             program(), "--headless", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--no-first-run",
@@ -29,6 +36,7 @@ def _chromium(folder, page, *words):
             "--enable-logging=stderr", "--v=0", *words, page.as_uri(),
         ],
         capture_output=True, text=True, check=True, timeout=600,
+        env=os.environ | ({} if fonts is None else {"FONTCONFIG_FILE": str(fonts)}),
     )  # fmt: skip
     return ran.stdout, ran.stderr
 
@@ -52,6 +60,71 @@ def widths(folder, pages, of_width=None):
     page.write_text(framed(pages, of_width or [NARROW] * len(pages)), encoding="utf-8")
     shown, said = _chromium(folder, page, "--dump-dom")
     return json.loads(html.unescape(re.search("<title>(.*?)</title>", shown)[1])), console(said)
+
+
+def only_font(folder, family, package):
+    """Configuration of fontconfig under which a machine has one family of fonts; skipped where the family is missing."""
+    lister = shutil.which("fc-list") or missing("needs a list of fonts: Debian's package fontconfig")
+    listed = subprocess.run([lister, f":family={family}", "file"], capture_output=True, text=True, check=True).stdout
+    files = [Path(line.strip().removesuffix(":")) for line in listed.splitlines()]
+    if not files:
+        missing(f"needs the font {family}: Debian's package {package}")
+    with_family = folder / family.replace(" ", "-")
+    with_family.mkdir()
+    for file in files:
+        (with_family / file.name).symlink_to(file)
+    configuration = folder / f"{with_family.name}.conf"
+    configuration.write_text(
+        '<?xml version="1.0"?><!DOCTYPE fontconfig SYSTEM "fonts.dtd">'
+        f"<fontconfig><dir>{with_family}</dir><cachedir>{folder / 'cache'}</cachedir></fontconfig>",
+        encoding="utf-8",
+    )
+    return configuration
+
+
+# Each text's lines against the boxes of what holds it, up to the cell, against what is drawn in the cell, and against other texts;
+# a text that its box hides in part is wider or higher than the box. All in CSS pixels, of which half a one is let be.
+_FAULTS = """
+const LEEWAY = 0.5;
+const over = (a, b) => Math.min(a.right, b.right) - Math.max(a.left, b.left) > LEEWAY
+  && Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > LEEWAY;
+const outside = (a, b) => a.left < b.left - LEEWAY || a.right > b.right + LEEWAY
+  || a.top < b.top - LEEWAY || a.bottom > b.bottom + LEEWAY;
+const faults = cell => {
+  const found = [], texts = [];
+  const walker = document.createTreeWalker(cell, NodeFilter.SHOW_TEXT);
+  while (walker.nextNode()) {
+    const node = walker.currentNode, text = node.textContent.trim();
+    if (!text) continue;
+    const range = document.createRange();
+    range.selectNodeContents(node);
+    const lines = [...range.getClientRects()];
+    for (let box = node.parentElement; ; box = box.parentElement) {
+      if (getComputedStyle(box).display !== 'inline' && lines.some(line => outside(line, box.getBoundingClientRect())))
+        found.push('outside ' + box.localName + ': ' + text);
+      if (box === cell) break;
+      if (box.scrollWidth > box.clientWidth + 1 && getComputedStyle(box).overflow !== 'visible')
+        found.push('cut in ' + box.localName + ': ' + text);
+    }
+    for (const drawn of cell.querySelectorAll('svg'))
+      if (lines.some(line => over(line, drawn.getBoundingClientRect()))) found.push('over a picture: ' + text);
+    for (const other of texts)
+      if (lines.some(line => other.lines.some(one => over(line, one)))) found.push('over ' + other.text + ': ' + text);
+    texts.push({text, lines});
+  }
+  return found;
+};
+"""
+
+
+def faults_of_texts(folder, page, cells, fonts=None):
+    """What is cut, outside its box or over something else in the cells of a page: a list for each cell, in order."""
+    measured = folder / "measured.html"
+    each = f"[...document.querySelectorAll({cells!r})].map(faults)"
+    measure = f"addEventListener('load', () => {{ {_FAULTS} document.title = JSON.stringify({each}) }})"
+    measured.write_text(f"{page}<script>{measure}</script>", encoding="utf-8")
+    shown, _ = _chromium(folder, measured, "--dump-dom", fonts=fonts)
+    return json.loads(html.unescape(re.search("<title>(.*?)</title>", shown)[1]))
 
 
 def opened(folder, page):

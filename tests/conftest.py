@@ -2,6 +2,7 @@
 
 import os
 import shutil
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -9,7 +10,7 @@ from filelock import FileLock
 from hypothesis import settings
 from psycopg import sql
 
-from calib.records import database, server_functions
+from calib.records import database, ledger, server_functions
 from tests import folders, postgres
 from tests.writers import ANY_TIME, PATIENCE
 
@@ -56,8 +57,9 @@ def _patience():
 
 @pytest.fixture(scope="session", autouse=True)
 def _any_time():
-    """A server takes the times that tests write at; a test of the server's time sets the limit back."""
+    """Records take the times that tests write at, in any order; a test of times sets the limit back."""
     with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(ledger, "_BACK_AT_MOST", timedelta.max)
         patched.setattr(server_functions, "_CLOCKS_DIFFER_AT_MOST", ANY_TIME)
         yield
 

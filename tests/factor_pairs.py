@@ -1,8 +1,8 @@
 """A job in which the duct D-9 feeds the outlet S-9 alone, and D-10 the outlet S-10 of the same type; all invented.
 
-VB-1 traverses the ducts, VA-1 (the vane of reference_data/worked_vane) sweeps the faces. Readings 1 to 4 are traverses of D-9, 5
-and 6 of D-10; 7 to 10 are sweeps of S-9, 11 and 12 of S-10, in the order of the traverses. The outlets start with a factor from a
-data sheet.
+VB-1 traverses the ducts, VA-1 (the vane of tests/worked_cases/worked_vane) sweeps the faces. Readings 1 to 4 are traverses
+of D-9, 5 and 6 of D-10; 7 to 10 are sweeps of S-9, 11 and 12 of S-10, in the order of the traverses. The outlets start with
+a factor from a data sheet.
 """
 
 import csv

@@ -1,7 +1,7 @@
 """A small import folder that is right in every cell, written out here, and ways to change a cell of it.
 
-All of it is invented: company, instruments, certificates, numbers. VA-1 is the vane of reference_data/worked_vane. VA-2 reads feet
-per minute, was calibrated in house against RS-1, and its certificate states no repeatability. PG-1 is a pressure gauge.
+All of it is invented: company, instruments, certificates, numbers. VA-1 is the vane of tests/worked_cases/worked_vane. VA-2
+reads feet per minute, was calibrated in house against RS-1, and its certificate states no repeatability. PG-1 is a pressure gauge.
 """
 
 import copy
@@ -157,6 +157,6 @@ def flows_of(records, job="J-1", now=NOW):
     with database.reading(str(records)) as session:
         found = evaluate(session, job, now)
         names = [one.outlet.outlet for one in found.measured] + [f"{one.system} {one.service}" for one in found.totals]
-    values = [*found.flow.value, *found.total_flow.value]
-    u = [*found.flow.combined.standard_uncertainty, *found.total_flow.combined.standard_uncertainty]
+    values = [*found.flow.value, *found.of_systems.flow.value]
+    u = [*found.flow.combined.standard_uncertainty, *found.of_systems.flow.combined.standard_uncertainty]
     return dict(zip(names, values, strict=True)) | {f"u {name}": one for name, one in zip(names, u, strict=True)}

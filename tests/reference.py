@@ -1,4 +1,4 @@
-"""Published numbers: read them as the text that is printed, and say how closely a computed value must agree with it."""
+"""Published numbers and worked cases: their text as printed, and how closely a computed value must agree with it."""
 
 import csv
 import math
@@ -8,17 +8,25 @@ from pathlib import Path
 
 import numpy as np
 
-FOLDER = Path(__file__).parent.parent / "reference_data"
+# Published numbers, and cases that this project made up and worked out: never the one under the other's name.
+PUBLISHED = Path(__file__).parent.parent / "reference_data"
+WORKED = Path(__file__).parent / "worked_cases"
+SOURCES = sorted(file.parent.name for home in (PUBLISHED, WORKED) for file in home.glob("*/source.toml"))
+
+
+def folder(name):
+    """Where the digits of a source stand."""
+    return next(home / name for home in (PUBLISHED, WORKED) if (home / name).is_dir())
 
 
 def source(name):
     """What `source.toml` says of a source."""
-    return tomllib.loads((FOLDER / name / "source.toml").read_text(encoding="utf-8"))
+    return tomllib.loads((folder(name) / "source.toml").read_text(encoding="utf-8"))
 
 
 def rows(name, file):
     """Rows of a csv file of a source: header -> printed text."""
-    with (FOLDER / name / f"{file}.csv").open(encoding="utf-8", newline="") as lines:
+    with (folder(name) / f"{file}.csv").open(encoding="utf-8", newline="") as lines:
         return list(csv.DictReader(lines))
 
 

@@ -22,7 +22,10 @@ from pathlib import Path
 from sqlmodel import select
 
 from calib.records import database, ledger, server_functions
-from calib.records.tables import Job, Method, Outlet, Reading
+from calib.records.tables.jobs import Job
+from calib.records.tables.methods import Method
+from calib.records.tables.outlets import Outlet
+from calib.records.tables.readings import Reading
 
 PATIENCE = 600  # [s]
 ANY_TIME = "100 years"  # by which the time of an entry may differ from a server's in the tests

@@ -139,28 +139,6 @@ def density(temperature: ArrayLike, pressure: ArrayLike, humidity: ArrayLike) ->
     return np.asarray(p * MOLAR_MASS_OF_DRY_AIR / (z * GAS_CONSTANT * t_k) * (1.0 - x * _LIGHTER))
 
 
-def magnus_saturation_pressure(temperature: ArrayLike) -> Floats:
-    """Saturation vapour pressure over water p_sv = 611.2 Pa exp(17.62 t/(243.12 degC + t)) [Pa] from the temperature [K].
-
-    Source: WMO-No. 8, Guide to Instruments and Methods of Observation, Annex 4.B (from memory; stated there for -45 to 60 degC).
-    Raises CalibError outside -40 to 60 degC.
-    """
-    t = _temperature(temperature) - _ZERO_CELSIUS
-    return np.asarray(611.2 * np.exp(17.62 * t / (243.12 + t)))
-
-
-def density_ideal(temperature: ArrayLike, pressure: ArrayLike, humidity: ArrayLike) -> Floats:
-    """Density of moist air as an ideal gas [kg/m3], to compare with; arguments and errors as for `density`.
-
-        rho = [(p - e) M_a + e M_v]/(R T)      e = h p_sv
-
-    with the saturation pressure of Magnus (`magnus_saturation_pressure`), neither enhancement nor compressibility.
-    """
-    vapour = _humidity(humidity) * magnus_saturation_pressure(temperature)
-    mass = (_pressure(pressure) - vapour) * MOLAR_MASS_OF_DRY_AIR + vapour * MOLAR_MASS_OF_WATER
-    return np.asarray(mass / (GAS_CONSTANT * _temperature(temperature)))
-
-
 def _mole_fraction_slopes(t_k: Floats, p: Floats, h: Floats) -> tuple[Floats, Floats, Floats]:
     """Derivatives of x_v = h f p_sv/p by temperature, pressure and humidity."""
     f, saturation = enhancement_factor(t_k, p), saturation_pressure(t_k)

@@ -30,8 +30,8 @@ def found_factor(reference_flow: Floats, face_velocity: Floats, area: float | Fl
     """Outlet factor K [1]: mean of K_i = q_i/(v_i A), u = s/sqrt(n), n - 1 degrees of freedom (GUM 4.2.3).
 
     `reference_flow` (n,) [m3/s], `face_velocity` (n,) [m/s], both above 0, for n >= 2 independent pairs: the traverse and the
-    face are measured anew for each. `area` [m2] above 0: of the one opening, or (n,) of that of each pair. Raises CalibError
-    otherwise.
+    face are measured anew for each. `area` [m2] above 0: of the one opening, or (n,) of that of each pair; an area of
+    1 gives the effective area A_k. Raises CalibError otherwise.
     """
     openings = np.asarray(area, dtype=float)
     if openings.shape not in ((), np.shape(face_velocity)):
@@ -41,11 +41,6 @@ def found_factor(reference_flow: Floats, face_velocity: Floats, area: float | Fl
     if not np.all((openings > 0) & (openings < np.inf)):
         raise CalibError(f"area {area} m2: it must be finite and above 0")
     return _of_ratios(reference_flow, np.asarray(face_velocity, dtype=float) * openings)
-
-
-def found_effective_area(reference_flow: Floats, face_velocity: Floats) -> FactorOfPairs:
-    """Effective area A_k [m2]: mean of A_k,i = q_i/v_i; arguments and errors as in found_factor."""
-    return _of_ratios(reference_flow, np.asarray(face_velocity, dtype=float))
 
 
 def _of_ratios(flow: Floats, denominator: Floats) -> FactorOfPairs:
@@ -68,25 +63,3 @@ def _check(flow: Floats, denominator: Floats) -> None:
     good = (flow > 0) & (denominator > 0) & np.isfinite(flow) & np.isfinite(denominator)
     if not np.all(good):
         raise CalibError(f"pair {int(np.argmin(good)) + 1}: flow and face velocity must be finite and above 0")
-
-
-def relative_uncertainty(
-    factor: FactorOfPairs,
-    relative_uncertainty_of_traverse: float,
-    relative_uncertainty_of_instrument: float,
-    *,
-    same_calibration: bool,
-) -> float:
-    """Combined relative standard uncertainty of a factor found in the field [1].
-
-        u_rel^2 = (s/(sqrt(n) K))^2 + u_traverse^2 + u_instrument^2
-
-    u_traverse: what all the pairs' reference flows share; u_instrument: the calibration error of the instrument at the face, as a
-    common relative error. With `same_calibration` the last term is 0: the factor is used with the same instrument under the same
-    calibration, and an instrument that reads high made the factor low, so that v K is right. That holds for the error as far as it
-    is the same fraction at both velocities; the reading then bears no calibration term of its own either, and only a drift since.
-    With another instrument or calibration it stays, and the reading bears its own besides.
-    """
-    of_mean = factor.standard_uncertainty_of_mean / factor.value
-    of_instrument = 0.0 if same_calibration else relative_uncertainty_of_instrument
-    return float(np.sqrt(of_mean**2 + relative_uncertainty_of_traverse**2 + of_instrument**2))

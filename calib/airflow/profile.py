@@ -66,7 +66,7 @@ def _skew(place: Floats, v: Floats, weight: Floats) -> float | None:
     from_middle = place - place @ weight
     edge = 1e-9 * np.abs(place).max()
     after, before = from_middle > edge, from_middle < -edge
-    if not (after.any() and before.any()):
+    if not after.any():  # nor is any before it
         return None
     halves = [float(np.average(v[half], weights=weight[half])) for half in (after, before)]
     return (halves[0] - halves[1]) / float(v @ weight)

@@ -4,6 +4,7 @@
 
 The decision rule is one of `words.DECISION_RULES` with w = U(E) (JCGM 106, 8.2 and 8.3.2; ILAC-G8:09/2019, 4.2). A calibration
 is accepted where every comparison passes; a conditional pass passes (ILAC-G8, 4.2.3). See ISO 10012:2003, 7.1 (confirmation).
+Clauses from memory.
 """
 
 from dataclasses import dataclass

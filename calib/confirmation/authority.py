@@ -5,7 +5,7 @@ program (common practice, no source). Every function takes the time it speaks of
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -59,6 +59,7 @@ class Written:
     column: str | None = None  # absent: every row that no line above names
     words: tuple[str, ...] = ()
     until: str | None = None  # table: no longer once a row of it names the same calibration
+    within: str | None = None  # table: together with the row of it that it names, in one transaction
     of_owner: bool = False  # on a server by the owner of the tables alone, who has the role too
 
 
@@ -85,6 +86,8 @@ WRITTEN: tuple[Written, ...] = (
     Written("event", "retire", "kind", ("retirement",)),
     Written("event", "interval", "kind", ("interval change",)),
     Written("event", "record"),
+    Written("impact_review", "record", within="calibration"),
+    Written("impact_review", "dispose"),  # of a certificate that is accepted or withdrawn later
     Written("review_decision", "decide"),
     Written("disposition", "dispose"),
     Written("issued_report", "issue"),
@@ -138,6 +141,11 @@ def are_checked(changes: Sequence[RoleChange]) -> bool:
     No time is asked for, so that a clock set back does not open the records again.
     """
     return any(change.given and change.role == QA for change in changes)
+
+
+def with_clock_step(changes: Sequence[RoleChange], at: datetime) -> tuple[RoleChange, ...]:
+    """Changes recorded before a step of the clock: they hold from its time on at the latest, since their clock had been ahead."""
+    return tuple(replace(change, at=min(change.at, at)) for change in changes)
 
 
 def roles_of(person: str, changes: Sequence[RoleChange], at: datetime) -> tuple[str, ...]:

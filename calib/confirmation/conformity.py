@@ -1,4 +1,4 @@
-"""Decision rule, guard band, probability of conformity (JCGM 106, ILAC-G8:09/2019).
+"""Decision rule, guard band, probability of conformity (JCGM 106:2012, ILAC-G8:09/2019; clauses from memory).
 
 Tolerance interval: design * (1 +- tolerance). Rules, agreed for a job before measuring:
 

@@ -120,12 +120,12 @@ def _along(covariance: Floats, years: Floats) -> Floats:
 def _errors(run: History, x: float) -> tuple[Floats, Floats, Floats]:
     """Errors y (n,) with adjustments taken out; their covariances with the reference part drawn anew each time, and repeated."""
     n = len(run)
-    left = [calibration.left.at(x) for calibration in run]
+    left = [calibration.as_left.at(x) for calibration in run]
     as_found = [_found(calibration).at(x) for calibration in run]
     stacked = [*as_found, *left]
     combined = np.hstack([np.zeros((n, n)), np.eye(n)])
     for j, calibration in enumerate(run):
-        if calibration.adjusted and calibration.found is not None:
+        if calibration.adjusted and calibration.as_found is not None:
             combined[:j, j] -= 1.0
             combined[:j, n + j] += 1.0
     values = np.array([float(point.error) for point in stacked])
@@ -141,14 +141,14 @@ def _errors(run: History, x: float) -> tuple[Floats, Floats, Floats]:
 
 
 def _found(calibration: CalibrationErrors) -> ErrorPoints:
-    return calibration.left if calibration.found is None else calibration.found
+    return calibration.as_left if calibration.as_found is None else calibration.as_found
 
 
 def wandering(history: History, changes: Changes, x: float) -> Drift | None:
     """Drift by the changes at an indication, the first column of `seen`; None where fewer than three are known."""
     known = np.isfinite(changes.change[:, 0])
     d, t = changes.change[known, 0], changes.years[known]
-    level = float(history[-1].left.at(x).error) if history else np.nan
+    level = float(history[-1].as_left.at(x).error) if history else np.nan
     if d.size < FEWEST_CHANGES or np.isnan(level):
         return None
     total, dof = float(t.sum()), d.size - 1

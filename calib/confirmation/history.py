@@ -71,20 +71,20 @@ class CalibrationErrors:
     on: date
     certificate: str
     laboratory: str
-    found: ErrorPoints | None  # absent: it was not compared as found
-    left: ErrorPoints  # as left; those as found where it was not adjusted
+    as_found: ErrorPoints | None  # absent: it was not compared as found
+    as_left: ErrorPoints  # as left; those as found where it was not adjusted
     repaired_before: bool = False  # since the calibration before
     accepted: bool = True
 
     @property
     def adjusted(self) -> bool:
         """Whether it was compared again after an adjustment."""
-        return self.left is not self.found
+        return self.as_left is not self.as_found
 
     @property
     def tells_change(self) -> bool:
         """Whether it shows what happened since the calibration before: compared as found, and not repaired meanwhile."""
-        return self.found is not None and not self.repaired_before
+        return self.as_found is not None and not self.repaired_before
 
 
 History = Sequence[CalibrationErrors]  # in the order of their days
@@ -122,10 +122,10 @@ def changes_between(history: History, x: ArrayLike) -> Changes:
     asked = np.atleast_1d(np.asarray(x, dtype=float))
     ends, years, changes = [], [], []
     for before, after in pairwise(history):
-        if after.found is not None and after.tells_change and after.on > before.on:
+        if after.as_found is not None and after.tells_change and after.on > before.on:
             ends.append(after.on)
             years.append(years_between(before.on, after.on))
-            changes.append(after.found.at(asked).error - before.left.at(asked).error)
+            changes.append(after.as_found.at(asked).error - before.as_left.at(asked).error)
     return Changes(tuple(ends), np.array(years), np.array(changes).reshape(len(changes), asked.size))
 
 
@@ -142,8 +142,8 @@ def unbroken(history: History, x: float) -> History:
     start = len(history)
     for place in range(len(history) - 1, -1, -1):
         calibration = history[place]
-        if np.isnan(calibration.left.at(x).error) or (
-            calibration.found is not None and np.isnan(calibration.found.at(x).error)
+        if np.isnan(calibration.as_left.at(x).error) or (
+            calibration.as_found is not None and np.isnan(calibration.as_found.at(x).error)
         ):
             break
         start = place

@@ -23,8 +23,7 @@ class Agreement:
     """How two results agree."""
 
     normalised_error: float  # E_n with its sign
-    agrees: bool
-    caution: bool  # it agrees, with 0.8 <= |E_n|
+    caution: bool  # they agree, with 0.8 <= |E_n|
 
 
 def agreement(first: float, u_first: float, second: float, u_second: float) -> Agreement:
@@ -34,4 +33,4 @@ def agreement(first: float, u_first: float, second: float, u_second: float) -> A
         raise CalibError("E_n needs an expanded uncertainty above 0 of at least one of the two values")
     e = (first - second) / together
     size = round(abs(e), _DECIMALS)
-    return Agreement(e, size <= LIMIT, CAUTION <= size <= LIMIT)
+    return Agreement(e, CAUTION <= size <= LIMIT)

@@ -1,4 +1,4 @@
-"""Risks of wrong decisions: specific, global and counted (JCGM 106:2012, 7 to 9).
+"""Risks of wrong decisions: specific, global and counted (JCGM 106:2012, 7 to 9; clauses from memory).
 
 - Specific risk: of one result, after it was measured (9.3). The consumer's: it was accepted and does not conform. The producer's:
   it was rejected and conforms.

@@ -35,7 +35,7 @@ class Candidate:
     fit: Polynomial | ResponseFit
     probability: float  # of chi-squared; without stated repeatability, of the F test against the best higher candidate
     aicc: float  # corrected Akaike criterion; comparable between the candidates of one calibration only
-    kept: bool  # not rejected at 5 %
+    stands: bool  # not rejected at 5 %
     points: "Comparisons"
 
     @cached_property
@@ -183,7 +183,7 @@ def choose_response(points: Comparisons, shapes: Sequence[Shape], name: str | No
     if not able:
         raise CurveError("; ".join(findings))
     stated = points.independent_uncertainty is not None
-    stating = [candidate for candidate in able if candidate.kept] if stated else []
+    stating = [candidate for candidate in able if candidate.stands] if stated else []
     if name is not None:
         chosen, reason = _by_person(able, lambda candidate: candidate.shape == name, name)
     elif stating:
@@ -231,9 +231,9 @@ def _choice(points: Comparisons, able: tuple[Candidate, ...], chosen: Candidate,
 
 def _by_rule(able: Sequence[Candidate], *, stated: bool) -> tuple[Candidate, str]:
     for candidate in able:
-        if candidate.kept and stated:
+        if candidate.stands and stated:
             return candidate, "the lowest degree that chi-squared does not reject at 5 %"
-        if candidate.kept:
+        if candidate.stands:
             return candidate, "the lowest degree against which no higher candidate is significantly better at 5 %"
     best = min(able, key=lambda candidate: candidate.aicc)
     return best, "chi-squared rejects every candidate at 5 %; the lowest AICc, its scatter enlarged"
@@ -248,4 +248,4 @@ def _by_person(able: Sequence[Candidate], wanted: Callable[[Candidate], bool], n
 
 def _scale(chosen: Candidate) -> float:
     fit = chosen.fit
-    return 1.0 if chosen.kept else max(1.0, fit.chi_squared / fit.degrees_of_freedom)
+    return 1.0 if chosen.stands else max(1.0, fit.chi_squared / fit.degrees_of_freedom)

@@ -47,18 +47,11 @@ class NonlinearFit:
     chi_squared: float  # sum((residual/u)^2); with unknown scatter, the sum of squared residuals [unit of y squared]
     residuals: Floats  # (n,) y - f(b, x) [unit of y]
     iterations: int  # evaluations of Levenberg-Marquardt and Gauss-Newton steps
-    last_move: float  # by which part of its uncertainty the last step moved a parameter at most [1]
-    converged: bool  # whether that is as little as `generalised.settled` asks for
 
     @property
     def standard_uncertainty(self) -> Floats:
         """(p,) standard uncertainties of the parameters."""
         return np.sqrt(np.diag(self.covariance))
-
-    @property
-    def residual_standard_deviation(self) -> float:
-        """s = sqrt(chi^2/(n-p)): [unit of y] for unknown scatter, else scatter seen over stated [1]; nan where n = p."""
-        return math.sqrt(self.chi_squared / self.degrees_of_freedom) if self.degrees_of_freedom else math.nan
 
     def scaled(self, factor: float) -> "NonlinearFit":
         """The same fit with its covariance multiplied by `factor`."""
@@ -205,7 +198,7 @@ def _polished(problem: _Problem, b: Floats, evaluations: int) -> NonlinearFit:
             residuals = -problem.distances(b) * problem.u
             dof, chi_squared = problem.y.size - b.size, problem.chi_squared(b)
             spent = evaluations + len(moved)
-            return NonlinearFit(b, step.covariance, dof, chi_squared, residuals, spent, step.moved, converged=True)
+            return NonlinearFit(b, step.covariance, dof, chi_squared, residuals, spent)
         b = _not_worse(problem, b, step.change)
     far = np.argsort(-np.abs(problem.distances(b)))[:3]
     raise CurveError(

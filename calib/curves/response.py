@@ -19,8 +19,8 @@ from scipy.special import chdtrc
 
 from calib.arrays import Floats
 from calib.curves import nonlinear
-from calib.curves.curve import Curve, correction_curve_from_text
-from calib.curves.regression import cholesky_of
+from calib.curves.curve import CorrectionCurve, Curve, correction_curve_from_text
+from calib.curves.regression import Polynomial, cholesky_of
 from calib.errors import CurveError
 
 
@@ -311,3 +311,14 @@ def curve_from_text(text: str) -> Curve:
         np.array(written["reference_uncertainties"]),
         fit,
     )
+
+
+def fit_of(curve: Curve) -> Polynomial | ResponseFit:
+    """What the fit of a curve said of itself when it was made: coefficients, residuals, chi-squared."""
+    return curve.polynomial if isinstance(curve, CorrectionCurve) else response_of(curve).fit
+
+
+def response_of(curve: Curve) -> ResponseCurve:
+    """The curve as a response curve; each curve is that or a correction curve."""
+    assert isinstance(curve, ResponseCurve)  # noqa: S101
+    return curve

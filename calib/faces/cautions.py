@@ -19,9 +19,9 @@ CAUTIONS = (
 
 RULES_IN_WORDS = {
     "simple": "Simple acceptance: a flow passes if its measured value lies within the tolerance interval; its measurement uncertainty is "
-    "stated beside it and not subtracted. At a limit, the risk of a wrong pass is up to 50 % (JCGM 106:2012, 8.2; ILAC-G8:09/2019, 4.2.1).",
+    "stated beside it and not subtracted. At a limit, the risk of a wrong pass is up to 50 % (JCGM 106:2012, 8.2; ILAC-G8:09/2019, 4.2.1; from memory).",
     "guarded": "Guarded acceptance: a flow passes if its measured value lies inside the tolerance interval by at least its expanded "
-    "uncertainty, w = U. The risk of a wrong pass is below 2.5 % at each limit (JCGM 106:2012, 8.3.2; ILAC-G8:09/2019, 4.2.2).",
+    "uncertainty, w = U. The risk of a wrong pass is below 2.5 % at each limit (JCGM 106:2012, 8.3.2; ILAC-G8:09/2019, 4.2.2; from memory).",
     "guarded non-binary": "Guarded acceptance with w = U, in four statements: pass and fail where the value is clear of the limit by at least "
-    "U, conditional pass and conditional fail where it is not (ILAC-G8:09/2019, 4.2.3).",
+    "U, conditional pass and conditional fail where it is not (ILAC-G8:09/2019, 4.2.3; from memory).",
 }

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
-from calib.records.tables import NET
+from calib.records.words import NET
 from calib.uncertainty.statement import plain, round_result, round_uncertainty
 
 # Signs of the statements of conformity: they are told apart without colour.

@@ -36,8 +36,8 @@ def neighbours(indications: Sequence[Floats], calibration: Integers, x: Floats) 
     left, right = np.zeros(x.size, dtype=np.int64), np.zeros(x.size, dtype=np.int64)
     way = np.zeros(x.size)
     first = 0
-    for own, nodes in enumerate(indications):
-        mine: Integers | slice = slice(None) if len(indications) == 1 else np.flatnonzero(calibration == own)
+    for certificate, nodes in enumerate(indications):
+        mine: Integers | slice = slice(None) if len(indications) == 1 else np.flatnonzero(calibration == certificate)
         place = np.clip(np.searchsorted(nodes, x[mine], side="right") - 1, 0, nodes.size - 1)
         after = np.minimum(place + 1, nodes.size - 1)
         apart = np.where(after > place, nodes[after] - nodes[place], 1.0)

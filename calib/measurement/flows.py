@@ -1,4 +1,11 @@
-"""From the points of the readings to their flows, and what each influence contributes."""
+"""From the points of the readings to their flows, and what each influence contributes.
+
+Decision (2026-11). numpy works out the arrays: 0.47 µs a reading, 299 times faster than `uncertainties`. Options: numba (0.68:
+64 MB to download, 208 MB installed, 0.2 s to import, 0.7 s to compile a small kernel in each process, or a cache to be kept);
+Cython, or C by cffi (a wheel for each platform and Python, else a compiler wherever it is installed). Cost: a compiled pass
+took 0.026 µs. What it would save is some 2 % of an evaluation, 4 ms of 10,000 readings; importing and compiling it pays from
+two million readings on.
+"""
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace

@@ -29,6 +29,7 @@ THERMAL = Way(
     indicates="the velocity at a reference state",
     quantity="air velocity",
     density_effect="thermal",
+    instrument="thermal anemometer",
     formula=_formula,
     in_air=InAir(
         value=_velocity,

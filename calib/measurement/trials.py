@@ -164,12 +164,12 @@ class OneReading:
 class ReadingModel:
     """The measurement model of one reading, for `propagate_distributions`."""
 
-    one: OneReading
+    reading: OneReading
     places: Sequence[Place]  # of each array that is drawn
 
     def __call__(self, *drawn: Floats) -> Floats:
         """Flows (t,) from what was drawn, (t,) for each place [m3/s]."""
-        return self.one.flow(errors_at(self.places, drawn))
+        return self.reading.flow(errors_at(self.places, drawn))
 
 
 # --- one reading among many ------------------------------------------------------------------------------------------------------

@@ -5,6 +5,9 @@
 The curve f is asked at x s, which must lie in its measuring interval. A plan predicts a vane without this correction: it is small,
 and a reading may be taken without it.
 Source: own derivation by similarity; `calib.airflow.velocity`.
+
+Decision (2026-11). A vane is corrected by similarity, which needs no new constant. Cost: only where conditions and certificate
+state the air.
 """
 
 import numpy as np

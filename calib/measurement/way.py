@@ -88,6 +88,7 @@ class Way:
     indicates: str  # in a sentence
     quantity: str  # that the instrument measures; with the next the key of an instrument on record
     density_effect: str | None = None  # as the records say it
+    instrument: str = "instrument"  # what measures so, in a sentence
     is_flow: bool = False  # a volume flow [m3/s] and no velocity: nothing of the opening is needed
     formula: FormulaOf = lambda corrected, x: (corrected(x),)
     in_air: InAir | None = None  # None: the density of the air does not count

@@ -25,6 +25,11 @@ BY_NAME = {way.name: way for way in WAYS}
 QUANTITIES = tuple(dict.fromkeys(way.quantity for way in WAYS))  # that flows are measured by
 
 WITH_EFFECT = tuple(dict.fromkeys(way.quantity for way in WAYS if way.density_effect is not None))
+WITH_THROTTLE = tuple(dict.fromkeys(way.quantity for way in WAYS if way.throttled is not None))
+THROTTLED = " or ".join(
+    dict.fromkeys(way.instrument for way in WAYS if way.throttled is not None)
+)  # what they are called
+OF_PROBES = tuple(dict.fromkeys(way.quantity for way in WAYS if way.may_be_probe))
 
 _BY_KEY = {(way.quantity, way.density_effect): way for way in reversed(WAYS)}
 
@@ -45,9 +50,9 @@ def effects_of(quantity: str) -> tuple[str, ...]:
     return tuple(way.density_effect for way in WAYS if way.quantity == quantity and way.density_effect is not None)
 
 
-def needs_reference_state(density_effect: str | None) -> bool:
-    """Whether an effect of the density is one of a reference state, which the instrument must declare."""
-    return any(way.needs_reference_state for way in WAYS if way.density_effect == density_effect)
+def with_reference_state() -> dict[str, Way]:
+    """Effects of the density that are those of a reference state, which the instrument must declare; each with its way."""
+    return {way.density_effect: way for way in WAYS if way.needs_reference_state and way.density_effect is not None}
 
 
 def way_of_reading(declared: Way, *, in_known_air: bool, is_throttled: bool) -> Way:

@@ -19,7 +19,7 @@ from calib.records import database, ledger, on_file
 from calib.records.beside import beside, put_new
 from calib.records.location import located
 from calib.records.stored_state import UNREADABLE, stored_findings
-from calib.records.tables import EVIDENCE, LedgerEntry
+from calib.records.tables.evidence import EVERY_TABLE
 from calib.records.verification import BEFORE_THE_FIRST, LedgerFinding, Progress
 
 _PAGES = 2_000  # copied at a time: 8 MB
@@ -115,7 +115,7 @@ def _copy_pages(connection: Connection, part: Path, progress: Progress) -> None:
 
 def _copy_rows(connection: Connection, part: Path, progress: Progress) -> None:
     with closing(sqlite3.connect(part)) as copy, copy:
-        for table in (one.__table__ for one in (*EVIDENCE, LedgerEntry)):  # type: ignore[attr-defined]
+        for table in (one.__table__ for one in EVERY_TABLE):  # type: ignore[attr-defined]
             name, columns = table.name, [column.name for column in table.columns]
             listed = ", ".join(f'"{one}"' for one in columns)
             marks = ", ".join("?" * len(columns))

@@ -2,6 +2,10 @@
 
 Such a folder is held by a lock as long as its run lives, which ends with the process however it ends. Each run takes away what is
 held no more in the folder where it makes its own; on a system without such locks (flock) nothing of another run is taken away.
+
+Decision (2026-11). A file is made in a folder of its own beside its place and put there by a second name, which takes the place
+of nothing; a lock says whether the run that made the folder lives. Options: names with a process number (used again within a
+container). Cost: on Windows, without such locks, what a killed run left stays.
 """
 
 import os

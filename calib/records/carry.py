@@ -4,10 +4,11 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from sqlalchemy import Connection, Table, insert, text
-from sqlmodel import SQLModel
 
 from calib.errors import RecordsError, Step
 from calib.records import database, ledger
+from calib.records.stored_state import apart_from_closed
+from calib.records.tables.evidence import METADATA
 from calib.records.verification import Progress
 
 _BATCH = 1_000  # rows in memory at a time; of rows that hold whole files, one
@@ -16,9 +17,9 @@ _BATCH = 1_000  # rows in memory at a time; of rows that hold whole files, one
 def carry(source: str, target: str, progress: Progress = lambda _: None) -> int:
     """Make records at the target that are those of the source, row by row, and verify them there.
 
-    The chain goes on: a digest printed on an earlier report is still in it. Returns the number of ledger entries. Everything or
-    nothing: raises RecordsError where the source has findings of its own, or where the target holds an entry; empty records made
-    on the way stay, and may be the target of the next attempt.
+    The chain goes on: a digest printed on an earlier report is still in it, and a break that was closed stays closed. Returns the
+    number of ledger entries. Everything or nothing: raises RecordsError where the source has findings of its own, or where the
+    target holds an entry; empty records made on the way stay, and may be the target of the next attempt.
     """
     with database.reading(source) as old:
         _must_be_whole(old.connection(), database.shown_location(source), progress)
@@ -26,7 +27,7 @@ def carry(source: str, target: str, progress: Progress = lambda _: None) -> int:
             database.make(target)
         with database.writing(target) as new:
             # The ledger last: a server lets in no entry of a record that is not there.
-            for table in sorted(SQLModel.metadata.sorted_tables, key=lambda table: table.name == "ledger"):
+            for table in sorted(METADATA.sorted_tables, key=lambda table: table.name == "ledger"):
                 _copy(old.connection(), new.connection(), table, progress)
             if new.get_bind().dialect.name == "postgresql":
                 # Else the server plans its first questions as if all tables were small.
@@ -50,7 +51,7 @@ def _is_empty(location: str) -> bool:
 
 
 def _must_be_whole(connection: Connection, place: str, progress: Progress) -> None:
-    findings = ledger.verify(connection, None, progress)
+    findings, _ = apart_from_closed(connection, ledger.verify(connection, None, progress))
     if findings:
         raise RecordsError(f"{place} is not carried over: {findings[0]}; {Step.VERIFY} names all {len(findings)}")
 

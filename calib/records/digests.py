@@ -1,4 +1,11 @@
-"""The exact bytes of a record, and their digest: one record at a time, or the rows of a table as they are stored."""
+"""The exact bytes of a record, and their digest: one record at a time, or the rows of a table as they are stored.
+
+Decision (2026-11). Digests leave out columns without a value, so a migration adds a column without breaking them; `verify` reads
+rows past the ORM, whatever bytes they hold. CHECKs cast typed text to REAL: the database refuses what no procedure may write
+while digits stay as typed. Cost (11-25): a digest does not tell a column that did not exist from one left blank; rows are read in
+two ways, and the fast one for whole columns (`digests.row_digests`) is held to the plain one by tests; a CHECK is no second check
+of the cells: on SQLite text that begins with a number passes it.
+"""
 
 import hashlib
 import json
@@ -29,11 +36,6 @@ def _plain(value: Any) -> Any:
 def sha256(content: bytes) -> str:
     """SHA-256 in hexadecimal digits."""
     return hashlib.sha256(content).hexdigest()
-
-
-def entry_digest(entry: Mapping[str, Any]) -> str:
-    """Digest of a ledger entry, whatever stands in its own column `digest`."""
-    return sha256(record_bytes("ledger", {name: value for name, value in entry.items() if name != "digest"}))
 
 
 def row_digests(table: str, columns: Sequence[str], rows: Sequence[Sequence[Any]]) -> list[str]:

@@ -1,25 +1,40 @@
 """The ledger: append an entry for each record, verify the chain, return all findings.
 
-    digest(entry) = SHA-256(sequence, time, person, action, table, id, digest of the record, digest of the entry before)
+    digest(entry) = SHA-256(sequence, time, person, action, table, id, digest of the record, digest of the entry before, version)
+
+The version is that of the program which wrote the entry. Entries from before it was kept have none, and their digest is made
+without one. Where it stands no time runs back.
+
+Decision (2026-11). The version is within an entry's digest. Options: in a table of its own (a second row for each write), outside
+the digest (whoever takes it away would take the rule of times away). Cost: a clock that was ahead stops all writing until QA closes
+the step.
 
 Whoever changes a recorded byte, takes a row out or swaps two breaks a digest; whoever cuts the tail is found against a digest that
 was printed on a report.
+
+Decision (2026-11). What is written goes through one function that takes rows (`ledger.append_entries_of_rows`): it reserves the
+keys under the lock, works out all digests and hands the database whole batches; a single act's record is one such row. Options:
+mapped objects that are flushed, of which the digests are known only after each has its key. Cost: a record that was appended does
+not belong to the session.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from itertools import groupby
 from typing import Any
 
 from sqlalchemy import Connection, Float, Table, func, inspect, select, text
 from sqlmodel import Session, SQLModel, col
 
+from calib import __version__
+from calib.errors import RecordsError, Step
 from calib.records.digests import ENTRY_COLUMNS, entry_digests, row_digests
 from calib.records.guards import guard_findings
 from calib.records.guards import guards as guards  # noqa: PLC0414 (a public name of the ledger)
 from calib.records.record import typed
-from calib.records.tables import LedgerEntry
+from calib.records.tables.custody import ClockStep
+from calib.records.tables.ledger import LedgerEntry
 from calib.records.verification import (
     BEFORE_THE_FIRST,
     LedgerFinding,
@@ -28,6 +43,8 @@ from calib.records.verification import (
     unaccounted_findings,
 )
 
+# As far as the clocks of two machines that write to the same records may differ (common practice, no source).
+_BACK_AT_MOST = timedelta(seconds=60)
 _AT_ONCE = 1_000  # rows handed to the database together; with more of them each costs more
 
 
@@ -106,12 +123,13 @@ def _insert(session: Session, table: Table, rows: Sequence[Mapping[str, Any]]) -
 def _entries(
     session: Session, table: str, keys: Iterable[int], digests: Iterable[str], signature: Signature
 ) -> list[dict[str, Any]]:
-    sequence, previous = ledger_head(session)
+    sequence, previous = _head_to_go_on_from(session, table, signature.time)
     common = {
         "time": signature.time.isoformat(timespec="seconds"),
         "person": signature.person,
         "action": signature.action,
         "record_table": table,
+        "version": __version__,
     }
     entries = []
     for record_id, digest in zip(keys, digests, strict=True):
@@ -129,6 +147,29 @@ def ledger_head(session: Session) -> tuple[int, str]:
         select(LedgerEntry.sequence, LedgerEntry.digest).order_by(col(LedgerEntry.sequence).desc()).limit(1)  # type: ignore[call-overload]
     ).first()
     return (0, BEFORE_THE_FIRST) if found is None else (found[0], found[1])
+
+
+def _head_to_go_on_from(session: Session, table: str, at: datetime) -> tuple[int, str]:
+    """Sequence and digest of the last entry; raises RecordsError where its time lies after the one of a record to write."""
+    last = session.execute(
+        select(LedgerEntry.sequence, LedgerEntry.digest, LedgerEntry.time, LedgerEntry.version)  # type: ignore[call-overload]
+        .order_by(col(LedgerEntry.sequence).desc())
+        .limit(1)
+    ).first()
+    if last is None:
+        return 0, BEFORE_THE_FIRST
+    sequence, digest, time, version = last
+    if version is not None and runs_back(datetime.fromisoformat(time), at, table):
+        raise RecordsError(
+            f"clock set back: this machine's clock says {at.isoformat(timespec='seconds')}, and ledger entry {sequence} is of "
+            f"{time}; nothing was written: set the clock, or where that of the entry was ahead, {Step.CLOSE_CLOCK_STEP}"
+        )
+    return sequence, digest
+
+
+def runs_back(before: datetime, at: datetime, table: str) -> bool:
+    """Whether the time of an entry lies before that of the one before by more than clocks differ; that of a clock step may."""
+    return before - at > _BACK_AT_MOST and table != ClockStep.__tablename__
 
 
 def written(session: Session, table: str, record_id: int) -> tuple[str, str]:

@@ -27,7 +27,7 @@ Problem = tuple[str, str]  # the record, and what is wrong with it
 class ChainLink(NamedTuple):
     """What the next entry must continue."""
 
-    sequence: int
+    sequence: Any  # a number, where no page is damaged
     digest: str
 
 
@@ -143,6 +143,7 @@ def _continues(columns: Sequence[tuple[Any, ...]], digests: list[str], before: C
     return (
         list(own) == digests
         and previous == (before.digest, *own[:-1])
+        and isinstance(before.sequence, int)
         and sequences == tuple(range(before.sequence + 1, before.sequence + 1 + len(sequences)))
     )
 
@@ -170,7 +171,9 @@ def _problems_of_batch(
 
 def _of_entry(entry: _Entry, before: ChainLink, digest: str) -> Iterator[Problem]:
     name = f"ledger entry {entry.sequence}"
-    if entry.sequence != before.sequence + 1:
+    if not isinstance(before.sequence, int):  # a bit of its type was turned over
+        yield name, f"follows an entry whose number is none: {before.sequence!r}"
+    elif entry.sequence != before.sequence + 1:
         yield name, f"follows a gap: entry {before.sequence + 1} is missing"
     if digest != entry.digest:
         yield name, "was changed: its bytes do not make its digest"

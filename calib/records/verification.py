@@ -17,7 +17,6 @@ from sqlalchemy import Connection, LargeBinary, text
 
 from calib.records import stretches
 from calib.records.stretches import ChainLink, Fetch, Problem, Stored, Stretch
-from calib.records.tables import EVIDENCE
 
 BEFORE_THE_FIRST = "0" * 64
 _STRETCH = 25_000  # entries
@@ -119,6 +118,8 @@ def _started(file: str, asked: Sequence[Stretch], ended: ExitStack) -> IO[bytes]
 
 
 def _tables() -> dict[str, Stored]:
+    from calib.records.tables.evidence import EVIDENCE  # noqa: PLC0415 (every table; who writes a record needs a few)
+
     return {
         table.name: Stored(
             sorted(column.name for column in table.columns),
@@ -151,6 +152,8 @@ def row_findings(connection: Connection, asked: Mapping[str, Collection[int]]) -
 
 def unaccounted_findings(connection: Connection) -> Iterator[LedgerFinding]:
     """Records that nobody entered in the ledger."""
+    from calib.records.tables.evidence import EVIDENCE  # noqa: PLC0415 (the same)
+
     for evidence in EVIDENCE:
         table = str(evidence.__tablename__)
         asked = text(

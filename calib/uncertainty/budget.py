@@ -16,7 +16,7 @@ from calib.uncertainty.propagation import welch_satterthwaite
 
 MOST_OBSERVATIONS = 1_000_000  # beyond it a number of repeated observations is no answer
 
-# EA-4/02 M:2022, S9.14: a contribution is dominant where the others together are no more than 0.3 of it.
+# EA-4/02 M:2013, S9.14, from memory: a contribution is dominant where the others together are no more than 0.3 of it.
 _DOMINANT = 0.3
 _ON_THE_MARK = 1.0 + 1e-9  # a value on a mark counts as having reached it, whatever the last bits say
 

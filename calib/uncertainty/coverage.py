@@ -8,7 +8,7 @@ from scipy.special import ndtri, stdtrit
 
 from calib.arrays import Floats
 
-# ILAC-P14:09/2020 asks for approximately 95 %; 95.45 % gives k = 2 where the degrees of freedom are many.
+# ILAC-P14:09/2020 asks for approximately 95 % (from memory); 95.45 % gives k = 2 where the degrees of freedom are many.
 COVERAGE_PROBABILITY = 0.9545
 
 # GUM Table G.2, note: these stated probabilities stand for exactly 1, 2 and 3 standard deviations.

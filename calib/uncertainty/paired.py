@@ -43,7 +43,7 @@ class PairedComparison:
     outliers: tuple[int, ...]  # places of pairs that stand out, from 0; they are kept
 
     @property
-    def number(self) -> int:
+    def count(self) -> int:
         """Number of pairs n: the degrees of freedom of the root mean square."""
         return int(self.differences.size)
 
@@ -206,9 +206,9 @@ def cautions_about(comparison: PairedComparison) -> tuple[str, ...]:
 
 
 def _few(comparison: PairedComparison) -> Iterable[str]:
-    if comparison.number < FEW:
+    if comparison.count < FEW:
         yield (
-            f"{comparison.number} pairs tell little: the root mean square of {_percent(comparison.root_mean_square)} may truly be "
+            f"{comparison.count} pairs tell little: the root mean square of {_percent(comparison.root_mean_square)} may truly be "
             f"up to {_percent(comparison.upper_limit)} (95 %); fewer than {FEW} pairs are called few by judgement: add pairs"
         )
 

@@ -13,7 +13,6 @@ Arrays run over the results; there is no loop over results.
 from collections.abc import Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -21,8 +20,6 @@ from numpy.typing import ArrayLike
 from calib.arrays import Floats, Integers, Truths
 from calib.errors import CalibError
 from calib.uncertainty.sharing import UNDECLARED, Share, SharingRule, common, independent
-
-EvaluationType = Literal["A", "B"]
 
 
 @dataclass(frozen=True)

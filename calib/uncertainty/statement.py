@@ -9,7 +9,7 @@ from calib.errors import CalibError
 
 Rounding = Literal["nearest", "up"]
 
-# EA-4/02 M:2022, 6.3: where rounding to nearest brings U down by more than 5 %, the rounded-up value is used.
+# EA-4/02 M:2013, 6.3, from memory: where rounding to nearest brings U down by more than 5 %, the rounded-up value is used.
 LARGEST_LOSS = Decimal("0.05")
 
 
@@ -72,5 +72,5 @@ def plain(value: Decimal) -> str:
 
 
 def statement(value: float, expanded_uncertainty: float, unit: str, coverage_factor: float) -> str:
-    """A measurement result as it is reported (GUM 7.2.4, ILAC-P14:09/2020 5.3): (412 ± 23) m3/h, k = 2.00."""
+    """A measurement result as it is reported (GUM 7.2.4; ILAC-P14:09/2020 5.3, from memory): (412 ± 23) m3/h, k = 2.00."""
     return f"({round_result(value, expanded_uncertainty)}) {unit}, k = {coverage_factor:.2f}"

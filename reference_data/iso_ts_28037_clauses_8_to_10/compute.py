@@ -1,27 +1,21 @@
-"""Writes computed.csv: fits to data.csv and common_errors.csv without this package, in decimals of 50 digits.
+"""computed.csv: fits to data.csv and common_errors.csv in decimals of 50 digits.
 
     S(b, xi) = d^T V^-1 d,    d = (x - xi, y - p(xi)),    C = the block of b in (D^T V^-1 D)^-1, D the derivative of d
 
-S is brought to its minimum by Newton steps with all second derivatives. Run: python reference_data/<this folder>/compute.py
+S is brought to its minimum by Newton steps with all second derivatives.
 """
 
-# A command beside its data, annotated as little as a test is.
-# ruff: noqa: ANN001, ANN201, INP001
+from decimal import Decimal, localcontext
 
-import csv
-from decimal import Decimal, getcontext
-from pathlib import Path
+from tests.reference import rows
 
-HERE = Path(__file__).parent
 ZERO = Decimal(0)
-getcontext().prec = 50
 
 
 def columns(file):
     """Columns of a csv file by their header."""
-    with (HERE / f"{file}.csv").open(encoding="utf-8", newline="") as lines:
-        rows = list(csv.DictReader(lines))
-    return {name: [Decimal(row[name]) for row in rows] for name in rows[0]}
+    read = rows("iso_ts_28037_clauses_8_to_10", file)
+    return {name: [Decimal(row[name]) for row in read] for name in read[0]}
 
 
 def inverse(matrix):
@@ -137,17 +131,14 @@ def cases():
     yield "10 parabola", fit(x, y, inverse(everything), 2, 50)
 
 
-def main():
-    """Write every result with 15 digits."""
-    with (HERE / "computed.csv").open("w", encoding="utf-8", newline="") as lines:
-        out = csv.writer(lines, lineterminator="\n")
-        out.writerow(["clause", "symbol", "printed"])
+def tables():
+    made = []
+    with localcontext(prec=50):
         for clause, (b, covariance, square) in cases():
             size = range(len(b))
-            out.writerows([clause, f"b{k}", f"{b[k]:.14e}"] for k in size)
-            out.writerows([clause, f"cov(b{k},b{m})", f"{covariance[k][m]:.14e}"] for k in size for m in size[k:])
-            out.writerow([clause, "chi2", f"{square:.14e}"])
-
-
-if __name__ == "__main__":
-    main()
+            values = {f"b{k}": b[k] for k in size}
+            values |= {f"cov(b{k},b{m})": covariance[k][m] for k in size for m in size[k:]} | {"chi2": square}
+            made += [
+                {"clause": clause, "symbol": symbol, "printed": f"{value:.14e}"} for symbol, value in values.items()
+            ]
+    return {"computed": made}

@@ -1,27 +1,19 @@
-"""Writes computed.csv: the quadratic through data.csv and its inverse, without this package, in exact fractions.
+"""computed.csv: the quadratic through data.csv and its inverse in exact fractions.
 
-    Y = a + b X + c X^2,    X = (-b + sqrt(b^2 - 4 c (a - Y)))/(2 c),    u(X) by the law of propagation from s, and C of a, b, c
-
-Run: python reference_data/<this folder>/compute.py
+Y = a + b X + c X^2,    X = (-b + sqrt(b^2 - 4 c (a - Y)))/(2 c),    u(X) by the law of propagation from s, and C of a, b, c
 """
 
-# A command beside its data, annotated as little as a test is.
-# ruff: noqa: ANN001, ANN201, INP001
-
-import csv
-from decimal import Decimal, getcontext
+from decimal import Decimal, localcontext
 from fractions import Fraction
-from pathlib import Path
 
-HERE = Path(__file__).parent
+from tests.reference import rows
+
 Y_NEW = Fraction(3, 2)
-getcontext().prec = 50
 
 
 def points():
     """Loads and responses, as printed."""
-    with (HERE / "data.csv").open(encoding="utf-8", newline="") as lines:
-        return [(Fraction(row["x"]), Fraction(row["y"])) for row in csv.DictReader(lines)]
+    return [(Fraction(row["x"]), Fraction(row["y"])) for row in rows("nist_ehandbook_load_cell", "data")]
 
 
 def inverse(matrix):
@@ -71,13 +63,6 @@ def lack_of_fit(pairs, square, degrees):
     return ((square - pure) / (degrees - of_pure)) / (pure / of_pure)
 
 
-def main():
-    """Write every result with 15 digits."""
-    with (HERE / "computed.csv").open("w", encoding="utf-8", newline="") as lines:
-        out = csv.writer(lines, lineterminator="\n")
-        out.writerow(["symbol", "printed"])
-        out.writerows([symbol, f"{value:.14e}"] for symbol, value in results())
-
-
-if __name__ == "__main__":
-    main()
+def tables():
+    with localcontext(prec=50):
+        return {"computed": [{"symbol": symbol, "printed": f"{value:.14e}"} for symbol, value in results()]}

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from calib.airflow.factor import found_effective_area, found_factor, relative_uncertainty
+from calib.airflow.factor import found_factor
 from calib.airflow.outlet import volume_flow
 from calib.errors import CalibError
 from calib.uncertainty.estimate import type_a
@@ -21,7 +21,6 @@ pairs = several.flatmap(
     )
 )
 area = st.floats(0.005, 2.0)
-relative = st.integers(0, 100).map(lambda k: k / 1000)
 
 
 def test_each_pair_has_its_factor():
@@ -39,20 +38,20 @@ def test_the_spread_of_two_pairs_is_their_distance_over_the_root_of_two():
     assert found.standard_uncertainty_of_mean == pytest.approx(0.05)
 
 
-def test_the_effective_area_needs_no_area():
-    assert found_effective_area(FLOWS, VELOCITIES).each == pytest.approx([0.1, 0.08, 0.05])
+def test_the_factor_of_an_area_of_one_is_the_effective_area():
+    assert found_factor(FLOWS, VELOCITIES, 1.0).each == pytest.approx([0.1, 0.08, 0.05])
 
 
 @given(pairs, area)
 def test_the_factor_is_the_effective_area_over_the_area(measured, opening):
-    factor, effective = found_factor(*measured, opening), found_effective_area(*measured)
+    factor, effective = found_factor(*measured, opening), found_factor(*measured, 1.0)
     assert factor.value * opening == pytest.approx(effective.value)
     assert factor.spread * opening == pytest.approx(effective.spread, abs=1e-12)
 
 
 @given(pairs)
 def test_the_mean_is_a_type_a_evaluation(measured):
-    found = found_effective_area(*measured)
+    found = found_factor(*measured, 1.0)
     estimate = type_a(found.each.tolist())
     assert found.value == pytest.approx(estimate.value)
     assert found.standard_uncertainty_of_mean == pytest.approx(estimate.standard_uncertainty, abs=1e-12)
@@ -77,31 +76,6 @@ def test_another_instrument_does_not_cancel_the_error(measured, opening, high, l
     assert elsewhere == pytest.approx(right / high)
 
 
-def test_the_uncertainties_add_in_quadrature():
-    # Of the mean 0.05/0.45 = 1/9; with 0.2 and 0.3: sqrt(1/81 + 0.04 + 0.09).
-    found = found_factor(FLOWS[:2], VELOCITIES[:2], 0.2)
-    assert relative_uncertainty(found, 0.2, 0.3, same_calibration=False) == pytest.approx((1 / 81 + 0.13) ** 0.5)
-    assert relative_uncertainty(found, 0.2, 0.3, same_calibration=True) == pytest.approx((1 / 81 + 0.04) ** 0.5)
-
-
-@given(pairs, relative, relative)
-def test_the_same_calibration_never_makes_the_factor_less_certain(measured, traverse, instrument):
-    found = found_effective_area(*measured)
-    same, other = (
-        relative_uncertainty(found, traverse, instrument, same_calibration=answer) for answer in (True, False)
-    )
-    assert traverse <= same * (1 + 1e-12)
-    assert other**2 == pytest.approx(same**2 + instrument**2)
-
-
-@given(pairs, relative)
-def test_an_instruments_calibration_is_of_no_matter_where_it_cancels(measured, instrument):
-    found = found_effective_area(*measured)
-    assert relative_uncertainty(found, 0.02, instrument, same_calibration=True) == relative_uncertainty(
-        found, 0.02, 0.0, same_calibration=True
-    )
-
-
 def test_one_pair_shows_no_spread():
     with pytest.raises(CalibError, match="at least 2"):
         found_factor(FLOWS[:1], VELOCITIES[:1], 0.2)
@@ -109,15 +83,17 @@ def test_one_pair_shows_no_spread():
 
 def test_each_flow_wants_its_velocity():
     with pytest.raises(CalibError, match="one of each"):
-        found_effective_area(FLOWS, VELOCITIES[:2])
+        found_factor(FLOWS, VELOCITIES[:2], 1.0)
+    with pytest.raises(CalibError, match="one of each"):
+        found_factor(np.ones((2, 2)), np.ones((2, 2)), 1.0)
 
 
 @pytest.mark.parametrize("wrong", [0.0, -1.0, np.nan, np.inf])
 def test_a_pair_without_a_sound_flow_and_velocity_is_named(wrong):
     with pytest.raises(CalibError, match="pair 2"):
-        found_effective_area(FLOWS, np.array([1.0, wrong, 2.0]))
+        found_factor(FLOWS, np.array([1.0, wrong, 2.0]), 1.0)
     with pytest.raises(CalibError, match="pair 3"):
-        found_effective_area(np.array([0.1, 0.1, wrong]), VELOCITIES)
+        found_factor(np.array([0.1, 0.1, wrong]), VELOCITIES, 1.0)
 
 
 @pytest.mark.parametrize("wrong", [0.0, -0.2, np.nan, np.inf])

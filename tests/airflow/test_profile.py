@@ -20,6 +20,7 @@ from calib.airflow.traverse import (
 from calib.errors import CalibError
 
 GRID = traverse(Section(RECTANGULAR, 1.0, 0.5), EQUAL_AREA, 4, 3)
+SIXTEEN = traverse(Section(RECTANGULAR, 1.0, 1.0), EQUAL_AREA, 4, 4)
 PIPE = traverse(Section(ROUND, 0.4, 0.4), LOG_TCHEBYCHEFF, 2, 10)
 
 
@@ -78,6 +79,54 @@ def test_a_faster_lower_half_is_found_and_the_middle_line_belongs_to_neither():
     profile = judge_profile(GRID, of(lambda _, y: 6.0 - 6.0 * (y - 0.25 / 3)))
     assert profile.skew_up == pytest.approx(-0.4)
     assert "the lower half is faster" in profile.findings[0]
+
+
+def test_a_faster_upper_or_left_half_is_found_as_such():
+    # 6 against 4 of a mean of 5.
+    upper = judge_profile(GRID, of(lambda _, y: 5.0 + 6.0 * (y - 0.25)))
+    assert upper.skew_up == pytest.approx(0.4)
+    assert "the upper half is faster" in upper.findings[0]
+    left = judge_profile(GRID, of(lambda x, _: 6.0 if x < 0.5 else 4.0))
+    assert left.skew_across == pytest.approx(-0.4)
+    assert "the left half is faster than the other by 40%" in left.findings[0]
+
+
+@pytest.mark.parametrize(("half", "found"), [(1.5, 0), (1.51, 1), (-1.5, 0), (-1.51, 1)])
+def test_a_skew_of_three_tenths_is_let_be_and_more_is_found(half, found):
+    # Sixteen points of equal weight, 10 m/s and half of the skew above or below it: 3 of 10 is the limit.
+    profile = judge_profile(SIXTEEN, of(lambda x, _: 10.0 + (half if x > 0.5 else -half), SIXTEEN))
+    assert profile.skew_across == pytest.approx(2 * half / 10)
+    assert len(profile.findings) == found
+
+
+@pytest.mark.parametrize(("fast", "found"), [(3.0, 0), (3.01, 1)])
+def test_a_peak_of_one_and_a_half_is_let_be_and_more_is_found(fast, found):
+    # Every second point at 1 m/s: 3 over a mean of 2 is the limit.
+    velocity = np.where(np.arange(16) % 2, fast, 1.0)
+    velocity[4:8], velocity[12:] = velocity[4:8][::-1], velocity[12:][::-1]
+    profile = judge_profile(SIXTEEN, velocity)
+    assert profile.peak_ratio == pytest.approx(2 * fast / (1 + fast))
+    assert ["jet" in one for one in profile.findings] == [True] * found
+
+
+def test_eight_of_thirty_low_pressures_are_more_than_a_quarter():
+    points = traverse(Section(RECTANGULAR, 1.0, 0.5), EQUAL_AREA, 5, 6)
+    velocity = np.full(30, 4.0)
+    velocity[[0, 3, 7, 11, 16, 20, 24, 28]] = 1.2
+    assert any("27% of the velocity pressures" in one for one in judge_profile(points, velocity).findings)
+
+
+def test_a_velocity_at_just_a_tenth_of_the_pressure_is_not_below_it():
+    velocity = np.full(12, 10.0)
+    velocity[3] = math.sqrt(0.1) * 10.0
+    assert judge_profile(GRID, velocity).low_share == 0.0
+
+
+def test_a_slow_profile_is_judged_as_a_fast_one():
+    profile = judge_profile(GRID, np.full(12, 0.5))
+    assert (profile.low_share, profile.skew_across, profile.skew_up, profile.nonpositive) == (0.0, 0.0, 0.0, 0)
+    assert profile.peak_ratio == pytest.approx(1.0)
+    assert profile.findings == ()
 
 
 def test_a_slight_skew_is_let_be():

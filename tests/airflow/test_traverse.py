@@ -426,7 +426,17 @@ def test_numbers_are_listed_as_a_person_lists_them(counts, said):
         (Section(ROUND, 0.25, 0.25), LOG_LINEAR, (2, 6)),
         (Section(ROUND, 0.5, 0.5), LOG_LINEAR, (2, 8)),
         (Section(ROUND, 0.8, 0.8), EQUAL_AREA, (2, 10)),
+        (Section(ROUND, 0.2501, 0.2501), LOG_LINEAR, (2, 8)),
+        (Section(ROUND, 0.5001, 0.5001), EQUAL_AREA, (2, 10)),
+        # As many as make cells of 150 mm (equal area) or lines no further than 200 mm apart; whole to nine decimals.
+        (Section(RECTANGULAR, 0.9, 0.901), EQUAL_AREA, (6, 7)),
+        (Section(RECTANGULAR, 1.2, 1.201), LOG_TCHEBYCHEFF, (6, 7)),
+        (Section(RECTANGULAR, 0.1, 0.61), EQUAL_AREA, (4, 5)),
+        (Section(RECTANGULAR, 1.0, 1.01), LOG_TCHEBYCHEFF, (5, 6)),
+        (Section(RECTANGULAR, 1.05, 9.0), EQUAL_AREA, (7, 8)),
         (Section(FLAT_OVAL, 1.0, 0.4), LOG_LINEAR, (6, 4)),
+        (Section(FLAT_OVAL, 1.2, 0.8), LOG_LINEAR, (6, 4)),
+        (Section(FLAT_OVAL, 1.21, 0.81), LOG_LINEAR, (8, 6)),
     ],
 )
 def test_how_many_lines_and_points_are_usual(section, rule, expected):

@@ -30,7 +30,8 @@ from calib.errors import CalibError
 from calib.procedures.enter.add_reading import add_reading
 from calib.records import carry, database
 from calib.records.ledger import Signature
-from calib.records.tables import Job, Reading
+from calib.records.tables.jobs import Job
+from calib.records.tables.readings import Reading
 from tests import postgres
 from tests.benchmarks.machine import describe
 from tests.benchmarks.past import METHOD, OUTLETS, with_past

@@ -32,7 +32,8 @@ from sqlalchemy import MetaData, Table, select
 from sqlmodel import SQLModel
 
 from calib.faces.files import import_folders
-from calib.records import database, ledger, tables
+from calib.records import database, ledger
+from calib.records.tables.evidence import EVERY_TABLE
 from tests.benchmarks.machine import describe
 from tests.benchmarks.past import INSTRUMENTS, READINGS, REFERENCES, add_past
 
@@ -159,7 +160,7 @@ def imported(path: Path, folder: Path) -> Taken:
 def new_rows(before: Path, after: Path) -> list[tuple[Table, list[Cells]]]:
     """Rows that an import wrote, by their tables in the order in which they refer to one another."""
     there: MetaData = SQLModel.metadata
-    kinds = [*tables.EVIDENCE, tables.LedgerEntry]
+    kinds = EVERY_TABLE
     wanted = [each for each in there.sorted_tables if each.name in {str(kind.__tablename__) for kind in kinds}]
     with database.reading(str(before)) as old, database.reading(str(after)) as new:
         found = []

@@ -19,8 +19,17 @@ from sqlmodel import Session, SQLModel, select
 
 from calib.faces.demo import run_demo
 from calib.procedures.certificate.fit_curve import curve_record, fit_curve
-from calib.records import database, ledger, tables
+from calib.records import database, ledger
 from calib.records.record import key, typed
+from calib.records.tables.calibrations import Acceptance, Calibration
+from calib.records.tables.comparisons import Comparison
+from calib.records.tables.instruments import Instrument
+from calib.records.tables.jobs import Job
+from calib.records.tables.ledger import LedgerEntry
+from calib.records.tables.methods import Method
+from calib.records.tables.outlets import Outlet
+from calib.records.tables.readings import Reading
+from calib.records.tables.reports import IssuedReport
 
 YEARS, INSTRUMENTS, READINGS, REPORTS = 19, 200, 6_000, 100
 CERTIFICATES = 21  # of each instrument: a year's one, and two more
@@ -39,7 +48,7 @@ def add_past(
     with database.writing(str(path)) as session:
         anemometers = [_instrument(place) for place in range(instruments)]
         _append(session, [*anemometers], FIRST_YEAR)
-        method = tables.Method(method=METHOD, relative_standard_uncertainty_percent="2.5", basis="invented")
+        method = Method(method=METHOD, relative_standard_uncertainty_percent="2.5", basis="invented")
         _append(session, [method], FIRST_YEAR)
         meters = [(key(each.id), each.tag) for each in anemometers]
         method_id = key(method.id)
@@ -50,8 +59,8 @@ def add_past(
             _jobs(session, meters, method_id, year, readings, reports, chance)
 
 
-def _instrument(place: int) -> tables.Instrument:
-    return tables.Instrument(
+def _instrument(place: int) -> Instrument:
+    return Instrument(
         tag=f"PA-{place:03}", kind="vane anemometer 100 mm", maker="Invented", model=f"Past {place % 5}", serial=str(place),
         quantity="air velocity", range_low="0.25", range_high="20", unit="m/s", resolution="0.01", mpe_percent="1.5",
         mpe_absolute="0.03", interval_months=13, location=f"van {place % 9}", repeatability="0.02",
@@ -76,7 +85,7 @@ def _certificates(
     for month in (1, 2) if extra else (1,):
         day = date(year, month, 10)
         made = [
-            tables.Calibration(
+            Calibration(
                 instrument_id=meter,
                 certificate=f"P-{tag}-{year}-{month}",
                 laboratory="Invented Laboratory",
@@ -95,18 +104,15 @@ def _certificates(
         accepted = str(day + timedelta(days=3))
         _append(
             session,
-            [
-                tables.Acceptance(calibration_id=key(each.id), accepted_on=accepted, accepted_by="P. Past")
-                for each in made
-            ],
+            [Acceptance(calibration_id=key(each.id), accepted_on=accepted, accepted_by="P. Past") for each in made],
             year,
         )
 
 
-def _comparisons(calibration: int, chance: random.Random) -> list[tables.Comparison]:
+def _comparisons(calibration: int, chance: random.Random) -> list[Comparison]:
     scale = 1 + chance.gauss(0, 0.002)
     return [
-        tables.Comparison(
+        Comparison(
             calibration_id=calibration, phase="as-found", reference=f"{value:.2f}",
             indication=f"{value * scale + chance.gauss(0, 0.01):.2f}", unit="m/s",
             expanded_uncertainty=f"{0.015 + 0.008 * value:.3f}",
@@ -126,14 +132,14 @@ def _jobs(
     chance: random.Random,
 ) -> None:
     count = max(readings // OUTLETS, 1)
-    jobs = [tables.Job(job=f"P-{year}-{place:03}", decision_rule="guarded non-binary") for place in range(count)]
+    jobs = [Job(job=f"P-{year}-{place:03}", decision_rule="guarded non-binary") for place in range(count)]
     _append(session, [*jobs], year)
     outlets = [_outlet(key(job.id), place) for job in jobs for place in range(OUTLETS)][:readings]
     _append(session, [*outlets], year)
     taken = [_reading(key(outlet.id), place, meters, method, year, chance) for place, outlet in enumerate(outlets)]
     _append(session, [*taken], year)
     issued = [
-        tables.IssuedReport(
+        IssuedReport(
             job_id=key(job.id),
             revision=1,
             issued_at=f"{year}-12-01T10:00:00{ZONE}",
@@ -145,8 +151,8 @@ def _jobs(
         _append(session, [*issued], year)
 
 
-def _outlet(job: int, place: int) -> tables.Outlet:
-    return tables.Outlet(
+def _outlet(job: int, place: int) -> Outlet:
+    return Outlet(
         job_id=job, outlet=f"S-{place}", system=f"AH-{place // 20}", service="supply", shape="rectangular", width="400",
         height="200", dimension_unit="mm", dimension_limit="1", outlet_factor="0.84", outlet_factor_standard_uncertainty="0.017",
         outlet_factor_source="traverses at grille G", design_flow="600", flow_unit="m3/h", tolerance_percent="15",
@@ -155,11 +161,11 @@ def _outlet(job: int, place: int) -> tables.Outlet:
 
 def _reading(
     outlet: int, place: int, meters: list[tuple[int, str]], method: int, year: int, chance: random.Random
-) -> tables.Reading:
+) -> Reading:
     meter, _ = meters[(place // OUTLETS) % len(meters)]
     at = datetime.fromisoformat(f"{year}-03-01T08:00{ZONE}") + timedelta(minutes=20 * place)
     values = [f"{2.5 + chance.gauss(0, 0.05):.2f}" for _ in range(3)]
-    return tables.Reading(
+    return Reading(
         outlet_id=outlet, instrument_id=meter, method_id=method, observed_at=at.isoformat(timespec="minutes"), unit="m/s",
         observations=";".join(values), operator="P. Past",
     )  # fmt: skip
@@ -178,12 +184,12 @@ def counts(path: Path) -> Iterator[str]:
     """How many records of each kind there are."""
     with database.reading(str(path)) as session:
         for table in (
-            tables.Instrument,
-            tables.Calibration,
-            tables.Job,
-            tables.Reading,
-            tables.IssuedReport,
-            tables.LedgerEntry,
+            Instrument,
+            Calibration,
+            Job,
+            Reading,
+            IssuedReport,
+            LedgerEntry,
         ):
             yield f"{table.__tablename__}: {len(session.exec(select(table.__table__.c[0])).all())}"  # type: ignore[attr-defined]
 

@@ -9,7 +9,7 @@ import time
 from machine import describe
 
 from calib.faces.report.blocks import Cell, Heading, Layout, Mark, Run, Table, TableColumn, TableRow, Title, runs
-from calib.faces.report.pdf import as_pdf
+from calib.faces.report.pdf import begin_pdf
 
 READINGS = 1_000
 FLOWS = ("Outlet", "Service", "Observed", "Instrument", "Velocity", "Flow", "k", "Design", "Tolerance", "% of design")
@@ -83,7 +83,7 @@ def main() -> None:
     laid_out = layout()
     for name in ("first", "again"):
         start = time.perf_counter()
-        made = as_pdf(laid_out, {})
+        made = begin_pdf(laid_out, {}).result()
         print(f"{READINGS} readings, {name}: {time.perf_counter() - start:.2f} s, {len(made) / 1e6:.1f} MB")
 
 

@@ -24,7 +24,8 @@ from calib.confirmation.authority import (
     unmet,
     unmet_by_login,
 )
-from calib.records.tables import BY_THE_RULE, EVIDENCE
+from calib.records.tables.evidence import EVIDENCE
+from calib.records.words import BY_THE_RULE
 
 NOON = datetime.fromisoformat("2026-03-02T12:00+00:00")
 HOUR = timedelta(hours=1)

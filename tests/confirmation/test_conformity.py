@@ -144,14 +144,14 @@ def test_a_result_its_expanded_uncertainty_inside_one_limit_has_the_promised_pro
     # k at p = 95.45 % leaves half of the rest, 2.275 %, beyond the one limit.
     u = 2.0
     found = probability(90.0 + float(coverage_factor(dof)) * u, u, 90.0, math.inf, dof)
-    assert found == pytest.approx(1.0 - 0.5 * math.erfc(math.sqrt(2.0)), rel=1e-9)
+    assert found == pytest.approx(1.0 - 0.5 * math.erfc(math.sqrt(2.0)), rel=1e-12)
 
 
 @given(st.floats(91.0, 109.0), st.floats(0.5, 20.0), st.integers(1, 30))
 def test_with_few_degrees_of_freedom_both_tails_are_those_of_students_t(y, u, nu):
     # P(|T| > t) = I_x(nu/2, 1/2) with x = nu/(nu + t^2): Abramowitz and Stegun 26.5.27, from memory.
     beyond = [0.5 * betainc(nu / 2, 0.5, nu / (nu + (limit / u) ** 2)) for limit in (y - 90.0, 110.0 - y)]
-    assert probability(y, u, dof=float(nu)) == pytest.approx(1.0 - sum(beyond), rel=1e-9, abs=1e-12)
+    assert probability(y, u, dof=float(nu)) == pytest.approx(1.0 - sum(beyond), rel=1e-12, abs=1e-12)
 
 
 @given(value, uncertainty)

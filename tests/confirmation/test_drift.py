@@ -30,6 +30,61 @@ def statsmodels_fit(covariance, errors=ERRORS):
     return sm.GLS(np.array(errors), sm.add_constant(years), sigma=covariance).fit()
 
 
+# --- exact values, by hand -------------------------------------------------------------------------------------------------------
+
+
+def straight(*deviations, own=0.03, reference=0.04):
+    """Calibrations 1461 days apart, four years, each 0.4 up but for deviations; sqrt(own^2 + reference^2) = 0.05."""
+    return [
+        calibrated(1461 * k, 0.4 * k + deviation, own=own, reference=reference, laboratory=f"{k}")
+        for k, deviation in enumerate(deviations)
+    ]
+
+
+def test_a_line_by_hand():
+    # Times -16, -12, -8, -4, 0 years; deviations 1, -2, 0, 2, -1 times 0.01 are orthogonal to both 1 and the time.
+    found = drift_line(straight(0.01, -0.02, 0.0, 0.02, -0.01), X)
+    assert found.since == FIRST + timedelta(days=5844)
+    assert (found.calibrations, found.scale, found.degrees_of_freedom) == (5, 1.0, np.inf)
+    assert found.coverage_factor == pytest.approx(2.0, rel=1e-12)
+    assert found.years == pytest.approx([-16.0, -12.0, -8.0, -4.0, 0.0], abs=1e-12)
+    assert found.errors == pytest.approx([0.01, 0.38, 0.8, 1.22, 1.59], abs=1e-12)
+    assert found.expanded_uncertainties == pytest.approx([0.1] * 5, rel=1e-12)
+    assert (found.level, found.rate) == (pytest.approx(1.6, rel=1e-12), pytest.approx(0.1, rel=1e-12))
+    # sum (t + 8)^2 = 160; chi^2 = (1 + 4 + 4 + 1)e-4/0.05^2.
+    assert found.chi_squared == pytest.approx(0.4, rel=1e-11)
+    assert found.rate_uncertainty == pytest.approx(0.05 / np.sqrt(160.0), rel=1e-12)
+    assert found.rate_band == pytest.approx(0.1 / np.sqrt(160.0), rel=1e-12)
+    assert found.error([-8.0, 2.0]) == pytest.approx([0.8, 1.8], rel=1e-12)
+    expected = 2.0 * 0.05 * np.sqrt([1 / 5, 1 / 5 + 64 / 160, 1 / 5 + 100 / 160])
+    assert found.band([-8.0, 0.0, 2.0]) == pytest.approx(expected, rel=1e-12)
+
+
+@pytest.mark.parametrize(("chi_squared", "scale"), [(7.81, 1.0), (7.82, 7.82 / 3.0)])
+def test_the_band_is_widened_from_the_95_percent_quantile_of_chi_squared_on(chi_squared, scale):
+    # 7.815 for three degrees of freedom (any table).
+    size = 0.05 * np.sqrt(chi_squared / 10.0)
+    found = drift_line(straight(*(size * np.array([1.0, -2.0, 0.0, 2.0, -1.0]))), X)
+    assert found.chi_squared == pytest.approx(chi_squared, rel=1e-10)
+    assert found.scale == pytest.approx(scale, rel=1e-10)
+    assert found.rate_uncertainty == pytest.approx(0.05 * np.sqrt(scale / 160.0), rel=1e-10)
+    assert found.degrees_of_freedom == (np.inf if scale == 1.0 else 3.0)
+
+
+def test_a_wandering_error_by_hand():
+    # Changes 0.4, 0.8, 0.1 in 4, 8 and 4 years: b = 1.3/16; w^2 = (0.075^2/4 + 0.15^2/8 + 0.225^2/4)/2.
+    past = walked([0.4, 0.8, 0.1], [1461, 2922, 1461])
+    found = wandering(past, changes_between(past, X), X)
+    assert (found.since, found.calibrations, found.degrees_of_freedom) == (past[-1].on, 4, 2.0)
+    assert (found.level, found.rate) == (pytest.approx(1.3, rel=1e-12), pytest.approx(0.08125, rel=1e-12))
+    assert found.rate_uncertainty == pytest.approx(np.sqrt(0.0084375 / 16.0), rel=1e-12)
+    assert round(found.coverage_factor, 2) == 4.53  # GUM Table G.2, two degrees of freedom
+    assert found.variance(np.array([2.0, -2.0, 16.0])) == pytest.approx([0.0189843750, 0.0189843750, 0.27], rel=1e-12)
+
+
+# --- against another hand, and against what is known -----------------------------------------------------------------------------
+
+
 def test_with_a_laboratory_for_each_certificate_the_line_is_that_of_generalised_least_squares():
     found = drift_line(history("ABCDE"), X)
     fit = statsmodels_fit(np.diag(np.array(OWN) ** 2 + np.array(REFERENCE) ** 2))
@@ -128,7 +183,7 @@ def test_changes_of_a_walk_give_its_drift_and_a_band_that_covers_what_comes():
         years = days / 365.25
         past = walked(rate * years + wander * np.sqrt(years) * generator.normal(size=5), days)
         found = wandering(past, changes_between(past, X), X)
-        to_come = float(past[-1].left.error[0]) + rate * ahead + wander * np.sqrt(ahead) * generator.normal()
+        to_come = float(past[-1].as_left.error[0]) + rate * ahead + wander * np.sqrt(ahead) * generator.normal()
         rates.append(found.rate)
         inside += abs(to_come - found.error(ahead)) <= found.band(ahead)
     total = days.sum() / 365.25

@@ -80,5 +80,5 @@ def test_a_history_is_broken_where_a_certificate_does_not_reach_the_indication()
 def test_of_two_certificates_of_one_day_the_last_counts_and_a_repair_before_both_is_kept():
     wrong, right = calibrated(365, 9.9, repaired=True), calibrated(365, 0.2)
     kept = one_a_day([calibrated(0, 0.1), wrong, right, calibrated(730, 0.3)])
-    assert [float(one.left.error[0]) for one in kept] == [0.1, 0.2, 0.3]
+    assert [float(one.as_left.error[0]) for one in kept] == [0.1, 0.2, 0.3]
     assert [one.repaired_before for one in kept] == [False, True, False]

@@ -71,5 +71,13 @@ def test_the_interval_in_force_is_the_latest(day, months):
     assert interval_at(vane(("2025-03-01", 9), ("2025-07-01", 18)), date.fromisoformat(day)) == months
 
 
+@pytest.mark.parametrize("order", [1, -1])
+def test_the_latest_is_that_of_the_latest_time_however_they_were_recorded(order):
+    changes = [("2025-03-01", 9), ("2025-07-01", 18), ("2025-09-01", 3)][::order]
+    days = [date(2025, 2, 28), date(2025, 3, 1), date(2025, 7, 1), date(2025, 9, 1)]
+    assert [interval_at(vane(*changes), day) for day in days] == [12, 9, 18, 3]
+
+
 def test_of_two_changes_at_one_time_the_later_recorded_counts():
+    assert interval_at(vane(("2025-03-01", 8), ("2025-03-01", 9)), date(2025, 4, 1)) == 9
     assert interval_at(vane(("2025-03-01", 9), ("2025-03-01", 8)), date(2025, 4, 1)) == 8

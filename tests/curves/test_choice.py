@@ -62,8 +62,8 @@ def test_with_stated_repeatability_a_candidate_is_judged_by_chi_squared(degree):
     chi_squared = squares(points, degree) / 0.01**2
     candidate = candidates(points)[degree]
     # Tail of chi-squared: Q(nu/2, chi^2/2), another function than that of the package.
-    assert candidate.probability == pytest.approx(gammaincc((7 - degree) / 2, chi_squared / 2), rel=1e-9)
-    assert candidate.kept is (degree >= 2)
+    assert candidate.probability == pytest.approx(gammaincc((7 - degree) / 2, chi_squared / 2), rel=1e-12)
+    assert candidate.stands is (degree >= 2)
 
 
 @pytest.mark.parametrize("degree", [0, 1, 2, 3])
@@ -72,7 +72,7 @@ def test_aicc_of_known_uncertainties(degree):
     points = comparisons(X, SHAPES[3][1] + NOISE, d=0.01)
     p = degree + 1
     expected = squares(points, degree) / 0.01**2 + 2 * p * 8 / (8 - p - 1)
-    assert candidates(points)[degree].aicc == pytest.approx(expected, rel=1e-9)
+    assert candidates(points)[degree].aicc == pytest.approx(expected, rel=1e-12)
 
 
 @pytest.mark.parametrize("degree", [0, 1, 2])
@@ -84,7 +84,7 @@ def test_without_stated_repeatability_a_candidate_is_judged_by_the_best_higher_o
         for high in range(degree + 1, 4)
     ]
     assert candidates(points)[degree].probability == pytest.approx(min(tails), rel=1e-6)
-    assert candidates(points)[degree].kept == (min(tails) >= 0.05)
+    assert candidates(points)[degree].stands == (min(tails) >= 0.05)
 
 
 def test_the_highest_candidate_has_none_to_fear():
@@ -97,7 +97,7 @@ def test_where_every_candidate_is_rejected_the_lowest_aicc_is_taken_and_its_scat
     aicc = [squares(points, degree) / 1e-4 + 2 * (degree + 1) * 8 / (6 - degree) for degree in range(4)]
     degree = int(np.argmin(aicc))
     factor = squares(points, degree) / 1e-4 / (7 - degree)
-    assert not any(one.kept for one in choice.candidates)
+    assert not any(one.stands for one in choice.candidates)
     assert choice.curve.polynomial.degree == degree
     assert choice.curve.scale == pytest.approx(factor)
     plain = choice.candidates[degree].fit.standard_uncertainty(3.3)
@@ -166,7 +166,7 @@ def test_the_unit_leaves_relative_uncertainties_alone(points, part):
     x = min(metric.high, metric.low + part * (metric.high - metric.low))
     y = float(np.clip(x / FPM, imperial.low, imperial.high))
     assert imperial.polynomial.degree == metric.polynomial.degree
-    assert imperial.value(y) * FPM == pytest.approx(metric.value(x), rel=1e-9)
+    assert imperial.value(y) * FPM == pytest.approx(metric.value(x), rel=1e-12)
     for u in ("scatter_uncertainty", "reference_uncertainty"):
         relative = getattr(metric, u)(x) / metric.value(x)
         assert getattr(imperial, u)(y) / imperial.value(y) == pytest.approx(relative, rel=1e-6, abs=1e-12)

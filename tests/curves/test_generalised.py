@@ -167,8 +167,8 @@ def test_the_units_of_x_and_y_do_not_matter(seed, degree, of_x, of_y):
     x, y, u_x, u_y, _ = points(seed, degree)
     one = distance_regression(x, y, u_x, u_y, degree).polynomial
     other = distance_regression(x * of_x, y * of_y, u_x * of_x, u_y * of_y, degree).polynomial
-    assert other.value(4.5 * of_x) == pytest.approx(one.value(4.5) * of_y, rel=1e-9)
-    assert other.standard_uncertainty(4.5 * of_x) == pytest.approx(one.standard_uncertainty(4.5) * of_y, rel=1e-9)
+    assert other.value(4.5 * of_x) == pytest.approx(one.value(4.5) * of_y, rel=1e-12)
+    assert other.standard_uncertainty(4.5 * of_x) == pytest.approx(one.standard_uncertainty(4.5) * of_y, rel=1e-12)
 
 
 def test_an_offset_that_all_x_share_moves_the_line_along_and_never_averages_out():
@@ -179,15 +179,15 @@ def test_an_offset_that_all_x_share_moves_the_line_along_and_never_averages_out(
     whole[x.size :, x.size :] = np.diag(u_y**2)
     coefficients, covariance = weighted(x, y, u_y, 1).in_powers_of_x()
     found, found_covariance = generalised_gauss_markov_regression(x, y, whole, 1).polynomial.in_powers_of_x()
-    assert found == pytest.approx(coefficients, rel=1e-9)
-    assert found_covariance[0, 0] == pytest.approx(covariance[0, 0] + (0.3 * coefficients[1]) ** 2, rel=1e-9)
-    assert found_covariance[1, 1] == pytest.approx(covariance[1, 1], rel=1e-9)
+    assert found == pytest.approx(coefficients, rel=1e-12)
+    assert found_covariance[0, 0] == pytest.approx(covariance[0, 0] + (0.3 * coefficients[1]) ** 2, rel=1e-12)
+    assert found_covariance[1, 1] == pytest.approx(covariance[1, 1], rel=1e-12)
 
 
 def test_repeating_points_lowers_what_is_independent_and_not_what_is_common():
     x, u = np.tile(np.arange(1.0, 6.0), 100), np.full(500, 0.01)
     common = gauss_markov_regression(x, x, np.diag(u**2) + 0.02**2, 0)
-    assert common.polynomial.standard_uncertainty(3.0) == pytest.approx(np.hypot(0.01 / np.sqrt(500), 0.02), rel=1e-9)
+    assert common.polynomial.standard_uncertainty(3.0) == pytest.approx(np.hypot(0.01 / np.sqrt(500), 0.02), rel=1e-12)
 
 
 @pytest.mark.parametrize("degree", [0, 1, 2, 3])
@@ -195,7 +195,7 @@ def test_points_on_a_polynomial_give_it_again_and_stay_where_they_are(degree):
     x = np.linspace(1.0, 9.0, 9)
     b = np.array([2.0, -0.7, 0.1, 0.01])[: degree + 1]
     fit = distance_regression(x, polyval(x, b), np.full(9, 0.1), np.full(9, 0.1), degree)
-    assert fit.polynomial.in_powers_of_x()[0] == pytest.approx(b, rel=1e-9)
+    assert fit.polynomial.in_powers_of_x()[0] == pytest.approx(b, rel=1e-12)
     assert fit.adjusted_x == pytest.approx(x, rel=1e-12)
     assert fit.polynomial.chi_squared == pytest.approx(0.0, abs=1e-20)
 

@@ -49,8 +49,8 @@ def points(draw):
 def test_the_fit_is_that_of_exact_fractions(drawn, degree):
     coefficients, covariance = weighted(*drawn, degree).in_powers_of_x()
     exact, exact_covariance = exact_fit(*drawn, degree)
-    assert coefficients == pytest.approx([float(one) for one in exact], rel=1e-7, abs=1e-9)
-    assert covariance == pytest.approx(np.array(exact_covariance, dtype=float), rel=1e-7, abs=1e-9)
+    assert coefficients == pytest.approx([float(one) for one in exact], rel=1e-12, abs=1e-12)
+    assert covariance == pytest.approx(np.array(exact_covariance, dtype=float), rel=1e-12, abs=1e-12)
 
 
 @given(points(), st.integers(0, 3))
@@ -59,8 +59,8 @@ def test_chi_squared_is_the_sum_of_squared_weighted_residuals(drawn, degree):
     coefficients, _ = exact_fit(x, y, u, degree)
     residuals = [float(b - sum(c * a**k for k, c in enumerate(coefficients))) for a, b in _fractions(x, y)]
     fit = weighted(x, y, u, degree)
-    assert fit.residuals == pytest.approx(residuals, abs=1e-9)
-    assert fit.chi_squared == pytest.approx(np.sum((np.array(residuals) / u) ** 2), rel=1e-9, abs=1e-12)
+    assert fit.residuals == pytest.approx(residuals, abs=1e-12)
+    assert fit.chi_squared == pytest.approx(np.sum((np.array(residuals) / u) ** 2), rel=1e-12, abs=1e-12)
     assert fit.degrees_of_freedom == x.size - degree - 1
 
 
@@ -72,7 +72,7 @@ def _fractions(x, y):
 def test_a_polynomial_of_the_same_degree_is_found_again(drawn, degree):
     x, coefficients, u = drawn[0], drawn[1][: degree + 1], drawn[2]
     fit = weighted(x, np.polynomial.polynomial.polyval(x, coefficients), u, degree)
-    assert fit.in_powers_of_x()[0] == pytest.approx(coefficients, rel=1e-8, abs=1e-8)
+    assert fit.in_powers_of_x()[0] == pytest.approx(coefficients, rel=1e-12, abs=1e-12)
 
 
 def test_a_constant_is_the_weighted_mean():

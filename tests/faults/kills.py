@@ -20,7 +20,7 @@ from sqlalchemy import func
 from sqlmodel import select
 
 from calib.records import database, ledger
-from calib.records.tables import Job
+from calib.records.tables.jobs import Job
 from tests.folders import SIGNED
 
 _LONGEST = 0.03  # seconds that a writer lives after its first commit

@@ -44,7 +44,7 @@ def test_few_degrees_of_freedom_lower_the_effective_ones():
         / combine(history.contributions).standard_uncertainty ** 2
     )
     expected = 2.25 / share**2
-    assert combine(history.contributions).degrees_of_freedom == pytest.approx(expected, rel=1e-6)
+    assert combine(history.contributions).degrees_of_freedom == pytest.approx(expected, rel=1e-12)
 
 
 def test_a_probe_s_history_gives_its_line_degrees_of_freedom():

@@ -15,7 +15,7 @@ from calib.measurement.thermal import THERMAL
 from calib.measurement.vane import VANE
 from calib.measurement.way import ProbeUse
 from calib.measurement.ways import BY_NAME, WAYS, effects_of, flow_meters_at, way_of, way_of_reading
-from calib.records import tables
+from calib.records.words import DENSITY_EFFECTS, DUCT, OUTLET, PATTERNS, PLACES
 
 IN_AIR = [way for way in WAYS if way.in_air is not None]
 OF_TWO = [way for way in WAYS if way.of_two is not None]
@@ -98,15 +98,15 @@ def test_names_and_keys_tell_every_way_of_an_instrument_from_the_others():
 
 def test_the_effects_of_the_density_are_those_of_the_records():
     declared = {effect for way in WAYS for effect in effects_of(way.quantity)}
-    assert declared == set(tables.DENSITY_EFFECTS)
+    assert declared == set(DENSITY_EFFECTS)
 
 
 def test_the_places_are_those_of_the_records():
-    assert {place for way in WAYS for place in way.not_at} <= set(tables.PLACES)
+    assert {place for way in WAYS for place in way.not_at} <= set(PLACES)
 
 
 def test_the_patterns_are_those_of_the_records():
-    assert {way.pattern for way in WAYS} - {None} <= set(tables.PATTERNS)
+    assert {way.pattern for way in WAYS} - {None} <= set(PATTERNS)
 
 
 def test_no_flow_is_measured_by_a_thermometer():
@@ -130,10 +130,19 @@ def test_a_way_that_needs_a_probe_or_the_air_says_what_it_indicates(way):
     assert way.probe is not ProbeUse.NEEDED or way.needs_air
 
 
-def test_a_hood_alone_takes_the_whole_flow_of_an_outlet_and_nothing_does_in_a_duct():
+def test_a_hood_takes_the_whole_flow_of_an_outlet_and_none_in_a_duct():
     """Common practice, no source: a hood is put over the whole face."""
-    assert flow_meters_at(tables.OUTLET) == (HOOD,)
-    assert flow_meters_at(tables.DUCT) == ()
+    assert HOOD in flow_meters_at(OUTLET)
+    assert HOOD not in flow_meters_at(DUCT)
+
+
+@pytest.mark.parametrize("place", PLACES)
+def test_at_a_place_stands_every_way_that_takes_the_flow_there_and_no_other(place):
+    """One way of each instrument on record: a hood's second way is one of its readings, and no other instrument."""
+    taking = {(way.quantity, way.density_effect) for way in WAYS if way.is_flow and place not in way.not_at}
+    met = flow_meters_at(place)
+    assert {(way.quantity, way.density_effect) for way in met} == taking
+    assert len(met) == len(taking)
 
 
 def test_at_a_face_stands_what_gives_a_velocity_without_a_probe_before_it():

@@ -87,7 +87,8 @@ def curve(name, start):
     """The same of a nonlinear model, from one of its two starts."""
     first = np.array([float(row[start]) for row in rows(f"nist_strd_{name.lower()}", "starts")])
     fit = nonlinear.nonlinear_unweighted(MODELS[name], *data(name), first)
-    return fit.parameters, fit.standard_uncertainty, fit.residual_standard_deviation
+    s = math.sqrt(fit.chi_squared / fit.degrees_of_freedom)
+    return fit.parameters, fit.standard_uncertainty, s
 
 
 def digits(values, texts, most=15):

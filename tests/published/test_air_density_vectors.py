@@ -5,11 +5,12 @@ Source: reference_data/air_density, class D: each column computed by its own for
 
 import pytest
 
-from calib.airflow.air import density, density_ideal
+from calib.airflow.air import density
+from tests.ideal_air import density_ideal
 from tests.reference import agrees, rows
 
 ROWS = rows("air_density", "densities")
-# Exception: the gas constant of dry air in the ideal column reads back from its dry rows as 287.055 J/(kg K), that of CIPM-2007's
+# Exception: the gas constant of dry air in the ideal column is 287.055 J/(kg K), that of CIPM-2007's
 # molar mass and R is 287.048: 2.5e-5 apart, up to 3.3 units of the last digit.
 IDEAL_UNITS = "3.5"
 # Relative differences of the other formulas from CIPM-2007 that their nature allows: the two ideal gases lack 1 - Z = 4 to 6e-4;

@@ -15,7 +15,7 @@ from calib.procedures.certificate.assess import assess
 from calib.procedures.certificate.fit_curve import fit_curve
 from calib.procedures.measure.indicated import IndicationsObserved, StabilityHere
 from calib.records.record import typed
-from calib.records.tables import Instrument
+from calib.records.tables.instruments import Instrument
 from tests.reference import agrees, rows
 
 INPUTS = {row["symbol"]: row for row in rows("ea_4_02", "s9")}

@@ -1,6 +1,7 @@
-"""Reliability from counts: e-Handbook 7.2.4.1 (class C), rates at known times and constructed counts (class D).
+"""Reliability from counts: e-Handbook 7.2.4.1 (class C), and rates at known times (class D).
 
-No published example of counts of instruments in tolerance was found; the constructed one is an independent computation.
+No published example of counts of instruments in tolerance was found: tests/worked_cases/counts_in_tolerance has invented ones,
+and an independent computation of their rate.
 """
 
 import math
@@ -27,7 +28,7 @@ def test_rate_and_intervals_of_ten_failures_at_known_times():
     assert agrees(1.0 / highest_rate(10, 7771.0, 0.9), expected["chi2_lower_MTBF_90"])
 
 
-COUNTS = [tuple(map(int, row.values())) for row in rows("interval_reliability", "counts")]
+COUNTS = [tuple(map(int, row.values())) for row in rows("counts_in_tolerance", "counts")]
 FOUND = [
     FoundInterval("", "", float(months), number < in_tolerance)
     for months, calibrated, in_tolerance in COUNTS
@@ -36,7 +37,7 @@ FOUND = [
 
 
 def test_rate_and_intervals_from_constructed_counts():
-    expected = printed("interval_reliability", "exponential")
+    expected = printed("counts_in_tolerance", "exponential")
     rate = exponential_rate(FOUND)
     assert agrees(rate.estimate, expected["lambda per month"])
     assert agrees(rate.months(0.85)[0], expected["interval for 85 %"])
@@ -51,5 +52,5 @@ def test_no_rate_nearby_is_likelier(nearby):
         )
 
     best = exponential_rate(FOUND).estimate
-    assert agrees(-log_likelihood(best), printed("interval_reliability", "exponential")["negative log likelihood"])
+    assert agrees(-log_likelihood(best), printed("counts_in_tolerance", "exponential")["negative log likelihood"])
     assert log_likelihood(best) > log_likelihood(nearby * best)

@@ -51,14 +51,14 @@ def test_coefficients_and_their_covariance(clause):
     coefficients, covariance = FITS[clause]().polynomial.in_powers_of_x()
     expected = computed(clause)
     for k, value in enumerate(coefficients):
-        assert value == pytest.approx(expected[f"b{k}"], rel=1e-11)
+        assert value == pytest.approx(expected[f"b{k}"], rel=1e-12)
         for m in range(k + 1):
-            assert covariance[m, k] == pytest.approx(expected[f"cov(b{m},b{k})"], rel=1e-11)
+            assert covariance[m, k] == pytest.approx(expected[f"cov(b{m},b{k})"], rel=1e-12)
 
 
 @pytest.mark.parametrize("clause", FITS)
 def test_chi_squared(clause):
-    assert FITS[clause]().polynomial.chi_squared == pytest.approx(computed(clause)["chi2"], rel=1e-11)
+    assert FITS[clause]().polynomial.chi_squared == pytest.approx(computed(clause)["chi2"], rel=1e-12)
 
 
 def test_a_covariance_within_pairs_is_not_left_out():

@@ -42,26 +42,26 @@ def test_the_parameters_as_recalled(parabola, number, symbol, units):
 def test_the_parameters_as_computed_in_fractions(parabola, number, symbol):
     # a is 10,000 times smaller than the responses whose decimals binary floats round: ten digits remain.
     coefficients, covariance = parabola.in_powers_of_x()
-    assert coefficients[number] == pytest.approx(COMPUTED[symbol], rel=1e-10)
-    assert math.sqrt(covariance[number, number]) == pytest.approx(COMPUTED[f"u({symbol})"], rel=1e-10)
+    assert coefficients[number] == pytest.approx(COMPUTED[symbol], rel=1e-12)
+    assert math.sqrt(covariance[number, number]) == pytest.approx(COMPUTED[f"u({symbol})"], rel=1e-12)
 
 
 def test_the_residual_standard_deviation_as_computed_in_fractions(parabola):
-    assert s(parabola) == pytest.approx(COMPUTED["s"], rel=1e-10)
+    assert s(parabola) == pytest.approx(COMPUTED["s"], rel=1e-12)
 
 
 def test_lack_of_fit_against_repeated_loads(parabola):
     x, _ = numbers(NAME, "data")
     found = lack_of_fit(x, Whitened(parabola.powers(x), parabola.residuals, scatter_known=False))
     assert found.degrees_of_freedom == (8, 22)
-    assert found.f == pytest.approx(COMPUTED["F of lack of fit"], rel=1e-9)
+    assert found.f == pytest.approx(COMPUTED["F of lack of fit"], rel=1e-12)
 
 
 def test_the_inverse_takes_the_branch_through_the_calibrated_range(parabola):
     x, _ = numbers(NAME, "data")
     found, u = parabola.inverse(COMPUTED["Y"], s(parabola), x.min(), x.max())
     assert found == pytest.approx(COMPUTED["X"], rel=1e-12)
-    assert u == pytest.approx(COMPUTED["u(X)"], rel=1e-10)
+    assert u == pytest.approx(COMPUTED["u(X)"], rel=1e-12)
 
 
 def test_the_inverse_s_sensitivity_to_c(parabola):

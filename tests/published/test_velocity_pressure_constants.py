@@ -5,9 +5,10 @@ Source: reference_data/velocity_pressure, class C (from memory, recomputed), its
 
 import pytest
 
-from calib.airflow.air import density, density_ideal
+from calib.airflow.air import density
 from calib.airflow.velocity import velocity_from_pressure
 from calib.quantities import unit
+from tests.ideal_air import density_ideal
 from tests.reference import agrees, printed, rows
 
 CONSTANTS = rows("velocity_pressure", "constants")

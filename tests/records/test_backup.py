@@ -14,13 +14,15 @@ from sqlmodel import select
 from calib.errors import RecordsError
 from calib.records import database, ledger
 from calib.records.backup import back_up
-from calib.records.tables import EVIDENCE, Job, LedgerEntry
+from calib.records.tables.evidence import EVERY_TABLE
+from calib.records.tables.jobs import Job
+from calib.records.tables.ledger import LedgerEntry
 from tests.command import calib
 from tests.folders import NOW, flows_of, ledger_head
 
 ROOT = Path(__file__).parents[2]
 SIGNED = ledger.Signature("A. Person", NOW, "test")
-TABLES = [str(table.__tablename__) for table in (*EVIDENCE, LedgerEntry)]
+TABLES = [str(table.__tablename__) for table in EVERY_TABLE]
 
 
 @pytest.fixture
@@ -84,7 +86,7 @@ WRITER = textwrap.dedent("""
     from datetime import datetime, timezone
     from pathlib import Path
     from calib.records import database, ledger
-    from calib.records.tables import Job
+    from calib.records.tables.jobs import Job
     from tests.writers import PATIENCE
 
     database._WAIT_SECONDS = PATIENCE

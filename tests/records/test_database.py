@@ -12,11 +12,12 @@ from sqlmodel import Session
 
 from calib.errors import RecordsError
 from calib.records import database, ledger, on_file
-from calib.records.tables import EVIDENCE, Job, LedgerEntry
+from calib.records.tables.evidence import EVERY_TABLE
+from calib.records.tables.jobs import Job
 from tests.folders import NOW
 
 SIGNED = ledger.Signature("A. Person", NOW, "test")
-TABLES = [table.__tablename__ for table in (*EVIDENCE, LedgerEntry)]
+TABLES = [table.__tablename__ for table in EVERY_TABLE]
 
 
 def sql(path, statement, *values):

@@ -22,7 +22,8 @@ from calib.errors import RecordsError
 from calib.procedures.verify.kept_files import file_findings
 from calib.records import database, ledger
 from calib.records.issued_forms import form_bytes, kept_forms
-from calib.records.tables import IssuedForm, IssuedReport, Job
+from calib.records.tables.jobs import Job
+from calib.records.tables.reports import IssuedForm, IssuedReport
 from tests.command import calib
 from tests.folders import NOW, ledger_head
 

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from calib.records import database, ledger
-from calib.records.tables import Method
+from calib.records.tables.methods import Method
 from tests import postgres
 from tests.folders import all_of, imported, only, small_job, write
 

@@ -17,7 +17,9 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from calib.records import database, ledger
-from calib.records.tables import EVIDENCE, Job, Method
+from calib.records.tables.evidence import EVIDENCE
+from calib.records.tables.jobs import Job
+from calib.records.tables.methods import Method
 from tests.folders import NOW, changed, imported, ledger_head, only, small_job, write
 
 SIGNED = ledger.Signature("A. Person", NOW, "test")

@@ -19,16 +19,22 @@ from calib.errors import RecordsError
 from calib.records import carry, database, ledger, migrations
 from calib.records.location import located
 from calib.records.migrations.on_postgresql import in_its_words
-from calib.records.tables import EVIDENCE, Instrument, Job, LedgerEntry, LoggedSeries, Method, StoredCurve
+from calib.records.tables.curves import StoredCurve
+from calib.records.tables.evidence import EVERY_TABLE
+from calib.records.tables.instruments import Instrument
+from calib.records.tables.jobs import Job
+from calib.records.tables.methods import Method
+from calib.records.tables.readings import LoggedSeries
 from tests import postgres
 from tests.command import calib
 from tests.every_way import every_way
 from tests.folders import SIGNED, all_of, changed, flows_of, imported, ledger_head, records_of, small_job, write
 from tests.postgres import database_of
 from tests.records.test_database import REFUSED
+from tests.records.test_ledger import change
 from tests.records.test_upgrade import THIRD
 
-TABLES = [table.__tablename__ for table in (*EVIDENCE, LedgerEntry)]
+TABLES = [table.__tablename__ for table in EVERY_TABLE]
 VERBS = ("update", "delete", "truncate")
 
 
@@ -615,6 +621,20 @@ def test_records_with_a_finding_are_not_carried_over(small_there, there, tmp_pat
     ran = calib("init", "--from", small_there, records=tmp_path / "new.sqlite")
     assert (ran.status, "job 2: is in the records without a ledger entry" in ran.err) == (2, True)
     assert not (tmp_path / "new.sqlite").exists()
+
+
+def test_a_break_that_was_closed_is_carried_over_and_stays_shown_as_closed(small_records, empty_there):
+    change(small_records, "UPDATE ledger SET person = 'x' WHERE sequence = 5")
+    refused = calib("init", "--from", small_records, records=empty_there)
+    assert (refused.status, "is not carried over: ledger entry 5" in refused.err) == (2, True)
+    assert calib("ledger", "close", "5", "--reason", "a typing test", records=small_records).status == 0
+    told = calib("verify", "--json", records=small_records)
+    assert calib("init", "--from", small_records, records=empty_there).status == 0
+    there = calib("verify", "--json", records=empty_there)
+    assert (told.status, there.status) == (0, 0)
+    closed = [remark for remark in there.document["remarks"] if "ledger entry 5" in str(remark)]
+    assert closed == [remark for remark in told.document["remarks"] if "ledger entry 5" in str(remark)] != []
+    assert calib("instrument", "suspend", "VA-1", "--reason", "dropped", records=empty_there).status == 0
 
 
 def test_records_are_not_carried_into_others(small_records, small_there):

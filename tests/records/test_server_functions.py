@@ -16,7 +16,7 @@ from sqlalchemy import text
 
 from calib.errors import RecordsError
 from calib.records import carry, database, ledger, server_functions
-from calib.records.tables import Job
+from calib.records.tables.jobs import Job
 from tests import postgres
 from tests.command import calib
 from tests.folders import ledger_head

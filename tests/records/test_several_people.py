@@ -18,7 +18,9 @@ from sqlmodel import select
 
 from calib.errors import RecordsError
 from calib.records import database, ledger
-from calib.records.tables import Job, LedgerEntry, Method
+from calib.records.tables.jobs import Job
+from calib.records.tables.ledger import LedgerEntry
+from calib.records.tables.methods import Method
 from tests import postgres
 from tests.command import calib
 from tests.conftest import SERVER

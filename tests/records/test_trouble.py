@@ -19,7 +19,8 @@ from sqlalchemy.engine import Engine
 
 from calib.errors import RecordsError
 from calib.records import database, ledger
-from calib.records.tables import Job, Reading
+from calib.records.tables.jobs import Job
+from calib.records.tables.readings import Reading
 from tests.capabilities import permissions_hold
 from tests.command import Ran, calib
 from tests.every_way import every_way

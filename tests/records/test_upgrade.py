@@ -23,7 +23,7 @@ import pytest
 
 from calib.errors import RecordsError
 from calib.records import database, ledger
-from calib.records.tables import EVIDENCE, LedgerEntry
+from calib.records.tables.evidence import EVERY_TABLE
 from tests import every_way, folders
 from tests.command import calib
 from tests.folders import flows_of, ledger_head, only, small_job, write
@@ -49,7 +49,7 @@ FIRST = Golden("0001", (45, "00e4b483a028cf4cf7e51015cec059552e7c965a58479c7e3db
 SECOND = Golden("0002", (141, "a2f7d86b2280395c64ae2aa4c702981d6eb17a11fc9cf6425363f4a173f36f6f"))
 THIRD = Golden("0003", (95, "c6a634ec716462c2f0442ce2c6a1837131d0059e67a34800511dd095459eb535"))
 GOLDEN = {one.schema: one for one in (FIRST, SECOND, THIRD)}
-TABLES = [table.__tablename__ for table in (*EVIDENCE, LedgerEntry)]
+TABLES = [table.__tablename__ for table in EVERY_TABLE]
 
 
 @pytest.fixture(params=GOLDEN, scope="module")

@@ -112,3 +112,18 @@ def test_memory_does_not_grow_with_the_files_that_are_kept(small_file):
     tracemalloc.stop()
     assert len([one for one in findings if one.startswith("logged_series")]) == 40
     assert peak < 20e6
+
+
+def test_an_entry_that_a_damaged_page_gives_as_text_is_a_finding(small_file):
+    """The bytes are right and their type is not: seen with a bit turned over in the header of a row."""
+    place = stretches.ENTRY_COLUMNS.index("sequence")
+    with closing(sqlite3.connect(small_file)) as file:
+        sound = stretches.fetch_from(file)
+
+        def fetch(statement, asked):
+            rows = sound(statement, asked)
+            return [(*row[:place], "5", *row[place + 1 :]) if row[place:] and row[place] == 5 else row for row in rows]
+
+        tables = {"instrument": stretches.Stored(["id"], holds_files=False)}
+        told = stretches.problems(fetch, tables, stretches.Stretch(1, 10, stretches.ChainLink(0, "0" * 64)))
+    assert ("ledger entry 6", "follows an entry whose number is none: '5'") in told

@@ -28,9 +28,9 @@ def test_flows_with_a_shared_factor_and_their_total(outlets, shared, dof):
     common = contribution([q * shared for q, _ in outlets], source=np.zeros(len(outlets), dtype=np.int64))
     single = combine([own, common])
     total = combine_totals([own, common], np.zeros(len(outlets), dtype=np.int64), np.ones(len(outlets)), 1)
-    assert single.standard_uncertainty == pytest.approx([one.u for one in flows], rel=1e-9)
+    assert single.standard_uncertainty == pytest.approx([one.u for one in flows], rel=1e-12)
     summed = sum(flows[1:], flows[0])
-    assert float(total.standard_uncertainty[0]) == pytest.approx(summed.u, rel=1e-9)
-    assert float(single.degrees_of_freedom[0]) == pytest.approx(float(flows[0].dof), rel=1e-6) or math.isinf(
+    assert float(total.standard_uncertainty[0]) == pytest.approx(summed.u, rel=1e-12)
+    assert float(single.degrees_of_freedom[0]) == pytest.approx(float(flows[0].dof), rel=1e-12) or math.isinf(
         flows[0].dof
     )

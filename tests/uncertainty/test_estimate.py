@@ -73,8 +73,8 @@ def test_the_diagonal_of_the_covariance_is_that_of_each_quantity_alone(together)
     series = np.array(together, dtype=float).T
     means, covariance = type_a_covariance(series)
     alone = [type_a(one) for one in series]
-    assert means == pytest.approx([one.value for one in alone], rel=1e-9, abs=1e-9)
-    assert np.diag(covariance) == pytest.approx([one.standard_uncertainty**2 for one in alone], rel=1e-9, abs=1e-9)
+    assert means == pytest.approx([one.value for one in alone], rel=1e-12, abs=1e-12)
+    assert np.diag(covariance) == pytest.approx([one.standard_uncertainty**2 for one in alone], rel=1e-12, abs=1e-12)
 
 
 def test_one_quantity_has_a_covariance_matrix_of_one_row():

@@ -68,7 +68,7 @@ def test_the_t_test_is_that_of_scipy(d):
 def test_the_t_test_is_that_of_statsmodels():
     t, p, degrees = DescrStatsW(SLEEP).ttest_mean(0.0)
     found = judged(SLEEP)
-    assert (found.t, found.probability, found.number - 1) == pytest.approx((t, p, degrees))
+    assert (found.t, found.probability, found.count - 1) == pytest.approx((t, p, degrees))
 
 
 @given(differences)
@@ -159,7 +159,7 @@ def test_a_pair_that_stands_out_is_named_and_kept():
     d = [0.01, -0.012, 0.004, -0.007, 0.002, 0.46, -0.003, 0.009]
     found = judged(d)
     assert found.outliers == (5,)
-    assert found.number == 8
+    assert found.count == 8
     assert any("pair 6 (+46 %)" in caution for caution in cautions_about(found))
 
 

@@ -83,13 +83,13 @@ def totals_of(errors, membership, signs):
 def test_the_covariance_of_the_results_is_that_of_gtc(case):
     errors = carried(case[0], of_gtc)
     expected = [[get_covariance(a, b) if a is not b else a.v for b in errors] for a in errors]
-    assert covariance(contributions(case[0])) == pytest.approx(np.array(expected), rel=1e-9, abs=1e-12)
+    assert covariance(contributions(case[0])) == pytest.approx(np.array(expected), rel=1e-12, abs=1e-12)
 
 
 @given(shared_influences())
 def test_the_covariance_of_the_results_is_that_of_uncertainties(case):
     expected = uncertainties.covariance_matrix(carried(case[0], of_uncertainties))
-    assert covariance(contributions(case[0])) == pytest.approx(np.array(expected), rel=1e-9, abs=1e-12)
+    assert covariance(contributions(case[0])) == pytest.approx(np.array(expected), rel=1e-12, abs=1e-12)
 
 
 @given(shared_influences())
@@ -97,7 +97,7 @@ def test_the_uncertainty_of_totals_is_that_of_gtc(case):
     budget, membership, signs = case
     expected = [one.u for one in totals_of(carried(budget, of_gtc), membership, signs)]
     found = combine_totals(contributions(budget), membership, signs, 3)
-    assert found.standard_uncertainty == pytest.approx(expected, rel=1e-9, abs=1e-12)
+    assert found.standard_uncertainty == pytest.approx(expected, rel=1e-12, abs=1e-12)
 
 
 @given(shared_influences())
@@ -105,7 +105,7 @@ def test_the_uncertainty_of_totals_is_that_of_uncertainties(case):
     budget, membership, signs = case
     expected = [one.std_dev for one in totals_of(carried(budget, of_uncertainties), membership, signs)]
     found = combine_totals(contributions(budget), membership, signs, 3)
-    assert found.standard_uncertainty == pytest.approx(expected, rel=1e-9, abs=1e-12)
+    assert found.standard_uncertainty == pytest.approx(expected, rel=1e-12, abs=1e-12)
 
 
 @given(shared_influences())
@@ -115,7 +115,7 @@ def test_totals_and_the_covariance_matrix_agree(case):
     selected = [np.where(membership == total, signs, 0.0) for total in range(3)]
     expected = [math.sqrt(one @ matrix @ one) for one in selected]
     found = combine_totals(contributions(budget), membership, signs, 3)
-    assert found.standard_uncertainty == pytest.approx(expected, rel=1e-9, abs=1e-9)
+    assert found.standard_uncertainty == pytest.approx(expected, rel=1e-12, abs=1e-9)
 
 
 @given(shared_influences(most_parts=1))
@@ -124,7 +124,7 @@ def test_the_effective_degrees_of_freedom_of_totals_are_those_of_gtc(case):
     found = combine_totals(contributions(budget), membership, signs, 3)
     for number, expected in enumerate(totals_of(carried(budget, of_gtc), membership, signs)):
         if expected.u > 0:
-            assert found.degrees_of_freedom[number] == pytest.approx(expected.df, rel=1e-9)
+            assert found.degrees_of_freedom[number] == pytest.approx(expected.df, rel=1e-12)
 
 
 @given(shared_influences(most_parts=1))
@@ -132,8 +132,8 @@ def test_uncertainty_and_degrees_of_freedom_of_each_result_are_those_of_gtc(case
     errors = carried(case[0], of_gtc)
     assume(all(error.u > 0 for error in errors))
     found = combine(contributions(case[0]))
-    assert found.standard_uncertainty == pytest.approx([error.u for error in errors], rel=1e-9)
-    assert found.degrees_of_freedom == pytest.approx([error.df for error in errors], rel=1e-9)
+    assert found.standard_uncertainty == pytest.approx([error.u for error in errors], rel=1e-12)
+    assert found.degrees_of_freedom == pytest.approx([error.df for error in errors], rel=1e-12)
 
 
 @st.composite
@@ -171,13 +171,13 @@ def total_by_law(case):
 @given(flows_sharing())
 def test_a_total_of_flows_has_value_and_uncertainty_of_gtc(case):
     expected = total_flow(case, ureal)
-    assert total_by_law(case) == pytest.approx((expected.x, expected.u), rel=1e-9)
+    assert total_by_law(case) == pytest.approx((expected.x, expected.u), rel=1e-12)
 
 
 @given(flows_sharing())
 def test_a_total_of_flows_has_value_and_uncertainty_of_uncertainties(case):
     expected = total_flow(case, uncertainties.ufloat)
-    assert total_by_law(case) == pytest.approx((expected.nominal_value, expected.std_dev), rel=1e-9)
+    assert total_by_law(case) == pytest.approx((expected.nominal_value, expected.std_dev), rel=1e-12)
 
 
 def test_independent_lines_add_in_squares():

@@ -1,4 +1,4 @@
-"""Rounding and statements (JCGM 100:2008, 7.2; EA-4/02 M:2022, 6.3). Expected texts are worked by hand."""
+"""Rounding and statements (JCGM 100:2008, 7.2; EA-4/02 M:2013, 6.3). Expected texts are worked by hand."""
 
 import math
 from decimal import Decimal

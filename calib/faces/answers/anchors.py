@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from calib.faces.plain_text import table_text
 from calib.faces.written import Content
-from calib.records.tables import Anchor
+from calib.records.tables.custody import Anchor
 
 _COLUMNS = ("records", "sequence", "digest", "time", "reason")
 

@@ -5,20 +5,14 @@ from dataclasses import asdict
 from shlex import quote
 from typing import Any
 
-from calib.confirmation.words import SIMPLE
-from calib.curves.choice import whitened
-from calib.curves.diagnosis import outliers
-from calib.curves.response import curve_from_text
-from calib.errors import BadInputError
-from calib.faces.parts.curve import curve, fit_of, stored_residuals, unit_of_residuals
+from calib.faces.parts.curve import curve, stored_residuals, unit_of_residuals
 from calib.faces.plain_text import withdrawn_text
 from calib.faces.written import Content
-from calib.procedures.calibrate.accept_calibration import AcceptanceWanted, assessed
+from calib.procedures.calibrate.judge_calibration import assessments_of, outliers_of
 from calib.procedures.certificate.completeness import MISSING, CertificateOnRecord, completeness
-from calib.procedures.certificate.fit_curve import comparisons_in_si
 from calib.procedures.on_record.calibrations import CalibrationOnFile
 from calib.records.record import typed
-from calib.records.tables import PHASES, Comparison
+from calib.records.tables.comparisons import Comparison
 
 
 def document(calibration: CalibrationOnFile) -> Content:
@@ -38,7 +32,7 @@ def document(calibration: CalibrationOnFile) -> Content:
         "criterion": None if calibration.acceptance is None else calibration.acceptance.criterion,
         "decision_rule": None if calibration.acceptance is None else calibration.acceptance.decision_rule,
         "assessment": _assessment_kept(calibration),
-        "assessments": _assessments(calibration),
+        "assessments": [judgement.content() for judgement in assessments_of(calibration)],
         "completeness": completeness_of(calibration),
         "files": [dict(file) for file in calibration.files],
         "reference_standards": list(calibration.standards),
@@ -48,7 +42,7 @@ def document(calibration: CalibrationOnFile) -> Content:
             {"shape": each.shape, "degree": each.degree, "chosen_by": each.chosen_by, "reason": each.reason}
             for each in calibration.earlier_curves
         ],
-        "outliers": _outliers(calibration),
+        "outliers": [_named(*outlier) for outlier in outliers_of(calibration)],
         "residual_unit": unit_of_residuals(record, calibration.instrument).symbol,
         "comparisons": [cells | {"residual": residual} for cells, residual in compared if residual is not None],
         "other_comparisons": [cells for cells, residual in compared if residual is None],
@@ -72,30 +66,7 @@ def _assessment_kept(calibration: CalibrationOnFile) -> Any:
     return None if text is None else json.loads(text)
 
 
-def _assessments(calibration: CalibrationOnFile) -> list[Content]:
-    """Comparisons of each phase against the maximum permissible error, under the rule it was accepted by, or the simple one."""
-    rule = SIMPLE if calibration.acceptance is None else calibration.acceptance.decision_rule or SIMPLE
-    phases = [phase for phase in PHASES if any(each.phase == phase for each in calibration.comparisons)]
-    judgements = []
-    for phase in phases:
-        try:
-            judged = assessed(calibration, AcceptanceWanted(rule), phase)
-        except BadInputError:  # as found outside the curve's interval, say: there is nothing to judge it by
-            continue
-        if judged is not None:
-            judgements.append(judged.content())
-    return judgements
-
-
-def _outliers(calibration: CalibrationOnFile) -> list[str]:
-    """Comparisons that stand out from the curve that counts."""
-    used = [each for each in calibration.comparisons if each.phase == calibration.curve.phase]
-    points = comparisons_in_si(typed(calibration.instrument), [typed(each) for each in used])
-    fit = fit_of(curve_from_text(calibration.curve.parameters))
-    return [_named(used[place], place) for place in outliers(whitened(fit, points))]
-
-
-def _named(comparison: Comparison, place: int) -> str:
+def _named(place: int, comparison: Comparison) -> str:
     reference = f"reference {comparison.reference} {comparison.unit}"
     return f"comparison {place + 1} ({reference}, indication {comparison.indication})"
 

@@ -8,7 +8,7 @@ from calib.faces.written import Content
 from calib.procedures.certificate.fit_curve import CurveWish
 from calib.procedures.on_record.calibrations import CalibrationOnFile, refit
 from calib.quantities import Unit, unit
-from calib.records.tables import BY_THE_RULE
+from calib.records.words import BY_THE_RULE
 
 
 def document(calibration: CalibrationOnFile) -> Content:
@@ -57,7 +57,7 @@ def _candidate(calibration: CalibrationOnFile, candidate: Candidate) -> Content:
         "aicc": finite(candidate.aicc),
         "leave_one_out": _left_out(unit_of_residuals(curve, instrument), candidate),
         "lack_of_fit_probability": candidate.lack_of_fit,
-        "kept": candidate.kept,
+        "kept": candidate.stands,
         "chosen": (candidate.shape, candidate.degree) == (curve.shape, curve.degree),
     }
 

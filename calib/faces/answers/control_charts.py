@@ -1,5 +1,6 @@
 """Control charts of an instrument's checks, as `calib check chart` answers."""
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 
@@ -14,6 +15,8 @@ def document(tag: str, charts: Sequence[ChartedSeries]) -> Content:
 
 def _series(chart: ChartedSeries) -> Content:
     cells = asdict(chart) | {"drifting": chart.drifting}
+    if chart.components is not None:
+        cells["components"]["differ"] = chart.components.differ
     return cells | {"checks": [check | {"at": check["at"].isoformat()} for check in cells["checks"]]}
 
 
@@ -36,6 +39,20 @@ def _lines(chart: Content) -> Iterator[str]:
             f"  limits of the baseline's own values: 3 s {_ends(chart['shewhart_limits'])}, "
             f"Student's t {_ends(chart['t_limits'])} {chart['unit']}"
         )
+    if chart["components"] is not None:
+        yield f"  {_components(chart['components'], chart['unit'])}"
+
+
+def _components(components: Content, symbol: str) -> str:
+    f = "infinite" if math.isinf(components["f"]) else f"{components['f']:.3g}"
+    told = (
+        "days differ: limits from values of few days are too narrow" if components["differ"] else "days do not differ"
+    )
+    between, within = (f"{components[name]:.2g}" for name in ("between", "within"))
+    return (
+        f"baseline over {components['groups']} days: s between days {between}, within a day {within} {symbol}; "
+        f"F {f}, its 95 % quantile {components['quantile']:.3g}: {told}"
+    )
 
 
 def _ends(limits: Content) -> str:

@@ -55,7 +55,7 @@ def _calibration(calibration: CalibrationErrors) -> Content:
         "certificate": calibration.certificate,
         "laboratory": calibration.laboratory,
         "accepted": calibration.accepted,
-        "as_found": calibration.found is not None,
+        "as_found": calibration.as_found is not None,
         "adjusted": calibration.adjusted,
         "repaired_before": calibration.repaired_before,
     }
@@ -67,8 +67,8 @@ def _point(review: IntervalReview, place: int, own: Unit) -> Content:
         "indication": float(own.from_si(point.indication)),
         "maximum_permissible_error": difference(own, point.limit),
         "corrected_for": difference(own, point.corrected),
-        "as_found": [None if error is None else error_of(own, error) for error in point.found],
-        "as_left": [error_of(own, error) for error in point.left],
+        "as_found": [None if error is None else error_of(own, error) for error in point.as_found],
+        "as_left": [error_of(own, error) for error in point.as_left],
         "drift": _drift(own, point.line, point.reached_by_line),
         "changes": _drift(own, point.wandering, point.reached_by_changes),
         "stability": {

@@ -24,14 +24,14 @@ def document(compared: MethodCompared, on: date, units: str | None) -> Content:
         "declared_standard_uncertainty_percent": method.declared_percent,
         "declared_degrees_of_freedom": method.degrees_of_freedom,
         "basis": method.basis,
-        "number": comparison.number,
+        "number": comparison.count,
         "pairs": [_pair(pair, float(difference), float(u), units) for pair, difference, u in differences],
         "mean_percent": 100.0 * comparison.mean,
         "standard_uncertainty_of_mean_percent": 100.0 * comparison.standard_uncertainty_of_mean,
         "probability_of_no_bias": comparison.probability,
         "standard_deviation_percent": 100.0 * comparison.standard_deviation,
         "proposed_standard_uncertainty_percent": 100.0 * comparison.root_mean_square,
-        "proposed_degrees_of_freedom": comparison.number,
+        "proposed_degrees_of_freedom": comparison.count,
         "upper_limit_percent": 100.0 * comparison.upper_limit,
         "explained_percent": 100.0 * comparison.explained,
         "unexplained_percent": 100.0 * comparison.unexplained,
@@ -80,7 +80,7 @@ def _pair(pair: Paired, difference: float, explained: float, units: str | None) 
 
 def _adopting(compared: MethodCompared, on: date, kind: FiguresOfKind | None = None) -> str:
     """The command that declares what the pairs propose; under a new name, since what is declared is never changed."""
-    method, count = compared.method, compared.comparison.number
+    method, count = compared.method, compared.comparison.count
     basis = f"{count} pairs with traverses: {', '.join(pair.typed for pair in compared.pairs)}"
     if kind is None:
         words = ["method", "add", f"{method.method}, {on}"]

@@ -58,7 +58,8 @@ from calib.procedures.plan.planned import (
     acceptance,
 )
 from calib.quantities import Unit, preferred, unit
-from calib.records import tables
+from calib.records.tables.instruments import Instrument
+from calib.records.words import OUTLET
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 from calib.uncertainty.statement import plain, round_uncertainty
 
@@ -112,7 +113,7 @@ def _outlet(plan: OutletPlan, rule: str, units: str | None) -> Content:
         "outlet": plan.outlet.outlet,
         "system": plan.outlet.system,
         "service": plan.outlet.service,
-        "place": plan.outlet.place or tables.OUTLET,
+        "place": plan.outlet.place or OUTLET,
         "design": _design(plan, flow) if plan.has_design else None,
         "provable": plan.provable if plan.has_design else None,
         "traverse": traverse,
@@ -125,7 +126,7 @@ def _outlet(plan: OutletPlan, rule: str, units: str | None) -> Content:
     }
 
 
-def _tags(instrument: tables.Instrument, probe: tables.Instrument | None) -> Content:
+def _tags(instrument: Instrument, probe: Instrument | None) -> Content:
     return {"instrument": instrument.tag, "probe": None if probe is None else probe.tag}
 
 

@@ -22,7 +22,7 @@ def document(review: Review) -> Content:
 
 def _line(line: ReviewLine) -> Content:
     return {
-        "line": line.number,
+        "line": line.place,
         "record": record_name(line),
         "table": line.record_table,
         "id": line.record,

@@ -10,7 +10,7 @@ from calib.procedures.calibrate.withdraw_calibration import Withdrawn
 
 def document(withdrawn: Withdrawn) -> Content:
     """What was withdrawn, what rested on it, and what counts for the instrument now."""
-    calibration, hanging, decision = withdrawn.kept, withdrawn.hanging, withdrawn.decision
+    calibration, hanging, decision = withdrawn.calibration, withdrawn.hanging, withdrawn.decision
     return {
         "tag": calibration.instrument.tag,
         "certificate": calibration.calibration.certificate,

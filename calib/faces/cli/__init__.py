@@ -3,10 +3,9 @@
 import gc
 import io
 import sys
-from collections.abc import Sequence
-from contextlib import redirect_stderr
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, redirect_stderr
 from importlib import import_module
-from types import ModuleType
 from typing import Any, TextIO, cast
 
 import typer
@@ -14,7 +13,6 @@ import typer
 from calib import __version__
 from calib.errors import CalibError, DamagedError, RefusedError
 from calib.faces.plain_text import by_number
-from calib.unswept import unswept
 
 # Options that a person may also type before the command.
 _GLOBAL = {"--records": 1, "--by": 1, "--units": 1, "--json": 0}
@@ -44,27 +42,13 @@ def program(asked: str | None = None) -> typer.Typer:
     )
     app.callback()(_root)
     names = [_PLACES[asked]] if asked in _PLACES else list(dict.fromkeys(_PLACES.values()))
-    for name, module in zip(names, _imported(names), strict=True):
+    for name in names:
+        module = import_module(f"calib.faces.cli.{name}")
         if module.app.info.help:
             app.add_typer(module.app, name=name)
         else:  # its commands have no group
             app.registered_commands += module.app.registered_commands
     return app
-
-
-@unswept
-def _import(places: Sequence[str]) -> list[ModuleType]:
-    return [import_module(place) for place in places]
-
-
-def _imported(names: Sequence[str]) -> list[ModuleType]:
-    """Modules of commands. What is imported stays until the end, so nobody looks for garbage among it: a quarter of the start."""
-    places = [f"calib.faces.cli.{name}" for name in names]
-    is_new = any(place not in sys.modules for place in places)
-    modules = _import(places)
-    if is_new:
-        gc.freeze()
-    return modules
 
 
 def _print_version(wanted: bool) -> None:
@@ -96,6 +80,25 @@ def globals_last(arguments: Sequence[str]) -> list[str]:
     return [*rest[:end], *leading, *rest[end:]]
 
 
+_SWEPT_AFTER = 100_000  # new values
+
+
+@contextmanager
+def _hardly_swept() -> Iterator[None]:
+    """What is imported stays until the end, so hardly anybody looks for garbage among it: a third of a start, and of its end.
+
+    Cost: values that form rings wait for the sweep, some ten megabytes at the most.
+    """
+    gc.set_threshold(_SWEPT_AFTER)
+    known = len(sys.modules)
+    try:
+        yield
+    finally:
+        if len(sys.modules) > known:
+            gc.freeze()
+
+
+@_hardly_swept()
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run a command; a person's mistake is one line on stderr and exit status 2, never a traceback."""
     for stream in (sys.stdout, sys.stderr):

@@ -10,7 +10,19 @@ from calib.confirmation.words import SIMPLE
 from calib.errors import BadInputError, Finding
 from calib.faces.cli.file import attached
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, plotted, reads, say, writes
-from calib.faces.cli.options import Certificate, FileToKeep, LatestCertificate, OnDate, OneTag, Tag, day_of, to_draw
+from calib.faces.cli.options import (
+    Certificate,
+    FileToKeep,
+    LatestCertificate,
+    OnDate,
+    OneTag,
+    Reason,
+    Remarks,
+    Tag,
+    day_of,
+    to_draw,
+)
+from calib.procedures.typed.declared.calibrations import CALIBRATIONS_CSV
 from calib.procedures.typed.sheets import Cells
 
 if TYPE_CHECKING:
@@ -34,7 +46,7 @@ _SHORTER = {
     "humidity_percent": ["--humidity-percent", "--humidity"],
     "decision_rule": ["--rule"],
 }
-_ADDED = RowOptions("calibrations.csv", ["tag", "certificate"], _SHORTER, {"decision_rule": SIMPLE})
+_ADDED = RowOptions(CALIBRATIONS_CSV, ["tag", "certificate"], _SHORTER, {"decision_rule": SIMPLE})
 Sheet = Annotated[str | None, typer.Option(metavar="NAME", help="Sheet of the workbook, where it has several.")]
 Rule = Annotated[
     str, typer.Option("--rule", help="Decision rule: simple, guarded or 'guarded non-binary'; guard band U.")
@@ -103,7 +115,7 @@ def _recorded(calibration: "CalibrationOnFile") -> Reply:
 
 
 _IN_HOUSE = RowOptions(
-    "calibrations.csv",
+    CALIBRATIONS_CSV,
     without=[
         "tag", "certificate", "accreditation", "accepted_on", "accepted_by", "criterion", "decision_rule", "judged", "received_on",
         "traceability", "standards",
@@ -182,7 +194,7 @@ def withdraw(
     desk: Desk,
     tag: Tag,
     certificate: Certificate,
-    reason: Annotated[str, typer.Option(metavar="TEXT", help="What was recorded wrongly; it is kept and printed.")],
+    reason: Reason,
 ) -> Reply:
     """Withdraw a calibration that was recorded wrongly: it counts for nothing from then on, at no time.
 
@@ -201,7 +213,7 @@ def attach(
     tag: Tag,
     certificate: Certificate,
     file: FileToKeep,
-    remarks: Annotated[str | None, typer.Option(help="What it shows.")] = None,
+    remarks: Remarks = None,
 ) -> Reply:
     """Keep a file with a certificate: its bytes, once, by their SHA-256.
 
@@ -270,7 +282,7 @@ def choose(
     desk: Desk,
     tag: Tag,
     certificate: Certificate,
-    reason: Annotated[str, typer.Option(metavar="TEXT", help="Why; it is kept and printed.")],
+    reason: Reason,
     degree: Annotated[int | None, typer.Option(help="Degree of the polynomial, one of the candidates.")] = None,
     shape: Annotated[
         str | None, typer.Option(help="Another shape: proportional, line, power, king, 'king square root'.")

@@ -6,35 +6,26 @@ from typing import Annotated
 
 import typer
 
-from calib.faces.cli.frame import Desk, Reply, group, happened_at, plotted, reads, writes
-from calib.faces.cli.options import AtTime, OneTag, Remarks, Tag, to_draw
+from calib.faces.cli.frame import Desk, Reply, RowOptions, group, happened_at, plotted, reads, writes
+from calib.faces.cli.options import AtTime, OneTag, Tag, to_draw
+from calib.procedures.typed.declared.events import CHECKS_CSV, OF_TWO_INSTRUMENTS
+from calib.procedures.typed.sheets import Cells
 
 app = group("Intermediate checks between calibrations: add, list, chart.")
 
 
-@writes(app, "add")
-def add(
-    desk: Desk,
-    tag: Tag,
-    kind: Annotated[str, typer.Option(help="zero, comparison or 'check standard'.")],
-    value: Annotated[str, typer.Option(help="What was found.")],
-    unit: Annotated[str, typer.Option(help="Unit of the values and limits.")],
-    low: Annotated[
-        str | None, typer.Option(help="Lowest value that passes; worked out for a check standard with a baseline.")
-    ] = None,
-    high: Annotated[str | None, typer.Option(help="Highest value that passes.")] = None,
-    other: Annotated[
-        str | None, typer.Option(metavar="TAG", help="The instrument compared with, or the check standard.")
-    ] = None,
-    other_value: Annotated[str | None, typer.Option(help="What the other instrument showed.")] = None,
-    expanded_uncertainty: Annotated[
-        str | None,
-        typer.Option(help="U (k = 2) of a value that is corrected already; from the calibration if not given."),
-    ] = None,
-    other_expanded_uncertainty: Annotated[str | None, typer.Option(help="U (k = 2) of the other value.")] = None,
-    remarks: Remarks = None,
-    at: AtTime = None,
-) -> Reply:
+_ROW = RowOptions(
+    CHECKS_CSV,
+    without=["tag", "at", "basis"],
+    otherwise=dict.fromkeys(
+        ("low", "high"), "worked out for two instruments, and for a check standard with a baseline,"
+    ),
+    more=OF_TWO_INSTRUMENTS,
+)
+
+
+@writes(app, "add", row=_ROW)
+def add(desk: Desk, tag: Tag, cells: Cells, at: AtTime = None) -> Reply:
     """Record an intermediate check; a failed one closes the gate until the instrument is recalibrated (exit status 1).
 
     A comparison with another instrument passes where |E_n| is not above 1; a check standard within limits from its values before.
@@ -45,11 +36,6 @@ def add(
     from calib.procedures.fleet.checks_on_file import check_on_file
     from calib.procedures.fleet.record_check import record_check
 
-    cells = {
-        "kind": kind, "value": value, "low": low, "high": high, "unit": unit, "remarks": remarks, "other": other,
-        "other_value": other_value, "expanded_uncertainty": expanded_uncertainty,
-        "other_expanded_uncertainty": other_expanded_uncertainty,
-    }  # fmt: skip
     session = desk.writing()
     recorded = record_check(session, tag, happened_at(at), cells, desk.signature())
     document = answer.document(check_on_file(session, recorded))

@@ -7,40 +7,44 @@ import typer
 
 from calib.clock import clock
 from calib.errors import BadInputError, Finding
-from calib.faces.cli.frame import Desk, Reply, group, reads, writes
+from calib.faces.cli.frame import Desk, Reply, RowOptions, group, reads, writes
 from calib.faces.cli.options import AtTime, JobNamed, time_happened
+from calib.procedures.typed.declared.conditions import CONDITIONS_CSV
+from calib.procedures.typed.sheets import Cells
 
 app = group("Conditions of the air that a velocity pressure or a thermal anemometer needs: add, list.")
 
-Value = Annotated[str | None, typer.Option(metavar="VALUE", help='With its unit, like "24.1 degC".')]
-ShownBy = Annotated[str | None, typer.Option(metavar="TAG", help="The instrument that showed it.")]
-StatedUncertainty = Annotated[
-    str | None, typer.Option(metavar="U", help="Standard uncertainty of a stated value, in its unit.")
+# Quantity -> the options of its value with the unit, and of the instrument that showed it.
+_QUANTITIES = {
+    "temperature": ("temperature", "thermometer"),
+    "barometric pressure": ("pressure", "barometer"),
+    "static pressure": ("static-pressure", "manometer"),
+    "relative humidity": ("humidity", "hygrometer"),
+}
+_ROWS = [
+    RowOptions(
+        CONDITIONS_CSV,
+        named=quantity,
+        without=["job", "conditions", "observed_at", "quantity", "source"],
+        typed_as={
+            "value": [f"--{value}"],
+            "instrument": [f"--{instrument}"],
+            "standard_uncertainty": [f"--{value}-uncertainty"],
+        },
+        behind={"unit": "value"},
+    )
+    for quantity, (value, instrument) in _QUANTITIES.items()
 ]
-_Typed = tuple[str | None, str | None, str | None]  # value with its unit, tag of the instrument, standard uncertainty
 
 
-@writes(app, "add")
+@writes(app, "add", rows=_ROWS)
 def add(
     desk: Desk,
     job: JobNamed,
-    name: Annotated[
+    conditions: Annotated[
         str, typer.Argument(metavar="NAME", help="What readings call these conditions, like 'plant room'.")
     ],
-    temperature: Value = None,
-    thermometer: ShownBy = None,
-    temperature_uncertainty: StatedUncertainty = None,
-    pressure: Annotated[str | None, typer.Option(metavar="VALUE", help="Barometric pressure with its unit.")] = None,
-    barometer: ShownBy = None,
-    pressure_uncertainty: StatedUncertainty = None,
-    static_pressure: Annotated[
-        str | None, typer.Option(metavar="VALUE", help="Of the duct against the room, with its unit; may be left out.")
-    ] = None,
-    manometer: ShownBy = None,
-    static_pressure_uncertainty: StatedUncertainty = None,
-    humidity: Annotated[str | None, typer.Option(metavar="VALUE", help='Relative humidity, like "45 %".')] = None,
-    hygrometer: ShownBy = None,
-    humidity_uncertainty: StatedUncertainty = None,
+    rows: Mapping[str, Cells],
     source: Annotated[str | None, typer.Option(metavar="TEXT", help="Where the stated values come from.")] = None,
     at: AtTime = None,
 ) -> Reply:
@@ -51,56 +55,42 @@ def add(
     """
     from calib.procedures.enter.add_conditions import add_conditions
 
-    typed = {
-        "temperature": (temperature, thermometer, temperature_uncertainty),
-        "pressure": (pressure, barometer, pressure_uncertainty),
-        "static_pressure": (static_pressure, manometer, static_pressure_uncertainty),
-        "humidity": (humidity, hygrometer, humidity_uncertainty),
-    }
-    values = _values(typed)
+    values = _values(rows)
     now = time_happened(at)  # a time that is wrong is named once, not for each quantity
-    observed = at or now.isoformat()
-    quantities: dict[str, Mapping[str, str | None]] = {
-        f"command line --{quantity.replace('_', '-')}":
-            {"job": job, "conditions": name, "observed_at": observed, "quantity": _QUANTITIES[quantity], **value,
-             "instrument": tag, "standard_uncertainty": u, "source": source if u is not None else None}
-        for quantity, (_, tag, u) in typed.items()
-        if (value := values[quantity])
+    common = {"job": job, "conditions": conditions, "observed_at": at or now.isoformat()}
+    quantities: dict[str, Cells] = {
+        quantity:
+            {**common, "quantity": quantity, **rows[quantity], **value,
+             "source": None if rows[quantity]["standard_uncertainty"] is None else source}
+        for quantity, value in values.items()
     }  # fmt: skip
     written = add_conditions(desk.writing(), quantities, desk.signature(), clock())
-    document = {"job": job, "conditions": name, "quantities": len(quantities)}
-    return Reply(document, f"recorded the conditions {name} of job {job}", written.remarks)
+    document = {"job": job, "conditions": conditions, "quantities": len(quantities)}
+    return Reply(document, f"recorded the conditions {conditions} of job {job}", written.remarks)
 
 
-# Name of an option -> the quantity that it holds.
-_QUANTITIES = {
-    "temperature": "temperature",
-    "pressure": "barometric pressure",
-    "static_pressure": "static pressure",
-    "humidity": "relative humidity",
-}
-
-
-def _values(typed: Mapping[str, _Typed]) -> dict[str, dict[str, str]]:
+def _values(rows: Mapping[str, Cells]) -> dict[str, dict[str, str]]:
     """Value and unit of each quantity that was typed; raises BadInputError with every option that is wrong."""
-    findings = [finding for quantity, cells in typed.items() for finding in _wrong(quantity, *cells)]
-    if not findings and all(value is None for value, *_ in typed.values()):
+    findings = [finding for quantity, cells in rows.items() for finding in _wrong(quantity, cells)]
+    typed = {quantity: value for quantity, cells in rows.items() if (value := cells["value"]) is not None}
+    if not findings and not typed:
         expected = "the options --temperature, --pressure and --humidity with their values"
         findings.append(Finding.typed(None, None, expected))
     if findings:
         raise BadInputError(findings)
-    return {quantity: _parts(value) for quantity, (value, *_) in typed.items()}
+    return {quantity: _parts(value) for quantity, value in typed.items()}
 
 
-def _wrong(quantity: str, value: str | None, tag: str | None, u: str | None) -> Iterator[Finding]:
+def _wrong(quantity: str, cells: Cells) -> Iterator[Finding]:
+    value = cells["value"]
     if value is not None and not _parts(value):
-        yield Finding.typed(quantity, value, 'a value and its unit, like "24.1 degC"')
-    if value is None and (tag or u):
-        yield Finding.typed(quantity, None, "the value that the instrument showed")
+        yield Finding(quantity, None, "value", value, 'a value and its unit, like "24.1 degC"')
+    if value is None and (cells["instrument"] or cells["standard_uncertainty"]):
+        yield Finding(quantity, None, "value", None, "the value that the instrument showed")
 
 
-def _parts(value: str | None) -> dict[str, str]:
-    figure, separator, unit = (value or "").strip().partition(" ")
+def _parts(typed: str) -> dict[str, str]:
+    figure, separator, unit = typed.strip().partition(" ")
     return {"value": figure, "unit": unit.strip()} if separator else {}
 
 

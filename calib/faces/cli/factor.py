@@ -5,6 +5,7 @@ from typing import Annotated
 import typer
 
 from calib.faces.cli.frame import Desk, Reply, group, reads, writes
+from calib.faces.cli.options import Reason
 
 app = group("Outlet factors found in the field: find, list, show.")
 
@@ -24,7 +25,7 @@ def find(
         ),
     ],
     scope: Annotated[str, typer.Option(help="For what it holds: outlet (this one) or type (outlets of its type).")],
-    reason: Annotated[str, typer.Option(metavar="TEXT", help="Why; for a name that is there already, what changed.")],
+    reason: Reason,
     outlet_type: Annotated[
         str | None, typer.Option(metavar="TEXT", help="The type; that of the outlets measured if not given.")
     ] = None,

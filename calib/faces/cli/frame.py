@@ -35,9 +35,7 @@ from calib.clock import clock
 from calib.errors import BadInputError, CalibError, Finding, Step
 from calib.faces.cli import options
 from calib.faces.plain_text import harmless
-from calib.procedures.typed.columns import FILES
-from calib.procedures.typed.declaration import TypedColumn
-from calib.procedures.typed.sheets import options_of
+from calib.procedures.typed.declaration import Declaration, TypedColumn
 
 if TYPE_CHECKING:
     from sqlmodel import Session
@@ -109,46 +107,66 @@ def _login_name() -> str:
 class RowOptions:
     """The options of a command that types one row of a file: a column each, with the words of its declaration."""
 
-    file: str
+    declared: Declaration
     without: Sequence[str] = ()  # columns that the command fills itself
     typed_as: Mapping[str, Sequence[str]] = field(default_factory=dict)  # column -> options, where it has a shorter one
     defaults: Mapping[str, str] = field(default_factory=dict)
-    otherwise: Mapping[str, str] = field(
-        default_factory=dict
-    )  # column that a file must fill -> what the command takes else
+    # column that a file must fill -> what the command takes else
+    otherwise: Mapping[str, str] = field(default_factory=dict)
+    more: Sequence[TypedColumn] = ()  # what is typed beside the columns of the file
+    # Of a command that types several rows: which one this is, as findings name it. It may be left out as a whole.
+    named: str | None = None
+    behind: Mapping[str, str] = field(default_factory=dict)  # column -> the one whose option it is typed in: a unit
+
+    @property
+    def columns(self) -> list[TypedColumn]:
+        """The columns that have an option of their own."""
+        return [each for each in (*self.declared, *self.more) if each.name not in {*self.without, *self.behind}]
+
+    def options_of(self, column: str) -> Sequence[str]:
+        """How a column is typed."""
+        return self.typed_as.get(column, (f"--{column.lower().replace('_', '-')}",))
+
+    def typed_in(self) -> dict[str, str]:
+        """Column -> the option that a finding on it names."""
+        own = {column.name: self.options_of(column.name)[0] for column in self.columns}
+        return own | {column: own[before] for column, before in self.behind.items()}
 
     def parameters(self) -> Iterator[inspect.Parameter]:
         """Parameters as typer reads them, those that must be typed first."""
-        columns = [column for column in FILES[self.file] if column.name not in self.without]
-        for column in sorted(columns, key=lambda each: not self._must(each)):
-            names = self.typed_as.get(column.name, (f"--{column.name.lower().replace('_', '-')}",))
-            option = typer.Option(*names, help=_in_words(column, self.otherwise.get(column.name)))
+        for column in sorted(self.columns, key=lambda each: not self._must(each)):
+            option = typer.Option(*self.options_of(column.name), help=self._in_words(column))
             default = inspect.Parameter.empty if self._must(column) else self.defaults.get(column.name)
             kind = str if self._must(column) else str | None
             yield inspect.Parameter(
-                column.name.lower(), inspect.Parameter.KEYWORD_ONLY, annotation=Annotated[kind, option], default=default
+                self._parameter(column),
+                inspect.Parameter.KEYWORD_ONLY,
+                annotation=Annotated[kind, option],
+                default=default,
             )
 
+    def _parameter(self, column: TypedColumn) -> str:
+        """The parameter of a column, as Python spells it."""
+        return "_".join(filter(None, (self.named, column.name))).lower().replace(" ", "_")
+
     def _must(self, column: TypedColumn) -> bool:
-        return column.required and column.name not in self.otherwise and column.name not in self.defaults
+        return self.named is None and column.required and not {column.name} & {*self.otherwise, *self.defaults}
 
     def taken(self, typed: dict[str, Any]) -> dict[str, str | None]:
         """The cells among what was typed, by their columns; what is left is the command's own."""
-        columns = [column for column in FILES[self.file] if column.name not in self.without]
-        cells = options_of(columns, typed)
-        for column in columns:
-            del typed[column.name.lower()]
-        return cells
+        return {column.name: typed.pop(self._parameter(column)) for column in self.columns}
+
+    def _in_words(self, column: TypedColumn) -> str:
+        """What a column holds, as the help of an option."""
+        with_it = (each.meaning for each in self.declared if self.behind.get(each.name) == column.name)
+        meaning = " and ".join((column.meaning, *with_it))
+        of_row = "" if self.named is None else f"{self.named}: "
+        return _sentence(f"{of_row}{meaning}", column, self.otherwise.get(column.name))
 
 
-def _in_words(column: TypedColumn, otherwise: str | None) -> str:
-    """What a column holds, as the help of an option."""
+def _sentence(meaning: str, column: TypedColumn, otherwise: str | None) -> str:
     words = column.check("") or ""
-    told = (
-        f"{column.meaning}: {words}"
-        if words.startswith("one of ") and "one of" not in column.meaning
-        else column.meaning
-    )
+    told = f"{meaning}: {words}" if words.startswith("one of ") and "one of" not in meaning else meaning
     ending = "" if otherwise is None else f"; {otherwise} if not given"
     return f"{told[0].upper()}{told[1:]}{ending}".removesuffix(";") + "."
 
@@ -157,6 +175,8 @@ def _in_words(column: TypedColumn, otherwise: str | None) -> str:
 
 _Own = ParamSpec("_Own")
 _Command = Callable[Concatenate[Desk, _Own], Reply]
+
+_OF_ROWS = ("cells", "rows")  # parameters that hold what was typed as the columns of a file
 
 # Common options in the order of the help: name, type, default.
 _COMMON = (
@@ -181,23 +201,28 @@ def reads(
 
 
 def writes(
-    app: typer.Typer, name: str, *, units: bool = False, row: RowOptions | None = None
+    app: typer.Typer, name: str, *, units: bool = False, row: RowOptions | None = None, rows: Sequence[RowOptions] = ()
 ) -> Callable[[_Command[_Own]], _Command[_Own]]:
-    """Declare a command that writes into the records, in the name of a person; one that types a row is handed its `cells`."""
-    return _declared(app, name, {"as_json", "records", "by"} | ({"units"} if units else set()), row=row)
+    """Declare a command that writes into the records, in the name of a person.
+
+    One that types a row is handed its `cells`, one that types several `rows`: the cells of each by what it is named.
+    """
+    typed_rows = rows if row is None else [row]
+    return _declared(app, name, {"as_json", "records", "by"} | ({"units"} if units else set()), rows=typed_rows)
 
 
 def _declared(
-    app: typer.Typer, name: str, common: set[str], *, no_args_is_help: bool = False, row: RowOptions | None = None
+    app: typer.Typer, name: str, common: set[str], *, no_args_is_help: bool = False, rows: Sequence[RowOptions] = ()
 ) -> Callable[[_Command[_Own]], _Command[_Own]]:
     def declare(command: _Command[_Own]) -> _Command[_Own]:
         def run(context: typer.Context, **typed: Any) -> None:
             shared = {option: typed.pop(option, default) for option, _, default in _COMMON}
-            cells = {} if row is None else {"cells": row.taken(typed)}
-            _tell(_answered(context, command, shared, typed | cells), as_json=shared["as_json"])
+            cells = {each.named: each.taken(typed) for each in rows}
+            handed = {} if not rows else {"cells": cells[None]} if None in cells else {"rows": cells}
+            _tell(_answered(context, command, shared, typed | handed, rows), as_json=shared["as_json"])
 
-        own = [each for each in list(inspect.signature(command).parameters.values())[1:] if each.name != "cells"]
-        own += [] if row is None else row.parameters()
+        own = [each for each in list(inspect.signature(command).parameters.values())[1:] if each.name not in _OF_ROWS]
+        own += [parameter for each in rows for parameter in each.parameters()]
         kind = inspect.Parameter.KEYWORD_ONLY
         first = inspect.Parameter("context", kind, annotation=typer.Context)
         last = [
@@ -218,7 +243,11 @@ def _declared(
 
 
 def _answered(
-    context: typer.Context, command: Callable[..., Reply], shared: dict[str, Any], typed: dict[str, Any]
+    context: typer.Context,
+    command: Callable[..., Reply],
+    shared: dict[str, Any],
+    typed: dict[str, Any],
+    rows: Sequence[RowOptions],
 ) -> Reply:
     """The reply of a command, the records closed behind it; raises its error in the words of the command line."""
     try:
@@ -226,7 +255,8 @@ def _answered(
             desk = Desk(shared["records"], shared["by"], shared["units"], _words_of(context), opened)
             reply = command(desk, **typed)
     except BadInputError as error:
-        raise BadInputError([_as_typed_here(finding, context) for finding in error.findings]) from error
+        told = dict.fromkeys(_as_typed_here(finding, context, rows) for finding in error.findings)
+        raise BadInputError(tuple(told)) from error
     except CalibError as error:
         raise type(error)(_spelled(str(error), shared["records"])) from error
     return reply
@@ -290,6 +320,7 @@ _SPELLED = {
     Step.VERIFY: "`calib verify`",
     Step.LIST_INSTRUMENTS: "`calib instrument list`",
     Step.LIST_READINGS: "`calib reading list`",
+    Step.CLOSE_CLOCK_STEP: "QA closes that with `calib ledger step --reason ...`",
     Step.SEE_GRANTS: "`calib person grants` prints",
     Step.FIND_FACTOR: "a factor that `calib factor find` has put into the records",
     Step.AMEND_OUTLET: "amended by `calib outlet amend`",
@@ -320,12 +351,14 @@ def _filled(typed: str, names: re.Match[str]) -> str:
     return typed.format(*map(quote, names.groups()))
 
 
-def _as_typed_here(finding: Finding, context: typer.Context) -> Finding:
+def _as_typed_here(finding: Finding, context: typer.Context, rows: Sequence[RowOptions]) -> Finding:
     """A finding with the option or the argument of the running command in place of its column, where it was typed here."""
     finding = replace(finding, expected=_spelled(finding.expected))
-    if finding.source is not None:
+    of_row = next((each.typed_in() for each in rows if each.named == finding.source), None)
+    if finding.source is not None and of_row is None:
         return finding
     named = {name: shown for parameter in context.command.params for name, shown in _names_of(parameter)}
+    named |= {column.casefold(): option for column, option in (of_row or {}).items()}
     columns = (finding.column or "").split(", ")
     shown = ", ".join(named.get(column.casefold(), column) for column in columns)
     return replace(finding, source="command line", column=shown or None)

@@ -8,13 +8,14 @@ import typer
 from calib.clock import clock, end_of
 from calib.faces.cli.file import attached
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, happened_at, reads, writes
-from calib.faces.cli.options import AtTime, FileToKeep, OnDate, Reason, Tag, day_of, days_of
+from calib.faces.cli.options import AtTime, FileToKeep, OnDate, Reason, Remarks, Tag, Within, day_of, days_of
+from calib.procedures.typed.declared.instruments import INSTRUMENTS_CSV
 from calib.procedures.typed.sheets import Cells
 
 app = group("The register: add, list, show, attach files, pair and part, suspend, release, retire.")
 
 
-@writes(app, "add", row=RowOptions("instruments.csv", without=["tag"], defaults={"quantity": "air velocity"}))
+@writes(app, "add", row=RowOptions(INSTRUMENTS_CSV, without=["tag"], defaults={"quantity": "air velocity"}))
 def add(desk: Desk, tag: Tag, cells: Cells) -> Reply:
     """Add an instrument to the register.
 
@@ -36,9 +37,7 @@ def list_(
     custodian: Annotated[str | None, typer.Option(help="Only those whose custodian contains this.")] = None,
     state: Annotated[str | None, typer.Option(help="Only those that are usable, refused, due or retired.")] = None,
     text: Annotated[str | None, typer.Option(help="Only those with this in any cell or in the certificate.")] = None,
-    within: Annotated[
-        str, typer.Option("--within", metavar="DAYS", help="How far ahead one counts as due, like 60d or 8w.")
-    ] = "60d",
+    within: Within = None,
     sort: Annotated[
         str, typer.Option(help="tag, due, kind, quantity, maker, serial, location, custodian or certificate.")
     ] = "tag",
@@ -87,7 +86,7 @@ def attach(
     desk: Desk,
     tag: Tag,
     file: FileToKeep,
-    remarks: Annotated[str | None, typer.Option(help="What it shows.")] = None,
+    remarks: Remarks = None,
 ) -> Reply:
     """Keep a file with an instrument, a photo or a manual: its bytes, once, by their SHA-256.
 

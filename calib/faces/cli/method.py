@@ -6,6 +6,7 @@ import typer
 
 from calib.clock import clock
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, reads, writes
+from calib.procedures.typed.declared.methods import METHODS_CSV
 from calib.procedures.typed.sheets import Cells
 
 app = group("Methods and their declared uncertainties: add, list, compare.")
@@ -14,7 +15,7 @@ MethodNamed = Annotated[str, typer.Argument(metavar="NAME", help="The name of th
 
 
 _ROW = RowOptions(
-    "methods.csv",
+    METHODS_CSV,
     without=["method"],
     typed_as={
         "relative_standard_uncertainty_percent": ["--uncertainty", "--relative-standard-uncertainty-percent"],

@@ -56,7 +56,7 @@ ReadingNumbered = Annotated[
     int, typer.Argument(metavar="READING", help="Number of the reading, as `calib reading list` shows it.")
 ]
 FileToKeep = Annotated[Path, typer.Argument(metavar="FILE", help="PDF, PNG, JPEG or XML, at most 25 MB.")]
-Reason = Annotated[str, typer.Option("--reason", metavar="TEXT", help="Why, in a few words.")]
+Reason = Annotated[str, typer.Option("--reason", metavar="TEXT", help="Why, in a few words; it is kept and shown.")]
 Remarks = Annotated[str | None, typer.Option(help="Anything worth keeping.")]
 MeterProbe = Annotated[str | None, typer.Option(metavar="TAG", help="The probe before a manometer.")]
 Conditions = Annotated[
@@ -69,6 +69,19 @@ OnDate = Annotated[str | None, typer.Option("--on", metavar="DATE", help="The da
 AtTime = Annotated[
     str | None,
     typer.Option("--at", metavar="TIME", help="When it happened, like 2026-03-05T14:30+01:00; now if not given."),
+]
+DEFAULT_DAYS = "60d"
+Within = Annotated[
+    str | None,
+    typer.Option("--within", metavar="DAYS", help="How far to look ahead, like 60d or 8w.", show_default=DEFAULT_DAYS),
+]
+DEFAULT_RULE = "log-Tchebycheff"
+TraverseRule = Annotated[
+    str, typer.Option("--rule", help="equal-area, log-Tchebycheff or log-linear (rectangular: its 26 points).")
+]
+TraverseLines = Annotated[str | None, typer.Option("--lines", help="Number of lines; the usual number if not given.")]
+TraversePoints = Annotated[
+    str | None, typer.Option("--points", help="Number of points on a line; the usual number if not given.")
 ]
 Coverage = Annotated[
     float,
@@ -118,8 +131,9 @@ def _checked(typed: str, expected: str | None, column: str) -> None:
         raise BadInputError([Finding.typed(column, typed, expected)])
 
 
-def days_of(typed: str, column: str = "within") -> int:
-    """A number of days that was typed in days or weeks; raises BadInputError."""
+def days_of(typed: str | None, column: str = "within") -> int:
+    """A number of days that was typed in days or weeks, or the usual one; raises BadInputError."""
+    typed = DEFAULT_DAYS if typed is None else typed
     count = re.fullmatch(r"(\d{1,4})([dw]?)", typed)
     if count is None:
         raise BadInputError([Finding.typed(column, typed, "a number of days or weeks, like 60d or 8w")])

@@ -5,7 +5,7 @@ from typing import Annotated
 import typer
 
 from calib.faces.cli.frame import Desk, Reply, group, reads, writes
-from calib.faces.cli.options import JobNamed, OutletNamed
+from calib.faces.cli.options import JobNamed, OutletNamed, Reason
 
 app = group("Outlets and measuring sections of ducts: amend, list, show.")
 
@@ -19,7 +19,7 @@ def amend(
         list[str],
         typer.Option("--set", metavar="COLUMN=VALUE", help="A cell of outlets.csv; a blank value takes it out."),
     ],
-    reason: Annotated[str, typer.Option("--reason", metavar="TEXT", help="What was wrong.")],
+    reason: Reason,
 ) -> Reply:
     """Correct an outlet by a new record that supersedes the old one; the report shows both and becomes the next revision.
 

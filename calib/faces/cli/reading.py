@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 from calib.clock import clock
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, reads, writes
 from calib.faces.cli.options import JobNamed, OutletNamed, ReadingNumbered
+from calib.procedures.typed.declared.readings import READINGS_CSV
 from calib.procedures.typed.sheets import Cells
 
 if TYPE_CHECKING:
@@ -14,7 +15,7 @@ app = group("Readings at outlets: add, list, show.")
 
 
 _ROW = RowOptions(
-    "readings.csv",
+    READINGS_CSV,
     without=["job", "outlet", "operator", "traverse_rule", "traverse_lines", "traverse_points"],
     typed_as={"observed_at": ["--at"]},
     otherwise={"observed_at": "now"},

@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calib.clock import clock, end_of
-from calib.confirmation.due import due_list
 from calib.errors import BadInputError, Finding
 from calib.faces.cli.frame import Desk, Reply, group, plotted, reads, say, writes
-from calib.faces.cli.options import OnDate, day_of, days_of, to_draw
+from calib.faces.cli.options import OnDate, Within, day_of, days_of, to_draw
 
 if TYPE_CHECKING:
     from sqlmodel import Session
 
+    from calib.procedures.fleet.due import FleetDue
     from calib.procedures.verify.anchors import LedgerHead
 
 app = group()
@@ -91,10 +91,7 @@ def import_(
 @reads(app, "due")
 def due(
     desk: Desk,
-    within: Annotated[
-        str | None,
-        typer.Option("--within", metavar="DAYS", help="How far to look ahead, like 60d or 8w.", show_default="60d"),
-    ] = None,
+    within: Within = None,
     on: OnDate = None,
     ics: Annotated[
         Path | None, typer.Option("--ics", metavar="FILE", help="Write the list as an iCalendar file too.")
@@ -116,30 +113,27 @@ def due(
         _must_stand_alone(within, ics, plot)
         return _round(desk, day_of(on), days_of(round_, "round"))
     from calib.faces.answers import due as answer
-    from calib.procedures.impact.reviews import reviews
-    from calib.procedures.on_record.register import load_register
+    from calib.procedures.fleet.due import due as ask
 
-    day, ahead = day_of(on), days_of("60d" if within is None else within)
     session = desk.reading()
-    fleet = load_register(session)
-    entries = due_list(fleet, day, ahead)
-    document = answer.document(day, ahead, entries, reviews(session, only_open=True))
+    fleet = ask(session, day_of(on), days_of(within))
     if ics is not None:
-        _write_calendar(session, ics, day, ahead)
+        _write_calendar(session, ics, fleet)
     if plot is not None:
         from calib.faces.drawings.due import due_chart, due_drawing
 
-        plotted([due_chart(due_drawing(fleet, day, ahead))], plot)
-    return Reply(document, answer.text, status=int(any(entry.overdue for entry in entries)))
+        plotted([due_chart(due_drawing(fleet.register, fleet.on, fleet.within_days))], plot)
+    document = answer.document(fleet.on, fleet.within_days, fleet.entries, fleet.open_reviews)
+    return Reply(document, answer.text, status=int(fleet.is_overdue))
 
 
-def _write_calendar(session: "Session", path: Path, day: date, ahead: int) -> None:
+def _write_calendar(session: "Session", path: Path, fleet: "FleetDue") -> None:
     from calib.faces.handouts.due_calendar import CALENDAR_BEGINS, as_calendar
     from calib.faces.write_over import write_over
     from calib.procedures.fleet.recalibration_round import due_instruments, identity
-    from calib.procedures.on_record.register import load_register
 
-    instruments = due_instruments(session, load_register(session), day, ahead)
+    day = fleet.on
+    instruments = due_instruments(session, fleet.register, day, fleet.within_days)
     write_over(path, as_calendar(instruments, day, identity(session)), CALENDAR_BEGINS, "calendar")
     without = [each.entry.tag for each in instruments if each.entry.due_on is None]
     say(f"wrote {path} with {len(instruments) - len(without)} due dates")

@@ -6,7 +6,7 @@ import typer
 
 from calib.clock import clock
 from calib.faces.cli.frame import Desk, Reply, group, reads, writes
-from calib.faces.cli.options import Tag
+from calib.faces.cli.options import Reason, Tag
 
 app = group("Impact reviews of instruments that were found beyond their limits: list, show, dispose.")
 
@@ -50,18 +50,17 @@ def dispose(
     certificate: FailedCertificate,
     lines: Annotated[list[int], typer.Argument(metavar="LINE...", help="Numbers of the lines, as shown.")],
     decision: Annotated[str, typer.Option(help="stands, reissue, 'measure again' or withdraw.")],
-    reason: Annotated[str, typer.Option(metavar="TEXT", help="Why; it is kept and shown.")],
+    reason: Reason,
 ) -> Reply:
     """Decide on lines of an impact review; it is open until each line has a disposition, and nothing else is changed by it.
 
     Example: calib review dispose VA-11 TH-27-0398 1 --decision stands --reason "shift below a tenth of U, statement unchanged"
     """
     from calib.faces.answers import review as answer
-    from calib.procedures.impact.dispose import DispositionWanted
-    from calib.procedures.impact.dispose import dispose as decide
+    from calib.procedures.impact.dispose_review import DispositionWanted, dispose_review
 
     wanted = DispositionWanted(tag, certificate, lines, decision, reason)
-    review = decide(desk.writing(), wanted, desk.signature(), clock())
+    review = dispose_review(desk.writing(), wanted, desk.signature(), clock())
     numbers = ", ".join(str(line) for line in dict.fromkeys(lines))
     decided = f"{tag}, certificate {certificate}: line{'s' if len(lines) > 1 else ''} {numbers}: {decision}"
     left = f"{review.open_lines} open line(s) left" if review.is_open else "no open line left: the review is done"

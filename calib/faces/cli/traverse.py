@@ -9,7 +9,7 @@ import typer
 from calib.errors import BadInputError, Finding
 from calib.faces.cli import traverse_entry
 from calib.faces.cli.frame import Desk, Reply, group, plotted, reads, writes
-from calib.faces.cli.options import to_draw
+from calib.faces.cli.options import DEFAULT_RULE, TraverseLines, TraversePoints, TraverseRule, to_draw
 
 if TYPE_CHECKING:
     from calib.airflow.traverse import Section
@@ -18,7 +18,6 @@ if TYPE_CHECKING:
 
 app = group("Duct traverses: plan where to measure, add.")
 
-_DEFAULT_RULE = "log-Tchebycheff"
 _DEFAULT_UNIT = "mm"
 _ENDINGS = (".svg", ".png", ".pdf")
 
@@ -41,13 +40,9 @@ def plan(
     unit: Annotated[
         str | None, typer.Option(help="Unit of every length: mm, cm, m, in or ft; that of the duct on record, else mm.")
     ] = None,
-    rule: Annotated[
-        str, typer.Option(help="equal-area, log-Tchebycheff or log-linear (rectangular: its 26 points).")
-    ] = _DEFAULT_RULE,
-    lines: Annotated[str | None, typer.Option(help="Number of lines; the usual number if not given.")] = None,
-    points: Annotated[
-        str | None, typer.Option(help="Number of points on a line; the usual number if not given.")
-    ] = None,
+    rule: TraverseRule = DEFAULT_RULE,
+    lines: TraverseLines = None,
+    points: TraversePoints = None,
     insertion: Annotated[
         str, typer.Option(help="What the probe goes through before the inner wall (wall, fitting); added to each mark.")
     ] = "0",

@@ -9,7 +9,17 @@ import typer
 from calib.clock import clock
 from calib.errors import BadInputError, CalibError, Finding
 from calib.faces.cli.frame import Desk, Reply, say
-from calib.faces.cli.options import Conditions, JobNamed, MeterProbe, ObservedAt, Remarks
+from calib.faces.cli.options import (
+    DEFAULT_RULE,
+    Conditions,
+    JobNamed,
+    MeterProbe,
+    ObservedAt,
+    Remarks,
+    TraverseLines,
+    TraversePoints,
+    TraverseRule,
+)
 from calib.faces.cli.reading import recorded
 
 if TYPE_CHECKING:
@@ -24,9 +34,9 @@ def add(
     instrument: Annotated[str, typer.Option(metavar="TAG", help="The instrument used.")],
     unit: Annotated[str, typer.Option(help="Unit of the values.")],
     method: Annotated[str, typer.Option(help="The method used.")],
-    rule: Annotated[str, typer.Option(help="equal-area, log-Tchebycheff or log-linear.")] = "log-Tchebycheff",
-    lines: Annotated[str | None, typer.Option(help="Number of lines; the usual number if not given.")] = None,
-    points: Annotated[str | None, typer.Option(help="Points on a line; the usual number if not given.")] = None,
+    rule: TraverseRule = DEFAULT_RULE,
+    lines: TraverseLines = None,
+    points: TraversePoints = None,
     line: Annotated[
         list[str] | None,
         typer.Option(
@@ -123,10 +133,10 @@ def _asked(places: "Sequence[TraversePlace]", passes: int, unit: str, in_unit: "
 
 
 def _value(question: str) -> str:
-    from calib.procedures.typed import cells
+    from calib.quantities import finite_number
 
     for answer in _answers(question):
-        wrong = cells.finite_number(answer)
+        wrong = finite_number(answer)
         if wrong is None:
             return answer
         say(f"{answer!r} is not {wrong}")

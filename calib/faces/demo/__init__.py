@@ -22,8 +22,8 @@ from calib.procedures.enter.import_sheets import Imported
 from calib.procedures.factors.find_factor import find_factor
 from calib.procedures.fleet.record_check import record_check
 from calib.procedures.fleet.record_event import record_event
-from calib.procedures.on_record.by_name import job_named
 from calib.procedures.on_record.calibrations import calibration_on_file
+from calib.procedures.on_record.jobs_by_name import job_named
 from calib.procedures.on_record.outlets import readings_at
 from calib.procedures.pairs.factor_from_pairs import FactorWanted
 from calib.procedures.report.issued import issued_bytes

@@ -53,11 +53,11 @@ def budget_bars(reading: Content, distribution: DistributionDrawing | None = Non
     high = 1.25 + 0.27 * len(shown)
     with house_style():
         if distribution is None:
-            figure = Figure(figsize=(FIGURE_WIDTH, high), layout="constrained")
+            figure = Figure(figsize=(FIGURE_WIDTH, high))
             _bars(figure.subplots(), reading, shown)
             words = _bars_words(reading)
         else:
-            figure = Figure(figsize=(FIGURE_WIDTH, high + 2.9), layout="constrained")
+            figure = Figure(figsize=(FIGURE_WIDTH, high + 2.9))
             above, below = figure.subfigures(2, 1, squeeze=False, height_ratios=(high, 2.9))[:, 0]
             _bars(above.subplots(), reading, shown)
             _distribution(below.subplots(), distribution)
@@ -140,7 +140,7 @@ def budget_chart(readings: Sequence[Content]) -> Chart:
     """Share of each contribution in the variance of each flow, as one bar a reading; their numbers stand in a table above it."""
     shown = readings[:_MOST_BARS]
     with house_style():
-        figure = Figure(figsize=(FIGURE_WIDTH, 1.75 + 0.27 * len(shown)), layout="constrained")
+        figure = Figure(figsize=(FIGURE_WIDTH, 1.75 + 0.27 * len(shown)))
         axes = figure.subplots()
         left = np.zeros(len(shown))
         rows = np.arange(len(shown))

@@ -13,7 +13,7 @@ from calib.procedures.certificate.fit_curve import comparisons_in_si
 from calib.procedures.on_record.calibrations import CalibrationOnFile
 from calib.quantities import Unit, unit
 from calib.records.record import typed
-from calib.records.tables import Comparison
+from calib.records.tables.comparisons import Comparison
 
 
 def calibration_chart(on_file: CalibrationOnFile) -> Chart:

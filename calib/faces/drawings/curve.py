@@ -35,7 +35,7 @@ class CurveDrawing:
 def curve_chart(drawing: CurveDrawing) -> Chart:
     """Curve against indication: points with their U, the curve, its band at k = 2, and below the residuals, enlarged."""
     with house_style():
-        figure = Figure(figsize=(FIGURE_WIDTH, 4.2), layout="constrained")
+        figure = Figure(figsize=(FIGURE_WIDTH, 4.2))
         upper, lower = figure.subplots(2, 1, sharex=True, gridspec_kw={"height_ratios": (5, 2)})
         _curve(upper, drawing)
         _residuals(lower, drawing)

@@ -59,7 +59,7 @@ class _Paper:
 class _Way:
     """One line on the paper [in]."""
 
-    number: int
+    line: int
     start: _Array  # (2,) at the wall where the probe goes in
     end: _Array  # (2,) at the other wall
     places: _Array  # (points, 2)
@@ -167,7 +167,7 @@ def _draw_lines(axes: Axes, paper: _Paper, ways: Sequence[_Way]) -> bool:
         axes.plot(*way.places.T, "o", ms=2.8, color=STROKE)
     for way in ways[:: _every(ways)]:
         x, y = _pair(way.start - 0.28 * way.forward)
-        axes.text(x, y, str(way.number), ha="center", va="center", fontsize=7.5, fontweight="bold")
+        axes.text(x, y, str(way.line), ha="center", va="center", fontsize=7.5, fontweight="bold")
     for sides in _arrangements(paper, ways):
         numbers = [_number(way, point, side) for way, row in zip(ways, sides, strict=True) for point, side in row]
         if _have_room(paper, ways, numbers):

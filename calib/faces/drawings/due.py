@@ -97,7 +97,7 @@ def due_chart(shown: DueDrawing) -> Chart:
         raise CalibError("there is no instrument to draw: none is registered, or all are retired")
     bars = shown.bars[:_MOST_BARS]
     with house_style():
-        figure = Figure(figsize=(FIGURE_WIDTH, 1.35 + _ROW * max(len(bars), 3)), layout="constrained")
+        figure = Figure(figsize=(FIGURE_WIDTH, 1.35 + _ROW * max(len(bars), 3)))
         axes = figure.subplots()
         first = min((bar.calibrated_on for bar in bars if bar.calibrated_on is not None), default=shown.on)
         for row, bar in enumerate(bars):

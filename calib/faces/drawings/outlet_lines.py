@@ -21,7 +21,7 @@ _HIGHEST_THIN, _LOWEST_THIN = 7.2, 4.0  # [in] of the lines of one figure
 def outlet_lines(shown: OutletsDrawing, place: int, count: int) -> Figure:
     """A thin line for each outlet, and a lane for each statement in which the outlets that have it are marked."""
     lot = shown.against_design or shown.without_design
-    figure = Figure(figsize=(FIGURE_WIDTH, 1.5 + _thin_height(len(lot))), layout="constrained")
+    figure = Figure(figsize=(FIGURE_WIDTH, 1.5 + _thin_height(len(lot))))
     if not shown.against_design:
         axes = figure.subplots()
         _thin_lines(axes, lot)

@@ -72,7 +72,7 @@ def history_chart(shown: HistoryDrawing) -> Chart:
     if not points:
         raise CalibError(f"{shown.name}: there are no comparisons as found to draw")
     with house_style():
-        figure = Figure(figsize=(FIGURE_WIDTH, 1.1 + 1.35 * len(points)), layout="constrained")
+        figure = Figure(figsize=(FIGURE_WIDTH, 1.1 + 1.35 * len(points)))
         strips = figure.subplots(len(points), 1, sharex=True, squeeze=False)[:, 0]
         for axes, point in zip(strips, points, strict=True):
             _strip(axes, point, shown)
@@ -150,7 +150,7 @@ def control_chart(name: str, series: Sequence[ChartedSeries]) -> Chart:
     if not series:
         raise CalibError(f"{name}: there are no checks to draw")
     with house_style():
-        figure = Figure(figsize=(FIGURE_WIDTH, 1.1 + 1.9 * len(series)), layout="constrained")
+        figure = Figure(figsize=(FIGURE_WIDTH, 1.1 + 1.9 * len(series)))
         strips = figure.subplots(len(series), 1, sharex=True, squeeze=False)[:, 0]
         for axes, charted in zip(strips, series, strict=True):
             _checks(axes, charted)
@@ -248,7 +248,7 @@ def history_drawing(review: IntervalReview) -> HistoryDrawing:
 def _drawn(review: IntervalReview, point: PointReview, own: Unit) -> tuple[Any, ...]:
     as_found = [
         (each.on, error_of(own, error))
-        for each, error in zip(review.history, point.found, strict=True)
+        for each, error in zip(review.history, point.as_found, strict=True)
         if error is not None
     ]
     drawn = [(day, error) for day, error in as_found if error["error"] is not None]

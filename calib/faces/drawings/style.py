@@ -1,8 +1,12 @@
 """The house style of every picture: its colours, its signs, and how a figure is written.
 
-Rules, which tests/faces/drawings/test_style.py holds: two series of one picture differ in lightness by `LEAST_STEP` at least, or
+Rules, which tests/faces/drawings/test_style.py holds: two series of one picture differ in lightness by 12 of CIE L* at least, or
 in their sign (hatch, marker, line); so they stay apart in grey and for the colour-blind, and colour is never the only sign. A hatch
 lies on a light ground; none is of dots, whose outlines make a large file. Typed text is text: no sign in it makes a formula.
+
+Decision (2026-11). Pictures are held by golden PNGs, tile by tile after a blur: font builds move letters. Two series differ in
+lightness, hatch or line. Cost (11-27): a change of style is eleven pictures drawn anew and looked at by a person; a shift below
+half a pixel goes unseen.
 """
 
 import io
@@ -13,7 +17,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
-from weakref import WeakKeyDictionary
+from weakref import WeakKeyDictionary, WeakSet
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
@@ -21,11 +25,10 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FixedFormatter
 
 from calib.errors import CalibError
+from calib.faces.drawings.arrangement import arrange
 from calib.faces.plain_text import one_line, shortened
 
 INK, STROKE, BAND, PALE, WHITE = "#26323b", "#1d5c63", "#b9d3d0", "#e6eaec", "#ffffff"
-
-LEAST_STEP = 12.0  # of CIE L*, between two series of one picture that have the same sign
 
 FIGURE_WIDTH = 6.4  # [in] of every picture: what an A4 or Letter page holds between its margins
 SMALL_LETTERS, TITLE_LETTERS = 8.0, 9.5  # sizes of letters
@@ -137,11 +140,10 @@ def short(text: str, longest: int = 34) -> str:
 
 
 def _settle(figure: Figure) -> None:
-    """Lay a figure out once and for all: laid out at each drawing, it would look otherwise after every one before."""
-    engine = figure.get_layout_engine()
-    if engine is not None:
-        engine.execute(figure)
-        figure.set_layout_engine(None)  # with a placeholder in its place each drawing would be made twice
+    """Arrange a figure once and for all: arranged at each drawing, it would look otherwise after every one before."""
+    if figure not in _SETTLED:
+        arrange(figure)
+        _SETTLED.add(figure)
 
 
 def as_svg(figure: Figure, salt: str) -> str:
@@ -156,6 +158,7 @@ def as_svg(figure: Figure, salt: str) -> str:
 
 
 # As long as the figure lives; nobody changes one that was drawn.
+_SETTLED: WeakSet[Figure] = WeakSet()
 _DRAWN: WeakKeyDictionary[Figure, dict[str, str]] = WeakKeyDictionary()
 
 

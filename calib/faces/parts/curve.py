@@ -5,20 +5,15 @@ from collections.abc import Sequence
 import numpy as np
 
 from calib.curves.curve import CorrectionCurve, Curve
-from calib.curves.regression import Polynomial
-from calib.curves.response import ResponseCurve, ResponseFit, curve_from_text
+from calib.curves.response import ResponseFit, curve_from_text, fit_of, response_of
 from calib.faces.written import Content
 from calib.procedures.on_record.calibrations import CalibrationOnFile
 from calib.quantities import Unit, unit
-from calib.records import tables
+from calib.records.tables.curves import StoredCurve
+from calib.records.tables.instruments import Instrument
 
 
-def fit_of(stored: Curve) -> Polynomial | ResponseFit:
-    """What the fit of a stored curve said of itself when it was made: coefficients, residuals, chi-squared."""
-    return stored.polynomial if isinstance(stored, CorrectionCurve) else response_of(stored).fit
-
-
-def unit_of_residuals(curve: tables.StoredCurve, instrument: tables.Instrument) -> Unit:
+def unit_of_residuals(curve: StoredCurve, instrument: Instrument) -> Unit:
     """Corrections are in the quantity, residuals of a response in what is indicated; an instrument's unit is that of both."""
     return unit(instrument.quantity if curve.shape == "polynomial" else instrument.indicated, instrument.unit)
 
@@ -31,7 +26,7 @@ def stored_residuals(calibration: CalibrationOnFile) -> list[float | None]:
     return [next(residuals) if each.phase == curve.phase else None for each in calibration.comparisons]
 
 
-def curve(record: tables.StoredCurve, instrument: tables.Instrument) -> Content:
+def curve(record: StoredCurve, instrument: Instrument) -> Content:
     """A calibration curve: a polynomial in the instrument's own unit, another shape in SI."""
     stored = curve_from_text(record.parameters)
     fit = fit_of(stored)
@@ -50,13 +45,7 @@ def curve(record: tables.StoredCurve, instrument: tables.Instrument) -> Content:
     }
 
 
-def response_of(stored: Curve) -> ResponseCurve:
-    """The curve as a response curve; each curve is that or a correction curve."""
-    assert isinstance(stored, ResponseCurve)  # noqa: S101
-    return stored
-
-
-def _shape_of(stored: Curve, instrument: tables.Instrument) -> Content:
+def _shape_of(stored: Curve, instrument: Instrument) -> Content:
     own = unit(instrument.quantity, instrument.unit) if isinstance(stored, CorrectionCurve) else None
     if isinstance(stored, CorrectionCurve) and own is not None:
         coefficients, covariance = stored.polynomial.in_unit(own.scale, own.offset).in_powers_of_x()

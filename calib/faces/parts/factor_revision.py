@@ -10,7 +10,8 @@ from calib.procedures.factors.factors_on_file import FactorOnFile, PairOnFile
 from calib.procedures.measure.results import Results
 from calib.procedures.pairs.factor_uncertainty import OTHER, SAME, factor_results
 from calib.quantities import Unit, preferred, unit
-from calib.records import tables
+from calib.records.tables.factors import FoundFactor
+from calib.records.tables.outlets import Outlet
 from calib.uncertainty.statement import round_result
 
 # Contribution -> what it is called in a table.
@@ -79,14 +80,14 @@ def _effective_area(factor: FactorOnFile, units: str | None) -> Content | None:
     }
 
 
-def _area_unit(outlet: tables.Outlet | None, units: str | None) -> Unit:
+def _area_unit(outlet: Outlet | None, units: str | None) -> Unit:
     if units or outlet is None:
         return preferred("area", units or "si")
     in_feet = outlet.dimension_unit in ("in", "ft")
     return unit("area", outlet.effective_area_unit or ("ft2" if in_feet else "m2"))
 
 
-def _contribution(record: tables.FoundFactor, name: str) -> Content:
+def _contribution(record: FoundFactor, name: str) -> Content:
     relative = {
         "spread": record.relative_spread,
         "reference": record.relative_reference,

@@ -13,7 +13,7 @@ from calib.procedures.measure.standing import Standing, section_of
 from calib.procedures.measure.totals import design_of
 from calib.procedures.on_record.flow_unit import flow_unit
 from calib.quantities import Unit, unit
-from calib.records import tables
+from calib.records.words import OUTLET
 from calib.uncertainty.budget import dominant
 from calib.uncertainty.propagation import Contribution
 from calib.uncertainty.statement import statement
@@ -35,7 +35,7 @@ def reading_content(evaluation: Evaluation, row: int, units: str | None) -> Cont
         "outlet": measured.outlet.outlet,
         "system": measured.outlet.system,
         "service": measured.outlet.service,
-        "place": measured.outlet.place or tables.OUTLET,
+        "place": measured.outlet.place or OUTLET,
         "room": measured.outlet.room,
         "instrument": measured.instrument.tag,
         "certificate": measured.calibration.certificate,

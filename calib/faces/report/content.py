@@ -143,7 +143,7 @@ def _instruments(report: JobReport) -> list[Content]:
 def _standards(report: JobReport) -> list[Content]:
     """Reference standards of the register that the instruments' calibrations rest on, where no flow was measured with them."""
     return [
-        _instrument(standard.kept, standard.due_on, report.standards.of.get(names, ()))
+        _instrument(standard.calibration, standard.due_on, report.standards.of.get(names, ()))
         for names, standard in report.standards.standards.items()
         if names not in report.calibrations
     ]

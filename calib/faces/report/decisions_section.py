@@ -57,7 +57,7 @@ def _about_risks(process: Content | None) -> str:
     if process is None:
         return said
     return (
-        f"{said} The global risks (JCGM 106, 9.5) are those of the next outlet of an installation whose true flows lie about their "
-        f"designs with a mean of {process['mean_percent_of_design']:.1f} % and a standard deviation of "
+        f"{said} The global risks (JCGM 106:2012, 9.5; from memory) are those of the next outlet of an installation whose true "
+        f"flows lie about their designs with a mean of {process['mean_percent_of_design']:.1f} % and a standard deviation of "
         f"{process['standard_deviation_percent']:.1f} % ({process['basis']}), measured as here."
     )

@@ -2,6 +2,9 @@
 
 The typesetter is given the blocks as JSON beside a fixed template (`report.typ`). Typed text reaches it as strings, which it sets
 and never evaluates. The same layout and attachments give the same bytes.
+
+Decision (2026-11). PDF by Typst: PDF/A-3a and PDF/UA-1 in one file, no system library; typed text is never code. Cost: 1,000
+readings make 5 MB.
 """
 
 import json
@@ -34,17 +37,13 @@ class EmbeddedFile:
     description: str
 
 
-def as_pdf(
-    layout: Layout, attachments: Mapping[str, EmbeddedFile], *, paper: Paper = "a4", author: str = "calib"
-) -> bytes:
-    """The report as PDF on this paper, with attachments by file name."""
-    return begin_pdf(layout, attachments, paper=paper, author=author).result()
-
-
 def begin_pdf(
     layout: Layout, attachments: Mapping[str, EmbeddedFile], *, paper: Paper = "a4", author: str = "calib"
 ) -> Future[bytes]:
-    """The same in the making: all but the typesetter's own work is done, which needs no Python and goes on beside it."""
+    """The report as PDF on this paper, with attachments by file name: all but the typesetter's own work is done.
+
+    That needs no Python and goes on beside it.
+    """
     width, height = _PAPERS[paper]
     typesetting = Typesetting(layout, width - 2 * _MARGIN, height - 2 * _MARGIN)
     issued = datetime.fromisoformat(layout.issued)

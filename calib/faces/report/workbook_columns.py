@@ -5,6 +5,7 @@ Numbers stand unrounded, each under a format that shows the digits which the rep
 
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 from calib.faces.written import Content, design_text, total_name
@@ -86,12 +87,14 @@ def _to_two_digits(of: Callable[[Content], Any]) -> Callable[[Content], str]:
 
     def shown(row: Content) -> str:
         uncertainty = of(row)
-        if not isinstance(uncertainty, float):
-            return GENERAL
-        exponent = round_uncertainty(abs(uncertainty)).as_tuple().exponent
-        return decimals(-int(exponent))
+        return _format_of(abs(uncertainty)) if isinstance(uncertainty, float) else GENERAL
 
     return shown
+
+
+@lru_cache(1_000)  # the columns of a row share their uncertainty
+def _format_of(uncertainty: float) -> str:
+    return decimals(-int(round_uncertainty(uncertainty).as_tuple().exponent))
 
 
 def _as_written(of: Callable[[Content], Any], form: str) -> Callable[[Content], str]:

@@ -22,7 +22,7 @@ from calib.procedures.typed.time_to_come import expected_of
 from calib.procedures.verify.rests_on import must_be_whole, of_instruments
 from calib.records import ledger
 from calib.records.record import key, typed
-from calib.records.tables import Acceptance
+from calib.records.tables.calibrations import Acceptance
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,7 @@
 
     reference value = the standard's corrected value x_s + c_s(x_s) on that day
     u^2 = repeatability of its mean indication + resolution + scatter and reference part of its curve + stability since its
-          calibration + difference between the places of the two instruments                          (EA-4/02 M:2022, 4; GUM 5)
+          calibration + difference between the places of the two instruments          (EA-4/02 M:2013, 4, from memory; GUM 5)
 
 with k of the effective degrees of freedom. The whole U counts as common to the certificate's points, though a small part of it (the
 standard's repeatability and resolution) is independent from point to point: that overstates, and never understates.
@@ -34,7 +34,7 @@ from calib.procedures.typed.declaration import TypedColumn
 from calib.procedures.typed.sheets import TypedRow, cell_findings
 from calib.quantities import UNITS, Unit, coherent, unit
 from calib.records.record import key
-from calib.records.tables import Instrument
+from calib.records.tables.instruments import Instrument
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY, coverage_factor
 from calib.uncertainty.propagation import Contribution, combine
 from calib.uncertainty.statement import plain, round_result
@@ -227,7 +227,7 @@ def _comparison(
     shown = row.get("indication_unit") or row.cells["unit"]
     if shown != in_unit.symbol:
         cells["indication_unit"] = shown
-    return TypedRow(row.source, row.number, cells)
+    return TypedRow(row.source, row.row_number, cells, given=row.given)
 
 
 def _unit_of_value(row: TypedRow, standard: Instrument) -> Unit:

@@ -2,13 +2,14 @@
 
 from sqlmodel import Session
 
-from calib.errors import BadInputError, Finding
+from calib.errors import BadInputError
 from calib.procedures.certificate.fit_curve import CurveWish, curve_record
 from calib.procedures.on_record.calibrations import against_withdrawn, calibration_on_file, refit
 from calib.procedures.people.authorise import append, authorise
+from calib.procedures.typed.reason import without_reason
 from calib.records import ledger
 from calib.records.record import key
-from calib.records.tables import StoredCurve
+from calib.records.tables.curves import StoredCurve
 
 
 def choose_curve(
@@ -18,8 +19,9 @@ def choose_curve(
 
     Raises NotInRecordsError, CurveError, BadInputError.
     """
-    if not reason.strip():
-        raise BadInputError([Finding.typed("reason", "", "why this curve, in a few words")])
+    findings = without_reason(reason, "why this curve, in a few words")
+    if findings:
+        raise BadInputError(findings)
     signature = authorise(session, signature, "choose")
     on_file = calibration_on_file(session, tag, certificate)
     withdrawn = against_withdrawn(on_file)

@@ -8,6 +8,10 @@ The withdrawal is one row. A calibration that has one has no day of acceptance w
 that go by it leave it out, for the past too; histories, baselines of checks and new impact reviews ask for withdrawals themselves.
 An import keeps as readings what the gate lets stand before or after its withdrawals: they count again once the right certificate
 is accepted. A withdrawal made by mistake is put right by recording the certificate again.
+
+Decision (2026-11). A certificate that was recorded wrongly is taken out by a row with its reason. Options: an end of validity
+(a wrong value was never right); a corrected one under the same number (typing it twice would no longer be refused). Cost:
+factors and in-house values worked out with it stay; the command names them.
 """
 
 from dataclasses import dataclass
@@ -17,7 +21,7 @@ from sqlmodel import Session
 from calib.confirmation.as_found import later_calibrations
 from calib.confirmation.interval import Decision, gate
 from calib.confirmation.traceability import Record, downward, reached
-from calib.errors import BadInputError, Finding
+from calib.errors import BadInputError
 from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.open_review import open_reviews
 from calib.procedures.impact.rests_on import OF, Ground, ground_below
@@ -25,9 +29,10 @@ from calib.procedures.impact.reviews import reviews
 from calib.procedures.on_record.calibrations import CalibrationOnFile, against_withdrawn, calibration_on_file
 from calib.procedures.on_record.register import load_register
 from calib.procedures.people.authorise import append, authorise
+from calib.procedures.typed.reason import without_reason
 from calib.records import ledger
 from calib.records.record import key
-from calib.records.tables import Withdrawal
+from calib.records.tables.calibrations import Withdrawal
 
 
 @dataclass(frozen=True)
@@ -45,7 +50,7 @@ class Hanging:
 class Withdrawn:
     """A calibration that was withdrawn, what rested on it, and what counts now."""
 
-    kept: CalibrationOnFile  # as it is on file now
+    calibration: CalibrationOnFile  # as it is on file now
     hanging: Hanging
     decision: Decision  # of the gate on its instrument, now
     remarks: tuple[str, ...] = ()  # of impact reviews
@@ -61,9 +66,10 @@ def withdraw_calibration(
     """
     signature = authorise(session, signature, "accept")
     on_file = calibration_on_file(session, tag, certificate)
-    findings = [finding for finding in (against_withdrawn(on_file), _of_reason(reason)) if finding is not None]
-    if findings:
-        raise BadInputError(findings)
+    withdrawn = against_withdrawn(on_file)
+    findings = without_reason(reason, "what was recorded wrongly, in a few words")
+    if withdrawn is not None or findings:
+        raise BadInputError([*filter(None, [withdrawn]), *findings])
     calibration = key(on_file.calibration.id)
     hanging = _hanging(ground_below(session, [(RecordKind.CALIBRATION, calibration)]), calibration)
     append(session, [Withdrawal(calibration_id=calibration, reason=reason.strip())], signature)
@@ -76,12 +82,6 @@ def withdraw_calibration(
         gate(register, tag, signature.time, signature.time),
         (*opened, *_left_open(session, tag, certificate)),
     )
-
-
-def _of_reason(reason: str) -> Finding | None:
-    if reason.strip():
-        return None
-    return Finding.typed("reason", reason, "what was recorded wrongly, in a few words")
 
 
 def _hanging(ground: Ground, calibration: int) -> Hanging:

@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from calib.procedures.typed.sheets import Cells
-from calib.records.tables import PHASES
+from calib.records.words import PHASES
 
 STATED, MISSING, READ = "stated", "missing", "to be read in the certificate"
 

@@ -12,7 +12,8 @@ from calib.errors import CurveError
 from calib.procedures.certificate.phase import phase_in_use
 from calib.procedures.typed.sheets import Cells
 from calib.quantities import Unit, unit
-from calib.records.tables import BY_THE_RULE, StoredCurve
+from calib.records.tables.curves import StoredCurve
+from calib.records.words import BY_THE_RULE
 from calib.uncertainty.estimate import from_expanded, resolution
 
 

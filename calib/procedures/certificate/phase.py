@@ -6,7 +6,7 @@ is measured from then on follows from what an adjustment is (VIM 3.11).
 
 from collections.abc import Iterable
 
-from calib.records.tables import PHASES
+from calib.records.words import PHASES
 
 AS_FOUND, AS_LEFT = PHASES
 

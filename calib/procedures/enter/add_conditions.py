@@ -13,9 +13,6 @@ from calib.records import ledger
 def add_conditions(
     session: Session, quantities: Mapping[str, Cells], signature: ledger.Signature, now: datetime
 ) -> Imported:
-    """Write conditions; `quantities` holds cells of conditions.csv by the place where they were typed, as findings name it.
-
-    Raises BadInputError with every finding.
-    """
+    """Write conditions: cells of conditions.csv by their quantity, which is the source in findings. Raises BadInputError."""
     rows = [typed_row(source, cells) for source, cells in quantities.items()]
     return import_sheets(session, {"conditions.csv": rows}, signature, now)

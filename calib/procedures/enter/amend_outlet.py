@@ -1,4 +1,8 @@
-"""Amend an outlet: a wrong dimension, factor or design is corrected by a new record that supersedes the old, with the reason."""
+"""Amend an outlet: a wrong dimension, factor or design is corrected by a new record that supersedes the old, with the reason.
+
+Decision (2026-11). An amendment is a whole new row with its reason; the latest counts. Cost (11-25): cells that stayed are kept
+again, and what changed is told by comparing rows (`outlets.history_of_outlet`).
+"""
 
 from collections.abc import Sequence
 from typing import Any
@@ -10,16 +14,16 @@ from calib.procedures.enter.check_jobs import outlet_findings
 from calib.procedures.enter.names_on_record import AskedNames, Recorded
 from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.open_review import open_reviews
-from calib.procedures.on_record.by_name import outlet_named
 from calib.procedures.on_record.in_force import as_amended
-from calib.procedures.on_record.outlets import _COLUMNS, outlet_cells
-from calib.procedures.on_record.what_counts import latest_revision
+from calib.procedures.on_record.jobs_by_name import outlet_named
+from calib.procedures.on_record.outlets import AMENDABLE, latest_revision, outlet_cells
 from calib.procedures.people.authorise import append
 from calib.procedures.typed.columns import FILES
+from calib.procedures.typed.reason import without_reason
 from calib.procedures.typed.sheets import cell_findings, typed_row
 from calib.records import ledger
 from calib.records.record import key
-from calib.records.tables import OutletRevision
+from calib.records.tables.outlets import OutletRevision
 
 
 def amend_outlet(
@@ -35,35 +39,34 @@ def amend_outlet(
     before = outlet_cells(as_amended(outlet, last))
     changed, findings = _changes(changes)
     row = typed_row(None, before | changed)
-    findings += cell_findings([row], _COLUMNS)
+    findings += cell_findings([row], AMENDABLE)
     asked = AskedNames({**dict.fromkeys(FILES, ()), "outlets.csv": [row]})
     findings += outlet_findings(row, Recorded(session, asked).factors, outlet.id)
-    if not reason.strip():
-        findings.append(Finding.typed("reason", reason, "what was wrong, in a few words"))
-    if not findings and row.cells == {one: cell for one, cell in before.items() if cell is not None}:
+    findings += without_reason(reason, "what was wrong, in a few words")
+    if not findings and row.cells == {column: cell for column, cell in before.items() if cell is not None}:
         said = "; ".join(changes)
         findings.append(Finding.typed("set", said, "a value other than the one on record"))
     if findings:
         raise BadInputError(findings)
     cells: dict[str, Any] = dict(row.cells)
-    number = 2 if last is None else last.revision + 1
-    revision = OutletRevision(outlet_id=key(outlet.id), revision=number, reason=reason.strip(), **cells)
+    counted = 2 if last is None else last.revision + 1
+    revision = OutletRevision(outlet_id=key(outlet.id), revision=counted, reason=reason.strip(), **cells)
     append(session, [revision], signature)
     open_reviews(session, signature, signature.time, (), [(RecordKind.OUTLET, key(outlet.id))])
     return revision
 
 
 def _changes(typed: Sequence[str]) -> tuple[dict[str, str | None], list[Finding]]:
-    known = [column.name for column in _COLUMNS]
+    known = [column.name for column in AMENDABLE]
     changed: dict[str, str | None] = {}
     findings = []
-    for one in typed:
-        column, separator, value = one.partition("=")
+    for change in typed:
+        column, separator, value = change.partition("=")
         if not separator or column.strip() not in known:
             expected = f"COLUMN=VALUE with one of the columns {', '.join(known)}"
-            findings.append(Finding.typed("set", one, expected))
+            findings.append(Finding.typed("set", change, expected))
         elif column.strip() in changed:
-            findings.append(Finding.typed("set", one, f"each column once ({column.strip()})"))
+            findings.append(Finding.typed("set", change, f"each column once ({column.strip()})"))
         else:
             changed[column.strip()] = value.strip()
     return changed, findings

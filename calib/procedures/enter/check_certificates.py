@@ -9,7 +9,7 @@ from datetime import date
 
 from calib.confirmation.interval import add_months
 from calib.errors import Finding
-from calib.measurement.ways import WITH_EFFECT, effects_of, needs_reference_state, way_of
+from calib.measurement.ways import THROTTLED, WITH_EFFECT, WITH_THROTTLE, effects_of, way_of, with_reference_state
 from calib.procedures.certificate.fit_curve import indication_quantity
 from calib.procedures.certificate.phase import AS_FOUND, phase_in_use
 from calib.procedures.typed.rows_together import KnownNames, duplicate, repeated, unit_known
@@ -48,20 +48,26 @@ _NO_EFFECT = f"nothing for an instrument that does not measure {' or '.join(WITH
 
 
 def _of_kind(row: TypedRow) -> Iterable[Finding]:
-    """What only thermal anemometers and hoods have."""
+    """What only some ways of measuring have: a reference state, a throttle."""
     quantity, effect = row.get("quantity"), row.get("density_effect")
     if effect is not None and quantity is not None and effect not in effects_of(quantity):
         possible = f"one of {', '.join(effects_of(quantity))}" if effects_of(quantity) else _NO_EFFECT
         yield row.finding("density_effect", possible)
         effect = None  # found wrong: nothing else is asked for its sake
+    with_state = with_reference_state()
     for column in ("reference_temperature_degC", "reference_pressure_kPa"):
-        if needs_reference_state(effect) and row.blank(column):
-            yield row.finding(column, "the reference state at which a thermal anemometer indicates velocity")
-        elif not needs_reference_state(effect) and row.sound(column) and "density_effect" not in row.bad:
-            yield row.finding(column, "nothing, since density_effect is not thermal")
+        if effect in with_state and row.blank(column):
+            yield row.finding(
+                column, f"the reference state at which a {with_state[effect].instrument} indicates velocity"
+            )
+        elif effect not in with_state and row.sound(column) and "density_effect" not in row.bad:
+            yield row.finding(column, f"nothing, since density_effect is not {' or '.join(with_state)}")
     way = way_of(quantity, effect)
     if row.sound("resistance_ratio") and quantity is not None and (way is None or way.throttled is None):
-        yield row.finding("resistance_ratio", "nothing for an instrument that is no hood (quantity volume flow)")
+        quantities = " or ".join(WITH_THROTTLE)
+        yield row.finding(
+            "resistance_ratio", f"nothing for an instrument that is no {THROTTLED} (quantity {quantities})"
+        )
     elif row.sound("resistance_ratio") and row.blank("resistance_ratio_standard_uncertainty"):
         yield row.finding("resistance_ratio_standard_uncertainty", "the standard uncertainty of the resistance ratio")
     elif row.blank("resistance_ratio") and row.sound("resistance_ratio_standard_uncertainty"):
@@ -97,7 +103,7 @@ def _numbered(row: TypedRow) -> tuple[str, str]:
 def _leave_out_or_correct(rows: Sequence[TypedRow]) -> str:
     """What to do about a certificate that is on record: to type it again corrects nothing."""
     step = "if it was typed wrong there, withdraw it and record the right one under a number that says so"
-    return step if all(row.number is None for row in rows) else f"leave the row out; {step}"
+    return step if all(row.row_number is None for row in rows) else f"leave the row out; {step}"
 
 
 def _dates(row: TypedRow, instruments: Mapping[str, Cells]) -> Iterable[Finding]:
@@ -139,12 +145,10 @@ def standard_tags(cell: str) -> list[str]:
 
 
 def _comparisons(named: KnownNames) -> Iterable[Finding]:
-    # A command names one calibration: that it is on record is said once, not again of each of its comparisons.
-    by_command = {certificate_of(row) for row in named.sheets["calibrations.csv"] if row.number is None}
     for row in named.sheets["comparisons.csv"]:
         names = (row.get("tag") or "", row.get("certificate") or "")
         if row.sound("tag", "certificate") and names in named.known["calibrations.csv"]:
-            if names in by_command:
+            if "certificate" in row.given:
                 continue
             yield row.finding(
                 "certificate", "a new certificate; the records hold this one, and a certificate is recorded whole"
@@ -167,7 +171,7 @@ def _units_of_comparison(row: TypedRow, instrument: Cells) -> Iterable[Finding]:
 def _adjustments(sheets: Sheets) -> Iterable[Finding]:
     """Adjusted, and no comparisons as left: there is no curve of the instrument as it is now."""
     adjusted = [row for row in sheets["calibrations.csv"] if row.get("adjustment") == "yes"]
-    if not adjusted or any(one.bad for one in sheets["comparisons.csv"]):
+    if not adjusted or any(row.bad for row in sheets["comparisons.csv"]):
         return
     comparisons = by_certificate(sheets["comparisons.csv"])
     for row in adjusted:

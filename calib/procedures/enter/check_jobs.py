@@ -11,7 +11,7 @@ from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.rows_together import KnownNames, TypedCells, duplicate, repeated, unit_known
 from calib.procedures.typed.sheets import Cells, TypedRow
 from calib.quantities import unit
-from calib.records.tables import DUCT, THIS_TYPE
+from calib.records.words import DUCT, THIS_TYPE
 
 LARGEST_USUAL_FACTOR = 1.2  # common practice, no source: a factor above it wants a reason
 
@@ -106,7 +106,7 @@ def _duct(row: TypedRow) -> Iterable[Finding]:
 
 
 def _factor(row: TypedRow) -> Iterable[Finding]:
-    given = [one for one in ("outlet_factor", "effective_area", "found_factor") if not row.blank(one)]
+    given = [column for column in ("outlet_factor", "effective_area", "found_factor") if not row.blank(column)]
     # An outlet that only a hood measures has neither a factor nor an opening.
     if len(given) > 1 or (not given and row.sound("shape")):
         yield row.finding(
@@ -223,7 +223,7 @@ def _conditions(named: KnownNames) -> Iterable[Finding]:
 
 
 def _missing(members: Sequence[TypedRow]) -> Iterable[Finding]:
-    missing = [one for one in NEEDED if all(row.get("quantity") != one for row in members)]
+    missing = [quantity for quantity in NEEDED if all(row.get("quantity") != quantity for row in members)]
     if missing and not any("quantity" in row.bad for row in members):
         there = f"rows for {', '.join(NEEDED)}: there is no {', no '.join(missing)}"
         yield duplicate(members[0], ("conditions",), there)
@@ -255,7 +255,7 @@ def _condition(row: TypedRow, named: KnownNames) -> Iterable[Finding]:
     instrument = named.instruments.get(row.get("instrument") or "")
     if instrument is not None and quantity is not None:
         measures = (instrument.get("quantity"), indication_quantity(instrument))
-        if any(one not in (None, quantity) for one in measures):
+        if any(measured not in (None, quantity) for measured in measures):
             yield row.finding("instrument", f"an instrument for {quantity} (this one is for {measures[0]})")
     used, stated = not row.blank("instrument"), not row.blank("standard_uncertainty")
     if used == stated and not row.bad & {"instrument", "standard_uncertainty"}:

@@ -9,7 +9,7 @@ from statistics import mode
 from calib.airflow.traverse import point_counts, spoken, traverse
 from calib.errors import CalibError, Finding
 from calib.measurement.way import ProbeUse, Way
-from calib.measurement.ways import QUANTITIES, WAYS, way_of
+from calib.measurement.ways import OF_PROBES, QUANTITIES, THROTTLED, WAYS, way_of
 from calib.procedures.certificate.fit_curve import indication_quantity
 from calib.procedures.measure.standing import section_from
 from calib.procedures.typed.cells import same_time
@@ -19,7 +19,8 @@ from calib.procedures.typed.observations import log_findings, logged_values, mea
 from calib.procedures.typed.rows_together import KnownNames, duplicate, repeated, unit_known
 from calib.procedures.typed.sheets import Cells, TypedRow
 from calib.quantities import unit
-from calib.records.tables import DUCT, OUTLET, Reading
+from calib.records.tables.readings import Reading
+from calib.records.words import DUCT, OUTLET
 
 _ONE_KIND = ("indication", "observations", "log_file")
 _KEY = FILES["readings.csv"].key
@@ -62,8 +63,8 @@ def _traverses(named: KnownNames, traversing: set[RecordNames]) -> _Traverses:
         if row.sound(*_KEY):
             of_readings[reading_key(row)].append(row)
         if _names_of(row) not in traversing:
-            for one in _but_one(_names_of(row)):
-                strays[one].append(row)
+            for but_one in _but_one(_names_of(row)):
+                strays[but_one].append(row)
     return _Traverses(of_readings, strays, "traverses.csv" in named.unread)
 
 
@@ -119,7 +120,7 @@ def _place(row: TypedRow, instrument: Cells, outlet: Cells | None) -> Iterable[F
     if way.is_flow:
         return
     factors = ("outlet_factor", "effective_area", "found_factor")
-    if place != DUCT and all(outlet[one] is None for one in factors) and not _bad(outlet) & set(factors):
+    if place != DUCT and all(outlet[column] is None for column in factors) and not _bad(outlet) & set(factors):
         yield row.finding(
             "instrument", "one that indicates a flow: the outlet has no outlet factor, effective area or found factor"
         )
@@ -169,8 +170,8 @@ def _probe(row: TypedRow, way: Way, named: KnownNames) -> Iterable[Finding]:
     yield from named.unknown(row, "readings.csv", "probe")
     probe = named.instruments.get(row.get("probe") or "")
     measures = None if probe is None else (probe.get("quantity"), indication_quantity(probe))
-    if measures is not None and any(one not in (None, "air velocity") for one in measures):
-        yield row.finding("probe", f"a probe calibrated in air velocity (this one is for {measures[0]})")
+    if measures is not None and any(quantity not in (None, *OF_PROBES) for quantity in measures):
+        yield row.finding("probe", f"a probe calibrated in {' or '.join(OF_PROBES)} (this one is for {measures[0]})")
     elif probe is not None and probe.get("density_effect") is not None:
         effect = probe["density_effect"]
         yield row.finding("probe", f"a probe, which has no density_effect of its own (this one has {effect})")
@@ -181,9 +182,9 @@ def _throttled(row: TypedRow, instrument: Cells) -> Iterable[Finding]:
         return
     way = _way(instrument)
     if (way is not None and way.throttled is None) or not row.blank("traverse_rule"):
-        yield row.finding("throttled_observations", "nothing: only a hood has a throttle")
+        yield row.finding("throttled_observations", f"nothing: only a {THROTTLED} has a throttle")
     elif instrument.get("resistance_ratio") is None and "resistance_ratio" not in _bad(instrument):
-        yield row.finding("throttled_observations", "nothing: no resistance_ratio is on record for the hood")
+        yield row.finding("throttled_observations", f"nothing: no resistance_ratio is on record for the {THROTTLED}")
     elif not row.blank("log_file"):
         yield row.finding("log_file", "nothing beside throttled_observations: the open ones stand in observations")
     elif row.sound("observations") or row.sound("indication"):
@@ -192,7 +193,7 @@ def _throttled(row: TypedRow, instrument: Cells) -> Iterable[Finding]:
 
 def _pair(row: TypedRow, instrument: Cells) -> Iterable[Finding]:
     shown = row.get("observations") or row.cells["indication"]
-    opened, throttled = (mean_of(observed_values(one)) for one in (shown, row.cells["throttled_observations"]))
+    opened, throttled = (mean_of(observed_values(values)) for values in (shown, row.cells["throttled_observations"]))
     ratio = instrument.get("resistance_ratio")
     lowest = None if ratio is None else opened / float(ratio) ** 0.5
     if not (throttled <= opened and (lowest is None or throttled > lowest)):
@@ -245,8 +246,8 @@ def _points(row: TypedRow, instrument: Cells, outlet: Cells, traverses: _Travers
         sizes = (outlet["width"], outlet["height"], outlet["diameter"])
         section = section_from(str(outlet["shape"]), sizes, str(outlet["dimension_unit"]))
         expected = {
-            (one.line, one.point)
-            for one in traverse(
+            (place.line, place.point)
+            for place in traverse(
                 section, row.cells["traverse_rule"], int(row.cells["traverse_lines"]), int(row.cells["traverse_points"])
             )
         }
@@ -254,8 +255,8 @@ def _points(row: TypedRow, instrument: Cells, outlet: Cells, traverses: _Travers
         return
     rows = traverses.of_readings.get(reading_key(row), ())
     there: dict[tuple[int, int], TypedRow] = {}
-    for one in rows:
-        yield from _point(one, expected, there)
+    for row_of_point in rows:
+        yield from _point(row_of_point, expected, there)
     yield from _missing(row, expected - there.keys(), rows, traverses)
     yield from _passes(rows, instrument)
 
@@ -264,10 +265,10 @@ def _point(row: TypedRow, expected: set[tuple[int, int]], there: dict[tuple[int,
     if not row.sound("line", "point"):
         return
     line, point = place = (int(row.cells["line"]), int(row.cells["point"]))
-    on_line = [number for its_line, number in expected if its_line == line]
+    on_line = [its_point for its_line, its_point in expected if its_line == line]
     if place in there:
         first = there[place]
-        yield row.finding("point", f"each point once; it stands in {first.source} row {first.number} already")
+        yield row.finding("point", f"each point once; it stands in {first.source} row {first.row_number} already")
     elif not on_line:
         yield row.finding("line", f"a line of the rule: 1 to {max(expected)[0]}")
     elif point not in on_line:
@@ -280,9 +281,11 @@ def _missing(
     row: TypedRow, missing: set[tuple[int, int]], rows: Sequence[TypedRow], traverses: _Traverses
 ) -> Iterable[Finding]:
     """Points that no row has, but for those whose rows are named for another mistake."""
-    strays = [one for names in _but_one(reading_key(row)) for one in traverses.strays.get(names, ())]
-    elsewhere = {(int(one.cells["line"]), int(one.cells["point"])) for one in strays if one.sound("line", "point")}
-    unplaced = sum(not one.sound("line", "point") for one in (*rows, *strays))
+    strays = [stray for names in _but_one(reading_key(row)) for stray in traverses.strays.get(names, ())]
+    elsewhere = {
+        (int(stray.cells["line"]), int(stray.cells["point"])) for stray in strays if stray.sound("line", "point")
+    }
+    unplaced = sum(not point.sound("line", "point") for point in (*rows, *strays))
     absent = sorted(missing - elsewhere)
     if len(absent) > unplaced and not traverses.unread:
         named = ", ".join(f"{line}/{point}" for line, point in absent[:5])
@@ -291,16 +294,16 @@ def _missing(
 
 
 def _passes(rows: Sequence[TypedRow], instrument: Cells) -> Iterable[Finding]:
-    counted = [(one, len(observed_values(one.cells["indications"]))) for one in rows if one.sound("indications")]
+    counted = [(row, len(observed_values(row.cells["indications"]))) for row in rows if row.sound("indications")]
     if not counted:
         return
     usual = mode(count for _, count in counted)
     values = "1 value" if usual == 1 else f"{usual} values"
-    for one, count in counted:
+    for row, count in counted:
         if count != usual:
-            yield one.finding("indications", f"{values}, one for each pass, as at the other points")
+            yield row.finding("indications", f"{values}, one for each pass, as at the other points")
     if usual < 2 and not _declares(instrument):
-        first = next(one for one, count in counted if count == usual)
+        first = next(row for row, count in counted if count == usual)
         yield first.finding("indications", _TWO.replace("observations", "passes"))
 
 
@@ -310,7 +313,7 @@ def _without_reading(
     """Points of a traverse belong to a reading; those of one traverse that belong to none are named once."""
     if any(names.count(None) > 1 for names in of_readings):
         return
-    near = {names for one in traversing for names in _but_one(one)}
+    near = {names for reading in traversing for names in _but_one(reading)}
     for key, rows in traversed.items():
         but_one = _but_one(key)
         # A reading of which one name was found wrong may be theirs.
@@ -327,7 +330,7 @@ def _observations(row: TypedRow, instrument: Cells) -> Iterable[Finding]:
     for column in ("traverse_lines", "traverse_points"):
         if row.sound(column):
             yield row.finding(column, "nothing without traverse_rule")
-    if all(row.blank(one) for one in _ONE_KIND):
+    if all(row.blank(column) for column in _ONE_KIND):
         yield row.finding("indication", "an indication, observations, or a log file")
         return
     if not row.blank("observations") and not row.blank("log_file"):
@@ -356,7 +359,7 @@ def _log(row: TypedRow) -> Iterable[Finding]:
     if name is None:
         return
     # In an import the log lies beside readings.csv, and nowhere else.
-    if row.number is not None and Path(name).name != name:
+    if row.row_number is not None and Path(name).name != name:
         yield row.finding("log_file", "the name of a file in the folder of readings.csv")
     elif row.log is None or row.log.expected is not None:
         yield row.finding("log_file", "a file that comes with the row" if row.log is None else str(row.log.expected))

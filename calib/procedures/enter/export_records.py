@@ -25,19 +25,26 @@ from calib.errors import CalibError, Step
 from calib.procedures.enter.names_on_record import NamesOnRecord
 from calib.procedures.typed.cells import same_time
 from calib.procedures.typed.columns import FILES
-from calib.records import tables
 from calib.records.issued_forms import form_bytes
 from calib.records.record import RecordCells, key
-from calib.records.tables import BY_THE_RULE
+from calib.records.tables.calibrations import Acceptance, ReferenceStandard
+from calib.records.tables.curves import StoredCurve
+from calib.records.tables.evidence import EVIDENCE
+from calib.records.tables.instruments import Instrument
+from calib.records.tables.ledger import LedgerEntry
+from calib.records.tables.outlets import Outlet
+from calib.records.tables.readings import LoggedSeries, Reading, Refusal, Traverse, TraversePoint
+from calib.records.tables.reports import IssuedForm
+from calib.records.words import BY_THE_RULE
 
 NOT_IMPORTED = "not-imported"
 # Tables whose rows stand within the sheets of others.
 _WITHIN: tuple[type[SQLModel], ...] = (
-    tables.ReferenceStandard, tables.StoredCurve, tables.Acceptance, tables.LoggedSeries, tables.Traverse, tables.TraversePoint,
+    ReferenceStandard, StoredCurve, Acceptance, LoggedSeries, Traverse, TraversePoint,
 )  # fmt: skip
 _READ_BACK = {*_WITHIN, *(declaration.table for declaration in FILES.values())}
 _OTHERS: tuple[type[SQLModel], ...] = (
-    *(table for table in tables.EVIDENCE if table not in _READ_BACK), tables.LedgerEntry,
+    *(table for table in EVIDENCE if table not in _READ_BACK), LedgerEntry,
 )  # fmt: skip
 
 
@@ -85,10 +92,10 @@ def _plain(names: NamesOnRecord, file: str, _logs: "_Logs") -> Iterator[RecordCe
 
 def _calibrations(names: NamesOnRecord, file: str, _logs: "_Logs") -> Iterator[RecordCells]:
     """With acceptance and reference standards, which are records of their own."""
-    accepted = {each.calibration_id: each.model_dump() for each in names.all(tables.Acceptance)}
+    accepted = {each.calibration_id: each.model_dump() for each in names.all(Acceptance)}
     standards: dict[int, list[str]] = defaultdict(list)
-    for standard in names.all(tables.ReferenceStandard):
-        standards[standard.calibration_id] += names.names(tables.Instrument)[standard.instrument_id]
+    for standard in names.all(ReferenceStandard):
+        standards[standard.calibration_id] += names.names(Instrument)[standard.instrument_id]
     for cells in _plain(names, file, _logs):
         acceptance = accepted.get(cells["id"], {})
         joined = ";".join(standards[cells["id"]]) or None
@@ -99,8 +106,8 @@ def _judged(acceptance: RecordCells) -> str | None:
     """What the acceptance was judged by, where it states its decision rule."""
     if acceptance.get("decision_rule") is None or acceptance.get("assessment") is None:
         return None
-    found = json.loads(acceptance["assessment"]).get("judged")
-    return None if found is None else str(found)
+    judged = json.loads(acceptance["assessment"]).get("judged")
+    return None if judged is None else str(judged)
 
 
 def _chosen_curves(names: NamesOnRecord, file: str, logs: "_Logs") -> Iterator[RecordCells]:
@@ -113,12 +120,12 @@ def _factors(names: NamesOnRecord, file: str, logs: "_Logs") -> Iterator[RecordC
         yield cells | {"face_indications": ";".join(repr(each) for each in json.loads(cells["face_indications"]))}
 
 
-def _observed(names: NamesOnRecord) -> list[tables.Reading | tables.Refusal]:
+def _observed(names: NamesOnRecord) -> list[Reading | Refusal]:
     """Readings and refusals by job and time: an order that does not hang on what the gate decided."""
-    outlets, tags = names.names(tables.Outlet), names.names(tables.Instrument)
-    places = {number: place for place, number in enumerate(outlets)}
+    outlets, tags = names.names(Outlet), names.names(Instrument)
+    places = {outlet_id: place for place, outlet_id in enumerate(outlets)}
     return sorted(
-        [*names.all(tables.Reading), *names.all(tables.Refusal)],
+        [*names.all(Reading), *names.all(Refusal)],
         key=lambda reading: (
             outlets[reading.outlet_id][0],
             same_time(reading.observed_at),
@@ -130,7 +137,7 @@ def _observed(names: NamesOnRecord) -> list[tables.Reading | tables.Refusal]:
 
 def _readings(names: NamesOnRecord, file: str, logs: "_Logs") -> Iterator[RecordCells]:
     """Accepted or refused, with the traverse and the log that belong to each."""
-    traverses = {key(each.id): each for each in names.all(tables.Traverse)}
+    traverses = {key(each.id): each for each in names.all(Traverse)}
     for reading in _observed(names):
         traverse = traverses.get(reading.traverse_id or 0)
         yield names.cells(FILES[file], reading) | {
@@ -143,8 +150,8 @@ def _readings(names: NamesOnRecord, file: str, logs: "_Logs") -> Iterator[Record
 
 def _traverses(names: NamesOnRecord, _file: str, _logs: "_Logs") -> Iterator[RecordCells]:
     """Points with the names of the reading that they belong to."""
-    points: dict[int, list[tables.TraversePoint]] = defaultdict(list)
-    for point in names.all(tables.TraversePoint):
+    points: dict[int, list[TraversePoint]] = defaultdict(list)
+    for point in names.all(TraversePoint):
         points[point.traverse_id].append(point)
     for reading in _observed(names):
         for point in points[reading.traverse_id or 0]:
@@ -167,10 +174,10 @@ class _Logs:
     def __init__(self, session: Session) -> None:
         self.contents: dict[str, bytes] = {}
         self.names: dict[int, str] = {}
-        for series in session.exec(select(tables.LoggedSeries).order_by(col(tables.LoggedSeries.id))):
+        for series in session.exec(select(LoggedSeries).order_by(col(LoggedSeries.id))):
             self.names[key(series.id)] = self._named(series)
 
-    def _named(self, series: tables.LoggedSeries) -> str:
+    def _named(self, series: LoggedSeries) -> str:
         stem, suffix = Path(series.name).stem, Path(series.name).suffix
         name, count = series.name, 1
         while name.lower() in FILES or self.contents.get(name, series.content) != series.content:
@@ -222,6 +229,6 @@ def _others(session: Session) -> Iterator[ExportedFile]:
 def _as_it_is(session: Session, record: SQLModel) -> RecordCells:
     """The cells of a record; of an issued form with its own bytes, however they are kept. Raises RecordsError."""
     cells = dict(record.model_dump())
-    if isinstance(record, tables.IssuedForm):
+    if isinstance(record, IssuedForm):
         cells |= {"content": form_bytes(session, record), "encoding": None}
     return cells

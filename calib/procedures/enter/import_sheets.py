@@ -32,7 +32,9 @@ from calib.procedures.typed.rows_together import KnownNames
 from calib.procedures.typed.sheets import Sheets, TypedRow, cell_findings
 from calib.procedures.typed.time_to_come import findings_of_times, notices_of_times
 from calib.records import ledger
-from calib.records.tables import Acceptance, OutletRevision, ReferenceStandard, StoredCurve
+from calib.records.tables.calibrations import Acceptance, ReferenceStandard
+from calib.records.tables.curves import StoredCurve
+from calib.records.tables.outlets import OutletRevision
 from calib.records.verification import Progress
 
 # Files of which each row is a record by itself, in the order in which records refer to one another.
@@ -127,7 +129,7 @@ def _touched(kind: type[SQLModel], rows: Sequence[Mapping[str, Any]], keys: Sequ
     """The records that new rows touch: an outlet is touched by its amendment."""
     if kind is OutletRevision:
         return [(RecordKind.OUTLET, row["outlet_id"]) for row in rows]
-    return [(str(kind.__tablename__), number) for number in keys]
+    return [(str(kind.__tablename__), record_id) for record_id in keys]
 
 
 class _Writing:

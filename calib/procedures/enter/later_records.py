@@ -21,7 +21,8 @@ from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.declaration import RecordNames
 from calib.procedures.typed.rows_together import KnownNames, TypedCells, duplicate, repeated
 from calib.procedures.typed.sheets import Cells, Sheets, TypedRow
-from calib.records.tables import INTERVAL_CHANGE, THIS_TYPE, Instrument
+from calib.records.tables.instruments import Instrument
+from calib.records.words import INTERVAL_CHANGE, THIS_TYPE
 
 _OUTLET = ("job", "outlet")
 
@@ -49,7 +50,7 @@ def _amended(first: TypedRow, last: TypedRow | None) -> TypedRow:
     if last is None:
         return first
     cells = {name: cell for name, cell in last.cells.items() if name not in ("revision", "reason")}
-    return TypedRow(last.source, last.number, cells, set(last.bad))
+    return TypedRow(last.source, last.row_number, cells, set(last.bad))
 
 
 def factors_here(named: KnownNames) -> dict[str, Cells]:

@@ -14,7 +14,12 @@ from calib.procedures.typed.columns import DECLARED, FILES
 from calib.procedures.typed.declaration import Declaration, RecordNames, Reference
 from calib.procedures.typed.sheets import Cells, Sheets
 from calib.records.record import key
-from calib.records.tables import Calibration, Condition, FoundFactor, Instrument, Outlet, Reading, Refusal
+from calib.records.tables.calibrations import Calibration
+from calib.records.tables.conditions import Condition
+from calib.records.tables.factors import FoundFactor
+from calib.records.tables.instruments import Instrument
+from calib.records.tables.outlets import Outlet
+from calib.records.tables.readings import Reading, Refusal
 
 
 class AskedNames:
@@ -77,11 +82,11 @@ class NamesOnRecord:
         for place, reference in enumerate(references, start=1 + len(own)):
             self._with(reference.table, {row[place] for row in rows})
         read = {}
-        for number, *stored in rows:
+        for record_id, *stored in rows:
             cells = dict(zip(own, map(str, stored), strict=False))
             for reference, record in zip(references, stored[len(own) :], strict=True):
                 cells |= zip(reference.columns, self.names(reference.table)[record], strict=True)
-            read[number] = tuple(cells[column] for column in declaration.key)
+            read[record_id] = tuple(cells[column] for column in declaration.key)
         return read
 
     def _confined(
@@ -114,8 +119,8 @@ class NamesOnRecord:
         if missing:
             declaration = DECLARED[table]
             columns = [getattr(table, column) for column in declaration.key]
-            for number, *names in by_keys(self.session, select(table.id, *columns), table.id, missing):
-                self._names[table][number] = tuple(map(str, names))
+            for record_id, *names in by_keys(self.session, select(table.id, *columns), table.id, missing):
+                self._names[table][record_id] = tuple(map(str, names))
 
     def cells(self, declaration: Declaration, record: Any) -> dict[str, Any]:
         """Cells of a record as its file has them: with the names of the records that it refers to."""
@@ -135,8 +140,8 @@ class NamesOnRecord:
             return None
         if (reference.table, width) not in self._keys:
             self._keys[reference.table, width] = {
-                declaration.compared(recorded[:width]): number
-                for number, recorded in self.names(reference.table).items()
+                declaration.compared(recorded[:width]): record_id
+                for record_id, recorded in self.names(reference.table).items()
             }
         return self._keys[reference.table, width].get(declaration.compared(names))
 

@@ -31,7 +31,7 @@ def odd_cells(sheets: Sheets, instruments: Mapping[str, Cells]) -> Iterator[str]
 def _told(column: str, said_of: Iterable[tuple[TypedRow, str | None]]) -> Iterator[str]:
     odd = [(row, said) for row, said in said_of if said is not None]
     for row, said in odd[:_NAMED]:
-        yield told_of_cell(row.source, row.number, column, row.cells[column], said)
+        yield told_of_cell(row.source, row.row_number, column, row.cells[column], said)
     if len(odd) > _NAMED:
         yield f"{odd[0][0].source}, {column}: {len(odd) - _NAMED} more cells are as unusual"
 

@@ -11,7 +11,7 @@ from sqlmodel import SQLModel
 from calib.procedures.enter.later_records import by_revision
 from calib.procedures.enter.names_on_record import NamesOnRecord
 from calib.procedures.typed.declaration import Declaration
-from calib.procedures.typed.observations import observed_values
+from calib.procedures.typed.observations import observed_values, result_of
 from calib.procedures.typed.sheets import TypedRow
 
 
@@ -53,8 +53,7 @@ def _nothing(_row: TypedRow) -> dict[str, str]:
 
 
 def _result(row: TypedRow) -> dict[str, str]:
-    low, value, high = (float(row.cells[column]) for column in ("low", "value", "high"))
-    return {"result": "passed" if low <= value <= high else "failed"}
+    return {"result": result_of(*(row.cells[column] for column in ("low", "value", "high")))}
 
 
 def _face_indications(row: TypedRow) -> dict[str, str]:

@@ -77,5 +77,5 @@ def _chosen(session: Session, row: TypedRow) -> RecordCells:
     try:
         fitted = refit(calibration, wish)
     except CurveError as error:
-        raise CurveError(f"{row.source} row {row.number}: {error}") from error
+        raise CurveError(f"{row.source} row {row.row_number}: {error}") from error
     return typed(curve_record(key(calibration.calibration.id), fitted, row.cells["chosen_by"], row.cells["reason"]))

@@ -20,7 +20,8 @@ from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.observations import Observed, Traversed, observed
 from calib.procedures.typed.sheets import Sheets, TypedRow
 from calib.records.record import RecordCells, key
-from calib.records.tables import LoggedSeries, Outlet, Reading, Refusal, Traverse, TraversePoint
+from calib.records.tables.outlets import Outlet
+from calib.records.tables.readings import LoggedSeries, Reading, Refusal, Traverse, TraversePoint
 
 Append = Callable[[type[SQLModel], Sequence[RecordCells]], Sequence[int]]  # rows of a table -> their keys
 

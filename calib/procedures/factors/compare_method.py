@@ -30,8 +30,10 @@ from calib.procedures.pairs.paired_readings import (
     pairs_of,
     relative_ratio_uncertainty,
 )
-from calib.records import tables
 from calib.records.record import RecordCells, typed
+from calib.records.tables.factors import FactorPair, FoundFactor
+from calib.records.tables.methods import Method
+from calib.records.tables.readings import Reading, Refusal
 from calib.uncertainty.paired import CommonAndOwn, PairedComparison, cautions_about, common_and_own, paired
 
 # What is new in each pair; all else the pairs may share.
@@ -54,7 +56,7 @@ class FiguresOfKind:
 class MethodCompared:
     """A method beside traverses; arrays (n,) over the pairs."""
 
-    method: tables.Method
+    method: Method
     pairs: tuple[Paired, ...]
     explained: Floats  # relative standard uncertainty of each difference without the method's own [1]
     comparison: PairedComparison
@@ -64,8 +66,8 @@ class MethodCompared:
 
 def methods(session: Session) -> list[RecordCells]:
     """Every method as it was declared, with the number of readings taken with it."""
-    used = [method for table in (tables.Reading, tables.Refusal) for method in session.exec(select(table.method_id))]
-    methods = session.exec(select(tables.Method).order_by(col(tables.Method.method)))
+    used = [method for table in (Reading, Refusal) for method in session.exec(select(table.method_id))]
+    methods = session.exec(select(Method).order_by(col(Method.method)))
     return [typed(method, "id") | {"readings": used.count(method.id or 0)} for method in methods]
 
 
@@ -102,22 +104,22 @@ def _kinds(pairs: Sequence[Paired], ratio: Floats) -> Iterator[FiguresOfKind]:
             yield FiguresOfKind(outlet.outlet_type or "", outlet.service, jobs, int(mine.sum()), figures)
 
 
-def _method_named(session: Session, name: str) -> tables.Method:
-    method = session.exec(select(tables.Method).where(tables.Method.method == name)).first()
+def _method_named(session: Session, name: str) -> Method:
+    method = session.exec(select(Method).where(Method.method == name)).first()
     if method is None:
-        known = session.exec(select(tables.Method.method).order_by(col(tables.Method.method)))
+        known = session.exec(select(Method.method).order_by(col(Method.method)))
         raise not_there(f"method {name!r} in the records", known)
     return method
 
 
-def _of_methods(method: tables.Method, pairs: Sequence[Paired]) -> Iterator[Finding]:
+def _of_methods(method: Method, pairs: Sequence[Paired]) -> Iterator[Finding]:
     for pair in pairs:
         expected = _expected(method, pair)
         if expected is not None:
             yield Finding.typed(PAIR, pair.typed, expected)
 
 
-def _expected(method: tables.Method, pair: Paired) -> str | None:
+def _expected(method: Method, pair: Paired) -> str | None:
     traverse, other = measured(pair.traverse), measured(pair.other)
     if other.method.id != method.id:
         return f"a reading with the method {method.method} second; reading {other.reading.id} has {other.method.method}"
@@ -143,7 +145,7 @@ def _cautions(session: Session, pairs: Sequence[Paired]) -> Iterator[str]:
             )
 
 
-def _faces(session: Session, factor: tables.FoundFactor) -> Sequence[int]:
+def _faces(session: Session, factor: FoundFactor) -> Sequence[int]:
     """Numbers of the face readings that a factor was found from."""
-    query = select(tables.FactorPair.face_reading_id).where(tables.FactorPair.found_factor_id == factor.id)
+    query = select(FactorPair.face_reading_id).where(FactorPair.found_factor_id == factor.id)
     return session.exec(query).all()

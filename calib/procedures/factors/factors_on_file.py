@@ -7,12 +7,20 @@ from dataclasses import dataclass
 from sqlmodel import Session, col, select
 
 from calib.procedures.on_record.by_name import not_there
+from calib.procedures.on_record.factors import factor_revisions, factors_that_count
 from calib.procedures.on_record.in_force import outlets_in_force
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
-from calib.procedures.on_record.what_counts import factor_revisions, factors_that_count
 from calib.procedures.pairs.paired_readings import cautions_of_times
-from calib.records import tables
 from calib.records.record import key
+from calib.records.tables.calibrations import Calibration
+from calib.records.tables.factors import FactorPair, FoundFactor
+from calib.records.tables.instruments import Instrument
+from calib.records.tables.jobs import Job
+from calib.records.tables.ledger import LedgerEntry
+from calib.records.tables.methods import Method
+from calib.records.tables.outlets import Outlet, OutletRevision
+from calib.records.tables.readings import Reading
+from calib.records.words import THIS_TYPE
 
 _FACTOR, _READING, _OUTLET, _AMENDED = "found_factor", "reading", "outlet", "outlet_revision"
 
@@ -30,9 +38,9 @@ class LedgerPlace:
 class ReadingOnFile:
     """A reading with its place."""
 
-    reading: tables.Reading
+    reading: Reading
     job: str
-    outlet: tables.Outlet  # as it counts now
+    outlet: Outlet  # as it counts now
 
 
 @dataclass(frozen=True)
@@ -58,14 +66,14 @@ class ReadingWithFactor:
 class FactorOnFile:
     """One revision of a factor with all that belongs to it."""
 
-    factor: tables.FoundFactor
+    factor: FoundFactor
     latest: bool
     written: LedgerPlace
-    outlet: tables.Outlet | None  # for which it holds; None: for a type
+    outlet: Outlet | None  # for which it holds; None: for a type
     job: str | None  # of that outlet
-    instrument: tables.Instrument
-    calibration: tables.Calibration
-    method: tables.Method
+    instrument: Instrument
+    calibration: Calibration
+    method: Method
     pairs: tuple[PairOnFile, ...]
 
     @property
@@ -76,7 +84,7 @@ class FactorOnFile:
 
 def _of_one_place(factor: FactorOnFile) -> Iterator[str]:
     outlets = sorted({pair.face.outlet.outlet for pair in factor.pairs})
-    if factor.factor.scope == tables.THIS_TYPE and len(outlets) == 1:
+    if factor.factor.scope == THIS_TYPE and len(outlets) == 1:
         yield (
             f"every pair was measured at {outlets[0]}: the spread shows nothing of what differs from one outlet of the type to "
             "another; add pairs at others"
@@ -90,7 +98,7 @@ def _of_times(pair: PairOnFile) -> Iterator[str]:
 
 def factors_on_file(session: Session) -> list[FactorOnFile]:
     """Every factor as it counts now, by name."""
-    factors = _on_file(session, session.exec(select(tables.FoundFactor)).all())
+    factors = _on_file(session, session.exec(select(FoundFactor)).all())
     return sorted((factor for factor in factors if factor.latest), key=lambda factor: factor.factor.factor)
 
 
@@ -98,16 +106,16 @@ def revisions_on_file(session: Session, name: str) -> list[FactorOnFile]:
     """Every revision of a factor, the first one first; raises NotInRecordsError."""
     revisions = factor_revisions(session, name)
     if not revisions:
-        names = session.exec(select(tables.FoundFactor.factor).distinct().order_by(col(tables.FoundFactor.factor)))
+        names = session.exec(select(FoundFactor.factor).distinct().order_by(col(FoundFactor.factor)))
         raise not_there(f"factor {name!r} in the records", names)
     return _on_file(session, revisions)
 
 
-def _on_file(session: Session, factors: Sequence[tables.FoundFactor]) -> list[FactorOnFile]:
+def _on_file(session: Session, factors: Sequence[FoundFactor]) -> list[FactorOnFile]:
     latest = factors_that_count(session)
     ledger = _ledger(session, _FACTOR)
-    pairs: dict[int, list[tables.FactorPair]] = defaultdict(list)
-    for pair in session.exec(select(tables.FactorPair).order_by(col(tables.FactorPair.id))):
+    pairs: dict[int, list[FactorPair]] = defaultdict(list)
+    for pair in session.exec(select(FactorPair).order_by(col(FactorPair.id))):
         pairs[pair.found_factor_id].append(pair)
     places = _Places(session)
     return [
@@ -117,9 +125,9 @@ def _on_file(session: Session, factors: Sequence[tables.FoundFactor]) -> list[Fa
             ledger[key(factor.id)],
             None if factor.outlet_id is None else places.outlets[factor.outlet_id],
             None if factor.outlet_id is None else places.job(factor.outlet_id),
-            session.get_one(tables.Instrument, factor.instrument_id),
-            session.get_one(tables.Calibration, factor.calibration_id),
-            session.get_one(tables.Method, factor.method_id),
+            session.get_one(Instrument, factor.instrument_id),
+            session.get_one(Calibration, factor.calibration_id),
+            session.get_one(Method, factor.method_id),
             tuple(_pair(session, places, pair) for pair in pairs[key(factor.id)]),
         )
         for factor in factors
@@ -131,20 +139,20 @@ class _Places:
 
     def __init__(self, session: Session) -> None:
         self.outlets = outlets_in_force(session)
-        self.jobs = {key(job.id): job.job for job in session.exec(select(tables.Job))}
+        self.jobs = {key(job.id): job.job for job in session.exec(select(Job))}
 
     def job(self, outlet: int) -> str:
         """The job of an outlet."""
         return self.jobs[self.outlets[outlet].job_id]
 
-    def of(self, reading: tables.Reading) -> ReadingOnFile:
+    def of(self, reading: Reading) -> ReadingOnFile:
         """A reading with its place."""
         return ReadingOnFile(reading, self.job(reading.outlet_id), self.outlets[reading.outlet_id])
 
 
-def _pair(session: Session, places: _Places, pair: tables.FactorPair) -> PairOnFile:
+def _pair(session: Session, places: _Places, pair: FactorPair) -> PairOnFile:
     traverse, face = (
-        places.of(session.get_one(tables.Reading, reading_id))
+        places.of(session.get_one(Reading, reading_id))
         for reading_id in (pair.traverse_reading_id, pair.face_reading_id)
     )
     return PairOnFile(traverse, face, pair.value)
@@ -152,7 +160,7 @@ def _pair(session: Session, places: _Places, pair: tables.FactorPair) -> PairOnF
 
 def _ledger(session: Session, table: str) -> dict[int, LedgerPlace]:
     """Entries of the records of a table, by their key."""
-    entries = session.exec(select(tables.LedgerEntry).where(tables.LedgerEntry.record_table == table))
+    entries = session.exec(select(LedgerEntry).where(LedgerEntry.record_table == table))
     return {entry.record_id: LedgerPlace(key(entry.sequence), entry.person, entry.time) for entry in entries}
 
 
@@ -167,7 +175,7 @@ def readings_with(session: Session, revisions: Sequence[FactorOnFile]) -> list[R
     name = revisions[0].factor.factor
     had = _found_factors(session, name)
     places, ledger = _Places(session), _ledger(session, _READING)
-    readings = session.exec(select(tables.Reading).order_by(col(tables.Reading.id)))
+    readings = session.exec(select(Reading).order_by(col(Reading.id)))
     return [
         use
         for reading in readings
@@ -176,18 +184,18 @@ def readings_with(session: Session, revisions: Sequence[FactorOnFile]) -> list[R
     ]
 
 
-def _uses_factor(session: Session, reading: tables.Reading) -> bool:
+def _uses_factor(session: Session, reading: Reading) -> bool:
     """Whether a velocity was read: a hood needs no factor."""
-    return not way_of_instrument(session.get_one(tables.Instrument, reading.instrument_id)).is_flow
+    return not way_of_instrument(session.get_one(Instrument, reading.instrument_id)).is_flow
 
 
 def _found_factors(session: Session, name: str) -> Mapping[int, list[tuple[int, str | None]]]:
     """For outlets that ever had the factor: the name of theirs from each of their entries in the ledger on, in order."""
     first, amended = _ledger(session, _OUTLET), _ledger(session, _AMENDED)
     had: dict[int, list[tuple[int, str | None]]] = defaultdict(list)
-    for outlet in session.exec(select(tables.Outlet)):
+    for outlet in session.exec(select(Outlet)):
         had[key(outlet.id)].append((first[key(outlet.id)].sequence, outlet.found_factor))
-    for revision in session.exec(select(tables.OutletRevision)):
+    for revision in session.exec(select(OutletRevision)):
         had[revision.outlet_id].append((amended[key(revision.id)].sequence, revision.found_factor))
     return {outlet: sorted(rows) for outlet, rows in had.items() if any(factor == name for _, factor in rows)}
 

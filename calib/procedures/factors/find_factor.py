@@ -1,4 +1,8 @@
-"""Find an outlet factor in the field and record it; what hangs on an instrument found out of order joins that review."""
+"""Find an outlet factor in the field and record it; what hangs on an instrument found out of order joins that review.
+
+Decision (2026-11). A factor is stored as found, with its pairs; used with another instrument or method it refuses the reading,
+not the import. Cost (11-25): a factor named for an outlet that nothing at hand suits shows at the first reading, on site.
+"""
 
 from dataclasses import replace
 

@@ -12,7 +12,7 @@ from calib.procedures.measure.results import Results, results
 from calib.procedures.measure.stability import basis_of, limits_basis, stability_at
 from calib.procedures.on_record.in_force import OnRecord
 from calib.quantities import Unit, read
-from calib.records.tables import Instrument
+from calib.records.tables.instruments import Instrument
 from calib.uncertainty.propagation import combine
 
 

@@ -20,7 +20,7 @@ from calib.procedures.typed.declared_xml import parser_without_declarations
 from calib.procedures.typed.sheets import FileContent
 from calib.records import ledger
 from calib.records.record import key
-from calib.records.tables import Attached, Attachment
+from calib.records.tables.files import Attached, Attachment
 
 _SHORTEST_PREFIX = 8  # characters of a digest that a person may type instead of the whole
 

@@ -10,9 +10,11 @@ from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.register import load_register
 from calib.procedures.people.authorise import append
 from calib.procedures.typed import cells
+from calib.procedures.typed.reason import without_reason
 from calib.records import ledger
 from calib.records.record import key
-from calib.records.tables import INTERVAL_CHANGE, Event
+from calib.records.tables.events import Event
+from calib.records.words import INTERVAL_CHANGE
 
 
 @dataclass(frozen=True)
@@ -62,6 +64,4 @@ def _findings(months: str, reason: str, before: int) -> list[Finding]:
         expected = f"another number of months than the {before} in force"
     if expected is not None:
         findings.append(Finding.typed("months", months, expected))
-    if not reason.strip():
-        findings.append(Finding.typed("reason", "", "why, in a few words"))
-    return findings
+    return findings + without_reason(reason)

@@ -26,7 +26,10 @@ from calib.procedures.on_record.in_force import OnRecord, on_record_of
 from calib.procedures.on_record.what_counts import not_withdrawn
 from calib.quantities import unit
 from calib.records.record import key, moment
-from calib.records.tables import Calibration, Comparison, Instrument, IntermediateCheck
+from calib.records.tables.calibrations import Calibration
+from calib.records.tables.comparisons import Comparison
+from calib.records.tables.events import IntermediateCheck
+from calib.records.tables.instruments import Instrument
 from calib.uncertainty.estimate import resolution
 from calib.uncertainty.propagation import combine
 

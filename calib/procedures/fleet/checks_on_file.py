@@ -19,11 +19,13 @@ from calib.confirmation.control_chart import (
     weighted_mean_limits,
     weighted_means,
 )
-from calib.procedures.fleet.check_values import baseline_values, not_below_resolution, value_in_unit
+from calib.procedures.fleet.check_values import CheckValue, baseline_values, not_below_resolution, value_in_unit
 from calib.procedures.on_record.by_name import instrument_tagged, tags_of
 from calib.procedures.on_record.instruments import checks_of
 from calib.records.record import moment, typed
-from calib.records.tables import Instrument, IntermediateCheck
+from calib.records.tables.events import IntermediateCheck
+from calib.records.tables.instruments import Instrument
+from calib.uncertainty.components import Components, components_of
 
 
 def checks_on_file(session: Session, tag: str | None = None) -> list[dict[str, Any]]:
@@ -76,6 +78,9 @@ class ChartedSeries:
     mean_limits: ControlLimits | None = None  # of the weighted mean
     shewhart_limits: ControlLimits | None = None  # of the values of the baseline, 3 s about their mean
     t_limits: ControlLimits | None = None  # of the same, with Student's t in the place of 3
+    components: Components | None = (
+        None  # of the baseline between days and within one; absent: no day has two of its values
+    )
 
     @property
     def drifting(self) -> bool:
@@ -140,5 +145,11 @@ def _with_baseline(
         limits=prediction_limits(base),
         shewhart_limits=shewhart_limits(base),
         t_limits=t_limits(base),
+        components=_components(values),
         mean_limits=weighted_mean_limits(base),
     )
+
+
+def _components(values: Sequence[CheckValue]) -> Components | None:
+    days = [value.at.date() for value in values]
+    return components_of([value.value for value in values], days) if 1 < len(set(days)) < len(days) else None

@@ -1,6 +1,9 @@
 """Review of a calibration interval: history, drift, time to the limit, family, proposals (ILAC-G24 / OIML D 10).
 
 Nothing is changed: what follows from a review is decided by a person (`change_interval`).
+
+Decision (2026-11). A review of an interval proposes, a person decides; a change never lengthens the validity of a calibration
+in use. Cost: a longer interval waits for the next certificate.
 """
 
 import json
@@ -37,7 +40,8 @@ from calib.procedures.on_record.register import load_register
 from calib.procedures.on_record.what_counts import not_withdrawn
 from calib.quantities import unit
 from calib.records.record import key, typed
-from calib.records.tables import Acceptance, Calibration, Instrument
+from calib.records.tables.calibrations import Acceptance, Calibration
+from calib.records.tables.instruments import Instrument
 
 BY_LINE, BY_CHANGES = "drift (line through the errors)", "control chart (calendar time)"
 
@@ -51,10 +55,9 @@ class PointReview:
 
     indication: float
     limit: float  # maximum permissible error there; NaN where none is stated
-    found: tuple[
-        ErrorPoints | None, ...
-    ]  # of each calibration, interpolated to the indication; None where not compared as found
-    left: tuple[ErrorPoints, ...]
+    # Of each calibration, interpolated to the indication; None where not compared as found.
+    as_found: tuple[ErrorPoints | None, ...]
+    as_left: tuple[ErrorPoints, ...]
     corrected: float  # the part of the error that is not held against the limit: 0, or the one corrected for
     line: DriftLine | None
     wandering: Drift | None
@@ -129,18 +132,18 @@ def _until(history: History, on: date) -> History:
 
 
 def _indications(history: History) -> Floats:
-    return history[-1].left.indication if history else np.zeros(0)
+    return history[-1].as_left.indication if history else np.zeros(0)
 
 
 def _point(instrument: Instrument, history: History, x: float, judged: str) -> PointReview:
     limit = float(permissible_error(typed(instrument), x))
-    corrected = float(history[-1].left.at(x).error) if judged == CORRECTED else 0.0
+    corrected = float(history[-1].as_left.at(x).error) if judged == CORRECTED else 0.0
     by_line, by_changes = drift_line(history, x), wandering(history, changes_between(history, x), x)
     return PointReview(
         x,
         limit,
-        tuple(None if calibration.found is None else calibration.found.at(x) for calibration in history),
-        tuple(calibration.left.at(x) for calibration in history),
+        tuple(None if calibration.as_found is None else calibration.as_found.at(x) for calibration in history),
+        tuple(calibration.as_left.at(x) for calibration in history),
         corrected,
         by_line,
         by_changes,
@@ -181,11 +184,11 @@ def _shares(
 
     The error of a corrected value is what the error changed by since the correction was found.
     """
-    if after.found is None or (judged == CORRECTED and (before is None or not after.tells_change)):
+    if after.as_found is None or (judged == CORRECTED and (before is None or not after.tells_change)):
         return None
-    x = after.found.indication
-    carried = before.left.at(x).error if judged == CORRECTED and before is not None else np.zeros_like(x)
-    error, limit = after.found.error - carried, permissible_error(typed(instrument), x)
+    x = after.as_found.indication
+    carried = before.as_left.at(x).error if judged == CORRECTED and before is not None else np.zeros_like(x)
+    error, limit = after.as_found.error - carried, permissible_error(typed(instrument), x)
     known = np.isfinite(error) & (limit > 0)
     return np.abs(error[known]) / limit[known] if known.any() else None
 

@@ -10,7 +10,7 @@ from calib.confirmation.interval import gate, is_retired
 from calib.errors import NotInRecordsError, Step
 from calib.procedures.on_record.register import load_register
 from calib.records.record import key
-from calib.records.tables import Instrument
+from calib.records.tables.instruments import Instrument
 
 
 @dataclass(frozen=True)

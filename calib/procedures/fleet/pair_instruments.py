@@ -11,10 +11,12 @@ from calib.errors import BadInputError, Finding
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.probe_pairs import PAIRED, PARTED, all_pairs
 from calib.procedures.people.authorise import append
+from calib.procedures.typed.reason import without_reason
 from calib.procedures.typed.time_to_come import expected_of
 from calib.records import ledger
 from calib.records.record import key
-from calib.records.tables import Instrument, Pairing
+from calib.records.tables.events import Pairing
+from calib.records.tables.instruments import Instrument
 
 
 def change_pair(
@@ -42,8 +44,8 @@ def change_pair(
 def _finding(
     session: Session, probe: Instrument, meter: Instrument, kind: str, at: datetime, reason: str, now: datetime
 ) -> Finding | None:
-    if not reason.strip():
-        return _wrong("reason", reason, "why, in a few words")
+    for finding in without_reason(reason):
+        return finding
     to_come = expected_of(at, now)
     if to_come is not None:
         return _wrong("at", at.isoformat(), to_come)

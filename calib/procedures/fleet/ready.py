@@ -18,7 +18,7 @@ from calib.procedures.on_record.probe_pairs import Pair, all_pairs
 from calib.procedures.on_record.register import load_register
 from calib.quantities import read
 from calib.records.record import key
-from calib.records.tables import Instrument
+from calib.records.tables.instruments import Instrument
 
 if TYPE_CHECKING:
     from calib.procedures.fleet.at_indication import AtIndication

@@ -14,7 +14,8 @@ from calib.procedures.on_record.instruments import statuses
 from calib.procedures.on_record.probe_pairs import all_pairs
 from calib.procedures.on_record.register import load_register
 from calib.records.record import key
-from calib.records.tables import Instrument, LedgerEntry
+from calib.records.tables.instruments import Instrument
+from calib.records.tables.ledger import LedgerEntry
 
 
 @dataclass(frozen=True)

@@ -4,11 +4,15 @@ kind             value                               limits of what passes
 zero             as typed                            as typed
 comparison       E_n of two instruments              -1 to 1; or, with something outside the register, as typed
 check standard   as typed                            as typed, or from the values before that passed
+
+Decision (2026-11). A failed check is cleared by a new calibration only. Events carry a time, calibrations a date, which is the
+local one of the reading's zone. Cost (11-25): a check that was itself done wrongly sends the instrument away; within the day of
+a calibration nobody can tell before from after, so a check of that day counts as made after it.
 """
 
 import json
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -20,16 +24,20 @@ from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.people.authorise import append
 from calib.procedures.typed import cells as checks
 from calib.procedures.typed.declaration import TypedColumn
+from calib.procedures.typed.declared.events import CHECKS_CSV, OF_TWO_INSTRUMENTS
+from calib.procedures.typed.observations import result_of
 from calib.procedures.typed.sheets import TypedRow, cell_findings, typed_row
 from calib.procedures.typed.time_to_come import expected_of
 from calib.quantities import UNITS
 from calib.records import ledger
 from calib.records.record import key
-from calib.records.tables import Instrument, IntermediateCheck
+from calib.records.tables.events import IntermediateCheck
+from calib.records.tables.instruments import Instrument
+from calib.records.words import CHECK_KINDS
 
-ZERO, COMPARISON, CHECK_STANDARD = "zero", "comparison", "check standard"
-KINDS = (ZERO, COMPARISON, CHECK_STANDARD)
-_OF_TWO = ("other_value", "expanded_uncertainty", "other_expanded_uncertainty")
+ZERO, COMPARISON, CHECK_STANDARD = CHECK_KINDS
+_OF_TWO = tuple(column.name for column in OF_TWO_INSTRUMENTS)
+_NOT_TYPED = ("tag", "at", "other", "basis")  # as cells: said apart, or worked out
 _KEPT = ("kind", "remarks")
 
 
@@ -46,10 +54,9 @@ class CheckAsked:
 def record_check(
     session: Session, tag: str, at: datetime, cells: Mapping[str, str | None], signature: ledger.Signature
 ) -> IntermediateCheck:
-    """Append a check with its result: passed where low <= value <= high, the limits included.
+    """Append a check with its result.
 
-    `cells` holds kind, value, low, high, unit, remarks; for a comparison of two instruments other, other_value and, where
-    the values are no indications to be corrected, expanded_uncertainty and other_expanded_uncertainty (k = 2). Raises
+    `cells` are those of checks.csv, and for a comparison of two instruments OF_TWO_INSTRUMENTS. Raises
     NotInRecordsError, BadInputError, and RefusedError where the gate refuses the other instrument.
     """
     asked = _asked(session, tag, at, cells)
@@ -57,7 +64,6 @@ def record_check(
     if findings:
         raise BadInputError(findings)
     worked = _worked(session, asked)
-    passed = float(worked.low) <= float(worked.value) <= float(worked.high)
     typed: dict[str, Any] = {name: asked.row.get(name) for name in _KEPT}
     check = IntermediateCheck(
         instrument_id=key(asked.instrument.id),
@@ -66,7 +72,7 @@ def record_check(
         low=worked.low,
         high=worked.high,
         unit=worked.unit,
-        result="passed" if passed else "failed",
+        result=result_of(worked.low, worked.value, worked.high),
         other_instrument_id=None if asked.other is None else key(asked.other.id),
         basis=None if worked.basis is None else json.dumps(worked.basis),
         **typed,
@@ -94,28 +100,23 @@ def _worked(session: Session, asked: CheckAsked) -> Worked:
 
 def _findings(asked: CheckAsked, signature: ledger.Signature) -> list[Finding]:
     row, at = asked.row, asked.at
-    findings = cell_findings(
-        [row],
-        (
-            TypedColumn("kind", checks.one_of(*KINDS), "the kind of check", required=True),
-            TypedColumn("value", checks.finite_number, "what was observed", required=True),
-            TypedColumn("low", checks.finite_number, "the lower limit of what passes"),
-            TypedColumn("high", checks.finite_number, "the upper limit of what passes"),
-            TypedColumn(
-                "unit", checks.one_of(*UNITS[asked.instrument.quantity]), "the unit of values and limits", required=True
-            ),
-            TypedColumn("other_value", checks.finite_number, "what the other instrument showed"),
-            TypedColumn("expanded_uncertainty", checks.above_zero, "U of the value"),
-            TypedColumn("other_expanded_uncertainty", checks.above_zero, "U of what the other instrument showed"),
-            TypedColumn("remarks", checks.any_text, "anything worth keeping"),
-        ),
-    )
+    findings = cell_findings([row], _columns(asked.instrument))
     findings += _of_limits(row)
     findings += _of_two(asked)
     to_come = expected_of(at, signature.time)
     if to_come is not None:
         findings.append(Finding.typed("at", at.isoformat(), to_come))
     return findings
+
+
+def _columns(instrument: Instrument) -> Iterator[TypedColumn]:
+    """What may be typed: limits where they are not worked out, a unit that the instrument has."""
+    units = checks.one_of(*UNITS[instrument.quantity])
+    for column in (*CHECKS_CSV, *OF_TWO_INSTRUMENTS):
+        if column.name in ("low", "high"):
+            yield replace(column, required=False)
+        elif column.name not in _NOT_TYPED:
+            yield replace(column, check=units) if column.name == "unit" else column
 
 
 def _of_limits(row: TypedRow) -> list[Finding]:

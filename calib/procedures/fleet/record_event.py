@@ -8,10 +8,11 @@ from calib.confirmation.interval import RELEASE, RETIREMENT, SUSPENSION
 from calib.errors import BadInputError, Finding
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.people.authorise import append
+from calib.procedures.typed.reason import without_reason
 from calib.procedures.typed.time_to_come import expected_of
 from calib.records import ledger
 from calib.records.record import key, moment
-from calib.records.tables import Event
+from calib.records.tables.events import Event
 
 
 def record_event(
@@ -34,8 +35,8 @@ def record_event(
 def _finding(kind: str, at: datetime, reason: str, past: list[str], now: datetime) -> Finding | None:
     states = [each for each in past if each in (SUSPENSION, RELEASE, RETIREMENT)]
     suspended = states[-1:] == [SUSPENSION]
-    if not reason.strip():
-        return Finding.typed("reason", "", "why, in a few words")
+    for finding in without_reason(reason):
+        return finding
     to_come = expected_of(at, now)
     if to_come is not None:
         return Finding.typed("at", at.isoformat(), to_come)

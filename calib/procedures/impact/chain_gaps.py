@@ -9,8 +9,9 @@ from calib.confirmation.traceability import Graph, Record, circles, is_accredite
 from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.rests_on import STANDARD, Ground
 from calib.procedures.on_record.in_force import against_factor
-from calib.records import tables
 from calib.records.record import moment
+from calib.records.tables.calibrations import Calibration
+from calib.records.tables.factors import FoundFactor
 
 
 class Gaps:
@@ -35,7 +36,7 @@ class Gaps:
             return gate(self.register, self._tag(record), self.on, self.on).reasons
         return ()
 
-    def _of_calibration(self, record: Record, calibration: tables.Calibration) -> Iterator[str]:
+    def _of_calibration(self, record: Record, calibration: Calibration) -> Iterator[str]:
         tag = self.ground.instruments[calibration.instrument_id].tag
         if self.ground.on_record(calibration).withdrawn:
             yield f"{tag}: certificate {calibration.certificate} was withdrawn: it counts for nothing"
@@ -55,7 +56,7 @@ class Gaps:
                 why = not_put_right_since(reason, tag)
                 yield f"{tag}: reference standard of certificate {calibration.certificate} on {calibration.calibrated_on}: {why}"
 
-    def _of_factor(self, factor: tables.FoundFactor) -> Iterator[str]:
+    def _of_factor(self, factor: FoundFactor) -> Iterator[str]:
         used = self.ground.calibrations[factor.calibration_id]
         if self.ground.latest_factors[factor.factor] is factor and self.ground.on_record(used).withdrawn:
             yield against_factor(

@@ -15,7 +15,7 @@ from calib.procedures.certificate.fit_curve import comparisons_in_si
 from calib.procedures.certificate.permissible_error import has_limits, permissible_error
 from calib.procedures.typed.sheets import Cells
 from calib.quantities import unit
-from calib.records import tables
+from calib.records.tables.instruments import Instrument
 
 
 @dataclass(frozen=True)
@@ -25,9 +25,9 @@ class JudgedAsFound:
     judged: str  # one of acceptance.JUDGED
     criterion: str
     comparisons: tuple[Cells, ...]
-    found: ErrorsAsFound  # in SI
+    as_found: ErrorsAsFound  # in SI
 
-    def content(self, instrument: tables.Instrument) -> dict[str, Any]:
+    def content(self, instrument: Instrument) -> dict[str, Any]:
         """As the review keeps it: numbers unrounded, in the unit in which the certificate states the values."""
         return {
             "judged": self.judged,
@@ -35,8 +35,8 @@ class JudgedAsFound:
             "comparisons": [self._line(instrument, row) for row in range(len(self.comparisons))],
         }
 
-    def _line(self, instrument: tables.Instrument, row: int) -> dict[str, Any]:
-        comparison, errors = self.comparisons[row], self.found.judged.errors
+    def _line(self, instrument: Instrument, row: int) -> dict[str, Any]:
+        comparison, errors = self.comparisons[row], self.as_found.judged.errors
         in_unit = unit(instrument.quantity, str(comparison["unit"]))
         return {
             "reference": comparison["reference"],
@@ -46,8 +46,8 @@ class JudgedAsFound:
             "error": float(in_unit.difference_from_si(errors.error[row])),
             "expanded_uncertainty": float(in_unit.difference_from_si(errors.expanded_uncertainty[row])),
             "limit": float(in_unit.difference_from_si(errors.limit[row])),
-            "beyond": bool(self.found.beyond[row]),
-            "within_U_of_the_limit": bool(self.found.near[row]),
+            "beyond": bool(self.as_found.beyond[row]),
+            "within_U_of_the_limit": bool(self.as_found.near[row]),
         }
 
 

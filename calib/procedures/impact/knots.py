@@ -15,8 +15,9 @@ from calib.procedures.impact.chain_gaps import Gaps
 from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.rests_on import Ground
 from calib.procedures.on_record.by_keys import by_keys
-from calib.records import tables
 from calib.records.record import key
+from calib.records.tables.comparisons import Comparison
+from calib.records.words import OUTLET
 
 Said = tuple[str, str, dict[str, Any]]
 
@@ -44,10 +45,10 @@ def knots_of(
     return knots
 
 
-def _comparisons(session: Session, records: Iterable[Record]) -> dict[int, list[tables.Comparison]]:
+def _comparisons(session: Session, records: Iterable[Record]) -> dict[int, list[Comparison]]:
     wanted = {record_id for table, record_id in records if table == RecordKind.CALIBRATION}
-    compared: dict[int, list[tables.Comparison]] = defaultdict(list)
-    rows = by_keys(session, select(tables.Comparison), tables.Comparison.calibration_id, wanted)
+    compared: dict[int, list[Comparison]] = defaultdict(list)
+    rows = by_keys(session, select(Comparison), Comparison.calibration_id, wanted)
     for comparison in sorted(rows, key=lambda row: key(row.id)):
         compared[comparison.calibration_id].append(comparison)
     return compared
@@ -56,7 +57,7 @@ def _comparisons(session: Session, records: Iterable[Record]) -> dict[int, list[
 @dataclass(frozen=True)
 class _Saying:
     ground: Ground
-    comparisons: Mapping[int, Sequence[tables.Comparison]]
+    comparisons: Mapping[int, Sequence[Comparison]]
     on: date
 
     def of(self, record: Record) -> Said:
@@ -104,7 +105,7 @@ class _Saying:
         return "reading", f"reading {record_id}", {
             "job": self.ground.jobs[outlet.job_id].job,
             "outlet": outlet.outlet,
-            "place": outlet.place or tables.OUTLET,
+            "place": outlet.place or OUTLET,
             "observed_at": reading.observed_at,
             "instrument": self.ground.instruments[reading.instrument_id].tag,
             "operator": reading.operator,
@@ -159,7 +160,7 @@ def _dates(own: InstrumentOnRecord, calibration: CalibrationOnRecord, on: date) 
     }
 
 
-def _uncertainty(comparisons: Sequence[tables.Comparison]) -> dict[str, Any] | None:
+def _uncertainty(comparisons: Sequence[Comparison]) -> dict[str, Any] | None:
     """Smallest and largest U of the comparisons that the curve was made from, as the certificate states them."""
     counts = phase_in_use(comparison.phase for comparison in comparisons)
     used = sorted(

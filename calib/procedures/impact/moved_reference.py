@@ -8,11 +8,11 @@ from calib.curves.curve import Curve
 from calib.errors import CurveError
 from calib.procedures.typed.sheets import Cells
 from calib.quantities import unit
-from calib.records import tables
+from calib.records.tables.instruments import Instrument
 
 
 def moved_reference(
-    instrument: tables.Instrument, standard: tables.Instrument, cells: Cells, before: Curve, after: Curve
+    instrument: Instrument, standard: Instrument, cells: Cells, before: Curve, after: Curve
 ) -> tuple[Cells, bool]:
     """A comparison with the reference value that the standard's other curve gives, and whether that was extrapolated.
 
@@ -44,7 +44,7 @@ def moved_reference(
     return dict(cells) | {"reference": repr(float(in_unit.from_si(other)))}, extrapolated
 
 
-def _shown(standard: tables.Instrument, basis: Mapping[str, Any], cells: Cells) -> float | None:
+def _shown(standard: Instrument, basis: Mapping[str, Any], cells: Cells) -> float | None:
     """What the standard showed [SI]; None where it was not typed."""
     typed_indication, symbol = cells.get("standard_indication"), basis.get("indication_unit")
     if typed_indication is None or symbol is None:

@@ -33,8 +33,11 @@ from calib.procedures.on_record.in_force import curve_of
 from calib.procedures.on_record.register import load_register
 from calib.procedures.on_record.what_counts import curve_that_counts
 from calib.procedures.people.authorise import append
-from calib.records import ledger, tables
+from calib.records import ledger
 from calib.records.record import key, typed
+from calib.records.tables.calibrations import Acceptance, Calibration
+from calib.records.tables.instruments import Instrument
+from calib.records.tables.reviews import ImpactLine, ImpactReview
 
 LISTED = (
     RecordKind.READING,
@@ -95,11 +98,11 @@ def open_reviews(
     calibration was withdrawn: then its lines stay as they are. Asked are the reviews of instruments that the touched records and
     the recorded calibrations rest on.
     """
-    known = set(filter(None, session.exec(select(tables.ImpactReview.calibration_id))))
+    known = set(filter(None, session.exec(select(ImpactReview.calibration_id))))
     notices: list[str] = []
     opened: list[Opened] = []
-    query = select(tables.Calibration).order_by(col(tables.Calibration.id))
-    calibrations = list(by_keys(session, query, tables.Calibration.id, {*recorded} - known))
+    query = select(Calibration).order_by(col(Calibration.id))
+    calibrations = list(by_keys(session, query, Calibration.id, {*recorded} - known))
     register = load_register(session, {each.instrument_id for each in calibrations}) if calibrations else {}
     for calibration in calibrations:
         review = _opened(session, calibration, register, notices)
@@ -117,14 +120,12 @@ def open_reviews(
 
 def _reviews_of(
     session: Session, instruments: Collection[int], known: Collection[int]
-) -> list[tuple[tables.ImpactReview, tables.Calibration]]:
+) -> list[tuple[ImpactReview, Calibration]]:
     """Reviews that calibrations of instruments opened, among those that were known before."""
-    query = (
-        select(tables.ImpactReview, tables.Calibration).join(tables.Calibration).order_by(col(tables.ImpactReview.id))
-    )
+    query = select(ImpactReview, Calibration).join(Calibration).order_by(col(ImpactReview.id))
     return [
         (review, calibration)
-        for review, calibration in by_keys(session, query, tables.Calibration.instrument_id, instruments)
+        for review, calibration in by_keys(session, query, Calibration.instrument_id, instruments)
         if review.calibration_id in known
     ]
 
@@ -133,10 +134,10 @@ def _reviews_of(
 
 
 def _opened(
-    session: Session, calibration: tables.Calibration, register: Mapping[str, InstrumentOnRecord], notices: list[str]
-) -> tables.ImpactReview | None:
+    session: Session, calibration: Calibration, register: Mapping[str, InstrumentOnRecord], notices: list[str]
+) -> ImpactReview | None:
     """The review of a calibration, not yet appended; None where it was found in order, was the first, or was withdrawn."""
-    instrument = session.get_one(tables.Instrument, calibration.instrument_id)
+    instrument = session.get_one(Instrument, calibration.instrument_id)
     own = register[instrument.tag]
     if own.calibration(key(calibration.id)).withdrawn:
         return None
@@ -152,7 +153,7 @@ def _opened(
             f"{instrument.tag}: certificate {calibration.certificate}: as found it cannot be judged: {error}"
         )
         return None
-    if not any(each.found.beyond.any() for each in judgements_made):
+    if not any(each.as_found.beyond.any() for each in judgements_made):
         notices += _near(instrument.tag, calibration.certificate, judgements_made)
         return None
     assessment = {
@@ -167,12 +168,12 @@ def _opened(
     }
     words = " and ".join(each.criterion for each in judgements_made)
     text = json.dumps(assessment, ensure_ascii=False)
-    return tables.ImpactReview(calibration_id=key(calibration.id), criterion=words, assessment=text)
+    return ImpactReview(calibration_id=key(calibration.id), criterion=words, assessment=text)
 
 
 def _near(tag: str, certificate: str, judged: Iterable[JudgedAsFound]) -> Iterator[str]:
     for judgement in judged:
-        count = int(judgement.found.near.sum())
+        count = int(judgement.as_found.near.sum())
         if count:
             yield (
                 f"{tag}: certificate {certificate}: as found in order, but {count} of {len(judgement.comparisons)} errors of the "
@@ -182,7 +183,7 @@ def _near(tag: str, certificate: str, judged: Iterable[JudgedAsFound]) -> Iterat
 
 def _accepted_on(session: Session, calibration: int) -> str | None:
     """What was judged when a calibration was accepted: the indication or the corrected value; None where it was not said."""
-    own = select(tables.Acceptance.assessment).where(tables.Acceptance.calibration_id == calibration)
+    own = select(Acceptance.assessment).where(Acceptance.calibration_id == calibration)
     text = session.exec(own).first()
     return None if text is None else json.loads(text).get("judged")
 
@@ -192,8 +193,8 @@ def _accepted_on(session: Session, calibration: int) -> str | None:
 
 def _listed(
     session: Session,
-    review: tables.ImpactReview,
-    failing: tables.Calibration,
+    review: ImpactReview,
+    failing: Calibration,
     signature: ledger.Signature,
     now: datetime,
     *,
@@ -222,7 +223,7 @@ def _listed(
     )
     ordered = sorted(wanted, key=lambda record: (LISTED.index(record[0]), record[1]))
     lines = [
-        tables.ImpactLine(
+        ImpactLine(
             impact_review_id=key(review.id),
             record_table=table,
             record_id=record_id,
@@ -234,12 +235,12 @@ def _listed(
     return opened
 
 
-def _lines(session: Session, review: tables.ImpactReview) -> set[Record]:
-    own = select(tables.ImpactLine).where(tables.ImpactLine.impact_review_id == review.id)
+def _lines(session: Session, review: ImpactReview) -> set[Record]:
+    own = select(ImpactLine).where(ImpactLine.impact_review_id == review.id)
     return {(line.record_table, line.record_id) for line in session.exec(own)}
 
 
-def _issued_before(session: Session, report: int, review: tables.ImpactReview) -> bool:
+def _issued_before(session: Session, report: int, review: ImpactReview) -> bool:
     """A report that was issued since names the open review itself."""
     opened = sequences(session, "impact_review", [key(review.id)])[key(review.id)]
     return sequences(session, RecordKind.REPORT, [report])[report] < opened

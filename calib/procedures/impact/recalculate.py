@@ -3,6 +3,10 @@
 Within a savepoint the curve as found counts for the calibration that was in force, with the air in which it was found, and what
 rests on it is worked out anew; every procedure then answers from the records as it always does, and the savepoint is rolled back.
 So a flow worked out here is that of records which hold the as-found curve.
+
+Decision (2026-11). As found is worked out on the records, within a savepoint that is rolled back, rather than by a second
+evaluation: whatever is added to the model later holds there too. Cost: two evaluations of each affected job; key numbers of a
+server are used up.
 """
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
@@ -28,9 +32,12 @@ from calib.procedures.on_record.in_force import curve_of
 from calib.procedures.on_record.what_counts import curve_that_counts
 from calib.procedures.pairs.factor_from_pairs import FACTOR_SCOPES, FactorWanted, found_from_pairs
 from calib.procedures.typed.sheets import Cells
-from calib.records import ledger, tables
+from calib.records import ledger
 from calib.records.record import key, typed
-from calib.records.tables import BY_THE_RULE
+from calib.records.tables.calibrations import Calibration
+from calib.records.tables.factors import FactorPair, FoundFactor
+from calib.records.tables.instruments import Instrument
+from calib.records.words import BY_THE_RULE
 
 # What a certificate says of the air in which it compared.
 _AIR = ("temperature_degC", "pressure_kPa", "humidity_percent")
@@ -40,8 +47,8 @@ _AIR = ("temperature_degC", "pressure_kPa", "humidity_percent")
 class Cause:
     """An instrument that was not found in order."""
 
-    instrument: tables.Instrument
-    failing: tables.Calibration  # whose comparisons as found failed
+    instrument: Instrument
+    failing: Calibration  # whose comparisons as found failed
     since: CalibrationOnRecord  # when it was last in order
     waiting: tuple[CalibrationOnRecord, ...] = ()  # earlier ones relied on while that one waited to be accepted
 
@@ -87,7 +94,7 @@ def recalculate(
 
 
 @contextmanager
-def _taken_back(session: Session, relied: Sequence[tables.Calibration]) -> Iterator[None]:
+def _taken_back(session: Session, relied: Sequence[Calibration]) -> Iterator[None]:
     savepoint = session.begin_nested()
     try:
         yield
@@ -182,7 +189,7 @@ class _Replacing:
         self._put(calibration, fitted)
 
     def _with_standard(
-        self, record: Record, instrument: tables.Instrument, cells: Sequence[Cells], of_standard: int
+        self, record: Record, instrument: Instrument, cells: Sequence[Cells], of_standard: int
     ) -> list[Cells]:
         standard = self.ground.instruments[self.ground.calibrations[of_standard].instrument_id]
         moved = [moved_reference(instrument, standard, comparison, *self.curves[of_standard]) for comparison in cells]
@@ -198,16 +205,14 @@ class _Replacing:
             return None
         return CurveWish(degree=record.degree) if record.shape == "polynomial" else CurveWish(shape=record.shape)
 
-    def _factor(self, factor: tables.FoundFactor) -> None:
+    def _factor(self, factor: FoundFactor) -> None:
         """A factor found again from the same pairs; what was superseded is evaluated with no more."""
         record = (RecordKind.FACTOR, key(factor.id))
         if self.ground.latest_factors[factor.factor] is not factor:
             self.notes[record] = ("superseded by a later revision, and not worked out anew",)
             return
         pairs = self.session.exec(
-            select(tables.FactorPair)
-            .where(tables.FactorPair.found_factor_id == factor.id)
-            .order_by(tables.FactorPair.id)  # type: ignore[arg-type]
+            select(FactorPair).where(FactorPair.found_factor_id == factor.id).order_by(FactorPair.id)  # type: ignore[arg-type]
         ).all()
         words = {scope: word for word, scope in FACTOR_SCOPES.items()}
         wanted = FactorWanted(

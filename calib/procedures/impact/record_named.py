@@ -9,8 +9,12 @@ from sqlmodel import Session, and_, col, or_, select
 from calib.confirmation.traceability import Record
 from calib.errors import BadInputError, Finding, NotInRecordsError
 from calib.procedures.impact.gather import RecordKind
-from calib.procedures.on_record.what_counts import factor_that_counts
-from calib.records import tables
+from calib.procedures.on_record.factors import factor_that_counts
+from calib.records.tables.calibrations import Calibration
+from calib.records.tables.instruments import Instrument
+from calib.records.tables.jobs import Job
+from calib.records.tables.outlets import Outlet
+from calib.records.tables.readings import Reading
 
 # First word of a name -> table; without it every kind is looked through.
 FIRST_WORDS = {
@@ -59,15 +63,13 @@ def _of_two_words(owner: Any, own: Any, names: set[str]) -> Any:
 
 
 def _instruments(session: Session, names: set[str]) -> Iterable[tuple[Any, ...]]:
-    return session.exec(
-        select(tables.Instrument.id, tables.Instrument.tag).where(col(tables.Instrument.tag).in_(names))
-    )
+    return session.exec(select(Instrument.id, Instrument.tag).where(col(Instrument.tag).in_(names)))
 
 
 def _calibrations(session: Session, names: set[str]) -> Iterable[tuple[Any, ...]]:
-    named = _of_two_words(tables.Instrument.tag, tables.Calibration.certificate, names)
-    query = select(tables.Calibration.id, tables.Instrument.tag, tables.Calibration.certificate)
-    return session.exec(query.join(tables.Instrument).where(named))
+    named = _of_two_words(Instrument.tag, Calibration.certificate, names)
+    query = select(Calibration.id, Instrument.tag, Calibration.certificate)
+    return session.exec(query.join(Instrument).where(named))
 
 
 def _factors(session: Session, names: set[str]) -> Iterable[tuple[Any, ...]]:
@@ -75,17 +77,17 @@ def _factors(session: Session, names: set[str]) -> Iterable[tuple[Any, ...]]:
 
 
 def _jobs(session: Session, names: set[str]) -> Iterable[tuple[Any, ...]]:
-    return session.exec(select(tables.Job.id, tables.Job.job).where(col(tables.Job.job).in_(names)))
+    return session.exec(select(Job.id, Job.job).where(col(Job.job).in_(names)))
 
 
 def _outlets(session: Session, names: set[str]) -> Iterable[tuple[Any, ...]]:
-    named = _of_two_words(tables.Job.job, tables.Outlet.outlet, names)
-    return session.exec(select(tables.Outlet.id, tables.Job.job, tables.Outlet.outlet).join(tables.Job).where(named))
+    named = _of_two_words(Job.job, Outlet.outlet, names)
+    return session.exec(select(Outlet.id, Job.job, Outlet.outlet).join(Job).where(named))
 
 
 def _readings(session: Session, names: set[str]) -> Iterable[tuple[Any, ...]]:
     numbers = [int(name) for name in names if re.fullmatch(r"0|[1-9][0-9]{0,17}", name, re.ASCII)]
-    query = select(tables.Reading.id).where(col(tables.Reading.id).in_(numbers))
+    query = select(Reading.id).where(col(Reading.id).in_(numbers))
     return ((record_id, record_id) for record_id in session.exec(query))
 
 

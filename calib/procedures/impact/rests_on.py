@@ -17,8 +17,16 @@ from calib.procedures.on_record.in_force import as_amended
 from calib.procedures.on_record.register import register_among
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
 from calib.procedures.on_record.what_counts import that_count
-from calib.records import tables
 from calib.records.record import key, moment
+from calib.records.tables.calibrations import Calibration, ReferenceStandard
+from calib.records.tables.conditions import Condition
+from calib.records.tables.factors import FactorPair, FoundFactor
+from calib.records.tables.instruments import Instrument
+from calib.records.tables.jobs import Job
+from calib.records.tables.ledger import LedgerEntry
+from calib.records.tables.outlets import Outlet, OutletRevision
+from calib.records.tables.readings import Reading
+from calib.records.tables.reports import IssuedReport
 
 # Roles of what a record rests on.
 METER, PROBE, STANDARD, OF = "meter", "probe", "reference standard", "of"
@@ -30,17 +38,17 @@ class Ground:
 
     links: tuple[TraceLink, ...]
     register: Mapping[str, InstrumentOnRecord]  # by tag
-    instruments: Mapping[int, tables.Instrument]
-    calibrations: Mapping[int, tables.Calibration]
-    readings: Mapping[int, tables.Reading]
-    factors: Mapping[int, tables.FoundFactor]
-    latest_factors: Mapping[str, tables.FoundFactor]  # by name: the revision that counts
-    conditions: Mapping[int, tables.Condition]
-    outlets: Mapping[int, tables.Outlet]  # as they count now
-    jobs: Mapping[int, tables.Job]
-    reports: Mapping[int, tables.IssuedReport]
+    instruments: Mapping[int, Instrument]
+    calibrations: Mapping[int, Calibration]
+    readings: Mapping[int, Reading]
+    factors: Mapping[int, FoundFactor]
+    latest_factors: Mapping[str, FoundFactor]  # by name: the revision that counts
+    conditions: Mapping[int, Condition]
+    outlets: Mapping[int, Outlet]  # as they count now
+    jobs: Mapping[int, Job]
+    reports: Mapping[int, IssuedReport]
 
-    def on_record(self, calibration: tables.Calibration) -> CalibrationOnRecord:
+    def on_record(self, calibration: Calibration) -> CalibrationOnRecord:
         """A calibration as the gate knows it."""
         own = self.register[self.instruments[calibration.instrument_id].tag]
         return own.calibration(key(calibration.id))
@@ -57,21 +65,21 @@ def ground_above(session: Session, starts: Iterable[Record]) -> Ground:
 
 
 def _ground(session: Session, gathered: Gathered) -> Ground:
-    factors = _loaded(session, tables.FoundFactor, gathered.factors)
-    own = by_keys(session, select(tables.Calibration), tables.Calibration.instrument_id, gathered.instruments)
+    factors = _loaded(session, FoundFactor, gathered.factors)
+    own = by_keys(session, select(Calibration), Calibration.instrument_id, gathered.instruments)
     in_order = sorted(factors.values(), key=lambda factor: factor.revision)
     known = Ground(
         (),
         register_among(session, gathered.instruments),
-        _loaded(session, tables.Instrument, gathered.instruments),
+        _loaded(session, Instrument, gathered.instruments),
         {key(each.id): each for each in _ordered(own)},
-        _loaded(session, tables.Reading, gathered.readings),
+        _loaded(session, Reading, gathered.readings),
         factors,
         that_count(in_order, lambda factor: factor.factor),
-        _loaded(session, tables.Condition, gathered.conditions),
+        _loaded(session, Condition, gathered.conditions),
         _outlets(session, gathered.outlets),
-        _loaded(session, tables.Job, gathered.jobs),
-        _loaded(session, tables.IssuedReport, gathered.reports),
+        _loaded(session, Job, gathered.jobs),
+        _loaded(session, IssuedReport, gathered.reports),
     )
     links = (
         *_of_calibrations(session, known),
@@ -92,13 +100,13 @@ def _ordered(records: Iterable[Any]) -> list[Any]:
     return sorted(records, key=lambda each: key(each.id))
 
 
-def _outlets(session: Session, keys: Collection[int]) -> dict[int, tables.Outlet]:
+def _outlets(session: Session, keys: Collection[int]) -> dict[int, Outlet]:
     """Outlets as they count now."""
-    revisions = by_keys(session, select(tables.OutletRevision), tables.OutletRevision.outlet_id, keys)
+    revisions = by_keys(session, select(OutletRevision), OutletRevision.outlet_id, keys)
     latest = that_count(sorted(revisions, key=lambda each: each.revision), lambda each: each.outlet_id)
     return {
         outlet_id: as_amended(outlet, latest.get(outlet_id))
-        for outlet_id, outlet in _loaded(session, tables.Outlet, keys).items()
+        for outlet_id, outlet in _loaded(session, Outlet, keys).items()
     }
 
 
@@ -113,9 +121,7 @@ def _of_calibrations(session: Session, known: Ground) -> Iterator[TraceLink]:
     for calibration_id, calibration in known.calibrations.items():
         record = (RecordKind.CALIBRATION, calibration_id)
         yield TraceLink(record, (RecordKind.INSTRUMENT, calibration.instrument_id), OF)
-    standards = by_keys(
-        session, select(tables.ReferenceStandard), tables.ReferenceStandard.calibration_id, known.calibrations
-    )
+    standards = by_keys(session, select(ReferenceStandard), ReferenceStandard.calibration_id, known.calibrations)
     for standard in _ordered(standards):
         day = date.fromisoformat(known.calibrations[standard.calibration_id].calibrated_on)
         yield link_to(known, (RecordKind.CALIBRATION, standard.calibration_id), standard.instrument_id, STANDARD, day)
@@ -139,7 +145,7 @@ def _of_conditions(known: Ground) -> Iterator[TraceLink]:
 
 
 def _of_factors(session: Session, known: Ground) -> Iterator[TraceLink]:
-    pairs = by_keys(session, select(tables.FactorPair), tables.FactorPair.found_factor_id, known.factors)
+    pairs = by_keys(session, select(FactorPair), FactorPair.found_factor_id, known.factors)
     for pair in _ordered(pairs):
         record, face = (RecordKind.FACTOR, pair.found_factor_id), known.readings[pair.face_reading_id]
         yield TraceLink(record, (RecordKind.READING, pair.traverse_reading_id), "traverse")
@@ -193,7 +199,7 @@ def _of_reports(session: Session, known: Ground) -> Iterator[TraceLink]:
 
 def sequences(session: Session, table: str, keys: Collection[int]) -> dict[int, int]:
     """Place in the ledger of records of a table, by their key."""
-    entry = tables.LedgerEntry
+    entry = LedgerEntry
     query = select(entry.record_id, entry.sequence).where(entry.record_table == table)
     places = by_keys(session, query, entry.record_id, keys)
     return dict(sorted((record_id, key(sequence)) for record_id, sequence in places))

@@ -16,7 +16,7 @@ from calib.procedures.impact.stated_values import StatedValue
 from calib.procedures.impact.touched import Touched
 from calib.procedures.on_record.calibrations import comparison_cells
 from calib.quantities import unit
-from calib.records import tables
+from calib.records.tables.instruments import Instrument
 
 _NOTHING = StatedValue(0.0, 0.0, 0.0, "")
 
@@ -29,7 +29,7 @@ class LineFinding:
     ground: Ground
     cause: Cause
     touched: Touched
-    found: Recalculated
+    recalculated: Recalculated
 
     def of(self, record: Record) -> dict[str, Any]:
         """What the review says of one record."""
@@ -43,15 +43,15 @@ class LineFinding:
         return of_table[table](record_id) | {"notes": [*self._notes(record)]}
 
     def _notes(self, record: Record) -> Iterator[str]:
-        yield from self.found.notes.get(record, ())
+        yield from self.recalculated.notes.get(record, ())
         for link in self.touched.direct:
             if link.record == record and link.day is not None and str(link.day) >= self.cause.failing.calibrated_on:
                 yield (
                     f"{self.cause.instrument.tag} was used on {link.day}, not before its calibration of "
                     f"{self.cause.failing.calibrated_on}: if it was adjusted there first, the curve as found does not hold for it"
                 )
-        if record in self.found.stuck:
-            yield self.found.stuck[record]
+        if record in self.recalculated.stuck:
+            yield self.recalculated.stuck[record]
 
     def _as(self, record: Record) -> list[str]:
         """In which roles the record rests on the instrument, or on what was touched by it."""
@@ -70,8 +70,8 @@ class LineFinding:
     def _reading(self, record_id: int) -> dict[str, Any]:
         reading = self.ground.readings[record_id]
         outlet = self.ground.outlets[reading.outlet_id]
-        stuck = (RecordKind.READING, record_id) in self.found.stuck
-        before, after = self.found.before, self.found.after
+        stuck = (RecordKind.READING, record_id) in self.recalculated.stuck
+        before, after = self.recalculated.before, self.recalculated.after
         return {
             "job": self.ground.jobs[outlet.job_id].job,
             "outlet": outlet.outlet,
@@ -85,8 +85,11 @@ class LineFinding:
     def _factor(self, record_id: int) -> dict[str, Any]:
         factor, record = self.ground.factors[record_id], (RecordKind.FACTOR, record_id)
         counts = self.ground.latest_factors[factor.factor] is factor
-        recalculated = counts and record not in self.found.stuck
-        before, after = self.found.before.factors.get(factor.factor), self.found.after.factors.get(factor.factor)
+        recalculated = counts and record not in self.recalculated.stuck
+        before, after = (
+            self.recalculated.before.factors.get(factor.factor),
+            self.recalculated.after.factors.get(factor.factor),
+        )
         return {
             "factor": factor.factor,
             "revision": factor.revision,
@@ -106,11 +109,11 @@ class LineFinding:
             **self._of_curves(instrument, record_id),
         }
 
-    def _of_curves(self, instrument: tables.Instrument, record_id: int) -> dict[str, Any]:
+    def _of_curves(self, instrument: Instrument, record_id: int) -> dict[str, Any]:
         """The largest shift over U among the indications that were compared."""
-        if record_id not in self.found.curves:
+        if record_id not in self.recalculated.curves:
             return before_and_after(None, None)
-        before, after = self.found.curves[record_id]
+        before, after = self.recalculated.curves[record_id]
         x = before.reference_indications[after.covers(before.reference_indications)]
         if not x.size:
             return before_and_after(None, None)
@@ -136,8 +139,8 @@ class LineFinding:
         listed = [link.on[1] for link in self._up[RecordKind.REPORT, record_id] if link.on in self._listed]
         of_readings = {f"reading {reading_id}": self._reading(reading_id) for reading_id in listed}
         of_totals = {
-            name: before_and_after(stated, self.found.after.totals.get((owner, name)))
-            for (owner, name), stated in self.found.before.totals.items()
+            name: before_and_after(stated, self.recalculated.after.totals.get((owner, name)))
+            for (owner, name), stated in self.recalculated.before.totals.items()
             if owner == report.job_id
         }
         changed = [name for name, each in (of_readings | of_totals).items() if each["statement_changed"]]

@@ -14,7 +14,10 @@ from sqlmodel import Session, col, select
 from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged, not_there
 from calib.records.ledger import written
 from calib.records.record import key
-from calib.records.tables import Calibration, Disposition, ImpactLine, ImpactReview, Instrument, LedgerEntry
+from calib.records.tables.calibrations import Calibration
+from calib.records.tables.instruments import Instrument
+from calib.records.tables.ledger import LedgerEntry
+from calib.records.tables.reviews import Disposition, ImpactLine, ImpactReview
 
 
 @dataclass(frozen=True)
@@ -31,7 +34,7 @@ class Decided:
 class ReviewLine:
     """One record that rests on the instrument."""
 
-    number: int  # within its review, from 1
+    place: int  # within its review, from 1
     record_id: int
     record_table: str
     record: int

@@ -11,8 +11,8 @@ from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.rests_on import Ground
 from calib.procedures.measure.evaluate import Evaluation, evaluate
 from calib.procedures.measure.results import Judgement, Results
+from calib.procedures.on_record.factors import factor_that_counts
 from calib.procedures.on_record.flow_unit import common_flow_unit, flow_unit
-from calib.procedures.on_record.what_counts import factor_that_counts
 from calib.procedures.pairs.factor_uncertainty import SAME, factor_results
 from calib.quantities import Unit
 from calib.records.record import key

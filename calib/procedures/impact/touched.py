@@ -7,7 +7,7 @@ from calib.confirmation.interval import CalibrationOnRecord
 from calib.confirmation.traceability import Record, TraceLink, downward, reached
 from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.rests_on import OF, Ground
-from calib.records import tables
+from calib.records.tables.instruments import Instrument
 
 _ALL = ("", 0)  # stands for everything that the instrument touched directly
 
@@ -21,7 +21,7 @@ class Touched:
     waiting: tuple[CalibrationOnRecord, ...]
 
 
-def touched(ground: Ground, instrument: tables.Instrument, failing: int, since: CalibrationOnRecord) -> Touched:
+def touched(ground: Ground, instrument: Instrument, failing: int, since: CalibrationOnRecord) -> Touched:
     """Everything that relied on an instrument since a calibration and before another (by its key), and what hangs on that."""
     own = ground.register[instrument.tag]
     by_key = {calibration.record_id: calibration for calibration in own.calibrations}

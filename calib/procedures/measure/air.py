@@ -13,11 +13,13 @@ from calib.confirmation.interval import Decision, gate
 from calib.errors import CalibError
 from calib.procedures.measure.indicated import indicated
 from calib.procedures.measure.stability import stability_at
-from calib.procedures.on_record.by_name import job_named
 from calib.procedures.on_record.in_force import OnRecord, on_record_of
+from calib.procedures.on_record.jobs_by_name import job_named
 from calib.quantities import unit
-from calib.records import tables
 from calib.records.record import key, moment
+from calib.records.tables.calibrations import Calibration
+from calib.records.tables.conditions import Condition
+from calib.records.tables.instruments import Instrument
 from calib.uncertainty.propagation import combine
 
 # Quantity of the conditions -> quantity of the instrument that observes it.
@@ -34,8 +36,8 @@ NEEDED = ("temperature", "barometric pressure", "relative humidity")
 class ConditionFound:
     """One quantity of the conditions, corrected, with its standard uncertainty."""
 
-    condition: tables.Condition
-    instrument: tables.Instrument | None
+    condition: Condition
+    instrument: Instrument | None
     decision: Decision | None  # of the gate, where an instrument was used
     value: float  # [SI]
     standard_uncertainty: float  # [SI]
@@ -56,9 +58,9 @@ class AirFound:
 def air_of(records: OnRecord, job: int, name: str, now: datetime) -> AirFound:
     """Density of a set of conditions of a job; every instrument that observed it passes the gate, or there are reasons."""
     asked = (job, name, now)
-    if asked not in records.found:
-        records.found[asked] = _air_of(records, job, name, now)
-    air: AirFound = records.found[asked]
+    if asked not in records.worked_out:
+        records.worked_out[asked] = _air_of(records, job, name, now)
+    air: AirFound = records.worked_out[asked]
     return air
 
 
@@ -78,7 +80,7 @@ def _air_of(records: OnRecord, job: int, name: str, now: datetime) -> AirFound:
         return AirFound(name, corrected, math.nan, math.nan, {}, (f"conditions {name}: {error}",))
 
 
-def _decision(records: OnRecord, condition: tables.Condition, now: datetime) -> Decision | None:
+def _decision(records: OnRecord, condition: Condition, now: datetime) -> Decision | None:
     if condition.instrument_id is None:
         return None
     instrument = records.instruments[condition.instrument_id]
@@ -87,7 +89,7 @@ def _decision(records: OnRecord, condition: tables.Condition, now: datetime) -> 
     return gate(records.register, instrument.tag, moment(condition.observed_at), now, value, shown)
 
 
-def _found(records: OnRecord, condition: tables.Condition, decision: Decision | None) -> ConditionFound:
+def _found(records: OnRecord, condition: Condition, decision: Decision | None) -> ConditionFound:
     typed = unit(MEASURED_AS[condition.quantity], condition.unit)
     value = typed.to_si(float(condition.value))
     if condition.instrument_id is None or decision is None or decision.calibration is None:
@@ -127,14 +129,14 @@ def _with_density(name: str, conditions: Sequence[ConditionFound]) -> AirFound:
     return AirFound(name, tuple(conditions), float(rho[0]), float(np.linalg.norm(parts[0])), contributed, ())
 
 
-def reference_density(instrument: tables.Instrument) -> float:
+def reference_density(instrument: Instrument) -> float:
     """Density of dry air at the reference state of a thermal anemometer [kg/m3]."""
     temperature = unit("temperature", "degC").to_si(float(instrument.reference_temperature_degC or "nan"))
     pressure = unit("pressure", "kPa").to_si(float(instrument.reference_pressure_kPa or "nan"))
     return float(density(temperature, pressure, 0.0))
 
 
-def calibration_density(calibration: tables.Calibration) -> float | None:
+def calibration_density(calibration: Calibration) -> float | None:
     """Density of the air during a calibration [kg/m3]; None where the certificate does not state all conditions."""
     stated = (calibration.temperature_degC, calibration.pressure_kPa, calibration.humidity_percent)
     if any(value is None for value in stated):

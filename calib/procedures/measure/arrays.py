@@ -22,8 +22,12 @@ from calib.procedures.measure.standing import Standing, section_of
 from calib.procedures.on_record.by_name import spelled_alike
 from calib.procedures.on_record.in_force import OnRecord, face_indications
 from calib.quantities import unit
-from calib.records import tables
 from calib.records.record import key
+from calib.records.tables.factors import FoundFactor
+from calib.records.tables.instruments import Instrument
+from calib.records.tables.methods import Method
+from calib.records.tables.outlets import Outlet
+from calib.records.words import DUCT, OUTLET, SERVICES
 from calib.uncertainty.propagation import welch_satterthwaite
 
 
@@ -66,7 +70,7 @@ def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
         outlet_factor_relative=opening[:, 4],
         outlet_factor_source=by_kind(standing, _source)[1],
         method_relative=np.array([_single_figure(reading.method) for reading in first])[kind],
-        curves=[records.curve(number) for number in calibrations],
+        curves=[records.curve(calibration) for calibration in calibrations],
         outlet_factor_dof=opening[:, 5],
         method_dof=np.array([float(reading.method.degrees_of_freedom or "inf") for reading in first])[kind],
         method=by_kind(first, lambda reading: reading.method.id)[1][kind],
@@ -88,7 +92,7 @@ def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
 def _calibrations(first: Sequence[Standing]) -> list[int]:
     """Calibrations of instruments and probes, each once."""
     used = [reading.system.calibrations for reading in first]
-    return list(dict.fromkeys([*(own for own, *_ in used), *(number for _, *of_probe in used for number in of_probe)]))
+    return list(dict.fromkeys([*(own for own, *_ in used), *(probe for _, *of_probe in used for probe in of_probe)]))
 
 
 def _points(reading: Standing) -> list[_Point]:
@@ -101,8 +105,8 @@ def _points(reading: Standing) -> list[_Point]:
         return [first, _Point(*other[:4])]
     if reading.way.each_by_itself and len(reading.observed.values) > 1:
         return [
-            _Point(reading.unit.to_si(value), 0.0, True, math.inf, 1.0, number)
-            for number, value in enumerate(reading.observed.values)
+            _Point(reading.unit.to_si(value), 0.0, True, math.inf, 1.0, place)
+            for place, value in enumerate(reading.observed.values)
         ]
     return [first]
 
@@ -152,7 +156,7 @@ def _opening(reading: Standing) -> tuple[float, float, float]:
     return _HOOD if outlet.shape is None else _of_section(outlet)
 
 
-def _of_section(outlet: tables.Outlet) -> tuple[float, float, float]:
+def _of_section(outlet: Outlet) -> tuple[float, float, float]:
     section = section_of(outlet)
     limit = unit("length", str(outlet.dimension_unit)).to_si(float(outlet.dimension_limit or 0))
     width, height, area = section.width, section.height, section.area
@@ -182,7 +186,7 @@ def _factor(reading: Standing) -> tuple[float, float, float]:
     return value, float(outlet.outlet_factor_standard_uncertainty or 0) / value, math.inf
 
 
-def _of_found(factor: tables.FoundFactor, calibration: int) -> tuple[float, float, float]:
+def _of_found(factor: FoundFactor, calibration: int) -> tuple[float, float, float]:
     """Its instrument's error stays in it unless the reading uses the very same calibration."""
     instrument = 0.0 if factor.calibration_id == calibration else factor.relative_instrument
     u = np.array([factor.relative_spread, factor.relative_reference, instrument])
@@ -194,14 +198,14 @@ def _of_found(factor: tables.FoundFactor, calibration: int) -> tuple[float, floa
 
 def _source(reading: Standing) -> str:
     """Outlets with one source of their factor share its error; what has no factor stands for itself."""
-    if reading.way.is_flow or reading.outlet.place == tables.DUCT:
+    if reading.way.is_flow or reading.outlet.place == DUCT:
         return f"no factor {reading.outlet.id}"
     if reading.factor is not None:
         return f"found {reading.factor.factor}"
     return f"source {reading.outlet.outlet_factor_source}"
 
 
-def _single_figure(method: tables.Method) -> float:
+def _single_figure(method: Method) -> float:
     return float(method.relative_standard_uncertainty_percent or 0) / 100
 
 
@@ -212,7 +216,7 @@ def _two_figures(standing: Sequence[Standing], first: Sequence[Standing], kind: 
     return TwoFigures(*declared.T, opening=by_kind(standing, kind_of_opening)[1])
 
 
-def _both_figures(method: tables.Method) -> tuple[float, float, float, float]:
+def _both_figures(method: Method) -> tuple[float, float, float, float]:
     return (
         float(method.common_standard_uncertainty_percent or 0) / 100,
         float(method.common_degrees_of_freedom or "inf"),
@@ -224,20 +228,20 @@ def _both_figures(method: tables.Method) -> tuple[float, float, float, float]:
 def kind_of_opening(reading: Standing) -> Hashable:
     """What the common figure of a method holds for: the method, the kind of opening, and whether air leaves it or enters it."""
     outlet = reading.outlet
-    is_supply = outlet.service == tables.SERVICES[0]
-    return reading.method.id, outlet.place or tables.OUTLET, spelled_alike(outlet.outlet_type or ""), is_supply
+    is_supply = outlet.service == SERVICES[0]
+    return reading.method.id, outlet.place or OUTLET, spelled_alike(outlet.outlet_type or ""), is_supply
 
 
 def _shared_calibrations(first: Sequence[Standing], calibrations: Sequence[int], records: OnRecord) -> Calibrations:
-    used = {number: each for reading in first for number, each in _instruments_used(reading)}
-    laboratories = [laboratory_and_quantity(records, number) for number in calibrations]
+    used = {calibration: each for reading in first for calibration, each in _instruments_used(reading)}
+    laboratories = [laboratory_and_quantity(records, calibration) for calibration in calibrations]
     return Calibrations(
         by_kind(laboratories, lambda names: names)[1],
-        [_stability_at_comparisons(records, *used[number]) for number in calibrations],
+        [_stability_at_comparisons(records, *used[calibration]) for calibration in calibrations],
     )
 
 
-def _instruments_used(reading: Standing) -> Iterator[tuple[int, tuple[tables.Instrument, CalibrationOnRecord, date]]]:
+def _instruments_used(reading: Standing) -> Iterator[tuple[int, tuple[Instrument, CalibrationOnRecord, date]]]:
     """Calibrations of instrument and probe by their keys."""
     day = reading.at.date()
     yield reading.calibration.record_id, (reading.instrument, reading.calibration, day)
@@ -253,7 +257,7 @@ def laboratory_and_quantity(records: OnRecord, calibration: int) -> tuple[str, s
 
 
 def _stability_at_comparisons(
-    records: OnRecord, instrument: tables.Instrument, calibration: CalibrationOnRecord, day: date
+    records: OnRecord, instrument: Instrument, calibration: CalibrationOnRecord, day: date
 ) -> Floats:
     x = records.curve(calibration.record_id).reference_indications
     return stability_at(records, instrument, calibration, [day] * x.size, x).half_width
@@ -316,14 +320,14 @@ def _resistance_ratio(reading: Standing) -> tuple[float, float]:
 def _found_factors(standing: Sequence[Standing], calibrations: Sequence[int], records: OnRecord) -> FoundFactors | None:
     if all(reading.factor is None for reading in standing):
         return None
-    parts = max(records.curve(number).parts for number in calibrations)
+    parts = max(records.curve(calibration).parts for calibration in calibrations)
 
     first, kind = by_kind(standing, _found_with)
     scatter, reference = np.zeros((len(first), parts)), np.zeros(len(first))
     for row, reading in enumerate(first):
-        number = reading.calibration.record_id
-        if reading.factor is not None and reading.factor.calibration_id == number:
-            own, reference[row] = carried(reading.factor, records.curve(number))
+        calibration = reading.calibration.record_id
+        if reading.factor is not None and reading.factor.calibration_id == calibration:
+            own, reference[row] = carried(reading.factor, records.curve(calibration))
             scatter[row, : own.size] = own
     return FoundFactors(scatter[kind], reference[kind])
 
@@ -333,7 +337,7 @@ def _found_with(reading: Standing) -> tuple[str, int] | None:
     return None if reading.factor is None else (reading.factor.factor, reading.calibration.record_id)
 
 
-def carried(factor: tables.FoundFactor, curve: Curve) -> tuple[Floats, float]:
+def carried(factor: FoundFactor, curve: Curve) -> tuple[Floats, float]:
     """Relative parts of the calibration's scatter, and its relative reference part, that a factor found with it carries."""
     x = np.array(face_indications(factor))
     value = curve.value(x)

@@ -17,7 +17,7 @@ from calib.measurement.way import Way
 from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.standing import Standing, section_of
 from calib.quantities import unit
-from calib.records import tables
+from calib.records.words import DUCT
 from calib.uncertainty.estimate import rectangular, resolution
 from calib.uncertainty.propagation import Contribution
 
@@ -100,7 +100,7 @@ def _opening(measured: Standing) -> str:
         return FOUND_FACTOR if measured.factor.effective_area is None else FOUND_AREA
     if measured.outlet.effective_area is not None:
         return EFFECTIVE_AREA
-    return DUCT_SECTION if measured.outlet.place == tables.DUCT or measured.outlet.outlet_factor is None else FACTOR
+    return DUCT_SECTION if measured.outlet.place == DUCT or measured.outlet.outlet_factor is None else FACTOR
 
 
 def _curve(evaluation: Evaluation, row: int) -> Curve:

@@ -5,8 +5,8 @@ from sqlmodel import Session
 from calib.airflow.traverse import Section
 from calib.errors import NotInRecordsError
 from calib.procedures.measure.standing import section_of
-from calib.procedures.on_record.by_name import outlet_named
 from calib.procedures.on_record.in_force import outlets_in_force
+from calib.procedures.on_record.jobs_by_name import outlet_named
 from calib.quantities import Unit, unit
 from calib.records.record import key
 

@@ -34,7 +34,6 @@ from calib.procedures.measure.totals import (
     with_flows,
 )
 from calib.procedures.on_record.by_keys import cells_of
-from calib.procedures.on_record.by_name import job_named
 from calib.procedures.on_record.in_force import (
     OnRecord,
     logs_on_record,
@@ -42,9 +41,15 @@ from calib.procedures.on_record.in_force import (
     outlets_in_force,
     traverses_on_record,
 )
+from calib.procedures.on_record.jobs_by_name import job_named
 from calib.procedures.typed.observations import observed
-from calib.records import tables
 from calib.records.record import key, moment
+from calib.records.tables.calibrations import Calibration
+from calib.records.tables.curves import StoredCurve
+from calib.records.tables.instruments import Instrument
+from calib.records.tables.jobs import Job, Room, SystemDesign
+from calib.records.tables.outlets import Outlet
+from calib.records.tables.readings import Reading, Refusal
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 from calib.uncertainty.propagation import combine
 from calib.unswept import unswept
@@ -54,9 +59,9 @@ from calib.unswept import unswept
 class Refused:
     """One refused reading, everything typed kept."""
 
-    outlet: tables.Outlet
-    instrument: tables.Instrument
-    typed: tables.Refusal | tables.Reading
+    outlet: Outlet
+    instrument: Instrument
+    typed: Refusal | Reading
     reasons: tuple[str, ...]
     stood: bool  # when it was typed: the reasons came since
 
@@ -65,7 +70,7 @@ class Refused:
 class Evaluation:
     """A job evaluated. Rows of `measured` and of every array run together."""
 
-    job: tables.Job
+    job: Job
     measured: tuple[Standing, ...]
     refused: tuple[Refused, ...]
     of_systems: Totals
@@ -79,8 +84,8 @@ class Evaluation:
     flow: Results | None = None
     judgement: Judgement | None = None
     profiles: Mapping[int, Profile] = field(default_factory=dict)  # of traverses, by their row
-    curves: Mapping[int, tables.StoredCurve] = field(default_factory=dict)  # by the id of the calibration
-    calibrations: Mapping[int, tables.Calibration] = field(default_factory=dict)  # by their id
+    curves: Mapping[int, StoredCurve] = field(default_factory=dict)  # by the id of the calibration
+    calibrations: Mapping[int, Calibration] = field(default_factory=dict)  # by their id
     histories: Mapping[int, str] = field(default_factory=dict)  # what a stability rests on, by the calibration
 
     def point_velocities(self, row: int) -> Floats:
@@ -90,7 +95,7 @@ class Evaluation:
         return _of_points(self.readings, self.flows, row, traversed.passes)
 
     @cached_property
-    def measured_outlets(self) -> dict[int, tables.Outlet]:
+    def measured_outlets(self) -> dict[int, Outlet]:
         """Outlets that a reading stands of, as they count now, by their key."""
         return {key(reading.outlet.id): reading.outlet for reading in self.measured}
 
@@ -98,11 +103,6 @@ class Evaluation:
     def totals(self) -> tuple[Total, ...]:
         """Totals of the systems."""
         return self.of_systems.totals
-
-    @property
-    def total_flow(self) -> Results | None:
-        """Their flows."""
-        return self.of_systems.flow
 
 
 @unswept
@@ -131,7 +131,7 @@ def evaluate(
         for totals in (systems, whole, rooms)
     )
     systems_used = dict.fromkeys(reading.system for reading in measured)
-    used = sorted({number for system in systems_used for number in system.calibrations})
+    used = sorted({calibration for system in systems_used for calibration in system.calibrations})
     return Evaluation(
         job,
         measured,
@@ -147,15 +147,15 @@ def evaluate(
         flow,
         _judge(job, plan, outlet, flow),
         _profiles(measured, readings, measured_flows),
-        {number: records.curves[number] for number in used},
-        {number: records.calibrations[number] for number in used},
+        {calibration: records.curves[calibration] for calibration in used},
+        {calibration: records.calibrations[calibration] for calibration in used},
         _histories(records, systems_used),
     )
 
 
-def _plan(session: Session, job: tables.Job) -> Plan:
-    designs = session.exec(select(tables.SystemDesign).where(tables.SystemDesign.job_id == job.id))
-    rooms = session.exec(select(tables.Room).where(tables.Room.job_id == job.id))
+def _plan(session: Session, job: Job) -> Plan:
+    designs = session.exec(select(SystemDesign).where(SystemDesign.job_id == job.id))
+    rooms = session.exec(select(Room).where(Room.job_id == job.id))
     return Plan(
         outlets_in_force(session, [key(job.id)]),
         {(design.system, design.service): design for design in designs},
@@ -165,14 +165,16 @@ def _plan(session: Session, job: tables.Job) -> Plan:
 
 def _histories(records: OnRecord, systems: Iterable[MeasuringSystem]) -> dict[int, str]:
     each = {system.calibration.record_id: system for system in systems}
-    bases = {number: basis_of(records, system.instrument, system.calibration) for number, system in each.items()}
-    return {number: basis for number, basis in bases.items() if basis is not None}
+    bases = {
+        calibration: basis_of(records, system.instrument, system.calibration) for calibration, system in each.items()
+    }
+    return {calibration: basis for calibration, basis in bases.items() if basis is not None}
 
 
 def _sorted_out(
     session: Session, records: OnRecord, job: int, outlets: Outlets, now: datetime
 ) -> tuple[tuple[Standing, ...], tuple[Refused, ...]]:
-    readings = _of_job(session, tables.Reading, job)
+    readings = _of_job(session, Reading, job)
     logs = logs_on_record(session, job) if any(each.logged_series_id for each in readings) else {}
     traverses = traverses_on_record(session, job) if any(each.traverse_id for each in readings) else {}
     typed = [
@@ -187,7 +189,7 @@ def _sorted_out(
     against: list[tuple[Any, tuple[str, ...], bool]] = [
         (reading, each.reasons, True) for reading, each in zip(readings, gated, strict=True) if each.standing is None
     ]
-    against += [(each, tuple(json.loads(each.reasons)), False) for each in _of_job(session, tables.Refusal, job)]
+    against += [(each, tuple(json.loads(each.reasons)), False) for each in _of_job(session, Refusal, job)]
     refused = [
         Refused(outlets[row.outlet_id], records.instruments[row.instrument_id], row, reasons, stood)
         for row, reasons, stood in against
@@ -196,7 +198,7 @@ def _sorted_out(
     return tuple(standing), tuple(refused)
 
 
-def _observed(reading: tables.Reading) -> dict[str, str | None]:
+def _observed(reading: Reading) -> dict[str, str | None]:
     return {
         "indication": reading.indication,
         "observations": reading.observations,
@@ -209,13 +211,15 @@ def _of_job(session: Session, table: Any, job: int) -> list[Any]:
     return cells_of(
         session,
         table,
-        lambda every: every.join(tables.Outlet).where(tables.Outlet.job_id == job).order_by(table.outlet_id, table.id),
+        lambda every: every.join(Outlet).where(Outlet.job_id == job).order_by(table.outlet_id, table.id),
     )
 
 
-def _judge(job: tables.Job, plan: Plan, outlet: Integers, flow: Results) -> Judgement:
-    design = np.array([plan.design_flows[number] for number in outlet.tolist()])
-    tolerance = np.array([float(plan.outlets[number].tolerance_percent or "nan") for number in outlet.tolist()]) / 100
+def _judge(job: Job, plan: Plan, outlet: Integers, flow: Results) -> Judgement:
+    design = np.array([plan.design_flows[outlet_id] for outlet_id in outlet.tolist()])
+    tolerance = (
+        np.array([float(plan.outlets[outlet_id].tolerance_percent or "nan") for outlet_id in outlet.tolist()]) / 100
+    )
     return judge_flows(flow, design, tolerance, job.decision_rule)
 
 

@@ -25,13 +25,17 @@ from calib.procedures.on_record.probe_pairs import reasons_against
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
 from calib.procedures.typed.observations import Observed, Traversed
 from calib.quantities import unit
-from calib.records import tables
 from calib.records.record import moment
+from calib.records.tables.factors import FoundFactor
+from calib.records.tables.instruments import Instrument
+from calib.records.tables.outlets import Outlet
+from calib.records.tables.readings import Reading
+from calib.records.words import DUCT
 from calib.uncertainty.propagation import combine
 
 _COVERAGE_FACTOR = 2.0  # of the manometer's expanded uncertainty, by which a velocity pressure is judged low
 
-Taken = tuple[tables.Reading, Observed, tables.Outlet]  # a reading as typed, at an outlet as it counts now
+Taken = tuple[Reading, Observed, Outlet]  # a reading as typed, at an outlet as it counts now
 
 
 class Gated(NamedTuple):
@@ -41,9 +45,7 @@ class Gated(NamedTuple):
     reasons: tuple[str, ...]
 
 
-def gate_reading(
-    records: OnRecord, reading: tables.Reading, observed: Observed, outlet: tables.Outlet, now: datetime
-) -> Gated:
+def gate_reading(records: OnRecord, reading: Reading, observed: Observed, outlet: Outlet, now: datetime) -> Gated:
     """The gate's decision on a reading as typed; `outlet` is the one it was taken at, as it counts now."""
     return gate_readings(records, [(reading, observed, outlet)], now)[0]
 
@@ -64,9 +66,7 @@ def gate_readings(records: OnRecord, taken: Iterable[Taken], now: datetime) -> l
     return gated
 
 
-def _gated(
-    records: OnRecord, reading: tables.Reading, observed: Observed, outlet: tables.Outlet, now: datetime
-) -> Gated:
+def _gated(records: OnRecord, reading: Reading, observed: Observed, outlet: Outlet, now: datetime) -> Gated:
     at = moment(reading.observed_at)
     system = _system(records, reading, outlet.job_id, at, now)
     used, is_flow = outlet.found_factor, system.declared_way.is_flow
@@ -87,17 +87,17 @@ def _gated(
     return Gated(Standing(reading, at, observed, outlet, system, factor, () if wrong is None else (wrong,)), ())
 
 
-def _system(records: OnRecord, reading: tables.Reading, job: int, at: datetime, now: datetime) -> MeasuringSystem:
+def _system(records: OnRecord, reading: Reading, job: int, at: datetime, now: datetime) -> MeasuringSystem:
     """With what a reading was taken, and what the gate says of it; asked once for all readings of a stretch of time."""
     named = (reading.instrument_id, reading.probe_id, reading.method_id, reading.conditions)
     asked = (named, job, records.stretch(at, now), now)
-    system: MeasuringSystem | None = records.found.get(asked)
+    system: MeasuringSystem | None = records.worked_out.get(asked)
     if system is None:
-        system = records.found[asked] = _system_asked(records, reading, job, at, now)
+        system = records.worked_out[asked] = _system_asked(records, reading, job, at, now)
     return system
 
 
-def _system_asked(records: OnRecord, reading: tables.Reading, job: int, at: datetime, now: datetime) -> MeasuringSystem:
+def _system_asked(records: OnRecord, reading: Reading, job: int, at: datetime, now: datetime) -> MeasuringSystem:
     instrument = records.instruments[reading.instrument_id]
     named = None if reading.probe_id is None else records.instruments[reading.probe_id]
     # A probe that was calibrated together with its meter has no calibration of its own that counts.
@@ -121,7 +121,7 @@ def _system_asked(records: OnRecord, reading: tables.Reading, job: int, at: date
 
 def _reasons_of_instrument(
     records: OnRecord,
-    reading: tables.Reading,
+    reading: Reading,
     observed: Observed,
     system: MeasuringSystem,
     at: datetime,
@@ -147,8 +147,8 @@ def _reasons_of_instrument(
 
 def _pair(
     records: OnRecord,
-    instrument: tables.Instrument,
-    probe: tables.Instrument | None,
+    instrument: Instrument,
+    probe: Instrument | None,
     at: datetime,
     now: datetime,
 ) -> Iterable[str]:
@@ -160,24 +160,24 @@ def _pair(
         yield from gate_probe(records.register, instrument, probe, at, now).reasons
 
 
-def _shown(reading: tables.Reading, observed: Observed, value: float) -> str:
+def _shown(reading: Reading, observed: Observed, value: float) -> str:
     if observed.traversed is None and value == observed.mean:
         return f"{reading.indication or f'{observed.mean:.6g}'} {reading.unit}"
     return f"{value:.6g} {reading.unit}"
 
 
-def makes_a_flow(outlet: tables.Outlet) -> bool:
+def makes_a_flow(outlet: Outlet) -> bool:
     """Whether a velocity makes a flow at a place: in a duct by its section, at an outlet by a factor or an effective area."""
     factors = (outlet.outlet_factor, outlet.effective_area, outlet.found_factor)
-    return outlet.place == tables.DUCT or factors != (None, None, None)
+    return outlet.place == DUCT or factors != (None, None, None)
 
 
 def _opening(
     records: OnRecord,
-    reading: tables.Reading,
-    outlet: tables.Outlet,
-    instrument: tables.Instrument,
-    factor: tables.FoundFactor | None,
+    reading: Reading,
+    outlet: Outlet,
+    instrument: Instrument,
+    factor: FoundFactor | None,
 ) -> tuple[str, ...]:
     """Whether the outlet has, as it counts now, what turns the reading into a flow."""
     if outlet.found_factor is not None:
@@ -190,10 +190,10 @@ def _opening(
 
 def _found_factor(
     records: OnRecord,
-    reading: tables.Reading,
-    outlet: tables.Outlet,
-    instrument: tables.Instrument,
-    factor: tables.FoundFactor | None,
+    reading: Reading,
+    outlet: Outlet,
+    instrument: Instrument,
+    factor: FoundFactor | None,
 ) -> tuple[str, ...]:
     if factor is None:
         return (f"outlet {outlet.outlet}: factor {outlet.found_factor} is not in the records: find it first",)
@@ -206,7 +206,7 @@ def _found_factor(
     return (f"{holds}; {taken_with}: measure with them, or amend the outlet",)
 
 
-def _section(traversed: Traversed, outlet: tables.Outlet, instrument: tables.Instrument) -> tuple[str, ...]:
+def _section(traversed: Traversed, outlet: Outlet, instrument: Instrument) -> tuple[str, ...]:
     """Whether there is a section, as the outlet counts now, in which a traverse has its points."""
     if outlet.shape is not None:
         return ()

@@ -10,7 +10,7 @@ from calib.arrays import Floats, Truths
 from calib.curves.curve import Curve
 from calib.measurement import Readings, flows
 from calib.quantities import Unit, coherent, unit
-from calib.records.tables import Instrument
+from calib.records.tables.instruments import Instrument
 from calib.uncertainty.propagation import Contribution
 
 

@@ -7,7 +7,9 @@ from sqlmodel import Session
 
 from calib.errors import NotInRecordsError, RefusedError, Step
 from calib.procedures.measure.evaluate import Evaluation, evaluate
-from calib.records.tables import Job, Outlet, Reading
+from calib.records.tables.jobs import Job
+from calib.records.tables.outlets import Outlet
+from calib.records.tables.readings import Reading
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 
 _LARGEST_KEY = 2**63  # of the database

@@ -3,6 +3,9 @@
 Three or more intervals of the instrument's own history count where they reach the indication; else its stated stability limits;
 else its maximum permissible error. The history is one of accepted calibrations and ends with the one in force: what is learned
 afterwards is the business of an impact review, and does not move a flow that was reported.
+
+Decision (2026-11). Stability comes from history where there are three intervals, by one estimate for drift and random walk. Cost:
+a very stable instrument bears the scatter of its calibrations, and with three intervals k is large.
 """
 
 import math
@@ -18,7 +21,7 @@ from calib.confirmation.interval import CalibrationOnRecord
 from calib.confirmation.stability import FEWEST_INTERVALS, stability
 from calib.procedures.measure.indicated import StabilityHere, resolution_of, stability_limit
 from calib.procedures.on_record.in_force import OnRecord
-from calib.records import tables
+from calib.records.tables.instruments import Instrument
 
 _HALF_WIDTH = math.sqrt(3)  # of a rectangular distribution, over its standard deviation
 # The records keep no hour of a calibration: a reading on its day counts as one day after it.
@@ -27,7 +30,7 @@ _ONE_DAY = 1 / 365.25
 
 def stability_at(
     records: OnRecord,
-    instrument: tables.Instrument,
+    instrument: Instrument,
     calibration: CalibrationOnRecord,
     days: Sequence[date],
     indication: ArrayLike,
@@ -44,15 +47,15 @@ def stability_at(
     return StabilityHere(np.where(known, _HALF_WIDTH * u, limits), np.where(known, change.degrees_of_freedom, np.inf))
 
 
-def history_in_force(records: OnRecord, instrument: tables.Instrument, calibration: CalibrationOnRecord) -> History:
+def history_in_force(records: OnRecord, instrument: Instrument, calibration: CalibrationOnRecord) -> History:
     """Accepted calibrations up to the one in force; none where they make fewer than three intervals."""
     accepted = [each for each in records.register[instrument.tag].calibrations if each.accepted_on is not None]
     if len(accepted) <= FEWEST_INTERVALS:  # the usual case, and no question to the database
         return ()
     asked = ("history", instrument.tag, calibration.record_id)
-    if asked not in records.found:
-        records.found[asked] = up_to(records.history(instrument), calibration.certificate)
-    history: History = records.found[asked]
+    if asked not in records.worked_out:
+        records.worked_out[asked] = up_to(records.history(instrument), calibration.certificate)
+    history: History = records.worked_out[asked]
     return history
 
 
@@ -74,12 +77,12 @@ def up_to(history: History, certificate: str) -> tuple[CalibrationErrors, ...]:
     return of_days if len(of_days) > FEWEST_INTERVALS else ()
 
 
-def hidden_change(instrument: tables.Instrument) -> float:
+def hidden_change(instrument: Instrument) -> float:
     """Standard deviation of the difference of two indications that the digital step alone makes [SI]: step/sqrt(6)."""
     return resolution_of(instrument) / math.sqrt(6)
 
 
-def basis_of(records: OnRecord, instrument: tables.Instrument, calibration: CalibrationOnRecord) -> str | None:
+def basis_of(records: OnRecord, instrument: Instrument, calibration: CalibrationOnRecord) -> str | None:
     """What a stability that comes from history rests on; None where there is too little of it."""
     history = history_in_force(records, instrument, calibration)
     if not history:
@@ -88,7 +91,7 @@ def basis_of(records: OnRecord, instrument: tables.Instrument, calibration: Cali
     return f"history of {len(ended)} intervals between calibrations, {history[0].on} to {history[-1].on}"
 
 
-def limits_basis(instrument: tables.Instrument) -> str:
+def limits_basis(instrument: Instrument) -> str:
     """What stability limits rest on where history is silent."""
     stated = instrument.stability_percent is not None or instrument.stability_absolute is not None
     return f"stated limits: {instrument.stability_basis}" if stated else "maximum permissible error"

@@ -40,7 +40,7 @@ def stability_of_probe(records: OnRecord, reading: Standing) -> ProbeStability:
     if reading.probe is None or calibration is None:
         return ProbeStability(0.0, 0.0, math.inf)
     history = history_in_force(records, reading.probe, calibration)
-    nodes = history[-1].left.indication if history else np.zeros(0)
+    nodes = history[-1].as_left.indication if history else np.zeros(0)
     nodes = nodes[nodes > 0]
     here = stability_at(records, reading.probe, calibration, [reading.at.date()] * nodes.size, nodes)
     if not nodes.size or not np.all(np.isfinite(here.degrees_of_freedom)):

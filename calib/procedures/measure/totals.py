@@ -14,15 +14,16 @@ from calib.measurement import Flows
 from calib.procedures.measure.results import Judgement, Results, judge_flows, results
 from calib.procedures.on_record.flow_unit import flow_unit
 from calib.quantities import unit
-from calib.records import tables
-from calib.records.tables import NET
+from calib.records.tables.jobs import SystemDesign
+from calib.records.tables.outlets import Outlet
+from calib.records.words import DUCT, NET
 from calib.uncertainty.propagation import Combined, combine_totals, sharing_not_known
 
 # Sign of each service in a net flow.
 NET_SIGN = {"supply": 1.0, "return": -1.0, "exhaust": -1.0}
 
-Outlets = Mapping[int, tables.Outlet]
-Designs = Mapping[tuple[str, str], tables.SystemDesign]  # by system and service
+Outlets = Mapping[int, Outlet]
+Designs = Mapping[tuple[str, str], SystemDesign]  # by system and service
 
 NO_OUTLET = -1  # among keys of outlets
 
@@ -97,7 +98,7 @@ class Plan:
     rooms: Mapping[str, str]  # room -> the sign that is wanted
 
     @cached_property
-    def counted(self) -> dict[int, tables.Outlet]:
+    def counted(self) -> dict[int, Outlet]:
         """Outlets that totals take, in the order of their keys."""
         return dict(sorted(counted(self.outlets).items()))
 
@@ -122,17 +123,14 @@ class _Group:
     design: float  # declared, or the sum of theirs [m3/s]
 
 
-def counted(outlets: Outlets) -> dict[int, tables.Outlet]:
+def counted(outlets: Outlets) -> dict[int, Outlet]:
     """Outlets that totals take: those that say so; of the others the outlets, and a duct where its system has no outlet."""
-    with_outlets = {(outlet.system, outlet.service) for outlet in outlets.values() if outlet.place != tables.DUCT}
+    with_outlets = {(outlet.system, outlet.service) for outlet in outlets.values() if outlet.place != DUCT}
     return {
         outlet_id: outlet
         for outlet_id, outlet in outlets.items()
         if outlet.in_totals == "yes"
-        or (
-            outlet.in_totals is None
-            and (outlet.place != tables.DUCT or (outlet.system, outlet.service) not in with_outlets)
-        )
+        or (outlet.in_totals is None and (outlet.place != DUCT or (outlet.system, outlet.service) not in with_outlets))
     }
 
 
@@ -200,7 +198,7 @@ def _sum(designs: Sequence[float]) -> float:
     return 0.0 if abs(total) <= _NOTHING * math.fsum(map(abs, designs)) else total
 
 
-def design_of(outlet: tables.Outlet) -> float:
+def design_of(outlet: Outlet) -> float:
     """Design flow [m3/s]; NaN where an outlet has none."""
     if outlet.design_flow is None:
         return float("nan")

@@ -10,7 +10,7 @@ from sqlmodel import Session, col, func, select
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.records.record import key
-from calib.records.tables import Attached, Attachment
+from calib.records.tables.files import Attached, Attachment
 
 PDF, PNG, JPEG, XML = "application/pdf", "image/png", "image/jpeg", "application/xml"
 PHOTOS = (PNG, JPEG)

@@ -1,4 +1,4 @@
-"""Find records by the names that people type."""
+"""Find instruments and their calibrations by the names that people type."""
 
 from collections.abc import Collection, Iterable
 
@@ -6,7 +6,8 @@ from sqlmodel import Session, col, select
 
 from calib.errors import NotInRecordsError
 from calib.procedures.on_record.what_counts import not_withdrawn
-from calib.records.tables import Calibration, Instrument, Job, Outlet
+from calib.records.tables.calibrations import Calibration
+from calib.records.tables.instruments import Instrument
 
 
 def spelled_alike(name: str) -> str:
@@ -48,24 +49,6 @@ def calibration_numbered(session: Session, instrument: Instrument, certificate: 
         counts = set(session.exec(counting))
         wanted = [each for each in wanted if each.id in counts] or wanted
     return wanted[-1]
-
-
-def job_named(session: Session, name: str) -> Job:
-    """The job of a name; raises NotInRecordsError."""
-    job = session.exec(select(Job).where(Job.job == name)).first()
-    if job is None:
-        raise not_there(f"job {name!r} in the records", session.exec(select(Job.job).order_by(col(Job.id))))
-    return job
-
-
-def outlet_named(session: Session, job: str, name: str) -> Outlet:
-    """An outlet of a job, as it was first typed; raises NotInRecordsError."""
-    of_job = job_named(session, job)
-    outlets = session.exec(select(Outlet).where(Outlet.job_id == of_job.id).order_by(col(Outlet.id))).all()
-    outlet = next((each for each in outlets if each.outlet == name), None)
-    if outlet is None:
-        raise not_there(f"outlet {name!r} in job {job}", (each.outlet for each in outlets))
-    return outlet
 
 
 def tags_of(session: Session, instruments: Collection[int]) -> dict[int | None, str]:

@@ -13,27 +13,23 @@ from calib.procedures.certificate.phase import AS_FOUND
 from calib.procedures.on_record.attached_files import files_of
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
-from calib.procedures.on_record.what_counts import counts_of_its_calibration
+from calib.procedures.on_record.what_counts import counts_of_its_calibration, curve_may_count
 from calib.procedures.typed.sheets import Cells
-from calib.records import ledger, tables
+from calib.records import ledger
 from calib.records.record import RecordCells, key, typed
-from calib.records.tables import (
-    Acceptance,
-    Attached,
-    Calibration,
-    Comparison,
-    Instrument,
-    LedgerEntry,
-    ReferenceStandard,
-    StoredCurve,
-    Withdrawal,
-)
+from calib.records.tables.calibrations import Acceptance, Calibration, ReferenceStandard, Withdrawal
+from calib.records.tables.comparisons import Comparison
+from calib.records.tables.curves import StoredCurve
+from calib.records.tables.files import Attached
+from calib.records.tables.instruments import Instrument
+from calib.records.tables.ledger import LedgerEntry
 
 
 def calibrations_on_file(session: Session, tag: str | None = None) -> list[RecordCells]:
     """Calibrations of one instrument, or of all, with their acceptance, their withdrawal and the degree of their curve."""
     query = (
         select(Calibration, Instrument.tag, StoredCurve, Acceptance, Withdrawal)  # type: ignore[call-overload]
+        .select_from(Calibration)
         .join(Instrument)
         .join(StoredCurve, counts_of_its_calibration())
         .outerjoin(Acceptance, col(Acceptance.calibration_id) == Calibration.id)
@@ -106,7 +102,8 @@ def calibrations_by_key(session: Session, keys: Collection[int]) -> dict[int, Ca
         select(ReferenceStandard.calibration_id, Instrument.tag).join(Instrument),
     )
     comparisons = _by_calibration(session, keys, Comparison, select(Comparison.calibration_id, Comparison))
-    curves = _by_calibration(session, keys, StoredCurve, select(StoredCurve.calibration_id, StoredCurve))
+    counting = select(StoredCurve.calibration_id, StoredCurve).where(curve_may_count())
+    curves = _by_calibration(session, keys, StoredCurve, counting)
     files = files_of(session, Attached.calibration_id, keys)
     entries = select(LedgerEntry.record_id, LedgerEntry.person).where(LedgerEntry.record_table == "calibration")
     typed_by = dict(by_keys(session, entries, LedgerEntry.record_id, keys))
@@ -150,12 +147,12 @@ def refit(on_file: CalibrationOnFile, wish: CurveWish | None = None) -> FittedCu
     return fit_curve(typed(on_file.instrument), [typed(comparison) for comparison in on_file.comparisons], wish)
 
 
-def as_found_cells(session: Session, calibration: tables.Calibration) -> list[Cells]:
+def as_found_cells(session: Session, calibration: Calibration) -> list[Cells]:
     """Comparisons as found of a calibration."""
     return [comparison for comparison in comparison_cells(session, calibration) if comparison["phase"] == AS_FOUND]
 
 
-def comparison_cells(session: Session, calibration: tables.Calibration) -> list[Cells]:
+def comparison_cells(session: Session, calibration: Calibration) -> list[Cells]:
     """Comparisons of a calibration as typed."""
-    own = select(tables.Comparison).where(tables.Comparison.calibration_id == calibration.id)
-    return [typed(comparison) for comparison in session.exec(own.order_by(tables.Comparison.id))]  # type: ignore[arg-type]
+    own = select(Comparison).where(Comparison.calibration_id == calibration.id)
+    return [typed(comparison) for comparison in session.exec(own.order_by(Comparison.id))]  # type: ignore[arg-type]

@@ -16,11 +16,14 @@ from calib.confirmation.history import CalibrationErrors, ErrorPoints, error_poi
 from calib.procedures.certificate.fit_curve import comparisons_in_si
 from calib.procedures.certificate.phase import AS_FOUND, phase_in_use
 from calib.procedures.on_record.what_counts import not_withdrawn
-from calib.records import tables
 from calib.records.record import key, moment
+from calib.records.tables.calibrations import Acceptance, Calibration
+from calib.records.tables.comparisons import Comparison
+from calib.records.tables.events import Event
+from calib.records.tables.instruments import Instrument
 
 
-def history_of(session: Session, instrument: tables.Instrument) -> tuple[CalibrationErrors, ...]:
+def history_of(session: Session, instrument: Instrument) -> tuple[CalibrationErrors, ...]:
     """Every calibration on record with its errors [SI], accepted or not, in the order of their days; none that was withdrawn.
 
     Of several of one day the one that counts for the gate stands last.
@@ -28,10 +31,10 @@ def history_of(session: Session, instrument: tables.Instrument) -> tuple[Calibra
     """
     if instrument.indicated != instrument.quantity:
         return ()
-    of_instrument = tables.Calibration.instrument_id == instrument.id
-    acceptances = select(tables.Acceptance).join(tables.Calibration).where(of_instrument)
+    of_instrument = Calibration.instrument_id == instrument.id
+    acceptances = select(Acceptance).join(Calibration).where(of_instrument)
     accepted = {acceptance.calibration_id: acceptance.accepted_on for acceptance in session.exec(acceptances)}
-    that_count = select(tables.Calibration).where(of_instrument, not_withdrawn()).order_by(col(tables.Calibration.id))
+    that_count = select(Calibration).where(of_instrument, not_withdrawn()).order_by(col(Calibration.id))
     own = sorted(
         session.exec(that_count),
         key=lambda calibration: (calibration.calibrated_on, accepted.get(key(calibration.id), "")),
@@ -45,28 +48,28 @@ def history_of(session: Session, instrument: tables.Instrument) -> tuple[Calibra
     )
 
 
-def _comparisons(session: Session, instrument: tables.Instrument) -> dict[int | None, list[tables.Comparison]]:
-    by_calibration: dict[int | None, list[tables.Comparison]] = defaultdict(list)
-    query = select(tables.Comparison).join(tables.Calibration)
+def _comparisons(session: Session, instrument: Instrument) -> dict[int | None, list[Comparison]]:
+    by_calibration: dict[int | None, list[Comparison]] = defaultdict(list)
+    query = select(Comparison).join(Calibration)
     for comparison in session.exec(
-        query.where(tables.Calibration.instrument_id == instrument.id).order_by(col(tables.Comparison.id))
+        query.where(Calibration.instrument_id == instrument.id).order_by(col(Comparison.id))
     ):
         by_calibration[comparison.calibration_id].append(comparison)
     return by_calibration
 
 
-def _repaired_between(session: Session, instrument: tables.Instrument, days: Sequence[date]) -> list[bool]:
+def _repaired_between(session: Session, instrument: Instrument, days: Sequence[date]) -> list[bool]:
     """For each calibration whether a repair lies between the one before and it; one on the very day counts as part of it."""
-    events = select(tables.Event.at).where(tables.Event.instrument_id == instrument.id, tables.Event.kind == "repair")
+    events = select(Event.at).where(Event.instrument_id == instrument.id, Event.kind == "repair")
     repairs = [moment(at).date() for at in session.exec(events)]
     before = [date.min, *days]
     return [any(start < each < end for each in repairs) for start, end in zip(before, days, strict=False)]
 
 
 def _errors_of(
-    instrument: tables.Instrument,
-    calibration: tables.Calibration,
-    comparisons: Sequence[tables.Comparison],
+    instrument: Instrument,
+    calibration: Calibration,
+    comparisons: Sequence[Comparison],
     repaired: bool,
     accepted: bool,
 ) -> CalibrationErrors:
@@ -85,7 +88,7 @@ def _errors_of(
     )
 
 
-def _points(instrument: tables.Instrument, comparisons: Sequence[tables.Comparison]) -> ErrorPoints:
+def _points(instrument: Instrument, comparisons: Sequence[Comparison]) -> ErrorPoints:
     cells = [comparison.model_dump() for comparison in comparisons]
     if any(comparison["repeatability"] is None for comparison in cells):
         cells = [comparison | {"repeatability": None} for comparison in cells]  # stated for some only: then for none

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 
 from calib.quantities import Unit, preferred, unit
-from calib.records.tables import Outlet
+from calib.records.tables.outlets import Outlet
 
 
 def flow_unit(outlet: Outlet, system: str | None = None) -> Unit:

@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import datetime
 
 from calib.confirmation.interval import Decision, InstrumentOnRecord, gate
-from calib.records.tables import Instrument
+from calib.records.tables.instruments import Instrument
 
 
 def gate_probe(

@@ -21,11 +21,18 @@ from calib.procedures.on_record.probe_pairs import Pair, all_pairs
 from calib.procedures.on_record.register import register_among, with_standards
 from calib.procedures.on_record.what_counts import counts_of_its_calibration, that_count
 from calib.procedures.typed.observations import Traversed, observed_values
-from calib.records import tables
 from calib.records.record import key
+from calib.records.tables.calibrations import Calibration
+from calib.records.tables.conditions import Condition
+from calib.records.tables.curves import StoredCurve
+from calib.records.tables.factors import FoundFactor
+from calib.records.tables.instruments import Instrument
+from calib.records.tables.methods import Method
+from calib.records.tables.outlets import Outlet, OutletRevision
+from calib.records.tables.readings import LoggedSeries, Reading, Refusal, Traverse, TraversePoint
 
 
-def _no_history(_: tables.Instrument) -> History:
+def _no_history(_: Instrument) -> History:
     return ()
 
 
@@ -34,20 +41,19 @@ class OnRecord:
     """Register, curves, methods, conditions and factors, by the keys that readings carry."""
 
     register: Mapping[str, InstrumentOnRecord]
-    instruments: Mapping[int, tables.Instrument]
-    methods: Mapping[int, tables.Method]
-    calibrations: Mapping[int, tables.Calibration]
-    curves: Mapping[int, tables.StoredCurve]  # by the calibration: the one that counts
-    conditions: Mapping[tuple[int, str], tuple[tables.Condition, ...]]  # by job and name
-    factors: Mapping[str, tables.FoundFactor]  # by name: the revision that counts
+    instruments: Mapping[int, Instrument]
+    methods: Mapping[int, Method]
+    calibrations: Mapping[int, Calibration]
+    curves: Mapping[int, StoredCurve]  # by the calibration: the one that counts
+    conditions: Mapping[tuple[int, str], tuple[Condition, ...]]  # by job and name
+    factors: Mapping[str, FoundFactor]  # by name: the revision that counts
     # Errors of an instrument over its calibrations: read when it is asked for, since most are not.
-    history: Callable[[tables.Instrument], History] = field(default=_no_history, repr=False)
+    history: Callable[[Instrument], History] = field(default=_no_history, repr=False)
     pairs: tuple[Pair, ...] = ()  # of probe and meter
-    found: dict[Hashable, Any] = field(
-        default_factory=dict, repr=False
-    )  # what many readings ask for, once it was worked out
+    # What many readings ask for, once it was worked out.
+    worked_out: dict[Hashable, Any] = field(default_factory=dict, repr=False)
 
-    def found_wrongly(self, factor: tables.FoundFactor) -> str | None:
+    def found_wrongly(self, factor: FoundFactor) -> str | None:
         """What is wrong with a factor that was found with a calibration which was withdrawn since; None where it was not."""
         tag = self.instruments[factor.instrument_id].tag
         used = self.register[tag].calibration(factor.calibration_id)
@@ -108,24 +114,25 @@ def _loaded(
     session: Session, instruments: Collection[int] | None, jobs: Collection[int] | None, factors: Collection[str] = ()
 ) -> OnRecord:
     within = None if instruments is None else with_standards(session, instruments)
-    conditions: dict[tuple[int, str], list[tables.Condition]] = defaultdict(list)
-    of_jobs = among(select(tables.Condition), tables.Condition.job_id, jobs)
-    for condition in session.exec(of_jobs.order_by(col(tables.Condition.id))):
+    conditions: dict[tuple[int, str], list[Condition]] = defaultdict(list)
+    of_jobs = among(select(Condition), Condition.job_id, jobs)
+    for condition in session.exec(of_jobs.order_by(col(Condition.id))):
         conditions[condition.job_id, condition.conditions].append(condition)
-    of_factors = select(tables.FoundFactor).order_by(col(tables.FoundFactor.revision))
+    of_factors = select(FoundFactor).order_by(col(FoundFactor.revision))
     if instruments is not None:
-        of_factors = of_factors.where(col(tables.FoundFactor.factor).in_(sorted(factors)))
+        of_factors = of_factors.where(col(FoundFactor.factor).in_(sorted(factors)))
     curves = (
-        select(tables.Calibration, tables.StoredCurve)
-        .join(tables.StoredCurve, counts_of_its_calibration())
-        .order_by(col(tables.Calibration.id))
+        select(Calibration, StoredCurve)
+        .select_from(Calibration)
+        .join(StoredCurve, counts_of_its_calibration())
+        .order_by(col(Calibration.id))
     )
-    calibrated = session.exec(among(curves, tables.Calibration.instrument_id, within)).all()
-    registered = session.exec(among(select(tables.Instrument), tables.Instrument.id, within))
+    calibrated = session.exec(among(curves, Calibration.instrument_id, within)).all()
+    registered = session.exec(among(select(Instrument), Instrument.id, within))
     return OnRecord(
         register_among(session, within),
         {key(instrument.id): instrument for instrument in registered},
-        {key(method.id): method for method in session.exec(select(tables.Method))},
+        {key(method.id): method for method in session.exec(select(Method))},
         {key(calibration.id): calibration for calibration, _ in calibrated},
         {key(calibration.id): curve for calibration, curve in calibrated},
         {names: tuple(rows) for names, rows in conditions.items()},
@@ -139,11 +146,11 @@ def _instruments_of(session: Session, jobs: Collection[int]) -> set[int]:
     """Instruments that the readings, the refusals and the conditions of jobs name."""
     if not jobs:
         return set()
-    of_conditions = among(select(tables.Condition.instrument_id).distinct(), tables.Condition.job_id, jobs)
+    of_conditions = among(select(Condition.instrument_id).distinct(), Condition.job_id, jobs)
     named = set(session.exec(of_conditions))
-    for table in (tables.Reading, tables.Refusal):
-        used = select(table.instrument_id, table.probe_id).join(tables.Outlet).distinct()
-        named.update(*session.exec(among(used, tables.Outlet.job_id, jobs)))
+    for table in (Reading, Refusal):
+        used = select(table.instrument_id, table.probe_id).join(Outlet).distinct()
+        named.update(*session.exec(among(used, Outlet.job_id, jobs)))
     return {instrument_id for instrument_id in named if instrument_id is not None}
 
 
@@ -151,16 +158,16 @@ def _factors_of(session: Session, jobs: Collection[int]) -> set[str]:
     """Names of the factors that outlets of jobs have, or had before they were amended."""
     if not jobs:
         return set()
-    first = among(select(tables.Outlet.found_factor).distinct(), tables.Outlet.job_id, jobs)
-    later = select(tables.OutletRevision.found_factor).join(tables.Outlet).distinct()
-    named = {*session.exec(first), *session.exec(among(later, tables.Outlet.job_id, jobs))}
+    first = among(select(Outlet.found_factor).distinct(), Outlet.job_id, jobs)
+    later = select(OutletRevision.found_factor).join(Outlet).distinct()
+    named = {*session.exec(first), *session.exec(among(later, Outlet.job_id, jobs))}
     return {name for name in named if name is not None}
 
 
 def _instruments_of_factors(session: Session, factors: Collection[str]) -> set[int]:
     if not factors:
         return set()
-    used = select(tables.FoundFactor.instrument_id).where(col(tables.FoundFactor.factor).in_(sorted(factors)))
+    used = select(FoundFactor.instrument_id).where(col(FoundFactor.factor).in_(sorted(factors)))
     return set(session.exec(used))
 
 
@@ -170,35 +177,35 @@ def _partners(session: Session, instruments: Collection[int]) -> set[int]:
     return {instrument_id for pair in paired for instrument_id in (pair.probe_id, pair.meter_id)}
 
 
-def outlets_in_force(session: Session, jobs: Collection[int] | None = None) -> dict[int, tables.Outlet]:
+def outlets_in_force(session: Session, jobs: Collection[int] | None = None) -> dict[int, Outlet]:
     """Outlets of jobs, or of all, as they count now, by key: their cells, or those of their latest revision."""
-    outlets = cells_of(session, tables.Outlet, lambda every: among(every, tables.Outlet.job_id, jobs))
-    revisions = select(tables.OutletRevision).join(tables.Outlet).order_by(col(tables.OutletRevision.revision))
-    recorded = session.exec(among(revisions, tables.Outlet.job_id, jobs))
+    outlets = cells_of(session, Outlet, lambda every: among(every, Outlet.job_id, jobs))
+    revisions = select(OutletRevision).join(Outlet).order_by(col(OutletRevision.revision))
+    recorded = session.exec(among(revisions, Outlet.job_id, jobs))
     latest = that_count(recorded, lambda revision: revision.outlet_id)
     return {outlet.id: as_amended(outlet, latest.get(outlet.id)) for outlet in outlets}
 
 
-def as_amended(first: tables.Outlet, revision: tables.OutletRevision | None) -> tables.Outlet:
+def as_amended(first: Outlet, revision: OutletRevision | None) -> Outlet:
     """The outlet with the cells of a revision."""
     if revision is None:
         return first
     amended = revision.model_dump(exclude={"id", "outlet_id", "revision", "reason"})
-    return tables.Outlet(id=first.id, job_id=first.job_id, outlet=first.outlet, **amended)
+    return Outlet(id=first.id, job_id=first.job_id, outlet=first.outlet, **amended)
 
 
 def traverses_on_record(session: Session, job: int) -> dict[int, Traversed]:
     """The traverses of a job's readings, by their key."""
-    points: dict[int, list[tables.TraversePoint]] = defaultdict(list)
-    reading, outlet = tables.Reading, tables.Outlet
+    points: dict[int, list[TraversePoint]] = defaultdict(list)
+    reading, outlet = Reading, Outlet
 
     def of_job(query: Any, traverse: Any) -> Any:
         of_readings = query.join(reading, col(reading.traverse_id) == traverse)
         return of_readings.join(outlet, col(outlet.id) == reading.outlet_id).where(outlet.job_id == job)
 
-    for point in cells_of(session, tables.TraversePoint, lambda every: of_job(every, tables.TraversePoint.traverse_id)):
+    for point in cells_of(session, TraversePoint, lambda every: of_job(every, TraversePoint.traverse_id)):
         points[point.traverse_id].append(point)
-    made = cells_of(session, tables.Traverse, lambda every: of_job(every, tables.Traverse.id))
+    made = cells_of(session, Traverse, lambda every: of_job(every, Traverse.id))
     return {
         traverse.id: Traversed(traverse.rule, traverse.lines, traverse.points, in_order(points[traverse.id]))
         for traverse in made
@@ -207,18 +214,18 @@ def traverses_on_record(session: Session, job: int) -> dict[int, Traversed]:
 
 def logs_on_record(session: Session, job: int) -> dict[int, bytes]:
     """The log files of a job's readings, by their key."""
-    logged = select(tables.LoggedSeries.id, tables.LoggedSeries.content)
-    own = col(tables.LoggedSeries.id) == tables.Reading.logged_series_id
-    of_job = logged.join(tables.Reading, own).join(tables.Outlet).where(tables.Outlet.job_id == job)
+    logged = select(LoggedSeries.id, LoggedSeries.content)
+    own = col(LoggedSeries.id) == Reading.logged_series_id
+    of_job = logged.join(Reading, own).join(Outlet).where(Outlet.job_id == job)
     return {key(record_id): content for record_id, content in session.exec(of_job)}
 
 
-def in_order(points: list[tables.TraversePoint]) -> tuple[tuple[float, ...], ...]:
+def in_order(points: list[TraversePoint]) -> tuple[tuple[float, ...], ...]:
     """Indications of the points of one traverse, line by line."""
     rising = sorted(points, key=lambda point: (point.line, point.point))
     return tuple(tuple(observed_values(throttle.indications)) for throttle in rising)
 
 
-def face_indications(factor: tables.FoundFactor) -> list[float]:
+def face_indications(factor: FoundFactor) -> list[float]:
     """Mean indications [SI] of the face readings that a factor was found from."""
     return [float(indication) for indication in json.loads(factor.face_indications)]

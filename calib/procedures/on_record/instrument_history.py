@@ -13,7 +13,11 @@ from calib.procedures.on_record.instruments import InstrumentStatus, checks_of, 
 from calib.procedures.on_record.probe_pairs import pairings_of
 from calib.records import ledger
 from calib.records.record import RecordCells, key, moment, typed
-from calib.records.tables import Attached, Calibration, Disposition, Event, ImpactLine, ImpactReview, Reading, Refusal
+from calib.records.tables.calibrations import Calibration
+from calib.records.tables.events import Event
+from calib.records.tables.files import Attached
+from calib.records.tables.readings import Reading, Refusal
+from calib.records.tables.reviews import Disposition, ImpactLine, ImpactReview
 
 
 @dataclass(frozen=True)

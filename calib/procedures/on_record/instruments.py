@@ -14,12 +14,9 @@ from calib.procedures.on_record.by_name import instrument_tagged, tags_of
 from calib.procedures.on_record.probe_pairs import Pair, all_pairs
 from calib.procedures.on_record.register import load_register
 from calib.records.record import RecordCells, key, moment, typed
-from calib.records.tables import (
-    INTERVAL_CHANGE,
-    Event,
-    Instrument,
-    IntermediateCheck,
-)
+from calib.records.tables.events import Event, IntermediateCheck
+from calib.records.tables.instruments import Instrument
+from calib.records.words import INTERVAL_CHANGE
 
 Register = Mapping[str, InstrumentOnRecord]
 

@@ -5,17 +5,17 @@ from dataclasses import dataclass
 
 from sqlmodel import Session, SQLModel, col, select
 
-from calib.procedures.on_record.by_name import job_named, outlet_named
 from calib.procedures.on_record.in_force import as_amended
-from calib.procedures.on_record.what_counts import latest_revision, revisions_of
+from calib.procedures.on_record.jobs_by_name import job_named, outlet_named
 from calib.procedures.typed.columns import FILES
-from calib.records import tables
 from calib.records.ledger import written
 from calib.records.record import key, moment
+from calib.records.tables.outlets import Outlet, OutletRevision
+from calib.records.tables.readings import Reading
 
 # Columns of outlets.csv that say which outlet it is.
 _NAMES = ("job", "outlet")
-_COLUMNS = tuple(column for column in FILES["outlets.csv"] if column.name not in _NAMES)
+AMENDABLE = tuple(column for column in FILES["outlets.csv"] if column.name not in _NAMES)
 
 
 @dataclass(frozen=True)
@@ -45,8 +45,8 @@ class OutletHistory:
 
 def outlets(session: Session, job: str) -> list[OutletHistory]:
     """Every outlet of a job; raises NotInRecordsError."""
-    of_job = select(tables.Outlet).where(tables.Outlet.job_id == job_named(session, job).id)
-    return [history_of_outlet(session, outlet) for outlet in session.exec(of_job.order_by(col(tables.Outlet.id)))]
+    of_job = select(Outlet).where(Outlet.job_id == job_named(session, job).id)
+    return [history_of_outlet(session, outlet) for outlet in session.exec(of_job.order_by(col(Outlet.id)))]
 
 
 def outlet_history(session: Session, job: str, name: str) -> OutletHistory:
@@ -56,20 +56,20 @@ def outlet_history(session: Session, job: str, name: str) -> OutletHistory:
 
 def readings_at(session: Session, job: str, name: str) -> list[int]:
     """Numbers of an outlet's readings, refused ones apart, in the order in which they were taken; raises NotInRecordsError."""
-    of_outlet = select(tables.Reading).where(tables.Reading.outlet_id == outlet_named(session, job, name).id)
+    of_outlet = select(Reading).where(Reading.outlet_id == outlet_named(session, job, name).id)
     taken = session.exec(of_outlet).all()
     return [
         key(reading.id) for reading in sorted(taken, key=lambda reading: (moment(reading.observed_at), key(reading.id)))
     ]
 
 
-def history_of_outlet(session: Session, outlet: tables.Outlet) -> OutletHistory:
+def history_of_outlet(session: Session, outlet: Outlet) -> OutletHistory:
     """What was amended in an outlet, and how it counts now."""
     revisions = tuple(_revisions(session, outlet))
     return OutletHistory(outlet.outlet, outlet_cells(as_amended(outlet, latest_revision(session, outlet))), revisions)
 
 
-def _revisions(session: Session, outlet: tables.Outlet) -> Iterable[Revision]:
+def _revisions(session: Session, outlet: Outlet) -> Iterable[Revision]:
     before = outlet_cells(outlet)
     for revision in revisions_of(session, outlet):
         after = outlet_cells(as_amended(outlet, revision))
@@ -80,9 +80,20 @@ def _revisions(session: Session, outlet: tables.Outlet) -> Iterable[Revision]:
 
 def outlet_cells(outlet: SQLModel) -> dict[str, str | None]:
     """Cells of an outlet as typed, but those that say which it is."""
-    return {column.name: getattr(outlet, column.name) for column in _COLUMNS}
+    return {column.name: getattr(outlet, column.name) for column in AMENDABLE}
 
 
 def differences(before: Mapping[str, str | None], after: Mapping[str, str | None]) -> dict[str, tuple[str, str]]:
     """Columns that differ: their value before and after, blank where there is none."""
     return {column: (before[column] or "", after[column] or "") for column in before if before[column] != after[column]}
+
+
+def revisions_of(session: Session, outlet: Outlet) -> tuple[OutletRevision, ...]:
+    """Every amendment of an outlet, the first one first: its cells count from the last one, else as first typed."""
+    own = select(OutletRevision).where(OutletRevision.outlet_id == outlet.id)
+    return tuple(session.exec(own.order_by(col(OutletRevision.revision))))
+
+
+def latest_revision(session: Session, outlet: Outlet) -> OutletRevision | None:
+    """The amendment of an outlet that counts, or None where it stands as first typed."""
+    return next(reversed(revisions_of(session, outlet)), None)

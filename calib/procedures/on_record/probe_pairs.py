@@ -12,7 +12,8 @@ from sqlmodel import Session, col, or_, select
 from calib.confirmation.interval import has_happened
 from calib.procedures.on_record.by_name import tags_of
 from calib.records.record import moment
-from calib.records.tables import Instrument, Pairing
+from calib.records.tables.events import Pairing
+from calib.records.tables.instruments import Instrument
 
 PAIRED, PARTED = "paired", "parted"
 

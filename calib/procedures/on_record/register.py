@@ -19,17 +19,11 @@ from calib.confirmation.interval import (
 from calib.procedures.on_record.by_keys import among
 from calib.procedures.on_record.what_counts import counts_of_its_calibration
 from calib.records.record import key, moment
-from calib.records.tables import (
-    INTERVAL_CHANGE,
-    Acceptance,
-    Calibration,
-    Event,
-    Instrument,
-    IntermediateCheck,
-    ReferenceStandard,
-    StoredCurve,
-    Withdrawal,
-)
+from calib.records.tables.calibrations import Acceptance, Calibration, ReferenceStandard, Withdrawal
+from calib.records.tables.curves import StoredCurve
+from calib.records.tables.events import Event, IntermediateCheck
+from calib.records.tables.instruments import Instrument
+from calib.records.words import INTERVAL_CHANGE
 
 
 def load_register(session: Session, instruments: Collection[int] | None = None) -> dict[str, InstrumentOnRecord]:
@@ -102,6 +96,7 @@ def _calibrations(session: Session, instruments: Collection[int] | None) -> dict
             StoredCurve.measuring_interval,
             Withdrawal.id,
         )
+        .select_from(Calibration)
         .join(StoredCurve, counts_of_its_calibration())
         .outerjoin(Acceptance, col(Acceptance.calibration_id) == Calibration.id)
         .outerjoin(Withdrawal, col(Withdrawal.calibration_id) == Calibration.id)

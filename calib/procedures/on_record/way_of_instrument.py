@@ -2,7 +2,7 @@
 
 from calib.measurement.way import Way
 from calib.measurement.ways import way_of
-from calib.records.tables import Instrument
+from calib.records.tables.instruments import Instrument
 
 
 def way_of_instrument(instrument: Instrument) -> Way:

@@ -32,8 +32,8 @@ from calib.errors import BadInputError, Finding
 from calib.measurement import METHOD, indication_scale
 from calib.procedures.measure.reading_in_job import ReadingInJob
 from calib.procedures.measure.standing import Standing, section_of
+from calib.procedures.on_record.factors import factor_that_counts
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
-from calib.procedures.on_record.what_counts import factor_that_counts
 from calib.procedures.pairs.paired_readings import (
     PAIR,
     Paired,
@@ -45,11 +45,17 @@ from calib.procedures.pairs.paired_readings import (
     velocity,
 )
 from calib.procedures.people.authorise import append
+from calib.procedures.typed.reason import without_reason
 from calib.quantities import unit
-from calib.records import ledger, tables
+from calib.records import ledger
 from calib.records.record import key
+from calib.records.tables.factors import FactorPair, FoundFactor
+from calib.records.tables.instruments import Instrument
+from calib.records.tables.methods import Method
+from calib.records.tables.outlets import Outlet
+from calib.records.words import DUCT, THIS_OUTLET, THIS_TYPE
 
-FACTOR_SCOPES = {"outlet": tables.THIS_OUTLET, "type": tables.THIS_TYPE}
+FACTOR_SCOPES = {"outlet": THIS_OUTLET, "type": THIS_TYPE}
 
 _SHOWN_BY_THE_SPREAD = frozenset({"repeatability", "resolution"})
 _OF_THE_CALIBRATION = frozenset({"calibration scatter", "reference standard", "stability"})
@@ -71,7 +77,7 @@ class FactorWanted:
 class FactorFound:
     """A factor that was found and recorded, and its pairs in the order in which they were typed."""
 
-    record: tables.FoundFactor
+    record: FoundFactor
     pairs: tuple[Paired, ...]
     remarks: tuple[str, ...] = ()  # of impact reviews that it adds to
 
@@ -107,8 +113,7 @@ def _finding(column: str, value: str | None, expected: str) -> Finding:
 def _of_words(wanted: FactorWanted) -> Iterator[Finding]:
     if not wanted.name.strip():
         yield _finding("name", wanted.name, "a name for the factor")
-    if not wanted.reason.strip():
-        yield _finding("reason", wanted.reason, "why, in a few words; of a later revision what changed")
+    yield from without_reason(wanted.reason, "why, in a few words; of a later revision what changed")
     if wanted.scope not in FACTOR_SCOPES:
         yield _finding("scope", wanted.scope, f"one of {', '.join(FACTOR_SCOPES)}")
     if wanted.scope == "outlet" and wanted.outlet_type is not None:
@@ -124,7 +129,7 @@ def _of_faces(pairs: Sequence[Paired], faces: Sequence[Paired]) -> Iterator[Find
 
 def _expected_of_face(pair: Paired) -> str | None:
     face = measured(pair.other)
-    if face.outlet.place == tables.DUCT:
+    if face.outlet.place == DUCT:
         return f"the reading at an outlet second; reading {face.reading.id} was taken in the duct {face.outlet.outlet}"
     if not way_of_instrument(face.instrument).is_of_a_face:
         with_which = f"{face.instrument.tag}, for {face.instrument.quantity}"
@@ -194,7 +199,7 @@ def _of_name(session: Session, wanted: FactorWanted, pairs: Sequence[Paired]) ->
         yield _finding("name", wanted.name, f"another name; {_meaning_in_words(session, before)}")
 
 
-def _meaning(factor: tables.FoundFactor) -> tuple[object, ...]:
+def _meaning(factor: FoundFactor) -> tuple[object, ...]:
     return factor.scope, factor.outlet_id, factor.outlet_type, factor.instrument_id, factor.method_id
 
 
@@ -203,11 +208,11 @@ def _meaning_wanted(wanted: FactorWanted, pairs: Sequence[Paired]) -> tuple[obje
     return FACTOR_SCOPES[wanted.scope], *_where(wanted, pairs), face.instrument.id, face.method.id
 
 
-def _meaning_in_words(session: Session, factor: tables.FoundFactor) -> str:
+def _meaning_in_words(session: Session, factor: FoundFactor) -> str:
     outlet, instrument, method = (
-        session.get_one(tables.Outlet, factor.outlet_id).outlet if factor.outlet_id is not None else "",
-        session.get_one(tables.Instrument, factor.instrument_id).tag,
-        session.get_one(tables.Method, factor.method_id).method,
+        session.get_one(Outlet, factor.outlet_id).outlet if factor.outlet_id is not None else "",
+        session.get_one(Instrument, factor.instrument_id).tag,
+        session.get_one(Method, factor.method_id).method,
     )
     where = f"outlet {outlet}" if outlet else f"outlets of the type {factor.outlet_type!r}"
     return f"{factor.factor} is on record for {where} with {instrument}, method {method}, and readings rely on that"
@@ -240,12 +245,10 @@ def _area(face: Standing) -> float:
     return face.factor.effective_area
 
 
-def _record(
-    session: Session, wanted: FactorWanted, pairs: Sequence[Paired], factor: FactorOfPairs
-) -> tables.FoundFactor:
+def _record(session: Session, wanted: FactorWanted, pairs: Sequence[Paired], factor: FactorOfPairs) -> FoundFactor:
     face, before = measured(pairs[0].other), factor_that_counts(session, wanted.name.strip())
     outlet, outlet_type = _where(wanted, pairs)
-    return tables.FoundFactor(
+    return FoundFactor(
         factor=wanted.name.strip(),
         revision=1 if before is None else before.revision + 1,
         scope=FACTOR_SCOPES[wanted.scope],
@@ -295,9 +298,9 @@ def _mean(values: Sequence[float]) -> float:
     return float(np.mean(values))
 
 
-def _pair_records(record: int, pairs: Sequence[Paired], factor: FactorOfPairs) -> list[tables.FactorPair]:
+def _pair_records(record: int, pairs: Sequence[Paired], factor: FactorOfPairs) -> list[FactorPair]:
     return [
-        tables.FactorPair(
+        FactorPair(
             found_factor_id=record,
             traverse_reading_id=key(measured(pair.traverse).reading.id),
             face_reading_id=key(measured(pair.other).reading.id),

@@ -14,7 +14,7 @@ from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.reading_in_job import ReadingInJob, reading_in_job
 from calib.procedures.measure.standing import Standing
 from calib.records.record import moment
-from calib.records.tables import DUCT
+from calib.records.words import DUCT
 from calib.uncertainty.propagation import Contribution, combine_totals
 
 PAIR = "pair"

@@ -25,11 +25,14 @@ from calib.confirmation.authority import (
     unknown,
     unmet,
     unmet_by_login,
+    with_clock_step,
 )
 from calib.errors import BadInputError, Finding
 from calib.records import ledger
 from calib.records.record import key, typed
-from calib.records.tables import Person, PersonLogin, Role
+from calib.records.tables.custody import ClockStep
+from calib.records.tables.ledger import LedgerEntry
+from calib.records.tables.people import Person, PersonLogin, Role
 
 
 @dataclass(frozen=True)
@@ -95,11 +98,30 @@ def people_on_record(session: Session) -> People:
             logins[key(person.id)].append(correction.login)
     return People(
         tuple(PersonOnRecord(names[person_id], own[-1], _earlier(own)) for person_id, own in logins.items()),
-        tuple(
-            RoleChange(names[role.person_id], role.role, role.kind == "given", datetime.fromisoformat(role.at))
-            for role in session.exec(select(Role).order_by(col(Role.id)))
-        ),
+        _changes(session, names),
     )
+
+
+def _changes(session: Session, names: Mapping[int, str]) -> tuple[RoleChange, ...]:
+    """Every change of a role; a step of the clock is one with all that was recorded before it."""
+    recorded = {
+        key(role.id): RoleChange(
+            names[role.person_id], role.role, role.kind == "given", datetime.fromisoformat(role.at)
+        )
+        for role in session.exec(select(Role).order_by(col(Role.id)))
+    }
+    entries = select(LedgerEntry.sequence, LedgerEntry.time, LedgerEntry.record_table, LedgerEntry.record_id)
+    steps = session.exec(entries.where(LedgerEntry.record_table == ClockStep.__tablename__)).all()
+    if not steps:
+        return tuple(recorded.values())
+    changes: tuple[RoleChange, ...] = ()
+    of_roles = session.exec(entries.where(LedgerEntry.record_table == Role.__tablename__)).all()
+    for _, time, table, record_id in sorted([*steps, *of_roles]):
+        if table == Role.__tablename__:
+            changes = (*changes, recorded[record_id])
+        else:
+            changes = with_clock_step(changes, datetime.fromisoformat(time))
+    return changes
 
 
 def _earlier(logins: Sequence[str | None]) -> tuple[str, ...]:
@@ -121,7 +143,9 @@ def _authorised(session: Session, signature: ledger.Signature, acts: Sequence[st
         signed.person, known.people, known.changes
     )
     for act in acts:
-        expected = expected or unmet(act, signed.person, known.people, known.changes, signed.time)
+        # Whoever closes a step of the clock has the roles that were given while it was ahead.
+        changes = with_clock_step(known.changes, signed.time) if act == "mend" else known.changes
+        expected = expected or unmet(act, signed.person, known.people, changes, signed.time)
     if expected is not None:
         # Who was not named is told by the name that their login has on record, where it has one.
         told = signed.person if signature.as_login else signature.person

@@ -15,7 +15,7 @@ from calib.procedures.people.house_rules import ONE_PERSON_MAY_ACCEPT, holds
 from calib.procedures.typed.sheets import TypedRow
 from calib.records import ledger
 from calib.records.record import key
-from calib.records.tables import Calibration
+from calib.records.tables.calibrations import Calibration
 
 NEXT_STEP = f"let another person accept it, or {Step.LET_ONE_ACCEPT}"
 

@@ -4,6 +4,11 @@ The program refuses what a role does not allow; with these the PostgreSQL server
 with. Each role is a group of logins, `calib_person` the group of everyone on record. The policies ask the newest rows of the
 people's roles besides (calib.records.server_functions), so that a role withdrawn ends at once. None of it binds the owner of the
 tables. Source: PostgreSQL documentation, GRANT, CREATE POLICY, and 5.9 "Row Security Policies".
+
+Decision (2026-11). On PostgreSQL the person is the one of `session_user`. Policies ask the newest rows of the people's roles by a
+function of the owner, beside the groups: a withdrawn role ends at once. Options: groups alone (it went on until the GRANTs were
+run again), policies alone (a new login needs a group all the same). Cost: one question to two small tables for each statement of
+a login; roles given and logins wait for the GRANTs.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
@@ -13,7 +18,8 @@ from sqlmodel import Session
 
 from calib.confirmation.authority import ACTS, ANYONE, ENGINEER, QA, TECHNICIAN, WRITTEN, Written, roles_of
 from calib.procedures.people.authorise import People, people_on_record
-from calib.records.tables import EVIDENCE, LedgerEntry
+from calib.records.tables.evidence import EVIDENCE
+from calib.records.tables.ledger import LedgerEntry
 
 EVERYONE = "calib_person"
 GROUPS = {TECHNICIAN: "calib_technician", QA: "calib_qa", ENGINEER: "calib_engineer"}
@@ -95,7 +101,9 @@ def _limits(table: str, lines: Sequence[Written]) -> Iterator[str]:
     """One policy for each act: the words of its own, or none of those that other lines name; none for the owner of the tables."""
     for line in lines:
         if not line.of_owner:
-            condition = " AND ".join([*_role(line.act), _own_key(table), *_words_of(line, lines), *_open(line)])
+            condition = " AND ".join(
+                [*_role(line.act), _own_key(table), *_words_of(line, lines), *_open(line), *_within(line)]
+            )
             yield _policy(table, line.act, f"FOR INSERT TO {', '.join(_may(line.act))} WITH CHECK ({condition})")
 
 
@@ -120,6 +128,12 @@ def _open(line: Written) -> Iterator[str]:
     if line.until is not None:
         same = f"closing.calibration_id = {_quoted(line.table)}.calibration_id"
         yield f"NOT EXISTS (SELECT FROM public.{line.until} AS closing WHERE {same})"
+
+
+def _within(line: Written) -> Iterator[str]:
+    if line.within is not None:
+        written = "cause.xmin = pg_catalog.pg_current_xact_id()::xid"
+        yield f"EXISTS (SELECT FROM public.{line.within} AS cause WHERE cause.id = {line.within}_id AND {written})"
 
 
 def _ledger() -> Iterator[str]:

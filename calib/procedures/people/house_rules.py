@@ -6,9 +6,10 @@ from sqlmodel import Session, col, select
 
 from calib.errors import BadInputError, Finding
 from calib.procedures.people.authorise import append, authorise
+from calib.procedures.typed.reason import without_reason
 from calib.records import ledger
 from calib.records.record import key
-from calib.records.tables import HouseRule
+from calib.records.tables.company import HouseRule
 
 ONE_PERSON_MAY_ACCEPT = "one person may accept"  # whoever typed a certificate may accept it too
 HOUSE_RULES = (ONE_PERSON_MAY_ACCEPT,)
@@ -34,8 +35,7 @@ def set_rule(session: Session, rule: str, holds: str, reason: str, signature: le
         for column, value, known in (("rule", rule, HOUSE_RULES), ("holds", holds, (HOLDS, DOES_NOT)))
         if value not in known
     ]
-    if not reason.strip():
-        findings.append(Finding.typed("reason", reason, "why, in a few words"))
+    findings += without_reason(reason)
     if findings:
         raise BadInputError(findings)
     signature = authorise(session, signature, "rule")

@@ -13,9 +13,11 @@ from calib.confirmation.authority import QA, ROLES, PersonOnRecord, holders, rol
 from calib.errors import BadInputError, Finding, NotInRecordsError
 from calib.procedures.people.authorise import People, append, authorise, is_shared, people_on_record
 from calib.procedures.people.grants import ALL_GROUPS
+from calib.procedures.typed.reason import without_reason
 from calib.records import ledger
 from calib.records.record import key
-from calib.records.tables import BY_THE_RULE, Person, PersonLogin, Role
+from calib.records.tables.people import Person, PersonLogin, Role
+from calib.records.words import BY_THE_RULE
 
 GIVEN, WITHDRAWN = "given", "withdrawn"
 ON_BEING_ADDED = "on being added"
@@ -154,8 +156,7 @@ def _expected_of_login(login: str, people: Sequence[PersonOnRecord]) -> str | No
 def _of_correction(
     wanted: LoginWanted, known: People, signature: ledger.Signature, *, shared: bool
 ) -> Iterator[Finding]:
-    if not wanted.reason.strip():
-        yield _finding("reason", wanted.reason, "why, in a few words")
+    yield from without_reason(wanted.reason)
     own = next(person for person in known.people if person.name == wanted.name)
     if wanted.login is not None:
         expected = _expected_of_login(wanted.login, known.people)
@@ -189,8 +190,7 @@ def _of_roles(wanted: PersonWanted, known: People) -> Iterator[Finding]:
 
 def _of_change(wanted: ChangeWanted, known: People, signature: ledger.Signature, *, shared: bool) -> Iterator[Finding]:
     column = "give" if wanted.kind == GIVEN else "withdraw"
-    if not wanted.reason.strip():
-        yield _finding("reason", wanted.reason, "why, in a few words")
+    yield from without_reason(wanted.reason)
     if wanted.role not in ROLES:
         yield _finding(column, wanted.role, f"one of {', '.join(ROLES)}")
         return

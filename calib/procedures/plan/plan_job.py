@@ -12,8 +12,8 @@ from calib.measurement.ways import WAYS, flow_meters_at
 from calib.procedures.measure.air import AirFound, air_of
 from calib.procedures.measure.gate_reading import makes_a_flow
 from calib.procedures.measure.totals import design_of
-from calib.procedures.on_record.by_name import job_named
 from calib.procedures.on_record.in_force import OnRecord, on_record, outlets_in_force
+from calib.procedures.on_record.jobs_by_name import job_named
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
 from calib.procedures.plan.gear import gear_on, probes_of, standards_among
 from calib.procedures.plan.planned import (
@@ -28,8 +28,12 @@ from calib.procedures.plan.planned import (
     Wish,
 )
 from calib.procedures.plan.predicted_reading import Asked, predicted, usual_traverse
-from calib.records import tables
 from calib.records.record import key, moment
+from calib.records.tables.conditions import Condition
+from calib.records.tables.instruments import Instrument
+from calib.records.tables.methods import Method
+from calib.records.tables.outlets import Outlet
+from calib.records.words import DUCT, OUTLET
 
 # Standard uncertainties with which expected conditions will be measured: temperature [K], pressure [Pa], relative humidity [1].
 # Common practice, no source.
@@ -47,7 +51,7 @@ def plan_job(session: Session, name: str, wish: Wish) -> JobPlan:
     air, reasons = _air(records, key(job.id), wish)
     if wish.air is not None:
         expected = {(key(job.id), EXPECTED): _conditions(key(job.id), wish.air, wish.at)}
-        records = replace(records, conditions={**records.conditions, **expected}, found={})
+        records = replace(records, conditions={**records.conditions, **expected}, worked_out={})
         air = air_of(records, key(job.id), EXPECTED, wish.known)
     gear, left_out = gear_on(records, probes_of(session, records), wish)
     asked = Asked(records, wish, gear, left_out, air)
@@ -58,7 +62,7 @@ def plan_job(session: Session, name: str, wish: Wish) -> JobPlan:
 
 def method_findings(session: Session, methods: Iterable[str]) -> list[Finding]:
     """What is wrong with methods that were named."""
-    known = list(session.exec(select(tables.Method.method).order_by(col(tables.Method.id))))
+    known = list(session.exec(select(Method.method).order_by(col(Method.id))))
     expected = f"a method in the records: there is {', '.join(known) or 'none'}"
     return [Finding.typed("method", method, expected) for method in methods if method not in known]
 
@@ -88,10 +92,10 @@ def _latest_first(records: OnRecord, job: int, by: datetime) -> list[str]:
     return sorted((name for name, time in times.items() if time <= by), key=lambda name: times[name], reverse=True)
 
 
-def _conditions(job: int, air: ExpectedAir, at: datetime) -> tuple[tables.Condition, ...]:
+def _conditions(job: int, air: ExpectedAir, at: datetime) -> tuple[Condition, ...]:
     values = (air.temperature, air.pressure, air.humidity)
     return tuple(
-        tables.Condition(
+        Condition(
             job_id=job,
             conditions=EXPECTED,
             observed_at=at.isoformat(),
@@ -107,7 +111,7 @@ def _conditions(job: int, air: ExpectedAir, at: datetime) -> tuple[tables.Condit
 # --- one outlet ------------------------------------------------------------------------------------------------------------------
 
 
-def _of_outlet(asked: Asked, outlet: tables.Outlet) -> OutletPlan:
+def _of_outlet(asked: Asked, outlet: Outlet) -> OutletPlan:
     design, tolerance = design_of(outlet), float(outlet.tolerance_percent or "nan") / 100
     if not math.isfinite(design * tolerance):
         return OutletPlan(outlet, math.nan)
@@ -119,30 +123,30 @@ def _of_outlet(asked: Asked, outlet: tables.Outlet) -> OutletPlan:
         key=lambda prediction: prediction.over_tolerance,
     )
     unusable = tuple(prediction for prediction in tried if isinstance(prediction, Unusable))
-    traversed = usual_traverse(outlet) if outlet.place == tables.DUCT else None
+    traversed = usual_traverse(outlet) if outlet.place == DUCT else None
     away = tuple(left_out.instrument.tag for left_out in asked.left_out if _fits(left_out.instrument, outlet))
     return OutletPlan(outlet, design, half_width, tuple(candidates), unusable, remarks, traversed, away)
 
 
-def _fitting(asked: Asked, outlet: tables.Outlet) -> tuple[list[Gear], tuple[str, ...]]:
+def _fitting(asked: Asked, outlet: Outlet) -> tuple[list[Gear], tuple[str, ...]]:
     """What may be used at a place, and what is to be said of the place."""
     gear = [gear for gear in asked.gear if _fits(gear.instrument, outlet)]
     if makes_a_flow(outlet):
         return gear, ()
-    takes_the_flow = " or ".join(way.name for way in flow_meters_at(outlet.place or tables.OUTLET))
+    takes_the_flow = " or ".join(way.name for way in flow_meters_at(outlet.place or OUTLET))
     why = f"only a {takes_the_flow} can measure here: no outlet factor, effective area or found factor is on record"
     return gear, (why if gear else f"{why}, and no {takes_the_flow} is in calibration",)
 
 
-def _fits(instrument: tables.Instrument, outlet: tables.Outlet) -> bool:
+def _fits(instrument: Instrument, outlet: Outlet) -> bool:
     """Whether an instrument can be held at a place: where a velocity makes no flow it must take the flow itself."""
     way = way_of_instrument(instrument)
-    return (outlet.place or tables.OUTLET) not in way.not_at and (way.is_flow or makes_a_flow(outlet))
+    return (outlet.place or OUTLET) not in way.not_at and (way.is_flow or makes_a_flow(outlet))
 
 
-def _by_the_best_method(asked: Asked, outlet: tables.Outlet, gear: Gear, half_width: float) -> Predicted | Unusable:
+def _by_the_best_method(asked: Asked, outlet: Outlet, gear: Gear, half_width: float) -> Predicted | Unusable:
     """The prediction with the smallest U among the methods that suit, or the reasons why there is none."""
-    is_traversed = outlet.place == tables.DUCT and gear.way.not_traversed is None
+    is_traversed = outlet.place == DUCT and gear.way.not_traversed is None
     pattern = TRAVERSE if is_traversed else gear.way.pattern
     methods = [method for method in asked.records.methods.values() if _suits(method, pattern, asked.wish.methods)]
     if not methods:
@@ -156,7 +160,7 @@ def _by_the_best_method(asked: Asked, outlet: tables.Outlet, gear: Gear, half_wi
     return Unusable(gear, tuple(dict.fromkeys(reasons)))
 
 
-def _suits(method: tables.Method, pattern: str | None, named: Sequence[str]) -> bool:
+def _suits(method: Method, pattern: str | None, named: Sequence[str]) -> bool:
     """Whether a method is one for a place. One without a pattern may be any: in a duct or with a hood it must be named."""
     if named and method.method not in named:
         return False

@@ -14,7 +14,10 @@ from calib.measurement.way import Way
 from calib.procedures.measure.air import AirFound
 from calib.procedures.measure.standing import Standing
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
-from calib.records import tables
+from calib.records.tables.instruments import Instrument
+from calib.records.tables.jobs import Job
+from calib.records.tables.methods import Method
+from calib.records.tables.outlets import Outlet
 from calib.uncertainty.budget import Budget, Lever, levers
 
 YES, NO, NOT_KNOWN = "yes", "no", "not known"
@@ -53,9 +56,9 @@ class Wish:
 class Gear:
     """An instrument, with the probe before it where it is a manometer."""
 
-    instrument: tables.Instrument
+    instrument: Instrument
     decision: Decision
-    probe: tables.Instrument | None = None
+    probe: Instrument | None = None
     probe_decision: Decision | None = None
 
     @property
@@ -74,7 +77,7 @@ class Predicted:
     """The reading that the design flow would give, and what its uncertainty can prove. Flows in [m3/s]."""
 
     gear: Gear
-    method: tables.Method
+    method: Method
     standing: Standing  # one observation, or one pass of a traverse
     velocity: float  # mean velocity [m/s]; of a hood the flow [m3/s]
     half_width: float  # T, of the tolerance interval
@@ -140,7 +143,7 @@ class Unusable:
 class OutletPlan:
     """One outlet or duct: the candidates, the best first, and those that are none."""
 
-    outlet: tables.Outlet
+    outlet: Outlet
     design: float  # [m3/s]; NaN where there is none, or no tolerance
     half_width: float = math.nan  # T [m3/s]
     candidates: tuple[Predicted, ...] = ()
@@ -164,7 +167,7 @@ class OutletPlan:
 class LeftOut:
     """An instrument that cannot be planned with anywhere."""
 
-    instrument: tables.Instrument
+    instrument: Instrument
     reasons: tuple[str, ...]
 
 
@@ -172,7 +175,7 @@ class LeftOut:
 class JobPlan:
     """A job before it is measured."""
 
-    job: tables.Job
+    job: Job
     wish: Wish
     outlets: tuple[OutletPlan, ...]
     left_out: tuple[LeftOut, ...]
@@ -195,7 +198,7 @@ class PlannedAcceptance:
 
 
 def acceptance(design: float, half_width: float, expanded_uncertainty: float, rule: str) -> PlannedAcceptance:
-    """Acceptance interval of a decision rule with an expanded uncertainty (JCGM 106, 8.2 and 8.3.2; ILAC-G8, 4.2).
+    """Acceptance interval of a decision rule with an expanded uncertainty (JCGM 106, 8.2 and 8.3.2; ILAC-G8, 4.2; from memory).
 
     All in [m3/s]. The guard band is w = U, as `calib.confirmation.conformity` has it; U is taken to be the same at its ends.
     """

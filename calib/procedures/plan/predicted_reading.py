@@ -36,8 +36,12 @@ from calib.procedures.on_record.in_force import OnRecord
 from calib.procedures.plan.planned import ON_THE_MARK, Gear, LeftOut, Predicted, Unusable, Wish
 from calib.procedures.typed.observations import Observed, Traversed
 from calib.quantities import unit
-from calib.records import tables
 from calib.records.record import key
+from calib.records.tables.instruments import Instrument
+from calib.records.tables.methods import Method
+from calib.records.tables.outlets import Outlet
+from calib.records.tables.readings import Reading
+from calib.records.words import DUCT
 from calib.uncertainty.budget import Budget, Repeatability, observations_needed
 from calib.uncertainty.propagation import combine
 
@@ -55,9 +59,7 @@ class Asked:
     air: AirFound | None
 
 
-def predicted(
-    asked: Asked, outlet: tables.Outlet, gear: Gear, method: tables.Method, half_width: float
-) -> Predicted | Unusable:
+def predicted(asked: Asked, outlet: Outlet, gear: Gear, method: Method, half_width: float) -> Predicted | Unusable:
     """The reading that the design flow would give, if the gate would let it stand."""
     why_not = [*_held_by_the_factor(asked.records, outlet, gear, method), *_without_air(asked, gear)]
     if why_not:
@@ -73,7 +75,7 @@ def predicted(
     return _evaluated(asked, gear, gated.standing, half_width)
 
 
-def _held_by_the_factor(records: OnRecord, outlet: tables.Outlet, gear: Gear, method: tables.Method) -> Iterable[str]:
+def _held_by_the_factor(records: OnRecord, outlet: Outlet, gear: Gear, method: Method) -> Iterable[str]:
     """A factor found in the field holds for its instrument and method only: the gate's rule, said once for all others."""
     factor = None if gear.way.is_flow or outlet.found_factor is None else records.factors.get(outlet.found_factor)
     if factor is not None and (factor.instrument_id, factor.method_id) != (gear.instrument.id, method.id):
@@ -97,12 +99,10 @@ def _air_name(asked: Asked, gear: Gear) -> str | None:
     return None if stated is None else asked.air.name
 
 
-def _reading(
-    asked: Asked, outlet: tables.Outlet, gear: Gear, method: tables.Method, indication: float
-) -> tuple[tables.Reading, Observed]:
+def _reading(asked: Asked, outlet: Outlet, gear: Gear, method: Method, indication: float) -> tuple[Reading, Observed]:
     """One observation at an indication [SI], or one pass of a traverse, as it would be typed."""
     shown = unit(gear.instrument.indicated, gear.instrument.unit).from_si(indication)
-    reading = tables.Reading(
+    reading = Reading(
         outlet_id=key(outlet.id),
         instrument_id=key(gear.instrument.id),
         method_id=key(method.id),
@@ -113,7 +113,7 @@ def _reading(
         probe_id=None if gear.probe is None else gear.probe.id,
         conditions=_air_name(asked, gear),
     )
-    if outlet.place != tables.DUCT or gear.way.not_traversed is not None:
+    if outlet.place != DUCT or gear.way.not_traversed is not None:
         return reading, Observed(shown, ())
     rule, lines, points = usual_traverse(outlet)
     everywhere = Traversed(rule, lines, points, ((shown,),))
@@ -121,7 +121,7 @@ def _reading(
     return reading, Observed(shown, (), traversed=replace(everywhere, indications=((shown,),) * count))
 
 
-def _placed(asked: Asked, outlet: tables.Outlet, gear: Gear, method: tables.Method) -> Standing:
+def _placed(asked: Asked, outlet: Outlet, gear: Gear, method: Method) -> Standing:
     """The reading before its indication is known: at some indication, for the opening and the air that go with it."""
     calibration = gear.decision.calibration
     assert calibration is not None  # noqa: S101 (the gate lets nothing pass without one)
@@ -149,7 +149,7 @@ def _indication(records: OnRecord, placed: Standing, flow: float) -> float:
     return _inverse(records, placed.instrument, placed.calibration, value)
 
 
-def _inverse(records: OnRecord, instrument: tables.Instrument, calibration: CalibrationOnRecord, value: float) -> float:
+def _inverse(records: OnRecord, instrument: Instrument, calibration: CalibrationOnRecord, value: float) -> float:
     curve = records.curve(calibration.record_id)
     try:
         return curve.indication(value)
@@ -157,7 +157,7 @@ def _inverse(records: OnRecord, instrument: tables.Instrument, calibration: Cali
         raise CurveError(_outside(instrument, calibration.certificate, curve, value)) from error
 
 
-def _outside(instrument: tables.Instrument, certificate: str, curve: Curve, value: float) -> str:
+def _outside(instrument: Instrument, certificate: str, curve: Curve, value: float) -> str:
     own = unit_of_value(instrument)
     low, high = sorted(own.from_si(float(curve.value(end))) for end in (curve.low, curve.high))
     return (
@@ -205,6 +205,6 @@ def with_observations(of_one: Budget, place: int, observations: int) -> Budget:
     return of_one.with_contribution(place, u, observations - 1.0)
 
 
-def usual_traverse(outlet: tables.Outlet) -> tuple[str, int, int]:
+def usual_traverse(outlet: Outlet) -> tuple[str, int, int]:
     """Rule, lines and points with which a duct is planned."""
     return LOG_TCHEBYCHEFF, *usual(section_of(outlet), LOG_TCHEBYCHEFF)

@@ -13,12 +13,13 @@ from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.gate_reading import gate_reading
 from calib.procedures.measure.results import Results, results
 from calib.procedures.measure.standing import Standing
+from calib.procedures.on_record.factors import factor_revisions
 from calib.procedures.on_record.in_force import OnRecord, as_amended, on_record_of
-from calib.procedures.on_record.outlets import history_of_outlet
-from calib.procedures.on_record.what_counts import factor_revisions, revisions_of
-from calib.records import tables
+from calib.procedures.on_record.outlets import history_of_outlet, revisions_of
 from calib.records.ledger import written
 from calib.records.record import key, moment
+from calib.records.tables.jobs import Job
+from calib.records.tables.outlets import Outlet, OutletRevision
 from calib.uncertainty.propagation import combine
 
 
@@ -58,15 +59,15 @@ def amendments_of(session: Session, evaluation: Evaluation, now: datetime) -> tu
     return tuple(sorted(amendments, key=lambda each: (moment(each.time), each.record, each.revision)))
 
 
-def _amended(session: Session, job: tables.Job) -> Sequence[tables.Outlet]:
+def _amended(session: Session, job: Job) -> Sequence[Outlet]:
     """Outlets of a job that were amended: few of many, as a rule."""
-    revised = select(tables.OutletRevision.outlet_id)
-    amended = select(tables.Outlet).where(tables.Outlet.job_id == job.id, col(tables.Outlet.id).in_(revised))
-    return session.exec(amended.order_by(col(tables.Outlet.id))).all()
+    revised = select(OutletRevision.outlet_id)
+    amended = select(Outlet).where(Outlet.job_id == job.id, col(Outlet.id).in_(revised))
+    return session.exec(amended.order_by(col(Outlet.id))).all()
 
 
 def _of_outlet(
-    session: Session, outlet: tables.Outlet, evaluation: Evaluation, records: OnRecord, now: datetime
+    session: Session, outlet: Outlet, evaluation: Evaluation, records: OnRecord, now: datetime
 ) -> Iterable[Amendment]:
     history = history_of_outlet(session, outlet)
     for revision in history.revisions:
@@ -84,14 +85,12 @@ def _of_outlet(
         )
 
 
-def _before_last(session: Session, outlet: tables.Outlet) -> tables.Outlet:
+def _before_last(session: Session, outlet: Outlet) -> Outlet:
     *before, _ = revisions_of(session, outlet)
     return as_amended(outlet, before[-1] if before else None)
 
 
-def _flows_before(
-    records: OnRecord, outlet: tables.Outlet, evaluation: Evaluation, now: datetime
-) -> Iterable[FlowBefore]:
+def _flows_before(records: OnRecord, outlet: Outlet, evaluation: Evaluation, now: datetime) -> Iterable[FlowBefore]:
     """Flows of the outlet's readings as the outlet was before its last amendment, where the gate lets them stand so."""
     assert evaluation.flow is not None or not evaluation.measured  # noqa: S101 (what is measured has a flow)
     for row, standing in enumerate(evaluation.measured):

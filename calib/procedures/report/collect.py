@@ -38,7 +38,7 @@ class JobReport:
     @property
     def every_calibration(self) -> dict[tuple[str, str], CalibrationOnFile]:
         """Those of the instruments and of the reference standards of the register, by tag and certificate number."""
-        return {names: standard.kept for names, standard in self.standards.standards.items()} | self.calibrations
+        return {names: standard.calibration for names, standard in self.standards.standards.items()} | self.calibrations
 
 
 def report(session: Session, job: str, now: datetime, coverage_probability: float = COVERAGE_PROBABILITY) -> JobReport:

@@ -12,14 +12,14 @@ from datetime import datetime
 from sqlmodel import Session
 
 from calib.errors import BadInputError, Finding
-from calib.procedures.on_record.by_name import job_named
+from calib.procedures.on_record.jobs_by_name import job_named
 from calib.procedures.people.authorise import append, authorise
 from calib.procedures.report.issued import issues_of
 from calib.procedures.verify.rests_on import must_be_whole, of_job
 from calib.records.issued_forms import kept_forms
 from calib.records.ledger import Signature
 from calib.records.record import key
-from calib.records.tables import IssuedReport
+from calib.records.tables.reports import IssuedReport
 
 
 @dataclass(frozen=True)

@@ -6,11 +6,12 @@ from dataclasses import dataclass
 from sqlmodel import Session, col, select
 
 from calib.errors import NotInRecordsError
-from calib.procedures.on_record.by_name import job_named
+from calib.procedures.on_record.jobs_by_name import job_named
 from calib.records.issued_forms import form_bytes, is_as_issued
 from calib.records.ledger import written
 from calib.records.record import key
-from calib.records.tables import IssuedForm, IssuedReport, Job
+from calib.records.tables.jobs import Job
+from calib.records.tables.reports import IssuedForm, IssuedReport
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,7 @@ TagAndCertificate = tuple[str, str]  # tag and certificate number
 class StandardUsed:
     """A reference standard with the calibration that it had on the day it was used."""
 
-    kept: CalibrationOnFile
+    calibration: CalibrationOnFile
     due_on: date
 
 
@@ -52,7 +52,7 @@ def standards_used(session: Session, calibrations: Mapping[TagAndCertificate, Ca
                 months = interval_of(register[tag], in_force, day)
                 due = due_date(in_force.calibrated_on, months, in_force.due_on)
                 standards[standard] = StandardUsed(calibration_on_file(session, *standard), due)
-            if standard not in of and standard not in waiting and standards[standard].kept.standards:
-                waiting[standard] = standards[standard].kept
+            if standard not in of and standard not in waiting and standards[standard].calibration.standards:
+                waiting[standard] = standards[standard].calibration
         of[names] = tuple(own)
     return StandardsUsed(dict(sorted(standards.items())), of)

@@ -4,6 +4,10 @@ A workbook is small when it is closed and may be of any size when it is opened: 
 one after the other, and nothing is built from them before all were found within the bounds. What it says of its own size
 (`<dimension>`) counts for nothing. A workbook within the bounds is read within 10 s, one beyond them is refused within 10 s (on the
 machine of DEVELOPERS.md).
+
+Decision (2026-11). A workbook is counted by a parser of our own before openpyxl may read it, since that builds whatever it is
+told to. Options: a process with a limit of time and memory (a second start of the program for each workbook; none on every
+system). Cost: it is parsed twice.
 """
 
 import io

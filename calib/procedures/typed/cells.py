@@ -1,17 +1,12 @@
 """What a single cell may hold. Nothing heavy is imported here: the commands check their dates with it."""
 
 import json
-import math
 import re
 from datetime import UTC, date, datetime
 
 from calib.procedures.typed.declaration import Check
+from calib.quantities import SMALLEST, UNITS, finite_number
 
-# No quantity of the trade is larger in any of its units; beyond it a product of two would overflow.
-_LARGEST = 1e12
-_SMALLEST = 1e-12  # nor smaller: below it a quotient would
-_LONGEST = 25  # signs: the longest spelling of a double has 24
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 _DAY = re.compile(r"(?:19|2\d)\d{2}-\d{2}-\d{2}", re.ASCII)
 _MOMENT = re.compile(r"(?:19|2\d)\d{2}-\d{2}-\d{2}T\d{2}:\d{2}(:\d{2})?(Z|[+-]\d{2}:\d{2})?", re.ASCII)
 
@@ -21,20 +16,9 @@ def any_text(_cell: str) -> str | None:
     return None
 
 
-def finite_number(cell: str) -> str | None:
-    """A finite decimal number of a size that occurs."""
-    if _NUMBER.fullmatch(cell) is None or not math.isfinite(float(cell)):
-        return "a finite number with a decimal point, like 4.20"
-    if len(cell) > _LONGEST:
-        return f"a number written with at most {_LONGEST} signs"
-    if 0 < abs(float(cell)) < _SMALLEST:
-        return f"0, or a number of at least {_SMALLEST:g}"
-    return None if abs(float(cell)) <= _LARGEST else f"a number of at most {_LARGEST:g}"
-
-
 def above_zero(cell: str) -> str | None:
     """A finite number above 0."""
-    return "a finite number above 0" if finite_number(cell) or not float(cell) >= _SMALLEST else None
+    return "a finite number above 0" if finite_number(cell) or not float(cell) >= SMALLEST else None
 
 
 def not_negative(cell: str) -> str | None:
@@ -156,3 +140,13 @@ def one_of(*words: str) -> Check:
         return None if cell in words else f"one of {', '.join(words)}"
 
     return check
+
+
+def unit_check(quantity: str) -> Check:
+    """A unit of one quantity."""
+    return one_of(*UNITS[quantity])
+
+
+# Where the density of the air is known (calib.airflow.air).
+AIR_TEMPERATURE = between(-40, 60, "degC")
+AIR_PRESSURE = between(60, 110, "kPa")

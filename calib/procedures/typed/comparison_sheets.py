@@ -34,7 +34,7 @@ def comparison_columns() -> tuple[TypedColumn, ...]:
 def read_comparisons(
     file: FileContent, tag: str, certificate: str, columns: Iterable[TypedColumn], sheet: str | None = None
 ) -> tuple[list[TypedRow], list[Finding]]:
-    """Rows of a file with tag and certificate filled in, and what is wrong with it as a file; `sheet` names one of a workbook."""
+    """Rows of a file with tag and certificate given, and what is wrong with it as a file; `sheet` names one of a workbook."""
     if file.expected is not None:
         return [], [Finding(file.source, None, None, None, file.expected)]
     if is_zipfile(io.BytesIO(file.content)):
@@ -46,8 +46,10 @@ def read_comparisons(
         )
     else:
         rows, findings = read_csv(file, columns)
+    given = {"tag": tag.strip(), "certificate": certificate.strip()}
     for row in rows:
-        row.cells = {"tag": tag.strip(), "certificate": certificate.strip()} | row.cells
+        row.cells = given | row.cells
+        row.given = frozenset(name for name, cell in given.items() if row.cells[name] == cell)
     return rows, findings
 
 

@@ -7,7 +7,7 @@ each column (bounds, notices, units in headings, templates) has its place here t
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
-from functools import cached_property
+from functools import cached_property, partial
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:  # the commands check their dates with the cells, which the tables need not be imported for
@@ -28,6 +28,9 @@ class TypedColumn:
     compared: Callable[[str], str] = str  # a cell as it compares with others: a time whatever zone it was typed in
     happened: Callable[[str], date] | None = None  # reads the time or the day of what has happened: none to come
     odd: Check | None = None  # a sound cell -> what would be usual, or None where it is
+
+
+may, must = TypedColumn, partial(TypedColumn, required=True)  # whether the cell must be filled
 
 
 @dataclass(frozen=True)

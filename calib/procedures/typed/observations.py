@@ -13,6 +13,7 @@ from typing import NamedTuple
 from calib.airflow.traverse import Section, TraversePlace, traverse
 from calib.errors import Finding
 from calib.procedures.typed import cells as checks
+from calib.quantities import finite_number
 from calib.uncertainty.series import FEWEST_OF_A_SERIES
 
 LOG_COLUMNS = ("time", "value")
@@ -121,12 +122,12 @@ def _line_findings(name: str, row: int, line: Sequence[str]) -> list[Finding]:
         return [Finding(name, row, None, None, f"two cells, time and value, found {len(line)}")]
     findings = []
     when, value = (cell.strip() for cell in line)
-    if checks.finite_number(when) and checks.time_with_zone(when):
+    if finite_number(when) and checks.time_with_zone(when):
         findings.append(
             Finding(name, row, "time", when, "seconds, or a time with its zone like 2026-03-05T14:30:01+01:00")
         )
-    if checks.finite_number(value):
-        findings.append(Finding(name, row, "value", value, str(checks.finite_number(value))))
+    if finite_number(value):
+        findings.append(Finding(name, row, "value", value, str(finite_number(value))))
     return findings
 
 
@@ -145,3 +146,8 @@ def _step_findings(name: str, times: Sequence[str]) -> list[Finding]:
 
 def _seconds(time: str) -> float:
     return float(time) if re.match(r"\d{4}-", time) is None else datetime.fromisoformat(time).timestamp()
+
+
+def result_of(low: str, value: str, high: str) -> str:
+    """What came of an intermediate check: passed where low <= value <= high, the limits included."""
+    return "passed" if float(low) <= float(value) <= float(high) else "failed"

@@ -90,7 +90,7 @@ def repeated(
             continue
         key = declaration.compared(row.cells[column] for column in columns)
         if key in first:
-            place = f"{first[key].source} row {first[key].number}"
+            place = f"{first[key].source} row {first[key].row_number}"
             yield duplicate(row, columns, f"each {' and '.join(columns)} once; it stands in {place} already")
         elif key in (named.known[file] if recorded is None else recorded):
             yield duplicate(row, columns, f"a new one; the records hold it already ({step})")
@@ -100,7 +100,7 @@ def repeated(
 
 def duplicate(row: TypedRow, columns: tuple[str, ...], expected: str) -> Finding:
     """A finding on a cell that stays: other rows refer to it, and one mistake is named once."""
-    return Finding(row.source, row.number, columns[-1], row.get(columns[-1]), expected)
+    return Finding(row.source, row.row_number, columns[-1], row.get(columns[-1]), expected)
 
 
 def unit_known(row: TypedRow, column: str, quantity: str | None) -> Iterable[Finding]:

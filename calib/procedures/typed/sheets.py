@@ -35,10 +35,13 @@ class TypedRow:
     """One row as typed: cells that are blank are absent; cells found wrong are taken out and named in `bad`."""
 
     source: str | None  # the file; absent for what was typed at a face
-    number: int | None  # as a spreadsheet counts, the header being row 1; absent for what was typed at a face
+    row_number: int | None  # as a spreadsheet counts, the header being row 1; absent for what was typed at a face
     cells: dict[str, str]
     bad: set[str] = field(default_factory=set)
     log: FileContent | None = None  # the file named in log_file
+    given: frozenset[str] = (
+        frozenset()
+    )  # cells that stand for the whole sheet: a mistake in them is named where they were given
 
     def get(self, column: str) -> str | None:
         """The cell, or None where it is blank or was found wrong."""
@@ -56,7 +59,7 @@ class TypedRow:
         """A finding on one cell; the cell counts as wrong from now on."""
         value = self.cells.pop(column, "")
         self.bad.add(column)
-        return Finding(self.source, self.number, column, value, expected)
+        return Finding(self.source, self.row_number, column, value, expected)
 
 
 Sheets = Mapping[str, Sequence[TypedRow]]  # file name -> rows
@@ -67,18 +70,6 @@ def typed_row(source: str | None, cells: Mapping[str, str | None]) -> TypedRow:
     return TypedRow(
         source, None, {name: cell.strip() for name, cell in cells.items() if cell is not None and cell.strip()}
     )
-
-
-def options_of(columns: Iterable[TypedColumn], given: Mapping[str, object]) -> dict[str, str | None]:
-    """The cells of a row from a mapping that holds more, a command's options: column -> what stands there under its name.
-
-    The names of options are in small letters, those of units in a column's name are not.
-    """
-    return {
-        column.name: None if (typed := given[column.name.lower()]) is None else str(typed)
-        for column in columns
-        if column.name.lower() in given
-    }
 
 
 def read_sheets(

@@ -1,6 +1,9 @@
 """A time or a day of what has happened is none to come: what is typed so is a mistake, and nothing is written.
 
 Two clocks differ: up to a minute ahead of this one is taken as typed, and said.
+
+Decision (2026-11). A time to come is a mistake of typing, not one of the gate: the gate asks about a time, and what was typed is
+looked at where it is typed.
 """
 
 from collections.abc import Iterator
@@ -42,7 +45,7 @@ def notices_of_times(sheets: Sheets, now: datetime) -> list[str]:
     for row, column, typed in _happened(sheets):
         told = notice_of(typed, now) if isinstance(typed, datetime) else None
         if told is not None:
-            place = "" if row.number is None else f"{row.source} row {row.number}, "
+            place = "" if row.row_number is None else f"{row.source} row {row.row_number}, "
             notices.append(f"{place}{column}: {told}")
     return list(dict.fromkeys(notices))  # rows that were typed at a face together have one time
 

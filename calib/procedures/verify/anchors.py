@@ -14,8 +14,10 @@ from sqlmodel import Session, col, select
 
 from calib.errors import BadInputError, Finding
 from calib.procedures.people.authorise import append
+from calib.procedures.typed.reason import without_reason
 from calib.records.ledger import Signature, ledger_head
-from calib.records.tables import Anchor, LedgerEntry
+from calib.records.tables.custody import Anchor
+from calib.records.tables.ledger import LedgerEntry
 from calib.records.verification import LedgerFinding
 
 
@@ -91,8 +93,9 @@ def anchor_findings(session: Session, heads: Iterable[LedgerHead]) -> Iterator[L
 
 def anchor(session: Session, head: LedgerHead, reason: str, signature: Signature) -> None:
     """Keep the head of another ledger; raises BadInputError without a reason, or where the person may not write."""
-    if not reason.strip():
-        raise BadInputError([Finding.typed("reason", reason, "why it is anchored, in a few words")])
+    findings = without_reason(reason, "why it is anchored, in a few words")
+    if findings:
+        raise BadInputError(findings)
     append(session, [Anchor(**asdict(head), reason=reason.strip())], signature)
 
 

@@ -4,19 +4,15 @@ from collections.abc import Collection, Iterator
 from typing import Any
 
 from sqlalchemy import and_, select
-from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
-from calib.records.tables import (
-    BY_THE_RULE,
-    Acceptance,
-    Comparison,
-    ComparisonCorrelation,
-    LedgerEntry,
-    ReferenceStandard,
-    StoredCurve,
-)
+from calib.procedures.on_record.what_counts import after_acceptance
+from calib.records.tables.calibrations import ReferenceStandard
+from calib.records.tables.comparisons import Comparison, ComparisonCorrelation
+from calib.records.tables.curves import StoredCurve
+from calib.records.tables.ledger import LedgerEntry
 from calib.records.verification import LedgerFinding
+from calib.records.words import BY_THE_RULE
 
 _Closed = type[Comparison] | type[ComparisonCorrelation] | type[ReferenceStandard] | type[StoredCurve]
 CLOSED: tuple[_Closed, ...] = (Comparison, ComparisonCorrelation, ReferenceStandard, StoredCurve)
@@ -34,13 +30,7 @@ def late_findings(session: Session, calibrations: Collection[int] | None = None)
 
 
 def _later(table: _Closed) -> Any:
-    own, accepted = aliased(LedgerEntry), aliased(LedgerEntry)
-    late = (
-        select(col(table.id), col(own.person), col(own.time))
-        .join(Acceptance, col(Acceptance.calibration_id) == col(table.calibration_id))
-        .join(own, and_(col(own.record_table) == str(table.__tablename__), col(own.record_id) == col(table.id)))
-        .join(accepted, and_(col(accepted.record_table) == "acceptance", col(accepted.record_id) == col(Acceptance.id)))
-        .where(col(own.sequence) > col(accepted.sequence))
-        .order_by(col(table.id))
-    )
+    own = and_(col(LedgerEntry.record_table) == str(table.__tablename__), col(LedgerEntry.record_id) == col(table.id))
+    written = select(col(table.id), col(LedgerEntry.person), col(LedgerEntry.time)).join(LedgerEntry, own)
+    late = written.where(after_acceptance(table)).order_by(col(table.id))
     return late.where(col(StoredCurve.chosen_by) == BY_THE_RULE) if table is StoredCurve else late

@@ -3,6 +3,10 @@
 A false one would move every flow with all digests right. Two fits of one certificate agree to rounding, which differs between
 machines in the last digits. The tolerance is a millionth of the curve's standard uncertainty: nobody's digit, and far above
 rounding (common practice, no source).
+
+Decision (2026-11). Curves by the rule are fitted anew, by the edition of the rule that made them, and compared to a millionth of
+their u. The option was a digest of the curve made at the time: whoever can write a false curve can write that too. Cost: 1 to 4
+ms a certificate.
 """
 
 from collections import defaultdict
@@ -18,8 +22,12 @@ from calib.procedures.on_record.by_keys import MOST_AT_ONCE, among, by_keys
 from calib.procedures.on_record.in_force import curve_of
 from calib.procedures.typed.sheets import Cells
 from calib.records.record import key, typed
-from calib.records.tables import BY_THE_RULE, Calibration, Comparison, Instrument, StoredCurve
+from calib.records.tables.calibrations import Calibration
+from calib.records.tables.comparisons import Comparison
+from calib.records.tables.curves import StoredCurve
+from calib.records.tables.instruments import Instrument
 from calib.records.verification import LedgerFinding
+from calib.records.words import BY_THE_RULE
 
 EDITIONS: Mapping[int, Callable[[Cells, Sequence[Cells]], FittedCurve]] = {
     1: fit_curve

@@ -8,15 +8,11 @@ from sqlalchemy import and_
 from sqlmodel import Session, col, select
 
 from calib.records.issued_forms import is_as_issued
-from calib.records.tables import (
-    Attachment,
-    IssuedForm,
-    IssuedReport,
-    LaboratoryCertificate,
-    LedgerEntry,
-    LoggedSeries,
-    SoftwareValidation,
-)
+from calib.records.tables.files import Attachment
+from calib.records.tables.ledger import LedgerEntry
+from calib.records.tables.readings import LoggedSeries
+from calib.records.tables.reports import IssuedForm, IssuedReport, SoftwareValidation
+from calib.records.tables.signatures import LaboratoryCertificate
 from calib.records.verification import LedgerFinding
 
 _KEPT: tuple[Any, ...] = (Attachment, LoggedSeries, LaboratoryCertificate, SoftwareValidation)

@@ -2,6 +2,10 @@
 
 Damage elsewhere does not stop it: `verify` finds that. A curve by the rule that the rule does not make, and what was put into a
 certificate after its acceptance, are refused here too.
+
+Decision (2026-11). An issue and an acceptance check what they rest on, by rows and entries, and the pages and indexes of the
+tables they read; not the whole chain, which every other company's record would lengthen. Cost: a table is read once from end to
+end.
 """
 
 from collections.abc import Collection, Mapping
@@ -14,8 +18,18 @@ from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.register import with_standards
 from calib.procedures.verify.closed_certificates import late_findings
 from calib.procedures.verify.curves_by_rule import curve_findings
-from calib.records import tables
 from calib.records.pages import page_findings
+from calib.records.tables.calibrations import Acceptance, Calibration, ReferenceStandard, Withdrawal
+from calib.records.tables.comparisons import Comparison, ComparisonCorrelation
+from calib.records.tables.conditions import Condition
+from calib.records.tables.curves import StoredCurve
+from calib.records.tables.events import Event, IntermediateCheck, Pairing
+from calib.records.tables.factors import FactorPair, FoundFactor
+from calib.records.tables.instruments import InstrumentRevision
+from calib.records.tables.jobs import DeclaredAir, JobRevision, Room, SystemDesign
+from calib.records.tables.methods import MethodRevision
+from calib.records.tables.outlets import Outlet, OutletRevision
+from calib.records.tables.readings import Reading, Refusal, TraversePoint
 from calib.records.verification import row_findings
 
 Numbers = Mapping[str, Collection[int]]  # of records, by table
@@ -35,29 +49,29 @@ def must_be_whole(session: Session, numbers: Numbers) -> None:
 
 
 _OF_CALIBRATION: tuple[Any, ...] = (
-    tables.Comparison, tables.ComparisonCorrelation, tables.ReferenceStandard, tables.StoredCurve, tables.Acceptance,
-    tables.Withdrawal,
+    Comparison, ComparisonCorrelation, ReferenceStandard, StoredCurve, Acceptance,
+    Withdrawal,
 )  # fmt: skip
-_OF_INSTRUMENT: tuple[Any, ...] = (tables.Event, tables.IntermediateCheck, tables.InstrumentRevision)
+_OF_INSTRUMENT: tuple[Any, ...] = (Event, IntermediateCheck, InstrumentRevision)
 _OF_JOB: tuple[Any, ...] = (
-    tables.Outlet,
-    tables.SystemDesign,
-    tables.Room,
-    tables.Condition,
-    tables.JobRevision,
-    tables.DeclaredAir,
+    Outlet,
+    SystemDesign,
+    Room,
+    Condition,
+    JobRevision,
+    DeclaredAir,
 )
 
 
 def of_instruments(session: Session, instruments: Collection[int]) -> dict[str, set[int]]:
     """Instruments with the standards that they rest on, their certificates, events and checks."""
     reached = with_standards(session, instruments)
-    numbers = {"instrument": reached, "calibration": _of(session, tables.Calibration, "instrument_id", reached)}
+    numbers = {"instrument": reached, "calibration": _of(session, Calibration, "instrument_id", reached)}
     for table in _OF_CALIBRATION:
         numbers[str(table.__tablename__)] = _of(session, table, "calibration_id", numbers["calibration"])
     for table in _OF_INSTRUMENT:
         numbers[str(table.__tablename__)] = _of(session, table, "instrument_id", reached)
-    pairs = (_of(session, tables.Pairing, column, reached) for column in ("probe_id", "meter_id"))
+    pairs = (_of(session, Pairing, column, reached) for column in ("probe_id", "meter_id"))
     return numbers | {"pairing": set().union(*pairs)}
 
 
@@ -67,18 +81,18 @@ def of_job(session: Session, job: int) -> dict[str, set[int]]:
     for table in _OF_JOB:
         numbers[str(table.__tablename__)] = _of(session, table, "job_id", {job})
     outlets = numbers["outlet"]
-    numbers["outlet_revision"] = _of(session, tables.OutletRevision, "outlet_id", outlets)
-    for table in (tables.Reading, tables.Refusal):
+    numbers["outlet_revision"] = _of(session, OutletRevision, "outlet_id", outlets)
+    for table in (Reading, Refusal):
         numbers[str(table.__tablename__)] = _of(session, table, "outlet_id", outlets)
     numbers["method"] = _used(session, "method_id", outlets)
-    numbers["method_revision"] = _of(session, tables.MethodRevision, "method_id", numbers["method"])
+    numbers["method_revision"] = _of(session, MethodRevision, "method_id", numbers["method"])
     numbers["traverse"] = _used(session, "traverse_id", outlets)
-    numbers["traverse_point"] = _of(session, tables.TraversePoint, "traverse_id", numbers["traverse"])
+    numbers["traverse_point"] = _of(session, TraversePoint, "traverse_id", numbers["traverse"])
     numbers["logged_series"] = _used(session, "logged_series_id", outlets)
     numbers |= _factors(session, numbers)
     instruments = _used(session, "instrument_id", outlets) | _used(session, "probe_id", outlets)
     for table, column, owners in (
-        (tables.Condition, "job_id", {job}), (tables.FoundFactor, "id", numbers["found_factor"]),
+        (Condition, "job_id", {job}), (FoundFactor, "id", numbers["found_factor"]),
     ):  # fmt: skip
         instruments |= _of(session, table, column, owners, "instrument_id")
     return numbers | of_instruments(session, instruments)
@@ -86,21 +100,17 @@ def of_job(session: Session, job: int) -> dict[str, set[int]]:
 
 def _used(session: Session, column: str, outlets: Collection[int]) -> set[int]:
     """What readings and refusals at outlets name in a column."""
-    return set().union(
-        *(_of(session, table, "outlet_id", outlets, column) for table in (tables.Reading, tables.Refusal))
-    )
+    return set().union(*(_of(session, table, "outlet_id", outlets, column) for table in (Reading, Refusal)))
 
 
 def _factors(session: Session, numbers: Numbers) -> dict[str, set[int]]:
     names = {
-        *by_keys(session, select(tables.Outlet.found_factor), tables.Outlet.id, numbers["outlet"]),
-        *by_keys(
-            session, select(tables.OutletRevision.found_factor), tables.OutletRevision.id, numbers["outlet_revision"]
-        ),
+        *by_keys(session, select(Outlet.found_factor), Outlet.id, numbers["outlet"]),
+        *by_keys(session, select(OutletRevision.found_factor), OutletRevision.id, numbers["outlet_revision"]),
     }
-    named = select(tables.FoundFactor.id).where(col(tables.FoundFactor.factor).in_(sorted(filter(None, names))))
+    named = select(FoundFactor.id).where(col(FoundFactor.factor).in_(sorted(filter(None, names))))
     factors = {record_id for record_id in session.exec(named) if record_id is not None}
-    return {"found_factor": factors, "factor_pair": _of(session, tables.FactorPair, "found_factor_id", factors)}
+    return {"found_factor": factors, "factor_pair": _of(session, FactorPair, "found_factor_id", factors)}
 
 
 def _of(session: Session, table: Any, column: str, owners: Collection[int], wanted: str = "id") -> set[int]:

@@ -1,7 +1,7 @@
 """Who signed each entry and when: nobody unknown, nobody without the role that the act needs, and no time that runs back.
 
-The ledger is read in its order, with people and roles as they were on record just before each entry. A time that runs back among
-entries without the program's version was written before that was refused: it is remarked, and blocks nothing.
+The ledger is read once, in its order, with people and roles as they were on record just before each entry. A time that runs back
+among entries without the program's version was written before that was refused: it is remarked, and blocks nothing.
 """
 
 from collections.abc import Iterator, Mapping
@@ -10,9 +10,12 @@ from functools import lru_cache
 
 from sqlmodel import Session, col, select
 
-from calib.confirmation.authority import WRITTEN, PersonOnRecord, RoleChange, act_of, unmet
-from calib.confirmation.interval import CLOCKS_DIFFER_BY
-from calib.records.tables import EVIDENCE, LedgerEntry, Person, Role
+from calib.confirmation.authority import WRITTEN, PersonOnRecord, RoleChange, act_of, unmet, with_clock_step
+from calib.records.ledger import runs_back
+from calib.records.tables.custody import ClockStep
+from calib.records.tables.evidence import EVIDENCE
+from calib.records.tables.ledger import LedgerEntry
+from calib.records.tables.people import Person, Role
 from calib.records.verification import LedgerFinding
 
 _ENTRY = (
@@ -24,23 +27,36 @@ _ENTRY = (
     LedgerEntry.version,
 )
 
-_BACK_BY = 2 * CLOCKS_DIFFER_BY  # one clock ahead, the next behind
 
+def signature_findings(session: Session) -> tuple[list[LedgerFinding], list[LedgerFinding]]:
+    """Findings: entries signed by nobody on record, by somebody who might not write them then, of a time before the entry before.
 
-def signature_findings(session: Session) -> Iterator[LedgerFinding]:
-    """Entries signed by nobody on record, or by somebody who might not write them then."""
+    And remarks: such times where both entries were written before they were refused.
+    """
+    findings: list[LedgerFinding] = []
+    remarks: list[LedgerFinding] = []
     words = _words(session)
     people: tuple[PersonOnRecord, ...] = ()
     changes: tuple[RoleChange, ...] = ()
     persons = {person.id: person for person in session.exec(select(Person))}
     roles = {role.id: role for role in session.exec(select(Role))}
-    judged = lru_cache(maxsize=None)(unmet)
-    for sequence, time, person, table, record_id, _ in _entries(session):
-        act = act_of(table, words.get(table, {}).get(record_id, {}))
-        at = datetime.fromisoformat(time)
-        expected = judged(act, person, people, changes, at)
+    judged, moment = lru_cache(maxsize=None)(unmet), lru_cache(maxsize=1_000)(datetime.fromisoformat)
+    before: tuple[datetime, str | None] | None = None
+    for sequence, time, person, table, record_id, version in _entries(session):
+        at, entry = moment(time), f"ledger entry {sequence}"
+        if before is not None:
+            if before[1] is not None and version is None:
+                findings.append(LedgerFinding(entry, "names no version of the program, and the entry before it does"))
+            if runs_back(before[0], at, table):
+                problem = f"is of {time}, before the entry before it ({before[0].isoformat()})"
+                told = remarks if version is None or before[1] is None else findings
+                told.append(LedgerFinding(entry, problem))
+        if table == ClockStep.__tablename__:
+            changes = with_clock_step(changes, at)
+        before = (at, version)
+        expected = judged(act_of(table, words.get(table, {}).get(record_id, {})), person, people, changes, at)
         if expected is not None:
-            yield LedgerFinding(f"ledger entry {sequence}", f"is signed by {person!r}; expected {expected}")
+            findings.append(LedgerFinding(entry, f"is signed by {person!r}; expected {expected}"))
         if table == "person":
             people += (PersonOnRecord(persons[record_id].name, persons[record_id].login),)
         if table == "role":
@@ -48,21 +64,6 @@ def signature_findings(session: Session) -> Iterator[LedgerFinding]:
             name = persons[role.person_id].name
             held_from = min(datetime.fromisoformat(role.at), at)  # given in the same second as it was written
             changes += (RoleChange(name, role.role, role.kind == "given", held_from),)
-
-
-def time_findings(session: Session) -> tuple[list[LedgerFinding], list[LedgerFinding]]:
-    """Entries whose time lies before that of the entry before: findings, and remarks where both were written before 0004."""
-    findings: list[LedgerFinding] = []
-    remarks: list[LedgerFinding] = []
-    before: tuple[datetime, str | None] | None = None
-    for sequence, time, _, table, _, version in _entries(session):
-        at = datetime.fromisoformat(time)
-        if before is not None and table != "clock_step" and at < before[0] - _BACK_BY:
-            told = LedgerFinding(
-                f"ledger entry {sequence}", f"is of {time}, before the entry before it ({before[0].isoformat()})"
-            )
-            (remarks if version is None or before[1] is None else findings).append(told)
-        before = (at, version)
     return findings, remarks
 
 

@@ -1,7 +1,7 @@
 """A calibration as `calib calibration show` prints it: the curve that the records hold, whatever a fit would say now.
 
-What a residual is: reference minus corrected value of the comparison, r - (x + c(x)), as the curve of reference_data/worked_vane
-gives it; the corrections of the small job's certificate are those of the worked example.
+What a residual is: reference minus corrected value of the comparison, r - (x + c(x)), as the curve of
+tests/worked_cases/worked_vane gives it; the corrections of the small job's certificate are those of the worked example.
 """
 
 import pytest

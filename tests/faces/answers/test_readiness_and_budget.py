@@ -31,7 +31,7 @@ def test_ready_names_certificate_interval_and_due_date(small_records):
 
 
 def test_ready_says_what_an_indication_means(small_records):
-    """reference_data/worked_vane: 4.20 m/s means 4.27557 m/s."""
+    """tests/worked_cases/worked_vane: 4.20 m/s means 4.27557 m/s."""
     told = "\n".join(lines("ready", "VA-1", *DAY, "--at", "4.20 m/s", records=small_records))
     assert "an indication of 4.2 m/s means (4.28 ± 0.1" in told
 
@@ -72,7 +72,7 @@ def test_nothing_due_is_said(small_records):
 
 
 def test_a_calibration_shows_its_curve_and_which_candidate_it_is(small_records):
-    """reference_data/worked_vane: c(x) = -0.08856 + 0.039079 x; degree 0 is rejected, degree 1 kept."""
+    """tests/worked_cases/worked_vane: c(x) = -0.08856 + 0.039079 x; degree 0 is rejected, degree 1 kept."""
     told = lines("calibration", "show", "VA-1", records=small_records)
     assert any("c(x) = −0.0885" in line and "+ 0.03907" in line for line in told)
     assert "calib calibration candidates VA-1 C-101 shows what it was chosen from" in told

@@ -77,6 +77,7 @@ def test_what_a_command_wrote_is_durable_when_its_answer_is_printed(small_record
         (("method", "add"), "methods.csv", {"method"}),
         (("calibration", "add"), "calibrations.csv", {"tag", "certificate"}),
         (("reading", "add"), "readings.csv", {"job", "outlet", "operator"}),
+        (("check", "add"), "checks.csv", {"tag", "basis"}),
     ],
 )
 def test_a_command_that_types_a_row_has_the_columns_of_its_file_as_options(command, file, apart):
@@ -86,6 +87,29 @@ def test_a_command_that_types_a_row_has_the_columns_of_its_file_as_options(comma
     shorter = {"observed_at": "at", "relative_standard_uncertainty_percent": "uncertainty", "decision_rule": "rule"}
     named = {shorter.get(name, name.lower().replace("_", "-")) for name in columns if not name.startswith("traverse_")}
     assert named <= options
+
+
+def test_the_options_of_a_command_become_cells_by_their_names():
+    others = [column.name for column in FILES["calibrations.csv"]][2:]
+    row = frame.RowOptions(FILES["calibrations.csv"], without=[name for name in others if name != "temperature_degC"])
+    typed = {"tag": "VA-1", "temperature_degc": "21", "certificate": None, "by": "A. Person"}
+    assert row.taken(typed) == {"tag": "VA-1", "certificate": None, "temperature_degC": "21"}
+    assert typed == {"by": "A. Person"}
+
+
+def test_each_of_several_rows_has_options_of_its_own():
+    """A unit that is typed behind its value has none, and a finding on it names the value's."""
+    row = frame.RowOptions(
+        FILES["conditions.csv"], ["job", "conditions", "observed_at", "quantity", "source"],
+        {"value": ["--humidity"], "instrument": ["--hygrometer"]}, named="relative humidity", behind={"unit": "value"},
+    )  # fmt: skip
+    assert [each.name for each in row.parameters()] == [
+        "relative_humidity_value", "relative_humidity_instrument", "relative_humidity_standard_uncertainty",
+    ]  # fmt: skip
+    assert row.typed_in() == {
+        "value": "--humidity", "unit": "--humidity", "instrument": "--hygrometer",
+        "standard_uncertainty": "--standard-uncertainty",
+    }  # fmt: skip
 
 
 def test_a_thermal_anemometer_is_typed_with_its_reference_state(empty_records):

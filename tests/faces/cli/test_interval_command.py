@@ -212,6 +212,19 @@ def test_a_check_standard_is_charted_with_its_limits(small_records, tmp_path):
     assert listed[-1]["basis"]["count"] == 10
 
 
+def test_a_check_standard_read_twice_a_day_tells_its_days_apart(small_records):
+    for day, value in enumerate((2.51, 2.55, 2.47, 2.54, 2.45), start=1):
+        for again in (0.0, 0.01):
+            assert standard(small_records, day, round(value + again, 2), "--low", "2.4", "--high", "2.6").status == 0
+    # Means of days scatter by 0.04336, values of a day by 0.01/sqrt(2): F = 2 * 0.00188/0.00005 = 75.2.
+    # F 0.95 with 4 and 5 degrees of freedom: 5.19 (any table).
+    told = calib("check", "chart", "VA-1", records=small_records).out
+    assert "baseline over 5 days: s between days 0.043, within a day 0.0071 m/s; F 75.2, its 95 % quantile 5.19" in told
+    assert "days differ: limits from values of few days are too narrow" in told
+    (series,) = calib("check", "chart", "VA-1", "--json", records=small_records).document["series"]
+    assert series["components"]["differ"] is True
+
+
 def test_a_chart_without_checks_says_so(small_records):
     assert calib("check", "chart", "VA-2", records=small_records).out == "VA-2: no checks\n"
 

@@ -9,7 +9,8 @@ from calib.confirmation.authority import ACTS, ROLES
 from calib.faces.cli import frame
 from calib.faces.manual.pages import source
 from calib.records import database
-from calib.records.tables import LedgerEntry, Reading
+from calib.records.tables.ledger import LedgerEntry
+from calib.records.tables.readings import Reading
 from tests.command import calib
 from tests.folders import all_of, ledger_head
 

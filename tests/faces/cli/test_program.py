@@ -20,7 +20,7 @@ import typer
 from calib import __version__
 from calib.faces.cli import program
 from calib.records import database
-from calib.records.tables import LedgerEntry
+from calib.records.tables.ledger import LedgerEntry
 from tests.command import calib
 from tests.folders import changed, ledger_head, only, small_job, write
 

@@ -55,3 +55,21 @@ def test_a_stored_curve_loads_no_solver(demo_records, words):
     assert told
     assert "numpy" in modules
     assert not modules & set(SOLVERS)
+
+
+# What the gate asks of an instrument: itself, its calibrations and what they rest on, its events and checks, its partner.
+OF_THE_GATE = {"calibrations", "curves", "events", "instruments", "row"}
+
+
+@pytest.mark.parametrize(
+    ("words", "besides"),
+    [
+        (["ready", "VA-11", "--on", "2026-10-14"], set()),
+        (["instrument", "list", "--on", "2026-10-14"], {"files"}),  # it counts the photos
+    ],
+    ids=["ready", "instrument list"],
+)
+def test_a_start_declares_the_tables_that_it_asks_and_no_other(demo_records, words, besides):
+    _, modules = answer(demo_records, *words)
+    within = "calib.records.tables."
+    assert {each.removeprefix(within) for each in modules if each.startswith(within)} == OF_THE_GATE | besides

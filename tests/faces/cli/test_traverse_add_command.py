@@ -9,7 +9,9 @@ import re
 import pytest
 
 from calib.procedures.measure.evaluate import evaluate
-from calib.records import database, tables
+from calib.records import database
+from calib.records.tables.conditions import Condition
+from calib.records.tables.readings import Reading, Refusal, Traverse, TraversePoint
 from tests.command import calib, copied
 from tests.every_way import every_way
 from tests.folders import NOW, all_of, ledger_head, only, records_of
@@ -73,10 +75,7 @@ def asked(err):
 def kept(records):
     """Readings, traverses and their points, and each flow."""
     with database.reading(str(records)) as session:
-        of = [
-            [one.model_dump() for one in all_of(session, table)]
-            for table in (tables.Reading, tables.Traverse, tables.TraversePoint)
-        ]
+        of = [[one.model_dump() for one in all_of(session, table)] for table in (Reading, Traverse, TraversePoint)]
         found = evaluate(session, "E-1", NOW)
         return of, found.flow.value.tolist(), found.flow.combined.standard_uncertainty.tolist()
 
@@ -290,8 +289,8 @@ def test_a_refused_traverse_is_kept_as_a_refusal_and_exits_3(records, tag):
     assert (ran.status, ran.out) == (3, "")
     assert ran.err.startswith(f"refused: {tag}: suspended since")
     with database.reading(str(records)) as session:
-        assert [one.observed_at for one in all_of(session, tables.Refusal)] == [AT]
-        assert [one.indications for one in all_of(session, tables.TraversePoint)] == " ".join(LINES).split()
+        assert [one.observed_at for one in all_of(session, Refusal)] == [AT]
+        assert [one.indications for one in all_of(session, TraversePoint)] == " ".join(LINES).split()
         assert [one.outlet.outlet for one in evaluate(session, "E-1", NOW).refused] == ["D-1"]
 
 
@@ -447,5 +446,5 @@ def test_what_a_reading_must_rest_on_is_asked_for(records, given, named):
 
 def test_the_files_of_the_job_are_those_that_were_meant(job):
     with database.reading(str(job)) as session:
-        assert all_of(session, tables.Reading) == []
-        assert len(all_of(session, tables.Condition)) == len(only(every_way(), "conditions.csv")["conditions.csv"])
+        assert all_of(session, Reading) == []
+        assert len(all_of(session, Condition)) == len(only(every_way(), "conditions.csv")["conditions.csv"])

@@ -222,9 +222,11 @@ def test_the_bars_of_u_stand_about_the_flows(balance):
 
 def test_the_marks_are_the_designs_and_the_pale_bars_their_tolerances(balance):
     marks = {
-        round(float(np.mean(one.get_ydata())), 6): one.get_xdata()[0]
-        for one in balance.lines
-        if len(one.get_ydata()) == 2 and one.get_ydata()[0] != one.get_ydata()[1] and one.get_linewidth() == 2.0
+        round(float(np.mean(upright[:, 1])), 6): upright[0, 0]
+        for one in balance.collections
+        if one.get_linewidth()[0] == 2.0
+        for upright in one.get_segments()
+        if upright[0, 0] == upright[1, 0] and upright[0, 1] != upright[1, 1]
     }
     expected = {1: 1000, 2: 780, 3: 220, 5: 400 / 3.6, 7: 50, 9: 1000, 10: 108.9}
     assert marks == {row: pytest.approx(value) for row, value in expected.items()}

@@ -17,9 +17,10 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from calib.faces.drawings import style
-from calib.faces.drawings.style import CONTRIBUTION_LOOKS, EVALUATION_LOOKS, INK, LEAST_STEP, SERVICE_LOOKS, SPAN_LOOKS
+from calib.faces.drawings.style import CONTRIBUTION_LOOKS, EVALUATION_LOOKS, INK, SERVICE_LOOKS, SPAN_LOOKS
 from tests.drawn import DRAWN, figure_of
 
+LEAST_STEP = 12.0  # of CIE L*, between two series of one picture that have the same sign
 KINDS = ("deuteranomaly", "protanomaly", "tritanomaly")
 LEAST_DISTANCE = 10.0  # of CAM02-UCS, under complete colour-blindness
 SETS = [CONTRIBUTION_LOOKS, EVALUATION_LOOKS, SERVICE_LOOKS, SPAN_LOOKS]

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from calib.errors import CalibError
 from calib.faces.handouts.label_sheet import LABELS_BEGIN, as_sheet
 from calib.procedures.fleet.labels import Label
+from tests import browser
 from tests.command import calib
 
 ON = date(2026, 10, 14)
@@ -151,3 +152,56 @@ def test_a_page_takes_the_place_of_an_earlier_one(demo_records, tmp_path):
     content = (tmp_path / "labels.html").read_bytes()
     assert content.startswith(LABELS_BEGIN)
     assert codes(content)[0].startswith("VA-12")
+
+
+# Common practice, no source: long names with words, with none, and in a script whose signs are as wide as they are high.
+WORDS = "balancing room, second cupboard on the left, vane anemometer of the north crew " * 2
+HOSTILE_LABELS = [
+    label("VA-1234567890", "ACME-LAB/2026/000123-REV.B"),
+    label("M" * 40, "W" * 40),
+    label(WORDS, WORDS),
+    label("W" * 200, "M" * 200),
+    label("測定器" * 12, "校正証明書" * 12),
+]
+
+
+@pytest.fixture(scope="module")
+def labels_page(demo_folder, tmp_path_factory):
+    """A page with the demo's labels and hostile ones, all once more as in a still wider font; and how many they are."""
+    page = tmp_path_factory.mktemp("demo") / "labels.html"
+    records = demo_folder / "demo.sqlite"
+    told = calib("label", "--all", "--into", page, *DAY, "--json", records=records).document["labels"]
+    own = [
+        Label(one["tag"], one["certificate"], *(date.fromisoformat(one[day]) for day in ("calibrated_on", "due_on")))
+        for one in told
+    ]
+    page = as_sheet([*own, *HOSTILE_LABELS], ON).decode("utf-8")
+    labels = page[page.index("<main>") : page.index("</body>")]
+    wider = labels.replace("<main>", "<main style='letter-spacing: 0.3em'>")
+    return page.replace(labels, labels + wider), 2 * (len(own) + len(HOSTILE_LABELS))
+
+
+@pytest.mark.parametrize(
+    ("family", "package"), [("DejaVu Sans", "fonts-dejavu-core"), ("Liberation Sans", "fonts-liberation")]
+)
+def test_no_text_of_a_label_is_cut_in_a_wide_or_a_narrow_font(tmp_path, labels_page, family, package):
+    page, count = labels_page
+    browser.program()
+    assert (
+        browser.faults_of_texts(tmp_path, page, "article", browser.only_font(tmp_path, family, package)) == [[]] * count
+    )
+
+
+def test_a_text_that_is_cut_would_be_seen(tmp_path):
+    browser.program()
+    cell = "<article style='width: 60px; {}'><p style='{}'>due 2027-03-18</p></article>"
+    page = "<!DOCTYPE html><title>none</title>" + "".join(
+        cell.format(*styles)
+        for styles in (
+            ("", "overflow: hidden; text-overflow: ellipsis; white-space: nowrap"),
+            ("", "white-space: nowrap"),
+            ("height: 20px; overflow: hidden", ""),
+            ("", ""),
+        )
+    )
+    assert [bool(faults) for faults in browser.faults_of_texts(tmp_path, page, "article")] == [True, True, True, False]

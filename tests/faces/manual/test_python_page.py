@@ -1,7 +1,7 @@
 """`calib help python`: each example runs as it stands and prints what the page says, and that is right.
 
 Sources: the GUM Workbench's rules by the library GTC for the budget; GUM H.3 (reference_data/gum_h3) for the curve;
-reference_data/pitot_traverse_round and reference_data/traverse_positions for the traverse.
+tests/worked_cases/pitot_traverse_round and reference_data/traverse_positions for the traverse.
 """
 
 import contextlib

@@ -33,7 +33,7 @@ from calib.faces.report.blocks import (
     Title,
     runs,
 )
-from calib.faces.report.pdf import EmbeddedFile, as_pdf
+from calib.faces.report.pdf import EmbeddedFile, begin_pdf
 from tests import verapdf
 from tests.hostile import HOSTILE
 from tests.read_back import pdf_pages
@@ -142,12 +142,12 @@ def folder(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def report(folder):
-    return Made(folder / "report.pdf", as_pdf(LAYOUT, ATTACHED))
+    return Made(folder / "report.pdf", begin_pdf(LAYOUT, ATTACHED).result())
 
 
 @pytest.fixture(scope="module")
 def letter(folder):
-    return Made(folder / "letter.pdf", as_pdf(replace(LAYOUT, is_draft=False), ATTACHED, paper="us-letter"))
+    return Made(folder / "letter.pdf", begin_pdf(replace(LAYOUT, is_draft=False), ATTACHED, paper="us-letter").result())
 
 
 @pytest.fixture(scope="module")
@@ -182,7 +182,8 @@ def hostile(folder):
     whole = "".join(texts)
     layout = Layout(whole, whole, 1, True, "2026-10-15T09:00:00+01:00", DIGEST, blocks=tuple(blocks))
     return Made(
-        folder / "hostile.pdf", as_pdf(layout, {"測 (1)=+.json": EmbeddedFile(b"\x00\xff", "application/json", whole)})
+        folder / "hostile.pdf",
+        begin_pdf(layout, {"測 (1)=+.json": EmbeddedFile(b"\x00\xff", "application/json", whole)}).result(),
     )
 
 
@@ -335,7 +336,7 @@ def test_the_same_layout_gives_the_same_bytes(report):
     fresh = replace(
         LAYOUT, blocks=tuple(replace(one, figure=picture()) if isinstance(one, Picture) else one for one in BLOCKS)
     )
-    assert as_pdf(fresh, ATTACHED) == report.bytes
+    assert begin_pdf(fresh, ATTACHED).result() == report.bytes
 
 
 def test_other_paper_is_filled_as_well(letter, report):
@@ -389,13 +390,13 @@ def test_ten_thousand_signs_without_a_space_stay_on_the_page(hostile):
     "blocks", [(), (Table("None", FLOWS.columns, ()),), (Heading(3, ""), Paragraph(()), Bullets(()))]
 )
 def test_an_empty_report_is_one_page(blocks):
-    made = as_pdf(Layout("", "", 1, False, "2026-10-15", "", blocks=blocks), {})
+    made = begin_pdf(Layout("", "", 1, False, "2026-10-15", "", blocks=blocks), {}).result()
     assert len(pikepdf.open(io.BytesIO(made)).pages) == 1
 
 
 def pages_of(*blocks):
     """The text of each page of a report of these blocks."""
-    made = as_pdf(Layout("J-1", "Title", 1, False, "2026-10-15", "", blocks=blocks), {})
+    made = begin_pdf(Layout("J-1", "Title", 1, False, "2026-10-15", "", blocks=blocks), {}).result()
     return pdf_pages(made)
 
 

@@ -13,7 +13,7 @@ from calib.procedures.calibrate.accept_calibration import AcceptanceWanted, acce
 from calib.procedures.fleet.ready import ready
 from calib.procedures.people.house_rules import set_rule
 from calib.records import database, ledger
-from calib.records.tables import Acceptance
+from calib.records.tables.calibrations import Acceptance
 from tests.as_found import added, all_reviews, drifted
 from tests.folders import NOW, SIGNED, all_of, changed, ledger_head, records_of
 

@@ -1,6 +1,6 @@
 """Calibration in house: the standard's indications become reference values with their whole uncertainty.
 
-Source: EA-4/02 M:2022, 4 and GUM 5, written out here with GTC from the small job's certificate C-103 of RS-1 (three points, degree
+Source: EA-4/02 M:2013, 4 and GUM 5, written out here with GTC from the small job's certificate C-103 of RS-1 (three points, degree
 0): an independent computation. The gate on the standard: `calib help` (certificates).
 """
 
@@ -31,7 +31,7 @@ from calib.procedures.typed.comparison_sheets import read_comparisons
 from calib.procedures.typed.sheets import TypedRow
 from calib.records import database
 from calib.records.record import typed
-from calib.records.tables import Instrument
+from calib.records.tables.instruments import Instrument
 from tests.folders import NOW, SIGNED, changed, ledger_head, records_of
 
 DAY = date.fromisoformat("2026-02-20")
@@ -200,7 +200,7 @@ def test_an_indication_outside_the_standard_s_interval_refuses(small_records):
     ],
 )
 def test_each_wrong_cell_is_named(small_records, typed_rows, call, columns):
-    fresh = [TypedRow(one.source, one.number, dict(one.cells)) for one in typed_rows]
+    fresh = [TypedRow(one.source, one.row_number, dict(one.cells)) for one in typed_rows]
     with pytest.raises(BadInputError) as caught:
         made(small_records, fresh, **call)
     assert [one.column for one in caught.value.findings] == columns

@@ -1,6 +1,6 @@
 """Choose another curve than the rule did: the reason is kept, the earlier curve stays.
 
-Source: the rule of calib/curves/choice.py; reference_data/worked_vane (class D), where the rule keeps degree 1.
+Source: the rule of calib/curves/choice.py; tests/worked_cases/worked_vane (class D), where the rule keeps degree 1.
 """
 
 import numpy as np

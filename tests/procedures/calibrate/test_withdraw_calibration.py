@@ -18,14 +18,17 @@ from calib.procedures.certificate.fit_curve import CurveWish
 from calib.procedures.enter.export_records import export_records
 from calib.procedures.fleet.check_values import last_adjustment
 from calib.procedures.fleet.interval_review import review_interval
-from calib.procedures.impact.dispose import DispositionWanted, dispose
+from calib.procedures.impact.dispose_review import DispositionWanted, dispose_review
 from calib.procedures.impact.trace import trace_down, trace_up
 from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
 from calib.procedures.on_record.calibrations import calibration_on_file, calibrations_on_file
 from calib.procedures.on_record.errors_of_indication import history_of
 from calib.records import database, ledger
-from calib.records.tables import FactorPair, IssuedReport, StoredCurve, Withdrawal
+from calib.records.tables.calibrations import Withdrawal
+from calib.records.tables.curves import StoredCurve
+from calib.records.tables.factors import FactorPair
+from calib.records.tables.reports import IssuedReport
 from tests import factor_pairs
 from tests.as_found import LATER, added, all_reviews, drifted, review, reviewed
 from tests.folders import (
@@ -259,7 +262,7 @@ def test_a_review_that_is_open_keeps_its_lines_and_each_is_disposed_of(tmp_path,
     assert bool(told) == (certificate == "D-1")
     wanted = DispositionWanted("VA-1", "D-1", (1, 2, 3), "stands", WHY)
     with database.writing(str(records)) as session:
-        assert not dispose(session, wanted, QA, LATER).is_open
+        assert not dispose_review(session, wanted, QA, LATER).is_open
 
 
 def test_a_later_certificate_is_judged_by_what_counts_now(tmp_path):

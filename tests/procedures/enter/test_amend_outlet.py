@@ -13,11 +13,12 @@ import pytest
 from calib.errors import BadInputError, NotInRecordsError
 from calib.procedures.enter.amend_outlet import amend_outlet
 from calib.procedures.measure.evaluate import evaluate
-from calib.procedures.on_record.by_name import outlet_named
 from calib.procedures.on_record.in_force import outlets_in_force
-from calib.procedures.on_record.outlets import differences, outlet_cells, outlet_history, outlets
-from calib.procedures.on_record.what_counts import latest_revision
-from calib.records import database, ledger, tables
+from calib.procedures.on_record.jobs_by_name import outlet_named
+from calib.procedures.on_record.outlets import differences, latest_revision, outlet_cells, outlet_history, outlets
+from calib.records import database, ledger
+from calib.records.tables.ledger import LedgerEntry
+from calib.records.tables.outlets import Outlet, OutletRevision
 from tests.command import copied
 from tests.every_way import every_way
 from tests.folders import HEADERS, NOW, all_of, ledger_head, records_of
@@ -143,15 +144,15 @@ def cells_in_force(records, outlet):
 
 
 def test_the_outlet_as_first_typed_stays_as_it_is(records):
-    before = in_records(records, tables.Outlet)
+    before = in_records(records, Outlet)
     amended(records, "S-1", "width=410")
-    assert in_records(records, tables.Outlet) == before
+    assert in_records(records, Outlet) == before
 
 
 def test_a_revision_holds_the_whole_outlet(records):
     first = cells_in_force(records, "S-1")
     amended(records, "S-1", "width=410", "room=", reason=" the first time at the frame ")
-    (revision,) = in_records(records, tables.OutletRevision)
+    (revision,) = in_records(records, OutletRevision)
     assert {name: revision[name] for name in first} == first | {"width": "410", "room": None}
     assert (revision["revision"], revision["reason"]) == (2, "the first time at the frame")
 
@@ -181,7 +182,7 @@ def test_a_second_amendment_rests_on_the_first(records):
 def test_the_ledger_names_who_amended_and_when_and_verifies(records):
     amended(records, "S-1", "width=410", at=datetime.fromisoformat("2026-03-09T17:05:00+01:00"))
     with database.reading(str(records)) as session:
-        entry = session.get(tables.LedgerEntry, ledger.ledger_head(session)[0])
+        entry = session.get(LedgerEntry, ledger.ledger_head(session)[0])
         assert (entry.person, entry.time) == ("A. Person", "2026-03-09T17:05:00+01:00")
         assert (entry.action, entry.record_table) == ("outlet amend", "outlet_revision")
         assert ledger.verify(session.connection()) == ()

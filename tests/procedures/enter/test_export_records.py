@@ -16,7 +16,8 @@ from calib.procedures.enter.export_records import NOT_IMPORTED, export_records
 from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.typed.columns import FILES
 from calib.records import database, ledger
-from calib.records.tables import EVIDENCE, Attachment
+from calib.records.tables.evidence import EVIDENCE
+from calib.records.tables.files import Attachment
 from tests import every_way
 from tests.command import calib
 from tests.folders import NOW, changed, flows_of, imported, only, records_of, small_job, write

@@ -12,7 +12,7 @@ from calib.faces.files import import_folders
 from calib.procedures.people.house_rules import set_rule
 from calib.procedures.people.persons_and_roles import GIVEN, ChangeWanted, PersonWanted, add_person, change_role
 from calib.records import database, ledger
-from calib.records.tables import Acceptance, Calibration
+from calib.records.tables.calibrations import Acceptance, Calibration
 from tests.folders import NOW, SIGNED, UNTOUCHED, all_of, findings_of, imported, ledger_head, small_job, write
 
 NEW = (

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import pytest
 
 from calib.records import database
-from calib.records.tables import Outlet
+from calib.records.tables.outlets import Outlet
 from tests.folders import UNTOUCHED, all_of, changed, findings_of, imported, ledger_head, small_job, write
 
 

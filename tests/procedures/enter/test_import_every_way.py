@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from calib.errors import BadInputError
 from calib.records import database, ledger
-from calib.records.tables import TraversePoint
+from calib.records.tables.readings import TraversePoint
 from tests.every_way import changed, every_way
 from tests.folders import UNTOUCHED, all_of, findings_of, imported, ledger_head, only, records_of, write
 from tests.procedures.enter.test_import_cells import ABOVE_0, MOMENT, NO_NUMBER, ZONE, after, cell

@@ -8,7 +8,7 @@ import csv
 import pytest
 
 from calib.records import database
-from calib.records.tables import Reading
+from calib.records.tables.readings import Reading
 from tests.folders import (
     HEADERS,
     UNTOUCHED,

@@ -10,16 +10,12 @@ from datetime import datetime
 import pytest
 
 from calib.records import database
-from calib.records.tables import (
-    Acceptance,
-    Calibration,
-    Comparison,
-    Instrument,
-    Outlet,
-    Reading,
-    Refusal,
-    StoredCurve,
-)
+from calib.records.tables.calibrations import Acceptance, Calibration
+from calib.records.tables.comparisons import Comparison
+from calib.records.tables.curves import StoredCurve
+from calib.records.tables.instruments import Instrument
+from calib.records.tables.outlets import Outlet
+from calib.records.tables.readings import Reading, Refusal
 from tests.folders import (
     UNTOUCHED,
     all_of,

@@ -5,7 +5,8 @@ from sqlmodel import select
 
 from calib.procedures.typed.columns import FILES
 from calib.records import database
-from calib.records.tables import Event, IntermediateCheck, Reading, Refusal
+from calib.records.tables.events import Event, IntermediateCheck
+from calib.records.tables.readings import Reading, Refusal
 from tests.folders import findings_of, flows_of, imported, ledger_head, records_of, small_job, write
 
 EVENT = {"tag": "VA-1", "kind": "suspension", "at": "2026-03-05T08:00+01:00", "reason": "dropped", "value": ""}

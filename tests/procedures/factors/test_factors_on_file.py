@@ -11,7 +11,7 @@ from calib.errors import NotInRecordsError
 from calib.procedures.factors.factors_on_file import factors_on_file, readings_with, revisions_on_file
 from calib.procedures.pairs.factor_uncertainty import OTHER, SAME, factor_results
 from calib.records import database
-from calib.records.tables import FoundFactor
+from calib.records.tables.factors import FoundFactor
 from tests.command import copied
 from tests.factor_pairs import BLANK, OF_S9, OF_TYPE, added, amended, at, factor, paired_job, sweep
 from tests.folders import SIGNED, records_of

@@ -1,6 +1,6 @@
 """A factor found from pairs: by hand with numpy, by a worked case, and by the laws of what cancels.
 
-Sources: reference_data/outlet_factor_vector (class D) for the worked case; the rest is worked out here from the sheets of
+Sources: tests/worked_cases/outlet_factor_vector (class D) for the worked case; the rest is worked out here from the sheets of
 tests/factor_pairs.py, without the package.
 """
 
@@ -16,7 +16,7 @@ from calib.airflow.factor import found_factor
 from calib.errors import BadInputError, CalibError
 from calib.procedures.measure.evaluate import evaluate
 from calib.records import database, ledger
-from calib.records.tables import FactorPair, FoundFactor
+from calib.records.tables.factors import FactorPair, FoundFactor
 from tests.command import copied
 from tests.every_way import every_way
 from tests.factor_pairs import (

@@ -23,7 +23,7 @@ from calib.procedures.fleet.attach_file import (
 )
 from calib.procedures.on_record.attached_files import files_of
 from calib.records import database, ledger
-from calib.records.tables import Attached, Attachment
+from calib.records.tables.files import Attached, Attachment
 from tests.folders import SIGNED, all_of, ledger_head, records_of, small_job
 
 PDF = b"%PDF-1.7\n1 0 obj\n<<>>\nendobj\ntrailer\n<<>>\n%%EOF\n"

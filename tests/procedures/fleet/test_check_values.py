@@ -1,6 +1,6 @@
 """Checks whose value or limits are worked out: E_n of two instruments, control limits of a check standard.
 
-Expected values: E_n by hand; the corrected value of VA-1 from reference_data/worked_vane; limits from scipy's t distribution.
+Expected values: E_n by hand; the corrected value of VA-1 from tests/worked_cases/worked_vane; limits from scipy's t distribution.
 """
 
 import json
@@ -262,6 +262,27 @@ def test_a_chart_tells_baseline_and_later_values_apart(small_records):
     assert not found.drifting
 
 
+def test_what_scatters_between_days_is_told_from_what_scatters_within_one(small_records):
+    """GUM H.5.2: five days of two values, 2.50 + offset and 0.02 more; F by scipy's analysis of variance."""
+    offsets = (0.0, 0.05, -0.03, 0.04, -0.06)
+    for day, offset in enumerate(offsets):
+        morning = FIRST + timedelta(days=day)
+        recorded(small_records, [round(2.50 + offset, 2)], morning)
+        recorded(small_records, [round(2.52 + offset, 2)], morning + timedelta(hours=2))
+    (found,) = chart(small_records)
+    expected = stats.f_oneway(*([2.50 + offset, 2.52 + offset] for offset in offsets))
+    assert (found.components.groups, found.components.observations) == (5, 10)
+    assert found.components.f == pytest.approx(expected.statistic, rel=1e-9)
+    assert found.components.differ == (expected.pvalue < 0.05)
+    assert found.components.within == pytest.approx(math.sqrt(2e-4), rel=1e-9)
+    assert found.components.between == pytest.approx(math.sqrt(np.var(offsets, ddof=1) - 1e-4), rel=1e-9)
+
+
+def test_one_value_a_day_tells_no_components(small_records):
+    recorded(small_records, VALUES)
+    assert chart(small_records)[0].components is None
+
+
 def test_a_small_shift_that_lasts_is_seen_though_every_value_passed(small_records):
     shifted = [value + 0.018 for value in VALUES]
     recorded(small_records, [*VALUES, *VALUES, *VALUES[:5], *shifted])
@@ -285,7 +306,7 @@ def test_each_kind_has_its_chart(small_records):
 def test_who_signs_is_kept(small_records):
     with database.writing(str(small_records)) as session:
         record_check(session, "VA-1", AT, TWO | STATED, Signature("B. Person", NOW, "check add"))
-    from calib.records.tables import LedgerEntry
+    from calib.records.tables.ledger import LedgerEntry
     from tests.folders import select
 
     with database.reading(str(small_records)) as session:

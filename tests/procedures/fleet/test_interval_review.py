@@ -12,7 +12,7 @@ from calib.procedures.fleet.ready import ready
 from calib.procedures.fleet.record_event import record_event
 from calib.records import database
 from calib.records.ledger import Signature
-from calib.records.tables import Event
+from calib.records.tables.events import Event
 from tests.folders import NOW, SIGNED, all_of, ledger_head, records_of, small_job
 from tests.job_with_history import DAYS, INDICATIONS, SHIFTS, errors, sheets_with_history
 
@@ -34,7 +34,7 @@ def test_the_errors_as_found_stand_at_the_indications_of_the_latest_certificate(
     assert [one.indication for one in found.points] == list(INDICATIONS)
     for one in found.points:
         expected = [np.interp(one.indication, *errors(shift)) for shift in (*SHIFTS, 0.0)]
-        assert [float(each.error) for each in one.found] == pytest.approx(expected, abs=1e-9)
+        assert [float(each.error) for each in one.as_found] == pytest.approx(expected, abs=1e-9)
 
 
 def test_the_limit_is_the_maximum_permissible_error_there(records):
@@ -75,7 +75,7 @@ def test_it_says_whether_history_counts_for_the_readings(records, small_records)
 
 def test_judged_by_its_corrected_values_the_error_begins_at_nothing(records):
     by_value, by_indication = review(records), review(records, judged="indication")
-    last = [float(one.left[-1].error) for one in by_value.points]
+    last = [float(one.as_left[-1].error) for one in by_value.points]
     assert [one.corrected for one in by_value.points] == pytest.approx(last)
     assert [one.corrected for one in by_indication.points] == [0.0] * len(INDICATIONS)
     # 0.40 m/s low at 13.6 m/s, where 0.166 is permissible

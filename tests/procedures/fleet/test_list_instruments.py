@@ -14,7 +14,7 @@ from calib.procedures.on_record.instruments import InstrumentStatus
 from calib.procedures.on_record.probe_pairs import PAIRED
 from calib.records import database
 from calib.records.ledger import append_entries
-from calib.records.tables import Event
+from calib.records.tables.events import Event
 from tests.folders import NOW, SIGNED
 
 

@@ -1,6 +1,6 @@
 """Is an instrument ready: the gate's answer for a day and an indication, and the uncertainty there.
 
-Sources: reference_data/worked_vane (class D); the rules of the gate in `calib help instruments`; ISO/IEC 17025:2017, 6.4.
+Sources: tests/worked_cases/worked_vane (class D); the rules of the gate in `calib help instruments`; ISO/IEC 17025:2017, 6.4.
 """
 
 import math

@@ -11,7 +11,7 @@ from calib.errors import BadInputError, NotInRecordsError
 from calib.procedures.fleet.ready import ready
 from calib.procedures.fleet.record_check import record_check
 from calib.records import database
-from calib.records.tables import IntermediateCheck
+from calib.records.tables.events import IntermediateCheck
 from tests.folders import NOW, SIGNED, all_of, ledger_head, records_of, small_job
 
 ZERO = {"kind": "zero", "value": "0.01", "low": "-0.02", "high": "0.02", "unit": "m/s", "remarks": "probe capped"}

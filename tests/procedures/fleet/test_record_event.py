@@ -8,7 +8,8 @@ from calib.errors import BadInputError, NotInRecordsError
 from calib.procedures.fleet.ready import ready
 from calib.procedures.fleet.record_event import record_event
 from calib.records import database
-from calib.records.tables import Event, LedgerEntry
+from calib.records.tables.events import Event
+from calib.records.tables.ledger import LedgerEntry
 from tests.folders import NOW, SIGNED, all_of, ledger_head
 
 

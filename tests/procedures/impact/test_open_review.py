@@ -18,7 +18,9 @@ from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.on_record.instrument_history import instrument_history
 from calib.procedures.report.collect import report as report_of
 from calib.records import database, ledger
-from calib.records.tables import FoundFactor, ImpactLine, ImpactReview, IssuedReport
+from calib.records.tables.factors import FoundFactor
+from calib.records.tables.reports import IssuedReport
+from calib.records.tables.reviews import ImpactLine, ImpactReview
 from tests import factor_pairs
 from tests.as_found import (
     LATER,
@@ -437,7 +439,7 @@ def test_totals_that_change_are_among_what_a_report_states(tmp_path):
     added(records, tmp_path / "second", second)
     one = finding(review(records, "VA-1"), "issued_report", 1)
     with database.reading(str(records_of(tmp_path / "b", as_if_found(sheets, second)))) as session:
-        expected = evaluate(session, "J-1", LATER).total_flow.value[0] * 3600
+        expected = evaluate(session, "J-1", LATER).of_systems.flow.value[0] * 3600
     assert one["totals"]["AH-1 supply"]["after"]["value"] == pytest.approx(expected, **SAME)
 
 

@@ -11,7 +11,7 @@ from calib.errors import BadInputError, NotInRecordsError
 from calib.procedures.enter.amend_outlet import amend_outlet
 from calib.procedures.impact.trace import trace_down, trace_up
 from calib.records import database, ledger
-from calib.records.tables import IssuedReport
+from calib.records.tables.reports import IssuedReport
 from tests import factor_pairs
 from tests.as_found import LATER
 from tests.command import copied

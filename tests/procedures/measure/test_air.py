@@ -19,7 +19,8 @@ from calib.errors import CalibError
 from calib.procedures.measure.air import air_of, calibration_density, reference_density
 from calib.procedures.on_record.in_force import on_record
 from calib.records import database
-from calib.records.tables import Calibration, Instrument
+from calib.records.tables.calibrations import Calibration
+from calib.records.tables.instruments import Instrument
 from tests.every_way import NOW, changed, every_way
 from tests.folders import records_of
 
@@ -218,7 +219,7 @@ def test_a_state_that_air_is_not_in_gives_a_reason_and_no_density(tmp_path, monk
 def test_conditions_without_what_they_need_say_what(records):
     key = (1, "plant room")
     rows = [one for one in records.conditions[key] if one.quantity not in ("temperature", "relative humidity")]
-    found = air(replace(records, conditions={key: tuple(rows)}, found={}))
+    found = air(replace(records, conditions={key: tuple(rows)}, worked_out={}))
     assert found.reasons == (
         "conditions plant room: no temperature, no relative humidity: enter what is missing in conditions.csv",
     )

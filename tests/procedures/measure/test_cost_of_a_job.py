@@ -8,7 +8,8 @@ from sqlalchemy import event
 from calib.procedures.measure import gate_reading
 from calib.procedures.measure.evaluate import evaluate
 from calib.records import database
-from calib.records.tables import LoggedSeries, Outlet, Reading, Refusal, Traverse, TraversePoint
+from calib.records.tables.outlets import Outlet
+from calib.records.tables.readings import LoggedSeries, Reading, Refusal, Traverse, TraversePoint
 from tests.benchmarks.report_forms import job_of
 from tests.every_way import every_way
 from tests.folders import NOW, records_of

@@ -1,6 +1,6 @@
 """A job evaluated: flows, budgets and totals beside the same model written independently, and what stands in which total.
 
-Sources: reference_data/worked_vane (class D); the packages GTC and `uncertainties`, which propagate uncertain numbers without
+Sources: tests/worked_cases/worked_vane (class D); the packages GTC and `uncertainties`, which propagate uncertain numbers without
 anything of `calib` (tests/independent_model.py); JCGM 100:2008, 5.2.2 (correlated inputs) and G.4 (effective degrees of freedom).
 """
 
@@ -181,17 +181,17 @@ def total_of(job, service):
 @pytest.mark.parametrize("service", TOTALS)
 def test_each_total_and_its_uncertainty_are_those_of_gtc(job, by_gtc, service):
     row, other = total_of(job, service), by_gtc.total(service)
-    assert job.total_flow.value[row] == pytest.approx(other.x, rel=1e-9)
-    assert job.total_flow.combined.standard_uncertainty[row] == pytest.approx(other.u, rel=1e-9)
-    assert job.total_flow.combined.degrees_of_freedom[row] == pytest.approx(other.df, rel=1e-9)
+    assert job.of_systems.flow.value[row] == pytest.approx(other.x, rel=1e-9)
+    assert job.of_systems.flow.combined.standard_uncertainty[row] == pytest.approx(other.u, rel=1e-9)
+    assert job.of_systems.flow.combined.degrees_of_freedom[row] == pytest.approx(other.df, rel=1e-9)
 
 
 @pytest.mark.parametrize("service", TOTALS)
 def test_each_total_and_its_budget_are_those_of_uncertainties(job, by_uncertainties, service):
     row, other = total_of(job, service), by_uncertainties.total(service)
-    assert job.total_flow.value[row] == pytest.approx(other.nominal_value, rel=1e-9)
-    assert job.total_flow.combined.standard_uncertainty[row] == pytest.approx(other.std_dev, rel=1e-9)
-    assert job.total_flow.combined.uncertainties[row] == pytest.approx(
+    assert job.of_systems.flow.value[row] == pytest.approx(other.nominal_value, rel=1e-9)
+    assert job.of_systems.flow.combined.standard_uncertainty[row] == pytest.approx(other.std_dev, rel=1e-9)
+    assert job.of_systems.flow.combined.uncertainties[row] == pytest.approx(
         list(parts_of(other).values()), rel=1e-9, abs=1e-15
     )
 
@@ -200,7 +200,7 @@ def test_sharing_makes_the_supply_less_certain_than_independence_would(job):
     """GUM 5.2.2: what is shared adds within a sum."""
     u = job.flow.combined.standard_uncertainty
     supply = [row for row, one in enumerate(job.measured) if one.outlet.service == "supply"]
-    assert job.total_flow.combined.standard_uncertainty[total_of(job, "supply")] > math.sqrt(sum(u[supply] ** 2))
+    assert job.of_systems.flow.combined.standard_uncertainty[total_of(job, "supply")] > math.sqrt(sum(u[supply] ** 2))
 
 
 def test_a_net_flow_says_how_much_surer_it_were_if_the_method_s_error_were_one_for_all(job, by_uncertainties):
@@ -210,7 +210,7 @@ def test_a_net_flow_says_how_much_surer_it_were_if_the_method_s_error_were_one_f
     """
     net = total_of(job, "net")
     (method,) = [group for group in job.of_systems.not_known[net] if group.contribution == "method"]
-    u = job.total_flow.combined.standard_uncertainty[net]
+    u = job.of_systems.flow.combined.standard_uncertainty[net]
     sides = [
         by_uncertainties.total("supply").nominal_value,
         sum(by_uncertainties.total(service).nominal_value for service in ("return", "exhaust")),
@@ -299,7 +299,7 @@ def test_a_total_takes_the_latest_reading_of_an_outlet(small_records, tmp_path, 
     later, earlier = (5, 1) if counts else (1, 5)
     assert [found.in_totals[mine[number]] for number in (later, earlier)] == [True, False]
     expected = found.flow.value[mine[later]] + found.flow.value[mine[2]]
-    assert found.total_flow.value[total_of(found, "supply")] == pytest.approx(expected, rel=1e-14)
+    assert found.of_systems.flow.value[total_of(found, "supply")] == pytest.approx(expected, rel=1e-14)
 
 
 def test_two_readings_of_one_outlet_at_one_time_count_once(small_records, tmp_path):
@@ -319,12 +319,12 @@ def test_an_outlet_without_a_standing_reading_makes_its_totals_incomplete(tmp_pa
     found = evaluated(records_of(tmp_path, sheets))
     totals = {one.service: (one.measured, one.outlets) for one in found.totals}
     assert totals == {"supply": (1, 2), "return": (1, 1), "exhaust": (1, 1), "net": (3, 4)}
-    assert found.total_flow.value[total_of(found, "supply")] == found.flow.value[row_of(found, "S-1")]
+    assert found.of_systems.flow.value[total_of(found, "supply")] == found.flow.value[row_of(found, "S-1")]
 
 
 def test_a_net_flow_is_supply_less_return_less_exhaust(small_records):
     found = evaluated(small_records)
-    supply, returned, exhaust, net = found.total_flow.value
+    supply, returned, exhaust, net = found.of_systems.flow.value
     assert [one.service for one in found.totals] == ["supply", "return", "exhaust", "net"]
     assert net == pytest.approx(supply - returned - exhaust, rel=1e-14)
 
@@ -343,7 +343,7 @@ def test_systems_are_added_up_apart(tmp_path):
         ("AH-1", "net"),
         ("AH-2", "supply"),
     ]
-    assert found.total_flow.value[-1] == found.flow.value[row_of(found, "S-2")]
+    assert found.of_systems.flow.value[-1] == found.flow.value[row_of(found, "S-2")]
 
 
 def test_a_job_knows_nothing_of_another(small_records, tmp_path):
@@ -392,7 +392,7 @@ def test_a_job_whose_readings_are_all_refused_has_no_flow(small_records):
     for tag in ("VA-1", "VA-2"):
         happened(small_records, tag, SUSPENSION, "2026-03-01T00:00+00:00")
     found = evaluated(small_records)
-    assert (found.measured, found.flow, found.total_flow) == ((), None, None)
+    assert (found.measured, found.flow, found.of_systems.flow) == ((), None, None)
     assert len(found.refused) == 4
     assert {one.measured for one in found.totals} == {0}
 

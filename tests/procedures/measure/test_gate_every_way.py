@@ -18,10 +18,14 @@ from calib.procedures.enter.amend_outlet import amend_outlet
 from calib.procedures.fleet.record_check import record_check
 from calib.procedures.fleet.record_event import record_event
 from calib.procedures.measure.evaluate import evaluate
-from calib.procedures.typed.cells import finite_number
 from calib.procedures.typed.columns import FILES
+from calib.quantities import finite_number
 from calib.records import database, ledger
-from calib.records.tables import Calibration, FoundFactor, Instrument, Method, Refusal, Traverse, TraversePoint
+from calib.records.tables.calibrations import Calibration
+from calib.records.tables.factors import FoundFactor
+from calib.records.tables.instruments import Instrument
+from calib.records.tables.methods import Method
+from calib.records.tables.readings import Refusal, Traverse, TraversePoint
 from tests.command import calib
 from tests.every_way import NOW, changed, every_way
 from tests.folders import SIGNED, all_of, findings_of, imported, only, records_of, write

@@ -5,7 +5,7 @@ import pytest
 from scipy.signal import lfilter
 
 from calib.records import database
-from calib.records.tables import LoggedSeries
+from calib.records.tables.readings import LoggedSeries
 from tests.command import calib
 from tests.folders import all_of, changed, findings_of, imported, write
 

@@ -14,7 +14,8 @@ from scipy import integrate, stats
 from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.measure.results import judge_flows, results
 from calib.procedures.measure.risks import Process, risks_of
-from calib.records import database, tables
+from calib.records import database
+from calib.records.tables.outlets import Outlet
 from calib.uncertainty.propagation import Combined
 from tests.command import calib
 from tests.every_way import changed, every_way
@@ -216,13 +217,13 @@ def as_resistors(job, nominal, tolerance, u_m):
     flow = results(np.full(size, nominal * to_si), combined)
     measured = []
     for one in job.measured:
-        cells = {name: getattr(one.outlet, name) for name in tables.Outlet.model_fields}
+        cells = {name: getattr(one.outlet, name) for name in Outlet.model_fields}
         judged_by = {
             "design_flow": repr(nominal),
             "flow_unit": "m3/h",
             "tolerance_percent": repr(100 * tolerance / nominal),
         }
-        outlet = tables.Outlet(**cells | judged_by)
+        outlet = Outlet(**cells | judged_by)
         measured.append(one._replace(outlet=outlet))
     design = np.full(size, nominal * to_si)
     judgement = judge_flows(flow, design, np.full(size, tolerance / nominal), job.job.decision_rule)

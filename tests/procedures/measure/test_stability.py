@@ -4,7 +4,7 @@ Expected values: the formula of calib.confirmation.stability written out here on
 """
 
 import math
-from datetime import date
+from datetime import date, timedelta
 
 import numpy as np
 import pytest
@@ -16,9 +16,11 @@ from calib.procedures.fleet.record_event import record_event
 from calib.procedures.measure.distributions import model_of
 from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.measure.reading_in_job import reading_in_job
+from calib.procedures.measure.stability import hidden_change, stability_at
 from calib.procedures.on_record.errors_of_indication import history_of
+from calib.procedures.on_record.in_force import on_record_of
 from calib.records import database
-from calib.records.tables import Instrument
+from calib.records.tables.instruments import Instrument
 from calib.uncertainty.distributions import StudentT
 from tests.folders import NOW, SIGNED, imported, only, records_of, write
 from tests.job_with_history import DAYS, SHIFTS, errors, sheets_with_history
@@ -30,7 +32,7 @@ X = 4.20  # indication of the reading at S-1
 MPE = 0.01 * X + 0.03
 
 
-def by_hand(x=X, days=DAYS, shifts=SHIFTS):
+def by_hand(x=X, days=DAYS, shifts=SHIFTS, on=OBSERVED):
     """Standard uncertainty of the indication and degrees of freedom."""
     when = [*(date.fromisoformat(day) for day in days), LAST]
     error = [np.interp(x, *errors(shift)) for shift in (*shifts, 0.0)]
@@ -38,7 +40,7 @@ def by_hand(x=X, days=DAYS, shifts=SHIFTS):
     years = np.diff([day.toordinal() for day in when]) / 365.25
     m, mean = change.size, years.mean()
     s = math.sqrt(np.sum(change**2 * mean / years) / m)
-    share = (OBSERVED - LAST).days / 365.25 / mean
+    share = (on - LAST).days / 365.25 / mean
     return s * max(math.sqrt(share), share), 2.0 * m**2 / (3.0 * m - 1.0)
 
 
@@ -72,6 +74,23 @@ def test_three_intervals_are_enough(tmp_path):
     records = records_of(tmp_path, sheets_with_history(DAYS[1:], SHIFTS[1:]))
     u, dof = by_hand(days=DAYS[1:], shifts=SHIFTS[1:])
     assert stability(records)[:3] == (pytest.approx(u, rel=1e-3), pytest.approx(dof), True)
+
+
+def test_a_reading_on_the_day_of_the_calibration_counts_as_one_day_after_it(tmp_path):
+    with database.reading(str(records_of(tmp_path, sheets_with_history()))) as session:
+        instrument = session.exec(select(Instrument).where(Instrument.tag == "VA-1")).one()
+        records = on_record_of(session, [instrument.id])
+        calibration = next(one for one in records.register["VA-1"].calibrations if one.calibrated_on == LAST)
+        found = stability_at(records, instrument, calibration, [LAST, LAST + timedelta(days=1)], [X, X])
+    u, _ = by_hand(on=LAST + timedelta(days=1))
+    assert found.half_width == pytest.approx([math.sqrt(3) * u] * 2, rel=1e-3)
+
+
+@pytest.mark.parametrize(("step", "unit", "expected"), [("0.01", "m/s", 0.01), ("1", "fpm", 0.00508)])
+def test_what_two_digital_steps_hide_of_a_change(step, unit, expected):
+    """The difference of two indications, each rectangular within a step (GUM F.2.2.1): sqrt(2) step/sqrt(12)."""
+    instrument = Instrument(tag="V", quantity="air velocity", unit=unit, resolution=step)
+    assert hidden_change(instrument) == pytest.approx(math.sqrt(2 / 12) * expected, rel=1e-12)
 
 
 def with_limits(sheets):
@@ -144,7 +163,7 @@ def test_monte_carlo_draws_a_history_from_student_s_t(tmp_path):
         inputs, model = model_of(found.evaluation.readings, found.row)
         assert ("stability", 0) in model.places
     (one,) = [one for one in inputs if isinstance(one, StudentT) and one.degrees_of_freedom == pytest.approx(32 / 11)]
-    half_width = model.one.instrument.stability[0]
+    half_width = model.reading.instrument.stability[0]
     assert one.scale * half_width == pytest.approx(by_hand()[0], rel=1e-3)
 
 

@@ -24,8 +24,10 @@ from calib.procedures.measure.totals import (
     totals_of_systems,
     with_flows,
 )
-from calib.records import database, tables
-from calib.records.tables import NET
+from calib.records import database
+from calib.records.tables.jobs import SystemDesign
+from calib.records.tables.outlets import Outlet
+from calib.records.words import NET
 from calib.uncertainty.propagation import combine, covariance
 from calib.uncertainty.sharing import common, independent, not_known, not_known_of_a_change
 from tests.contributions import contribution, line
@@ -39,7 +41,7 @@ NOTHING = frozenset()
 
 
 def outlet(service="supply", system="A", place=None, in_totals=None, room=None, design=None, unit="m3/h"):
-    return tables.Outlet(
+    return Outlet(
         job_id=1, outlet="-", system=system, service=service, place=place, in_totals=in_totals, room=room,
         design_flow=design, flow_unit=None if design is None else unit,
     )  # fmt: skip
@@ -60,7 +62,7 @@ def numbered(*those):
 def plan(*those, designs=(), rooms=None):
     """A job; `designs` are (system, service, flow, unit, tolerance in percent)."""
     declared = {
-        (system, service): tables.SystemDesign(
+        (system, service): SystemDesign(
             job_id=1, system=system, service=service, design_flow=flow, flow_unit=unit, tolerance_percent=tolerance
         )
         for system, service, flow, unit, tolerance in designs

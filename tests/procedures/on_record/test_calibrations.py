@@ -8,7 +8,8 @@ from sqlmodel import select
 
 from calib.procedures.on_record.calibrations import calibration_on_file, calibrations_by_key
 from calib.records import database
-from calib.records.tables import Calibration, Instrument
+from calib.records.tables.calibrations import Calibration
+from calib.records.tables.instruments import Instrument
 
 
 @contextmanager

@@ -8,7 +8,8 @@ from calib.procedures.on_record.calibrations import calibration_on_file
 from calib.procedures.on_record.instrument_history import instrument_history
 from calib.records import database
 from calib.records.ledger import append_entries
-from calib.records.tables import Disposition, ImpactLine, ImpactReview, IntermediateCheck
+from calib.records.tables.events import IntermediateCheck
+from calib.records.tables.reviews import Disposition, ImpactLine, ImpactReview
 from tests.every_way import NOW as LATER
 from tests.every_way import every_way
 from tests.folders import NOW, SIGNED, changed, imported, records_of, write

@@ -26,8 +26,11 @@ from calib.procedures.people.persons_and_roles import (
     correct_login,
 )
 from calib.records import database, ledger
-from calib.records.digests import entry_digest
-from calib.records.tables import EVIDENCE, Job, LedgerEntry, Person
+from calib.records.digests import ENTRY_COLUMNS, entry_digests
+from calib.records.tables.evidence import EVIDENCE
+from calib.records.tables.jobs import Job
+from calib.records.tables.ledger import LedgerEntry
+from calib.records.tables.people import Person
 from tests.command import calib
 from tests.conftest import LOGINS
 from tests.folders import NOW, changed, only, write
@@ -95,6 +98,7 @@ RECORDED = [
     "INSERT INTO job (id, job, decision_rule) VALUES (900, 'J', 'simple')",
     "INSERT INTO impact_review (id, calibration_id, criterion, assessment) VALUES (1, 1, 'c', '[]')",
     "INSERT INTO impact_line (id, impact_review_id, record_table, record_id, finding) VALUES (1, 1, 'reading', 1, '{}')",
+    "SELECT nextval('calibration_id_seq'), nextval('impact_review_id_seq')",  # which gave the numbers typed above
 ]
 
 
@@ -133,6 +137,20 @@ INSERTS = {
     "curve by the rule": (CURVE + "'rule')", {"quinn", "ed", "tom"}),
     "curve chosen": (CURVE + "'x')", {"quinn", "ed"}),
     "disposition": ("INSERT INTO disposition (impact_line_id, decision, reason) VALUES (1, 'stands', 'r')", {"quinn"}),
+    "review of a certificate of another day": (
+        (
+            "INSERT INTO impact_review (calibration_id, criterion, assessment, cause, cause_table, cause_id) "
+            "VALUES (1, 'c', '[]', 'withdrawal', 'calibration', 1)"
+        ),
+        {"quinn"},
+    ),
+    "certificate with its review": (
+        (
+            "INSERT INTO calibration (instrument_id, certificate, laboratory, calibrated_on) VALUES (1, 'd', 'l', '2026-01-03'); "
+            "INSERT INTO impact_review (calibration_id, criterion, assessment) SELECT max(id), 'c', '[]' FROM calibration"
+        ),
+        {"quinn", "ed", "tom"},
+    ),
     "rule of the house": (
         "INSERT INTO house_rule (rule, holds, reason) VALUES ('one person may accept', 'yes', 'r')",
         {"quinn"},
@@ -199,7 +217,12 @@ def test_a_table_with_policies_is_read_whole(recorded):
 
 
 def test_a_person_without_a_role_is_told_so_in_one_line(recorded):
-    for words in (("verify", "--rows-only"), ("due",), ("instrument", "suspend", "VA-1", "--reason", "dropped")):
+    for words in (
+        ("verify", "--rows-only"),
+        ("verify",),
+        ("due",),
+        ("instrument", "suspend", "VA-1", "--reason", "dropped"),
+    ):
         ran = calib(*words, records=recorded["nora"])
         assert (ran.status, ran.out, ran.err.count("\n")) == (2, "", 1)
         assert 'the login "nora" holds no role in these records: the login\'s roles do not allow it' in ran.err
@@ -221,7 +244,7 @@ def entry(recorded):
             "sequence": sequence + 1, "time": NOW.isoformat(), "person": person, "action": "a", "record_table": "job",
             "record_id": 900, "record_digest": "d", "previous": previous,
         }  # fmt: skip
-        cells["digest"] = entry_digest(cells)
+        (cells["digest"],) = entry_digests([(cells[name],) for name in ENTRY_COLUMNS])
         marks = ", ".join(repr(one) for one in cells.values())
         return f"INSERT INTO ledger ({', '.join(cells)}) VALUES ({marks})"  # noqa: S608 (own names)
 

@@ -30,18 +30,13 @@ from calib.procedures.people.persons_and_roles import (
     people_on_file,
 )
 from calib.records import database, ledger
-from calib.records.tables import (
-    Disposition,
-    Event,
-    HouseRule,
-    ImpactLine,
-    ImpactReview,
-    IssuedReport,
-    LedgerEntry,
-    Person,
-    Role,
-    Withdrawal,
-)
+from calib.records.tables.calibrations import Withdrawal
+from calib.records.tables.company import HouseRule
+from calib.records.tables.events import Event
+from calib.records.tables.ledger import LedgerEntry
+from calib.records.tables.people import Person, Role
+from calib.records.tables.reports import IssuedReport
+from calib.records.tables.reviews import Disposition, ImpactLine, ImpactReview
 from tests.conftest import FILE, LOGINS, SERVER
 from tests.folders import NOW, all_of, changed, imported, ledger_head, only, write
 from tests.postgres import OWNER

@@ -17,14 +17,17 @@ from calib.confirmation.conformity import conformity, tolerance_intervals
 from calib.confirmation.words import DECISION_RULES
 from calib.errors import NotInRecordsError
 from calib.procedures.enter.amend_outlet import amend_outlet
+from calib.procedures.fleet.pair_instruments import change_pair
 from calib.procedures.fleet.record_event import record_event
 from calib.procedures.measure.evaluate import evaluate
+from calib.procedures.on_record.probe_pairs import PAIRED
 from calib.procedures.plan.gear import is_probe
 from calib.procedures.plan.plan_job import method_findings, plan_job
 from calib.procedures.plan.planned import NO, NOT_KNOWN, YES, ExpectedAir, Wish, acceptance
 from calib.procedures.plan.predicted_reading import NEEDS_AIR
 from calib.quantities import unit
-from calib.records import database, tables
+from calib.records import database
+from calib.records.tables.instruments import Instrument
 from tests import factor_pairs
 from tests.every_way import changed
 from tests.folders import NOW, SIGNED, imported, records_of, write
@@ -405,7 +408,7 @@ def test_the_best_comes_first(records):
 
 
 def instrument(kind, **cells):
-    return tables.Instrument(id=7, tag="X-1", kind=kind, **{"quantity": "air velocity"} | cells)
+    return Instrument(id=7, tag="X-1", kind=kind, **{"quantity": "air velocity"} | cells)
 
 
 @pytest.mark.parametrize(
@@ -428,6 +431,15 @@ def test_a_probe_is_known_by_its_kind_until_it_is_used(kind, probe):
 def test_what_readings_say_of_a_probe_counts_before_its_kind():
     assert is_probe(instrument("cross"), frozenset({7}), frozenset())
     assert not is_probe(instrument("pitot tube"), frozenset(), frozenset({7}))
+
+
+def test_a_pairing_tells_a_probe_that_its_kind_does_not(tmp_path):
+    records = records_of(tmp_path / "cross", before(("instruments.csv", PT, "kind", "cross")))
+    assert not [one for one in place(planned(records), "D-1").candidates if one.gear.instrument.tag == "DM-1"]
+    with database.writing(str(records)) as session:
+        change_pair(session, ("PT-1", "DM-1"), PAIRED, AT - timedelta(days=1), "used together", SIGNED)
+    (paired,) = [one for one in place(planned(records), "D-1").candidates if one.gear.instrument.tag == "DM-1"]
+    assert paired.gear.probe.tag == "PT-1"
 
 
 @pytest.mark.parametrize(

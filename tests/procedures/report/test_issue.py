@@ -13,7 +13,7 @@ from calib.procedures.report.collect import report
 from calib.procedures.report.issue import ToIssue, issue_report
 from calib.procedures.report.issued import issue_with, issued_bytes, issues_of
 from calib.records import database, ledger
-from calib.records.tables import IssuedForm
+from calib.records.tables.reports import IssuedForm
 from tests.folders import NOW, all_of
 
 ENGINEER = ledger.Signature("E. Engineer", NOW, "report --issue")

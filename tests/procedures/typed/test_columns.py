@@ -3,8 +3,7 @@
 import pytest
 
 from calib.procedures.typed.columns import FILES
-from calib.procedures.typed.sheets import options_of
-from calib.records.tables import EVIDENCE
+from calib.records.tables.evidence import EVIDENCE
 
 
 @pytest.mark.parametrize("file", FILES)
@@ -37,12 +36,3 @@ def test_what_a_reference_stores_is_a_foreign_key_to_the_table_that_it_names(fil
 @pytest.mark.parametrize("file", FILES)
 def test_a_file_stands_for_a_table_of_the_records(file):
     assert FILES[file].table in EVIDENCE
-
-
-def test_the_options_of_a_command_become_cells_by_their_names():
-    typed = {"tag": "VA-1", "temperature_degc": "21", "certificate": None, "by": "A. Person"}
-    assert options_of(FILES["calibrations.csv"], typed) == {
-        "tag": "VA-1",
-        "certificate": None,
-        "temperature_degC": "21",
-    }

@@ -111,7 +111,7 @@ def test_what_the_file_is_its_content_says(tmp_path):
 
 def test_rows_are_counted_as_the_spreadsheet_counts_them(tmp_path):
     rows, _ = read(workbook(tmp_path, ROWS[0], (), ROWS[1]))
-    assert [row.number for row in rows] == [2, 4]
+    assert [row.row_number for row in rows] == [2, 4]
     assert rows[0].source.endswith("typed.xlsx, sheet Sheet1")
 
 

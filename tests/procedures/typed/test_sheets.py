@@ -27,7 +27,7 @@ def read(files, logs=()):
 def test_rows_keep_their_cells_as_they_were_typed():
     sheets, findings = read({"jobs.csv": b"job,decision_rule,title\nJ-1,simple, 1.10 \n,,\n"})
     assert findings == []
-    assert [(row.source, row.number, row.cells) for row in sheets["jobs.csv"]] == [
+    assert [(row.source, row.row_number, row.cells) for row in sheets["jobs.csv"]] == [
         ("jobs.csv", 2, {"job": "J-1", "decision_rule": "simple", "title": "1.10"})
     ]
 

@@ -13,7 +13,7 @@ from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.time_to_come import expected_of, notice_of
 from calib.records import database
-from calib.records.tables import Reading
+from calib.records.tables.readings import Reading
 from tests.command import calib
 from tests.folders import NOW, all_of, changed, ledger_head, small_job, write
 

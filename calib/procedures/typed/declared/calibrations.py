@@ -1,0 +1,123 @@
+"""What is typed of calibrations, of their comparisons and curves, and of those that were recorded wrongly."""
+
+from datetime import date
+
+from calib.confirmation.words import DECISION_RULES, JUDGED
+from calib.procedures.typed.cells import (
+    AIR_PRESSURE,
+    AIR_TEMPERATURE,
+    above_zero,
+    any_text,
+    at_least_one,
+    basis,
+    between,
+    day,
+    degree,
+    not_negative,
+    one_of,
+    usually,
+    whole,
+)
+from calib.procedures.typed.declaration import Declaration, Reference, may, must
+from calib.procedures.typed.declared.instruments import OF_INSTRUMENT
+from calib.quantities import finite_number
+from calib.records.tables.calibrations import Calibration, Withdrawal
+from calib.records.tables.comparisons import Comparison
+from calib.records.tables.curves import StoredCurve
+from calib.records.words import CURVE_SHAPES, PHASES
+
+OF_CALIBRATION = Reference(
+    ("tag", "certificate"),
+    Calibration,
+    "a certificate of {tag} in calibrations.csv",
+    "calibration_id",
+    here=True,
+)
+CALIBRATIONS_CSV = Declaration(
+    "calibrations.csv",
+    "calibrations as their certificates state them, and the acceptance of each",
+    Calibration,
+    (
+        must("tag", any_text, "the instrument that was calibrated"),
+        must("certificate", any_text, "number of the certificate"),
+        must("laboratory", any_text, "who calibrated"),
+        may("accreditation", any_text, "the laboratory's accreditation"),
+        must("calibrated_on", day, "day of the calibration", happened=date.fromisoformat),
+        may("accepted_on", day, "day on which it was accepted for use", happened=date.fromisoformat),
+        may("due_on", day, "day on which the next one is due, where that is sooner than the interval says"),
+        may("temperature_degC", AIR_TEMPERATURE, "temperature of the air at the calibration"),
+        may("pressure_kPa", AIR_PRESSURE, "pressure of the air at the calibration"),
+        may("humidity_percent", between(0, 100, "%"), "relative humidity at the calibration"),
+        may("standards", any_text, "tags of the reference standards of an in-house calibration, joined by ;"),
+        may("accepted_by", any_text, "who accepted it, beside accepted_on"),
+        may("criterion", any_text, "what it was held against, in words, beside accepted_on"),
+        may("decision_rule", one_of(*DECISION_RULES), "rule of the statement of conformity, beside accepted_on"),
+        may("judged", one_of(*JUDGED), "what is held against the criterion, beside decision_rule"),
+        may("received_on", day, "day on which the laboratory received the instrument", happened=date.fromisoformat),
+        may("issued_on", day, "day on which the certificate was issued", happened=date.fromisoformat),
+        may(
+            "adjustment",
+            one_of("yes", "no"),
+            "whether it was adjusted between the comparisons as found and as left",
+        ),
+        may("procedure", any_text, "by which the laboratory calibrated"),
+        may("traceability", any_text, "what the certificate says of it"),
+    ),
+    key=("tag", "certificate"),
+    references=(OF_INSTRUMENT,),
+)
+COMPARISONS_CSV = Declaration(
+    "comparisons.csv",
+    "comparisons of a calibration: a reference value beside an indication",
+    Comparison,
+    (
+        must("tag", any_text, "the instrument that was calibrated"),
+        must("certificate", any_text, "number of the certificate"),
+        must("phase", one_of(*PHASES), "before or after an adjustment"),
+        must("reference", finite_number, "the reference value"),
+        must("indication", finite_number, "what the instrument showed"),
+        must("unit", any_text, "the unit of the reference value and of its uncertainty"),
+        must("expanded_uncertainty", above_zero, "U of the certificate"),
+        must("coverage_factor", at_least_one, "k of that U", odd=usually(1, 5, "k")),
+        may("repeatability", not_negative, "standard deviation of the indications"),
+        may("observations", whole, "how many indications the one is the mean of"),
+        may("indication_unit", any_text, "the unit of the indication, where it is not that of the reference value"),
+        may(
+            "standard_indication",
+            finite_number,
+            "what the reference standard showed, of a calibration made in house",
+        ),
+        may(
+            "basis",
+            basis,
+            "what the reference value was worked out from, of a calibration made in house, as `calib` writes it",
+        ),
+    ),
+    references=(OF_CALIBRATION,),
+)
+CURVES_CSV = Declaration(
+    "curves.csv",
+    "curves that a person chose",
+    StoredCurve,
+    (
+        must("tag", any_text, "the instrument"),
+        must("certificate", any_text, "number of the certificate"),
+        must("shape", one_of(*CURVE_SHAPES), "shape of the curve"),
+        may("degree", degree, "degree of a polynomial"),
+        must("chosen_by", any_text, "who chose it"),
+        must("reason", any_text, "why"),
+    ),
+    references=(OF_CALIBRATION,),
+)
+WITHDRAWALS_CSV = Declaration(
+    "withdrawals.csv",
+    "calibrations that were recorded wrongly",
+    Withdrawal,
+    (
+        must("tag", any_text, "the instrument"),
+        must("certificate", any_text, "number of a certificate in calibrations.csv"),
+        must("reason", any_text, "what was wrong"),
+    ),
+    key=("tag", "certificate"),
+    references=(OF_CALIBRATION,),
+)

@@ -1,0 +1,59 @@
+"""What is typed of jobs, and of their designs as a whole: jobs.csv, systems.csv, rooms.csv."""
+
+from calib.confirmation.words import DECISION_RULES
+from calib.procedures.typed.cells import above_zero, any_text, one_of, percent, unit_check, usually
+from calib.procedures.typed.declaration import Declaration, Reference, may, must
+from calib.records.tables.jobs import Job, Room, SystemDesign
+from calib.records.words import SERVICES
+
+A_JOB = "a job in jobs.csv or in the records"
+OF_JOB = Reference(("job",), Job, A_JOB, "job_id")
+JOBS_CSV = Declaration(
+    "jobs.csv",
+    "jobs, each with its decision rule",
+    Job,
+    (
+        must("job", any_text, "number of the job"),
+        may("title", any_text, "what the job is"),
+        may("site", any_text, "where it is"),
+        may("client", any_text, "for whom"),
+        must(
+            "decision_rule",
+            one_of(*DECISION_RULES),
+            "the rule of its statements of conformity, agreed with the client",
+        ),
+    ),
+    key=("job",),
+)
+SYSTEMS_CSV = Declaration(
+    "systems.csv",
+    "designs of systems: what a system's total is judged by",
+    SystemDesign,
+    (
+        must("job", any_text, "the job"),
+        must("system", any_text, "the system"),
+        must("service", one_of(*SERVICES), "which of its totals"),
+        must("design_flow", above_zero, "the flow that the total was designed to be"),
+        must("flow_unit", unit_check("volume flow"), "the unit of the design flow"),
+        must(
+            "tolerance_percent",
+            percent,
+            "tolerance in percent of the design flow",
+            odd=usually(1, 30, "a tolerance in percent"),
+        ),
+    ),
+    key=("job", "system", "service"),
+    references=(OF_JOB,),
+)
+ROOMS_CSV = Declaration(
+    "rooms.csv",
+    "rooms whose supply and extract the design relates",
+    Room,
+    (
+        must("job", any_text, "the job"),
+        must("room", any_text, "the room, as outlets name it"),
+        must("pressure", one_of("positive", "negative"), "positive: more supply than extract; negative: less"),
+    ),
+    key=("job", "room"),
+    references=(OF_JOB,),
+)

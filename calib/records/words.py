@@ -1,0 +1,33 @@
+"""Words that records hold where a column takes one of a few."""
+
+NET = "net"
+BY_THE_RULE = "rule"
+INTERVAL_CHANGE = "interval change"
+DENSITY_EFFECTS = ("thermal", "vane friction", "velocity pressure")
+PATTERNS = ("spot grid", "sweep", "centre", "traverse", "hood")
+SHAPES = ("rectangular", "round", "flat-oval")
+OUTLET, DUCT = "outlet", "duct"
+PLACES = (OUTLET, DUCT)
+SERVICES = ("supply", "return", "exhaust")
+THIS_OUTLET, THIS_TYPE = "this outlet", "this type"
+SCOPES = (THIS_OUTLET, THIS_TYPE)
+TRAVERSE_RULES = ("equal-area", "log-Tchebycheff", "log-linear")
+EVENT_KINDS = (
+    "suspension", "release", "damage", "repair", "adjustment", "move", "return", "retirement", "interval change",
+)  # fmt: skip
+CHECK_KINDS = ("zero", "comparison", "check standard")
+CURVE_SHAPES = ("polynomial", "proportional", "king", "power")
+CONDITION_QUANTITIES = (
+    "temperature", "barometric pressure", "static pressure", "relative humidity", "wet-bulb temperature", "altitude",
+)  # fmt: skip
+STAGES = ("before adjustment", "after adjustment", "repeat")
+REVIEW_CAUSES = (
+    "as found", "check", "withdrawal", "supersession", "reference standard", "factor", "damage", "recorded later",
+)  # fmt: skip
+HOLDING_CURVES = ("as before", "as found", "as found from", "widened")
+PHASES = ("as-found", "as-left")
+ATTACHED_TO = ("instrument", "calibration", "reading", "outlet", "job", "competence")
+RETRACTABLE = (
+    "reading", "refusal", "condition", "intermediate_check", "event", "pairing", "attached", "system_design", "room",
+    "competence",
+)  # fmt: skip
