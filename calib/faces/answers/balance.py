@@ -2,7 +2,7 @@
 
 from calib.arrays import finite
 from calib.faces.parts.reading_in_full import result
-from calib.faces.parts.sharing import SHARING_COLUMNS, SHARING_TITLE, sharing_not_known, sharing_rows, what_to_declare
+from calib.faces.parts.sharing import SHARING_COLUMNS, SHARING_TITLE, sharing_document, sharing_rows, what_to_declare
 from calib.faces.parts.value_in_unit import value_in
 from calib.faces.plain_text import table_text
 from calib.faces.written import Content, design_text, probability_text, total_name
@@ -44,7 +44,7 @@ def _total(evaluation: Evaluation, totals: Totals, row: int, units: str | None) 
         "outlets_measured": total.measured,
         "flow": None if flow is None else result(flow, row, in_unit),
         "design": _design_of(totals, row, in_unit),
-        **({} if flow is None else sharing_not_known(evaluation, flow, row, totals.not_known[row], in_unit)),
+        **({} if flow is None else sharing_document(evaluation, flow, row, totals.not_known[row], in_unit)),
     }
 
 

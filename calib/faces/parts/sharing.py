@@ -23,7 +23,7 @@ _DECLARE = {
 _OF_STABILITY = "narrower stability limits would tell, or another instrument for each side of a difference"
 
 
-def sharing_not_known(
+def sharing_document(
     evaluation: Evaluation, flow: Results, row: int, groups: Sequence[SharingNotKnown], in_unit: Unit
 ) -> Content:
     """The groups of a total of which it is not known, and what all of them together would give."""
