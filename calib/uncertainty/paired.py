@@ -21,6 +21,7 @@ from scipy.special import chdtri, stdtr, stdtrit
 from calib.arrays import Floats
 from calib.errors import CalibError
 from calib.uncertainty.estimate import type_a
+from calib.uncertainty.propagation import welch_satterthwaite
 
 BIAS_SIGNIFICANCE = 0.05
 FEW = 6  # below it a caution: a judgement, no source
@@ -79,6 +80,65 @@ def paired(differences: ArrayLike, explained: ArrayLike) -> PairedComparison:
         probability=float(2.0 * stdtr(n - 1, -abs(t))),
         explained=_root_mean_square(u),
         outliers=outlying_differences(d),
+    )
+
+
+@dataclass(frozen=True)
+class CommonAndOwn:
+    """What readings by a method share, and what each has by itself: relative standard uncertainties [1]."""
+
+    common: float  # of a method that is used without a correction for its mean difference
+    common_degrees_of_freedom: float
+    corrected: float  # the same, were it corrected
+    own: float
+    own_degrees_of_freedom: float
+    mean: float  # over the jobs of their mean differences
+    jobs: int
+
+
+def common_and_own(differences: ArrayLike, jobs: ArrayLike, independent: ArrayLike, shared: ArrayLike) -> CommonAndOwn:
+    """What a method's relative differences (n,) from a reference method say of its common and of its own part (GUM 4.2, H.5).
+
+    d_ij of pair j in job i, in J jobs; s_w^2 the variance within jobs, pooled (GUM 4.2.4), s_b^2 that of the J means of jobs:
+
+        own^2    = max(0, s_w^2 - u_r^2),                  n - J degrees of freedom
+        common^2 = mean^2 + s_b^2 (1 + 1/J) + u_R^2,       J - 1 degrees of freedom for the second term
+        common^2 = mean^2 + s_w^2/n + u_R^2                in one job, n - 1 for the second; it holds for that job
+
+    `jobs` (n,) tells to which job a pair belongs; `independent` (n,) is u_r, what the budgets of a pair explain of its difference
+    by what no other pair shares; `shared` (n,) u_R, what all may share. mean^2 stays as long as the method is used without a
+    correction (F.2.4.5). Raises CalibError for arrays of unlike length, values that are not finite or negative u, and where no job
+    has two pairs: the two parts cannot be told apart then.
+    """
+    d, job = np.asarray(differences, dtype=float), np.unique(np.asarray(jobs), return_inverse=True)[1]
+    own, all_share = np.asarray(independent, dtype=float), np.asarray(shared, dtype=float)
+    _check(d, own)
+    _check(d, all_share)
+    if job.shape != d.shape:
+        raise CalibError(f"differences {d.shape}, jobs {job.shape}: give the job of each pair")
+    count = np.bincount(job)
+    dof = int(d.size - count.size)
+    if dof == 0:
+        raise CalibError(
+            f"{d.size} pairs in {count.size} jobs: add a second pair in a job, which tells what is each one's own"
+        )
+    means = np.bincount(job, d) / count
+    within = float(np.sum((d - means[job]) ** 2)) / dof
+    mean = float(np.mean(means))
+    if count.size == 1:
+        scatter, of_scatter = within / d.size, dof
+    else:
+        scatter, of_scatter = float(np.var(means, ddof=1)) * (1.0 + 1.0 / count.size), count.size - 1
+    beside = _root_mean_square(all_share)
+    terms = np.array([scatter**0.5, beside, mean])
+    return CommonAndOwn(
+        common=float(np.linalg.norm(terms)),
+        common_degrees_of_freedom=float(welch_satterthwaite(terms, [of_scatter, np.inf, np.inf])),
+        corrected=float(np.linalg.norm(terms[:2])),
+        own=max(within - _root_mean_square(own) ** 2, 0.0) ** 0.5,
+        own_degrees_of_freedom=float(dof),
+        mean=mean,
+        jobs=int(count.size),
     )
 
 

@@ -19,7 +19,7 @@ from numpy.typing import ArrayLike
 
 from calib.arrays import Floats, Integers, Truths
 from calib.errors import CalibError
-from calib.uncertainty.sharing import NOT_KNOWN, Rule, Share, common, independent
+from calib.uncertainty.sharing import UNDECLARED, Share, SharingRule, common, independent
 
 
 @dataclass(frozen=True)
@@ -134,7 +134,9 @@ def sharing_not_known(
     contributions: Sequence[Contribution], membership: Integers, sign: Floats, totals: int
 ) -> NotKnown:
     """The groups of the totals of `combine_totals` that ask for a declaration, with what either answer would give."""
-    told = [group.not_known() for group in _grouped(contributions, membership, sign, totals) if group.rule in NOT_KNOWN]
+    told = [
+        group.not_known() for group in _grouped(contributions, membership, sign, totals) if group.rule in UNDECLARED
+    ]
     none, nothing = np.zeros(0, dtype=np.int64), np.zeros(0)
     return NotKnown(
         np.concatenate([none, *(each.total for each in told)]),
@@ -150,7 +152,7 @@ def sharing_not_known(
 class _Grouped:
     """Terms of totals that are counted together: those of one share of a contribution, or of a pool of them."""
 
-    rule: Rule
+    rule: SharingRule
     place: Integers  # (t,) number of the group of a term: one for each pair of total and group
     owner: Integers  # (groups,) total that a group belongs to
     terms: Floats  # (t, m) [unit of the result]

@@ -27,7 +27,7 @@ from calib.arrays import Floats, Integers
 from calib.errors import CalibError
 
 # Terms (t, m) in m orthogonal directions, the group (t,) of each, and how many groups there are -> variance (groups,).
-Rule = Callable[[Floats, Integers, int], Floats]
+SharingRule = Callable[[Floats, Integers, int], Floats]
 
 
 @dataclass(frozen=True)
@@ -44,7 +44,7 @@ class Share:
     """How n results share an influence, or those columns of its parts that the rule speaks of."""
 
     group: Integers  # (n,) results with the same number, 0 or above, are of one group
-    rule: Rule
+    rule: SharingRule
     columns: slice | None = None  # of the parts, None: all; one column unless the rule is `common` or `independent`
     at: AtComparisons | None = None
     pool: Hashable = None  # contributions that name one pool count their groups together; None: this one by itself
@@ -71,8 +71,8 @@ def not_known_of_a_change(terms: Floats, group: Integers, groups: int) -> Floats
     return common(np.abs(terms), group, groups)
 
 
-def declared(correlation: float) -> Rule:
-    """Rule of a declared correlation rho, one for all pairs of a group; raises CalibError outside -1 to 1.
+def with_correlation(correlation: float) -> SharingRule:
+    """SharingRule of a declared correlation rho, one for all pairs of a group; raises CalibError outside -1 to 1.
 
     A group of n cannot have every pair below -1/(n-1); there that limit counts, where the errors of equal terms cancel.
     """
@@ -88,7 +88,7 @@ def declared(correlation: float) -> Rule:
     return rule
 
 
-NOT_KNOWN: tuple[Rule, ...] = (not_known, not_known_of_a_change)
+UNDECLARED: tuple[SharingRule, ...] = (not_known, not_known_of_a_change)
 
 
 def _summed(terms: Floats, group: Integers, groups: int) -> Floats:

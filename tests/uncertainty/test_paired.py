@@ -4,6 +4,8 @@ Student's sleep data and their t test: W. S. Gosset ("Student"), Biometrika 6 (1
 recomputed. Grubbs' two-sided 5 % values: F. Grubbs, G. Beck, Technometrics 14 (1972) 847: class C, from memory, recomputed.
 """
 
+import math
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -13,7 +15,15 @@ from scipy import stats
 from statsmodels.stats.weightstats import DescrStatsW
 
 from calib.errors import CalibError
-from calib.uncertainty.paired import FEW, cautions_about, grubbs_limit, outlying_differences, paired, upper_factor
+from calib.uncertainty.paired import (
+    FEW,
+    cautions_about,
+    common_and_own,
+    grubbs_limit,
+    outlying_differences,
+    paired,
+    upper_factor,
+)
 from tests.reference import agrees
 
 SLEEP = np.array([1.2, 2.4, 1.3, 1.3, 0.0, 1.0, 1.8, 0.8, 4.6, 1.4])
@@ -184,3 +194,53 @@ def test_each_pair_wants_what_the_instruments_explain():
 def test_a_pair_without_sound_numbers_is_named(d, u):
     with pytest.raises(CalibError, match="pair 2"):
         paired([0.1, d], [0.01, u])
+
+
+# --- what readings by a method share, and what each has by itself ----------------------------------------------------------------
+
+D = np.array([0.04, 0.02, 0.03, -0.01, 0.01, 0.05, 0.07, 0.06])
+JOBS = np.array([7, 7, 7, 2, 2, 5, 5, 5])
+NOTHING = np.zeros(8)
+
+
+def test_the_two_parts_are_told_apart_by_jobs():
+    """Means 0.03, 0, 0.06: s_b^2 = 9e-4. Squares within: 2e-4 + 2e-4 + 2e-4 on 5 degrees of freedom: s_w^2 = 1.2e-4."""
+    found = common_and_own(D, JOBS, np.full(8, 0.004), np.full(8, 0.01))
+    assert (found.mean, found.jobs, found.own_degrees_of_freedom) == (pytest.approx(0.03), 3, 5)
+    assert found.own == pytest.approx(math.sqrt(1.2e-4 - 0.004**2))
+    assert found.corrected == pytest.approx(math.sqrt(9e-4 * 4 / 3 + 1e-4))
+    assert found.common == pytest.approx(math.sqrt(9e-4 + 9e-4 * 4 / 3 + 1e-4))
+    # GUM G.4.1: the scatter of the jobs alone has an end of degrees of freedom.
+    assert found.common_degrees_of_freedom == pytest.approx((22e-4 / 12e-4) ** 2 * 2)
+
+
+def test_the_variances_are_those_of_an_analysis_of_variance():
+    """F of one-way ANOVA is n s_b^2/s_w^2 for jobs of n pairs each (GUM H.5.2.3); scipy.stats.f_oneway."""
+    jobs = np.random.default_rng(5).normal(0.0, 0.02, (4, 5)) + np.array([[0.01], [-0.02], [0.03], [0.0]])
+    found = common_and_own(jobs.ravel(), np.repeat(np.arange(4), 5), np.zeros(20), np.zeros(20))
+    of_jobs = found.corrected**2 / (1 + 1 / 4)
+    assert 5 * of_jobs / found.own**2 == pytest.approx(stats.f_oneway(*jobs).statistic, rel=1e-9)
+
+
+def test_one_job_tells_how_its_pairs_scatter_and_no_more():
+    found = common_and_own(D[:3], JOBS[:3], NOTHING[:3], np.full(3, 0.01))
+    assert (found.own, found.own_degrees_of_freedom, found.jobs) == (pytest.approx(0.01), 2, 1)
+    assert found.corrected == pytest.approx(math.sqrt(1e-4 / 3 + 1e-4))
+    assert found.common == pytest.approx(math.sqrt(9e-4 + 1e-4 / 3 + 1e-4))
+
+
+def test_what_the_budgets_explain_leaves_no_more_than_nothing():
+    assert common_and_own(D, JOBS, np.full(8, 0.05), NOTHING).own == 0.0
+
+
+@pytest.mark.parametrize(
+    ("d", "jobs", "said"),
+    [
+        (D[:3], np.array([1, 2, 3]), "add a second pair in a job"),
+        (D, JOBS[:7], "give the job of each pair"),
+        (D[:1], JOBS[:1], "at least 2"),
+    ],
+)
+def test_pairs_that_cannot_tell_the_parts_apart_are_refused(d, jobs, said):
+    with pytest.raises(CalibError, match=said):
+        common_and_own(d, jobs, np.zeros(d.size), np.zeros(d.size))

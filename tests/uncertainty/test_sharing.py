@@ -21,10 +21,10 @@ from calib.uncertainty.sharing import (
     AtComparisons,
     Share,
     common,
-    declared,
     independent,
     not_known,
     not_known_of_a_change,
+    with_correlation,
 )
 from tests.arrays import correction, readings, single
 
@@ -61,9 +61,9 @@ CORRELATIONS = {
     "known independent": (independent, lambda _a, _b: 0.0),
     "not known": (not_known, lambda a, b: 1.0 if a * b > 0 else 0.0),
     "not known, of a change": (not_known_of_a_change, lambda a, b: 1.0 if a * b > 0 else -1.0),
-    "declared": (declared(0.4), lambda _a, _b: 0.4),
-    "declared 0": (declared(0.0), lambda _a, _b: 0.0),
-    "declared 1": (declared(1.0), lambda _a, _b: 1.0),
+    "declared": (with_correlation(0.4), lambda _a, _b: 0.4),
+    "declared 0": (with_correlation(0.0), lambda _a, _b: 0.0),
+    "declared 1": (with_correlation(1.0), lambda _a, _b: 1.0),
 }
 
 
@@ -78,7 +78,9 @@ def test_a_rule_is_what_gtc_makes_of_its_correlations(name, terms):
 @given(terms=st.lists(sixteenths, min_size=2, max_size=6), rho=st.floats(-0.19, 1.0))
 def test_a_declared_correlation_is_one_for_all_pairs(terms, rho):
     expected = of_gtc(terms, lambda _i, _j: rho)
-    assert total_of(shared(terms, declared(rho))).standard_uncertainty == pytest.approx([expected], rel=1e-9, abs=1e-9)
+    assert total_of(shared(terms, with_correlation(rho))).standard_uncertainty == pytest.approx(
+        [expected], rel=1e-9, abs=1e-9
+    )
 
 
 @given(terms=st.lists(sixteenths, min_size=1, max_size=6), groups=st.lists(st.integers(0, 2), min_size=6, max_size=6))
@@ -148,13 +150,15 @@ def test_a_reading_alone_keeps_its_own_uncertainty_wherever_it_stands():
 @pytest.mark.parametrize("correlation", [-1.001, 1.2, math.nan, math.inf])
 def test_a_correlation_outside_minus_1_to_1_is_none(correlation):
     with pytest.raises(CalibError, match="it lies between -1 and 1"):
-        declared(correlation)
+        with_correlation(correlation)
 
 
 def test_a_group_cannot_have_every_pair_more_opposed_than_its_size_allows():
     """Of three errors no more than -1/2 each way: then three equal terms cancel, and their sum has no variance below 0."""
-    assert total_of(shared([1.0, 1.0, 1.0], declared(-0.9))).standard_uncertainty == pytest.approx([0.0], abs=1e-12)
-    assert total_of(shared([1.0, -1.0], declared(-0.9))).standard_uncertainty == pytest.approx([math.sqrt(3.8)])
+    assert total_of(shared([1.0, 1.0, 1.0], with_correlation(-0.9))).standard_uncertainty == pytest.approx(
+        [0.0], abs=1e-12
+    )
+    assert total_of(shared([1.0, -1.0], with_correlation(-0.9))).standard_uncertainty == pytest.approx([math.sqrt(3.8)])
 
 
 # --- degrees of freedom ----------------------------------------------------------------------------------------------------------

@@ -2,6 +2,7 @@
 
 from calib.arrays import finite
 from calib.faces.parts.reading_in_full import result
+from calib.faces.parts.sharing import SHARING_COLUMNS, SHARING_TITLE, sharing_document, sharing_rows, what_to_declare
 from calib.faces.parts.value_in_unit import value_in
 from calib.faces.plain_text import table_text
 from calib.faces.written import Content, design_text, probability_text, total_name
@@ -35,14 +36,15 @@ def _total(evaluation: Evaluation, totals: Totals, row: int, units: str | None) 
     """One total of a system or of the job: its flow, how much was measured, and its share of the design."""
     total = totals.totals[row]
     in_unit = _unit_of(evaluation, total, units)
-    stands = totals.flow is not None and total.measured > 0
+    flow = totals.flow if total.measured > 0 else None
     return {
         "system": total.system,
         "service": total.service,
         "outlets": total.outlets,
         "outlets_measured": total.measured,
-        "flow": result(totals.flow, row, in_unit) if stands and totals.flow is not None else None,
+        "flow": None if flow is None else result(flow, row, in_unit),
         "design": _design_of(totals, row, in_unit),
+        **({} if flow is None else sharing_document(evaluation, flow, row, totals.not_known[row], in_unit)),
     }
 
 
@@ -85,7 +87,12 @@ def text(answer: Content) -> str:
     rows = [(total["system"], total_name(total), *_total_cells(total)) for total in answer["totals"]]
     rows += [("all systems", total_name(total), *_total_cells(total)) for total in answer["job_totals"]]
     rooms = ["", table_text(_ROOMS, [_room_cells(room) for room in answer["rooms"]])] if answer["rooms"] else []
-    return "\n".join([table_text(_TOTALS, rows), *rooms])
+    every = [*answer["totals"], *answer["job_totals"], *answer["rooms"]]
+    shared = sharing_rows(every)
+    not_known = (
+        ["", f"{SHARING_TITLE}:", table_text(SHARING_COLUMNS, shared), *what_to_declare(every)] if shared else []
+    )
+    return "\n".join([table_text(_TOTALS, rows), *rooms, *not_known])
 
 
 def _total_cells(total: Content) -> tuple[str, ...]:

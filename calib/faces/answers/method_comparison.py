@@ -1,10 +1,12 @@
 """A method beside traverses of the same flows, as `calib method compare` answers."""
 
+from collections.abc import Iterator, Sequence
 from datetime import date
 
+from calib.arrays import finite
 from calib.faces.plain_text import command_text, table_text
 from calib.faces.written import Content, two_digits
-from calib.procedures.factors.compare_method import MethodCompared
+from calib.procedures.factors.compare_method import FiguresOfKind, MethodCompared
 from calib.procedures.on_record.flow_unit import flow_unit
 from calib.procedures.pairs.paired_readings import Paired, flow, measured
 
@@ -34,7 +36,26 @@ def document(compared: MethodCompared, on: date, units: str | None) -> Content:
         "explained_percent": 100.0 * comparison.explained,
         "unexplained_percent": 100.0 * comparison.unexplained,
         "cautions": list(compared.cautions),
-        "to_adopt_it": _adopting(compared, on),
+        "kinds": [_kind(compared, kind, on) for kind in compared.kinds],
+        "to_adopt_it": _adopting(compared, on, next(iter(compared.kinds), None)),
+    }
+
+
+def _kind(compared: MethodCompared, kind: FiguresOfKind, on: date) -> Content:
+    """Both figures of one kind of opening and direction, in percent."""
+    figures = kind.figures
+    return {
+        "outlet_type": kind.outlet_type or None,
+        "service": kind.service,
+        "jobs": list(kind.jobs),
+        "pairs": kind.pairs,
+        "mean_percent": 100.0 * figures.mean,
+        "common_standard_uncertainty_percent": 100.0 * figures.common,
+        "common_degrees_of_freedom": finite(figures.common_degrees_of_freedom),
+        "common_if_corrected_percent": 100.0 * figures.corrected,
+        "own_standard_uncertainty_percent": 100.0 * figures.own,
+        "own_degrees_of_freedom": figures.own_degrees_of_freedom,
+        "to_adopt_it": _adopting(compared, on, kind),
     }
 
 
@@ -57,13 +78,27 @@ def _pair(pair: Paired, difference: float, explained: float, units: str | None) 
     }
 
 
-def _adopting(compared: MethodCompared, on: date) -> str:
+def _adopting(compared: MethodCompared, on: date, kind: FiguresOfKind | None = None) -> str:
     """The command that declares what the pairs propose; under a new name, since what is declared is never changed."""
     method, count = compared.method, compared.comparison.count
-    words = ["method", "add", f"{method.method}, {on}"]
-    words += ["--uncertainty", two_digits(100.0 * compared.comparison.root_mean_square)]
-    words += ["--degrees-of-freedom", str(count)]
-    words += ["--basis", f"{count} pairs with traverses: {', '.join(pair.typed for pair in compared.pairs)}"]
+    basis = f"{count} pairs with traverses: {', '.join(pair.typed for pair in compared.pairs)}"
+    if kind is None:
+        words = ["method", "add", f"{method.method}, {on}"]
+        words += ["--uncertainty", two_digits(100.0 * compared.comparison.root_mean_square)]
+        words += ["--degrees-of-freedom", str(count)]
+    else:
+        figures, where = kind.figures, " ".join(filter(None, (kind.outlet_type, kind.service)))
+        words = ["method", "add", f"{method.method}, {where}, {on}"]
+        words += ["--common", two_digits(100.0 * figures.common)]
+        words += ["--common-degrees-of-freedom", f"{max(figures.common_degrees_of_freedom, 1.0):.3g}"]
+        words += [
+            "--own",
+            two_digits(100.0 * figures.own),
+            "--own-degrees-of-freedom",
+            f"{figures.own_degrees_of_freedom:g}",
+        ]
+        basis += f"; {where} in {', '.join(kind.jobs)}"
+    words += ["--basis", basis]
     return command_text(words if method.pattern is None else [*words, "--pattern", method.pattern])
 
 
@@ -77,10 +112,41 @@ def text(answer: Content) -> str:
         table_text(("in percent", "value", ""), _figures(answer)),
         *(f"caution: {caution}" for caution in answer["cautions"]),
         "",
+        *_two_figures(answer["kinds"]),
         "if the company adopts it:",
-        f"  {answer['to_adopt_it']}",
+        *(f"  {each['to_adopt_it']}" for each in answer["kinds"] or [answer]),
     ]
     return "\n".join(lines)
+
+
+_KINDS = ("opening", "air", "jobs", "pairs", "common [%]", "dof", "if corrected", "own [%]", "dof")
+
+
+def _two_figures(kinds: Sequence[Content]) -> Iterator[str]:
+    """What readings by the method share and what each has by itself, by kind of opening and direction."""
+    if not kinds:
+        yield "what its readings share and what each has by itself cannot be told apart: measure two pairs or more in one job"
+        return
+    yield table_text(_KINDS, [_kind_row(kind) for kind in kinds])
+    for kind in kinds:
+        if len(kind["jobs"]) == 1:
+            yield f"one job tells nothing of others: these figures hold for {kind['jobs'][0]}; pairs of several jobs tell more"
+    yield ""
+
+
+def _kind_row(kind: Content) -> tuple[str, ...]:
+    dof = kind["common_degrees_of_freedom"]
+    return (
+        kind["outlet_type"] or "-",
+        kind["service"],
+        ", ".join(kind["jobs"]),
+        str(kind["pairs"]),
+        two_digits(kind["common_standard_uncertainty_percent"]),
+        "-" if dof is None else f"{dof:.3g}",
+        two_digits(kind["common_if_corrected_percent"]),
+        two_digits(kind["own_standard_uncertainty_percent"]),
+        f"{kind['own_degrees_of_freedom']:g}",
+    )
 
 
 def _pair_row(pair: Content) -> tuple[str, ...]:

@@ -38,7 +38,7 @@ def text(answer: Content) -> str:
     return table_text(list(columns.values()), rows)
 
 
-def declared(cells: Mapping[str, str | None]) -> str:
+def figures_of(cells: Mapping[str, str | None]) -> str:
     """The figure, or both, of a method's cells."""
     single = cells.get("relative_standard_uncertainty_percent")
     if single is not None:

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 
 from calib.faces.drawings.balance import balance_charts
 from calib.faces.drawings.overview import overview_charts
+from calib.faces.parts.sharing import SHARING_COLUMNS, SHARING_TITLE, sharing_rows, what_to_declare
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import (
     Block,
@@ -194,6 +195,19 @@ def balance_section(report: Content) -> Iterator[Block]:
         "outlet or one source of outlet factors add up before they are squared.",
         soft=True,
     )
+    every = [*report["totals"], *report["job_totals"], *report["rooms"]]
+    shared = sharing_rows(every)
+    if shared:
+        columns = (
+            TableColumn(SHARING_COLUMNS[0].capitalize()),
+            *number_columns(*SHARING_COLUMNS[1:-1]),
+            TableColumn("Unit"),
+        )
+        yield paragraph(f"{SHARING_TITLE}. More closely it is said by:")
+        yield Bullets(tuple(runs(line) for line in what_to_declare(every)))
+        yield Table(
+            "Sharing not known", columns, tuple(row_of(*map(words_cell, row)) for row in shared), is_compact=True
+        )
 
 
 _MOST_BALANCES = 4  # figures; `calib balance --plot` draws all

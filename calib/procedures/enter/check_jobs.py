@@ -39,10 +39,10 @@ _SINGLE, _COMMON, _OWN = (f"{name}_standard_uncertainty_percent" for name in ("r
 def _methods(named: KnownNames) -> Iterable[Finding]:
     yield from repeated(named, "methods.csv")
     for row in named.sheets["methods.csv"]:
-        yield from method_findings(row)
+        yield from _figures(row)
 
 
-def method_findings(row: TypedRow) -> Iterable[Finding]:
+def _figures(row: TypedRow) -> Iterable[Finding]:
     """What a method's cells must hold together: one figure, or what its readings share and what each has by itself."""
     declared = [column for column in (_COMMON, _OWN) if not row.blank(column)]
     if not row.blank(_SINGLE):

@@ -2,6 +2,9 @@
 
     d_i = q_method/q_traverse - 1
 
+From d_i come a single figure, and for each kind of opening and direction of the air the two of `common_and_own`: what readings by
+the method share and what each has by itself, told apart by the jobs in which the pairs were measured.
+
 What the two readings' own budgets explain of d_i leaves out the contribution of the method in question, and what both share (one
 instrument, one set of conditions) as far as it cancels; that of the traverse's method stays in, since it scatters d_i too.
 """
@@ -13,9 +16,10 @@ from datetime import datetime
 import numpy as np
 from sqlmodel import Session, col, select
 
-from calib.arrays import Floats
+from calib.arrays import Floats, by_kind
 from calib.errors import BadInputError, Finding
 from calib.measurement import METHOD
+from calib.procedures.measure.arrays import kind_of_opening
 from calib.procedures.on_record.by_name import not_there
 from calib.procedures.pairs.paired_readings import (
     PAIR,
@@ -30,7 +34,22 @@ from calib.records.record import RecordCells, typed
 from calib.records.tables.factors import FactorPair, FoundFactor
 from calib.records.tables.methods import Method
 from calib.records.tables.readings import Reading, Refusal
-from calib.uncertainty.paired import PairedComparison, cautions_about, paired
+from calib.uncertainty.paired import CommonAndOwn, PairedComparison, cautions_about, common_and_own, paired
+
+# What is new in each pair; all else the pairs may share.
+_OF_EACH = frozenset({"repeatability", "resolution"})
+_OF_EACH_TRAVERSE = _OF_EACH | {"method own"}
+
+
+@dataclass(frozen=True)
+class FiguresOfKind:
+    """Both figures of a method at one kind of opening, in one direction of the air."""
+
+    outlet_type: str  # "" where the outlets name none
+    service: str  # of the first of its pairs
+    jobs: tuple[str, ...]
+    pairs: int
+    figures: CommonAndOwn
 
 
 @dataclass(frozen=True)
@@ -42,6 +61,7 @@ class MethodCompared:
     explained: Floats  # relative standard uncertainty of each difference without the method's own [1]
     comparison: PairedComparison
     cautions: tuple[str, ...]
+    kinds: tuple[FiguresOfKind, ...]  # those of which two pairs stand in one job
 
 
 def methods(session: Session) -> list[RecordCells]:
@@ -62,7 +82,26 @@ def compare_method(session: Session, name: str, pairs: Sequence[str], now: datet
     explained = ratio * [_explained(pair) for pair in compared.sound]
     comparison = paired(ratio - 1.0, explained)
     told = (*cautions_about(comparison), *_cautions(session, compared.sound))
-    return MethodCompared(method, compared.sound, explained, comparison, told)
+    return MethodCompared(method, compared.sound, explained, comparison, told, tuple(_kinds(compared.sound, ratio)))
+
+
+def _kinds(pairs: Sequence[Paired], ratio: Floats) -> Iterator[FiguresOfKind]:
+    firsts, kind = by_kind(pairs, lambda pair: kind_of_opening(measured(pair.other)))
+    job = np.array([pair.other.evaluation.job.job for pair in pairs])
+    own, shared = (
+        ratio * [relative_ratio_uncertainty(pair, of_traverse, of_other) for pair in pairs]
+        for of_traverse, of_other in (
+            (_OF_EACH_TRAVERSE.__contains__, _OF_EACH.__contains__),
+            (lambda name: name not in _OF_EACH_TRAVERSE, lambda name: name not in METHOD | _OF_EACH),
+        )
+    )
+    for place, first in enumerate(firsts):
+        mine = kind == place
+        jobs = tuple(dict.fromkeys(job[mine].tolist()))
+        if mine.sum() > len(jobs):
+            outlet = measured(first.other).outlet
+            figures = common_and_own(ratio[mine] - 1.0, job[mine], own[mine], shared[mine])
+            yield FiguresOfKind(outlet.outlet_type or "", outlet.service, jobs, int(mine.sum()), figures)
 
 
 def _method_named(session: Session, name: str) -> Method:

@@ -62,6 +62,23 @@ class SharingNotKnown:
 
 
 @dataclass(frozen=True)
+class AllTogether:
+    """Standard uncertainty of a total, were every group of which it is not known known to be so [m3/s]."""
+
+    common: float
+    independent: float
+
+
+def all_together(u: float, groups: Sequence[SharingNotKnown]) -> AllTogether:
+    """What a total of standard uncertainty u [m3/s] would have if all its groups were common, and if all were independent."""
+    common, independent = (
+        u**2 + math.fsum(answer**2 - u**2 for answer in answers)
+        for answers in ([group.if_common for group in groups], [group.if_independent for group in groups])
+    )
+    return AllTogether(math.sqrt(max(common, 0.0)), math.sqrt(max(independent, 0.0)))
+
+
+@dataclass(frozen=True)
 class Totals:
     """Totals with their flows; rows run together."""
 

@@ -121,11 +121,56 @@ def test_what_it_says_to_type_declares_the_proposal_under_a_new_name(records):
     assert calib(*words[1:], records=records).status == 0
     kept = {each["method"]: each for each in calib("method", "list", "--json", records=records).document["methods"]}
     new = kept[words[3]]
-    assert float(new["relative_standard_uncertainty_percent"]) == pytest.approx(
-        one["proposed_standard_uncertainty_percent"], rel=0.05
+    (kind,) = one["kinds"]
+    for part in ("common", "own"):
+        for figure in ("standard_uncertainty_percent", "degrees_of_freedom"):
+            assert float(new[f"{part}_{figure}"]) == pytest.approx(kind[f"{part}_{figure}"], rel=0.05)
+    assert (new["relative_standard_uncertainty_percent"], new["degrees_of_freedom"]) == (None, None)
+    assert (kind["jobs"], kind["pairs"], kind["own_degrees_of_freedom"], new["pattern"]) == (["J-1"], 6, 5, "sweep")
+    assert new["basis"] == f"6 pairs with traverses: {', '.join(OF_TYPE)}; grille G supply in J-1"
+    assert "one job tells nothing of others: these figures hold for J-1" in compare(records).out
+
+
+def test_both_figures_of_a_method_or_neither_are_declared(records):
+    told = calib("method", "add", "m", "--common", "2", "--basis", "b", records=records)
+    assert (told.status, told.out) == (2, "")
+    assert told.err == (
+        "error: command line, --own: blank; expected a percentage beside common_standard_uncertainty_percent, 0 where there is "
+        "none: both or neither\n"
     )
-    assert (new["degrees_of_freedom"], new["pattern"]) == ("6", "sweep")
-    assert new["basis"] == f"6 pairs with traverses: {', '.join(OF_TYPE)}"
+    added = calib("method", "add", "m", "--common", "2", "--own", "1.5", "--basis", "b", records=records)
+    assert (added.status, added.out) == (0, "added the method m: 2 % common, 1.5 % own\n")
+    listed = calib("method", "list", records=records).out.splitlines()
+    assert re.match(r"method +u \[%\] +dof +common \[%\] +dof +own \[%\] +dof +pattern +readings +basis$", listed[0])
+
+
+@pytest.mark.parametrize(
+    ("options", "named"),
+    [
+        (
+            ("--uncertainty", "3", "--own", "1"),
+            "--own: '1'; expected nothing beside relative_standard_uncertainty_percent",
+        ),
+        ((), "--uncertainty: blank; expected a percentage, 0 to 100; or instead both"),
+        (("--own", "1"), "--common: blank; expected a percentage beside own_standard_uncertainty_percent"),
+        (
+            ("--common", "1", "--own", "1", "--degrees-of-freedom", "9"),
+            "--degrees-of-freedom: '9'; expected nothing without",
+        ),
+        (
+            ("--uncertainty", "3", "--own-degrees-of-freedom", "9"),
+            "--own-degrees-of-freedom: '9'; expected nothing without",
+        ),
+        (("--common", "1", "--own", "-1"), "--own: '-1'; expected a percentage, 0 to 100"),
+    ],
+)
+def test_what_does_not_go_with_the_figures_is_named(records, options, named):
+    before = ledger_head(records)
+    told = calib("method", "add", "m", *options, "--basis", "b", records=records)
+    assert (told.status, told.out) == (2, "")
+    assert len(told.err.splitlines()) == 1
+    assert named in told.err
+    assert ledger_head(records) == before
 
 
 def test_units_are_those_asked_for(records):

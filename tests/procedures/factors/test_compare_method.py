@@ -120,21 +120,52 @@ def shared(records, tmp_path, sheets):
     return records
 
 
-def test_an_instrument_that_both_share_cancels_within_a_job(shared):
+def test_of_an_instrument_that_both_share_only_what_is_known_cancels_within_a_job(shared):
+    """The scatter of its curve is known to be one error, of which 2 u u' falls away at the most.
+
+    How reference part and stability go on from one indication to another is not, so that they count as if they were apart, or more.
+    """
     one, other = compared(shared, ("1:13", "2:14"), "spot"), compared(shared, ("1:15", "2:16"), "spot")
     assert one.comparison.differences == pytest.approx(other.comparison.differences, rel=1e-12)
     ratio = 1 + one.comparison.differences[0]
-    of_both = {}
+    scatter = []
     for number in (1, 13):
         document = calib("budget", number, "--json", records=shared).document
-        of_both[number] = {
-            each["name"]: each["standard_uncertainty"] / document["flow"]["value"] for each in document["contributions"]
-        }
-    # Reference part and stability are one influence with one sign: of the squares 2 u u' falls away. The scatter is small
-    # beside them.
-    names = ("reference standard", "stability")
-    alike = sum(2 * of_both[1][name] * of_both[13][name] for name in names)
-    assert (other.explained[0] ** 2 - one.explained[0] ** 2) / ratio**2 == pytest.approx(alike, rel=0.03)
+        (u,) = [
+            each["standard_uncertainty"] for each in document["contributions"] if each["name"] == "calibration scatter"
+        ]
+        scatter.append(u / document["flow"]["value"])
+    falls_away = (other.explained[0] ** 2 - one.explained[0] ** 2) / ratio**2
+    assert 0.5 < falls_away / (2 * scatter[0] * scatter[1]) < 1
+
+
+def test_both_figures_are_found_from_the_pairs_of_a_kind(records, sheets):
+    """One job of six pairs at one kind of opening: mean^2 + s^2/6 + u_R^2, and s^2 less what the two budgets have by themselves."""
+    traverse, face, area = expected_pairs(sheets, 6)
+    d = face * area * 0.85 / traverse - 1
+    (kind,) = compared(records, OF_TYPE).kinds
+    assert (kind.outlet_type, kind.service, kind.jobs, kind.pairs) == ("grille G", "supply", ("J-1",), 6)
+    own_of_pairs, of_all_pairs = [], []
+    for (first, second), difference in zip([(1, 7), (2, 8), (3, 9), (4, 10), (5, 11), (6, 12)], d, strict=True):
+        each = ("repeatability", "resolution")
+        shared_names = (
+            "calibration scatter",
+            "reference standard",
+            "stability",
+            "dimension",
+            "outlet factor",
+            "density",
+            "probe",
+        )
+        own = [relative(records, n, (*shared_names, "method"))[0] for n in (first, second)]
+        rest = [relative(records, first, each)[0], relative(records, second, (*each, "method"))[0]]
+        own_of_pairs.append((1 + difference) * math.hypot(*own))
+        of_all_pairs.append((1 + difference) * math.hypot(*rest))
+    s2 = np.var(d, ddof=1)
+    u_own, u_all = (math.sqrt(np.mean(np.square(u))) for u in (own_of_pairs, of_all_pairs))
+    assert kind.figures.own == pytest.approx(math.sqrt(max(s2 - u_own**2, 0)), rel=1e-5, abs=1e-9)
+    assert kind.figures.corrected == pytest.approx(math.sqrt(s2 / 6 + u_all**2), rel=1e-5)
+    assert kind.figures.common == pytest.approx(math.sqrt(np.mean(d) ** 2 + s2 / 6 + u_all**2), rel=1e-5)
 
 
 # --- cautions --------------------------------------------------------------------------------------------------------------------

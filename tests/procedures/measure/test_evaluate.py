@@ -204,7 +204,10 @@ def test_sharing_makes_the_supply_less_certain_than_independence_would(job):
 
 
 def test_a_net_flow_says_how_much_surer_it_were_if_the_method_s_error_were_one_for_all(job, by_uncertainties):
-    """GUM 5.2.2: what is known to be common cancels in a difference. sweep, 2.5 %: (S - R)^2 for S^2 + R^2, or for each flow^2."""
+    """GUM 5.2.2: what is known to be common cancels within a difference.
+
+    Of 2.5 %, with the supply S and what leaves R: (S - R)^2, or the sum of the squares of all flows, instead of S^2 + R^2.
+    """
     net = total_of(job, "net")
     (method,) = [group for group in job.of_systems.not_known[net] if group.contribution == "method"]
     u = job.of_systems.flow.combined.standard_uncertainty[net]
