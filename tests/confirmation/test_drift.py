@@ -71,6 +71,18 @@ def test_the_band_is_widened_from_the_95_percent_quantile_of_chi_squared_on(chi_
     assert found.degrees_of_freedom == (np.inf if scale == 1.0 else 3.0)
 
 
+def test_three_calibrations_make_a_line():
+    found = drift_line(straight(0.0, 0.0, 0.0), X)
+    assert (found.calibrations, found.rate) == (3, pytest.approx(0.1, rel=1e-12))
+
+
+@pytest.mark.parametrize(("years", "seen"), [(9.5, True), (9.95, True), (10.05, False), (10.5, False)])
+def test_no_limit_is_looked_for_beyond_ten_years(years, seen):
+    # 0.03 of the limit of 0.05 is left to the drift beside twice 0.01.
+    found = time_to(0.05, drift(0.0, 0.03 / years, 0.01))
+    assert found == (pytest.approx(years, abs=1.01 / 365.25) if seen else None)
+
+
 def test_a_wandering_error_by_hand():
     # Changes 0.4, 0.8, 0.1 in 4, 8 and 4 years: b = 1.3/16; w^2 = (0.075^2/4 + 0.15^2/8 + 0.225^2/4)/2.
     past = walked([0.4, 0.8, 0.1], [1461, 2922, 1461])
