@@ -58,7 +58,10 @@ def texts_can_be_compared(connection: Connection) -> bool:
     """Whether a server lets this login make temporary tables, to see how it writes a CHECK; of a file always."""
     if connection.dialect.name == "sqlite":
         return True
-    asked = "SELECT has_database_privilege(current_database(), 'TEMPORARY') AND NOT pg_is_in_recovery()"
+    asked = """
+        SELECT has_database_privilege(current_database(), 'TEMPORARY') AND NOT pg_is_in_recovery() AND reset_val = 'off'
+        FROM pg_settings WHERE name = 'default_transaction_read_only'
+    """
     return bool(connection.execute(text(asked)).scalar_one())
 
 

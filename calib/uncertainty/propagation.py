@@ -175,11 +175,11 @@ class _Grouped:
         groups, width = self.owner.size, int(comparison.max(initial=0)) + 1
         pairs = place * width + comparison
         if groups * width <= 4 * pairs.size:  # few groups: a place for each pair there could be, without sorting
-            return self.rule(
-                np.bincount(pairs, worth, groups * width)[:, np.newaxis], np.repeat(np.arange(groups), width), groups
-            )
+            at_each: Floats = np.bincount(pairs, worth, groups * width).astype(float)
+            return self.rule(at_each[:, np.newaxis], np.repeat(np.arange(groups), width), groups)
         present, pair = np.unique(pairs, return_inverse=True)
-        return self.rule(np.bincount(pair, worth)[:, np.newaxis], present // width, groups)
+        at_present: Floats = np.bincount(pair, worth).astype(float)
+        return self.rule(at_present[:, np.newaxis], present // width, groups)
 
     def attributed(self) -> Iterator[tuple[int, Floats | float]]:
         """Contributions, and what share (groups,) of each group's variance stands in their lines: by their sums of squares."""

@@ -58,7 +58,7 @@ def common(terms: Floats, group: Integers, groups: int) -> Floats:
 
 def independent(terms: Floats, group: Integers, groups: int) -> Floats:
     """Variance of each group whose terms have an error each: sum (c u)^2 [unit of the terms squared]."""
-    return np.bincount(group, np.einsum("ij,ij->i", terms, terms), groups)
+    return np.asarray(np.bincount(group, np.einsum("ij,ij->i", terms, terms), groups), float)
 
 
 def not_known(terms: Floats, group: Integers, groups: int) -> Floats:

@@ -68,8 +68,8 @@ CONTRIBUTION_LOOKS = {
     "dimension": Look("#c9d3d8", "\\\\\\\\"),
     "outlet factor": Look("#8a9ba5"),
     "method": Look("#f3f5f6"),
-    "method common": Look("#d6dcdf", "....."),
-    "method own": Look("#f3f5f6", "ooo"),
+    "method common": Look("#d6dcdf", "||"),
+    "method own": Look("#f3f5f6", "//"),
 }
 
 # Evaluations of a budget (GUM 4.2 and 4.3), services of a balance, and spans of a time-line.

@@ -213,7 +213,8 @@ def _two_figures(standing: Sequence[Standing], first: Sequence[Standing], kind: 
     if all(reading.method.common_standard_uncertainty_percent is None for reading in first):
         return None
     declared = np.array([_both_figures(reading.method) for reading in first])[kind]
-    return TwoFigures(*declared.T, opening=by_kind(standing, kind_of_opening)[1])
+    common, common_dof, own, own_dof = declared.T
+    return TwoFigures(common, common_dof, own, own_dof, by_kind(standing, kind_of_opening)[1])
 
 
 def _both_figures(method: Method) -> tuple[float, float, float, float]:

@@ -223,7 +223,7 @@ def test_the_density_s_contributions_add_in_squares(report):
         ("probe", "D-1", "", "readings with the probe PT-1"),
         ("back pressure", "S-3", "", "readings with FH-1"),
         ("outlet factor", "X-1", "", "outlets whose factor comes from: data sheet"),
-        ("method", "S-2", "", "this reading alone"),
+        ("method", "S-2", "", "not known, readings by hood"),
     ],
 )
 def test_a_budget_says_with_what_a_contribution_is_shared(report, name, outlet, at, shared):
