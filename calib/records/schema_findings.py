@@ -152,7 +152,8 @@ def _present_on_server(connection: Connection) -> dict[SchemaName, str]:
             made["key", f"{table} ({', '.join(key['column_names'])})"] = ""
         for reference in present.get_foreign_keys(table):
             target = f"{reference['referred_table']}.{reference['referred_columns'][0]}"
-            made["reference", f"{table} ({', '.join(reference['constrained_columns'])})"] = target
+            actions = "".join(f" {name} {action}" for name, action in sorted((reference.get("options") or {}).items()))
+            made["reference", f"{table} ({', '.join(reference['constrained_columns'])})"] = target + actions
         for index in present.get_indexes(table):
             if "duplicates_constraint" not in index:
                 made["index", str(index["name"])] = table

@@ -67,7 +67,8 @@ def add(
     certificate: Certificate,
     cells: Cells,
     comparisons: Annotated[
-        Path, typer.Option(metavar="FILE", help="Workbook (.xlsx, .ods) or CSV file with the columns of comparisons.csv.")
+        Path,
+        typer.Option(metavar="FILE", help="Workbook (.xlsx, .ods) or CSV file with the columns of comparisons.csv."),
     ],
     sheet: Sheet = None,
     file: CertificateFile = None,

@@ -122,7 +122,11 @@ def _lines(file: FileContent) -> tuple[list[list[str]], str | None]:
         return [], "text (there is a NUL byte in it)"
     try:
         lines = list(islice(csv.reader(io.StringIO(text, newline=""), strict=True), _MOST_LINES + 1))
-        return (lines, None) if len(lines) <= _MOST_LINES else ([], f"a sheet of at most {_MOST_LINES:,} lines (it has more)")
+        return (
+            (lines, None)
+            if len(lines) <= _MOST_LINES
+            else ([], f"a sheet of at most {_MOST_LINES:,} lines (it has more)")
+        )
     except csv.Error as error:
         return [], f"comma-separated values ({error})"
 
