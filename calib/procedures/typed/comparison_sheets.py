@@ -21,7 +21,7 @@ from calib.procedures.typed.bounded_archive import WorkbookError
 from calib.procedures.typed.bounded_workbook import Extent, extent_of
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.declaration import TypedColumn
-from calib.procedures.typed.open_document import DocumentCell, is_open_document, sheets_of
+from calib.procedures.typed.open_document import DocumentCell, is_open_document, document_sheets
 from calib.procedures.typed.sheets import FileContent, TypedRow, read_csv, sheet_rows
 
 _NAMES = ("tag", "certificate")  # known from the command: they may be left out
@@ -95,7 +95,7 @@ def _read_workbook(
 
 @contextmanager
 def _open_document(content: bytes) -> Iterator[_Sheets]:
-    yield {name: partial(_rows_shown, rows) for name, rows in sheets_of(content).items()}
+    yield {name: partial(_rows_shown, rows) for name, rows in document_sheets(content).items()}
 
 
 def _rows_shown(rows: Iterable[Sequence[DocumentCell]]) -> Iterator[list[_Text]]:

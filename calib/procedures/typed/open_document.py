@@ -53,7 +53,7 @@ def is_open_document(content: bytes) -> bool:
     return SPREADSHEET in content[:200]
 
 
-def sheets_of(content: bytes) -> dict[str, list[list[DocumentCell]]]:
+def document_sheets(content: bytes) -> dict[str, list[list[DocumentCell]]]:
     """The sheets of a spreadsheet by their names, each to its last filled cell; raises WorkbookError beyond a bound."""
     reader = _Content()
     is_whole = False

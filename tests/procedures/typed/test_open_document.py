@@ -13,7 +13,7 @@ import pytest
 from calib.faces.files import LARGEST_FILE, file_content
 from calib.procedures.typed.bounded_archive import WorkbookError
 from calib.procedures.typed.comparison_sheets import comparison_columns, read_comparisons
-from calib.procedures.typed.open_document import SPREADSHEET, sheets_of
+from calib.procedures.typed.open_document import SPREADSHEET, document_sheets
 from calib.procedures.typed.sheets import FileContent
 from tests.command import calib
 
@@ -46,7 +46,7 @@ def row(*cells, more=""):
 
 
 def shown(content, sheet="S"):
-    return [[each.shown for each in line] for line in sheets_of(content)[sheet]]
+    return [[each.shown for each in line] for line in document_sheets(content)[sheet]]
 
 
 def read(content, sheet=None):
@@ -147,7 +147,7 @@ def test_a_hostile_document_is_refused_with_the_bound(said):
     content = document(HOSTILE[said])
     assert len(content) < 1_000_000
     with pytest.raises(WorkbookError) as refused:
-        sheets_of(content)
+        document_sheets(content)
     assert said in str(refused.value)
     rows, findings = read(content)
     assert (rows, len(findings)) == ([], 1)
