@@ -21,7 +21,7 @@ from calib.procedures.typed.bounded_archive import WorkbookError
 from calib.procedures.typed.bounded_workbook import Extent, extent_of
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.declaration import TypedColumn
-from calib.procedures.typed.open_document import DocumentCell, is_open_document, document_sheets
+from calib.procedures.typed.open_document import DocumentCell, document_sheets, is_open_document
 from calib.procedures.typed.sheets import FileContent, TypedRow, read_csv, sheet_rows
 
 _NAMES = ("tag", "certificate")  # known from the command: they may be left out
