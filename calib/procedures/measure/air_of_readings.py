@@ -61,7 +61,7 @@ def _own(air: AirFound, quantity: str, *, observed: bool) -> float:
 
 
 def _of_calibrations(airs: Sequence[AirFound]) -> list[tuple[Floats, Integers]]:
-    """For each quantity the parts that its calibration shares, and the number of that; 0 where none observed it."""
+    """For each quantity that was observed the parts that its calibration shares, and the number of that; 0 where none was."""
     observed = [[_observed(air, quantity) for quantity in _OBSERVED] for air in airs]
     calibrations = sorted({calibration for row in observed for calibration, _ in row if calibration is not None})
     width = max((len(parts) for row in observed for _, parts in row), default=0)
@@ -69,10 +69,11 @@ def _of_calibrations(airs: Sequence[AirFound]) -> list[tuple[Floats, Integers]]:
     numbers[None] = len(calibrations)
     return [
         (
-            np.array([(*row[place][1], *[0.0] * (width - len(row[place][1]))) for row in observed]).reshape(-1, width),
+            np.array([(*row[place][1], *[0.0] * (width - len(row[place][1]))) for row in observed]),
             np.array([numbers[row[place][0]] for row in observed]),
         )
         for place in range(len(_OBSERVED))
+        if any(row[place][1] for row in observed)
     ]
 
 

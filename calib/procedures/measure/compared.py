@@ -14,6 +14,7 @@ import numpy as np
 
 from calib.arrays import Floats, Truths
 from calib.measurement import AirOfReadings, Flows, at_density
+from calib.procedures.measure.air import AirFound
 from calib.procedures.measure.air_of_readings import airs_of, arrays_of_air
 from calib.procedures.measure.standing import Standing
 from calib.procedures.on_record.in_force import OnRecord
@@ -30,6 +31,7 @@ class Compared:
     of_designs: Flows  # each in the state of its outlet's design; as measured where its air is not known
     design_density: Floats  # (n,) [kg/m3]; NaN: as measured
     air: AirOfReadings | None = None  # None: nobody asked for a density
+    airs: Sequence[AirFound] = ()  # of each reading; none where nobody asked
     unknown: Mapping[int, tuple[str, ...]] | None = None  # rows whose air is not known, and why; None: nobody asked
 
     @property
@@ -75,5 +77,6 @@ def compared(
         at_density(flows, air, np.where(is_known, of_design, np.nan)) if np.any(np.isfinite(of_design)) else flows,
         of_design,
         air,
+        airs,
         unknown,
     )

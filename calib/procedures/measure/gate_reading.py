@@ -119,7 +119,8 @@ def _system_asked(records: OnRecord, reading: Reading, outlet: Outlet, at: datet
         (
             *(() if probe_decision is None else probe_decision.reasons),
             *_pair(records, instrument, named, at, now),
-            *(() if air is None else air.reasons),
+            # Where the flow does not ask for the density, its air counts only when flows are compared.
+            *(() if air is None or way_of_instrument(instrument).in_air is None else air.reasons),
         ),
     )
 
