@@ -292,15 +292,15 @@ def _condition(row: TypedRow, named: KnownNames) -> Iterable[Finding]:
     quantity = MEASURED_AS.get(row.get("quantity") or "")
     yield from unit_known(row, "unit", quantity)
     yield from _value_of_air(row, quantity)
+    if row.get("quantity") == ALTITUDE and row.sound("instrument"):
+        yield row.finding("instrument", "nothing: an altitude is stated, with its standard uncertainty and its source")
+        return
     yield from named.unknown(row, "conditions.csv", "instrument")
     instrument = named.instruments.get(row.get("instrument") or "")
     if instrument is not None and quantity is not None:
         measures = (instrument.get("quantity"), indication_quantity(instrument))
         if any(measured not in (None, quantity) for measured in measures):
             yield row.finding("instrument", f"an instrument for {quantity} (this one is for {measures[0]})")
-    if row.get("quantity") == ALTITUDE and row.sound("instrument"):
-        yield row.finding("instrument", "nothing: an altitude is stated, with its standard uncertainty and its source")
-        return
     used, stated = not row.blank("instrument"), not row.blank("standard_uncertainty")
     if used == stated and not row.bad & {"instrument", "standard_uncertainty"}:
         yield row.finding(
