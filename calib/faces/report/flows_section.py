@@ -62,7 +62,8 @@ def flows_section(report: Content, anchors: Anchors) -> Iterator[Block]:
     yield paragraph(
         f"Each flow is given as value ± expanded uncertainty U = k·u, with its coverage factor k for a coverage probability of "
         f"{100 * first:g}\N{NO-BREAK SPACE}%. A flow leads to its uncertainty budget, an instrument to its calibration. "
-        "Times are local, with their difference from UTC."
+        "Times are local, with their difference from UTC. A design that states no density is compared as measured, in the air that "
+        "is at the outlet."
     )
     yield from _overview(report["readings"])
     readings, totals = _by_system(report["readings"]), _by_system(report["totals"])
