@@ -123,7 +123,8 @@ class Plan:
     @property
     def has_designs_at_density(self) -> bool:
         """Whether a design states a density."""
-        return any(math.isfinite(stated_density(record)) for record in (*self.outlets.values(), *self.designs.values()))
+        stated = (*map(stated_density, self.outlets.values()), *map(stated_density, self.designs.values()))
+        return any(map(math.isfinite, stated))
 
     @cached_property
     def compared(self) -> dict[int, float]:
