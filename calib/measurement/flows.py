@@ -19,9 +19,11 @@ from calib.measurement.at_points import AtPoints, at_points, indication_scale
 from calib.measurement.readings import Hoods, Points, Probes, Readings
 from calib.uncertainty.estimate import rectangular, resolution
 from calib.uncertainty.propagation import Contribution, welch_satterthwaite
-from calib.uncertainty.sharing import Share, common, independent, not_known, not_known_of_a_change
+from calib.uncertainty.sharing import Share, common, common_within_a_sign, independent, not_known, not_known_of_a_change
 
 METHOD = frozenset({"method", "method common", "method own"})  # names of what a method contributes
+
+DENSITY, NOT_OBSERVED = "density", "air temperature not observed"  # of the air
 
 # Contributions whose error is that of reference standards are counted together.
 REFERENCE_STANDARD = "reference standard"
@@ -36,6 +38,7 @@ class Flows:
     flow: Floats  # (n,) [m3/s]
     contributions: tuple[Contribution, ...]  # [m3/s]
     point_velocity: Floats  # (P,) of each point [m/s]
+    by_density: Floats | None = None  # (n,) dq/d ln rho of the air [m3/s]; None: 0
 
 
 @dataclass(frozen=True)
@@ -85,7 +88,8 @@ def flows(readings: Readings) -> Flows:
         replace(contribution, parts=contribution.parts * opening[:, np.newaxis]) for contribution in of_value
     )
     scaled = _without_what_the_factor_carries(scaled, readings, flow)
-    return Flows(means.value, of_value, flow, (*scaled, *_flow_contributions(readings, flow)), points.value)
+    by_density = means.of(points.density) * opening
+    return Flows(means.value, of_value, flow, (*scaled, *_flow_contributions(readings, flow)), points.value, by_density)
 
 
 def _means(readings: Readings, value: Floats) -> _Means:
@@ -144,13 +148,21 @@ def _value_contributions(
     ]
     if readings.air is not None:
         u = readings.air.relative_uncertainty * means.of(points.density)
-        contributions.append(_type_b("density", u, readings.air.conditions))
+        contributions.append(_type_b(DENSITY, u, readings.air.conditions))
+        if readings.air.not_observed is not None:
+            contributions.append(not_observed(readings.air.not_observed * means.of(points.density)))
     if readings.probes is not None:
         contributions.append(_probe(readings.probes, points, readings, means))
     if readings.hoods is not None and means.back_pressure is not None:
         u = readings.hoods.resistance_ratio_uncertainty * means.back_pressure
         contributions.append(_type_b("back pressure", u, readings.hoods.hood))
     return tuple(contributions)
+
+
+def not_observed(u: Floats) -> Contribution:
+    """What declared temperatures contribute: a stream of air shares its own, and supply and return have nothing in common."""
+    streams = np.zeros(u.size, dtype=np.int64)
+    return replace(_type_b(NOT_OBSERVED, u, streams), shares=(Share(streams, common_within_a_sign),))
 
 
 def _along_calibrations(readings: Readings) -> Neighbours:

@@ -28,6 +28,7 @@ class Air:
     relative_uncertainty: Floats  # (n,) u(rho)/rho [1]; 0 where it does not count
     conditions: Integers  # (n,) readings with the same number share its error
     reference_density: Floats  # (n,) of the reference state or of the calibration, where there is one [kg/m3]
+    not_observed: Floats | None = None  # (n,) beside it u/rho of a temperature that was declared [1]; None: none was
 
 
 @dataclass(frozen=True)

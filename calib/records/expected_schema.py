@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from sqlalchemy import Connection, text
 
 # SHA-256 of what `schema_made` gives for a new file of the present schema.
-FINGERPRINT = "e9c1c7ddf88259fe6ad8fa6876816c3ee4a97d051f99ff682e4f51ac033c1b2b"
+FINGERPRINT = "bb063892aaedbe0d0db612d42e2085d6cc9a79f9ffb36c3e7489f7a9c6a914e7"
 
 _STATEMENTS = "SELECT type, name, tbl_name, sql FROM sqlite_master WHERE name NOT LIKE 'sqlite_%' ORDER BY type, name"
 

@@ -66,6 +66,14 @@ def not_known(terms: Floats, group: Integers, groups: int) -> Floats:
     return common(np.maximum(terms, 0.0), group, groups) + common(np.minimum(terms, 0.0), group, groups)
 
 
+def common_within_a_sign(terms: Floats, group: Integers, groups: int) -> Floats:
+    """Variance of each group whose terms of one sign share an error that the others have nothing of: P^2 + N^2.
+
+    So are streams of air of which one is added and the other taken away: each has a temperature of its own.
+    """
+    return not_known(terms, group, groups)
+
+
 def not_known_of_a_change(terms: Floats, group: Integers, groups: int) -> Floats:
     """The same of a change since calibration, whose errors may have opposite signs: (P + N)^2 [unit of the terms squared]."""
     return common(np.abs(terms), group, groups)

@@ -1,8 +1,9 @@
 """A job's balance, as `calib balance` answers: totals of its systems, of the whole and of its rooms."""
 
 from calib.arrays import finite
-from calib.faces.parts.reading_in_full import result
+from calib.faces.parts.reading_in_full import result, state_text
 from calib.faces.parts.sharing import SHARING_COLUMNS, SHARING_TITLE, sharing_document, sharing_rows, what_to_declare
+from calib.faces.parts.state_of_flows import state_document, state_lines
 from calib.faces.parts.value_in_unit import value_in
 from calib.faces.plain_text import table_text
 from calib.faces.written import Content, design_text, probability_text, total_name
@@ -29,6 +30,7 @@ def totals(evaluation: Evaluation, units: str | None = None) -> Content:
             _total(evaluation, evaluation.of_job, row, units) for row in range(len(evaluation.of_job.totals))
         ],
         "rooms": [_room(evaluation, row, units) for row in range(len(evaluation.of_rooms.totals))],
+        "compared": state_document(evaluation),
     }
 
 
@@ -37,12 +39,15 @@ def _total(evaluation: Evaluation, totals: Totals, row: int, units: str | None) 
     total = totals.totals[row]
     in_unit = _unit_of(evaluation, total, units)
     flow = totals.flow if total.measured > 0 else None
+    density = None if evaluation.compared is None else evaluation.compared.density
     return {
         "system": total.system,
         "service": total.service,
         "outlets": total.outlets,
         "outlets_measured": total.measured,
-        "flow": None if flow is None else result(flow, row, in_unit),
+        "state": state_text(density),
+        "density_kg_per_m3": density,
+        "flow": None if flow is None else result(flow, row, in_unit, density),
         "design": _design_of(totals, row, in_unit),
         **({} if flow is None else sharing_document(evaluation, flow, row, totals.not_known[row], in_unit)),
     }
@@ -92,7 +97,9 @@ def text(answer: Content) -> str:
     not_known = (
         ["", f"{SHARING_TITLE}:", table_text(SHARING_COLUMNS, shared), *what_to_declare(every)] if shared else []
     )
-    return "\n".join([table_text(_TOTALS, rows), *rooms, *not_known])
+    states = list(state_lines(answer["compared"], every))
+    said = ["", *states] if states else []
+    return "\n".join([table_text(_TOTALS, rows), *rooms, *said, *not_known])
 
 
 def _total_cells(total: Content) -> tuple[str, ...]:

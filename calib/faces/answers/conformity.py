@@ -35,7 +35,7 @@ def _judged(reading: Content, of_job: RisksOfJob, place: int) -> Content:
         "outlet": reading["outlet"],
         "system": reading["system"],
         "reading": reading["reading"],
-        "statement": reading["flow"]["statement"],
+        "statement": (reading["design"]["flow"] or reading["flow"])["statement"],
         **reading["design"],
         "capability_index": float(of_job.capability_index[place]),
         "global_consumer_risk": None if of_outlets is None else float(of_outlets.consumer[place]),

@@ -41,7 +41,7 @@ from calib.unswept import unswept
 # Files of which each row is a record by itself, in the order in which records refer to one another.
 _CERTIFICATES = ("instruments.csv", "methods.csv", "jobs.csv", "calibrations.csv", "comparisons.csv")
 _OF_INSTRUMENTS = ("events.csv", "checks.csv", "pairings.csv")
-_OF_JOBS = ("systems.csv", "rooms.csv", "outlets.csv", "factors.csv", "amendments.csv", "conditions.csv")
+_OF_JOBS = ("systems.csv", "rooms.csv", "air.csv", "outlets.csv", "factors.csv", "amendments.csv", "conditions.csv")
 # Tables whose new records may open an impact review or add a line to one.
 _TOUCHED_BY_REVIEWS = frozenset({"calibration", "condition", "reading", "found_factor", "outlet_revision"})
 

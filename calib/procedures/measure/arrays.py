@@ -12,7 +12,7 @@ import numpy as np
 from calib.arrays import Floats, Integers, by_kind
 from calib.confirmation.interval import CalibrationOnRecord
 from calib.curves.curve import Curve
-from calib.measurement import Air, Calibrations, FoundFactors, Hoods, Points, Probes, Readings, TwoFigures
+from calib.measurement import NOT_OBSERVED, Air, Calibrations, FoundFactors, Hoods, Points, Probes, Readings, TwoFigures
 from calib.measurement.way import ReferenceAir
 from calib.procedures.measure.air import calibration_density, reference_density
 from calib.procedures.measure.indicated import repeatability_of, resolution_of
@@ -267,17 +267,30 @@ def _stability_at_comparisons(
 def _air(first: Sequence[Standing], kind: Integers, records: OnRecord) -> Air | None:
     if all(reading.way.in_air is None for reading in first):
         return None
-    density, u, reference = np.array([_densities(reading, records) for reading in first]).T
-    conditions = by_kind(first, lambda reading: "" if reading.air is None else reading.air.name)[1]
-    return Air(density[kind], u[kind], conditions[kind], reference[kind])
+    density, u, reference, not_observed = np.array([_densities(reading, records) for reading in first]).T
+    conditions = by_kind(first, _air_named)[1]
+    return Air(
+        density[kind], u[kind], conditions[kind], reference[kind], not_observed[kind] if np.any(not_observed) else None
+    )
 
 
-def _densities(reading: Standing, records: OnRecord) -> tuple[float, float, float]:
-    """Density of the air, its relative standard uncertainty, and the density of the reference; 1, 0, 1 where none counts."""
-    if reading.way.in_air is None or reading.air is None:
-        return 1.0, 0.0, 1.0
-    relative = reading.air.standard_uncertainty / reading.air.density
-    return reading.air.density, relative, density_of_reference(reading, records)
+def _air_named(reading: Standing) -> tuple[str, str]:
+    """The conditions; with a declared temperature the service too, whose air it is."""
+    if reading.air is None:
+        return "", ""
+    return reading.air.name, "" if reading.air.declared is None else reading.air.declared.service
+
+
+def _densities(reading: Standing, records: OnRecord) -> tuple[float, float, float, float]:
+    """Density of the air, its relative standard uncertainty, the density of the reference, and what a declared temperature adds.
+
+    1, 0, 1, 0 where none counts.
+    """
+    air = reading.air
+    if reading.way.in_air is None or air is None:
+        return 1.0, 0.0, 1.0, 0.0
+    observed, declared = air.observed_uncertainty / air.density, air.parts.get(NOT_OBSERVED, 0.0) / air.density
+    return air.density, observed, density_of_reference(reading, records), declared
 
 
 def density_of_reference(reading: Standing, records: OnRecord) -> float:

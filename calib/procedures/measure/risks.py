@@ -59,13 +59,13 @@ class RisksOfJob:
 def risks_of(evaluation: Evaluation, declared: Process | None = None) -> RisksOfJob:
     """Specific risks counted, and global ones by the process that is declared or else estimated from the job's own outlets."""
     rows = _judged(evaluation)
-    if not rows or evaluation.flow is None:
+    if not rows or evaluation.in_design_state is None:
         return RisksOfJob((), np.empty(0), declared, None, ())
     place = np.array(rows)
     measured = [evaluation.measured[row] for row in rows]
     design = np.array([design_of(reading.outlet) for reading in measured])
     tolerance = np.array([float(str(reading.outlet.tolerance_percent)) / 100 for reading in measured])
-    u = evaluation.flow.combined.standard_uncertainty[place] / design
+    u = evaluation.in_design_state.combined.standard_uncertainty[place] / design
     interval = tolerance_intervals(np.ones_like(design), tolerance)
     process = declared or _process(evaluation, place, design)
     risks = None
@@ -88,20 +88,21 @@ def _judged(evaluation: Evaluation) -> tuple[int, ...]:
 
 def _guard_band(evaluation: Evaluation, place: Integers, design: Floats) -> Floats:
     """w over the design; 0 where a value within the tolerance interval is accepted, conditionally or not."""
-    assert evaluation.flow is not None  # noqa: S101 (asked before)
+    assert evaluation.in_design_state is not None  # noqa: S101 (asked before)
     if evaluation.job.decision_rule in (SIMPLE, GUARDED_NON_BINARY):
         return np.zeros_like(design)
-    return evaluation.flow.expanded_uncertainty[place] / design
+    return evaluation.in_design_state.expanded_uncertainty[place] / design
 
 
 def _process(evaluation: Evaluation, place: Integers, design: Floats) -> Process | None:
-    assert evaluation.flow is not None and evaluation.flows is not None  # noqa: S101, PT018 (asked before)
+    flow, states = evaluation.in_design_state, evaluation.compared
+    assert flow is not None and states is not None  # noqa: S101, PT018 (asked before)
     if place.size < 2:
         return None
-    names = [contribution.name for contribution in evaluation.flows.contributions]
+    names = [contribution.name for contribution in states.of_designs.contributions]
     own = np.array([name in OWN for name in names])
-    u = np.linalg.norm(evaluation.flow.combined.uncertainties[place][:, own], axis=1)
-    mean, deviation = process_of(evaluation.flow.value[place] / design, u / design)
+    u = np.linalg.norm(flow.combined.uncertainties[place][:, own], axis=1)
+    mean, deviation = process_of(flow.value[place] / design, u / design)
     return Process(mean, deviation, f"estimated from {place.size} outlets of this job")
 
 

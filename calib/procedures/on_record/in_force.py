@@ -27,6 +27,7 @@ from calib.records.tables.conditions import Condition
 from calib.records.tables.curves import StoredCurve
 from calib.records.tables.factors import FoundFactor
 from calib.records.tables.instruments import Instrument
+from calib.records.tables.jobs import DeclaredAir
 from calib.records.tables.methods import Method
 from calib.records.tables.outlets import Outlet, OutletRevision
 from calib.records.tables.readings import LoggedSeries, Reading, Refusal, Traverse, TraversePoint
@@ -50,6 +51,7 @@ class OnRecord:
     # Errors of an instrument over its calibrations: read when it is asked for, since most are not.
     history: Callable[[Instrument], History] = field(default=_no_history, repr=False)
     pairs: tuple[Pair, ...] = ()  # of probe and meter
+    declared_air: Mapping[tuple[int, str], DeclaredAir] = field(default_factory=dict)  # by job and service: the latest
     # What many readings ask for, once it was worked out.
     worked_out: dict[Hashable, Any] = field(default_factory=dict, repr=False)
 
@@ -139,7 +141,14 @@ def _loaded(
         that_count(session.exec(of_factors), lambda factor: factor.factor),
         lambda instrument: history_of(session, instrument),
         all_pairs(session, within),
+        {(air.job_id, air.service): air for air in declared_air_of(session, jobs)},
     )
+
+
+def declared_air_of(session: Session, jobs: Collection[int] | None) -> list[DeclaredAir]:
+    """Declared temperatures of jobs, or of all, in the order in which they were recorded."""
+    declared = among(select(DeclaredAir), DeclaredAir.job_id, jobs)
+    return list(session.exec(declared.order_by(col(DeclaredAir.id))))
 
 
 def _instruments_of(session: Session, jobs: Collection[int]) -> set[int]:

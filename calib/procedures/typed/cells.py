@@ -150,3 +150,4 @@ def unit_check(quantity: str) -> Check:
 # Where the density of the air is known (calib.airflow.air).
 AIR_TEMPERATURE = between(-40, 60, "degC")
 AIR_PRESSURE = between(60, 110, "kPa")
+AIR_DENSITY = between(0.5, 1.7, "kg/m3")

@@ -5,7 +5,7 @@ from calib.procedures.typed.declared.conditions import CONDITIONS_CSV
 from calib.procedures.typed.declared.events import CHECKS_CSV, EVENTS_CSV, PAIRINGS_CSV
 from calib.procedures.typed.declared.factors import FACTOR_PAIRS_CSV, FACTORS_CSV
 from calib.procedures.typed.declared.instruments import INSTRUMENTS_CSV
-from calib.procedures.typed.declared.jobs import JOBS_CSV, ROOMS_CSV, SYSTEMS_CSV
+from calib.procedures.typed.declared.jobs import AIR_CSV, JOBS_CSV, ROOMS_CSV, SYSTEMS_CSV
 from calib.procedures.typed.declared.methods import METHODS_CSV
 from calib.procedures.typed.declared.outlets import AMENDMENTS_CSV, OUTLETS_CSV
 from calib.procedures.typed.declared.readings import READINGS_CSV, TRAVERSES_CSV
@@ -18,6 +18,7 @@ _DECLARED = (
     JOBS_CSV,
     SYSTEMS_CSV,
     ROOMS_CSV,
+    AIR_CSV,
     OUTLETS_CSV,
     READINGS_CSV,
     TRAVERSES_CSV,

@@ -52,7 +52,7 @@ def tables(told):
 
 def test_the_balance_is_that_of_the_report(job, report):
     document = calib("balance", "E-1", "--json", records=job).document
-    assert document == {"job": "E-1"} | {name: report[name] for name in ("totals", "job_totals", "rooms")}
+    assert document == {"job": "E-1"} | {name: report[name] for name in ("totals", "job_totals", "rooms", "compared")}
 
 
 def shown_total(one):

@@ -41,7 +41,8 @@ CONTRIBUTION = {
 }  # fmt: skip
 DESIGN = {
     "value": NUMBER, "unit": str, "tolerance_percent": NUMBER, "percent_of_design": NUMBER, "conformity": str,
-    "probability_of_conformity": NUMBER, "consumer_risk": NUMBER, "producer_risk": NUMBER,
+    "probability_of_conformity": NUMBER, "consumer_risk": NUMBER, "producer_risk": NUMBER, "state": str,
+    "density_kg_per_m3": MAYBE_NUMBER, "flow": Maybe(FLOW),
 }  # fmt: skip
 OBSERVED = {
     "quantity": str, "value": str, "unit": str, "observed_at": str, "instrument": MAYBE_TEXT, "standard_uncertainty": NUMBER,
@@ -72,7 +73,8 @@ READING = {
     "dominant_contribution": MAYBE_TEXT, "contributions": [CONTRIBUTION], "design": Maybe(DESIGN),
 }  # fmt: skip
 TOTAL = {
-    "system": str, "service": str, "outlets": int, "outlets_measured": int, "flow": Maybe(FLOW),
+    "system": str, "service": str, "outlets": int, "outlets_measured": int, "flow": Maybe(FLOW), "state": str,
+    "density_kg_per_m3": MAYBE_NUMBER,
     "design": Maybe({
         "value": NUMBER, "unit": str, "tolerance_percent": MAYBE_NUMBER, "percent_of_design": MAYBE_NUMBER,
         "conformity": MAYBE_TEXT, "probability_of_conformity": MAYBE_NUMBER,
@@ -94,6 +96,10 @@ SHAPE = {
     "decision_rule_in_words": str, "ledger_digest": str, "readings": [READING], "totals": [TOTAL], "job_totals": [TOTAL],
     "rooms": [{"room": str, "wanted": MAYBE_TEXT, "probability_as_wanted": MAYBE_NUMBER} | TOTAL], "risks": Maybe(RISKS),
     "amendments": [AMENDMENT],
+    "compared": {
+        "density_kg_per_m3": MAYBE_NUMBER, "stated_density_kg_per_m3": MAYBE_NUMBER, "state": str,
+        "air_not_known": [{"outlet": str, "reasons": [str]}],
+    },
     "refusals": [{"outlet": str, "system": str, "service": str, "instrument": str, "observed_at": str, "reasons": [str]}],
     "instruments": [{"tag": str, "certificate": str, "due_on": str, "measuring_interval": str}], "cautions": [str],
     "written_by": str,

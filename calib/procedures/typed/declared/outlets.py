@@ -1,7 +1,17 @@
 """What is typed of outlets and ducts, at first and when they are amended: outlets.csv, amendments.csv."""
 
 from calib.errors import Step
-from calib.procedures.typed.cells import above_zero, any_text, not_negative, one_of, percent, unit_check, usually, whole
+from calib.procedures.typed.cells import (
+    AIR_DENSITY,
+    above_zero,
+    any_text,
+    not_negative,
+    one_of,
+    percent,
+    unit_check,
+    usually,
+    whole,
+)
 from calib.procedures.typed.declaration import Declaration, Reference, may, must
 from calib.procedures.typed.declared.jobs import OF_JOB
 from calib.records.tables.outlets import Outlet, OutletRevision
@@ -47,6 +57,11 @@ _OF_AN_OUTLET = (
         percent,
         "tolerance in percent of the design flow",
         odd=usually(1, 30, "a tolerance in percent"),
+    ),
+    may(
+        "design_density_kg_per_m3",
+        AIR_DENSITY,
+        "density of the air in which the design flow is stated; blank: as measured, in the air that is there",
     ),
 )
 OUTLETS_CSV = Declaration(

@@ -153,8 +153,10 @@ def _replaced() -> dict[str, _Definition]:
             *_maybe("tolerance_percent"),
             _whole("revision", nullable=True),
             *_maybe("tolerance_minus_percent", "tolerance_plus_percent", "minimum_flow", "maximum_flow"),
+            *_maybe("design_density_kg_per_m3"),
             *_not_blank("system"),
             *_above_0(
+                "design_density_kg_per_m3",
                 "design_flow",
                 "maximum_flow",
                 "minimum_flow",
@@ -546,7 +548,12 @@ def upgrade() -> None:
 def _columns() -> None:
     """Columns of tables that stay as they are otherwise."""
     for table in ("outlet", "outlet_revision"):
-        for name in ("tolerance_minus_percent", "tolerance_plus_percent", "minimum_flow"):
+        for name in (
+            "design_density_kg_per_m3",
+            "tolerance_minus_percent",
+            "tolerance_plus_percent",
+            "minimum_flow",
+        ):
             _add(table, name, *_above_0(name))
         # In words, since two CHECKs of one column come in no order of their own.
         checks = " ".join(
