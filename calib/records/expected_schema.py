@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from sqlalchemy import Connection, text
 
 # SHA-256 of what `schema_made` gives for a new file of the present schema.
-FINGERPRINT = "e9c1c7ddf88259fe6ad8fa6876816c3ee4a97d051f99ff682e4f51ac033c1b2b"
+FINGERPRINT = "484adb4b74ace6b45a4b0413fd45853c97d1f37bfe271df63d3851aff048a5d6"
 
 _STATEMENTS = "SELECT type, name, tbl_name, sql FROM sqlite_master WHERE name NOT LIKE 'sqlite_%' ORDER BY type, name"
 

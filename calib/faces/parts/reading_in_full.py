@@ -1,6 +1,7 @@
 """One reading of a job with its flow, budget, conformity and all that it rests on: what every answer on readings says of it."""
 
 from calib.arrays import finite
+from calib.faces.parts.limits import guard_content, limits_content
 from calib.faces.parts.value_in_unit import value_in, velocity_unit
 from calib.faces.written import Content
 from calib.procedures.measure.air import MEASURED_AS, ConditionFound
@@ -42,6 +43,7 @@ def reading_content(evaluation: Evaluation, row: int, units: str | None) -> Cont
         "probe": _probe(measured),
         "conditions": _density(measured),
         "observed_at": measured.reading.observed_at,
+        "stage": measured.reading.stage,
         "indication": _shown(measured),
         "observations": measured.reading.observations,
         "throttled_observations": measured.reading.throttled_observations,
@@ -251,7 +253,8 @@ def _design(evaluation: Evaluation, row: int, in_unit: Unit) -> Content | None:
         return None
     return {
         **value_in(in_unit, design_of(outlet)),
-        "tolerance_percent": float(str(outlet.tolerance_percent)),
+        **limits_content(outlet, design_of(outlet), in_unit),
+        **guard_content(evaluation.judgement, row, in_unit),
         "percent_of_design": float(evaluation.judgement.percent_of_design[row]),
         "conformity": str(evaluation.judgement.statement[row]),
         "probability_of_conformity": float(evaluation.judgement.probability[row]),

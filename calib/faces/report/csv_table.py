@@ -14,7 +14,7 @@ _CSV_COLUMNS = (
     "conformity", "probability_of_conformity", "in_totals", "outlets", "outlets_measured", "reasons", "place", "room", "probe",
     "conditions", "density_kg_m3", "found_factor", "consumer_risk", "producer_risk", "flags", "wanted", "probability_as_wanted",
     "revision", "column", "before", "after", "job", "state", "issued", "issued_by", "decision_rule", "ledger_digest",
-    "laboratory", "calibrated_on", "due_on",
+    "laboratory", "calibrated_on", "due_on", "stage", "probability", "numerical_error",
 )  # fmt: skip
 
 
@@ -56,6 +56,11 @@ def as_csv(report: Content) -> str:
             for each in report[part]
         ),
         *(_csv_open_review(each) for each in report["open_reviews"]),
+        *(
+            {"record": "joint probability", "outlets": each["outlets"]}
+            | _same(each, "system", "probability", "numerical_error")
+            for each in report["joint_probability"]
+        ),
     ]
     for row in rows:
         writer.writerow({name: _harmless(cell) for name, cell in row.items()})
@@ -93,7 +98,7 @@ def _csv_reading(reading: Content) -> Content:
         "design_flow": design.get("value"),
         **_same(reading, "system", "service", "outlet", "instrument", "certificate", "observed_at", "in_totals"),
         **_csv_design(design),
-        **_same(reading, "place", "room"),
+        **_same(reading, "place", "room", "stage"),
         **_csv_rests_on(reading),
     }
 

@@ -32,7 +32,8 @@ from calib.faces.report.table_cells import (
     statement_cell,
     words_cell,
 )
-from calib.faces.written import Content, design_text, moment_text, total_name
+from calib.faces.written import Content, design_text, moment_text, tolerance_text, total_name
+from calib.records.words import REPEAT
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 from calib.uncertainty.statement import plain, round_result
 
@@ -125,7 +126,9 @@ def _reading(reading: Content, anchors: Anchors) -> TableRow:
 def _remarked(reading: Content) -> Iterator[Run]:
     if reading["place"] == "duct":
         yield Run(" (duct)", Mark.SOFT)
-    if not reading["latest"]:
+    if reading["stage"]:
+        yield Run(f" ({reading['stage']})", Mark.SOFT)
+    if not reading["latest"] and reading["stage"] != REPEAT:
         yield Run(" (a later reading counts)", Mark.SOFT)
 
 
@@ -138,14 +141,21 @@ def _judged(design: Content | None) -> tuple[Cell, ...]:
     """Design, tolerance, share of the design, statement and probability."""
     if design is None:
         return (words_cell("none"), *[NOTHING] * 4)
-    tolerance = design["tolerance_percent"]
+    limits = tolerance_text(design)
     return (
         Cell((Run(f"{design_text(design['value'])} {design['unit']}"),), design["value"], design["unit"]),
-        NOTHING if tolerance is None else Cell((Run(f"± {tolerance:g} %"),), tolerance, "%"),
+        _limits(limits, design["tolerance_percent"]),
         number_cell(design["percent_of_design"], ".1f"),
         statement_cell(design["conformity"]),
         probability_cell(design["probability_of_conformity"]),
     )
+
+
+def _limits(text: str, tolerance: float | None) -> Cell:
+    """The limits as they are said; one number where they are equal on both sides."""
+    if not text:
+        return NOTHING
+    return words_cell(text) if tolerance is None else Cell((Run(text),), tolerance, "%")
 
 
 # --- balance ---------------------------------------------------------------------------------------------------------------------

@@ -5,7 +5,9 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from calib.errors import Finding, Step
 from calib.procedures.certificate.fit_curve import indication_quantity
+from calib.procedures.enter.check_limits import LIMITS_TYPED, limit_findings
 from calib.procedures.enter.check_readings import reading_findings
+from calib.procedures.enter.check_stages import StagesOnRecord, stage_findings
 from calib.procedures.measure.air import MEASURED_AS, NEEDED
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.rows_together import KnownNames, TypedCells, duplicate, repeated, unit_known
@@ -22,7 +24,7 @@ _OF_A_FACTOR = (
 _SIDES = {"rectangular": ("width", "height"), "flat-oval": ("width", "height"), "round": ("diameter",)}
 
 
-def job_findings(named: KnownNames, factors: Mapping[str, Cells]) -> Iterable[Finding]:
+def job_findings(named: KnownNames, factors: Mapping[str, Cells], stages: StagesOnRecord) -> Iterable[Finding]:
     """All findings on the rows of jobs and methods; `factors` found in the field by name."""
     yield from _methods(named)
     yield from repeated(named, "jobs.csv")
@@ -31,6 +33,7 @@ def job_findings(named: KnownNames, factors: Mapping[str, Cells]) -> Iterable[Fi
     yield from _rooms(named)
     yield from _conditions(named)
     yield from reading_findings(named)
+    yield from stage_findings(named, stages)
 
 
 _SINGLE, _COMMON, _OWN = (f"{name}_standard_uncertainty_percent" for name in ("relative", "common", "own"))
@@ -160,12 +163,14 @@ def _found_factor(row: TypedRow, factors: Mapping[str, Cells], outlet: int | Non
 
 
 def _design(row: TypedRow) -> Iterable[Finding]:
+    yield from limit_findings(row)
     if not row.blank("design_flow"):
-        for column in ("flow_unit", "tolerance_percent"):
-            if row.blank(column):
-                yield row.finding(column, "a value beside design_flow")
-    elif row.sound("tolerance_percent"):
-        yield row.finding("tolerance_percent", "nothing without design_flow")
+        if row.blank("flow_unit"):
+            yield row.finding("flow_unit", "a value beside design_flow")
+        return
+    for column in LIMITS_TYPED:
+        if row.sound(column):
+            yield row.finding(column, "nothing without design_flow")
 
 
 def _systems(named: KnownNames) -> Iterable[Finding]:
@@ -174,6 +179,7 @@ def _systems(named: KnownNames) -> Iterable[Finding]:
     there = _on_outlets(named, columns)
     for row in named.sheets["systems.csv"]:
         yield from named.unknown(row, "systems.csv", "job")
+        yield from limit_findings(row)
         if there is not None and row.sound(*columns) and tuple(row.cells[name] for name in columns) not in there:
             yield row.finding("system", f"a system with outlets for {row.cells['service']} in job {row.cells['job']}")
 

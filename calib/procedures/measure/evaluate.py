@@ -16,6 +16,7 @@ from sqlmodel import Session, select
 
 from calib.airflow.profile import Profile, judge_profile
 from calib.arrays import Floats, Integers, Truths
+from calib.confirmation.conformity import ToleranceIntervals
 from calib.measurement import Flows, Readings, flows
 from calib.procedures.measure.arrays import arrays_of
 from calib.procedures.measure.gate_reading import gate_readings
@@ -28,6 +29,7 @@ from calib.procedures.measure.totals import (
     Plan,
     Total,
     Totals,
+    limits_of,
     totals_of_job,
     totals_of_rooms,
     totals_of_systems,
@@ -50,6 +52,7 @@ from calib.records.tables.instruments import Instrument
 from calib.records.tables.jobs import Job, Room, SystemDesign
 from calib.records.tables.outlets import Outlet
 from calib.records.tables.readings import Reading, Refusal
+from calib.records.words import REPEAT
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 from calib.uncertainty.propagation import combine
 from calib.unswept import unswept
@@ -76,7 +79,7 @@ class Evaluation:
     of_systems: Totals
     of_job: Totals
     of_rooms: Totals
-    latest: Truths  # (n,) no later reading of its outlet stands
+    latest: Truths  # (n,) no later reading of its outlet stands, but for repeats
     in_totals: Truths  # (n,) the latest reading of an outlet that belongs to totals
     readings: Readings | None = None  # absent where no reading stands, like all below
     flows: Flows | None = None
@@ -115,9 +118,9 @@ def evaluate(
     plan = _plan(session, job)
     measured, refused = _sorted_out(session, records, key(job.id), plan.outlets, now)
     outlet = np.array([reading.reading.outlet_id for reading in measured], dtype=np.int64)
-    latest = np.append(outlet[1:] != outlet[:-1], True)[: outlet.size]
+    latest = _latest(outlet, np.array([reading.reading.stage == REPEAT for reading in measured], dtype=bool))
     in_totals = latest & np.isin(outlet, list(plan.counted))
-    stands = frozenset(outlet.tolist())
+    stands = frozenset(outlet[latest].tolist())
     systems, whole, rooms = totals_of_systems(plan, stands), totals_of_job(plan, stands), totals_of_rooms(plan, stands)
     if not measured:
         of_systems, of_job, of_rooms = (Totals(tuple(totals)) for totals in (systems, whole, rooms))
@@ -151,6 +154,14 @@ def evaluate(
         {calibration: records.calibrations[calibration] for calibration in used},
         _histories(records, systems_used),
     )
+
+
+def _latest(outlet: Integers, repeats: Truths) -> Truths:
+    """(n,) the last reading of each outlet, which stand together in the order of time; a repeat supersedes nothing."""
+    counted = np.flatnonzero(~repeats)
+    latest = np.zeros(outlet.size, dtype=bool)
+    latest[counted[np.append(np.diff(outlet[counted]) != 0, True)[: counted.size]]] = True
+    return latest
 
 
 def _plan(session: Session, job: Job) -> Plan:
@@ -217,10 +228,9 @@ def _of_job(session: Session, table: Any, job: int) -> list[Any]:
 
 def _judge(job: Job, plan: Plan, outlet: Integers, flow: Results) -> Judgement:
     design = np.array([plan.design_flows[outlet_id] for outlet_id in outlet.tolist()])
-    tolerance = (
-        np.array([float(plan.outlets[outlet_id].tolerance_percent or "nan") for outlet_id in outlet.tolist()]) / 100
-    )
-    return judge_flows(flow, design, tolerance, job.decision_rule)
+    limits = {outlet_id: limits_of(plan.outlets[outlet_id]) for outlet_id in dict.fromkeys(outlet.tolist())}
+    lower, upper = np.array([limits[outlet_id] for outlet_id in outlet.tolist()]).T
+    return judge_flows(flow, design, ToleranceIntervals(lower, upper), job.decision_rule)
 
 
 def _profiles(measured: Sequence[Standing], readings: Readings, measured_flows: Flows) -> dict[int, Profile]:

@@ -1,7 +1,7 @@
 """What is typed of jobs, and of their designs as a whole: jobs.csv, systems.csv, rooms.csv."""
 
 from calib.confirmation.words import DECISION_RULES
-from calib.procedures.typed.cells import above_zero, any_text, one_of, percent, unit_check, usually
+from calib.procedures.typed.cells import above_zero, any_text, one_of, percent, share, unit_check, usually
 from calib.procedures.typed.declaration import Declaration, Reference, may, must
 from calib.records.tables.jobs import Job, Room, SystemDesign
 from calib.records.words import SERVICES
@@ -25,6 +25,29 @@ JOBS_CSV = Declaration(
     ),
     key=("job",),
 )
+_OTHERWISE = "a side left blank has no limit"
+LIMITS_OF_A_FLOW = (
+    may(
+        "tolerance_percent",
+        percent,
+        "tolerance in percent of the design flow, the same on both sides",
+        odd=usually(1, 30, "a tolerance in percent"),
+    ),
+    may(
+        "tolerance_minus_percent",
+        share,
+        f"instead: tolerance below the design flow in percent, 0 for none; {_OTHERWISE}",
+        odd=usually(0, 30, "a tolerance in percent"),
+    ),
+    may(
+        "tolerance_plus_percent",
+        share,
+        "instead: tolerance above it",
+        odd=usually(0, 30, "a tolerance in percent"),
+    ),
+    may("minimum_flow", above_zero, f"instead: the lowest flow that conforms, in the flow's unit; {_OTHERWISE}"),
+    may("maximum_flow", above_zero, "instead: the highest one"),
+)
 SYSTEMS_CSV = Declaration(
     "systems.csv",
     "designs of systems: what a system's total is judged by",
@@ -35,12 +58,7 @@ SYSTEMS_CSV = Declaration(
         must("service", one_of(*SERVICES), "which of its totals"),
         must("design_flow", above_zero, "the flow that the total was designed to be"),
         must("flow_unit", unit_check("volume flow"), "the unit of the design flow"),
-        must(
-            "tolerance_percent",
-            percent,
-            "tolerance in percent of the design flow",
-            odd=usually(1, 30, "a tolerance in percent"),
-        ),
+        *LIMITS_OF_A_FLOW,
     ),
     key=("job", "system", "service"),
     references=(OF_JOB,),

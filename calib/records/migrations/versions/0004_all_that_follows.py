@@ -158,10 +158,9 @@ def _replaced() -> dict[str, _Definition]:
                 "design_flow",
                 "maximum_flow",
                 "minimum_flow",
-                "tolerance_minus_percent",
                 "tolerance_percent",
-                "tolerance_plus_percent",
             ),
+            *_not_negative("tolerance_minus_percent", "tolerance_plus_percent"),
             _one_style(),
             _revised(),
             _known("service", "'supply', 'return', 'exhaust'"),
@@ -546,8 +545,9 @@ def upgrade() -> None:
 def _columns() -> None:
     """Columns of tables that stay as they are otherwise."""
     for table in ("outlet", "outlet_revision"):
-        for name in ("tolerance_minus_percent", "tolerance_plus_percent", "minimum_flow"):
-            _add(table, name, *_above_0(name))
+        for name in ("tolerance_minus_percent", "tolerance_plus_percent"):
+            _add(table, name, *_not_negative(name))
+        _add(table, "minimum_flow", *_above_0("minimum_flow"))
         # In words, since two CHECKs of one column come in no order of their own.
         checks = " ".join(
             f"CONSTRAINT {check.name} CHECK ({check.sqltext})" for check in (*_above_0("maximum_flow"), _one_style())
