@@ -3,6 +3,7 @@
 from calib.arrays import finite
 from calib.faces.parts.joint_probability import joint_document, joint_lines
 from calib.faces.parts.limits import NO_GUARD, guard_content, limits_content, one_sided_lines
+from calib.faces.parts.plant_drift import drift_document, drift_sentence
 from calib.faces.parts.reading_in_full import result
 from calib.faces.parts.sharing import SHARING_COLUMNS, SHARING_TITLE, sharing_document, sharing_rows, what_to_declare
 from calib.faces.parts.value_in_unit import value_in
@@ -21,7 +22,7 @@ _WANTED = {"positive": "a surplus of supply", "negative": "a surplus of extract"
 
 def document(evaluation: Evaluation, of_job: RisksOfJob, units: str | None) -> Content:
     """Totals of the systems, of the job and of the rooms, and whether all of a system's flows conform at once."""
-    joint = {"joint_probability": joint_document(of_job)}
+    joint = {"joint_probability": joint_document(of_job), "plant_drift": drift_document(evaluation)}
     return {"job": evaluation.job.job} | totals(evaluation, units) | joint
 
 
@@ -99,7 +100,8 @@ def text(answer: Content) -> str:
     )
     named = [(f"{total['system'] or 'all systems'}, {total_name(total)}", total["design"]) for total in every]
     one_sided = one_sided_lines([(name, design) for name, design in named if design])
-    joint = [line for sentence in joint_lines(answer["joint_probability"]) for line in wrapped(sentence)]
+    told = [*map(drift_sentence, answer["plant_drift"]), *joint_lines(answer["joint_probability"])]
+    joint = [line for sentence in told for line in wrapped(sentence)]
     return "\n".join([table_text(_TOTALS, rows), *rooms, *(["", *joint] if joint else []), *one_sided, *not_known])
 
 

@@ -6,6 +6,7 @@ from calib.arrays import finite
 from calib.faces.cautions import RULES_IN_WORDS
 from calib.faces.parts.joint_probability import joint_document, joint_lines
 from calib.faces.parts.limits import one_sided_lines
+from calib.faces.parts.plant_drift import drift_document, drift_sentence
 from calib.faces.parts.reading_in_full import reading_content
 from calib.faces.plain_text import table_text, wrapped
 from calib.faces.written import Content, probability_text, tolerance_text
@@ -31,6 +32,7 @@ def document(evaluation: Evaluation, of_job: RisksOfJob, units: str | None) -> C
         ],
         "risks": risks(of_job),
         "joint_probability": joint_document(of_job),
+        "plant_drift": drift_document(evaluation),
     }
 
 
@@ -115,7 +117,8 @@ def text(answer: Content) -> str:
     """The same for people."""
     outlets = table_text(_OUTLETS, [_outlet_cells(outlet) for outlet in answer["outlets"]])
     risks = ["", *_risk_lines(answer["risks"])] if answer["risks"] else []
-    joint = [line for sentence in joint_lines(answer["joint_probability"]) for line in wrapped(sentence)]
+    told = [*map(drift_sentence, answer["plant_drift"]), *joint_lines(answer["joint_probability"])]
+    joint = [line for sentence in told for line in wrapped(sentence)]
     one_sided = one_sided_lines([(outlet["outlet"], outlet) for outlet in answer["outlets"]])
     risks = [*(["", *one_sided] if one_sided else []), *risks]
     return "\n".join([answer["decision_rule_in_words"], "", outlets, *risks, *(["", *joint] if joint else [])])

@@ -226,7 +226,7 @@ def _air_line(answer: Content) -> str:
 def _outlet_lines(outlet: Content) -> list[str]:
     place = f"{outlet['outlet']} ({outlet['place']}, {outlet['system']} {outlet['service']})"
     if outlet["design"] is None:
-        return _wrapped(f"{place}: no design flow, nothing to prove", "")
+        return _wrapped(f"{place}: {' '.join(outlet['remarks']) or 'no design flow, nothing to prove'}", "")
     lines = _wrapped(f"{place}: {_design_text(outlet)}", "")
     if outlet["traverse"]:
         lines += _wrapped("traverse: {rule}, {lines} lines of {points} points".format(**outlet["traverse"]))

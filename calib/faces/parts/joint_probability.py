@@ -32,9 +32,9 @@ def joint_sentence(each: Content) -> str:
     """Of one system, or of the job."""
     where = f"of system {each['system']}" if each["system"] else "of the whole job"
     flows = (
-        "the flow judged {} conforms"
+        "the judged flow {} conforms"
         if each["outlets"] == 1
-        else f"all {each['outlets']} flows judged {{}} conform at once"
+        else f"all {each['outlets']} judged flows {{}} conform at once"
     )
     common, independent = (probability_text(each[name]["probability"]) for name in ("if_common", "if_independent"))
     not_known = (

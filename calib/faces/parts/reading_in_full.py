@@ -234,6 +234,7 @@ def shared_with(name: str, measured: Standing) -> str:
         "dimension": f"readings at {measured.outlet.outlet}",
         "outlet factor": _sharing_factor(measured),
         "method": f"not known, readings by {measured.method.method}",
+        "plant drift": f"readings of {measured.outlet.system}, {measured.outlet.service}",
         "method common": f"readings by {measured.method.method} at such an opening, one way of the air",
     }
     return sharing.get(name) or "this reading alone"

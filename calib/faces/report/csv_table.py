@@ -15,6 +15,7 @@ _CSV_COLUMNS = (
     "conditions", "density_kg_m3", "found_factor", "consumer_risk", "producer_risk", "flags", "wanted", "probability_as_wanted",
     "revision", "column", "before", "after", "job", "state", "issued", "issued_by", "decision_rule", "ledger_digest",
     "laboratory", "calibrated_on", "due_on", "stage", "probability", "numerical_error",
+    "drift_percent", "standard_uncertainty_percent", "carried_percent",
 )  # fmt: skip
 
 
@@ -56,6 +57,13 @@ def as_csv(report: Content) -> str:
             for each in report[part]
         ),
         *(_csv_open_review(each) for each in report["open_reviews"]),
+        *(
+            {"record": "plant drift", "observed_at": each["first_observed_at"]}
+            | _same(
+                each, "system", "service", "outlet", "drift_percent", "standard_uncertainty_percent", "carried_percent"
+            )
+            for each in report["plant_drift"]
+        ),
         *(
             {"record": "joint probability", "outlets": each["outlets"]}
             | _same(each, "system", "probability", "numerical_error")

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 
 from calib.faces.drawings.balance import balance_charts
 from calib.faces.drawings.overview import overview_charts
+from calib.faces.parts.plant_drift import drift_sentence
 from calib.faces.parts.sharing import SHARING_COLUMNS, SHARING_TITLE, sharing_rows, what_to_declare
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import (
@@ -205,6 +206,9 @@ def balance_section(report: Content) -> Iterator[Block]:
         "outlet or one source of outlet factors add up before they are squared.",
         soft=True,
     )
+    for drift in report["plant_drift"]:
+        told = drift_sentence(drift)
+        yield paragraph(f"{told[0].upper()}{told[1:]}.")
     every = [*report["totals"], *report["job_totals"], *report["rooms"]]
     shared = sharing_rows(every)
     if shared:

@@ -241,6 +241,16 @@ OF_DECISIONS = (
     SheetColumn("Mean specific consumer's risk", _at("mean_specific_consumer_risk"), RISK, 12),
     SheetColumn("Mean specific producer's risk", _at("mean_specific_producer_risk"), RISK, 12),
 )
+OF_DRIFT = (
+    _SYSTEM,
+    _SERVICE,
+    _OUTLET,
+    SheetColumn("Read first", _moment("first_observed_at"), width=25),
+    SheetColumn("Read again", _moment("repeated_at"), width=25),
+    SheetColumn("Drift [%]", _at("drift_percent"), TWO_DECIMALS, 9),
+    SheetColumn("u of the drift [%]", _at("standard_uncertainty_percent"), TWO_DECIMALS, 9),
+    SheetColumn("Carried in u [%]", _at("carried_percent"), TWO_DECIMALS, 9),
+)
 OF_JOINT = (
     SheetColumn("System", lambda row: row["system"] or "whole job", width=18),
     SheetColumn("Flows judged", _at("outlets"), WHOLE, 9),

@@ -6,7 +6,7 @@ been recorded since yields no flow, and stands among the refusals.
 
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import cached_property
 from typing import Any
@@ -20,6 +20,7 @@ from calib.confirmation.conformity import ToleranceIntervals
 from calib.measurement import Flows, Readings, flows
 from calib.procedures.measure.arrays import arrays_of
 from calib.procedures.measure.gate_reading import gate_readings
+from calib.procedures.measure.plant_drift import DriftOfPlant, drifts_of, plant_drift
 from calib.procedures.measure.results import Judgement, Results, judge_flows, results
 from calib.procedures.measure.stability import basis_of
 from calib.procedures.measure.standing import MeasuringSystem, Standing, section_of
@@ -90,6 +91,7 @@ class Evaluation:
     curves: Mapping[int, StoredCurve] = field(default_factory=dict)  # by the id of the calibration
     calibrations: Mapping[int, Calibration] = field(default_factory=dict)  # by their id
     histories: Mapping[int, str] = field(default_factory=dict)  # what a stability rests on, by the calibration
+    drifts: tuple[DriftOfPlant, ...] = ()  # of the plant, where an outlet was read again
 
     def point_velocities(self, row: int) -> Floats:
         """Velocity at each point of a traverse, the mean of its passes [m/s]."""
@@ -127,6 +129,10 @@ def evaluate(
         return Evaluation(job, (), refused, of_systems, of_job, of_rooms, latest, in_totals)
     readings = arrays_of(measured, records)
     measured_flows = flows(readings)
+    drifts = drifts_of(measured, measured_flows)
+    if drifts:
+        readings = replace(readings, plant_drift=plant_drift(measured, drifts))
+        measured_flows = flows(readings)
     flow = results(measured_flows.flow, combine(measured_flows.contributions), coverage_probability)
     counts = np.where(in_totals, outlet, NO_OUTLET)
     of_systems, of_job, of_rooms = (
@@ -153,6 +159,7 @@ def evaluate(
         {calibration: records.curves[calibration] for calibration in used},
         {calibration: records.calibrations[calibration] for calibration in used},
         _histories(records, systems_used),
+        drifts,
     )
 
 

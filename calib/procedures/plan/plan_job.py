@@ -115,7 +115,11 @@ def _conditions(job: int, air: ExpectedAir, at: datetime) -> tuple[Condition, ..
 def _of_outlet(asked: Asked, outlet: Outlet) -> OutletPlan:
     design, limits = design_of(outlet), limits_of(outlet)
     half_width = planned_half_width(design, limits)
-    if not half_width > 0:  # none, or the one limit is the design itself: nothing is proved there
+    if half_width == 0:
+        return OutletPlan(
+            outlet, math.nan, remarks=("its one limit is the design flow itself: no flow there is proved",)
+        )
+    if not math.isfinite(half_width):
         return OutletPlan(outlet, math.nan)
     gear, remarks = _fitting(asked, outlet)
     tried = [_by_the_best_method(asked, outlet, each, half_width) for each in gear]

@@ -228,7 +228,7 @@ def test_how_likely_all_flows_conform_at_once_is_said(job, command):
     told = " ".join(calib(command, "E-1", records=job).out.split())
     (one,) = calib(command, "E-1", "--json", records=job).document["joint_probability"]
     assert (
-        f"all 6 flows judged of system AH-1 conform at once with probability {probability(one['probability'])}" in told
+        f"all 6 judged flows of system AH-1 conform at once with probability {probability(one['probability'])}" in told
     )
     assert one["probability"] == min(one[name]["probability"] for name in ("if_common", "if_independent"))
 
