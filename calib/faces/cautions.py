@@ -21,7 +21,9 @@ RULES_IN_WORDS = {
     "simple": "Simple acceptance: a flow passes if its measured value lies within the tolerance interval; its measurement uncertainty is "
     "stated beside it and not subtracted. At a limit, the risk of a wrong pass is up to 50 % (JCGM 106:2012, 8.2; ILAC-G8:09/2019, 4.2.1; from memory).",
     "guarded": "Guarded acceptance: a flow passes if its measured value lies inside the tolerance interval by at least its expanded "
-    "uncertainty, w = U. The risk of a wrong pass is below 2.5 % at each limit (JCGM 106:2012, 8.3.2; ILAC-G8:09/2019, 4.2.2; from memory).",
+    "uncertainty, w = U; the risk of a wrong pass is below 2.5 % at each limit. A flow with one limit only, a minimum or a maximum, passes "
+    "inside it by w = k u with the one-sided k of the same coverage probability, at a risk below 5 % "
+    "(JCGM 106:2012, 8.3.2; ILAC-G8:09/2019, 4.2.2; from memory).",
     "guarded non-binary": "Guarded acceptance with w = U, in four statements: pass and fail where the value is clear of the limit by at least "
-    "U, conditional pass and conditional fail where it is not (ILAC-G8:09/2019, 4.2.3; from memory).",
+    "U, conditional pass and conditional fail where it is not; with one limit only w = k u, k one-sided (ILAC-G8:09/2019, 4.2.3; from memory).",
 }

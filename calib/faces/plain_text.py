@@ -2,6 +2,7 @@
 
 import re
 import shlex
+import textwrap
 from collections.abc import Iterable, Sequence
 from typing import Any
 
@@ -49,6 +50,11 @@ def table_text(header: Sequence[str], rows: Iterable[Sequence[str]], indent: str
         (indent + "  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True))).rstrip()
         for line in lines
     )
+
+
+def wrapped(text: str, width: int = 100) -> list[str]:
+    """A sentence in lines that a terminal holds, those after the first indented."""
+    return textwrap.wrap(text, width, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False)
 
 
 def withdrawn_text(withdrawal: dict[str, Any] | None) -> str | None:

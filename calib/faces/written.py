@@ -24,6 +24,25 @@ def design_text(flow: float, digits: int = 4) -> str:
     return f"{flow:.{digits}g}" if abs(flow) < 10**digits - 0.5 else f"{flow:.0f}"
 
 
+def tolerance_text(design: Mapping[str, Any]) -> str:
+    """The limits of a flow beside its design: ± 10 %, −0/+10 %, ≥ 300 m3/h; nothing where there are none."""
+    minus, plus = design["tolerance_minus_percent"], design["tolerance_plus_percent"]
+    low, high = design["minimum_flow"], design["maximum_flow"]
+    if design["tolerance_percent"] is not None:
+        return f"± {design['tolerance_percent']:g} %"
+    if minus is not None or plus is not None:
+        sides = (None if minus is None else f"−{minus:g}", None if plus is None else f"+{plus:g}")
+        return _between(*sides, "%", "/")
+    flows = (None if flow is None else design_text(flow, digits=5) for flow in (low, high))
+    return "" if low is None and high is None else _between(*flows, design["unit"], " to ")
+
+
+def _between(low: str | None, high: str | None, unit: str, joined: str) -> str:
+    if low is None or high is None:
+        return f"≥ {low} {unit}" if high is None else f"≤ {high} {unit}"
+    return f"{low}{joined}{high} {unit}"
+
+
 def total_name(total: Mapping[str, Any]) -> str:
     """What a total is called."""
     return "net (supply − return − exhaust)" if total["service"] == NET else str(total["service"])

@@ -23,6 +23,7 @@
     outlet factor            its standard uncertainty                       outlets whose factor has the same source
     method                   a single figure, relative                      not known: readings by the method
     method common, own       two figures, relative                          readings by it at one kind of opening, one way; none
+    plant drift              a reading repeated at the end, relative        the system and service
 
 A factor found in the field with the very calibration that a reading uses carries that calibration's error with the opposite sign:
 the scatter and the reference part cancel as far as both were taken at the same indication.

@@ -341,6 +341,7 @@ def _flow_contributions(readings: Readings, flow: Floats) -> tuple[Contribution,
             readings.outlet_factor_dof,
         ),
         *_methods(readings, flow),
+        *_plant_drift(readings, flow),
     )
 
 
@@ -354,6 +355,11 @@ def _methods(readings: Readings, flow: Floats) -> Iterator[Contribution]:
         yield _type_b("method common", two.common_relative * flow, two.opening, two.common_dof)
         own = _type_b("method own", two.own_relative * flow, two.opening, two.own_dof)
         yield replace(own, shares=(Share(two.opening, independent),))
+
+
+def _plant_drift(readings: Readings, flow: Floats) -> Iterator[Contribution]:
+    if readings.plant_drift is not None:
+        yield _type_b("plant drift", readings.plant_drift.relative * flow, readings.plant_drift.stream)
 
 
 def _type_b(name: str, parts: Floats, source: Integers, degrees_of_freedom: Floats | None = None) -> Contribution:

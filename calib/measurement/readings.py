@@ -70,6 +70,18 @@ class TwoFigures:
 
 
 @dataclass(frozen=True)
+class PlantDrift:
+    """What the drift of the plant adds to flows that are taken as of one time."""
+
+    relative: Floats  # (n,) standard uncertainty [1]
+    stream: Integers  # (n,) readings with the same number are of one system and one service
+
+    def of(self, rows: Sequence[int]) -> "PlantDrift":
+        """That of some readings."""
+        return PlantDrift(self.relative[list(rows)], self.stream[list(rows)])
+
+
+@dataclass(frozen=True)
 class FoundFactors:
     """What the outlet factor carries of the very calibration that the reading uses; 0 where it used another."""
 
@@ -111,6 +123,7 @@ class Readings:
     hoods: Hoods | None = None
     found_factors: FoundFactors | None = None
     stability_dof: Floats | None = None  # (n,) finite where the stability comes from a history (A); None: infinite
+    plant_drift: PlantDrift | None = None  # None: nothing was read again, or nothing is known of it
 
     @property
     def size(self) -> int:

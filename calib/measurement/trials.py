@@ -11,7 +11,7 @@ of change) is taken at the estimates. The errors and where they enter, by the na
     probe scatter j, ...               the same of the probe
     passes                             to the mean value
     resistance ratio                   to that of a hood
-    dimension k, outlet factor, method, method common, method own      relative, to the flow
+    dimension k, outlet factor, method, method common, method own, plant drift      relative, to the flow
 """
 
 import math
@@ -29,6 +29,7 @@ from calib.measurement.way import Way
 Place = tuple[str, int]
 RELATIVE = (
     ("dimension", 0), ("dimension", 1), ("outlet factor", 0), ("method", 0), ("method common", 0), ("method own", 0),
+    ("plant drift", 0),
 )  # fmt: skip
 
 

@@ -20,7 +20,8 @@ CURVE_SHAPES = ("polynomial", "proportional", "king", "power")
 CONDITION_QUANTITIES = (
     "temperature", "barometric pressure", "static pressure", "relative humidity", "wet-bulb temperature", "altitude",
 )  # fmt: skip
-STAGES = ("before adjustment", "after adjustment", "repeat")
+BEFORE_ADJUSTMENT, AFTER_ADJUSTMENT, REPEAT = "before adjustment", "after adjustment", "repeat"
+STAGES = (BEFORE_ADJUSTMENT, AFTER_ADJUSTMENT, REPEAT)
 REVIEW_CAUSES = (
     "as found", "check", "withdrawal", "supersession", "reference standard", "factor", "damage", "recorded later",
 )  # fmt: skip

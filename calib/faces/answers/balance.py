@@ -1,13 +1,17 @@
 """A job's balance, as `calib balance` answers: totals of its systems, of the whole and of its rooms."""
 
 from calib.arrays import finite
+from calib.faces.parts.joint_probability import joint_document, joint_lines
+from calib.faces.parts.limits import NO_GUARD, guard_content, limits_content, one_sided_lines
+from calib.faces.parts.plant_drift import drift_document, drift_sentence
 from calib.faces.parts.reading_in_full import result, state_text
 from calib.faces.parts.sharing import SHARING_COLUMNS, SHARING_TITLE, sharing_document, sharing_rows, what_to_declare
 from calib.faces.parts.state_of_flows import state_document, state_lines
 from calib.faces.parts.value_in_unit import value_in
-from calib.faces.plain_text import table_text
-from calib.faces.written import Content, design_text, probability_text, total_name
+from calib.faces.plain_text import table_text, wrapped
+from calib.faces.written import Content, design_text, probability_text, tolerance_text, total_name
 from calib.procedures.measure.evaluate import Evaluation
+from calib.procedures.measure.risks import RisksOfJob
 from calib.procedures.measure.totals import Total, Totals
 from calib.procedures.on_record.flow_unit import common_flow_unit, flow_unit
 from calib.quantities import Unit
@@ -17,9 +21,10 @@ _ROOMS = ("room", "supply less extract ± U", "the design asks for", "probabilit
 _WANTED = {"positive": "a surplus of supply", "negative": "a surplus of extract", None: "nothing"}
 
 
-def document(evaluation: Evaluation, units: str | None) -> Content:
-    """Totals of the systems, of the job and of the rooms."""
-    return {"job": evaluation.job.job} | totals(evaluation, units)
+def document(evaluation: Evaluation, of_job: RisksOfJob, units: str | None) -> Content:
+    """Totals of the systems, of the job and of the rooms, and whether all of a system's flows conform at once."""
+    joint = {"joint_probability": joint_document(of_job), "plant_drift": drift_document(evaluation)}
+    return {"job": evaluation.job.job} | totals(evaluation, units) | joint
 
 
 def totals(evaluation: Evaluation, units: str | None = None) -> Content:
@@ -65,7 +70,8 @@ def _design_of(totals: Totals, row: int, in_unit: Unit) -> Content | None:
     decided = judged is not None and bool(judged.statement[row])
     return {
         **value_in(in_unit, total.design),
-        "tolerance_percent": finite(100.0 * total.tolerance),
+        **limits_content(total.declared, total.design, in_unit),
+        **(guard_content(judged, row, in_unit) if judged is not None else NO_GUARD),
         "percent_of_design": None if judged is None else finite(judged.percent_of_design[row]),
         "conformity": str(judged.statement[row]) if judged is not None and decided else None,
         "probability_of_conformity": float(judged.probability[row]) if judged is not None and decided else None,
@@ -99,17 +105,26 @@ def text(answer: Content) -> str:
     )
     states = list(state_lines(answer["compared"], every))
     said = ["", *states] if states else []
-    return "\n".join([table_text(_TOTALS, rows), *rooms, *said, *not_known])
+    named = [(f"{total['system'] or 'all systems'}, {total_name(total)}", total["design"]) for total in every]
+    one_sided = one_sided_lines([(name, design) for name, design in named if design])
+    told = [*map(drift_sentence, answer["plant_drift"]), *joint_lines(answer["joint_probability"])]
+    joint = [line for sentence in told for line in wrapped(sentence)]
+    beside = ["", *joint] if joint else []
+    return "\n".join([table_text(_TOTALS, rows), *rooms, *said, *beside, *one_sided, *not_known])
 
 
 def _total_cells(total: Content) -> tuple[str, ...]:
     design = total["design"] or {}
-    tolerance, percent = design.get("tolerance_percent"), design.get("percent_of_design")
+    percent = design.get("percent_of_design")
     probability = design.get("probability_of_conformity")
-    shown = f"{design_text(design['value'], digits=5)} {design['unit']}" if design else "-"
+    shown = (
+        f"{design_text(design['value'], digits=5)} {design['unit']} {tolerance_text(design)}".rstrip()
+        if design
+        else "-"
+    )
     return (
         total["flow"]["statement"] if total["flow"] else "not measured",
-        shown + (f" ± {tolerance:g} %" if tolerance is not None else ""),
+        shown,
         "-" if percent is None else f"{percent:.1f}",
         design.get("conformity") or "-",
         "-" if probability is None else probability_text(probability),

@@ -1,19 +1,24 @@
 """What a job's flows prove against the design, and the risks of the decisions (JCGM 106), as `calib conformity` answers."""
 
+from collections.abc import Iterator, Sequence
+
 from calib.arrays import finite
 from calib.faces.cautions import RULES_IN_WORDS
+from calib.faces.parts.joint_probability import joint_document, joint_lines
+from calib.faces.parts.limits import one_sided_lines
+from calib.faces.parts.plant_drift import drift_document, drift_sentence
 from calib.faces.parts.reading_in_full import reading_content
-from calib.faces.plain_text import table_text
-from calib.faces.written import Content, probability_text
+from calib.faces.plain_text import table_text, wrapped
+from calib.faces.written import Content, probability_text, tolerance_text
 from calib.procedures.measure.evaluate import Evaluation
-from calib.procedures.measure.risks import RisksOfJob
+from calib.procedures.measure.risks import FEWEST_OF_A_PROCESS, RisksOfJob
 
 _OUTLETS = (
-    "outlet", "flow ± U", "% of design", "C_m", "conformity", "probability", "risk if accepted", "if rejected",
+    "outlet", "flow ± U", "% of design", "limits", "C_m", "conformity", "probability", "risk if accepted", "if rejected",
 )  # fmt: skip
-_DECISIONS = (
-    "decisions", "judged", "accepted", "wrong among accepted", "among rejected", "global: consumer", "producer",
-)  # fmt: skip
+_DECISIONS = ("decisions", "judged", "accepted", "wrong among accepted", "among rejected")
+# Global risks where a process holds, and the mean of the specific ones where none does.
+_RISKS = {"global": "global", "mean_specific": "mean specific"}
 
 
 def document(evaluation: Evaluation, of_job: RisksOfJob, units: str | None) -> Content:
@@ -26,6 +31,8 @@ def document(evaluation: Evaluation, of_job: RisksOfJob, units: str | None) -> C
             _judged(reading_content(evaluation, row, units), of_job, place) for place, row in enumerate(of_job.rows)
         ],
         "risks": risks(of_job),
+        "joint_probability": joint_document(of_job),
+        "plant_drift": drift_document(evaluation),
     }
 
 
@@ -37,9 +44,10 @@ def _judged(reading: Content, of_job: RisksOfJob, place: int) -> Content:
         "reading": reading["reading"],
         "statement": (reading["design"]["flow"] or reading["flow"])["statement"],
         **reading["design"],
-        "capability_index": float(of_job.capability_index[place]),
-        "global_consumer_risk": None if of_outlets is None else float(of_outlets.consumer[place]),
-        "global_producer_risk": None if of_outlets is None else float(of_outlets.producer[place]),
+        "capability_index": finite(of_job.capability_index[place]),
+        "stage": reading["stage"],
+        "global_consumer_risk": None if of_outlets is None else finite(of_outlets.consumer[place]),
+        "global_producer_risk": None if of_outlets is None else finite(of_outlets.producer[place]),
     }
 
 
@@ -56,6 +64,8 @@ def risks(of_job: RisksOfJob) -> Content | None:
             "standard_deviation_percent": 100.0 * process.standard_deviation,
             "basis": process.basis,
         },
+        "readings_before_adjustment": of_job.before_adjustment,
+        "about_the_risks": list(_about(of_job)),
         "decisions": [
             {
                 "system": decision.system,
@@ -65,10 +75,39 @@ def risks(of_job: RisksOfJob) -> Content | None:
                 "expected_wrongly_rejected": decision.wrongly_rejected,
                 "global_consumer_risk": finite(decision.consumer_risk),
                 "global_producer_risk": finite(decision.producer_risk),
+                "outlets_of_process": decision.by_process,
+                "mean_specific_consumer_risk": finite(decision.mean_consumer_risk),
+                "mean_specific_producer_risk": finite(decision.mean_producer_risk),
+                "outlets_after_adjustment": decision.after_adjustment,
             }
             for decision in of_job.counted
         ],
     }
+
+
+def _about(of_job: RisksOfJob) -> Iterator[str]:
+    """What the risks are of, and what they are not."""
+    process, whole = of_job.process, of_job.counted[-1]
+    if process is not None:
+        yield (
+            f"global risks: true flows about {100.0 * process.mean:.1f} % of design with a standard deviation of "
+            f"{100.0 * process.standard_deviation:.1f} % ({process.basis})"
+        )
+    else:
+        yield (
+            f"no global risks: a process is estimated from {FEWEST_OF_A_PROCESS} readings before adjustment or more "
+            f"(there are {of_job.before_adjustment}), or declared"
+        )
+    if whole.after_adjustment:
+        yield (
+            "mean specific risk, after setting to the reading: about right if the error stays at the outlet, high if it was read "
+            "afresh; outlets left untouched can be worse, up to half again in simulations"
+        )
+    if whole.judged - whole.by_process - whole.after_adjustment:
+        yield (
+            "mean specific risk of readings that no process describes: it is the expected number of wrong decisions over the "
+            "number of readings, and knows nothing of what is usual in the installation"
+        )
 
 
 # --- for people ------------------------------------------------------------------------------------------------------------------
@@ -78,7 +117,11 @@ def text(answer: Content) -> str:
     """The same for people."""
     outlets = table_text(_OUTLETS, [_outlet_cells(outlet) for outlet in answer["outlets"]])
     risks = ["", *_risk_lines(answer["risks"])] if answer["risks"] else []
-    return "\n".join([answer["decision_rule_in_words"], "", outlets, *risks])
+    told = [*map(drift_sentence, answer["plant_drift"]), *joint_lines(answer["joint_probability"])]
+    joint = [line for sentence in told for line in wrapped(sentence)]
+    one_sided = one_sided_lines([(outlet["outlet"], outlet) for outlet in answer["outlets"]])
+    risks = [*(["", *one_sided] if one_sided else []), *risks]
+    return "\n".join([answer["decision_rule_in_words"], "", outlets, *risks, *(["", *joint] if joint else [])])
 
 
 def _outlet_cells(outlet: Content) -> tuple[str, ...]:
@@ -86,7 +129,8 @@ def _outlet_cells(outlet: Content) -> tuple[str, ...]:
         outlet["outlet"],
         outlet["statement"],
         f"{outlet['percent_of_design']:.1f}",
-        f"{outlet['capability_index']:.2f}",
+        tolerance_text(outlet),
+        "-" if outlet["capability_index"] is None else f"{outlet['capability_index']:.2f}",
         outlet["conformity"],
         probability_text(outlet["probability_of_conformity"]),
         f"{100 * outlet['consumer_risk']:.2g} %",
@@ -95,24 +139,19 @@ def _outlet_cells(outlet: Content) -> tuple[str, ...]:
 
 
 def _risk_lines(risks: Content) -> list[str]:
-    lines = [table_text(_DECISIONS, [_decision_cells(decision) for decision in risks["decisions"]])]
-    process = risks["process"]
-    if process:
-        told = (
-            f"global risks: true flows about {process['mean_percent_of_design']:.1f} % of design with a standard deviation of "
-            f"{process['standard_deviation_percent']:.1f} % ({process['basis']})"
-        )
-        lines += ["", told]
-    return lines
+    given = [name for name in _RISKS if any(each[f"{name}_consumer_risk"] is not None for each in risks["decisions"])]
+    header = [*_DECISIONS, *(column for name in given for column in (f"{_RISKS[name]}: consumer", "producer"))]
+    lines = [table_text(header, [_decision_cells(decision, given) for decision in risks["decisions"]])]
+    return [*lines, "", *(line for told in risks["about_the_risks"] for line in wrapped(told))]
 
 
-def _decision_cells(decision: Content) -> tuple[str, ...]:
-    both = (decision[name] for name in ("global_consumer_risk", "global_producer_risk"))
+def _decision_cells(decision: Content, given: Sequence[str]) -> tuple[str, ...]:
+    shown = (decision[f"{name}_{whose}_risk"] for name in given for whose in ("consumer", "producer"))
     return (
         f"system {decision['system']}" if decision["system"] else "whole job",
         str(decision["judged"]),
         str(decision["accepted"]),
         f"{decision['expected_wrongly_accepted']:.2f}",
         f"{decision['expected_wrongly_rejected']:.2f}",
-        *("-" if risk is None else f"{100 * risk:.2g} %" for risk in both),
+        *("-" if risk is None else f"{100 * risk:.2g} %" for risk in shown),
     )

@@ -3,8 +3,9 @@
 from collections.abc import Sequence
 
 from calib.faces.answers import outlet as of_outlet
+from calib.faces.parts.limits import LIMITS_TYPED
 from calib.faces.plain_text import table_text
-from calib.faces.written import Content
+from calib.faces.written import Content, tolerance_text
 from calib.procedures.on_record.outlets import OutletHistory
 
 _HEADER = ("outlet", "revision", "system", "service", "place", "room", "opening", "factor", "design")
@@ -25,7 +26,7 @@ def _row(outlet: Content) -> tuple[str, ...]:
     sides = " × ".join(cells[side] for side in ("width", "height", "diameter") if cells[side])
     opening = f"{cells['shape']} {sides} {cells['dimension_unit']}".strip()
     area = f"{cells['effective_area']} {cells['effective_area_unit']}".strip()
-    design = f"{cells['design_flow']} {cells['flow_unit']} ± {cells['tolerance_percent']} %"
+    design = f"{cells['design_flow']} {cells['flow_unit']} {_limits(outlet)}".rstrip()
     if cells.get("design_density_kg_per_m3"):
         design += f" at {cells['design_density_kg_per_m3']} kg/m3"
     return (
@@ -39,3 +40,9 @@ def _row(outlet: Content) -> tuple[str, ...]:
         cells["outlet_factor"] or area or cells["found_factor"],
         design if cells["design_flow"] else "",
     )
+
+
+def _limits(outlet: Content) -> str:
+    """The limits as they were typed."""
+    numbers = {name: None if outlet[name] is None else float(outlet[name]) for name in LIMITS_TYPED}
+    return tolerance_text(numbers | {"unit": outlet["flow_unit"]})

@@ -12,7 +12,10 @@ Fields of the document. Flows are in the outlet's own unit (`unit` of its `desig
     air_reasons                                          why later conditions on record are of no use
     outlets                                              in the order of the records
         outlet, system, service, place
-        design                                           value, unit, tolerance_percent, half_width; null: none
+        design                                           value, unit, half_width, lower_limit, upper_limit; as typed:
+                                                         tolerance_percent, tolerance_minus_percent,
+                                                         tolerance_plus_percent, minimum_flow, maximum_flow; null: none, or
+                                                         the only limit is the design itself
         provable                                         whether an instrument can prove the tolerance; null without design
         traverse                                         rule, lines, points that a duct is planned with; else null
         candidates                                       sorted by u_over_t
@@ -42,9 +45,11 @@ import textwrap
 from collections.abc import Iterable, Sequence
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 
+from calib.arrays import finite
+from calib.faces.parts.limits import limits_content
 from calib.faces.parts.value_in_unit import value_in, velocity_unit
 from calib.faces.plain_text import one_line
-from calib.faces.written import Content
+from calib.faces.written import Content, tolerance_text
 from calib.procedures.measure.air import MEASURED_AS, AirFound
 from calib.procedures.on_record.flow_unit import flow_unit
 from calib.procedures.plan.planned import (
@@ -133,7 +138,7 @@ def _tags(instrument: Instrument, probe: Instrument | None) -> Content:
 def _design(plan: OutletPlan, flow: Unit) -> Content:
     return {
         **value_in(flow, plan.design),
-        "tolerance_percent": float(plan.outlet.tolerance_percent or "nan"),
+        **limits_content(plan.outlet, plan.design, flow),
         "half_width": flow.difference_from_si(plan.half_width),
     }
 
@@ -141,7 +146,7 @@ def _design(plan: OutletPlan, flow: Unit) -> Content:
 def _candidate(predicted: Predicted, plan: OutletPlan, flow: Unit, rule: str, units: str | None) -> Content:
     instrument, budget = predicted.gear.instrument, predicted.with_them
     shown = unit(instrument.indicated, instrument.unit)
-    accepted = acceptance(plan.design, plan.half_width, budget.expanded_uncertainty, rule)
+    accepted = acceptance(plan.limits, predicted.guard_band(plan.limits, rule), rule)
     return {
         **_tags(instrument, predicted.gear.probe),
         "method": predicted.method.method,
@@ -174,7 +179,9 @@ def _intervals(accepted: PlannedAcceptance, flow: Unit, *, known: bool) -> Conte
     interval = accepted.interval if known else None
     ends = {"acceptance_interval": interval, "conditional_interval": accepted.conditional}
     return {
-        name: None if pair is None else {"from": flow.from_si(pair[0]), "to": flow.from_si(pair[1])}
+        name: None
+        if pair is None
+        else {end: finite(flow.from_si(limit)) for end, limit in zip(("from", "to"), pair, strict=True)}
         for name, pair in ends.items()
     }
 
@@ -219,7 +226,7 @@ def _air_line(answer: Content) -> str:
 def _outlet_lines(outlet: Content) -> list[str]:
     place = f"{outlet['outlet']} ({outlet['place']}, {outlet['system']} {outlet['service']})"
     if outlet["design"] is None:
-        return _wrapped(f"{place}: no design flow, nothing to prove", "")
+        return _wrapped(f"{place}: {' '.join(outlet['remarks']) or 'no design flow, nothing to prove'}", "")
     lines = _wrapped(f"{place}: {_design_text(outlet)}", "")
     if outlet["traverse"]:
         lines += _wrapped("traverse: {rule}, {lines} lines of {points} points".format(**outlet["traverse"]))
@@ -234,7 +241,7 @@ def _design_text(outlet: Content) -> str:
     design, moving = outlet["design"], [each["velocity"] for each in outlet["candidates"] if each["velocity"]]
     mean = f", mean velocity {_short(moving[0]['value'], 3)} {moving[0]['unit']}" if moving else ""
     return (
-        f"{_short(design['value'])} {design['unit']} ± {design['tolerance_percent']:g} %, "
+        f"{_short(design['value'])} {design['unit']} {tolerance_text(design)}, "
         f"T = {_short(design['half_width'])} {design['unit']}{mean}"
     )
 
@@ -303,9 +310,15 @@ def _ends(pair: Content | None, expanded_uncertainty: float) -> str:
     """An interval with its ends rounded inwards, to the place of U or, where that leaves nothing, to finer ones."""
     if pair is None:
         return "-"
-    low, high = Decimal(repr(pair["from"])), Decimal(repr(pair["to"]))
+    low, high = (None if pair[end] is None else Decimal(repr(pair[end])) for end in ("from", "to"))
     for digits in (2, 4, 6):
         grain = round_uncertainty(expanded_uncertainty, digits)
+        if low is None or high is None:
+            return (
+                f"≤ {plain(high.quantize(grain, ROUND_FLOOR))}"
+                if high
+                else f"≥ {plain(low.quantize(grain, ROUND_CEILING))}"
+            )
         ends = low.quantize(grain, ROUND_CEILING), high.quantize(grain, ROUND_FLOOR)
         if ends[0] <= ends[1]:
             return " to ".join(plain(end) for end in ends)
@@ -316,9 +329,8 @@ def _conditional(outlet: Content) -> list[str]:
     pairs = [each["conditional_interval"] for each in outlet["candidates"]]
     if not pairs or pairs[0] is None:
         return []
-    return _wrapped(
-        f"conditional pass: out to {_short(pairs[0]['from'])} and {_short(pairs[0]['to'])} {outlet['design']['unit']}"
-    )
+    ends = " and ".join(_short(end) for end in pairs[0].values() if end is not None)
+    return _wrapped(f"conditional pass: out to {ends} {outlet['design']['unit']}")
 
 
 def _short(value: float, digits: int = 5) -> str:

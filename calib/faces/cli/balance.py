@@ -23,15 +23,17 @@ Plot = Annotated[Path | None, to_draw("it", ", numbered where one does not hold 
 def balance(desk: Desk, job: JobNamed, coverage: Coverage = DEFAULT_COVERAGE, plot: Plot = None) -> Reply:
     """Print a job's balance: supply, return, exhaust and net flow of each system and of the job, and the net flow of each room.
 
-    Every total carries what its readings share. Flows that protect life are judged by the local code and a licensed
-    practitioner, not by this program.
+    Every total carries what its readings share; beside them stands the probability that all flows of a system conform at once.
+    Flows that protect life are judged by the local code and a licensed practitioner, not by this program.
 
     Example: calib balance FQ-204 --plot balance.png
     """
     from calib.faces.answers import balance as answer
     from calib.procedures.measure.evaluate import evaluate
+    from calib.procedures.measure.risks import risks_of
 
-    document = answer.document(evaluate(desk.reading(), job, clock(), probability_of(coverage)), desk.units)
+    evaluation = evaluate(desk.reading(), job, clock(), probability_of(coverage))
+    document = answer.document(evaluation, risks_of(evaluation), desk.units)
     if plot is not None:
         from calib.faces.drawings.balance import balance_charts
 
@@ -48,7 +50,8 @@ def conformity(
         typer.Option(
             "--process",
             metavar="MEAN,SD",
-            help="How true flows lie about their designs, in percent, like '100,8'; from the job's outlets if not given.",
+            help="How true flows lie about their designs before any is set to a reading, in percent, like '100,8'; if not given, "
+            "from 20 readings before adjustment or more.",
         ),
     ] = None,
     coverage: Coverage = DEFAULT_COVERAGE,

@@ -23,7 +23,7 @@ from calib.faces.drawings.style import (
     short,
     titled,
 )
-from calib.faces.written import Content, design_text
+from calib.faces.written import Content, design_text, tolerance_text
 from calib.procedures.on_record.flow_unit import common_flow_unit
 
 _Part = list[tuple[str, list[Content]]]  # what one picture shows: systems with their totals
@@ -125,17 +125,22 @@ def _totals(axes: Axes, rows: Sequence[tuple[int, Content]], symbol: str) -> Non
 def _designs(axes: Axes, designs: Sequence[tuple[int, Content]], symbol: str) -> None:
     """A mark at each design, on its tolerance."""
     at = {row: in_unit({**design, "expanded_uncertainty": 0.0}, symbol)[0] for row, design in designs}
-    half = {
-        row: abs(at[row]) * design["tolerance_percent"] / 100
-        for row, design in designs
-        if design["tolerance_percent"] is not None
-    }
-    if half:
-        left, wide = [at[row] - half[row] for row in half], [2 * reach for reach in half.values()]
-        axes.barh(list(half), wide, left=left, height=0.94, color=PALE, lw=0)
+    limited = {row: _limits(design, at[row], symbol) for row, design in designs if tolerance_text(design)}
+    if limited:
+        left, wide = [low for low, _ in limited.values()], [high - low for low, high in limited.values()]
+        axes.barh(list(limited), wide, left=left, height=0.94, color=PALE, lw=0)
     if at:
         rows = np.array(list(at))
         axes.vlines(list(at.values()), rows - 0.47, rows + 0.47, color=INK, lw=2.0, zorder=7)
+
+
+def _limits(design: Content, at: float, symbol: str) -> tuple[float, float]:
+    """The limits of a total as they are drawn: where there is none the band goes to nothing, or to twice the design."""
+    low, high = (
+        otherwise if limit is None else in_unit({**design, "value": limit, "expanded_uncertainty": 0.0}, symbol)[0]
+        for limit, otherwise in ((design["lower_limit"], 0.0), (design["upper_limit"], 2.0 * at))
+    )
+    return low, high
 
 
 def _told(total: Content) -> str:
@@ -155,7 +160,7 @@ def _legend(totals: Sequence[Content]) -> tuple[list[Any], list[str]]:
     if any(total["design"] for total in totals):
         handles.append(Line2D([], [], color=INK, lw=0, marker="|", ms=9, mew=2.0))
         labels.append("design")
-    if any(total["design"] and total["design"]["tolerance_percent"] is not None for total in totals):
+    if any(total["design"] and tolerance_text(total["design"]) for total in totals):
         handles.append(Patch(fc=PALE))
         labels.append("tolerance")
     return handles, labels

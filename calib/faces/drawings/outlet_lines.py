@@ -10,8 +10,8 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from calib.faces.drawings.outlet_rows import flow_axis, percent_axis, statement_legend
-from calib.faces.drawings.outlets import MOST_THIN, OutletDrawing, OutletsDrawing, title_of
+from calib.faces.drawings.outlet_rows import WIDEST, flow_axis, percent_axis, statement_legend
+from calib.faces.drawings.outlets import MOST_THIN, OutletDrawing, OutletsDrawing, drawn_limits, title_of
 from calib.faces.drawings.style import FIGURE_WIDTH, INK, PALE, SMALL_LETTERS, short, titled
 from calib.faces.written import SIGNS
 
@@ -82,10 +82,11 @@ def _apart(rows: Sequence[int], count: int) -> list[int]:
 
 def _thin_percent(axes: Axes, lot: Sequence[OutletDrawing]) -> None:
     rows = np.arange(len(lot))
-    tolerance = np.array([outlet.tolerance or 0.0 for outlet in lot])
+    low, high = np.array([drawn_limits(outlet, WIDEST) for outlet in lot]).T
     edges = np.repeat(rows, 2) + np.tile((-0.5, 0.5), len(lot))
-    wide = np.repeat(tolerance, 2)
-    axes.fill_betweenx(edges, 100 - wide, 100 + wide, color=PALE, lw=0, zorder=0)  # one shape: a bar each takes long
+    axes.fill_betweenx(
+        edges, np.repeat(low, 2), np.repeat(high, 2), color=PALE, lw=0, zorder=0
+    )  # one shape: a bar each takes long
     value = np.array([outlet.value for outlet in lot])
     low, high = percent_axis(axes, lot)
     for beyond, edge, sign in ((value > high, high, ">"), (value < low, low, "<")):

@@ -1,6 +1,7 @@
 """Outlets against their design as named rows, where there is room for them."""
 
 from collections.abc import Sequence
+from math import isfinite
 from typing import Any
 
 from matplotlib.axes import Axes
@@ -10,11 +11,11 @@ from matplotlib.patches import Patch
 from matplotlib.path import Path as Outline
 from matplotlib.ticker import MaxNLocator
 
-from calib.faces.drawings.outlets import OutletDrawing, OutletsDrawing, rows_with_names, title_of
+from calib.faces.drawings.outlets import OutletDrawing, OutletsDrawing, drawn_limits, rows_with_names, title_of
 from calib.faces.drawings.style import FIGURE_WIDTH, INK, PALE, SMALL_LETTERS, STROKE, WHITE, short, titled
 from calib.faces.written import SIGNS
 
-_WIDEST = 200.0  # [% of design]: what lies beyond stands at the edge, with its number
+WIDEST = 200.0  # [% of design]: what lies beyond stands at the edge, with its number
 _ROW = 0.19  # [in]
 
 # What of the circle is filled: the signs of the statements, as they stand in the tables.
@@ -64,9 +65,13 @@ def _rows(axes: Axes, lot: Sequence[OutletDrawing]) -> None:
 
 def _outlets(axes: Axes, lot: Sequence[OutletDrawing], places: Sequence[int]) -> None:
     """Every outlet at its place; of each thing all at once, since drawing them one by one takes ten times as long."""
-    wide = {place: outlet.tolerance for place, outlet in zip(places, lot, strict=True) if outlet.tolerance is not None}
+    wide = {
+        place: drawn_limits(outlet, WIDEST)
+        for place, outlet in zip(places, lot, strict=True)
+        if outlet.tolerance is not None
+    }
     if wide:
-        left, width = [100 - half for half in wide.values()], [2 * half for half in wide.values()]
+        left, width = [low for low, _ in wide.values()], [max(high - low, 0.0) for low, high in wide.values()]
         axes.barh(list(wide), width, left=left, height=0.8, color=PALE, lw=0)
     values, expanded = [outlet.value for outlet in lot], [outlet.expanded_uncertainty for outlet in lot]
     axes.errorbar(values, places, xerr=expanded, fmt="none", ecolor=INK, elinewidth=1.0, capsize=2.5)
@@ -107,9 +112,10 @@ def statement_legend(lot: Sequence[OutletDrawing]) -> tuple[list[Any], list[str]
 
 def percent_axis(axes: Axes, lot: Sequence[OutletDrawing]) -> tuple[float, float]:
     """An axis in percent of design from the least to the largest that is drawn, and its ends."""
-    low = min(min(outlet.value - outlet.expanded_uncertainty, 100 - (outlet.tolerance or 0)) for outlet in lot)
-    high = max(max(outlet.value + outlet.expanded_uncertainty, 100 + (outlet.tolerance or 0)) for outlet in lot)
-    ends = max(0.0, low - 3), min(_WIDEST, high + 3)
+    limits = [limit for outlet in lot for limit in (outlet.tolerance or ()) if isfinite(limit)]
+    low = min(100.0, *limits, *(outlet.value - outlet.expanded_uncertainty for outlet in lot))
+    high = max(100.0, *limits, *(outlet.value + outlet.expanded_uncertainty for outlet in lot))
+    ends = max(0.0, low - 3), min(WIDEST, high + 3)
     axes.axvline(100, color=STROKE, lw=1.1, zorder=1)
     axes.set_xlim(*ends)
     axes.set_xlabel("flow [% of design]")

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import ceil
+from math import ceil, inf
 from typing import Any
 
 from calib.faces.drawings.style import short
@@ -23,7 +23,7 @@ class OutletDrawing:
     system: str
     value: float  # [% of design], or the flow where there is no design
     expanded_uncertainty: float  # in the same unit
-    tolerance: float | None  # [% of design]
+    tolerance: tuple[float, float] | None  # between which it conforms [% of design]; infinite: no limit on that side
     statement: str | None  # of conformity
     flow: str  # as it is told, with its U
 
@@ -67,10 +67,24 @@ def _against_design(reading: Content) -> OutletDrawing:
         reading["system"],
         design["percent_of_design"],
         100.0 * flow["expanded_uncertainty"] / design["value"],
-        design["tolerance_percent"],
+        _tolerance(design),
         design["conformity"] or None,
         flow_text(flow),
     )
+
+
+def _tolerance(design: Content) -> tuple[float, float] | None:
+    lower, upper = design["lower_limit"], design["upper_limit"]
+    if lower is None and upper is None:
+        return None
+    value = design["value"]
+    return -inf if lower is None else 100.0 * lower / value, inf if upper is None else 100.0 * upper / value
+
+
+def drawn_limits(outlet: OutletDrawing, widest: float) -> tuple[float, float]:
+    """The limits of an outlet as they are drawn: what has none goes to the edge; without any there is nothing to draw."""
+    low, high = outlet.tolerance or (100.0, 100.0)
+    return max(low, 0.0), min(high, widest)
 
 
 def _without_design(reading: Content, symbol: str) -> OutletDrawing:

@@ -71,6 +71,7 @@ CONTRIBUTION_LOOKS = {
     "method": Look("#f3f5f6"),
     "method common": Look("#d6dcdf", "||"),
     "method own": Look("#f3f5f6", "//"),
+    "plant drift": Look("#c4d9b5", "--"),
 }
 
 # Evaluations of a budget (GUM 4.2 and 4.3), services of a balance, and spans of a time-line.

@@ -1,6 +1,7 @@
 """One reading of a job with its flow, budget, conformity and all that it rests on: what every answer on readings says of it."""
 
 from calib.arrays import finite
+from calib.faces.parts.limits import guard_content, limits_content
 from calib.faces.parts.value_in_unit import value_in, velocity_unit
 from calib.faces.written import Content
 from calib.measurement import DENSITY, NOT_OBSERVED
@@ -46,6 +47,7 @@ def reading_content(evaluation: Evaluation, row: int, units: str | None) -> Cont
         "conditions": _density(measured),
         "air": _air_compared(evaluation, row),
         "observed_at": measured.reading.observed_at,
+        "stage": measured.reading.stage,
         "indication": _shown(measured),
         "observations": measured.reading.observations,
         "throttled_observations": measured.reading.throttled_observations,
@@ -263,6 +265,7 @@ def shared_with(name: str, measured: Standing) -> str:
         "dimension": f"readings at {measured.outlet.outlet}",
         "outlet factor": _sharing_factor(measured),
         "method": f"not known, readings by {measured.method.method}",
+        "plant drift": f"readings of {measured.outlet.system}, {measured.outlet.service}",
         "method common": f"readings by {measured.method.method} at such an opening, one way of the air",
     }
     return sharing.get(name) or "this reading alone"
@@ -283,7 +286,8 @@ def _design(evaluation: Evaluation, row: int, in_unit: Unit) -> Content | None:
     density = finite(stated_density(outlet))
     return {
         **value_in(in_unit, design_of(outlet)),
-        "tolerance_percent": float(str(outlet.tolerance_percent)),
+        **limits_content(outlet, design_of(outlet), in_unit),
+        **guard_content(evaluation.judgement, row, in_unit),
         "percent_of_design": finite(evaluation.judgement.percent_of_design[row]),
         "conformity": str(evaluation.judgement.statement[row]) or None,
         "probability_of_conformity": finite(evaluation.judgement.probability[row]),

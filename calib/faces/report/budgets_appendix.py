@@ -38,6 +38,7 @@ _MEANINGS = {
     "M": "what the method adds",
     "M_com": "what all readings by the method share",
     "M_own": "what the method adds to each reading by itself",
+    "P": "drift of the plant since the first reading",
 }
 
 
@@ -49,7 +50,8 @@ def budgets_appendix(content: Content, anchors: Anchors) -> Iterator[Block]:
     yield paragraph(
         "One flow of each kind of measurement, as GUM 4.1 and 5.1 set it out: X_i an input quantity, x_i its estimate, u(x_i) "
         "its standard uncertainty, ν_i its degrees of freedom, c_i = ∂q_V/∂x_i its sensitivity coefficient, u_i = |c_i| u(x_i) "
-        "what it contributes; u² = Σ u_i². Errors whose estimate is 0 stand as δ, and M, with the estimate 1, for the method. "
+        "what it contributes; u² = Σ u_i². Errors whose estimate is 0 stand as δ, and M and P, with the estimate 1, for the method "
+        "and the drift of the plant. "
         "Formulas hold in coherent SI units; the conversions stand below each budget. Digits beyond those that mean something "
         "are there for working it out."
     )

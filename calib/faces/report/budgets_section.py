@@ -55,7 +55,8 @@ _SHARED = (
     "is declared: totals take that as far as it could make their uncertainty larger. Shared are "
     "dimension by the readings at one outlet; outlet factor, with which an effective area is listed, by all outlets whose factor "
     "or area has the same source; density by the readings "
-    "with the same conditions of the air; probe by the readings with one probe; back pressure by the readings with one hood."
+    "with the same conditions of the air; probe by the readings with one probe; back pressure by the readings with one hood; plant "
+    "drift by the readings of one system and service."
 )
 
 

@@ -16,6 +16,8 @@ from calib.faces.cautions import CAUTIONS, RULES_IN_WORDS
 from calib.faces.parts.budgets_in_full import budgets_in_full
 from calib.faces.parts.curve import curve
 from calib.faces.parts.evidence import certified
+from calib.faces.parts.joint_probability import joint_document
+from calib.faces.parts.plant_drift import drift_document
 from calib.faces.parts.reading_in_full import reading_content, result
 from calib.faces.written import Content
 from calib.procedures.impact.reviews import Review
@@ -61,6 +63,8 @@ def content(report: JobReport, issued: datetime, units: str | None = None, issui
         "readings": [reading_content(evaluation, row, units) for row in range(len(evaluation.measured))],
         **totals(evaluation, units),
         "risks": risks(report.risks),
+        "joint_probability": joint_document(report.risks),
+        "plant_drift": drift_document(evaluation),
         "amendments": [_amendment(amendment, evaluation, units) for amendment in report.amendments],
         "open_reviews": [_open_review(review, evaluation.job.job) for review in report.open_reviews],
         "refusals": [_refusal(refused) for refused in evaluation.refused],

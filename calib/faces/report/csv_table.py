@@ -15,7 +15,8 @@ _CSV_COLUMNS = (
     "conditions", "density_kg_m3", "found_factor", "consumer_risk", "producer_risk", "flags", "wanted", "probability_as_wanted",
     "revision", "column", "before", "after", "job", "state", "issued", "issued_by", "decision_rule", "ledger_digest",
     "laboratory", "calibrated_on", "due_on", "flow_density_kg_per_m3", "design_density_kg_per_m3", "flow_at_design_density",
-    "flow_at_design_density_expanded_uncertainty",
+    "flow_at_design_density_expanded_uncertainty", "stage", "probability", "numerical_error",
+    "drift_percent", "standard_uncertainty_percent", "carried_percent",
 )  # fmt: skip
 
 
@@ -57,6 +58,18 @@ def as_csv(report: Content) -> str:
             for each in report[part]
         ),
         *(_csv_open_review(each) for each in report["open_reviews"]),
+        *(
+            {"record": "plant drift", "observed_at": each["first_observed_at"]}
+            | _same(
+                each, "system", "service", "outlet", "drift_percent", "standard_uncertainty_percent", "carried_percent"
+            )
+            for each in report["plant_drift"]
+        ),
+        *(
+            {"record": "joint probability", "outlets": each["outlets"]}
+            | _same(each, "system", "probability", "numerical_error")
+            for each in report["joint_probability"]
+        ),
     ]
     for row in rows:
         writer.writerow({name: _harmless(cell) for name, cell in row.items()})
@@ -95,7 +108,7 @@ def _csv_reading(reading: Content) -> Content:
         **_same(reading, "system", "service", "outlet", "instrument", "certificate", "observed_at", "in_totals"),
         **_csv_design(design),
         **_csv_state(design),
-        **_same(reading, "place", "room"),
+        **_same(reading, "place", "room", "stage"),
         **_csv_rests_on(reading),
     }
 

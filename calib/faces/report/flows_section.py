@@ -5,6 +5,7 @@ from collections.abc import Iterator
 
 from calib.faces.drawings.balance import balance_charts
 from calib.faces.drawings.overview import overview_charts
+from calib.faces.parts.plant_drift import drift_sentence
 from calib.faces.parts.reading_in_full import state_text
 from calib.faces.parts.sharing import SHARING_COLUMNS, SHARING_TITLE, sharing_rows, what_to_declare
 from calib.faces.parts.state_of_flows import design_state_lines, state_lines
@@ -34,7 +35,8 @@ from calib.faces.report.table_cells import (
     statement_cell,
     words_cell,
 )
-from calib.faces.written import Content, design_text, moment_text, total_name
+from calib.faces.written import Content, design_text, moment_text, tolerance_text, total_name
+from calib.records.words import REPEAT
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 from calib.uncertainty.statement import plain, round_result
 
@@ -137,7 +139,9 @@ def _reading(reading: Content, anchors: Anchors) -> TableRow:
 def _remarked(reading: Content) -> Iterator[Run]:
     if reading["place"] == "duct":
         yield Run(" (duct)", Mark.SOFT)
-    if not reading["latest"]:
+    if reading["stage"]:
+        yield Run(f" ({reading['stage']})", Mark.SOFT)
+    if not reading["latest"] and reading["stage"] != REPEAT:
         yield Run(" (a later reading counts)", Mark.SOFT)
 
 
@@ -150,14 +154,14 @@ def _judged(design: Content | None) -> tuple[Cell, ...]:
     """Design, tolerance, share of the design, statement and probability."""
     if design is None:
         return (words_cell("none"), *[NOTHING] * 4)
-    tolerance = design["tolerance_percent"]
+    limits = tolerance_text(design)
     return (
         Cell(
             (Run(f"{design_text(design['value'])} {design['unit']}{_at_density(design)}"),),
             design["value"],
             design["unit"],
         ),
-        NOTHING if tolerance is None else Cell((Run(f"± {tolerance:g} %"),), tolerance, "%"),
+        _limits(limits, design["tolerance_percent"]),
         number_cell(design["percent_of_design"], ".1f"),
         statement_cell(design["conformity"]),
         probability_cell(design["probability_of_conformity"]),
@@ -168,6 +172,13 @@ def _at_density(design: Content) -> str:
     """The density that an outlet's design states."""
     density = design.get("density_kg_per_m3")
     return "" if density is None else f" {state_text(density)}"
+
+
+def _limits(text: str, tolerance: float | None) -> Cell:
+    """The limits as they are said; one number where they are equal on both sides."""
+    if not text:
+        return NOTHING
+    return words_cell(text) if tolerance is None else Cell((Run(text),), tolerance, "%")
 
 
 # --- balance ---------------------------------------------------------------------------------------------------------------------
@@ -217,6 +228,9 @@ def balance_section(report: Content) -> Iterator[Block]:
         "outlet or one source of outlet factors add up before they are squared.",
         soft=True,
     )
+    for drift in report["plant_drift"]:
+        told = drift_sentence(drift)
+        yield paragraph(f"{told[0].upper()}{told[1:]}.")
     every = [*report["totals"], *report["job_totals"], *report["rooms"]]
     states = tuple(runs(line) for line in state_lines(report["compared"], every))
     if states:

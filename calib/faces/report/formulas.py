@@ -150,7 +150,8 @@ def _flow(kind: Mapping[str, Any]) -> Term:
         value = plus(_mean(kind), *(_delta(error) for error in errors))
     factor = [_K] if kind["opening"] in (full.FACTOR, full.FOUND_FACTOR) else []
     method = [Letter("M", part, is_word=True) for part in ("com", "own")] if kind["has_two_figures"] else [_M]
-    return equation(Letter("q", "V"), times(*method, *factor, *_area(kind), Bracket(value)))
+    drift = [Letter("P")] if kind["has_drift"] else []
+    return equation(Letter("q", "V"), times(*drift, *method, *factor, *_area(kind), Bracket(value)))
 
 
 def _area(kind: Mapping[str, Any]) -> list[Term]:

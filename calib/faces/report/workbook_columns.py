@@ -179,6 +179,7 @@ OF_READINGS = (
     SheetColumn("Room", _at("room"), width=14),
     SheetColumn("Place", _at("place"), width=7),
     SheetColumn("Observed", _moment("observed_at"), width=25),
+    SheetColumn("Stage", _at("stage"), width=16),
     SheetColumn("Instrument", _at("instrument"), width=12),
     SheetColumn("Certificate", _at("certificate"), width=13),
     SheetColumn("Probe", _at("probe", "tag"), width=8),
@@ -251,6 +252,26 @@ OF_DECISIONS = (
     SheetColumn("Expected wrongly rejected", _at("expected_wrongly_rejected"), TWO_DECIMALS, 12),
     SheetColumn("Global consumer's risk", _at("global_consumer_risk"), RISK, 12),
     SheetColumn("Global producer's risk", _at("global_producer_risk"), RISK, 12),
+    SheetColumn("Mean specific consumer's risk", _at("mean_specific_consumer_risk"), RISK, 12),
+    SheetColumn("Mean specific producer's risk", _at("mean_specific_producer_risk"), RISK, 12),
+)
+OF_DRIFT = (
+    _SYSTEM,
+    _SERVICE,
+    _OUTLET,
+    SheetColumn("Read first", _moment("first_observed_at"), width=25),
+    SheetColumn("Read again", _moment("repeated_at"), width=25),
+    SheetColumn("Drift [%]", _at("drift_percent"), TWO_DECIMALS, 9),
+    SheetColumn("u of the drift [%]", _at("standard_uncertainty_percent"), TWO_DECIMALS, 9),
+    SheetColumn("Carried in u [%]", _at("carried_percent"), TWO_DECIMALS, 9),
+)
+OF_JOINT = (
+    SheetColumn("System", lambda row: row["system"] or "whole job", width=18),
+    SheetColumn("Flows judged", _at("outlets"), WHOLE, 9),
+    SheetColumn("Probability that all conform", _at("probability"), PROBABILITY, 12),
+    SheetColumn("± computed to", _at("numerical_error"), PROBABILITY, 12),
+    SheetColumn("If what is not known is common", _at("if_common", "probability"), PROBABILITY, 12),
+    SheetColumn("If it is not", _at("if_independent", "probability"), PROBABILITY, 12),
 )
 OF_REFUSALS = (
     _SYSTEM,

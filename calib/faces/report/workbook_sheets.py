@@ -34,6 +34,8 @@ def sheets_of(content: Content) -> list[WorkbookSheet]:
         *_budgets(content["readings"]),
         ("Budgets in full", "every input quantity of one flow of each kind", columns.OF_BUDGETS_IN_FULL, list(_in_full(content))),
         ("Decisions", "risks of wrong decisions", columns.OF_DECISIONS, (content["risks"] or {}).get("decisions", [])),
+        ("Plant drift", "what readings repeated at the end tell of the plant", columns.OF_DRIFT, content["plant_drift"]),
+        ("All at once", "whether all flows conform at once", columns.OF_JOINT, content["joint_probability"]),
         ("Refused readings", "readings for which no flow is reported, and why", columns.OF_REFUSALS, content["refusals"]),
         ("Amendments", "what was corrected, with both values and the reason", columns.OF_AMENDMENTS, list(_amended(content))),
         ("Flows before", "flows that an amendment changed", columns.OF_FLOWS_BEFORE, list(_before(content))),

@@ -5,7 +5,9 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from calib.errors import Finding, Step
 from calib.procedures.certificate.fit_curve import indication_quantity
+from calib.procedures.enter.check_limits import LIMITS_TYPED, limit_findings
 from calib.procedures.enter.check_readings import reading_findings
+from calib.procedures.enter.check_stages import StagesOnRecord, stage_findings
 from calib.procedures.measure.air import (
     ALTITUDE,
     HUMIDITIES,
@@ -30,7 +32,7 @@ _OF_A_FACTOR = (
 _SIDES = {"rectangular": ("width", "height"), "flat-oval": ("width", "height"), "round": ("diameter",)}
 
 
-def job_findings(named: KnownNames, factors: Mapping[str, Cells]) -> Iterable[Finding]:
+def job_findings(named: KnownNames, factors: Mapping[str, Cells], stages: StagesOnRecord) -> Iterable[Finding]:
     """All findings on the rows of jobs and methods; `factors` found in the field by name."""
     yield from _methods(named)
     yield from repeated(named, "jobs.csv")
@@ -40,6 +42,7 @@ def job_findings(named: KnownNames, factors: Mapping[str, Cells]) -> Iterable[Fi
     yield from _air(named)
     yield from _conditions(named)
     yield from reading_findings(named)
+    yield from stage_findings(named, stages)
 
 
 _SINGLE, _COMMON, _OWN = (f"{name}_standard_uncertainty_percent" for name in ("relative", "common", "own"))
@@ -169,12 +172,12 @@ def _found_factor(row: TypedRow, factors: Mapping[str, Cells], outlet: int | Non
 
 
 def _design(row: TypedRow) -> Iterable[Finding]:
+    yield from limit_findings(row)
     if not row.blank("design_flow"):
-        for column in ("flow_unit", "tolerance_percent"):
-            if row.blank(column):
-                yield row.finding(column, "a value beside design_flow")
+        if row.blank("flow_unit"):
+            yield row.finding("flow_unit", "a value beside design_flow")
         return
-    for column in ("tolerance_percent", "design_density_kg_per_m3"):
+    for column in (*LIMITS_TYPED, "design_density_kg_per_m3"):
         if row.sound(column):
             yield row.finding(column, "nothing without design_flow")
 
@@ -185,6 +188,7 @@ def _systems(named: KnownNames) -> Iterable[Finding]:
     there = _on_outlets(named, columns)
     for row in named.sheets["systems.csv"]:
         yield from named.unknown(row, "systems.csv", "job")
+        yield from limit_findings(row)
         if there is not None and row.sound(*columns) and tuple(row.cells[name] for name in columns) not in there:
             yield row.finding("system", f"a system with outlets for {row.cells['service']} in job {row.cells['job']}")
 

@@ -16,6 +16,7 @@ from calib.errors import BadInputError, Finding
 from calib.procedures.enter.check_certificates import certificate_findings, use_findings
 from calib.procedures.enter.check_jobs import job_findings
 from calib.procedures.enter.check_ranges import outside_range
+from calib.procedures.enter.check_stages import staged
 from calib.procedures.enter.fit_certificates import AcceptancesJudged, CurvesFitted, fit_curves, judge_acceptances
 from calib.procedures.enter.later_records import factors_here, history_findings, in_force
 from calib.procedures.enter.names_on_record import AskedNames, NamesOnRecord, Recorded
@@ -120,7 +121,8 @@ def _checked(sheets: Sheets, recorded: Recorded, unread: frozenset[str], now: da
     fitted = fit_curves(named)
     of_use = use_findings(named.sheets)
     judged = judge_acceptances(named, fitted.curves)
-    of_jobs = job_findings(named, factors_here(named) if sheets["outlets.csv"] else {})
+    factors = factors_here(named) if sheets["outlets.csv"] else {}
+    of_jobs = job_findings(named, factors, recorded.stages if staged(sheets) else {})
     findings = [
         *of_cells, *of_times, *of_history, *of_certificates, *fitted.findings, *of_use, *judged.findings, *of_jobs,
     ]  # fmt: skip

@@ -7,6 +7,7 @@ from typing import Any
 from sqlmodel import Session, SQLModel, col, select
 
 from calib.procedures.enter.check_certificates import standard_tags
+from calib.procedures.enter.check_stages import StagesOnRecord
 from calib.procedures.on_record.by_keys import MOST_AT_ONCE, by_keys
 from calib.procedures.on_record.in_force import outlets_in_force
 from calib.procedures.on_record.outlets import outlet_cells
@@ -179,6 +180,16 @@ class Recorded(dict[str, Mapping[RecordNames, Cells]]):
         """Readings and refusals: both were typed, and neither is typed again. Nobody asks for their cells."""
         compared = DECLARED[Reading].compared
         return {compared(names): {} for table in (Reading, Refusal) for names in self._names.names(table).values()}
+
+    @property
+    def stages(self) -> StagesOnRecord:
+        """Readings on record of the outlets that are asked for: when they were observed, and at what stage."""
+        session, outlets = self._names.session, self._names.names(Outlet)
+        read: StagesOnRecord = {}
+        columns = select(Reading.id, Reading.outlet_id, Reading.observed_at, Reading.stage)
+        for _, outlet, observed_at, stage in by_keys(session, columns, Reading.outlet_id, outlets):
+            read.setdefault(outlets[outlet], []).append((observed_at, stage))
+        return read
 
     @property
     def factors(self) -> dict[str, Cells]:

@@ -2,7 +2,8 @@
 
 The flow is y = f(x_1, ...); an input quantity X_i has the estimate x_i, the standard uncertainty u(x_i), and the sensitivity
 coefficient c_i = df/dx_i; it contributes |c_i| u(x_i). Quantities that stand for an error have the estimate 0, and M, which stands
-for the method, has 1. Nothing is worked out anew: uncertainties and contributions are those of the evaluation.
+for the method, and P, for the drift of the plant, have 1. Nothing is worked out anew: uncertainties and contributions are those
+of the evaluation.
 """
 
 import math
@@ -39,6 +40,7 @@ class Kind:
     is_polynomial: bool  # the instrument's curve is a correction c(x)
     is_direct: bool  # one mean indication: the flow is written with it, not with the velocities that it was made into
     has_two_figures: bool = False  # of its method it is declared what readings share, and what each has by itself
+    has_drift: bool = False  # of the plant: its outlet's system was read again at the end
 
 
 @dataclass(frozen=True)
@@ -92,7 +94,13 @@ def _kind(evaluation: Evaluation, measured: Standing, row: int) -> Kind:
     is_direct = measured.way.is_plain and not is_traverse and is_polynomial and measured.probe is None
     shape = str(measured.outlet.shape) if opening in (FACTOR, FOUND_FACTOR, DUCT_SECTION) else None
     two = measured.method.common_standard_uncertainty_percent is not None
-    return Kind(measured.way, opening, shape, is_traverse, measured.probe is not None, is_polynomial, is_direct, two)
+    drift = _drift(_readings(evaluation), row) > 0
+    has_probe = measured.probe is not None
+    return Kind(measured.way, opening, shape, is_traverse, has_probe, is_polynomial, is_direct, two, drift)
+
+
+def _drift(readings: Readings, row: int) -> float:
+    return 0.0 if readings.plant_drift is None else float(readings.plant_drift.relative[row])
 
 
 def _opening(measured: Standing) -> str:
@@ -248,6 +256,8 @@ def _outlet(reading: _Reading) -> Iterator[InputQuantity]:
     else:
         yield reading.quantity("M_com", "1", "method common", 1.0, float(two.common_relative[row]), flow)
         yield reading.quantity("M_own", "1", "method own", 1.0, float(two.own_relative[row]), flow)
+    if reading.kind.has_drift:
+        yield reading.quantity("P", "1", "plant drift", 1.0, _drift(readings, row), flow)
 
 
 def _dimensions(reading: _Reading) -> Iterator[InputQuantity]:

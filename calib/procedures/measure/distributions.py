@@ -4,7 +4,7 @@
     repeatability, passes, method, factor       t with their degrees of freedom, normal where these are infinite
     calibration scatter, also of a probe        multivariate t with the n-p of the curve
     resolution, stability, dimension            rectangular; a stability from history t with its degrees of freedom
-    reference standard, resistance ratio        normal
+    reference standard, resistance ratio, drift normal
     density                                     temperature, pressure, humidity normal; the formula's two limits rectangular
     air temperature not observed                rectangular over the declared range
 
@@ -173,6 +173,8 @@ def _of_flow(terms: _Terms, readings: Readings, row: int) -> None:
     if two is not None:
         terms.add("method common", 0, _relative(two.common_relative, two.common_dof, row))
         terms.add("method own", 0, _relative(two.own_relative, two.own_dof, row))
+    if readings.plant_drift is not None:
+        terms.add("plant drift", 0, _normal(float(readings.plant_drift.relative[row])))
 
 
 def _relative(u: Floats, dof: Floats | None, row: int) -> InputDistribution | None:

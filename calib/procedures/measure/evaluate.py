@@ -16,10 +16,12 @@ from sqlmodel import Session, select
 
 from calib.airflow.profile import Profile, judge_profile
 from calib.arrays import Floats, Integers, Truths
+from calib.confirmation.conformity import ToleranceIntervals
 from calib.measurement import Flows, Readings, at_density, flows
 from calib.procedures.measure.arrays import arrays_of
 from calib.procedures.measure.compared import Compared, compared
 from calib.procedures.measure.gate_reading import gate_readings
+from calib.procedures.measure.plant_drift import DriftOfPlant, drifts_of, plant_drift
 from calib.procedures.measure.results import Judgement, Results, judge_flows, results
 from calib.procedures.measure.stability import basis_of
 from calib.procedures.measure.standing import MeasuringSystem, Standing, section_of
@@ -30,6 +32,7 @@ from calib.procedures.measure.totals import (
     Plan,
     Total,
     Totals,
+    limits_of,
     totals_of_job,
     totals_of_rooms,
     totals_of_systems,
@@ -52,6 +55,7 @@ from calib.records.tables.instruments import Instrument
 from calib.records.tables.jobs import Job, Room, SystemDesign
 from calib.records.tables.outlets import Outlet
 from calib.records.tables.readings import Reading, Refusal
+from calib.records.words import REPEAT
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 from calib.uncertainty.propagation import combine
 from calib.unswept import unswept
@@ -78,7 +82,7 @@ class Evaluation:
     of_systems: Totals
     of_job: Totals
     of_rooms: Totals
-    latest: Truths  # (n,) no later reading of its outlet stands
+    latest: Truths  # (n,) no later reading of its outlet stands, but for repeats
     in_totals: Truths  # (n,) the latest reading of an outlet that belongs to totals
     readings: Readings | None = None  # absent where no reading stands, like all below
     flows: Flows | None = None
@@ -91,6 +95,7 @@ class Evaluation:
     histories: Mapping[int, str] = field(default_factory=dict)  # what a stability rests on, by the calibration
     compared: Compared | None = None  # the states in which flows are compared
     in_design_state: Results | None = None  # flows, each in the state of its outlet's design, as it is judged
+    drifts: tuple[DriftOfPlant, ...] = ()  # of the plant, where an outlet was read again
 
     def point_velocities(self, row: int) -> Floats:
         """Velocity at each point of a traverse, the mean of its passes [m/s]."""
@@ -119,14 +124,18 @@ def evaluate(
     plan = _plan(session, job)
     measured, refused = _sorted_out(session, records, key(job.id), plan.outlets, now)
     outlet = np.array([reading.reading.outlet_id for reading in measured], dtype=np.int64)
-    latest = np.append(outlet[1:] != outlet[:-1], True)[: outlet.size]
+    latest = _latest(outlet, np.array([reading.reading.stage == REPEAT for reading in measured], dtype=bool))
     in_totals = latest & np.isin(outlet, list(plan.counted))
-    stands = frozenset(outlet.tolist())
+    stands = frozenset(outlet[latest].tolist())
     if not measured:
         of_systems, of_job, of_rooms = (Totals(tuple(totals)) for totals in _totals(plan, stands))
         return Evaluation(job, (), refused, of_systems, of_job, of_rooms, latest, in_totals)
     readings = arrays_of(measured, records)
     measured_flows = flows(readings)
+    drifts = drifts_of(measured, measured_flows)
+    if drifts:
+        readings = replace(readings, plant_drift=plant_drift(measured, drifts))
+        measured_flows = flows(readings)
     flow = results(measured_flows.flow, combine(measured_flows.contributions), coverage_probability)
     states = compared(
         job, measured, in_totals, measured_flows, records, now, has_designs_at_density=plan.has_designs_at_density
@@ -165,12 +174,21 @@ def evaluate(
         _histories(records, systems_used),
         states,
         in_design_state,
+        drifts,
     )
 
 
 def _totals(plan: Plan, stands: frozenset[int]) -> tuple[list[Total], ...]:
     """Totals of the systems, of the job, of the rooms."""
     return totals_of_systems(plan, stands), totals_of_job(plan, stands), totals_of_rooms(plan, stands)
+
+
+def _latest(outlet: Integers, repeats: Truths) -> Truths:
+    """(n,) the last reading of each outlet, which stand together in the order of time; a repeat supersedes nothing."""
+    counted = np.flatnonzero(~repeats)
+    latest = np.zeros(outlet.size, dtype=bool)
+    latest[counted[np.append(np.diff(outlet[counted]) != 0, True)[: counted.size]]] = True
+    return latest
 
 
 def _in_air(outlet: Integers, in_totals: Truths, flow: Results, states: Compared) -> dict[int, InAir]:
@@ -256,11 +274,10 @@ def _of_job(session: Session, table: Any, job: int) -> list[Any]:
 def _judge(job: Job, plan: Plan, outlet: Integers, flow: Results, states: Compared) -> Judgement:
     """Each outlet in the state of its design; nothing is said where its flow is not known in that."""
     stated = np.array([plan.design_flows[outlet_id] for outlet_id in outlet.tolist()])
-    design = np.where(states.not_comparable, np.nan, stated)
-    tolerance = (
-        np.array([float(plan.outlets[outlet_id].tolerance_percent or "nan") for outlet_id in outlet.tolist()]) / 100
-    )
-    return judge_flows(flow, design, tolerance, job.decision_rule)
+    limits = {outlet_id: limits_of(plan.outlets[outlet_id]) for outlet_id in dict.fromkeys(outlet.tolist())}
+    every = np.array([limits[outlet_id] for outlet_id in outlet.tolist()]).T
+    design, lower, upper = (np.where(states.not_comparable, np.nan, each) for each in (stated, *every))
+    return judge_flows(flow, design, ToleranceIntervals(lower, upper), job.decision_rule)
 
 
 def _profiles(measured: Sequence[Standing], readings: Readings, measured_flows: Flows) -> dict[int, Profile]:

@@ -8,10 +8,11 @@ from numpy.typing import NDArray
 
 from calib.arrays import Floats
 from calib.confirmation.conformity import (
+    GuardBands,
     ToleranceIntervals,
     conformity,
+    guard_bands,
     probability_of_conformity,
-    tolerance_intervals,
 )
 from calib.confirmation.risk import accepted, specific_risks
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY, coverage_factor
@@ -48,20 +49,30 @@ class Judgement:
     probability: Floats  # of conformity
     consumer_risk: Floats  # specific: accepted, and does not conform
     producer_risk: Floats  # specific: rejected, and conforms
+    limits: ToleranceIntervals
+    guard_bands: GuardBands
 
 
-def judge_flows(results: Results, design: Floats, tolerance: Floats, rule: str) -> Judgement:
-    """Judge results by design * (1 +- tolerance) under a decision rule; NaN where there is no design or no tolerance."""
-    has = np.isfinite(design) & np.isfinite(tolerance)
+def judge_flows(results: Results, design: Floats, limits: ToleranceIntervals, rule: str) -> Judgement:
+    """Judge results by the limits of their flows under a decision rule; NaN where there is no design or there are no limits."""
+    has = np.isfinite(design) & ~np.isnan(limits.lower)
     u, dof = results.combined.standard_uncertainty[has], results.combined.degrees_of_freedom[has]
-    interval = tolerance_intervals(design[has], tolerance[has])
+    interval = limits.at(has)
+    guards = guard_bands(
+        results.expanded_uncertainty,
+        results.coverage_factor,
+        results.combined.degrees_of_freedom,
+        limits,
+        rule,
+        results.coverage_probability,
+    )
     statement = np.full(design.size, "", dtype="U16")
     probability, consumer, producer = (np.full(design.size, np.nan) for _ in range(3))
-    statement[has] = conformity(results.value[has], results.expanded_uncertainty[has], interval, rule)
+    statement[has] = conformity(results.value[has], guards.width[has], interval, rule)
     probability[has] = probability_with_certainty(results.value[has], u, interval, dof)
     consumer[has], producer[has] = specific_risks(probability[has], accepted(statement[has]))
     percent = np.divide(100.0 * results.value, design, out=np.full(design.size, np.nan), where=design != 0)
-    return Judgement(percent, statement, probability, consumer, producer)
+    return Judgement(percent, statement, probability, consumer, producer, limits, guards)
 
 
 def probability_with_certainty(value: Floats, u: Floats, interval: ToleranceIntervals, dof: Floats) -> Floats:

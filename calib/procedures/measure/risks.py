@@ -1,12 +1,23 @@
-"""Risks of wrong decisions in a job (JCGM 106): of each outlet, of each system, of the whole job."""
+"""Risks of wrong decisions in a job (JCGM 106): of each outlet, of each system, of the whole job.
+
+A process says how true flows lie about their designs before they are measured, so that it holds for readings of the state that it
+describes: one that is estimated from readings before adjustment for such readings, one that is declared also where the state was
+not said, neither for readings after adjustment. What was set to its reading scatters about the design as its reading errs: a
+process estimated from that says next to nothing of the true flows.
+
+Decision (2026-11-29): where no process holds, the mean of the specific risks is given beside, never in the place of the global
+ones. Options: a process of adjusted flows worked out from a model of the adjusting (it would need to know how often a damper was
+set and read afresh); no figure. Cost: the mean of the specific risks knows nothing of what is usual, and is high where it was
+read afresh.
+"""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from calib.arrays import Floats, Integers
-from calib.confirmation.conformity import tolerance_intervals
+from calib.arrays import Floats, Integers, Truths
+from calib.confirmation.conformity import ToleranceIntervals
 from calib.confirmation.risk import (
     GlobalRisks,
     accepted,
@@ -14,13 +25,21 @@ from calib.confirmation.risk import (
     expected_wrong_decisions,
     global_risks,
     process_of,
+    specific_risks,
 )
-from calib.confirmation.words import GUARDED_NON_BINARY, SIMPLE
+from calib.confirmation.words import GUARDED
+from calib.procedures.measure.all_conform import AllConform, all_conform
 from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.totals import design_of
+from calib.records.words import AFTER_ADJUSTMENT, BEFORE_ADJUSTMENT
 
 # What a reading shares with no other: it scatters the flows of a job, where a shared error shifts them all.
 OWN = ("repeatability", "resolution", "dimension", "method", "method own")
+
+# Readings before adjustment from which a process is estimated: fewer tell too little of its standard deviation.
+FEWEST_OF_A_PROCESS = 20
+
+DECLARED = "declared"
 
 
 @dataclass(frozen=True)
@@ -29,7 +48,7 @@ class Process:
 
     mean: float  # [1]
     standard_deviation: float  # [1]
-    basis: str  # "declared", or what it was estimated from
+    basis: str  # DECLARED, or what it was estimated from
 
 
 @dataclass(frozen=True)
@@ -41,8 +60,13 @@ class Counted:
     accepted: int
     wrongly_accepted: float  # number to be expected among the accepted
     wrongly_rejected: float  # number to be expected among the rejected
-    consumer_risk: float  # global, mean over the outlets; NaN without a process
+    by_process: int  # outlets for which the process holds
+    consumer_risk: float  # global, mean over these; NaN where there are none
     producer_risk: float
+    mean_consumer_risk: float  # mean of the specific risks over the others; NaN where there are none
+    mean_producer_risk: float
+    after_adjustment: int  # outlets among these others that were read after adjustment; of the rest it was not said
+    all_conform: AllConform  # all that are judged, at once
 
 
 @dataclass(frozen=True)
@@ -50,69 +74,90 @@ class RisksOfJob:
     """Risks of a job; arrays run over the readings that are judged, the latest of each outlet and duct."""
 
     rows: tuple[int, ...]  # of the evaluation
-    capability_index: Floats  # C_m of each
-    process: Process | None  # absent: fewer than two outlets to estimate it from, and none declared
-    of_outlets: GlobalRisks | None
+    capability_index: Floats  # C_m of each; infinite where there is one limit only
+    process: Process | None  # absent: none declared, and too few readings before adjustment to estimate it from
+    before_adjustment: int  # readings before adjustment that it could be estimated from
+    of_outlets: GlobalRisks | None  # NaN where the process does not hold
     counted: tuple[Counted, ...]
 
 
 def risks_of(evaluation: Evaluation, declared: Process | None = None) -> RisksOfJob:
-    """Specific risks counted, and global ones by the process that is declared or else estimated from the job's own outlets."""
-    rows = _judged(evaluation)
-    if not rows or evaluation.in_design_state is None:
-        return RisksOfJob((), np.empty(0), declared, None, ())
+    """Specific risks counted, and global ones by the process that is declared or else estimated from readings before adjustment."""
+    rows = _judged(evaluation, evaluation.latest)
+    estimated, untouched = _process(evaluation)
+    process = declared or estimated
+    if not rows or evaluation.in_design_state is None or evaluation.judgement is None:
+        return RisksOfJob((), np.empty(0), process, untouched, None, ())
     place = np.array(rows)
     measured = [evaluation.measured[row] for row in rows]
     design = np.array([design_of(reading.outlet) for reading in measured])
-    tolerance = np.array([float(str(reading.outlet.tolerance_percent)) / 100 for reading in measured])
     u = evaluation.in_design_state.combined.standard_uncertainty[place] / design
-    interval = tolerance_intervals(np.ones_like(design), tolerance)
-    process = declared or _process(evaluation, place, design)
-    risks = None
+    limits = evaluation.judgement.limits.at(place)
+    interval = ToleranceIntervals(limits.lower / design, limits.upper / design)
+    stages = np.array([reading.reading.stage or "" for reading in measured])
+    risks, holds = None, np.zeros(place.size, dtype=bool)
     if process is not None:
-        w = _guard_band(evaluation, place, design)
-        acceptance = (interval.lower + w, interval.upper - w)
-        limits = (interval.lower, interval.upper)
-        risks = global_risks(process.mean, process.standard_deviation, limits, acceptance, u)
+        holds = stages != AFTER_ADJUSTMENT if process is declared else stages == BEFORE_ADJUSTMENT
+        # A value within the tolerance interval is accepted, conditionally or not, by the other rules.
+        guarded = evaluation.job.decision_rule == GUARDED
+        w = evaluation.judgement.guard_bands.width[place] / design if guarded else np.zeros_like(design)
+        every = global_risks(
+            process.mean,
+            process.standard_deviation,
+            (interval.lower, interval.upper),
+            (interval.lower + w, interval.upper - w),
+            u,
+        )
+        risks = replace(
+            every,
+            consumer=np.where(holds, every.consumer, np.nan),
+            producer=np.where(holds, every.producer, np.nan),
+        )
     systems = [reading.outlet.system for reading in measured]
-    return RisksOfJob(rows, capability_index(interval, u), process, risks, _counted(evaluation, place, systems, risks))
+    counted = _counted(evaluation, place, systems, risks, holds, stages == AFTER_ADJUSTMENT)
+    return RisksOfJob(rows, capability_index(interval, u), process, untouched, risks, counted)
 
 
-def _judged(evaluation: Evaluation) -> tuple[int, ...]:
+def _judged(evaluation: Evaluation, among: Truths) -> tuple[int, ...]:
     return tuple(
         row
-        for row, is_latest in enumerate(evaluation.latest)
-        if is_latest and evaluation.judgement is not None and evaluation.judgement.statement[row]
+        for row, is_among in enumerate(among)
+        if is_among and evaluation.judgement is not None and evaluation.judgement.statement[row]
     )
 
 
-def _guard_band(evaluation: Evaluation, place: Integers, design: Floats) -> Floats:
-    """w over the design; 0 where a value within the tolerance interval is accepted, conditionally or not."""
-    assert evaluation.in_design_state is not None  # noqa: S101 (asked before)
-    if evaluation.job.decision_rule in (SIMPLE, GUARDED_NON_BINARY):
-        return np.zeros_like(design)
-    return evaluation.in_design_state.expanded_uncertainty[place] / design
-
-
-def _process(evaluation: Evaluation, place: Integers, design: Floats) -> Process | None:
+def _process(evaluation: Evaluation) -> tuple[Process | None, int]:
+    """The process of the readings before adjustment, and how many there are: the last one of each outlet that has a design."""
+    last = {
+        reading.outlet.id: row
+        for row, reading in enumerate(evaluation.measured)
+        if reading.reading.stage == BEFORE_ADJUSTMENT
+    }
+    untouched = np.isin(np.arange(len(evaluation.measured)), list(last.values()))
+    place = np.array(_judged(evaluation, untouched), dtype=np.int64)
     flow, states = evaluation.in_design_state, evaluation.compared
-    assert flow is not None and states is not None  # noqa: S101, PT018 (asked before)
-    if place.size < 2:
-        return None
-    names = [contribution.name for contribution in states.of_designs.contributions]
-    own = np.array([name in OWN for name in names])
+    if flow is None or states is None or place.size < FEWEST_OF_A_PROCESS:
+        return None, place.size
+    design = np.array([design_of(evaluation.measured[row].outlet) for row in place.tolist()])
+    own = np.array([contribution.name in OWN for contribution in states.of_designs.contributions])
     u = np.linalg.norm(flow.combined.uncertainties[place][:, own], axis=1)
     mean, deviation = process_of(flow.value[place] / design, u / design)
-    return Process(mean, deviation, f"estimated from {place.size} outlets of this job")
+    return Process(mean, deviation, f"estimated from {place.size} readings before adjustment"), place.size
 
 
 def _counted(
-    evaluation: Evaluation, place: Integers, systems: Sequence[str], risks: GlobalRisks | None
+    evaluation: Evaluation,
+    place: Integers,
+    systems: Sequence[str],
+    risks: GlobalRisks | None,
+    holds: Truths,
+    adjusted: Truths,
 ) -> tuple[Counted, ...]:
     assert evaluation.judgement is not None  # noqa: S101 (asked before)
     probability = evaluation.judgement.probability[place]
     accepts = accepted(evaluation.judgement.statement[place])
-    consumer, producer = (np.full(place.size, np.nan),) * 2 if risks is None else (risks.consumer, risks.producer)
+    specific = specific_risks(probability, accepts)
+    of_process = (np.full(place.size, np.nan),) * 2 if risks is None else (risks.consumer, risks.producer)
     names = np.array(systems)
     groups = [(name, names == name) for name in dict.fromkeys(systems)]
     if len(groups) > 1:
@@ -123,8 +168,15 @@ def _counted(
             int(inside.sum()),
             int(accepts[inside].sum()),
             *expected_wrong_decisions(probability[inside], accepts[inside]),
-            float(np.mean(consumer[inside])),
-            float(np.mean(producer[inside])),
+            int((inside & holds).sum()),
+            *(_mean(risk[inside & holds]) for risk in of_process),
+            *(_mean(risk[inside & ~holds]) for risk in specific),
+            int((inside & ~holds & adjusted).sum()),
+            all_conform(evaluation, place[inside]),
         )
         for name, inside in groups
     )
+
+
+def _mean(risks: Floats) -> float:
+    return float(np.mean(risks)) if risks.size else float("nan")

@@ -14,10 +14,12 @@ from functools import cached_property
 import numpy as np
 
 from calib.arrays import Floats, Integers, Truths
+from calib.confirmation.conformity import ToleranceIntervals
 from calib.confirmation.risk import probability_above
 from calib.measurement import Flows
 from calib.procedures.measure.compared import stated_density
 from calib.procedures.measure.results import Judgement, Results, judge_flows, results
+from calib.procedures.on_record.flow_limits import NO_LIMITS, flow_limits
 from calib.procedures.on_record.flow_unit import flow_unit
 from calib.quantities import unit
 from calib.records.tables.jobs import SystemDesign
@@ -51,7 +53,8 @@ class Total:
     design: float = float(
         "nan"
     )  # declared, or the sum of its outlets' designs where each has one; of a net, the net [m3/s]
-    tolerance: float = float("nan")  # declared for the total [1]
+    limits: tuple[float, float] = NO_LIMITS  # declared for the total [m3/s]
+    declared: SystemDesign | None = field(default=None, repr=False)
     room: str = ""
     wanted: str = ""  # "positive" or "negative" net flow that the design asks of a room
     sign: Mapping[int, float] = field(default_factory=dict, repr=False)  # of each outlet, by its key
@@ -263,9 +266,9 @@ def _total(plan: Plan, system: str, service: str, groups: Sequence[_Group], stan
     signs = [NET_SIGN[group.service] if service == NET else 1.0 for group in groups]
     sign = {outlet_id: of_group for group, of_group in zip(groups, signs, strict=True) for outlet_id in group.outlets}
     declared = plan.designs.get((system, service))
-    tolerance = float("nan") if declared is None else float(declared.tolerance_percent or "nan") / 100
     design = _sum([of_group * group.design for group, of_group in zip(groups, signs, strict=True)])
-    return Total(system, service, len(stands.intersection(sign)), len(sign), design, tolerance, sign=sign)
+    limits = NO_LIMITS if declared is None else flow_limits(declared, design, unit("volume flow", declared.flow_unit))
+    return Total(system, service, len(stands.intersection(sign)), len(sign), design, limits, declared, sign=sign)
 
 
 def _sum(designs: Sequence[float]) -> float:
@@ -281,6 +284,11 @@ def design_of(outlet: Outlet) -> float:
     return flow_unit(outlet).to_si(float(outlet.design_flow))
 
 
+def limits_of(outlet: Outlet) -> tuple[float, float]:
+    """Between which flows an outlet conforms [m3/s]; NaN where it has no limits."""
+    return flow_limits(outlet, design_of(outlet), flow_unit(outlet))
+
+
 def with_flows(
     totals: Sequence[Total],
     counts: Integers,
@@ -289,7 +297,7 @@ def with_flows(
     coverage_probability: float,
     judged: Flows | None = None,
 ) -> Totals:
-    """Totals with their flows, their conformity where a tolerance is declared, and the probability of a wanted sign.
+    """Totals with their flows, their conformity where limits are declared, and the probability of a wanted sign.
 
     `counts` (n,) holds for each reading the key of its outlet where the totals take it, else NO_OUTLET. `judged` are the same
     flows with the uncertainty of their difference from the designs, where that is another.
@@ -304,7 +312,8 @@ def with_flows(
     if judged is not None:
         _, of_judged, _ = _sums(totals, counts, judged)
         of_difference = results(value, of_judged, coverage_probability)
-    judgement = judge_flows(of_difference, design, np.array([total.tolerance for total in totals]), rule)
+    lower, upper = np.array([total.limits for total in totals]).T
+    judgement = judge_flows(of_difference, design, ToleranceIntervals(lower, upper), rule)
     return Totals(tuple(totals), flow, judgement, _as_wanted(totals, flow, complete), not_known)
 
 

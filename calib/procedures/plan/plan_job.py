@@ -11,7 +11,7 @@ from calib.errors import Finding
 from calib.measurement.ways import WAYS, flow_meters_at
 from calib.procedures.measure.air import AirFound, air_of, without_temperature
 from calib.procedures.measure.gate_reading import makes_a_flow
-from calib.procedures.measure.totals import design_of
+from calib.procedures.measure.totals import design_of, limits_of
 from calib.procedures.on_record.in_force import OnRecord, on_record, outlets_in_force
 from calib.procedures.on_record.jobs_by_name import job_named
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
@@ -26,6 +26,7 @@ from calib.procedures.plan.planned import (
     Predicted,
     Unusable,
     Wish,
+    planned_half_width,
 )
 from calib.procedures.plan.predicted_reading import Asked, predicted, usual_traverse
 from calib.records.record import key, moment
@@ -114,10 +115,14 @@ def _conditions(job: int, air: ExpectedAir, at: datetime) -> tuple[Condition, ..
 
 
 def _of_outlet(asked: Asked, outlet: Outlet) -> OutletPlan:
-    design, tolerance = design_of(outlet), float(outlet.tolerance_percent or "nan") / 100
-    if not math.isfinite(design * tolerance):
+    design, limits = design_of(outlet), limits_of(outlet)
+    half_width = planned_half_width(design, limits)
+    if half_width == 0:
+        return OutletPlan(
+            outlet, math.nan, remarks=("its one limit is the design flow itself: no flow there is proved",)
+        )
+    if not math.isfinite(half_width):
         return OutletPlan(outlet, math.nan)
-    half_width = design * tolerance
     gear, remarks = _fitting(asked, outlet)
     tried = [_by_the_best_method(asked, outlet, each, half_width) for each in gear]
     candidates = sorted(
@@ -127,7 +132,7 @@ def _of_outlet(asked: Asked, outlet: Outlet) -> OutletPlan:
     unusable = tuple(prediction for prediction in tried if isinstance(prediction, Unusable))
     traversed = usual_traverse(outlet) if outlet.place == DUCT else None
     away = tuple(left_out.instrument.tag for left_out in asked.left_out if _fits(left_out.instrument, outlet))
-    return OutletPlan(outlet, design, half_width, tuple(candidates), unusable, remarks, traversed, away)
+    return OutletPlan(outlet, design, half_width, limits, tuple(candidates), unusable, remarks, traversed, away)
 
 
 def _fitting(asked: Asked, outlet: Outlet) -> tuple[list[Gear], tuple[str, ...]]:

@@ -6,19 +6,21 @@ from datetime import datetime
 
 import numpy as np
 
-from calib.confirmation.conformity import ToleranceIntervals
+from calib.confirmation.conformity import ToleranceIntervals, guard_bands
 from calib.confirmation.interval import Decision
 from calib.confirmation.risk import capability_index, uncertainty_over_tolerance
 from calib.confirmation.words import GUARDED_NON_BINARY, SIMPLE
 from calib.measurement.way import Way
 from calib.procedures.measure.air import AirFound
 from calib.procedures.measure.standing import Standing
+from calib.procedures.on_record.flow_limits import NO_LIMITS
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
 from calib.records.tables.instruments import Instrument
 from calib.records.tables.jobs import Job
 from calib.records.tables.methods import Method
 from calib.records.tables.outlets import Outlet
 from calib.uncertainty.budget import Budget, Lever, levers
+from calib.uncertainty.propagation import welch_satterthwaite
 
 YES, NO, NOT_KNOWN = "yes", "no", "not known"
 TRAVERSE = "traverse"  # pattern of methods that go with a section only
@@ -126,6 +128,16 @@ class Predicted:
         """U/T of a budget [1]."""
         return float(uncertainty_over_tolerance(budget.expanded_uncertainty, self._tolerance))
 
+    def guard_band(self, limits: tuple[float, float], rule: str) -> float:
+        """The guard band of a decision rule with `with_them` [m3/s]."""
+        budget, interval = self.with_them, ToleranceIntervals(*(np.array([limit]) for limit in limits))
+        dof = welch_satterthwaite(budget.uncertainties, budget.degrees_of_freedom)
+        U = np.array([budget.expanded_uncertainty])
+        guards = guard_bands(
+            U, U / budget.standard_uncertainty, np.array([dof]), interval, rule, budget.coverage_probability
+        )
+        return float(guards.width[0])
+
     @property
     def _tolerance(self) -> ToleranceIntervals:
         return ToleranceIntervals(np.array(-self.half_width), np.array(self.half_width))
@@ -145,7 +157,10 @@ class OutletPlan:
 
     outlet: Outlet
     design: float  # [m3/s]; NaN where there is none, or no tolerance
-    half_width: float = math.nan  # T [m3/s]
+    half_width: float = (
+        math.nan
+    )  # T [m3/s]: half of what lies between two limits, or from the design to the one that there is
+    limits: tuple[float, float] = NO_LIMITS  # [m3/s]
     candidates: tuple[Predicted, ...] = ()
     unusable: tuple[Unusable, ...] = ()
     remarks: tuple[str, ...] = ()  # of the place itself
@@ -197,12 +212,23 @@ class PlannedAcceptance:
     conditional: tuple[float, float] | None  # that would pass conditionally at least; None but by the non-binary rule
 
 
-def acceptance(design: float, half_width: float, expanded_uncertainty: float, rule: str) -> PlannedAcceptance:
-    """Acceptance interval of a decision rule with an expanded uncertainty (JCGM 106, 8.2 and 8.3.2; ILAC-G8, 4.2; from memory).
+def planned_half_width(design: float, limits: tuple[float, float]) -> float:
+    """T: half of what lies between two limits, or from the design to the only one [m3/s]; NaN where there is none."""
+    low, high = limits
+    if math.isfinite(low) and math.isfinite(high):
+        return (high - low) / 2
+    return (
+        abs(design - (low if math.isfinite(low) else high)) if math.isfinite(low) or math.isfinite(high) else math.nan
+    )
 
-    All in [m3/s]. The guard band is w = U, as `calib.confirmation.conformity` has it; U is taken to be the same at its ends.
+
+def acceptance(limits: tuple[float, float], guard_band: float, rule: str) -> PlannedAcceptance:
+    """Acceptance interval of a decision rule with a guard band (JCGM 106, 8.2 and 8.3.2; ILAC-G8, 4.2; from memory).
+
+    All in [m3/s]; a limit that there is none of is infinite. The guard band is the one of `guard_bands`; it is taken to be the same
+    at both ends.
     """
-    tolerance = (design - half_width, design + half_width)
-    guard = 0.0 if rule == SIMPLE else expanded_uncertainty
-    interval = (tolerance[0] + guard, tolerance[1] - guard) if guard <= half_width * ON_THE_MARK else None
-    return PlannedAcceptance(interval, tolerance if rule == GUARDED_NON_BINARY else None)
+    low, high = limits
+    guard = 0.0 if rule == SIMPLE else guard_band
+    interval = (low + guard, high - guard) if 2 * guard <= (high - low) * ON_THE_MARK else None
+    return PlannedAcceptance(interval, limits if rule == GUARDED_NON_BINARY else None)

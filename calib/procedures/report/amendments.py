@@ -1,13 +1,13 @@
 """What was amended in a job since it was first typed: both values, the reason, and the flow as it was before."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import pairwise
 
 from sqlmodel import Session, col, select
 
-from calib.measurement import flows
+from calib.measurement import Readings, flows
 from calib.procedures.measure.arrays import arrays_of
 from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.gate_reading import gate_reading
@@ -98,9 +98,15 @@ def _flows_before(records: OnRecord, outlet: Outlet, evaluation: Evaluation, now
             continue
         gated = gate_reading(records, standing.reading, standing.observed, outlet, now)
         if gated.standing is not None:
-            evaluated = flows(arrays_of([gated.standing], records))
+            evaluated = flows(_with_drift(arrays_of([gated.standing], records), evaluation, row))
             probability = evaluation.flow.coverage_probability
             yield FlowBefore(standing, row, results(evaluated.flow, combine(evaluated.contributions), probability))
+
+
+def _with_drift(readings: Readings, evaluation: Evaluation, row: int) -> Readings:
+    """One reading as it was, with what the drift of the plant adds to it now."""
+    drift = None if evaluation.readings is None else evaluation.readings.plant_drift
+    return readings if drift is None else replace(readings, plant_drift=drift.of([row]))
 
 
 def _of_factor(session: Session, name: str) -> Iterable[Amendment]:

@@ -6,12 +6,14 @@ from sqlalchemy import CheckConstraint, UniqueConstraint
 from sqlmodel import Field
 
 from calib.records.tables.row import (
-    LIMITS,
+    FLOW_LIMITS,
+    TOLERANCES,
     Limits,
     Row,
     are_above_zero,
     are_days,
     are_not_blank,
+    are_not_negative,
     is_a_decision_rule,
     is_one_of,
     one_style_of_tolerance,
@@ -104,7 +106,8 @@ class SystemDesign(Limits, _DesignOfSystem, table=True):
         unique_key("system_design_key", "job_id", "system", "service", "COALESCE(revision, 1)"),
         *are_not_blank("system"),
         is_one_of("service", *SERVICES),
-        *are_above_zero("design_flow", "design_density_kg_per_m3", "tolerance_percent", *LIMITS),
+        *are_above_zero("design_flow", "design_density_kg_per_m3", "tolerance_percent", *FLOW_LIMITS),
+        *are_not_negative(*TOLERANCES),
         one_style_of_tolerance(),
         CheckConstraint("revision > 1", name="revision_above_1"),
     )

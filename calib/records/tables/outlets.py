@@ -6,7 +6,8 @@ from sqlalchemy import CheckConstraint, UniqueConstraint
 from sqlmodel import Field
 
 from calib.records.tables.row import (
-    LIMITS,
+    FLOW_LIMITS,
+    TOLERANCES,
     Limits,
     Row,
     are_above_zero,
@@ -34,11 +35,14 @@ def _of_outlet() -> tuple[CheckConstraint, ...]:
             "design_flow",
             "design_density_kg_per_m3",
             "tolerance_percent",
-            *LIMITS,
+            *FLOW_LIMITS,
         ),
         one_style_of_tolerance(),
         *are_not_negative(
-            "dimension_limit", "outlet_factor_standard_uncertainty", "effective_area_standard_uncertainty"
+            "dimension_limit",
+            "outlet_factor_standard_uncertainty",
+            "effective_area_standard_uncertainty",
+            *TOLERANCES,
         ),
         CheckConstraint(
             "(outlet_factor IS NULL OR effective_area IS NULL) AND (outlet_factor IS NULL OR found_factor IS NULL) "

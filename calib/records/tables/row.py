@@ -74,7 +74,8 @@ def one_style_of_tolerance() -> CheckConstraint:
     )
 
 
-LIMITS = ("tolerance_minus_percent", "tolerance_plus_percent", "minimum_flow", "maximum_flow")
+TOLERANCES = ("tolerance_minus_percent", "tolerance_plus_percent")  # 0 is one: -0/+10 %
+FLOW_LIMITS = ("minimum_flow", "maximum_flow")
 
 
 class Limits(Row):

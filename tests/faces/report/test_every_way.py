@@ -39,10 +39,15 @@ CONTRIBUTION = {
     "name": str, "evaluation": str, "standard_uncertainty": NUMBER, "degrees_of_freedom": MAYBE_NUMBER, "variance_percent": NUMBER,
     "shared_with": str,
 }  # fmt: skip
+LIMITS = {
+    "tolerance_percent": MAYBE_NUMBER, "tolerance_minus_percent": MAYBE_NUMBER, "tolerance_plus_percent": MAYBE_NUMBER,
+    "minimum_flow": MAYBE_NUMBER, "maximum_flow": MAYBE_NUMBER, "lower_limit": MAYBE_NUMBER, "upper_limit": MAYBE_NUMBER,
+    "guard_band": MAYBE_NUMBER, "guard_factor": MAYBE_NUMBER, "guard_is_one_sided": Maybe(bool),
+}  # fmt: skip
 DESIGN = {
-    "value": NUMBER, "unit": str, "tolerance_percent": NUMBER, "percent_of_design": NUMBER, "conformity": str,
-    "probability_of_conformity": NUMBER, "consumer_risk": NUMBER, "producer_risk": NUMBER, "state": str,
-    "density_kg_per_m3": MAYBE_NUMBER, "flow": Maybe(FLOW),
+    "value": NUMBER, "unit": str, "percent_of_design": NUMBER, "conformity": str, "probability_of_conformity": NUMBER,
+    "consumer_risk": NUMBER, "producer_risk": NUMBER, "state": str, "density_kg_per_m3": MAYBE_NUMBER, "flow": Maybe(FLOW),
+    **LIMITS,
 }  # fmt: skip
 OBSERVED = {
     "quantity": str, "value": str, "unit": str, "observed_at": str, "instrument": MAYBE_TEXT, "standard_uncertainty": NUMBER,
@@ -65,6 +70,7 @@ TRAVERSE = {
 READING = {
     "reading": int, "outlet": str, "system": str, "service": str, "place": str, "room": MAYBE_TEXT, "instrument": str,
     "certificate": str, "probe": Maybe({"tag": str, "certificate": str}), "conditions": Maybe(CONDITIONS), "observed_at": str,
+    "stage": MAYBE_TEXT,
     "indication": MAYBE_TEXT, "observations": MAYBE_TEXT, "throttled_observations": MAYBE_TEXT, "traverse": Maybe(TRAVERSE),
     "observations_counted": int, "effective_observations": NUMBER, "logged": bool, "indication_unit": str, "method": str,
     "operator": str, "remarks": MAYBE_TEXT, "averaging_s": MAYBE_TEXT, "latest": bool, "in_totals": bool,
@@ -76,16 +82,19 @@ TOTAL = {
     "system": str, "service": str, "outlets": int, "outlets_measured": int, "flow": Maybe(FLOW), "state": str,
     "density_kg_per_m3": MAYBE_NUMBER,
     "design": Maybe({
-        "value": NUMBER, "unit": str, "tolerance_percent": MAYBE_NUMBER, "percent_of_design": MAYBE_NUMBER,
-        "conformity": MAYBE_TEXT, "probability_of_conformity": MAYBE_NUMBER,
+        "value": NUMBER, "unit": str, "percent_of_design": MAYBE_NUMBER, "conformity": MAYBE_TEXT,
+        "probability_of_conformity": MAYBE_NUMBER, **LIMITS,
     }),
 }  # fmt: skip
 RISKS = {
     "process": Maybe({"mean_percent_of_design": NUMBER, "standard_deviation_percent": NUMBER, "basis": str}),
     "decisions": [{
         "system": str, "judged": int, "accepted": int, "expected_wrongly_accepted": NUMBER, "expected_wrongly_rejected": NUMBER,
-        "global_consumer_risk": MAYBE_NUMBER, "global_producer_risk": MAYBE_NUMBER,
+        "global_consumer_risk": MAYBE_NUMBER, "global_producer_risk": MAYBE_NUMBER, "outlets_of_process": int,
+        "mean_specific_consumer_risk": MAYBE_NUMBER, "mean_specific_producer_risk": MAYBE_NUMBER,
+        "outlets_after_adjustment": int,
     }],
+    "readings_before_adjustment": int, "about_the_risks": [str],
 }  # fmt: skip
 AMENDMENT = {
     "record": str, "revision": int, "changes": [{"column": str, "before": str, "after": str}], "reason": str, "by": str, "at": str,
@@ -95,6 +104,11 @@ SHAPE = {
     "job": str, "title": MAYBE_TEXT, "site": MAYBE_TEXT, "client": MAYBE_TEXT, "revision": int, "issued": str, "decision_rule": str,
     "decision_rule_in_words": str, "ledger_digest": str, "readings": [READING], "totals": [TOTAL], "job_totals": [TOTAL],
     "rooms": [{"room": str, "wanted": MAYBE_TEXT, "probability_as_wanted": MAYBE_NUMBER} | TOTAL], "risks": Maybe(RISKS),
+    "joint_probability": [{
+        "system": str, "outlets": int, "probability": NUMBER, "numerical_error": NUMBER,
+        "if_common": {"probability": NUMBER, "numerical_error": NUMBER},
+        "if_independent": {"probability": NUMBER, "numerical_error": NUMBER},
+    }],
     "amendments": [AMENDMENT],
     "compared": {
         "density_kg_per_m3": MAYBE_NUMBER, "stated_density_kg_per_m3": MAYBE_NUMBER, "state": str,
@@ -379,14 +393,19 @@ def test_the_risks_stand_on_the_page(report):
     assert report["page"].under("Decisions") == [
         [
             "System AH-1", str(one["judged"]), str(one["accepted"]), f"{one['expected_wrongly_accepted']:.2f}",
-            f"{one['expected_wrongly_rejected']:.2f}", risk(one["global_consumer_risk"]), risk(one["global_producer_risk"]),
+            f"{one['expected_wrongly_rejected']:.2f}",
+            risk(one["mean_specific_consumer_risk"]), risk(one["mean_specific_producer_risk"]),
         ]
     ]  # fmt: skip
-    process = risks["process"]
-    assert (
-        f"with a mean of {process['mean_percent_of_design']:.1f} % and a standard deviation of "
-        f"{process['standard_deviation_percent']:.1f} % ({process['basis']})"
-    ) in report["page"].text
+    assert risks["process"] is None
+    assert "No global risks: a process is estimated from 20 readings before adjustment or more" in report["page"].text
+    assert report["page"].under("All conform at once") == [
+        [
+            "System AH-1", str(one["outlets"]), percent(one["probability"]), f"{100 * one['numerical_error']:.1g}",
+            percent(one["if_common"]["probability"]), percent(one["if_independent"]["probability"]),
+        ]
+        for one in report["content"]["joint_probability"]
+    ]  # fmt: skip
 
 
 def test_every_amendment_stands_on_the_page_with_the_flow_before_and_after(report):

@@ -11,15 +11,16 @@ import numpy as np
 import pytest
 from scipy import integrate, stats
 
+from calib.confirmation.conformity import tolerance_intervals
 from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.measure.results import judge_flows, results
 from calib.procedures.measure.risks import Process, risks_of
 from calib.records import database
 from calib.records.tables.outlets import Outlet
-from calib.uncertainty.propagation import Combined
+from calib.uncertainty.propagation import Combined, covariance
 from tests.command import calib
 from tests.every_way import changed, every_way
-from tests.folders import NOW, records_of
+from tests.folders import NOW, records_of, small_job
 
 RULES = ("simple", "guarded", "guarded non-binary")
 
@@ -226,7 +227,8 @@ def as_resistors(job, nominal, tolerance, u_m):
         outlet = Outlet(**cells | judged_by)
         measured.append(one._replace(outlet=outlet))
     design = np.full(size, nominal * to_si)
-    judgement = judge_flows(flow, design, np.full(size, tolerance / nominal), job.job.decision_rule)
+    limits = tolerance_intervals(design, np.full(size, tolerance / nominal))
+    judgement = judge_flows(flow, design, limits, job.job.decision_rule)
     return dataclasses.replace(job, measured=tuple(measured), flow=flow, judgement=judgement)
 
 
@@ -235,19 +237,88 @@ def as_resistors(job, nominal, tolerance, u_m):
 OWN = {"repeatability", "resolution", "dimension", "method"}
 
 
-@pytest.mark.parametrize("rule", RULES)
-def test_a_process_is_estimated_from_the_outlets_without_what_they_share(jobs, rule):
-    """Method of moments: u0^2 = s^2(ratios) - mean of the squares of what each has of its own."""
-    job = jobs[rule]
-    rows, ratio, *_ = columns(job)
+def of_many(folder, count, stage, rule="simple", deviation=6.0, after=()):
+    """A job of many outlets, each with its own reading about a design of 100 %; some are read again after adjustment."""
+    sheets = small_job()
+    sheets["jobs.csv"][0]["decision_rule"] = rule
+    drawn = np.random.default_rng(3)
+    opening, reading = sheets["outlets.csv"][0], sheets["readings.csv"][0]
+    sheets["outlets.csv"] = [
+        opening | {"outlet": f"S-{n}", "outlet_factor_source": f"of grille {n}", "design_flow": "1000"}
+        for n in range(count)
+    ]
+    sheets["readings.csv"] = []
+    for n in range(count):
+        indication = 4.1 * (1 + deviation / 100 * drawn.standard_normal())
+        typed = {
+            "outlet": f"S-{n}",
+            "indication": "",
+            "observations": f"{indication:.2f};{indication + 0.02:.2f}",
+            "stage": stage,
+        }
+        sheets["readings.csv"].append(reading | typed | {"observed_at": f"2026-03-05T09:{n:02d}+01:00"})
+    for n in after:
+        typed = {"outlet": f"S-{n}", "indication": "", "observations": "4.08;4.10", "stage": "after adjustment"}
+        sheets["readings.csv"].append(reading | typed | {"observed_at": f"2026-03-05T13:{n:02d}+01:00"})
+    with database.reading(str(records_of(folder, sheets))) as session:
+        return evaluate(session, "J-1", NOW)
+
+
+def ratios(job):
+    """Flow over design of every reading, and what each has of its own over its design, from the budget's lines."""
     lines = [place for place, one in enumerate(job.flows.contributions) if one.name in OWN]
-    own = np.sum(job.flow.combined.uncertainties[np.ix_(rows, lines)] ** 2, axis=1)
-    own /= (job.flow.value[rows] / ratio) ** 2
-    found = risks_of(job).process
     assert len(lines) == len(OWN)
-    assert found.mean == pytest.approx(np.mean(ratio), rel=1e-12)
-    assert found.standard_deviation == pytest.approx(math.sqrt(np.var(ratio, ddof=1) - np.mean(own)), rel=1e-12)
-    assert found.basis == "estimated from 7 outlets of this job"
+    design = 1000 / 3600
+    return job.flow.value / design, np.sum(job.flow.combined.uncertainties[:, lines] ** 2, axis=1) / design**2
+
+
+def test_a_process_is_estimated_from_readings_before_adjustment_without_what_they_share(tmp_path):
+    """Method of moments: u0^2 = s^2(ratios) - mean of the squares of what each has of its own."""
+    job = of_many(tmp_path, 20, "before adjustment")
+    ratio, own = ratios(job)
+    found = risks_of(job)
+    assert found.process.mean == pytest.approx(np.mean(ratio), rel=1e-12)
+    assert found.process.standard_deviation == pytest.approx(math.sqrt(np.var(ratio, ddof=1) - np.mean(own)), rel=1e-12)
+    assert found.process.basis == "estimated from 20 readings before adjustment"
+    (whole,) = found.counted
+    assert (whole.by_process, math.isnan(whole.mean_consumer_risk)) == (20, True)
+    assert whole.consumer_risk == pytest.approx(np.mean(found.of_outlets.consumer))
+
+
+def test_nineteen_readings_before_adjustment_are_too_few_for_a_process(tmp_path):
+    found = risks_of(of_many(tmp_path, 19, "before adjustment"))
+    assert (found.process, found.before_adjustment, found.of_outlets) == (None, 19, None)
+
+
+@pytest.mark.parametrize("stage", ["", "after adjustment"])
+def test_no_process_is_estimated_from_readings_that_were_adjusted_or_of_which_it_was_not_said(tmp_path, stage):
+    job = of_many(tmp_path, 24, stage, deviation=0.3)
+    found = risks_of(job)
+    assert (found.process, found.of_outlets, found.before_adjustment) == (None, None, 0)
+    (whole,) = found.counted
+    assert (whole.by_process, whole.after_adjustment) == (0, 24 if stage else 0)
+    assert math.isnan(whole.consumer_risk)
+    assert whole.mean_consumer_risk == pytest.approx(np.mean(job.judgement.consumer_risk), rel=1e-12)
+    assert whole.mean_producer_risk == pytest.approx(np.mean(job.judgement.producer_risk), rel=1e-12)
+    assert whole.mean_consumer_risk * 24 == pytest.approx(whole.wrongly_accepted)
+
+
+def test_a_process_of_untouched_outlets_says_nothing_of_those_that_were_adjusted(tmp_path):
+    job = of_many(tmp_path, 21, "before adjustment", after=(2, 5, 6))
+    found = risks_of(job)
+    assert found.process.basis == "estimated from 21 readings before adjustment"
+    adjusted = [job.measured[row].outlet.outlet in ("S-2", "S-5", "S-6") for row in found.rows]
+    assert np.isnan(found.of_outlets.consumer).tolist() == adjusted
+    (whole,) = found.counted
+    assert (whole.judged, whole.by_process, whole.after_adjustment) == (21, 18, 3)
+    of_adjusted = [job.judgement.consumer_risk[row] for row, each in zip(found.rows, adjusted, strict=True) if each]
+    assert whole.mean_consumer_risk == pytest.approx(np.mean(of_adjusted))
+
+
+def test_a_declared_process_says_nothing_of_readings_after_adjustment_either(tmp_path):
+    job = of_many(tmp_path, 4, "before adjustment", after=(0,))
+    (whole,) = risks_of(job, Process(1.0, 0.08, "declared")).counted
+    assert (whole.by_process, whole.after_adjustment) == (3, 1)
 
 
 def test_a_single_outlet_shows_no_process(tmp_path):
@@ -281,6 +352,40 @@ def test_a_job_without_readings_has_no_risks(tmp_path):
     with database.reading(str(records_of(tmp_path, sheets))) as session:
         found = risks_of(evaluate(session, "E-1", NOW))
     assert (found.rows, found.counted) == ((), ())
+
+
+# --- all at once -----------------------------------------------------------------------------------------------------------------
+
+
+def by_scipy(job, rows, correlated):
+    """By scipy's multivariate normal distribution, each result at the quantiles of its own Student's t."""
+    flow, dof = job.flow, job.flow.combined.degrees_of_freedom[rows]
+    u, design = flow.combined.standard_uncertainty[rows], 1000 / 3600
+    lower, upper = (stats.norm.ppf(stats.t.cdf((limit * design - flow.value[rows]) / u, dof)) for limit in (0.9, 1.1))
+    matrix = (
+        covariance(job.flows.contributions)[np.ix_(rows, rows)] / np.outer(u, u) if correlated else np.eye(len(rows))
+    )
+    known = stats.multivariate_normal(np.zeros(len(rows)), matrix, maxpts=2_000_000, abseps=1e-6, releps=1e-6, seed=1)
+    return known.cdf(upper, lower_limit=lower)
+
+
+def test_all_flows_conform_at_once_by_their_joint_distribution(tmp_path):
+    job = of_many(tmp_path, 8, "", deviation=2.0)
+    found = risks_of(job)
+    (whole,) = found.counted
+    joint, rows = whole.all_conform, list(found.rows)
+    assert joint.if_common.numerical_error <= 2e-3
+    assert joint.if_common.probability == pytest.approx(by_scipy(job, rows, correlated=True), abs=2e-3)
+    assert joint.counts.probability == min(joint.if_common.probability, joint.if_independent.probability)
+    product = np.prod(job.judgement.probability[rows])
+    assert by_scipy(job, rows, correlated=False) == pytest.approx(product)
+    assert abs(joint.if_common.probability - product) > 0.01  # what they share matters here
+
+
+def test_of_one_flow_the_joint_probability_is_its_own(tmp_path):
+    job = of_many(tmp_path, 1, "")
+    (one,) = risks_of(job).counted
+    assert one.all_conform.counts.probability == pytest.approx(job.judgement.probability[0], rel=1e-9)
 
 
 # --- as it is asked for ----------------------------------------------------------------------------------------------------------

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from calib.confirmation.conformity import tolerance_intervals
 from calib.measurement import Flows
 from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.measure.results import judge_flows, results
@@ -140,9 +141,9 @@ def test_a_net_flow_takes_what_leaves_the_rooms_with_a_minus(service):
 
 
 def designs_of(*those, designs=()):
-    """Design [m3/h] and tolerance [1] of each total of the systems."""
+    """Design [m3/h] and tolerance [1], the half of what lies between its limits, of each total of the systems."""
     found = totals_of_systems(plan(*those, designs=designs), NOTHING)
-    return {(one.system, one.service): (one.design / M3_H, one.tolerance) for one in found}
+    return {(one.system, one.service): (one.design / M3_H, tolerance_of(one)) for one in found}
 
 
 def test_a_total_s_design_is_the_sum_of_its_outlets_whatever_their_units():
@@ -180,7 +181,7 @@ def test_the_job_s_designs_are_those_of_its_systems():
         outlet(design="1000"), outlet(system="B", design="400"), outlet("exhaust", "B", design="150"),
         designs=[("A", "supply", "1100", "m3/h", "10")],
     )  # fmt: skip
-    found = {one.service: (one.design / M3_H, one.tolerance) for one in totals_of_job(job, NOTHING)}
+    found = {one.service: (one.design / M3_H, tolerance_of(one)) for one in totals_of_job(job, NOTHING)}
     assert [found[name][0] for name in ("supply", "exhaust", NET)] == pytest.approx([1500, 150, 1350])
     assert all(math.isnan(tolerance) for _, tolerance in found.values())
 
@@ -215,11 +216,15 @@ def counts(*numbers):
     return np.array([NO_OUTLET if number is None else number for number in numbers])
 
 
+def tolerance_of(found):
+    lower, upper = found.limits
+    return (upper - lower) / 2 / found.design
+
+
 def total(sign, design=NAN, tolerance=NAN, wanted="", measured=None, service="supply"):
     size = len(sign)
-    return Total(
-        "A", service, size if measured is None else measured, size, design, tolerance, wanted=wanted, sign=sign
-    )
+    limits = (design * (1 - tolerance), design * (1 + tolerance))
+    return Total("A", service, size if measured is None else measured, size, design, limits, wanted=wanted, sign=sign)
 
 
 def summed(totals, numbers, found, rule="simple"):
@@ -285,7 +290,7 @@ def test_the_probability_of_a_sign_is_that_of_students_t(value, dof):
 @pytest.mark.parametrize(("value", "conforms"), [(0.89, 0.0), (0.9, 1.0), (1.0, 1.0), (1.1, 1.0), (1.11, 0.0)])
 def test_a_flow_known_exactly_conforms_or_does_not(value, conforms):
     exact = results(np.array([value]), combine([line(0.0)]))
-    found = judge_flows(exact, np.array([1.0]), np.array([0.1]), "guarded")
+    found = judge_flows(exact, np.array([1.0]), tolerance_intervals(np.array([1.0]), np.array([0.1])), "guarded")
     assert found.statement.tolist() == ["pass" if conforms else "fail"]
     assert (found.probability, found.consumer_risk, found.producer_risk) == ([conforms], [0.0], [0.0])
 

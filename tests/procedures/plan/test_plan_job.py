@@ -643,15 +643,15 @@ def test_the_calibration_that_a_factor_was_found_with_cancels_in_the_prediction(
     ],
 )
 def test_the_acceptance_interval_is_that_of_the_rule(rule, interval, conditional):
-    accepted = acceptance(1000.0, 100.0, 40.0, rule)
+    accepted = acceptance((900.0, 1100.0), 40.0, rule)
     assert accepted.interval == pytest.approx(interval)
     assert accepted.conditional == (None if conditional is None else pytest.approx(conditional))
 
 
 def test_with_an_uncertainty_above_the_half_width_a_guarded_rule_accepts_nothing():
-    assert acceptance(1000.0, 100.0, 100.1, "guarded").interval is None
-    assert acceptance(1000.0, 100.0, 100.0, "guarded").interval == pytest.approx((1000, 1000))
-    assert acceptance(1000.0, 100.0, 100.1, "simple").interval == pytest.approx((900, 1100))
+    assert acceptance((900.0, 1100.0), 100.1, "guarded").interval is None
+    assert acceptance((900.0, 1100.0), 100.0, "guarded").interval == pytest.approx((1000, 1000))
+    assert acceptance((900.0, 1100.0), 100.1, "simple").interval == pytest.approx((900, 1100))
 
 
 @given(
@@ -666,7 +666,7 @@ def test_what_lies_within_the_acceptance_interval_passes_and_what_lies_outside_d
 ):
     half_width = design * part
     U = ratio * half_width
-    low, high = acceptance(design, half_width, U, rule).interval
+    low, high = acceptance((design - half_width, design + half_width), U, rule).interval
     inside, step = low + share * (high - low), 1e-6 * design
     for value, passes in ((inside, True), (low - step, False), (high + step, False)):
         whole = tolerance_intervals(np.array([design]), np.array([part]))

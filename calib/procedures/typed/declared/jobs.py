@@ -8,6 +8,7 @@ from calib.procedures.typed.cells import (
     any_text,
     one_of,
     percent,
+    share,
     unit_check,
     usually,
 )
@@ -39,6 +40,29 @@ JOBS_CSV = Declaration(
     ),
     key=("job",),
 )
+_OTHERWISE = "a side left blank has no limit"
+LIMITS_OF_A_FLOW = (
+    may(
+        "tolerance_percent",
+        percent,
+        "tolerance in percent of the design flow, the same on both sides",
+        odd=usually(1, 30, "a tolerance in percent"),
+    ),
+    may(
+        "tolerance_minus_percent",
+        share,
+        f"instead: tolerance below the design flow in percent, 0 for none; {_OTHERWISE}",
+        odd=usually(0, 30, "a tolerance in percent"),
+    ),
+    may(
+        "tolerance_plus_percent",
+        share,
+        "instead: tolerance above it",
+        odd=usually(0, 30, "a tolerance in percent"),
+    ),
+    may("minimum_flow", above_zero, f"instead: the lowest flow that conforms, in the flow's unit; {_OTHERWISE}"),
+    may("maximum_flow", above_zero, "instead: the highest one"),
+)
 SYSTEMS_CSV = Declaration(
     "systems.csv",
     "designs of systems: what a system's total is judged by",
@@ -49,12 +73,7 @@ SYSTEMS_CSV = Declaration(
         must("service", one_of(*SERVICES), "which of its totals"),
         must("design_flow", above_zero, "the flow that the total was designed to be"),
         must("flow_unit", unit_check("volume flow"), "the unit of the design flow"),
-        must(
-            "tolerance_percent",
-            percent,
-            "tolerance in percent of the design flow",
-            odd=usually(1, 30, "a tolerance in percent"),
-        ),
+        *LIMITS_OF_A_FLOW,
         may(
             "design_density_kg_per_m3",
             AIR_DENSITY,

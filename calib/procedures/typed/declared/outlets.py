@@ -7,13 +7,12 @@ from calib.procedures.typed.cells import (
     any_text,
     not_negative,
     one_of,
-    percent,
     unit_check,
     usually,
     whole,
 )
 from calib.procedures.typed.declaration import Declaration, Reference, may, must
-from calib.procedures.typed.declared.jobs import OF_JOB
+from calib.procedures.typed.declared.jobs import LIMITS_OF_A_FLOW, OF_JOB
 from calib.records.tables.outlets import Outlet, OutletRevision
 from calib.records.words import PLACES, SERVICES, SHAPES
 
@@ -52,12 +51,7 @@ _OF_AN_OUTLET = (
     may("found_factor", any_text, "name of a factor found in the field, instead of an outlet factor"),
     may("design_flow", above_zero, "the flow that it was designed for"),
     may("flow_unit", unit_check("volume flow"), "the unit of the design flow"),
-    may(
-        "tolerance_percent",
-        percent,
-        "tolerance in percent of the design flow",
-        odd=usually(1, 30, "a tolerance in percent"),
-    ),
+    *LIMITS_OF_A_FLOW,
     may(
         "design_density_kg_per_m3",
         AIR_DENSITY,

@@ -21,7 +21,7 @@ from calib.quantities import finite_number
 from calib.records.tables.conditions import Condition
 from calib.records.tables.jobs import Job
 from calib.records.tables.readings import Reading, TraversePoint
-from calib.records.words import TRAVERSE_RULES
+from calib.records.words import STAGES, TRAVERSE_RULES
 
 
 def _reading(where: str) -> Reference:
@@ -47,6 +47,12 @@ READINGS_CSV = Declaration(
         must("method", any_text, "the method"),
         must("operator", any_text, "who measured"),
         may("remarks", any_text, "anything worth keeping"),
+        may(
+            "stage",
+            one_of(*STAGES),
+            "whether the outlet was read before it was adjusted or after, or is read again for the drift of the plant; blank: "
+            "not said",
+        ),
         may(
             "averaging_s",
             above_zero,

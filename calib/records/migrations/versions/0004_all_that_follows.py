@@ -160,10 +160,9 @@ def _replaced() -> dict[str, _Definition]:
                 "design_flow",
                 "maximum_flow",
                 "minimum_flow",
-                "tolerance_minus_percent",
                 "tolerance_percent",
-                "tolerance_plus_percent",
             ),
+            *_not_negative("tolerance_minus_percent", "tolerance_plus_percent"),
             _one_style(),
             _revised(),
             _known("service", "'supply', 'return', 'exhaust'"),
@@ -548,12 +547,9 @@ def upgrade() -> None:
 def _columns() -> None:
     """Columns of tables that stay as they are otherwise."""
     for table in ("outlet", "outlet_revision"):
-        for name in (
-            "design_density_kg_per_m3",
-            "tolerance_minus_percent",
-            "tolerance_plus_percent",
-            "minimum_flow",
-        ):
+        for name in ("tolerance_minus_percent", "tolerance_plus_percent"):
+            _add(table, name, *_not_negative(name))
+        for name in ("design_density_kg_per_m3", "minimum_flow"):
             _add(table, name, *_above_0(name))
         # In words, since two CHECKs of one column come in no order of their own.
         checks = " ".join(

@@ -1,0 +1,44 @@
+"""Between which limits a flow has to lie: of an outlet, or of the total of a system; the one place that reads them."""
+
+import math
+from typing import Protocol
+
+from calib.quantities import Unit
+
+
+class Limited(Protocol):
+    """A record with a design flow and its limits, as typed: in one of the three styles."""
+
+    tolerance_percent: str | None
+    tolerance_minus_percent: str | None
+    tolerance_plus_percent: str | None
+    minimum_flow: str | None
+    maximum_flow: str | None
+    flow_unit: str | None
+
+
+NO_LIMITS = (math.nan, math.nan)
+
+
+def flow_limits(typed: Limited, design: float, in_unit: Unit) -> tuple[float, float]:
+    """Lowest and highest flow that conform [m3/s]; infinite where there is no limit on that side, NaN where there is none at all.
+
+    `design` is in m3/s; `in_unit` the unit that a minimum and a maximum were typed in. A tolerance on one side, blank on the other,
+    limits one side: 0 is a tolerance too.
+    """
+    if typed.tolerance_percent is not None:
+        half_width = abs(design) * (float(typed.tolerance_percent) / 100)
+        return design - half_width, design + half_width
+    minus, plus = typed.tolerance_minus_percent, typed.tolerance_plus_percent
+    if minus is not None or plus is not None:
+        return (
+            -math.inf if minus is None else design - abs(design) * (float(minus) / 100),
+            math.inf if plus is None else design + abs(design) * (float(plus) / 100),
+        )
+    low, high = typed.minimum_flow, typed.maximum_flow
+    if low is not None or high is not None:
+        return (
+            -math.inf if low is None else in_unit.to_si(float(low)),
+            math.inf if high is None else in_unit.to_si(float(high)),
+        )
+    return NO_LIMITS
