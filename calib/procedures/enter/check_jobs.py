@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from calib.errors import Finding, Step
 from calib.procedures.certificate.fit_curve import indication_quantity
 from calib.procedures.enter.check_readings import reading_findings
+from calib.procedures.enter.check_sources import source_findings
 from calib.procedures.measure.air import MEASURED_AS, NEEDED
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.rows_together import KnownNames, TypedCells, duplicate, repeated, unit_known
@@ -27,6 +28,7 @@ def job_findings(named: KnownNames, factors: Mapping[str, Cells]) -> Iterable[Fi
     yield from _methods(named)
     yield from repeated(named, "jobs.csv")
     yield from _outlets(named, factors)
+    yield from source_findings(named)
     yield from _systems(named)
     yield from _rooms(named)
     yield from _conditions(named)

@@ -39,7 +39,9 @@ from calib.records.verification import Progress
 from calib.unswept import unswept
 
 # Files of which each row is a record by itself, in the order in which records refer to one another.
-_CERTIFICATES = ("instruments.csv", "methods.csv", "jobs.csv", "calibrations.csv", "comparisons.csv")
+_CERTIFICATES = (
+    "instruments.csv", "methods.csv", "sources.csv", "source_spellings.csv", "jobs.csv", "calibrations.csv", "comparisons.csv",
+)  # fmt: skip
 _OF_INSTRUMENTS = ("events.csv", "checks.csv", "pairings.csv")
 _OF_JOBS = ("systems.csv", "rooms.csv", "outlets.csv", "factors.csv", "amendments.csv", "conditions.csv")
 # Tables whose new records may open an impact review or add a line to one.

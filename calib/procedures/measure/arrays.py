@@ -19,8 +19,8 @@ from calib.procedures.measure.indicated import repeatability_of, resolution_of
 from calib.procedures.measure.stability import stability_at
 from calib.procedures.measure.stability_of_readings import stability_of, stability_of_probe
 from calib.procedures.measure.standing import Standing, section_of
-from calib.procedures.on_record.by_name import spelled_alike
 from calib.procedures.on_record.in_force import OnRecord, face_indications
+from calib.procedures.typed.spelling import spelled_alike
 from calib.quantities import unit
 from calib.records.record import key
 from calib.records.tables.factors import FoundFactor
@@ -68,7 +68,7 @@ def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
         dimension_relative=opening[:, 1:3],
         outlet_factor=opening[:, 3],
         outlet_factor_relative=opening[:, 4],
-        outlet_factor_source=by_kind(standing, _source)[1],
+        outlet_factor_source=_sources(standing, records),
         method_relative=np.array([_single_figure(reading.method) for reading in first])[kind],
         curves=[records.curve(calibration) for calibration in calibrations],
         outlet_factor_dof=opening[:, 5],
@@ -196,13 +196,23 @@ def _of_found(factor: FoundFactor, calibration: int) -> tuple[float, float, floa
     return value, float(np.linalg.norm(u)), float(welch_satterthwaite(u, dof))
 
 
-def _source(reading: Standing) -> str:
-    """Outlets with one source of their factor share its error; what has no factor stands for itself."""
+def _sources(standing: Sequence[Standing], records: OnRecord) -> Integers:
+    """Outlets with one source of their factor share its error, however they spell it; what has no factor stands for itself."""
+    first, as_typed = by_kind(standing, _source_as_typed)
+    return by_kind(map(_source_as_typed, first), lambda source: _source_named(source, records))[1][as_typed]
+
+
+def _source_named(as_typed: tuple[str, str], records: OnRecord) -> tuple[str, str]:
+    what, name = as_typed
+    return what, records.sources.source_of(name) if what == "source" else name
+
+
+def _source_as_typed(reading: Standing) -> tuple[str, str]:
     if reading.way.is_flow or reading.outlet.place == DUCT:
-        return f"no factor {reading.outlet.id}"
+        return "no factor", str(reading.outlet.id)
     if reading.factor is not None:
-        return f"found {reading.factor.factor}"
-    return f"source {reading.outlet.outlet_factor_source}"
+        return "found", reading.factor.factor
+    return "source", str(reading.outlet.outlet_factor_source)
 
 
 def _single_figure(method: Method) -> float:

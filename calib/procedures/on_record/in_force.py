@@ -19,6 +19,7 @@ from calib.procedures.on_record.by_keys import among, cells_of
 from calib.procedures.on_record.errors_of_indication import history_of
 from calib.procedures.on_record.probe_pairs import Pair, all_pairs
 from calib.procedures.on_record.register import register_among, with_standards
+from calib.procedures.on_record.sources import SourceNames, source_names
 from calib.procedures.on_record.what_counts import counts_of_its_calibration, that_count
 from calib.procedures.typed.observations import Traversed, observed_values
 from calib.records.record import key
@@ -50,6 +51,7 @@ class OnRecord:
     # Errors of an instrument over its calibrations: read when it is asked for, since most are not.
     history: Callable[[Instrument], History] = field(default=_no_history, repr=False)
     pairs: tuple[Pair, ...] = ()  # of probe and meter
+    sources: SourceNames = field(default_factory=SourceNames)  # of outlet factors
     # What many readings ask for, once it was worked out.
     worked_out: dict[Hashable, Any] = field(default_factory=dict, repr=False)
 
@@ -139,6 +141,7 @@ def _loaded(
         that_count(session.exec(of_factors), lambda factor: factor.factor),
         lambda instrument: history_of(session, instrument),
         all_pairs(session, within),
+        source_names(session),
     )
 
 

@@ -9,12 +9,15 @@ from calib.procedures.typed.declared.jobs import JOBS_CSV, ROOMS_CSV, SYSTEMS_CS
 from calib.procedures.typed.declared.methods import METHODS_CSV
 from calib.procedures.typed.declared.outlets import AMENDMENTS_CSV, OUTLETS_CSV
 from calib.procedures.typed.declared.readings import READINGS_CSV, TRAVERSES_CSV
+from calib.procedures.typed.declared.sources import SOURCE_SPELLINGS_CSV, SOURCES_CSV
 
 _DECLARED = (
     INSTRUMENTS_CSV,
     CALIBRATIONS_CSV,
     COMPARISONS_CSV,
     METHODS_CSV,
+    SOURCES_CSV,
+    SOURCE_SPELLINGS_CSV,
     JOBS_CSV,
     SYSTEMS_CSV,
     ROOMS_CSV,
