@@ -123,8 +123,12 @@ class NotKnown:
     """Groups of which it is not known what their results share, in totals: arrays over pairs of total and group."""
 
     total: Integers
-    contribution: Integers  # number of the contribution, the first of those that are counted together
+    contribution: (
+        Integers  # number of the contribution, the first of those that are counted together and have such results
+    )
     result: Integers  # one result of the group
+    behind: Truths  # whether the group is one of what stands behind the influence that its results name
+    pool: Sequence[Hashable]  # by which contributions are counted together; None: this one by itself
     variance: Floats  # as it counts [unit of the result squared]
     if_common: Floats  # were it one error [unit of the result squared]
     if_independent: Floats  # were it an error for each result [unit of the result squared]
@@ -142,6 +146,8 @@ def sharing_not_known(
         np.concatenate([none, *(each.total for each in told)]),
         np.concatenate([none, *(each.contribution for each in told)]),
         np.concatenate([none, *(each.result for each in told)]),
+        np.concatenate([none, *(each.behind for each in told)]).astype(bool),
+        [pool for each in told for pool in each.pool],
         np.concatenate([nothing, *(each.variance for each in told)]),
         np.concatenate([nothing, *(each.if_common for each in told)]),
         np.concatenate([nothing, *(each.if_independent for each in told)]),
@@ -162,6 +168,8 @@ class _Grouped:
     fewest: Floats  # (groups,) degrees of freedom; should the results of a group differ in them, the fewest
     result: Integers  # (t,) result of the term
     rows: tuple[tuple[int, slice], ...]  # contributions, and which of the terms are theirs
+    behind: tuple[bool, ...]  # of each of these, whether it is of what stands behind the influence
+    pool: Hashable  # by which they are counted together
 
     def variance(self) -> Floats:
         """(groups,) variance [unit of the result squared]."""
@@ -195,11 +203,20 @@ class _Grouped:
     def not_known(self) -> NotKnown:
         """What either answer would give."""
         groups = self.owner.size
-        some = np.zeros(groups, dtype=np.int64)
-        some[self.place] = self.result
+        some, row = (np.zeros(groups, dtype=np.int64) for _ in range(2))
+        behind = np.ones(groups, dtype=bool)
+        # What a group is named by: the first contribution that has it as its own.
+        in_order = sorted(zip(self.rows, self.behind, strict=True), key=_own_first)
+        for (contribution, mine), is_behind in reversed(in_order):
+            place = self.place[mine]
+            some[place], row[place], behind[place] = self.result[mine], contribution, is_behind
         if_common, if_independent = (rule(self.terms, self.place, groups) for rule in (common, independent))
-        row = np.full(groups, self.rows[0][0])
-        return NotKnown(self.owner, row, some, self.variance(), if_common, if_independent)
+        pool = [self.pool] * groups
+        return NotKnown(self.owner, row, some, behind, pool, self.variance(), if_common, if_independent)
+
+
+def _own_first(rows: tuple[tuple[int, slice], bool]) -> bool:
+    return rows[1]
 
 
 def _grouped(
@@ -238,6 +255,8 @@ def _grouped(
             fewest,
             np.tile(inside, len(pool)),
             tuple((rows[id(each)], of_share) for (each, _), of_share in zip(pool, mine, strict=True)),
+            tuple(share.behind for share in shares),
+            first.pool,
         )
 
 

@@ -49,6 +49,7 @@ class Share:
     at: AtComparisons | None = None
     pool: Hashable = None  # contributions that name one pool count their groups together; None: this one by itself
     degrees_of_freedom: Floats | None = None  # (n,); None: those of the contribution
+    behind: bool = False  # of what stands behind the influence, and not of the influence that the results name
 
 
 def common(terms: Floats, group: Integers, groups: int) -> Floats:

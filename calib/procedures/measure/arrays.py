@@ -13,11 +13,13 @@ from calib.arrays import Floats, Integers, by_kind
 from calib.confirmation.interval import CalibrationOnRecord
 from calib.curves.curve import Curve
 from calib.measurement import Air, Calibrations, FoundFactors, Hoods, Points, Probes, Readings, TwoFigures
+from calib.measurement.readings import StandardBehind
 from calib.measurement.way import ReferenceAir
 from calib.procedures.measure.air import calibration_density, reference_density
 from calib.procedures.measure.indicated import repeatability_of, resolution_of
 from calib.procedures.measure.stability import stability_at
 from calib.procedures.measure.stability_of_readings import stability_of, stability_of_probe
+from calib.procedures.measure.standards_behind import Behind, laboratories_of, standards_of
 from calib.procedures.measure.standing import Standing, section_of
 from calib.procedures.on_record.in_force import OnRecord, face_indications
 from calib.procedures.typed.spelling import spelled_alike
@@ -46,7 +48,8 @@ def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
     """Arrays of readings, at least one of them."""
     # What the first reading of a kind tells holds of all of them.
     first, kind = by_kind(standing, lambda reading: (reading.system, reading.way))
-    calibrations = _calibrations(first)
+    behind = Behind(records)
+    calibrations, standards = standards_of(behind, _calibrations(first))
     of_ways, way = by_kind(first, lambda reading: reading.way)
     outlets, outlet = by_kind(standing, _outlet_as_typed)
     opening = np.array([(*_opening(reading), *_factor(reading)) for reading in outlets])[outlet]
@@ -75,7 +78,7 @@ def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
         method_dof=np.array([float(reading.method.degrees_of_freedom or "inf") for reading in first])[kind],
         method=by_kind(first, lambda reading: reading.method.id)[1][kind],
         two_figures=_two_figures(standing, first, kind),
-        calibrations=_shared_calibrations(first, calibrations, records),
+        calibrations=_shared_calibrations(first, calibrations, standards, behind),
         ways=[reading.way for reading in of_ways],
         way=way[kind],
         points=Points(owner, _passages(owner, passage), weight) if owner.size > len(standing) else None,
@@ -242,12 +245,15 @@ def kind_of_opening(reading: Standing) -> Hashable:
     return reading.method.id, outlet.place or OUTLET, spelled_alike(outlet.outlet_type or ""), is_supply
 
 
-def _shared_calibrations(first: Sequence[Standing], calibrations: Sequence[int], records: OnRecord) -> Calibrations:
-    used = {calibration: each for reading in first for calibration, each in _instruments_used(reading)}
-    laboratories = [laboratory_and_quantity(records, calibration) for calibration in calibrations]
+def _shared_calibrations(
+    first: Sequence[Standing], calibrations: Sequence[int], standards: list[list[StandardBehind]], behind: Behind
+) -> Calibrations:
+    used: dict[int, tuple[Instrument, CalibrationOnRecord, date]] = {**behind.used}
+    used |= {calibration: each for reading in first for calibration, each in _instruments_used(reading)}
     return Calibrations(
-        by_kind(laboratories, lambda names: names)[1],
-        [_stability_at_comparisons(records, *used[calibration]) for calibration in calibrations],
+        laboratories_of(behind.records, behind, calibrations),
+        [_stability_at_comparisons(behind.records, *used[calibration]) for calibration in calibrations],
+        standards,
     )
 
 
@@ -258,12 +264,6 @@ def _instruments_used(reading: Standing) -> Iterator[tuple[int, tuple[Instrument
     if reading.probe is not None and reading.system.probe_calibration is not None:
         own = reading.system.probe_calibration
         yield own.record_id, (reading.probe, own, day)
-
-
-def laboratory_and_quantity(records: OnRecord, calibration: int) -> tuple[str, str]:
-    """Whose reference standards stand behind a calibration, as far as the certificate tells: its laboratory, and for what."""
-    record = records.calibrations[calibration]
-    return spelled_alike(record.laboratory), records.instruments[record.instrument_id].quantity
 
 
 def _stability_at_comparisons(

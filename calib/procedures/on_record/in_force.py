@@ -3,7 +3,7 @@
 import json
 from bisect import bisect_right
 from collections import defaultdict
-from collections.abc import Callable, Collection, Hashable, Mapping
+from collections.abc import Callable, Collection, Hashable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cached_property, lru_cache
@@ -24,6 +24,7 @@ from calib.procedures.on_record.what_counts import counts_of_its_calibration, th
 from calib.procedures.typed.observations import Traversed, observed_values
 from calib.records.record import key
 from calib.records.tables.calibrations import Calibration
+from calib.records.tables.comparisons import Comparison
 from calib.records.tables.conditions import Condition
 from calib.records.tables.curves import StoredCurve
 from calib.records.tables.factors import FoundFactor
@@ -34,6 +35,10 @@ from calib.records.tables.readings import LoggedSeries, Reading, Refusal, Traver
 
 
 def _no_history(_: Instrument) -> History:
+    return ()
+
+
+def _no_comparisons(_: int) -> Sequence[Comparison]:
     return ()
 
 
@@ -51,6 +56,8 @@ class OnRecord:
     # Errors of an instrument over its calibrations: read when it is asked for, since most are not.
     history: Callable[[Instrument], History] = field(default=_no_history, repr=False)
     pairs: tuple[Pair, ...] = ()  # of probe and meter
+    # Comparisons of a calibration: read when they are asked for, of those made in house alone.
+    comparisons: Callable[[int], Sequence[Comparison]] = field(default=_no_comparisons, repr=False)
     sources: SourceNames = field(default_factory=SourceNames)  # of outlet factors
     # What many readings ask for, once it was worked out.
     worked_out: dict[Hashable, Any] = field(default_factory=dict, repr=False)
@@ -141,8 +148,15 @@ def _loaded(
         that_count(session.exec(of_factors), lambda factor: factor.factor),
         lambda instrument: history_of(session, instrument),
         all_pairs(session, within),
+        lambda calibration: comparisons_of(session, calibration),
         source_names(session),
     )
+
+
+def comparisons_of(session: Session, calibration: int) -> Sequence[Comparison]:
+    """The comparisons of a calibration, in the order in which they were recorded."""
+    of_calibration = select(Comparison).where(Comparison.calibration_id == calibration)
+    return session.exec(of_calibration.order_by(col(Comparison.id))).all()
 
 
 def _instruments_of(session: Session, jobs: Collection[int]) -> set[int]:
