@@ -15,7 +15,7 @@ Source: GUM 5.2.2 and F.1.2.3 (correlation by a common standard: C.3.6 and 5.2.4
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -62,10 +62,10 @@ def reference_of(readings: Readings, of: OfReadings, laboratory: Integers, first
     behind = _over_all_comparisons(readings)
     columns = slice(first, first + 1)
     if not behind:
-        at = at_comparisons(of.along, u, of.borne, of.reading)
+        at = replace(at_comparisons(of.along, u, of.borne, of.reading), correlated=_correlated(readings))
         return Reference(of.whole[:, np.newaxis], (Share(laboratory, not_known, columns, at, REFERENCE_STANDARD),))
     own = np.sqrt(np.maximum(1.0 - sum(_squares(standard) for standard in behind), 0.0))
-    at = at_comparisons(of.along, u * own, of.borne, of.reading)
+    at = replace(at_comparisons(of.along, u * own, of.borne, of.reading), correlated=_correlated(readings))
     parts, shares = [], [Share(laboratory, not_known, columns, at, REFERENCE_STANDARD)]
     for standard in behind:
         place = first + 1 + sum(part.shape[1] for part in parts)
@@ -75,6 +75,18 @@ def reference_of(readings: Readings, of: OfReadings, laboratory: Integers, first
     of_standards = np.concatenate(parts, axis=1)
     rest = np.sign(of.whole) * np.sqrt(np.maximum(of.whole**2 - np.sum(of_standards**2, axis=1), 0.0))
     return Reference(np.column_stack([rest, of_standards]), tuple(shares))
+
+
+def _correlated(readings: Readings) -> tuple[tuple[int, Floats], ...]:
+    """Correlations that certificates state, by their first comparison; of those made in house the standard tells more closely."""
+    calibrations = readings.calibrations
+    behind = calibrations.standards if calibrations is not None else ()
+    known, first = [], 0
+    for place, curve in enumerate(readings.curves):
+        if curve.reference_correlation is not None and not (behind and behind[place]):
+            known.append((first, curve.reference_correlation))
+        first += curve.reference_indications.size
+    return tuple(known)
 
 
 def _over_all_comparisons(readings: Readings) -> list[StandardBehind]:
@@ -127,6 +139,7 @@ def _shares(
 ) -> Iterator[Share]:
     assert readings.calibrations is not None  # noqa: S101 (there is a standard)
     reference, stability = (_at(readings, of, standard, shares) for shares in along)
+    reference = replace(reference, correlated=_correlated(readings))
     # Where it stands behind nothing, a group of its own that is worth 0.
     touched = of.sums(np.abs(of.borne) * sum(shares.sum(axis=1) for shares in along)) > 0
     nobody = len(readings.curves) + 1

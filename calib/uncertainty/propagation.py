@@ -165,6 +165,7 @@ class _Grouped:
     at: (
         tuple[Integers, Integers, Floats] | None
     )  # of terms at comparisons: group, comparison, and what the term is worth there
+    known: Truths  # (groups,) whether every correlation within the group is known
     fewest: Floats  # (groups,) degrees of freedom; should the results of a group differ in them, the fewest
     result: Integers  # (t,) result of the term
     rows: tuple[tuple[int, slice], ...]  # contributions, and which of the terms are theirs
@@ -211,8 +212,10 @@ class _Grouped:
             place = self.place[mine]
             some[place], row[place], behind[place] = self.result[mine], contribution, is_behind
         if_common, if_independent = (rule(self.terms, self.place, groups) for rule in (common, independent))
+        variance = self.variance()
+        if_common, if_independent = (np.where(self.known, variance, answer) for answer in (if_common, if_independent))
         pool = [self.pool] * groups
-        return NotKnown(self.owner, row, some, behind, pool, self.variance(), if_common, if_independent)
+        return NotKnown(self.owner, row, some, behind, pool, variance, if_common, if_independent)
 
 
 def _own_first(rows: tuple[tuple[int, slice], bool]) -> bool:
@@ -246,12 +249,19 @@ def _grouped(
             dof = each.degrees_of_freedom if share.degrees_of_freedom is None else share.degrees_of_freedom
             if not np.all(np.isinf(dof)):
                 np.minimum.at(fewest, place[of_share], dof[inside])
+        at, known = (
+            _at_comparisons(shares, inside, membership.size, place, terms, mine),
+            np.zeros(owner.size, dtype=bool),
+        )
+        if at is not None and first.at is not None and first.at.correlated:
+            at, known = _with_correlations(*at, first.at.correlated, owner.size)
         yield _Grouped(
             first.rule,
             place,
             owner,
             terms,
-            _at_comparisons(shares, inside, membership.size, place, terms, mine),
+            at,
+            known,
             fewest,
             np.tile(inside, len(pool)),
             tuple((rows[id(each)], of_share) for (each, _), of_share in zip(pool, mine, strict=True)),
@@ -289,6 +299,35 @@ def _at_comparisons(
         columns.append((place[at], share.at.comparison[counted], terms[at, 0] * share.at.share[counted]))
     group, comparison, worth = (np.concatenate(column) for column in zip(*columns, strict=True))
     return group, comparison, worth
+
+
+def _with_correlations(
+    group: Integers,
+    comparison: Integers,
+    worth: Floats,
+    correlated: Sequence[tuple[int, Floats]],
+    groups: int,
+) -> tuple[tuple[Integers, Integers, Floats], Truths]:
+    """Terms at comparisons with one for each calibration whose correlations are known, and which groups have no other."""
+    left = np.ones(group.size, dtype=bool)
+    calibrations = np.zeros(groups)
+    made = []
+    for first, matrix in correlated:
+        size = matrix.shape[0]
+        mine = (comparison >= first) & (comparison < first + size)
+        left &= ~mine
+        there = np.bincount(group[mine] * size + comparison[mine] - first, worth[mine], groups * size)
+        w = there.reshape(groups, size)
+        variance = np.maximum(np.einsum("gi,ij,gj->g", w, matrix, w), 0.0)
+        made.append(np.where(w.sum(axis=1) < 0, -1.0, 1.0) * np.sqrt(variance))
+        calibrations += np.any(w != 0, axis=1)
+    others = np.bincount(group[left], np.abs(worth[left]), groups) > 0
+    at = (
+        np.concatenate([group[left], np.tile(np.arange(groups), len(made))]),
+        np.concatenate([comparison[left], np.repeat([first for first, _ in correlated], groups)]),
+        np.concatenate([worth[left], *made]),
+    )
+    return at, (calibrations == 1) & ~others
 
 
 def _places(group: Integers, membership: Integers, totals: int) -> tuple[Integers, Integers]:

@@ -1,6 +1,12 @@
 """Every file that may be typed or imported, in order. The names are the contract with the user's spreadsheets."""
 
-from calib.procedures.typed.declared.calibrations import CALIBRATIONS_CSV, COMPARISONS_CSV, CURVES_CSV, WITHDRAWALS_CSV
+from calib.procedures.typed.declared.calibrations import (
+    CALIBRATIONS_CSV,
+    COMPARISONS_CSV,
+    CORRELATIONS_CSV,
+    CURVES_CSV,
+    WITHDRAWALS_CSV,
+)
 from calib.procedures.typed.declared.conditions import CONDITIONS_CSV
 from calib.procedures.typed.declared.events import CHECKS_CSV, EVENTS_CSV, PAIRINGS_CSV
 from calib.procedures.typed.declared.factors import FACTOR_PAIRS_CSV, FACTORS_CSV
@@ -15,6 +21,7 @@ _DECLARED = (
     INSTRUMENTS_CSV,
     CALIBRATIONS_CSV,
     COMPARISONS_CSV,
+    CORRELATIONS_CSV,
     METHODS_CSV,
     SOURCES_CSV,
     SOURCE_SPELLINGS_CSV,
