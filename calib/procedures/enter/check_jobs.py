@@ -7,6 +7,7 @@ from calib.errors import Finding, Step
 from calib.procedures.certificate.fit_curve import indication_quantity
 from calib.procedures.enter.check_limits import LIMITS_TYPED, limit_findings
 from calib.procedures.enter.check_readings import reading_findings
+from calib.procedures.enter.check_sources import source_findings
 from calib.procedures.enter.check_stages import StagesOnRecord, stage_findings
 from calib.procedures.measure.air import (
     ALTITUDE,
@@ -37,6 +38,7 @@ def job_findings(named: KnownNames, factors: Mapping[str, Cells], stages: Stages
     yield from _methods(named)
     yield from repeated(named, "jobs.csv")
     yield from _outlets(named, factors)
+    yield from source_findings(named)
     yield from _systems(named)
     yield from _rooms(named)
     yield from _air(named)

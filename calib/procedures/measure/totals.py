@@ -64,8 +64,10 @@ class Total:
 class SharingNotKnown:
     """A group of readings in a total of which it is not known how far they share an influence."""
 
-    contribution: str  # its name in the budget
+    contribution: str  # the influence
+    line: str  # of the budget in which that of the reading stands
     reading: int  # row of one of them
+    behind: bool  # whether it is of the reference standards behind the calibration of that one
     if_common: float  # standard uncertainty of the total, were it one error for all of them [m3/s]
     if_independent: float  # the same, were it an error for each [m3/s]
 
@@ -350,8 +352,15 @@ def _not_known(
     )
     told: dict[int, tuple[SharingNotKnown, ...]] = {}
     for k in np.flatnonzero(~np.isclose(groups.if_common, groups.if_independent, rtol=_ALIKE, atol=0.0)).tolist():
-        name = flows.contributions[groups.contribution[k]].name
-        group = SharingNotKnown(name, int(groups.result[k]), float(if_common[k]), float(if_independent[k]))
+        line = flows.contributions[groups.contribution[k]].name
+        group = SharingNotKnown(
+            str(groups.pool[k] or line),
+            line,
+            int(groups.result[k]),
+            bool(groups.behind[k]),
+            float(if_common[k]),
+            float(if_independent[k]),
+        )
         told[int(groups.total[k])] = (*told.get(int(groups.total[k]), ()), group)
     return told
 

@@ -65,6 +65,12 @@ def between(low: float, high: float, symbol: str) -> Check:
     return check
 
 
+def correlation(cell: str) -> str | None:
+    """A coefficient of correlation, from -1 to 1."""
+    sound = finite_number(cell) is None and -1 <= float(cell) <= 1
+    return None if sound else "a correlation, from -1 to 1"
+
+
 def whole(cell: str) -> str | None:
     """A whole number, 1 to 9999."""
     return None if re.fullmatch(r"[0-9]{1,4}", cell) and int(cell) > 0 else "a whole number, 1 to 9999"

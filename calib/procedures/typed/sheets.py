@@ -3,7 +3,7 @@
 import csv
 import io
 from collections import Counter
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
@@ -52,6 +52,10 @@ class TypedRow:
     def sound(self, *columns: str) -> bool:
         """Whether every one of the cells is filled and was not found wrong."""
         return set(columns).issubset(self.cells)
+
+    def names(self, columns: Iterable[str], required: Collection[str]) -> bool:
+        """Whether columns of a key name a record: none was found wrong, and those that are required are filled."""
+        return all(column in self.cells or (column not in required and column not in self.bad) for column in columns)
 
     def blank(self, column: str) -> bool:
         """Whether nothing was typed in the cell."""
