@@ -52,7 +52,7 @@ _COMPRESSIBILITY_DE = (1.83e-11, -0.765e-8)  # d, e [K^2/Pa^2]
 PARTS = ("temperature", "pressure", "humidity", "formula")
 
 
-def inside(value: ArrayLike, lowest: float, highest: float, said: str, offset: float = 0.0) -> Floats:
+def within_range(value: ArrayLike, lowest: float, highest: float, said: str, offset: float = 0.0) -> Floats:
     """The values, each between lowest and highest; raises CalibError with the first that is not. `said` holds {} for numbers."""
     values = np.asarray(value, dtype=float)
     # A limit typed in degrees Celsius is met although its last bit may be missed.
@@ -66,16 +66,16 @@ def inside(value: ArrayLike, lowest: float, highest: float, said: str, offset: f
 
 def _temperature(value: ArrayLike) -> Floats:
     said = "air temperature {} degC: the density of air is known here from {} to {} degC; check value and unit"
-    return inside(value, 233.15, 333.15, said, _ZERO_CELSIUS)
+    return within_range(value, 233.15, 333.15, said, _ZERO_CELSIUS)
 
 
 def _pressure(value: ArrayLike) -> Floats:
     said = "absolute air pressure {} Pa: the density of air is known here from {} to {} Pa; check value and unit"
-    return inside(value, 60e3, 110e3, said)
+    return within_range(value, 60e3, 110e3, said)
 
 
 def _humidity(value: ArrayLike) -> Floats:
-    return inside(value, 0.0, 1.0, "relative humidity {}: it lies between {} and {}; check value and unit")
+    return within_range(value, 0.0, 1.0, "relative humidity {}: it lies between {} and {}; check value and unit")
 
 
 def saturation_pressure(temperature: ArrayLike) -> Floats:

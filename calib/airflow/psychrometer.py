@@ -15,7 +15,7 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike
 
-from calib.airflow.air import inside, vapour_mole_fraction, vapour_mole_fraction_sensitivities
+from calib.airflow.air import vapour_mole_fraction, vapour_mole_fraction_sensitivities, within_range
 from calib.arrays import Floats
 from calib.errors import CalibError
 
@@ -34,7 +34,7 @@ def _bulbs(dry: ArrayLike, wet: ArrayLike) -> tuple[Floats, Floats]:
     """Temperatures [K] that go together; raises CalibError."""
     said = "wet-bulb temperature {} degC: it is known here from {} to {} degC, where water does not freeze; check value and unit"
     t, t_w = np.broadcast_arrays(
-        np.asarray(dry, dtype=float), inside(wet, _ZERO_CELSIUS, _ZERO_CELSIUS + 60.0, said, _ZERO_CELSIUS)
+        np.asarray(dry, dtype=float), within_range(wet, _ZERO_CELSIUS, _ZERO_CELSIUS + 60.0, said, _ZERO_CELSIUS)
     )
     above = np.flatnonzero(t_w > t + 1e-9)
     if above.size:

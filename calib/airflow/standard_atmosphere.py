@@ -16,7 +16,7 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike
 
-from calib.airflow.air import inside
+from calib.airflow.air import within_range
 from calib.arrays import Floats
 
 _AT_SEA_LEVEL = 101_325.0  # p_0 [Pa]
@@ -34,7 +34,7 @@ WEATHER_RELATIVE_UNCERTAINTY = WEATHER / math.sqrt(3.0)
 
 def _altitude(altitude: ArrayLike) -> Floats:
     said = "altitude {} m: the pressure of the air follows from it between {} and {} m; check value and unit"
-    return inside(altitude, LOWEST, HIGHEST, said)
+    return within_range(altitude, LOWEST, HIGHEST, said)
 
 
 def standard_pressure(altitude: ArrayLike) -> Floats:

@@ -22,6 +22,7 @@ from calib.uncertainty.sharing import (
     AtComparisons,
     Share,
     common,
+    common_within_a_sign,
     independent,
     not_known,
     not_known_of_a_change,
@@ -240,6 +241,15 @@ def test_a_surplus_by_one_meter_at_both_ends_of_its_range_is_less_sure_than_a_co
     assert (round(surplus), round(2 * u)) == (48, expanded)
     if probability is not None:
         assert round(100 * stats.norm.cdf(surplus / u), 1) == probability
+
+
+def test_streams_of_air_share_an_error_within_a_sign_and_nobody_is_asked_to_declare_it():
+    """3 and 4 added, 2 and 1 taken away: u^2 = (3 + 4)^2 + (2 + 1)^2, GTC with correlations 1 within a sign and 0 between."""
+    terms = [3.0, 4.0, -2.0, -1.0]
+    influence = shared(terms, common_within_a_sign)
+    expected = of_gtc(terms, lambda i, j: float((terms[i] > 0) == (terms[j] > 0)))
+    assert float(total_of(influence).standard_uncertainty[0]) == pytest.approx(expected, rel=1e-9)
+    assert sharing_not_known([influence], np.zeros(4, dtype=int), np.ones(4), 1).total.size == 0
 
 
 # --- a certificate that states how its reference values are correlated ------------------------------------------------------------

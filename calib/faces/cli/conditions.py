@@ -76,9 +76,7 @@ def _values(rows: Mapping[str, Cells]) -> dict[str, dict[str, str]]:
     findings = [finding for quantity, cells in rows.items() for finding in _wrong(quantity, cells)]
     typed = {quantity: value for quantity, cells in rows.items() if (value := cells["value"]) is not None}
     if not findings and not typed:
-        expected = (
-            "the options --temperature, --pressure and --humidity with their values, or --altitude, --wet-bulb instead"
-        )
+        expected = "the options --temperature, --pressure and --humidity with their values"
         findings.append(Finding.typed(None, None, expected))
     if findings:
         raise BadInputError(findings)

@@ -286,7 +286,7 @@ def _parts(state: _StateOfAir, influences: Sequence[AirInfluence], rho: float) -
     return {name: rho * math.sqrt(square) for name, square in squares.items()}
 
 
-def air_of_service(records: OnRecord, job: int, service: str, at: datetime, now: datetime) -> AirFound:
+def air_by_declaration(records: OnRecord, job: int, service: str, at: datetime, now: datetime) -> AirFound:
     """The air of a service of which no conditions are named: declared, at the pressure of the conditions nearest in time.
 
     A barometer, and the altitude, are common to a job.

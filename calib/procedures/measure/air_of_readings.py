@@ -18,7 +18,7 @@ from calib.procedures.measure.air import (
     TEMPERATURE,
     WET_BULB,
     AirFound,
-    air_of_service,
+    air_by_declaration,
 )
 from calib.procedures.measure.standing import Standing
 from calib.procedures.on_record.in_force import OnRecord
@@ -33,7 +33,7 @@ def airs_of(standing: Sequence[Standing], records: OnRecord, now: datetime) -> l
     return [
         reading.air
         if reading.air is not None
-        else air_of_service(records, reading.outlet.job_id, reading.outlet.service, reading.at, now)
+        else air_by_declaration(records, reading.outlet.job_id, reading.outlet.service, reading.at, now)
         for reading in standing
     ]
 

@@ -27,7 +27,7 @@ from calib.procedures.measure.stability import basis_of
 from calib.procedures.measure.standing import MeasuringSystem, Standing, section_of
 from calib.procedures.measure.totals import (
     NO_OUTLET,
-    InAir,
+    MeasuredInAir,
     Outlets,
     Plan,
     Total,
@@ -191,11 +191,11 @@ def _latest(outlet: Integers, repeats: Truths) -> Truths:
     return latest
 
 
-def _in_air(outlet: Integers, in_totals: Truths, flow: Results, states: Compared) -> dict[int, InAir]:
+def _in_air(outlet: Integers, in_totals: Truths, flow: Results, states: Compared) -> dict[int, MeasuredInAir]:
     """What was measured at the outlets that totals take."""
     rows = np.flatnonzero(in_totals).tolist()
     density = states.air_density
-    return {int(outlet[row]): InAir(float(flow.value[row]), float(density[row])) for row in rows}
+    return {int(outlet[row]): MeasuredInAir(float(flow.value[row]), float(density[row])) for row in rows}
 
 
 def _judged(plan: Plan, outlet: Integers, measured_flows: Flows, states: Compared) -> Flows | None:

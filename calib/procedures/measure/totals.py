@@ -108,7 +108,9 @@ class Plan:
     designs: Designs
     rooms: Mapping[str, str]  # room -> the sign that is wanted
     density: float | None = None  # of the totals [kg/m3]; None: as measured
-    measured: Mapping[int, "InAir"] = field(default_factory=dict)  # outlets with a reading that counts in totals
+    measured: Mapping[int, "MeasuredInAir"] = field(
+        default_factory=dict
+    )  # outlets with a reading that counts in totals
 
     @cached_property
     def counted(self) -> dict[int, Outlet]:
@@ -138,7 +140,7 @@ class Plan:
 
 
 @dataclass(frozen=True)
-class InAir:
+class MeasuredInAir:
     """What was measured at an outlet, and the air there."""
 
     flow: float  # as measured [m3/s]
@@ -244,7 +246,7 @@ def _compared(plan: Plan, group: "_Group") -> Iterable[tuple[int, float]]:
         yield outlet_id, exponent * design / whole if has else 0.0
 
 
-def _flow_in_state(plan: Plan, measured: InAir) -> float:
+def _flow_in_state(plan: Plan, measured: MeasuredInAir) -> float:
     return measured.flow if plan.density is None else measured.flow * measured.density / plan.density
 
 

@@ -26,7 +26,7 @@ SIGNED = ledger.Signature("A. Person", NOW, "test")
 # Tables whose records an import writes: each has its file, or is made from those that have.
 IMPORTED = {
     "instrument", "calibration", "reference_standard", "comparison", "correction_curve", "acceptance", "withdrawal", "event",
-    "intermediate_check", "method", "job", "outlet", "logged_series", "reading", "refusal", "system_design", "room",
+    "intermediate_check", "method", "job", "declared_air", "outlet", "logged_series", "reading", "refusal", "system_design", "room",
     "outlet_revision", "condition", "traverse", "traverse_point", "found_factor", "factor_pair", "pairing", "source",
     "source_spelling", "comparison_correlation",
 }  # fmt: skip
@@ -96,6 +96,21 @@ def test_what_was_imported_is_exported_as_it_was_typed(tmp_path):
         wanted = [{column: cell for column, cell in row.items() if cell} for row in typed]
         accepted_by = {"accepted_by": "A. Person"} if name == "calibrations.csv" else {}
         assert in_any_order(found) == in_any_order(row | accepted_by for row in wanted), name
+
+
+def test_ranges_of_the_air_and_densities_are_exported_as_they_were_typed(tmp_path):
+    sheets = every_way.every_way()
+    sheets["jobs.csv"][0]["density_kg_per_m3"] = "1.20"
+    for row in sheets["outlets.csv"]:
+        row["design_density_kg_per_m3"] = "1.204" if row["design_flow"] else ""
+    names = ("job", "service", "temperature_low_degC", "temperature_high_degC", "basis")
+    sheets["air.csv"] = [dict(zip(names, ("E-1", "supply", "14.0", "16.0", "set point"), strict=True))]
+    exported(records_of(tmp_path / "first", sheets), tmp_path / "export")
+    for name, column in (
+        ("jobs.csv", "density_kg_per_m3"), ("outlets.csv", "design_density_kg_per_m3"), ("air.csv", "temperature_low_degC"),
+    ):  # fmt: skip
+        found = [row[column] for row in rows(tmp_path / "export" / name)]
+        assert found == [row[column] for row in sheets[name]], name
 
 
 def test_every_table_is_exported():

@@ -305,9 +305,9 @@ def with_row(file, row, **cells):
     ("rows", "missing"),
     [
         ((2,), "there is no temperature"),
-        ((3,), "there is no barometric pressure"),
-        ((5,), "there is no relative humidity"),
-        ((2, 5), "there is no temperature, no relative humidity"),
+        ((3,), "there is no barometric pressure or altitude"),
+        ((5,), "there is no relative humidity or wet-bulb temperature"),
+        ((3, 5), "there is no barometric pressure or altitude, no relative humidity or wet-bulb temperature"),
     ],
 )
 def test_conditions_without_what_the_density_needs_are_named_once(empty_records, tmp_path, rows, missing):
