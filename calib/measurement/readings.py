@@ -99,6 +99,11 @@ class PlantDrift:
         """That of some readings."""
         return PlantDrift(self.relative[list(rows)], self.stream[list(rows)])
 
+    def and_others(self, count: int) -> "PlantDrift":
+        """The same beside readings that it adds nothing to."""
+        none = np.zeros(count)
+        return PlantDrift(np.append(self.relative, none), np.append(self.stream, none.astype(np.int64)))
+
 
 @dataclass(frozen=True)
 class FoundFactors:

@@ -5,7 +5,7 @@ been recorded since yields no flow, and stands among the refusals.
 """
 
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import cached_property
@@ -18,8 +18,10 @@ from calib.airflow.profile import Profile, judge_profile
 from calib.arrays import Floats, Integers, Truths
 from calib.confirmation.conformity import ToleranceIntervals
 from calib.measurement import Flows, Readings, at_density, flows
+from calib.measurement.carried_by_factors import Traverses, carried, first_of
 from calib.procedures.measure.arrays import arrays_of
 from calib.procedures.measure.compared import Compared, compared
+from calib.procedures.measure.factor_traverses import among_readings, traverses_of
 from calib.procedures.measure.gate_reading import gate_readings
 from calib.procedures.measure.plant_drift import DriftOfPlant, drifts_of, plant_drift
 from calib.procedures.measure.results import Judgement, Results, judge_flows, results
@@ -59,6 +61,8 @@ from calib.records.words import REPEAT
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 from calib.uncertainty.propagation import combine
 from calib.unswept import unswept
+
+Pairs = Mapping[int, Sequence[tuple[int, int]]]  # readings in the duct and their jobs, by the factor found with them
 
 
 @dataclass(frozen=True)
@@ -122,6 +126,10 @@ def evaluate(
     job = job_named(session, name)
     records = on_record_of(session, jobs=[key(job.id)])
     plan = _plan(session, job)
+    pairs = traverses_of(session, records)
+    elsewhere = {of_pair for each in pairs.values() for _, of_pair in each} - {key(job.id)}
+    if elsewhere:
+        records = on_record_of(session, jobs=[key(job.id), *elsewhere])
     measured, refused = _sorted_out(session, records, key(job.id), plan.outlets, now)
     outlet = np.array([reading.reading.outlet_id for reading in measured], dtype=np.int64)
     latest = _latest(outlet, np.array([reading.reading.stage == REPEAT for reading in measured], dtype=bool))
@@ -136,6 +144,10 @@ def evaluate(
     if drifts:
         readings = replace(readings, plant_drift=plant_drift(measured, drifts))
         measured_flows = flows(readings)
+    others = _traverses_elsewhere(session, records, pairs, elsewhere, now)
+    traverses = among_readings(measured, others, pairs)
+    if traverses is not None:
+        measured_flows = _with_traverses(measured_flows, readings, traverses, measured, others, records)
     flow = results(measured_flows.flow, combine(measured_flows.contributions), coverage_probability)
     states = compared(
         job, measured, in_totals, measured_flows, records, now, has_designs_at_density=plan.has_designs_at_density
@@ -217,6 +229,37 @@ def _plan(session: Session, job: Job) -> Plan:
         {(design.system, design.service): design for design in designs},
         {room.room: room.pressure for room in rooms},
     )
+
+
+def _traverses_elsewhere(
+    session: Session, records: OnRecord, pairs: Pairs, jobs: Collection[int], now: datetime
+) -> tuple[Standing, ...]:
+    """The traverses of other jobs that factors were found with, as far as they stand."""
+    wanted = {reading for each in pairs.values() for reading, _ in each}
+    standing = [
+        reading
+        for job in sorted(jobs)
+        for reading in _sorted_out(session, records, job, outlets_in_force(session, [job]), now)[0]
+    ]
+    return tuple(reading for reading in standing if key(reading.reading.id) in wanted)
+
+
+def _with_traverses(
+    measured_flows: Flows,
+    readings: Readings,
+    traverses: Traverses,
+    measured: Sequence[Standing],
+    others: Sequence[Standing],
+    records: OnRecord,
+) -> Flows:
+    """The flows whose found factors share what they carry of the instruments in the duct."""
+    wide = measured_flows
+    if others:
+        every = arrays_of([*measured, *others], records)
+        drift = readings.plant_drift
+        wide = flows(every if drift is None else replace(every, plant_drift=drift.and_others(len(others))))
+        measured_flows = first_of(wide, len(measured), readings.indication.size)
+    return replace(measured_flows, contributions=carried(wide, measured_flows.contributions, traverses))
 
 
 def _histories(records: OnRecord, systems: Iterable[MeasuringSystem]) -> dict[int, str]:

@@ -1,0 +1,161 @@
+"""What an outlet factor that was found in the field carries of the instrument that traversed the duct.
+
+    K = q/(v A),   u(K)/K  holds the error of the calibration with which q was traversed, with the sign of q
+
+A flow v A K so shares that error, relative to its size, with every reading by the same calibration and with every other factor
+found by it: scatter, reference part and stability, as these are shared between readings (`calib.measurement.flows`). What a factor
+carries is the mean over its pairs; its standard uncertainty stays what it is, and the rest of it is the factor's own. That of the
+instrument at the face cancels where the reading uses its calibration (`FoundFactors`).
+Source: GUM 5.2.2; own derivation.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from calib.arrays import Floats, Integers
+from calib.measurement.flows import Flows
+from calib.measurement.standards_behind import REFERENCE_STANDARD, SCATTER, STABILITY
+from calib.uncertainty.propagation import Contribution
+from calib.uncertainty.sharing import AtComparisons, Share, common
+
+_OF_CALIBRATIONS = (SCATTER, REFERENCE_STANDARD, STABILITY)
+FACTOR = "outlet factor"
+
+
+@dataclass(frozen=True)
+class Traverses:
+    """The traverses that the factors of n readings were found with, among the readings that were evaluated with these."""
+
+    of_factors: Sequence[Integers]  # for each factor the rows of its traverses, one for each pair
+    factor: Integers  # (n,) index into these; -1: no such factor
+    relative_reference: Floats  # (n,) relative standard uncertainty of K from its traverses [1]
+
+
+def first_of(flows: Flows, size: int, points: int) -> Flows:
+    """The flows of the first readings and of their points."""
+    return Flows(
+        flows.velocity[:size],
+        tuple(_first(each, size) for each in flows.velocity_contributions),
+        flows.flow[:size],
+        tuple(_first(each, size) for each in flows.contributions),
+        flows.point_velocity[:points],
+        None if flows.by_density is None else flows.by_density[:size],
+    )
+
+
+def _first(contribution: Contribution, size: int) -> Contribution:
+    return Contribution(
+        contribution.name,
+        contribution.type_a[:size],
+        contribution.parts[:size],
+        contribution.source[:size],
+        contribution.degrees_of_freedom[:size],
+        tuple(_share_of_first(each, size) for each in contribution.shares),
+    )
+
+
+def _share_of_first(share: Share, size: int) -> Share:
+    dof, at = share.degrees_of_freedom, share.at
+    if at is not None:
+        mine = at.result < size
+        at = replace(at, result=at.result[mine], comparison=at.comparison[mine], share=at.share[mine])
+    return replace(share, group=share.group[:size], at=at, degrees_of_freedom=None if dof is None else dof[:size])
+
+
+def carried(flows: Flows, contributions: Sequence[Contribution], traverses: Traverses) -> tuple[Contribution, ...]:
+    """The contributions of the first n readings, their factors sharing what they carry; `flows` has the traverses too."""
+    return tuple(_carrying(each, flows, traverses) if each.name == FACTOR else each for each in contributions)
+
+
+def _carrying(own: Contribution, flows: Flows, traverses: Traverses) -> Contribution:
+    size, u = own.source.size, own.parts[:, 0]
+    flow = flows.flow[:size]
+    borne = [_of_factors(each, share, flows.flow, traverses) for each, share in _shared_along_calibrations(flows)]
+    borne = [each for each in borne if np.any(each.relative)]
+    if not borne:
+        return own
+    of_rows = np.concatenate([each.of_rows(traverses.factor) for each in borne], axis=1)
+    whole = np.linalg.norm(of_rows, axis=1)
+    # A mean over the pairs of what has several parts is no more than what the factor says of its traverses, to rounding.
+    at_most = np.minimum(whole, traverses.relative_reference)
+    of_rows *= (flow * np.divide(at_most, whole, out=np.ones(size), where=whole > 0))[:, np.newaxis]
+    rest = np.sqrt(np.maximum(u**2 - np.sum(of_rows**2, axis=1), 0.0))
+    left = np.divide(rest, np.abs(u), out=np.ones(size), where=u != 0)
+    # Its degrees of freedom are those of what is left: the rest is taken as exactly known, as in the whole.
+    dof = np.where(left > 0, own.degrees_of_freedom * left**4, np.inf)
+    shares, first = [Share(own.source, common, slice(0, 1), degrees_of_freedom=dof)], 1
+    for each in borne:
+        end = first + each.relative.shape[1]
+        shares.append(each.share(traverses.factor, slice(first, end)))
+        first = end
+    return replace(own, parts=np.column_stack([rest, of_rows]), shares=tuple(shares))
+
+
+def _shared_along_calibrations(flows: Flows) -> Iterator[tuple[Floats, Share]]:
+    """Parts that errors of calibrations make, and how they are shared."""
+    for each in flows.contributions:
+        for share in each.shares:
+            if share.pool in _OF_CALIBRATIONS:
+                yield each.parts if share.columns is None else each.parts[:, share.columns], share
+
+
+@dataclass(frozen=True)
+class _OfFactors:
+    """What F factors carry of one influence of their traverses, relative to the flow."""
+
+    relative: Floats  # (F, w)
+    group: Integers  # (F,) of the traverses' calibration; a group of nobody where it carries nothing
+    along: Sequence[tuple[Integers, Floats]]  # for each factor comparisons, and what of it stands there
+    of: Share
+
+    def of_rows(self, factor: Integers) -> Floats:
+        """(n, w) relative parts of readings with the factors."""
+        return np.where((factor >= 0)[:, np.newaxis], self.relative[factor], 0.0)
+
+    def share(self, factor: Integers, columns: slice) -> Share:
+        """How readings with the factors share it."""
+        nobody = int(self.of.group.max()) + 1
+        at = self.of.at
+        if at is not None:
+            rows = [np.flatnonzero(factor == number) for number in range(len(self.along))]
+            at = replace(
+                at,
+                result=np.concatenate(
+                    [np.repeat(mine, where.size) for mine, (where, _) in zip(rows, self.along, strict=True)]
+                ),
+                comparison=np.concatenate(
+                    [np.tile(where, mine.size) for mine, (where, _) in zip(rows, self.along, strict=True)]
+                ),
+                share=np.concatenate(
+                    [np.tile(worth, mine.size) for mine, (_, worth) in zip(rows, self.along, strict=True)]
+                ),
+            )
+        group = np.where(factor >= 0, self.group[factor], nobody)
+        return replace(self.of, group=group, columns=columns, at=at, degrees_of_freedom=None)
+
+
+def _of_factors(parts: Floats, share: Share, flow: Floats, traverses: Traverses) -> _OfFactors:
+    relative = np.zeros((len(traverses.of_factors), parts.shape[1]))
+    group = np.full(len(traverses.of_factors), int(share.group.max()) + 1)
+    along = []
+    for number, rows in enumerate(traverses.of_factors):
+        where, worth = np.zeros(0, dtype=np.int64), np.zeros(0)
+        # Traverses by several calibrations: none of them is the one that the factor carries.
+        if np.all(share.group[rows] == share.group[rows[0]]):
+            each = parts[rows] / flow[rows, np.newaxis] / rows.size
+            relative[number], group[number] = each.sum(axis=0), share.group[rows[0]]
+            if share.at is not None and relative[number, 0] != 0:
+                where, worth = _along(share.at, rows, each[:, 0] / relative[number, 0])
+        along.append((where, worth))
+    return _OfFactors(relative, group, along, share)
+
+
+def _along(at: AtComparisons, rows: Integers, weight: Floats) -> tuple[Integers, Floats]:
+    """Comparisons at which some results bear their error, and their shares there, weighted."""
+    place = np.full(int(at.result.max(initial=0)) + 1 + int(rows.max()), -1)
+    place[rows] = np.arange(rows.size)
+    entries = np.flatnonzero(place[at.result] >= 0)
+    where, index = np.unique(at.comparison[entries], return_inverse=True)
+    return where, np.bincount(index, at.share[entries] * weight[place[at.result[entries]]], where.size)
