@@ -15,7 +15,7 @@ _CSV_COLUMNS = (
     "conditions", "density_kg_m3", "found_factor", "consumer_risk", "producer_risk", "flags", "wanted", "probability_as_wanted",
     "revision", "column", "before", "after", "job", "state", "issued", "issued_by", "decision_rule", "ledger_digest",
     "laboratory", "calibrated_on", "due_on", "stage", "probability", "numerical_error",
-    "drift_percent", "standard_uncertainty_percent", "carried_percent",
+    "lower_limit", "upper_limit", "guard_band", "guard_factor", "drift_percent", "standard_uncertainty_percent", "carried_percent",
 )  # fmt: skip
 
 
@@ -134,6 +134,10 @@ def _csv_design(design: Content) -> Content:
     return _same(
         design,
         "tolerance_percent",
+        "lower_limit",
+        "upper_limit",
+        "guard_band",
+        "guard_factor",
         "percent_of_design",
         "conformity",
         "probability_of_conformity",
