@@ -56,7 +56,8 @@ def table(text):
 DESIGN_CELLS = {"design_flow": ("design", "value")} | {
     name: ("design", name)
     for name in (
-        "lower_limit", "upper_limit", "guard_band", "guard_factor", "tolerance_percent", "percent_of_design", "conformity", "probability_of_conformity", "consumer_risk", "producer_risk",
+        "lower_limit", "upper_limit", "guard_band", "guard_factor", "tolerance_percent", "percent_of_design",
+        "conformity", "probability_of_conformity", "consumer_risk", "producer_risk",
     )
 }  # fmt: skip
 OWN_CELLS = (

@@ -52,7 +52,7 @@ _COMPRESSIBILITY_DE = (1.83e-11, -0.765e-8)  # d, e [K^2/Pa^2]
 PARTS = ("temperature", "pressure", "humidity", "formula")
 
 
-def _inside(value: ArrayLike, lowest: float, highest: float, said: str, offset: float = 0.0) -> Floats:
+def inside(value: ArrayLike, lowest: float, highest: float, said: str, offset: float = 0.0) -> Floats:
     """The values, each between lowest and highest; raises CalibError with the first that is not. `said` holds {} for numbers."""
     values = np.asarray(value, dtype=float)
     # A limit typed in degrees Celsius is met although its last bit may be missed.
@@ -66,16 +66,16 @@ def _inside(value: ArrayLike, lowest: float, highest: float, said: str, offset: 
 
 def _temperature(value: ArrayLike) -> Floats:
     said = "air temperature {} degC: the density of air is known here from {} to {} degC; check value and unit"
-    return _inside(value, 233.15, 333.15, said, _ZERO_CELSIUS)
+    return inside(value, 233.15, 333.15, said, _ZERO_CELSIUS)
 
 
 def _pressure(value: ArrayLike) -> Floats:
     said = "absolute air pressure {} Pa: the density of air is known here from {} to {} Pa; check value and unit"
-    return _inside(value, 60e3, 110e3, said)
+    return inside(value, 60e3, 110e3, said)
 
 
 def _humidity(value: ArrayLike) -> Floats:
-    return _inside(value, 0.0, 1.0, "relative humidity {}: it lies between {} and {}; check value and unit")
+    return inside(value, 0.0, 1.0, "relative humidity {}: it lies between {} and {}; check value and unit")
 
 
 def saturation_pressure(temperature: ArrayLike) -> Floats:
@@ -139,8 +139,14 @@ def density(temperature: ArrayLike, pressure: ArrayLike, humidity: ArrayLike) ->
     return np.asarray(p * MOLAR_MASS_OF_DRY_AIR / (z * GAS_CONSTANT * t_k) * (1.0 - x * _LIGHTER))
 
 
-def _mole_fraction_slopes(t_k: Floats, p: Floats, h: Floats) -> tuple[Floats, Floats, Floats]:
-    """Derivatives of x_v = h f p_sv/p by temperature, pressure and humidity."""
+def vapour_mole_fraction_sensitivities(
+    temperature: ArrayLike, pressure: ArrayLike, humidity: ArrayLike
+) -> tuple[Floats, Floats, Floats]:
+    """Partial derivatives of `vapour_mole_fraction` by temperature [1/K], pressure [1/Pa] and humidity [1].
+
+    Arguments and errors as for `vapour_mole_fraction`.
+    """
+    t_k, p, h = _temperature(temperature), _pressure(pressure), _humidity(humidity)
     f, saturation = enhancement_factor(t_k, p), saturation_pressure(t_k)
     (a, b, _, d), (_, beta, gamma) = _SATURATION, _ENHANCEMENT
     growth = 2.0 * a * t_k + b - d / t_k**2  # d ln p_sv/dT
@@ -182,7 +188,7 @@ def density_sensitivities(
     t_k, p, h = _temperature(temperature), _pressure(pressure), _humidity(humidity)
     x, rho = vapour_mole_fraction(t_k, p, h), density(t_k, p, h)
     z = compressibility(t_k, p, x)
-    x_by_t, x_by_p, x_by_h = _mole_fraction_slopes(t_k, p, h)
+    x_by_t, x_by_p, x_by_h = vapour_mole_fraction_sensitivities(t_k, p, h)
     z_by_t, z_by_p, z_by_x = _compressibility_slopes(t_k, p, x)
     by_x = -z_by_x / z - _LIGHTER / (1.0 - _LIGHTER * x)  # d ln rho/dx_v
     return (

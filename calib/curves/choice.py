@@ -17,6 +17,7 @@ import numpy as np
 from scipy.special import fdtrc
 
 from calib.arrays import Floats
+from calib.curves.correlated import CorrelatedFit, fit_correlated
 from calib.curves.curve import CorrectionCurve, Curve, reference_part
 from calib.curves.diagnosis import Whitened, lack_of_fit, leave_one_out
 from calib.curves.regression import Polynomial, unweighted, weighted
@@ -87,6 +88,9 @@ class Comparisons:
     indication: Floats
     reference_uncertainty: Floats  # U/k
     independent_uncertainty: Floats | None  # d; absent where the certificate states no repeatability
+    correlation: Floats | None = (
+        None  # (n, n) of the reference values, where the certificate states it; then d is there too
+    )
 
     @property
     def correction(self) -> Floats:
@@ -103,7 +107,9 @@ def whitened(fit: Polynomial | ResponseFit, points: Comparisons) -> Whitened:
 
 def _scatter(points: Comparisons) -> Floats:
     d = points.independent_uncertainty
-    return np.ones_like(points.indication) if d is None else d
+    if d is None:
+        return np.ones_like(points.indication)
+    return d if points.correlation is None else np.hypot(d, points.reference_uncertainty)
 
 
 def candidates(points: Comparisons) -> tuple[Candidate, ...]:
@@ -118,9 +124,20 @@ def candidates(points: Comparisons) -> tuple[Candidate, ...]:
     d = points.independent_uncertainty
     if d is None:
         return _judged_by_f(points, [unweighted(points.indication, points.correction, degree) for degree in degrees])
+    if points.correlation is not None:
+        return tuple(_judged_by_chi_squared(points, _correlated(points, degree).polynomial) for degree in degrees)
     return tuple(
         _judged_by_chi_squared(points, weighted(points.indication, points.correction, d, degree)) for degree in degrees
     )
+
+
+def _correlated(points: Comparisons, degree: int) -> CorrelatedFit:
+    d, correlation = points.independent_uncertainty, points.correlation
+    if d is None or correlation is None:
+        raise CurveError(
+            "correlations of points are fitted beside their own, independent parts: state the repeatability"
+        )
+    return fit_correlated(points.indication, points.correction, d, points.reference_uncertainty, correlation, degree)
 
 
 def _judged_by_chi_squared(points: Comparisons, fit: Polynomial | ResponseFit) -> Candidate:
@@ -222,7 +239,10 @@ def _choice(points: Comparisons, able: tuple[Candidate, ...], chosen: Candidate,
     scale = _scale(chosen) if stated else 1.0
     fit = chosen.fit
     curve: Curve
-    if isinstance(fit, Polynomial):
+    if isinstance(fit, Polynomial) and points.correlation is not None:
+        u, correlation = _correlated(points, fit.degree).reference_part(nodes)
+        curve = CorrectionCurve(scale, stated, nodes, u, fit.scaled(scale), correlation)
+    elif isinstance(fit, Polynomial):
         curve = CorrectionCurve(scale, stated, nodes, u, fit.scaled(scale))
     else:
         curve = ResponseCurve(scale, stated, nodes, u, fit.scaled(scale))

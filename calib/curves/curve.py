@@ -89,6 +89,11 @@ class Curve(ABC):
         """(p, p) covariance of the coefficients from the scatter of the comparisons."""
 
     @property
+    def reference_correlation(self) -> Floats | None:
+        """(m, m) correlations of the reference part at its indications, where the certificate states them."""
+        return None
+
+    @property
     def parts(self) -> int:
         """Number p of coefficients, and so of orthogonal parts of the scatter."""
         return int(self.coefficients.size)
@@ -128,6 +133,14 @@ class CorrectionCurve(Curve):
     """A correction curve with its two uncertainties. All values in the coherent SI unit of the quantity."""
 
     polynomial: Polynomial  # c(x); its covariance already multiplied by `scale`
+    correlation: Floats | None = (
+        None  # (m, m) of the reference part at its indications; None: the certificate states none
+    )
+
+    @property
+    def reference_correlation(self) -> Floats | None:
+        """(m, m) correlations of the reference part at its indications, where the certificate states them."""
+        return self.correlation
 
     @property
     def coefficients(self) -> Floats:
@@ -171,6 +184,7 @@ class CorrectionCurve(Curve):
     def as_text(self) -> str:
         """The curve as the records keep it: JSON, floats with all their digits."""
         own = self.polynomial
+        stated = {} if self.correlation is None else {"reference_correlation": self.correlation.tolist()}
         return json.dumps(
             {
                 "centre": own.centre,
@@ -184,6 +198,7 @@ class CorrectionCurve(Curve):
                 "stated_repeatability": self.stated_repeatability,
                 "reference_indications": self.reference_indications.tolist(),
                 "reference_uncertainties": self.reference_uncertainties.tolist(),
+                **stated,
             }
         )
 
@@ -206,6 +221,7 @@ def correction_curve_from_text(text: str) -> CorrectionCurve:
         np.array(written["reference_indications"]),
         np.array(written["reference_uncertainties"]),
         polynomial,
+        np.array(written["reference_correlation"]) if "reference_correlation" in written else None,
     )
 
 

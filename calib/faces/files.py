@@ -19,6 +19,7 @@ from calib.records.ledger import Signature
 from calib.records.verification import Progress
 
 LARGEST_FILE = 25_000_000  # bytes of a file that is kept, of a workbook or a log that is read
+LARGEST_SHEET = 50_000_000  # bytes of one CSV file of a folder
 
 
 def file_content(path: Path, largest: int | None = None) -> FileContent:
@@ -69,7 +70,7 @@ def read_folder(folder: Path) -> tuple[dict[str, list[TypedRow]], list[Finding]]
     paths = sorted(path for path in folder.iterdir() if path.suffix.lower() == ".csv")
     if not paths:
         raise BadInputError([Finding(str(folder), None, None, None, f"at least one of {', '.join(FILES)}")])
-    files = (file_content(path) if path.name in FILES else FileContent(str(path), b"") for path in paths)
+    files = (file_content(path, LARGEST_SHEET) if path.name in FILES else FileContent(str(path), b"") for path in paths)
     return read_sheets(files, FILES, lambda file, name: file_content(Path(file.source).parent / name, LARGEST_FILE))
 
 

@@ -15,6 +15,8 @@
     reference standard       correction curve                               not known: laboratory and quantity, along comparisons
     stability                limits of change, rectangular; or history      not known: the calibration, along its comparisons
     density                  temperature, pressure, humidity, formula       readings with the same conditions
+    air temperature not      a declared range, rectangular                  readings of one sign: the stream of air
+    observed
     probe                    the probe's curve and its stability            readings with the probe's calibration
     back pressure            the hood's resistance ratio                    readings with the hood
     dimension                limits of each dimension, rectangular          the outlet or duct
@@ -26,16 +28,22 @@
 A factor found in the field with the very calibration that a reading uses carries that calibration's error with the opposite sign:
 the scatter and the reference part cancel as far as both were taken at the same indication.
 
+Flows that are compared are taken to one density, q rho/rho_0, each with its own correlations (`calib.measurement.at_density`).
+
 Arrays run over the readings of a job, or over their points; there is no loop over readings.
 """
 
+from calib.measurement.at_density import AirOfReadings, at_density
 from calib.measurement.at_points import indication_scale
-from calib.measurement.flows import METHOD, Flows, flows
+from calib.measurement.flows import DENSITY, METHOD, NOT_OBSERVED, Flows, flows
 from calib.measurement.readings import Air, Calibrations, FoundFactors, Hoods, Points, Probes, Readings, TwoFigures
 
 __all__ = [
+    "DENSITY",
     "METHOD",
+    "NOT_OBSERVED",
     "Air",
+    "AirOfReadings",
     "Calibrations",
     "Flows",
     "FoundFactors",
@@ -44,6 +52,7 @@ __all__ = [
     "Probes",
     "Readings",
     "TwoFigures",
+    "at_density",
     "flows",
     "indication_scale",
 ]

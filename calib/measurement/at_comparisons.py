@@ -61,8 +61,11 @@ def at_comparisons(beside: Neighbours, u: Floats, borne: Floats, reading: Intege
     share = np.concatenate([1.0 - of_right, of_right])
     if reading is None:
         return AtComparisons(np.tile(np.arange(borne.size), 2), comparison, share)
-    weight = np.tile(np.abs(borne), 2) * share
     result = np.tile(reading, 2)
+    return normalised(result, comparison, np.tile(np.abs(borne), 2) * share, share / np.bincount(reading)[result])
+
+
+def normalised(result: Integers, comparison: Integers, weight: Floats, otherwise: Floats) -> AtComparisons:
+    """Shares in proportion to weights, which add to 1 for each result; `otherwise` those of a result whose weights are all 0."""
     whole = np.bincount(result, weight)[result]
-    even = share / np.bincount(reading)[result]
-    return AtComparisons(result, comparison, np.divide(weight, whole, out=even, where=whole > 0))
+    return AtComparisons(result, comparison, np.divide(weight, whole, out=otherwise.copy(), where=whole > 0))

@@ -17,14 +17,21 @@ from calib.arrays import Floats, Integers, Truths
 from calib.measurement.at_comparisons import Neighbours, at_comparisons, neighbours
 from calib.measurement.at_points import AtPoints, at_points, indication_scale
 from calib.measurement.readings import Hoods, Points, Probes, Readings
+from calib.measurement.standards_behind import (
+    REFERENCE_STANDARD,
+    SCATTER,
+    STABILITY,
+    OfReadings,
+    Reference,
+    reference_of,
+)
 from calib.uncertainty.estimate import rectangular, resolution
 from calib.uncertainty.propagation import Contribution, welch_satterthwaite
-from calib.uncertainty.sharing import Share, common, independent, not_known, not_known_of_a_change
+from calib.uncertainty.sharing import Share, common, common_within_a_sign, independent, not_known, not_known_of_a_change
 
 METHOD = frozenset({"method", "method common", "method own"})  # names of what a method contributes
 
-# Contributions whose error is that of reference standards are counted together.
-REFERENCE_STANDARD = "reference standard"
+DENSITY, NOT_OBSERVED = "density", "air temperature not observed"  # of the air
 
 
 @dataclass(frozen=True)
@@ -36,6 +43,7 @@ class Flows:
     flow: Floats  # (n,) [m3/s]
     contributions: tuple[Contribution, ...]  # [m3/s]
     point_velocity: Floats  # (P,) of each point [m/s]
+    by_density: Floats | None = None  # (n,) dq/d ln rho of the air [m3/s]; None: 0
 
 
 @dataclass(frozen=True)
@@ -85,7 +93,8 @@ def flows(readings: Readings) -> Flows:
         replace(contribution, parts=contribution.parts * opening[:, np.newaxis]) for contribution in of_value
     )
     scaled = _without_what_the_factor_carries(scaled, readings, flow)
-    return Flows(means.value, of_value, flow, (*scaled, *_flow_contributions(readings, flow)), points.value)
+    by_density = means.of(points.density) * opening
+    return Flows(means.value, of_value, flow, (*scaled, *_flow_contributions(readings, flow)), points.value, by_density)
 
 
 def _means(readings: Readings, value: Floats) -> _Means:
@@ -122,20 +131,23 @@ def _value_contributions(
     readings: Readings, points: AtPoints, means: _Means, each: Integers
 ) -> tuple[Contribution, ...]:
     by_calibration, along = readings.calibration, _along_calibrations(readings)
+    laboratory = _laboratories(readings)[by_calibration]
+    reference = _reference(readings, means, points.reference, along, laboratory)
     contributions = [
         _repeatability(readings, points, means, each),
         _type_b("resolution", _resolution(readings, points, means), each),
         # Statistics of the certificate's comparisons: Type A, though not of this reading's observations.
         Contribution(
-            "calibration scatter",
+            SCATTER,
             np.ones(readings.size, dtype=bool),
             means.of(points.scatter),
             by_calibration,
             _first(readings, points.scatter_dof),
+            (Share(by_calibration, common, pool=SCATTER),),
         ),
         replace(
-            _type_b(REFERENCE_STANDARD, means.of(points.reference), by_calibration),
-            shares=(_of_reference(readings, means, points.reference, along),),
+            _type_b(REFERENCE_STANDARD, reference.parts, by_calibration),
+            shares=reference.shares,
         ),
         replace(
             _stability(readings, rectangular(1.0) * means.of(points.stability)),
@@ -144,13 +156,21 @@ def _value_contributions(
     ]
     if readings.air is not None:
         u = readings.air.relative_uncertainty * means.of(points.density)
-        contributions.append(_type_b("density", u, readings.air.conditions))
+        contributions.append(_type_b(DENSITY, u, readings.air.conditions))
+        if readings.air.not_observed is not None:
+            contributions.append(not_observed(readings.air.not_observed * means.of(points.density)))
     if readings.probes is not None:
         contributions.append(_probe(readings.probes, points, readings, means))
     if readings.hoods is not None and means.back_pressure is not None:
         u = readings.hoods.resistance_ratio_uncertainty * means.back_pressure
         contributions.append(_type_b("back pressure", u, readings.hoods.hood))
     return tuple(contributions)
+
+
+def not_observed(u: Floats) -> Contribution:
+    """What declared temperatures contribute: a stream of air shares its own, and supply and return have nothing in common."""
+    streams = np.zeros(u.size, dtype=np.int64)
+    return replace(_type_b(NOT_OBSERVED, u, streams), shares=(Share(streams, common_within_a_sign),))
 
 
 def _along_calibrations(readings: Readings) -> Neighbours:
@@ -163,14 +183,12 @@ def _beside(readings: Readings, calibration: Integers, x: Floats) -> Neighbours:
     return neighbours(nodes, calibration[readings.of_points], x)
 
 
-def _of_reference(readings: Readings, means: _Means, borne: Floats, along: Neighbours) -> Share:
-    """One laboratory calibrates one quantity by one standard: what two of its certificates share of it is not known."""
-    at = at_comparisons(along, _reference_at_comparisons(readings), means.borne(borne), means.reading)
-    return Share(_laboratories(readings)[readings.calibration], not_known, at=at, pool=REFERENCE_STANDARD)
-
-
-def _reference_at_comparisons(readings: Readings) -> Floats:
-    return np.concatenate([curve.reference_uncertainties for curve in readings.curves])
+def _reference(
+    readings: Readings, means: _Means, points: Floats, along: Neighbours, laboratory: Integers, first: int = 0
+) -> Reference:
+    return reference_of(
+        readings, OfReadings(along, means.of(points), means.borne(points), means.reading), laboratory, first
+    )
 
 
 def _laboratories(readings: Readings) -> Integers:
@@ -179,7 +197,7 @@ def _laboratories(readings: Readings) -> Integers:
 
 def _of_stability(readings: Readings, means: _Means, borne: Floats, along: Neighbours) -> Share:
     at = at_comparisons(along, _stability_at_comparisons(readings), means.borne(borne), means.reading)
-    return Share(readings.calibration, not_known_of_a_change, at=at)
+    return Share(readings.calibration, not_known_of_a_change, at=at, pool=STABILITY)
 
 
 def _stability_at_comparisons(readings: Readings) -> Floats:
@@ -257,45 +275,35 @@ def _places(points: Points) -> Integers:
 
 def _probe(probes: Probes, points: AtPoints, readings: Readings, means: _Means) -> Contribution:
     """The probe's scatter, reference part and stability as one line of the budget, each shared as those of an instrument."""
-    parts = means.of(points.probe)
-    scatter = np.sqrt(np.sum(parts[:, :-2] ** 2, axis=1))
-    uncertainties = np.column_stack([scatter, np.abs(parts[:, -2:])])
-    dof = np.full_like(uncertainties, np.inf)
+    calibration = np.where(probes.calibration < 0, len(readings.curves), probes.calibration)
+    beside = _beside(readings, np.maximum(probes.calibration, 0), points.before_probe)
+    laboratory = np.append(_laboratories(readings), len(readings.curves))[calibration]
+    scatter, stability = means.of(points.probe[:, :-2]), means.of(points.probe[:, -1])
+    width = scatter.shape[1]
+    reference = _reference(readings, means, points.probe[:, -2], beside, laboratory, width + 1)
+    of_each = (np.linalg.norm(scatter, axis=1), np.abs(stability), np.linalg.norm(reference.parts, axis=1))
+    dof = np.full((readings.size, len(of_each)), np.inf)
     dof[:, 0] = _first(readings, points.probe_dof)
     if probes.stability_dof is not None:
-        dof[:, -1] = probes.stability_dof
-    calibration = np.where(probes.calibration < 0, len(readings.curves), probes.calibration)
+        dof[:, 1] = probes.stability_dof
+    at = at_comparisons(beside, _stability_at_comparisons(readings), means.borne(points.probe[:, -1]), means.reading)
     return Contribution(
         "probe",
         np.zeros(readings.size, dtype=bool),
-        parts,
+        np.column_stack([scatter, stability, reference.parts]),
         calibration,
-        welch_satterthwaite(uncertainties, dof),
-        _shares_of_probe(probes, points, readings, means, calibration, dof),
-    )
-
-
-def _shares_of_probe(
-    probes: Probes, points: AtPoints, readings: Readings, means: _Means, calibration: Integers, dof: Floats
-) -> tuple[Share, ...]:
-    beside = _beside(readings, np.maximum(probes.calibration, 0), points.before_probe)
-    reference, stability = means.borne(points.probe[:, -2]), means.borne(points.probe[:, -1])
-    return (
-        Share(calibration, common, slice(0, -2), degrees_of_freedom=dof[:, 0]),
-        Share(
-            np.append(_laboratories(readings), len(readings.curves))[calibration],
-            not_known,
-            slice(-2, -1),
-            at_comparisons(beside, _reference_at_comparisons(readings), reference, means.reading),
-            REFERENCE_STANDARD,
-            dof[:, 1],
-        ),
-        Share(
-            calibration,
-            not_known_of_a_change,
-            slice(-1, None),
-            at_comparisons(beside, _stability_at_comparisons(readings), stability, means.reading),
-            degrees_of_freedom=dof[:, 2],
+        welch_satterthwaite(np.column_stack(of_each), dof),
+        (
+            Share(calibration, common, slice(0, width), pool=SCATTER, degrees_of_freedom=dof[:, 0]),
+            Share(
+                calibration,
+                not_known_of_a_change,
+                slice(width, width + 1),
+                at,
+                pool=STABILITY,
+                degrees_of_freedom=dof[:, 1],
+            ),
+            *(replace(share, degrees_of_freedom=dof[:, 2]) for share in reference.shares),
         ),
     )
 
@@ -306,16 +314,24 @@ def _without_what_the_factor_carries(
     factors = readings.found_factors
     if factors is None:
         return scaled
-    carried = {
-        "calibration scatter": factors.scatter * flow[:, np.newaxis],
-        REFERENCE_STANDARD: _column(factors.reference * flow),
-    }
-    return tuple(
-        replace(contribution, parts=contribution.parts - carried[contribution.name])
-        if contribution.name in carried
-        else contribution
-        for contribution in scaled
-    )
+
+    def left(contribution: Contribution) -> Contribution:
+        parts = contribution.parts
+        if contribution.name == SCATTER:
+            return replace(contribution, parts=parts - factors.scatter * _column(flow))
+        if contribution.name == REFERENCE_STANDARD:
+            return replace(contribution, parts=parts - _alike(parts, factors.reference * flow))
+        return contribution
+
+    return tuple(map(left, scaled))
+
+
+def _alike(parts: Floats, whole: Floats) -> Floats:
+    """(n, m) parts of a whole (n,), in the proportions of others."""
+    if parts.shape[1] == 1:
+        return _column(whole)
+    length = np.linalg.norm(parts, axis=1)
+    return np.asarray(parts * _column(np.divide(whole, length, out=np.zeros_like(whole), where=length > 0)))
 
 
 def _flow_contributions(readings: Readings, flow: Floats) -> tuple[Contribution, ...]:

@@ -28,6 +28,7 @@ class Air:
     relative_uncertainty: Floats  # (n,) u(rho)/rho [1]; 0 where it does not count
     conditions: Integers  # (n,) readings with the same number share its error
     reference_density: Floats  # (n,) of the reference state or of the calibration, where there is one [kg/m3]
+    not_observed: Floats | None = None  # (n,) beside it u/rho of a temperature that was declared [1]; None: none was
 
 
 @dataclass(frozen=True)
@@ -50,11 +51,30 @@ class Hoods:
 
 
 @dataclass(frozen=True)
+class StandardBehind:
+    """A reference standard behind a calibration made in house: what the reference values bear of the standard's calibration.
+
+    As shares of the standard uncertainty of the reference value at each of the m comparisons, up the chain.
+    """
+
+    standard: int  # index into the curves: the standard's calibration
+    reference: Floats  # (m, s) its own reference part, at each of the s comparisons of its calibration
+    scatter: Floats  # (m, p) the scatter of its curve, along the p directions of that
+    stability: Floats  # (m, s) its change since its calibration, at each of the s comparisons
+
+    def nothing(self, comparisons: int) -> "StandardBehind":
+        """The same of a calibration that the standard does not stand behind."""
+        shares = (self.reference, self.scatter, self.stability)
+        return StandardBehind(self.standard, *(np.zeros((comparisons, each.shape[1])) for each in shares))
+
+
+@dataclass(frozen=True)
 class Calibrations:
     """What the calibrations behind the curves share, and how far each changes with time along its comparisons."""
 
     laboratory: Integers  # (curves,) those with the same number come from one laboratory, for one quantity
     stability: Sequence[Floats]  # of each curve: half-width of the change since then at its comparisons, up to a factor
+    standards: Sequence[Sequence[StandardBehind]] = ()  # behind each curve, as far as it is known; (): behind none
 
 
 @dataclass(frozen=True)

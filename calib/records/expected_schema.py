@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from sqlalchemy import Connection, text
 
 # SHA-256 of what `schema_made` gives for a new file of the present schema.
-FINGERPRINT = "484adb4b74ace6b45a4b0413fd45853c97d1f37bfe271df63d3851aff048a5d6"
+FINGERPRINT = "264ad9b176d7c65b59c63cc8eba7563379622746a5bb48713e7b5852877eb42d"
 
 _STATEMENTS = "SELECT type, name, tbl_name, sql FROM sqlite_master WHERE name NOT LIKE 'sqlite_%' ORDER BY type, name"
 

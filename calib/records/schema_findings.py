@@ -58,7 +58,10 @@ def texts_can_be_compared(connection: Connection) -> bool:
     """Whether a server lets this login make temporary tables, to see how it writes a CHECK; of a file always."""
     if connection.dialect.name == "sqlite":
         return True
-    asked = "SELECT has_database_privilege(current_database(), 'TEMPORARY') AND NOT pg_is_in_recovery()"
+    asked = """
+        SELECT has_database_privilege(current_database(), 'TEMPORARY') AND NOT pg_is_in_recovery() AND reset_val = 'off'
+        FROM pg_settings WHERE name = 'default_transaction_read_only'
+    """
     return bool(connection.execute(text(asked)).scalar_one())
 
 
@@ -149,7 +152,8 @@ def _present_on_server(connection: Connection) -> dict[SchemaName, str]:
             made["key", f"{table} ({', '.join(key['column_names'])})"] = ""
         for reference in present.get_foreign_keys(table):
             target = f"{reference['referred_table']}.{reference['referred_columns'][0]}"
-            made["reference", f"{table} ({', '.join(reference['constrained_columns'])})"] = target
+            actions = "".join(f" {name} {action}" for name, action in sorted((reference.get("options") or {}).items()))
+            made["reference", f"{table} ({', '.join(reference['constrained_columns'])})"] = target + actions
         for index in present.get_indexes(table):
             if "duplicates_constraint" not in index:
                 made["index", str(index["name"])] = table

@@ -150,6 +150,25 @@ def row_findings(connection: Connection, asked: Mapping[str, Collection[int]]) -
             yield LedgerFinding(record, problem)
 
 
+def missing_rows(connection: Connection, tables: Collection[str]) -> dict[str, Collection[int]]:
+    """Numbers of the records of some tables that the ledger has and the tables have not."""
+    asked = (
+        "SELECT record_id FROM ledger WHERE record_table = :name AND NOT EXISTS "
+        '(SELECT 1 FROM "{0}" WHERE "{0}".id = record_id)'
+    )
+    return {table: connection.execute(text(asked.format(table)), {"name": table}).scalars().all() for table in tables}
+
+
+def head_findings(connection: Connection) -> Iterator[LedgerFinding]:
+    """The last entry, whose digest a report prints: its bytes, its record, and that it goes on from the one before it."""
+    newest = text("SELECT sequence, digest FROM ledger ORDER BY sequence DESC LIMIT 2")
+    entries = [ChainLink(sequence, digest) for sequence, digest in connection.execute(newest)]
+    if entries:
+        before = entries[1] if len(entries) > 1 else ChainLink(0, BEFORE_THE_FIRST)
+        asked = Stretch(entries[0].sequence, entries[0].sequence, before)
+        yield from (LedgerFinding(*each) for each in stretches.problems(_fetch(connection), _tables(), asked))
+
+
 def unaccounted_findings(connection: Connection) -> Iterator[LedgerFinding]:
     """Records that nobody entered in the ledger."""
     from calib.records.tables.evidence import EVIDENCE  # noqa: PLC0415 (the same)

@@ -123,8 +123,12 @@ class NotKnown:
     """Groups of which it is not known what their results share, in totals: arrays over pairs of total and group."""
 
     total: Integers
-    contribution: Integers  # number of the contribution, the first of those that are counted together
+    contribution: (
+        Integers  # number of the contribution, the first of those that are counted together and have such results
+    )
     result: Integers  # one result of the group
+    behind: Truths  # whether the group is one of what stands behind the influence that its results name
+    pool: Sequence[Hashable]  # by which contributions are counted together; None: this one by itself
     variance: Floats  # as it counts [unit of the result squared]
     if_common: Floats  # were it one error [unit of the result squared]
     if_independent: Floats  # were it an error for each result [unit of the result squared]
@@ -142,6 +146,8 @@ def sharing_not_known(
         np.concatenate([none, *(each.total for each in told)]),
         np.concatenate([none, *(each.contribution for each in told)]),
         np.concatenate([none, *(each.result for each in told)]),
+        np.concatenate([none, *(each.behind for each in told)]).astype(bool),
+        [pool for each in told for pool in each.pool],
         np.concatenate([nothing, *(each.variance for each in told)]),
         np.concatenate([nothing, *(each.if_common for each in told)]),
         np.concatenate([nothing, *(each.if_independent for each in told)]),
@@ -159,9 +165,12 @@ class _Grouped:
     at: (
         tuple[Integers, Integers, Floats] | None
     )  # of terms at comparisons: group, comparison, and what the term is worth there
+    known: Truths  # (groups,) whether every correlation within the group is known
     fewest: Floats  # (groups,) degrees of freedom; should the results of a group differ in them, the fewest
     result: Integers  # (t,) result of the term
     rows: tuple[tuple[int, slice], ...]  # contributions, and which of the terms are theirs
+    behind: tuple[bool, ...]  # of each of these, whether it is of what stands behind the influence
+    pool: Hashable  # by which they are counted together
 
     def variance(self) -> Floats:
         """(groups,) variance [unit of the result squared]."""
@@ -175,11 +184,11 @@ class _Grouped:
         groups, width = self.owner.size, int(comparison.max(initial=0)) + 1
         pairs = place * width + comparison
         if groups * width <= 4 * pairs.size:  # few groups: a place for each pair there could be, without sorting
-            return self.rule(
-                np.bincount(pairs, worth, groups * width)[:, np.newaxis], np.repeat(np.arange(groups), width), groups
-            )
+            at_each: Floats = np.bincount(pairs, worth, groups * width).astype(float)
+            return self.rule(at_each[:, np.newaxis], np.repeat(np.arange(groups), width), groups)
         present, pair = np.unique(pairs, return_inverse=True)
-        return self.rule(np.bincount(pair, worth)[:, np.newaxis], present // width, groups)
+        at_present: Floats = np.bincount(pair, worth).astype(float)
+        return self.rule(at_present[:, np.newaxis], present // width, groups)
 
     def attributed(self) -> Iterator[tuple[int, Floats | float]]:
         """Contributions, and what share (groups,) of each group's variance stands in their lines: by their sums of squares."""
@@ -195,11 +204,22 @@ class _Grouped:
     def not_known(self) -> NotKnown:
         """What either answer would give."""
         groups = self.owner.size
-        some = np.zeros(groups, dtype=np.int64)
-        some[self.place] = self.result
+        some, row = (np.zeros(groups, dtype=np.int64) for _ in range(2))
+        behind = np.ones(groups, dtype=bool)
+        # What a group is named by: the first contribution that has it as its own.
+        in_order = sorted(zip(self.rows, self.behind, strict=True), key=_own_first)
+        for (contribution, mine), is_behind in reversed(in_order):
+            place = self.place[mine]
+            some[place], row[place], behind[place] = self.result[mine], contribution, is_behind
         if_common, if_independent = (rule(self.terms, self.place, groups) for rule in (common, independent))
-        row = np.full(groups, self.rows[0][0])
-        return NotKnown(self.owner, row, some, self.variance(), if_common, if_independent)
+        variance = self.variance()
+        if_common, if_independent = (np.where(self.known, variance, answer) for answer in (if_common, if_independent))
+        pool = [self.pool] * groups
+        return NotKnown(self.owner, row, some, behind, pool, variance, if_common, if_independent)
+
+
+def _own_first(rows: tuple[tuple[int, slice], bool]) -> bool:
+    return rows[1]
 
 
 def _grouped(
@@ -229,15 +249,24 @@ def _grouped(
             dof = each.degrees_of_freedom if share.degrees_of_freedom is None else share.degrees_of_freedom
             if not np.all(np.isinf(dof)):
                 np.minimum.at(fewest, place[of_share], dof[inside])
+        at, known = (
+            _at_comparisons(shares, inside, membership.size, place, terms, mine),
+            np.zeros(owner.size, dtype=bool),
+        )
+        if at is not None and first.at is not None and first.at.correlated:
+            at, known = _with_correlations(*at, first.at.correlated, owner.size)
         yield _Grouped(
             first.rule,
             place,
             owner,
             terms,
-            _at_comparisons(shares, inside, membership.size, place, terms, mine),
+            at,
+            known,
             fewest,
             np.tile(inside, len(pool)),
             tuple((rows[id(each)], of_share) for (each, _), of_share in zip(pool, mine, strict=True)),
+            tuple(share.behind for share in shares),
+            first.pool,
         )
 
 
@@ -270,6 +299,35 @@ def _at_comparisons(
         columns.append((place[at], share.at.comparison[counted], terms[at, 0] * share.at.share[counted]))
     group, comparison, worth = (np.concatenate(column) for column in zip(*columns, strict=True))
     return group, comparison, worth
+
+
+def _with_correlations(
+    group: Integers,
+    comparison: Integers,
+    worth: Floats,
+    correlated: Sequence[tuple[int, Floats]],
+    groups: int,
+) -> tuple[tuple[Integers, Integers, Floats], Truths]:
+    """Terms at comparisons with one for each calibration whose correlations are known, and which groups have no other."""
+    left = np.ones(group.size, dtype=bool)
+    calibrations = np.zeros(groups)
+    made = []
+    for first, matrix in correlated:
+        size = matrix.shape[0]
+        mine = (comparison >= first) & (comparison < first + size)
+        left &= ~mine
+        there = np.bincount(group[mine] * size + comparison[mine] - first, worth[mine], groups * size)
+        w = there.reshape(groups, size)
+        variance = np.maximum(np.einsum("gi,ij,gj->g", w, matrix, w), 0.0)
+        made.append(np.where(w.sum(axis=1) < 0, -1.0, 1.0) * np.sqrt(variance))
+        calibrations += np.any(w != 0, axis=1)
+    others = np.bincount(group[left], np.abs(worth[left]), groups) > 0
+    at = (
+        np.concatenate([group[left], np.tile(np.arange(groups), len(made))]),
+        np.concatenate([comparison[left], np.repeat([first for first, _ in correlated], groups)]),
+        np.concatenate([worth[left], *made]),
+    )
+    return at, (calibrations == 1) & ~others
 
 
 def _places(group: Integers, membership: Integers, totals: int) -> tuple[Integers, Integers]:

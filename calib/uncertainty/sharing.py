@@ -13,7 +13,8 @@ fourth covers every pattern of correlations from 0 to 1: whatever is not known n
 independent would not: with one error for the terms of each sign, the most plausible case of a difference, it covers half.
 
 The error of a calibration depends on the indication: it is one unknown at each comparison, and runs straight between them. What the
-terms are worth there, w_j, is summed first, and the rule asked of the w_j (`AtComparisons`). Between comparisons the error need not
+terms are worth there, w_j, is summed first, and the rule asked of the w_j (`AtComparisons`); where the errors of a calibration have
+known correlations R, of sqrt(w R w) with the sign of sum w_j in their place. Between comparisons the error need not
 run straight, so that a group never counts for less than if its results were independent. A change since the calibration may well be
 an offset with an opposite gain, so that there not known means (sum |w_j|)^2.
 """
@@ -37,6 +38,8 @@ class AtComparisons:
     result: Integers  # number of the result
     comparison: Integers  # number of the comparison, counted over all calibrations
     share: Floats  # of the result's part, 0 to 1; those of one result add to 1
+    # Known correlations: number of the first comparison of a calibration, and the matrix (m, m) of its errors there.
+    correlated: tuple[tuple[int, Floats], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -49,6 +52,7 @@ class Share:
     at: AtComparisons | None = None
     pool: Hashable = None  # contributions that name one pool count their groups together; None: this one by itself
     degrees_of_freedom: Floats | None = None  # (n,); None: those of the contribution
+    behind: bool = False  # of what stands behind the influence, and not of the influence that the results name
 
 
 def common(terms: Floats, group: Integers, groups: int) -> Floats:
@@ -58,12 +62,20 @@ def common(terms: Floats, group: Integers, groups: int) -> Floats:
 
 def independent(terms: Floats, group: Integers, groups: int) -> Floats:
     """Variance of each group whose terms have an error each: sum (c u)^2 [unit of the terms squared]."""
-    return np.bincount(group, np.einsum("ij,ij->i", terms, terms), groups)
+    return np.asarray(np.bincount(group, np.einsum("ij,ij->i", terms, terms), groups), float)
 
 
 def not_known(terms: Floats, group: Integers, groups: int) -> Floats:
     """Variance of each group of which it is not known what its terms share: P^2 + N^2 [unit of the terms squared]."""
     return common(np.maximum(terms, 0.0), group, groups) + common(np.minimum(terms, 0.0), group, groups)
+
+
+def common_within_a_sign(terms: Floats, group: Integers, groups: int) -> Floats:
+    """Variance of each group whose terms of one sign share an error that the others have nothing of: P^2 + N^2.
+
+    So are streams of air of which one is added and the other taken away: each has a temperature of its own.
+    """
+    return not_known(terms, group, groups)
 
 
 def not_known_of_a_change(terms: Floats, group: Integers, groups: int) -> Floats:

@@ -15,7 +15,7 @@ from collections.abc import Iterator
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
-from sqlmodel import Session, SQLModel, select
+from sqlmodel import Session, SQLModel, col, select
 
 from calib.faces.demo import run_demo
 from calib.procedures.certificate.fit_curve import curve_record, fit_curve
@@ -68,8 +68,10 @@ def _instrument(place: int) -> Instrument:
 
 
 def _append(session: Session, records: list[SQLModel], year: int) -> None:
-    signature = ledger.Signature("P. Past", datetime.fromisoformat(f"{year}-12-31T12:00:00{ZONE}"), "import")
-    ledger.append_entries(session, records, signature)
+    """Write records at the end of their year, or taken over as soon as what is there already was written."""
+    last = session.exec(select(LedgerEntry.time).order_by(col(LedgerEntry.sequence).desc()).limit(1)).first()
+    at = max(datetime.fromisoformat(time) for time in (f"{year}-12-31T12:00:00{ZONE}", last) if time)
+    ledger.append_entries(session, records, ledger.Signature("P. Past", at, "import"))
 
 
 def _certificates(

@@ -2,7 +2,7 @@
 
 The writer is a fork of this process, appends one record after the other to a file, and says so after each commit. It is killed
 (SIGKILL) at a random time after the first: most of an append is its commit, so most kills fall there. Source: what SQLite promises
-of a killed program ("Atomic Commit In SQLite", 3 and 4). A power cut is another thing: it is not simulated here.
+of a killed program ("Atomic Commit In SQLite", 3 and 4).
 
 Long run: python -m tests.faults.kills 10000
 """

@@ -83,14 +83,13 @@ def test_a_restored_backup_takes_the_place_of_the_records(small_file, tmp_path):
 # Writes one job after the other until it is told to stop.
 WRITER = textwrap.dedent("""
     import sys
-    from datetime import datetime, timezone
     from pathlib import Path
     from calib.records import database, ledger
     from calib.records.tables.jobs import Job
-    from tests.writers import PATIENCE
+    from tests.writers import NOW, PATIENCE
 
     database._WAIT_SECONDS = PATIENCE
-    signed = ledger.Signature("W. Riter", datetime(2026, 3, 6, tzinfo=timezone.utc), "test")
+    signed = ledger.Signature("W. Riter", NOW, "test")
     number = 0
     while not Path(sys.argv[2]).exists():
         number += 1

@@ -44,12 +44,15 @@ def test_what_was_weakened_under_its_own_name_is_found(empty_there, there):
         "CHECK (decision_rule IN ('simple', 'guarded', 'guarded non-binary')) NOT VALID",
         "DROP INDEX reading_key",
         "CREATE INDEX reading_key ON reading (outlet_id, instrument_id, observed_at, COALESCE(revision, 1))",
+        "ALTER TABLE outlet DROP CONSTRAINT outlet_job_id_fkey",
+        "ALTER TABLE outlet ADD CONSTRAINT outlet_job_id_fkey FOREIGN KEY (job_id) REFERENCES job (id) ON DELETE CASCADE",
     )
     findings, _ = verified(empty_there)
     assert findings == {
         "CHECK instrument.tag_not_blank": "was changed in the schema",
         "CHECK job.decision_rule_is_known": "was changed in the schema",
         "index reading_key": "was changed in the schema",
+        "reference outlet (job_id)": "was changed in the schema",
     }
 
 

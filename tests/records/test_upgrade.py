@@ -155,7 +155,24 @@ def test_the_command_answers_in_json(golden, old):
         "records": str(old),
         "schema": PRESENT,
         "copy": str(copy_of(old, golden)),
+        "sources_of_several_names": [],
+        "sources_nearly_alike": [],
     }
+
+
+def test_the_command_says_which_sources_are_one_and_which_are_nearly_alike_and_changes_no_text(first):
+    """Outlets of the file with other spellings of their factor's source, put in past the program."""
+    typed = {"S-1": "traverses at grille G", "S-8": "Traverses at grille-G", "S-9": "traverse at grille G"}
+    columns = [name for (name,) in sql(first, "SELECT name FROM pragma_table_info('outlet') WHERE name <> 'id'")]
+    for outlet, source in list(typed.items())[1:]:
+        cells = {"outlet": f"'{outlet}'", "outlet_factor_source": f"'{source}'"}
+        selected = ", ".join(cells.get(name, name) for name in columns)
+        sql(first, f"INSERT INTO outlet ({', '.join(columns)}) SELECT {selected} FROM outlet WHERE outlet = 'S-1'")  # noqa: S608
+    ran = calib("upgrade", records=first)
+    assert "one source, whose error its outlets share: 'traverses at grille G' = 'Traverses at grille-G'\n" in ran.out
+    assert "'traverse at grille G' and 'traverses at grille G' are nearly alike, and count as two sources" in ran.out
+    kept = dict(sql(first, "SELECT outlet, outlet_factor_source FROM outlet"))
+    assert {outlet: kept[outlet] for outlet in typed} == typed
 
 
 def test_the_copy_has_every_byte_of_the_file_before(golden, upgraded):

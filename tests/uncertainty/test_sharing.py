@@ -6,6 +6,7 @@ project's rule: common within a sign, unrelated between signs, so that it covers
 
 import itertools
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -15,7 +16,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from calib.errors import CalibError
-from calib.measurement import flows
+from calib.measurement import Calibrations, flows
 from calib.uncertainty.propagation import Contribution, combine, combine_totals, sharing_not_known
 from calib.uncertainty.sharing import (
     AtComparisons,
@@ -239,3 +240,73 @@ def test_a_surplus_by_one_meter_at_both_ends_of_its_range_is_less_sure_than_a_co
     assert (round(surplus), round(2 * u)) == (48, expanded)
     if probability is not None:
         assert round(100 * stats.norm.cdf(surplus / u), 1) == probability
+
+
+# --- a certificate that states how its reference values are correlated ------------------------------------------------------------
+
+
+def of_known(worth, matrix):
+    """Standard uncertainty of a sum of errors at comparisons, whose correlations are known, by GTC."""
+    errors = [ureal(0.0, 1.0, independent=False) for _ in worth]
+    for (i, a), (k, b) in itertools.combinations(enumerate(errors), 2):
+        set_correlation(float(matrix[i, k]), a, b)
+    return sum(part * error for part, error in zip(worth, errors, strict=True)).u
+
+
+NODES = np.array([1.0, 3.0, 6.0, 10.0])
+AT_NODES = np.array([0.010, 0.020, 0.030, 0.060])
+KNOWN = 0.7 ** np.abs(np.subtract.outer(np.arange(4), np.arange(4)))
+
+
+def stating(matrix):
+    """A curve whose certificate states the correlations of its reference values."""
+    return replace(correction(nodes=np.column_stack([NODES, AT_NODES])), correlation=matrix)
+
+
+def reference_line(found, signs):
+    (contribution,) = [one for one in found.contributions if one.name == "reference standard"]
+    u = np.abs(contribution.parts[:, 0])
+    return (
+        total_of(contribution, sign=signs).standard_uncertainty[0],
+        math.sqrt(np.sum((np.array(signs) * u) ** 2)),
+        contribution,
+    )
+
+
+def worth_at_nodes(indications, signs):
+    hats = np.array([[np.interp(x, NODES, row) for row in np.eye(4)] for x in indications])
+    return np.array(signs) @ (hats * AT_NODES)
+
+
+@pytest.mark.parametrize(
+    ("indications", "signs"), [((1.0, 10.0), (1, 1)), ((2.0, 4.5, 8.0), (1, 1, 1)), ((1.5, 2.5, 9.0), (1, -1, 1))]
+)
+def test_stated_correlations_are_those_of_correlated_inputs_of_gtc(indications, signs):
+    found = flows(readings(*(single(x) for x in indications), curves=[stating(KNOWN)]))
+    u, floor, contribution = reference_line(found, signs)
+    expected = max(of_known(worth_at_nodes(indications, signs), KNOWN), floor)
+    assert u == pytest.approx(expected, rel=1e-9)
+    unknown = flows(readings(*(single(x) for x in indications), curves=[stating(None)]))
+    assert u < reference_line(unknown, signs)[0] or min(signs) < 0
+    nothing_asked = sharing_not_known([contribution], np.zeros(len(signs), dtype=int), np.array(signs, dtype=float), 1)
+    assert nothing_asked.if_common == pytest.approx(nothing_asked.if_independent)
+
+
+@pytest.mark.parametrize("signs", [(1, 1, 1, 1), (1, 1, -1, -1), (1, -1, 1, -1)])
+def test_two_such_certificates_of_one_laboratory_share_to_an_extent_that_is_not_known(signs):
+    """P^2 + N^2 over what each is worth as a whole, with the sign of its sum."""
+    indications = (2.0, 8.0, 2.5, 9.0)
+    those = readings(
+        *(single(x, calibration=k) for x, k in zip(indications, (0, 0, 1, 1), strict=True)), curves=[stating(KNOWN)] * 2
+    )
+    one_laboratory = Calibrations(np.zeros(2, dtype=int), [np.ones(4)] * 2)
+    u, floor, _ = reference_line(flows(replace(those, calibrations=one_laboratory)), signs)
+    sums = [worth_at_nodes(indications[half], signs[half]) for half in (slice(0, 2), slice(2, 4))]
+    whole = [math.copysign(of_known(worth, KNOWN), worth.sum()) for worth in sums]
+    plus, minus = (sum(one for one in whole if way * one > 0) for way in (1, -1))
+    assert u == pytest.approx(max(math.hypot(plus, minus), floor), rel=1e-9)
+
+
+def test_a_reading_by_itself_keeps_its_uncertainty_whatever_is_correlated():
+    found = flows(readings(single(2.0), curves=[stating(KNOWN)]))
+    assert reference_line(found, [1])[0] == pytest.approx(float(np.interp(2.0, NODES, AT_NODES)), rel=1e-12)

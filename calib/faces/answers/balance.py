@@ -4,8 +4,9 @@ from calib.arrays import finite
 from calib.faces.parts.joint_probability import joint_document, joint_lines
 from calib.faces.parts.limits import NO_GUARD, guard_content, limits_content, one_sided_lines
 from calib.faces.parts.plant_drift import drift_document, drift_sentence
-from calib.faces.parts.reading_in_full import result
+from calib.faces.parts.reading_in_full import result, state_text
 from calib.faces.parts.sharing import SHARING_COLUMNS, SHARING_TITLE, sharing_document, sharing_rows, what_to_declare
+from calib.faces.parts.state_of_flows import state_document, state_lines
 from calib.faces.parts.value_in_unit import value_in
 from calib.faces.plain_text import table_text, wrapped
 from calib.faces.written import Content, design_text, probability_text, tolerance_text, total_name
@@ -34,6 +35,7 @@ def totals(evaluation: Evaluation, units: str | None = None) -> Content:
             _total(evaluation, evaluation.of_job, row, units) for row in range(len(evaluation.of_job.totals))
         ],
         "rooms": [_room(evaluation, row, units) for row in range(len(evaluation.of_rooms.totals))],
+        "compared": state_document(evaluation),
     }
 
 
@@ -42,12 +44,15 @@ def _total(evaluation: Evaluation, totals: Totals, row: int, units: str | None) 
     total = totals.totals[row]
     in_unit = _unit_of(evaluation, total, units)
     flow = totals.flow if total.measured > 0 else None
+    density = None if evaluation.compared is None else evaluation.compared.density
     return {
         "system": total.system,
         "service": total.service,
         "outlets": total.outlets,
         "outlets_measured": total.measured,
-        "flow": None if flow is None else result(flow, row, in_unit),
+        "state": state_text(density),
+        "density_kg_per_m3": density,
+        "flow": None if flow is None else result(flow, row, in_unit, density),
         "design": _design_of(totals, row, in_unit),
         **({} if flow is None else sharing_document(evaluation, flow, row, totals.not_known[row], in_unit)),
     }
@@ -98,11 +103,14 @@ def text(answer: Content) -> str:
     not_known = (
         ["", f"{SHARING_TITLE}:", table_text(SHARING_COLUMNS, shared), *what_to_declare(every)] if shared else []
     )
+    states = list(state_lines(answer["compared"], every))
+    said = ["", *states] if states else []
     named = [(f"{total['system'] or 'all systems'}, {total_name(total)}", total["design"]) for total in every]
     one_sided = one_sided_lines([(name, design) for name, design in named if design])
     told = [*map(drift_sentence, answer["plant_drift"]), *joint_lines(answer["joint_probability"])]
     joint = [line for sentence in told for line in wrapped(sentence)]
-    return "\n".join([table_text(_TOTALS, rows), *rooms, *(["", *joint] if joint else []), *one_sided, *not_known])
+    beside = ["", *joint] if joint else []
+    return "\n".join([table_text(_TOTALS, rows), *rooms, *said, *beside, *one_sided, *not_known])
 
 
 def _total_cells(total: Content) -> tuple[str, ...]:

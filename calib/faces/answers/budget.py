@@ -177,6 +177,7 @@ def _rests_on(answer: Content) -> list[str]:
 def _budget_lines(answer: Content) -> list[str]:
     flow = answer["flow"]
     dof = flow["effective_degrees_of_freedom"]
+    width = max(20, *(len(each["name"]) for each in answer["contributions"]))
     lines = [
         (
             f"reading {answer['reading']}: {answer['outlet']}, {answer['system']} {answer['service']}, {answer['instrument']} "
@@ -185,17 +186,17 @@ def _budget_lines(answer: Content) -> list[str]:
         *_rests_on(answer),
         f"flow {flow['statement']} ({100 * flow['coverage_probability']:.2f} %)",
         "",
-        f"{'contribution':20} {'type':4} {'u [' + flow['unit'] + ']':>12} {'share %':>8} {'dof':>6}  shared with",
+        f"{'contribution':{width}} {'type':4} {'u [' + flow['unit'] + ']':>12} {'share %':>8} {'dof':>6}  shared with",
     ]
     for each in answer["contributions"]:
         own = each["degrees_of_freedom"]
         lines.append(
-            f"{each['name']:20} {each['evaluation']:4} {two_digits(each['standard_uncertainty']):>12} "
+            f"{each['name']:{width}} {each['evaluation']:4} {two_digits(each['standard_uncertainty']):>12} "
             f"{each['variance_percent']:8.1f} "
             f"{'inf' if own is None else f'{own:.3g}':>6}  {each['shared_with']}"
         )
     lines.append(
-        f"{'combined':20} {'':4} {two_digits(flow['standard_uncertainty']):>12} {100:8.1f} "
+        f"{'combined':{width}} {'':4} {two_digits(flow['standard_uncertainty']):>12} {100:8.1f} "
         f"{'inf' if dof is None else f'{dof:.0f}':>6}  "
         f"k = {flow['coverage_factor']:.2f}, U = {two_digits(flow['expanded_uncertainty'])}"
     )

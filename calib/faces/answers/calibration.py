@@ -46,6 +46,7 @@ def document(calibration: CalibrationOnFile) -> Content:
         "residual_unit": unit_of_residuals(record, calibration.instrument).symbol,
         "comparisons": [cells | {"residual": residual} for cells, residual in compared if residual is not None],
         "other_comparisons": [cells for cells, residual in compared if residual is None],
+        "correlations": [dict(each) for each in calibration.correlations],
     }
 
 
@@ -78,6 +79,7 @@ def text(answer: Content) -> str:
             *_certificate_lines(answer),
             "",
             *_comparison_lines(answer),
+            *_correlation_lines(answer),
             *(["", *_in_house_lines(answer)] if _in_house(answer) else []),
             "",
             *_curve_lines(answer),
@@ -103,6 +105,13 @@ def _certificate_lines(answer: Content) -> list[str]:
         *([] if withdrawn is None else [f"{withdrawn}; it counts for nothing, at no time"]),
         f"calibrated {answer['calibrated_on']}, {accepted}{standards}, typed by {answer['typed_by']}",
     ]
+
+
+def _correlation_lines(answer: Content) -> list[str]:
+    stated = [float(each["correlation"]) for each in answer["correlations"]]
+    if not stated:
+        return []
+    return [f"correlations of reference values are stated, {min(stated):g} to {max(stated):g}: the curve counts them"]
 
 
 def assessment_lines(assessment: Content) -> list[str]:

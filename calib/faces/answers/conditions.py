@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from calib.faces.parts.reading_in_full import declared_air
 from calib.faces.plain_text import table_text
 from calib.faces.written import Content
 from calib.procedures.measure.air import AirFound
@@ -20,6 +21,7 @@ def _conditions(air: AirFound) -> Content:
         "standard_uncertainty": None if refused else air.standard_uncertainty,
         "contributions": dict(air.parts),
         "observed": [f"{row.condition.quantity} {row.condition.value} {row.condition.unit}" for row in air.rows],
+        "declared": None if air.declared is None else declared_air(air.declared),
         "reasons": list(air.reasons),
     }
 
@@ -35,5 +37,13 @@ def _row(air: Content) -> tuple[str, ...]:
         air["name"],
         "-" if density is None else f"{density:.4f} kg/m3",
         "-" if density is None else f"{u:.4f}",
-        "; ".join(air["reasons"] or air["observed"]),
+        "; ".join(air["reasons"] or [*air["observed"], *declared_texts(air["declared"])]),
     )
+
+
+def declared_texts(declared: Content | None) -> list[str]:
+    """A declared range in words."""
+    if declared is None:
+        return []
+    low, high = declared["temperature_low_degC"], declared["temperature_high_degC"]
+    return [f"{declared['service']} air {low} to {high} degC, declared: {declared['basis']}"]

@@ -42,7 +42,7 @@ def _judged(reading: Content, of_job: RisksOfJob, place: int) -> Content:
         "outlet": reading["outlet"],
         "system": reading["system"],
         "reading": reading["reading"],
-        "statement": reading["flow"]["statement"],
+        "statement": (reading["design"]["flow"] or reading["flow"])["statement"],
         **reading["design"],
         "capability_index": finite(of_job.capability_index[place]),
         "stage": reading["stage"],

@@ -27,6 +27,8 @@ def _row(outlet: Content) -> tuple[str, ...]:
     opening = f"{cells['shape']} {sides} {cells['dimension_unit']}".strip()
     area = f"{cells['effective_area']} {cells['effective_area_unit']}".strip()
     design = f"{cells['design_flow']} {cells['flow_unit']} {_limits(outlet)}".rstrip()
+    if cells.get("design_density_kg_per_m3"):
+        design += f" at {cells['design_density_kg_per_m3']} kg/m3"
     return (
         outlet["outlet"],
         str(outlet["revision"]),

@@ -1,6 +1,7 @@
 """A job's readings, each flow with its expanded uncertainty, as `calib reading list` answers."""
 
 from calib.faces.parts.reading_in_full import reading_content
+from calib.faces.parts.state_of_flows import design_state_lines
 from calib.faces.plain_text import table_text
 from calib.faces.written import Content
 from calib.procedures.measure.evaluate import Evaluation
@@ -16,7 +17,9 @@ def document(evaluation: Evaluation, units: str | None) -> Content:
 
 def text(answer: Content) -> str:
     """The same for people."""
-    return table_text(_HEADER, [_row(reading) for reading in answer["readings"]])
+    readings = answer["readings"]
+    states = list(design_state_lines(readings))
+    return "\n".join([table_text(_HEADER, [_row(reading) for reading in readings]), *(["", *states] if states else [])])
 
 
 def _row(reading: Content) -> tuple[str, ...]:
@@ -29,6 +32,6 @@ def _row(reading: Content) -> tuple[str, ...]:
         reading["instrument"],
         reading["observed_at"],
         reading["flow"]["statement"],
-        f"{design['percent_of_design']:.1f}" if design else "-",
-        design["conformity"] if design else "-",
+        f"{design['percent_of_design']:.1f}" if design and design["percent_of_design"] is not None else "-",
+        design["conformity"] if design and design["conformity"] else "-",
     )

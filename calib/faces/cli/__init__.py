@@ -24,8 +24,8 @@ _PLACES = {
     "upgrade": "records", "file": "file", "backup": "keep", "export": "keep", "label": "label", "report": "report",
     "help": "help", "budget": "budget", "plan": "plan", "balance": "balance", "conformity": "balance",
     **{group: group for group in (
-        "instrument", "calibration", "check", "interval", "method", "outlet", "factor", "conditions", "traverse", "reading", "rule",
-        "person", "trace", "review", "anchor", "ledger",
+        "instrument", "calibration", "check", "interval", "method", "source", "outlet", "factor", "conditions", "traverse",
+        "reading", "rule", "person", "trace", "review", "anchor", "ledger",
     )},
 }  # fmt: skip
 

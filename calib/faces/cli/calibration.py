@@ -26,6 +26,8 @@ from calib.procedures.typed.declared.calibrations import CALIBRATIONS_CSV
 from calib.procedures.typed.sheets import Cells
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from calib.procedures.fleet.attach_file import FileRead
     from calib.procedures.on_record.calibrations import CalibrationOnFile
     from calib.procedures.typed.declaration import TypedColumn
@@ -67,8 +69,15 @@ def add(
     certificate: Certificate,
     cells: Cells,
     comparisons: Annotated[
-        Path, typer.Option(metavar="FILE", help="Workbook (.xlsx) or CSV file with the columns of comparisons.csv.")
+        Path,
+        typer.Option(metavar="FILE", help="Workbook (.xlsx, .ods) or CSV file with the columns of comparisons.csv."),
     ],
+    correlations: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE", help="CSV file: the matrix of correlations of the reference values, a row for each."
+        ),
+    ] = None,
     sheet: Sheet = None,
     file: CertificateFile = None,
 ) -> Reply:
@@ -84,8 +93,23 @@ def add(
     stated = {**cells, "decision_rule": None, "judged": None} if cells["accepted_on"] is None else cells
     typed = {"tag": tag, "certificate": certificate, **stated}
     rows, content = _read(comparisons, tag, certificate, comparison_columns(), sheet), _file(file)
-    recorded = add_calibration(desk.writing(), typed, rows, content, desk.signature(), clock(), say)
+    matrix = [] if correlations is None else _matrix(correlations, tag, certificate, rows)
+    recorded = add_calibration(desk.writing(), typed, rows, content, desk.signature(), clock(), say, matrix)
     return _recorded(recorded)
+
+
+def _matrix(path: Path, tag: str, certificate: str, comparisons: "Sequence[TypedRow]") -> "list[TypedRow]":
+    """Correlations of the phase that the curve is made from."""
+    from calib.faces.files import LARGEST_FILE, file_content
+    from calib.procedures.certificate.phase import phase_in_use
+    from calib.procedures.typed.correlation_matrix import read_correlations
+
+    phase = phase_in_use(row.get("phase") for row in comparisons)
+    points = sum(row.get("phase") == phase for row in comparisons)
+    rows, findings = read_correlations(file_content(path, LARGEST_FILE), tag, certificate, phase, points)
+    if findings:
+        raise BadInputError(findings)
+    return rows
 
 
 def _read(

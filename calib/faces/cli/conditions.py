@@ -14,21 +14,23 @@ from calib.procedures.typed.sheets import Cells
 
 app = group("Conditions of the air that a velocity pressure or a thermal anemometer needs: add, list.")
 
-# Quantity -> the options of its value with the unit, and of the instrument that showed it.
+# Quantity -> the options of its value with the unit, and of the instrument that showed it; none shows an altitude.
 _QUANTITIES = {
     "temperature": ("temperature", "thermometer"),
     "barometric pressure": ("pressure", "barometer"),
     "static pressure": ("static-pressure", "manometer"),
     "relative humidity": ("humidity", "hygrometer"),
+    "wet-bulb temperature": ("wet-bulb", "wet-bulb-thermometer"),
+    "altitude": ("altitude", None),
 }
 _ROWS = [
     RowOptions(
         CONDITIONS_CSV,
         named=quantity,
-        without=["job", "conditions", "observed_at", "quantity", "source"],
+        without=["job", "conditions", "observed_at", "quantity", "source", *([] if instrument else ["instrument"])],
         typed_as={
             "value": [f"--{value}"],
-            "instrument": [f"--{instrument}"],
+            **({"instrument": [f"--{instrument}"]} if instrument else {}),
             "standard_uncertainty": [f"--{value}-uncertainty"],
         },
         behind={"unit": "value"},
@@ -74,7 +76,9 @@ def _values(rows: Mapping[str, Cells]) -> dict[str, dict[str, str]]:
     findings = [finding for quantity, cells in rows.items() for finding in _wrong(quantity, cells)]
     typed = {quantity: value for quantity, cells in rows.items() if (value := cells["value"]) is not None}
     if not findings and not typed:
-        expected = "the options --temperature, --pressure and --humidity with their values"
+        expected = (
+            "the options --temperature, --pressure and --humidity with their values, or --altitude, --wet-bulb instead"
+        )
         findings.append(Finding.typed(None, None, expected))
     if findings:
         raise BadInputError(findings)
@@ -85,7 +89,7 @@ def _wrong(quantity: str, cells: Cells) -> Iterator[Finding]:
     value = cells["value"]
     if value is not None and not _parts(value):
         yield Finding(quantity, None, "value", value, 'a value and its unit, like "24.1 degC"')
-    if value is None and (cells["instrument"] or cells["standard_uncertainty"]):
+    if value is None and (cells.get("instrument") or cells["standard_uncertainty"]):
         yield Finding(quantity, None, "value", None, "the value that the instrument showed")
 
 

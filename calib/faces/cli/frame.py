@@ -147,7 +147,7 @@ class RowOptions:
 
     def _parameter(self, column: TypedColumn) -> str:
         """The parameter of a column, as Python spells it."""
-        return "_".join(filter(None, (self.named, column.name))).lower().replace(" ", "_")
+        return "_".join(filter(None, (self.named, column.name))).lower().replace(" ", "_").replace("-", "_")
 
     def _must(self, column: TypedColumn) -> bool:
         return self.named is None and column.required and not {column.name} & {*self.otherwise, *self.defaults}

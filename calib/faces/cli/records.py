@@ -280,8 +280,25 @@ def upgrade(desk: Desk) -> Reply:
     document: dict[str, object] = {"records": records, "schema": database.SCHEMA, "copy": copy}
     if upgraded is None:
         return Reply(document, f"{records} has the present schema {database.SCHEMA} already: nothing was done")
+    names, told_of_names = _names_of_sources(desk)
+    document |= names
     if copy is not None:
-        return Reply(document, f"{records} has schema {database.SCHEMA} now; as it was before it is kept in {copy}")
+        told = f"{records} has schema {database.SCHEMA} now; as it was before it is kept in {copy}"
+        return Reply(document, "\n".join((told, *told_of_names)))
     statements = list(grants(desk.reading(), clock()))
     told = f"{records} has schema {database.SCHEMA} now; run these grants as the owner of the tables"
-    return Reply(document | {"grants": statements}, "\n".join(statements), remarks=[told])
+    return Reply(document | {"grants": statements}, "\n".join(statements), remarks=[*told_of_names, told])
+
+
+def _names_of_sources(desk: Desk) -> tuple[dict[str, object], list[str]]:
+    """Names of outlet factor sources that are one from now on, and those that look like slips: their texts stay as typed."""
+    from calib.faces.answers.sources import merged_told, slips_told
+    from calib.procedures.factors.sources_on_file import sources_on_file
+
+    sources = sources_on_file(desk.reading())
+    merged, slips = sources.of_several_names, sources.nearly_alike
+    names = {
+        "sources_of_several_names": [list(own) for own in merged],
+        "sources_nearly_alike": [list(two) for two in slips],
+    }
+    return names, [*merged_told(merged), *slips_told(slips)]

@@ -93,10 +93,16 @@ def _figure(part: _Part, symbol: str, place: int, count: int) -> Figure:
     axes.tick_params(axis="y", length=0)
     axes.set_ylim(rows - 0.4, -0.6)
     axes.axvline(0, color=INK, lw=0.7)
-    axes.set_xlabel(f"flow [{symbol}]")
+    axes.set_xlabel(f"flow [{symbol}{_state(totals)}]")
     titled(axes, "Balance of the systems" + ("" if count == 1 else f", {place} of {count}"))
     figure.legend(*_legend(totals), loc="outside lower left", ncols=4)
     return figure
+
+
+def _state(totals: Sequence[Content]) -> str:
+    """The density that all totals are at."""
+    density = totals[0]["density_kg_per_m3"]
+    return "" if density is None else f" at {density:g} kg/m3"
 
 
 def _totals(axes: Axes, rows: Sequence[tuple[int, Content]], symbol: str) -> None:
@@ -163,7 +169,7 @@ def _legend(totals: Sequence[Content]) -> tuple[list[Any], list[str]]:
 def _words(part: _Part, place: int, count: int) -> str:
     return (
         (f"Picture {place} of {count}. " if count > 1 else "")
-        + "Flows of the systems with expanded uncertainty, against the design. "
+        + f"Flows of the systems{_state(part[0][1])} with expanded uncertainty, against the design. "
         + " ".join(_system_text(system, lot) for system, lot in part)
     )
 

@@ -45,17 +45,23 @@ def outlets_of(readings: Sequence[Content]) -> OutletsDrawing:
     latest = [reading for reading in readings if reading["latest"]]
     systems = _places([reading["system"] for reading in latest])
     ordered = sorted(latest, key=lambda reading: systems[reading["system"]])
-    without = [reading for reading in ordered if reading["design"] is None]
+    without = [reading for reading in ordered if not _is_compared(reading)]
     symbol = common_flow_unit(reading["flow"]["unit"] for reading in without).symbol
     return OutletsDrawing(
-        tuple(_against_design(reading) for reading in ordered if reading["design"] is not None),
+        tuple(_against_design(reading) for reading in ordered if _is_compared(reading)),
         tuple(_without_design(reading, symbol) for reading in without),
         symbol,
     )
 
 
+def _is_compared(reading: Content) -> bool:
+    """Whether it has a design, in a state in which its flow is known."""
+    return reading["design"] is not None and reading["design"]["percent_of_design"] is not None
+
+
 def _against_design(reading: Content) -> OutletDrawing:
-    flow, design = reading["flow"], reading["design"]
+    design = reading["design"]
+    flow = design["flow"] or reading["flow"]
     return OutletDrawing(
         reading["outlet"],
         reading["system"],

@@ -63,14 +63,15 @@ CONTRIBUTION_LOOKS = {
     "reference standard": Look("#f0dfb0", "////"),
     "stability": Look("#a9694c"),
     "density": Look("#b7cfe6", "xxxx"),
+    "air temperature not observed": Look("#dbe7f3", "////"),
     "probe": Look("#a3b9dd", "|||||"),
     "back pressure": Look("#e3c9d6", "++++"),
     "dimension": Look("#c9d3d8", "\\\\\\\\"),
     "outlet factor": Look("#8a9ba5"),
     "method": Look("#f3f5f6"),
-    "method common": Look("#d6dcdf", "....."),
-    "method own": Look("#f3f5f6", "ooo"),
-    "plant drift": Look("#c4d9b5", "\\\\\\\\"),
+    "method common": Look("#d6dcdf", "||"),
+    "method own": Look("#f3f5f6", "//"),
+    "plant drift": Look("#c4d9b5", "--"),
 }
 
 # Evaluations of a budget (GUM 4.2 and 4.3), services of a balance, and spans of a time-line.

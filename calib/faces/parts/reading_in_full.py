@@ -4,8 +4,10 @@ from calib.arrays import finite
 from calib.faces.parts.limits import guard_content, limits_content
 from calib.faces.parts.value_in_unit import value_in, velocity_unit
 from calib.faces.written import Content
-from calib.procedures.measure.air import MEASURED_AS, ConditionFound
+from calib.measurement import DENSITY, NOT_OBSERVED
+from calib.procedures.measure.air import MEASURED_AS, AirFound, ConditionFound
 from calib.procedures.measure.budget import rectangular_names
+from calib.procedures.measure.compared import stated_density
 from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.gate_reading import air_of_reading
 from calib.procedures.measure.results import Results
@@ -14,6 +16,7 @@ from calib.procedures.measure.standing import Standing, section_of
 from calib.procedures.measure.totals import design_of
 from calib.procedures.on_record.flow_unit import flow_unit
 from calib.quantities import Unit, unit
+from calib.records.tables.jobs import DeclaredAir
 from calib.records.words import OUTLET
 from calib.uncertainty.budget import dominant
 from calib.uncertainty.propagation import Contribution
@@ -42,6 +45,7 @@ def reading_content(evaluation: Evaluation, row: int, units: str | None) -> Cont
         "certificate": measured.calibration.certificate,
         "probe": _probe(measured),
         "conditions": _density(measured),
+        "air": _air_compared(evaluation, row),
         "observed_at": measured.reading.observed_at,
         "stage": measured.reading.stage,
         "indication": _shown(measured),
@@ -106,14 +110,34 @@ def _probe(measured: Standing) -> Content | None:
 
 def _density(measured: Standing) -> Content | None:
     """The air that counts in a reading."""
-    air = air_of_reading(measured)
-    if air is None:
+    return _air(air_of_reading(measured))
+
+
+def _air_compared(evaluation: Evaluation, row: int) -> Content | None:
+    """The air by which a flow is compared at a density; none where nobody asks for one, or it is not known."""
+    states = evaluation.compared
+    return None if states is None or not states.airs else _air(states.airs[row])
+
+
+def _air(air: AirFound | None) -> Content | None:
+    if air is None or air.reasons:
         return None
     return {
         "name": air.name,
         "density": {"value": air.density, "unit": "kg/m3", "standard_uncertainty": air.standard_uncertainty},
         "contributions": [{"name": name, "standard_uncertainty": u} for name, u in air.parts.items()],
         "observed": [_condition(each) for each in air.rows],
+        "declared": None if air.declared is None else declared_air(air.declared),
+    }
+
+
+def declared_air(declared: DeclaredAir) -> Content:
+    """A range of temperature where none was observed."""
+    return {
+        "service": declared.service,
+        "temperature_low_degC": declared.temperature_low_degC,
+        "temperature_high_degC": declared.temperature_high_degC,
+        "basis": declared.basis,
     }
 
 
@@ -174,8 +198,14 @@ def _percent(share: float | None) -> float | None:
     return None if share is None else 100.0 * share
 
 
-def result(results: Results, row: int, in_unit: Unit) -> Content:
-    """One value with its uncertainty, in a unit."""
+def state_text(density: float | None) -> str:
+    """The state in which a flow is said: "at 1.2 kg/m3", or "as measured"."""
+    return "as measured" if density is None else f"at {density:g} kg/m3"
+
+
+def result(results: Results, row: int, in_unit: Unit, density: float | None = None) -> Content:
+    """One value with its uncertainty, in a unit; a flow at a density [kg/m3] says so in its statement."""
+    named = in_unit.symbol if density is None else f"{in_unit.symbol} {state_text(density)}"
     value = float(in_unit.from_si(results.value[row]))
     expanded = float(in_unit.difference_from_si(results.expanded_uncertainty[row]))
     k = float(results.coverage_factor[row])
@@ -187,7 +217,7 @@ def result(results: Results, row: int, in_unit: Unit) -> Content:
         "coverage_factor": k,
         "coverage_probability": results.coverage_probability,
         "effective_degrees_of_freedom": finite(results.combined.degrees_of_freedom[row]),
-        "statement": statement(value, expanded, in_unit.symbol, k),
+        "statement": statement(value, expanded, named, k),
     }
 
 
@@ -228,7 +258,8 @@ def shared_with(name: str, measured: Standing) -> str:
         "calibration scatter": certificate,
         "reference standard": f"not known, {certificate}",
         "stability": f"not known, {certificate}",
-        "density": "" if measured.air is None else f"readings with the conditions {measured.air.name}",
+        DENSITY: "" if measured.air is None else f"readings with the conditions {measured.air.name}",
+        NOT_OBSERVED: f"readings in {measured.outlet.service} air",
         "probe": "" if measured.probe is None else f"readings with the probe {measured.probe.tag}",
         "back pressure": f"readings with {measured.instrument.tag}",
         "dimension": f"readings at {measured.outlet.outlet}",
@@ -252,13 +283,25 @@ def _design(evaluation: Evaluation, row: int, in_unit: Unit) -> Content | None:
     outlet = evaluation.measured[row].outlet
     if outlet.design_flow is None:
         return None
+    density = finite(stated_density(outlet))
     return {
         **value_in(in_unit, design_of(outlet)),
         **limits_content(outlet, design_of(outlet), in_unit),
         **guard_content(evaluation.judgement, row, in_unit),
-        "percent_of_design": float(evaluation.judgement.percent_of_design[row]),
-        "conformity": str(evaluation.judgement.statement[row]),
-        "probability_of_conformity": float(evaluation.judgement.probability[row]),
-        "consumer_risk": float(evaluation.judgement.consumer_risk[row]),
-        "producer_risk": float(evaluation.judgement.producer_risk[row]),
+        "percent_of_design": finite(evaluation.judgement.percent_of_design[row]),
+        "conformity": str(evaluation.judgement.statement[row]) or None,
+        "probability_of_conformity": finite(evaluation.judgement.probability[row]),
+        "consumer_risk": finite(evaluation.judgement.consumer_risk[row]),
+        "producer_risk": finite(evaluation.judgement.producer_risk[row]),
+        "state": state_text(density),
+        "density_kg_per_m3": density,
+        "flow": _in_design_state(evaluation, row, in_unit, density),
     }
+
+
+def _in_design_state(evaluation: Evaluation, row: int, in_unit: Unit, density: float | None) -> Content | None:
+    """The flow as it is judged, where that is another than as measured and its air is known."""
+    states, flow = evaluation.compared, evaluation.in_design_state
+    if density is None or states is None or flow is None or states.not_comparable[row]:
+        return None
+    return result(flow, row, in_unit, density)

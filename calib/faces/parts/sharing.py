@@ -31,7 +31,7 @@ def sharing_document(
     return {
         "sharing_not_known": [
             {
-                "group": _name(group.contribution, evaluation.measured[group.reading]),
+                "group": _name(group, evaluation.measured[group.reading]),
                 "contribution": group.contribution,
                 "standard_uncertainty_if_common": in_unit.difference_from_si(group.if_common),
                 "standard_uncertainty_if_independent": in_unit.difference_from_si(group.if_independent),
@@ -43,15 +43,18 @@ def sharing_document(
     }
 
 
-def _name(contribution: str, measured: Standing) -> str:
-    if contribution == "method":
+def _name(group: SharingNotKnown, measured: Standing) -> str:
+    if group.contribution == "method":
         return f"method {measured.method.method}"
-    if contribution == "reference standard":
-        return f"reference standards of {measured.calibration.laboratory} for {measured.instrument.quantity}"
-    probe, calibration = measured.probe, measured.system.probe_calibration
-    if contribution == "probe" and probe is not None and calibration is not None:
-        return f"stability of {probe.tag} since {calibration.certificate}"
-    return f"stability of {measured.instrument.tag} since {measured.calibration.certificate}"
+    instrument, calibration = measured.instrument, measured.calibration
+    if group.line == "probe" and measured.probe is not None and measured.system.probe_calibration is not None:
+        instrument, calibration = measured.probe, measured.system.probe_calibration
+    if group.behind:
+        of_standards = f"reference standards behind {calibration.certificate} of {instrument.tag}"
+        return f"stability of {of_standards}" if group.contribution == "stability" else of_standards
+    if group.contribution == "stability":
+        return f"stability of {instrument.tag} since {calibration.certificate}"
+    return f"reference standards of {calibration.laboratory} for {instrument.quantity}"
 
 
 def sharing_rows(totals: Sequence[Content]) -> list[tuple[str, ...]]:

@@ -14,8 +14,10 @@ _CSV_COLUMNS = (
     "conformity", "probability_of_conformity", "in_totals", "outlets", "outlets_measured", "reasons", "place", "room", "probe",
     "conditions", "density_kg_m3", "found_factor", "consumer_risk", "producer_risk", "flags", "wanted", "probability_as_wanted",
     "revision", "column", "before", "after", "job", "state", "issued", "issued_by", "decision_rule", "ledger_digest",
-    "laboratory", "calibrated_on", "due_on", "stage", "probability", "numerical_error",
-    "lower_limit", "upper_limit", "guard_band", "guard_factor", "drift_percent", "standard_uncertainty_percent", "carried_percent",
+    "laboratory", "calibrated_on", "due_on", "flow_density_kg_per_m3", "design_density_kg_per_m3", "flow_at_design_density",
+    "flow_at_design_density_expanded_uncertainty", "stage", "probability", "numerical_error",
+    "lower_limit", "upper_limit", "guard_band", "guard_factor",
+    "drift_percent", "standard_uncertainty_percent", "carried_percent",
 )  # fmt: skip
 
 
@@ -106,8 +108,19 @@ def _csv_reading(reading: Content) -> Content:
         "design_flow": design.get("value"),
         **_same(reading, "system", "service", "outlet", "instrument", "certificate", "observed_at", "in_totals"),
         **_csv_design(design),
+        **_csv_state(design),
         **_same(reading, "place", "room", "stage"),
         **_csv_rests_on(reading),
+    }
+
+
+def _csv_state(design: Content) -> Content:
+    """The density that a design states, and the flow as it is judged there."""
+    flow = design.get("flow") or {}
+    return {
+        "design_density_kg_per_m3": design.get("density_kg_per_m3"),
+        "flow_at_design_density": flow.get("value"),
+        "flow_at_design_density_expanded_uncertainty": flow.get("expanded_uncertainty"),
     }
 
 
@@ -125,7 +138,9 @@ def _csv_rests_on(reading: Content) -> Content:
 def _csv_total(record: str, total: Content) -> Content:
     design = total["design"] or {}
     return (
-        {"record": record, "design_flow": design.get("value"), **_csv_flow(total["flow"]), **_csv_design(design)}
+        {"record": record, "design_flow": design.get("value"), **_csv_flow(total["flow"]), **_csv_design(design),
+         "flow_density_kg_per_m3": total["density_kg_per_m3"],
+         "design_density_kg_per_m3": total["density_kg_per_m3"] if design else None}
         | _same(total, "system", "service", "outlets", "outlets_measured")
     )  # fmt: skip
 

@@ -6,7 +6,9 @@ from collections.abc import Iterator
 from calib.faces.drawings.balance import balance_charts
 from calib.faces.drawings.overview import overview_charts
 from calib.faces.parts.plant_drift import drift_sentence
+from calib.faces.parts.reading_in_full import state_text
 from calib.faces.parts.sharing import SHARING_COLUMNS, SHARING_TITLE, sharing_rows, what_to_declare
+from calib.faces.parts.state_of_flows import design_state_lines, state_lines
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import (
     Block,
@@ -62,7 +64,8 @@ def flows_section(report: Content, anchors: Anchors) -> Iterator[Block]:
     yield paragraph(
         f"Each flow is given as value ± expanded uncertainty U = k·u, with its coverage factor k for a coverage probability of "
         f"{100 * first:g}\N{NO-BREAK SPACE}%. A flow leads to its uncertainty budget, an instrument to its calibration. "
-        "Times are local, with their difference from UTC."
+        "Times are local, with their difference from UTC. A design that states no density is compared as measured, in the air that "
+        "is at the outlet."
     )
     yield from _overview(report["readings"])
     readings, totals = _by_system(report["readings"]), _by_system(report["totals"])
@@ -72,10 +75,10 @@ def flows_section(report: Content, anchors: Anchors) -> Iterator[Block]:
             rows = tuple(_reading(reading, anchors) for reading in readings[system])
             yield Table(f"Flows of {system}", _FLOW_COLUMNS, rows)
         if system in totals:
-            yield _totals(f"Total of {system}", totals[system])
+            yield _totals(f"Total of {system}{_named_state(report)}", totals[system])
     flagged = tuple(
         runs(each["outlet"], f": {'; '.join(each['flags'])}.") for each in report["readings"] if each["flags"]
-    )
+    ) + tuple(runs(f"{line}.") for line in design_state_lines(report["readings"]))
     if flagged:
         yield Bullets(flagged)
 
@@ -87,13 +90,22 @@ def _overview(readings: list[Content]) -> Iterator[Picture]:
     """Every outlet against its design; of a very large job those that are least surely within their tolerance."""
     shown, caption = readings, "Latest flow of each outlet with its U, in percent of design, with the tolerance."
     if len(readings) > _MOST_DRAWN:
-        surely = sorted(
-            readings, key=lambda reading: reading["design"]["probability_of_conformity"] if reading["design"] else 1.0
-        )
+        surely = sorted(readings, key=lambda reading: _probability(reading["design"]))
         shown = surely[:_MOST_DRAWN]
         caption = f"The {_MOST_DRAWN} of {len(readings)} readings with the lowest probability of conformity. {caption}"
     for place, chart in enumerate(overview_charts(shown)):
         yield Picture(f"overview-{place}", chart.figure, chart.words, runs(caption))
+
+
+def _probability(design: Content | None) -> float:
+    probability = None if design is None else design["probability_of_conformity"]
+    return 1.0 if probability is None else float(probability)
+
+
+def _named_state(report: Content) -> str:
+    """The density of totals behind their names; as measured nothing, as it is said once."""
+    density = report["compared"]["density_kg_per_m3"]
+    return "" if density is None else f" {state_text(density)}"
 
 
 def _by_system(records: list[Content]) -> dict[str, list[Content]]:
@@ -144,12 +156,22 @@ def _judged(design: Content | None) -> tuple[Cell, ...]:
         return (words_cell("none"), *[NOTHING] * 4)
     limits = tolerance_text(design)
     return (
-        Cell((Run(f"{design_text(design['value'])} {design['unit']}"),), design["value"], design["unit"]),
+        Cell(
+            (Run(f"{design_text(design['value'])} {design['unit']}{_at_density(design)}"),),
+            design["value"],
+            design["unit"],
+        ),
         _limits(limits, design["tolerance_percent"]),
         number_cell(design["percent_of_design"], ".1f"),
         statement_cell(design["conformity"]),
         probability_cell(design["probability_of_conformity"]),
     )
+
+
+def _at_density(design: Content) -> str:
+    """The density that an outlet's design states."""
+    density = design.get("density_kg_per_m3")
+    return "" if density is None else f" {state_text(density)}"
 
 
 def _limits(text: str, tolerance: float | None) -> Cell:
@@ -194,9 +216,9 @@ def balance_section(report: Content) -> Iterator[Block]:
         yield Heading(2, "Balance", "balance")
     if report["job_totals"]:
         yield from _balance_pictures(report)
-        yield _totals("All systems", report["job_totals"])
+        yield _totals(f"All systems{_named_state(report)}", report["job_totals"])
     if report["rooms"]:
-        yield _rooms(report["rooms"])
+        yield _rooms(report["rooms"], _named_state(report))
         yield paragraph(
             "The sign of the net flow says which way air leaks through a room's openings; the pressure itself was not measured.",
             soft=True,
@@ -210,6 +232,9 @@ def balance_section(report: Content) -> Iterator[Block]:
         told = drift_sentence(drift)
         yield paragraph(f"{told[0].upper()}{told[1:]}.")
     every = [*report["totals"], *report["job_totals"], *report["rooms"]]
+    states = tuple(runs(line) for line in state_lines(report["compared"], every))
+    if states:
+        yield Bullets(states)
     shared = sharing_rows(every)
     if shared:
         columns = (
@@ -236,7 +261,7 @@ def _balance_pictures(report: Content) -> Iterator[Picture]:
 _WANTED = {"positive": "a surplus of supply", "negative": "a surplus of extract"}
 
 
-def _rooms(rooms: list[Content]) -> Table:
+def _rooms(rooms: list[Content], state: str) -> Table:
     columns = (
         TableColumn("Room"),
         *number_columns("Supply less extract ± U", "k"),
@@ -255,4 +280,4 @@ def _rooms(rooms: list[Content]) -> Table:
         )
         for room in rooms
     )
-    return Table("Rooms", columns, tuple(rows), is_compact=True)
+    return Table(f"Rooms{state}", columns, tuple(rows), is_compact=True)

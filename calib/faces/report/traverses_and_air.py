@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 
+from calib.faces.answers.conditions import declared_texts
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import Block, Heading, Table, TableColumn, TableRow, number_columns, paragraph
 from calib.faces.report.table_cells import leading_cell, number_cell, row_of, uncertainty_cell, words_cell
@@ -50,7 +51,7 @@ def _traverse(reading: Content, anchors: Anchors) -> TableRow:
 
 def air_section(report: Content) -> Iterator[Block]:
     """Conditions of the air that readings rest on, each once."""
-    used = {each["name"]: each for each in (reading["conditions"] for reading in report["readings"]) if each}
+    used = {air_named(each): each for each in airs_used(report["readings"])}
     if not used:
         return
     yield Heading(2, "Conditions of the air", "air")
@@ -61,10 +62,10 @@ def air_section(report: Content) -> Iterator[Block]:
     )
     rows = (
         row_of(
-            words_cell(conditions["name"]),
+            words_cell(air_named(conditions)),
             number_cell(conditions["density"]["value"], ".4f", "kg/m³"),
             uncertainty_cell(conditions["density"]["standard_uncertainty"], "kg/m³"),
-            words_cell(*_observed(conditions["observed"])),
+            words_cell(*_observed(conditions["observed"]), *_declared(conditions["declared"])),
         )
         for conditions in used.values()
     )
@@ -73,6 +74,23 @@ def air_section(report: Content) -> Iterator[Block]:
         "Density of moist air by CIPM-2007, with the corrections and uncertainties of the instruments that observed it.",
         soft=True,
     )
+
+
+def airs_used(readings: Sequence[Content]) -> Iterator[Content]:
+    """The air that flows rest on, or are compared by."""
+    for reading in readings:
+        yield from (reading[air] for air in ("conditions", "air") if reading[air])
+
+
+def air_named(conditions: Content) -> str:
+    """The name of conditions; with a declared temperature whose air it is."""
+    declared = conditions["declared"]
+    return str(conditions["name"]) if declared is None else f"{conditions['name']}, {declared['service']} air"
+
+
+def _declared(declared: Content | None) -> Iterator[str]:
+    for text in declared_texts(declared):
+        yield f"; {text}"
 
 
 def _observed(rows: Sequence[Content]) -> Iterator[str]:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from calib.faces import drawings
 from calib.faces.report import workbook_columns as columns
+from calib.faces.report.traverses_and_air import air_named, airs_used
 from calib.faces.report.workbook_columns import SheetColumn
 from calib.faces.written import Content
 
@@ -80,7 +81,7 @@ def _before(content: Content) -> Iterator[Content]:
 
 
 def _conditions(content: Content) -> Iterator[Content]:
-    used = {each["name"]: each for each in (reading["conditions"] for reading in content["readings"]) if each}
+    used = {air_named(each): each for each in airs_used(content["readings"])}
     for name, conditions in used.items():
         yield from (each | {"name": name} for each in conditions["observed"])
         density = conditions["density"]

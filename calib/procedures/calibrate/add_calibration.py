@@ -25,6 +25,7 @@ def add_calibration(
     signature: ledger.Signature,
     now: datetime,
     remark: Callable[[str], None] = lambda _: None,
+    correlations: Sequence[TypedRow] = (),
 ) -> CalibrationOnFile:
     """Append a calibration; `cells` are those of calibrations.csv. An acceptance in them is judged as `accept_calibration` does.
 
@@ -39,7 +40,11 @@ def add_calibration(
     elif row.get("accepted_on") and not (row.get("criterion") or "").strip():
         expected = "the acceptance criterion in words: the register states no maximum permissible error for it"
         raise BadInputError([Finding.typed("criterion", row.get("criterion"), expected)])
-    sheets = {"calibrations.csv": [typed_row(None, row)], "comparisons.csv": comparisons}
+    sheets = {
+        "calibrations.csv": [typed_row(None, row)],
+        "comparisons.csv": comparisons,
+        "correlations.csv": correlations,
+    }
     for told in import_sheets(session, sheets, signature, now, strict=True).remarks:
         remark(told)
     if file is not None:

@@ -1,7 +1,8 @@
 """Fit the correction curve of a calibration from its comparisons as typed."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,14 +35,24 @@ class CurveWish:
     shape: str | None = None
 
 
-def fit_curve(instrument: Cells, comparisons: Sequence[Cells], wish: CurveWish | None = None) -> FittedCurve:
+def fit_curve(
+    instrument: Cells,
+    comparisons: Sequence[Cells],
+    wish: CurveWish | None = None,
+    correlations: Sequence[Mapping[str, Any]] = (),
+) -> FittedCurve:
     """Calibration curve from the comparisons as left, or as found where there are none as left; raises CurveError.
 
-    A correction curve where the instrument indicates the quantity itself, else a response curve.
+    A correction curve where the instrument indicates the quantity itself, else a response curve. `correlations` are those of
+    reference values that the certificate states, of either phase.
     """
     phase = phase_in_use(comparison["phase"] for comparison in comparisons)
     used = [comparison for comparison in comparisons if comparison["phase"] == phase]
-    choice = _chosen(instrument, comparisons_in_si(instrument, used), wish or CurveWish())
+    points = comparisons_in_si(instrument, used)
+    stated = [each for each in correlations if each["phase"] == phase]
+    if stated:
+        points = replace(points, correlation=correlation_matrix(stated, len(used)))
+    choice = _chosen(instrument, points, wish or CurveWish())
     lowest, highest = (
         extreme(used, key=lambda comparison: float(_cell(comparison, "indication"))) for extreme in (min, max)
     )
@@ -61,9 +72,22 @@ def _chosen(instrument: Cells, points: Comparisons, wish: CurveWish) -> Choice:
         shapes: Sequence[Shape] = (PROPORTIONAL,)
     else:
         shapes = CANDIDATES.get(indicated, (PROPORTIONAL, LINE))
+    if points.correlation is not None:
+        raise CurveError(
+            "correlations of reference values are fitted to a correction polynomial alone: this is a response curve"
+        )
     if wish.degree is not None:
         raise CurveError(f"a degree is for polynomials; name a shape here: {', '.join(shape.name for shape in shapes)}")
     return choose_response(points, shapes, wish.shape)
+
+
+def correlation_matrix(correlations: Sequence[Mapping[str, Any]], points: int) -> NDArray[np.float64]:
+    """(points, points) matrix of the correlations of one phase; 1 on its diagonal, 0 where none is stated."""
+    matrix = np.eye(points)
+    for each in correlations:
+        i, k = int(each["point"]) - 1, int(each["other_point"]) - 1
+        matrix[i, k] = matrix[k, i] = float(each["correlation"])
+    return matrix
 
 
 def indication_quantity(instrument: Cells) -> str | None:

@@ -11,10 +11,11 @@ from sqlmodel import Session
 
 from calib.errors import BadInputError, Finding
 from calib.procedures.enter.check_jobs import outlet_findings
+from calib.procedures.enter.check_sources import source_of_amended
 from calib.procedures.enter.names_on_record import AskedNames, Recorded
 from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.open_review import open_reviews
-from calib.procedures.on_record.in_force import as_amended
+from calib.procedures.on_record.in_force import as_amended, outlets_in_force
 from calib.procedures.on_record.jobs_by_name import outlet_named
 from calib.procedures.on_record.outlets import AMENDABLE, latest_revision, outlet_cells
 from calib.procedures.people.authorise import append
@@ -41,7 +42,11 @@ def amend_outlet(
     row = typed_row(None, before | changed)
     findings += cell_findings([row], AMENDABLE)
     asked = AskedNames({**dict.fromkeys(FILES, ()), "outlets.csv": [row]})
-    findings += outlet_findings(row, Recorded(session, asked).factors, outlet.id)
+    recorded = Recorded(session, asked)
+    findings += outlet_findings(row, recorded.factors, outlet.id)
+    if row.get("outlet_factor_source") != before["outlet_factor_source"]:
+        of_job = outlets_in_force(session, [outlet.job_id]).values()
+        findings += source_of_amended(row, recorded, [other for other in of_job if other.id != outlet.id])
     findings += without_reason(reason, "what was wrong, in a few words")
     if not findings and row.cells == {column: cell for column, cell in before.items() if cell is not None}:
         said = "; ".join(changes)

@@ -7,8 +7,17 @@ from calib.errors import Finding, Step
 from calib.procedures.certificate.fit_curve import indication_quantity
 from calib.procedures.enter.check_limits import limit_findings
 from calib.procedures.enter.check_readings import reading_findings
+from calib.procedures.enter.check_sources import source_findings
 from calib.procedures.enter.check_stages import StagesOnRecord, stage_findings
-from calib.procedures.measure.air import MEASURED_AS, NEEDED
+from calib.procedures.measure.air import (
+    ALTITUDE,
+    HUMIDITIES,
+    MEASURED_AS,
+    PRESSURES,
+    TEMPERATURE,
+    WET_BULB,
+    missing_quantities,
+)
 from calib.procedures.on_record.flow_limits import LIMITS_TYPED
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.rows_together import KnownNames, TypedCells, duplicate, repeated, unit_known
@@ -30,8 +39,10 @@ def job_findings(named: KnownNames, factors: Mapping[str, Cells], stages: Stages
     yield from _methods(named)
     yield from repeated(named, "jobs.csv")
     yield from _outlets(named, factors)
+    yield from source_findings(named)
     yield from _systems(named)
     yield from _rooms(named)
+    yield from _air(named)
     yield from _conditions(named)
     yield from reading_findings(named)
     yield from stage_findings(named, stages)
@@ -169,7 +180,7 @@ def _design(row: TypedRow) -> Iterable[Finding]:
         if row.blank("flow_unit"):
             yield row.finding("flow_unit", "a value beside design_flow")
         return
-    for column in LIMITS_TYPED:
+    for column in (*LIMITS_TYPED, "design_density_kg_per_m3"):
         if row.sound(column):
             yield row.finding(column, "nothing without design_flow")
 
@@ -209,6 +220,14 @@ def _rooms(named: KnownNames) -> Iterable[Finding]:
             yield row.finding("room", f"a room that an outlet of job {row.cells['job']} names")
 
 
+def _air(named: KnownNames) -> Iterable[Finding]:
+    low, high = "temperature_low_degC", "temperature_high_degC"
+    for row in named.sheets["air.csv"]:
+        yield from named.unknown(row, "air.csv", "job")
+        if row.sound(low, high) and not float(row.cells[low]) < float(row.cells[high]):
+            yield row.finding(high, f"above {low} ({row.cells[low]})")
+
+
 def _conditions(named: KnownNames) -> Iterable[Finding]:
     rows = named.sheets["conditions.csv"]
     yield from repeated(named, "conditions.csv", recorded={})
@@ -225,15 +244,35 @@ def _conditions(named: KnownNames) -> Iterable[Finding]:
             yield duplicate(
                 members[0], ("conditions",), "a new name; the records hold it already, and conditions are whole"
             )
-        elif whole:
+            continue
+        if whole:
             yield from _missing(members)
+        yield from _together(members)
 
 
 def _missing(members: Sequence[TypedRow]) -> Iterable[Finding]:
-    missing = [quantity for quantity in NEEDED if all(row.get("quantity") != quantity for row in members)]
-    if missing and not any("quantity" in row.bad for row in members):
-        there = f"rows for {', '.join(NEEDED)}: there is no {', no '.join(missing)}"
+    if any("quantity" in row.bad for row in members):
+        return
+    missing = missing_quantities({str(row.get("quantity")) for row in members})
+    if missing:
+        there = f"rows for temperature, barometric pressure, relative humidity: there is no {', no '.join(missing)}"
         yield duplicate(members[0], ("conditions",), there)
+
+
+def _together(members: Sequence[TypedRow]) -> Iterable[Finding]:
+    """What rows of one set may not say both, and a wet bulb that is not cooler."""
+    by_quantity = {row.cells["quantity"]: row for row in members if row.sound("quantity")}
+    for stated in (PRESSURES, HUMIDITIES):
+        both = [by_quantity[quantity] for quantity in stated if quantity in by_quantity]
+        if len(both) > 1:
+            yield both[1].finding("quantity", f"{' or '.join(stated)}, not both")
+    dry, wet = by_quantity.get(TEMPERATURE), by_quantity.get(WET_BULB)
+    if dry is None or wet is None or not (dry.sound("value", "unit") and wet.sound("value", "unit", "quantity")):
+        return
+    kelvin = [unit("temperature", row.cells["unit"]).to_si(float(row.cells["value"])) for row in (wet, dry)]
+    if kelvin[0] > kelvin[1] + 1e-9:
+        shown = f"{dry.cells['value']} {dry.cells['unit']}"
+        yield wet.finding("value", f"not above the temperature ({shown}): water cools the wet bulb")
 
 
 # Values of the conditions for which the density is known, in SI and as they are said (calib.airflow.air).
@@ -241,6 +280,8 @@ _KNOWN_AIR = {
     "temperature": (233.15, 333.15, "a temperature from -40 to 60 degC"),
     "barometric pressure": (60e3, 110e3, "a barometric pressure from 60 to 110 kPa"),
     "relative humidity": (0.0, 1.0, "a relative humidity from 0 to 100 %"),
+    "wet-bulb temperature": (273.15, 333.15, "a wet-bulb temperature from 0 to 60 degC, where water does not freeze"),
+    "altitude": (-500.0, 4000.0, "an altitude from -500 to 4000 m"),
 }
 
 
@@ -258,6 +299,9 @@ def _condition(row: TypedRow, named: KnownNames) -> Iterable[Finding]:
     quantity = MEASURED_AS.get(row.get("quantity") or "")
     yield from unit_known(row, "unit", quantity)
     yield from _value_of_air(row, quantity)
+    if row.get("quantity") == ALTITUDE and row.sound("instrument"):
+        yield row.finding("instrument", "nothing: an altitude is stated, with its standard uncertainty and its source")
+        return
     yield from named.unknown(row, "conditions.csv", "instrument")
     instrument = named.instruments.get(row.get("instrument") or "")
     if instrument is not None and quantity is not None:

@@ -146,8 +146,6 @@ def _air(row: TypedRow, instrument: Cells, named: KnownNames) -> Iterable[Findin
         return
     if row.blank("conditions") and way.needs_air:
         yield row.finding("conditions", f"the conditions of the air, since the instrument indicates {way.indicates}")
-    elif not row.blank("conditions") and way.in_air is None and "density_effect" not in _bad(instrument):
-        yield row.finding("conditions", "nothing: no density_effect is on record for the instrument")
     elif _job_known(row, named):
         yield from named.unknown(row, "readings.csv", "job", "conditions")
     yield from _probe(row, way, named)

@@ -34,6 +34,7 @@ class AcceptancesJudged:
 def fit_curves(named: KnownNames) -> CurvesFitted:
     """A curve for each calibration whose rows were all found right."""
     comparisons = by_certificate(named.sheets["comparisons.csv"])
+    correlations = by_certificate(named.sheets["correlations.csv"])
     unread = "comparisons.csv" in named.unread or any(row.bad for row in named.sheets["comparisons.csv"])
     curves: dict[RecordNames, FittedCurve] = {}
     findings = []
@@ -44,10 +45,11 @@ def fit_curves(named: KnownNames) -> CurvesFitted:
         instrument, own = named.instruments.get(names[0]), comparisons[names]
         if instrument is None or not instrument.keys() >= _NEEDED or any(each.bad for each in own):
             continue
-        if not own and unread:
+        if (not own and unread) or any(each.bad for each in correlations[names]):
             continue
         try:
-            curves[names] = fit_curve(instrument, [TypedCells(each.cells) for each in own])
+            stated = [each.cells for each in correlations[names]]
+            curves[names] = fit_curve(instrument, [TypedCells(each.cells) for each in own], correlations=stated)
         except CurveError as error:
             findings.append(duplicate(row, ("certificate",), f"comparisons that make a correction curve ({error})"))
     return CurvesFitted(curves, tuple(findings))

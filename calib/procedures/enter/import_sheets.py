@@ -14,6 +14,7 @@ from sqlmodel import Session, SQLModel
 from calib.confirmation.traceability import Record
 from calib.errors import BadInputError, Finding
 from calib.procedures.enter.check_certificates import certificate_findings, use_findings
+from calib.procedures.enter.check_correlations import correlation_findings
 from calib.procedures.enter.check_jobs import job_findings
 from calib.procedures.enter.check_ranges import outside_range
 from calib.procedures.enter.check_stages import staged
@@ -40,9 +41,12 @@ from calib.records.verification import Progress
 from calib.unswept import unswept
 
 # Files of which each row is a record by itself, in the order in which records refer to one another.
-_CERTIFICATES = ("instruments.csv", "methods.csv", "jobs.csv", "calibrations.csv", "comparisons.csv")
+_CERTIFICATES = (
+    "instruments.csv", "methods.csv", "sources.csv", "source_spellings.csv", "jobs.csv", "calibrations.csv", "comparisons.csv",
+    "correlations.csv",
+)  # fmt: skip
 _OF_INSTRUMENTS = ("events.csv", "checks.csv", "pairings.csv")
-_OF_JOBS = ("systems.csv", "rooms.csv", "outlets.csv", "factors.csv", "amendments.csv", "conditions.csv")
+_OF_JOBS = ("systems.csv", "rooms.csv", "air.csv", "outlets.csv", "factors.csv", "amendments.csv", "conditions.csv")
 # Tables whose new records may open an impact review or add a line to one.
 _TOUCHED_BY_REVIEWS = frozenset({"calibration", "condition", "reading", "found_factor", "outlet_revision"})
 
@@ -117,7 +121,7 @@ def _checked(sheets: Sheets, recorded: Recorded, unread: frozenset[str], now: da
     of_times = findings_of_times(sheets, now)
     of_history = history_findings(KnownNames(sheets, recorded, unread))
     named = KnownNames(in_force(sheets), recorded, unread)
-    of_certificates = certificate_findings(named)
+    of_certificates = [*certificate_findings(named), *correlation_findings(named)]
     fitted = fit_curves(named)
     of_use = use_findings(named.sheets)
     judged = judge_acceptances(named, fitted.curves)

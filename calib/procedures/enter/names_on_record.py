@@ -37,12 +37,15 @@ class AskedNames:
                     self._cells[table, name] |= {row.cells[column] for row in rows if column in row.cells}
         standards = (row.get("standards") or "" for row in sheets["calibrations.csv"])
         self._cells[Instrument, "tag"] |= {tag for cell in standards for tag in standard_tags(cell)}
-        # Of these more has to be looked at than the rows name: every revision, every quantity, every outlet of a system, and every
-        # factor where one is named, since a message says which there are.
+        # Of these more has to be looked at than the rows name: every revision, every quantity, every outlet of a system or beside
+        # one with a factor's source, and every factor where one is named, since a message says which there are.
         self._all_of = {(FoundFactor, "revision"), (Condition, "quantity")}
         if any("found_factor" in row.cells for file in ("outlets.csv", "amendments.csv") for row in sheets[file]):
             self._all_of.add((FoundFactor, "factor"))
-        if sheets["systems.csv"] or sheets["rooms.csv"]:
+        sourced = any(
+            "outlet_factor_source" in row.cells for file in ("outlets.csv", "amendments.csv") for row in sheets[file]
+        )
+        if sheets["systems.csv"] or sheets["rooms.csv"] or sourced:
             self._all_of.add((Outlet, "outlet"))
 
     def of(self, table: type[SQLModel], column: str) -> set[str] | None:
@@ -84,7 +87,7 @@ class NamesOnRecord:
             self._with(reference.table, {row[place] for row in rows})
         read = {}
         for record_id, *stored in rows:
-            cells = dict(zip(own, map(str, stored), strict=False))
+            cells = dict(zip(own, map(_name, stored), strict=False))
             for reference, record in zip(references, stored[len(own) :], strict=True):
                 cells |= zip(reference.columns, self.names(reference.table)[record], strict=True)
             read[record_id] = tuple(cells[column] for column in declaration.key)
@@ -121,7 +124,7 @@ class NamesOnRecord:
             declaration = DECLARED[table]
             columns = [getattr(table, column) for column in declaration.key]
             for record_id, *names in by_keys(self.session, select(table.id, *columns), table.id, missing):
-                self._names[table][record_id] = tuple(map(str, names))
+                self._names[table][record_id] = tuple(map(_name, names))
 
     def cells(self, declaration: Declaration, record: Any) -> dict[str, Any]:
         """Cells of a record as its file has them: with the names of the records that it refers to."""
@@ -130,7 +133,7 @@ class NamesOnRecord:
             if reference.stored is not None:
                 named = getattr(record, reference.stored)
                 names = [None] * len(reference.columns) if named is None else self.names(reference.table)[named]
-                cells |= zip(reference.columns, names, strict=True)
+                cells |= zip(reference.columns, names, strict=False)
         return cells
 
     def key(self, reference: Reference, cells: Mapping[str, str]) -> int | None:
@@ -150,6 +153,11 @@ class NamesOnRecord:
         """Read a table anew when it is next asked for."""
         self._names.pop(table, None)
         self._keys = {asked: keys for asked, keys in self._keys.items() if asked[0] is not table}
+
+
+def _name(stored: object) -> str:
+    """A name as it is compared; one that may be blank as blank."""
+    return "" if stored is None else str(stored)
 
 
 class Recorded(dict[str, Mapping[RecordNames, Cells]]):

@@ -27,7 +27,7 @@ from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.moved_reference import moved_reference
 from calib.procedures.impact.rests_on import STANDARD, Ground
 from calib.procedures.impact.stated_values import Values, jobs_of, values_of
-from calib.procedures.on_record.calibrations import as_found_cells, comparison_cells
+from calib.procedures.on_record.calibrations import as_found_cells, comparison_cells, correlation_cells
 from calib.procedures.on_record.in_force import curve_of
 from calib.procedures.on_record.what_counts import curve_that_counts
 from calib.procedures.pairs.factor_from_pairs import FACTOR_SCOPES, FactorWanted, found_from_pairs
@@ -122,7 +122,9 @@ class _Replacing:
         relied = (self.cause.since, *self.cause.waiting)
         failing = self.cause.failing
         try:
-            fitted = fit_curve(typed(self.cause.instrument), as_found_cells(self.session, failing))
+            stated = correlation_cells(self.session, failing)
+            as_found = as_found_cells(self.session, failing)
+            fitted = fit_curve(typed(self.cause.instrument), as_found, correlations=stated)
         except CalibError as error:
             why = f"the comparisons as found of certificate {failing.certificate} make no curve: {error}"
             self.stuck |= {(RecordKind.CALIBRATION, calibration.record_id): why for calibration in relied}
@@ -182,7 +184,8 @@ class _Replacing:
             cells = comparison_cells(self.session, own)
             for each in changed:
                 cells = self._with_standard(record, instrument, cells, each.on[1])
-            fitted = fit_curve(typed(instrument), cells, self._wish(calibration))
+            stated = correlation_cells(self.session, own)
+            fitted = fit_curve(typed(instrument), cells, self._wish(calibration), stated)
         except CalibError as error:
             self.stuck[record] = f"certificate {own.certificate} cannot be worked out anew: {error}"
             return

@@ -1,16 +1,36 @@
-"""The air at a place and time of a job: its density with uncertainty, from conditions that were observed or stated."""
+"""The air at a place and time of a job: its density with uncertainty, from conditions that were observed, stated or declared.
+
+A set of conditions states the pressure by a barometer or by the altitude (ISO 2533), the humidity itself or by the wet bulb. Where
+it states no temperature, that is the range declared for the service (air.csv), with any humidity: then the set tells the pressure.
+
+Decision (2026-11-29). What moves a density is kept by its influences (`AirInfluence`), so that flows are correlated through
+pressure, temperature and humidity, and not through "density" as one figure. Options: one relative uncertainty for each set, shared
+wholly within and not at all between sets (a barometer that reads high would widen a net flow, from which it cancels). Cost: some
+columns for each reading of a job that states a density.
+"""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
 from sqlmodel import Session
 
-from calib.airflow.air import PARTS, AirState, density, density_with_uncertainty
+from calib.airflow.air import FORMULA_RELATIVE_UNCERTAINTY, PARTS, density, density_sensitivities
+from calib.airflow.psychrometer import (
+    COEFFICIENT_RELATIVE_UNCERTAINTY,
+    relative_humidity,
+    relative_humidity_sensitivities,
+)
+from calib.airflow.standard_atmosphere import (
+    WEATHER_RELATIVE_UNCERTAINTY,
+    standard_pressure,
+    standard_pressure_sensitivity,
+)
 from calib.confirmation.interval import Decision, gate
 from calib.errors import CalibError
+from calib.measurement import NOT_OBSERVED
 from calib.procedures.measure.indicated import indicated
 from calib.procedures.measure.stability import stability_at
 from calib.procedures.on_record.in_force import OnRecord, on_record_of
@@ -20,16 +40,26 @@ from calib.records.record import key, moment
 from calib.records.tables.calibrations import Calibration
 from calib.records.tables.conditions import Condition
 from calib.records.tables.instruments import Instrument
-from calib.uncertainty.propagation import combine
+from calib.records.tables.jobs import DeclaredAir
+from calib.uncertainty.estimate import rectangular
 
+TEMPERATURE, BAROMETRIC, STATIC = "temperature", "barometric pressure", "static pressure"
+HUMIDITY, WET_BULB, ALTITUDE = "relative humidity", "wet-bulb temperature", "altitude"
 # Quantity of the conditions -> quantity of the instrument that observes it.
 MEASURED_AS = {
-    "temperature": "temperature",
-    "barometric pressure": "pressure",
-    "static pressure": "pressure",
-    "relative humidity": "relative humidity",
+    TEMPERATURE: "temperature",
+    BAROMETRIC: "pressure",
+    STATIC: "pressure",
+    HUMIDITY: "relative humidity",
+    WET_BULB: "temperature",
+    ALTITUDE: "length",
 }
-NEEDED = ("temperature", "barometric pressure", "relative humidity")
+# What a set states, each in one of its ways.
+PRESSURES, HUMIDITIES = (BAROMETRIC, ALTITUDE), (HUMIDITY, WET_BULB)
+PSYCHROMETER = "psychrometer coefficient"
+FORMULA = "formula"
+
+_OWN = ("repeatability", "resolution")  # of an instrument: of one indication, and no other
 
 
 @dataclass(frozen=True)
@@ -41,6 +71,18 @@ class ConditionFound:
     decision: Decision | None  # of the gate, where an instrument was used
     value: float  # [SI]
     standard_uncertainty: float  # [SI]
+    own: float = 0.0  # of it what no other indication of the instrument shares; all of a stated value [SI]
+    of_calibration: tuple[float, ...] = ()  # what every indication with its calibration shares: signed parts [SI]
+
+
+@dataclass(frozen=True)
+class AirInfluence:
+    """What one influence does to the logarithm of the density: signed relative standard uncertainties [1]."""
+
+    quantity: str  # of the conditions, NOT_OBSERVED, PSYCHROMETER or FORMULA
+    own: float
+    calibration: int | None = None  # by which it was observed; absent: stated, declared or of a formula
+    of_calibration: tuple[float, ...] = ()  # what all that was observed by it shares
 
 
 @dataclass(frozen=True)
@@ -53,29 +95,62 @@ class AirFound:
     standard_uncertainty: float  # [kg/m3]
     parts: Mapping[str, float]  # what temperature, pressure, humidity and the formula contribute [kg/m3]
     reasons: tuple[str, ...]
+    declared: DeclaredAir | None = None  # where the temperature was not observed
+    influences: tuple[AirInfluence, ...] = ()
+
+    @property
+    def observed_uncertainty(self) -> float:
+        """Standard uncertainty without what a declared range of temperature contributes [kg/m3]."""
+        return math.hypot(*(u for name, u in self.parts.items() if name != NOT_OBSERVED))
 
 
-def air_of(records: OnRecord, job: int, name: str, now: datetime) -> AirFound:
-    """Density of a set of conditions of a job; every instrument that observed it passes the gate, or there are reasons."""
-    asked = (job, name, now)
+def air_of(records: OnRecord, job: int, name: str, now: datetime, service: str = "") -> AirFound:
+    """Density of a set of conditions of a job; every instrument that observed it passes the gate, or there are reasons.
+
+    Of a set without a temperature, that of a service's air.
+    """
+    asked = (job, name, now, service if without_temperature(records, job, name) else "")
     if asked not in records.worked_out:
-        records.worked_out[asked] = _air_of(records, job, name, now)
+        records.worked_out[asked] = _air_of(records, job, name, now, service)
     air: AirFound = records.worked_out[asked]
     return air
 
 
-def _air_of(records: OnRecord, job: int, name: str, now: datetime) -> AirFound:
+def without_temperature(records: OnRecord, job: int, name: str | None) -> bool:
+    """Whether a set of conditions states no temperature, so that its density is that of one service's air."""
+    rows = () if name is None else records.conditions.get((job, name), ())
+    return bool(rows) and all(row.quantity != TEMPERATURE for row in rows)
+
+
+def missing_quantities(quantities: set[str]) -> list[str]:
+    """What a set of conditions lacks: a pressure; a temperature beside a humidity, and a humidity beside a temperature."""
+    lacks = [] if quantities & {*PRESSURES} else [" or ".join(PRESSURES)]
+    humid = bool(quantities & {*HUMIDITIES})
+    if humid and TEMPERATURE not in quantities:
+        lacks.insert(0, TEMPERATURE)
+    if not humid and TEMPERATURE in quantities:
+        lacks.append(" or ".join(HUMIDITIES))
+    return lacks
+
+
+def _air_of(records: OnRecord, job: int, name: str, now: datetime, service: str) -> AirFound:
     rows = records.conditions.get((job, name), ())
     decisions = [_decision(records, row, now) for row in rows]
     reasons = [reason for decision in decisions if decision is not None for reason in decision.reasons]
-    missing = [quantity for quantity in NEEDED if quantity not in {row.quantity for row in rows}]
+    declared = records.declared_air.get((job, service)) if without_temperature(records, job, name) else None
+    missing = missing_quantities({row.quantity for row in rows})
     if missing:
         reasons.append(f"conditions {name}: no {', no '.join(missing)}: enter what is missing in conditions.csv")
+    elif declared is None and without_temperature(records, job, name):
+        reasons.append(
+            f"conditions {name}: no temperature, and none is declared for {service or 'any'} air: observe it, or declare its range "
+            "in air.csv"
+        )
     if reasons:
         return AirFound(name, (), math.nan, math.nan, {}, tuple(dict.fromkeys(reasons)))
     corrected = tuple(_found(records, row, decision) for row, decision in zip(rows, decisions, strict=True))
     try:
-        return _with_density(name, corrected)
+        return _with_density(name, corrected, declared)
     except CalibError as error:
         return AirFound(name, corrected, math.nan, math.nan, {}, (f"conditions {name}: {error}",))
 
@@ -94,39 +169,163 @@ def _found(records: OnRecord, condition: Condition, decision: Decision | None) -
     value = typed.to_si(float(condition.value))
     if condition.instrument_id is None or decision is None or decision.calibration is None:
         u = typed.difference_to_si(float(condition.standard_uncertainty or 0))
-        return ConditionFound(condition, None, None, value, u)
+        return ConditionFound(condition, None, None, value, u, u)
     instrument = records.instruments[condition.instrument_id]
     calibration = decision.calibration
     stability = stability_at(records, instrument, calibration, [moment(condition.observed_at).date()], value)
     corrected, contributions = indicated(instrument, records.curve(calibration.record_id), value, stability)
+    own, shared = (
+        np.concatenate([each.parts[0] for each in contributions if (each.name in _OWN) is wanted])
+        for wanted in (True, False)
+    )
+    u = float(np.sqrt(np.sum(own**2) + np.sum(shared**2)))
     return ConditionFound(
-        condition, instrument, decision, corrected, float(combine(contributions).standard_uncertainty[0])
+        condition, instrument, decision, corrected, u, float(np.linalg.norm(own)), tuple(shared.tolist())
     )
 
 
-def _with_density(name: str, conditions: Sequence[ConditionFound]) -> AirFound:
+def _with_density(name: str, conditions: Sequence[ConditionFound], declared: DeclaredAir | None) -> AirFound:
     by_quantity = {condition.condition.quantity: condition for condition in conditions}
-    temperature, barometric, humidity = (by_quantity[quantity] for quantity in NEEDED)
-    pressures = [
-        barometric,
-        *(condition for condition in conditions if condition.condition.quantity == "static pressure"),
-    ]
-    state = AirState(
-        *(
-            np.array([value])
-            for value in (
-                temperature.value,
-                sum(pressure.value for pressure in pressures),
-                humidity.value,
-                temperature.standard_uncertainty,
-                math.hypot(*(pressure.standard_uncertainty for pressure in pressures)),
-                humidity.standard_uncertainty,
+    state = _StateOfAir(by_quantity, declared)
+    rho = float(density(state.temperature, state.pressure, state.humidity))
+    influences = tuple(_influences(state, rho))
+    contributed = _parts(state, influences, rho)
+    u = float(np.linalg.norm(list(contributed.values())))
+    return AirFound(name, tuple(conditions), rho, u, contributed, (), declared, influences)
+
+
+class _StateOfAir:
+    """Temperature, pressure and humidity as a set of conditions tells them, and the slopes of a humidity told by the wet bulb."""
+
+    def __init__(self, by_quantity: Mapping[str, ConditionFound], declared: DeclaredAir | None) -> None:
+        self.by_quantity = by_quantity
+        self.declared = declared
+        self.temperature, self.half_width = _declared_range(declared)
+        if TEMPERATURE in by_quantity:
+            self.temperature = by_quantity[TEMPERATURE].value
+        stated = by_quantity.get(STATIC)
+        self.pressure = self._atmospheric() + (0.0 if stated is None else stated.value)
+        # Of air of which nothing more is known: anything from dry to saturated.
+        self.humidity = 0.5
+        self.humidity_by = (0.0, 0.0, 0.0, 0.0)  # temperature, wet bulb, pressure, logarithm of the coefficient
+        if HUMIDITY in by_quantity:
+            self.humidity = by_quantity[HUMIDITY].value
+        elif WET_BULB in by_quantity:
+            bulbs = self.temperature, by_quantity[WET_BULB].value, self.pressure
+            self.humidity = float(relative_humidity(*bulbs))
+            by_temperature, by_wet_bulb, by_pressure, by_coefficient = map(
+                float, relative_humidity_sensitivities(*bulbs)
             )
-        )
+            self.humidity_by = by_temperature, by_wet_bulb, by_pressure, by_coefficient
+
+    def _atmospheric(self) -> float:
+        if BAROMETRIC in self.by_quantity:
+            return self.by_quantity[BAROMETRIC].value
+        return float(standard_pressure(self.by_quantity[ALTITUDE].value))
+
+
+def _declared_range(declared: DeclaredAir | None) -> tuple[float, float]:
+    """Middle and half-width of the temperature [K]."""
+    if declared is None:
+        return math.nan, 0.0
+    in_celsius = unit("temperature", "degC")
+    low, high = (
+        in_celsius.to_si(float(typed)) for typed in (declared.temperature_low_degC, declared.temperature_high_degC)
     )
-    rho, parts = density_with_uncertainty(state)
-    contributed = dict(zip(PARTS, np.abs(parts[0]).tolist(), strict=True))
-    return AirFound(name, tuple(conditions), float(rho[0]), float(np.linalg.norm(parts[0])), contributed, ())
+    return (low + high) / 2.0, (high - low) / 2.0
+
+
+def _influences(state: _StateOfAir, rho: float) -> Iterator[AirInfluence]:
+    """The influences on ln rho, each by the chain rule (GUM 5.1.3)."""
+    slopes = density_sensitivities(state.temperature, state.pressure, state.humidity)
+    of_temperature, of_pressure, of_humidity = (float(slope) / rho for slope in slopes)
+    by_temperature, by_wet_bulb, by_pressure, by_coefficient = state.humidity_by
+    temperature = of_temperature + of_humidity * by_temperature
+    pressure = of_pressure + of_humidity * by_pressure
+    slope = {
+        TEMPERATURE: temperature,
+        BAROMETRIC: pressure,
+        STATIC: pressure,
+        HUMIDITY: of_humidity,
+        WET_BULB: of_humidity * by_wet_bulb,
+    }
+    for quantity, condition in state.by_quantity.items():
+        if quantity == ALTITUDE:
+            of_altitude = float(standard_pressure_sensitivity(condition.value)) * condition.standard_uncertainty
+            weather = WEATHER_RELATIVE_UNCERTAINTY * float(standard_pressure(condition.value))
+            yield AirInfluence(ALTITUDE, pressure * math.hypot(of_altitude, weather))
+            continue
+        calibration = None if condition.decision is None else condition.decision.calibration
+        yield AirInfluence(
+            quantity,
+            slope[quantity] * condition.own,
+            None if calibration is None else calibration.record_id,
+            tuple(slope[quantity] * part for part in condition.of_calibration),
+        )
+    if state.declared is not None:
+        yield AirInfluence(NOT_OBSERVED, temperature * rectangular(state.half_width))
+    if not set(HUMIDITIES) & state.by_quantity.keys():
+        yield AirInfluence(HUMIDITY, of_humidity * rectangular(0.5))
+    if WET_BULB in state.by_quantity:
+        yield AirInfluence(PSYCHROMETER, of_humidity * by_coefficient * COEFFICIENT_RELATIVE_UNCERTAINTY)
+    yield AirInfluence(FORMULA, FORMULA_RELATIVE_UNCERTAINTY)
+
+
+_PART_OF = {
+    TEMPERATURE: "temperature", BAROMETRIC: "pressure", STATIC: "pressure", ALTITUDE: "pressure", HUMIDITY: "humidity",
+    WET_BULB: "humidity", PSYCHROMETER: "humidity", NOT_OBSERVED: NOT_OBSERVED, FORMULA: "formula",
+}  # fmt: skip
+
+
+def _parts(state: _StateOfAir, influences: Sequence[AirInfluence], rho: float) -> dict[str, float]:
+    """What each quantity contributes to the density [kg/m3]."""
+    named = (*PARTS, NOT_OBSERVED) if state.declared is not None else PARTS
+    squares = dict.fromkeys(named, 0.0)
+    for influence in influences:
+        squares[_PART_OF[influence.quantity]] += influence.own**2 + sum(part**2 for part in influence.of_calibration)
+    return {name: rho * math.sqrt(square) for name, square in squares.items()}
+
+
+def air_of_service(records: OnRecord, job: int, service: str, at: datetime, now: datetime) -> AirFound:
+    """The air of a service of which no conditions are named: declared, at the pressure of the conditions nearest in time.
+
+    A barometer, and the altitude, are common to a job.
+    """
+    if (job, service) not in records.declared_air:
+        return _unknown(
+            f"no conditions of the air are named, and no temperature is declared for {service} air in air.csv"
+        )
+    near = min(
+        (
+            row
+            for (owner, _), rows in records.conditions.items()
+            for row in rows
+            if owner == job and row.quantity in PRESSURES
+        ),
+        key=lambda row: (abs(moment(row.observed_at) - at), row.id),
+        default=None,
+    )
+    if near is None:
+        return _unknown("no conditions of the job state a barometric pressure or an altitude in conditions.csv")
+    asked = (job, near.conditions, now, service, "pressure alone")
+    if asked not in records.worked_out:
+        records.worked_out[asked] = _of_pressure(records, near, records.declared_air[job, service], now)
+    air: AirFound = records.worked_out[asked]
+    return air
+
+
+def _unknown(reason: str) -> AirFound:
+    return AirFound("", (), math.nan, math.nan, {}, (reason,))
+
+
+def _of_pressure(records: OnRecord, pressure: Condition, declared: DeclaredAir, now: datetime) -> AirFound:
+    decision = _decision(records, pressure, now)
+    if decision is not None and decision.reasons:
+        return AirFound(pressure.conditions, (), math.nan, math.nan, {}, decision.reasons)
+    try:
+        return _with_density(pressure.conditions, (_found(records, pressure, decision),), declared)
+    except CalibError as error:
+        return _unknown(f"{declared.service} air: {error}")
 
 
 def reference_density(instrument: Instrument) -> float:
@@ -150,7 +349,18 @@ def calibration_density(calibration: Calibration) -> float | None:
 
 
 def airs_of_job(session: Session, name: str, now: datetime) -> list[AirFound]:
-    """Every set of conditions of a job; raises NotInRecordsError."""
+    """Every set of conditions of a job, and each declared air with those that state no temperature; raises NotInRecordsError."""
     job = key(job_named(session, name).id)
     records = on_record_of(session, jobs=[job])
-    return [air_of(records, job, conditions, now) for owner, conditions in records.conditions if owner == job]
+    return [
+        air_of(records, job, conditions, now, service)
+        for owner, conditions in records.conditions
+        if owner == job
+        for service in _services(records, job, conditions)
+    ]
+
+
+def _services(records: OnRecord, job: int, conditions: str) -> list[str]:
+    if not without_temperature(records, job, conditions):
+        return [""]
+    return [service for owner, service in records.declared_air if owner == job] or [""]

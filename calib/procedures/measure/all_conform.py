@@ -32,8 +32,9 @@ class AllConform:
 
 def all_conform(evaluation: Evaluation, rows: Integers) -> AllConform:
     """The joint probability of some readings that are judged."""
-    assert evaluation.flow is not None and evaluation.judgement is not None  # noqa: S101, PT018 (asked before)
-    flow, combined, limits = evaluation.flow, evaluation.flow.combined, evaluation.judgement.limits.at(rows)
+    assert evaluation.in_design_state is not None and evaluation.judgement is not None  # noqa: S101, PT018 (asked before)
+    flow, limits = evaluation.in_design_state, evaluation.judgement.limits.at(rows)
+    combined = flow.combined
     u = combined.standard_uncertainty[rows]
     if not np.all(u > 0):
         return _with_certainty(evaluation, rows)
@@ -43,16 +44,16 @@ def all_conform(evaluation: Evaluation, rows: Integers) -> AllConform:
 
 
 def _joint(evaluation: Evaluation, rows: Integers, limits: ToleranceIntervals, if_not_known: float) -> JointProbability:
-    assert evaluation.flows is not None  # noqa: S101 (asked before)
-    factors = common_factors(evaluation.flows.contributions, rows, if_not_known)
+    assert evaluation.compared is not None  # noqa: S101 (asked before)
+    factors = common_factors(evaluation.compared.of_designs.contributions, rows, if_not_known)
     whole = np.sqrt(np.sum(factors.loadings**2, axis=1) + factors.own**2)
     return probability_of_all(limits, factors.loadings / whole[:, np.newaxis], factors.own / whole)
 
 
 def _with_certainty(evaluation: Evaluation, rows: Integers) -> AllConform:
     """Where flows are known exactly, those conform or do not; the others are left."""
-    assert evaluation.flow is not None and evaluation.judgement is not None  # noqa: S101, PT018 (asked before)
-    exact = evaluation.flow.combined.standard_uncertainty[rows] == 0
+    assert evaluation.in_design_state is not None and evaluation.judgement is not None  # noqa: S101, PT018 (asked before)
+    exact = evaluation.in_design_state.combined.standard_uncertainty[rows] == 0
     if np.all(evaluation.judgement.probability[rows][exact] == 1) and not np.all(exact):
         return all_conform(evaluation, rows[~exact])
     certain = JointProbability(float(np.all(evaluation.judgement.probability[rows][exact] == 1)), 0.0)

@@ -12,15 +12,17 @@ import numpy as np
 from calib.arrays import Floats, Integers, by_kind
 from calib.confirmation.interval import CalibrationOnRecord
 from calib.curves.curve import Curve
-from calib.measurement import Air, Calibrations, FoundFactors, Hoods, Points, Probes, Readings, TwoFigures
+from calib.measurement import NOT_OBSERVED, Air, Calibrations, FoundFactors, Hoods, Points, Probes, Readings, TwoFigures
+from calib.measurement.readings import StandardBehind
 from calib.measurement.way import ReferenceAir
 from calib.procedures.measure.air import calibration_density, reference_density
 from calib.procedures.measure.indicated import repeatability_of, resolution_of
 from calib.procedures.measure.stability import stability_at
 from calib.procedures.measure.stability_of_readings import stability_of, stability_of_probe
+from calib.procedures.measure.standards_behind import Behind, laboratories_of, standards_of
 from calib.procedures.measure.standing import Standing, section_of
-from calib.procedures.on_record.by_name import spelled_alike
 from calib.procedures.on_record.in_force import OnRecord, face_indications
+from calib.procedures.typed.spelling import spelled_alike
 from calib.quantities import unit
 from calib.records.record import key
 from calib.records.tables.factors import FoundFactor
@@ -46,7 +48,8 @@ def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
     """Arrays of readings, at least one of them."""
     # What the first reading of a kind tells holds of all of them.
     first, kind = by_kind(standing, lambda reading: (reading.system, reading.way))
-    calibrations = _calibrations(first)
+    behind = Behind(records)
+    calibrations, standards = standards_of(behind, _calibrations(first))
     of_ways, way = by_kind(first, lambda reading: reading.way)
     outlets, outlet = by_kind(standing, _outlet_as_typed)
     opening = np.array([(*_opening(reading), *_factor(reading)) for reading in outlets])[outlet]
@@ -68,14 +71,14 @@ def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
         dimension_relative=opening[:, 1:3],
         outlet_factor=opening[:, 3],
         outlet_factor_relative=opening[:, 4],
-        outlet_factor_source=by_kind(standing, _source)[1],
+        outlet_factor_source=_sources(standing, records),
         method_relative=np.array([_single_figure(reading.method) for reading in first])[kind],
         curves=[records.curve(calibration) for calibration in calibrations],
         outlet_factor_dof=opening[:, 5],
         method_dof=np.array([float(reading.method.degrees_of_freedom or "inf") for reading in first])[kind],
         method=by_kind(first, lambda reading: reading.method.id)[1][kind],
         two_figures=_two_figures(standing, first, kind),
-        calibrations=_shared_calibrations(first, calibrations, records),
+        calibrations=_shared_calibrations(first, calibrations, standards, behind),
         ways=[reading.way for reading in of_ways],
         way=way[kind],
         points=Points(owner, _passages(owner, passage), weight) if owner.size > len(standing) else None,
@@ -196,13 +199,23 @@ def _of_found(factor: FoundFactor, calibration: int) -> tuple[float, float, floa
     return value, float(np.linalg.norm(u)), float(welch_satterthwaite(u, dof))
 
 
-def _source(reading: Standing) -> str:
-    """Outlets with one source of their factor share its error; what has no factor stands for itself."""
+def _sources(standing: Sequence[Standing], records: OnRecord) -> Integers:
+    """Outlets with one source of their factor share its error, however they spell it; what has no factor stands for itself."""
+    first, as_typed = by_kind(standing, _source_as_typed)
+    return by_kind(map(_source_as_typed, first), lambda source: _source_named(source, records))[1][as_typed]
+
+
+def _source_named(as_typed: tuple[str, str], records: OnRecord) -> tuple[str, str]:
+    what, name = as_typed
+    return what, records.sources.source_of(name) if what == "source" else name
+
+
+def _source_as_typed(reading: Standing) -> tuple[str, str]:
     if reading.way.is_flow or reading.outlet.place == DUCT:
-        return f"no factor {reading.outlet.id}"
+        return "no factor", str(reading.outlet.id)
     if reading.factor is not None:
-        return f"found {reading.factor.factor}"
-    return f"source {reading.outlet.outlet_factor_source}"
+        return "found", reading.factor.factor
+    return "source", str(reading.outlet.outlet_factor_source)
 
 
 def _single_figure(method: Method) -> float:
@@ -213,7 +226,8 @@ def _two_figures(standing: Sequence[Standing], first: Sequence[Standing], kind: 
     if all(reading.method.common_standard_uncertainty_percent is None for reading in first):
         return None
     declared = np.array([_both_figures(reading.method) for reading in first])[kind]
-    return TwoFigures(*declared.T, opening=by_kind(standing, kind_of_opening)[1])
+    common, common_dof, own, own_dof = declared.T
+    return TwoFigures(common, common_dof, own, own_dof, by_kind(standing, kind_of_opening)[1])
 
 
 def _both_figures(method: Method) -> tuple[float, float, float, float]:
@@ -232,12 +246,15 @@ def kind_of_opening(reading: Standing) -> Hashable:
     return reading.method.id, outlet.place or OUTLET, spelled_alike(outlet.outlet_type or ""), is_supply
 
 
-def _shared_calibrations(first: Sequence[Standing], calibrations: Sequence[int], records: OnRecord) -> Calibrations:
-    used = {calibration: each for reading in first for calibration, each in _instruments_used(reading)}
-    laboratories = [laboratory_and_quantity(records, calibration) for calibration in calibrations]
+def _shared_calibrations(
+    first: Sequence[Standing], calibrations: Sequence[int], standards: list[list[StandardBehind]], behind: Behind
+) -> Calibrations:
+    used: dict[int, tuple[Instrument, CalibrationOnRecord, date]] = {**behind.used}
+    used |= {calibration: each for reading in first for calibration, each in _instruments_used(reading)}
     return Calibrations(
-        by_kind(laboratories, lambda names: names)[1],
-        [_stability_at_comparisons(records, *used[calibration]) for calibration in calibrations],
+        laboratories_of(behind.records, behind, calibrations),
+        [_stability_at_comparisons(behind.records, *used[calibration]) for calibration in calibrations],
+        standards,
     )
 
 
@@ -250,12 +267,6 @@ def _instruments_used(reading: Standing) -> Iterator[tuple[int, tuple[Instrument
         yield own.record_id, (reading.probe, own, day)
 
 
-def laboratory_and_quantity(records: OnRecord, calibration: int) -> tuple[str, str]:
-    """Whose reference standards stand behind a calibration, as far as the certificate tells: its laboratory, and for what."""
-    record = records.calibrations[calibration]
-    return spelled_alike(record.laboratory), records.instruments[record.instrument_id].quantity
-
-
 def _stability_at_comparisons(
     records: OnRecord, instrument: Instrument, calibration: CalibrationOnRecord, day: date
 ) -> Floats:
@@ -266,17 +277,30 @@ def _stability_at_comparisons(
 def _air(first: Sequence[Standing], kind: Integers, records: OnRecord) -> Air | None:
     if all(reading.way.in_air is None for reading in first):
         return None
-    density, u, reference = np.array([_densities(reading, records) for reading in first]).T
-    conditions = by_kind(first, lambda reading: "" if reading.air is None else reading.air.name)[1]
-    return Air(density[kind], u[kind], conditions[kind], reference[kind])
+    density, u, reference, not_observed = np.array([_densities(reading, records) for reading in first]).T
+    conditions = by_kind(first, _air_named)[1]
+    return Air(
+        density[kind], u[kind], conditions[kind], reference[kind], not_observed[kind] if np.any(not_observed) else None
+    )
 
 
-def _densities(reading: Standing, records: OnRecord) -> tuple[float, float, float]:
-    """Density of the air, its relative standard uncertainty, and the density of the reference; 1, 0, 1 where none counts."""
-    if reading.way.in_air is None or reading.air is None:
-        return 1.0, 0.0, 1.0
-    relative = reading.air.standard_uncertainty / reading.air.density
-    return reading.air.density, relative, density_of_reference(reading, records)
+def _air_named(reading: Standing) -> tuple[str, str]:
+    """The conditions; with a declared temperature the service too, whose air it is."""
+    if reading.air is None:
+        return "", ""
+    return reading.air.name, "" if reading.air.declared is None else reading.air.declared.service
+
+
+def _densities(reading: Standing, records: OnRecord) -> tuple[float, float, float, float]:
+    """Density of the air, its relative standard uncertainty, the density of the reference, and what a declared temperature adds.
+
+    1, 0, 1, 0 where none counts.
+    """
+    air = reading.air
+    if reading.way.in_air is None or air is None:
+        return 1.0, 0.0, 1.0, 0.0
+    observed, declared = air.observed_uncertainty / air.density, air.parts.get(NOT_OBSERVED, 0.0) / air.density
+    return air.density, observed, density_of_reference(reading, records), declared
 
 
 def density_of_reference(reading: Standing, records: OnRecord) -> float:

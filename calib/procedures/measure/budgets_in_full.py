@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.curves.curve import CorrectionCurve, Curve
-from calib.measurement import Flows, Readings
+from calib.measurement import DENSITY, NOT_OBSERVED, Flows, Readings
 from calib.measurement.way import Way
 from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.standing import Standing, section_of
@@ -168,7 +168,7 @@ class _Reading:
 
 
 def _distribution(name: str, type_a: bool, dof: float) -> str:
-    if name in ("resolution", "dimension") or (name == "stability" and not type_a):
+    if name in ("resolution", "dimension", NOT_OBSERVED) or (name == "stability" and not type_a):
         return "rectangular"
     return "normal" if math.isinf(dof) else "t"
 
@@ -218,10 +218,13 @@ def _air(reading: _Reading) -> Iterator[InputQuantity]:
     if air is None or reading.kind.way.in_air is None:
         return
     density = float(air.density[reading.row])
-    line, _, _ = reading.contribution("density")
+    line, _, _ = reading.contribution(DENSITY)
     u = float(air.relative_uncertainty[reading.row]) * density
     c = float(line.parts[reading.row, 0]) / u if u else 0.0
-    yield reading.quantity("ρ", "density", "density", density, u, c)
+    yield reading.quantity("ρ", "density", DENSITY, density, u, c)
+    if air.not_observed is not None:
+        declared = float(air.not_observed[reading.row]) * density
+        yield reading.quantity("δ_ρ", "density", NOT_OBSERVED, 0.0, declared, c)
 
 
 def _back_pressure(reading: _Reading) -> InputQuantity:

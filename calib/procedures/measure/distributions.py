@@ -6,6 +6,7 @@
     resolution, stability, dimension            rectangular; a stability from history t with its degrees of freedom
     reference standard, resistance ratio, drift normal
     density                                     temperature, pressure, humidity normal; the formula's two limits rectangular
+    air temperature not observed                rectangular over the declared range
 
 Of the area the relative half-widths that each dimension brings are drawn: exact for width times height, and for a diameter or a
 flat oval but for squares of a relative half-width.
@@ -18,7 +19,7 @@ import numpy as np
 
 from calib.airflow.air import CARBON_DIOXIDE, LARGEST_DIFFERENCE
 from calib.arrays import Floats
-from calib.measurement import Readings
+from calib.measurement import NOT_OBSERVED, Readings
 from calib.measurement.trials import (
     NO_ERRORS,
     Calibrated,
@@ -146,7 +147,12 @@ def _of_air(terms: _Terms, readings: Readings, row: int, air: AirFound | None) -
         terms.add("density", 0, _normal(float(readings.air.relative_uncertainty[row])))
         return
     for name, part in air.parts.items():
-        for distribution in _FORMULA if name == "formula" else (_normal(part / air.density),):
+        relative = part / air.density
+        for distribution in (
+            _FORMULA
+            if name == "formula"
+            else (_rectangular(relative * math.sqrt(3.0)) if name == NOT_OBSERVED else _normal(relative),)
+        ):
             terms.add("density", 0, distribution)
 
 

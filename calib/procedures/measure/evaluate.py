@@ -17,8 +17,9 @@ from sqlmodel import Session, select
 from calib.airflow.profile import Profile, judge_profile
 from calib.arrays import Floats, Integers, Truths
 from calib.confirmation.conformity import ToleranceIntervals
-from calib.measurement import Flows, Readings, flows
+from calib.measurement import Flows, Readings, at_density, flows
 from calib.procedures.measure.arrays import arrays_of
+from calib.procedures.measure.compared import Compared, compared
 from calib.procedures.measure.gate_reading import gate_readings
 from calib.procedures.measure.plant_drift import DriftOfPlant, drifts_of, plant_drift
 from calib.procedures.measure.results import Judgement, Results, judge_flows, results
@@ -26,6 +27,7 @@ from calib.procedures.measure.stability import basis_of
 from calib.procedures.measure.standing import MeasuringSystem, Standing, section_of
 from calib.procedures.measure.totals import (
     NO_OUTLET,
+    InAir,
     Outlets,
     Plan,
     Total,
@@ -91,6 +93,8 @@ class Evaluation:
     curves: Mapping[int, StoredCurve] = field(default_factory=dict)  # by the id of the calibration
     calibrations: Mapping[int, Calibration] = field(default_factory=dict)  # by their id
     histories: Mapping[int, str] = field(default_factory=dict)  # what a stability rests on, by the calibration
+    compared: Compared | None = None  # the states in which flows are compared
+    in_design_state: Results | None = None  # flows, each in the state of its outlet's design, as it is judged
     drifts: tuple[DriftOfPlant, ...] = ()  # of the plant, where an outlet was read again
 
     def point_velocities(self, row: int) -> Floats:
@@ -123,9 +127,8 @@ def evaluate(
     latest = _latest(outlet, np.array([reading.reading.stage == REPEAT for reading in measured], dtype=bool))
     in_totals = latest & np.isin(outlet, list(plan.counted))
     stands = frozenset(outlet[latest].tolist())
-    systems, whole, rooms = totals_of_systems(plan, stands), totals_of_job(plan, stands), totals_of_rooms(plan, stands)
     if not measured:
-        of_systems, of_job, of_rooms = (Totals(tuple(totals)) for totals in (systems, whole, rooms))
+        of_systems, of_job, of_rooms = (Totals(tuple(totals)) for totals in _totals(plan, stands))
         return Evaluation(job, (), refused, of_systems, of_job, of_rooms, latest, in_totals)
     readings = arrays_of(measured, records)
     measured_flows = flows(readings)
@@ -134,10 +137,20 @@ def evaluate(
         readings = replace(readings, plant_drift=plant_drift(measured, drifts))
         measured_flows = flows(readings)
     flow = results(measured_flows.flow, combine(measured_flows.contributions), coverage_probability)
+    states = compared(
+        job, measured, in_totals, measured_flows, records, now, has_designs_at_density=plan.has_designs_at_density
+    )
+    plan = replace(plan, density=states.density, measured=_in_air(outlet, in_totals, flow, states))
+    judged = _judged(plan, outlet, measured_flows, states)
     counts = np.where(in_totals, outlet, NO_OUTLET)
     of_systems, of_job, of_rooms = (
-        with_flows(totals, counts, measured_flows, job.decision_rule, coverage_probability)
-        for totals in (systems, whole, rooms)
+        with_flows(totals, counts, states.of_totals, job.decision_rule, coverage_probability, judged)
+        for totals in _totals(plan, stands)
+    )
+    in_design_state = (
+        flow
+        if states.of_designs is measured_flows
+        else results(states.of_designs.flow, combine(states.of_designs.contributions), coverage_probability)
     )
     systems_used = dict.fromkeys(reading.system for reading in measured)
     used = sorted({calibration for system in systems_used for calibration in system.calibrations})
@@ -154,13 +167,20 @@ def evaluate(
         measured_flows,
         results(measured_flows.velocity, combine(measured_flows.velocity_contributions), coverage_probability),
         flow,
-        _judge(job, plan, outlet, flow),
+        _judge(job, plan, outlet, in_design_state, states),
         _profiles(measured, readings, measured_flows),
         {calibration: records.curves[calibration] for calibration in used},
         {calibration: records.calibrations[calibration] for calibration in used},
         _histories(records, systems_used),
+        states,
+        in_design_state,
         drifts,
     )
+
+
+def _totals(plan: Plan, stands: frozenset[int]) -> tuple[list[Total], ...]:
+    """Totals of the systems, of the job, of the rooms."""
+    return totals_of_systems(plan, stands), totals_of_job(plan, stands), totals_of_rooms(plan, stands)
 
 
 def _latest(outlet: Integers, repeats: Truths) -> Truths:
@@ -169,6 +189,24 @@ def _latest(outlet: Integers, repeats: Truths) -> Truths:
     latest = np.zeros(outlet.size, dtype=bool)
     latest[counted[np.append(np.diff(outlet[counted]) != 0, True)[: counted.size]]] = True
     return latest
+
+
+def _in_air(outlet: Integers, in_totals: Truths, flow: Results, states: Compared) -> dict[int, InAir]:
+    """What was measured at the outlets that totals take."""
+    rows = np.flatnonzero(in_totals).tolist()
+    density = states.air_density
+    return {int(outlet[row]): InAir(float(flow.value[row]), float(density[row])) for row in rows}
+
+
+def _judged(plan: Plan, outlet: Integers, measured_flows: Flows, states: Compared) -> Flows | None:
+    """Flows of the totals with the uncertainty of their difference from the designs; None where that is their own."""
+    if states.air is None:
+        return None
+    lost = np.array([plan.compared.get(outlet_id, 0.0) for outlet_id in outlet.tolist()])
+    if not np.any(lost):
+        return None
+    at = np.full(outlet.size, np.nan if states.density is None else states.density)
+    return at_density(measured_flows, states.air, np.where(np.isfinite(states.air.density), at, np.nan), lost)
 
 
 def _plan(session: Session, job: Job) -> Plan:
@@ -233,10 +271,12 @@ def _of_job(session: Session, table: Any, job: int) -> list[Any]:
     )
 
 
-def _judge(job: Job, plan: Plan, outlet: Integers, flow: Results) -> Judgement:
-    design = np.array([plan.design_flows[outlet_id] for outlet_id in outlet.tolist()])
+def _judge(job: Job, plan: Plan, outlet: Integers, flow: Results, states: Compared) -> Judgement:
+    """Each outlet in the state of its design; nothing is said where its flow is not known in that."""
+    stated = np.array([plan.design_flows[outlet_id] for outlet_id in outlet.tolist()])
     limits = {outlet_id: limits_of(plan.outlets[outlet_id]) for outlet_id in dict.fromkeys(outlet.tolist())}
-    lower, upper = np.array([limits[outlet_id] for outlet_id in outlet.tolist()]).T
+    every = np.array([limits[outlet_id] for outlet_id in outlet.tolist()]).T
+    design, lower, upper = (np.where(states.not_comparable, np.nan, each) for each in (stated, *every))
     return judge_flows(flow, design, ToleranceIntervals(lower, upper), job.decision_rule)
 
 

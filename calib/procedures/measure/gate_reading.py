@@ -14,7 +14,7 @@ from calib.confirmation.interval import gate
 from calib.errors import CalibError, MeasuringIntervalError
 from calib.measurement import flows
 from calib.measurement.way import ProbeUse, ReferenceAir
-from calib.procedures.measure.air import AirFound, air_of
+from calib.procedures.measure.air import AirFound, air_of, without_temperature
 from calib.procedures.measure.arrays import arrays_of, density_of_reference
 from calib.procedures.measure.indicated import declared
 from calib.procedures.measure.stability import stability_at
@@ -68,7 +68,7 @@ def gate_readings(records: OnRecord, taken: Iterable[Taken], now: datetime) -> l
 
 def _gated(records: OnRecord, reading: Reading, observed: Observed, outlet: Outlet, now: datetime) -> Gated:
     at = moment(reading.observed_at)
-    system = _system(records, reading, outlet.job_id, at, now)
+    system = _system(records, reading, outlet, at, now)
     used, is_flow = outlet.found_factor, system.declared_way.is_flow
     factor = None if used is None else records.factors.get(used)
     against = (
@@ -87,23 +87,28 @@ def _gated(records: OnRecord, reading: Reading, observed: Observed, outlet: Outl
     return Gated(Standing(reading, at, observed, outlet, system, factor, () if wrong is None else (wrong,)), ())
 
 
-def _system(records: OnRecord, reading: Reading, job: int, at: datetime, now: datetime) -> MeasuringSystem:
+def _system(records: OnRecord, reading: Reading, outlet: Outlet, at: datetime, now: datetime) -> MeasuringSystem:
     """With what a reading was taken, and what the gate says of it; asked once for all readings of a stretch of time."""
     named = (reading.instrument_id, reading.probe_id, reading.method_id, reading.conditions)
-    asked = (named, job, records.stretch(at, now), now)
+    job = outlet.job_id
+    # Where the temperature is declared, it is that of one service's air.
+    service = outlet.service if without_temperature(records, job, reading.conditions) else ""
+    asked = (named, job, service, records.stretch(at, now), now)
     system: MeasuringSystem | None = records.worked_out.get(asked)
     if system is None:
-        system = records.worked_out[asked] = _system_asked(records, reading, job, at, now)
+        system = records.worked_out[asked] = _system_asked(records, reading, outlet, at, now)
     return system
 
 
-def _system_asked(records: OnRecord, reading: Reading, job: int, at: datetime, now: datetime) -> MeasuringSystem:
+def _system_asked(records: OnRecord, reading: Reading, outlet: Outlet, at: datetime, now: datetime) -> MeasuringSystem:
     instrument = records.instruments[reading.instrument_id]
     named = None if reading.probe_id is None else records.instruments[reading.probe_id]
     # A probe that was calibrated together with its meter has no calibration of its own that counts.
     probe = None if way_of_instrument(instrument).probe is ProbeUse.CALIBRATED_WITH else named
     probe_decision = None if probe is None else gate(records.register, probe.tag, at, now)
-    air = None if reading.conditions is None else air_of(records, job, reading.conditions, now)
+    air = (
+        None if reading.conditions is None else air_of(records, outlet.job_id, reading.conditions, now, outlet.service)
+    )
     return MeasuringSystem(
         instrument,
         records.methods[reading.method_id],
@@ -114,7 +119,8 @@ def _system_asked(records: OnRecord, reading: Reading, job: int, at: datetime, n
         (
             *(() if probe_decision is None else probe_decision.reasons),
             *_pair(records, instrument, named, at, now),
-            *(() if air is None else air.reasons),
+            # Where the flow does not ask for the density, its air counts only when flows are compared.
+            *(() if air is None or way_of_instrument(instrument).in_air is None else air.reasons),
         ),
     )
 

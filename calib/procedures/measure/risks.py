@@ -84,12 +84,12 @@ def risks_of(evaluation: Evaluation, declared: Process | None = None) -> RisksOf
     rows = _judged(evaluation, evaluation.latest)
     estimated, untouched = _process(evaluation)
     process = declared or estimated
-    if not rows or evaluation.flow is None or evaluation.judgement is None:
+    if not rows or evaluation.in_design_state is None or evaluation.judgement is None:
         return RisksOfJob((), np.empty(0), process, untouched, None, ())
     place = np.array(rows)
     measured = [evaluation.measured[row] for row in rows]
     design = np.array([design_of(reading.outlet) for reading in measured])
-    u = evaluation.flow.combined.standard_uncertainty[place] / design
+    u = evaluation.in_design_state.combined.standard_uncertainty[place] / design
     limits = evaluation.judgement.limits.at(place)
     interval = ToleranceIntervals(limits.lower / design, limits.upper / design)
     stages = np.array([reading.reading.stage or "" for reading in measured])
@@ -133,12 +133,13 @@ def _process(evaluation: Evaluation) -> tuple[Process | None, int]:
     }
     untouched = np.isin(np.arange(len(evaluation.measured)), list(last.values()))
     place = np.array(_judged(evaluation, untouched), dtype=np.int64)
-    if evaluation.flow is None or evaluation.flows is None or place.size < FEWEST_OF_A_PROCESS:
+    flow, states = evaluation.in_design_state, evaluation.compared
+    if flow is None or states is None or place.size < FEWEST_OF_A_PROCESS:
         return None, place.size
     design = np.array([design_of(evaluation.measured[row].outlet) for row in place.tolist()])
-    own = np.array([contribution.name in OWN for contribution in evaluation.flows.contributions])
-    u = np.linalg.norm(evaluation.flow.combined.uncertainties[place][:, own], axis=1)
-    mean, deviation = process_of(evaluation.flow.value[place] / design, u / design)
+    own = np.array([contribution.name in OWN for contribution in states.of_designs.contributions])
+    u = np.linalg.norm(flow.combined.uncertainties[place][:, own], axis=1)
+    mean, deviation = process_of(flow.value[place] / design, u / design)
     return Process(mean, deviation, f"estimated from {place.size} readings before adjustment"), place.size
 
 

@@ -1,4 +1,9 @@
-"""Totals of a job: each service and the net flow of each system, of the whole job, and the net flow of each room."""
+"""Totals of a job: each service and the net flow of each system, of the whole job, and the net flow of each room.
+
+Where the job states a density, flows and designs are taken to it before they are summed: sums are masses. A design as measured is
+taken there by the air of its outlet, one that a system declares by the air of its outlets in the mean; so it has an error of the
+density too, and the total is judged by what that does to their difference.
+"""
 
 import math
 from collections import defaultdict
@@ -12,6 +17,7 @@ from calib.arrays import Floats, Integers, Truths
 from calib.confirmation.conformity import ToleranceIntervals
 from calib.confirmation.risk import probability_above
 from calib.measurement import Flows
+from calib.procedures.measure.compared import stated_density
 from calib.procedures.measure.results import Judgement, Results, judge_flows, results
 from calib.procedures.on_record.flow_limits import NO_LIMITS, flow_limits
 from calib.procedures.on_record.flow_unit import flow_unit
@@ -58,8 +64,10 @@ class Total:
 class SharingNotKnown:
     """A group of readings in a total of which it is not known how far they share an influence."""
 
-    contribution: str  # its name in the budget
+    contribution: str  # the influence
+    line: str  # of the budget in which that of the reading stands
     reading: int  # row of one of them
+    behind: bool  # whether it is of the reference standards behind the calibration of that one
     if_common: float  # standard uncertainty of the total, were it one error for all of them [m3/s]
     if_independent: float  # the same, were it an error for each [m3/s]
 
@@ -99,6 +107,8 @@ class Plan:
     outlets: Outlets
     designs: Designs
     rooms: Mapping[str, str]  # room -> the sign that is wanted
+    density: float | None = None  # of the totals [kg/m3]; None: as measured
+    measured: Mapping[int, "InAir"] = field(default_factory=dict)  # outlets with a reading that counts in totals
 
     @cached_property
     def counted(self) -> dict[int, Outlet]:
@@ -112,8 +122,27 @@ class Plan:
 
     @cached_property
     def design_flows(self) -> dict[int, float]:
-        """Design flow of each outlet [m3/s]."""
+        """Design flow of each outlet as it is stated [m3/s]."""
         return {outlet_id: design_of(outlet) for outlet_id, outlet in self.outlets.items()}
+
+    @property
+    def has_designs_at_density(self) -> bool:
+        """Whether a design states a density."""
+        stated = (*map(stated_density, self.outlets.values()), *map(stated_density, self.designs.values()))
+        return any(map(math.isfinite, stated))
+
+    @cached_property
+    def compared(self) -> dict[int, float]:
+        """What the uncertainty of an outlet's flow loses when it is compared with its design: D/Q times the exponent of D."""
+        return {outlet_id: share for group in self.groups for outlet_id, share in _compared(self, group)}
+
+
+@dataclass(frozen=True)
+class InAir:
+    """What was measured at an outlet, and the air there."""
+
+    flow: float  # as measured [m3/s]
+    density: float  # of the air [kg/m3]; NaN: not known
 
 
 @dataclass(frozen=True)
@@ -173,8 +202,57 @@ def _groups(plan: Plan, outlets: Iterable[int], designs: Designs) -> list[_Group
 def _design(plan: Plan, names: tuple[str, str], outlets: Sequence[int], designs: Designs) -> float:
     declared = designs.get(names)
     if declared is None:
-        return sum(plan.design_flows[outlet_id] for outlet_id in outlets)
-    return unit("volume flow", declared.flow_unit).to_si(float(declared.design_flow))
+        return sum(_design_of_outlet(plan, outlet_id) for outlet_id in outlets)
+    stated = unit("volume flow", declared.flow_unit).to_si(float(declared.design_flow))
+    return stated * _taken(plan, stated_density(declared), _mean_density(plan, outlets))
+
+
+def _design_of_outlet(plan: Plan, outlet_id: int) -> float:
+    """The design of an outlet in the state of the totals [m3/s]; NaN where that is not known."""
+    measured = plan.measured.get(outlet_id)
+    air = float("nan") if measured is None else measured.density
+    return plan.design_flows[outlet_id] * _taken(plan, stated_density(plan.outlets[outlet_id]), air)
+
+
+def _taken(plan: Plan, stated: float, air: float) -> float:
+    """What takes a design to the state of the totals, from the density that it states (NaN: as measured), in air of a density."""
+    if plan.density is None:
+        return 1.0 if math.isnan(stated) else stated / air
+    return (air if math.isnan(stated) else stated) / plan.density
+
+
+def _mean_density(plan: Plan, outlets: Sequence[int]) -> float:
+    """Mass flow over volume flow of outlets [kg/m3]; NaN where the air of one is not known, or none was measured."""
+    measured = [plan.measured[outlet_id] for outlet_id in outlets if outlet_id in plan.measured]
+    volume = math.fsum(each.flow for each in measured)
+    return math.fsum(each.flow * each.density for each in measured) / volume if volume > 0 else float("nan")
+
+
+def _compared(plan: Plan, group: "_Group") -> Iterable[tuple[int, float]]:
+    """For each outlet of a group that was measured D/Q times the exponent of D; the group's where its design is declared."""
+    declared = plan.designs.get((group.system, group.service))
+    measured = {outlet_id: plan.measured[outlet_id] for outlet_id in group.outlets if outlet_id in plan.measured}
+    flows = {outlet_id: _flow_in_state(plan, each) for outlet_id, each in measured.items()}
+    for outlet_id, flow in flows.items():
+        if declared is None:
+            design, whole, record = _design_of_outlet(plan, outlet_id), flow, plan.outlets[outlet_id]
+            exponent = _exponent(plan, stated_density(record))
+        else:
+            design, whole = group.design, math.fsum(flows.values())
+            exponent = _exponent(plan, stated_density(declared))
+        has = exponent != 0 and math.isfinite(design) and whole > 0
+        yield outlet_id, exponent * design / whole if has else 0.0
+
+
+def _flow_in_state(plan: Plan, measured: InAir) -> float:
+    return measured.flow if plan.density is None else measured.flow * measured.density / plan.density
+
+
+def _exponent(plan: Plan, stated: float) -> float:
+    """How a design in the state of the totals goes with the density of the air."""
+    if plan.density is None:
+        return 0.0 if math.isnan(stated) else -1.0
+    return 1.0 if math.isnan(stated) else 0.0
 
 
 def _services(plan: Plan, system: str, groups: Sequence[_Group], stands: frozenset[int]) -> Iterable[Total]:
@@ -214,11 +292,17 @@ def limits_of(outlet: Outlet) -> tuple[float, float]:
 
 
 def with_flows(
-    totals: Sequence[Total], counts: Integers, flows: Flows, rule: str, coverage_probability: float
+    totals: Sequence[Total],
+    counts: Integers,
+    flows: Flows,
+    rule: str,
+    coverage_probability: float,
+    judged: Flows | None = None,
 ) -> Totals:
     """Totals with their flows, their conformity where limits are declared, and the probability of a wanted sign.
 
-    `counts` (n,) holds for each reading the key of its outlet where the totals take it, else NO_OUTLET.
+    `counts` (n,) holds for each reading the key of its outlet where the totals take it, else NO_OUTLET. `judged` are the same
+    flows with the uncertainty of their difference from the designs, where that is another.
     """
     if not totals:
         return Totals(())
@@ -226,8 +310,12 @@ def with_flows(
     flow = results(value, combined, coverage_probability)
     complete = np.array([total.measured == total.outlets for total in totals])
     design = np.where(complete, [total.design for total in totals], np.nan)
+    of_difference = flow
+    if judged is not None:
+        _, of_judged, _ = _sums(totals, counts, judged)
+        of_difference = results(value, of_judged, coverage_probability)
     lower, upper = np.array([total.limits for total in totals]).T
-    judgement = judge_flows(flow, design, ToleranceIntervals(lower, upper), rule)
+    judgement = judge_flows(of_difference, design, ToleranceIntervals(lower, upper), rule)
     return Totals(tuple(totals), flow, judgement, _as_wanted(totals, flow, complete), not_known)
 
 
@@ -264,8 +352,15 @@ def _not_known(
     )
     told: dict[int, tuple[SharingNotKnown, ...]] = {}
     for k in np.flatnonzero(~np.isclose(groups.if_common, groups.if_independent, rtol=_ALIKE, atol=0.0)).tolist():
-        name = flows.contributions[groups.contribution[k]].name
-        group = SharingNotKnown(name, int(groups.result[k]), float(if_common[k]), float(if_independent[k]))
+        line = flows.contributions[groups.contribution[k]].name
+        group = SharingNotKnown(
+            str(groups.pool[k] or line),
+            line,
+            int(groups.result[k]),
+            bool(groups.behind[k]),
+            float(if_common[k]),
+            float(if_independent[k]),
+        )
         told[int(groups.total[k])] = (*told.get(int(groups.total[k]), ()), group)
     return told
 

@@ -10,11 +10,6 @@ from calib.records.tables.calibrations import Calibration
 from calib.records.tables.instruments import Instrument
 
 
-def spelled_alike(name: str) -> str:
-    """What names that differ in case, space or punctuation alone have in common."""
-    return "".join(letter for letter in name.casefold() if letter.isalnum())
-
-
 def not_there(what: str, known: Iterable[str]) -> NotInRecordsError:
     """The error of a name that nothing bears: what was looked for and where, and the names that there are."""
     return NotInRecordsError(f"no {what}: there is {', '.join(known) or 'none'}")

@@ -18,7 +18,7 @@ from calib.procedures.typed.sheets import Cells
 from calib.records import ledger
 from calib.records.record import RecordCells, key, typed
 from calib.records.tables.calibrations import Acceptance, Calibration, ReferenceStandard, Withdrawal
-from calib.records.tables.comparisons import Comparison
+from calib.records.tables.comparisons import Comparison, ComparisonCorrelation
 from calib.records.tables.curves import StoredCurve
 from calib.records.tables.files import Attached
 from calib.records.tables.instruments import Instrument
@@ -79,6 +79,7 @@ class CalibrationOnFile:
     files: tuple[RecordCells, ...] = ()  # kept with it, without their content
     typed_by: str | None = None
     withdrawn: RecordCells | None = None  # at, by, reason; None: it was not
+    correlations: tuple[RecordCells, ...] = ()  # of reference values, as the certificate states them
 
 
 def calibration_on_file(session: Session, tag: str, certificate: str | None) -> CalibrationOnFile:
@@ -102,6 +103,8 @@ def calibrations_by_key(session: Session, keys: Collection[int]) -> dict[int, Ca
         select(ReferenceStandard.calibration_id, Instrument.tag).join(Instrument),
     )
     comparisons = _by_calibration(session, keys, Comparison, select(Comparison.calibration_id, Comparison))
+    stated = select(ComparisonCorrelation.calibration_id, ComparisonCorrelation)
+    correlations = _by_calibration(session, keys, ComparisonCorrelation, stated)
     counting = select(StoredCurve.calibration_id, StoredCurve).where(curve_may_count())
     curves = _by_calibration(session, keys, StoredCurve, counting)
     files = files_of(session, Attached.calibration_id, keys)
@@ -122,6 +125,7 @@ def calibrations_by_key(session: Session, keys: Collection[int]) -> dict[int, Ca
             tuple(files[calibration_id]),
             typed_by[calibration_id],
             _withdrawn(session, withdrawal),
+            tuple(typed(each, "calibration_id") for each in correlations[calibration_id]),
         )
     return on_file
 
@@ -144,12 +148,19 @@ def against_withdrawn(on_file: CalibrationOnFile) -> Finding | None:
 
 def refit(on_file: CalibrationOnFile, wish: CurveWish | None = None) -> FittedCurve:
     """The curve of a recorded calibration, fitted anew: for its candidates, or as a person asks for."""
-    return fit_curve(typed(on_file.instrument), [typed(comparison) for comparison in on_file.comparisons], wish)
+    comparisons = [typed(comparison) for comparison in on_file.comparisons]
+    return fit_curve(typed(on_file.instrument), comparisons, wish, on_file.correlations)
 
 
 def as_found_cells(session: Session, calibration: Calibration) -> list[Cells]:
     """Comparisons as found of a calibration."""
     return [comparison for comparison in comparison_cells(session, calibration) if comparison["phase"] == AS_FOUND]
+
+
+def correlation_cells(session: Session, calibration: Calibration) -> list[Cells]:
+    """Correlations of the reference values of a calibration, as the certificate states them."""
+    own = select(ComparisonCorrelation).where(ComparisonCorrelation.calibration_id == calibration.id)
+    return [typed(each) for each in session.exec(own.order_by(col(ComparisonCorrelation.id)))]
 
 
 def comparison_cells(session: Session, calibration: Calibration) -> list[Cells]:

@@ -3,7 +3,7 @@
 import json
 from bisect import bisect_right
 from collections import defaultdict
-from collections.abc import Callable, Collection, Hashable, Mapping
+from collections.abc import Callable, Collection, Hashable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cached_property, lru_cache
@@ -19,20 +19,27 @@ from calib.procedures.on_record.by_keys import among, cells_of
 from calib.procedures.on_record.errors_of_indication import history_of
 from calib.procedures.on_record.probe_pairs import Pair, all_pairs
 from calib.procedures.on_record.register import register_among, with_standards
+from calib.procedures.on_record.sources import SourceNames, source_names
 from calib.procedures.on_record.what_counts import counts_of_its_calibration, that_count
 from calib.procedures.typed.observations import Traversed, observed_values
 from calib.records.record import key
 from calib.records.tables.calibrations import Calibration
+from calib.records.tables.comparisons import Comparison
 from calib.records.tables.conditions import Condition
 from calib.records.tables.curves import StoredCurve
 from calib.records.tables.factors import FoundFactor
 from calib.records.tables.instruments import Instrument
+from calib.records.tables.jobs import DeclaredAir
 from calib.records.tables.methods import Method
 from calib.records.tables.outlets import Outlet, OutletRevision
 from calib.records.tables.readings import LoggedSeries, Reading, Refusal, Traverse, TraversePoint
 
 
 def _no_history(_: Instrument) -> History:
+    return ()
+
+
+def _no_comparisons(_: int) -> Sequence[Comparison]:
     return ()
 
 
@@ -50,6 +57,10 @@ class OnRecord:
     # Errors of an instrument over its calibrations: read when it is asked for, since most are not.
     history: Callable[[Instrument], History] = field(default=_no_history, repr=False)
     pairs: tuple[Pair, ...] = ()  # of probe and meter
+    declared_air: Mapping[tuple[int, str], DeclaredAir] = field(default_factory=dict)  # by job and service: the latest
+    # Comparisons of a calibration: read when they are asked for, of those made in house alone.
+    comparisons: Callable[[int], Sequence[Comparison]] = field(default=_no_comparisons, repr=False)
+    sources: SourceNames = field(default_factory=SourceNames)  # of outlet factors
     # What many readings ask for, once it was worked out.
     worked_out: dict[Hashable, Any] = field(default_factory=dict, repr=False)
 
@@ -139,7 +150,22 @@ def _loaded(
         that_count(session.exec(of_factors), lambda factor: factor.factor),
         lambda instrument: history_of(session, instrument),
         all_pairs(session, within),
+        {(air.job_id, air.service): air for air in declared_air_of(session, jobs)},
+        lambda calibration: comparisons_of(session, calibration),
+        source_names(session),
     )
+
+
+def declared_air_of(session: Session, jobs: Collection[int] | None) -> list[DeclaredAir]:
+    """Declared temperatures of jobs, or of all, in the order in which they were recorded."""
+    declared = among(select(DeclaredAir), DeclaredAir.job_id, jobs)
+    return list(session.exec(declared.order_by(col(DeclaredAir.id))))
+
+
+def comparisons_of(session: Session, calibration: int) -> Sequence[Comparison]:
+    """The comparisons of a calibration, in the order in which they were recorded."""
+    of_calibration = select(Comparison).where(Comparison.calibration_id == calibration)
+    return session.exec(of_calibration.order_by(col(Comparison.id))).all()
 
 
 def _instruments_of(session: Session, jobs: Collection[int]) -> set[int]:

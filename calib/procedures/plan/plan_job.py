@@ -9,7 +9,7 @@ from sqlmodel import Session, col, select
 
 from calib.errors import Finding
 from calib.measurement.ways import WAYS, flow_meters_at
-from calib.procedures.measure.air import AirFound, air_of
+from calib.procedures.measure.air import AirFound, air_of, without_temperature
 from calib.procedures.measure.gate_reading import makes_a_flow
 from calib.procedures.measure.totals import design_of, limits_of
 from calib.procedures.on_record.in_force import OnRecord, on_record, outlets_in_force
@@ -77,6 +77,8 @@ def _air(records: OnRecord, job: int, wish: Wish) -> tuple[AirFound | None, tupl
         return None, ()
     reasons: list[str] = []
     for name in _latest_first(records, job, wish.known):
+        if without_temperature(records, job, name):
+            continue  # it tells the pressure of a service's air
         air = air_of(records, job, name, wish.known)
         if not air.reasons:
             return air, tuple(reasons)

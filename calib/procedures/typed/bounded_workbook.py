@@ -1,41 +1,30 @@
-"""The door of workbooks: how far a workbook (.xlsx, ECMA-376) really reaches, and whether it stays within bounds.
+"""The door of workbooks (.xlsx, ECMA-376): how far one really reaches, and whether it stays within bounds.
 
-A workbook is small when it is closed and may be of any size when it is opened: so its files are counted as they are inflated,
-one after the other, and nothing is built from them before all were found within the bounds. What it says of its own size
-(`<dimension>`) counts for nothing. A workbook within the bounds is read within 10 s, one beyond them is refused within 10 s (on the
-machine of DEVELOPERS.md).
+What a workbook says of its own size (`<dimension>`) counts for nothing. A workbook within the bounds is read within 10 s, one
+beyond them is refused within 10 s (on the machine of DEVELOPERS.md).
 
 Decision (2026-11). A workbook is counted by a parser of our own before openpyxl may read it, since that builds whatever it is
 told to. Options: a process with a limit of time and memory (a second start of the program for each workbook; none on every
 system). Cost: it is parsed twice.
 """
 
-import io
-import zipfile
-import zlib
 from collections import Counter
 from dataclasses import dataclass, field
-from itertools import chain
 from string import ascii_uppercase
 from typing import Final
-from xml.parsers.expat import ExpatError
 
-from calib.procedures.typed.declared_xml import DeclarationError, parser_without_declarations
+from calib.procedures.typed.bounded_archive import (
+    MOST_SHEET_COLUMNS,
+    MOST_SHEET_ROWS,
+    MOST_TEXT,
+    BoundedXml,
+    WorkbookError,
+    at_most,
+    inflated,
+)
 
-MOST_FILES: Final = 1_000  # within a workbook
-MOST_BYTES: Final = 100_000_000  # of all its files, inflated
-MOST_ELEMENTS: Final = 1_000_000  # of XML, in all its files
-DEEPEST: Final = 100  # elements within one another
-LONGEST_TAG: Final = 1_000_000  # signs of one tag or comment
-MOST_SHEET_ROWS: Final = 10_000  # of each sheet, to the last one that is filled
-MOST_SHEET_COLUMNS: Final = 100
-MOST_TEXT: Final = 20_000_000  # signs of all cells, a text that several share counted for each
 MOST_FORMULAS: Final = 2_000_000  # signs of the formulas that cells share, counted for each
 _MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main "  # the namespace of sheets, as the parser writes it
-
-
-class WorkbookError(ValueError):
-    """A workbook beyond the bounds; the text says what was expected."""
 
 
 @dataclass(frozen=True)
@@ -51,7 +40,6 @@ class Extent:
 class _Counts:
     """What was counted in all files of a workbook so far."""
 
-    elements: int = 0
     rows: int = 0
     columns: int = 0
     has_formulas_without_results: bool = False
@@ -64,34 +52,28 @@ class _Counts:
 def extent_of(content: bytes) -> Extent:
     """How far the sheets of a workbook are filled; raises WorkbookError where it goes beyond a bound."""
     counts = _Counts()
-    try:
-        with zipfile.ZipFile(io.BytesIO(content)) as archive:
-            files = archive.infolist()
-            _at_most(MOST_FILES, len(files), "files within it")
-            _at_most(MOST_BYTES, sum(file.file_size for file in files), "bytes within it when it is inflated")
-            for file in files:
-                # Never more than the archive says that the file has; whatever it holds more makes another checksum.
-                _Part(counts, file.filename).count(archive.read(file))
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, OSError) as error:
-        raise WorkbookError(f"a workbook that can be read ({type(error).__name__})") from error
+    parts = _Parts(counts)
+    for name, part in inflated(content):
+        parts.begin(name)
+        # False of a picture; or of a sheet that is broken from there on, which whoever reads it finds.
+        parts.parse(name, part)
     text = sum(cells * counts.texts.get(place, 0) for place, cells in counts.shared.items())
-    _at_most(MOST_TEXT, text, "signs of text in its cells")
-    _at_most(MOST_FORMULAS, counts.formulas * counts.longest_formula, "signs of formulas that cells share")
+    at_most(MOST_TEXT, text, "signs of text in its cells")
+    at_most(MOST_FORMULAS, counts.formulas * counts.longest_formula, "signs of formulas that cells share")
     return Extent(counts.rows, counts.columns, counts.has_formulas_without_results)
 
 
-def _at_most(bound: int, counted: int, what: str) -> None:
-    if counted > bound:
-        raise WorkbookError(f"a workbook with at most {bound:,} {what} (it has {counted:,} or more)")
+class _Parts(BoundedXml):
+    """The files of a workbook, one after the other: of a sheet the cells that hold something are counted."""
 
-
-class _Part:
-    """One file of a workbook: its elements are counted, and of a sheet the cells that hold something."""
-
-    def __init__(self, counts: _Counts, name: str) -> None:
+    def __init__(self, counts: _Counts) -> None:
+        super().__init__()
         self._counts = counts
+        self.begin("")
+
+    def begin(self, name: str) -> None:
+        """The next file."""
         self._name = name
-        self._depth = 0
         self._row = self._column = 0
         self._text: list[str] | None = None  # of the element that is open, where it is asked for
         self._string = 0  # signs of the shared text that is open
@@ -99,31 +81,8 @@ class _Part:
         self._kind = ""  # of the cell that is open
         self._holds: set[str] = set()  # "v", "f", "is"
 
-    def count(self, content: bytes) -> None:
-        parser = parser_without_declarations()
-        parser.buffer_text = True
-        parser.StartElementHandler = self._start
-        parser.EndElementHandler = self._end
-        parser.CharacterDataHandler = self._characters
-        parser.CommentHandler = self._comment
-        parser.ProcessingInstructionHandler = self._comment
-        try:
-            parser.Parse(content, True)
-        except DeclarationError as error:
-            raise WorkbookError(f"a workbook without declarations of its own in {self._name}") from error
-        except ExpatError:
-            pass  # a picture; or a sheet that is broken from here on, which whoever reads it finds
-
-    def _start(self, name: str, attributes: dict[str, str]) -> None:
-        counts = self._counts
-        counts.elements += 1
-        self._depth += 1
-        if counts.elements > MOST_ELEMENTS:
-            _at_most(MOST_ELEMENTS, counts.elements, "elements of XML")
-        if self._depth > DEEPEST:
-            _at_most(DEEPEST, self._depth, "elements within one another")
-        if attributes:
-            _at_most(LONGEST_TAG, sum(map(len, chain(attributes, attributes.values()))), "signs of one tag")
+    def opened(self, name: str, attributes: dict[str, str]) -> None:
+        """A cell, a row, or a text within them begins."""
         if not name.startswith(_MAIN):
             return
         element = name.removeprefix(_MAIN)
@@ -139,8 +98,8 @@ class _Part:
             self._string = 0 if element == "si" else self._string
             self._text = []
 
-    def _end(self, name: str) -> None:
-        self._depth -= 1
+    def closed(self, name: str) -> None:
+        """A cell is counted, a text is measured."""
         element = name.removeprefix(_MAIN)
         text = "" if self._text is None else "".join(self._text)
         if element == "c":
@@ -161,12 +120,10 @@ class _Part:
             return
         self._text = None
 
-    def _characters(self, text: str) -> None:
+    def characters(self, text: str) -> None:
+        """Text that is measured."""
         if self._text is not None:
             self._text.append(text)
-
-    def _comment(self, *texts: str) -> None:
-        _at_most(LONGEST_TAG, sum(map(len, texts)), "signs of one comment")
 
     def _next_row(self, attributes: dict[str, str]) -> None:
         row = _whole(attributes.get("r"), self._row + 1)
@@ -186,8 +143,8 @@ class _Part:
     def _filled(self) -> None:
         if not self._holds:
             return  # a cell that has a format alone
-        _at_most(MOST_SHEET_ROWS, self._row, f"rows in a sheet, which {self._name} exceeds")
-        _at_most(MOST_SHEET_COLUMNS, self._column, f"columns in a sheet, which {self._name} exceeds")
+        at_most(MOST_SHEET_ROWS, self._row, f"rows in a sheet, which {self._name} exceeds")
+        at_most(MOST_SHEET_COLUMNS, self._column, f"columns in a sheet, which {self._name} exceeds")
         self._counts.rows = max(self._counts.rows, self._row)
         self._counts.columns = max(self._counts.columns, self._column)
         self._counts.has_formulas_without_results |= "f" in self._holds and "v" not in self._holds

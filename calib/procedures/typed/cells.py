@@ -65,6 +65,12 @@ def between(low: float, high: float, symbol: str) -> Check:
     return check
 
 
+def correlation(cell: str) -> str | None:
+    """A coefficient of correlation, from -1 to 1."""
+    sound = finite_number(cell) is None and -1 <= float(cell) <= 1
+    return None if sound else "a correlation, from -1 to 1"
+
+
 def whole(cell: str) -> str | None:
     """A whole number, 1 to 9999."""
     return None if re.fullmatch(r"[0-9]{1,4}", cell) and int(cell) > 0 else "a whole number, 1 to 9999"
@@ -150,3 +156,4 @@ def unit_check(quantity: str) -> Check:
 # Where the density of the air is known (calib.airflow.air).
 AIR_TEMPERATURE = between(-40, 60, "degC")
 AIR_PRESSURE = between(60, 110, "kPa")
+AIR_DENSITY = between(0.5, 1.7, "kg/m3")

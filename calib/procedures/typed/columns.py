@@ -1,23 +1,34 @@
 """Every file that may be typed or imported, in order. The names are the contract with the user's spreadsheets."""
 
-from calib.procedures.typed.declared.calibrations import CALIBRATIONS_CSV, COMPARISONS_CSV, CURVES_CSV, WITHDRAWALS_CSV
+from calib.procedures.typed.declared.calibrations import (
+    CALIBRATIONS_CSV,
+    COMPARISONS_CSV,
+    CORRELATIONS_CSV,
+    CURVES_CSV,
+    WITHDRAWALS_CSV,
+)
 from calib.procedures.typed.declared.conditions import CONDITIONS_CSV
 from calib.procedures.typed.declared.events import CHECKS_CSV, EVENTS_CSV, PAIRINGS_CSV
 from calib.procedures.typed.declared.factors import FACTOR_PAIRS_CSV, FACTORS_CSV
 from calib.procedures.typed.declared.instruments import INSTRUMENTS_CSV
-from calib.procedures.typed.declared.jobs import JOBS_CSV, ROOMS_CSV, SYSTEMS_CSV
+from calib.procedures.typed.declared.jobs import AIR_CSV, JOBS_CSV, ROOMS_CSV, SYSTEMS_CSV
 from calib.procedures.typed.declared.methods import METHODS_CSV
 from calib.procedures.typed.declared.outlets import AMENDMENTS_CSV, OUTLETS_CSV
 from calib.procedures.typed.declared.readings import READINGS_CSV, TRAVERSES_CSV
+from calib.procedures.typed.declared.sources import SOURCE_SPELLINGS_CSV, SOURCES_CSV
 
 _DECLARED = (
     INSTRUMENTS_CSV,
     CALIBRATIONS_CSV,
     COMPARISONS_CSV,
+    CORRELATIONS_CSV,
     METHODS_CSV,
+    SOURCES_CSV,
+    SOURCE_SPELLINGS_CSV,
     JOBS_CSV,
     SYSTEMS_CSV,
     ROOMS_CSV,
+    AIR_CSV,
     OUTLETS_CSV,
     READINGS_CSV,
     TRAVERSES_CSV,

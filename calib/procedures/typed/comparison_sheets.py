@@ -1,4 +1,4 @@
-"""Read a sheet of comparisons as it was typed: a CSV file, or a workbook (.xlsx). Which of them it is, its content says.
+"""Read a sheet of comparisons as it was typed: a CSV file, or a workbook (.xlsx, .ods). Which of them it is, its content says.
 
 A number of a workbook keeps the digits that its cell shows, and never loses one that it holds: 1.1 in a cell with two decimal
 places is 1.10, 1.234 there stays 1.234.
@@ -7,21 +7,45 @@ places is 1.10, 1.234 there stays 1.234.
 import io
 import re
 import warnings
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from datetime import date, datetime, time
 from decimal import Decimal
+from functools import partial
 from typing import Any
 from zipfile import is_zipfile
 
 from calib.errors import Finding
-from calib.procedures.typed.bounded_workbook import Extent, WorkbookError, extent_of
+from calib.procedures.typed.bounded_archive import WorkbookError
+from calib.procedures.typed.bounded_workbook import Extent, extent_of
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.declaration import TypedColumn
+from calib.procedures.typed.open_document import DocumentCell, document_sheets, is_open_document
 from calib.procedures.typed.sheets import FileContent, TypedRow, read_csv, sheet_rows
 
 _NAMES = ("tag", "certificate")  # known from the command: they may be left out
 _DIGITS = 15  # significant digits of a number that a workbook holds
+
+# What is expected of a cell that holds no text and no number.
+_NO_DATE = "text or a number, not a date or time"
+_NO_TRUTH_VALUE = "text or a number, not a truth value"
+_NO_PERCENT = "a number that is not shown in percent"
+_NO_ERROR = "a value, not an error of the workbook"
+_NO_RESULT = "a value: the workbook keeps no result of this formula, save it again"
+_OF_ANOTHER_KIND = {"date": _NO_DATE, "time": _NO_DATE, "boolean": _NO_TRUTH_VALUE, "percentage": _NO_PERCENT}
+_ERRORS = ("#", "Err:")  # how a cell shows one
+
+
+class _Wrong:
+    """A cell that holds no text and no number."""
+
+    def __init__(self, shown: str, expected: str) -> None:
+        self.shown, self.expected = shown, expected
+
+
+_Text = str | _Wrong  # of a cell
+_Sheets = Mapping[str, Callable[[], Iterable[list[_Text]]]]  # name of a sheet -> its rows, read when they are asked for
 
 
 def comparison_columns() -> tuple[TypedColumn, ...]:
@@ -42,7 +66,7 @@ def read_comparisons(
     elif sheet is not None:
         rows, findings = (
             [],
-            [Finding(file.source, None, "sheet", sheet, "nothing: only a workbook (.xlsx) has sheets")],
+            [Finding(file.source, None, "sheet", sheet, "nothing: only a workbook (.xlsx, .ods) has sheets")],
         )
     else:
         rows, findings = read_csv(file, columns)
@@ -56,30 +80,81 @@ def read_comparisons(
 def _read_workbook(
     file: FileContent, columns: Iterable[TypedColumn], sheet: str | None
 ) -> tuple[list[TypedRow], list[Finding]]:
-    from openpyxl import load_workbook  # noqa: PLC0415 (a fifth of a second, for workbooks only)
-
-    def opened(*, results: bool) -> Any:
-        return load_workbook(io.BytesIO(file.content), read_only=True, data_only=results, keep_links=False)
-
+    opened = _open_document if is_open_document(file.content) else _office_workbook
     try:
-        extent = extent_of(file.content)
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # of styles and extensions that no comparison needs
-            values = opened(results=True)
-            name, finding = _sheet_of(file, values.sheetnames, sheet)
+        with opened(file.content) as sheets:
+            name, finding = _sheet_of(file, list(sheets), sheet)
             if finding is not None:
                 return [], [finding]
-            rows: Iterable[tuple[Sequence[Any], Sequence[Any]]] = (
-                (row, row) for row in _rows_within(extent, values[name])
-            )
-            if extent.has_formulas_without_results:
-                shown, typed = (_rows_within(extent, each[name]) for each in (values, opened(results=False)))
-                rows = zip(shown, typed, strict=True)
-            return _rows_of_sheet(f"{file.source}, sheet {name}", rows, columns)
+            return _rows_of_sheet(f"{file.source}, sheet {name}", sheets[name](), columns)
     except WorkbookError as error:
         return [], [Finding(file.source, None, None, None, str(error))]
     except Exception as error:  # noqa: BLE001 (whatever the library trips over in a file that is no workbook)
         return [], [Finding(file.source, None, None, None, f"a workbook that can be read ({type(error).__name__})")]
+
+
+@contextmanager
+def _open_document(content: bytes) -> Iterator[_Sheets]:
+    yield {name: partial(_rows_shown, rows) for name, rows in document_sheets(content).items()}
+
+
+def _rows_shown(rows: Iterable[Sequence[DocumentCell]]) -> Iterator[list[_Text]]:
+    for row in rows:
+        yield [_shown(cell) for cell in row]
+
+
+def _shown(cell: DocumentCell) -> _Text:
+    if cell.has_formula and not cell.kind:
+        return _Wrong(cell.shown, _NO_RESULT)
+    if cell.kind in _OF_ANOTHER_KIND:
+        return _Wrong(cell.shown, _OF_ANOTHER_KIND[cell.kind])
+    if cell.shown.startswith(_ERRORS):
+        return _Wrong(cell.shown, _NO_ERROR)
+    if cell.kind in ("float", "currency"):
+        if cell.shown and not re.search(r"\d", cell.shown):
+            return _Wrong(cell.shown, _NO_TRUTH_VALUE)
+        return _digits(float(cell.value), _places_shown(cell.shown, float(cell.value)))
+    return cell.shown
+
+
+def _places_shown(shown: str, value: float) -> int:
+    """Decimal places of a number as a cell shows it, whatever marks its decimals: as many as give the digits that are shown."""
+    digits = "".join(filter(str.isdecimal, shown))
+    after = re.search(r"[.,](\d+)\D*$", shown)
+    places = 0 if after is None else len(after[1])
+    return places if digits == f"{abs(value):.{places}f}".replace(".", "") else 0
+
+
+@contextmanager
+def _office_workbook(content: bytes) -> Iterator[_Sheets]:
+    from openpyxl import load_workbook  # noqa: PLC0415 (a fifth of a second, for workbooks only)
+
+    def opened(*, results: bool) -> Any:
+        return load_workbook(io.BytesIO(content), read_only=True, data_only=results, keep_links=False)
+
+    extent = extent_of(content)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # of styles and extensions that no comparison needs
+        values = opened(results=True)
+        formulas = opened(results=False) if extent.has_formulas_without_results else values
+        yield {name: partial(_rows_typed, extent, values[name], formulas[name]) for name in values.sheetnames}
+
+
+def _rows_typed(extent: Extent, values: Any, formulas: Any) -> Iterator[list[_Text]]:
+    """The texts of the rows of a sheet; where a formula has no result, its cell is wrong."""
+    if values is formulas:
+        for row in _rows_within(extent, values):
+            yield [_typed(cell) for cell in row]
+        return
+    for shown, typed in zip(_rows_within(extent, values), _rows_within(extent, formulas), strict=True):
+        yield [
+            _Wrong(str(formula.value), _NO_RESULT) if cell.value is None and formula.value is not None else _typed(cell)
+            for cell, formula in zip(shown, typed, strict=True)
+        ]
+
+
+def _typed(cell: Any) -> _Text:
+    return cell_as_typed(cell.value, getattr(cell, "number_format", "General"))
 
 
 def _rows_within(extent: Extent, sheet: Any) -> Iterable[Sequence[Any]]:
@@ -102,26 +177,20 @@ def _sheet_of(file: FileContent, names: Sequence[str], wanted: str | None) -> tu
 
 
 def _rows_of_sheet(
-    source: str, rows_of_cells: Iterable[tuple[Sequence[Any], Sequence[Any]]], columns: Iterable[TypedColumn]
+    source: str, rows_of_texts: Iterable[list[_Text]], columns: Iterable[TypedColumn]
 ) -> tuple[list[TypedRow], list[Finding]]:
     findings: list[Finding] = []
     lines: list[list[str]] = []
     width = 0
-    for row_number, (shown, typed) in enumerate(rows_of_cells, start=1):
-        texts = [cell_as_typed(cell.value, getattr(cell, "number_format", "General")) for cell in shown]
+    for row_number, texts in enumerate(rows_of_texts, start=1):
         if row_number == 1:
             width = len(_without_tail(texts))
-        wrong = {place: text for place, text in enumerate(texts) if isinstance(text, _Wrong)}
-        for place, (cell, formula) in enumerate(zip(shown, typed, strict=False)):
-            if cell.value is None and formula.value is not None:
-                wrong[place] = _Wrong(
-                    str(formula.value), "a value: the workbook keeps no result of this formula, save it again"
-                )
-        for place, what in sorted(wrong.items()):
-            column = lines[0][place] if row_number > 1 and place < width else f"column {_letters(place)}"
-            findings.append(Finding(source, row_number, column, what.shown, what.expected))
-        cells = ["" if isinstance(text, _Wrong) else text for text in texts]
-        lines.append([*_without_tail(cells), *[""] * width][: max(width, len(_without_tail(cells)))])
+        for place, text in enumerate(texts):
+            if isinstance(text, _Wrong):
+                column = lines[0][place] if row_number > 1 and place < width else f"column {_letters(place)}"
+                findings.append(Finding(source, row_number, column, text.shown, text.expected))
+        cells = _without_tail(["" if isinstance(text, _Wrong) else text for text in texts])
+        lines.append([*cells, *[""] * width][: max(width, len(cells))])
     rows, more = sheet_rows(source, lines, columns)
     return rows, [*findings, *more]
 
@@ -141,25 +210,18 @@ def _letters(place: int) -> str:
     return name
 
 
-class _Wrong:
-    """A cell that holds no text and no number."""
-
-    def __init__(self, shown: str, expected: str) -> None:
-        self.shown, self.expected = shown, expected
-
-
-def cell_as_typed(value: Any, number_format: str) -> "str | _Wrong":
+def cell_as_typed(value: Any, number_format: str) -> _Text:
     """The text of a cell: text as it is, a number with the decimal places that its format shows and all digits that it holds."""
     if value is None:
         return ""
     if isinstance(value, str):
-        return _Wrong(value, "a value, not an error of the workbook") if value.startswith("#") else value.strip()
+        return _Wrong(value, _NO_ERROR) if value.startswith("#") else value.strip()
     if isinstance(value, bool):
-        return _Wrong(str(value), "text or a number, not a truth value")
+        return _Wrong(str(value), _NO_TRUTH_VALUE)
     if isinstance(value, datetime | date | time):
-        return _Wrong(str(value), "text or a number, not a date or time")
+        return _Wrong(str(value), _NO_DATE)
     if "%" in re.sub(r'"[^"]*"', "", number_format):
-        return _Wrong(str(value), "a number that is not shown in percent")
+        return _Wrong(str(value), _NO_PERCENT)
     return _digits(value, _places(number_format))
 
 

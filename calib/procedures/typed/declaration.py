@@ -62,6 +62,11 @@ class Declaration:
     def __iter__(self) -> Iterator[TypedColumn]:
         return iter(self.columns)
 
+    @cached_property
+    def must_name(self) -> tuple[str, ...]:
+        """Columns of the key that must be filled: one that may be blank compares as blank."""
+        return tuple(column.name for column in self.columns if column.name in self.key and column.required)
+
     def reference(self, *columns: str) -> Reference:
         """What some columns name."""
         return self._by_columns[columns]

@@ -43,9 +43,9 @@ class KnownNames:
         declaration = FILES[file]
         columns = declaration.key[:width]
         return {
-            declaration.compared(row.cells[column] for column in columns): TypedCells(row.cells, row.bad)
+            declaration.compared(row.cells.get(column, "") for column in columns): TypedCells(row.cells, row.bad)
             for row in self.sheets[file]
-            if row.sound(*columns)
+            if row.names(columns, declaration.must_name)
         }
 
     def _on_record(self, file: str, width: int | None = None) -> Mapping[RecordNames, Cells]:
@@ -92,9 +92,9 @@ def repeated(
     columns = declaration.key
     first: dict[RecordNames, TypedRow] = {}
     for row in named.sheets[file]:
-        if not row.sound(*columns):
+        if not row.names(columns, declaration.must_name):
             continue
-        key = declaration.compared(row.cells[column] for column in columns)
+        key = declaration.compared(row.cells.get(column, "") for column in columns)
         if key in first:
             place = f"{first[key].source} row {first[key].row_number}"
             yield duplicate(row, columns, f"each {' and '.join(columns)} once; it stands in {place} already")

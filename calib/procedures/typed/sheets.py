@@ -3,8 +3,9 @@
 import csv
 import io
 from collections import Counter
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import islice
 from pathlib import Path
 
 from calib.errors import Finding
@@ -12,6 +13,7 @@ from calib.procedures.typed.declaration import TypedColumn
 
 Cells = Mapping[str, str | None]  # column -> as typed
 
+_MOST_LINES = 500_000  # of one sheet, blank ones too
 _MOST_UNKNOWN = 20  # columns that are named each by itself
 _LONGEST_NAME = 60  # signs of a column's name in a message
 
@@ -50,6 +52,10 @@ class TypedRow:
     def sound(self, *columns: str) -> bool:
         """Whether every one of the cells is filled and was not found wrong."""
         return set(columns).issubset(self.cells)
+
+    def names(self, columns: Iterable[str], required: Collection[str]) -> bool:
+        """Whether columns of a key name a record: none was found wrong, and those that are required are filled."""
+        return all(column in self.cells or (column not in required and column not in self.bad) for column in columns)
 
     def blank(self, column: str) -> bool:
         """Whether nothing was typed in the cell."""
@@ -119,7 +125,12 @@ def _lines(file: FileContent) -> tuple[list[list[str]], str | None]:
     if "\0" in text:
         return [], "text (there is a NUL byte in it)"
     try:
-        return [line for line in csv.reader(io.StringIO(text, newline=""), strict=True)], None  # noqa: C416 (errors rise here)
+        lines = list(islice(csv.reader(io.StringIO(text, newline=""), strict=True), _MOST_LINES + 1))
+        return (
+            (lines, None)
+            if len(lines) <= _MOST_LINES
+            else ([], f"a sheet of at most {_MOST_LINES:,} lines (it has more)")
+        )
     except csv.Error as error:
         return [], f"comma-separated values ({error})"
 

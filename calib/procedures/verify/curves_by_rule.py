@@ -23,15 +23,14 @@ from calib.procedures.on_record.in_force import curve_of
 from calib.procedures.typed.sheets import Cells
 from calib.records.record import key, typed
 from calib.records.tables.calibrations import Calibration
-from calib.records.tables.comparisons import Comparison
+from calib.records.tables.comparisons import Comparison, ComparisonCorrelation
 from calib.records.tables.curves import StoredCurve
 from calib.records.tables.instruments import Instrument
 from calib.records.verification import LedgerFinding
 from calib.records.words import BY_THE_RULE
 
-EDITIONS: Mapping[int, Callable[[Cells, Sequence[Cells]], FittedCurve]] = {
-    1: fit_curve
-}  # earlier ones are kept for ever
+Edition = Callable[[Cells, Sequence[Cells], None, Sequence[Cells]], FittedCurve]  # of the correlations stated too
+EDITIONS: Mapping[int, Edition] = {1: fit_curve}  # earlier ones are kept for ever
 TOLERANCE = 1e-6  # of the curve's standard uncertainty
 _PLACES = 9  # of the measuring interval at which two curves are compared
 _AS_TYPED = ("shape", "degree", "phase", "measuring_interval")
@@ -55,18 +54,26 @@ def _of_some(session: Session, curves: Sequence[StoredCurve]) -> Iterator[Ledger
         session, select(Comparison).order_by(col(Comparison.id)), Comparison.calibration_id, calibrations
     ):
         comparisons[comparison.calibration_id].append(typed(comparison))
+    correlations: dict[int, list[Cells]] = defaultdict(list)
+    stated = select(ComparisonCorrelation).order_by(col(ComparisonCorrelation.id))
+    for correlation in by_keys(session, stated, ComparisonCorrelation.calibration_id, calibrations):
+        correlations[correlation.calibration_id].append(typed(correlation))
     for curve in curves:
-        problem = _problem(curve, typed(instruments[curve.calibration_id]), comparisons[curve.calibration_id])
+        calibration = curve.calibration_id
+        instrument = typed(instruments[calibration])
+        problem = _problem(curve, instrument, comparisons[calibration], correlations[calibration])
         if problem is not None:
             yield LedgerFinding(f"correction_curve {key(curve.id)}", problem)
 
 
-def _problem(stored: StoredCurve, instrument: Cells, comparisons: Sequence[Cells]) -> str | None:
+def _problem(
+    stored: StoredCurve, instrument: Cells, comparisons: Sequence[Cells], correlations: Sequence[Cells]
+) -> str | None:
     edition = stored.rule_edition or 1
     if edition not in EDITIONS:
         return f"was made by edition {edition} of the rule, which this version does not know"
     try:
-        fitted = curve_record(stored.calibration_id, EDITIONS[edition](instrument, comparisons))
+        fitted = curve_record(stored.calibration_id, EDITIONS[edition](instrument, comparisons, None, correlations))
         different = [name for name in _AS_TYPED if getattr(stored, name) != getattr(fitted, name)]
         if not different and _apart(curve_of(stored.parameters), curve_of(fitted.parameters)):
             different = ["values"]

@@ -1,14 +1,15 @@
 """What an issue or an acceptance rests on is verified before it is written: rows, digests, ledger entries, pages and indexes.
 
-Damage elsewhere does not stop it: `verify` finds that. A curve by the rule that the rule does not make, and what was put into a
-certificate after its acceptance, are refused here too.
+Damage elsewhere does not stop it: `verify` finds that; but a row that is gone from a table they read may have been theirs. A curve
+by the rule that the rule does not make, and what was put into a certificate after its acceptance, are refused here too.
 
 Decision (2026-11). An issue and an acceptance check what they rest on, by rows and entries, and the pages and indexes of the
 tables they read; not the whole chain, which every other company's record would lengthen. Cost: a table is read once from end to
-end.
+end. The pages of the ledger, the longest of all, are not: each of its entries that is read proves itself by its digest, so that a
+damaged page or index there gives a finding and never a wrong answer (it took two thirds of the time after 19 years).
 """
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
 from sqlmodel import Session, col, select
@@ -19,6 +20,7 @@ from calib.procedures.on_record.register import with_standards
 from calib.procedures.verify.closed_certificates import late_findings
 from calib.procedures.verify.curves_by_rule import curve_findings
 from calib.records.pages import page_findings
+from calib.records.stored_state import apart_from_closed
 from calib.records.tables.calibrations import Acceptance, Calibration, ReferenceStandard, Withdrawal
 from calib.records.tables.comparisons import Comparison, ComparisonCorrelation
 from calib.records.tables.conditions import Condition
@@ -30,7 +32,7 @@ from calib.records.tables.jobs import DeclaredAir, JobRevision, Room, SystemDesi
 from calib.records.tables.methods import MethodRevision
 from calib.records.tables.outlets import Outlet, OutletRevision
 from calib.records.tables.readings import Reading, Refusal, TraversePoint
-from calib.records.verification import row_findings
+from calib.records.verification import LedgerFinding, head_findings, missing_rows, row_findings
 
 Numbers = Mapping[str, Collection[int]]  # of records, by table
 
@@ -38,10 +40,14 @@ Numbers = Mapping[str, Collection[int]]  # of records, by table
 def must_be_whole(session: Session, numbers: Numbers) -> None:
     """Raises DamagedError, a line for each finding, where records or what they stand in were changed past the program."""
     connection = session.connection()
-    pages = page_findings(connection, (*filter(numbers.get, numbers), "ledger"))
+    pages = page_findings(connection, tuple(filter(numbers.get, numbers)))
     calibrations = numbers.get("calibration", ())
-    stored = [*pages, *row_findings(connection, numbers)]
-    findings = stored or [*late_findings(session, calibrations), *curve_findings(session, calibrations)]
+    rows = (*row_findings(connection, numbers), *row_findings(connection, missing_rows(connection, numbers)))
+    stored, _ = apart_from_closed(connection, [*pages, *rows, *head_findings(connection)])
+    findings: Sequence[LedgerFinding] = stored or [
+        *late_findings(session, calibrations),
+        *curve_findings(session, calibrations),
+    ]
     if findings:
         raise DamagedError(
             "\n".join([*map(str, findings), f"nothing was written; {Step.VERIFY} says all that is wrong"])

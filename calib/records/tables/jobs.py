@@ -94,6 +94,7 @@ class _DesignOfSystem(Row):
     design_flow: str
     flow_unit: str
     tolerance_percent: str | None = None
+    design_density_kg_per_m3: str | None = None  # of the air that the design flow is one of; absent: as measured
     revision: int | None = None  # absent: the first
 
 
@@ -105,7 +106,7 @@ class SystemDesign(Limits, _DesignOfSystem, table=True):
         unique_key("system_design_key", "job_id", "system", "service", "COALESCE(revision, 1)"),
         *are_not_blank("system"),
         is_one_of("service", *SERVICES),
-        *are_above_zero("design_flow", "tolerance_percent", *FLOW_LIMITS),
+        *are_above_zero("design_flow", "design_density_kg_per_m3", "tolerance_percent", *FLOW_LIMITS),
         *are_not_negative(*TOLERANCES),
         one_style_of_tolerance(),
         CheckConstraint("revision > 1", name="revision_above_1"),

@@ -33,6 +33,7 @@ def _of_outlet() -> tuple[CheckConstraint, ...]:
             "outlet_factor",
             "effective_area",
             "design_flow",
+            "design_density_kg_per_m3",
             "tolerance_percent",
             *FLOW_LIMITS,
         ),
@@ -82,6 +83,7 @@ class _OutletAsTyped(Row):
     design_flow: str | None = None
     flow_unit: str | None = None
     tolerance_percent: str | None = None
+    design_density_kg_per_m3: str | None = None  # of the air that the design flow is one of; absent: as measured
 
 
 class Outlet(Limits, _OutletAsTyped, table=True):

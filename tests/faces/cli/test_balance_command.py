@@ -52,9 +52,8 @@ def tables(told):
 
 def test_the_balance_is_that_of_the_report(job, report):
     document = calib("balance", "E-1", "--json", records=job).document
-    assert document == {"job": "E-1"} | {
-        name: report[name] for name in ("totals", "job_totals", "rooms", "joint_probability")
-    }
+    names = ("totals", "job_totals", "rooms", "joint_probability", "compared")
+    assert document == {"job": "E-1"} | {name: report[name] for name in names}
 
 
 def shown_total(one):

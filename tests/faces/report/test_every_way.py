@@ -46,7 +46,8 @@ LIMITS = {
 }  # fmt: skip
 DESIGN = {
     "value": NUMBER, "unit": str, "percent_of_design": NUMBER, "conformity": str, "probability_of_conformity": NUMBER,
-    "consumer_risk": NUMBER, "producer_risk": NUMBER, **LIMITS,
+    "consumer_risk": NUMBER, "producer_risk": NUMBER, "state": str, "density_kg_per_m3": MAYBE_NUMBER, "flow": Maybe(FLOW),
+    **LIMITS,
 }  # fmt: skip
 OBSERVED = {
     "quantity": str, "value": str, "unit": str, "observed_at": str, "instrument": MAYBE_TEXT, "standard_uncertainty": NUMBER,
@@ -78,7 +79,8 @@ READING = {
     "dominant_contribution": MAYBE_TEXT, "contributions": [CONTRIBUTION], "design": Maybe(DESIGN),
 }  # fmt: skip
 TOTAL = {
-    "system": str, "service": str, "outlets": int, "outlets_measured": int, "flow": Maybe(FLOW),
+    "system": str, "service": str, "outlets": int, "outlets_measured": int, "flow": Maybe(FLOW), "state": str,
+    "density_kg_per_m3": MAYBE_NUMBER,
     "design": Maybe({
         "value": NUMBER, "unit": str, "percent_of_design": MAYBE_NUMBER, "conformity": MAYBE_TEXT,
         "probability_of_conformity": MAYBE_NUMBER, **LIMITS,
@@ -108,6 +110,10 @@ SHAPE = {
         "if_independent": {"probability": NUMBER, "numerical_error": NUMBER},
     }],
     "amendments": [AMENDMENT],
+    "compared": {
+        "density_kg_per_m3": MAYBE_NUMBER, "stated_density_kg_per_m3": MAYBE_NUMBER, "state": str,
+        "air_not_known": [{"outlet": str, "reasons": [str]}],
+    },
     "refusals": [{"outlet": str, "system": str, "service": str, "instrument": str, "observed_at": str, "reasons": [str]}],
     "instruments": [{"tag": str, "certificate": str, "due_on": str, "measuring_interval": str}], "cautions": [str],
     "written_by": str,
@@ -237,7 +243,7 @@ def test_the_density_s_contributions_add_in_squares(report):
         ("probe", "D-1", "", "readings with the probe PT-1"),
         ("back pressure", "S-3", "", "readings with FH-1"),
         ("outlet factor", "X-1", "", "outlets whose factor comes from: data sheet"),
-        ("method", "S-2", "", "this reading alone"),
+        ("method", "S-2", "", "not known, readings by hood"),
     ],
 )
 def test_a_budget_says_with_what_a_contribution_is_shared(report, name, outlet, at, shared):

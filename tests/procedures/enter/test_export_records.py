@@ -27,7 +27,8 @@ SIGNED = ledger.Signature("A. Person", NOW, "test")
 IMPORTED = {
     "instrument", "calibration", "reference_standard", "comparison", "correction_curve", "acceptance", "withdrawal", "event",
     "intermediate_check", "method", "job", "outlet", "logged_series", "reading", "refusal", "system_design", "room",
-    "outlet_revision", "condition", "traverse", "traverse_point", "found_factor", "factor_pair", "pairing",
+    "outlet_revision", "condition", "traverse", "traverse_point", "found_factor", "factor_pair", "pairing", "source",
+    "source_spelling", "comparison_correlation",
 }  # fmt: skip
 
 

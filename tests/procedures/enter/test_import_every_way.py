@@ -180,7 +180,6 @@ READINGS = [
     cell("readings", 2, "conditions", "", "the conditions of the air, since the instrument indicates a velocity pressure"),
     cell("readings", 3, "conditions", "", "since the instrument indicates the velocity at a reference state"),
     cell("readings", 2, "conditions", "roof", "conditions of job E-1 in conditions.csv or in the records"),
-    cell("readings", 6, "conditions", "rooms", "nothing: no density_effect is on record for the instrument"),
     # the hood
     cell("readings", 5, "throttled_observations", "4.0;4.1", "nothing: only a hood has a throttle"),
     cell("readings", 2, "throttled_observations", "20;21", "nothing: only a hood has a throttle"),

@@ -221,9 +221,13 @@ def test_conditions_without_what_they_need_say_what(records):
     rows = [one for one in records.conditions[key] if one.quantity not in ("temperature", "relative humidity")]
     found = air(replace(records, conditions={key: tuple(rows)}, worked_out={}))
     assert found.reasons == (
-        "conditions plant room: no temperature, no relative humidity: enter what is missing in conditions.csv",
+        "conditions plant room: no temperature, and none is declared for any air: observe it, or declare its range in air.csv",
     )
     assert math.isnan(found.density)
+    dry = [one for one in records.conditions[key] if one.quantity not in ("barometric pressure", "relative humidity")]
+    (lacks,) = air(replace(records, conditions={key: tuple(dry)}, worked_out={})).reasons
+    missing = "no barometric pressure or altitude, no relative humidity or wet-bulb temperature"
+    assert lacks == f"conditions plant room: {missing}: enter what is missing in conditions.csv"
 
 
 def test_every_instrument_passes_the_gate_at_the_time_of_its_own_observation(tmp_path):

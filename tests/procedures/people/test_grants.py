@@ -242,7 +242,7 @@ def entry(recorded):
             sequence, previous = ledger.ledger_head(session)
         cells = {
             "sequence": sequence + 1, "time": NOW.isoformat(), "person": person, "action": "a", "record_table": "job",
-            "record_id": 900, "record_digest": "d", "previous": previous,
+            "record_id": 900, "record_digest": "d", "previous": previous, "version": "1",
         }  # fmt: skip
         (cells["digest"],) = entry_digests([(cells[name],) for name in ENTRY_COLUMNS])
         marks = ", ".join(repr(one) for one in cells.values())

@@ -16,8 +16,9 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from calib.procedures.typed import bounded_workbook as bounds
-from calib.procedures.typed.bounded_workbook import WorkbookError, extent_of
+from calib.procedures.typed import bounded_archive as bounds
+from calib.procedures.typed.bounded_archive import WorkbookError
+from calib.procedures.typed.bounded_workbook import extent_of
 from calib.procedures.typed.comparison_sheets import comparison_columns, read_comparisons
 from calib.procedures.typed.sheets import FileContent
 from tests.command import calib

@@ -7,7 +7,7 @@ import time
 
 import pytest
 
-from calib.faces.files import log_content
+from calib.faces.files import log_content, read_folder
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.observations import log_findings
 from calib.procedures.typed.sheets import FileContent, read_csv, read_sheets
@@ -90,3 +90,17 @@ def test_a_log_beyond_25_mb_is_not_read(tmp_path):
     (tmp_path / "log.csv").write_bytes(b" " * 25_000_001)
     found = log_content(str(tmp_path / "log.csv"))
     assert (found.content, found.expected) == (b"", "a file of at most 25 MB, 25,000,000 bytes (it has 25,000,001)")
+
+
+@pytest.mark.parametrize("line", [b"\n", b"S-1,J-1\n"])
+def test_a_sheet_has_at_most_half_a_million_lines_blank_ones_too(line):
+    sheets, findings = read({"jobs.csv": b"job,decision_rule\n" + line * 500_000})
+    assert sheets["jobs.csv"] == []
+    assert findings == ["jobs.csv: expected a sheet of at most 500,000 lines (it has more)"]
+
+
+def test_a_sheet_beyond_50_mb_is_not_read(tmp_path):
+    (tmp_path / "jobs.csv").write_bytes(b" " * 50_000_001)
+    sheets, (finding,) = read_folder(tmp_path)
+    assert sheets["jobs.csv"] == []
+    assert "expected a file of at most 50 MB, 50,000,000 bytes (it has 50,000,001)" in str(finding)

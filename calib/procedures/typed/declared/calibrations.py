@@ -11,6 +11,7 @@ from calib.procedures.typed.cells import (
     at_least_one,
     basis,
     between,
+    correlation,
     day,
     degree,
     not_negative,
@@ -22,7 +23,7 @@ from calib.procedures.typed.declaration import Declaration, Reference, may, must
 from calib.procedures.typed.declared.instruments import OF_INSTRUMENT
 from calib.quantities import finite_number
 from calib.records.tables.calibrations import Calibration, Withdrawal
-from calib.records.tables.comparisons import Comparison
+from calib.records.tables.comparisons import Comparison, ComparisonCorrelation
 from calib.records.tables.curves import StoredCurve
 from calib.records.words import CURVE_SHAPES, PHASES
 
@@ -92,6 +93,20 @@ COMPARISONS_CSV = Declaration(
             basis,
             "what the reference value was worked out from, of a calibration made in house, as `calib` writes it",
         ),
+    ),
+    references=(OF_CALIBRATION,),
+)
+CORRELATIONS_CSV = Declaration(
+    "correlations.csv",
+    "correlations of the reference values of a certificate, where it states them: of every two points of a phase",
+    ComparisonCorrelation,
+    (
+        must("tag", any_text, "the instrument that was calibrated"),
+        must("certificate", any_text, "number of the certificate"),
+        must("phase", one_of(*PHASES), "before or after an adjustment"),
+        must("point", whole, "number of the comparison within its phase, from 1 as they stand in comparisons.csv"),
+        must("other_point", whole, "number of the other one, above it"),
+        must("correlation", correlation, "coefficient of correlation of both reference values"),
     ),
     references=(OF_CALIBRATION,),
 )

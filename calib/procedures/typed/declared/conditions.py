@@ -21,7 +21,8 @@ CONDITIONS_CSV = Declaration(
         must(
             "quantity",
             one_of(*CONDITION_QUANTITIES),
-            "which of the quantities; static pressure is that of the duct, and may be left out",
+            "which of the quantities: a barometric pressure, or the altitude; a temperature with the relative humidity, or with "
+            "the wet bulb's; neither where the temperature is declared in air.csv; and, as may be, the duct's static pressure",
         ),
         must("value", finite_number, "the value"),
         must("unit", any_text, "its unit"),

@@ -1,9 +1,19 @@
-"""What is typed of jobs, and of their designs as a whole: jobs.csv, systems.csv, rooms.csv."""
+"""What is typed of jobs, and of their designs as a whole: jobs.csv, systems.csv, rooms.csv, air.csv."""
 
 from calib.confirmation.words import DECISION_RULES
-from calib.procedures.typed.cells import above_zero, any_text, one_of, percent, share, unit_check, usually
+from calib.procedures.typed.cells import (
+    AIR_DENSITY,
+    AIR_TEMPERATURE,
+    above_zero,
+    any_text,
+    one_of,
+    percent,
+    share,
+    unit_check,
+    usually,
+)
 from calib.procedures.typed.declaration import Declaration, Reference, may, must
-from calib.records.tables.jobs import Job, Room, SystemDesign
+from calib.records.tables.jobs import DeclaredAir, Job, Room, SystemDesign
 from calib.records.words import SERVICES
 
 A_JOB = "a job in jobs.csv or in the records"
@@ -21,6 +31,11 @@ JOBS_CSV = Declaration(
             "decision_rule",
             one_of(*DECISION_RULES),
             "the rule of its statements of conformity, agreed with the client",
+        ),
+        may(
+            "density_kg_per_m3",
+            AIR_DENSITY,
+            "density at which its totals are stated, so that they are masses; blank: as measured, each in its own air",
         ),
     ),
     key=("job",),
@@ -59,6 +74,11 @@ SYSTEMS_CSV = Declaration(
         must("design_flow", above_zero, "the flow that the total was designed to be"),
         must("flow_unit", unit_check("volume flow"), "the unit of the design flow"),
         *LIMITS_OF_A_FLOW,
+        may(
+            "design_density_kg_per_m3",
+            AIR_DENSITY,
+            "density of the air in which the design flow is stated; blank: as measured",
+        ),
     ),
     key=("job", "system", "service"),
     references=(OF_JOB,),
@@ -73,5 +93,18 @@ ROOMS_CSV = Declaration(
         must("pressure", one_of("positive", "negative"), "positive: more supply than extract; negative: less"),
     ),
     key=("job", "room"),
+    references=(OF_JOB,),
+)
+AIR_CSV = Declaration(
+    "air.csv",
+    "ranges of temperature of the air of a service, where none was observed; of several for one service the latest counts",
+    DeclaredAir,
+    (
+        must("job", any_text, "the job"),
+        must("service", one_of(*SERVICES), "whose air it is"),
+        must("temperature_low_degC", AIR_TEMPERATURE, "lowest temperature [degC]"),
+        must("temperature_high_degC", AIR_TEMPERATURE, "highest temperature [degC], above the lowest"),
+        must("basis", any_text, "what the range rests on, like a set point with its band"),
+    ),
     references=(OF_JOB,),
 )

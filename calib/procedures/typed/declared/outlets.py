@@ -1,7 +1,16 @@
 """What is typed of outlets and ducts, at first and when they are amended: outlets.csv, amendments.csv."""
 
 from calib.errors import Step
-from calib.procedures.typed.cells import above_zero, any_text, not_negative, one_of, unit_check, usually, whole
+from calib.procedures.typed.cells import (
+    AIR_DENSITY,
+    above_zero,
+    any_text,
+    not_negative,
+    one_of,
+    unit_check,
+    usually,
+    whole,
+)
 from calib.procedures.typed.declaration import Declaration, Reference, may, must
 from calib.procedures.typed.declared.jobs import LIMITS_OF_A_FLOW, OF_JOB
 from calib.records.tables.outlets import Outlet, OutletRevision
@@ -43,6 +52,11 @@ _OF_AN_OUTLET = (
     may("design_flow", above_zero, "the flow that it was designed for"),
     may("flow_unit", unit_check("volume flow"), "the unit of the design flow"),
     *LIMITS_OF_A_FLOW,
+    may(
+        "design_density_kg_per_m3",
+        AIR_DENSITY,
+        "density of the air in which the design flow is stated; blank: as measured, in the air that is there",
+    ),
 )
 OUTLETS_CSV = Declaration(
     "outlets.csv",

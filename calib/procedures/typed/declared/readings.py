@@ -68,7 +68,8 @@ READINGS_CSV = Declaration(
         may(
             "conditions",
             any_text,
-            "name of the conditions of the air: for a manometer, a thermal anemometer, a vane to be corrected for density",
+            "name of the conditions of the air: for a manometer, a thermal anemometer, a vane to be corrected for density, and for "
+            "flows that are compared at a density",
         ),
         may(
             "throttled_observations",

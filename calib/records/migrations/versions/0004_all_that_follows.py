@@ -153,8 +153,10 @@ def _replaced() -> dict[str, _Definition]:
             *_maybe("tolerance_percent"),
             _whole("revision", nullable=True),
             *_maybe("tolerance_minus_percent", "tolerance_plus_percent", "minimum_flow", "maximum_flow"),
+            *_maybe("design_density_kg_per_m3"),
             *_not_blank("system"),
             *_above_0(
+                "design_density_kg_per_m3",
                 "design_flow",
                 "maximum_flow",
                 "minimum_flow",
@@ -547,7 +549,8 @@ def _columns() -> None:
     for table in ("outlet", "outlet_revision"):
         for name in ("tolerance_minus_percent", "tolerance_plus_percent"):
             _add(table, name, *_not_negative(name))
-        _add(table, "minimum_flow", *_above_0("minimum_flow"))
+        for name in ("design_density_kg_per_m3", "minimum_flow"):
+            _add(table, name, *_above_0(name))
         # In words, since two CHECKs of one column come in no order of their own.
         checks = " ".join(
             f"CONSTRAINT {check.name} CHECK ({check.sqltext})" for check in (*_above_0("maximum_flow"), _one_style())

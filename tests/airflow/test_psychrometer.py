@@ -1,0 +1,46 @@
+"""Relative humidity by the wet bulb: its slopes by differences, its limits, and what it refuses."""
+
+import pytest
+
+from calib.airflow import psychrometer
+from calib.airflow.psychrometer import relative_humidity, relative_humidity_sensitivities
+from calib.errors import CalibError
+
+ZERO = 273.15
+
+
+def test_a_wet_bulb_as_warm_as_the_dry_one_is_saturated_air():
+    assert float(relative_humidity(18.0 + ZERO, 18.0 + ZERO, 98e3)) == pytest.approx(1.0, abs=1e-12)
+
+
+@pytest.mark.parametrize("state", [(24.0, 16.0, 97.5e3), (35.0, 30.0, 85e3), (8.0, 2.0, 101e3)])
+@pytest.mark.parametrize(("place", "step"), [(0, 1e-3), (1, 1e-3), (2, 1.0)])
+def test_the_slopes_are_those_of_central_differences(state, place, step):
+    dry, wet, pressure = state
+    above, below = [dry + ZERO, wet + ZERO, pressure], [dry + ZERO, wet + ZERO, pressure]
+    above[place] += step
+    below[place] -= step
+    difference = float(relative_humidity(*above) - relative_humidity(*below)) / (2 * step)
+    slope = relative_humidity_sensitivities(dry + ZERO, wet + ZERO, pressure)[place]
+    assert float(slope) == pytest.approx(difference, rel=1e-6)
+
+
+def test_the_slope_by_the_coefficient_is_that_of_a_larger_one(monkeypatch):
+    at = (24.0 + ZERO, 16.0 + ZERO, 97.5e3)
+    slope = float(relative_humidity_sensitivities(*at)[3])
+    before = float(relative_humidity(*at))
+    monkeypatch.setattr(psychrometer, "COEFFICIENT", psychrometer.COEFFICIENT * 1.001)
+    assert float(relative_humidity(*at)) - before == pytest.approx(slope * 0.001, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("dry", "wet", "said"),
+    [
+        (20.0, 21.0, "wet-bulb temperature 21 degC above the dry bulb's 20 degC"),
+        (4.0, -1.0, "wet-bulb temperature -1 degC: it is known here from 0 to 60 degC, where water does not freeze"),
+        (40.0, 10.0, "dry bulb 40 degC with wet bulb 10 degC: no air is so dry"),
+    ],
+)
+def test_what_no_psychrometer_shows_is_named(dry, wet, said):
+    with pytest.raises(CalibError, match=said):
+        relative_humidity(dry + ZERO, wet + ZERO, 101325.0)

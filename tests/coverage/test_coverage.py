@@ -1,0 +1,57 @@
+"""U covers what is true as often as it says, through the whole program: certificate, curve, gate, readings, totals, statements.
+
+Source: GUM 6.2.1 (an interval expected to encompass a stated share of the values); ILAC-P14 for 95.45 % (from memory). What is true
+was drawn. `python -m tests.coverage 5000` counts more worlds.
+"""
+
+import csv
+import math
+
+import pytest
+
+from calib.faces.manual.pages import source
+from tests.coverage.__main__ import FIGURES, told
+from tests.coverage.assumptions import ASSUMPTIONS
+from tests.coverage.counted import FOUND, KINDS, counted
+
+COVERAGE_PROBABILITY = math.erf(math.sqrt(2))  # two standard deviations: 95.45 %
+WORLDS = 2_000
+HELD = [each for each in ASSUMPTIONS if each.holds]
+
+
+@pytest.mark.parametrize("assumption", HELD, ids=lambda assumption: assumption.name)
+def test_u_covers_what_is_true_as_often_as_it_says_where_the_assumptions_hold(assumption):
+    """Less three standard errors of the count; and no more passes are wrong than the printed risks say."""
+    result = counted(assumption, -(-WORLDS // len(HELD)), seed=20261129)
+    assert set(result.covered) == ({FOUND} if assumption.factor_by else set(KINDS) - {FOUND})
+    allowed = {kind: COVERAGE_PROBABILITY - 3 * result.error(kind) for kind in result.covered}
+    assert {kind: result.share(kind) for kind in allowed if result.share(kind) < allowed[kind]} == {}
+    if result.risk:
+        said, passes = result.printed_risk, len(result.is_wrong)
+        assert result.wrong <= said + 3 * math.sqrt(said * (1 - said) / passes)
+
+
+def test_half_of_u_covers_less_and_is_found_out():
+    result = counted(ASSUMPTIONS[0], 100, seed=1, scale=0.5)
+    assert all(result.share(kind) < COVERAGE_PROBABILITY - 3 * result.error(kind) for kind in result.covered)
+
+
+def test_every_assumption_has_its_figures_and_they_keep_what_u_promises():
+    with FIGURES.open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert [row["assumption"] for row in rows] == [each.name for each in ASSUMPTIONS]
+    short = [
+        (row["assumption"], kind)
+        for row in rows
+        for kind in KINDS
+        if row["holds"] == "yes"
+        and row[kind]
+        and float(row[kind]) < 100 * COVERAGE_PROBABILITY - 3 * float(row[f"{kind} error"])
+    ]
+    assert short == []
+
+
+def test_the_manual_has_the_figures():
+    with FIGURES.open(encoding="utf-8", newline="") as file:
+        lines = [told(row) for row in csv.DictReader(file)]
+    assert [line for line in lines if line not in source("numbers")] == []
