@@ -56,10 +56,22 @@ def table(text):
 DESIGN_CELLS = {"design_flow": ("design", "value")} | {
     name: ("design", name)
     for name in (
-        "tolerance_percent", "percent_of_design", "conformity", "probability_of_conformity", "consumer_risk", "producer_risk",
+        "lower_limit", "upper_limit", "guard_band", "guard_factor", "tolerance_percent", "percent_of_design",
+        "conformity", "probability_of_conformity", "consumer_risk", "producer_risk",
     )
 }  # fmt: skip
-OWN_CELLS = ("system", "service", "outlet", "instrument", "certificate", "observed_at", "in_totals", "place", "room")
+OWN_CELLS = (
+    "system",
+    "service",
+    "outlet",
+    "instrument",
+    "certificate",
+    "observed_at",
+    "in_totals",
+    "place",
+    "room",
+    "stage",
+)
 READING_CELLS = {name: (name,) for name in OWN_CELLS} | {
     "velocity": ("velocity", "value"), "velocity_unit": ("velocity", "unit"),
     "velocity_standard_uncertainty": ("velocity", "standard_uncertainty"), "probe": ("probe", "tag"),

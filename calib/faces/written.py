@@ -33,7 +33,7 @@ def tolerance_text(design: Mapping[str, Any]) -> str:
     if minus is not None or plus is not None:
         sides = (None if minus is None else f"−{minus:g}", None if plus is None else f"+{plus:g}")
         return _between(*sides, "%", "/")
-    flows = (None if flow is None else design_text(flow, digits=5) for flow in (low, high))
+    flows = (None if low is None else design_text(low, digits=5), None if high is None else design_text(high, digits=5))
     return "" if low is None and high is None else _between(*flows, design["unit"], " to ")
 
 

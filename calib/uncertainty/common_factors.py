@@ -34,11 +34,11 @@ def common_factors(contributions: Sequence[Contribution], rows: Integers, if_not
     own = np.zeros(rows.size)
     factors: dict[object, Floats] = {}
     for place, contribution in enumerate(contributions):
-        for number, share in enumerate(contribution.shared):
+        for of_share, share in enumerate(contribution.shared):
             parts = contribution.parts[rows] if share.columns is None else contribution.parts[rows][:, share.columns]
             rho = if_not_known if share.rule in UNDECLARED else _correlation(share.rule)
             own += (1.0 - rho) * np.einsum("ij,ij->i", parts, parts)
-            group, pool = share.group[rows], (place, number) if share.pool is None else share.pool
+            group, pool = share.group[rows], (place, of_share) if share.pool is None else share.pool
             for each in np.unique(group).tolist() if rho > 0 else ():
                 inside = group == each
                 for direction, part in enumerate(parts.T):

@@ -3,9 +3,9 @@
 from collections.abc import Sequence
 
 from calib.faces.answers import outlet as of_outlet
-from calib.faces.parts.limits import LIMITS_TYPED
 from calib.faces.plain_text import table_text
 from calib.faces.written import Content, tolerance_text
+from calib.procedures.on_record.flow_limits import LIMITS_TYPED
 from calib.procedures.on_record.outlets import OutletHistory
 
 _HEADER = ("outlet", "revision", "system", "service", "place", "room", "opening", "factor", "design")

@@ -313,12 +313,10 @@ def _ends(pair: Content | None, expanded_uncertainty: float) -> str:
     low, high = (None if pair[end] is None else Decimal(repr(pair[end])) for end in ("from", "to"))
     for digits in (2, 4, 6):
         grain = round_uncertainty(expanded_uncertainty, digits)
-        if low is None or high is None:
-            return (
-                f"≤ {plain(high.quantize(grain, ROUND_FLOOR))}"
-                if high
-                else f"≥ {plain(low.quantize(grain, ROUND_CEILING))}"
-            )
+        if low is None:
+            return "-" if high is None else f"≤ {plain(high.quantize(grain, ROUND_FLOOR))}"
+        if high is None:
+            return f"≥ {plain(low.quantize(grain, ROUND_CEILING))}"
         ends = low.quantize(grain, ROUND_CEILING), high.quantize(grain, ROUND_FLOOR)
         if ends[0] <= ends[1]:
             return " to ".join(plain(end) for end in ends)

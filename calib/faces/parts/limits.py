@@ -5,12 +5,8 @@ import numpy as np
 from calib.arrays import finite
 from calib.faces.written import Content
 from calib.procedures.measure.results import Judgement
-from calib.procedures.on_record.flow_limits import Limited, flow_limits
+from calib.procedures.on_record.flow_limits import EQUAL, IN_FLOWS, LIMITS_TYPED, SIDES, Limited, flow_limits
 from calib.quantities import Unit, unit
-
-_PERCENT = ("tolerance_percent", "tolerance_minus_percent", "tolerance_plus_percent")
-_FLOWS = ("minimum_flow", "maximum_flow")
-LIMITS_TYPED = (*_PERCENT, *_FLOWS)
 
 
 def limits_content(typed: Limited | None, design: float, in_unit: Unit) -> Content:
@@ -20,9 +16,9 @@ def limits_content(typed: Limited | None, design: float, in_unit: Unit) -> Conte
     """
     if typed is None:
         return dict.fromkeys((*LIMITS_TYPED, "lower_limit", "upper_limit"))
-    percent = {name: _number(getattr(typed, name)) for name in _PERCENT}
+    percent = {name: _number(getattr(typed, name)) for name in (*EQUAL, *SIDES)}
     typed_in = in_unit if typed.flow_unit is None else unit("volume flow", typed.flow_unit)
-    flows = {name: _number(getattr(typed, name)) for name in _FLOWS}
+    flows = {name: _number(getattr(typed, name)) for name in IN_FLOWS}
     lower, upper = flow_limits(typed, design, typed_in)
     return {
         **percent,

@@ -16,6 +16,7 @@ _CSV_COLUMNS = (
     "revision", "column", "before", "after", "job", "state", "issued", "issued_by", "decision_rule", "ledger_digest",
     "laboratory", "calibrated_on", "due_on", "flow_density_kg_per_m3", "design_density_kg_per_m3", "flow_at_design_density",
     "flow_at_design_density_expanded_uncertainty", "stage", "probability", "numerical_error",
+    "lower_limit", "upper_limit", "guard_band", "guard_factor",
     "drift_percent", "standard_uncertainty_percent", "carried_percent",
 )  # fmt: skip
 
@@ -148,6 +149,10 @@ def _csv_design(design: Content) -> Content:
     return _same(
         design,
         "tolerance_percent",
+        "lower_limit",
+        "upper_limit",
+        "guard_band",
+        "guard_factor",
         "percent_of_design",
         "conformity",
         "probability_of_conformity",

@@ -144,6 +144,10 @@ _DESIGN = (
     SheetColumn(
         "Tolerance [%]", _at("design", "tolerance_percent"), _as_written(_at("design", "tolerance_percent"), "g"), 10
     ),
+    SheetColumn("Lowest that conforms", _at("design", "lower_limit"), _design_as_written, 10),
+    SheetColumn("Highest that conforms", _at("design", "upper_limit"), _design_as_written, 10),
+    SheetColumn("Guard band w", _at("design", "guard_band"), _NEAR_U, 9),
+    SheetColumn("k of w", _at("design", "guard_factor"), TWO_DECIMALS, 6),
     SheetColumn("% of design", _at("design", "percent_of_design"), ONE_DECIMAL, 8),
     SheetColumn("Conformity", _at("design", "conformity"), width=18),
     SheetColumn("Probability of conformity", _at("design", "probability_of_conformity"), PROBABILITY, 11),

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from calib.errors import Finding, Step
 from calib.procedures.certificate.fit_curve import indication_quantity
-from calib.procedures.enter.check_limits import LIMITS_TYPED, limit_findings
+from calib.procedures.enter.check_limits import limit_findings
 from calib.procedures.enter.check_readings import reading_findings
 from calib.procedures.enter.check_sources import source_findings
 from calib.procedures.enter.check_stages import StagesOnRecord, stage_findings
@@ -18,6 +18,7 @@ from calib.procedures.measure.air import (
     WET_BULB,
     missing_quantities,
 )
+from calib.procedures.on_record.flow_limits import LIMITS_TYPED
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.rows_together import KnownNames, TypedCells, duplicate, repeated, unit_known
 from calib.procedures.typed.sheets import Cells, TypedRow

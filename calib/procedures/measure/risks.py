@@ -39,8 +39,6 @@ OWN = ("repeatability", "resolution", "dimension", "method", "method own")
 # Readings before adjustment from which a process is estimated: fewer tell too little of its standard deviation.
 FEWEST_OF_A_PROCESS = 20
 
-DECLARED = "declared"
-
 
 @dataclass(frozen=True)
 class Process:
@@ -48,7 +46,7 @@ class Process:
 
     mean: float  # [1]
     standard_deviation: float  # [1]
-    basis: str  # DECLARED, or what it was estimated from
+    basis: str  # "declared", or what it was estimated from
 
 
 @dataclass(frozen=True)
@@ -164,17 +162,21 @@ def _counted(
         groups.append(("", np.ones(place.size, dtype=bool)))
     return tuple(
         Counted(
-            name,
-            int(inside.sum()),
-            int(accepts[inside].sum()),
-            *expected_wrong_decisions(probability[inside], accepts[inside]),
-            int((inside & holds).sum()),
-            *(_mean(risk[inside & holds]) for risk in of_process),
-            *(_mean(risk[inside & ~holds]) for risk in specific),
-            int((inside & ~holds & adjusted).sum()),
-            all_conform(evaluation, place[inside]),
+            system=name,
+            judged=int(inside.sum()),
+            accepted=int(accepts[inside].sum()),
+            wrongly_accepted=wrong[0],
+            wrongly_rejected=wrong[1],
+            by_process=int((inside & holds).sum()),
+            consumer_risk=_mean(of_process[0][inside & holds]),
+            producer_risk=_mean(of_process[1][inside & holds]),
+            mean_consumer_risk=_mean(specific[0][inside & ~holds]),
+            mean_producer_risk=_mean(specific[1][inside & ~holds]),
+            after_adjustment=int((inside & ~holds & adjusted).sum()),
+            all_conform=all_conform(evaluation, place[inside]),
         )
         for name, inside in groups
+        for wrong in [expected_wrong_decisions(probability[inside], accepts[inside])]
     )
 
 

@@ -1,21 +1,19 @@
 """Between which limits a flow has to lie: of an outlet, or of the total of a system; the one place that reads them."""
 
 import math
-from typing import Protocol
 
 from calib.quantities import Unit
+from calib.records.tables.jobs import SystemDesign
+from calib.records.tables.outlets import Outlet
+
+Limited = Outlet | SystemDesign  # a design flow and its limits, as typed: in one of the three styles
 
 
-class Limited(Protocol):
-    """A record with a design flow and its limits, as typed: in one of the three styles."""
-
-    tolerance_percent: str | None
-    tolerance_minus_percent: str | None
-    tolerance_plus_percent: str | None
-    minimum_flow: str | None
-    maximum_flow: str | None
-    flow_unit: str | None
-
+# The columns of each style.
+EQUAL = ("tolerance_percent",)
+SIDES = ("tolerance_minus_percent", "tolerance_plus_percent")
+IN_FLOWS = ("minimum_flow", "maximum_flow")
+LIMITS_TYPED = (*EQUAL, *SIDES, *IN_FLOWS)
 
 NO_LIMITS = (math.nan, math.nan)
 

@@ -151,6 +151,7 @@ def test_a_formula_in_one_line_of_text_is_the_same_product():
     kind = {
         "measured": INDICATED_VELOCITY.name, "opening": full.DUCT_SECTION, "shape": "round", "is_direct": False,
         "is_traverse": True, "has_probe": False, "is_polynomial": True, "has_two_figures": False,
+        "has_drift": False,
     }  # fmt: skip
     said = [one.plain for one in measurement_function(kind)]
     assert said[1] == "v̄ = ∑_j w_j · 1 / m · ∑_k v_jk"

@@ -401,7 +401,7 @@ def test_the_risks_stand_on_the_page(report):
     assert "No global risks: a process is estimated from 20 readings before adjustment or more" in report["page"].text
     assert report["page"].under("All conform at once") == [
         [
-            "System AH-1", str(one["outlets"]), percent(one["probability"]), f"{100 * one['numerical_error']:.1g}",
+            "System AH-1", str(one["outlets"]), percent(one["probability"]), f"{100 * one['numerical_error']:.1g} %",
             percent(one["if_common"]["probability"]), percent(one["if_independent"]["probability"]),
         ]
         for one in report["content"]["joint_probability"]
@@ -613,6 +613,7 @@ def test_hostile_text_is_whole_in_the_csv(attacked):
         + ["refusal"]
         + ["amendment"] * 3
         + ["instrument"] * 8
+        + ["joint probability"]
     )
     rows = rows[1:]
     before = "'" if text[0] in "=+-@" else ""

@@ -93,7 +93,16 @@ def test_an_ampersand_of_a_job_is_no_code_of_the_footer(small):
 
 
 def test_a_sheet_without_rows_is_left_out(small):
-    parts = ("readings", "totals", "job_totals", "rooms", "refusals", "instruments", "budgets_in_full")
+    parts = (
+        "readings",
+        "totals",
+        "job_totals",
+        "rooms",
+        "refusals",
+        "instruments",
+        "budgets_in_full",
+        "joint_probability",
+    )
     nothing = small | {part: [] for part in parts}
     assert list(Workbook.of(as_xlsx(nothing | {"risks": None}, LAYOUT)).sheets) == []
 

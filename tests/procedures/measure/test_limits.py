@@ -3,6 +3,7 @@
 Sources: JCGM 106:2012, 7.3 and 8.3.2; ISO 14253-1:2017 (one-sided k), all from memory. Quantiles by scipy.stats.
 """
 
+import csv
 import math
 
 import numpy as np
@@ -139,6 +140,10 @@ def test_the_limits_stand_beside_every_statement(tmp_path, cells, words):
     calib("report", "J-1", "--format", "html,csv,xlsx,json", "--into", tmp_path, records=records)
     page = (tmp_path / "J-1.html").read_text(encoding="utf-8")
     assert words.split(" ")[0] in page
+    header, *rows = (tmp_path / "J-1.csv").read_text(encoding="utf-8").splitlines()
+    (row,) = [dict(zip(header.split(","), next(csv.reader([line])), strict=True)) for line in rows if ",S-1," in line]
+    assert (row["lower_limit"] != "", row["upper_limit"] != "") == (words[0] != "≤", words[0] != "≥")
+    assert float(row["guard_factor"]) == pytest.approx(1.69 if words[0] in "≥≤" else 2.0, abs=0.02)
     assert ("one limit, guard band" in page) is (words[0] in "≥≤")
 
 
