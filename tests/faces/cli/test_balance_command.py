@@ -52,7 +52,7 @@ def tables(told):
 
 def test_the_balance_is_that_of_the_report(job, report):
     document = calib("balance", "E-1", "--json", records=job).document
-    names = ("totals", "job_totals", "rooms", "joint_probability", "compared")
+    names = ("totals", "job_totals", "rooms", "joint_probability", "compared", "plant_drift")
     assert document == {"job": "E-1"} | {name: report[name] for name in names}
 
 

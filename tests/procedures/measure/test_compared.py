@@ -201,9 +201,10 @@ def test_an_outlet_is_judged_in_the_state_of_its_design(tmp_path):
 
 def test_the_risks_are_those_of_the_state_in_which_it_is_judged(tmp_path):
     found = evaluated(tmp_path, job("1.2", S_1="1.06", S_2="1.06", R_1="1.06", E_1="1.06"))
-    risks = risks_of(found)
-    in_state = found.in_design_state.value / np.array([1000 * M3_H, 450 * M3_H, 600 * M3_H, 0.040])
-    assert risks.process.mean == pytest.approx(float(np.mean(in_state)), rel=0.05)
+    design = np.array([1000 * M3_H, 450 * M3_H, 600 * M3_H, 0.040])
+    in_state = found.in_design_state.value / design
+    u = found.in_design_state.combined.standard_uncertainty / design
+    assert risks_of(found).capability_index == pytest.approx(np.array([0.10, 0.10, 0.15, 0.20]) / (2 * u), rel=1e-9)
     assert float(np.mean(in_state)) > 1.08 * float(np.mean(found.flow.value / np.array([1000, 450, 600, 144]) / M3_H))
 
 

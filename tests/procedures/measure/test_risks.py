@@ -229,7 +229,7 @@ def as_resistors(job, nominal, tolerance, u_m):
     design = np.full(size, nominal * to_si)
     limits = tolerance_intervals(design, np.full(size, tolerance / nominal))
     judgement = judge_flows(flow, design, limits, job.job.decision_rule)
-    return dataclasses.replace(job, measured=tuple(measured), flow=flow, judgement=judgement)
+    return dataclasses.replace(job, measured=tuple(measured), flow=flow, in_design_state=flow, judgement=judgement)
 
 
 # --- a process estimated from the job --------------------------------------------------------------------------------------------
