@@ -158,4 +158,5 @@ def _along(at: AtComparisons, rows: Integers, weight: Floats) -> tuple[Integers,
     place[rows] = np.arange(rows.size)
     entries = np.flatnonzero(place[at.result] >= 0)
     where, index = np.unique(at.comparison[entries], return_inverse=True)
-    return where, np.bincount(index, at.share[entries] * weight[place[at.result[entries]]], where.size)
+    worth = at.share[entries] * weight[place[at.result[entries]]]
+    return where, np.bincount(index, worth, where.size).astype(np.float64, copy=False)

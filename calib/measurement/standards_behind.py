@@ -49,7 +49,9 @@ class OfReadings:
 
     def sums(self, points: Floats) -> Floats:
         """(n,) sums over the points (P,) of each reading."""
-        return points if self.reading is None else np.bincount(self.reading, points, self.whole.size)
+        if self.reading is None:
+            return points
+        return np.bincount(self.reading, points, self.whole.size).astype(np.float64, copy=False)
 
 
 def reference_of(readings: Readings, of: OfReadings, laboratory: Integers, first: int = 0) -> Reference:
@@ -66,7 +68,8 @@ def reference_of(readings: Readings, of: OfReadings, laboratory: Integers, first
         return Reference(of.whole[:, np.newaxis], (Share(laboratory, not_known, columns, at, REFERENCE_STANDARD),))
     own = np.sqrt(np.maximum(1.0 - sum(_squares(standard) for standard in behind), 0.0))
     at = replace(at_comparisons(of.along, u * own, of.borne, of.reading), correlated=_correlated(readings))
-    parts, shares = [], [Share(laboratory, not_known, columns, at, REFERENCE_STANDARD)]
+    parts: list[Floats] = []
+    shares = [Share(laboratory, not_known, columns, at, REFERENCE_STANDARD)]
     for standard in behind:
         place = first + 1 + sum(part.shape[1] for part in parts)
         borne, of_standard = _borne(readings, of, u, standard, place)

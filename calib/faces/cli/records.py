@@ -297,7 +297,7 @@ def _names_of_sources(desk: Desk) -> tuple[dict[str, object], list[str]]:
 
     sources = sources_on_file(desk.reading())
     merged, slips = sources.of_several_names, sources.nearly_alike
-    names = {
+    names: dict[str, object] = {
         "sources_of_several_names": [list(own) for own in merged],
         "sources_nearly_alike": [list(two) for two in slips],
     }

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from sqlmodel import Session, col, select
 
+from calib.arrays import Integers
 from calib.measurement.carried_by_factors import Traverses
 from calib.procedures.measure.standing import Standing
 from calib.procedures.on_record.in_force import OnRecord
@@ -39,7 +40,7 @@ def among_readings(
     place = {key(reading.reading.id): row for row, reading in enumerate([*measured, *others])}
     every = [*measured, *others]
     number: dict[int, int] = {}
-    of_factors = []
+    of_factors: list[Integers] = []
     for factor in {
         key(reading.factor.id): reading.factor for reading in measured if reading.factor is not None
     }.values():
