@@ -134,7 +134,12 @@ def _value_contributions(
             _first(readings, points.scatter_dof),
         ),
         replace(
-            _type_b(REFERENCE_STANDARD, means.of(points.reference), by_calibration),
+            _type_b(
+                REFERENCE_STANDARD,
+                means.of(points.reference),
+                by_calibration,
+                _reference_degrees_of_freedom(readings)[by_calibration],
+            ),
             shares=(_of_reference(readings, means, points.reference, along),),
         ),
         replace(
@@ -167,6 +172,10 @@ def _of_reference(readings: Readings, means: _Means, borne: Floats, along: Neigh
     """One laboratory calibrates one quantity by one standard: what two of its certificates share of it is not known."""
     at = at_comparisons(along, _reference_at_comparisons(readings), means.borne(borne), means.reading)
     return Share(_laboratories(readings)[readings.calibration], not_known, at=at, pool=REFERENCE_STANDARD)
+
+
+def _reference_degrees_of_freedom(readings: Readings) -> Floats:
+    return np.array([curve.reference_degrees_of_freedom for curve in readings.curves])
 
 
 def _reference_at_comparisons(readings: Readings) -> Floats:
@@ -262,6 +271,8 @@ def _probe(probes: Probes, points: AtPoints, readings: Readings, means: _Means) 
     uncertainties = np.column_stack([scatter, np.abs(parts[:, -2:])])
     dof = np.full_like(uncertainties, np.inf)
     dof[:, 0] = _first(readings, points.probe_dof)
+    of_reference = np.append(_reference_degrees_of_freedom(readings), np.inf)  # the last: no probe
+    dof[:, 1] = of_reference[probes.calibration]
     if probes.stability_dof is not None:
         dof[:, -1] = probes.stability_dof
     calibration = np.where(probes.calibration < 0, len(readings.curves), probes.calibration)

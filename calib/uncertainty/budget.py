@@ -85,6 +85,7 @@ class Repeatability:
 
     of_one: float  # standard deviation of one observation times the sensitivity [unit of the result]
     type_a: bool  # estimated from the observations themselves: then n observations give n-1 degrees of freedom
+    pooled_degrees_of_freedom: float = 0.0  # of an s that is pooled over several readings; 0: it is not
 
 
 def observations_needed(budget: Budget, place: int, repeatability: Repeatability, wanted: float) -> int | None:
@@ -112,7 +113,8 @@ def observations_needed(budget: Budget, place: int, repeatability: Repeatability
 
 
 def _with_observations(budget: Budget, place: int, repeatability: Repeatability, observations: int) -> Budget:
-    degrees = observations - 1.0 if repeatability.type_a else math.inf
+    own = max(observations - 1.0, repeatability.pooled_degrees_of_freedom)
+    degrees = own if repeatability.type_a else math.inf
     return budget.with_contribution(place, repeatability.of_one / math.sqrt(observations), degrees)
 
 

@@ -32,7 +32,7 @@ from calib.faces.report.table_cells import (
     statement_cell,
     words_cell,
 )
-from calib.faces.written import Content, design_text, moment_text, total_name
+from calib.faces.written import Content, coverage_percent_text, design_text, moment_text, total_name
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 from calib.uncertainty.statement import plain, round_result
 
@@ -59,7 +59,7 @@ def flows_section(report: Content, anchors: Anchors) -> Iterator[Block]:
     yield Heading(2, "Measured flows", "flows")
     yield paragraph(
         f"Each flow is given as value ± expanded uncertainty U = k·u, with its coverage factor k for a coverage probability of "
-        f"{100 * first:g}\N{NO-BREAK SPACE}%. A flow leads to its uncertainty budget, an instrument to its calibration. "
+        f"{coverage_percent_text(first)}\N{NO-BREAK SPACE}%. A flow leads to its uncertainty budget, an instrument to its calibration. "
         "Times are local, with their difference from UTC."
     )
     yield from _overview(report["readings"])

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.errors import BadInputError, Finding, UnitError
+from calib.procedures.measure.pooled_repeatability import is_repeated
 from calib.procedures.measure.reading_in_job import ReadingInJob
 from calib.quantities import read
 from calib.uncertainty.budget import Budget, Lever, Repeatability, dominant, levers, observations_needed
@@ -57,7 +58,8 @@ def _observations(reading: ReadingInJob, own: Budget, target: float) -> int | No
     indication = reading.evaluation.measured[reading.row].indication
     place = own.names.index("repeatability")
     of_one = float(own.uncertainties[place]) * math.sqrt(indication.effective_observations)
-    return observations_needed(own, place, Repeatability(of_one, indication.type_a), target)
+    pooled = float(own.degrees_of_freedom[place]) if is_repeated(reading.evaluation.measured[reading.row]) else 0.0
+    return observations_needed(own, place, Repeatability(of_one, indication.type_a, pooled), target)
 
 
 def _wanted(typed: str, flow: float) -> float:
