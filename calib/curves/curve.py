@@ -32,7 +32,9 @@ class Curve(ABC):
     stated_repeatability: bool  # False: the certificate states none, the scatter is estimated from the residuals
     reference_indications: Floats  # (m,) rising
     reference_uncertainties: Floats  # (m,) U/k at those indications [unit of the value]
-    reference_degrees_of_freedom: float = field(default=math.inf, kw_only=True)  # nu of U/k, as the certificate's k tells
+    reference_degrees_of_freedom: float = field(
+        default=math.inf, kw_only=True
+    )  # nu of U/k, as the certificate's k tells
 
     @property
     def low(self) -> float:

@@ -185,7 +185,8 @@ def test_comparisons_that_a_curve_passes_through_have_the_scatter_of_their_round
     choice = choose(points)
     u, dof = averaged(points, 1, 3.3, least=0.004)
     assert choice.chosen.degree == 1
-    assert choice.curve.scatter_uncertainty(3.3) == pytest.approx(u, rel=1e-6) and u > 0.001
+    assert choice.curve.scatter_uncertainty(3.3) == pytest.approx(u, rel=1e-6)
+    assert u > 0.001
     assert choice.curve.degrees_of_freedom == pytest.approx(dof, rel=1e-6)
 
 

@@ -34,7 +34,9 @@ def test_degrees_of_freedom_between_whole_numbers_have_the_quantile_of_scipy_the
 
 @pytest.mark.parametrize("nu", [400.0, 399.999, 1e3, 12345.6, 1e6])
 def test_many_degrees_of_freedom_have_the_quantile_of_scipy_too(nu):
-    assert coverage_factor(nu) == pytest.approx(t_distribution.ppf(0.5 * (1 + exact_probability(0.9545)), nu), rel=1e-12)
+    assert coverage_factor(nu) == pytest.approx(
+        t_distribution.ppf(0.5 * (1 + exact_probability(0.9545)), nu), rel=1e-12
+    )
 
 
 def test_degrees_of_freedom_just_below_2_have_a_factor_just_above_that_of_2():
@@ -48,7 +50,9 @@ def test_degrees_of_freedom_of_0_or_below_are_an_error_that_names_them(nu):
         coverage_factor(nu)
 
 
-@pytest.mark.parametrize(("k", "percent", "nu"), [(2.87, "95.45", 4.0), (2.00, "95", 60.4), (3.31, "95.45", 3.0), (2.78, "95", 4.0)])
+@pytest.mark.parametrize(
+    ("k", "percent", "nu"), [(2.87, "95.45", 4.0), (2.00, "95", 60.4), (3.31, "95.45", 3.0), (2.78, "95", 4.0)]
+)
 def test_a_coverage_factor_tells_its_degrees_of_freedom(k, percent, nu):
     # Source: GUM Table G.2, columns 95 and 95.45 %, from memory; 60.4 from scipy.stats.t.
     assert degrees_of_freedom_from_factor(k, float(percent) / 100) == pytest.approx(nu, rel=0.01)

@@ -4,6 +4,7 @@ The standard deviation of the mean of a first-order autoregression x_k = phi x_(
 for long series: an identity of time-series analysis (e.g. G. Box, G. Jenkins, Time Series Analysis, from memory).
 """
 
+import itertools
 import math
 
 import numpy as np
@@ -77,7 +78,7 @@ def rule_by_hand(values):
     n, mean = len(values), math.fsum(values) / len(values)
     away = [value - mean for value in values]
     squares = math.fsum(a * a for a in away)
-    r1 = math.fsum(a * b for a, b in zip(away, away[1:], strict=False)) / squares
+    r1 = math.fsum(a * b for a, b in itertools.pairwise(away)) / squares
     r = min(max(r1 + (1 + 4 * r1) / n, 0), 0.99)
     r = min(r + 0.5 * math.sqrt((1 - r * r) / n), 0.99)
     effective = max(n / (1 + 2 * math.fsum((1 - k / n) * r**k for k in range(1, n))), 1.15)

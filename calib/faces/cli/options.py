@@ -145,5 +145,5 @@ def probability_of(percent: float) -> float:
     probability = round(percent / 100, 12)
     if not 0.5 < probability < 1:
         expected = "a percentage above 50 and below 100"
-        raise BadInputError([Finding.typed("coverage_probability", f"{percent:.15g}", expected)])
+        raise BadInputError([Finding.typed("coverage_probability", repr(percent).removesuffix(".0"), expected)])
     return probability

@@ -55,7 +55,9 @@ def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
     owner = np.repeat(np.arange(len(points)), [len(of_reading) for of_reading in points])
     of_points = zip(*chain.from_iterable(points), strict=True)
     indication, u, type_a, point_dof, weight, passage = (np.array(column) for column in of_points)
-    u, point_dof = pooled_repeatability(standing, np.searchsorted(owner, np.arange(len(points))), indication, u, point_dof)
+    u, point_dof = pooled_repeatability(
+        standing, np.searchsorted(owner, np.arange(len(points))), indication, u, point_dof
+    )
     stability = stability_of(standing, owner, indication, records)
     return Readings(
         indication=indication,

@@ -86,7 +86,9 @@ def _gated(records: OnRecord, reading: Reading, observed: Observed, outlet: Outl
         return Gated(Standing(reading, at, observed, outlet, system, None, flags), ())
     wrong = records.found_wrongly(factor)
     # No refusal: the factor could not be found again from readings that it refuses.
-    return Gated(Standing(reading, at, observed, outlet, system, factor, flags if wrong is None else (wrong, *flags)), ())
+    return Gated(
+        Standing(reading, at, observed, outlet, system, factor, flags if wrong is None else (wrong, *flags)), ()
+    )
 
 
 def _too_short(observed: Observed) -> tuple[str, ...]:
