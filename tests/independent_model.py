@@ -25,7 +25,7 @@ SI = {
 
 
 def averaged_line(x, y, least):
-    """A line with the scatter of all polynomials that leave two degrees of freedom, in powers of x: coefficients, covariance, nu."""
+    """A line with the scatter of all polynomials that leave two degrees of freedom: coefficients in powers of x, covariance, nu."""
     n, highest = x.size, min(3, x.size - 3)
     fits = [OLS(y, np.vander(x, degree + 1, increasing=True)).fit() for degree in range(highest + 1)]
     squares = np.array([max(fit.ssr, fit.df_resid * least**2) for fit in fits])

@@ -124,7 +124,9 @@ def _value_contributions(
     by_calibration, along = readings.calibration, _along_calibrations(readings)
     contributions = [
         _repeatability(readings, points, means, each),
-        _type_b("resolution", _resolution(readings, points, means), each),
+        replace(
+            _type_b("resolution", _resolution(readings, points, means), each), is_rectangular=readings.points is None
+        ),
         # Statistics of the certificate's comparisons: Type A, though not of this reading's observations.
         Contribution(
             "calibration scatter",
@@ -145,6 +147,7 @@ def _value_contributions(
         replace(
             _stability(readings, rectangular(1.0) * means.of(points.stability)),
             shares=(_of_stability(readings, means, points.stability, along),),
+            is_rectangular=True,
         ),
     ]
     if readings.air is not None:

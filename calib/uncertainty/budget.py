@@ -9,10 +9,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from calib.arrays import Floats
+from calib.arrays import Floats, Truths
 from calib.errors import CalibError
-from calib.uncertainty.coverage import COVERAGE_PROBABILITY, coverage_factor
-from calib.uncertainty.propagation import welch_satterthwaite
+from calib.uncertainty.convolution import coverage_of_parts, parts_of
+from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 
 MOST_OBSERVATIONS = 1_000_000  # beyond it a number of repeated observations is no answer
 
@@ -29,6 +29,7 @@ class Budget:
     uncertainties: Floats  # |c_i| u(x_i) [unit of the result]
     degrees_of_freedom: Floats  # infinite where u is taken as exactly known
     coverage_probability: float = COVERAGE_PROBABILITY
+    is_rectangular: Truths | None = None  # None: no contribution is
 
     @property
     def standard_uncertainty(self) -> float:
@@ -37,9 +38,11 @@ class Budget:
 
     @property
     def expanded_uncertainty(self) -> float:
-        """U = k u_c, k from the effective degrees of freedom."""
-        degrees = welch_satterthwaite(self.uncertainties, self.degrees_of_freedom)
-        return float(coverage_factor(degrees, self.coverage_probability)) * self.standard_uncertainty
+        """U = k u_c, k from the effective degrees of freedom or by convolution (`calib.uncertainty.convolution`)."""
+        known = None if self.is_rectangular is None else self.is_rectangular[np.newaxis]
+        parts = parts_of(self.uncertainties[np.newaxis], self.degrees_of_freedom[np.newaxis], known)
+        k = coverage_of_parts(parts, self.coverage_probability).factor
+        return float(k[0]) * self.standard_uncertainty
 
     def with_factor(self, place: int, factor: float) -> "Budget":
         """The same budget with one contribution multiplied by a factor."""

@@ -14,10 +14,10 @@ neighbours, of which there must be 8 at least, and the largest U counts. Taking 
 Sources, from memory: N. F. Zhang, Metrologia 43 (2006) S276 (the mean of a correlated series); F. H. C. Marriott and J. A. Pope,
 Biometrika 41 (1954) 390 (the bias of r1). Half a standard deviation of r1, and the blocks: own simulations.
 
-Decision (2026-11-29). Short records must be covered too: with 60 values and r = 0.9 this covers 97.9 %, and 94.5 % where half of the
-variance is white noise; the sum over sample autocorrelations up to the first pair that is not positive covered 81 %. Options: lag 1
-alone (54 to 78 % under noise), means of a fixed number of batches (right, but no better for long records). Cost: U of an uncorrelated
-record of 60 is larger by half than of independent values.
+Decision (2026-11-29). Short records must be covered too: with 60 values and r = 0.9 this covers 97.9 %, and 94.5 % where half of
+the variance is white noise; the sum over sample autocorrelations up to the first pair that is not positive covered 81 %. Options:
+lag 1 alone (54 to 78 % under noise), means of a fixed number of batches (right, but no better for long records). Cost: U of an
+uncorrelated record of 60 is larger by half than of independent values.
 """
 
 from dataclasses import dataclass

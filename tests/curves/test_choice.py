@@ -206,7 +206,7 @@ SIMULATED = 400
 @pytest.mark.parametrize("shape", [(0.4,), (0.4, 1.0), (0.4, 3.0, 1.0)])
 def test_the_true_curve_lies_within_u_of_its_scatter_as_often_as_promised(size, shape):
     # Simulated with the seed below. At five places of each of 400 certificates; a true coverage of 95.45 % is seen below 92.3 % in
-    # less than one of 1,000 runs (binomial, the places of one certificate taken as one). The chosen candidate's own scatter is below.
+    # less than one of 1,000 runs (binomial, the places of one certificate taken as one); the chosen candidate's own is below.
     generator = np.random.default_rng(20261129 + size)
     x, at = np.linspace(-1, 1, size), np.linspace(-1, 1, 5)
     covered = {averaged_scatter: 0, own_scatter: 0}

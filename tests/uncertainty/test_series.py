@@ -104,8 +104,8 @@ WORLDS = 1500
     [(60, 0.9, 0.0), (60, 0.9, 0.5), (60, 0.5, 0.0), (60, 0.0, 0.0), (30, 0.7, 0.3), (120, 0.9, 0.5), (300, 0.9, 0.5)],
 )
 def test_the_true_mean_of_a_short_series_lies_within_u_as_often_as_promised(length, phi, noise):
-    # Simulated with the seed below: 1,500 series of variance 1, `noise` of it white. A true coverage of 95.45 % is seen below 93.6 %
-    # in less than one of 1,000 runs (binomial); for a slow swing under noise the rule promises 92 to 96 % only.
+    # Simulated with the seed below: 1,500 series of variance 1, `noise` of it white. A true coverage of 95.45 % is seen below
+    # 93.6 % in less than one of 1,000 runs (binomial); for a slow swing under noise the rule promises 92 to 96 % only.
     generator = np.random.default_rng(4242)
     covered = 0
     for _ in range(WORLDS):

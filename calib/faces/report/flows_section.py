@@ -56,10 +56,11 @@ _FLOW_COLUMNS = (
 def flows_section(report: Content, anchors: Anchors) -> Iterator[Block]:
     """Every flow that was measured, system by system, with the totals."""
     first = report["readings"][0]["flow"]["coverage_probability"] if report["readings"] else COVERAGE_PROBABILITY
+    percent = f"{coverage_percent_text(first)}\N{NO-BREAK SPACE}%"
     yield Heading(2, "Measured flows", "flows")
     yield paragraph(
         f"Each flow is given as value ± expanded uncertainty U = k·u, with its coverage factor k for a coverage probability of "
-        f"{coverage_percent_text(first)}\N{NO-BREAK SPACE}%. A flow leads to its uncertainty budget, an instrument to its calibration. "
+        f"{percent}. A flow leads to its uncertainty budget, an instrument to its calibration. "
         "Times are local, with their difference from UTC."
     )
     yield from _overview(report["readings"])

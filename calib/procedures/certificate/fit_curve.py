@@ -190,19 +190,19 @@ def _rounding(quantity: str, comparisons: Sequence[Cells]) -> float:
     Of a column the finest place counts: who types 5 for 5.00 does not round to whole numbers.
     """
     try:
-        steps = [
-            min(
-                unit(quantity, symbol(comparison)).difference_to_si(10.0 ** last_place(_cell(comparison, name)))
-                for comparison in comparisons
-            )
-            for name, symbol in (
-                ("reference", lambda comparison: _cell(comparison, "unit")),
-                ("indication", lambda comparison: comparison["indication_unit"] or _cell(comparison, "unit")),
-            )
+        of_reference = [_step(quantity, _cell(each, "unit"), _cell(each, "reference")) for each in comparisons]
+        of_indication = [
+            _step(quantity, each["indication_unit"] or _cell(each, "unit"), _cell(each, "indication"))
+            for each in comparisons
         ]
     except UnitError:
         return 0.0
-    return math.hypot(*map(resolution, steps))
+    return math.hypot(resolution(min(of_reference)), resolution(min(of_indication)))
+
+
+def _step(quantity: str, symbol: str, digits: str) -> float:
+    """What the last digit written is worth [SI]."""
+    return unit(quantity, symbol).difference_to_si(10.0 ** last_place(digits))
 
 
 def last_place(digits: str) -> int:

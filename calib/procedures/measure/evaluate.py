@@ -19,7 +19,7 @@ from calib.arrays import Floats, Integers, Truths
 from calib.measurement import Flows, Readings, flows
 from calib.procedures.measure.arrays import arrays_of
 from calib.procedures.measure.gate_reading import gate_readings
-from calib.procedures.measure.results import Judgement, Results, judge_flows, results
+from calib.procedures.measure.results import Judgement, Results, judge_flows, results_of
 from calib.procedures.measure.stability import basis_of
 from calib.procedures.measure.standing import MeasuringSystem, Standing, section_of
 from calib.procedures.measure.totals import (
@@ -51,7 +51,6 @@ from calib.records.tables.jobs import Job, Room, SystemDesign
 from calib.records.tables.outlets import Outlet
 from calib.records.tables.readings import Reading, Refusal
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
-from calib.uncertainty.propagation import combine
 from calib.unswept import unswept
 
 
@@ -124,7 +123,7 @@ def evaluate(
         return Evaluation(job, (), refused, of_systems, of_job, of_rooms, latest, in_totals)
     readings = arrays_of(measured, records)
     measured_flows = flows(readings)
-    flow = results(measured_flows.flow, combine(measured_flows.contributions), coverage_probability)
+    flow = results_of(measured_flows.flow, measured_flows.contributions, coverage_probability)
     counts = np.where(in_totals, outlet, NO_OUTLET)
     of_systems, of_job, of_rooms = (
         with_flows(totals, counts, measured_flows, job.decision_rule, coverage_probability)
@@ -143,7 +142,7 @@ def evaluate(
         in_totals,
         readings,
         measured_flows,
-        results(measured_flows.velocity, combine(measured_flows.velocity_contributions), coverage_probability),
+        results_of(measured_flows.velocity, measured_flows.velocity_contributions, coverage_probability),
         flow,
         _judge(job, plan, outlet, flow),
         _profiles(measured, readings, measured_flows),

@@ -7,18 +7,18 @@ all readings of the job with this instrument by this method,
 
 where five readings at least have two observations or more: then with nu_p degrees of freedom, else with their own n - 1.
 
-Decision (2026-11-29). The largest of the three covers 95.3 to 99.5 % in simulations of repeatability alone, also where outlets scatter
-unlike one another and the declared repeatability is a quarter of the truth; the larger of observed and declared alone 74 to 97 %.
-Options: the pooled s alone, which is too small for an outlet that scatters more than the others; the declared one with infinite
-degrees of freedom, which nobody checked. Cost: the U of a reading depends on the others of its job. Passes of a traverse, and
-readings of a manometer, whose observations become velocities one by one, keep their own scatter.
+Decision (2026-11-29). The largest of the three covers 95.3 to 99.5 % in simulations of repeatability alone, also where outlets
+scatter unlike one another and the declared repeatability is a quarter of the truth; the larger of observed and declared alone 74
+to 97 %. Options: the pooled s alone, which is too small for an outlet that scatters more than the others; the declared one with
+infinite degrees of freedom, which nobody checked. Cost: the U of a reading depends on the others of its job. Passes of a
+traverse, and readings of a manometer, whose observations become velocities one by one, keep their own scatter.
 """
 
 from collections.abc import Sequence
 
 import numpy as np
 
-from calib.arrays import Floats, by_kind
+from calib.arrays import Floats, Integers, by_kind
 from calib.procedures.measure.indicated import repeatability_of
 from calib.procedures.measure.standing import Standing
 
@@ -39,7 +39,7 @@ def is_repeated(reading: Standing) -> bool:
 
 
 def pooled_repeatability(
-    standing: Sequence[Standing], place: Sequence[int], indication: Floats, u: Floats, dof: Floats
+    standing: Sequence[Standing], place: Integers, indication: Floats, u: Floats, dof: Floats
 ) -> tuple[Floats, Floats]:
     """Standard uncertainties of mean indications and their degrees of freedom, by the rule above; others as they were.
 
@@ -50,7 +50,7 @@ def pooled_repeatability(
         return u, dof
     mine = [standing[row] for row in repeated]
     first, group = by_kind(mine, lambda reading: (reading.instrument.id, reading.method.id))
-    at = np.asarray(place)[repeated]
+    at = place[repeated]
     count = np.array([len(reading.observed.values) for reading in mine], dtype=float)
     x, s = np.abs(indication[at]), u[at] * np.sqrt(count)
     counted = np.where(x > 0, count - 1.0, 0.0)

@@ -75,13 +75,13 @@ def _problem(stored: StoredCurve, instrument: Cells, comparisons: Sequence[Cells
 
 
 def _apart(stored: Curve, fitted: Curve) -> bool:
-    """Whether two curves differ by more than the tolerance, in value, in scatter, in reference part or in how well these are known."""
+    """Whether two curves differ by more than the tolerance: in value, scatter, reference part, or in how well these are known."""
     if stored.parts != fitted.parts or not np.allclose(
         [stored.low, stored.high], [fitted.low, fitted.high], rtol=1e-12, atol=0
     ):
         return True
-    degrees = [(curve.degrees_of_freedom, curve.reference_degrees_of_freedom) for curve in (stored, fitted)]
-    if not np.allclose(*degrees, rtol=TOLERANCE, atol=0):
+    known, made = ((curve.degrees_of_freedom, curve.reference_degrees_of_freedom) for curve in (stored, fitted))
+    if not np.allclose(known, made, rtol=TOLERANCE, atol=0):
         return True
     places = np.linspace(max(stored.low, fitted.low), min(stored.high, fitted.high), _PLACES)
     scatter, reference = fitted.scatter_uncertainty(places), fitted.reference_uncertainty(places)

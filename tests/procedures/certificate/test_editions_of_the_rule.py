@@ -1,4 +1,4 @@
-"""The editions of the rule that makes a certificate's curve: an earlier one is kept, and `verify` fits by the one that made a curve.
+"""The editions of the rule that makes a certificate's curve: an earlier one is kept, and `verify` fits by the one that made it.
 
 Degrees of freedom of k: GUM Table G.2, from memory (2.87 at 95.45 % is 4, 2.78 at 95 % is 4), and scipy.stats.t.
 """

@@ -84,8 +84,8 @@ def test_with_fewer_readings_the_larger_of_observed_and_declared_counts_with_its
 def test_the_mean_lies_within_u_of_its_repeatability_as_often_as_promised():
     """The rule by itself, 4,000 jobs of five readings of two observations, outlets scattering unlike, a quarter declared.
 
-    A true coverage of 95.45 % is seen below 94.9 % in less than one of 1,000 runs (binomial of 20,000 readings, those of a job taken
-    as two). Simulated with the seed below.
+    A true coverage of 95.45 % is seen below 94.9 % in less than one of 1,000 runs (binomial of 20,000 readings, those of a job
+    taken as two). Simulated with the seed below.
     """
     generator = np.random.default_rng(3)
     sigma = np.exp(0.4 * generator.standard_normal((4000, 5)))
