@@ -11,7 +11,7 @@ import numpy as np
 
 from calib.arrays import Floats, Truths
 from calib.errors import CalibError
-from calib.uncertainty.convolution import coverage_of_parts, parts_of
+from calib.uncertainty.convolution import coverage_of_parts, error_parts_of
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 
 MOST_OBSERVATIONS = 1_000_000  # beyond it a number of repeated observations is no answer
@@ -40,7 +40,7 @@ class Budget:
     def expanded_uncertainty(self) -> float:
         """U = k u_c, k from the effective degrees of freedom or by convolution (`calib.uncertainty.convolution`)."""
         known = None if self.is_rectangular is None else self.is_rectangular[np.newaxis]
-        parts = parts_of(self.uncertainties[np.newaxis], self.degrees_of_freedom[np.newaxis], known)
+        parts = error_parts_of(self.uncertainties[np.newaxis], self.degrees_of_freedom[np.newaxis], known)
         k = coverage_of_parts(parts, self.coverage_probability).factor
         return float(k[0]) * self.standard_uncertainty
 

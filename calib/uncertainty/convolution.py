@@ -71,7 +71,9 @@ class ErrorParts:
         return ErrorParts(self.student[some], self.degrees_of_freedom[some], self.rectangular[some])
 
 
-def parts_of(uncertainties: Floats, degrees_of_freedom: Floats, is_rectangular: Truths | None = None) -> ErrorParts:
+def error_parts_of(
+    uncertainties: Floats, degrees_of_freedom: Floats, is_rectangular: Truths | None = None
+) -> ErrorParts:
     """Parts from standard uncertainties and degrees of freedom (n, c), and which of them are known by limits (n, c).
 
     What is known by limits but has finite degrees of freedom is not rectangular.
@@ -85,7 +87,7 @@ def parts_of(uncertainties: Floats, degrees_of_freedom: Floats, is_rectangular: 
 
 
 @dataclass(frozen=True)
-class Coverage:
+class CoverageFactors:
     """Coverage factors of n results, and the degrees of freedom at which Student's t has them."""
 
     factor: Floats  # (n,)
@@ -94,7 +96,7 @@ class Coverage:
 
 def coverage_of(
     parts: ErrorParts, degrees_of_freedom: ArrayLike, probability: float = COVERAGE_PROBABILITY
-) -> Coverage:
+) -> CoverageFactors:
     """Coverage factors: t at the effective `degrees_of_freedom` (n,), or those of the convolved half-width where that is larger.
 
     Larger by more than 5 %: then the degrees of freedom are those of that k: U, k, probabilities and risks rest on one number.
@@ -104,15 +106,15 @@ def coverage_of(
     u = parts.standard_uncertainty
     asked = np.flatnonzero(_is_asked(parts, u))
     if asked.size == 0:
-        return Coverage(k, effective)
+        return CoverageFactors(k, effective)
     wide = _wider(_of_unit(parts.rows(asked)), (1.0 + LARGER_BY) * k[asked], probability)
     k[asked] = np.where(np.isnan(wide), k[asked], wide)
     larger, dof = asked[~np.isnan(wide)], effective.copy()
     dof[larger] = degrees_of_freedom_from_factor(k[larger], probability)
-    return Coverage(k, dof)
+    return CoverageFactors(k, dof)
 
 
-def coverage_of_parts(parts: ErrorParts, probability: float = COVERAGE_PROBABILITY) -> Coverage:
+def coverage_of_parts(parts: ErrorParts, probability: float = COVERAGE_PROBABILITY) -> CoverageFactors:
     """The same with the effective degrees of freedom by Welch-Satterthwaite from the parts."""
     u = np.hstack([parts.student, parts.rectangular])
     dof = np.hstack([parts.degrees_of_freedom, np.full(parts.rectangular.shape, np.inf)])

@@ -11,7 +11,7 @@ from scipy.optimize import brentq
 from scipy.stats import norm
 from scipy.stats import t as t_distribution
 
-from calib.uncertainty.convolution import ErrorParts, coverage_of_parts, half_width, parts_of
+from calib.uncertainty.convolution import ErrorParts, coverage_of_parts, error_parts_of, half_width
 from calib.uncertainty.coverage import coverage_factor, degrees_of_freedom_from_factor, exact_probability
 from calib.uncertainty.propagation import welch_satterthwaite
 
@@ -80,7 +80,7 @@ def random_parts(generator, size, parts=4):
     """Parts with degrees of freedom of 1 to 20, or infinite, in random shares."""
     u = generator.uniform(0.01, 1.0, (size, parts)) ** 2
     dof = np.where(generator.uniform(size=(size, parts)) < 0.5, generator.uniform(1.0, 20.0, (size, parts)), np.inf)
-    return parts_of(u, dof)
+    return error_parts_of(u, dof)
 
 
 def test_k_is_that_of_the_law_unless_the_half_width_is_larger_by_more_than_5_percent():
@@ -99,7 +99,7 @@ def test_k_is_that_of_the_law_unless_the_half_width_is_larger_by_more_than_5_per
 @pytest.mark.parametrize("nu", [1.0, 1.3, 2.0, 2.6, 3.0, 4.0, 5.5, 7.0, 8.0, 9.0])
 def test_no_share_of_one_part_that_is_not_asked_about_would_exceed_5_percent(nu):
     share = np.geomspace(1e-5, 0.999, 200)
-    parts = parts_of(np.sqrt(np.column_stack([share, 1 - share])), np.tile([nu, math.inf], (200, 1)))
+    parts = error_parts_of(np.sqrt(np.column_stack([share, 1 - share])), np.tile([nu, math.inf], (200, 1)))
     law = coverage_factor(nu / share**2)
     found, convolved = coverage_of_parts(parts).factor, half_width(parts)
     assert (convolved[found <= law * (1 + 1e-12)] <= 1.0505 * law[found <= law * (1 + 1e-12)]).all()
@@ -122,14 +122,14 @@ def test_many_degrees_of_freedom_are_told_apart_by_a_lattice_on_the_safe_side():
     generator = np.random.default_rng(5)
     dof = generator.uniform(1.0, 6.0, 200)
     u = np.tile([0.7, 1.0], (200, 1))
-    together = half_width(parts_of(u, np.column_stack([dof, np.full(200, np.inf)])))
+    together = half_width(error_parts_of(u, np.column_stack([dof, np.full(200, np.inf)])))
     alone = [half_width(errors(u[0], [nu, math.inf]))[0] for nu in dof[:20]]
     assert (together[:20] >= np.array(alone) * (1 - 1e-6)).all()
     assert together[:20] == pytest.approx(alone, rel=0.01)
 
 
 def test_a_result_without_uncertainty_or_without_few_degrees_of_freedom_keeps_the_law_s_k():
-    parts = parts_of(np.array([[0.0, 0.0], [1.0, 1.0]]), np.array([[1.0, 2.0], [math.inf, math.inf]]))
+    parts = error_parts_of(np.array([[0.0, 0.0], [1.0, 1.0]]), np.array([[1.0, 2.0], [math.inf, math.inf]]))
     assert coverage_of_parts(parts).factor == pytest.approx([2.0, 2.0])
 
 
@@ -142,7 +142,7 @@ def test_two_or_three_observations_beside_another_part_are_covered_as_promised(c
     worlds = 20_000
     s = np.sqrt(generator.chisquare(count - 1, worlds) / (count - 1))
     error = np.abs(generator.standard_normal(worlds) + other * generator.standard_normal(worlds))
-    parts = parts_of(np.column_stack([s, np.full(worlds, other)]), np.tile([count - 1.0, math.inf], (worlds, 1)))
+    parts = error_parts_of(np.column_stack([s, np.full(worlds, other)]), np.tile([count - 1.0, math.inf], (worlds, 1)))
     expanded = coverage_of_parts(parts).factor * parts.standard_uncertainty
     assert np.mean(error <= expanded) > 0.950
     law = coverage_factor(welch_satterthwaite(parts.student, parts.degrees_of_freedom)) * parts.standard_uncertainty

@@ -63,7 +63,7 @@ class CurveWish:
 class Edition:
     """An edition of the rule."""
 
-    number: int
+    ordinal: int
     comparisons: Callable[[Cells, Sequence[Cells]], Comparisons]  # of one phase, in SI
     scatter: Scatter
 
@@ -90,7 +90,7 @@ def fit_by(
         f"{comparison['indication']} {comparison['indication_unit'] or comparison['unit']}"
         for comparison in (lowest, highest)
     )
-    return FittedCurve(phase, choice, interval, edition.number)
+    return FittedCurve(phase, choice, interval, edition.ordinal)
 
 
 def _chosen(instrument: Cells, points: Comparisons, wish: CurveWish, scatter: Scatter) -> Choice:
@@ -213,7 +213,7 @@ def last_place(digits: str) -> int:
 
 FIRST_EDITION = Edition(1, comparisons_in_si, own_scatter)
 SECOND_EDITION = Edition(2, comparisons_with_digits, averaged_scatter)
-EDITIONS = {edition.number: edition for edition in (FIRST_EDITION, SECOND_EDITION)}
+EDITIONS = {edition.ordinal: edition for edition in (FIRST_EDITION, SECOND_EDITION)}
 
 
 def _cell(cells: Cells, column: str) -> str:
@@ -239,5 +239,5 @@ def curve_record(
         parameters=curve.as_text(),
         chosen_by=chosen_by,
         reason=reason or fitted.choice.reason,
-        rule_edition=None if fitted.edition == FIRST_EDITION.number else fitted.edition,
+        rule_edition=None if fitted.edition == FIRST_EDITION.ordinal else fitted.edition,
     )

@@ -15,7 +15,7 @@ from calib.confirmation.conformity import (
     tolerance_intervals,
 )
 from calib.confirmation.risk import accepted, specific_risks
-from calib.uncertainty.convolution import coverage_of, parts_of
+from calib.uncertainty.convolution import coverage_of, error_parts_of
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 from calib.uncertainty.propagation import Combined, Contribution, combine
 
@@ -48,7 +48,7 @@ def results(
     """
     dof = combined.part_degrees_of_freedom
     known = np.full_like(combined.uncertainties, np.inf) if dof is None else dof
-    parts = parts_of(combined.uncertainties, known, rectangular_of(contributions))
+    parts = error_parts_of(combined.uncertainties, known, rectangular_of(contributions))
     coverage = coverage_of(parts, combined.degrees_of_freedom, coverage_probability)
     return Results(value, combined, coverage.factor, coverage_probability, coverage.degrees_of_freedom)
 
