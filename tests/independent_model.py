@@ -9,8 +9,10 @@ Nothing of `calib` is used. `number(value, u, dof, name)` makes an uncertain num
 """
 
 import math
+from decimal import Decimal
 
 import numpy as np
+from statsmodels.regression.linear_model import OLS
 
 SI = {
     "m/s": 1.0,
@@ -20,6 +22,27 @@ SI = {
     "m2": 1.0,
     "ft2": 0.3048**2,
 }  # by definition of foot and inch
+
+
+def averaged_line(x, y, least):
+    """A line with the scatter of all polynomials that leave two degrees of freedom: coefficients in powers of x, covariance, nu."""
+    n, highest = x.size, min(3, x.size - 3)
+    fits = [OLS(y, np.vander(x, degree + 1, increasing=True)).fit() for degree in range(highest + 1)]
+    squares = np.array([max(fit.ssr, fit.df_resid * least**2) for fit in fits])
+    dof = np.array([fit.df_resid for fit in fits])
+    bic = n * np.log(squares / n) + (n - dof + 1) * math.log(n)
+    weights = np.exp(-(bic - bic.min()) / 2)
+    weights /= weights.sum()
+    padded = [np.pad(fit.params, (0, highest + 1 - fit.params.size)) for fit in fits]
+    covariance = sum(
+        weight
+        * (
+            np.pad(fit.normalized_cov_params * square / nu, (0, own.size - fit.params.size))
+            + np.outer(own - padded[1], own - padded[1])
+        )
+        for weight, fit, square, nu, own in zip(weights, fits, squares, dof, padded, strict=True)
+    )
+    return padded[1], covariance, float(1 / np.sum(weights / dof))
 
 
 class Model:
@@ -32,6 +55,7 @@ class Model:
         self.methods = {row["method"]: row for row in sheets["methods.csv"]}
         self.comparisons = sheets["comparisons.csv"]
         self.shared = {}
+        self.rows = sheets["readings.csv"]
         self.readings = [(row["outlet"], self.flow(row)) for row in sheets["readings.csv"]]
 
     def once(self, key, make):
@@ -45,22 +69,31 @@ class Model:
         return self.once((name, *sharing), lambda: self.number(0.0, 1.0, math.inf, name))
 
     def line(self, tag):
-        """Intercept and slope of the correction, and the reference part at an indication."""
+        """Coefficients of the correction in powers of the indication, and the reference part at an indication.
+
+        The degree is 1; without stated repeatability its scatter is that of all candidates about it, by BIC.
+        """
         rows = [row for row in self.comparisons if row["tag"] == tag]
         unit = SI[rows[0]["unit"]]
         x, y, u = (
             unit * np.array([float(row[column]) for row in rows])
             for column in ("indication", "reference", "expanded_uncertainty")
         )
-        weights, covariance = None, True
+        k = np.array([float(row["coverage_factor"]) for row in rows])
         if rows[0]["repeatability"]:
             s, n = (np.array([float(row[column]) for row in rows]) for column in ("repeatability", "observations"))
             step = SI[self.instruments[tag]["unit"]] * float(self.instruments[tag]["resolution"])
-            weights, covariance = 1 / np.sqrt((unit * s) ** 2 / n + step**2 / 12), "unscaled"
-        (slope, intercept), found = np.polyfit(x, y - x, 1, w=weights, cov=covariance)
-        k = np.array([float(row["coverage_factor"]) for row in rows])
-        pair = self.numbers([intercept, slope], found[::-1, ::-1], len(rows) - 2, "calibration scatter")
-        return *pair, lambda indication: float(np.interp(indication, x, u / k))
+            weights = 1 / np.sqrt((unit * s) ** 2 / n + step**2 / 12)
+            found, covariance = np.polyfit(x, y - x, 1, w=weights, cov="unscaled")
+            found, covariance, dof = found[::-1], covariance[::-1, ::-1], len(rows) - 2
+        else:
+            steps = [
+                unit * 10.0 ** min(Decimal(row[column]).as_tuple().exponent for row in rows)
+                for column in ("reference", "indication")
+            ]
+            found, covariance, dof = averaged_line(x, y - x, math.hypot(*steps) / math.sqrt(12))
+        numbers = self.numbers(list(found), covariance, dof, "calibration scatter")
+        return numbers, lambda indication: float(np.interp(indication, x, u / k))
 
     def indication(self, row):
         """Mean of the observations, and the same as an uncertain number."""
@@ -70,8 +103,23 @@ class Model:
         ]
         mean, u, dof = sum(values) / len(values), SI[instrument["unit"]] * float(instrument["repeatability"]), math.inf
         if len(values) > 1:
-            u, dof = float(np.std(values, ddof=1)) / math.sqrt(len(values)), len(values) - 1
+            u, dof = self.repeated(row, values, u)
         return mean, self.number(mean, u, dof, "repeatability")
+
+    def repeated(self, row, values, declared):
+        """u of the mean of two to four values and its degrees of freedom: the largest s of three."""
+        alike = [
+            [float(one) for one in other["observations"].split(";")]
+            for other in self.rows
+            if (other["instrument"], other["method"]) == (row["instrument"], row["method"])
+            and ";" in other["observations"]
+        ]
+        own, dof, pooled = float(np.std(values, ddof=1)), len(values) - 1, 0.0
+        if len(alike) >= 5:
+            dof = sum(len(each) - 1 for each in alike)
+            squares = sum((len(each) - 1) * (np.std(each, ddof=1) / np.mean(each)) ** 2 for each in alike)
+            pooled = math.sqrt(squares / dof) * abs(sum(values) / len(values))
+        return max(own, declared, pooled) / math.sqrt(len(values)), dof
 
     def velocity(self, row):
         tag, mine = row["instrument"], (row["outlet"], row["observed_at"])
@@ -79,10 +127,11 @@ class Model:
         unit = SI[instrument["unit"]]
         mean, x = self.indication(row)
         x += unit * float(instrument["resolution"]) / math.sqrt(12) * self.error("resolution", *mine)
-        intercept, slope, reference = self.once(("line", tag), lambda: self.line(tag))
+        coefficients, reference = self.once(("line", tag), lambda: self.line(tag))
+        correction = sum(coefficient * x**power for power, coefficient in enumerate(coefficients))
         limit = float(instrument["mpe_percent"]) / 100 * mean + unit * float(instrument["mpe_absolute"])
         drift = limit / math.sqrt(3) * self.error("stability", tag)
-        return x + intercept + slope * x + reference(mean) * self.error("reference standard", tag) + drift
+        return x + correction + reference(mean) * self.error("reference standard", tag) + drift
 
     def dimension(self, row, column):
         unit = SI[row["dimension_unit"]]

@@ -254,11 +254,11 @@ class Ways:
             return [[one] for one in values]
         return [[sum(values) / len(values)]]
 
-    def repeatability(self, values, tag):
-        """Error of the mean of repeated values, or of one value alone."""
+    def repeatability(self, values, tag, least=0.0):
+        """Error of the mean of repeated values, s of one at least so much; or of one value alone."""
         if len(values) == 1:
             return self.number(0.0, self.declared(tag), math.inf, "repeatability")
-        u = float(np.std(values, ddof=1)) / math.sqrt(len(values))
+        u = max(float(np.std(values, ddof=1)), least) / math.sqrt(len(values))
         return self.number(0.0, u, len(values) - 1, "repeatability")
 
     def velocity(self, row):
@@ -268,7 +268,8 @@ class Ways:
         own = [0.0 for _ in places]
         if len(passes) == 1:
             values = [SI[row["unit"]] * float(one) for one in row["observations"].split(";") if one]
-            own = [self.repeatability(values or [x], row["instrument"]) for x in passes[0]]
+            tag = row["instrument"]
+            own = [self.repeatability(values or [x], tag, self.declared(tag)) for x in passes[0]]
         points = chain.from_iterable(((x, own[place], place) for place, x in enumerate(of_pass)) for of_pass in passes)
         mean = sum(self.at_point(row, *one) for one in points) / (len(passes) * len(places))
         if len(passes) == 1:
@@ -335,7 +336,8 @@ class Ways:
         values = [unit * float(one) for one in row[column].split(";")]
         x = sum(values) / len(values)
         rounding = self.error("resolution", row["outlet"], row["observed_at"], column)
-        with_errors = x + self.repeatability(values, tag) + self.step(tag) / math.sqrt(12) * rounding
+        least = 0.0 if row["throttled_observations"] else self.declared(tag)
+        with_errors = x + self.repeatability(values, tag, least) + self.step(tag) / math.sqrt(12) * rounding
         return self.corrected(tag, with_errors, x) + self.drift(tag, x, x)
 
     def dimension(self, row, column):

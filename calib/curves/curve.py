@@ -7,8 +7,11 @@ Two uncertainties are kept apart: the *scatter* of the comparisons about the cur
 """
 
 import json
+import math
 from abc import ABC, abstractmethod
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -29,6 +32,9 @@ class Curve(ABC):
     stated_repeatability: bool  # False: the certificate states none, the scatter is estimated from the residuals
     reference_indications: Floats  # (m,) rising
     reference_uncertainties: Floats  # (m,) U/k at those indications [unit of the value]
+    reference_degrees_of_freedom: float = field(
+        default=math.inf, kw_only=True
+    )  # nu of U/k, as the certificate's k tells
 
     @property
     def low(self) -> float:
@@ -133,6 +139,7 @@ class CorrectionCurve(Curve):
     """A correction curve with its two uncertainties. All values in the coherent SI unit of the quantity."""
 
     polynomial: Polynomial  # c(x); its covariance already multiplied by `scale`
+    averaged: "AveragedScatter | None" = None  # where the degree was chosen on the residuals that tell the scatter
     correlation: Floats | None = (
         None  # (m, m) of the reference part at its indications; None: the certificate states none
     )
@@ -142,20 +149,34 @@ class CorrectionCurve(Curve):
         """(m, m) correlations of the reference part at its indications, where the certificate states them."""
         return self.correlation
 
+    @cached_property
+    def scattered(self) -> Polynomial:
+        """The same c(x) with the covariance that counts: terms that other candidates have and it has not are 0."""
+        if self.averaged is None:
+            return self.polynomial
+        own = np.zeros(len(self.averaged.covariance))
+        own[: self.polynomial.coefficients.size] = self.polynomial.coefficients
+        return replace(
+            self.polynomial,
+            coefficients=own,
+            covariance=self.averaged.covariance,
+            degrees_of_freedom=self.averaged.degrees_of_freedom,
+        )
+
     @property
     def coefficients(self) -> Floats:
         """(p,) coefficients in powers of (x - centre)/half_width."""
-        return self.polynomial.coefficients
+        return self.scattered.coefficients
 
     @property
     def covariance(self) -> Floats:
         """(p, p) covariance of the coefficients."""
-        return self.polynomial.covariance
+        return self.scattered.covariance
 
     @property
     def degrees_of_freedom(self) -> float:
-        """Degrees of freedom n-p of the scatter."""
-        return self.polynomial.degrees_of_freedom
+        """Degrees of freedom of the scatter: n-p, or those of the average over the candidates."""
+        return self.scattered.degrees_of_freedom
 
     def correction(self, x: ArrayLike) -> Floats:
         """Correction c(x); raises MeasuringIntervalError outside the measuring interval."""
@@ -175,11 +196,11 @@ class CorrectionCurve(Curve):
 
     def scatter_parts(self, x: ArrayLike) -> Floats:
         """(..., p) orthogonal signed parts of the scatter: u_scatter^2(x) = j(x) C j(x)^T is the sum of their squares."""
-        return self.polynomial.parts(self.inside(x))
+        return self.scattered.parts(self.inside(x))
 
     def value_with(self, x: Floats, coefficients: Floats) -> Floats:
         """x + c(x) with (n, p) other coefficients."""
-        return np.asarray(x + np.einsum("ij,ij->i", self.polynomial.powers(x), coefficients))
+        return np.asarray(x + np.einsum("ij,ij->i", self.scattered.powers(x), coefficients))
 
     def as_text(self) -> str:
         """The curve as the records keep it: JSON, floats with all their digits."""
@@ -199,8 +220,33 @@ class CorrectionCurve(Curve):
                 "reference_indications": self.reference_indications.tolist(),
                 "reference_uncertainties": self.reference_uncertainties.tolist(),
                 **stated,
+                **self._later(),
             }
         )
+
+    def _later(self) -> dict[str, object]:
+        """What curves of the first edition of the rule have not; left out where there is none."""
+        later = reference_degrees_written(self)
+        if self.averaged is not None:
+            later["averaged"] = {
+                "covariance": self.averaged.covariance.tolist(),
+                "degrees_of_freedom": self.averaged.degrees_of_freedom,
+            }
+        return later
+
+
+@dataclass(frozen=True)
+class AveragedScatter:
+    """Scatter of a curve about which several candidates speak, in powers of the same (x - centre)/half_width."""
+
+    covariance: Floats  # (m, m) up to the highest candidate's degree m - 1 [unit of y squared]
+    degrees_of_freedom: float
+
+
+def reference_degrees_written(curve: Curve) -> dict[str, object]:
+    """The degrees of freedom of the reference part as the records keep them; nothing where they are infinite."""
+    dof = curve.reference_degrees_of_freedom
+    return {} if math.isinf(dof) else {"reference_degrees_of_freedom": dof}
 
 
 def correction_curve_from_text(text: str) -> CorrectionCurve:
@@ -221,8 +267,14 @@ def correction_curve_from_text(text: str) -> CorrectionCurve:
         np.array(written["reference_indications"]),
         np.array(written["reference_uncertainties"]),
         polynomial,
+        _averaged_from(written.get("averaged")),
         np.array(written["reference_correlation"]) if "reference_correlation" in written else None,
+        reference_degrees_of_freedom=written.get("reference_degrees_of_freedom", math.inf),
     )
+
+
+def _averaged_from(written: dict[str, Any] | None) -> AveragedScatter | None:
+    return None if written is None else AveragedScatter(np.array(written["covariance"]), written["degrees_of_freedom"])
 
 
 def reference_part(x: Floats, u: Floats) -> tuple[Floats, Floats]:

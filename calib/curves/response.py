@@ -10,6 +10,7 @@ the inverse. Sources: ISO/TS 28037 for the weights; L. V. King, Phil. Trans. R. 
 """
 
 import json
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
@@ -19,7 +20,7 @@ from scipy.special import chdtrc
 
 from calib.arrays import Floats
 from calib.curves import nonlinear
-from calib.curves.curve import CorrectionCurve, Curve, correction_curve_from_text
+from calib.curves.curve import CorrectionCurve, Curve, correction_curve_from_text, reference_degrees_written
 from calib.curves.regression import Polynomial, cholesky_of
 from calib.errors import CurveError
 
@@ -285,6 +286,7 @@ class ResponseCurve(Curve):
                 "stated_repeatability": self.stated_repeatability,
                 "reference_indications": self.reference_indications.tolist(),
                 "reference_uncertainties": self.reference_uncertainties.tolist(),
+                **reference_degrees_written(self),
             }
         )
 
@@ -310,6 +312,7 @@ def curve_from_text(text: str) -> Curve:
         np.array(written["reference_indications"]),
         np.array(written["reference_uncertainties"]),
         fit,
+        reference_degrees_of_freedom=written.get("reference_degrees_of_freedom", math.inf),
     )
 
 

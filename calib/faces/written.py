@@ -73,18 +73,23 @@ def moment_text(typed_time: str) -> str:
     return typed_time.replace("T", " ")
 
 
+def coverage_percent_text(probability: float) -> str:
+    """A coverage probability in percent as it was asked for: 95.45, 99.9999."""
+    return f"{100 * probability:.12g}"
+
+
 def risk_text(probability: float) -> str:
     """A risk is small: two digits in percent."""
     return "< 0.01 %" if probability < 0.0001 else f"{100 * probability:.2g} %"
 
 
 def degrees_text(degrees_of_freedom: float | None) -> str:
-    """Whole degrees of freedom, rounded down (GUM G.4.1)."""
+    """Degrees of freedom as k rests on them: to three digits, whole from 100 on."""
     if degrees_of_freedom is None:
         return "∞"
     if degrees_of_freedom > 9999:
         return "> 9999"
-    return f"{int(degrees_of_freedom + 1e-6)}"  # 1.9999999999999998 are 2
+    return f"{degrees_of_freedom:.3g}" if degrees_of_freedom < 100 else f"{degrees_of_freedom:.0f}"
 
 
 def signed_percent(percent: float | None) -> str:

@@ -135,7 +135,9 @@ def _value_contributions(
     reference = _reference(readings, means, points.reference, along, laboratory)
     contributions = [
         _repeatability(readings, points, means, each),
-        _type_b("resolution", _resolution(readings, points, means), each),
+        replace(
+            _type_b("resolution", _resolution(readings, points, means), each), is_rectangular=readings.points is None
+        ),
         # Statistics of the certificate's comparisons: Type A, though not of this reading's observations.
         Contribution(
             SCATTER,
@@ -146,12 +148,18 @@ def _value_contributions(
             (Share(by_calibration, common, pool=SCATTER),),
         ),
         replace(
-            _type_b(REFERENCE_STANDARD, reference.parts, by_calibration),
+            _type_b(
+                REFERENCE_STANDARD,
+                reference.parts,
+                by_calibration,
+                _reference_degrees_of_freedom(readings)[by_calibration],
+            ),
             shares=reference.shares,
         ),
         replace(
             _stability(readings, rectangular(1.0) * means.of(points.stability)),
             shares=(_of_stability(readings, means, points.stability, along),),
+            is_rectangular=True,
         ),
     ]
     if readings.air is not None:
@@ -189,6 +197,10 @@ def _reference(
     return reference_of(
         readings, OfReadings(along, means.of(points), means.borne(points), means.reading), laboratory, first
     )
+
+
+def _reference_degrees_of_freedom(readings: Readings) -> Floats:
+    return np.array([curve.reference_degrees_of_freedom for curve in readings.curves])
 
 
 def _laboratories(readings: Readings) -> Integers:
@@ -284,6 +296,8 @@ def _probe(probes: Probes, points: AtPoints, readings: Readings, means: _Means) 
     of_each = (np.linalg.norm(scatter, axis=1), np.abs(stability), np.linalg.norm(reference.parts, axis=1))
     dof = np.full((readings.size, len(of_each)), np.inf)
     dof[:, 0] = _first(readings, points.probe_dof)
+    of_reference = np.append(_reference_degrees_of_freedom(readings), np.inf)  # the last: no probe
+    dof[:, 1] = of_reference[probes.calibration]
     if probes.stability_dof is not None:
         dof[:, 1] = probes.stability_dof
     at = at_comparisons(beside, _stability_at_comparisons(readings), means.borne(points.probe[:, -1]), means.reading)

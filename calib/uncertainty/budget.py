@@ -9,10 +9,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from calib.arrays import Floats
+from calib.arrays import Floats, Truths
 from calib.errors import CalibError
-from calib.uncertainty.coverage import COVERAGE_PROBABILITY, coverage_factor
-from calib.uncertainty.propagation import welch_satterthwaite
+from calib.uncertainty.convolution import coverage_of_parts, error_parts_of
+from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 
 MOST_OBSERVATIONS = 1_000_000  # beyond it a number of repeated observations is no answer
 
@@ -29,6 +29,7 @@ class Budget:
     uncertainties: Floats  # |c_i| u(x_i) [unit of the result]
     degrees_of_freedom: Floats  # infinite where u is taken as exactly known
     coverage_probability: float = COVERAGE_PROBABILITY
+    is_rectangular: Truths | None = None  # None: no contribution is
 
     @property
     def standard_uncertainty(self) -> float:
@@ -37,9 +38,11 @@ class Budget:
 
     @property
     def expanded_uncertainty(self) -> float:
-        """U = k u_c, k from the effective degrees of freedom."""
-        degrees = welch_satterthwaite(self.uncertainties, self.degrees_of_freedom)
-        return float(coverage_factor(degrees, self.coverage_probability)) * self.standard_uncertainty
+        """U = k u_c, k from the effective degrees of freedom or by convolution (`calib.uncertainty.convolution`)."""
+        known = None if self.is_rectangular is None else self.is_rectangular[np.newaxis]
+        parts = error_parts_of(self.uncertainties[np.newaxis], self.degrees_of_freedom[np.newaxis], known)
+        k = coverage_of_parts(parts, self.coverage_probability).factor
+        return float(k[0]) * self.standard_uncertainty
 
     def with_factor(self, place: int, factor: float) -> "Budget":
         """The same budget with one contribution multiplied by a factor."""
@@ -85,6 +88,7 @@ class Repeatability:
 
     of_one: float  # standard deviation of one observation times the sensitivity [unit of the result]
     type_a: bool  # estimated from the observations themselves: then n observations give n-1 degrees of freedom
+    pooled_degrees_of_freedom: float = 0.0  # of an s that is pooled over several readings; 0: it is not
 
 
 def observations_needed(budget: Budget, place: int, repeatability: Repeatability, wanted: float) -> int | None:
@@ -112,7 +116,8 @@ def observations_needed(budget: Budget, place: int, repeatability: Repeatability
 
 
 def _with_observations(budget: Budget, place: int, repeatability: Repeatability, observations: int) -> Budget:
-    degrees = observations - 1.0 if repeatability.type_a else math.inf
+    own = max(observations - 1.0, repeatability.pooled_degrees_of_freedom)
+    degrees = own if repeatability.type_a else math.inf
     return budget.with_contribution(place, repeatability.of_one / math.sqrt(observations), degrees)
 
 

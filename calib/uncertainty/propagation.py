@@ -32,6 +32,7 @@ class Contribution:
     source: Integers  # (n,): results with the same number, 0 or above, share the influence
     degrees_of_freedom: Floats  # (n,): infinite where u is taken as exactly known
     shares: tuple[Share, ...] = ()  # how far results share it; none: those with one source wholly
+    is_rectangular: bool = False  # known by limits, each of its parts; where it has finite degrees of freedom it is not
 
     def __post_init__(self) -> None:
         n = self.source.size
@@ -60,6 +61,7 @@ class Combined:
     standard_uncertainty: Floats  # (n,) [unit of the result]
     degrees_of_freedom: Floats  # (n,) effective, by Welch-Satterthwaite
     uncertainties: Floats  # (n, c): |c_i| u(x_i), one column for each contribution [unit of the result]
+    part_degrees_of_freedom: Floats | None = None  # (n, c) of each contribution; None: not told
 
     @cached_property
     def variance_percent(self) -> Floats:
@@ -87,18 +89,17 @@ def combine(contributions: Sequence[Contribution]) -> Combined:
     The influences are independent of one another; what correlates within one is in its parts.
     """
     variances = np.empty((len(contributions), contributions[0].source.size))
-    below = np.zeros(contributions[0].source.size)
+    dof = np.empty_like(variances)
     for row, contribution in enumerate(contributions):
-        variances[row] = contribution.variance
-        below += variances[row] ** 2 / contribution.degrees_of_freedom
-    return _combined(variances, below)
+        variances[row], dof[row] = contribution.variance, contribution.degrees_of_freedom
+    return _combined(variances, np.sum(variances**2 / dof, axis=0), dof)
 
 
-def _combined(variances: Floats, below: Floats) -> Combined:
-    """From the variances (c, n) and the sums (n,) of u^4/nu over the independent sources to the combined figures."""
+def _combined(variances: Floats, below: Floats, dof: Floats) -> Combined:
+    """From the variances (c, n), the sums (n,) of u^4/nu over the independent sources, and nu (c, n), to the combined figures."""
     total = variances.sum(axis=0)
     effective = np.divide(total**2, below, out=np.full_like(total, np.inf), where=below > 0)
-    return Combined(np.sqrt(total), effective, np.sqrt(variances).T)
+    return Combined(np.sqrt(total), effective, np.sqrt(variances).T, dof.T)
 
 
 def combine_totals(contributions: Sequence[Contribution], membership: Integers, sign: Floats, totals: int) -> Combined:
@@ -109,13 +110,16 @@ def combine_totals(contributions: Sequence[Contribution], membership: Integers, 
     counts once in the effective degrees of freedom, also where its errors are independent: its u was evaluated once.
     """
     variances = np.zeros((len(contributions), totals))
-    below = np.zeros(totals)
+    of_rows, below = np.zeros_like(variances), np.zeros(totals)
     for group in _grouped(contributions, membership, sign, totals):
         of_group = group.variance()
         below += np.bincount(group.owner, of_group**2 / group.fewest, totals)
         for row, share in group.attributed():
-            variances[row] += np.bincount(group.owner, of_group * share, totals)
-    return _combined(variances, below)
+            mine = of_group * share
+            variances[row] += np.bincount(group.owner, mine, totals)
+            of_rows[row] += np.bincount(group.owner, mine**2 / group.fewest, totals)
+    dof = np.divide(variances**2, of_rows, out=np.full_like(variances, np.inf), where=of_rows > 0)
+    return _combined(variances, below, dof)
 
 
 @dataclass(frozen=True)

@@ -70,14 +70,25 @@ def test_the_effective_degrees_of_freedom_are_16_7():
     assert agrees(length().degrees_of_freedom[0], PUBLISHED["veff"])
 
 
+def cut():
+    """The degrees of freedom as the example takes them: cut to the next lower integer, where this program interpolates."""
+    return np.floor(length().degrees_of_freedom)
+
+
 def test_t_is_taken_at_16_degrees_of_freedom():
-    assert agrees(coverage_factor(length().degrees_of_freedom, 0.99)[0], PUBLISHED["t99(16)"])
+    assert agrees(coverage_factor(cut(), 0.99)[0], PUBLISHED["t99(16)"])
+
+
+def test_interpolated_t_lies_between_those_of_the_whole_numbers_beside_it():
+    # Either is allowed by G.4.1: cut to 16, or interpolated at 16.7.
+    of_16, interpolated, of_17 = coverage_factor([*cut(), *length().degrees_of_freedom, *(cut() + 1)], 0.99)
+    assert of_17 < interpolated < of_16
 
 
 def test_the_expanded_uncertainty_is_93_nm():
     # Exception, one unit: 92.47; the document multiplies the rounded 2.92 by the rounded 32.
     result = length()
-    expanded = coverage_factor(result.degrees_of_freedom, 0.99) * result.standard_uncertainty
+    expanded = coverage_factor(cut(), 0.99) * result.standard_uncertainty
     assert agrees(expanded[0], PUBLISHED["U99"], units="1")
 
 

@@ -7,8 +7,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.special import betainc
+from scipy.stats import t as t_distribution
 
-from calib.uncertainty.coverage import COVERAGE_PROBABILITY, coverage_factor, exact_probability
+from calib.errors import CalibError
+from calib.uncertainty.coverage import (
+    COVERAGE_PROBABILITY,
+    coverage_factor,
+    degrees_of_freedom_from_factor,
+    exact_probability,
+)
 
 
 def test_the_usual_probability_gives_2_where_the_degrees_of_freedom_are_many():
@@ -16,12 +23,49 @@ def test_the_usual_probability_gives_2_where_the_degrees_of_freedom_are_many():
     assert coverage_factor(math.inf) == pytest.approx(2.0, rel=1e-14)
 
 
+@pytest.mark.parametrize("probability", [0.6827, 0.9, 0.9545, 0.99, 0.999999])
+def test_degrees_of_freedom_between_whole_numbers_have_the_quantile_of_scipy_there(probability):
+    # Outside reference: scipy.stats, whose quantile is another function's inverse than the series for many values.
+    nu = np.concatenate([[0.6, 1.0, 1.99, 2.5], np.geomspace(1.0, 1e6, 400)])
+    quantile = 0.5 * (1 + exact_probability(probability))
+    assert coverage_factor(nu, probability) == pytest.approx(t_distribution.ppf(quantile, nu), rel=2e-8)
+    assert coverage_factor(nu[:4], probability) == pytest.approx(t_distribution.ppf(quantile, nu[:4]), rel=1e-12)
+
+
+@pytest.mark.parametrize("nu", [400.0, 399.999, 1e3, 12345.6, 1e6])
+def test_many_degrees_of_freedom_have_the_quantile_of_scipy_too(nu):
+    assert coverage_factor(nu) == pytest.approx(
+        t_distribution.ppf(0.5 * (1 + exact_probability(0.9545)), nu), rel=1e-12
+    )
+
+
+def test_degrees_of_freedom_just_below_2_have_a_factor_just_above_that_of_2():
+    # Source: GUM Table G.2 at 95.45 %, row 2: 4.53; cut to the whole number below it would be that of 1: 13.97. From memory.
+    assert coverage_factor(1.99) == pytest.approx(4.55, abs=0.005)
+
+
+@pytest.mark.parametrize("nu", [0.0, -1.0, [3.0, -0.5], -math.inf])
+def test_degrees_of_freedom_of_0_or_below_are_an_error_that_names_them(nu):
+    with pytest.raises(CalibError, match=rf"^{np.min(nu):g} degrees of freedom: a coverage factor needs more than 0"):
+        coverage_factor(nu)
+
+
 @pytest.mark.parametrize(
-    ("nu", "t"), [(16.99, "2.92"), (16.0, "2.92"), (15.99, "2.95"), (1.5, "63.66"), (0.4, "63.66")]
+    ("k", "percent", "nu"), [(2.87, "95.45", 4.0), (2.00, "95", 60.4), (3.31, "95.45", 3.0), (2.78, "95", 4.0)]
 )
-def test_degrees_of_freedom_are_cut_to_the_next_lower_integer_but_not_below_1(nu, t):
-    # Source: GUM Table G.2 at 99 %, rows 16, 15 and 1, from memory.
-    assert coverage_factor(nu, 0.99) == pytest.approx(float(t), abs=0.005)
+def test_a_coverage_factor_tells_its_degrees_of_freedom(k, percent, nu):
+    # Source: GUM Table G.2, columns 95 and 95.45 %, from memory; 60.4 from scipy.stats.t.
+    assert degrees_of_freedom_from_factor(k, float(percent) / 100) == pytest.approx(nu, rel=0.01)
+
+
+@pytest.mark.parametrize("k", [1.0, 1.5, 2.0])
+def test_a_factor_not_above_that_of_the_normal_distribution_has_infinite_degrees_of_freedom(k):
+    assert degrees_of_freedom_from_factor(k) == math.inf
+
+
+@given(st.floats(0.7, 1e4), st.sampled_from([0.9, 0.9545, 0.99]))
+def test_factor_and_degrees_of_freedom_are_each_other_s_inverse(nu, probability):
+    assert degrees_of_freedom_from_factor(coverage_factor(nu, probability), probability) == pytest.approx(nu, rel=1e-5)
 
 
 def test_each_result_of_an_array_has_its_own_factor():

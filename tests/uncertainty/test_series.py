@@ -4,6 +4,7 @@ The standard deviation of the mean of a first-order autoregression x_k = phi x_(
 for long series: an identity of time-series analysis (e.g. G. Box, G. Jenkins, Time Series Analysis, from memory).
 """
 
+import itertools
 import math
 
 import numpy as np
@@ -11,10 +12,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.signal import lfilter
+from scipy.stats import t as t_distribution
 
 from calib.errors import CalibError
+from calib.uncertainty.coverage import coverage_factor
 from calib.uncertainty.estimate import type_a
-from calib.uncertainty.series import FEWEST_OF_A_SERIES, autocorrelation, type_a_of_series
+from calib.uncertainty.series import FEWEST_OF_A_SERIES, type_a_of_series
 
 LENGTH = 600
 
@@ -30,22 +33,22 @@ def estimates(phi, count=300):
 
 
 @pytest.mark.parametrize("phi", [0.0, 0.5, 0.9])
-def test_the_uncertainty_of_a_correlated_mean_is_the_one_that_theory_gives(phi):
+def test_the_uncertainty_of_a_correlated_mean_is_that_of_theory_made_up_for_what_a_record_cannot_show(phi):
     known = 1.0 / ((1.0 - phi) * math.sqrt(LENGTH))
     found = np.mean([one.estimate.standard_uncertainty for one in estimates(phi)])
-    assert found == pytest.approx(known, rel=0.08)  # the scatter of 300 estimates, and the finite length
+    assert known < found < 1.35 * known
 
 
 @pytest.mark.parametrize(("phi", "factor"), [(0.5, math.sqrt(3.0)), (0.9, math.sqrt(19.0))])
 def test_taking_correlated_values_for_independent_understates_u(phi, factor):
     # (1 + phi)/(1 - phi) is the variance of the mean over that of independent values.
-    assert np.mean([one.understated_by for one in estimates(phi)]) == pytest.approx(factor, rel=0.12)
+    assert factor < np.mean([one.understated_by for one in estimates(phi)]) < 1.35 * factor
 
 
 def test_the_effective_number_of_observations_falls_with_the_correlation():
     counts = [np.mean([one.effective_observations for one in estimates(phi, 100)]) for phi in (0.0, 0.5, 0.9)]
     assert counts[0] > counts[1] > counts[2]
-    assert counts[1] == pytest.approx(LENGTH / 3.0, rel=0.15)
+    assert LENGTH / 3.0 / 1.35**2 < counts[1] < LENGTH / 3.0
 
 
 def test_negative_correlation_earns_no_more_than_independence():
@@ -70,11 +73,55 @@ def test_a_meter_that_shows_one_value_all_the_time_has_no_scatter():
     assert found.estimate.standard_uncertainty == 0.0
 
 
-def test_autocorrelations_are_those_of_their_definition():
-    values = np.array([1.0, 2.0, 4.0, 3.0, 1.0, 0.0])
-    away = values - values.mean()
-    direct = [float(away[: values.size - k] @ away[k:]) / float(away @ away) for k in range(values.size)]
-    assert autocorrelation(values) == pytest.approx(direct)
+def rule_by_hand(values):
+    """u and nu of one series as of a first-order autoregression, term by term from the formulas of the module."""
+    n, mean = len(values), math.fsum(values) / len(values)
+    away = [value - mean for value in values]
+    squares = math.fsum(a * a for a in away)
+    r1 = math.fsum(a * b for a, b in itertools.pairwise(away)) / squares
+    r = min(max(r1 + (1 + 4 * r1) / n, 0), 0.99)
+    r = min(r + 0.5 * math.sqrt((1 - r * r) / n), 0.99)
+    effective = max(n / (1 + 2 * math.fsum((1 - k / n) * r**k for k in range(1, n))), 1.15)
+    s2 = squares / (n - 1)
+    return math.sqrt(s2 * (n - 1) / (n - n / effective) / effective), max(1.0, effective - 1)
+
+
+def test_the_largest_u_of_single_values_and_means_of_neighbours_counts():
+    values = [float(value) for value in np.round(autoregression(0.8, np.random.default_rng(7), 61), 3)]
+    series = [values, *([sum(values[k : k + g]) / g for k in range(0, 61 // g * g, g)] for g in (2, 3, 5))]
+    both = [rule_by_hand(each) for each in series]
+    u, nu = max(both, key=lambda pair: pair[0] * t_distribution.ppf(0.977249868, pair[1]))
+    found = type_a_of_series(values).estimate
+    assert found.standard_uncertainty == pytest.approx(u, rel=1e-9)
+    assert found.degrees_of_freedom == pytest.approx(nu, rel=1e-9)
+
+
+WORLDS = 1500
+
+
+@pytest.mark.parametrize(
+    ("length", "phi", "noise"),
+    [(60, 0.9, 0.0), (60, 0.9, 0.5), (60, 0.5, 0.0), (60, 0.0, 0.0), (30, 0.7, 0.3), (120, 0.9, 0.5), (300, 0.9, 0.5)],
+)
+def test_the_true_mean_of_a_short_series_lies_within_u_as_often_as_promised(length, phi, noise):
+    # Simulated with the seed below: 1,500 series of variance 1, `noise` of it white. A true coverage of 95.45 % is seen below
+    # 93.6 % in less than one of 1,000 runs (binomial); for a slow swing under noise the rule promises 92 to 96 % only.
+    generator = np.random.default_rng(4242)
+    covered = 0
+    for _ in range(WORLDS):
+        slow = math.sqrt(1 - phi**2) * autoregression(phi, generator, length)
+        values = math.sqrt(1 - noise) * slow + math.sqrt(noise) * generator.standard_normal(length)
+        found = type_a_of_series(values).estimate
+        covered += abs(found.value) <= coverage_factor(found.degrees_of_freedom) * found.standard_uncertainty
+    assert covered / WORLDS > (0.936 if noise == 0 else 0.92)
+
+
+def test_a_record_of_few_effective_values_says_how_long_it_should_have_been():
+    found = type_a_of_series(autoregression(0.97, np.random.default_rng(3), 60))
+    assert found.estimate.degrees_of_freedom < 3
+    effective = found.estimate.degrees_of_freedom + 1
+    assert found.values_wanted == math.ceil(60 * 10 / effective)
+    assert type_a_of_series(np.random.default_rng(1).normal(size=60)).values_wanted is None
 
 
 @pytest.mark.parametrize("count", [0, 1, FEWEST_OF_A_SERIES - 1])

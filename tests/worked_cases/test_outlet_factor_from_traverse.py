@@ -122,8 +122,10 @@ def test_the_coverage_factor_and_the_expanded_uncertainty():
 
 
 def test_the_coverage_factor_of_whole_degrees_of_freedom_is_barely_larger():
-    # GUM G.4.1 NOTE 1 cuts 99.86 to 99; Table G.2 takes 95.45 % for two standard deviations.
-    assert FLOW["k"] < coverage_factor(effective_degrees_of_freedom()) < FLOW["k"] * 1.0002
+    # Table G.2 takes 95.45 % for two standard deviations; GUM G.4.1 NOTE 1 would cut 99.86 to 99.
+    interpolated, cut = coverage_factor([effective_degrees_of_freedom(), math.floor(effective_degrees_of_freedom())])
+    assert FLOW["k"] == pytest.approx(interpolated, rel=1e-4)
+    assert interpolated < cut < interpolated * 1.0002
 
 
 def test_the_spread_over_the_grid_is_the_profile_and_no_uncertainty_of_the_mean():

@@ -2,7 +2,7 @@
 
 from calib.faces.answers import reading as of_reading
 from calib.faces.plain_text import one_line
-from calib.faces.written import Content, count_of, two_digits
+from calib.faces.written import Content, count_of, coverage_percent_text, degrees_text, two_digits
 from calib.procedures.measure.budget import budget_of
 from calib.procedures.measure.distributions import LawAndDistributions
 from calib.procedures.measure.reading_in_job import ReadingInJob
@@ -184,7 +184,7 @@ def _budget_lines(answer: Content) -> list[str]:
             f"(certificate {answer['certificate']}), {answer['observed_at']}"
         ),
         *_rests_on(answer),
-        f"flow {flow['statement']} ({100 * flow['coverage_probability']:.2f} %)",
+        f"flow {flow['statement']} ({coverage_percent_text(flow['coverage_probability'])} %)",
         "",
         f"{'contribution':{width}} {'type':4} {'u [' + flow['unit'] + ']':>12} {'share %':>8} {'dof':>6}  shared with",
     ]
@@ -197,7 +197,7 @@ def _budget_lines(answer: Content) -> list[str]:
         )
     lines.append(
         f"{'combined':{width}} {'':4} {two_digits(flow['standard_uncertainty']):>12} {100:8.1f} "
-        f"{'inf' if dof is None else f'{dof:.0f}':>6}  "
+        f"{'inf' if dof is None else degrees_text(dof):>6}  "
         f"k = {flow['coverage_factor']:.2f}, U = {two_digits(flow['expanded_uncertainty'])}"
     )
     return lines + [f"{each['name']}: {one_line(each['basis'])}" for each in answer["contributions"] if "basis" in each]

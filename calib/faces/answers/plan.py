@@ -49,7 +49,7 @@ from calib.arrays import finite
 from calib.faces.parts.limits import limits_content
 from calib.faces.parts.value_in_unit import value_in, velocity_unit
 from calib.faces.plain_text import one_line
-from calib.faces.written import Content, tolerance_text
+from calib.faces.written import Content, coverage_percent_text, tolerance_text
 from calib.procedures.measure.air import MEASURED_AS, AirFound
 from calib.procedures.on_record.flow_unit import flow_unit
 from calib.procedures.plan.planned import (
@@ -197,7 +197,7 @@ def text(answer: Content) -> str:
 
 def _head(answer: Content) -> list[str]:
     title = f", {answer['title']}" if answer["title"] else ""
-    probability = f"{100 * answer['coverage_probability']:g} %"
+    probability = f"{coverage_percent_text(answer['coverage_probability'])} %"
     return [
         *_wrapped(f"{answer['job']}{title}: what can prove each outlet's tolerance on {answer['on']}", ""),
         *_wrapped(_air_line(answer), ""),

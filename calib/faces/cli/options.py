@@ -142,7 +142,8 @@ def days_of(typed: str | None, column: str = "within") -> int:
 
 def probability_of(percent: float) -> float:
     """The coverage probability that was typed in percent, as a number below 1; raises BadInputError."""
-    if not 50 < percent < 100:
+    probability = round(percent / 100, 12)
+    if not 0.5 < probability < 1:
         expected = "a percentage above 50 and below 100"
-        raise BadInputError([Finding.typed("coverage_probability", f"{percent:g}", expected)])
-    return round(percent / 100, 12)
+        raise BadInputError([Finding.typed("coverage_probability", repr(percent).removesuffix(".0"), expected)])
+    return probability

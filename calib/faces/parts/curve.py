@@ -48,7 +48,8 @@ def curve(record: StoredCurve, instrument: Instrument) -> Content:
 def _shape_of(stored: Curve, instrument: Instrument) -> Content:
     own = unit(instrument.quantity, instrument.unit) if isinstance(stored, CorrectionCurve) else None
     if isinstance(stored, CorrectionCurve) and own is not None:
-        coefficients, covariance = stored.polynomial.in_unit(own.scale, own.offset).in_powers_of_x()
+        coefficients, _ = stored.polynomial.in_unit(own.scale, own.offset).in_powers_of_x()
+        _, covariance = stored.scattered.in_unit(own.scale, own.offset).in_powers_of_x()
         symbol, written = own.symbol, formula(coefficients.tolist())
         names = _POLYNOMIAL[: coefficients.size]
     else:
@@ -61,7 +62,7 @@ def _shape_of(stored: Curve, instrument: Instrument) -> Content:
         "unit": symbol,
         "coefficient_names": list(names),
         "coefficients": coefficients.tolist(),
-        "standard_uncertainties": np.sqrt(np.clip(np.diag(covariance), 0.0, None)).tolist(),
+        "standard_uncertainties": np.sqrt(np.clip(np.diag(covariance), 0.0, None))[: coefficients.size].tolist(),
         "formula": written,
     }
 

@@ -53,7 +53,7 @@ def revision(factor: FactorOnFile, units: str | None = None) -> Content:
 
 def _case(results: Results, row: int) -> Content:
     value, expanded = float(results.value[row]), float(results.expanded_uncertainty[row])
-    u, dof = float(results.combined.standard_uncertainty[row]), float(results.combined.degrees_of_freedom[row])
+    u, dof = float(results.combined.standard_uncertainty[row]), float(results.degrees_of_freedom[row])
     k = float(results.coverage_factor[row])
     return {
         "standard_uncertainty": u,

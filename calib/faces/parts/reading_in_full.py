@@ -216,7 +216,7 @@ def result(results: Results, row: int, in_unit: Unit, density: float | None = No
         "expanded_uncertainty": expanded,
         "coverage_factor": k,
         "coverage_probability": results.coverage_probability,
-        "effective_degrees_of_freedom": finite(results.combined.degrees_of_freedom[row]),
+        "effective_degrees_of_freedom": finite(results.degrees_of_freedom[row]),
         "statement": statement(value, expanded, named, k),
     }
 

@@ -7,7 +7,7 @@ from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import Block, Cell, Heading, Run, Table, TableColumn, TableRow, number_columns, paragraph
 from calib.faces.report.formulas import measurement_function
 from calib.faces.report.table_cells import NOTHING, degrees_cell, digits_cell, row_of, words_cell
-from calib.faces.written import Content, rounded, significant
+from calib.faces.written import Content, coverage_percent_text, rounded, significant
 from calib.measurement.ways import BY_NAME
 from calib.procedures.measure import budgets_in_full as full
 
@@ -207,5 +207,5 @@ def _unit_text(budget: Content, reading: Content) -> str:
     conversions = [f"1 {each['unit']} = {each['value']:.9g} {each['si_unit']}" for each in budget["conversions"]]
     flow = reading["flow"]
     said = f"U = k u = {flow['coverage_factor']:.4f} × {significant(flow['standard_uncertainty'], 5)} {flow['unit']}, "
-    said += f"for a coverage probability of {100 * flow['coverage_probability']:g} %."
+    said += f"for a coverage probability of {coverage_percent_text(flow['coverage_probability'])} %."
     return f"{said} Units: {'; '.join(conversions)}." if conversions else said

@@ -35,7 +35,7 @@ from calib.faces.report.table_cells import (
     statement_cell,
     words_cell,
 )
-from calib.faces.written import Content, design_text, moment_text, tolerance_text, total_name
+from calib.faces.written import Content, coverage_percent_text, design_text, moment_text, tolerance_text, total_name
 from calib.records.words import REPEAT
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 from calib.uncertainty.statement import plain, round_result
@@ -60,10 +60,11 @@ _FLOW_COLUMNS = (
 def flows_section(report: Content, anchors: Anchors) -> Iterator[Block]:
     """Every flow that was measured, system by system, with the totals."""
     first = report["readings"][0]["flow"]["coverage_probability"] if report["readings"] else COVERAGE_PROBABILITY
+    percent = f"{coverage_percent_text(first)}\N{NO-BREAK SPACE}%"
     yield Heading(2, "Measured flows", "flows")
     yield paragraph(
         f"Each flow is given as value ± expanded uncertainty U = k·u, with its coverage factor k for a coverage probability of "
-        f"{100 * first:g}\N{NO-BREAK SPACE}%. A flow leads to its uncertainty budget, an instrument to its calibration. "
+        f"{percent}. A flow leads to its uncertainty budget, an instrument to its calibration. "
         "Times are local, with their difference from UTC. A design that states no density is compared as measured, in the air that "
         "is at the outlet."
     )
@@ -88,7 +89,9 @@ _MOST_DRAWN = 1000  # outlets in the overview: two figures of thin lines
 
 def _overview(readings: list[Content]) -> Iterator[Picture]:
     """Every outlet against its design; of a very large job those that are least surely within their tolerance."""
-    caption = "Latest flow of each outlet with its U, in percent of design and in the state of that, with the tolerance."
+    caption = (
+        "Latest flow of each outlet with its U, in percent of design and in the state of that, with the tolerance."
+    )
     shown = readings
     if len(readings) > _MOST_DRAWN:
         surely = sorted(readings, key=lambda reading: _probability(reading["design"]))

@@ -1,20 +1,44 @@
-"""Fit the correction curve of a calibration from its comparisons as typed."""
+"""Fit the correction curve of a calibration from its comparisons as typed.
 
-from collections.abc import Mapping, Sequence
+The rule by which a curve is made has editions: a stored curve names the one that made it, and an earlier one is kept for ever, so
+that the curve can be made anew and compared.
+
+    1    scatter of the chosen candidate alone; the reference part U/k as exactly known
+    2    without stated repeatability the scatter of all candidates, and never less than the rounding of the certificate's digits;
+         degrees of freedom of U/k from k, at the coverage probability that the certificate states
+
+Decision (2026-11-29). A new edition counts for certificates recorded from then on, and for curves that a person chooses from then
+on; a stored curve stays as it is. Option: refit all, which would change the U of reported flows without anyone's act. Cost: two
+certificates with the same digits may have different scatter, by the day they were recorded; `calib calibration choose` with the
+same degree takes the new edition.
+"""
+
+import math
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from decimal import Decimal
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from calib.curves.choice import Choice, Comparisons, choose, choose_response
+from calib.curves.choice import (
+    Choice,
+    Comparisons,
+    Scatter,
+    averaged_scatter,
+    choose,
+    choose_response,
+    own_scatter,
+)
 from calib.curves.response import CANDIDATES, LINE, PROPORTIONAL, Shape
-from calib.errors import CurveError
+from calib.errors import CurveError, UnitError
 from calib.procedures.certificate.phase import phase_in_use
 from calib.procedures.typed.sheets import Cells
 from calib.quantities import Unit, unit
 from calib.records.tables.curves import StoredCurve
 from calib.records.words import BY_THE_RULE
+from calib.uncertainty.coverage import COVERAGE_PROBABILITY, degrees_of_freedom_from_factor
 from calib.uncertainty.estimate import from_expanded, resolution
 
 
@@ -25,6 +49,7 @@ class FittedCurve:
     phase: str  # of the comparisons that it was made from
     choice: Choice
     measuring_interval: str  # lowest and highest indication compared, in the certificate's digits and unit
+    edition: int  # of the rule
 
 
 @dataclass(frozen=True)
@@ -33,6 +58,15 @@ class CurveWish:
 
     degree: int | None = None
     shape: str | None = None
+
+
+@dataclass(frozen=True)
+class Edition:
+    """An edition of the rule."""
+
+    ordinal: int
+    comparisons: Callable[[Cells, Sequence[Cells]], Comparisons]  # of one phase, in SI
+    scatter: Scatter
 
 
 def fit_curve(
@@ -44,15 +78,26 @@ def fit_curve(
     """Calibration curve from the comparisons as left, or as found where there are none as left; raises CurveError.
 
     A correction curve where the instrument indicates the quantity itself, else a response curve. `correlations` are those of
-    reference values that the certificate states, of either phase.
+    reference values that the certificate states, of either phase. By the latest edition of the rule.
     """
+    return fit_by(SECOND_EDITION, instrument, comparisons, wish, correlations)
+
+
+def fit_by(
+    edition: Edition,
+    instrument: Cells,
+    comparisons: Sequence[Cells],
+    wish: CurveWish | None = None,
+    correlations: Sequence[Mapping[str, Any]] = (),
+) -> FittedCurve:
+    """The same by an edition of the rule."""
     phase = phase_in_use(comparison["phase"] for comparison in comparisons)
     used = [comparison for comparison in comparisons if comparison["phase"] == phase]
-    points = comparisons_in_si(instrument, used)
+    points = edition.comparisons(instrument, used)
     stated = [each for each in correlations if each["phase"] == phase]
     if stated:
         points = replace(points, correlation=correlation_matrix(stated, len(used)))
-    choice = _chosen(instrument, points, wish or CurveWish())
+    choice = _chosen(instrument, points, wish or CurveWish(), edition.scatter)
     lowest, highest = (
         extreme(used, key=lambda comparison: float(_cell(comparison, "indication"))) for extreme in (min, max)
     )
@@ -60,15 +105,15 @@ def fit_curve(
         f"{comparison['indication']} {comparison['indication_unit'] or comparison['unit']}"
         for comparison in (lowest, highest)
     )
-    return FittedCurve(phase, choice, interval)
+    return FittedCurve(phase, choice, interval, edition.ordinal)
 
 
-def _chosen(instrument: Cells, points: Comparisons, wish: CurveWish) -> Choice:
+def _chosen(instrument: Cells, points: Comparisons, wish: CurveWish, scatter: Scatter) -> Choice:
     quantity = _cell(instrument, "quantity")
     indicated = indication_quantity(instrument) or quantity
     if indicated == quantity:
         if wish.shape in (None, "polynomial"):
-            return choose(points, wish.degree)
+            return choose(points, wish.degree, scatter)
         shapes: Sequence[Shape] = (PROPORTIONAL,)
     else:
         shapes = CANDIDATES.get(indicated, (PROPORTIONAL, LINE))
@@ -137,6 +182,68 @@ def comparisons_in_si(instrument: Cells, comparisons: Sequence[Cells]) -> Compar
     )
 
 
+def comparisons_with_digits(instrument: Cells, comparisons: Sequence[Cells]) -> Comparisons:
+    """The same with what the certificate's k and its digits tell: degrees of freedom of U/k, and the rounding of a correction."""
+    return replace(
+        comparisons_in_si(instrument, comparisons),
+        reference_degrees_of_freedom=reference_degrees_of_freedom(comparisons),
+        rounding=_rounding(_cell(instrument, "quantity"), comparisons),
+    )
+
+
+# k = 2 is written for up to so much, at the probability that stands for two standard deviations.
+_WRITTEN_AS_2 = 2.05
+
+
+def reference_degrees_of_freedom(comparisons: Sequence[Cells]) -> float:
+    """Degrees of freedom of the reference part: nu with t_p(nu) = k at the probability stated, the smallest of all comparisons.
+
+    Without a stated probability 95.45 %. There k up to 2.05 is taken as a rounded 2, and any k that is not above the normal
+    distribution's as infinite. Source: GUM G.3; EA-4/02 M:2013, Annex E, from memory.
+    """
+    return min((_of_factor(comparison) for comparison in comparisons), default=math.inf)
+
+
+def _of_factor(comparison: Cells) -> float:
+    k, stated = float(_cell(comparison, "coverage_factor")), comparison.get("coverage_probability_percent")
+    probability = COVERAGE_PROBABILITY if stated is None else float(Decimal(stated) / 100)
+    if probability == COVERAGE_PROBABILITY and k <= _WRITTEN_AS_2:
+        return math.inf
+    return float(degrees_of_freedom_from_factor(k, probability))
+
+
+def _rounding(quantity: str, comparisons: Sequence[Cells]) -> float:
+    """Standard uncertainty of reference - indication by the last digits written [SI]; 0 where another quantity is indicated.
+
+    Of a column the finest place counts: who types 5 for 5.00 does not round to whole numbers.
+    """
+    try:
+        of_reference = [_step(quantity, _cell(each, "unit"), _cell(each, "reference")) for each in comparisons]
+        of_indication = [
+            _step(quantity, each["indication_unit"] or _cell(each, "unit"), _cell(each, "indication"))
+            for each in comparisons
+        ]
+    except UnitError:
+        return 0.0
+    return math.hypot(resolution(min(of_reference)), resolution(min(of_indication)))
+
+
+def _step(quantity: str, symbol: str, digits: str) -> float:
+    """What the last digit written is worth [SI]."""
+    return unit(quantity, symbol).difference_to_si(10.0 ** last_place(digits))
+
+
+def last_place(digits: str) -> int:
+    """The power of ten of the last digit written: -2 of "4.50", 0 of "12"."""
+    exponent = Decimal(digits).as_tuple().exponent
+    return exponent if isinstance(exponent, int) else 0
+
+
+FIRST_EDITION = Edition(1, comparisons_in_si, own_scatter)
+SECOND_EDITION = Edition(2, comparisons_with_digits, averaged_scatter)
+EDITIONS = {edition.ordinal: edition for edition in (FIRST_EDITION, SECOND_EDITION)}
+
+
 def _cell(cells: Cells, column: str) -> str:
     cell = cells[column]
     if cell is None:
@@ -160,4 +267,5 @@ def curve_record(
         parameters=curve.as_text(),
         chosen_by=chosen_by,
         reason=reason or fitted.choice.reason,
+        rule_edition=None if fitted.edition == FIRST_EDITION.ordinal else fitted.edition,
     )

@@ -8,12 +8,11 @@ import numpy as np
 from calib.confirmation.interval import Decision
 from calib.measurement import flows
 from calib.procedures.measure.indicated import declared
-from calib.procedures.measure.results import Results, results
+from calib.procedures.measure.results import Results, results_of
 from calib.procedures.measure.stability import basis_of, limits_basis, stability_at
 from calib.procedures.on_record.in_force import OnRecord
 from calib.quantities import Unit, read
 from calib.records.tables.instruments import Instrument
-from calib.uncertainty.propagation import combine
 
 
 @dataclass(frozen=True)
@@ -43,7 +42,7 @@ def at_indication(
         value,
         unit,
         instrument.quantity,
-        results(evaluated.velocity, combine(evaluated.velocity_contributions)),
+        results_of(evaluated.velocity, evaluated.velocity_contributions),
         tuple(contribution.name for contribution in evaluated.velocity_contributions),
         instrument.repeatability is not None,
         str(basis_of(records, instrument, calibration)) if from_history else limits_basis(instrument),

@@ -17,6 +17,7 @@ from calib.measurement.readings import StandardBehind
 from calib.measurement.way import ReferenceAir
 from calib.procedures.measure.air import calibration_density, reference_density
 from calib.procedures.measure.indicated import repeatability_of, resolution_of
+from calib.procedures.measure.pooled_repeatability import pooled_repeatability
 from calib.procedures.measure.stability import stability_at
 from calib.procedures.measure.stability_of_readings import stability_of, stability_of_probe
 from calib.procedures.measure.standards_behind import Behind, laboratories_of, standards_of
@@ -57,6 +58,9 @@ def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
     owner = np.repeat(np.arange(len(points)), [len(of_reading) for of_reading in points])
     of_points = zip(*chain.from_iterable(points), strict=True)
     indication, u, type_a, point_dof, weight, passage = (np.array(column) for column in of_points)
+    u, point_dof = pooled_repeatability(
+        standing, np.searchsorted(owner, np.arange(len(points))), indication, u, point_dof
+    )
     stability = stability_of(standing, owner, indication, records)
     return Readings(
         indication=indication,

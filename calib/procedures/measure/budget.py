@@ -7,7 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.errors import BadInputError, Finding, UnitError
+from calib.procedures.measure.pooled_repeatability import is_repeated
 from calib.procedures.measure.reading_in_job import ReadingInJob
+from calib.procedures.measure.results import rectangular_of
 from calib.quantities import read
 from calib.uncertainty.budget import Budget, Lever, Repeatability, dominant, levers, observations_needed
 from calib.uncertainty.propagation import Contribution
@@ -41,11 +43,13 @@ def budget_of(reading: ReadingInJob, wanted: str | None = None) -> BudgetOfReadi
     evaluation, row = reading.evaluation, reading.row
     assert evaluation.flow is not None and evaluation.flows is not None  # noqa: S101, PT018 (the reading stands)
     contributions = evaluation.flows.contributions
+    known = rectangular_of(contributions)
     own = Budget(
         tuple(contribution.name for contribution in contributions),
         evaluation.flow.combined.uncertainties[row],
         np.array([contribution.degrees_of_freedom[row] for contribution in contributions]),
         evaluation.flow.coverage_probability,
+        None if known is None else known[row],
     )
     rectangular = rectangular_names(contributions, row)
     target = None if wanted is None else _wanted(wanted, float(evaluation.flow.value[row]))
@@ -57,7 +61,8 @@ def _observations(reading: ReadingInJob, own: Budget, target: float) -> int | No
     indication = reading.evaluation.measured[reading.row].indication
     place = own.names.index("repeatability")
     of_one = float(own.uncertainties[place]) * math.sqrt(indication.effective_observations)
-    return observations_needed(own, place, Repeatability(of_one, indication.type_a), target)
+    pooled = float(own.degrees_of_freedom[place]) if is_repeated(reading.evaluation.measured[reading.row]) else 0.0
+    return observations_needed(own, place, Repeatability(of_one, indication.type_a, pooled), target)
 
 
 def _wanted(typed: str, flow: float) -> float:

@@ -4,7 +4,8 @@
     repeatability, passes, method, factor       t with their degrees of freedom, normal where these are infinite
     calibration scatter, also of a probe        multivariate t with the n-p of the curve
     resolution, stability, dimension            rectangular; a stability from history t with its degrees of freedom
-    reference standard, resistance ratio, drift normal
+    reference standard                          normal, or t where the certificate's k tells of few degrees of freedom
+    resistance ratio, plant drift               normal
     density                                     temperature, pressure, humidity normal; the formula's two limits rectangular
     air temperature not observed                rectangular over the declared range
 
@@ -129,7 +130,7 @@ def _of_calibration(terms: _Terms, calibrated: Calibrated) -> None:
         joint = MultivariateT(np.zeros(curve.parts), np.eye(curve.parts), curve.degrees_of_freedom)
         terms.add_joint(f"{calibrated.prefix}scatter", curve.parts, joint)
     if np.any(calibrated.reference):
-        terms.add(f"{calibrated.prefix}reference", 0, Normal(0.0, 1.0))
+        terms.add(f"{calibrated.prefix}reference", 0, _student(1.0, curve.reference_degrees_of_freedom))
     if np.any(calibrated.stability):
         terms.add(f"{calibrated.prefix}stability", 0, _change(calibrated.stability_dof))
 

@@ -24,7 +24,7 @@ from calib.procedures.measure.compared import Compared, compared
 from calib.procedures.measure.factor_traverses import among_readings, traverses_of
 from calib.procedures.measure.gate_reading import gate_readings
 from calib.procedures.measure.plant_drift import DriftOfPlant, drifts_of, plant_drift
-from calib.procedures.measure.results import Judgement, Results, judge_flows, results
+from calib.procedures.measure.results import Judgement, Results, judge_flows, results_of
 from calib.procedures.measure.stability import basis_of
 from calib.procedures.measure.standing import MeasuringSystem, Standing, section_of
 from calib.procedures.measure.totals import (
@@ -59,7 +59,6 @@ from calib.records.tables.outlets import Outlet
 from calib.records.tables.readings import Reading, Refusal
 from calib.records.words import REPEAT
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
-from calib.uncertainty.propagation import combine
 from calib.unswept import unswept
 
 Pairs = Mapping[int, Sequence[tuple[int, int]]]  # readings in the duct and their jobs, by the factor found with them
@@ -148,7 +147,7 @@ def evaluate(
     traverses = among_readings(measured, others, pairs)
     if traverses is not None:
         measured_flows = _with_traverses(measured_flows, readings, traverses, measured, others, records)
-    flow = results(measured_flows.flow, combine(measured_flows.contributions), coverage_probability)
+    flow = results_of(measured_flows.flow, measured_flows.contributions, coverage_probability)
     states = compared(
         job, measured, in_totals, measured_flows, records, now, has_designs_at_density=plan.has_designs_at_density
     )
@@ -162,7 +161,7 @@ def evaluate(
     in_design_state = (
         flow
         if states.of_designs is measured_flows
-        else results(states.of_designs.flow, combine(states.of_designs.contributions), coverage_probability)
+        else results_of(states.of_designs.flow, states.of_designs.contributions, coverage_probability)
     )
     systems_used = dict.fromkeys(reading.system for reading in measured)
     used = sorted({calibration for system in systems_used for calibration in system.calibrations})
@@ -177,7 +176,7 @@ def evaluate(
         in_totals,
         readings,
         measured_flows,
-        results(measured_flows.velocity, combine(measured_flows.velocity_contributions), coverage_probability),
+        results_of(measured_flows.velocity, measured_flows.velocity_contributions, coverage_probability),
         flow,
         _judge(job, plan, outlet, in_design_state, states),
         _profiles(measured, readings, measured_flows),

@@ -32,6 +32,7 @@ from calib.records.tables.outlets import Outlet
 from calib.records.tables.readings import Reading
 from calib.records.words import DUCT
 from calib.uncertainty.propagation import combine
+from calib.uncertainty.series import type_a_of_series
 
 _COVERAGE_FACTOR = 2.0  # of the manometer's expanded uncertainty, by which a velocity pressure is judged low
 
@@ -80,11 +81,25 @@ def _gated(records: OnRecord, reading: Reading, observed: Observed, outlet: Outl
     if any(against) or system.decision.calibration is None:
         # A manometer may have observed the static pressure too.
         return Gated(None, tuple(dict.fromkeys(chain.from_iterable(against))))
+    flags = _too_short(observed)
     if factor is None or is_flow:
-        return Gated(Standing(reading, at, observed, outlet, system), ())
+        return Gated(Standing(reading, at, observed, outlet, system, None, flags), ())
     wrong = records.found_wrongly(factor)
     # No refusal: the factor could not be found again from readings that it refuses.
-    return Gated(Standing(reading, at, observed, outlet, system, factor, () if wrong is None else (wrong,)), ())
+    return Gated(
+        Standing(reading, at, observed, outlet, system, factor, flags if wrong is None else (wrong, *flags)), ()
+    )
+
+
+def _too_short(observed: Observed) -> tuple[str, ...]:
+    """That a log is too short to tell its own mean, and how long it should be."""
+    wanted = type_a_of_series(observed.values).values_wanted if observed.logged else None
+    if wanted is None:
+        return ()
+    count = len(observed.values)
+    return (
+        f"the log of {count} values is too short for how slowly the flow swings: log about {wanted} values at the same step",
+    )
 
 
 def _system(records: OnRecord, reading: Reading, outlet: Outlet, at: datetime, now: datetime) -> MeasuringSystem:

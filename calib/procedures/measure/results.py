@@ -1,12 +1,13 @@
 """Values with their uncertainties, and what they say against a design."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from calib.arrays import Floats
+from calib.arrays import Floats, Truths
 from calib.confirmation.conformity import (
     GuardBands,
     ToleranceIntervals,
@@ -15,8 +16,9 @@ from calib.confirmation.conformity import (
     probability_of_conformity,
 )
 from calib.confirmation.risk import accepted, specific_risks
-from calib.uncertainty.coverage import COVERAGE_PROBABILITY, coverage_factor
-from calib.uncertainty.propagation import Combined
+from calib.uncertainty.convolution import coverage_of, error_parts_of
+from calib.uncertainty.coverage import COVERAGE_PROBABILITY
+from calib.uncertainty.propagation import Combined, Contribution, combine
 
 
 @dataclass(frozen=True)
@@ -27,6 +29,7 @@ class Results:
     combined: Combined
     coverage_factor: Floats
     coverage_probability: float
+    degrees_of_freedom: Floats  # (n,) that k rests on, and with it every probability and risk; `combined` has the law's
 
     @cached_property
     def expanded_uncertainty(self) -> Floats:
@@ -34,10 +37,36 @@ class Results:
         return self.coverage_factor * self.combined.standard_uncertainty
 
 
-def results(value: Floats, combined: Combined, coverage_probability: float = COVERAGE_PROBABILITY) -> Results:
-    """Values with their coverage factors."""
-    k = coverage_factor(combined.degrees_of_freedom, coverage_probability)
-    return Results(value, combined, k, coverage_probability)
+def results(
+    value: Floats,
+    combined: Combined,
+    coverage_probability: float = COVERAGE_PROBABILITY,
+    contributions: Sequence[Contribution] = (),
+) -> Results:
+    """Values with their coverage factors, by the law or by convolution (`calib.uncertainty.convolution`).
+
+    `contributions` tell which of the parts of `combined` are rectangular; without them none is.
+    """
+    dof = combined.part_degrees_of_freedom
+    known = np.full_like(combined.uncertainties, np.inf) if dof is None else dof
+    parts = error_parts_of(combined.uncertainties, known, rectangular_of(contributions))
+    coverage = coverage_of(parts, combined.degrees_of_freedom, coverage_probability)
+    return Results(value, combined, coverage.factor, coverage_probability, coverage.degrees_of_freedom)
+
+
+def results_of(
+    value: Floats, contributions: Sequence[Contribution], coverage_probability: float = COVERAGE_PROBABILITY
+) -> Results:
+    """Values with the uncertainties that their contributions make."""
+    return results(value, combine(contributions), coverage_probability, contributions)
+
+
+def rectangular_of(contributions: Sequence[Contribution]) -> Truths | None:
+    """(n, c) where a contribution is one rectangular part; None where there are no contributions."""
+    if not contributions:
+        return None
+    size = contributions[0].source.size
+    return np.column_stack([np.full(size, each.is_rectangular and each.parts.shape[1] == 1) for each in contributions])
 
 
 @dataclass(frozen=True)
@@ -56,12 +85,12 @@ class Judgement:
 def judge_flows(results: Results, design: Floats, limits: ToleranceIntervals, rule: str) -> Judgement:
     """Judge results by the limits of their flows under a decision rule; NaN where there is no design or there are no limits."""
     has = np.isfinite(design) & ~np.isnan(limits.lower)
-    u, dof = results.combined.standard_uncertainty[has], results.combined.degrees_of_freedom[has]
+    u, dof = results.combined.standard_uncertainty[has], results.degrees_of_freedom[has]
     interval = limits.at(has)
     guards = guard_bands(
         results.expanded_uncertainty,
         results.coverage_factor,
-        results.combined.degrees_of_freedom,
+        results.degrees_of_freedom,
         limits,
         rule,
         results.coverage_probability,

@@ -328,6 +328,7 @@ def _sums(
     size = len(totals)
     value, u = np.zeros(size), np.zeros(size)
     dof, parts = np.full(size, np.inf), np.zeros((size, len(flows.contributions)))
+    part_dof = np.full_like(parts, np.inf)
     not_known: list[tuple[SharingNotKnown, ...]] = [()] * size
     for layer in _layers(totals):
         membership, sign = _membership(totals, layer, counts)
@@ -337,9 +338,11 @@ def _sums(
         u[layer] = combined.standard_uncertainty[layer]
         dof[layer] = combined.degrees_of_freedom[layer]
         parts[layer] = combined.uncertainties[layer]
+        assert combined.part_degrees_of_freedom is not None  # noqa: S101 (totals have theirs)
+        part_dof[layer] = combined.part_degrees_of_freedom[layer]
         for total, groups in _not_known(flows, membership, sign, combined).items():
             not_known[total] = groups
-    return value, Combined(u, dof, parts), tuple(not_known)
+    return value, Combined(u, dof, parts, part_dof), tuple(not_known)
 
 
 def _not_known(
@@ -382,7 +385,7 @@ def _membership(totals: Sequence[Total], layer: Sequence[int], counts: Integers)
 
 
 def _as_wanted(totals: Sequence[Total], flow: Results, complete: Truths) -> Floats:
-    above = probability_above(flow.value, flow.combined.standard_uncertainty, flow.combined.degrees_of_freedom, 0.0)
+    above = probability_above(flow.value, flow.combined.standard_uncertainty, flow.degrees_of_freedom, 0.0)
     wanted = np.array([total.wanted for total in totals])
     return np.select(
         [complete & (wanted == "positive"), complete & (wanted == "negative")], [above, 1.0 - above], np.nan

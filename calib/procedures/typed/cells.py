@@ -148,6 +148,12 @@ def one_of(*words: str) -> Check:
     return check
 
 
+def coverage_percent(cell: str) -> str | None:
+    """A coverage probability in percent."""
+    sound = finite_number(cell) is None and 50 < float(cell) < 100
+    return None if sound else "a percentage above 50 and below 100"
+
+
 def unit_check(quantity: str) -> Check:
     """A unit of one quantity."""
     return one_of(*UNITS[quantity])

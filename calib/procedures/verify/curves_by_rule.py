@@ -10,14 +10,14 @@ ms a certificate.
 """
 
 from collections import defaultdict
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Sequence
 
 import numpy as np
 from sqlmodel import Session, col, select
 
 from calib.curves.curve import Curve
 from calib.errors import CalibError
-from calib.procedures.certificate.fit_curve import FittedCurve, curve_record, fit_curve
+from calib.procedures.certificate.fit_curve import EDITIONS, curve_record, fit_by
 from calib.procedures.on_record.by_keys import MOST_AT_ONCE, among, by_keys
 from calib.procedures.on_record.in_force import curve_of
 from calib.procedures.typed.sheets import Cells
@@ -29,8 +29,6 @@ from calib.records.tables.instruments import Instrument
 from calib.records.verification import LedgerFinding
 from calib.records.words import BY_THE_RULE
 
-Edition = Callable[[Cells, Sequence[Cells], None, Sequence[Cells]], FittedCurve]  # of the correlations stated too
-EDITIONS: Mapping[int, Edition] = {1: fit_curve}  # earlier ones are kept for ever
 TOLERANCE = 1e-6  # of the curve's standard uncertainty
 _PLACES = 9  # of the measuring interval at which two curves are compared
 _AS_TYPED = ("shape", "degree", "phase", "measuring_interval")
@@ -73,7 +71,9 @@ def _problem(
     if edition not in EDITIONS:
         return f"was made by edition {edition} of the rule, which this version does not know"
     try:
-        fitted = curve_record(stored.calibration_id, EDITIONS[edition](instrument, comparisons, None, correlations))
+        fitted = curve_record(
+            stored.calibration_id, fit_by(EDITIONS[edition], instrument, comparisons, None, correlations)
+        )
         different = [name for name in _AS_TYPED if getattr(stored, name) != getattr(fitted, name)]
         if not different and _apart(curve_of(stored.parameters), curve_of(fitted.parameters)):
             different = ["values"]
@@ -85,10 +85,13 @@ def _problem(
 
 
 def _apart(stored: Curve, fitted: Curve) -> bool:
-    """Whether two curves differ by more than the tolerance, in value, in scatter or in reference part."""
+    """Whether two curves differ by more than the tolerance: in value, scatter, reference part, or in how well these are known."""
     if stored.parts != fitted.parts or not np.allclose(
         [stored.low, stored.high], [fitted.low, fitted.high], rtol=1e-12, atol=0
     ):
+        return True
+    known, made = ((curve.degrees_of_freedom, curve.reference_degrees_of_freedom) for curve in (stored, fitted))
+    if not np.allclose(known, made, rtol=TOLERANCE, atol=0):
         return True
     places = np.linspace(max(stored.low, fitted.low), min(stored.high, fitted.high), _PLACES)
     scatter, reference = fitted.scatter_uncertainty(places), fitted.reference_uncertainty(places)

@@ -62,7 +62,7 @@ def judged(job):
             continue
         design = float(cells["design_flow"]) * to_si[cells["flow_unit"]]
         flow, combined = job.flow, job.flow.combined
-        u, dof = combined.standard_uncertainty[row] / design, combined.degrees_of_freedom[row]
+        u, dof = combined.standard_uncertainty[row] / design, job.flow.degrees_of_freedom[row]
         expanded = flow.expanded_uncertainty[row] / design
         yield row, flow.value[row] / design, u, dof, expanded, float(cells["tolerance_percent"]) / 100
 

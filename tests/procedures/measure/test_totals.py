@@ -441,7 +441,7 @@ def of_supply(job):
     row = next(row for row, one in enumerate(job.of_systems.totals) if (one.system, one.service) == ("AH-1", "supply"))
     flow = job.of_systems.flow
     u = float(flow.combined.standard_uncertainty[row])
-    dof = float(flow.combined.degrees_of_freedom[row])
+    dof = float(flow.degrees_of_freedom[row])
     return row, float(flow.value[row]), u, dof, float(flow.expanded_uncertainty[row])
 
 
@@ -506,7 +506,7 @@ def test_an_incomplete_total_is_neither_judged_nor_given_a_share(tmp_path):
 def test_a_room_s_sign_is_judged_by_students_t(job):
     rooms = job.of_rooms
     z = rooms.flow.value / rooms.flow.combined.standard_uncertainty
-    surplus = stats.t.cdf(z, rooms.flow.combined.degrees_of_freedom)
+    surplus = stats.t.cdf(z, rooms.flow.degrees_of_freedom)
     assert [(one.room, one.wanted) for one in rooms.totals] == [("Store", "positive"), ("Wash", "negative")]
     assert rooms.as_wanted == pytest.approx([surplus[0], 1 - surplus[1]], abs=1e-12)
 

@@ -1,0 +1,132 @@
+"""The editions of the rule that makes a certificate's curve: an earlier one is kept, and `verify` fits by the one that made it.
+
+Degrees of freedom of k: GUM Table G.2, from memory (2.87 at 95.45 % is 4, 2.78 at 95 % is 4), and scipy.stats.t.
+"""
+
+import json
+import math
+
+import pytest
+from sqlmodel import select
+
+from calib.procedures.certificate.fit_curve import FIRST_EDITION, SECOND_EDITION, curve_record, fit_by, fit_curve
+from calib.procedures.verify.curves_by_rule import curve_findings
+from calib.records import database, ledger
+from calib.records.record import typed
+from calib.records.tables.comparisons import Comparison
+from calib.records.tables.curves import StoredCurve
+from calib.records.tables.instruments import Instrument
+from calib.uncertainty.coverage import coverage_factor
+from tests.command import calib
+from tests.folders import SIGNED, changed, findings_of, imported, small_job, write
+
+WITHOUT_REPEATABILITY = 2  # key of the certificate of VA-2
+
+
+def certificate(records, calibration=WITHOUT_REPEATABILITY):
+    with database.reading(str(records)) as session:
+        comparisons = session.exec(select(Comparison).where(Comparison.calibration_id == calibration)).all()
+        return typed(session.get(Instrument, calibration)), [typed(each) for each in comparisons]
+
+
+def with_cells(comparisons, **cells):
+    return [{**each, **{name: values[row] for name, values in cells.items()}} for row, each in enumerate(comparisons)]
+
+
+def test_a_certificate_s_curve_is_made_by_the_latest_edition_and_says_so(small_records):
+    with database.reading(str(small_records)) as session:
+        assert {curve.rule_edition for curve in session.exec(select(StoredCurve))} == {2}
+
+
+def test_a_curve_of_the_first_edition_passes_verify_and_one_that_claims_the_other_does_not(small_records):
+    instrument, comparisons = certificate(small_records)
+    first = curve_record(WITHOUT_REPEATABILITY, fit_by(FIRST_EDITION, instrument, comparisons))
+    assert first.rule_edition is None
+    with database.writing(str(small_records)) as session:
+        ledger.append_entries(session, [first], SIGNED)
+        assert list(curve_findings(session)) == []
+    first = curve_record(WITHOUT_REPEATABILITY, fit_by(FIRST_EDITION, instrument, comparisons))
+    first.rule_edition = 2
+    with database.writing(str(small_records)) as session:
+        ledger.append_entries(session, [first], SIGNED)
+        (finding,) = curve_findings(session)
+    assert "is not the one that the rule makes" in finding.problem
+
+
+def test_the_editions_differ_in_scatter_alone_where_repeatability_is_not_stated(small_records):
+    instrument, comparisons = certificate(small_records)
+    first, second = (fit_by(each, instrument, comparisons).choice.curve for each in (FIRST_EDITION, SECOND_EDITION))
+    x = [0.6, 3.0, 12.0]
+    assert first.value(x).tolist() == second.value(x).tolist()
+    expanded = [coverage_factor(each.degrees_of_freedom) * each.scatter_uncertainty(x) for each in (first, second)]
+    assert (expanded[1] > expanded[0]).all()
+    assert second.degrees_of_freedom < first.degrees_of_freedom == 3
+
+
+def test_the_editions_are_one_where_repeatability_is_stated_and_k_is_2(small_records):
+    instrument, comparisons = certificate(small_records, 1)
+    first, second = (fit_by(each, instrument, comparisons).choice.curve for each in (FIRST_EDITION, SECOND_EDITION))
+    assert first.as_text() == second.as_text()
+
+
+@pytest.mark.parametrize(
+    ("factors", "percent", "nu"),
+    [
+        (["2"], None, math.inf),
+        (["2.05"], None, math.inf),  # a rounded 2
+        (["1.65"], None, math.inf),  # rectangular, say: U/k is exactly known
+        (["2.87"], None, 4.0),
+        (["2.87", "2.13", "2.00", "2.00", "2.00"], None, 4.0),  # the smallest of all points
+        (["2.00"], "95", 60.4),
+        (["2.78"], "95", 4.0),
+        (["1.96"], "95", math.inf),
+        (["2.87"], "95.45", 4.0),
+    ],
+)
+def test_a_certificate_s_k_tells_how_well_its_u_is_known(small_records, factors, percent, nu):
+    instrument, comparisons = certificate(small_records)
+    cells = with_cells(
+        comparisons, coverage_factor=(factors * 5)[:5], coverage_probability_percent=[percent] * len(comparisons)
+    )
+    found = fit_curve(instrument, cells).choice.curve.reference_degrees_of_freedom
+    if math.isinf(nu):
+        assert found > 10_000
+    else:
+        assert found == pytest.approx(nu, rel=0.01)
+
+
+def test_the_degrees_of_freedom_of_u_enter_the_budget(empty_records, tmp_path):
+    cells = [("comparisons.csv", row, "coverage_factor", "2.87") for row in range(2, 9)]
+    imported(empty_records, write(tmp_path / "in", changed(*cells)))
+    lines = calib("budget", 1, "--json", records=empty_records).document["contributions"]
+    (reference,) = (line for line in lines if line["name"] == "reference standard")
+    assert reference["degrees_of_freedom"] == pytest.approx(4.0, rel=0.01)
+
+
+@pytest.mark.parametrize("typed_percent", ["50", "100", "0.95", "two", "-95"])
+def test_a_coverage_probability_that_is_none_is_named(empty_records, tmp_path, typed_percent):
+    sheets = small_job()
+    for row in sheets["comparisons.csv"]:
+        row["coverage_probability_percent"] = ""
+    sheets["comparisons.csv"][0]["coverage_probability_percent"] = typed_percent
+    (finding,) = findings_of(empty_records, write(tmp_path / "in", sheets))
+    assert finding.source.endswith("comparisons.csv")
+    assert (finding.row, finding.column) == (2, "coverage_probability_percent")
+    assert finding.expected == "a percentage above 50 and below 100"
+
+
+def test_comparisons_whose_rounded_digits_fit_exactly_have_the_scatter_of_their_rounding(small_records):
+    """Five points that read 0.02 high throughout, written to 0.01 m/s: u of a correction is 0.01 sqrt(2/12) = 0.0041 m/s."""
+    instrument, comparisons = certificate(small_records)
+    reference = ["1.00", "2", "4.00", "8.0", "12.00"]
+    cells = with_cells(
+        comparisons,
+        reference=reference,
+        indication=[f"{float(each) + 0.02:.2f}" for each in reference],
+        unit=["m/s"] * 5,
+        expanded_uncertainty=["0.05"] * 5,
+    )
+    first, second = (fit_by(each, instrument, cells).choice.curve for each in (FIRST_EDITION, SECOND_EDITION))
+    assert first.scatter_uncertainty(4.0) == pytest.approx(0.0, abs=1e-12)
+    assert 0.01 * math.sqrt(2 / 12 / 5) <= second.scatter_uncertainty(4.0) < 0.01
+    assert json.loads(second.as_text())["averaged"]["degrees_of_freedom"] == pytest.approx(second.degrees_of_freedom)
