@@ -38,7 +38,7 @@ def all_conform(evaluation: Evaluation, rows: Integers) -> AllConform:
     u = combined.standard_uncertainty[rows]
     if not np.all(u > 0):
         return _with_certainty(evaluation, rows)
-    scaled = standard_limits(flow.value[rows], u, combined.degrees_of_freedom[rows], limits)
+    scaled = standard_limits(flow.value[rows], u, flow.degrees_of_freedom[rows], limits)
     independent = _joint(evaluation, rows, scaled, 0.0)
     return AllConform(_joint(evaluation, rows, scaled, 1.0), independent)
 
