@@ -21,7 +21,7 @@ from calib.uncertainty.propagation import Contribution
 from calib.uncertainty.sharing import AtComparisons, Share, common
 
 _OF_CALIBRATIONS = (SCATTER, REFERENCE_STANDARD, STABILITY)
-FACTOR = "outlet factor"
+_FACTOR = "outlet factor"
 
 
 @dataclass(frozen=True)
@@ -64,9 +64,11 @@ def _share_of_first(share: Share, size: int) -> Share:
     return replace(share, group=share.group[:size], at=at, degrees_of_freedom=None if dof is None else dof[:size])
 
 
-def carried(flows: Flows, contributions: Sequence[Contribution], traverses: Traverses) -> tuple[Contribution, ...]:
+def with_what_factors_carry(
+    flows: Flows, contributions: Sequence[Contribution], traverses: Traverses
+) -> tuple[Contribution, ...]:
     """The contributions of the first n readings, their factors sharing what they carry; `flows` has the traverses too."""
-    return tuple(_carrying(each, flows, traverses) if each.name == FACTOR else each for each in contributions)
+    return tuple(_carrying(each, flows, traverses) if each.name == _FACTOR else each for each in contributions)
 
 
 def _carrying(own: Contribution, flows: Flows, traverses: Traverses) -> Contribution:
@@ -119,7 +121,7 @@ class _OfFactors:
         nobody = int(self.of.group.max()) + 1
         at = self.of.at
         if at is not None:
-            rows = [np.flatnonzero(factor == number) for number in range(len(self.along))]
+            rows = [np.flatnonzero(factor == place) for place in range(len(self.along))]
             at = replace(
                 at,
                 result=np.concatenate(
@@ -140,14 +142,14 @@ def _of_factors(parts: Floats, share: Share, flow: Floats, traverses: Traverses)
     relative = np.zeros((len(traverses.of_factors), parts.shape[1]))
     group = np.full(len(traverses.of_factors), int(share.group.max()) + 1)
     along = []
-    for number, rows in enumerate(traverses.of_factors):
+    for place, rows in enumerate(traverses.of_factors):
         where, worth = np.zeros(0, dtype=np.int64), np.zeros(0)
         # Traverses by several calibrations: none of them is the one that the factor carries.
         if np.all(share.group[rows] == share.group[rows[0]]):
             each = parts[rows] / flow[rows, np.newaxis] / rows.size
-            relative[number], group[number] = each.sum(axis=0), share.group[rows[0]]
-            if share.at is not None and relative[number, 0] != 0:
-                where, worth = _along(share.at, rows, each[:, 0] / relative[number, 0])
+            relative[place], group[place] = each.sum(axis=0), share.group[rows[0]]
+            if share.at is not None and relative[place, 0] != 0:
+                where, worth = _along(share.at, rows, each[:, 0] / relative[place, 0])
         along.append((where, worth))
     return _OfFactors(relative, group, along, share)
 

@@ -22,7 +22,7 @@ from calib.measurement.standards_behind import (
     SCATTER,
     STABILITY,
     OfReadings,
-    Reference,
+    ReferenceShared,
     reference_of,
 )
 from calib.uncertainty.estimate import rectangular, resolution
@@ -193,7 +193,7 @@ def _beside(readings: Readings, calibration: Integers, x: Floats) -> Neighbours:
 
 def _reference(
     readings: Readings, means: _Means, points: Floats, along: Neighbours, laboratory: Integers, first: int = 0
-) -> Reference:
+) -> ReferenceShared:
     return reference_of(
         readings, OfReadings(along, means.of(points), means.borne(points), means.reading), laboratory, first
     )

@@ -31,7 +31,7 @@ STABILITY = "stability"
 
 
 @dataclass(frozen=True)
-class Reference:
+class ReferenceShared:
     """The reference part of n readings as it is shared."""
 
     parts: Floats  # (n, q) by itself, then what is borne of each standard [unit of the value]
@@ -54,7 +54,7 @@ class OfReadings:
         return np.bincount(self.reading, points, self.whole.size).astype(np.float64, copy=False)
 
 
-def reference_of(readings: Readings, of: OfReadings, laboratory: Integers, first: int = 0) -> Reference:
+def reference_of(readings: Readings, of: OfReadings, laboratory: Integers, first: int = 0) -> ReferenceShared:
     """The reference part with what is shared of it; `laboratory` (n,) groups what no standard of the register accounts for.
 
     One laboratory calibrates one quantity by one standard: what two of its certificates share of it is not known. `first` is the
@@ -65,7 +65,9 @@ def reference_of(readings: Readings, of: OfReadings, laboratory: Integers, first
     columns = slice(first, first + 1)
     if not behind:
         at = replace(at_comparisons(of.along, u, of.borne, of.reading), correlated=_correlated(readings))
-        return Reference(of.whole[:, np.newaxis], (Share(laboratory, not_known, columns, at, REFERENCE_STANDARD),))
+        return ReferenceShared(
+            of.whole[:, np.newaxis], (Share(laboratory, not_known, columns, at, REFERENCE_STANDARD),)
+        )
     own = np.sqrt(np.maximum(1.0 - sum(_squares(standard) for standard in behind), 0.0))
     at = replace(at_comparisons(of.along, u * own, of.borne, of.reading), correlated=_correlated(readings))
     parts: list[Floats] = []
@@ -77,7 +79,7 @@ def reference_of(readings: Readings, of: OfReadings, laboratory: Integers, first
         shares.extend(of_standard)
     of_standards = np.concatenate(parts, axis=1)
     rest = np.sign(of.whole) * np.sqrt(np.maximum(of.whole**2 - np.sum(of_standards**2, axis=1), 0.0))
-    return Reference(np.column_stack([rest, of_standards]), tuple(shares))
+    return ReferenceShared(np.column_stack([rest, of_standards]), tuple(shares))
 
 
 def _correlated(readings: Readings) -> tuple[tuple[int, Floats], ...]:
@@ -126,7 +128,7 @@ def _borne(
 ) -> tuple[Floats, Iterator[Share]]:
     """What readings bear of one standard, (n, 2 + p), and how it is shared; the first column is number `place`."""
     reference, scatter, stability = (
-        between(of.along, u, rows) for rows in (standard.reference, standard.scatter, standard.stability)
+        between_comparisons(of.along, u, rows) for rows in (standard.reference, standard.scatter, standard.stability)
     )
     width = max(curve.parts for curve in readings.curves)
     directions = np.zeros((of.whole.size, width))
@@ -165,7 +167,7 @@ def _at(readings: Readings, of: OfReadings, standard: int, shares: Floats) -> At
     return normalised(np.repeat(owner, size), comparison, weight.ravel(), np.zeros(weight.size))
 
 
-def between(along: Neighbours, u: Floats, rows: Floats) -> Floats:
+def between_comparisons(along: Neighbours, u: Floats, rows: Floats) -> Floats:
     """(P, q) shares between comparisons, of which `rows` (N, q) has those at each: by hat functions of what is worth u there."""
     low, high = (1.0 - along.way) * u[along.left], along.way * u[along.right]
     both = low + high

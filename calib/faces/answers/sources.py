@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from calib.faces.plain_text import table_text
 from calib.faces.written import Content
-from calib.procedures.factors.sources_on_file import SourceOnFile, SourcesOnFile
+from calib.procedures.on_record.sources_on_file import SourceOnFile, SourcesOnFile
 
 _HEADER = ("source", "document", "edition", "outlets", "basis", "other names")
 

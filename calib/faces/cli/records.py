@@ -293,7 +293,7 @@ def upgrade(desk: Desk) -> Reply:
 def _names_of_sources(desk: Desk) -> tuple[dict[str, object], list[str]]:
     """Names of outlet factor sources that are one from now on, and those that look like slips: their texts stay as typed."""
     from calib.faces.answers.sources import merged_told, slips_told
-    from calib.procedures.factors.sources_on_file import sources_on_file
+    from calib.procedures.on_record.sources_on_file import sources_on_file
 
     sources = sources_on_file(desk.reading())
     merged, slips = sources.of_several_names, sources.nearly_alike

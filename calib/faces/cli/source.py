@@ -48,6 +48,6 @@ def list_(desk: Desk) -> Reply:
     Example: calib source list
     """
     from calib.faces.answers import sources as answer
-    from calib.procedures.factors.sources_on_file import sources_on_file
+    from calib.procedures.on_record.sources_on_file import sources_on_file
 
     return Reply(answer.document(sources_on_file(desk.reading())), answer.text)

@@ -18,7 +18,7 @@ from calib.airflow.profile import Profile, judge_profile
 from calib.arrays import Floats, Integers, Truths
 from calib.confirmation.conformity import ToleranceIntervals
 from calib.measurement import Flows, Readings, at_density, flows
-from calib.measurement.carried_by_factors import Traverses, carried, first_of
+from calib.measurement.carried_by_factors import Traverses, first_of, with_what_factors_carry
 from calib.procedures.measure.arrays import arrays_of
 from calib.procedures.measure.compared import Compared, compared
 from calib.procedures.measure.factor_traverses import among_readings, traverses_of
@@ -61,7 +61,9 @@ from calib.records.words import REPEAT
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 from calib.unswept import unswept
 
-Pairs = Mapping[int, Sequence[tuple[int, int]]]  # readings in the duct and their jobs, by the factor found with them
+PairsOfFactors = Mapping[
+    int, Sequence[tuple[int, int]]
+]  # readings in the duct and their jobs, by the factor found with them
 
 
 @dataclass(frozen=True)
@@ -231,7 +233,7 @@ def _plan(session: Session, job: Job) -> Plan:
 
 
 def _traverses_elsewhere(
-    session: Session, records: OnRecord, pairs: Pairs, jobs: Collection[int], now: datetime
+    session: Session, records: OnRecord, pairs: PairsOfFactors, jobs: Collection[int], now: datetime
 ) -> tuple[Standing, ...]:
     """The traverses of other jobs that factors were found with, as far as they stand."""
     wanted = {reading for each in pairs.values() for reading, _ in each}
@@ -258,7 +260,7 @@ def _with_traverses(
         drift = readings.plant_drift
         wide = flows(every if drift is None else replace(every, plant_drift=drift.and_others(len(others))))
         measured_flows = first_of(wide, len(measured), readings.indication.size)
-    return replace(measured_flows, contributions=carried(wide, measured_flows.contributions, traverses))
+    return replace(measured_flows, contributions=with_what_factors_carry(wide, measured_flows.contributions, traverses))
 
 
 def _histories(records: OnRecord, systems: Iterable[MeasuringSystem]) -> dict[int, str]:

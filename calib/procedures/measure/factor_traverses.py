@@ -19,14 +19,14 @@ from calib.records.tables.readings import Reading
 def traverses_of(session: Session, records: OnRecord) -> dict[int, list[tuple[int, int]]]:
     """Keys of the readings in the duct, and of their jobs, that the factors on hand were found with, by the key of the factor."""
     factors = sorted(key(factor.id) for factor in records.factors.values())
-    found: dict[int, list[tuple[int, int]]] = defaultdict(list)
+    traverses: dict[int, list[tuple[int, int]]] = defaultdict(list)
     if factors:
         pairs = select(FactorPair.found_factor_id, Reading.id, Outlet.job_id).select_from(FactorPair)
         pairs = pairs.join(Reading, col(Reading.id) == FactorPair.traverse_reading_id).join(Outlet)
         of_factors = pairs.where(col(FactorPair.found_factor_id).in_(factors)).order_by(col(FactorPair.id))
         for factor, reading, job in session.exec(of_factors):
-            found[factor].append((key(reading), job))
-    return found
+            traverses[factor].append((key(reading), job))
+    return traverses
 
 
 def among_readings(
@@ -39,7 +39,7 @@ def among_readings(
     """
     place = {key(reading.reading.id): row for row, reading in enumerate([*measured, *others])}
     every = [*measured, *others]
-    number: dict[int, int] = {}
+    index: dict[int, int] = {}
     of_factors: list[Integers] = []
     for factor in {
         key(reading.factor.id): reading.factor for reading in measured if reading.factor is not None
@@ -47,13 +47,13 @@ def among_readings(
         rows = [place.get(reading, -1) for reading, _ in pairs.get(key(factor.id), ())]
         stands = bool(rows) and min(rows) >= 0
         if stands and all(every[row].calibration.record_id != factor.calibration_id for row in rows):
-            number[key(factor.id)] = len(of_factors)
+            index[key(factor.id)] = len(of_factors)
             of_factors.append(np.array(rows))
     if not of_factors:
         return None
     used = [reading.factor for reading in measured]
     return Traverses(
         of_factors,
-        np.array([-1 if factor is None else number.get(key(factor.id), -1) for factor in used]),
+        np.array([-1 if factor is None else index.get(key(factor.id), -1) for factor in used]),
         np.array([0.0 if factor is None else factor.relative_reference for factor in used]),
     )

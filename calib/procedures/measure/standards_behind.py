@@ -22,7 +22,7 @@ from calib.confirmation.interval import CalibrationOnRecord
 from calib.curves.curve import Curve
 from calib.measurement.at_comparisons import neighbours
 from calib.measurement.readings import StandardBehind
-from calib.measurement.standards_behind import between
+from calib.measurement.standards_behind import between_comparisons
 from calib.procedures.measure.stability import stability_at
 from calib.procedures.on_record.in_force import OnRecord
 from calib.procedures.typed.spelling import spelled_alike
@@ -42,7 +42,7 @@ class Borne(NamedTuple):
     stability: Floats  # (m, s)
 
 
-class StandardUsed(NamedTuple):
+class StandardThen(NamedTuple):
     """A calibration of a reference standard, and the day on which it stood behind another."""
 
     instrument: Instrument
@@ -53,7 +53,7 @@ class StandardUsed(NamedTuple):
 class _Point(NamedTuple):
     """A reference value that a standard gave: which calibration it had, its indication [SI], its parts by name over the whole."""
 
-    standard: StandardUsed
+    standard: StandardThen
     indication: float
     shares: Mapping[str, float]
 
@@ -63,7 +63,7 @@ class Behind:
 
     def __init__(self, records: OnRecord) -> None:
         self.records = records
-        self.used: dict[int, StandardUsed] = {}  # standards by the key of their calibration
+        self.used: dict[int, StandardThen] = {}  # standards by the key of their calibration
         self._borne: dict[int, dict[int, Borne]] = {}
 
     def of(self, calibration: int) -> dict[int, Borne]:
@@ -96,7 +96,10 @@ class Behind:
         nodes, u = curve.reference_indications, curve.reference_uncertainties
         along = neighbours([nodes], np.zeros(1, dtype=np.int64), x)
         reference, scatter, stability = (point.shares.get(name, 0.0) for name in _HANDED_ON)
-        before = {standard: Borne(*(between(along, u, rows) for rows in own)) for standard, own in self.of(key).items()}
+        before = {
+            standard: Borne(*(between_comparisons(along, u, rows) for rows in own))
+            for standard, own in self.of(key).items()
+        }
         handed_on = sum(_square(own) for own in before.values())
         directions = curve.scatter_parts(x)[0]
         length = float(np.linalg.norm(directions))
@@ -104,9 +107,9 @@ class Behind:
         each = np.eye(nodes.size)
         own_part = float(np.sqrt(max(1.0 - handed_on, 0.0)))
         mine = Borne(
-            reference * own_part * between(along, u * _own_at(self.of(key), nodes.size), each)[0],
+            reference * own_part * between_comparisons(along, u * _own_at(self.of(key), nodes.size), each)[0],
             scatter * directions / length if length > 0 else np.zeros_like(directions),
-            stability * between(along, change, each)[0],
+            stability * between_comparisons(along, change, each)[0],
         )
         return {key: mine} | {
             standard: Borne(*(reference * rows[0] for rows in own)) for standard, own in before.items()
@@ -170,7 +173,7 @@ def _point(records: OnRecord, of: CalibrationOnRecord, comparison: Comparison) -
     x = unit(standard.indicated, str(basis["indication_unit"])).to_si(float(basis["indication"]))
     if not records.curve(known[-1].record_id).covers(x):
         return None
-    used = StandardUsed(standard, known[-1], of.calibrated_on)
+    used = StandardThen(standard, known[-1], of.calibrated_on)
     return _Point(used, x, {name: u / whole for name, u in parts.items()})
 
 
@@ -179,7 +182,7 @@ def standards_of(behind: Behind, calibrations: Sequence[int]) -> tuple[list[int]
     numbered = list(calibrations)
     for calibration in calibrations:
         numbered += [standard for standard in behind.of(calibration) if standard not in numbered]
-    place = {calibration: number for number, calibration in enumerate(numbered)}
+    place = {calibration: index for index, calibration in enumerate(numbered)}
     return numbered, [
         [StandardBehind(place[standard], *borne) for standard, borne in behind.of(calibration).items()]
         for calibration in numbered
@@ -197,7 +200,7 @@ def laboratories_of(records: OnRecord, behind: Behind, calibrations: Sequence[in
     for names in own:
         apart = [group for group in groups if not group & names]
         groups = [*apart, names.union(*(group for group in groups if group & names))]
-    return np.array([next(number for number, group in enumerate(groups) if group & names) for names in own])
+    return np.array([next(index for index, group in enumerate(groups) if group & names) for names in own])
 
 
 def _names_of(records: OnRecord, behind: Behind, calibration: int) -> set[tuple[str, ...]]:
