@@ -86,7 +86,10 @@ _MOST_DRAWN = 1000  # outlets in the overview: two figures of thin lines
 
 def _overview(readings: list[Content]) -> Iterator[Picture]:
     """Every outlet against its design; of a very large job those that are least surely within their tolerance."""
-    shown, caption = readings, "Latest flow of each outlet with its U, in percent of design and in the state of that, with the tolerance."
+    shown, caption = (
+        readings,
+        "Latest flow of each outlet with its U, in percent of design and in the state of that, with the tolerance.",
+    )
     if len(readings) > _MOST_DRAWN:
         surely = sorted(readings, key=lambda reading: _probability(reading["design"]))
         shown = surely[:_MOST_DRAWN]

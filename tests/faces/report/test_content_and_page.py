@@ -262,8 +262,15 @@ def test_csv_holds_nothing_but_these_records(demo):
 
 def test_every_column_of_the_csv_is_of_use(demo):
     rows = table(demo["csv"])
-    # No reading of the demo has anything to be flagged for: tests/faces/report/test_every_way.py has one.
-    assert [name for name in rows[0] if not any(row[name] for row in rows)] == ["flags"]
+    # No reading of the demo has anything to be flagged for, and it states no density: tests/faces/report/test_every_way.py has the
+    # one, tests/faces/parts/test_state_of_flows.py the other.
+    assert [name for name in rows[0] if not any(row[name] for row in rows)] == [
+        "flags",
+        "flow_density_kg_per_m3",
+        "design_density_kg_per_m3",
+        "flow_at_design_density",
+        "flow_at_design_density_expanded_uncertainty",
+    ]
 
 
 def test_csv_gives_the_reasons_of_a_refusal(demo):
