@@ -101,7 +101,7 @@ def _figure(part: _Part, symbol: str, place: int, count: int) -> Figure:
 
 def _state(totals: Sequence[Content]) -> str:
     """The density that all totals are at."""
-    density = totals[0]["density_kg_per_m3"]
+    density = totals[0].get("density_kg_per_m3")
     return "" if density is None else f" at {density:g} kg/m3"
 
 

@@ -61,7 +61,7 @@ def _is_compared(reading: Content) -> bool:
 
 def _against_design(reading: Content) -> OutletDrawing:
     design = reading["design"]
-    flow = design["flow"] or reading["flow"]
+    flow = design.get("flow") or reading["flow"]
     return OutletDrawing(
         reading["outlet"],
         reading["system"],

@@ -63,7 +63,7 @@ CONTRIBUTION_LOOKS = {
     "reference standard": Look("#f0dfb0", "////"),
     "stability": Look("#a9694c"),
     "density": Look("#b7cfe6", "xxxx"),
-    "air temperature not observed": Look("#dbe7f3", "////"),
+    "air temperature not observed": Look("#8fb3d9", "////"),
     "probe": Look("#a3b9dd", "|||||"),
     "back pressure": Look("#e3c9d6", "++++"),
     "dimension": Look("#c9d3d8", "\\\\\\\\"),
