@@ -103,7 +103,7 @@ def text(answer: Content) -> str:
     not_known = (
         ["", f"{SHARING_TITLE}:", table_text(SHARING_COLUMNS, shared), *what_to_declare(every)] if shared else []
     )
-    states = list(state_lines(answer["compared"], every))
+    states = [line for sentence in state_lines(answer["compared"], every) for line in wrapped(sentence)]
     said = ["", *states] if states else []
     named = [(f"{total['system'] or 'all systems'}, {total_name(total)}", total["design"]) for total in every]
     one_sided = one_sided_lines([(name, design) for name, design in named if design])
