@@ -25,6 +25,10 @@
     method common, own       two figures, relative                          readings by it at one kind of opening, one way; none
     plant drift              a reading repeated at the end, relative        the system and service
 
+What a certificate made in house takes over from its standard is shared as the standard's own errors are, and a certificate may
+state the correlations of its reference values (`calib.measurement.standards_behind`). A found factor carries the error of the
+instrument in the duct, with its sign (`calib.measurement.carried_by_factors`).
+
 A factor found in the field with the very calibration that a reading uses carries that calibration's error with the opposite sign:
 the scatter and the reference part cancel as far as both were taken at the same indication.
 
