@@ -1,10 +1,13 @@
 """One reading's budget, which contribution rules, and what would bring U down, as `calib budget` answers."""
 
+import math
+
 from calib.faces.answers import reading as of_reading
 from calib.faces.plain_text import one_line
 from calib.faces.written import Content, count_of, coverage_percent_text, degrees_text, two_digits
 from calib.procedures.measure.budget import budget_of
 from calib.procedures.measure.distributions import LawAndDistributions
+from calib.procedures.measure.pooled_repeatability import is_repeated
 from calib.procedures.measure.reading_in_job import ReadingInJob
 from calib.procedures.on_record.flow_unit import flow_unit
 from calib.uncertainty.estimate import relative_uncertainty_of_s
@@ -18,11 +21,12 @@ def document(reading: ReadingInJob, wanted: str | None, units: str | None) -> Co
     in_unit = flow_unit(measured.outlet, units)
     answer = of_reading.document(reading, units)
     listed = {each["name"] for each in answer["contributions"]}
-    indication = measured.indication
+    dof = judged.budget.degrees_of_freedom[judged.budget.names.index("repeatability")]
     return answer | {
-        "repeatability_uncertain_by_percent": 100.0 * relative_uncertainty_of_s(indication.observations)
-        if indication.type_a
+        "repeatability_uncertain_by_percent": 100.0 * relative_uncertainty_of_s(max(round(float(dof)), 1) + 1)
+        if measured.indication.type_a and math.isfinite(dof)
         else None,
+        "repeatability_is_pooled": bool(is_repeated(measured) and dof > measured.indication.observations - 1),
         "levers": [
             {
                 "name": lever.name,
@@ -118,6 +122,12 @@ def _monte_carlo_lines(simulated: Content) -> list[str]:
     ]
 
 
+def _observed(answer: Content) -> str:
+    if answer["repeatability_is_pooled"]:
+        return "all readings of the job with this instrument and method"
+    return f"{answer['observations_counted']} observations"
+
+
 def _lever_lines(answer: Content) -> list[str]:
     symbol = answer["flow"]["unit"]
     lines = [
@@ -131,7 +141,7 @@ def _lever_lines(answer: Content) -> list[str]:
     ]
     if answer["repeatability_uncertain_by_percent"] is not None and not answer["logged"]:
         lines.append(
-            f"the repeatability comes from {answer['observations_counted']} observations: "
+            f"the repeatability comes from {_observed(answer)}: "
             f"it is itself uncertain by {answer['repeatability_uncertain_by_percent']:.0f} % (GUM Table E.1)"
         )
     if answer["logged"]:

@@ -68,6 +68,16 @@ def test_with_five_readings_the_largest_of_three_counts_with_the_pooled_degrees_
     assert line(five, reading)["degrees_of_freedom"] == dof == 12
 
 
+def test_the_budget_says_what_the_repeatability_rests_on_and_how_uncertain_it_is_itself(five):
+    # GUM Table E.1 has 24 % for n = 10 and 18 % for 20, from memory; 12 degrees of freedom are those of n = 13.
+    said = "the repeatability comes from all readings of the job with this instrument and method: it is itself uncertain by 21 %"
+    assert said in calib("budget", 1, records=five).out
+    assert (
+        "the repeatability comes from 5 observations: it is itself uncertain by 36 %"
+        in calib("budget", 4, records=five).out
+    )
+
+
 def test_five_observations_speak_for_themselves(five):
     own = values(OBSERVED[3])
     assert u_of_velocity(five, 4) == pytest.approx(float(np.std(own, ddof=1)) / math.sqrt(5), rel=1e-5)
