@@ -227,7 +227,7 @@ def as_resistors(job, nominal, tolerance, u_m):
         measured.append(one._replace(outlet=outlet))
     design = np.full(size, nominal * to_si)
     judgement = judge_flows(flow, design, np.full(size, tolerance / nominal), job.job.decision_rule)
-    return dataclasses.replace(job, measured=tuple(measured), flow=flow, judgement=judgement)
+    return dataclasses.replace(job, measured=tuple(measured), flow=flow, in_design_state=flow, judgement=judgement)
 
 
 # --- a process estimated from the job --------------------------------------------------------------------------------------------
