@@ -227,12 +227,8 @@ def as_resistors(job, nominal, tolerance, u_m):
         outlet = Outlet(**cells | judged_by)
         measured.append(one._replace(outlet=outlet))
     design = np.full(size, nominal * to_si)
-<<<<<<< HEAD
     limits = tolerance_intervals(design, np.full(size, tolerance / nominal))
     judgement = judge_flows(flow, design, limits, job.job.decision_rule)
-=======
-    judgement = judge_flows(flow, design, np.full(size, tolerance / nominal), job.job.decision_rule)
->>>>>>> density
     return dataclasses.replace(job, measured=tuple(measured), flow=flow, in_design_state=flow, judgement=judgement)
 
 
