@@ -72,9 +72,10 @@ def with_uncertainties(readings: Readings) -> tuple[list[UFloat], list[float], l
     shared = [_shared_of(curve) for curve in readings.curves]
     stability = [ufloat(0.0, 1.0) for _ in readings.curves]
     sources = [ufloat(0.0, 1.0) for _ in range(SOURCES)]
+    method = ufloat(0.0, 1.0)  # of what is not known, a sum takes the common figure
     measured, uncertainties = [], []
     for n in range(readings.size):
-        q = _flow(readings, n, shared[readings.calibration[n]], stability[readings.calibration[n]], sources)
+        q = _flow(readings, n, shared[readings.calibration[n]], stability[readings.calibration[n]], sources, method)
         measured.append(q)
         uncertainties.append(q.std_dev)
         _ = {variable: (part / q.std_dev) ** 2 for variable, part in q.error_components().items()}
@@ -94,7 +95,12 @@ def _shared_of(curve: CorrectionCurve) -> tuple[list[UFloat], UFloat]:
 
 
 def _flow(
-    readings: Readings, n: int, of_curve: tuple[list[UFloat], UFloat], stability: UFloat, sources: list[UFloat]
+    readings: Readings,
+    n: int,
+    of_curve: tuple[list[UFloat], UFloat],
+    stability: UFloat,
+    sources: list[UFloat],
+    method: UFloat,
 ) -> UFloat:
     coefficients, reference = of_curve
     used = readings.curves[readings.calibration[n]]
@@ -113,7 +119,7 @@ def _flow(
     factor = readings.outlet_factor[n] * (
         1 + readings.outlet_factor_relative[n] * sources[readings.outlet_factor_source[n]]
     )
-    return v * opening * factor * (1 + ufloat(0.0, readings.method_relative[n]))
+    return v * opening * factor * (1 + readings.method_relative[n] * method)
 
 
 def seconds(call: Callable[[], object], rounds: int) -> float:

@@ -1,4 +1,5 @@
-"""Count worlds under every assumption, on all processors, and print a table; with --write, keep the figures and the picture.
+"""Count worlds under every assumption, on all processors, and print a table; with --write, keep the figures, and with them the
+manual's table and the picture.
 
     python -m tests.coverage WORLDS [--write]
 
@@ -9,6 +10,7 @@ import csv
 import functools
 import operator
 import os
+import re
 import sys
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
@@ -16,6 +18,7 @@ from pathlib import Path
 from tests.coverage.assumptions import ASSUMPTIONS
 from tests.coverage.counted import AT_ONCE, KINDS, Counted, counted
 
+MANUAL = Path(__file__).parents[2] / "calib" / "faces" / "manual" / "numbers.md"
 FIGURES = Path(__file__).with_name("figures.csv")
 PICTURE = Path(__file__).parents[2] / "reports" / "coverage.svg"
 _SEED = 1_000_000
@@ -81,3 +84,9 @@ if __name__ == "__main__":
             writer.writeheader()
             writer.writerows(rows)
         draw_picture(rows)
+        text = MANUAL.read_text(encoding="utf-8")
+        for row in rows:
+            text = re.sub(
+                rf"^\| {re.escape(row['assumption'])} \|.*$", lambda _line, row=row: told(row), text, flags=re.MULTILINE
+            )
+        MANUAL.write_text(text, encoding="utf-8")
