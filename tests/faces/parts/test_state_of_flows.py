@@ -51,7 +51,7 @@ def test_a_design_says_its_state_and_the_flow_in_it_stands_beside(records):
 
 def test_a_job_without_a_density_says_once_what_to_declare(tmp_path):
     told = calib("balance", "J-1", records=records_of(tmp_path, job(""))).out
-    assert told.count("State density_kg_per_m3 of the job, and sums are masses.") == 1
+    assert told.count("Where a job states its density (density_kg_per_m3 in jobs.csv), sums are masses.") == 1
     assert " at " not in told.splitlines()[1]
 
 
