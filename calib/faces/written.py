@@ -26,8 +26,10 @@ def design_text(flow: float, digits: int = 4) -> str:
 
 def tolerance_text(design: Mapping[str, Any]) -> str:
     """The limits of a flow beside its design: ± 10 %, −0/+10 %, ≥ 300 m3/h; nothing where there are none."""
-    minus, plus = design["tolerance_minus_percent"], design["tolerance_plus_percent"]
-    low, high = design["minimum_flow"], design["maximum_flow"]
+    minus, plus, low, high = (
+        design.get(name)
+        for name in ("tolerance_minus_percent", "tolerance_plus_percent", "minimum_flow", "maximum_flow")
+    )
     if design["tolerance_percent"] is not None:
         return f"± {design['tolerance_percent']:g} %"
     if minus is not None or plus is not None:
@@ -35,6 +37,15 @@ def tolerance_text(design: Mapping[str, Any]) -> str:
         return _between(*sides, "%", "/")
     flows = (None if low is None else design_text(low, digits=5), None if high is None else design_text(high, digits=5))
     return "" if low is None and high is None else _between(*flows, design["unit"], " to ")
+
+
+def flow_limits_of(design: Mapping[str, Any]) -> tuple[float | None, float | None]:
+    """Lowest and highest flow that conform, in the unit of the design; a report of an earlier version tells the tolerance alone."""
+    tolerance = design["tolerance_percent"]
+    if "lower_limit" in design or tolerance is None:
+        return design.get("lower_limit"), design.get("upper_limit")
+    value = float(design["value"])
+    return value * (1 - tolerance / 100), value * (1 + tolerance / 100)
 
 
 def _between(low: str | None, high: str | None, unit: str, joined: str) -> str:

@@ -68,7 +68,8 @@ def _world(assumption: Assumption, number: int, chance: Chance, sheets: Sheets) 
     at_face, in_duct = (meters[tag] for tag in tags)
     sheets["jobs.csv"].append({"job": world.job, "decision_rule": "simple"})
     (duct_typed, duct), (face_typed, face) = (_opening(chance) for _ in range(2))
-    velocity, factor = chance.uniform(3.0, 6.0), chance.normal(0.84, 0.04)
+    velocity = chance.uniform(3.0, 6.0) * min(1.0, face / duct)  # within what was compared, at the face too
+    factor = chance.normal(0.84, 0.04)
     flow = velocity * duct * (1 + chance.normal(0, TRAVERSE))
     world.flows[GRILLE], world.designs[GRILLE] = flow, flow
     _outlets(world, duct_typed, face_typed, sheets)

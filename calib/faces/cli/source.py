@@ -29,7 +29,7 @@ def add(desk: Desk, source: SourceNamed, cells: Cells) -> Reply:
 
 @writes(app, "spelling", row=RowOptions(SOURCE_SPELLINGS_CSV, without=["spelling", "source"]))
 def spelling(desk: Desk, spelling: Spelled, source: SourceNamed, cells: Cells) -> Reply:
-    """Record that another name stands for a source: outlets with either then share its error. What was typed stays.
+    """Record that another name stands for a source: outlets with either then share its error, and what was typed stays.
 
     Example: calib source spelling "gril table" "grille table" --reason "a slip in the job sheet"
     """

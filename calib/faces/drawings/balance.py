@@ -23,7 +23,7 @@ from calib.faces.drawings.style import (
     short,
     titled,
 )
-from calib.faces.written import Content, design_text, tolerance_text
+from calib.faces.written import Content, design_text, flow_limits_of, tolerance_text
 from calib.procedures.on_record.flow_unit import common_flow_unit
 
 _Part = list[tuple[str, list[Content]]]  # what one picture shows: systems with their totals
@@ -138,7 +138,7 @@ def _limits(design: Content, at: float, symbol: str) -> tuple[float, float]:
     """The limits of a total as they are drawn: where there is none the band goes to nothing, or to twice the design."""
     low, high = (
         otherwise if limit is None else in_unit({**design, "value": limit, "expanded_uncertainty": 0.0}, symbol)[0]
-        for limit, otherwise in ((design["lower_limit"], 0.0), (design["upper_limit"], 2.0 * at))
+        for limit, otherwise in zip(flow_limits_of(design), (0.0, 2.0 * at), strict=True)
     )
     return low, high
 

@@ -6,7 +6,7 @@ from math import ceil, inf
 from typing import Any
 
 from calib.faces.drawings.style import short
-from calib.faces.written import SIGNS, Content, count_of, rounded, rounded_text
+from calib.faces.written import SIGNS, Content, count_of, flow_limits_of, rounded, rounded_text
 from calib.procedures.on_record.flow_unit import common_flow_unit
 from calib.quantities import unit
 
@@ -74,7 +74,7 @@ def _against_design(reading: Content) -> OutletDrawing:
 
 
 def _tolerance(design: Content) -> tuple[float, float] | None:
-    lower, upper = design["lower_limit"], design["upper_limit"]
+    lower, upper = flow_limits_of(design)
     if lower is None and upper is None:
         return None
     value = design["value"]

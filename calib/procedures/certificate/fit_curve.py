@@ -226,6 +226,8 @@ def _rounding(quantity: str, comparisons: Sequence[Cells]) -> float:
         ]
     except UnitError:
         return 0.0
+    if not comparisons:
+        return 0.0
     least = min(
         unit(quantity, _cell(each, "unit")).difference_to_si(float(_cell(each, "expanded_uncertainty")))
         for each in comparisons

@@ -96,7 +96,7 @@ def test_what_was_not_measured_is_said(tmp_path):
     systems, rooms = tables(calib("balance", "E-1", records=records_of(tmp_path, sheets)).out)
     by_name = {(row[0], row[1]): row for row in systems}
     assert by_name["AH-1", "supply"][4:] == ["-", "-", "-", "3 of 4"]
-    assert by_name["AH-1", "supply"][2].endswith("m3/h, k = 2.01")
+    assert by_name["AH-1", "supply"][2].endswith("m3/h, k = 2.14")
     assert by_name["AH-1", "exhaust"] == ["AH-1", "exhaust", "not measured", "200 L/s", "-", "-", "-", "0 of 1"]
     assert [row[3:] for row in rooms[1:]] == [["-", "1 of 2"], ["-", "1 of 2"]]
 
@@ -141,7 +141,7 @@ def test_another_coverage_probability_widens_u(job, report):
     words = ("balance", "E-1", "--coverage-probability", "99", "--json")
     for one, usual in zip(calib(*words, records=job).document["totals"], report["totals"], strict=True):
         assert one["flow"]["coverage_probability"] == 0.99
-        assert one["flow"]["coverage_factor"] > 2.57 > usual["flow"]["coverage_factor"]
+        assert one["flow"]["coverage_factor"] > max(2.57, 1.28 * usual["flow"]["coverage_factor"])
         assert one["flow"]["standard_uncertainty"] == usual["flow"]["standard_uncertainty"]
 
 
