@@ -46,7 +46,7 @@ class NoServerError(Exception):
     """A server cannot be started here: what it said."""
 
 
-@dataclass
+@dataclass(eq=False)
 class PostgresServer:
     """A server that runs until it is stopped."""
 

@@ -5,6 +5,7 @@ Sources: `calib help` (people), which keeps the contract; PostgreSQL documentati
 
 from contextlib import closing
 from datetime import timedelta
+from functools import cache
 
 import psycopg
 import pytest
@@ -41,12 +42,18 @@ def by(person, time=NOW, **login):
     return ledger.Signature(person, time, "test", **login)
 
 
+@cache
+def _nothing_in(server):
+    """A database with records that hold nothing, to be copied."""
+    name = server.new_database()
+    database.make(server.url(name))
+    return name
+
+
 def made(server):
     """Records that hold nothing: the name of their database, and their URL for each login."""
-    name = server.new_database()
-    urls = {"owner": server.url(name)} | {one: server.url(name, one) for one in LOGINS}
-    database.make(urls["owner"])
-    return name, urls
+    name = server.new_database(_nothing_in(server))
+    return name, {"owner": server.url(name)} | {one: server.url(name, one) for one in LOGINS}
 
 
 def refresh(urls, at=NOW):
