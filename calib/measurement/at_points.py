@@ -94,7 +94,7 @@ def _corrected_uncertainty(points: AtPoints, readings: Readings) -> Floats:
     rounding = resolution(1.0) * readings.resolution[readings.of_points]
     of_indication = points.sensitivity * np.hypot(readings.repeatability_alone, rounding)
     of_curve = np.hypot(np.linalg.norm(points.scatter, axis=1), points.reference)
-    return np.hypot(np.hypot(of_indication, of_curve), rectangular(1.0) * points.stability)
+    return np.asarray(np.hypot(np.hypot(of_indication, of_curve), rectangular(1.0) * points.stability))
 
 
 def indication_scale(readings: Readings) -> Floats:

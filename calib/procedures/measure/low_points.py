@@ -77,7 +77,7 @@ def _share(readings: Readings, flows: Flows, row: int, mine: slice) -> float:
 
 def _in_any_pass(standing: Standing, points: Truths) -> Truths:
     traversed = standing.observed.traversed
-    return points if traversed is None else points.reshape(traversed.passes, -1).any(axis=0)
+    return points if traversed is None else np.asarray(points.reshape(traversed.passes, -1).any(axis=0))
 
 
 def _told(standing: Standing, points: Truths) -> str:
