@@ -14,7 +14,7 @@ import math
 from itertools import chain
 
 import numpy as np
-from scipy.special import chdtri
+from scipy.special import chdtri, ndtr, pbdv
 
 SI = {
     "m/s": 1.0,
@@ -81,6 +81,14 @@ def drawn(generator, trials):
 def root_of_draws(values):
     """Square root; 0 where a draw is below 0: standing air."""
     return np.sqrt(np.maximum(values, 0.0))
+
+
+def near_zero(y, u, rho):
+    """Mean velocity over a normal distribution of the pressure, 0 below 0, and its u (DLMF 12.5.1, from memory)."""
+    m, scale = y / u, math.sqrt(2 * u / rho)
+    mean = math.gamma(1.5) * math.exp(-(m**2) / 4) * pbdv(-1.5, -m)[0] / math.sqrt(2 * math.pi)
+    second = m * ndtr(m) + math.exp(-(m**2) / 2) / math.sqrt(2 * math.pi)
+    return float(scale * mean), float(scale * max(math.sqrt(second - mean**2), 0.6))
 
 
 class Ways:
@@ -281,13 +289,10 @@ class Ways:
         """Velocity at a point: `x` a plain number, `own` its repeatability; rounding is the same in each pass."""
         tag = row["instrument"]
         instrument = self.instruments[tag]
-        if instrument["quantity"] == "pressure" and x <= 0:
-            return 0.0
+        if instrument["quantity"] == "pressure":
+            return self.at_pressure(row, x, own, place)
         rounding = self.step(tag) / math.sqrt(12) * self.error("resolution", row["outlet"], row["observed_at"], place)
         with_errors = x + own + rounding
-        if instrument["quantity"] == "pressure":
-            pressure = self.corrected(tag, with_errors, x) + self.drift(tag, x, x)
-            return self.through_probe(row, self.root(2 * pressure / self.density(row["conditions"])), x)
         if instrument["density_effect"] == "vane friction" and row["conditions"]:
             scale = (self.density(row["conditions"]) / self.density_of_calibration(tag)) ** 0.5
             at = x * (self.plain.density(row["conditions"]) / self.density_of_calibration(tag)) ** 0.5
@@ -297,13 +302,46 @@ class Ways:
             velocity *= self.density_of_reference_state(tag) / self.density(row["conditions"])
         return velocity
 
-    def through_probe(self, row, velocity, pressure):
-        """What the probe's own curve makes of the velocity that a coefficient of 1 gives; `pressure` is a plain number."""
-        tag, plain = row["probe"], self.plain
-        of_pressure = plain.corrected(row["instrument"], pressure, pressure)
-        at = (2 * of_pressure / plain.density(row["conditions"])) ** 0.5
-        names = ("probe scatter", "probe reference")
-        return self.corrected(tag, velocity, at, names) + self.drift(tag, at, at, "probe stability")
+    def at_pressure(self, row, x, own, place):
+        """Velocity from a velocity pressure; below the lowest comparison the correction of that is held.
+
+        Where u(y)/(2 y) is above 10 % the value is the mean over what y may be, and all such points of a reading err as one.
+        """
+        tag, rho = row["instrument"], self.density(row["conditions"])
+        at = max(x, float(self.comparisons(tag)[0][0]))
+        y, rho_0 = float(self.plain.corrected(tag, at, at)) - at + x, float(self.plain.density(row["conditions"]))
+        slope = 1.0 if x < at else 1.0 + sum(self.fit(tag)[0][1:])
+        u = math.hypot(
+            slope * self.declared(tag), slope * self.step(tag) / math.sqrt(12), self.scatter(tag, at),
+            self.reference(tag, at), self.limit(tag, at) / math.sqrt(3),
+        )  # fmt: skip
+        near, are_draws = y <= 0 or u / (2 * y) > 0.1, self.root is root_of_draws
+        reading = (row["outlet"], row["observed_at"])
+        if near and not are_draws:
+            own, place = self.declared(tag) * self.error("repeatability", *reading, "near zero"), "near zero"
+        with_errors = x + own + self.step(tag) / math.sqrt(12) * self.error("resolution", *reading, place)
+        above = self.corrected(tag, with_errors, x) if x >= at else with_errors + self.corrected(tag, at, at) - at
+        pressure = above + self.drift(tag, at, at)
+        if not near or are_draws:
+            return self.through_probe(row, self.root(2 * pressure / rho), math.sqrt(2 * max(y, 0.0) / rho_0))
+        mean, u_mean = near_zero(y, u, rho_0)
+        return self.through_probe(row, mean * (rho / rho_0) ** -0.5 + u_mean / u * (pressure - y), mean)
+
+    def through_probe(self, row, velocity, at):
+        """What the probe's own curve makes of the velocity that a coefficient of 1 gives; `at` is that velocity as a plain number.
+
+        Below the lowest comparison the coefficient of that is held, and its errors.
+        """
+        tag, names = row["probe"], ("probe scatter", "probe reference")
+        lowest = float(self.comparisons(tag)[0][0])
+        if at >= lowest:
+            return self.corrected(tag, velocity, at, names) + self.drift(tag, at, at, "probe stability")
+        of_lowest = float(self.plain.corrected(tag, lowest, lowest, names))
+        errors = (
+            self.corrected(tag, lowest, lowest, names) - of_lowest + self.drift(tag, lowest, lowest, "probe stability")
+        )
+        through = of_lowest / lowest * velocity + errors
+        return np.where(velocity > 0, through, 0.0) if self.root is root_of_draws else through
 
     # --- flows ---
 

@@ -36,15 +36,18 @@ class Profile:
     peak_ratio: float | None  # largest velocity/mean velocity [1]; absent where there is no flow
     nonpositive: int  # points without a velocity pressure above 0
     findings: tuple[str, ...]  # in plain words; empty: nothing stands out
+    below: tuple[TraversePlace, ...] = ()  # points below the lowest comparison of the instrument
 
 
-def judge_profile(points: Sequence[TraversePlace], velocity: Floats, nonpositive: int = 0) -> Profile:
+def judge_profile(
+    points: Sequence[TraversePlace], velocity: Floats, nonpositive: int = 0, below: Sequence[TraversePlace] = ()
+) -> Profile:
     """Judge a profile from its points and their velocities (P,) [m/s].
 
     A velocity pressure goes with the square of the velocity, so a tenth of the largest is a velocity below 0.316 of the largest.
-    `nonpositive` is the number of points whose velocity pressure was 0 or negative and that came in as 0 m/s; velocities of
-    0 and below count in any case. Raises CalibError where velocities and points differ in number, or a velocity is no
-    finite number.
+    `nonpositive` is the number of points whose velocity pressure was 0 or negative; velocities of 0 and below count in any case.
+    `below` are the points below the lowest comparison of the instrument, which are named.
+    Raises CalibError where velocities and points differ in number, or a velocity is no finite number.
     """
     v = np.asarray(velocity, dtype=float)
     if not np.isfinite(v).all():
@@ -57,7 +60,8 @@ def judge_profile(points: Sequence[TraversePlace], velocity: Floats, nonpositive
     across = _skew(np.array([point.x for point in points]), v, weight) if flowing else None
     up = _skew(np.array([point.y for point in points]), v, weight) if flowing else None
     peak = largest / mean if flowing else None
-    return Profile(low, across, up, peak, without, tuple(_findings(low, across, up, peak, without, len(points))))
+    findings = (*_findings(low, across, up, peak, without, len(points)), *_below(below, len(points)))
+    return Profile(low, across, up, peak, without, findings, tuple(below))
 
 
 def _skew(place: Floats, v: Floats, weight: Floats) -> float | None:
@@ -89,6 +93,12 @@ def _findings(
     yield from _skewed(up, lambda skew: "upper" if skew > 0 else "lower")
     if peak > MOST_PEAK:
         yield f"the largest velocity is {peak:.2f} times the mean (above {MOST_PEAK:g}): a jet, or a profile not developed"
+
+
+def _below(below: Sequence[TraversePlace], count: int) -> Iterator[str]:
+    if below:
+        named = ", ".join(f"line {place.line} point {place.point}" for place in below)
+        yield f"{len(below)} of {count} points below the lowest comparison ({named}): the correction there is held"
 
 
 def _skewed(skew: float | None, faster: Callable[[float], str]) -> Iterator[str]:

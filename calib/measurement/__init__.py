@@ -1,7 +1,8 @@
 """The measurement model of a flow (VIM 2.48): from indications to flows and what each influence contributes.
 
     y = x + c(x)              corrected indication: a velocity, a velocity pressure, or a flow; other shapes y = f(x)
-    v = sqrt(2 y/rho)         where y is a velocity pressure; then through the probe's own curve, where one was used
+    v = sqrt(2 y/rho)         where y is a velocity pressure; then through the probe's own curve, where one was used; near zero
+                              the mean over what y may be
     v = y rho_ref/rho         where y is the velocity at a reference state (thermal anemometers)
     v = f(x s)/s              vanes whose friction is corrected for the air's density, s = sqrt(rho/rho_cal)
     v_mean = sum w v          over the points of a traverse and its passes: velocities are averaged, never pressures

@@ -44,6 +44,21 @@ class Flows:
     contributions: tuple[Contribution, ...]  # [m3/s]
     point_velocity: Floats  # (P,) of each point [m/s]
     by_density: Floats | None = None  # (n,) dq/d ln rho of the air [m3/s]; None: 0
+    low: "LowPoints | None" = None  # None: no way in use goes down to zero
+
+
+@dataclass(frozen=True)
+class LowPoints:
+    """What there is to know of P points by ways that go down to zero; of others that nothing is low."""
+
+    below: Truths  # (P,) below the lowest comparison of the instrument, or of its probe
+    corrected: Floats  # (P,) corrected indication
+    uncertainty: Floats  # (P,) its standard uncertainty; 0 by other ways
+    velocity_uncertainty: Floats  # (P,) what that makes of the velocity [m/s]
+
+    def first(self, points: int) -> "LowPoints":
+        """Those of the first points."""
+        return LowPoints(*(each[:points] for each in vars(self).values()))
 
 
 @dataclass(frozen=True)
@@ -69,12 +84,6 @@ class _Means:
         """What an error at each point by itself does to its reading: (P,) to (P,)."""
         return points if self.weight is None else np.asarray(self.weight * points)
 
-    def squares(self, points: Floats) -> Floats:
-        """Sum of the squares of what independent errors at the points do to the readings: (P,) to (n,)."""
-        if self.weight is None or self.reading is None:
-            return points**2
-        return _summed(self.reading, (self.weight * points) ** 2, self.value.size)
-
 
 def _summed(group: Integers, values: Floats, size: int) -> Floats:
     """(size,) sums of the values of each group."""
@@ -94,7 +103,16 @@ def flows(readings: Readings) -> Flows:
     )
     scaled = _without_what_the_factor_carries(scaled, readings, flow)
     by_density = means.of(points.density) * opening
-    return Flows(means.value, of_value, flow, (*scaled, *_flow_contributions(readings, flow)), points.value, by_density)
+    low = LowPoints(points.below, points.corrected, points.corrected_uncertainty, points.value_uncertainty)
+    return Flows(
+        means.value,
+        of_value,
+        flow,
+        (*scaled, *_flow_contributions(readings, flow)),
+        points.value,
+        by_density,
+        low if any(way.goes_to_zero for way in readings.ways) else None,
+    )
 
 
 def _means(readings: Readings, value: Floats) -> _Means:
@@ -234,21 +252,29 @@ def _first(readings: Readings, of_points: Floats) -> Floats:
 
 
 def _repeatability(readings: Readings, points: AtPoints, means: _Means, each: Integers) -> Contribution:
-    own = points.sensitivity * readings.repeatability
+    # Near zero the mean of the passes does not show which way all of them err.
+    own = points.sensitivity * np.where(points.near_zero, readings.repeatability_alone, readings.repeatability)
     if readings.points is None:
         u, dof, type_a = own, readings.repeatability_dof, readings.repeatability_type_a
     else:
-        u, dof, type_a = _of_points_and_passes(readings, readings.points, points.value, means, own)
+        each_point = _together(readings.points, np.arange(own.size), points.near_zero)
+        u, dof, type_a = _of_points_and_passes(readings, readings.points, points.value, each_point, means.borne(own))
     return Contribution("repeatability", type_a, _column(u), each, dof)
 
 
 def _of_points_and_passes(
-    readings: Readings, points: Points, value: Floats, means: _Means, own: Floats
+    readings: Readings, points: Points, value: Floats, error: Integers, borne: Floats
 ) -> tuple[Floats, Floats, Truths]:
-    """Repeatability of readings with several points: that of each point, and what their passes show."""
+    """Repeatability of readings with several points: that of each point, and what their passes show.
+
+    `error` (P,) numbers the errors, `borne` (P,) is what that of each point does to its reading.
+    """
     size = readings.size
-    variance = means.squares(own)
-    fourth = _summed(points.reading, (np.asarray(means.weight) * own) ** 4 / readings.repeatability_dof, size)
+    of_error = _summed(error, borne, borne.size)
+    of_dof = np.full(borne.size, np.inf)
+    np.minimum.at(of_dof, error, readings.repeatability_dof)
+    variance = _summed(points.reading, of_error**2, size)
+    fourth = _summed(points.reading, of_error**4 / of_dof, size)
     shown, dof = _of_passes(points, value, size)
     below = fourth + shown**2 / dof
     total = variance + shown
@@ -275,8 +301,22 @@ def _resolution(readings: Readings, points: AtPoints, means: _Means) -> Floats:
     step = resolution(1.0) * readings.resolution[readings.of_points] * points.sensitivity
     if readings.points is None or means.weight is None:
         return step
-    of_place = _summed(_places(readings.points), means.weight * step, step.size)
+    place = _together(readings.points, _places(readings.points), points.near_zero)
+    of_place = _summed(place, means.weight * step, step.size)
     return np.sqrt(_summed(readings.points.reading, of_place**2, readings.size))
+
+
+def _together(points: Points, error: Integers, near_zero: Truths) -> Integers:
+    """(P,) numbers of the errors that points have, each the number of a point: those of a reading near zero are one.
+
+    The mean over what a pressure near zero may be errs to one side, so that what such points add does not average out.
+    """
+    if not near_zero.any():
+        return error
+    near = np.isin(error, error[near_zero])
+    first = np.full(int(points.reading[-1]) + 1, error.size)
+    np.minimum.at(first, points.reading[near], error[near])
+    return np.where(near, first[points.reading], error)
 
 
 def _places(points: Points) -> Integers:

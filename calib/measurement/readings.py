@@ -148,6 +148,16 @@ class Readings:
     found_factors: FoundFactors | None = None
     stability_dof: Floats | None = None  # (n,) finite where the stability comes from a history (A); None: infinite
     plant_drift: PlantDrift | None = None  # None: nothing was read again, or nothing is known of it
+    declared_repeatability: Floats | None = (
+        None  # (P,) of one indication, also where the passes show it; None: as above
+    )
+
+    @property
+    def repeatability_alone(self) -> Floats:
+        """(P,) standard uncertainty of each indication by itself, whether or not the passes show that of their mean."""
+        if self.declared_repeatability is None:
+            return self.repeatability
+        return np.maximum(self.repeatability, self.declared_repeatability)
 
     @property
     def size(self) -> int:

@@ -2,7 +2,8 @@
 
 The model of `calib.measurement` without linearisation: in each trial every point gets its indication, its corrected value
 and its velocity anew, and only then the mean is taken. What is stated for a value and not for each trial (reference part, limits
-of change) is taken at the estimates. The errors and where they enter, by the name of their place:
+of change) is taken at the estimates, and so is whether a point is below the lowest comparison. The errors and where they enter,
+by the name of their place:
 
     repeatability k, resolution k      to the indication of point k, and to those of its place in every pass
     scatter j                          along direction j of the curve's coefficients, in standard uncertainties
@@ -23,6 +24,7 @@ import numpy as np
 from calib.arrays import Floats, Integers, Truths
 from calib.curves.curve import Curve
 from calib.curves.regression import cholesky_of
+from calib.measurement.below_lowest import Held, asked_at, coefficient_held, correction_held
 from calib.measurement.readings import Readings
 from calib.measurement.way import Way
 
@@ -69,6 +71,8 @@ class Calibrated:
     root: Floats  # (p, p) directions of its coefficients, each one standard uncertainty long
     reference: Floats  # (P,) reference part at the estimates
     stability: Floats  # (P,) half-width of the change since calibration there, in the value
+    below: Truths  # (P,) below the lowest comparison, at the estimates
+    held: Held  # what the curve holds on to there
     stability_dof: float = math.inf  # finite where it comes from a history
 
     def with_errors(self, given: Errors) -> Callable[[int, Floats], Floats]:
@@ -78,9 +82,18 @@ class Calibrated:
 
         def value(k: int, x: Floats) -> Floats:
             errors_of_value = self.reference[k] * reference + self.stability[k] * stability
-            return np.asarray(self.curve.value_with(x, coefficients) + errors_of_value)
+            return np.asarray(self._on_the_curve(k, x, coefficients) + errors_of_value)
 
         return value
+
+    def _on_the_curve(self, k: int, x: Floats, coefficients: Floats) -> Floats:
+        if not self.below[k]:
+            return self.curve.value_with(x, coefficients)
+        at = np.full_like(x, self.curve.low)
+        lowest = self.curve.value(at)
+        # The scatter there is that of the lowest comparison, whatever is held on to.
+        scattered = self.curve.value_with(at, coefficients) - lowest
+        return self.held(lowest, self.curve.error_sensitivity(at), x, at)[0] + scattered
 
     def _coefficients(self, given: Errors) -> Floats:
         """(t, p) coefficients of the curve."""
@@ -98,7 +111,6 @@ class OneReading:
     indication: Floats  # (P,)
     weight: Floats  # (P,) in the mean of all passes
     place: Integers  # (P,) number of the point in its pass
-    standing: Truths  # (P,) standing air: no velocity, and nothing asked of the curve
     instrument: Calibrated
     probe: Calibrated | None
     way: Way
@@ -134,9 +146,6 @@ class OneReading:
         instrument = self.instrument.with_errors(given)
         probe = None if self.probe is None else self.probe.with_errors(given)
         for k in range(self.indication.size):
-            if self.standing[k]:
-                yield np.zeros(given.trials)
-                continue
             value = self._through_the_air(instrument(k, self._indication(k, density, given)), density)
             yield value if probe is None else np.where(value > 0, probe(k, value), value)
 
@@ -183,16 +192,14 @@ def one_reading(readings: Readings, row: int) -> OneReading:
     way = readings.way_of(row)
     density, reference_density = (1.0, 1.0) if air is None else (air.density[row], air.reference_density[row])
     x = readings.indication[mine]
-    standing = (x <= 0) & way.zero_is_standing_air
     at = x if way.in_air is None else x * way.in_air.scale(density, reference_density)
     curve = readings.curves[readings.calibration[row]]
     plain = OneReading(
         indication=x,
-        weight=_weights(readings, mine),
+        weight=weights_of(readings, mine),
         place=_places(readings, mine),
-        standing=standing,
         instrument=replace(
-            _calibrated("", curve, at, readings.stability_limit[mine], ~standing),
+            _calibrated("", curve, at, readings.stability_limit[mine], way, correction_held),
             stability_dof=math.inf if readings.stability_dof is None else float(readings.stability_dof[row]),
         ),
         probe=None,
@@ -222,7 +229,8 @@ def passes_of(readings: Readings, row: int) -> int:
     return int(np.unique(readings.points.passage[points_of(readings, row)]).size)
 
 
-def _weights(readings: Readings, mine: slice) -> Floats:
+def weights_of(readings: Readings, mine: slice) -> Floats:
+    """Weights of the points of one reading in the mean of all its passes."""
     if readings.points is None:
         return np.ones(1)
     return readings.points.weight[mine] / np.unique(readings.points.passage[mine]).size
@@ -235,15 +243,16 @@ def _places(readings: Readings, mine: slice) -> Integers:
     return np.arange(passage.size) - np.searchsorted(passage, passage)
 
 
-def _calibrated(prefix: str, curve: Curve, at: Floats, limit: Floats, asked: Truths) -> Calibrated:
-    x = np.where(asked, at, curve.low)
-    reference, stability = curve.reference_uncertainty(x), curve.error_sensitivity(x) * limit
+def _calibrated(prefix: str, curve: Curve, at: Floats, limit: Floats, way: Way, held: Held) -> Calibrated:
+    x = asked_at(curve, at, way.goes_to_zero)
     return Calibrated(
         prefix,
         curve,
         cholesky_of(curve.covariance),
-        np.where(asked, reference, 0.0),
-        np.where(asked, stability, 0.0),
+        curve.reference_uncertainty(x),
+        curve.error_sensitivity(x) * limit,
+        x > at,
+        held,
     )
 
 
@@ -252,6 +261,9 @@ def _probe(readings: Readings, row: int, without: OneReading) -> Calibrated | No
     if probes is None or probes.calibration[row] < 0:
         return None
     at = np.concatenate(list(without.points(NO_ERRORS)))
-    limit = probes.stability_relative[row] * at + probes.stability_absolute[row]
-    probe = _calibrated("probe ", readings.curves[probes.calibration[row]], at, limit, at > 0)
+    curve = readings.curves[probes.calibration[row]]
+    limit = (
+        probes.stability_relative[row] * asked_at(curve, at, without.way.goes_to_zero) + probes.stability_absolute[row]
+    )
+    probe = _calibrated("probe ", curve, at, limit, without.way, coefficient_held)
     return replace(probe, stability_dof=math.inf if probes.stability_dof is None else float(probes.stability_dof[row]))

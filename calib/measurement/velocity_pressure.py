@@ -2,12 +2,19 @@
 
     v = sqrt(2 y/rho)       dv/dy = v/(2 y)       d ln v/d ln rho = -1/2
 
-then through the probe's own curve. Every pressure becomes a velocity by itself: velocities are averaged, never pressures. A
-pressure not above zero is standing air, and one that is hardly above the manometer's uncertainty is flagged, or refused.
+then through the probe's own curve. Every pressure becomes a velocity by itself: velocities are averaged, never pressures. Where
+u(y)/(2 y) exceeds 10 %, v is the mean over what y may be (`velocity_near_zero`); below the lowest comparison its correction is
+held (`below_lowest`). A mean velocity that is hardly above the manometer's uncertainty is flagged, or refused.
 Source: ISO 3966; `calib.airflow.velocity`.
 """
 
-from calib.airflow.velocity import LowPressure, pressure_sensitivity, velocity_from_pressure, velocity_pressure
+from calib.airflow.velocity import (
+    LowPressure,
+    pressure_sensitivity,
+    velocity_from_pressure,
+    velocity_near_zero,
+    velocity_pressure,
+)
 from calib.arrays import Floats
 from calib.measurement.notation import RHO, Bracket, Digits, Quotient, Root, Term, times
 from calib.measurement.way import Corrected, Density, InAir, ProbeUse, Way, always
@@ -47,9 +54,9 @@ VELOCITY_PRESSURE = Way(
         slope=_slope,
         exponent=always(-0.5),
         corrected=_pressure,
+        near_zero=velocity_near_zero,
     ),
     probe=ProbeUse.NEEDED,
-    zero_is_standing_air=True,
     each_by_itself=True,
     low=_low,
     begins_at_most=_LARGEST_VELOCITY_PRESSURE,

@@ -66,6 +66,9 @@ class InAir:
     corrected: Callable[[float, float, float], float] | None = None  # y from v; None: predicted without correction
     reference: ReferenceAir | None = None  # None: there is no rho_0
     rho_0: str = ""  # what it is, in a report
+    near_zero: Callable[[Floats, Floats, Density], tuple[Floats, Floats]] | None = (
+        None  # v and u(v) from y, u(y), rho where u(y) is large beside y
+    )
     without: "Way | None" = None  # the way of a reading that names no conditions of the air; None: it must
 
 
@@ -95,7 +98,6 @@ class Way:
     of_two: OfTwo | None = None  # None: the mean of the indications counts
     throttled: "Way | None" = None  # the way of a reading with its throttle open and set; None: it has none
     probe: ProbeUse = ProbeUse.NONE
-    zero_is_standing_air: bool = False  # an indication not above 0: no velocity, and nothing is asked of a curve
     each_by_itself: bool = False  # every observation becomes a velocity before the mean is taken
     low: Callable[[float, float, float], LowPressure] | None = None  # told from zero? v, rho, U of the indication
     pattern: str | None = None  # that a method for it has
@@ -108,6 +110,11 @@ class Way:
     def is_plain(self) -> bool:
         """Whether the mean of the corrected indications is the value."""
         return self.in_air is None and self.of_two is None
+
+    @property
+    def goes_to_zero(self) -> bool:
+        """Whether indications below the lowest comparison have a value, down to none and below."""
+        return self.in_air is not None and self.in_air.near_zero is not None
 
     @property
     def is_of_a_face(self) -> bool:

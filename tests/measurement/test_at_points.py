@@ -95,18 +95,18 @@ def test_a_corrected_pressure_has_its_calibration_s_errors_as_velocities():
     assert np.linalg.norm(found.scatter) == pytest.approx(scatter * slope, rel=1e-12)
 
 
-# --- standing air ----------------------------------------------------------------------------------------------------------------
+# --- no pressure ----------------------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("indication", [0.0, -0.4])
-def test_no_pressure_is_standing_air_and_nothing_is_asked_of_any_curve(indication):
+def test_no_pressure_has_the_uncertainty_of_the_lowest_comparison(indication):
     above_zero = correction((0.1,), [[1e-4]], nodes=((5.0, 0.2), (500.0, 0.8)))
-    one = single(indication, u=0.2, limit=0.01, way=VELOCITY_PRESSURE, u_density=0.01, probe=1)
+    one = single(indication, u=0.2, way=VELOCITY_PRESSURE, u_density=0.01, probe=1)
     found = at_points(readings(one, curves=[above_zero, PROBE]))
-    assert found.value.tolist() == [0.0]
-    for name in ("sensitivity", "stability", "reference", "scatter", "density", "probe"):
-        assert not np.any(getattr(found, name)), name
-    assert found.scatter_dof.tolist() == [math.inf]
+    assert found.corrected_uncertainty == pytest.approx([math.sqrt(0.2**2 + 0.2**2 + 1e-4)], rel=1e-14)
+    parts = (found.sensitivity[0] * 0.2, found.reference[0], np.linalg.norm(found.scatter[0]))
+    assert np.linalg.norm(parts) == pytest.approx(found.value_uncertainty[0], rel=1e-12)
+    assert found.scatter_dof.tolist() == [5.0]
 
 
 def test_a_pressure_that_the_correction_brings_below_zero_is_standing_air():

@@ -35,7 +35,7 @@ DUCT = {
     "method": 0.01,
 }
 OWN_TO_A_POINT = ("repeatability", "resolution")
-pressures = st.lists(st.floats(1.0, 400.0), min_size=1, max_size=12)
+pressures = st.lists(st.floats(5.0, 400.0), min_size=1, max_size=12)  # well above zero
 
 
 def of_duct(*passes, **said):
@@ -92,9 +92,11 @@ def test_velocities_are_averaged_and_never_pressures(indications):
 
 
 def test_a_point_without_pressure_counts_with_its_share_of_the_section():
+    """What the pressure may be at a point that is only known to 0.1 Pa: some tenths of a metre a second."""
     found = of_duct([50.0, 0.0, 50.0, -0.2])
-    assert found.flow[0] == pytest.approx(found.flow[1] / 2, rel=1e-13)
-    assert line(found, "reference standard")[0] == pytest.approx(line(found, "reference standard")[1] / 2, rel=1e-13)
+    low = found.point_velocity[[1, 3]]
+    assert np.all((low > 0) & (low < 0.6))
+    assert found.flow[0] == pytest.approx(found.flow[1] * (2 + low.sum() / found.point_velocity[0]) / 4, rel=1e-13)
 
 
 @given(pressures, st.randoms())
@@ -335,7 +337,7 @@ def test_points_observed_for_themselves_combine_by_welch_satterthwaite():
     assert repeatability.type_a.tolist() == [True]
 
 
-def test_a_point_of_standing_air_takes_no_degrees_of_freedom_from_the_scatter():
+def test_a_point_without_pressure_has_the_degrees_of_freedom_of_the_curve():
     found = of_duct([0.0, 50.0])
     (scatter,) = [one for one in found.contributions if one.name == "calibration scatter"]
     assert scatter.degrees_of_freedom[0] == 4.0

@@ -10,15 +10,17 @@ _COLUMNS = {
     "method": "method", "relative_standard_uncertainty_percent": "u [%]", "degrees_of_freedom": "dof",
     "common_standard_uncertainty_percent": "common [%]", "common_degrees_of_freedom": "dof",
     "own_standard_uncertainty_percent": "own [%]", "own_degrees_of_freedom": "dof",
-    "pattern": "pattern", "readings": "readings", "basis": "basis",
+    "share_below_interval_percent": "low [%]", "pattern": "pattern", "readings": "readings", "basis": "basis",
 }  # fmt: skip
-# Columns that a list of methods of which none declares two figures goes without.
-_OF_TWO = (
-    "common_standard_uncertainty_percent",
-    "common_degrees_of_freedom",
-    "own_standard_uncertainty_percent",
-    "own_degrees_of_freedom",
-)
+# Columns that a list goes without where no method has the first of them.
+_COMMON, _SHARE = "common_standard_uncertainty_percent", "share_below_interval_percent"
+_WITH = {
+    "common_standard_uncertainty_percent": _COMMON,
+    "common_degrees_of_freedom": _COMMON,
+    "own_standard_uncertainty_percent": _COMMON,
+    "own_degrees_of_freedom": _COMMON,
+    "share_below_interval_percent": _SHARE,
+}
 
 
 def document(methods: Sequence[Content]) -> Content:
@@ -32,7 +34,7 @@ def text(answer: Content) -> str:
     columns = {
         name: heading
         for name, heading in _COLUMNS.items()
-        if name not in _OF_TWO or any(each[_OF_TWO[0]] is not None for each in methods)
+        if name not in _WITH or any(each[_WITH[name]] is not None for each in methods)
     }
     rows = [["-" if each[name] is None else str(each[name]) for name in columns] for each in methods]
     return table_text(list(columns.values()), rows)

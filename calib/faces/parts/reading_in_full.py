@@ -1,5 +1,8 @@
 """One reading of a job with its flow, budget, conformity and all that it rests on: what every answer on readings says of it."""
 
+from collections.abc import Sequence
+
+from calib.airflow.traverse import TraversePlace
 from calib.arrays import finite
 from calib.faces.parts.limits import guard_content, limits_content
 from calib.faces.parts.value_in_unit import value_in, velocity_unit
@@ -189,9 +192,15 @@ def _traverse(evaluation: Evaluation, row: int, units: str | None) -> Content | 
             "skew_up_percent": _percent(profile.skew_up),
             "largest_over_mean": profile.peak_ratio,
             "without_pressure_above_0": profile.nonpositive,
+            **_below_lowest_comparison(profile.below),
             "findings": list(profile.findings),
         },
     }
+
+
+def _below_lowest_comparison(places: Sequence[TraversePlace]) -> Content:
+    """Points below the lowest comparison; nothing where there are none, as in answers of earlier versions."""
+    return {"below_lowest_comparison": [{"line": at.line, "point": at.point} for at in places]} if places else {}
 
 
 def _percent(share: float | None) -> float | None:

@@ -43,6 +43,7 @@ class _Point(NamedTuple):
     dof: float
     weight: float = 1.0
     passage: int = 0
+    declared: float = 0.0  # repeatability of one indication, where the passes show that of their mean
 
 
 def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
@@ -57,7 +58,7 @@ def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
     points = [_points(reading) for reading in standing]
     owner = np.repeat(np.arange(len(points)), [len(of_reading) for of_reading in points])
     of_points = zip(*chain.from_iterable(points), strict=True)
-    indication, u, type_a, point_dof, weight, passage = (np.array(column) for column in of_points)
+    indication, u, type_a, point_dof, weight, passage, declared = (np.array(column) for column in of_points)
     u, point_dof = pooled_repeatability(
         standing, np.searchsorted(owner, np.arange(len(points))), indication, u, point_dof
     )
@@ -93,6 +94,7 @@ def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
         stability_dof=np.minimum.reduceat(
             stability.degrees_of_freedom, np.searchsorted(owner, np.arange(len(standing)))
         ),
+        declared_repeatability=declared if np.any(declared) else None,
     )
 
 
@@ -112,7 +114,7 @@ def _points(reading: Standing) -> list[_Point]:
         return [first, _Point(*other[:4])]
     if reading.way.each_by_itself and len(reading.observed.values) > 1:
         return [
-            _Point(reading.unit.to_si(value), 0.0, True, math.inf, 1.0, place)
+            _Point(reading.unit.to_si(value), 0.0, True, math.inf, 1.0, place, _declared(reading.instrument))
             for place, value in enumerate(reading.observed.values)
         ]
     return [first]
@@ -123,12 +125,17 @@ def _of_traverse(reading: Standing) -> list[_Point]:
     assert traversed is not None  # noqa: S101 (asked before)
     places = traversed.places(section_of(reading.outlet))
     # The passes show the repeatability where there are several; the profile's spread over the points never does.
+    of_instrument = _declared(reading.instrument)
     u, type_a = (0.0, True) if traversed.passes > 1 else (repeatability_of(reading.instrument), False)
     return [
-        _Point(reading.unit.to_si(values[passage]), u, type_a, math.inf, place.weight, passage)
+        _Point(reading.unit.to_si(values[passage]), u, type_a, math.inf, place.weight, passage, of_instrument)
         for passage in range(traversed.passes)
         for place, values in zip(places, traversed.indications, strict=True)
     ]
+
+
+def _declared(instrument: Instrument) -> float:
+    return float(np.nan_to_num(repeatability_of(instrument)))
 
 
 def _passages(reading: Integers, passage: Integers) -> Integers:

@@ -21,6 +21,7 @@ import numpy as np
 from calib.airflow.air import CARBON_DIOXIDE, LARGEST_DIFFERENCE
 from calib.arrays import Floats
 from calib.measurement import NOT_OBSERVED, Readings
+from calib.measurement.at_points import at_points
 from calib.measurement.trials import (
     NO_ERRORS,
     Calibrated,
@@ -111,10 +112,12 @@ class _Terms:
 def _of_points(terms: _Terms, readings: Readings, row: int, reading: OneReading) -> None:
     """Repeatability at each point where it is declared or observed there, else that of the passes; resolution at each place."""
     mine = points_of(readings, row)
-    for k, (u, dof) in enumerate(zip(readings.repeatability[mine], readings.repeatability_dof[mine], strict=True)):
-        if not reading.standing[k]:
-            terms.add("repeatability", k, _student(float(u), float(dof)))
-    for place in np.unique(reading.place[~reading.standing]):
+    repeatability = readings.repeatability
+    if reading.way.goes_to_zero:
+        repeatability = np.where(at_points(readings).near_zero, readings.repeatability_alone, repeatability)
+    for k, (u, dof) in enumerate(zip(repeatability[mine], readings.repeatability_dof[mine], strict=True)):
+        terms.add("repeatability", k, _student(float(u), float(dof)))
+    for place in np.unique(reading.place):
         terms.add("resolution", int(place), _rectangular(float(readings.resolution[row]) / 2.0))
     passes = passes_of(readings, row)
     if passes > 1:

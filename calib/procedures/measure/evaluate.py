@@ -23,6 +23,7 @@ from calib.procedures.measure.arrays import arrays_of
 from calib.procedures.measure.compared import Compared, compared
 from calib.procedures.measure.factor_traverses import among_readings, traverses_of
 from calib.procedures.measure.gate_reading import gate_readings
+from calib.procedures.measure.low_points import places_below
 from calib.procedures.measure.plant_drift import DriftOfPlant, drifts_of, plant_drift
 from calib.procedures.measure.results import Judgement, Results, judge_flows, results_of
 from calib.procedures.measure.stability import basis_of
@@ -334,7 +335,9 @@ def _profiles(measured: Sequence[Standing], readings: Readings, measured_flows: 
         if traversed is not None:
             without = sum(min(values) <= 0 for values in traversed.indications)
             velocity = _of_points(readings, measured_flows, row, traversed.passes)
-            found_profiles[row] = judge_profile(traversed.places(section_of(reading.outlet)), velocity, without)
+            places = traversed.places(section_of(reading.outlet))
+            below = np.flatnonzero(places_below(reading, readings, measured_flows, row))
+            found_profiles[row] = judge_profile(places, velocity, without, [places[place] for place in below])
     return found_profiles
 
 

@@ -12,11 +12,12 @@ from calib.airflow.velocity import low_pressure_text
 from calib.arrays import Floats, by_kind
 from calib.confirmation.interval import gate
 from calib.errors import CalibError, MeasuringIntervalError
-from calib.measurement import flows
+from calib.measurement import Flows, Readings, flows
 from calib.measurement.way import ProbeUse, ReferenceAir
 from calib.procedures.measure.air import AirFound, air_of, without_temperature
 from calib.procedures.measure.arrays import arrays_of, density_of_reference
 from calib.procedures.measure.indicated import declared
+from calib.procedures.measure.low_points import flags_of_low_points, reasons_of_low_points
 from calib.procedures.measure.stability import stability_at
 from calib.procedures.measure.standing import MeasuringSystem, Standing
 from calib.procedures.on_record.gate_probe import gate_probe
@@ -151,11 +152,15 @@ def _reasons_of_instrument(
     """Reasons against the instrument, at the lowest and the highest of its indications."""
     instrument, calibration = system.instrument, system.decision.calibration
     to_si = unit(system.indicated, reading.unit).to_si
-    # Of standing air no value is asked of the curve.
-    may_stand = system.declared_way.zero_is_standing_air
-    asked = [shown for shown in observed.indications if shown > 0 or not may_stand]
-    if not asked or calibration is None:
+    if calibration is None:
         return system.decision.reasons
+    asked = observed.indications
+    if system.declared_way.goes_to_zero:
+        # Points below the lowest comparison have values beside others above it; no pressure at all is told from zero later.
+        above = tuple(shown for shown in asked if to_si(shown) >= calibration.low)
+        asked = above or (max(asked),)
+        if max(asked) <= 0:
+            return system.decision.reasons
     lowest, highest = min(asked), max(asked)
     if calibration.low <= to_si(lowest) and to_si(highest) <= calibration.high:
         return system.decision.reasons
@@ -265,14 +270,24 @@ def _told_from_zero(records: OnRecord, standing: Sequence[Standing]) -> list[Gat
     if not standing:
         return []
     try:
-        velocity = flows(arrays_of(standing, records)).velocity
+        readings = arrays_of(standing, records)
+        measured = flows(readings)
     except CalibError as error:
         if len(standing) == 1:
             return [Gated(None, (_without_value(standing[0], error),))]
         half = len(standing) // 2
         return [*_told_from_zero(records, standing[:half]), *_told_from_zero(records, standing[half:])]
     expanded = _expanded_uncertainties(records, standing)
-    return [_told(*each) for each in zip(standing, velocity.tolist(), expanded.tolist(), strict=True)]
+    told = [_told(*each) for each in zip(standing, measured.velocity.tolist(), expanded.tolist(), strict=True)]
+    return [_with_low_points(each, readings, measured, standing[row], row) for row, each in enumerate(told)]
+
+
+def _with_low_points(told: Gated, readings: Readings, measured: Flows, standing: Standing, row: int) -> Gated:
+    reasons = (*reasons_of_low_points(standing, readings, measured, row), *told.reasons)
+    if reasons or told.standing is None:
+        return Gated(None, reasons)
+    flags = (*told.standing.flags, *flags_of_low_points(standing, readings, measured, row))
+    return Gated(told.standing._replace(flags=flags), ()) if flags != told.standing.flags else told
 
 
 def _without_value(standing: Standing, error: CalibError) -> str:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.arrays import Floats, Integers, by_kind
+from calib.measurement.below_lowest import asked_at
 from calib.procedures.measure.indicated import StabilityHere, stability_limits
 from calib.procedures.measure.stability import history_in_force, stability_at
 from calib.procedures.measure.standing import Standing
@@ -14,13 +15,17 @@ from calib.procedures.on_record.in_force import OnRecord
 
 
 def stability_of(standing: Sequence[Standing], owner: Integers, x: Floats, records: OnRecord) -> StabilityHere:
-    """Stability of the instruments of readings at P indications [SI], each of the reading with the number `owner`, (P,)."""
+    """Stability of the instruments of readings at P indications [SI], each of the reading with the number `owner`, (P,).
+
+    Below the lowest comparison that of the lowest, by ways that go down to zero.
+    """
     firsts, kind = by_kind(standing, lambda reading: reading.calibration.record_id)
     change = StabilityHere(np.empty(x.size), np.full(x.size, np.inf))
     for each, first in enumerate(firsts):
         lot = np.flatnonzero(kind[owner] == each)
         days = [standing[row].at.date() for row in owner[lot]]
-        here = stability_at(records, first.instrument, first.calibration, days, x[lot])
+        at = asked_at(records.curve(first.calibration.record_id), x[lot], first.way.goes_to_zero)
+        here = stability_at(records, first.instrument, first.calibration, days, at)
         change.half_width[lot], change.degrees_of_freedom[lot] = here.half_width, here.degrees_of_freedom
     return change
 

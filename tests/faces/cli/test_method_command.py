@@ -41,6 +41,15 @@ def test_a_method_is_added_and_listed(records):
     assert re.match(r"sweep +2\.5 +- +sweep +6 +24 sweeps", listed[2])
 
 
+def test_the_share_of_points_below_the_lowest_comparison_is_declared_and_listed(records):
+    assert calib(*ADD, "--share-below-interval-percent", "5", records=records).status == 0
+    listed = calib("method", "list", records=records).out.splitlines()
+    assert re.match(r"method +u \[%\] +dof +low \[%\] +pattern +readings +basis$", listed[0])
+    assert re.match(r"sweep 2 +1\.8 +- +5 +- +0 +30 pairs$", listed[3])
+    refused = calib("method", "add", "m", *ADD[3:], "--share-below-interval-percent", "101", records=records)
+    assert "--share-below-interval-percent: '101'; expected a percentage, 0 to 100" in refused.err
+
+
 def test_what_was_added_is_what_was_typed(records):
     document = calib(*ADD, "--json", records=records).document
     assert document == {"method": "sweep 2", "relative_standard_uncertainty_percent": "1.8", "basis": "30 pairs"}

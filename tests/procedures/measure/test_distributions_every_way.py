@@ -79,7 +79,11 @@ def test_the_distribution_is_that_of_independent_draws(job, drawn_independently,
 # --- beside the law --------------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("outlet", OUTLETS)
+# Near zero the value is the mean of the trials, and no trial; u is at least what simulations of such points asked for.
+WELL_ABOVE_ZERO = [outlet for outlet in OUTLETS if outlet != "D-4"]
+
+
+@pytest.mark.parametrize("outlet", WELL_ABOVE_ZERO)
 def test_without_errors_the_model_gives_the_flow(job, outlet):
     row = row_of(job, outlet)
     (flow,) = one_reading(job.readings, row).flow(NO_ERRORS)
@@ -117,7 +121,7 @@ def lines_of_small_errors(model, inputs):
     return {name: math.sqrt(one) for name, one in variance.items()}
 
 
-@pytest.mark.parametrize("outlet", OUTLETS)
+@pytest.mark.parametrize("outlet", WELL_ABOVE_ZERO)
 def test_small_errors_make_the_budget_of_the_law(job, outlet):
     """GUM 5.1.3 NOTE 2: sensitivity coefficients from differences of the model."""
     row = row_of(job, outlet)
@@ -150,7 +154,7 @@ def known(tmp_path_factory):
     return evaluated(records_of(tmp_path_factory.mktemp("once"), once()))
 
 
-@pytest.mark.parametrize("outlet", OUTLETS)
+@pytest.mark.parametrize("outlet", WELL_ABOVE_ZERO)
 def test_the_law_holds_where_every_uncertainty_is_exactly_known(known, outlet):
     """Estimate, u and interval agree; a rectangular stability that makes half of the variance or more shortens it by up to 3 %."""
     readings, row = with_many_degrees_of_freedom(known.readings), row_of(known, outlet)
@@ -206,9 +210,9 @@ def test_one_pass_has_an_error_at_each_point_and_several_passes_one_of_their_mea
     assert of_passes.degrees_of_freedom == 2
 
 
-def test_rounding_is_drawn_once_for_each_place_where_air_moves(job):
+def test_rounding_is_drawn_once_for_each_place(job):
     assert len(inputs_of(job, "D-1", "resolution")) == 12
-    assert len(inputs_of(job, "D-4", "resolution")) == 6
+    assert len(inputs_of(job, "D-4", "resolution")) == 8
 
 
 def test_the_density_has_four_parts_and_the_formula_two_limits(job):
@@ -242,11 +246,19 @@ def test_a_pressure_that_is_hardly_above_zero_makes_a_velocity_that_is_lower_in_
     assert both.value < known.flow.value[row] - 5 * scatter
 
 
-def test_air_that_stands_is_given_no_velocity_by_any_error(job):
+def test_points_without_pressure_have_the_mean_of_the_trials_and_no_less_uncertainty(job):
+    """Before, the mean of the trials was above the value, since no error could give such a point a velocity."""
+    row, both = row_of(job, "D-4"), simulated(job, "D-4")
+    assert both.value == pytest.approx(job.flow.value[row], abs=0.02 * both.standard_uncertainty)
+    assert job.flow.combined.standard_uncertainty[row] >= both.standard_uncertainty
+
+
+def test_an_error_gives_air_that_seemed_to_stand_a_velocity(job):
     one = one_reading(job.readings, row_of(job, "D-4"))
-    errors = Errors(3, {("stability", 0): np.array([-1.0, 0.0, 1.0])})
-    first, *_, last = one.points(errors)
-    assert first.tolist() == last.tolist() == [0.0, 0.0, 0.0]
+    errors = Errors(3, {("stability", 0): np.array([-1.0, 0.0, 4.0])})
+    _, *_, last = one.points(errors)
+    assert last[0] == 0.0
+    assert last[2] > 0.0
 
 
 def pair(job, first, second):

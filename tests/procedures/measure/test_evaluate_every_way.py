@@ -49,7 +49,7 @@ ROOMS = {"Store": {"S-1": 1, "S-2": 1}, "Wash": {"S-3": 1, "X-1": -1}}
 def more_ways():
     """The job with a third system, whose readings share instruments, probe, conditions and hood with the others.
 
-    D-4: one pass with the same manometer and probe, standing air at two points. S-4: four velocity pressures at one place.
+    D-4: one pass with the same manometer and probe, no pressure at two points. S-4: four velocity pressures at one place.
     S-5: a second pair of the hood. R-1, R-2: the thermal anemometer and the vane in the air of the plant room. The thermometer's
     maximum permissible error has a percentage too: of degrees Celsius.
     """

@@ -278,9 +278,9 @@ def test_a_point_outside_the_manometer_s_interval_is_named_with_its_value(tmp_pa
     assert found == {"D-1": (expected,)}
 
 
-def test_the_lowest_and_the_highest_point_are_both_named(tmp_path):
+def test_the_highest_point_is_named_and_one_below_the_lowest_comparison_is_none_of_it(tmp_path):
     found, _ = import_all(tmp_path / "in", *points("4.9;20;20", "390;450;395", "430;20;20"))
-    assert [re.search(r"indication (\S+ Pa)", reason)[1] for reason in found["D-1"]] == ["4.9 Pa", "450 Pa"]
+    assert [re.search(r"indication (\S+ Pa)", reason)[1] for reason in found["D-1"]] == ["450 Pa"]
 
 
 def test_a_point_on_the_end_of_the_interval_passes(tmp_path):
@@ -288,35 +288,81 @@ def test_a_point_on_the_end_of_the_interval_passes(tmp_path):
     assert found == {}
 
 
-@pytest.mark.parametrize("value", ["0;0;0", "-0.3;-0.1;-0.2", "-9;-8;-9", "0;0.0;-0"])
-def test_points_without_a_pressure_above_0_are_standing_air_and_are_counted(tmp_path, whole, value):
+# A point by the wall, below the manometer's lowest comparison, 5.1 Pa.
+
+
+@pytest.mark.parametrize("value", ["4.0;4.0;4.0", "0.1;0.1;0.1", "0;0;0", "-0.3;-0.1;-0.2", "0;0.0;-0"])
+def test_points_below_the_lowest_comparison_stand_alike_and_are_named(tmp_path, value):
+    """Before, 4.0 Pa refused the traverse, while 0.0 and -0.1 Pa passed with less U."""
     found, records = import_all(tmp_path / "in", *points(value, value))
     assert found == {}
-    now, before = evaluated(records), evaluated(whole)
-    assert now.measured[0].outlet.outlet == "D-1"
-    assert (now.profiles[0].nonpositive, before.profiles[0].nonpositive) == (2, 0)
-    # The mean velocity has lost what the two points gave: 12 points of equal weight, three passes.
-    lost = sum(before.flows.point_velocity[pass_ * 12 + point] for pass_ in range(3) for point in (0, 1)) / 36
-    assert now.velocity.value[0] == pytest.approx(before.velocity.value[0] - lost, rel=1e-12)
+    profile = evaluated(records).profiles[0]
+    assert [(place.line, place.point) for place in profile.below] == [(1, 1), (1, 2)]
+    named = "2 of 12 points below the lowest comparison (line 1 point 1, line 1 point 2): the correction there is held"
+    assert named in profile.findings
+    assert profile.nonpositive == (2 if value in ("0;0;0", "0;0.0;-0", "-0.3;-0.1;-0.2") else 0)
 
 
-def test_a_point_that_is_standing_air_in_one_pass_only_is_counted_once(tmp_path):
-    _, records = import_all(tmp_path / "in", *points("21;0;-1", "20;21;22"))
-    assert evaluated(records).profiles[0].nonpositive == 1
+def test_u_does_not_fall_where_a_point_falls_to_zero_and_below(tmp_path):
+    of_points = []
+    for number, value in enumerate(("0.3", "0.1", "0.0", "-0.1")):
+        _, records = import_all(tmp_path / str(number), *points(";".join([value] * 3)))
+        of_points.append(evaluated(records).flow.expanded_uncertainty[0])
+    assert max(of_points) < 1.01 * min(of_points)
+
+
+def test_a_point_that_is_below_zero_in_one_pass_only_is_counted_once(tmp_path):
+    _, records = import_all(tmp_path / "in", *points("21;0;-0.2", "20;21;22"))
+    profile = evaluated(records).profiles[0]
+    assert (profile.nonpositive, len(profile.below)) == (1, 1)
+
+
+def test_a_pressure_well_below_zero_is_refused_with_its_place(tmp_path):
+    """u there is 0.26 Pa: U/k of 0.15 Pa, repeatability 0.2 Pa, limits of (0.5 % of 5.1 + 0.1) Pa over the root of 3."""
+    found, _ = import_all(tmp_path / "in", *points("20;20;20", "-9;-8;-9"))
+    (reason,) = found["D-1"]
+    assert reason == (
+        "DM-1: 1 of 12 points (line 1 point 2) is below zero by more than 2 standard uncertainties (velocity pressure "
+        "-9.07 Pa, u 0.26 Pa): the flow turns back there, or the zero has drifted; set the zero and measure again, or choose "
+        "another section"
+    )
+
+
+SHARED = ("methods.csv", 2, "share_below_interval_percent")
+
+
+@pytest.mark.parametrize(("allowed", "refused"), [("", True), ("9", True), ("60", False)])
+def test_points_that_could_carry_more_than_the_method_allows_refuse_the_reading(tmp_path, allowed, refused):
+    """4.0 Pa against some 25 Pa: 0.4 of the mean velocity, so that five of twelve carry a sixth; 10 % is the default."""
+    found, _ = import_all(tmp_path / "in", *points(*["4.0;4.0;4.0"] * 5), (*SHARED, allowed))
+    if not refused:
+        assert found == {}
+        return
+    (reason,) = found["D-1"]
+    said = re.fullmatch(
+        r"DM-1: 5 of 12 points \(line 1 point 1, .*\) are below the lowest comparison and could carry (\d+) % of the flow, above "
+        r"the (\d+) % that the method allows: use instruments calibrated there",
+        reason,
+    )
+    assert 17 < int(said[1]) < 25
+    assert said[2] == (allowed or "10")
+
+
+def test_a_traverse_below_the_lowest_comparison_throughout_is_outside_the_interval(tmp_path):
+    found, _ = import_all(tmp_path / "in", *points(*["4.0;4.1;4.2"] * 12))
+    assert "indication 4.2 Pa is outside the calibrated measuring interval 5.1 Pa to 401.1 Pa" in found["D-1"][0]
 
 
 def test_a_traverse_of_standing_air_alone_cannot_be_told_from_zero(tmp_path):
     found, _ = import_all(tmp_path / "in", *points(*["0;0;0"] * 12))
-    (reason,) = found["D-1"]
-    assert reason.startswith("DM-1: velocity pressure 0 Pa is not above its expanded uncertainty")
+    assert any("it cannot be told from zero" in reason for reason in found["D-1"])
 
 
-def test_a_velocity_that_the_probe_s_certificate_does_not_cover_names_the_probe(tmp_path):
+def test_a_velocity_below_the_probe_s_lowest_comparison_is_counted_too(tmp_path):
     """5.2 Pa are within the manometer's interval, but make less than the 3.01 m/s from which on the probe was compared."""
-    found, _ = import_all(tmp_path / "in", *points("5.2;5.2;5.2"))
-    (reason,) = found["D-1"]
-    assert reason.startswith("PT-1: indication 2.9")
-    assert reason.endswith("use an instrument calibrated there")
+    found, records = import_all(tmp_path / "in", *points("5.2;5.2;5.2"))
+    assert found == {}
+    assert len(evaluated(records).profiles[0].below) == 1
 
 
 # A low velocity pressure: about 20 Pa, by a manometer whose certificate states one U at every comparison.
@@ -343,7 +389,8 @@ def test_a_pressure_that_cannot_be_told_from_zero_refuses(tmp_path, certified):
         r"DM-1: velocity pressure (\S+) Pa is not above its expanded uncertainty (\S+) Pa: it cannot be told from zero; .*",
         reason,
     )
-    assert float(said[1]) == pytest.approx(20, abs=0.3)
+    # Known so badly, 20 Pa make the velocity that a point near zero has in the mean: another pressure is said.
+    assert float(said[1]) == pytest.approx(20, abs=5.5)
     assert float(said[2]) == pytest.approx(expanded(float(certified)), rel=0.006)
 
 
@@ -355,7 +402,7 @@ def test_a_low_pressure_is_flagged_with_the_number(tmp_path, certified):
     first, *others = evaluated(records).measured
     (flag,) = first.flags
     said = re.fullmatch(r"DM-1: velocity pressure .* leaves the velocity uncertain by (\d+) %: .*", flag)
-    assert int(said[1]) == pytest.approx(100 * expanded(float(certified)) / (2 * 19.8), abs=1)
+    assert int(said[1]) == pytest.approx(100 * expanded(float(certified)) / (2 * 19.8), rel=0.1)
     assert all(one.flags == () for one in others)
 
 

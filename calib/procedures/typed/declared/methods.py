@@ -29,6 +29,11 @@ METHODS_CSV = Declaration(
         may("common_degrees_of_freedom", at_least_one, "of what they share; blank: taken as exactly known"),
         may("own_standard_uncertainty_percent", share, "with it: what each reading has by itself"),
         may("own_degrees_of_freedom", at_least_one, "of what each has by itself; blank: taken as exactly known"),
+        may(
+            "share_below_interval_percent",
+            share,
+            "percent of the flow that points below the lowest comparison may carry; blank: 10",
+        ),
     ),
     key=("method",),
 )
