@@ -42,6 +42,7 @@ def first_of(flows: Flows, size: int, points: int) -> Flows:
         tuple(_first(each, size) for each in flows.contributions),
         flows.point_velocity[:points],
         None if flows.by_density is None else flows.by_density[:size],
+        None if flows.bend is None else flows.bend[:size],
     )
 
 
