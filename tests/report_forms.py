@@ -84,7 +84,7 @@ FLOW_CELLS = {"flow": ("flow", "value"), "flow_unit": ("flow", "unit")} | {
         "standard_uncertainty", "expanded_uncertainty", "coverage_factor", "coverage_probability",
         "effective_degrees_of_freedom", "statement",
     )
-}  # fmt: skip
+} | {"interval_low": ("flow", "interval", "low"), "interval_high": ("flow", "interval", "high")}  # fmt: skip
 TOTAL_CELLS = (
     {name: (name,) for name in ("system", "service", "outlets", "outlets_measured")} | FLOW_CELLS | DESIGN_CELLS
 )

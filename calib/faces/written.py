@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from calib.records.words import NET
-from calib.uncertainty.statement import plain, round_result, round_uncertainty
+from calib.uncertainty.statement import interval_text, plain, round_result, round_uncertainty
 
 # Signs of the statements of conformity: they are told apart without colour.
 SIGNS = {"pass": "●", "conditional pass": "◐", "conditional fail": "◔", "fail": "○"}
@@ -62,6 +62,12 @@ def total_name(total: Mapping[str, Any]) -> str:
 def rounded(flow: Mapping[str, Any]) -> str:
     """A flow with its expanded uncertainty, rounded: 412 ± 23."""
     return rounded_text(flow["value"], flow["expanded_uncertainty"])
+
+
+def ends_of_interval(flow: Mapping[str, Any]) -> str:
+    """The ends of a flow's interval where it lies unsymmetrically, rounded as the flow: 392 to 438."""
+    ends = flow["interval"]
+    return interval_text(ends["low"], ends["high"], flow["expanded_uncertainty"]).replace("-", "−")
 
 
 def rounded_text(value: float, expanded_uncertainty: float) -> str:

@@ -43,6 +43,7 @@ def first_of(flows: Flows, size: int, points: int) -> Flows:
         flows.point_velocity[:points],
         None if flows.by_density is None else flows.by_density[:size],
         None if flows.low is None else flows.low.first(points),
+        None if flows.bend is None else flows.bend[:size],
     )
 
 

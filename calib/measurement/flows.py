@@ -9,6 +9,7 @@ two million readings on.
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -27,6 +28,7 @@ from calib.measurement.standards_behind import (
 )
 from calib.uncertainty.estimate import rectangular, resolution
 from calib.uncertainty.propagation import Contribution, welch_satterthwaite
+from calib.uncertainty.second_order import Product
 from calib.uncertainty.sharing import Share, common, common_within_a_sign, independent, not_known, not_known_of_a_change
 
 METHOD = frozenset({"method", "method common", "method own"})  # names of what a method contributes
@@ -45,6 +47,18 @@ class Flows:
     point_velocity: Floats  # (P,) of each point [m/s]
     by_density: Floats | None = None  # (n,) dq/d ln rho of the air [m3/s]; None: 0
     low: "LowPoints | None" = None  # None: no way in use goes down to zero
+    bend: Floats | None = None  # (n,) of the value as it goes with a power of the corrected indication; None: 0
+
+    @cached_property
+    def product(self) -> Product:
+        """The flows as products: what adds within the measured value, and every other line a factor of its own."""
+        factor = [0 if each.name in _WITHIN_THE_VALUE else 1 + row for row, each in enumerate(self.contributions)]
+        bend = np.zeros(self.flow.size) if self.bend is None else self.bend
+        return Product(np.unique([0, *factor], return_inverse=True)[1][1:], bend)
+
+
+# Lines whose errors add within the measured value, before it is multiplied by anything.
+_WITHIN_THE_VALUE = frozenset({"repeatability", "resolution", SCATTER, REFERENCE_STANDARD, STABILITY, "back pressure"})
 
 
 @dataclass(frozen=True)
@@ -112,7 +126,20 @@ def flows(readings: Readings) -> Flows:
         points.value,
         by_density,
         low if any(way.goes_to_zero for way in readings.ways) else None,
+        _bend(readings),
     )
+
+
+def _bend(readings: Readings) -> Floats:
+    """(n,) (m - 1)/m of values that go with the power m of the corrected indication, which each way tells by its slope at 1."""
+    bend = np.zeros(readings.size)
+    for way, mine in readings.rows_by_way():
+        if way.in_air is not None:
+            y = np.ones(1)
+            value = way.in_air.value(y, 1.0, 1.0)
+            power = float((way.in_air.slope(y, value, 1.0) / value)[0])
+            bend[mine] = (power - 1.0) / power
+    return bend
 
 
 def _means(readings: Readings, value: Floats) -> _Means:

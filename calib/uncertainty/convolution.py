@@ -13,8 +13,8 @@ inversion); S. Hurst, Australian National University report SRR95-044 (1995) (t'
 Decision (2026-11-29). U is the half-width of this distribution at the coverage probability where that exceeds the U of
 Welch-Satterthwaite by more than 5 %. Options: Monte Carlo for each reading (three passes have no finite variance: it does not
 settle in 10^7 trials); a grid of densities for each reading (a millisecond, where this takes 6 to 20 us); the law alone (covers
-87.7 % with two observations). Cost: the degrees of freedom that are given are then those of k, and not Welch-Satterthwaite's; a
-distribution that is not symmetric, of a low velocity pressure, say, is not told yet.
+87.7 % with two observations). Cost: the degrees of freedom that are given are then those of k, and not Welch-Satterthwaite's.
+Where the distribution lies unsymmetrically is told by `calib.uncertainty.second_order`.
 """
 
 from dataclasses import dataclass

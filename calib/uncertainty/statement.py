@@ -71,6 +71,21 @@ def plain(value: Decimal) -> str:
     return f"{value:f}"
 
 
-def statement(value: float, expanded_uncertainty: float, unit: str, coverage_factor: float) -> str:
-    """A measurement result as it is reported (GUM 7.2.4; ILAC-P14:09/2020 5.3, from memory): (412 ± 23) m3/h, k = 2.00."""
-    return f"({round_result(value, expanded_uncertainty)}) {unit}, k = {coverage_factor:.2f}"
+def statement(
+    value: float,
+    expanded_uncertainty: float,
+    unit: str,
+    coverage_factor: float,
+    interval: tuple[float, float] | None = None,
+) -> str:
+    """A measurement result as it is reported (GUM 7.2.4; ILAC-P14:09/2020 5.3, from memory): (412 ± 23) m3/h, k = 2.00.
+
+    Ends of an interval that lies unsymmetrically about the value follow: (412 ± 23) m3/h, k = 2.00, interval 392 to 438.
+    """
+    said = f"({round_result(value, expanded_uncertainty)}) {unit}, k = {coverage_factor:.2f}"
+    return said if interval is None else f"{said}, interval {interval_text(*interval, expanded_uncertainty)}"
+
+
+def interval_text(low: float, high: float, expanded_uncertainty: float) -> str:
+    """The ends of an interval to the place of two digits of U: 392 to 438."""
+    return " to ".join(plain(round_result(end, expanded_uncertainty).value) for end in (low, high))

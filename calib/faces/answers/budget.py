@@ -7,7 +7,6 @@ from calib.faces.plain_text import one_line
 from calib.faces.written import Content, count_of, coverage_percent_text, degrees_text, two_digits
 from calib.procedures.measure.budget import budget_of
 from calib.procedures.measure.distributions import LawAndDistributions
-from calib.procedures.measure.pooled_repeatability import is_repeated
 from calib.procedures.measure.reading_in_job import ReadingInJob
 from calib.procedures.on_record.flow_unit import flow_unit
 from calib.uncertainty.estimate import relative_uncertainty_of_s
@@ -26,7 +25,6 @@ def document(reading: ReadingInJob, wanted: str | None, units: str | None) -> Co
         "repeatability_uncertain_by_percent": 100.0 * relative_uncertainty_of_s(max(round(float(dof)), 1) + 1)
         if measured.indication.type_a and math.isfinite(dof)
         else None,
-        "repeatability_is_pooled": bool(is_repeated(measured) and dof > measured.indication.observations - 1),
         "levers": [
             {
                 "name": lever.name,
@@ -184,6 +182,14 @@ def _rests_on(answer: Content) -> list[str]:
     return lines + [f"  {flag}" for flag in answer["flags"]]
 
 
+def _beside(interval: Content | None) -> list[str]:
+    """How far an interval lies beside its value."""
+    if interval is None:
+        return []
+    where = "above" if interval["by"] > 0 else "below"
+    return [f"  the middle of the interval lies {abs(interval['by']):.0f} % of U {where} the value"]
+
+
 def _budget_lines(answer: Content) -> list[str]:
     flow = answer["flow"]
     dof = flow["effective_degrees_of_freedom"]
@@ -195,6 +201,7 @@ def _budget_lines(answer: Content) -> list[str]:
         ),
         *_rests_on(answer),
         f"flow {flow['statement']} ({coverage_percent_text(flow['coverage_probability'])} %)",
+        *_beside(flow["interval"]),
         "",
         f"{'contribution':{width}} {'type':4} {'u [' + flow['unit'] + ']':>12} {'share %':>8} {'dof':>6}  shared with",
     ]

@@ -9,6 +9,7 @@ from calib.faces.written import Content, two_digits
 from calib.procedures.factors.compare_method import FiguresOfKind, MethodCompared
 from calib.procedures.on_record.flow_unit import flow_unit
 from calib.procedures.pairs.paired_readings import Paired, flow, measured
+from calib.uncertainty.components import Components
 
 _PAIRS = (
     "pair", "duct", "outlet", "instrument", "observed", "q traverse", "q method", "", "d [%]", "explained [%]",
@@ -36,8 +37,24 @@ def document(compared: MethodCompared, on: date, units: str | None) -> Content:
         "explained_percent": 100.0 * comparison.explained,
         "unexplained_percent": 100.0 * comparison.unexplained,
         "cautions": list(compared.cautions),
+        "components_of_variance": [_components(name, each) for name, each in compared.components.items()],
         "kinds": [_kind(compared, kind, on) for kind in compared.kinds],
         "to_adopt_it": _adopting(compared, on, next(iter(compared.kinds), None)),
+    }
+
+
+def _components(name: str, components: Components) -> Content:
+    """What scatters between groups of pairs, and within one, in percent."""
+    return {
+        "between": name,
+        "groups": components.groups,
+        "pairs": components.observations,
+        "between_percent": 100.0 * components.between,
+        "within_percent": 100.0 * components.within,
+        "f": finite(components.f),
+        "quantile": components.quantile,
+        "differ": components.differ,
+        "standard_uncertainty_of_mean_percent": 100.0 * components.standard_uncertainty,
     }
 
 
@@ -112,11 +129,36 @@ def text(answer: Content) -> str:
         table_text(("in percent", "value", ""), _figures(answer)),
         *(f"caution: {caution}" for caution in answer["cautions"]),
         "",
+        *_over_groups(answer["components_of_variance"]),
         *_two_figures(answer["kinds"]),
         "if the company adopts it:",
         *(f"  {each['to_adopt_it']}" for each in answer["kinds"] or [answer]),
     ]
     return "\n".join(lines)
+
+
+_COMPONENTS = ("between", "groups", "pairs", "s between [%]", "s within [%]", "F", "F 95 %", "u of mean [%]", "")
+
+
+def _over_groups(components: Sequence[Content]) -> Iterator[str]:
+    """Components of variance; nothing where no day and no operator has two pairs beside others."""
+    if components:
+        yield table_text(_COMPONENTS, [_group_row(each) for each in components])
+        yield ""
+
+
+def _group_row(components: Content) -> tuple[str, ...]:
+    return (
+        components["between"],
+        str(components["groups"]),
+        str(components["pairs"]),
+        two_digits(components["between_percent"]),
+        two_digits(components["within_percent"]),
+        "infinite" if components["f"] is None else f"{components['f']:.3g}",
+        f"{components['quantile']:.3g}",
+        two_digits(components["standard_uncertainty_of_mean_percent"]),
+        "they differ" if components["differ"] else "they do not differ",
+    )
 
 
 _KINDS = ("opening", "air", "jobs", "pairs", "common [%]", "dof", "if corrected", "own [%]", "dof")

@@ -6,7 +6,7 @@ from math import ceil, inf
 from typing import Any
 
 from calib.faces.drawings.style import short
-from calib.faces.written import SIGNS, Content, count_of, flow_limits_of, rounded, rounded_text
+from calib.faces.written import SIGNS, Content, count_of, ends_of_interval, flow_limits_of, rounded, rounded_text
 from calib.procedures.on_record.flow_unit import common_flow_unit
 from calib.quantities import unit
 
@@ -102,8 +102,9 @@ def in_unit(flow: Mapping[str, Any], symbol: str) -> tuple[float, float]:
 
 
 def flow_text(flow: Mapping[str, Any]) -> str:
-    """A flow of the content with its U and its unit: 412 ± 23 m3/h."""
-    return f"{rounded(flow)} {flow['unit']}"
+    """A flow of the content with its U and its unit: 412 ± 23 m3/h; behind it its interval where that lies unsymmetrically."""
+    beside = f" ({ends_of_interval(flow)})" if flow["interval"] else ""
+    return f"{rounded(flow)} {flow['unit']}{beside}"
 
 
 def is_named(shown: OutletsDrawing) -> bool:

@@ -13,6 +13,7 @@ from calib.procedures.measure.budget import rectangular_names
 from calib.procedures.measure.compared import stated_density
 from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.gate_reading import air_of_reading
+from calib.procedures.measure.pooled_repeatability import is_repeated
 from calib.procedures.measure.results import Results
 from calib.procedures.measure.stability import limits_basis
 from calib.procedures.measure.standing import Standing, section_of
@@ -57,6 +58,8 @@ def reading_content(evaluation: Evaluation, row: int, units: str | None) -> Cont
         "traverse": _traverse(evaluation, row, units),
         "observations_counted": indication.observations,
         "effective_observations": indication.effective_observations,
+        "repeatability_is_pooled": is_repeated(measured)
+        and _repeatability_dof(evaluation, row) > indication.observations - 1,
         "logged": measured.observed.logged,
         "indication_unit": measured.reading.unit,
         "method": measured.method.method,
@@ -68,7 +71,7 @@ def reading_content(evaluation: Evaluation, row: int, units: str | None) -> Cont
         "found_factor": None
         if measured.factor is None
         else {"factor": measured.factor.factor, "revision": measured.factor.revision},
-        "flags": list(measured.flags),
+        "flags": _flags(evaluation, row),
         "velocity": _velocity(evaluation, row, units),
         "flow": result(evaluation.flow, row, in_flow),
         "dominant_contribution": dominant(
@@ -84,6 +87,14 @@ def reading_content(evaluation: Evaluation, row: int, units: str | None) -> Cont
         ],
         "design": _design(evaluation, row, in_flow),
     }
+
+
+def _repeatability_dof(evaluation: Evaluation, row: int) -> float:
+    """Degrees of freedom of the repeatability: more than a reading's own observations give where it was pooled."""
+    assert evaluation.flows is not None  # noqa: S101 (the reading stands)
+    return next(
+        float(each.degrees_of_freedom[row]) for each in evaluation.flows.contributions if each.name == "repeatability"
+    )
 
 
 def _shown(measured: Standing) -> str | None:
@@ -218,6 +229,8 @@ def result(results: Results, row: int, in_unit: Unit, density: float | None = No
     value = float(in_unit.from_si(results.value[row]))
     expanded = float(in_unit.difference_from_si(results.expanded_uncertainty[row]))
     k = float(results.coverage_factor[row])
+    interval = _interval(results, row, in_unit)
+    ends = None if interval is None else (interval["low"], interval["high"])
     return {
         "value": value,
         "unit": in_unit.symbol,
@@ -226,8 +239,33 @@ def result(results: Results, row: int, in_unit: Unit, density: float | None = No
         "coverage_factor": k,
         "coverage_probability": results.coverage_probability,
         "effective_degrees_of_freedom": finite(results.degrees_of_freedom[row]),
-        "statement": statement(value, expanded, named, k),
+        "interval": interval,
+        "statement": statement(value, expanded, named, k, ends),
     }
+
+
+def _interval(results: Results, row: int, in_unit: Unit) -> Content | None:
+    """Ends of a coverage interval whose middle lies beside the value, and by how much of U, upwards; None where it is symmetric."""
+    above = 0.0 if results.second_order is None else float(results.second_order.above[row])
+    if above == 0.0:
+        return None
+    middle, expanded = results.value[row] + above, results.expanded_uncertainty[row]
+    return {
+        "low": float(in_unit.from_si(middle - expanded)),
+        "high": float(in_unit.from_si(middle + expanded)),
+        "by": 100.0 * above / float(expanded),
+    }
+
+
+def _flags(evaluation: Evaluation, row: int) -> list[str]:
+    """What is to be borne in mind about a reading: as the gate says, and where terms of second order would change its U."""
+    assert evaluation.flow is not None and evaluation.flow.second_order is not None  # noqa: S101, PT018 (the reading stands)
+    changed = float(evaluation.flow.second_order.changed[row])
+    told = (
+        f"terms of second order (GUM 5.1.2) would change U by {100.0 * changed:+.0f} %: the law of propagation is not enough here, "
+        "propagate the distributions"
+    )
+    return [*evaluation.measured[row].flags, *([told] if changed else [])]
 
 
 def _contribution(contribution: Contribution, place: int, evaluation: Evaluation, row: int, in_unit: Unit) -> Content:

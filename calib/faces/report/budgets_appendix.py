@@ -7,7 +7,7 @@ from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import Block, Cell, Heading, Run, Table, TableColumn, TableRow, number_columns, paragraph
 from calib.faces.report.formulas import measurement_function
 from calib.faces.report.table_cells import NOTHING, degrees_cell, digits_cell, row_of, words_cell
-from calib.faces.written import Content, coverage_percent_text, rounded, significant
+from calib.faces.written import Content, coverage_percent_text, ends_of_interval, rounded, significant
 from calib.measurement.ways import BY_NAME
 from calib.procedures.measure import budgets_in_full as full
 
@@ -101,6 +101,8 @@ def _about(budget: Content, reading: Content, anchors: Anchors) -> Iterator[str 
     for each in budget["constants"]:
         yield f"; {each['symbol']} = {significant(each['value'], 6)} {each['unit']}, {in_air.rho_0 if in_air else ''}"
     yield "."
+    if reading["repeatability_is_pooled"]:
+        yield " The repeatability rests on all readings of the job with this instrument and method, pooled."
 
 
 def _observed(reading: Content) -> Iterator[str]:
@@ -170,7 +172,7 @@ def _quantities(place: int, budget: Content, reading: Content) -> Table:
     dof = flow["effective_degrees_of_freedom"]
     total = row_of(
         words_cell("q_V"),
-        words_cell(f"({rounded(flow)}) {flow['unit']}, k = {flow['coverage_factor']:.2f}"),
+        words_cell(f"({rounded(flow)}) {flow['unit']}, k = {flow['coverage_factor']:.2f}{_interval(flow)}"),
         digits_cell(flow["value"], 7, flow["unit"]),
         words_cell(flow["unit"]),
         digits_cell(flow["standard_uncertainty"], 5, flow["unit"]),
@@ -183,6 +185,10 @@ def _quantities(place: int, budget: Content, reading: Content) -> Table:
         is_total=True,
     )
     return Table(f"B{place} input quantities", columns, (*rows, total))
+
+
+def _interval(flow: Content) -> str:
+    return f", interval {ends_of_interval(flow)}" if flow["interval"] else ""
 
 
 def _quantity(each: Content, flow_unit: str) -> TableRow:

@@ -18,6 +18,7 @@ _CSV_COLUMNS = (
     "flow_at_design_density_expanded_uncertainty", "stage", "probability", "numerical_error",
     "lower_limit", "upper_limit", "guard_band", "guard_factor",
     "drift_percent", "standard_uncertainty_percent", "carried_percent",
+    "interval_low", "interval_high",
 )  # fmt: skip
 
 
@@ -164,7 +165,8 @@ def _csv_design(design: Content) -> Content:
 def _csv_flow(flow: Content | None) -> Content:
     if flow is None:
         return {}
-    return {"flow": flow["value"], "flow_unit": flow["unit"]} | _same(
+    ends = {f"interval_{end}": flow["interval"][end] for end in ("low", "high")} if flow["interval"] else {}
+    return {"flow": flow["value"], "flow_unit": flow["unit"], **ends} | _same(
         flow,
         "standard_uncertainty",
         "expanded_uncertainty",

@@ -67,6 +67,7 @@ def flows_section(report: Content, anchors: Anchors) -> Iterator[Block]:
         f"{percent}. A flow leads to its uncertainty budget, an instrument to its calibration. "
         "Times are local, with their difference from UTC. A design that states no density is compared as measured, in the air that "
         "is at the outlet."
+        f"{_about_intervals(report)}"
     )
     yield from _overview(report["readings"])
     readings, totals = _by_system(report["readings"]), _by_system(report["totals"])
@@ -82,6 +83,16 @@ def flows_section(report: Content, anchors: Anchors) -> Iterator[Block]:
     ) + tuple(runs(f"{line}.") for line in design_state_lines(report["readings"]))
     if flagged:
         yield Bullets(flagged)
+
+
+def _about_intervals(report: Content) -> str:
+    stated = [*report["readings"], *report["totals"], *report["job_totals"], *report["rooms"]]
+    if not any(each["flow"] and each["flow"]["interval"] for each in stated):
+        return ""
+    return (
+        " Where the middle of that interval lies beside the value by more than 5 % of U, since uncertain factors are multiplied "
+        "or a root is taken, its ends stand in brackets."
+    )
 
 
 _MOST_DRAWN = 1000  # outlets in the overview: two figures of thin lines

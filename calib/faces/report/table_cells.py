@@ -1,7 +1,16 @@
 """The cells of a report's tables: a number stands in each as it is written, and unrounded."""
 
 from calib.faces.report.blocks import Cell, Mark, Run, TableRow, runs
-from calib.faces.written import Content, degrees_text, probability_text, risk_text, rounded, significant, two_digits
+from calib.faces.written import (
+    Content,
+    degrees_text,
+    ends_of_interval,
+    probability_text,
+    risk_text,
+    rounded,
+    significant,
+    two_digits,
+)
 
 NOTHING = Cell()
 
@@ -35,8 +44,10 @@ def flow_cell(flow: Content | None, to: str | None = None, otherwise: str = "not
     """A flow with its expanded uncertainty, leading to what it rests on."""
     if flow is None:
         return Cell((Run(otherwise),))
-    text = (Run(f"{rounded(flow)} {flow['unit']}", to=to),)
-    return Cell(text, flow["value"], flow["unit"], flow["expanded_uncertainty"])
+    text = [Run(f"{rounded(flow)} {flow['unit']}", to=to)]
+    if flow["interval"]:
+        text.append(Run(f" ({ends_of_interval(flow)})", Mark.SOFT))
+    return Cell(tuple(text), flow["value"], flow["unit"], flow["expanded_uncertainty"])
 
 
 def factor_cell(flow: Content | None) -> Cell:

@@ -114,7 +114,7 @@ def _as_typed(key: str) -> Callable[[Content], str]:
 
 def _reported(row: Content) -> str | None:
     """Flow ± U unit, as on the page."""
-    return row["flow"]["statement"].rpartition(",")[0] if row["flow"] else None
+    return row["flow"]["statement"].partition(", k")[0] if row["flow"] else None
 
 
 # --- columns ---------------------------------------------------------------------------------------------------------------------
@@ -138,6 +138,8 @@ _FLOW = (
     SheetColumn("u", _at("flow", "standard_uncertainty"), _NEAR_SMALL_U, 9),
     SheetColumn("ν_eff", _degrees("flow", "effective_degrees_of_freedom"), DEGREES, 9),
     SheetColumn("Coverage probability", _at("flow", "coverage_probability"), '0.00" "%', 10),
+    SheetColumn("Interval from", _at("flow", "interval", "low"), _NEAR_U, 9),
+    SheetColumn("Interval to", _at("flow", "interval", "high"), _NEAR_U, 9),
 )
 _DESIGN = (
     SheetColumn("Design", _at("design", "value"), _design_as_written, 9),

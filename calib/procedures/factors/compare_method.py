@@ -2,14 +2,15 @@
 
     d_i = q_method/q_traverse - 1
 
-From d_i come a single figure, and for each kind of opening and direction of the air the two of `common_and_own`: what readings by
-the method share and what each has by itself, told apart by the jobs in which the pairs were measured.
+From d_i come a single figure; for each kind of opening and direction of the air the two of `common_and_own`: what readings by the
+method share and what each has by itself, told apart by the jobs in which the pairs were measured; and what scatters between days,
+and between operators, beyond the scatter within one (GUM H.5, `calib.uncertainty.components`).
 
 What the two readings' own budgets explain of d_i leaves out the contribution of the method in question, and what both share (one
 instrument, one set of conditions) as far as it cancels; that of the traverse's method stays in, since it scatters d_i too.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -20,6 +21,7 @@ from calib.arrays import Floats, by_kind
 from calib.errors import BadInputError, Finding
 from calib.measurement import METHOD
 from calib.procedures.measure.arrays import kind_of_opening
+from calib.procedures.measure.standing import Standing
 from calib.procedures.on_record.by_name import not_there
 from calib.procedures.pairs.paired_readings import (
     PAIR,
@@ -34,6 +36,7 @@ from calib.records.record import RecordCells, typed
 from calib.records.tables.factors import FactorPair, FoundFactor
 from calib.records.tables.methods import Method
 from calib.records.tables.readings import Reading, Refusal
+from calib.uncertainty.components import Components, components_of
 from calib.uncertainty.paired import CommonAndOwn, PairedComparison, cautions_about, common_and_own, paired
 
 # What is new in each pair; all else the pairs may share.
@@ -62,6 +65,7 @@ class MethodCompared:
     comparison: PairedComparison
     cautions: tuple[str, ...]
     kinds: tuple[FiguresOfKind, ...]  # those of which two pairs stand in one job
+    components: Mapping[str, Components]  # of the differences, by what groups them: BETWEEN, where that can be told
 
 
 def methods(session: Session) -> list[RecordCells]:
@@ -81,8 +85,32 @@ def compare_method(session: Session, name: str, pairs: Sequence[str], now: datet
     ratio = np.array([flow(pair.other) / flow(pair.traverse) for pair in compared.sound])
     explained = ratio * [_explained(pair) for pair in compared.sound]
     comparison = paired(ratio - 1.0, explained)
-    told = (*cautions_about(comparison), *_cautions(session, compared.sound))
-    return MethodCompared(method, compared.sound, explained, comparison, told, tuple(_kinds(compared.sound, ratio)))
+    components = {name: each for name, of in BETWEEN.items() if (each := _components(compared.sound, ratio, of))}
+    told = (*cautions_about(comparison), *_that_differ(components), *_cautions(session, compared.sound))
+    kinds = tuple(_kinds(compared.sound, ratio))
+    return MethodCompared(method, compared.sound, explained, comparison, told, kinds, components)
+
+
+# What may make differences alike within a group of pairs: the readings by the method tell it.
+BETWEEN: Mapping[str, Callable[[Standing], Hashable]] = {
+    "days": lambda reading: reading.at.date(),
+    "operators": lambda reading: reading.reading.operator,
+}
+
+
+def _components(pairs: Sequence[Paired], ratio: Floats, of: Callable[[Standing], Hashable]) -> Components | None:
+    """Components of variance of the differences; None where all pairs, or none, stand in one group."""
+    groups = [of(measured(pair.other)) for pair in pairs]
+    return components_of((ratio - 1.0).tolist(), groups) if 1 < len(set(groups)) < len(groups) else None
+
+
+def _that_differ(components: Mapping[str, Components]) -> Iterator[str]:
+    for name, each in components.items():
+        if each.differ:
+            yield (
+                f"{name} differ (F = {each.f:.3g}, 95 % quantile {each.quantile:.3g}): pairs of one tell little of another; over "
+                f"{each.groups} of them the mean has u = {100.0 * each.standard_uncertainty:.2g} %"
+            )
 
 
 def _kinds(pairs: Sequence[Paired], ratio: Floats) -> Iterator[FiguresOfKind]:

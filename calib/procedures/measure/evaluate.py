@@ -25,7 +25,7 @@ from calib.procedures.measure.factor_traverses import among_readings, traverses_
 from calib.procedures.measure.gate_reading import gate_readings
 from calib.procedures.measure.low_points import places_below
 from calib.procedures.measure.plant_drift import DriftOfPlant, drifts_of, plant_drift
-from calib.procedures.measure.results import Judgement, Results, judge_flows, results_of
+from calib.procedures.measure.results import Judgement, Results, judge_flows, results_of, results_of_flows
 from calib.procedures.measure.stability import basis_of
 from calib.procedures.measure.standing import MeasuringSystem, Standing, section_of
 from calib.procedures.measure.totals import (
@@ -150,7 +150,7 @@ def evaluate(
     traverses = among_readings(measured, others, pairs)
     if traverses is not None:
         measured_flows = _with_traverses(measured_flows, readings, traverses, measured, others, records)
-    flow = results_of(measured_flows.flow, measured_flows.contributions, coverage_probability)
+    flow = results_of_flows(measured_flows, coverage_probability)
     states = compared(
         job, measured, in_totals, measured_flows, records, now, has_designs_at_density=plan.has_designs_at_density
     )
@@ -162,9 +162,7 @@ def evaluate(
         for totals in _totals(plan, stands)
     )
     in_design_state = (
-        flow
-        if states.of_designs is measured_flows
-        else results_of(states.of_designs.flow, states.of_designs.contributions, coverage_probability)
+        flow if states.of_designs is measured_flows else results_of_flows(states.of_designs, coverage_probability)
     )
     systems_used = dict.fromkeys(reading.system for reading in measured)
     used = sorted({calibration for system in systems_used for calibration in system.calibrations})

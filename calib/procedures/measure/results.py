@@ -1,7 +1,7 @@
 """Values with their uncertainties, and what they say against a design."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -16,9 +16,11 @@ from calib.confirmation.conformity import (
     probability_of_conformity,
 )
 from calib.confirmation.risk import accepted, specific_risks
+from calib.measurement import Flows
 from calib.uncertainty.convolution import coverage_of, error_parts_of
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 from calib.uncertainty.propagation import Combined, Contribution, combine
+from calib.uncertainty.second_order import Product, SecondOrder, second_order_of
 
 
 @dataclass(frozen=True)
@@ -30,6 +32,7 @@ class Results:
     coverage_factor: Floats
     coverage_probability: float
     degrees_of_freedom: Floats  # (n,) that k rests on, and with it every probability and risk; `combined` has the law's
+    second_order: SecondOrder | None = None  # None: not asked for
 
     @cached_property
     def expanded_uncertainty(self) -> Floats:
@@ -42,16 +45,23 @@ def results(
     combined: Combined,
     coverage_probability: float = COVERAGE_PROBABILITY,
     contributions: Sequence[Contribution] = (),
+    product: Product | None = None,
 ) -> Results:
     """Values with their coverage factors, by the law or by convolution (`calib.uncertainty.convolution`).
 
-    `contributions` tell which of the parts of `combined` are rectangular; without them none is.
+    `contributions` tell which of the parts of `combined` are rectangular; without them none is. `product` tells how the values
+    are products, and with that where their intervals lie unsymmetrically (`calib.uncertainty.second_order`).
     """
     dof = combined.part_degrees_of_freedom
     known = np.full_like(combined.uncertainties, np.inf) if dof is None else dof
     parts = error_parts_of(combined.uncertainties, known, rectangular_of(contributions))
     coverage = coverage_of(parts, combined.degrees_of_freedom, coverage_probability)
-    return Results(value, combined, coverage.factor, coverage_probability, coverage.degrees_of_freedom)
+    told = Results(value, combined, coverage.factor, coverage_probability, coverage.degrees_of_freedom)
+    if product is None:
+        return told
+    expanded = told.expanded_uncertainty
+    bent = second_order_of(product, value, expanded, combined.uncertainties, known, coverage_probability)
+    return replace(told, second_order=bent)
 
 
 def results_of(
@@ -59,6 +69,12 @@ def results_of(
 ) -> Results:
     """Values with the uncertainties that their contributions make."""
     return results(value, combine(contributions), coverage_probability, contributions)
+
+
+def results_of_flows(flows: Flows, coverage_probability: float = COVERAGE_PROBABILITY) -> Results:
+    """Flows with the uncertainties that their contributions make, and what terms of second order make of them."""
+    combined = combine(flows.contributions)
+    return results(flows.flow, combined, coverage_probability, flows.contributions, flows.product)
 
 
 def rectangular_of(contributions: Sequence[Contribution]) -> Truths | None:

@@ -26,6 +26,7 @@ from calib.records.tables.jobs import SystemDesign
 from calib.records.tables.outlets import Outlet
 from calib.records.words import DUCT, NET
 from calib.uncertainty.propagation import Combined, combine_totals, sharing_not_known
+from calib.uncertainty.second_order import Product
 
 # Sign of each service in a net flow.
 NET_SIGN = {"supply": 1.0, "return": -1.0, "exhaust": -1.0}
@@ -309,7 +310,7 @@ def with_flows(
     if not totals:
         return Totals(())
     value, combined, not_known = _sums(totals, counts, flows)
-    flow = results(value, combined, coverage_probability)
+    flow = results(value, combined, coverage_probability, product=_product(totals, counts, flows))
     complete = np.array([total.measured == total.outlets for total in totals])
     design = np.where(complete, [total.design for total in totals], np.nan)
     of_difference = flow
@@ -343,6 +344,30 @@ def _sums(
         for total, groups in _not_known(flows, membership, sign, combined).items():
             not_known[total] = groups
     return value, Combined(u, dof, parts, part_dof), tuple(not_known)
+
+
+def _product(totals: Sequence[Total], counts: Integers, flows: Flows) -> Product:
+    """Totals as the products that their flows are, each with the mean bend of these: exact where they are alike.
+
+    Of a net flow none is told, since what is bent on one side meets the other.
+    """
+    of_flows = flows.product
+    is_net = [len(set(total.sign.values())) > 1 for total in totals]
+    return replace(of_flows, bend=np.where(is_net, np.nan, _mean_bend(totals, counts, flows, of_flows.bend)))
+
+
+def _mean_bend(totals: Sequence[Total], counts: Integers, flows: Flows, bend: Floats) -> Floats:
+    size = len(totals)
+    if np.all(bend == bend[0]):  # the usual job is measured in one way
+        return np.full(size, bend[0])
+    weighted, weight = np.zeros(size), np.zeros(size)
+    for layer in _layers(totals):
+        membership, _ = _membership(totals, layer, counts)
+        inside = membership >= 0
+        flow = np.abs(flows.flow[inside])
+        weighted += np.bincount(membership[inside], bend[inside] * flow, size)
+        weight += np.bincount(membership[inside], flow, size)
+    return np.divide(weighted, weight, out=np.zeros(size), where=weight > 0)
 
 
 def _not_known(

@@ -11,7 +11,7 @@ from calib.measurement import Readings, flows
 from calib.procedures.measure.arrays import arrays_of
 from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.gate_reading import gate_reading
-from calib.procedures.measure.results import Results, results_of
+from calib.procedures.measure.results import Results, results_of_flows
 from calib.procedures.measure.standing import Standing
 from calib.procedures.on_record.factors import factor_revisions
 from calib.procedures.on_record.in_force import OnRecord, as_amended, on_record_of
@@ -99,7 +99,7 @@ def _flows_before(records: OnRecord, outlet: Outlet, evaluation: Evaluation, now
         if gated.standing is not None:
             evaluated = flows(_with_drift(arrays_of([gated.standing], records), evaluation, row))
             probability = evaluation.flow.coverage_probability
-            yield FlowBefore(standing, row, results_of(evaluated.flow, evaluated.contributions, probability))
+            yield FlowBefore(standing, row, results_of_flows(evaluated, probability))
 
 
 def _with_drift(readings: Readings, evaluation: Evaluation, row: int) -> Readings:

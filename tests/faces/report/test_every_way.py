@@ -34,6 +34,7 @@ from tests.report_forms import (
 FLOW = {
     "value": NUMBER, "unit": str, "standard_uncertainty": NUMBER, "expanded_uncertainty": NUMBER, "coverage_factor": NUMBER,
     "coverage_probability": NUMBER, "effective_degrees_of_freedom": MAYBE_NUMBER, "statement": str,
+    "interval": Maybe({"low": NUMBER, "high": NUMBER, "by": NUMBER}),
 }  # fmt: skip
 CONTRIBUTION = {
     "name": str, "evaluation": str, "standard_uncertainty": NUMBER, "degrees_of_freedom": MAYBE_NUMBER, "variance_percent": NUMBER,
@@ -72,7 +73,8 @@ READING = {
     "certificate": str, "probe": Maybe({"tag": str, "certificate": str}), "conditions": Maybe(CONDITIONS), "observed_at": str,
     "stage": MAYBE_TEXT,
     "indication": MAYBE_TEXT, "observations": MAYBE_TEXT, "throttled_observations": MAYBE_TEXT, "traverse": Maybe(TRAVERSE),
-    "observations_counted": int, "effective_observations": NUMBER, "logged": bool, "indication_unit": str, "method": str,
+    "observations_counted": int, "effective_observations": NUMBER, "logged": bool, "repeatability_is_pooled": bool,
+    "indication_unit": str, "method": str,
     "operator": str, "remarks": MAYBE_TEXT, "averaging_s": MAYBE_TEXT, "latest": bool, "in_totals": bool,
     "found_factor": Maybe({"factor": str, "revision": int}), "flags": [str],
     "velocity": Maybe({"value": NUMBER, "unit": str, "standard_uncertainty": NUMBER}), "flow": FLOW,

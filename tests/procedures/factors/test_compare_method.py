@@ -168,6 +168,77 @@ def test_both_figures_are_found_from_the_pairs_of_a_kind(records, sheets):
     assert kind.figures.common == pytest.approx(math.sqrt(np.mean(d) ** 2 + s2 / 6 + u_all**2), rel=1e-5)
 
 
+# --- days and operators ----------------------------------------------------------------------------------------------------------
+
+DAYS = {
+    "09:10": "03",
+    "09:20": "03",
+    "09:30": "03",
+    "09:40": "03",
+    "09:50": "04",
+    "10:00": "04",
+    "10:10": "04",
+    "10:20": "04",
+}
+
+
+@pytest.fixture
+def on_days(tmp_path, sheets):
+    """The first two pairs on one day, the next two on another and by another operator, the last two on a third by the first."""
+
+    def moved(row):
+        day = DAYS.get(row["observed_at"][11:16], "05")
+        operator = {"operator": "T. Two" if day == "04" else "T. One"} if "operator" in row else {}
+        return row | {"observed_at": row["observed_at"].replace("-05T", f"-{day}T")} | operator
+
+    moved_sheets = {
+        name: [moved(row) for row in rows] if name in ("readings.csv", "traverses.csv") else rows
+        for name, rows in sheets.items()
+    }
+    return records_of(tmp_path, moved_sheets)
+
+
+def test_what_scatters_between_days_and_between_operators_is_told_apart_from_what_scatters_within(on_days, sheets):
+    traverse, face, area = expected_pairs(sheets, 6)
+    d = face * area * 0.85 / traverse - 1
+    found = compared(on_days, OF_TYPE).components
+    grouped = {"days": (d[:2], d[2:4], d[4:]), "operators": (np.r_[d[:2], d[4:]], d[2:4])}
+    for name, groups in grouped.items():
+        by_scipy = stats.f_oneway(*groups)
+        assert found[name].f == pytest.approx(by_scipy.statistic, rel=1e-5)
+        assert found[name].quantile == pytest.approx(stats.f.ppf(0.95, len(groups) - 1, 6 - len(groups)))
+        assert found[name].differ == (by_scipy.pvalue < 0.05)
+    # Groups of one size: u of the mean is that of the means of days (GUM H.5.2.5, from memory).
+    means = [np.mean(day) for day in grouped["days"]]
+    if found["days"].f > 1:
+        assert found["days"].standard_uncertainty == pytest.approx(np.std(means, ddof=1) / math.sqrt(3), rel=1e-5)
+
+
+def answered(records, *options):
+    pairs = [word for pair in OF_TYPE for word in ("--pair", pair)]
+    ran = calib("method", "compare", "sweep", *pairs, *options, records=records)
+    assert ran.status == 0, ran
+    return ran
+
+
+def test_they_are_printed_and_days_that_differ_are_a_caution(on_days):
+    ran = answered(on_days)
+    document = answered(on_days, "--json").document
+    days, operators = document["components_of_variance"]
+    assert (days["between"], days["groups"], days["pairs"]) == ("days", 3, 6)
+    assert (operators["between"], operators["groups"]) == ("operators", 2)
+    assert "s between [%]" in ran.out
+    for each in (days, operators):
+        told = [caution for caution in document["cautions"] if caution.startswith(f"{each['between']} differ")]
+        assert bool(told) == each["differ"]
+    assert days["differ"]
+
+
+def test_pairs_of_one_day_and_operator_tell_nothing_of_others(records):
+    assert compared(records, OF_TYPE).components == {}
+    assert "s between" not in answered(records).out
+
+
 # --- cautions --------------------------------------------------------------------------------------------------------------------
 
 

@@ -78,6 +78,17 @@ def test_the_budget_says_what_the_repeatability_rests_on_and_how_uncertain_it_is
     )
 
 
+@pytest.mark.parametrize(("observations", "says_so"), [(OBSERVED, True), (OBSERVED[:1], False)])
+def test_the_budget_in_full_of_the_report_says_where_it_was_pooled(tmp_path, observations, says_so):
+    records = records_of(tmp_path, job(observations))
+    assert calib("report", "J-1", "--format", "html", "--into", tmp_path, records=records).status == 0
+    page = next(tmp_path.glob("*.html")).read_text(encoding="utf-8")
+    assert "Appendix B" in page
+    assert (
+        "The repeatability rests on all readings of the job with this instrument and method, pooled." in page
+    ) == says_so
+
+
 def test_five_observations_speak_for_themselves(five):
     own = values(OBSERVED[3])
     assert u_of_velocity(five, 4) == pytest.approx(float(np.std(own, ddof=1)) / math.sqrt(5), rel=1e-5)

@@ -1,0 +1,155 @@
+"""Terms of second order, beside propagated distributions, exact quantiles, and what is worked by hand."""
+
+import math
+
+import numpy as np
+import pytest
+from scipy.integrate import quad
+from scipy.optimize import brentq
+from scipy.stats import norm
+
+from calib.uncertainty.coverage import exact_probability
+from calib.uncertainty.distributions import Normal, StudentT
+from calib.uncertainty.monte_carlo import propagate_distributions
+from calib.uncertainty.second_order import (
+    CHANGED_BY,
+    UNSYMMETRICAL_BY,
+    Product,
+    middle_of_interval,
+    of_product,
+    second_order_of,
+    standard_uncertainty_to_second_order,
+)
+
+P = exact_probability(0.9545)
+INF = math.inf
+
+
+def told(relative, dof=None, factor=None, bend=0.0, value=1.0, expanded=None):
+    """What is told of one product, its contributions being relative standard uncertainties."""
+    u = np.abs(value) * np.array([relative], dtype=float)
+    known = np.full_like(u, INF) if dof is None else np.array([dof], dtype=float)
+    factors = np.arange(u.shape[1]) if factor is None else np.array(factor)
+    k = 2.0 if expanded is None else expanded
+    of_law = np.array([k * np.linalg.norm(u)])
+    return second_order_of(Product(factors, np.array([bend])), np.array([float(value)]), of_law, u, known)
+
+
+def drawn(relative, dof=None, bend=0.0):
+    """Symmetric interval of a product whose factors are drawn; the first is a root of what is uncertain where it has a bend."""
+    known = dof or [INF] * len(relative)
+    inputs = [Normal(0.0, u) if math.isinf(nu) else StudentT(0.0, u, nu) for u, nu in zip(relative, known, strict=True)]
+
+    def product(first, *others):
+        value = 1.0 + first if bend == 0 else np.sqrt(np.maximum(1.0 + 2.0 * first, 0.0))
+        return value * np.prod([1.0 + other for other in others], axis=0)
+
+    return propagate_distributions(product, inputs, seed=12, trials=1_000_000).symmetric_interval
+
+
+@pytest.mark.parametrize(
+    ("relative", "bend", "ends"),
+    [
+        ([0.1, 0.1], 0.0, 0.01),
+        ([0.05, 0.1, 0.12], 0.0, 0.01),
+        ([0.12] * 4, 0.0, 0.015),
+        ([0.06], -1.0, 0.02),
+        ([0.1], -1.0, 0.035),
+        ([0.05, 0.1, 0.1], -1.0, 0.01),
+    ],
+)
+def test_the_interval_of_a_product_ends_where_that_of_drawn_factors_does(relative, bend, ends):
+    expanded = 2.0 * np.linalg.norm(relative)
+    middle = 1.0 + told(relative, bend=bend).above[0]
+    simulated = drawn(relative, bend=bend)
+    assert middle - 1.0 != 0
+    assert (middle - expanded, middle + expanded) == pytest.approx((simulated.low, simulated.high), abs=ends * expanded)
+
+
+@pytest.mark.parametrize(
+    ("relative", "dof", "bend"),
+    [
+        ([0.12, 0.12], [4.0, INF], 0.0),
+        ([0.1, 0.1], [3.0, 4.0], 0.0),
+        ([0.1, 0.1, 0.1], [4.0, 5.0, INF], 0.0),
+        ([0.07], [3.0], -1.0),
+    ],
+)
+def test_with_few_degrees_of_freedom_its_middle_lies_within_two_percent_of_u_of_that_of_drawn_factors(
+    relative, dof, bend
+):
+    simulated = drawn(relative, dof, bend)
+    expanded = simulated.half_length
+    middle = told(relative, dof, bend=bend, expanded=expanded / np.linalg.norm(relative)).above[0]
+    assert middle != 0
+    assert middle == pytest.approx(0.5 * (simulated.low + simulated.high) - 1.0, abs=0.02 * expanded)
+
+
+def test_the_middle_of_a_root_is_that_of_its_exact_quantiles():
+    # A root rises everywhere: its quantiles are the roots of those of what is under it.
+    u = 0.03
+    ends = [math.sqrt(1.0 + 2.0 * u * norm.ppf(p)) for p in ((1 - P) / 2, (1 + P) / 2)]
+    assert middle_of_interval(of_product(1, -1.0), [[u]])[0] == pytest.approx(sum(ends) / 2 - 1.0, rel=0.02)
+
+
+def test_the_middle_of_a_product_of_two_is_that_of_its_integrated_distribution():
+    u, w = 0.06, 0.09
+
+    def below(y):
+        return quad(lambda e: norm.cdf((y / (1 + e) - 1) / w) * norm.pdf(e, scale=u), -8 * u, 8 * u, epsabs=1e-12)[0]
+
+    ends = [brentq(lambda y, p=p: below(y) - p, 0.4, 1.8) for p in ((1 - P) / 2, (1 + P) / 2)]
+    assert middle_of_interval(of_product(2, 0.0), [[u, w]])[0] == pytest.approx(sum(ends) / 2 - 1.0, rel=0.02)
+
+
+def test_the_standard_uncertainty_of_a_product_is_exact_to_second_order():
+    # L. A. Goodman, Journal of the American Statistical Association 55 (1960) 708: Var(XY) = u^2 + w^2 + u^2 w^2 for means of 1.
+    u, w = 0.5, 0.7
+    exact = math.sqrt(u**2 + w**2 + u**2 * w**2)
+    assert standard_uncertainty_to_second_order(of_product(2, 0.0), [[u, w]])[0] == pytest.approx(exact, rel=1e-12)
+
+
+def test_the_standard_uncertainty_of_a_root_is_that_of_its_moments():
+    u = 0.05
+    moments = [
+        quad(lambda e, n=n: math.sqrt(1 + 2 * e) ** n * norm.pdf(e, scale=u), -9 * u, 9 * u, epsabs=1e-13)[0]
+        for n in (1, 2)
+    ]
+    exact = math.sqrt(moments[1] - moments[0] ** 2)
+    second = standard_uncertainty_to_second_order(of_product(1, -1.0), [[u]])[0]
+    assert second == pytest.approx(exact, rel=2e-4)
+    assert second > u
+
+
+@pytest.mark.parametrize("value", [2.0, -2.0])
+def test_the_middle_of_a_product_lies_farther_from_zero_than_its_value(value):
+    assert np.sign(told([0.1, 0.1], value=value).above[0]) == np.sign(value)
+
+
+@pytest.mark.parametrize(("relative", "is_told"), [(0.065, False), (0.067 * math.sqrt(2.0), True)])
+def test_an_interval_is_told_from_five_percent_of_u_on(relative, is_told):
+    # Two factors alike of u: V = 2 u^2, and 3/4 sqrt(V) of which half is squares of one factor: 3/8 sqrt(2) u = 5 % at 0.0943.
+    assert UNSYMMETRICAL_BY == 0.05
+    assert bool(told([relative, relative]).above[0]) == is_told
+
+
+@pytest.mark.parametrize(("relative", "is_told"), [(0.16, False), (0.18, True)])
+def test_what_terms_of_second_order_change_of_u_is_told_from_five_percent_on(relative, is_told):
+    # Of a root sqrt(1 + 3.5 u^2) is 1.05 at u = 0.171.
+    assert CHANGED_BY == 0.05
+    changed = told([relative], bend=-1.0).changed[0]
+    assert bool(changed) == is_told
+    assert changed == pytest.approx(math.sqrt(1 + 3.5 * relative**2) - 1 if is_told else 0.0, rel=1e-9)
+
+
+def test_errors_within_one_factor_add_and_leave_it_symmetric():
+    assert told([0.1, 0.1], factor=[0, 0]).above[0] == 0.0
+
+
+@pytest.mark.parametrize(("value", "bend"), [(0.0, 0.0), (1.0, math.nan)])
+def test_nothing_is_told_of_a_value_of_0_and_of_what_is_no_product(value, bend):
+    u = np.array([[0.3, 0.3]])
+    known = np.full_like(u, INF)
+    product = Product(np.arange(2), np.array([bend]))
+    of_none = second_order_of(product, np.array([value]), np.array([0.85]), u, known)
+    assert (of_none.above[0], of_none.changed[0]) == (0.0, 0.0)
