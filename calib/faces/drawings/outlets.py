@@ -103,7 +103,7 @@ def in_unit(flow: Mapping[str, Any], symbol: str) -> tuple[float, float]:
 
 def flow_text(flow: Mapping[str, Any]) -> str:
     """A flow of the content with its U and its unit: 412 ± 23 m3/h; behind it its interval where that lies unsymmetrically."""
-    beside = f" ({ends_of_interval(flow)})" if flow["interval"] else ""
+    beside = f" ({ends_of_interval(flow)})" if flow.get("interval") else ""
     return f"{rounded(flow)} {flow['unit']}{beside}"
 
 
