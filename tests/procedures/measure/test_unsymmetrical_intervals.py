@@ -6,7 +6,8 @@ import io
 import pytest
 
 from tests.command import calib
-from tests.folders import changed, imported, write
+from tests.every_way import every_way
+from tests.folders import changed, imported, records_of, write
 
 MANY = ";".join(["4.19", "4.22", "4.19", "4.20"] * 8)
 REPEATED = [("readings.csv", 2, "observations", MANY), ("readings.csv", 2, "indication", "4.20")]
@@ -88,3 +89,45 @@ def test_of_an_ordinary_reading_none_is_told(empty_records, tmp_path):
     assert flow["interval"] is None
     assert "interval" not in flow["statement"]
     assert "interval" not in calib("reading", "list", "J-1", records=empty_records).out
+
+
+def test_the_flow_of_an_uncertain_velocity_pressure_reaches_farther_below_as_its_propagated_distribution_does(tmp_path):
+    sheets = every_way()
+    for row in sheets["traverses.csv"]:
+        if row["outlet"] == "D-1":
+            values = row["indications"].replace(" ", ";").split(";")
+            row["indications"] = ";".join(f"{0.3 * float(value):.1f}" for value in values if value)
+    for row in sheets["instruments.csv"]:
+        if row["tag"] == "DM-1":
+            row["mpe_absolute"] = "1.5"
+    for row in sheets["comparisons.csv"]:
+        if row["tag"] == "DM-1":
+            row["expanded_uncertainty"] = "1.6"
+    made = records_of(tmp_path, sheets)
+    (number,) = (
+        reading["reading"]
+        for reading in calib("reading", "list", "E-1", "--json", records=made).document["readings"]
+        if reading["outlet"] == "D-1"
+    )
+    document = calib("budget", number, "--json", "--monte-carlo", "--digits", 1, "--seed", 3, records=made).document
+    interval, expanded = document["flow"]["interval"], document["flow"]["expanded_uncertainty"]
+    assert interval["by"] < -5.0
+    assert [interval["low"], interval["high"]] == pytest.approx(
+        document["monte_carlo"]["symmetric_interval"], abs=0.03 * expanded
+    )
+
+
+def test_a_reading_whose_u_terms_of_second_order_would_change_is_flagged(tmp_path):
+    # Factor 0.6/0.84 and method 65 %: sqrt(1 + f^2 m^2/(f^2 + m^2)) is 1.11, the rest of the budget beside them is nothing.
+    cells = [
+        ("outlets.csv", 2, "outlet_factor_standard_uncertainty", "0.6"),
+        ("outlets.csv", 3, "outlet_factor_standard_uncertainty", "0.6"),
+        ("methods.csv", 2, "relative_standard_uncertainty_percent", "65"),
+    ]
+    made = records_of(tmp_path, changed(*REPEATED, *cells))
+    said = "terms of second order (GUM 5.1.2) would change U by +11 %"
+    assert [said in flag for flag in budget(made)["flags"]] == [True]
+    assert said in calib("budget", 1, records=made).out
+    assert budget(made)["flow"]["expanded_uncertainty"] == pytest.approx(
+        2 * budget(made)["flow"]["standard_uncertainty"], rel=0.01
+    )
