@@ -91,10 +91,10 @@ def _goes_to_zero(readings: Readings) -> Truths:
 
 def _corrected_uncertainty(points: AtPoints, readings: Readings) -> Floats:
     """(P,) standard uncertainty of each corrected indication by itself."""
-    rounding = resolution(1.0) * readings.resolution[readings.of_points]
-    of_indication = points.sensitivity * np.hypot(readings.repeatability_alone, rounding)
-    of_curve = np.hypot(np.linalg.norm(points.scatter, axis=1), points.reference)
-    return np.asarray(np.hypot(np.hypot(of_indication, of_curve), rectangular(1.0) * points.stability))
+    rounding = (resolution(1.0) * readings.resolution)[readings.of_points]
+    of_indication = points.sensitivity**2 * (readings.repeatability_alone**2 + rounding**2)
+    of_curve = np.einsum("ij,ij->i", points.scatter, points.scatter) + points.reference**2
+    return np.asarray(np.sqrt(of_indication + of_curve + (rectangular(1.0) * points.stability) ** 2))
 
 
 def indication_scale(readings: Readings) -> Floats:
