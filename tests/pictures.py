@@ -24,6 +24,7 @@ def flow(value, expanded, unit="L/s"):
         "standard_uncertainty": expanded / 2,
         "expanded_uncertainty": expanded,
         "coverage_factor": 2.0,
+        "interval": None,
         "statement": f"({value} ± {expanded}) {unit}, k = 2.00",
     }
 

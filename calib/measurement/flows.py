@@ -126,12 +126,15 @@ def flows(readings: Readings) -> Flows:
         points.value,
         by_density,
         low if any(way.goes_to_zero for way in readings.ways) else None,
-        _bend(readings),
+        _bend(readings, points),
     )
 
 
-def _bend(readings: Readings) -> Floats:
-    """(n,) (m - 1)/m of values that go with the power m of the corrected indication, which each way tells by its slope at 1."""
+def _bend(readings: Readings, points: AtPoints) -> Floats:
+    """(n,) (m - 1)/m of values that go with the power m of the corrected indication, which each way tells by its slope at 1.
+
+    NaN near zero, where the value is the mean over what the indication may be: the bend is in it already.
+    """
     bend = np.zeros(readings.size)
     for way, mine in readings.rows_by_way():
         if way.in_air is not None:
@@ -139,6 +142,8 @@ def _bend(readings: Readings) -> Floats:
             value = way.in_air.value(y, 1.0, 1.0)
             power = float((way.in_air.slope(y, value, 1.0) / value)[0])
             bend[mine] = (power - 1.0) / power
+    near = np.flatnonzero(points.near_zero)
+    bend[near if readings.points is None else readings.points.reading[near]] = np.nan
     return bend
 
 

@@ -120,6 +120,12 @@ def test_the_value_is_that_of_monte_carlo(low):
     assert expanded(arrays) >= 2 * simulated.standard_uncertainty
 
 
+def test_the_bend_of_a_root_is_told_but_where_the_value_is_the_mean_over_it_already():
+    """v = sqrt(2 dp/rho) has (m - 1)/m = -1 with m = 1/2."""
+    assert flows(traverse()).product.bend.tolist() == [-1.0]
+    assert np.isnan(flows(traverse(0.1)).product.bend).tolist() == [True]
+
+
 def test_the_parts_of_points_near_zero_add_before_they_are_squared():
     """Nothing else is uncertain: u of the flow is a sixteenth of the sum of what four such points have, 0.6 sqrt(2 u/rho) each."""
     known = correction(nodes=((5.0, 0.0), (500.0, 0.0)))
