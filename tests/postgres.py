@@ -42,6 +42,10 @@ SETTINGS = {
 }
 
 
+IN_MEMORY = Path("/dev/shm")  # noqa: S108 (a folder of its own is made there)
+ROOM = 4_000_000_000  # bytes
+
+
 class NoServerError(Exception):
     """A server cannot be started here: what it said."""
 
@@ -184,10 +188,22 @@ def _started(folder):
     return server
 
 
+def _data_in_memory(folder):
+    """Lay the data in memory where there is room: a copy of a database is made in a quarter of the time. The folder, or None."""
+    if not IN_MEMORY.is_dir() or shutil.disk_usage(IN_MEMORY).free < ROOM:
+        return None
+    data = Path(tempfile.mkdtemp(prefix="pg-", dir=IN_MEMORY))
+    if _as():
+        os.chown(data, NOBODY, NOBODY)
+    (folder / "data").symlink_to(data)
+    return data
+
+
 @contextmanager
 def running():
     """A server that runs as long as the block does; afterwards nothing of it is left."""
     folder = Path(tempfile.mkdtemp(prefix="pg-"))  # short: the path of a socket has 107 bytes at most
+    data = _data_in_memory(folder)
     try:
         server = _started(folder)
         try:
@@ -195,4 +211,5 @@ def running():
         finally:
             server.stop(signal.SIGQUIT)  # nothing of it is wanted any more
     finally:
-        shutil.rmtree(folder, ignore_errors=True)
+        for left in filter(None, (folder, data)):
+            shutil.rmtree(left, ignore_errors=True)
