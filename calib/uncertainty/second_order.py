@@ -23,8 +23,8 @@ sum of its own errors, and one with two degrees of freedom has no logarithm); Mo
 `calib.uncertainty.convolution`). Cost: beside Monte Carlo the ends are off by 1 % of U for a product of u = 24 %, and for a root by
 3 % at u = 10 % and 8 % at 15 %; with two or three degrees of freedom by 1 to 2 % more (tests/uncertainty/test_second_order.py).
 Rectangular errors count as normal ones, and the points of a traverse as one. Not told: what the resistance ratio of a hood with
-its throttle set bends, squares of a diameter and of the density (some 1 % of U at the limits that are usual), and net flows, in
-which what is bent on one side meets the other.
+its throttle set bends, squares of a diameter and of the density (some 1 % of U at the limits that are usual), net flows, in which
+what is bent on one side meets the other, and readings with a point near zero, whose value is the mean over the bend already.
 
 Decision (2026-11-29). Terms of second order stay outside U, so that its lines add up to it; where they would change it by more than
 5 % the reading is flagged. Of a product of two factors alike that begins at u = 0.63 of it, of a root at 0.17.

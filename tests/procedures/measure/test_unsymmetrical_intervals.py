@@ -96,7 +96,7 @@ def test_the_flow_of_an_uncertain_velocity_pressure_reaches_farther_below_as_its
     for row in sheets["traverses.csv"]:
         if row["outlet"] == "D-1":
             values = row["indications"].replace(" ", ";").split(";")
-            row["indications"] = ";".join(f"{0.3 * float(value):.1f}" for value in values if value)
+            row["indications"] = ";".join(f"{0.35 * float(value):.1f}" for value in values if value)
     for row in sheets["instruments.csv"]:
         if row["tag"] == "DM-1":
             row["mpe_absolute"] = "1.5"
