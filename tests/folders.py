@@ -80,6 +80,9 @@ J-1,R-1,VA-2,2026-03-05T09:30+01:00,612,fpm,606;617;613,sweep,T. Two,,30
 J-1,E-1,VA-1,2026-03-05T09:40+01:00,2.52,m/s,,sweep,T. Two,one pass,20
 """,
 }
+CONDITIONS = (
+    "job", "conditions", "observed_at", "quantity", "value", "unit", "instrument", "standard_uncertainty", "source",
+)  # fmt: skip
 UNTOUCHED = (0, ledger.BEFORE_THE_FIRST)  # the head of a ledger that nothing was written to
 HEADERS = {name: tuple(text.split("\n")[1].split(",")) for name, text in _TEXT.items()}
 
@@ -130,6 +133,16 @@ def findings_of(records, *folders, now=NOW):
     with pytest.raises(BadInputError) as caught:
         imported(records, *folders, now=now)
     return caught.value.findings
+
+
+def refused_by_new_records(folder, sheets):
+    """Findings of sheets that records which hold nothing refuse; nothing is written."""
+    folder.mkdir(parents=True, exist_ok=True)
+    records = folder / "records.sqlite"
+    database.make(str(records))
+    found = findings_of(records, write(folder / "import", sheets))
+    assert ledger_head(records) == UNTOUCHED
+    return found
 
 
 def records_of(folder, sheets, now=NOW):

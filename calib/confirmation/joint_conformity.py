@@ -67,23 +67,24 @@ def probability_of_all(limits: ToleranceIntervals, loadings: Floats, own: Floats
         return JointProbability(float(np.prod(ndtr(limits.upper) - ndtr(limits.lower))), 0.0)
     generators = np.sqrt(_primes(factors.shape[1]))
     shifts = np.random.Generator(np.random.PCG64(_SEED)).random((_SHIFTS, factors.shape[1]))
-    points = _FIRST
+    sums, done, points = np.zeros(_SHIFTS), 0, _FIRST
     while True:
-        means = [_mean(limits, factors, root, generators, shift, points) for shift in shifts]
+        sums += [_sum(limits, factors, root, generators, shift, range(done + 1, points + 1)) for shift in shifts]
+        means, done = sums / points, points
         error = 3.0 * float(np.std(means, ddof=1) / np.sqrt(_SHIFTS))
         if error <= _SMALL_ENOUGH or points >= _LAST:
             return JointProbability(float(np.mean(means)), error)
         points *= 2
 
 
-def _mean(
-    limits: ToleranceIntervals, factors: Floats, own: Floats, generators: Floats, shift: Floats, points: int
+def _sum(
+    limits: ToleranceIntervals, factors: Floats, own: Floats, generators: Floats, shift: Floats, points: range
 ) -> float:
-    """Mean over a lattice of factors of the probability that all results conform, given these."""
-    lattice = np.mod(np.arange(1, points + 1)[:, np.newaxis] * generators + shift, 1.0)
+    """Sum over points of a lattice of factors of the probability that all results conform, given these."""
+    lattice = np.mod(np.array(points)[:, np.newaxis] * generators + shift, 1.0)
     given = ndtri(np.clip(np.abs(2.0 * lattice - 1.0), 1e-16, 1.0 - 1e-16)) @ factors.T
     inside = ndtr((limits.upper - given) / own) - ndtr((limits.lower - given) / own)
-    return float(np.mean(np.prod(inside, axis=1)))
+    return float(np.sum(np.prod(inside, axis=1)))
 
 
 def _primes(count: int) -> Floats:

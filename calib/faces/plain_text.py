@@ -57,6 +57,11 @@ def wrapped(text: str, width: int = 100) -> list[str]:
     return textwrap.wrap(text, width, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False)
 
 
+def wrapped_lines(sentences: Iterable[str]) -> list[str]:
+    """The lines of several sentences."""
+    return [line for sentence in sentences for line in wrapped(sentence)]
+
+
 def withdrawn_text(withdrawal: dict[str, Any] | None) -> str | None:
     """When, by whom and why something was withdrawn; None where it was not."""
     return None if withdrawal is None else f"withdrawn {withdrawal['at']} by {withdrawal['by']}: {withdrawal['reason']}"

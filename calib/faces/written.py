@@ -54,6 +54,11 @@ def _between(low: str | None, high: str | None, unit: str, joined: str) -> str:
     return f"{low}{joined}{high} {unit}"
 
 
+def total_in_full(total: Mapping[str, Any]) -> str:
+    """What a total is called beside those of other systems."""
+    return f"{total['system'] or 'all systems'}, {total_name(total)}"
+
+
 def total_name(total: Mapping[str, Any]) -> str:
     """What a total is called."""
     return "net (supply − return − exhaust)" if total["service"] == NET else str(total["service"])

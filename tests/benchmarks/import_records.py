@@ -250,10 +250,10 @@ def main() -> None:
     readings, years = (*map(int, sys.argv[1:]), *(JOB_READINGS, PAST)[len(sys.argv) - 1 :])
     print(describe("sqlalchemy", "sqlmodel"), f"load before {os.getloadavg()[0]:.2f}")
     with tempfile.TemporaryDirectory() as name:
+        if years:  # first: a process is born with the largest memory that its parent had (getrusage(2))
+            one_more_year(Path(name), years)
         beside_core(Path(name), readings)
         registers(Path(name))
-        if years:
-            one_more_year(Path(name), years)
 
 
 if __name__ == "__main__":

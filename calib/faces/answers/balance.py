@@ -8,8 +8,8 @@ from calib.faces.parts.reading_in_full import result, state_text
 from calib.faces.parts.sharing import SHARING_COLUMNS, SHARING_TITLE, sharing_document, sharing_rows, what_to_declare
 from calib.faces.parts.state_of_flows import state_document, state_lines
 from calib.faces.parts.value_in_unit import value_in
-from calib.faces.plain_text import table_text, wrapped
-from calib.faces.written import Content, design_text, probability_text, tolerance_text, total_name
+from calib.faces.plain_text import table_text, wrapped_lines
+from calib.faces.written import Content, design_text, probability_text, tolerance_text, total_in_full, total_name
 from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.risks import RisksOfJob
 from calib.procedures.measure.totals import Total, Totals
@@ -103,12 +103,11 @@ def text(answer: Content) -> str:
     not_known = (
         ["", f"{SHARING_TITLE}:", table_text(SHARING_COLUMNS, shared), *what_to_declare(every)] if shared else []
     )
-    states = [line for sentence in state_lines(answer["compared"], every) for line in wrapped(sentence)]
+    states = wrapped_lines(state_lines(answer["compared"], every))
     said = ["", *states] if states else []
-    named = [(f"{total['system'] or 'all systems'}, {total_name(total)}", total["design"]) for total in every]
-    one_sided = one_sided_lines([(name, design) for name, design in named if design])
+    one_sided = one_sided_lines([(total_in_full(total), total["design"]) for total in every if total["design"]])
     told = [*map(drift_sentence, answer["plant_drift"]), *joint_lines(answer["joint_probability"])]
-    joint = [line for sentence in told for line in wrapped(sentence)]
+    joint = wrapped_lines(told)
     beside = ["", *joint] if joint else []
     return "\n".join([table_text(_TOTALS, rows), *rooms, *said, *beside, *one_sided, *not_known])
 

@@ -4,11 +4,12 @@ from collections.abc import Iterator, Sequence
 
 from calib.arrays import finite
 from calib.faces.cautions import RULES_IN_WORDS
+from calib.faces.parts.decisions import kinds_told, risks_told
 from calib.faces.parts.joint_probability import joint_document, joint_lines
 from calib.faces.parts.limits import one_sided_lines
 from calib.faces.parts.plant_drift import drift_document, drift_sentence
 from calib.faces.parts.reading_in_full import reading_content
-from calib.faces.plain_text import table_text, wrapped
+from calib.faces.plain_text import table_text, wrapped_lines
 from calib.faces.written import Content, probability_text, tolerance_text
 from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.risks import FEWEST_OF_A_PROCESS, RisksOfJob
@@ -118,7 +119,7 @@ def text(answer: Content) -> str:
     outlets = table_text(_OUTLETS, [_outlet_cells(outlet) for outlet in answer["outlets"]])
     risks = ["", *_risk_lines(answer["risks"])] if answer["risks"] else []
     told = [*map(drift_sentence, answer["plant_drift"]), *joint_lines(answer["joint_probability"])]
-    joint = [line for sentence in told for line in wrapped(sentence)]
+    joint = wrapped_lines(told)
     one_sided = one_sided_lines([(outlet["outlet"], outlet) for outlet in answer["outlets"]])
     risks = [*(["", *one_sided] if one_sided else []), *risks]
     return "\n".join([answer["decision_rule_in_words"], "", outlets, *risks, *(["", *joint] if joint else [])])
@@ -139,19 +140,18 @@ def _outlet_cells(outlet: Content) -> tuple[str, ...]:
 
 
 def _risk_lines(risks: Content) -> list[str]:
-    given = [name for name in _RISKS if any(each[f"{name}_consumer_risk"] is not None for each in risks["decisions"])]
+    given = kinds_told(risks["decisions"])
     header = [*_DECISIONS, *(column for name in given for column in (f"{_RISKS[name]}: consumer", "producer"))]
     lines = [table_text(header, [_decision_cells(decision, given) for decision in risks["decisions"]])]
-    return [*lines, "", *(line for told in risks["about_the_risks"] for line in wrapped(told))]
+    return [*lines, "", *wrapped_lines(risks["about_the_risks"])]
 
 
 def _decision_cells(decision: Content, given: Sequence[str]) -> tuple[str, ...]:
-    shown = (decision[f"{name}_{whose}_risk"] for name in given for whose in ("consumer", "producer"))
     return (
         f"system {decision['system']}" if decision["system"] else "whole job",
         str(decision["judged"]),
         str(decision["accepted"]),
         f"{decision['expected_wrongly_accepted']:.2f}",
         f"{decision['expected_wrongly_rejected']:.2f}",
-        *("-" if risk is None else f"{100 * risk:.2g} %" for risk in shown),
+        *("-" if risk is None else f"{100 * risk:.2g} %" for risk in risks_told(decision, given)),
     )

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 
+from calib.faces.parts.decisions import kinds_told, risks_told
 from calib.faces.parts.limits import one_sided_lines
 from calib.faces.report.blocks import (
     Block,
@@ -15,7 +16,7 @@ from calib.faces.report.blocks import (
     runs,
 )
 from calib.faces.report.table_cells import number_cell, probability_cell, risk_cell, row_of, words_cell
-from calib.faces.written import Content, total_name
+from calib.faces.written import Content, total_in_full
 
 _RISKS = {
     "global": number_columns("Global consumer's risk", "Global producer's risk"),
@@ -41,7 +42,7 @@ def decisions_section(report: Content) -> Iterator[Block]:
     risks = report["risks"]
     if risks is None:
         return
-    given = [name for name in _RISKS if any(each[f"{name}_consumer_risk"] is not None for each in risks["decisions"])]
+    given = kinds_told(risks["decisions"])
     columns = (
         TableColumn("Decisions"),
         *number_columns("Judged", "Accepted", "Expected wrong among the accepted", "Expected wrong among the rejected"),
@@ -63,7 +64,7 @@ def _with_design(report: Content) -> Iterator[tuple[str, Content]]:
             yield reading["outlet"], reading["design"]
     for total in (*report["totals"], *report["job_totals"]):
         if total["design"]:
-            yield f"{total['system'] or 'all systems'}, {total_name(total)}", total["design"]
+            yield total_in_full(total), total["design"]
 
 
 def _joint(joint: Content) -> TableRow:
@@ -78,14 +79,13 @@ def _joint(joint: Content) -> TableRow:
 
 
 def _decision(decision: Content, given: Sequence[str]) -> TableRow:
-    whole = (risk_cell(decision[f"{name}_{whose}_risk"]) for name in given for whose in ("consumer", "producer"))
     return row_of(
         words_cell("System ", decision["system"]) if decision["system"] else words_cell("Whole job"),
         number_cell(decision["judged"], "d"),
         number_cell(decision["accepted"], "d"),
         number_cell(decision["expected_wrongly_accepted"], ".2f"),
         number_cell(decision["expected_wrongly_rejected"], ".2f"),
-        *whole,
+        *map(risk_cell, risks_told(decision, given)),
     )
 
 

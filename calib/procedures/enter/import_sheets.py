@@ -31,7 +31,7 @@ from calib.procedures.people import four_eyes
 from calib.procedures.people.authorise import append_rows, people_on_record, signed
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.rows_together import KnownNames
-from calib.procedures.typed.sheets import Sheets, TypedRow, cell_findings
+from calib.procedures.typed.sheets import Cells, Sheets, TypedRow, cell_findings, typed_row
 from calib.procedures.typed.time_to_come import findings_of_times, notices_of_times
 from calib.records import ledger
 from calib.records.tables.calibrations import Acceptance, ReferenceStandard
@@ -58,6 +58,13 @@ class Imported:
     records: Mapping[str, int]  # name of the table -> number of records
     refusals: tuple[RefusedReading, ...]
     remarks: tuple[str, ...] = ()  # what is worth saying, each told to `progress` too
+
+
+def import_row(session: Session, file: str, cells: Cells, signature: ledger.Signature, now: datetime) -> TypedRow:
+    """Write one row of a file that was typed by itself, and answer with it as it was kept; raises BadInputError."""
+    row = typed_row(None, cells)
+    import_sheets(session, {file: [row]}, signature, now)
+    return row
 
 
 @unswept

@@ -62,7 +62,7 @@ def compared(
     has_designs_at_density: bool,
 ) -> Compared:
     """Flows in the states in which they are compared; `has_designs_at_density`: a design of the job states one."""
-    of_design = np.array([float(reading.outlet.design_density_kg_per_m3 or "nan") for reading in measured])
+    of_design = np.array([stated_density(reading.outlet) for reading in measured])
     wanted = stated_density(job)
     if not (np.isfinite(wanted) or has_designs_at_density):
         return Compared(None, flows, flows, of_design)

@@ -317,7 +317,10 @@ def _of_job(session: Session, table: Any, job: int) -> list[Any]:
 def _judge(job: Job, plan: Plan, outlet: Integers, flow: Results, states: Compared) -> Judgement:
     """Each outlet in the state of its design; nothing is said where its flow is not known in that."""
     stated = np.array([plan.design_flows[outlet_id] for outlet_id in outlet.tolist()])
-    limits = {outlet_id: limits_of(plan.outlets[outlet_id]) for outlet_id in dict.fromkeys(outlet.tolist())}
+    limits = {
+        outlet_id: limits_of(plan.outlets[outlet_id], plan.design_flows[outlet_id])
+        for outlet_id in dict.fromkeys(outlet.tolist())
+    }
     every = np.array([limits[outlet_id] for outlet_id in outlet.tolist()]).T
     design, lower, upper = (np.where(states.not_comparable, np.nan, each) for each in (stated, *every))
     return judge_flows(flow, design, ToleranceIntervals(lower, upper), job.decision_rule)

@@ -289,9 +289,9 @@ def design_of(outlet: Outlet) -> float:
     return flow_unit(outlet).to_si(float(outlet.design_flow))
 
 
-def limits_of(outlet: Outlet) -> tuple[float, float]:
-    """Between which flows an outlet conforms [m3/s]; NaN where it has no limits."""
-    return flow_limits(outlet, design_of(outlet), flow_unit(outlet))
+def limits_of(outlet: Outlet, design: float) -> tuple[float, float]:
+    """Between which flows an outlet with its design flow conforms [m3/s]; NaN where it has no limits."""
+    return flow_limits(outlet, design, flow_unit(outlet))
 
 
 def with_flows(

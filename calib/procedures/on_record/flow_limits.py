@@ -24,10 +24,9 @@ def flow_limits(typed: Limited, design: float, in_unit: Unit) -> tuple[float, fl
     `design` is in m3/s; `in_unit` the unit that a minimum and a maximum were typed in. A tolerance on one side, blank on the other,
     limits one side: 0 is a tolerance too.
     """
-    if typed.tolerance_percent is not None:
-        half_width = abs(design) * (float(typed.tolerance_percent) / 100)
-        return design - half_width, design + half_width
     minus, plus = typed.tolerance_minus_percent, typed.tolerance_plus_percent
+    if typed.tolerance_percent is not None:
+        minus = plus = typed.tolerance_percent
     if minus is not None or plus is not None:
         return (
             -math.inf if minus is None else design - abs(design) * (float(minus) / 100),

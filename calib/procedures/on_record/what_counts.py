@@ -15,6 +15,7 @@ Nothing heavy is imported here: `calib due` starts with it.
 """
 
 from collections.abc import Callable, Hashable, Iterable
+from functools import cache
 from typing import Any, TypeVar
 
 from sqlalchemy import and_, exists, not_, or_
@@ -46,6 +47,7 @@ def after_acceptance(table: Any) -> Any:
     )
 
 
+@cache  # made once: a register asks it of each certificate
 def curve_may_count() -> Any:
     """A condition on curves: a person chose it, or the rule made it before the certificate was accepted."""
     return or_(col(StoredCurve.chosen_by) != BY_THE_RULE, not_(after_acceptance(StoredCurve)))

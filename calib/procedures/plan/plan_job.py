@@ -115,7 +115,8 @@ def _conditions(job: int, air: ExpectedAir, at: datetime) -> tuple[Condition, ..
 
 
 def _of_outlet(asked: Asked, outlet: Outlet) -> OutletPlan:
-    design, limits = design_of(outlet), limits_of(outlet)
+    design = design_of(outlet)
+    limits = limits_of(outlet, design)
     half_width = planned_half_width(design, limits)
     if half_width == 0:
         return OutletPlan(

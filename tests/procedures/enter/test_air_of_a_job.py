@@ -9,19 +9,7 @@ from sqlmodel import select
 from calib.procedures.measure.air import airs_of_job
 from calib.records import database
 from calib.records.tables.jobs import DeclaredAir, Job
-from tests.folders import NOW, UNTOUCHED, findings_of, ledger_head, records_of, small_job, write
-
-CONDITIONS = (
-    "job",
-    "conditions",
-    "observed_at",
-    "quantity",
-    "value",
-    "unit",
-    "instrument",
-    "standard_uncertainty",
-    "source",
-)
+from tests.folders import CONDITIONS, NOW, records_of, refused_by_new_records, small_job
 
 
 def condition(quantity, value, unit, u="0.2", name="site", instrument=""):
@@ -56,10 +44,7 @@ def sheets(*conditions, air=(), density="", **outlet):
 
 def refused(tmp_path, wrong):
     """Findings of a folder that is wrong, as file, column and what was expected; nothing is written."""
-    records = tmp_path / "records.sqlite"
-    database.make(str(records))
-    found = findings_of(records, write(tmp_path / "wrong", wrong))
-    assert ledger_head(records) == UNTOUCHED
+    found = refused_by_new_records(tmp_path, wrong)
     return [(each.source.rpartition("/")[2], each.row, each.column, each.value, each.expected) for each in found]
 
 

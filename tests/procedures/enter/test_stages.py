@@ -5,7 +5,17 @@ import pytest
 from calib.records import database
 from calib.records.tables.readings import Reading
 from tests.command import calib
-from tests.folders import UNTOUCHED, all_of, findings_of, imported, ledger_head, only, records_of, small_job, write
+from tests.folders import (
+    all_of,
+    findings_of,
+    imported,
+    ledger_head,
+    only,
+    records_of,
+    refused_by_new_records,
+    small_job,
+    write,
+)
 
 S1 = {"job": "J-1", "outlet": "S-1", "instrument": "VA-1"}
 
@@ -22,10 +32,7 @@ def staged(*stages):
 
 
 def refused(folder, sheets):
-    records = folder / "records.sqlite"
-    database.make(str(records))
-    found = findings_of(records, write(folder / "import", sheets))
-    assert ledger_head(records) == UNTOUCHED
+    found = refused_by_new_records(folder, sheets)
     return [(one.row, one.column, one.value, one.expected) for one in found]
 
 

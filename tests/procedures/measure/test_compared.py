@@ -14,19 +14,8 @@ from calib.airflow.air import density
 from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.measure.risks import risks_of
 from calib.records import database
-from tests.folders import NOW, records_of, small_job
+from tests.folders import CONDITIONS, NOW, records_of, small_job
 
-CONDITIONS = (
-    "job",
-    "conditions",
-    "observed_at",
-    "quantity",
-    "value",
-    "unit",
-    "instrument",
-    "standard_uncertainty",
-    "source",
-)
 AIR = ("job", "service", "temperature_low_degC", "temperature_high_degC", "basis")
 AT = "2026-03-05T09:00+01:00"
 COOL, WARM = 14.0, 22.0
