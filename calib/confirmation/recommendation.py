@@ -18,10 +18,11 @@ adjusted, or its corrected value is accepted.
 Decision (2026-11-29): one recommendation, by a spread that own and family's changes share, with the law of growth that flows take
 for their stability. Options, tried on simulated fleets of known drift (`tests/intervals`): the line through the errors with its
 rate (moves by more than a step in 8 % of the reviews, 27 % where an instrument is alone); own changes alone (6 %, and 12 % where
-the proposal is below twice the present interval); the family's in full (an instrument that drifts more than its family is found out
-of tolerance more often than stated); a shorter interval instead of an adjustment wherever one would do (6 % move by more than a
-step, since what is left changes at each calibration). A weight of ten lets an instrument's own history rule after ten intervals. Cost: a drift that
-all of a family share is taken as of either sign, and the stated reliability is then lower than what is found.
+the proposal is below twice the present interval); the family's in full (an instrument that drifts more than its family is found
+out of tolerance more often than stated); a shorter interval instead of an adjustment wherever one would do (6 % move by more than
+a step, since what is left changes at each calibration). A weight of ten lets an instrument's own history rule after ten
+intervals. Cost: a drift that all of a family share is taken as of either sign, and the stated reliability is then lower than what
+is found.
 """
 
 import math
