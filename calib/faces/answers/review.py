@@ -89,6 +89,13 @@ def _head(answer: Content) -> Iterator[str]:
     yield f"reports: {answer['rule_for_reports']}"
 
 
+def decision_text(answer: Content) -> str:
+    """The decision that counts, in a line."""
+    last = answer["decisions"][-1]
+    from_at = f" {last['from_at']}" if last["from_at"] else ""
+    return f"review {answer['review']} ({answer['about']}): {last['curve']}{from_at}"
+
+
 def _curves(answer: Content) -> Iterator[str]:
     """Which curve holds, as decided; of several the last one counts."""
     for each in answer["decisions"]:

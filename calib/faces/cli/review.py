@@ -5,7 +5,8 @@ from typing import Annotated
 import typer
 
 from calib.clock import clock
-from calib.faces.cli.frame import Desk, Reply, group, reads, writes
+from calib.faces.cli.frame import Desk, Reply, group, happened_at, reads, writes
+from calib.faces.cli.options import Reason
 
 app = group("Impact reviews of what shakes results already given: list, show, decide, dispose.")
 
@@ -38,6 +39,30 @@ def show(desk: Desk, review: ReviewNumber) -> Reply:
     from calib.procedures.impact.reviews import review_numbered
 
     return Reply(answer.document(review_numbered(desk.reading(), review)), answer.text)
+
+
+@writes(app, "decide")
+def decide(
+    desk: Desk,
+    review: ReviewNumber,
+    curve: Annotated[str, typer.Option(help="as before, as found, as found from, or widened.")],
+    reason: Reason,
+    from_at: Annotated[
+        str | None, typer.Option("--from", metavar="TIME", help="With 'as found from': from when on, with its zone.")
+    ] = None,
+) -> Reply:
+    """Decide which curve holds for what a review touched: flows, totals and statements follow in every answer.
+
+    "widened" keeps the curve before, and U covers the change found.
+
+    Example: calib review decide 1 --curve "as found" --reason "it fell before the job, as the dent shows"
+    """
+    from calib.faces.answers import review as answer
+    from calib.procedures.impact.decide_review import CurveWanted, decide_review
+
+    since = None if from_at is None else happened_at(from_at, "from_at")
+    decided = decide_review(desk.writing(), CurveWanted(review, curve, since, reason), desk.signature(), clock())
+    return Reply(answer.document(decided.review), answer.decision_text, decided.remarks)
 
 
 @writes(app, "dispose")

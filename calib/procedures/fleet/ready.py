@@ -52,7 +52,7 @@ def ready(
     instruments = [instrument_tagged(session, tag) for tag in tags]
     gear = _gear_of(session, [key(instrument.id) for instrument in instruments])
     decided = [Readiness(each, _decision(gear, each, at, max(at, now), indication), None) for each in instruments]
-    return decided if indication is None else _with_values(session, decided, at, indication)
+    return decided if indication is None else _with_values(session, decided, at, now, indication)
 
 
 def _gear_of(session: Session, instruments: Collection[int]) -> _Gear:
@@ -68,17 +68,21 @@ def _decision(gear: _Gear, instrument: Instrument, at: datetime, now: datetime, 
     return replace(decision, reasons=(*decision.reasons, *_without_partner(gear, instrument, at, now)))
 
 
-def _with_values(session: Session, decided: Sequence[Readiness], at: datetime, indication: str) -> list[Readiness]:
+def _with_values(
+    session: Session, decided: Sequence[Readiness], at: datetime, now: datetime, indication: str
+) -> list[Readiness]:
     """The same with what each instrument that may be used says at an indication."""
     from calib.procedures.fleet.at_indication import at_indication  # noqa: PLC0415 (numpy and scipy)
     from calib.procedures.on_record.in_force import on_record_of  # noqa: PLC0415
 
     records = on_record_of(session, [key(each.instrument.id) for each in decided])
+    # Asked again with what reviews decided on.
+    held = [gate(records.register, each.instrument.tag, at, max(at, now)) for each in decided]
     return [
-        replace(each, at=at_indication(records, each.instrument, each.decision, indication, at.date()))
+        replace(each, at=at_indication(records, each.instrument, decision, indication, at.date()))
         if each.decision.allowed
         else each
-        for each in decided
+        for each, decision in zip(decided, held, strict=True)
     ]
 
 
