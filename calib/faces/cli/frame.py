@@ -343,7 +343,7 @@ _SPELLED = {
     Step.LET_ONE_ACCEPT: 'record the rule: calib rule set "one person may accept" --holds yes --reason ...',
 }
 _SPELLED_OF = (
-    (re.compile(rf"{Step.SEE_REVIEW} (.+), certificate (.+)"), "calib review show {} {}"),
+    (re.compile(rf"{Step.SEE_REVIEW} (\d+)"), "calib review show {}"),
     (re.compile(rf"{Step.WRITE_AGAIN} (.+), revision (\d+)"), "`calib report {} --revision {}` writes it again"),
 )
 
