@@ -9,7 +9,7 @@ from tests.arrays import readings, single
 
 
 def test_what_is_known_by_limits_stays_so_beside_the_traverses_of_other_jobs():
-    """A change within limits has short tails (JCGM 101, 6.4.2): beside few observations its k is below that of a normal distribution."""
+    """A change within limits has short tails (JCGM 101, 6.4.2): beside few observations it makes a smaller k than a normal one."""
     alone = readings(single(2.0, u=0.03, limit=0.05, dof=2))
     beside = readings(single(2.0, u=0.03, limit=0.05, dof=2), single(3.0))
     expected = results_of_flows(flows(alone)).expanded_uncertainty
