@@ -237,8 +237,8 @@ def _in_air(readings: Readings, row: int, parts: int) -> tuple[Floats, float, fl
     influences = None if readings.air is None else readings.air.influences
     known = () if readings.calibrations is None else readings.calibrations.identifier
     for slot in () if influences is None or not known else influences.of_calibrations:
-        number = int(slot.calibration[row])
-        if number < len(influences.identifiers) and influences.identifiers[number] == known[readings.calibration[row]]:
+        place = int(slot.calibration[row])
+        if place < len(influences.identifiers) and influences.identifiers[place] == known[readings.calibration[row]]:
             scatter, reference = slot.scatter[row, :parts], float(slot.reference[row].sum())
             stability = float(slot.stability[row].sum() / rectangular(1.0))
     return scatter, reference, stability

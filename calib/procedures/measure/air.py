@@ -116,7 +116,9 @@ class AirFound:
     rows: tuple[ConditionFound, ...]
     density: float  # [kg/m3]; NaN where there are reasons
     standard_uncertainty: float  # [kg/m3]
-    parts: Mapping[str, float]  # what temperature, pressure, humidity and the formula contribute: `parts_of` [kg/m3]
+    parts: Mapping[
+        str, float
+    ]  # what temperature, pressure, humidity and the formula contribute: `parts_of_density` [kg/m3]
     reasons: tuple[str, ...]
     declared: DeclaredAir | None = None  # where the temperature was not observed
     influences: tuple[AirInfluence, ...] = ()
@@ -212,7 +214,7 @@ def _with_density(name: str, conditions: Sequence[ConditionFound], declared: Dec
     state = _StateOfAir(by_quantity, declared)
     rho = float(density(state.temperature, state.pressure, state.humidity))
     influences = tuple(_influences(state, rho))
-    contributed = parts_of(influences, rho)
+    contributed = parts_of_density(influences, rho)
     u = float(np.linalg.norm(list(contributed.values())))
     return AirFound(name, tuple(conditions), rho, u, contributed, (), declared, influences)
 
@@ -295,7 +297,7 @@ _PART_OF = {
 }  # fmt: skip
 
 
-def parts_of(influences: Sequence[AirInfluence], rho: float, without: int | None = None) -> dict[str, float]:
+def parts_of_density(influences: Sequence[AirInfluence], rho: float, without: int | None = None) -> dict[str, float]:
     """What each quantity contributes to the density [kg/m3]; without what a calibration shares, if one is named.
 
     One instrument has one error in all that it observed: what temperature and humidity share by it is a part of both together.

@@ -33,7 +33,7 @@ from calib.measurement.trials import (
     passes_of,
     points_of,
 )
-from calib.procedures.measure.air import AirFound, parts_of
+from calib.procedures.measure.air import AirFound, parts_of_density
 from calib.procedures.measure.reading_in_job import ReadingInJob
 from calib.uncertainty.distributions import InputDistribution, Normal, Rectangular, StudentT
 from calib.uncertainty.estimate import rectangular, type_a
@@ -155,7 +155,7 @@ def _of_air(terms: _Terms, readings: Readings, row: int, air: AirFound | None, c
     if air is None:
         terms.add("density", 0, _normal(float(readings.air.relative_uncertainty[row])))
         return
-    for name, part in parts_of(air.influences, air.density, without=calibration).items():
+    for name, part in parts_of_density(air.influences, air.density, without=calibration).items():
         relative = part / air.density
         for distribution in (
             _FORMULA
