@@ -58,8 +58,8 @@ class InfluencesOfAir:
 
 def influences_of_air(air: AirOfReadings, readings: Readings | None = None) -> InfluencesOfAir:
     """Contributions to ln rho for the first n of the readings; without these the instruments that show a flow are not known."""
-    columns, shares, observed = _Columns(), [], []
-    of_instrument: list[_Uses] = []
+    columns, shares = _Columns(), list[Share]()
+    observed, of_instrument = list[ObservedBy](), list[_Uses]()
     for by in air.of_calibrations:
         curve = _curve_of(air.identifiers, readings)[by.calibration]
         own = (curve >= 0) & (True if readings is None else curve == readings.calibration[: curve.size])

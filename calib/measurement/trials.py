@@ -236,9 +236,11 @@ def _in_air(readings: Readings, row: int, parts: int) -> tuple[Floats, float, fl
     scatter, reference, stability = np.zeros(parts), 0.0, 0.0
     influences = None if readings.air is None else readings.air.influences
     known = () if readings.calibrations is None else readings.calibrations.identifier
-    for slot in () if influences is None or not known else influences.of_calibrations:
-        place = int(slot.calibration[row])
-        if place < len(influences.identifiers) and influences.identifiers[place] == known[readings.calibration[row]]:
+    if influences is None or not known:
+        return scatter, reference, stability
+    named = dict(enumerate(influences.identifiers))
+    for slot in influences.of_calibrations:
+        if named.get(int(slot.calibration[row])) == known[readings.calibration[row]]:
             scatter, reference = slot.scatter[row, :parts], float(slot.reference[row].sum())
             stability = float(slot.stability[row].sum() / rectangular(1.0))
     return scatter, reference, stability

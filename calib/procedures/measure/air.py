@@ -203,8 +203,9 @@ def _found(records: OnRecord, condition: Condition, decision: Decision | None) -
     own = float(np.linalg.norm([lines[name].parts[0, 0] for name in _OWN]))
     shared = [lines[name] for name in (SCATTER, REFERENCE_STANDARD, STABILITY)]
     scatter, reference, change = (each.parts[0].tolist() for each in shared)
-    dof = tuple(float(each.degrees_of_freedom[0]) for each in shared)
-    of = OfCalibration(calibration.record_id, value, tuple(scatter), *reference, *change, degrees_of_freedom=dof)
+    of_scatter, of_reference, of_change = (float(each.degrees_of_freedom[0]) for each in shared)
+    dof = of_scatter, of_reference, of_change
+    of = OfCalibration(calibration.record_id, value, tuple(scatter), reference[0], change[0], dof)
     u = math.hypot(own, *of.parts)
     return ConditionFound(condition, instrument, decision, corrected, u, own, of)
 
