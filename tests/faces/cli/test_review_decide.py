@@ -1,7 +1,7 @@
 """`calib review decide`: a person's decision which curve holds, and every answer follows it.
 
-Source: ISO/IEC 17025:2017, 7.10.1 (acceptability of nonconforming work) and 7.8.8 (amended reports), from memory. Flows by the curve
-as found are compared with those of records that were imported with the comparisons as found in the certificate in force.
+Source: ISO/IEC 17025:2017, 7.10.1 (acceptability of nonconforming work) and 7.8.8 (amended reports), from memory. Flows by the
+curve as found are compared with those of records that were imported with the comparisons as found in the certificate in force.
 """
 
 import math
