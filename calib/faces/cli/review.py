@@ -69,7 +69,7 @@ def decide(
 def dispose(
     desk: Desk,
     review: ReviewNumber,
-    lines: Annotated[list[int], typer.Argument(metavar="LINE...", help="Numbers of the lines, as shown.")],
+    lines: Annotated[list[int], typer.Argument(metavar="LINE", help="Numbers of the lines, as shown.")],
     decision: Annotated[str, typer.Option(help="stands, reissue, 'measure again', withdraw or immaterial.")],
     reason: Annotated[
         list[str],
