@@ -19,6 +19,7 @@ from calib.faces.parts.evidence import certified
 from calib.faces.parts.joint_probability import joint_document
 from calib.faces.parts.plant_drift import drift_document
 from calib.faces.parts.reading_in_full import reading_content, result
+from calib.faces.parts.review_on_job import review_document
 from calib.faces.written import Content
 from calib.procedures.impact.reviews import Review
 from calib.procedures.measure.evaluate import Evaluation, Refused
@@ -67,6 +68,7 @@ def content(report: JobReport, issued: datetime, units: str | None = None, issui
         "plant_drift": drift_document(evaluation),
         "amendments": [_amendment(amendment, evaluation, units) for amendment in report.amendments],
         "open_reviews": [_open_review(review, evaluation.job.job) for review in report.open_reviews],
+        "reviews": [review_document(review, evaluation.job.job) for review in report.reviews],
         "refusals": [_refusal(refused) for refused in evaluation.refused],
         "budgets_in_full": budgets_in_full(evaluation, units),
         "instruments": _instruments(report),
@@ -108,6 +110,8 @@ def _open_review(review: Review, job: str) -> Content:
         "instrument": review.tag,
         "certificate": review.certificate,
         "calibrated_on": review.calibrated_on,
+        "review": review.review,
+        "happened": review.happened,
         "opened_at": review.time,
         "readings": [each.record for each in lines if each.record_table == "reading"],
         "lines": len(lines),
