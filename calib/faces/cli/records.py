@@ -67,7 +67,7 @@ def demo(
 @writes(app, "import")
 def import_(
     desk: Desk,
-    folders: Annotated[list[Path], typer.Argument(metavar="FOLDER...", help="Folders with CSV files.")],
+    folders: Annotated[list[Path], typer.Argument(metavar="FOLDER", help="Folders with CSV files.")],
 ) -> Reply:
     """Read the CSV files of folders into the records: all of them, or nothing if a single cell is wrong.
 
@@ -169,7 +169,7 @@ def _round(desk: Desk, day: date, ahead: int) -> Reply:
 @reads(app, "ready", units=True)
 def ready(
     desk: Desk,
-    tags: Annotated[list[str], typer.Argument(metavar="TAG...", help="Instruments.")],
+    tags: Annotated[list[str], typer.Argument(metavar="TAG", help="Instruments.")],
     on: OnDate = None,
     at: Annotated[
         str | None, typer.Option("--at", metavar="VALUE", help='An indication to expect, like "2.5 m/s".')
