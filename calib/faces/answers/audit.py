@@ -1,10 +1,9 @@
 """The assessor's page, as `calib audit` answers: ten questions, each with its answer first."""
 
-from calib.faces.plain_text import one_line, wrapped
+from calib.faces.plain_text import line_width, one_line, wrapped
 from calib.faces.written import Content, count_of
 from calib.procedures.audit.assess_records import Audit
 
-_WIDTH = 60  # of a narrow terminal
 _INDENT = "   "
 
 
@@ -30,12 +29,12 @@ def document(audit: Audit) -> Content:
 
 def text(answer: Content) -> str:
     """The same for people."""
-    lines = wrapped(heading(answer), _WIDTH)
+    lines = wrapped(heading(answer))
     for place, asked in enumerate(answer["questions"], start=1):
         mark = "finding: " if asked["is_finding"] else ""
-        lines += ["", *wrapped(f"{place}. {asked['question']}", _WIDTH), *_indented(f"{mark}{asked['answer']}")]
+        lines += ["", *wrapped(f"{place}. {asked['question']}"), *_indented(f"{mark}{asked['answer']}")]
         lines += [line for ground in asked["rests_on"] for line in _indented(f"- {ground}")]
-    return "\n".join([*lines, "", *wrapped(ending(answer), _WIDTH)])
+    return "\n".join([*lines, "", *wrapped(ending(answer))])
 
 
 def heading(answer: Content) -> str:
@@ -51,4 +50,4 @@ def ending(answer: Content) -> str:
 
 
 def _indented(text_of: str) -> list[str]:
-    return [_INDENT + line for line in wrapped(one_line(text_of), _WIDTH - len(_INDENT))]
+    return [_INDENT + line for line in wrapped(one_line(text_of), line_width() - len(_INDENT))]

@@ -9,7 +9,7 @@ from sqlmodel import Session, col, select
 from calib.confirmation.interval import RELEASE, SUSPENSION
 from calib.procedures.audit.answer import Answer, counted
 from calib.procedures.audit.subject import Subject
-from calib.procedures.impact.reviews import Review, reviews
+from calib.procedures.impact.reviews import FOUND_BEYOND, Review, reviews
 from calib.procedures.on_record.by_keys import by_keys
 from calib.records.ledger import written
 from calib.records.record import key, moment
@@ -98,14 +98,18 @@ def _concerns(review: Review, subject: Subject) -> bool:
 
 
 def _of_review(review: Review) -> str:
-    began = f"{review.time[:10]}: {review.tag} was found beyond its limits (certificate {review.certificate})"
-    lines = counted(len(review.lines), "record rests", "records rest")
+    what = review.criterion if review.tag is None else f"{review.tag}, {review.criterion}"
+    if review.cause == FOUND_BEYOND:
+        what = f"{review.tag} was found beyond its limits (certificate {review.certificate})"
+    began = f"{review.time[:10]}: {what}; {counted(len(review.lines), 'record rests', 'records rest')} on it"
+    curve = review.holds
+    held = "" if curve is None else f"; the curve {curve.curve} holds, decided by {curve.person} ({curve.reason})"
     if review.is_open:
-        return f"{began}; {lines} on it, and {review.open_lines} wait for a decision."
-    decisions = sorted({line.disposition.decision for line in review.lines if line.disposition is not None})
-    people = sorted({line.disposition.person for line in review.lines if line.disposition is not None})
-    how = f", decided by {', '.join(people)}: {', '.join(decisions)}" if decisions else ""
-    return f"{began}; {lines} on it{how}."
+        return f"{began}{held}, and {review.open_lines} wait for a decision."
+    disposed = [line.disposition for line in review.lines if line.disposition is not None]
+    decisions = ", ".join(sorted({each.decision for each in disposed}))
+    people = ", ".join(sorted({each.person for each in disposed}))
+    return f"{began}{held}{f'; decided by {people}: {decisions}' if disposed else ''}."
 
 
 def _events(session: Session, subject: Subject) -> Iterator[tuple[str, bool]]:

@@ -151,7 +151,7 @@ def _uses(trace: Trace, asked: tuple[str, date] | None) -> Sequence[Use]:
     if asked is not None:
         in_force = [link.on[1] for link in trace.links if link.record == trace.start and _is_calibration(link.on)]
         return [Use(*asked, next(iter(in_force), None))]
-    uses = {}
+    uses: dict[Use, None] = {}
     for link in trace.links:
         if link.day is None or link.role == STANDARD:
             continue
@@ -173,5 +173,5 @@ def _entries(session: Session, numbers: Numbers) -> tuple[Signed, ...]:
         Signed(*row)
         for table, keys in numbers.items()
         if keys
-        for row in by_keys(session, select(*columns).where(entry.record_table == table), entry.record_id, keys)
+        for row in by_keys(session, select(*columns).where(entry.record_table == table), entry.record_id, keys)  # type: ignore[call-overload]
     )

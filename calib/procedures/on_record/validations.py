@@ -1,6 +1,8 @@
 """Validations of the program as the records hold them (ISO/IEC 17025:2017, 7.11.2)."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from sqlmodel import Session, col, select
 
@@ -29,11 +31,8 @@ def validations(session: Session) -> list[ValidationOnRecord]:
     """Every validation, in the order in which they were recorded, without what each check gave."""
     own = SoftwareValidation
     columns = (own.id, own.at, own.version, own.platform, own.result, own.checks, own.sha256)
-    rows = session.exec(select(*columns).order_by(col(own.id))).all()  # type: ignore[call-overload]
-    return [
-        ValidationOnRecord(key(row[0]), *row[1:], by=ledger.written(session, "validation", key(row[0]))[0])
-        for row in rows
-    ]
+    rows: Sequence[Any] = session.exec(select(*columns).order_by(col(own.id))).all()  # type: ignore[call-overload]
+    return [ValidationOnRecord(*row, ledger.written(session, "validation", key(row[0]))[0]) for row in rows]
 
 
 def latest_validation(session: Session, version: str) -> ValidationOnRecord | None:

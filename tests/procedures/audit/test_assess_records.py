@@ -8,6 +8,8 @@ from datetime import UTC, datetime
 
 import pytest
 
+from calib.faces.answers.audit import text
+from calib.faces.plain_text import as_wide_as
 from calib.procedures.fleet.record_event import record_event
 from calib.records import database
 from tests.command import calib
@@ -50,8 +52,11 @@ def test_there_are_ten_questions_and_each_says_its_answer_first(job):
         assert told.index(f"\n{place}. ") < told.index(one["answer"][:30])
 
 
-def test_no_line_is_wider_than_a_narrow_terminal(job):
-    assert max(len(line) for line in calib("audit", "J-1", *ON, records=job).out.splitlines()) <= 60
+@pytest.mark.parametrize("columns", [60, 100])
+def test_no_line_is_wider_than_the_terminal(job, columns):
+    with as_wide_as(columns):
+        lines = text(asked(job, "J-1")).splitlines()
+    assert columns - 25 < max(len(line) for line in lines) <= columns
 
 
 def test_what_was_in_calibration_is_told_with_certificate_and_due_date(job):
@@ -227,3 +232,22 @@ def test_another_kind_of_file_is_not_written(job, tmp_path):
     (tmp_path / "page.pdf").write_bytes(b"mine")
     ran = calib("audit", "J-1", *ON, "--into", tmp_path / "page.pdf", records=job)
     assert (ran.status, "is there already and is no assessor's page" in ran.err) == (2, True)
+
+
+def test_a_review_is_told_with_what_was_decided(job, tmp_path):
+    """VA-1 comes back beyond its limits: a review opens, and is a finding until each line of it is disposed of."""
+    sheets = small_job()
+    certificate = {"certificate": "C-201", "calibrated_on": "2026-03-06", "accepted_on": ""}
+    rows = [row for row in sheets["calibrations.csv"] if row["tag"] == "VA-1"]
+    compared = [row for row in sheets["comparisons.csv"] if row["tag"] == "VA-1"]
+    later = {
+        "calibrations.csv": [rows[0] | certificate],
+        "comparisons.csv": [
+            row | {"certificate": "C-201", "reference": f"{float(row['reference']) * 1.2:.2f}"} for row in compared
+        ],
+    }
+    imported(job, write(tmp_path / "later", later))
+    said, is_finding, rests_on = answer(job, 5)
+    assert (said, is_finding) == ("1 finding is on record, 1 of them not closed yet.", True)
+    assert rests_on[0].startswith("2026-03-06: VA-1 was found beyond its limits (certificate C-201); ")
+    assert rests_on[0].endswith(" wait for a decision.")
