@@ -25,6 +25,7 @@ _PLACES = {
     "init": "records", "demo": "records", "import": "records", "due": "records", "ready": "records", "verify": "records",
     "upgrade": "records", "file": "file", "backup": "keep", "export": "keep", "label": "label", "report": "report",
     "help": "help", "budget": "budget", "plan": "plan", "balance": "balance", "conformity": "balance", "audit": "audit",
+    "validate": "validate",
     **{group: group for group in (
         "instrument", "calibration", "check", "interval", "method", "source", "job", "system", "room", "outlet", "factor",
         "conditions", "traverse", "reading", "rule", "person", "trace", "review", "anchor", "ledger",

@@ -32,7 +32,7 @@ def validations(session: Session) -> list[ValidationOnRecord]:
     own = SoftwareValidation
     columns = (own.id, own.at, own.version, own.platform, own.result, own.checks, own.sha256)
     rows: Sequence[Any] = session.exec(select(*columns).order_by(col(own.id))).all()  # type: ignore[call-overload]
-    return [ValidationOnRecord(*row, ledger.written(session, "validation", key(row[0]))[0]) for row in rows]
+    return [ValidationOnRecord(*(*row, ledger.written(session, "validation", key(row[0]))[0])) for row in rows]
 
 
 def latest_validation(session: Session, version: str) -> ValidationOnRecord | None:

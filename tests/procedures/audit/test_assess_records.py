@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 
 import pytest
 
+from calib.errors import BadInputError
 from calib.faces.answers.audit import text
 from calib.faces.plain_text import as_wide_as
 from calib.procedures.fleet.record_event import record_event
@@ -251,3 +252,64 @@ def test_a_review_is_told_with_what_was_decided(job, tmp_path):
     assert (said, is_finding) == ("1 finding is on record, 1 of them not closed yet.", True)
     assert rests_on[0].startswith("2026-03-06: VA-1 was found beyond its limits (certificate C-201); ")
     assert rests_on[0].endswith(" wait for a decision.")
+
+
+def agreed(records, folder, **cells):
+    sheets = small_job()
+    sheets["jobs.csv"] = [row | cells for row in sheets["jobs.csv"]]
+    return imported(records, write(folder / "in", sheets))
+
+
+def test_the_client_s_agreement_to_the_decision_rule_is_told_and_exported(empty_records, tmp_path):
+    agreed(empty_records, tmp_path, agreed_by="C. Client", agreed_on="2026-02-01")
+    said, is_finding, _ = answer(empty_records, 8)
+    assert (said, is_finding) == (
+        "Guarded non-binary acceptance, agreed by C. Client for the client on 2026-02-01.",
+        False,
+    )
+    assert calib("export", tmp_path / "out", records=empty_records).status == 0
+    assert "C. Client,2026-02-01" in (tmp_path / "out" / "jobs.csv").read_text()
+
+
+def test_without_an_agreement_on_record_that_is_a_finding(job):
+    assert answer(job, 8)[:2] == (
+        "Guarded non-binary acceptance; no agreement of the client is on record.",
+        True,
+    )
+
+
+@pytest.mark.parametrize(
+    ("cells", "message"),
+    [
+        ({"agreed_on": "2026-02-01", "agreed_by": ""}, "who agreed to the decision rule, where agreed_on says when"),
+        ({"agreed_on": "2026-12-24", "agreed_by": "C. Client"}, "agreed_on"),
+        ({"agreed_on": "soon", "agreed_by": "C. Client"}, "agreed_on"),
+    ],
+)
+def test_an_agreement_that_cannot_be_is_refused(empty_records, tmp_path, cells, message):
+    with pytest.raises(BadInputError, match=message):
+        agreed(empty_records, tmp_path, **cells)
+
+
+def test_how_long_records_are_kept_is_a_rule_of_the_house_with_a_value(job):
+    assert answer(job, 10)[:2] == ("No period of retention is declared; nothing is ever deleted.", True)
+    rule = ("rule", "set", "retention in years", "--reason", "contract", "--by", "A. Person", "--holds")
+    assert calib(*rule, "yes", "--value", "10", records=job).status == 0
+    assert answer(job, 10)[:2] == ("10 years at least, as the house rule says; nothing is ever deleted.", False)
+    assert calib(*rule, "no", records=job).status == 0
+    assert answer(job, 10)[1]
+
+
+@pytest.mark.parametrize(
+    ("words", "expected"),
+    [
+        (("retention in years", "--holds", "yes"), "a whole number of years, 1 to 999"),
+        (("retention in years", "--holds", "yes", "--value", "0"), "a whole number of years, 1 to 999"),
+        (("retention in years", "--holds", "yes", "--value", "ten"), "a whole number of years, 1 to 999"),
+        (("retention in years", "--holds", "no", "--value", "10"), "nothing: only retention in years has one"),
+        (("one person may accept", "--holds", "yes", "--value", "10"), "nothing: only retention in years has one"),
+    ],
+)
+def test_a_value_stands_where_the_rule_has_one(job, words, expected):
+    ran = calib("rule", "set", *words, "--reason", "why", "--by", "A. Person", records=job)
+    assert (ran.status, expected in ran.err) == (2, True)
