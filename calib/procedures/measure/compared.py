@@ -62,8 +62,10 @@ def compared(
     has_designs_at_density: bool,
 ) -> Compared:
     """Flows in the states in which they are compared; `has_designs_at_density`: a design of the job states one."""
-    of_design = np.array([stated_density(reading.outlet) for reading in measured])
     wanted = stated_density(job)
+    of_design = np.full(len(measured), np.nan)
+    if has_designs_at_density:
+        of_design = np.array([stated_density(reading.outlet) for reading in measured])
     if not (np.isfinite(wanted) or has_designs_at_density):
         return Compared(None, flows, flows, of_design)
     airs = airs_of(measured, records, now)
