@@ -137,7 +137,12 @@ class Plan:
     @cached_property
     def has_designs_at_density(self) -> bool:
         """Whether a design states a density."""
-        return any(each.design_density_kg_per_m3 for each in chain(self.outlets.values(), self.designs.values()))
+        outlets, systems = self.outlets.values(), self.designs.values()
+        stated = (
+            *(each.design_density_kg_per_m3 for each in outlets),
+            *(each.design_density_kg_per_m3 for each in systems),
+        )
+        return any(stated)
 
     @cached_property
     def compared(self) -> dict[int, float]:

@@ -69,8 +69,11 @@ def mean_of(values: Sequence[float]) -> float:
 
 def observed(cells: Mapping[str, object], log: bytes | None = None, traversed: Traversed | None = None) -> Observed:
     """Observations of a reading from its cells, from its log file or its traverse where it has one."""
-    typed = (cells.get(name) for name in ("indication", "observations", "throttled_observations"))
-    return observed_of(*(None if cell is None else str(cell) for cell in typed), log, traversed)
+    indication, observations, throttled = (
+        None if cell is None else str(cell)
+        for cell in map(cells.get, ("indication", "observations", "throttled_observations"))
+    )
+    return observed_of(indication, observations, throttled, log, traversed)
 
 
 def observed_of(
