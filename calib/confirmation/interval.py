@@ -39,6 +39,13 @@ class EventOnRecord:
     kind: str
     at: datetime
     reason: str
+    recorded_on: date | None = None  # absent: not known
+
+    def since(self) -> str:
+        """From when on it holds, on which later day it was recorded, and why."""
+        later = self.recorded_on is not None and self.recorded_on > self.at.date()
+        recorded = f", recorded on {self.recorded_on}" if later else ""
+        return f"{self.at.isoformat()}{recorded} ({self.reason})"
 
 
 @dataclass(frozen=True)
@@ -235,14 +242,11 @@ def _suspension(instrument: InstrumentOnRecord, at: datetime | date) -> Iterable
     past = sorted((event for event in instrument.events if has_happened(event.at, at)), key=lambda event: event.at)
     retired = next((event for event in past if event.kind == RETIREMENT), None)
     if retired is not None:
-        yield f"{instrument.tag}: retired since {retired.at.isoformat()} ({retired.reason}): use another instrument"
+        yield f"{instrument.tag}: retired since {retired.since()}: use another instrument"
         return
     last = next((event for event in reversed(past) if event.kind in (SUSPENSION, RELEASE)), None)
     if last is not None and last.kind == SUSPENSION:
-        yield (
-            f"{instrument.tag}: suspended since {last.at.isoformat()} ({last.reason}): "
-            "use another instrument until it is released"
-        )
+        yield (f"{instrument.tag}: suspended since {last.since()}: use another instrument until it is released")
 
 
 def _checks(

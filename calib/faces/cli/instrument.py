@@ -122,12 +122,14 @@ def part(desk: Desk, probe: Probe, meter: Meter, reason: Reason, at: AtTime = No
 
 
 def _pair(desk: Desk, tags: tuple[str, str], kind: str, at: str | None, reason: str) -> Reply:
+    from calib.faces.answers import event as answer
     from calib.procedures.fleet.pair_instruments import change_pair
 
     since = happened_at(at)
-    change_pair(desk.writing(), tags, kind, since, reason, desk.signature(f"instrument {kind}"))
-    document = {"probe": tags[0], "meter": tags[1], "kind": kind, "at": since.isoformat(), "reason": reason}
-    return Reply(document, f"{tags[0]} and {tags[1]}: {kind} from {since.isoformat()}")
+    signature = desk.signature(f"instrument {kind}")
+    change_pair(desk.writing(), tags, kind, since, reason, signature)
+    pair = {"probe": tags[0], "meter": tags[1]}
+    return Reply(answer.document(pair, kind, since.isoformat(), signature.time.isoformat(), reason), answer.text)
 
 
 @writes(app, "suspend")
@@ -158,9 +160,11 @@ def retire(desk: Desk, tag: Tag, reason: Reason, at: AtTime = None) -> Reply:
 
 
 def _event(desk: Desk, tag: str, kind: str, at: str | None, reason: str) -> Reply:
+    from calib.faces.answers import event as answer
     from calib.procedures.fleet.record_event import record_event
 
     since = happened_at(at)
-    record_event(desk.writing(), tag, kind, since, reason, desk.signature(kind))
-    document = {"tag": tag, "event": kind, "at": since.isoformat(), "reason": reason}
-    return Reply(document, f"{tag}: {kind} recorded, from {since.isoformat()}")
+    signature = desk.signature(kind)
+    record_event(desk.writing(), tag, kind, since, reason, signature)
+    named = {"tag": tag, "event": kind}
+    return Reply(answer.document(named, kind, since.isoformat(), signature.time.isoformat(), reason), answer.text)

@@ -13,7 +13,7 @@ from sqlmodel import Session, SQLModel
 
 from calib.confirmation.traceability import Record
 from calib.errors import BadInputError, Finding
-from calib.procedures.enter.check_certificates import certificate_findings, use_findings
+from calib.procedures.enter.check_certificates import certificate_findings, past_findings, use_findings
 from calib.procedures.enter.check_correlations import correlation_findings
 from calib.procedures.enter.check_jobs import job_findings
 from calib.procedures.enter.check_ranges import outside_range
@@ -30,6 +30,7 @@ from calib.procedures.impact.open_review import open_reviews
 from calib.procedures.people import four_eyes
 from calib.procedures.people.authorise import append_rows, people_on_record, signed
 from calib.procedures.typed.columns import FILES
+from calib.procedures.typed.reason import without_reason
 from calib.procedures.typed.rows_together import KnownNames
 from calib.procedures.typed.sheets import Cells, Sheets, TypedRow, cell_findings, typed_row
 from calib.procedures.typed.time_to_come import findings_of_times, notices_of_times
@@ -77,11 +78,13 @@ def import_sheets(
     progress: Progress = lambda _: None,
     *,
     strict: bool = False,
+    reason: str | None = None,
 ) -> Imported:
     """Check sheets and append their records; files that are not there have no rows. Raises BadInputError with every finding.
 
     `findings` are those of the files themselves; what could not be read there is asked for nowhere else. `strict`: whoever types a
-    certificate may not accept it too unless the rule of the house says so; otherwise that is only said.
+    certificate may not accept it too unless the rule of the house says so, and says why an acceptance holds from an earlier day;
+    otherwise that is only said, and `reason` is why for all that does not say so itself.
     """
     complete: Sheets = {name: sheets.get(name, ()) for name in FILES}
     progress(f"checking {sum(len(rows) for rows in complete.values())} rows")
@@ -95,10 +98,11 @@ def import_sheets(
     signature = signed(session, signature)
     alone, said = four_eyes.of_import(session, complete["calibrations.csv"], signature.person, strict)
     of_acceptors = four_eyes.of_acceptors(people_on_record(session), complete["calibrations.csv"], signature.time)
-    wrong = [*findings, *checked.findings, *alone, *of_acceptors]
+    of_past = past_findings(complete["calibrations.csv"], signature.time.date()) if strict else []
+    wrong = [*findings, *checked.findings, *alone, *of_acceptors, *of_past, *_of_reason(reason)]
     if wrong:
         raise BadInputError(sorted(wrong, key=_place))
-    writing = _Writing(session, asked, signature, now, progress)
+    writing = _Writing(session, asked, signature, now, progress, reason)
     for notice in [
         *([] if said is None else [said]),
         *notices_of_times(complete, now),
@@ -107,6 +111,10 @@ def import_sheets(
     ]:
         writing.remark(f"notice: {notice}")
     return writing.write(complete, checked)
+
+
+def _of_reason(reason: str | None) -> list[Finding]:
+    return [] if reason is None else without_reason(reason, "why it holds from before it is recorded, in a few words")
 
 
 def _place(finding: Finding) -> tuple[str, int]:
@@ -151,12 +159,19 @@ class _Writing:
     """One write of checked sheets, in the order in which records refer to one another."""
 
     def __init__(
-        self, session: Session, asked: AskedNames, signature: ledger.Signature, now: datetime, progress: Progress
+        self,
+        session: Session,
+        asked: AskedNames,
+        signature: ledger.Signature,
+        now: datetime,
+        progress: Progress,
+        reason: str | None,
     ) -> None:
         self.session = session
         self.signature = signature
         self.now = now
         self.progress = progress
+        self.reason = None if reason is None else reason.strip()  # why what it brings holds from an earlier day
         self.names = NamesOnRecord(session, asked)
         self.counts: dict[str, int] = {}
         self.remarks: list[str] = []
@@ -186,7 +201,7 @@ class _Writing:
         rows = sheets["calibrations.csv"]
         self.append(StoredCurve, curves_by_rule(rows, self.names, checked.fitted.curves))
         self.append(ReferenceStandard, standards_of_rows(rows, self.names))
-        self.append(Acceptance, acceptances(rows, self.names, checked.judged.assessments, self.signature.person))
+        self.append(Acceptance, acceptances(rows, self.names, checked.judged.assessments, self.signature, self.reason))
         self._append_rows(sheets, *_OF_INSTRUMENTS)
         self.append(StoredCurve, chosen_curves(self.session, sheets["curves.csv"]))
         self._append_rows(sheets, *_OF_JOBS)

@@ -4,7 +4,7 @@ from datetime import datetime
 
 from sqlmodel import Session, select
 
-from calib.confirmation.interval import RELEASE, RETIREMENT, SUSPENSION
+from calib.confirmation.interval import CLOCKS_DIFFER_BY, RELEASE, RETIREMENT, SUSPENSION
 from calib.errors import BadInputError, Finding
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.people.authorise import append
@@ -42,6 +42,8 @@ def _finding(kind: str, at: datetime, reason: str, past: list[str], now: datetim
         return Finding.typed("at", at.isoformat(), to_come)
     if RETIREMENT in states:
         expected = "an instrument in service; this one is retired"
+    elif kind == RELEASE and suspended and at < now - CLOCKS_DIFFER_BY:
+        return Finding.typed("at", at.isoformat(), "now: a release holds from now on only")
     elif kind == RELEASE and not suspended:
         expected = "a suspended instrument; this one is not suspended at that time"
     elif kind == SUSPENSION and suspended:
