@@ -19,6 +19,7 @@ import getpass
 import inspect
 import json
 import re
+import shutil
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, ExitStack
@@ -42,6 +43,9 @@ if TYPE_CHECKING:
 
     from calib.faces.drawings import Chart
     from calib.records.ledger import Signature
+
+
+NARROWEST_LINE, WIDEST_LINE = 40, 100
 
 
 class Reply(NamedTuple):
@@ -283,6 +287,11 @@ def _tell(reply: Reply, *, as_json: bool) -> None:
         say(remark)
     if reply.status:
         raise typer.Exit(reply.status)
+
+
+def line_width() -> int:
+    """As many characters as the terminal has, at most 100: a longer line is hard to follow."""
+    return max(NARROWEST_LINE, min(WIDEST_LINE, shutil.get_terminal_size().columns))
 
 
 def say(text: str) -> None:
