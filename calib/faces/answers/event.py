@@ -12,4 +12,8 @@ def document(what: Content, kind: str, at: str, recorded_at: str, reason: str) -
 def text(answer: Content) -> str:
     """The same for people."""
     named = answer["tag"] if "tag" in answer else f"{answer['probe']} and {answer['meter']}"
-    return f"{named}: {answer['kind']} {from_when(answer['at'], answer['recorded_at'])}"
+    told = f"{named}: {answer['kind']} {from_when(answer['at'], answer['recorded_at'])}"
+    if "location" in answer:
+        told += f": now at {answer['location']}"
+        told += f", with {answer['custodian']}" if answer["custodian"] is not None else ""
+    return told

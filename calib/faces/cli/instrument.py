@@ -12,7 +12,9 @@ from calib.faces.cli.options import AtTime, FileToKeep, OnDate, Reason, Remarks,
 from calib.procedures.typed.declared.instruments import INSTRUMENTS_CSV
 from calib.procedures.typed.sheets import Cells
 
-app = group("The register: add, list, show, attach files, pair and part, suspend, release, retire.")
+app = group(
+    "The register: add, list, show, attach files, pair and part, suspend, release, damage, repair, adjust, move, return, retire."
+)
 
 
 @writes(app, "add", row=RowOptions(INSTRUMENTS_CSV, without=["tag"], defaults={"quantity": "air velocity"}))
@@ -150,6 +152,65 @@ def release(desk: Desk, tag: Tag, reason: Reason, at: AtTime = None) -> Reply:
     return _event(desk, tag, "release", at, reason)
 
 
+@writes(app, "damage")
+def damage(desk: Desk, tag: Tag, reason: Reason, at: AtTime = None) -> Reply:
+    """Record damage: the instrument is out of use at once, until it is released. Anyone may.
+
+    Example: calib instrument damage VA-14 --reason "fell from a ladder, vane bent"
+    """
+    return _event(desk, tag, "damage", at, reason)
+
+
+@writes(app, "repair")
+def repair(desk: Desk, tag: Tag, reason: Reason, at: AtTime = None) -> Reply:
+    """Record a repair: the gate stays closed until a calibration made afterwards is accepted.
+
+    Example: calib instrument repair VA-14 --reason "new vane, by the maker" --at 2026-11-12T14:00+01:00
+    """
+    return _event(desk, tag, "repair", at, reason)
+
+
+@writes(app, "adjust")
+def adjust(desk: Desk, tag: Tag, reason: Reason, at: AtTime = None) -> Reply:
+    """Record an adjustment outside a calibration: the gate stays closed until one made afterwards is accepted.
+
+    Example: calib instrument adjust DM-31 --reason "span set against the bench"
+    """
+    return _event(desk, tag, "adjustment", at, reason)
+
+
+@writes(app, "move")
+def move(
+    desk: Desk,
+    tag: Tag,
+    location: Annotated[str, typer.Argument(metavar="LOCATION", help="Where it is from then on.")],
+    reason: Reason,
+    at: AtTime = None,
+) -> Reply:
+    """Record that an instrument is at another place.
+
+    Example: calib instrument move VA-14 "the laboratory" --reason "sent to be calibrated"
+    """
+    return _event(desk, tag, "move", at, reason, location)
+
+
+@writes(app, "return")
+def return_(
+    desk: Desk,
+    tag: Tag,
+    reason: Reason,
+    location: Annotated[
+        str | None, typer.Argument(metavar="[LOCATION]", help="Where it is from then on; as registered if not given.")
+    ] = None,
+    at: AtTime = None,
+) -> Reply:
+    """Record that an instrument has come back.
+
+    Example: calib instrument return VA-14 --reason "back from the laboratory"
+    """
+    return _event(desk, tag, "return", at, reason, location)
+
+
 @writes(app, "retire")
 def retire(desk: Desk, tag: Tag, reason: Reason, at: AtTime = None) -> Reply:
     """Take an instrument out of use for good; its records stay.
@@ -159,12 +220,16 @@ def retire(desk: Desk, tag: Tag, reason: Reason, at: AtTime = None) -> Reply:
     return _event(desk, tag, "retirement", at, reason)
 
 
-def _event(desk: Desk, tag: str, kind: str, at: str | None, reason: str) -> Reply:
+def _event(desk: Desk, tag: str, kind: str, at: str | None, reason: str, location: str | None = None) -> Reply:
     from calib.faces.answers import event as answer
     from calib.procedures.fleet.record_event import record_event
+    from calib.procedures.on_record.by_name import instrument_tagged
 
     since = happened_at(at)
     signature = desk.signature(kind)
-    record_event(desk.writing(), tag, kind, since, reason, signature)
+    session = desk.writing()
+    event = record_event(session, tag, kind, since, reason, signature, location)
     named = {"tag": tag, "event": kind}
+    if event.value is not None:
+        named |= {"location": event.value, "custodian": instrument_tagged(session, tag).custodian}
     return Reply(answer.document(named, kind, since.isoformat(), signature.time.isoformat(), reason), answer.text)

@@ -27,6 +27,7 @@ from calib.procedures.enter.write_certificates import acceptances, chosen_curves
 from calib.procedures.enter.write_readings import RefusedReading, on_record_of_rows, write_readings
 from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.open_review import open_reviews
+from calib.procedures.on_record.by_name import retired_among
 from calib.procedures.people import four_eyes
 from calib.procedures.people.authorise import append_rows, people_on_record, signed
 from calib.procedures.typed.columns import FILES
@@ -108,9 +109,21 @@ def import_sheets(
         *notices_of_times(complete, now),
         *outside_range(complete, checked.named.instruments),
         *odd_cells(complete, checked.named.instruments),
+        *_of_retired(session, complete["calibrations.csv"]),
     ]:
         writing.remark(f"notice: {notice}")
     return writing.write(complete, checked)
+
+
+def _of_retired(session: Session, rows: Sequence[TypedRow]) -> list[str]:
+    """What is said of certificates of instruments that are retired."""
+    tags = retired_among(session, {row.cells["tag"] for row in rows})
+    told = "is kept for what it was found to be, and opens no gate"
+    return [
+        f"{row.cells['tag']} is retired: certificate {row.cells['certificate']} {told}"
+        for row in rows
+        if row.cells["tag"] in tags
+    ]
 
 
 def _of_reason(reason: str | None) -> list[Finding]:
