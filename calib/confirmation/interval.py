@@ -95,6 +95,13 @@ class Decision:
     calibration: CalibrationOnRecord | None
     due_on: date | None
     reasons: tuple[str, ...]
+    check_due_on: date | None = None  # last day without another intermediate check; absent: none is required
+    check_overdue: str | None = None  # the reason among the others that says so
+
+    @property
+    def first_due_on(self) -> date | None:
+        """The earlier of the days through which calibration and intermediate check are valid; absent: no calibration accepted."""
+        return None if self.due_on is None else min(self.due_on, self.check_due_on or self.due_on)
 
     @property
     def allowed(self) -> bool:
@@ -204,16 +211,19 @@ def _decide(
         if calibration is None
         else due_date(calibration.calibrated_on, interval_of(instrument, calibration, at), calibration.due_on)
     )
+    done = _checks_since(instrument, calibration, at)
+    check_due_on, check_overdue = _check_due(instrument, calibration, done, _day(at))
     reasons = (
         *_future(tag, at, now),
         *_calibration(instrument, calibration, due_on, _day(at)),
         *_suspension(instrument, at),
         *_changed(instrument, calibration, at),
-        *_checks(instrument, calibration, at),
+        *_failed(tag, done),
+        *(() if check_overdue is None else (check_overdue,)),
         *_measuring_interval(tag, calibration, indication, indication_text),
         *_standards(register, tag, calibration, below),
     )
-    return Decision(tag, calibration, due_on, reasons)
+    return Decision(tag, calibration, due_on, reasons, check_due_on, check_overdue)
 
 
 def _future(tag: str, at: datetime | date, now: datetime | date) -> Iterable[str]:
@@ -277,25 +287,38 @@ def _changed(
         )
 
 
-def _checks(
+def is_put_aside(instrument: InstrumentOnRecord, at: datetime | date) -> bool:
+    """Whether an instrument is suspended at a time, or at the end of a day as a whole: nobody uses it until it is released."""
+    return any(_suspension(instrument, at))
+
+
+def _checks_since(
     instrument: InstrumentOnRecord, calibration: CalibrationOnRecord | None, at: datetime | date
-) -> Iterable[str]:
+) -> list[CheckOnRecord]:
     # A check on the day of the calibration counts as made after it: the records keep no hour of the calibration.
     since = date.min if calibration is None else calibration.calibrated_on
-    done = [check for check in instrument.checks if has_happened(check.at, at) and check.at.date() >= since]
+    return [check for check in instrument.checks if has_happened(check.at, at) and check.at.date() >= since]
+
+
+def _failed(tag: str, done: Iterable[CheckOnRecord]) -> Iterable[str]:
     for check in done:
         if not check.passed:
-            yield f"{instrument.tag}: intermediate check ({check.kind}) failed on {check.at.date()}: have it recalibrated"
+            yield f"{tag}: intermediate check ({check.kind}) failed on {check.at.date()}: have it recalibrated"
+
+
+def _check_due(
+    instrument: InstrumentOnRecord, calibration: CalibrationOnRecord | None, done: Iterable[CheckOnRecord], on: date
+) -> tuple[date | None, str | None]:
+    """Last day without another intermediate check, and the reason where that is past; None where none is required."""
     days = instrument.check_interval_days
     if days is None or calibration is None or calibration.accepted_on is None:
-        return
+        return None, None
     last = max([calibration.accepted_on, *(check.at.date() for check in done if check.passed)])
-    check_due = last + timedelta(days=days)
-    if _day(at) > check_due:
-        yield (
-            f"{instrument.tag}: intermediate check was due on {check_due} ({_days(days)} after {last}): "
-            "check it before use"
-        )
+    due_on = last + timedelta(days=days)
+    if on <= due_on:
+        return due_on, None
+    reason = f"intermediate check was due on {due_on} ({_days(days)} after {last}): check it before use"
+    return due_on, f"{instrument.tag}: {reason}"
 
 
 def _measuring_interval(

@@ -4,7 +4,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict
 from itertools import groupby
 
-from calib.faces.plain_text import wrapped
 from calib.faces.written import Content
 from calib.procedures.on_record.log import Log
 
@@ -16,13 +15,14 @@ def document(log: Log) -> Content:
     return {"entries": [asdict(entry) for entry in log.entries], "more": log.more}
 
 
-def text(answer: Content, width: int) -> str:
-    """The same for people, for lines of a width: an act a paragraph."""
-    lines = [line for act in _acts(answer["entries"]) for line in _paragraph(act, width)]
+def text(answer: Content) -> str:
+    """The same for people, an act a paragraph."""
+    lines = [line for act in _acts(answer["entries"]) for line in _paragraph(act)]
     if answer["more"]:
         last = answer["entries"][-1]["sequence"]
-        more = f"{answer['more']:,} more before entry {last}: --before {last} shows them, --limit so many at once"
-        lines += wrapped(more, width)
+        lines.append(
+            f"{answer['more']:,} more before entry {last}: --before {last} shows them, --limit so many at once"
+        )
     return "\n".join(lines or ["nothing of it was recorded"])
 
 
@@ -32,12 +32,12 @@ def _acts(entries: Sequence[Content]) -> Iterator[list[Content]]:
         yield list(act)[::-1]
 
 
-def _paragraph(act: Sequence[Content], width: int) -> Iterator[str]:
+def _paragraph(act: Sequence[Content]) -> Iterator[str]:
     first = act[0]
     version = "version not kept" if first["version"] is None else f"calib {first['version']}"
-    yield from wrapped(f"{first['time']}  {first['person']}: {first['action']} ({version})", width)
+    yield f"{first['time']}  {first['person']}: {first['action']} ({version})"
     for table, records in groupby(act, key=lambda each: each["record_table"]):
-        yield from (f"  {line}" for line in wrapped(_records(table, list(records)), width - 2))
+        yield f"  {_records(table, list(records))}"
 
 
 def _records(table: str, records: Sequence[Content]) -> str:

@@ -1,12 +1,15 @@
 """The command `help`: pages of the manual."""
 
+import shutil
 from collections.abc import Iterator
 from typing import Annotated, Any
 
 import typer
 
 from calib.errors import CalibError
-from calib.faces.cli.frame import Desk, Reply, group, line_width, reads
+from calib.faces.cli.frame import Desk, Reply, group, reads
+
+NARROWEST_LINE, WIDEST_LINE = 40, 100  # characters: a longer line is hard to follow
 
 app = group()
 
@@ -31,8 +34,12 @@ def show(
         return Reply({"topics": titles}, _list_of(titles).rstrip("\n"))
     if topic not in titles:
         raise CalibError(f"there is no topic {topic!r} in the manual; there is {', '.join(titles)}")
-    text = page(topic, line_width(), {"commands": commands}).rstrip("\n")
+    text = page(topic, _width(), {"commands": commands}).rstrip("\n")
     return Reply({"topic": topic, "title": titles[topic], "text": text}, text)
+
+
+def _width() -> int:
+    return max(NARROWEST_LINE, min(WIDEST_LINE, shutil.get_terminal_size().columns))
 
 
 def _list_of(titles: dict[str, str]) -> str:
@@ -40,7 +47,7 @@ def _list_of(titles: dict[str, str]) -> str:
     from calib.faces.manual.tables import rows
 
     opening = "`calib help TOPIC` shows a page of the manual; `calib COMMAND --help` says how a command is typed."
-    return laid_out(f"{opening}\n\n{rows(list(titles.items()))}", line_width())
+    return laid_out(f"{opening}\n\n{rows(list(titles.items()))}", _width())
 
 
 def commands(groups: list[str]) -> str:

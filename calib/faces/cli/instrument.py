@@ -200,7 +200,7 @@ def return_(
     tag: Tag,
     reason: Reason,
     location: Annotated[
-        str | None, typer.Argument(metavar="[LOCATION]", help="Where it is from then on; as registered if not given.")
+        str | None, typer.Argument(metavar="LOCATION", help="Where it is from then on; as registered if not given.")
     ] = None,
     at: AtTime = None,
 ) -> Reply:

@@ -1,12 +1,11 @@
 """The command `log`: who recorded what, when."""
 
-from functools import partial
 from typing import Annotated
 
 import typer
 
 from calib.errors import BadInputError, Finding
-from calib.faces.cli.frame import Desk, Reply, group, line_width, reads
+from calib.faces.cli.frame import Desk, Reply, group, reads
 from calib.faces.cli.options import day_of
 
 _USUAL = 50
@@ -37,7 +36,7 @@ def show(
         raise BadInputError([Finding.typed("on", on, "a day, or days with --since and --until")])
     first, last = (None if typed is None else day_of(typed, name) for typed, name in _days(on, since, until))
     wish = LogWish(limit, instrument, job, person, first, last, before)
-    return Reply(answer.document(log(desk.reading(), wish)), partial(answer.text, width=line_width()))
+    return Reply(answer.document(log(desk.reading(), wish)), answer.text)
 
 
 def _days(on: str | None, since: str | None, until: str | None) -> tuple[tuple[str | None, str], ...]:

@@ -48,7 +48,7 @@ def dispose(
     desk: Desk,
     tag: Tag,
     certificate: FailedCertificate,
-    lines: Annotated[list[int], typer.Argument(metavar="LINE...", help="Numbers of the lines, as shown.")],
+    lines: Annotated[list[int], typer.Argument(metavar="LINE", help="Numbers of the lines, as shown.")],
     decision: Annotated[str, typer.Option(help="stands, reissue, 'measure again' or withdraw.")],
     reason: Reason,
 ) -> Reply:

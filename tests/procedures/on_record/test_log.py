@@ -5,6 +5,8 @@ from datetime import datetime, timedelta
 import pytest
 
 from calib import __version__
+from calib.faces.answers.log import text
+from calib.faces.plain_text import as_wide_as, fitted
 from calib.procedures.enter.import_sheets import import_row
 from calib.procedures.fleet.record_event import record_event
 from calib.procedures.people.authorise import append
@@ -66,8 +68,8 @@ def test_a_limit_says_how_many_more_there_are_and_where_they_begin(records):
     last = first["entries"][-1]["sequence"]
     following = log(records, "--limit", "1000", "--before", last)
     assert first["entries"] + following["entries"] == whole["entries"]
-    text = calib("log", "--limit", "10", records=records).out
-    assert text.splitlines()[-1].startswith(f"{first['more']} more before entry {last}: --before {last} shows them")
+    shown = calib("log", "--limit", "10", records=records).out
+    assert shown.splitlines()[-1].startswith(f"{first['more']} more before entry {last}: --before {last} shows them")
 
 
 def test_of_an_instrument_all_that_names_it_is_shown(records):
@@ -138,15 +140,15 @@ def test_entries_from_before_versions_were_kept_are_found_by_their_day_and_say_s
 
 
 @pytest.mark.parametrize("width", [60, 100])
-def test_the_text_fits_the_terminal_and_puts_what_was_written_together_in_one_paragraph(records, monkeypatch, width):
-    monkeypatch.setenv("COLUMNS", str(width))
-    lines = calib("log", "--limit", "1000", records=records).out.splitlines()
+def test_the_text_fits_the_terminal_and_puts_what_was_written_together_in_one_paragraph(records, width):
+    with as_wide_as(width):
+        lines = fitted(text(log(records, "--limit", "1000"))).splitlines()
     assert max(map(len, lines)) <= width
     assert lines[0].startswith("2026-03-08T09:00:00+00:00  B. Person: job add")
-    text = " ".join(" ".join(lines).split())
-    assert f"job 2 of J-2 (entry {log(records)['entries'][0]['sequence']})" in text
+    told = " ".join(" ".join(lines).split())
+    assert f"job 2 of J-2 (entry {log(records)['entries'][0]['sequence']})" in told
     assert (
-        f"A. Person: import (calib {__version__}) instrument 1 to 4 of VA-1, VA-2, RS-1, PG-1 (entries 1 to 4)" in text
+        f"A. Person: import (calib {__version__}) instrument 1 to 4 of VA-1, VA-2, RS-1, PG-1 (entries 1 to 4)" in told
     )
 
 
