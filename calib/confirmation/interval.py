@@ -5,7 +5,7 @@ Every function takes the time it speaks of; nothing here reads a clock.
 
 import calendar
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 SUSPENSION, RELEASE, RETIREMENT = "suspension", "release", "retirement"
@@ -18,6 +18,24 @@ CLOCKS_DIFFER_BY = timedelta(
     seconds=60
 )  # by which two clocks may differ: a time as far ahead of this one is taken as typed
 _NOT_ACCEPTED = "no calibration accepted"
+
+
+@dataclass(frozen=True)
+class HeldCurve:
+    """Another curve that holds for a calibration, as a person decided in an impact review: from a day and a time on."""
+
+    record_id: int  # by which it is asked for where the curves are: below 0, since it is no record
+    since_day: date | None  # absent: the whole time
+    since: datetime | None
+    low: float  # its measuring interval, as of a calibration
+    high: float
+    measuring_interval: str
+    against: str | None = None  # why nothing may rest on it: it could not be worked out
+
+    def holds(self, at: datetime | date) -> bool:
+        """Whether it holds at a time, or by the end of a day as a whole."""
+        from_day = self.since_day is None or self.since_day <= _day(at)
+        return from_day and (self.since is None or has_happened(self.since, at))
 
 
 @dataclass(frozen=True)
@@ -35,6 +53,34 @@ class CalibrationOnRecord:
     measuring_interval: str  # the same as it is printed, in the unit of the certificate
     standards: tuple[str, ...] = ()  # tags of the reference standards of an in-house calibration
     withdrawn: bool = False  # recorded wrongly: it counts for nothing, at no time
+    held: tuple[HeldCurve, ...] = ()  # that hold in the place of its own curve; of several the last
+    certificate_id: int | None = None  # its own key, where another curve took its place
+    against: str | None = None  # why nothing may rest on that
+
+    @property
+    def on_file(self) -> int:
+        """Key of the record, whichever curve holds."""
+        return self.record_id if self.certificate_id is None else self.certificate_id
+
+    @property
+    def is_held_for_a_part(self) -> bool:
+        """Whether its curve is another at one time than at another."""
+        return any(each.since_day is not None or each.since is not None for each in self.held)
+
+    def as_held(self, at: datetime | date) -> "CalibrationOnRecord":
+        """With the curve that holds at a time, or by the end of a day as a whole."""
+        holding = next((each for each in reversed(self.held) if each.holds(at)), None)
+        if holding is None:
+            return self
+        return replace(
+            self,
+            record_id=holding.record_id,
+            low=holding.low,
+            high=holding.high,
+            measuring_interval=holding.measuring_interval,
+            certificate_id=self.on_file,
+            against=holding.against,
+        )
 
 
 @dataclass(frozen=True)
@@ -84,7 +130,11 @@ class InstrumentOnRecord:
 
     def calibration(self, record_id: int) -> CalibrationOnRecord:
         """A calibration of it by its key; raises StopIteration where it has none of that key."""
-        return next(recorded for recorded in self.calibrations if recorded.record_id == record_id)
+        return next(
+            recorded
+            for recorded in self.calibrations
+            if record_id == recorded.record_id or any(record_id == each.record_id for each in recorded.held)
+        )
 
 
 @dataclass(frozen=True)
@@ -211,6 +261,8 @@ def _decide(
         if calibration is None
         else due_date(calibration.calibrated_on, interval_of(instrument, calibration, at), calibration.due_on)
     )
+    if calibration is not None:
+        calibration = calibration.as_held(at)
     done = _checks_since(instrument, calibration, at)
     check_due_on, check_overdue = _check_due(instrument, calibration, done, _day(at))
     reasons = (
@@ -222,6 +274,7 @@ def _decide(
         *(() if check_overdue is None else (check_overdue,)),
         *_measuring_interval(tag, calibration, indication, indication_text),
         *_standards(register, tag, calibration, below),
+        *(() if calibration is None or calibration.against is None else (f"{tag}: {calibration.against}",)),
     )
     return Decision(tag, calibration, due_on, reasons, check_due_on, check_overdue)
 

@@ -15,6 +15,7 @@
     calibration scatter      correction curve, n-p dof                      readings with the calibration
     reference standard       correction curve                               not known: laboratory and quantity, along comparisons
     stability                limits of change, rectangular; or history      not known: the calibration, along its comparisons
+    decided in review        a change found that nobody corrects for        not known: readings with the calibration
     density                  temperature, pressure, humidity, formula       readings with the same conditions
     air temperature not      a declared range, rectangular                  readings of one sign: the stream of air
     observed
@@ -40,10 +41,11 @@ Arrays run over the readings of a job, or over their points; there is no loop ov
 
 from calib.measurement.at_density import AirOfReadings, at_density
 from calib.measurement.at_points import indication_scale
-from calib.measurement.flows import DENSITY, METHOD, NOT_OBSERVED, Flows, flows
+from calib.measurement.flows import DECIDED, DENSITY, METHOD, NOT_OBSERVED, Flows, flows
 from calib.measurement.readings import Air, Calibrations, FoundFactors, Hoods, Points, Probes, Readings, TwoFigures
 
 __all__ = [
+    "DECIDED",
     "DENSITY",
     "METHOD",
     "NOT_OBSERVED",

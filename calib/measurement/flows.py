@@ -34,6 +34,7 @@ from calib.uncertainty.sharing import Share, common, common_within_a_sign, indep
 METHOD = frozenset({"method", "method common", "method own"})  # names of what a method contributes
 
 DENSITY, NOT_OBSERVED = "density", "air temperature not observed"  # of the air
+DECIDED = "decided in review"  # what a review widened a value by
 
 
 @dataclass(frozen=True)
@@ -212,6 +213,8 @@ def _value_contributions(
             is_rectangular=True,
         ),
     ]
+    if readings.decided is not None:
+        contributions.append(_decided(readings, rectangular(1.0) * means.of(points.decided)))
     if readings.air is not None:
         u = readings.air.relative_uncertainty * means.of(points.density)
         contributions.append(_type_b(DENSITY, u, readings.air.conditions))
@@ -255,6 +258,12 @@ def _reference_degrees_of_freedom(readings: Readings) -> Floats:
 
 def _laboratories(readings: Readings) -> Integers:
     return np.arange(len(readings.curves)) if readings.calibrations is None else readings.calibrations.laboratory
+
+
+def _decided(readings: Readings, u: Floats) -> Contribution:
+    """A change found later that nobody corrects for: how far readings with one calibration share it is not known."""
+    share = Share(readings.calibration, not_known_of_a_change)
+    return replace(_type_b(DECIDED, u, readings.calibration), shares=(share,), is_rectangular=readings.points is None)
 
 
 def _of_stability(readings: Readings, means: _Means, borne: Floats, along: Neighbours) -> Share:

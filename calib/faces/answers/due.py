@@ -6,7 +6,6 @@ Nothing heavy is imported here, since it is asked at the start of every day.
 from collections.abc import Sequence
 from dataclasses import asdict
 from datetime import date
-from shlex import quote
 
 from calib.confirmation.due import CHECK, DueEntry
 from calib.faces.plain_text import table_text
@@ -26,11 +25,14 @@ def document(on: date, ahead: int, entries: Sequence[DueEntry], open_reviews: Se
         ],
         "open_reviews": [
             {
+                "review": review.review,
+                "about": review.about,
                 "tag": review.tag,
                 "certificate": review.certificate,
                 "opened_at": review.time,
                 "lines": len(review.lines),
                 "open_lines": review.open_lines,
+                "reissue_promised": list(review.promised),
             }
             for review in open_reviews
         ],
@@ -56,8 +58,9 @@ def _row(entry: Content) -> tuple[str, ...]:
 
 
 def _waiting(review: Content) -> str:
-    tag, certificate = review["tag"], review["certificate"]
+    promised = ", ".join(review["reissue_promised"])
+    waits = f" (reissue promised: {promised})" if promised else ""
     return (
-        f"impact review open: {tag}, certificate {certificate}, {review['open_lines']} of {review['lines']} lines: "
-        f"calib review show {quote(tag)} {quote(certificate)}"
+        f"impact review open: {review['about']}, {review['open_lines']} of {review['lines']} lines{waits}: "
+        f"calib review show {review['review']}"
     )

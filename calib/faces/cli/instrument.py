@@ -228,8 +228,9 @@ def _event(desk: Desk, tag: str, kind: str, at: str | None, reason: str, locatio
     since = happened_at(at)
     signature = desk.signature(kind)
     session = desk.writing()
-    event = record_event(session, tag, kind, since, reason, signature, location)
+    recorded = record_event(session, tag, kind, since, reason, signature, location)
     named = {"tag": tag, "event": kind}
-    if event.value is not None:
-        named |= {"location": event.value, "custodian": instrument_tagged(session, tag).custodian}
-    return Reply(answer.document(named, kind, since.isoformat(), signature.time.isoformat(), reason), answer.text)
+    if recorded.record.value is not None:
+        named |= {"location": recorded.record.value, "custodian": instrument_tagged(session, tag).custodian}
+    document = answer.document(named, kind, since.isoformat(), signature.time.isoformat(), reason)
+    return Reply(document, answer.text, recorded.remarks)

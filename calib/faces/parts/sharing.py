@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from calib.faces.written import Content, two_digits
+from calib.measurement import DECIDED
 from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.results import Results
 from calib.procedures.measure.standing import Standing
@@ -54,6 +55,8 @@ def _name(group: SharingNotKnown, measured: Standing) -> str:
         return f"stability of {of_standards}" if group.contribution == "stability" else of_standards
     if group.contribution == "stability":
         return f"stability of {instrument.tag} since {calibration.certificate}"
+    if group.contribution == DECIDED:
+        return f"change of {instrument.tag} since {calibration.certificate} that a review found"
     return f"reference standards of {calibration.laboratory} for {instrument.quantity}"
 
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from sqlmodel import Session
 
-from calib.confirmation.interval import Decision
+from calib.confirmation.interval import Decision, gate
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.used_with import GearTogether, decision_on, gear_of
 from calib.quantities import read
@@ -50,20 +50,26 @@ def ready(
         )
         for each in instruments
     ]
-    return decided if indication is None else _with_values(session, gear, decided, at, indication)
+    return decided if indication is None else _with_values(session, gear, decided, (at, max(at, now)), indication)
 
 
 def _with_values(
-    session: Session, gear: GearTogether, decided: Sequence[Readiness], at: datetime, indication: str
+    session: Session,
+    gear: GearTogether,
+    decided: Sequence[Readiness],
+    times: tuple[datetime, datetime],
+    indication: str,
 ) -> list[Readiness]:
     """The same with what each instrument that may be used says at an indication; of a calibrated pair its meter says it."""
     from calib.procedures.fleet.at_indication import at_indication  # noqa: PLC0415 (numpy and scipy)
     from calib.procedures.on_record.in_force import on_record_of  # noqa: PLC0415
 
     records = on_record_of(session, [key(each.instrument.id) for each in decided])
+    # Asked again with what reviews decided on.
+    held = [gate(records.register, each.instrument.tag, *times) for each in decided]
     return [
-        replace(each, at=at_indication(records, each.instrument, each.decision, indication, at.date()))
+        replace(each, at=at_indication(records, each.instrument, decision, indication, times[0].date()))
         if each.decision.allowed and each.decision.calibration in gear.register[each.instrument.tag].calibrations
         else each
-        for each in decided
+        for each, decision in zip(decided, held, strict=True)
     ]

@@ -4,12 +4,14 @@ Damage takes it out of use as a suspension does. After a repair or an adjustment
 (calib.confirmation.interval). A move and a return say where it is; they alone may happen to one that is retired.
 """
 
+from dataclasses import dataclass
 from datetime import datetime
 
 from sqlmodel import Session, select
 
 from calib.confirmation.interval import CLOCKS_DIFFER_BY, OUT_OF_USE, RELEASE, RETIREMENT, SUSPENSION
 from calib.errors import BadInputError, Finding
+from calib.procedures.impact.out_of_order import open_for_damage
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.people.authorise import append
 from calib.procedures.typed.reason import without_reason
@@ -17,8 +19,17 @@ from calib.procedures.typed.time_to_come import expected_of
 from calib.records import ledger
 from calib.records.record import key, moment
 from calib.records.tables.events import Event
+from calib.records.words import DAMAGE
 
 PUT_SOMEWHERE = ("move", "return")
+
+
+@dataclass(frozen=True)
+class EventRecorded:
+    """An event, and what is told of the impact review that it opened."""
+
+    record: Event
+    remarks: tuple[str, ...] = ()
 
 
 def record_event(
@@ -29,8 +40,10 @@ def record_event(
     reason: str,
     signature: ledger.Signature,
     location: str | None = None,
-) -> Event:
-    """Append an event; `location` is where a move or a return has put it, of a return absent: where it was registered.
+) -> EventRecorded:
+    """Append an event; damage opens an impact review of what was measured before it was seen.
+
+    `location` is where a move or a return has put it; of a return absent: where it was registered.
 
     Raises NotInRecordsError, or BadInputError for a blank reason, a time to come, a release of nothing, a move to nowhere.
     """
@@ -51,7 +64,8 @@ def record_event(
         value=value,
     )
     append(session, [event], signature)
-    return event
+    opened = open_for_damage(session, event, signature, signature.time).remarks if kind == DAMAGE else ()
+    return EventRecorded(event, opened)
 
 
 def _finding(kind: str, at: datetime, reason: str, past: list[str], now: datetime) -> Finding | None:

@@ -15,7 +15,7 @@ from calib.uncertainty.budget import Budget, Lever, Repeatability, dominant, lev
 from calib.uncertainty.propagation import Contribution
 
 # Contributions whose distribution is rectangular, unless they come from statistics: one that dominates makes the result so too.
-_RECTANGULAR = ("resolution", "stability", "dimension", "air temperature not observed")
+_RECTANGULAR = ("resolution", "stability", "decided in review", "dimension", "air temperature not observed")
 
 
 def rectangular_names(contributions: Sequence[Contribution], row: int) -> tuple[str, ...]:

@@ -59,6 +59,14 @@ def test_damage_takes_an_instrument_out_of_use_at_once_until_it_is_released(reco
     assert calib("ready", "VA-1", "--on", str(TODAY), records=records).status == 0
 
 
+def test_damage_opens_an_impact_review_of_what_was_read_before_it_was_seen(records):
+    ran = happened(records, "damage", at="06")
+    assert ran.status == 0
+    assert "3 lines: calib review show 1" in ran.err
+    (review,) = calib("review", "list", "--json", records=records).document["reviews"]
+    assert (review["cause"], review["open_lines"]) == ("damage", 3)
+
+
 def test_a_suspended_instrument_may_be_damaged_and_a_damaged_one_is_not_suspended_again(records):
     assert happened(records, "suspend", at="02").status == 0
     assert happened(records, "damage", at="03").status == 0

@@ -21,7 +21,7 @@ def at(typed):
 def record(records, kind, when, reason="in a few words", tag="VA-1"):
     signed = replace(SIGNED, time=at(when)) if kind == "release" else SIGNED  # which holds from when it is recorded
     with database.writing(str(records)) as session:
-        return record_event(session, tag, kind, at(when), reason, signed).model_dump()
+        return record_event(session, tag, kind, at(when), reason, signed).record.model_dump()
 
 
 def allowed(records, when):
