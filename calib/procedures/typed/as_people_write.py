@@ -18,6 +18,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from difflib import get_close_matches
 
+from calib.errors import Step
 from calib.procedures.typed.declaration import TypedColumn
 from calib.procedures.typed.spelling import spelled_alike
 from calib.procedures.typed.unit_spelling import unit_meant
@@ -176,6 +177,13 @@ def habits_of(cells: Iterable[str], *, day_first: bool | None = None) -> Habits:
     return habits
 
 
+def is_as_wanted(cell: str, column: TypedColumn) -> bool:
+    """Whether a cell is right as it stands; which units a column may have other cells say, so that one is looked at by itself."""
+    if column.check(cell) is not None:
+        return False
+    return not column.name.endswith("unit") or unit_meant(cell) in {cell, None}
+
+
 def meant(cell: str, column: TypedColumn, row: int, habits: Habits) -> str | None:
     """What a cell that is wrong as it stands is meant to be; None where it is wrong however people write it."""
     for as_what, read in _WAYS:
@@ -195,7 +203,7 @@ def two_meanings(cell: str, column: TypedColumn, habits: Habits) -> str | None:
     if _SLASHES.fullmatch(cell) and habits.day_first is None:
         both = [_with_slashes(cell, Habits(day_first=first)) for first in (True, False)]
         if all(each is not None and column.check(each) is None for each in both):
-            return f"{both[0]} or {both[1]}: it may mean either (--dates dmy or mdy says which)"
+            return f"{both[0]} or {both[1]}: it may mean either ({Step.ORDER_OF_DATES})"
     return None
 
 

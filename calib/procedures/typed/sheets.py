@@ -16,6 +16,7 @@ from calib.procedures.typed.as_people_write import (
     habits_of,
     header_place,
     headings_of,
+    is_as_wanted,
     is_sum,
     meant,
     separator_of,
@@ -96,7 +97,7 @@ def typed_row(source: str | None, cells: Mapping[str, str | None]) -> TypedRow:
 
 def read_sheets(
     files: Iterable[FileContent],
-    known: Mapping[str, Collection[TypedColumn]],
+    known: Mapping[str, Iterable[TypedColumn]],
     beside: Callable[[FileContent, str], FileContent],
     reading: "Reading | None" = None,
 ) -> tuple[dict[str, list[TypedRow]], list[Finding]]:
@@ -133,17 +134,20 @@ class Reading:
 
 
 def read_csv(
-    file: FileContent, columns: Collection[TypedColumn], reading: Reading | None = None
+    file: FileContent, columns: Iterable[TypedColumn], reading: Reading | None = None
 ) -> tuple[list[TypedRow], list[Finding]]:
     """Rows of one CSV file as people write it (`as_people_write`), and what is wrong with it as a file."""
-    reading = reading or Reading()
-    lines, expected = _lines(file, columns, reading)
+    reading, columns = reading or Reading(), tuple(columns)
+    lines, expected = csv_lines(file, columns, reading)
     if expected is not None:
         return [], [Finding(file.source, None, None, None, expected)]
     return sheet_rows(file.source, lines, columns, reading)
 
 
-def _lines(file: FileContent, columns: Collection[TypedColumn], reading: Reading) -> tuple[list[list[str]], str | None]:
+def csv_lines(
+    file: FileContent, columns: Iterable[TypedColumn], reading: Reading
+) -> tuple[list[list[str]], str | None]:
+    """Lines of a CSV file that may have some columns, and what was expected of it where it is none."""
     if file.expected is not None:
         return [], file.expected
     text, said = text_of(file.content)
@@ -204,10 +208,10 @@ def _read_as_meant(source: str, rows: Sequence[TypedRow], columns: Iterable[Type
     """Put what is meant in the place of cells that are wrong only as they are written, and say so."""
     habits: Habits | None = None
     for column in columns:
-        check, name = column.check, column.name
+        name = column.name
         for row in rows:
             cell = row.cells.get(name)
-            if cell is None or check(cell) is None:
+            if cell is None or is_as_wanted(cell, column):
                 continue
             if habits is None:
                 habits = habits_of((each for one in rows for each in one.cells.values()), day_first=reading.day_first)

@@ -18,6 +18,9 @@ _ALSO = {
 }  # fmt: skip
 
 
+_SYMBOLS = frozenset(symbol for units in UNITS.values() for symbol in units)
+
+
 @lru_cache(maxsize=1)
 def _known() -> dict[str, str]:
     own = {symbol.casefold(): symbol for units in UNITS.values() for symbol in units}
@@ -26,4 +29,6 @@ def _known() -> dict[str, str]:
 
 def unit_meant(typed: str) -> str | None:
     """The unit that was written in some way, as `calib.quantities` spells it; None where it is none."""
+    if typed in _SYMBOLS:
+        return typed
     return _known().get(typed.strip().translate(_RAISED).casefold())
