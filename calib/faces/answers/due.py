@@ -10,7 +10,7 @@ from datetime import date
 from calib.confirmation.due import CHECK, DueEntry
 from calib.faces.plain_text import table_text
 from calib.faces.written import Content
-from calib.procedures.impact.reviews import Review
+from calib.procedures.on_record.reviews import Review
 
 _HEADER = ("instrument", "due on", "days", "what", "state")
 

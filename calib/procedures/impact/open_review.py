@@ -17,7 +17,7 @@ from typing import Any
 
 from sqlmodel import Session, col, select
 
-from calib.confirmation.as_found import last_in_order
+from calib.confirmation.in_order import last_in_order
 from calib.confirmation.interval import InstrumentOnRecord
 from calib.confirmation.traceability import Record
 from calib.errors import CalibError, Step
@@ -113,8 +113,8 @@ def open_reviews(
             _listed(session, review, calibration, signature, now, new=False)
             for review, calibration in _reviews_of(session, instruments, known)
         ]
-        query = select(ImpactReview).order_by(col(ImpactReview.id))
-        others = list(by_keys(session, query, ImpactReview.instrument_id, instruments))
+        of_causes = select(ImpactReview).order_by(col(ImpactReview.id))
+        others = list(by_keys(session, of_causes, ImpactReview.instrument_id, instruments))
         opened += [_with_more(session, review, signature, now) for review in others]
     return Reviewed(tuple(review for review in opened if review.new or review.lines), tuple(notices))
 

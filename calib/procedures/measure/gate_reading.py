@@ -82,7 +82,7 @@ def _gated(records: OnRecord, reading: Reading, observed: Observed, outlet: Outl
     if any(against) or system.decision.calibration is None:
         # A manometer may have observed the static pressure too.
         return Gated(None, tuple(dict.fromkeys(chain.from_iterable(against))))
-    flags = (*_too_short(observed), *_held(system))
+    flags = (*_too_short(observed), *_held(system), *_notes(system))
     if factor is None or is_flow:
         return Gated(Standing(reading, at, observed, outlet, system, None, flags), ())
     wrong = records.found_wrongly(factor)
@@ -97,6 +97,12 @@ def _held(system: MeasuringSystem) -> Iterable[str]:
     for calibration in (system.calibration, system.probe_calibration):
         if calibration is not None and calibration.certificate_id is not None:
             yield f"which curve holds for certificate {calibration.certificate} was decided in an impact review"
+
+
+def _notes(system: MeasuringSystem) -> Iterable[str]:
+    """Open impact reviews that were known when it was taken."""
+    for decision in (system.decision, system.probe_decision):
+        yield from () if decision is None else decision.notes
 
 
 def _too_short(observed: Observed) -> tuple[str, ...]:

@@ -12,7 +12,10 @@ from calib.records.record import key
 from calib.records.tables.company import HouseRule
 
 ONE_PERSON_MAY_ACCEPT = "one person may accept"  # whoever typed a certificate may accept it too
-HOUSE_RULES = (ONE_PERSON_MAY_ACCEPT,)
+OPEN_REVIEW_CLOSES = (
+    "open review closes the gate"  # for instruments whose calibration in force it shakes, until it is closed
+)
+HOUSE_RULES = (ONE_PERSON_MAY_ACCEPT, OPEN_REVIEW_CLOSES)
 HOLDS, DOES_NOT = "yes", "no"
 
 

@@ -159,15 +159,10 @@ def reviews(session: Session, *, only_open: bool = False) -> list[Review]:
     return [review for review in known if review.is_open or not only_open]
 
 
-def reviews_of_instruments(session: Session, instruments: Collection[int]) -> list[Review]:
-    """Every review of some instruments, in the order in which they were opened."""
-    through = select(ImpactReview).join(Calibration, col(Calibration.id) == ImpactReview.calibration_id)
-    rows = {
-        key(row.id): row
-        for query, column in ((through, Calibration.instrument_id), (select(ImpactReview), ImpactReview.instrument_id))
-        for row in by_keys(session, query, column, instruments)
-    }
-    return _known(session, [rows[review] for review in sorted(rows)])
+def reviews_numbered(session: Session, numbers: Collection[int]) -> list[Review]:
+    """Reviews by their numbers."""
+    rows = by_keys(session, select(ImpactReview).order_by(col(ImpactReview.id)), ImpactReview.id, numbers)
+    return _known(session, rows)
 
 
 def review_numbered(session: Session, review_id: int) -> Review:
