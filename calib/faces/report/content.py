@@ -5,7 +5,7 @@ Numbers in the content are unrounded; a `statement` is the rounded text.
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import date, datetime
 from typing import Any
 
@@ -60,6 +60,8 @@ def content(report: JobReport, issued: datetime, units: str | None = None, issui
         "changes": [],
         "decision_rule": evaluation.job.decision_rule,
         "decision_rule_in_words": RULES_IN_WORDS[evaluation.job.decision_rule],
+        "agreed_by": evaluation.job.agreed_by,
+        "agreed_on": evaluation.job.agreed_on,
         "ledger_digest": report.ledger_digest,
         "readings": [reading_content(evaluation, row, units) for row in range(len(evaluation.measured))],
         **totals(evaluation, units),
@@ -75,6 +77,7 @@ def content(report: JobReport, issued: datetime, units: str | None = None, issui
         "reference_standards": _standards(report),
         "cautions": list(CAUTIONS),
         "written_by": f"calib {__version__}",
+        "validation": None if report.validation is None else asdict(report.validation),
     }
 
 

@@ -36,6 +36,8 @@ def _facts(report: Content) -> Iterator[tuple[str, str]]:
         yield "Issued by", report["issued_by"]
     yield "Revision", str(report["revision"])
     yield "Decision rule", report["decision_rule"]
+    if report.get("agreed_by"):
+        yield "Agreed by", ", ".join(filter(None, (report["agreed_by"], report["agreed_on"])))
     yield "Readings that stand", str(len(report["readings"]))
     judged = Counter(
         reading["design"]["conformity"] for reading in report["readings"] if reading["design"] and reading["latest"]

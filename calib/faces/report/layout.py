@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 
+from calib.faces.parts.validation_text import validation_text
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import Block, Bullets, Heading, Layout, Mark, Run, Signatures, paragraph, runs
 from calib.faces.report.budgets_appendix import budgets_appendix
@@ -66,7 +67,7 @@ def _evidence(content: Content) -> Iterator[Block]:
         " with it shows whether the records still hold everything they held then.",
     )
     yield paragraph(Run(content["ledger_digest"], Mark.CODE))
-    yield paragraph(f"Written by {content['written_by']}.", soft=True)
+    yield paragraph(f"Written by {content['written_by']}. {validation_text(content.get('validation'))}", soft=True)
 
 
 def _signed(content: Content) -> Iterator[Block]:

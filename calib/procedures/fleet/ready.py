@@ -54,7 +54,11 @@ def ready(
 
 
 def _with_values(
-    session: Session, gear: GearTogether, decided: Sequence[Readiness], times: tuple[datetime, datetime], indication: str
+    session: Session,
+    gear: GearTogether,
+    decided: Sequence[Readiness],
+    times: tuple[datetime, datetime],
+    indication: str,
 ) -> list[Readiness]:
     """The same with what each instrument that may be used says at an indication; of a calibrated pair its meter says it."""
     from calib.procedures.fleet.at_indication import at_indication  # noqa: PLC0415 (numpy and scipy)

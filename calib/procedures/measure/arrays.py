@@ -16,6 +16,7 @@ from calib.measurement import NOT_OBSERVED, Air, Calibrations, FoundFactors, Hoo
 from calib.measurement.readings import StandardBehind
 from calib.measurement.way import ReferenceAir
 from calib.procedures.measure.air import calibration_density, reference_density
+from calib.procedures.measure.air_of_readings import arrays_of_air
 from calib.procedures.measure.indicated import repeatability_of, resolution_of
 from calib.procedures.measure.pooled_repeatability import pooled_repeatability
 from calib.procedures.measure.stability import stability_at
@@ -272,6 +273,7 @@ def _shared_calibrations(
         laboratories_of(behind.records, behind, calibrations),
         [_stability_at_comparisons(behind.records, *used[calibration]) for calibration in calibrations],
         standards,
+        calibrations,
     )
 
 
@@ -296,8 +298,14 @@ def _air(first: Sequence[Standing], kind: Integers, records: OnRecord) -> Air | 
         return None
     density, u, reference, not_observed = np.array([_densities(reading, records) for reading in first]).T
     conditions = by_kind(first, _air_named)[1]
+    airs = [None if reading.way.in_air is None else reading.air for reading in first]
     return Air(
-        density[kind], u[kind], conditions[kind], reference[kind], not_observed[kind] if np.any(not_observed) else None
+        density[kind],
+        u[kind],
+        conditions[kind],
+        reference[kind],
+        not_observed[kind] if np.any(not_observed) else None,
+        arrays_of_air([airs[place] for place in kind.tolist()]),
     )
 
 

@@ -5,6 +5,7 @@ from datetime import datetime
 
 from sqlmodel import Session
 
+from calib import __version__
 from calib.confirmation.interval import Decision
 from calib.procedures.measure.evaluate import Evaluation, evaluate
 from calib.procedures.measure.gate_reading import air_of_reading
@@ -12,6 +13,7 @@ from calib.procedures.measure.risks import RisksOfJob, risks_of
 from calib.procedures.measure.standing import Standing
 from calib.procedures.on_record.calibrations import CalibrationOnFile, calibrations_by_key
 from calib.procedures.on_record.reviews import Review, reviews_of_job
+from calib.procedures.on_record.validations import ValidationOnRecord, latest_validation
 from calib.procedures.report.amendments import Amendment, amendments_of
 from calib.procedures.report.issued import Issue, issued_bytes, issues_of
 from calib.procedures.report.standards_used import StandardsUsed, standards_used
@@ -34,6 +36,7 @@ class JobReport:
     )  # reference standards of the register
     issues: tuple[Issue, ...] = ()  # of this job's report, the first one first
     issued_before: bytes | None = None  # the last issue as JSON; absent where there is none
+    validation: ValidationOnRecord | None = None  # of the version that runs; absent: none is on record
 
     @property
     def open_reviews(self) -> tuple[Review, ...]:
@@ -69,6 +72,7 @@ def report(session: Session, job: str, now: datetime, coverage_probability: floa
         standards_used(session, calibrations),
         issues,
         _as_json(session, issues[-1]) if issues else None,
+        latest_validation(session, __version__),
     )
 
 
