@@ -9,6 +9,7 @@ from functools import lru_cache
 from typing import Any
 
 from calib.faces.parts.review_on_job import decided_text, disposed_text
+from calib.faces.parts.two_days import accepted_later
 from calib.faces.written import Content, design_text, total_name
 from calib.uncertainty.statement import round_uncertainty
 
@@ -365,6 +366,7 @@ OF_INSTRUMENTS = (
     SheetColumn("Accreditation", _at("accreditation"), width=24),
     SheetColumn("Calibrated", _at("calibrated_on"), width=11),
     SheetColumn("Accepted", _at("accepted_on"), width=11),
+    SheetColumn("Recorded later", accepted_later, width=24),
     SheetColumn("Due", _at("due_on"), width=11),
     SheetColumn("Measuring interval", _at("measuring_interval"), width=24),
     SheetColumn("Reference standards", _joined("reference_standards", ", "), width=16),
