@@ -17,7 +17,7 @@ from typing import Any
 
 from sqlmodel import Session, col, select
 
-from calib.confirmation.as_found import last_in_order
+from calib.confirmation.in_order import last_in_order
 from calib.confirmation.interval import InstrumentOnRecord
 from calib.confirmation.traceability import Record
 from calib.errors import CalibError, Step

@@ -113,6 +113,7 @@ class OnRecord:
             for held in calibration.held
             if held.since is not None
         }
+        own |= {review.opened for instrument in self.register.values() for review in instrument.reviews}
         return sorted(own | {at for pair in self.pairs for at in (pair.since, pair.until) if at is not None})
 
     def curve(self, calibration: int) -> Curve:

@@ -18,6 +18,7 @@ from calib.confirmation.interval import (
 )
 from calib.procedures.on_record.by_keys import among
 from calib.procedures.on_record.recorded import entry_of
+from calib.procedures.on_record.reviews_of_register import with_reviews
 from calib.procedures.on_record.what_counts import counts_of_its_calibration
 from calib.records.record import key, moment
 from calib.records.tables.calibrations import Acceptance, Calibration, ReferenceStandard, Withdrawal
@@ -51,7 +52,7 @@ def register_among(session: Session, wanted: Collection[int] | None) -> dict[str
     of_instruments = among(select(IntermediateCheck), IntermediateCheck.instrument_id, wanted)
     for check in session.exec(of_instruments.order_by(col(IntermediateCheck.id))):
         checks[check.instrument_id].append(CheckOnRecord(moment(check.at), check.kind, check.result == "passed"))
-    return {
+    register = {
         instrument.tag: InstrumentOnRecord(
             instrument.tag,
             instrument.interval_months,
@@ -63,6 +64,7 @@ def register_among(session: Session, wanted: Collection[int] | None) -> dict[str
         )
         for instrument in session.exec(among(select(Instrument), Instrument.id, wanted).order_by(col(Instrument.tag)))
     }
+    return with_reviews(session, register, wanted)
 
 
 def with_standards(session: Session, instruments: Collection[int]) -> set[int]:
