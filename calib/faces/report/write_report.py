@@ -17,6 +17,7 @@ from calib.procedures.report.collect import JobReport, report
 from calib.procedures.report.issue import ToIssue, issue_report, may_issue
 from calib.procedures.report.issued import issued_bytes, issues_of
 from calib.records import database, ledger
+from calib.records.issue_digest import issue_digest
 from calib.records.ledger import Signature
 from calib.records.verification import Progress
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
@@ -100,8 +101,11 @@ def _made(session: Session, wanted: Wanted, reason: str | None, signature: Signa
     document = content(report, wanted.issued, wanted.units, Issuing(person, reason))
     document = revised(document, report.issued_before)
     forms = dict.fromkeys([*wanted.forms, _KEPT_ALWAYS])
-    made = in_forms(document, report, list(forms), progress)
     revision = document["revision"]
+    document |= {
+        "issue_digest": issue_digest(report.ledger_digest, document["job"], revision, wanted.issued.isoformat(), forms)
+    }
+    made = in_forms(document, report, list(forms), progress)
     named = {form: (f"{file_stem(wanted.job, revision)}.{form}", made[form]) for form in forms}
     cited = None if report.validation is None else report.validation.record_id
     issue = ToIssue(wanted.job, revision, wanted.issued, reason, report.ledger_digest, named, cited)

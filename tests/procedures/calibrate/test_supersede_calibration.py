@@ -201,10 +201,10 @@ def test_its_acceptance_opens_a_review_of_what_the_records_answer_otherwise_alon
     assert ran.status == 0
     (review,) = reviews(records)
     assert review["cause"] == "supersession"
-    assert f"calib review show {review['id']}" in ran.err
-    lines = calib("review", "show", review["id"], "--json", records=records).document["lines"]
-    # R-1 was read with another instrument.
-    assert [one["outlet"] for one in lines if one["kind"] == "reading"] == ["S-1", "S-2", "E-1"]
+    assert f"calib review show {review['review']}" in ran.err
+    items = calib("review", "show", review["review"], "--json", records=records).document["items"]
+    # Reading 3 was taken with another instrument.
+    assert [one["id"] for one in items if one["table"] == "reading"] == [1, 2, 4]
 
 
 def test_a_chain_says_that_the_values_of_a_certificate_were_replaced(records, tmp_path):
