@@ -32,4 +32,7 @@ def is_of_an_issue(connection: Connection, digest: str) -> bool:
         "SELECT issued_report.id, ledger_digest, job, revision, issued_at "
         "FROM issued_report JOIN job ON job.id = issued_report.job_id"
     )
-    return any(issue_digest(*told, forms[report]) == digest for report, *told in connection.execute(issues))
+    return any(
+        issue_digest(before, job, revision, issued_at, forms[report]) == digest
+        for report, before, job, revision, issued_at in connection.execute(issues)
+    )
