@@ -8,7 +8,12 @@ from calib.faces.report.blocks import Block, Bullets, Heading, Layout, Mark, Run
 from calib.faces.report.budgets_appendix import budgets_appendix
 from calib.faces.report.budgets_section import budgets_section
 from calib.faces.report.calibrations_appendix import calibrations_appendix
-from calib.faces.report.corrections_and_refusals import amendments_section, changes_section, refusals_section
+from calib.faces.report.corrections_and_refusals import (
+    amendments_section,
+    changes_section,
+    refusals_section,
+    reviews_section,
+)
 from calib.faces.report.decisions_section import decisions_section
 from calib.faces.report.first_page import first_page
 from calib.faces.report.flows_section import balance_section, flows_section
@@ -36,6 +41,7 @@ def lay_out(content: Content, used: Mapping[tuple[str, str], CalibrationOnFile])
 def _blocks(content: Content, used: Mapping[tuple[str, str], CalibrationOnFile], anchors: Anchors) -> Iterator[Block]:
     yield from first_page(content)
     yield from changes_section(content)
+    yield from reviews_section(content)
     yield from flows_section(content, anchors)
     yield from balance_section(content)
     yield from decisions_section(content)

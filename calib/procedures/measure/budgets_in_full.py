@@ -225,10 +225,10 @@ def _air(reading: _Reading) -> Iterator[InputQuantity]:
     if air is None or reading.kind.way.in_air is None:
         return
     density = float(air.density[reading.row])
-    line, _, _ = reading.contribution(DENSITY)
-    u = float(air.relative_uncertainty[reading.row]) * density
-    c = float(line.parts[reading.row, 0]) / u if u else 0.0
-    yield reading.quantity("ρ", "density", DENSITY, density, u, c)
+    by_density = _flows(reading.evaluation).by_density
+    c = 0.0 if by_density is None else float(by_density[reading.row]) / density
+    # Without what the reading's own instrument brings, which stands with the rest of its calibration.
+    yield reading.over("ρ", "density", DENSITY, density, c)
     if air.not_observed is not None:
         declared = float(air.not_observed[reading.row]) * density
         yield reading.quantity("δ_ρ", "density", NOT_OBSERVED, 0.0, declared, c)
