@@ -6,7 +6,7 @@ from typing import Any
 
 from sqlmodel import Session, col, select
 
-from calib.confirmation.interval import RELEASE, SUSPENSION
+from calib.confirmation.interval import DAMAGE, OUT_OF_USE, RELEASE, SUSPENSION
 from calib.procedures.audit.answer import Answer, counted
 from calib.procedures.audit.subject import Subject
 from calib.procedures.impact.reviews import FOUND_BEYOND, Review, reviews
@@ -123,7 +123,7 @@ def _events(session: Session, subject: Subject) -> Iterator[tuple[str, bool]]:
         by_keys(session, select(Event), Event.instrument_id, named), key=lambda each: (moment(each.at), each.id)
     )
     for event in events:
-        if event.kind in (SUSPENSION, "damage"):
+        if event.kind in OUT_OF_USE:
             later = [each for each in events if each.instrument_id == event.instrument_id and each.kind == RELEASE]
             released = next((each for each in later if moment(each.at) >= moment(event.at)), None)
             end = f"; released on {released.at[:10]} ({released.reason})" if released else "; not released"
@@ -139,7 +139,7 @@ def _events(session: Session, subject: Subject) -> Iterator[tuple[str, bool]]:
         )
 
 
-_BEFELL = {SUSPENSION: "was suspended", "damage": "was damaged"}
+_BEFELL = {SUSPENSION: "was suspended", DAMAGE: "was damaged"}
 
 
 def _calibrated_after(session: Session, instrument_id: int, at: datetime) -> str | None:
