@@ -23,6 +23,17 @@ from calib.uncertainty.sharing import UNDECLARED, Share, SharingRule, common, in
 
 
 @dataclass(frozen=True)
+class UnlikeSeries:
+    """Independent parts of one line whose degrees of freedom differ: together they have no t distribution.
+
+    Such are two series of few observations, of which each may lie far out by itself.
+    """
+
+    share: Floats  # (n, m) of the line's variance; those of a result add to 1
+    degrees_of_freedom: Floats  # (n, m)
+
+
+@dataclass(frozen=True)
 class Contribution:
     """What one influence contributes to each of n results."""
 
@@ -33,6 +44,7 @@ class Contribution:
     degrees_of_freedom: Floats  # (n,): infinite where u is taken as exactly known
     shares: tuple[Share, ...] = ()  # how far results share it; none: those with one source wholly
     is_rectangular: bool = False  # known by limits, each of its parts; where it has finite degrees of freedom it is not
+    unlike: UnlikeSeries | None = None  # None: one distribution, t with its degrees of freedom
 
     def __post_init__(self) -> None:
         n = self.source.size
