@@ -15,6 +15,7 @@
     calibration scatter      correction curve, n-p dof                      readings with the calibration
     reference standard       correction curve                               not known: laboratory and quantity, along comparisons
     stability                limits of change, rectangular; or history      not known: the calibration, along its comparisons
+    decided in review        a change found that nobody corrects for        not known: readings with the calibration
     density                  temperature, pressure, humidity, formula       each by what observed it, or by the conditions
     air temperature not      a declared range, rectangular                  readings of one sign: the stream of air
     observed
@@ -43,7 +44,7 @@ Arrays run over the readings of a job, or over their points; there is no loop ov
 
 from calib.measurement.at_density import at_density
 from calib.measurement.at_points import indication_scale
-from calib.measurement.flows import METHOD, Flows, flows
+from calib.measurement.flows import DECIDED, METHOD, Flows, flows
 from calib.measurement.influences_of_air import DENSITY, NOT_OBSERVED, InfluencesOfAir, influences_of_air
 from calib.measurement.readings import (
     Air,
@@ -59,6 +60,7 @@ from calib.measurement.readings import (
 )
 
 __all__ = [
+    "DECIDED",
     "DENSITY",
     "METHOD",
     "NOT_OBSERVED",

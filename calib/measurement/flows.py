@@ -34,6 +34,8 @@ from calib.uncertainty.sharing import Share, common, independent, not_known, not
 
 METHOD = frozenset({"method", "method common", "method own"})  # names of what a method contributes
 
+DECIDED = "decided in review"  # what a review widened a value by
+
 
 @dataclass(frozen=True)
 class Flows:
@@ -215,6 +217,8 @@ def _value_contributions(
             is_rectangular=True,
         ),
     ]
+    if readings.decided is not None:
+        contributions.append(_decided(readings, rectangular(1.0) * means.of(points.decided)))
     if readings.air is not None:
         contributions.extend(_of_air(readings.air, air, means.of(points.density)))
     if readings.probes is not None:
@@ -262,6 +266,12 @@ def _reference_degrees_of_freedom(readings: Readings) -> Floats:
 
 def _laboratories(readings: Readings) -> Integers:
     return np.arange(len(readings.curves)) if readings.calibrations is None else readings.calibrations.laboratory
+
+
+def _decided(readings: Readings, u: Floats) -> Contribution:
+    """A change found later that nobody corrects for: how far readings with one calibration share it is not known."""
+    share = Share(readings.calibration, not_known_of_a_change)
+    return replace(_type_b(DECIDED, u, readings.calibration), shares=(share,), is_rectangular=readings.points is None)
 
 
 def _of_stability(readings: Readings, means: _Means, borne: Floats, along: Neighbours) -> Share:

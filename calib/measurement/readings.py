@@ -195,6 +195,8 @@ class Readings:
         None  # (P,) of one indication, also where the passes show it; None: as above
     )
 
+    decided: Floats | None = None  # (P,) half-width of the value that reviews widened it by; None: none did
+
     @property
     def repeatability_alone(self) -> Floats:
         """(P,) standard uncertainty of each indication by itself, whether or not the passes show that of their mean."""

@@ -7,7 +7,7 @@ by the name of their place:
 
     repeatability k, resolution k      to the indication of point k, and to those of its place in every pass
     scatter j                          along direction j of the curve's coefficients, in standard uncertainties
-    reference, stability               times the reference part and the limits of change at each point
+    reference, stability, decided      times the reference part, the limits of change and what a review widened by, at each point
     density                            relative, to the density of the air; with it what the instrument showed of that air is
                                        wrong by, from scatter, reference and stability
     probe scatter j, ...               the same of the probe
@@ -73,6 +73,7 @@ class Calibrated:
     root: Floats  # (p, p) directions of its coefficients, each one standard uncertainty long
     reference: Floats  # (P,) reference part at the estimates
     stability: Floats  # (P,) half-width of the change since calibration there, in the value
+    decided: Floats  # (P,) half-width that reviews widened the value by
     below: Truths  # (P,) below the lowest comparison, at the estimates
     held: Held  # what the curve holds on to there
     stability_dof: float = math.inf  # finite where it comes from a history
@@ -81,9 +82,10 @@ class Calibrated:
         """The value (t,) at point k and indications (t,)."""
         coefficients = self._coefficients(given)
         reference, stability = given.at(f"{self.prefix}reference"), given.at(f"{self.prefix}stability")
+        decided = given.at(f"{self.prefix}decided")
 
         def value(k: int, x: Floats) -> Floats:
-            errors_of_value = self.reference[k] * reference + self.stability[k] * stability
+            errors_of_value = self.reference[k] * reference + self.stability[k] * stability + self.decided[k] * decided
             return np.asarray(self._on_the_curve(k, x, coefficients) + errors_of_value)
 
         return value
@@ -214,6 +216,7 @@ def one_reading(readings: Readings, row: int) -> OneReading:
         place=_places(readings, mine),
         instrument=replace(
             _calibrated("", curve, at, readings.stability_limit[mine], way, correction_held),
+            decided=np.zeros(x.size) if readings.decided is None else readings.decided[mine],
             stability_dof=math.inf if readings.stability_dof is None else float(readings.stability_dof[row]),
         ),
         probe=None,
@@ -283,6 +286,7 @@ def _calibrated(prefix: str, curve: Curve, at: Floats, limit: Floats, way: Way, 
         cholesky_of(curve.covariance),
         curve.reference_uncertainty(x),
         curve.error_sensitivity(x) * limit,
+        np.zeros(x.size),
         x > at,
         held,
     )

@@ -53,7 +53,7 @@ from calib.arrays import finite
 from calib.faces.parts.limits import limits_content
 from calib.faces.parts.reading_in_full import state_text
 from calib.faces.parts.value_in_unit import value_in, velocity_unit
-from calib.faces.plain_text import one_line
+from calib.faces.plain_text import line_width, one_line, table_text
 from calib.faces.written import Content, coverage_percent_text, tolerance_text
 from calib.procedures.measure.air import MEASURED_AS, AirFound
 from calib.procedures.measure.compared import stated_density
@@ -285,9 +285,7 @@ def _table(outlet: Content) -> list[str]:
         "proves",
         "accepted",
     )
-    rows = [header, *(_row(candidate) for candidate in outlet["candidates"])]
-    widths = [max(len(row[column]) for row in rows) for column in range(len(header))]
-    return [_aligned(row, widths) for row in rows]
+    return [table_text(header, [_row(candidate) for candidate in outlet["candidates"]], "  ", right=(2, 3, 4, 5, 7))]
 
 
 def _row(candidate: Content) -> tuple[str, ...]:
@@ -303,15 +301,6 @@ def _row(candidate: Content) -> tuple[str, ...]:
         candidate["can_prove"],
         _ends(candidate["acceptance_interval"], candidate["expanded_uncertainty"]),
     )
-
-
-def _aligned(row: Sequence[str], widths: Sequence[int]) -> str:
-    """Words to the left, numbers to the right."""
-    cells = (
-        cell.ljust(width) if column in (0, 1, 6) else cell.rjust(width)
-        for column, (cell, width) in enumerate(zip(row, widths, strict=True))
-    )
-    return ("  " + "  ".join(cells)).rstrip()
 
 
 def _decimals(resolution: str) -> int:
@@ -418,4 +407,6 @@ def _summary(answer: Content) -> str:
 
 def _wrapped(told: str, before: str = "  ") -> list[str]:
     after = " " * len(before)
-    return textwrap.wrap(one_line(told), _WIDTH, initial_indent=before, subsequent_indent=after, break_on_hyphens=False)
+    return textwrap.wrap(
+        one_line(told), line_width(_WIDTH), initial_indent=before, subsequent_indent=after, break_on_hyphens=False
+    )

@@ -7,7 +7,7 @@ from calib.arrays import finite
 from calib.faces.parts.limits import guard_content, limits_content
 from calib.faces.parts.value_in_unit import value_in, velocity_unit
 from calib.faces.written import Content
-from calib.measurement import DENSITY, NOT_OBSERVED
+from calib.measurement import DECIDED, DENSITY, NOT_OBSERVED
 from calib.procedures.measure.air import MEASURED_AS, AirFound, ConditionFound
 from calib.procedures.measure.budget import rectangular_names
 from calib.procedures.measure.compared import stated_density
@@ -305,6 +305,7 @@ def shared_with(name: str, measured: Standing) -> str:
         "calibration scatter": certificate,
         "reference standard": f"not known, {certificate}",
         "stability": f"not known, {certificate}",
+        DECIDED: f"not known, {certificate}",
         DENSITY: ""
         if measured.air is None
         else f"readings with the conditions {measured.air.name}, or by their instruments",

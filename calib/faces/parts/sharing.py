@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from calib.faces.written import Content, two_digits
-from calib.measurement import DENSITY
+from calib.measurement import DECIDED, DENSITY
 from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.results import Results
 from calib.procedures.measure.standing import Standing
@@ -58,6 +58,8 @@ def _name(group: SharingNotKnown, measured: Standing) -> str:
         return f"stability of {of_standards}" if group.contribution == "stability" else of_standards
     if group.contribution == "stability":
         return f"stability of {instrument.tag} since {calibration.certificate}"
+    if group.contribution == DECIDED:
+        return f"change of {instrument.tag} since {calibration.certificate} that a review found"
     return f"reference standards of {calibration.laboratory} for {instrument.quantity}"
 
 

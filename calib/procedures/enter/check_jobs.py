@@ -38,6 +38,9 @@ def job_findings(named: KnownNames, factors: Mapping[str, Cells], stages: Stages
     """All findings on the rows of jobs and methods; `factors` found in the field by name."""
     yield from _methods(named)
     yield from repeated(named, "jobs.csv")
+    for row in named.sheets["jobs.csv"]:
+        if row.blank("agreed_by") and not row.blank("agreed_on"):
+            yield row.finding("agreed_by", "who agreed to the decision rule, where agreed_on says when")
     yield from _outlets(named, factors)
     yield from source_findings(named)
     yield from _systems(named)

@@ -3,17 +3,18 @@
 Readings that the gate refuses are no trouble: they are kept as refusals.
 """
 
+from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from sqlmodel import Session, SQLModel
+from sqlmodel import Session, SQLModel, select
 
 from calib.confirmation.traceability import Record
 from calib.errors import BadInputError, Finding
-from calib.procedures.enter.check_certificates import certificate_findings, use_findings
+from calib.procedures.enter.check_certificates import certificate_findings, past_findings, use_findings
 from calib.procedures.enter.check_correlations import correlation_findings
 from calib.procedures.enter.check_jobs import job_findings
 from calib.procedures.enter.check_ranges import outside_range
@@ -26,18 +27,24 @@ from calib.procedures.enter.record_rows import rows_of_table
 from calib.procedures.enter.write_certificates import acceptances, chosen_curves, curves_by_rule, standards_of_rows
 from calib.procedures.enter.write_readings import RefusedReading, on_record_of_rows, write_readings
 from calib.procedures.impact.gather import RecordKind
-from calib.procedures.impact.open_review import open_reviews
+from calib.procedures.impact.open_review import Reviewed, open_reviews
+from calib.procedures.impact.out_of_order import open_for_damage, open_for_failed_check
+from calib.procedures.on_record.by_keys import by_keys
+from calib.procedures.on_record.by_name import retired_among
 from calib.procedures.people import four_eyes
 from calib.procedures.people.authorise import append_rows, people_on_record, signed
 from calib.procedures.typed.columns import FILES
+from calib.procedures.typed.reason import without_reason
 from calib.procedures.typed.rows_together import KnownNames
 from calib.procedures.typed.sheets import Cells, Sheets, TypedRow, cell_findings, typed_row
 from calib.procedures.typed.time_to_come import findings_of_times, notices_of_times
 from calib.records import ledger
 from calib.records.tables.calibrations import Acceptance, ReferenceStandard
 from calib.records.tables.curves import StoredCurve
+from calib.records.tables.events import Event, IntermediateCheck
 from calib.records.tables.outlets import OutletRevision
 from calib.records.verification import Progress
+from calib.records.words import DAMAGE
 from calib.unswept import unswept
 
 # Files of which each row is a record by itself, in the order in which records refer to one another.
@@ -48,7 +55,9 @@ _CERTIFICATES = (
 _OF_INSTRUMENTS = ("events.csv", "checks.csv", "pairings.csv")
 _OF_JOBS = ("systems.csv", "rooms.csv", "air.csv", "outlets.csv", "factors.csv", "amendments.csv", "conditions.csv")
 # Tables whose new records may open an impact review or add a line to one.
-_TOUCHED_BY_REVIEWS = frozenset({"calibration", "condition", "reading", "found_factor", "outlet_revision"})
+_TOUCHED_BY_REVIEWS = frozenset(
+    {"calibration", "condition", "reading", "found_factor", "outlet_revision", "intermediate_check"}
+)
 
 
 @dataclass(frozen=True)
@@ -77,11 +86,13 @@ def import_sheets(
     progress: Progress = lambda _: None,
     *,
     strict: bool = False,
+    reason: str | None = None,
 ) -> Imported:
     """Check sheets and append their records; files that are not there have no rows. Raises BadInputError with every finding.
 
     `findings` are those of the files themselves; what could not be read there is asked for nowhere else. `strict`: whoever types a
-    certificate may not accept it too unless the rule of the house says so; otherwise that is only said.
+    certificate may not accept it too unless the rule of the house says so, and says why an acceptance holds from an earlier day;
+    otherwise that is only said, and `reason` is why for all that does not say so itself.
     """
     complete: Sheets = {name: sheets.get(name, ()) for name in FILES}
     progress(f"checking {sum(len(rows) for rows in complete.values())} rows")
@@ -95,18 +106,35 @@ def import_sheets(
     signature = signed(session, signature)
     alone, said = four_eyes.of_import(session, complete["calibrations.csv"], signature.person, strict)
     of_acceptors = four_eyes.of_acceptors(people_on_record(session), complete["calibrations.csv"], signature.time)
-    wrong = [*findings, *checked.findings, *alone, *of_acceptors]
+    of_past = past_findings(complete["calibrations.csv"], signature.time.date()) if strict else []
+    wrong = [*findings, *checked.findings, *alone, *of_acceptors, *of_past, *_of_reason(reason)]
     if wrong:
         raise BadInputError(sorted(wrong, key=_place))
-    writing = _Writing(session, asked, signature, now, progress)
+    writing = _Writing(session, asked, signature, now, progress, reason)
     for notice in [
         *([] if said is None else [said]),
         *notices_of_times(complete, now),
         *outside_range(complete, checked.named.instruments),
         *odd_cells(complete, checked.named.instruments),
+        *_of_retired(session, complete["calibrations.csv"]),
     ]:
         writing.remark(f"notice: {notice}")
     return writing.write(complete, checked)
+
+
+def _of_retired(session: Session, rows: Sequence[TypedRow]) -> list[str]:
+    """What is said of certificates of instruments that are retired."""
+    tags = retired_among(session, {row.cells["tag"] for row in rows})
+    told = "is kept for what it was found to be, and opens no gate"
+    return [
+        f"{row.cells['tag']} is retired: certificate {row.cells['certificate']} {told}"
+        for row in rows
+        if row.cells["tag"] in tags
+    ]
+
+
+def _of_reason(reason: str | None) -> list[Finding]:
+    return [] if reason is None else without_reason(reason, "why it holds from before it is recorded, in a few words")
 
 
 def _place(finding: Finding) -> tuple[str, int]:
@@ -151,12 +179,19 @@ class _Writing:
     """One write of checked sheets, in the order in which records refer to one another."""
 
     def __init__(
-        self, session: Session, asked: AskedNames, signature: ledger.Signature, now: datetime, progress: Progress
+        self,
+        session: Session,
+        asked: AskedNames,
+        signature: ledger.Signature,
+        now: datetime,
+        progress: Progress,
+        reason: str | None,
     ) -> None:
         self.session = session
         self.signature = signature
         self.now = now
         self.progress = progress
+        self.reason = None if reason is None else reason.strip()  # why what it brings holds from an earlier day
         self.names = NamesOnRecord(session, asked)
         self.counts: dict[str, int] = {}
         self.remarks: list[str] = []
@@ -186,8 +221,8 @@ class _Writing:
         rows = sheets["calibrations.csv"]
         self.append(StoredCurve, curves_by_rule(rows, self.names, checked.fitted.curves))
         self.append(ReferenceStandard, standards_of_rows(rows, self.names))
-        self.append(Acceptance, acceptances(rows, self.names, checked.judged.assessments, self.signature.person))
-        self._append_rows(sheets, *_OF_INSTRUMENTS)
+        self.append(Acceptance, acceptances(rows, self.names, checked.judged.assessments, self.signature, self.reason))
+        of_instruments = self._append_rows(sheets, *_OF_INSTRUMENTS)
         self.append(StoredCurve, chosen_curves(self.session, sheets["curves.csv"]))
         self._append_rows(sheets, *_OF_JOBS)
         # What counted before, where readings came before the withdrawals.
@@ -195,7 +230,7 @@ class _Writing:
         self._append_rows(sheets, "withdrawals.csv")
         refused = write_readings(self.session, sheets, self.names, before, self.now, self.append)
         self._append_rows(sheets, "factor_pairs.csv")
-        self._review_impact(certificates.get("calibrations.csv", ()))
+        self._review_impact(certificates.get("calibrations.csv", ()), defaultdict(tuple, of_instruments))
         return Imported(self.counts, refused, tuple(self.remarks))
 
     def _append_rows(self, sheets: Sheets, *files: str) -> dict[str, Sequence[int]]:
@@ -206,13 +241,21 @@ class _Writing:
             if sheets[file]
         }
 
-    def _review_impact(self, recorded: Collection[int]) -> None:
-        """Open an impact review for each certificate as-found beyond its limits, and bring those on record up to date."""
-        if not _TOUCHED_BY_REVIEWS & self.counts.keys():
-            return
-        reviews = open_reviews(self.session, self.signature, self.now, recorded, self.touched)
+    def _review_impact(self, recorded: Collection[int], of_instruments: Mapping[str, Sequence[int]]) -> None:
+        """Open an impact review for whatever was found out of order, and bring those on record up to date."""
+        if _TOUCHED_BY_REVIEWS & self.counts.keys():
+            self._tell(open_reviews(self.session, self.signature, self.now, recorded, self.touched))
+        for check in by_keys(
+            self.session, select(IntermediateCheck), IntermediateCheck.id, of_instruments["checks.csv"]
+        ):
+            self._tell(open_for_failed_check(self.session, check, self.signature, self.now))
+        for event in by_keys(self.session, select(Event), Event.id, of_instruments["events.csv"]):
+            if event.kind == DAMAGE:
+                self._tell(open_for_damage(self.session, event, self.signature, self.now))
+
+    def _tell(self, reviews: Reviewed) -> None:
         for review in reviews.opened:
-            for name, count in (("impact_review", int(review.new)), ("impact_line", review.lines)):
+            for name, count in (("impact_review", int(review.new is not None)), ("impact_line", review.lines)):
                 self.counts |= {name: self.counts.get(name, 0) + count} if count else {}
         for text in reviews.remarks:
             self.remark(text)

@@ -1,5 +1,7 @@
 """Record an intermediate check of an instrument; a failed one closes the gate (ISO/IEC 17025:2017, 6.4.10 and 7.7.1).
 
+It opens an impact review too, of what was measured since the instrument was last shown to be in order (7.10).
+
 kind             value                               limits of what passes
 zero             as typed                            as typed
 comparison       E_n of two instruments              -1 to 1; or, with something outside the register, as typed
@@ -11,7 +13,7 @@ a calibration nobody can tell before from after, so a check of that day counts a
 """
 
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -20,6 +22,9 @@ from sqlmodel import Session
 
 from calib.errors import BadInputError, Finding
 from calib.procedures.fleet.check_values import Worked, compare_two, from_baseline
+from calib.procedures.impact.gather import RecordKind
+from calib.procedures.impact.open_review import open_reviews
+from calib.procedures.impact.out_of_order import open_for_failed_check
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.people.authorise import append
 from calib.procedures.typed import cells as checks
@@ -52,9 +57,14 @@ class CheckAsked:
 
 
 def record_check(
-    session: Session, tag: str, at: datetime, cells: Mapping[str, str | None], signature: ledger.Signature
+    session: Session,
+    tag: str,
+    at: datetime,
+    cells: Mapping[str, str | None],
+    signature: ledger.Signature,
+    remark: Callable[[str], None] = lambda _: None,
 ) -> IntermediateCheck:
-    """Append a check with its result.
+    """Append a check with its result; a failed one opens an impact review, which `remark` is told of.
 
     `cells` are those of checks.csv, and for a comparison of two instruments OF_TWO_INSTRUMENTS. Raises
     NotInRecordsError, BadInputError, and RefusedError where the gate refuses the other instrument.
@@ -78,6 +88,11 @@ def record_check(
         **typed,
     )
     append(session, [check], signature)
+    # What was compared with an instrument under review becomes a line of it.
+    joined = open_reviews(session, signature, signature.time, (), [(RecordKind.CHECK, key(check.id))])
+    opened = open_for_failed_check(session, check, signature, signature.time)
+    for told in (*joined.remarks, *opened.remarks):
+        remark(told)
     return check
 
 

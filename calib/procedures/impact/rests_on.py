@@ -20,6 +20,7 @@ from calib.procedures.on_record.what_counts import that_count
 from calib.records.record import key, moment
 from calib.records.tables.calibrations import Calibration, ReferenceStandard
 from calib.records.tables.conditions import Condition
+from calib.records.tables.events import IntermediateCheck
 from calib.records.tables.factors import FactorPair, FoundFactor
 from calib.records.tables.instruments import Instrument
 from calib.records.tables.jobs import Job
@@ -29,7 +30,7 @@ from calib.records.tables.readings import Reading
 from calib.records.tables.reports import IssuedReport
 
 # Roles of what a record rests on.
-METER, PROBE, STANDARD, OF = "meter", "probe", "reference standard", "of"
+METER, PROBE, STANDARD, OF, COMPARED = "meter", "probe", "reference standard", "of", "compared with"
 
 
 @dataclass(frozen=True)
@@ -47,6 +48,7 @@ class Ground:
     outlets: Mapping[int, Outlet]  # as they count now
     jobs: Mapping[int, Job]
     reports: Mapping[int, IssuedReport]
+    checks: Mapping[int, IntermediateCheck]  # that compared an instrument with another
 
     def on_record(self, calibration: Calibration) -> CalibrationOnRecord:
         """A calibration as the gate knows it."""
@@ -80,6 +82,7 @@ def _ground(session: Session, gathered: Gathered) -> Ground:
         _outlets(session, gathered.outlets),
         _loaded(session, Job, gathered.jobs),
         _loaded(session, IssuedReport, gathered.reports),
+        _loaded(session, IntermediateCheck, gathered.checks),
     )
     links = (
         *_of_calibrations(session, known),
@@ -88,6 +91,7 @@ def _ground(session: Session, gathered: Gathered) -> Ground:
         *_of_readings(known),
         *_of_places(known),
         *_of_reports(session, known),
+        *_of_checks(known),
     )
     return replace(known, links=links)
 
@@ -182,6 +186,14 @@ def _of_places(known: Ground) -> Iterator[TraceLink]:
         record, job = (RecordKind.READING, reading_id), known.outlets[reading.outlet_id].job_id
         yield TraceLink((RecordKind.OUTLET, reading.outlet_id), record, "reading")
         yield TraceLink((RecordKind.JOB, job), record, "reading")
+
+
+def _of_checks(known: Ground) -> Iterator[TraceLink]:
+    """A check by comparison rests on the instrument that was compared with."""
+    for check_id, check in known.checks.items():
+        if check.other_instrument_id in known.instruments:
+            day = moment(check.at).date()
+            yield link_to(known, (RecordKind.CHECK, check_id), check.other_instrument_id, COMPARED, day)
 
 
 def _of_reports(session: Session, known: Ground) -> Iterator[TraceLink]:

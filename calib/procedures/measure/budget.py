@@ -13,7 +13,7 @@ from calib.uncertainty.budget import Budget, Lever, Repeatability, dominant, lev
 from calib.uncertainty.propagation import Contribution
 
 # Contributions whose distribution is rectangular, unless they come from statistics: one that dominates makes the result so too.
-_RECTANGULAR = ("resolution", "stability", "dimension", "air temperature not observed")
+_RECTANGULAR = ("resolution", "stability", "decided in review", "dimension", "air temperature not observed")
 
 
 def rectangular_names(contributions: Sequence[Contribution], row: int) -> tuple[str, ...]:
@@ -38,17 +38,28 @@ class BudgetOfReading:
 
 def budget_of(reading: ReadingInJob, wanted: str | None = None) -> BudgetOfReading:
     """Budget of a reading; `wanted` is an expanded uncertainty as typed ("30 m3/h", "5 %"). Raises BadInputError."""
-    evaluation, row = reading.evaluation, reading.row
+    own, evaluation = _own_budget(reading), reading.evaluation
     assert evaluation.flow is not None and evaluation.flows is not None  # noqa: S101, PT018 (the reading stands)
-    contributions = evaluation.flows.contributions
-    own = budget_of_result(contributions, evaluation.flow.combined, row, evaluation.flow.coverage_probability)
-    rectangular = rectangular_names(contributions, row)
+    row = reading.row
+    rectangular = rectangular_names(evaluation.flows.contributions, row)
     target = None if wanted is None else _wanted(wanted, float(evaluation.flow.value[row]))
-    observations = None if target is None else _observations(reading, own, target)
+    observations = None if target is None else _observations_for(reading, own, target)
     return BudgetOfReading(own, levers(own), dominant(own.names, own.uncertainties, rectangular), target, observations)
 
 
-def _observations(reading: ReadingInJob, own: Budget, target: float) -> int | None:
+def observations_for(reading: ReadingInJob, target: float) -> int | None:
+    """Fewest observations that bring U down to a target [m3/s]; None where no number does."""
+    return _observations_for(reading, _own_budget(reading), target)
+
+
+def _own_budget(reading: ReadingInJob) -> Budget:
+    evaluation, row = reading.evaluation, reading.row
+    assert evaluation.flow is not None and evaluation.flows is not None  # noqa: S101, PT018 (the reading stands)
+    contributions = evaluation.flows.contributions
+    return budget_of_result(contributions, evaluation.flow.combined, row, evaluation.flow.coverage_probability)
+
+
+def _observations_for(reading: ReadingInJob, own: Budget, target: float) -> int | None:
     indication = reading.evaluation.measured[reading.row].indication
     place = own.names.index("repeatability")
     of_one = float(own.uncertainties[place]) * math.sqrt(indication.effective_observations)

@@ -3,7 +3,7 @@
     influence                                   distribution of its error
     repeatability, passes, method, factor       t with their degrees of freedom, normal where these are infinite
     calibration scatter, also of a probe        multivariate t with the n-p of the curve
-    resolution, stability, dimension            rectangular; a stability from history t with its degrees of freedom
+    resolution, stability, dimension, decided   rectangular; a stability from history t with its degrees of freedom
     reference standard                          normal, or t where the certificate's k tells of few degrees of freedom
     resistance ratio, plant drift               normal
     density                                     temperature, pressure, humidity normal; the formula's two limits rectangular;
@@ -141,6 +141,8 @@ def _of_calibration(terms: _Terms, calibrated: Calibrated) -> None:
         terms.add(f"{calibrated.prefix}reference", 0, _student(1.0, curve.reference_degrees_of_freedom))
     if np.any(calibrated.stability):
         terms.add(f"{calibrated.prefix}stability", 0, _change(calibrated.stability_dof))
+    if np.any(calibrated.decided):
+        terms.add(f"{calibrated.prefix}decided", 0, Rectangular(0.0, 1.0))
 
 
 def _change(dof: float) -> InputDistribution:

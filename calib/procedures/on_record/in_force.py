@@ -1,11 +1,11 @@
 """What the records hold, loaded once for many readings."""
 
 import json
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Callable, Collection, Hashable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, time, timedelta
 from functools import cached_property, lru_cache
 from typing import Any
 
@@ -17,6 +17,8 @@ from calib.curves.curve import Curve
 from calib.curves.response import curve_from_text
 from calib.procedures.on_record.by_keys import among, cells_of
 from calib.procedures.on_record.errors_of_indication import history_of
+from calib.procedures.on_record.factors_left_behind import LeftBehind, factors_left_behind
+from calib.procedures.on_record.held_curves import Certificates, with_decisions
 from calib.procedures.on_record.probe_pairs import Pair, all_pairs
 from calib.procedures.on_record.register import register_among, with_standards
 from calib.procedures.on_record.sources import SourceNames, source_names
@@ -61,6 +63,10 @@ class OnRecord:
     # Comparisons of a calibration: read when they are asked for, of those made in house alone.
     comparisons: Callable[[int], Sequence[Comparison]] = field(default=_no_comparisons, repr=False)
     sources: SourceNames = field(default_factory=SourceNames)  # of outlet factors
+    widened: Mapping[int, Curve] = field(
+        default_factory=dict
+    )  # the curve as found, where a review widened the one before
+    left_behind: LeftBehind = field(default_factory=LeftBehind)  # factors, by what a review decided since
     # What many readings ask for, once it was worked out.
     worked_out: dict[Hashable, Any] = field(default_factory=dict, repr=False)
 
@@ -75,7 +81,22 @@ class OnRecord:
 
         Its answer turns with the day of whoever typed the time, and with whatever befell an instrument or a pair.
         """
+        asked = ("stretch", at.date(), at.tzinfo, now)
+        if asked not in self.worked_out:
+            self.worked_out[asked] = self._whole_day(at, now)
+        whole_day: Hashable | None = self.worked_out[asked]
+        if whole_day is not None:
+            return whole_day
         return at.isoformat() if at > now else (at.date(), bisect_right(self._turns, at))
+
+    def _whole_day(self, at: datetime, now: datetime) -> Hashable | None:
+        """The stretch of every time of the day of `at`, where it is one: times with zones are slow to compare."""
+        if at > now:
+            return None
+        begins = datetime.combine(at.date(), time.min, at.tzinfo)
+        ends = begins + timedelta(days=1)
+        turned = bisect_left(self._turns, begins)
+        return (at.date(), turned) if ends <= now and turned == bisect_left(self._turns, ends) else None
 
     @cached_property
     def _turns(self) -> list[datetime]:
@@ -84,6 +105,13 @@ class OnRecord:
             for instrument in self.register.values()
             for befell in (instrument.events, instrument.checks, instrument.interval_changes)
             for each in befell
+        }
+        own |= {
+            held.since
+            for instrument in self.register.values()
+            for calibration in instrument.calibrations
+            for held in calibration.held
+            if held.since is not None
         }
         return sorted(own | {at for pair in self.pairs for at in (pair.since, pair.until) if at is not None})
 
@@ -140,19 +168,31 @@ def _loaded(
     )
     calibrated = session.exec(among(curves, Calibration.instrument_id, within)).all()
     registered = session.exec(among(select(Instrument), Instrument.id, within))
+    certificates = with_decisions(
+        session,
+        Certificates(
+            register_among(session, within),
+            {key(instrument.id): instrument for instrument in registered},
+            {key(calibration.id): calibration for calibration, _ in calibrated},
+            {key(calibration.id): curve for calibration, curve in calibrated},
+        ),
+    )
+    counting = that_count(session.exec(of_factors), lambda factor: factor.factor)
     return OnRecord(
-        register_among(session, within),
-        {key(instrument.id): instrument for instrument in registered},
+        certificates.register,
+        certificates.instruments,
         {key(method.id): method for method in session.exec(select(Method))},
-        {key(calibration.id): calibration for calibration, _ in calibrated},
-        {key(calibration.id): curve for calibration, curve in calibrated},
+        certificates.calibrations,
+        certificates.curves,
         {names: tuple(rows) for names, rows in conditions.items()},
-        that_count(session.exec(of_factors), lambda factor: factor.factor),
+        counting,
         lambda instrument: history_of(session, instrument),
         all_pairs(session, within),
         {(air.job_id, air.service): air for air in declared_air_of(session, jobs)},
-        lambda calibration: comparisons_of(session, calibration),
+        lambda calibration: comparisons_of(session, certificates.compared_in.get(calibration, calibration)),
         source_names(session),
+        certificates.widened,
+        factors_left_behind(session, counting.values()),
     )
 
 

@@ -11,10 +11,10 @@ from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.calibrations import calibrations_on_file
 from calib.procedures.on_record.instruments import InstrumentStatus, checks_of, statuses
 from calib.procedures.on_record.probe_pairs import pairings_of
-from calib.records import ledger
+from calib.procedures.on_record.recorded import recorded_by
 from calib.records.record import RecordCells, key, moment, typed
 from calib.records.tables.calibrations import Calibration
-from calib.records.tables.events import Event
+from calib.records.tables.events import Event, IntermediateCheck
 from calib.records.tables.files import Attached
 from calib.records.tables.readings import Reading, Refusal
 from calib.records.tables.reviews import Disposition, ImpactLine, ImpactReview
@@ -38,23 +38,25 @@ def instrument_history(session: Session, tag: str, at: datetime) -> InstrumentHi
     """One instrument with everything that happened to it; raises NotInRecordsError."""
     instrument = instrument_tagged(session, tag)
     own = key(instrument.id)
-    events = session.exec(select(Event).where(Event.instrument_id == own).order_by(col(Event.id)))
+    events = session.exec(select(Event).where(Event.instrument_id == own).order_by(col(Event.id))).all()
+    checks = checks_of(session, tag)
+    recorded = recorded_by(session, Event, [key(event.id) for event in events])
+    checked = recorded_by(session, IntermediateCheck, [key(check.id) for check in checks])
     calibrations = calibrations_on_file(session, tag)
     files = files_of(session, Attached.calibration_id, [each["id"] for each in calibrations])
     return InstrumentHistory(
         statuses(session, [instrument], at)[0],
         tuple(each | {"files": files[each["id"]]} for each in calibrations),
-        tuple(typed(event, "instrument_id") | _person(session, "event", event.id) for event in events),
-        tuple({"tag": tag} | typed(check, "instrument_id") for check in checks_of(session, tag)),
+        tuple(typed(event, "instrument_id") | recorded[key(event.id)] for event in events),
+        tuple(
+            {"tag": tag} | typed(check, "instrument_id") | {"recorded_at": checked[key(check.id)]["recorded_at"]}
+            for check in checks
+        ),
         tuple(pairings_of(session, own)),
         tuple(files_of(session, Attached.instrument_id, [own])[own]),
         tuple(_reviews(session, own)),
         _used(session, own),
     )
-
-
-def _person(session: Session, table: str, record_id: int | None) -> RecordCells:
-    return {"person": ledger.written(session, table, key(record_id))[0]}
 
 
 def _used(session: Session, instrument_id: int) -> RecordCells:

@@ -32,6 +32,7 @@ from calib.records.tables.jobs import DeclaredAir, JobRevision, Room, SystemDesi
 from calib.records.tables.methods import MethodRevision
 from calib.records.tables.outlets import Outlet, OutletRevision
 from calib.records.tables.readings import Reading, Refusal, TraversePoint
+from calib.records.tables.reviews import ImpactReview, ReviewDecision
 from calib.records.verification import LedgerFinding, head_findings, missing_rows, row_findings
 
 Numbers = Mapping[str, Collection[int]]  # of records, by table
@@ -39,19 +40,21 @@ Numbers = Mapping[str, Collection[int]]  # of records, by table
 
 def must_be_whole(session: Session, numbers: Numbers) -> None:
     """Raises DamagedError, a line for each finding, where records or what they stand in were changed past the program."""
+    findings = changed_past(session, numbers)
+    if findings:
+        raise DamagedError(
+            "\n".join([*map(str, findings), f"nothing was written; {Step.VERIFY} says all that is wrong"])
+        )
+
+
+def changed_past(session: Session, numbers: Numbers) -> Sequence[LedgerFinding]:
+    """What was changed past the program of some records, or of what they stand in."""
     connection = session.connection()
     pages = page_findings(connection, tuple(filter(numbers.get, numbers)))
     calibrations = numbers.get("calibration", ())
     rows = (*row_findings(connection, numbers), *row_findings(connection, missing_rows(connection, numbers)))
     stored, _ = apart_from_closed(connection, [*pages, *rows, *head_findings(connection)])
-    findings: Sequence[LedgerFinding] = stored or [
-        *late_findings(session, calibrations),
-        *curve_findings(session, calibrations),
-    ]
-    if findings:
-        raise DamagedError(
-            "\n".join([*map(str, findings), f"nothing was written; {Step.VERIFY} says all that is wrong"])
-        )
+    return stored or [*late_findings(session, calibrations), *curve_findings(session, calibrations)]
 
 
 _OF_CALIBRATION: tuple[Any, ...] = (
@@ -77,6 +80,9 @@ def of_instruments(session: Session, instruments: Collection[int]) -> dict[str, 
         numbers[str(table.__tablename__)] = _of(session, table, "calibration_id", numbers["calibration"])
     for table in _OF_INSTRUMENT:
         numbers[str(table.__tablename__)] = _of(session, table, "instrument_id", reached)
+    # Decisions of reviews say which curve holds.
+    numbers["impact_review"] = _of(session, ImpactReview, "calibration_id", numbers["calibration"])
+    numbers["review_decision"] = _of(session, ReviewDecision, "impact_review_id", numbers["impact_review"])
     pairs = (_of(session, Pairing, column, reached) for column in ("probe_id", "meter_id"))
     return numbers | {"pairing": set().union(*pairs)}
 

@@ -1,11 +1,14 @@
 """What is typed of jobs, and of their designs as a whole: jobs.csv, systems.csv, rooms.csv, air.csv."""
 
+from datetime import date
+
 from calib.confirmation.words import DECISION_RULES
 from calib.procedures.typed.cells import (
     AIR_DENSITY,
     AIR_TEMPERATURE,
     above_zero,
     any_text,
+    day,
     one_of,
     percent,
     share,
@@ -37,6 +40,8 @@ JOBS_CSV = Declaration(
             AIR_DENSITY,
             "density at which its totals are stated, so that they are masses; blank: as measured, each in its own air",
         ),
+        may("agreed_by", any_text, "who agreed to the decision rule for the client"),
+        may("agreed_on", day, "day on which that was agreed; it names agreed_by too", happened=date.fromisoformat),
     ),
     key=("job",),
 )
