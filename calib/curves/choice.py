@@ -269,7 +269,7 @@ def _unknown_scatter(fit: Polynomial | ResponseFit, points: Comparisons) -> _Unk
     if isinstance(fit, Polynomial):
         least = max(math.hypot(by_reference, by_indication), _rounding_of_floats(fit)) ** 2
         squares, powers = max(fit.chi_squared, dof * least), fit.powers(points.indication)
-        return _UnknownScatter(squares, squares / dof * np.linalg.inv(powers.T @ powers))
+        return _UnknownScatter(squares, np.asarray(squares / dof * np.linalg.inv(powers.T @ powers)))
     shape, x, v = fit.shape, points.indication, points.reference
     # Fitted in the ordinate y(x), with equal weights there: a reference value that is off by one step moves y by dr/dv steps.
     to_ordinate, by_value = shape.ordinate_slope(x), shape.response_slope(v, fit.coefficients)
@@ -278,7 +278,7 @@ def _unknown_scatter(fit: Polynomial | ResponseFit, points: Comparisons) -> _Unk
     design = fit.jacobian * to_ordinate[:, np.newaxis]
     variance = max(fit.chi_squared / dof, float(np.mean(in_ordinate)))
     squares = max(float(np.sum(fit.residuals**2)), dof * float(np.mean(in_ordinate / to_ordinate**2)))
-    return _UnknownScatter(squares, variance * np.linalg.inv(design.T @ design))
+    return _UnknownScatter(squares, np.asarray(variance * np.linalg.inv(design.T @ design)))
 
 
 def _padded(fit: Polynomial | ResponseFit, size: int) -> Floats:

@@ -208,14 +208,6 @@ class _Tables:
     values: Floats  # (m, steps + 1)
     index: Integers  # (n, a) which of them a part has; -1 where it is normal, or nothing
 
-    def split(self, column: int, share: Floats, degrees_of_freedom: Floats) -> "ErrorParts":
-        """The same with one of the t distributions made of several: their shares of its variance (n, m), and degrees of freedom."""
-        student = self.student.copy()
-        student[:, column] = 0.0
-        made = self.student[:, [column]] * np.sqrt(share)
-        dof = np.hstack([self.degrees_of_freedom, degrees_of_freedom])
-        return ErrorParts(np.hstack([student, made]), dof, self.rectangular)
-
     def rows(self, some: Integers) -> "_Tables":
         """Those of some results."""
         return _Tables(self.nu, self.values, self.index[some])
@@ -261,14 +253,6 @@ class _Integral:
 
     t: Floats  # (n, N)
     phi: Floats  # (n, N) times the weight of the node and 2/pi
-
-    def split(self, column: int, share: Floats, degrees_of_freedom: Floats) -> "ErrorParts":
-        """The same with one of the t distributions made of several: their shares of its variance (n, m), and degrees of freedom."""
-        student = self.student.copy()
-        student[:, column] = 0.0
-        made = self.student[:, [column]] * np.sqrt(share)
-        dof = np.hstack([self.degrees_of_freedom, degrees_of_freedom])
-        return ErrorParts(np.hstack([student, made]), dof, self.rectangular)
 
     def rows(self, some: Truths) -> "_Integral":
         return _Integral(self.t[some], self.phi[some])

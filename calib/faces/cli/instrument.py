@@ -229,7 +229,7 @@ def _event(desk: Desk, tag: str, kind: str, at: str | None, reason: str, locatio
     signature = desk.signature(kind)
     session = desk.writing()
     recorded = record_event(session, tag, kind, since, reason, signature, location)
-    named = {"tag": tag, "event": kind}
+    named: dict[str, str | None] = {"tag": tag, "event": kind}
     if recorded.record.value is not None:
         named |= {"location": recorded.record.value, "custodian": instrument_tagged(session, tag).custodian}
     document = answer.document(named, kind, since.isoformat(), signature.time.isoformat(), reason)

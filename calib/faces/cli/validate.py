@@ -27,7 +27,8 @@ def validate(
         from calib.procedures.on_record.validations import validations
 
         return Reply(answer.list_document(validations(desk.reading())), answer.list_text)
-    from calib.procedures.validate.validate_program import PASSED, run_checks, validate_program
+    from calib.procedures.on_record.validations import PASSED
+    from calib.procedures.validate.validate_program import run_checks, validate_program
 
     validated = run_checks() if dry_run else validate_program(desk.writing(), desk.signature())
     return Reply(answer.document(validated), answer.text, status=int(validated.result != PASSED))

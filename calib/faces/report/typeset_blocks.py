@@ -155,7 +155,7 @@ class Typesetting:
     def _cell(self, cell: Cell, longest: int) -> Any:
         if not cell.text:
             return ""
-        told = self._runs([self._without_spare_link(run) for run in cell.text], longest)
+        told = self._runs(tuple(self._without_spare_link(run) for run in cell.text), longest)
         return told[0] if len(told) == 1 else {"runs": told}
 
     def _without_spare_link(self, run: Run) -> Run:

@@ -78,14 +78,16 @@ def log(session: Session, wish: LogWish) -> Log:
     rows = session.execute(newest).mappings().all()
     counted = select(func.count()).select_from(_ENTRIES).where(*asked)
     more = session.execute(counted).scalar_one() - len(rows) if len(rows) == wish.most else 0
-    names = {owner: _names(session, rows, owner) for owner in (Instrument, Job)}
+    names: dict[type[SQLModel], dict[tuple[str, int], str]] = {
+        owner: _names(session, rows, owner) for owner in (Instrument, Job)
+    }
     return Log(tuple(_entry(row, names) for row in rows), more)
 
 
 def _entry(row: Any, names: dict[type[SQLModel], dict[tuple[str, int], str]]) -> LogEntry:
     record = (row["record_table"], row["record_id"])
-    told = (row[name] for name in ("sequence", "time", "person", "action"))
-    return LogEntry(*told, *record, row["version"], names[Instrument].get(record), names[Job].get(record))
+    spoken_of = names[Instrument].get(record), names[Job].get(record)
+    return LogEntry(row["sequence"], row["time"], row["person"], row["action"], *record, row["version"], *spoken_of)
 
 
 def _conditions(session: Session, wish: LogWish) -> Iterator[Any]:

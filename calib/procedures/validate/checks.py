@@ -127,7 +127,8 @@ def _decision_rules() -> Iterator[Compared]:
 
 
 def _straight_line() -> Iterator[Compared]:
-    fit = unweighted(*columns_of("nist_strd_norris", "data"), 1)
+    x, y = columns_of("nist_strd_norris", "data")
+    fit = unweighted(x, y, 1)
     coefficients, covariance = fit.in_powers_of_x()
     for place, row in enumerate(row for row in rows_of("nist_strd_norris", "certified") if row["estimate"]):
         for symbol, value, text in (
@@ -139,7 +140,8 @@ def _straight_line() -> Iterator[Compared]:
 
 def _line_with_uncertain_x() -> Iterator[Compared]:
     printed = printed_by("iso_ts_28037_clause_7", "published")
-    polynomial = distance_regression(*columns_of("iso_ts_28037_clause_7", "data"), 1).polynomial
+    x, y, u_x, u_y = columns_of("iso_ts_28037_clause_7", "data")
+    polynomial = distance_regression(x, y, u_x, u_y, 1).polynomial
     coefficients, covariance = polynomial.in_powers_of_x()
     for place, name in enumerate(("a", "b")):
         yield Compared(name, float(coefficients[place]), printed[name])

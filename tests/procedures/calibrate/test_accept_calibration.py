@@ -155,9 +155,7 @@ def test_a_certificate_that_was_found_beyond_its_limits_opens_its_review_once_an
     assert all_reviews(waiting) == []
     told = accept(waiting).remarks
     assert [(one.tag, one.certificate) for one in all_reviews(waiting)] == [("VA-1", "D-1")]
-    assert told == (
-        "VA-1 was found beyond its limits: impact review of certificate D-1, 0 lines: see impact review 1",
-    )
+    assert told == ("VA-1 was found beyond its limits: impact review of certificate D-1, 0 lines: see impact review 1",)
 
 
 def test_an_acceptance_that_opens_no_review_says_nothing(waiting):
