@@ -15,9 +15,9 @@ _CALIBRATIONS = {
     "accepted_by": "by", "decision_rule": "rule", "curve": "curve", "measuring_interval": "measuring interval",
 }  # fmt: skip
 _WITHDRAWN = {"withdrawn": "withdrawn"}  # where one was
-_EVENTS = {"at": "at", "kind": "what", "value": "now", "reason": "reason", "person": "by"}
+_EVENTS = {"id": "number", "at": "at", "kind": "what", "value": "now", "reason": "reason", "person": "by"}
 _CHECKS = {
-    "at": "at", "kind": "kind", "value": "value", "low": "low", "high": "high", "unit": "unit", "result": "result",
+    "id": "number", "at": "at", "kind": "kind", "value": "value", "low": "low", "high": "high", "unit": "unit", "result": "result",
     "remarks": "remarks",
 }  # fmt: skip
 _PAIRINGS = {"at": "at", "kind": "what", "probe": "probe", "meter": "meter", "reason": "reason"}
@@ -81,21 +81,23 @@ class HistoryTable(NamedTuple):
 
 def tables(answer: Content) -> list[HistoryTable]:
     """Tables of a history, some of them without rows."""
-    calibrations = [
-        each | {"curve": _curve(each), "withdrawn": withdrawn_text(each["withdrawn"])}
-        for each in answer["calibrations"]
-    ]
-    withdrawn = _WITHDRAWN if any(each["withdrawn"] for each in calibrations) else {}
+    calibrations = [each | {"curve": _curve(each)} for each in answer["calibrations"]]
     files = [file | {"of": "the instrument"} for file in answer["files"]]
     files += [file | {"of": each["certificate"]} for each in answer["calibrations"] for file in each["files"]]
     return [
-        _table("calibrations", _CALIBRATIONS | withdrawn, calibrations),
-        _table("events", _EVENTS, answer["events"]),
-        _table("intermediate checks", _CHECKS, answer["checks"]),
+        _table("calibrations", *_with_withdrawn(_CALIBRATIONS, calibrations)),
+        _table("events", *_with_withdrawn(_EVENTS, answer["events"])),
+        _table("intermediate checks", *_with_withdrawn(_CHECKS, answer["checks"])),
         _table("pairs of probe and meter", _PAIRINGS, answer["pairings"]),
         _table("files", _FILES, files),
         _table("impact reviews", _REVIEWS, answer["impact_reviews"]),
     ]
+
+
+def _with_withdrawn(columns: _Columns, records: list[Content]) -> tuple[_Columns, list[Content]]:
+    """Columns and rows of records of which some may have been withdrawn."""
+    told = [each | {"withdrawn": withdrawn_text(each["withdrawn"])} for each in records]
+    return columns | (_WITHDRAWN if any(each["withdrawn"] for each in told) else {}), told
 
 
 def _curve(calibration: Content) -> str:

@@ -55,6 +55,9 @@ OutletNamed = Annotated[str, typer.Argument(metavar="OUTLET", help="The outlet o
 ReadingNumbered = Annotated[
     int, typer.Argument(metavar="READING", help="Number of the reading, as `calib reading list` shows it.")
 ]
+EntryNumbered = Annotated[
+    int, typer.Argument(metavar="NUMBER", help="Its number, as `calib instrument show` shows it.")
+]
 FileToKeep = Annotated[Path, typer.Argument(metavar="FILE", help="PDF, PNG, JPEG or XML, at most 25 MB.")]
 Reason = Annotated[str, typer.Option("--reason", metavar="TEXT", help="Why, in a few words; it is kept and shown.")]
 Remarks = Annotated[str | None, typer.Option(help="Anything worth keeping.")]

@@ -17,7 +17,8 @@ from calib.procedures.enter.check_certificates import certificate_findings, use_
 from calib.procedures.enter.check_correlations import correlation_findings
 from calib.procedures.enter.check_jobs import job_findings
 from calib.procedures.enter.check_ranges import outside_range
-from calib.procedures.enter.check_stages import staged
+from calib.procedures.enter.check_revisions import revision_findings, typed_again
+from calib.procedures.enter.check_stages import staged, without_corrected
 from calib.procedures.enter.fit_certificates import AcceptancesJudged, CurvesFitted, fit_curves, judge_acceptances
 from calib.procedures.enter.later_records import factors_here, history_findings, in_force
 from calib.procedures.enter.names_on_record import AskedNames, NamesOnRecord, Recorded
@@ -25,17 +26,20 @@ from calib.procedures.enter.odd_cells import odd_cells
 from calib.procedures.enter.record_rows import rows_of_table
 from calib.procedures.enter.write_certificates import acceptances, chosen_curves, curves_by_rule, standards_of_rows
 from calib.procedures.enter.write_readings import RefusedReading, on_record_of_rows, write_readings
+from calib.procedures.enter.write_retractions import retractions_of_rows
 from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.open_review import open_reviews
 from calib.procedures.people import four_eyes
 from calib.procedures.people.authorise import append_rows, people_on_record, signed
 from calib.procedures.typed.columns import FILES
+from calib.procedures.typed.declaration import TAKEN_BACK
 from calib.procedures.typed.rows_together import KnownNames
 from calib.procedures.typed.sheets import Cells, Sheets, TypedRow, cell_findings, typed_row
 from calib.procedures.typed.time_to_come import findings_of_times, notices_of_times
 from calib.records import ledger
 from calib.records.tables.calibrations import Acceptance, ReferenceStandard
 from calib.records.tables.curves import StoredCurve
+from calib.records.tables.entries import Retraction
 from calib.records.tables.outlets import OutletRevision
 from calib.records.verification import Progress
 from calib.unswept import unswept
@@ -77,11 +81,13 @@ def import_sheets(
     progress: Progress = lambda _: None,
     *,
     strict: bool = False,
+    correcting: str | None = None,
 ) -> Imported:
     """Check sheets and append their records; files that are not there have no rows. Raises BadInputError with every finding.
 
     `findings` are those of the files themselves; what could not be read there is asked for nowhere else. `strict`: whoever types a
-    certificate may not accept it too unless the rule of the house says so; otherwise that is only said.
+    certificate may not accept it too unless the rule of the house says so; otherwise that is only said. `correcting`: why
+    the readings on record that rows of readings.csv take the place of are taken back.
     """
     complete: Sheets = {name: sheets.get(name, ()) for name in FILES}
     progress(f"checking {sum(len(rows) for rows in complete.values())} rows")
@@ -91,6 +97,7 @@ def import_sheets(
         Recorded(session, asked),
         frozenset(Path(each.source).name for each in findings if each.source is not None),
         now,
+        correcting=correcting is not None,
     )
     signature = signed(session, signature)
     alone, said = four_eyes.of_import(session, complete["calibrations.csv"], signature.person, strict)
@@ -98,7 +105,7 @@ def import_sheets(
     wrong = [*findings, *checked.findings, *alone, *of_acceptors]
     if wrong:
         raise BadInputError(sorted(wrong, key=_place))
-    writing = _Writing(session, asked, signature, now, progress)
+    writing = _Writing(session, asked, signature, now, progress, correcting)
     for notice in [
         *([] if said is None else [said]),
         *notices_of_times(complete, now),
@@ -123,9 +130,12 @@ class _Checked:
     findings: Sequence[Finding]
 
 
-def _checked(sheets: Sheets, recorded: Recorded, unread: frozenset[str], now: datetime) -> _Checked:
+def _checked(
+    sheets: Sheets, recorded: Recorded, unread: frozenset[str], now: datetime, *, correcting: bool
+) -> _Checked:
     of_cells = [finding for name, columns in FILES.items() for finding in cell_findings(sheets[name], columns)]
     of_times = findings_of_times(sheets, now)
+    typed_again(sheets, recorded)
     of_history = history_findings(KnownNames(sheets, recorded, unread))
     named = KnownNames(in_force(sheets), recorded, unread)
     of_certificates = [*certificate_findings(named), *correlation_findings(named)]
@@ -133,9 +143,12 @@ def _checked(sheets: Sheets, recorded: Recorded, unread: frozenset[str], now: da
     of_use = use_findings(named.sheets)
     judged = judge_acceptances(named, fitted.curves)
     factors = factors_here(named) if sheets["outlets.csv"] else {}
-    of_jobs = job_findings(named, factors, recorded.stages if staged(sheets) else {})
+    stages = recorded.stages if staged(sheets) else {}
+    of_jobs = job_findings(named, factors, without_corrected(stages, sheets) if correcting else stages)
+    of_revisions = revision_findings(named, correcting=correcting)
     findings = [
         *of_cells, *of_times, *of_history, *of_certificates, *fitted.findings, *of_use, *judged.findings, *of_jobs,
+        *of_revisions,
     ]  # fmt: skip
     return _Checked(named, fitted, judged, findings)
 
@@ -151,12 +164,19 @@ class _Writing:
     """One write of checked sheets, in the order in which records refer to one another."""
 
     def __init__(
-        self, session: Session, asked: AskedNames, signature: ledger.Signature, now: datetime, progress: Progress
+        self,
+        session: Session,
+        asked: AskedNames,
+        signature: ledger.Signature,
+        now: datetime,
+        progress: Progress,
+        correcting: str | None = None,
     ) -> None:
         self.session = session
         self.signature = signature
         self.now = now
         self.progress = progress
+        self.correcting = correcting
         self.names = NamesOnRecord(session, asked)
         self.counts: dict[str, int] = {}
         self.remarks: list[str] = []
@@ -193,18 +213,24 @@ class _Writing:
         # What counted before, where readings came before the withdrawals.
         before = on_record_of_rows(self.session, sheets, self.names) if sheets["withdrawals.csv"] else None
         self._append_rows(sheets, "withdrawals.csv")
-        refused = write_readings(self.session, sheets, self.names, before, self.now, self.append)
+        refused = write_readings(
+            self.session, sheets, self.names, before, self.now, self.append, correcting=self.correcting
+        )
         self._append_rows(sheets, "factor_pairs.csv")
         self._review_impact(certificates.get("calibrations.csv", ()))
         return Imported(self.counts, refused, tuple(self.remarks))
 
     def _append_rows(self, sheets: Sheets, *files: str) -> dict[str, Sequence[int]]:
         """Append the rows of files of which each is a record by itself; their keys by file."""
-        return {
+        written = {
             file: self.append(FILES[file].table, rows_of_table(FILES[file], sheets[file], self.names))
             for file in files
             if sheets[file]
         }
+        for file, keys in written.items():
+            if any(row.sound(TAKEN_BACK) for row in sheets[file]):
+                self.append(Retraction, retractions_of_rows(FILES[file].table, sheets[file], keys))
+        return written
 
     def _review_impact(self, recorded: Collection[int]) -> None:
         """Open an impact review for each certificate as-found beyond its limits, and bring those on record up to date."""

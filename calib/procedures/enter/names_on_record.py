@@ -11,8 +11,10 @@ from calib.procedures.enter.check_stages import StagesOnRecord
 from calib.procedures.on_record.by_keys import MOST_AT_ONCE, by_keys
 from calib.procedures.on_record.in_force import outlets_in_force
 from calib.procedures.on_record.outlets import outlet_cells
+from calib.procedures.on_record.taken_back import taken_back
+from calib.procedures.on_record.what_counts import not_retracted
 from calib.procedures.typed.columns import DECLARED, FILES
-from calib.procedures.typed.declaration import Declaration, RecordNames, Reference
+from calib.procedures.typed.declaration import TAKEN_BACK, Declaration, RecordNames, Reference
 from calib.procedures.typed.sheets import Cells, Sheets
 from calib.records.record import key
 from calib.records.tables.calibrations import Calibration
@@ -185,16 +187,26 @@ class Recorded(dict[str, Mapping[RecordNames, Cells]]):
         }
 
     def _of_readings(self) -> dict[RecordNames, Cells]:
-        """Readings and refusals: both were typed, and neither is typed again. Nobody asks for their cells."""
-        compared = DECLARED[Reading].compared
-        return {compared(names): {} for table in (Reading, Refusal) for names in self._names.names(table).values()}
+        """Readings and refusals: both were typed, and neither is typed again. Of their cells why they were taken back is asked."""
+        compared, session = DECLARED[Reading].compared, self._names.session
+        read: dict[RecordNames, Cells] = {}
+        for table in (Reading, Refusal):
+            names = self._names.names(table)
+            withdrawn = taken_back(session, table, names)
+            read |= {
+                compared(own): {TAKEN_BACK: withdrawn[record_id].reason if record_id in withdrawn else None}
+                for record_id, own in names.items()
+            }
+        return read
 
     @property
     def stages(self) -> StagesOnRecord:
         """Readings on record of the outlets that are asked for: when they were observed, and at what stage."""
         session, outlets = self._names.session, self._names.names(Outlet)
         read: StagesOnRecord = {}
-        columns = select(Reading.id, Reading.outlet_id, Reading.observed_at, Reading.stage)
+        columns = select(Reading.id, Reading.outlet_id, Reading.observed_at, Reading.stage).where(
+            not_retracted(Reading)
+        )
         for _, outlet, observed_at, stage in by_keys(session, columns, Reading.outlet_id, outlets):
             read.setdefault(outlets[outlet], []).append((observed_at, stage))
         return read

@@ -10,6 +10,7 @@ from calib.procedures.on_record.by_name import not_there
 from calib.procedures.on_record.factors import factor_revisions, factors_that_count
 from calib.procedures.on_record.in_force import outlets_in_force
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
+from calib.procedures.on_record.what_counts import not_retracted
 from calib.procedures.pairs.paired_readings import cautions_of_times
 from calib.records.record import key
 from calib.records.tables.calibrations import Calibration
@@ -175,7 +176,7 @@ def readings_with(session: Session, revisions: Sequence[FactorOnFile]) -> list[R
     name = revisions[0].factor.factor
     had = _found_factors(session, name)
     places, ledger = _Places(session), _ledger(session, _READING)
-    readings = session.exec(select(Reading).order_by(col(Reading.id)))
+    readings = session.exec(select(Reading).where(not_retracted(Reading)).order_by(col(Reading.id)))
     return [
         use
         for reading in readings

@@ -7,6 +7,7 @@ from sqlmodel import Session, select
 from calib.confirmation.interval import RELEASE, RETIREMENT, SUSPENSION
 from calib.errors import BadInputError, Finding
 from calib.procedures.on_record.by_name import instrument_tagged
+from calib.procedures.on_record.what_counts import not_retracted
 from calib.procedures.people.authorise import append
 from calib.procedures.typed.reason import without_reason
 from calib.procedures.typed.time_to_come import expected_of
@@ -20,7 +21,7 @@ def record_event(
 ) -> Event:
     """Append an event; raises NotInRecordsError, or BadInputError for a blank reason, a time to come or a release of nothing."""
     instrument = instrument_tagged(session, tag)
-    own = session.exec(select(Event).where(Event.instrument_id == instrument.id)).all()
+    own = session.exec(select(Event).where(Event.instrument_id == instrument.id, not_retracted(Event))).all()
     past = sorted((event for event in own if moment(event.at) <= at), key=lambda event: moment(event.at))
     finding = _finding(kind, at, reason, [event.kind for event in past], signature.time)
     if finding is not None:

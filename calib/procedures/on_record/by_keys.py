@@ -8,6 +8,7 @@ from typing import Any
 from sqlalchemy import inspect
 from sqlmodel import Session, SQLModel, col, select
 
+LARGEST_KEY = 2**63  # of a database
 MOST_AT_ONCE = 10_000  # values in one question: databases limit the parameters of a statement
 
 

@@ -20,7 +20,7 @@ from calib.procedures.on_record.errors_of_indication import history_of
 from calib.procedures.on_record.probe_pairs import Pair, all_pairs
 from calib.procedures.on_record.register import register_among, with_standards
 from calib.procedures.on_record.sources import SourceNames, source_names
-from calib.procedures.on_record.what_counts import counts_of_its_calibration, that_count
+from calib.procedures.on_record.what_counts import counts_of_its_calibration, not_retracted, that_count
 from calib.procedures.typed.observations import Traversed, observed_values
 from calib.records.record import key
 from calib.records.tables.calibrations import Calibration
@@ -126,7 +126,7 @@ def _loaded(
 ) -> OnRecord:
     within = None if instruments is None else with_standards(session, instruments)
     conditions: dict[tuple[int, str], list[Condition]] = defaultdict(list)
-    of_jobs = among(select(Condition), Condition.job_id, jobs)
+    of_jobs = among(select(Condition), Condition.job_id, jobs).where(not_retracted(Condition))
     for condition in session.exec(of_jobs.order_by(col(Condition.id))):
         conditions[condition.job_id, condition.conditions].append(condition)
     of_factors = select(FoundFactor).order_by(col(FoundFactor.revision))

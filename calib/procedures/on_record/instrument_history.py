@@ -11,10 +11,12 @@ from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.calibrations import calibrations_on_file
 from calib.procedures.on_record.instruments import InstrumentStatus, checks_of, statuses
 from calib.procedures.on_record.probe_pairs import pairings_of
+from calib.procedures.on_record.taken_back import shown_back, taken_back
+from calib.procedures.on_record.what_counts import not_retracted
 from calib.records import ledger
 from calib.records.record import RecordCells, key, moment, typed
 from calib.records.tables.calibrations import Calibration
-from calib.records.tables.events import Event
+from calib.records.tables.events import Event, IntermediateCheck
 from calib.records.tables.files import Attached
 from calib.records.tables.readings import Reading, Refusal
 from calib.records.tables.reviews import Disposition, ImpactLine, ImpactReview
@@ -38,14 +40,25 @@ def instrument_history(session: Session, tag: str, at: datetime) -> InstrumentHi
     """One instrument with everything that happened to it; raises NotInRecordsError."""
     instrument = instrument_tagged(session, tag)
     own = key(instrument.id)
-    events = session.exec(select(Event).where(Event.instrument_id == own).order_by(col(Event.id)))
+    events = session.exec(select(Event).where(Event.instrument_id == own).order_by(col(Event.id))).all()
+    checks = checks_of(session, tag)
+    back = {
+        table: taken_back(session, table, [key(each.id) for each in records])
+        for table, records in ((Event, events), (IntermediateCheck, checks))
+    }
     calibrations = calibrations_on_file(session, tag)
     files = files_of(session, Attached.calibration_id, [each["id"] for each in calibrations])
     return InstrumentHistory(
         statuses(session, [instrument], at)[0],
         tuple(each | {"files": files[each["id"]]} for each in calibrations),
-        tuple(typed(event, "instrument_id") | _person(session, "event", event.id) for event in events),
-        tuple({"tag": tag} | typed(check, "instrument_id") for check in checks_of(session, tag)),
+        tuple(
+            typed(event, "instrument_id") | _person(session, "event", event.id) | shown_back(back[Event], event.id)
+            for event in events
+        ),
+        tuple(
+            {"tag": tag} | typed(each, "instrument_id") | shown_back(back[IntermediateCheck], each.id)
+            for each in checks
+        ),
         tuple(pairings_of(session, own)),
         tuple(files_of(session, Attached.instrument_id, [own])[own]),
         tuple(_reviews(session, own)),
@@ -62,7 +75,10 @@ def _used(session: Session, instrument_id: int) -> RecordCells:
 
     def times(table: type[Reading] | type[Refusal]) -> list[datetime]:
         mine = or_(col(table.instrument_id) == instrument_id, col(table.probe_id) == instrument_id)
-        return sorted(moment(typed_time) for typed_time in session.exec(select(table.observed_at).where(mine)))
+        return sorted(
+            moment(typed_time)
+            for typed_time in session.exec(select(table.observed_at).where(mine, not_retracted(table)))
+        )
 
     taken, refused = times(Reading), times(Refusal)
     return {

@@ -13,6 +13,7 @@ from calib.procedures.on_record.by_keys import among
 from calib.procedures.on_record.by_name import instrument_tagged, tags_of
 from calib.procedures.on_record.probe_pairs import Pair, all_pairs
 from calib.procedures.on_record.register import load_register
+from calib.procedures.on_record.what_counts import not_retracted
 from calib.records.record import RecordCells, key, moment, typed
 from calib.records.tables.events import Event, IntermediateCheck
 from calib.records.tables.instruments import Instrument
@@ -89,7 +90,7 @@ def _latest_values(session: Session, instruments: Collection[int], at: datetime)
     values: dict[int, RecordCells] = defaultdict(dict)
     events = [
         event
-        for event in session.exec(among(select(Event), Event.instrument_id, instruments))
+        for event in session.exec(among(select(Event).where(not_retracted(Event)), Event.instrument_id, instruments))
         if event.kind in columns and event.value is not None and moment(event.at) <= at
     ]
     for event in sorted(events, key=lambda each: (moment(each.at), each.id or 0)):
@@ -100,8 +101,15 @@ def _latest_values(session: Session, instruments: Collection[int], at: datetime)
 
 
 def checks_of(session: Session, tag: str | None) -> Sequence[IntermediateCheck]:
-    """Intermediate checks of one instrument, or of all where no tag is given, as they were recorded."""
+    """Intermediate checks of one instrument, or of all where no tag is given, as they were recorded, withdrawn ones too."""
     query = select(IntermediateCheck).order_by(col(IntermediateCheck.id))
     if tag is not None:
         query = query.where(IntermediateCheck.instrument_id == instrument_tagged(session, tag).id)
     return session.exec(query).all()
+
+
+def checks_that_count(session: Session, tag: str) -> Sequence[IntermediateCheck]:
+    """Intermediate checks of one instrument but those that were withdrawn."""
+    own = IntermediateCheck.instrument_id == instrument_tagged(session, tag).id
+    query = select(IntermediateCheck).where(own, not_retracted(IntermediateCheck))
+    return session.exec(query.order_by(col(IntermediateCheck.id))).all()

@@ -17,7 +17,7 @@ from calib.confirmation.interval import (
     IntervalChange,
 )
 from calib.procedures.on_record.by_keys import among
-from calib.procedures.on_record.what_counts import counts_of_its_calibration
+from calib.procedures.on_record.what_counts import counts_of_its_calibration, not_retracted
 from calib.records.record import key, moment
 from calib.records.tables.calibrations import Acceptance, Calibration, ReferenceStandard, Withdrawal
 from calib.records.tables.curves import StoredCurve
@@ -39,13 +39,16 @@ def register_among(session: Session, wanted: Collection[int] | None) -> dict[str
     calibrations = _calibrations(session, wanted)
     events: dict[int, list[EventOnRecord]] = defaultdict(list)
     intervals: dict[int, list[IntervalChange]] = defaultdict(list)
-    for event in session.exec(among(select(Event), Event.instrument_id, wanted).order_by(col(Event.id))):
+    befell = among(select(Event), Event.instrument_id, wanted).where(not_retracted(Event))
+    for event in session.exec(befell.order_by(col(Event.id))):
         events[event.instrument_id].append(EventOnRecord(event.kind, moment(event.at), event.reason))
         if event.kind == INTERVAL_CHANGE and event.value is not None:
             intervals[event.instrument_id].append(IntervalChange(moment(event.at), int(event.value)))
     checks: dict[int, list[CheckOnRecord]] = defaultdict(list)
     of_instruments = among(select(IntermediateCheck), IntermediateCheck.instrument_id, wanted)
-    for check in session.exec(of_instruments.order_by(col(IntermediateCheck.id))):
+    for check in session.exec(
+        of_instruments.where(not_retracted(IntermediateCheck)).order_by(col(IntermediateCheck.id))
+    ):
         checks[check.instrument_id].append(CheckOnRecord(moment(check.at), check.kind, check.result == "passed"))
     return {
         instrument.tag: InstrumentOnRecord(
