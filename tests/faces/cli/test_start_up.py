@@ -58,7 +58,7 @@ def test_a_stored_curve_loads_no_solver(demo_records, words):
 
 
 # What the gate asks of an instrument: itself, its calibrations and what they rest on, its events and checks, its partner; and the
-# ledger, since a curve counts by whether it was written before its certificate was accepted; and what of it was taken back (entries).
+# ledger, since a curve counts by whether it was written before its certificate was accepted; entries say what was taken back.
 OF_THE_GATE = {"calibrations", "curves", "entries", "events", "instruments", "ledger", "row"}
 
 
