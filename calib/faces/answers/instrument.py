@@ -27,6 +27,12 @@ _REVIEWS = {
 }  # fmt: skip
 
 
+_AMENDMENTS = {
+    "revision": "revision", "column": "amended", "before": "before", "after": "after", "holds_from": "from", "reason": "reason",
+    "person": "by",
+}  # fmt: skip
+
+
 def document(history: InstrumentHistory) -> Content:
     """Everything that the records hold of an instrument."""
     return {
@@ -38,6 +44,7 @@ def document(history: InstrumentHistory) -> Content:
         "pairings": list(history.pairings),
         "files": list(history.files),
         "impact_reviews": list(history.reviews),
+        "amendments": list(history.amendments),
         "used": history.used,
     }
 
@@ -91,7 +98,12 @@ def tables(answer: Content) -> list[HistoryTable]:
         _table("pairs of probe and meter", _PAIRINGS, answer["pairings"]),
         _table("files", _FILES, files),
         _table("impact reviews", _REVIEWS, answer["impact_reviews"]),
+        *([_table("amendments", _AMENDMENTS, _since(answer["amendments"]))] if answer["amendments"] else []),
     ]
+
+
+def _since(amendments: list[Content]) -> list[Content]:
+    return [each | {"holds_from": each["holds_from"] or "always wrong"} for each in amendments]
 
 
 def _with_withdrawn(columns: _Columns, records: list[Content]) -> tuple[_Columns, list[Content]]:

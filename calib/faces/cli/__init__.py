@@ -25,7 +25,7 @@ _PLACES = {
     "help": "help", "budget": "budget", "plan": "plan", "balance": "balance", "conformity": "balance",
     **{group: group for group in (
         "instrument", "calibration", "check", "interval", "method", "source", "outlet", "factor", "conditions", "traverse",
-        "reading", "refusal", "event", "rule", "person", "trace", "review", "anchor", "ledger",
+        "job", "reading", "refusal", "event", "rule", "person", "trace", "review", "anchor", "ledger",
     )},
 }  # fmt: skip
 

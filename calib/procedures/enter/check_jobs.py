@@ -38,6 +38,8 @@ def job_findings(named: KnownNames, factors: Mapping[str, Cells], stages: Stages
     """All findings on the rows of jobs and methods; `factors` found in the field by name."""
     yield from _methods(named)
     yield from repeated(named, "jobs.csv")
+    for row in named.sheets["jobs.csv"]:
+        yield from agreement_whole(row)
     yield from _outlets(named, factors)
     yield from source_findings(named)
     yield from _systems(named)
@@ -54,10 +56,10 @@ _SINGLE, _COMMON, _OWN = (f"{name}_standard_uncertainty_percent" for name in ("r
 def _methods(named: KnownNames) -> Iterable[Finding]:
     yield from repeated(named, "methods.csv")
     for row in named.sheets["methods.csv"]:
-        yield from _figures(row)
+        yield from figures_together(row)
 
 
-def _figures(row: TypedRow) -> Iterable[Finding]:
+def figures_together(row: TypedRow) -> Iterable[Finding]:
     """What a method's cells must hold together: one figure, or what its readings share and what each has by itself."""
     declared = [column for column in (_COMMON, _OWN) if not row.blank(column)]
     if not row.blank(_SINGLE):
@@ -73,6 +75,13 @@ def _figures(row: TypedRow) -> Iterable[Finding]:
     ):  # fmt: skip
         if not row.blank(column) and row.blank(figure) and (declared or figure != _SINGLE):
             yield row.finding(column, f"nothing without {figure}")
+
+
+def agreement_whole(row: TypedRow) -> Iterable[Finding]:
+    """The client's agreement to a job's decision rule says who agreed and when, or nothing."""
+    for column, other in (("agreed_by", "agreed_on"), ("agreed_on", "agreed_by")):
+        if row.blank(column) and row.sound(other):
+            yield row.finding(column, f"who agreed to the decision rule, and when: it is filled beside {other}")
 
 
 def _outlets(named: KnownNames, factors: Mapping[str, Cells]) -> Iterable[Finding]:

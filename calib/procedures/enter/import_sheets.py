@@ -20,7 +20,7 @@ from calib.procedures.enter.check_ranges import outside_range
 from calib.procedures.enter.check_revisions import revision_findings, typed_again
 from calib.procedures.enter.check_stages import staged, without_corrected
 from calib.procedures.enter.fit_certificates import AcceptancesJudged, CurvesFitted, fit_curves, judge_acceptances
-from calib.procedures.enter.later_records import factors_here, history_findings, in_force
+from calib.procedures.enter.later_records import factors_here, history_findings, in_force, states_of_instruments
 from calib.procedures.enter.names_on_record import AskedNames, NamesOnRecord, Recorded
 from calib.procedures.enter.odd_cells import odd_cells
 from calib.procedures.enter.record_rows import rows_of_table
@@ -46,8 +46,8 @@ from calib.unswept import unswept
 
 # Files of which each row is a record by itself, in the order in which records refer to one another.
 _CERTIFICATES = (
-    "instruments.csv", "methods.csv", "sources.csv", "source_spellings.csv", "jobs.csv", "calibrations.csv", "comparisons.csv",
-    "correlations.csv",
+    "instruments.csv", "instrument_amendments.csv", "methods.csv", "method_amendments.csv", "sources.csv", "source_spellings.csv",
+    "jobs.csv", "job_amendments.csv", "calibrations.csv", "comparisons.csv", "correlations.csv",
 )  # fmt: skip
 _OF_INSTRUMENTS = ("events.csv", "checks.csv", "pairings.csv")
 _OF_JOBS = ("systems.csv", "rooms.csv", "air.csv", "outlets.csv", "factors.csv", "amendments.csv", "conditions.csv")
@@ -138,10 +138,10 @@ def _checked(
     typed_again(sheets, recorded)
     of_history = history_findings(KnownNames(sheets, recorded, unread))
     named = KnownNames(in_force(sheets), recorded, unread)
-    of_certificates = [*certificate_findings(named), *correlation_findings(named)]
+    of_certificates = [*certificate_findings(named, recorded.retired_since), *correlation_findings(named)]
     fitted = fit_curves(named)
     of_use = use_findings(named.sheets)
-    judged = judge_acceptances(named, fitted.curves)
+    judged = judge_acceptances(named, fitted.curves, states_of_instruments(sheets))
     factors = factors_here(named) if sheets["outlets.csv"] else {}
     stages = recorded.stages if staged(sheets) else {}
     of_jobs = job_findings(named, factors, without_corrected(stages, sheets) if correcting else stages)

@@ -1,15 +1,19 @@
 """What the records hold, by the names that people type: what import and export go by."""
 
 from collections import defaultdict
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Any
 
 from sqlmodel import Session, SQLModel, col, select
 
+from calib.confirmation.interval import RETIREMENT
 from calib.procedures.enter.check_certificates import standard_tags
 from calib.procedures.enter.check_stages import StagesOnRecord
+from calib.procedures.on_record.amended import instruments_in_force
 from calib.procedures.on_record.by_keys import MOST_AT_ONCE, by_keys
 from calib.procedures.on_record.in_force import outlets_in_force
+from calib.procedures.on_record.jobs_by_name import jobs_in_force
+from calib.procedures.on_record.methods import methods_in_force
 from calib.procedures.on_record.outlets import outlet_cells
 from calib.procedures.on_record.taken_back import taken_back
 from calib.procedures.on_record.what_counts import not_retracted
@@ -19,8 +23,11 @@ from calib.procedures.typed.sheets import Cells, Sheets
 from calib.records.record import key
 from calib.records.tables.calibrations import Calibration
 from calib.records.tables.conditions import Condition
+from calib.records.tables.events import Event
 from calib.records.tables.factors import FoundFactor
 from calib.records.tables.instruments import Instrument
+from calib.records.tables.jobs import Job
+from calib.records.tables.methods import Method
 from calib.records.tables.outlets import Outlet
 from calib.records.tables.readings import Reading, Refusal
 
@@ -178,11 +185,9 @@ class Recorded(dict[str, Mapping[RecordNames, Cells]]):
         session = self._names.session
         table: Any = declaration.table
         records = sorted(by_keys(session, select(table), table.id, names), key=lambda record: key(record.id))
-        jobs = {record.job_id for record in records} if table is Outlet else ()
-        amended = outlets_in_force(session, jobs) if jobs else {}
+        amended = _IN_FORCE.get(table, _as_typed)(session, records) if records else {}
         return {
-            declaration.compared(names[key(record.id)]): record.model_dump(mode="json")
-            | (outlet_cells(amended[key(record.id)]) if amended else {})
+            declaration.compared(names[key(record.id)]): record.model_dump(mode="json") | amended.get(record.id, {})
             for record in records
         }
 
@@ -211,7 +216,51 @@ class Recorded(dict[str, Mapping[RecordNames, Cells]]):
             read.setdefault(outlets[outlet], []).append((observed_at, stage))
         return read
 
+    def retired_since(self, tag: str) -> str | None:
+        """When the instrument of a tag was retired; None for one that was not."""
+        retired = select(Event.at).join(Instrument).where(Instrument.tag == tag, Event.kind == RETIREMENT)
+        return self._names.session.exec(retired.where(not_retracted(Event))).first()
+
     @property
     def factors(self) -> dict[str, Cells]:
         """Factors found in the field, by name, as they count now."""
         return {names[0]: cells for names, cells in self["factors.csv"].items()}
+
+
+# --- as they count now -----------------------------------------------------------------------------------------------------------
+
+_Amendments = Callable[[Session, Sequence[Any]], Mapping[int, dict[str, Any]]]
+
+
+def _as_typed(_session: Session, _records: Sequence[Any]) -> Mapping[int, dict[str, Any]]:
+    return {}
+
+
+def _outlets(session: Session, records: Sequence[Any]) -> Mapping[int, dict[str, Any]]:
+    in_force = outlets_in_force(session, {record.job_id for record in records})
+    return {record.id: outlet_cells(in_force[record.id]) for record in records}
+
+
+def _dumped(in_force: Mapping[int, SQLModel]) -> Mapping[int, dict[str, Any]]:
+    return {record_id: record.model_dump(mode="json") for record_id, record in in_force.items()}
+
+
+def _instruments(session: Session, records: Sequence[Any]) -> Mapping[int, dict[str, Any]]:
+    return _dumped({key(each.id): each for each in instruments_in_force(session, _keys(records))})
+
+
+def _methods(session: Session, records: Sequence[Any]) -> Mapping[int, dict[str, Any]]:
+    return _dumped(methods_in_force(session, _keys(records)))
+
+
+def _jobs(session: Session, records: Sequence[Any]) -> Mapping[int, dict[str, Any]]:
+    return _dumped(jobs_in_force(session, _keys(records)))
+
+
+def _keys(records: Sequence[Any]) -> set[int]:
+    return {key(record.id) for record in records}
+
+
+_IN_FORCE: Mapping[type[Any], _Amendments] = {
+    Outlet: _outlets, Instrument: _instruments, Method: _methods, Job: _jobs,
+}  # fmt: skip

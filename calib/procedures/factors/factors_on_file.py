@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from sqlmodel import Session, col, select
 
+from calib.procedures.on_record.amended import instrument_of
 from calib.procedures.on_record.by_name import not_there
 from calib.procedures.on_record.factors import factor_revisions, factors_that_count
 from calib.procedures.on_record.in_force import outlets_in_force
@@ -126,7 +127,7 @@ def _on_file(session: Session, factors: Sequence[FoundFactor]) -> list[FactorOnF
             ledger[key(factor.id)],
             None if factor.outlet_id is None else places.outlets[factor.outlet_id],
             None if factor.outlet_id is None else places.job(factor.outlet_id),
-            session.get_one(Instrument, factor.instrument_id),
+            instrument_of(session, factor.instrument_id),
             session.get_one(Calibration, factor.calibration_id),
             session.get_one(Method, factor.method_id),
             tuple(_pair(session, places, pair) for pair in pairs[key(factor.id)]),

@@ -20,6 +20,7 @@ from calib.confirmation.control_chart import (
     weighted_means,
 )
 from calib.procedures.fleet.check_values import CheckValue, baseline_values, not_below_resolution, value_in_unit
+from calib.procedures.on_record.amended import instrument_of
 from calib.procedures.on_record.by_name import instrument_tagged, tags_of
 from calib.procedures.on_record.instruments import checks_of, checks_that_count
 from calib.procedures.on_record.taken_back import shown_back, taken_back
@@ -105,7 +106,7 @@ def charts_of(session: Session, tag: str, kind: str | None = None) -> list[Chart
 
 def _series(session: Session, instrument: Instrument, rows: Sequence[IntermediateCheck]) -> ChartedSeries:
     last = rows[-1]
-    other = None if last.other_instrument_id is None else session.get(Instrument, last.other_instrument_id)
+    other = None if last.other_instrument_id is None else instrument_of(session, last.other_instrument_id)
     plain = ChartedSeries(
         last.kind,
         None if other is None else other.tag,

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
+from operator import attrgetter
 
 import numpy as np
 from sqlmodel import Session, col, select
@@ -34,6 +35,7 @@ from calib.confirmation.stability import Stability, stability
 from calib.confirmation.words import CORRECTED, INDICATION
 from calib.procedures.certificate.permissible_error import permissible_error
 from calib.procedures.measure.stability import hidden_change, up_to
+from calib.procedures.on_record.amended import instruments_in_force
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.errors_of_indication import history_of
 from calib.procedures.on_record.register import load_register
@@ -210,10 +212,8 @@ def _usually_judged(session: Session, instrument: Instrument) -> str:
 
 def _family(session: Session, instrument: Instrument) -> Sequence[Instrument]:
     """Instruments of the same kind, maker and model, itself among them."""
-    alike = select(Instrument).where(
-        Instrument.kind == instrument.kind, Instrument.maker == instrument.maker, Instrument.model == instrument.model
-    )
-    return session.exec(alike.order_by(col(Instrument.tag))).all()
+    same = attrgetter("kind", "maker", "model")
+    return [other for other in instruments_in_force(session) if same(other) == same(instrument)]
 
 
 def _found(session: Session, instrument: Instrument, on: date, judged: str) -> list[FoundInterval]:

@@ -8,10 +8,10 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from sqlmodel import Session, select
+from sqlmodel import Session
 
 from calib.confirmation.interval import Decision, InstrumentOnRecord, gate
-from calib.procedures.on_record.by_keys import among
+from calib.procedures.on_record.amended import instruments_in_force
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.gate_probe import gate_probe
 from calib.procedures.on_record.probe_pairs import Pair, all_pairs
@@ -58,7 +58,7 @@ def ready(
 def _gear_of(session: Session, instruments: Collection[int]) -> _Gear:
     pairs = all_pairs(session, instruments)
     with_partners = {*instruments, *(partner for pair in pairs for partner in (pair.probe_id, pair.meter_id))}
-    registered = session.exec(among(select(Instrument), Instrument.id, with_partners))
+    registered = instruments_in_force(session, with_partners)
     return _Gear(load_register(session, with_partners), pairs, {key(each.id): each for each in registered})
 
 

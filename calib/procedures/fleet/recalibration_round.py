@@ -10,11 +10,11 @@ from sqlmodel import Session, col, select
 from calib.confirmation.due import DueEntry, due_list
 from calib.confirmation.interval import InstrumentOnRecord
 from calib.confirmation.recalibration import InstrumentOfRound, Round, recalibration_round
+from calib.procedures.on_record.amended import instruments_in_force
 from calib.procedures.on_record.instruments import statuses
 from calib.procedures.on_record.probe_pairs import all_pairs
 from calib.procedures.on_record.register import load_register
 from calib.records.record import key
-from calib.records.tables.instruments import Instrument
 from calib.records.tables.ledger import LedgerEntry
 
 
@@ -35,7 +35,7 @@ def round_of(session: Session, on: date, within_days: int) -> Round:
 
 
 def _gear(session: Session, register: Iterable[str], on: date) -> dict[str, InstrumentOfRound]:
-    instruments = session.exec(select(Instrument).order_by(col(Instrument.tag))).all()
+    instruments = instruments_in_force(session)
     tags = {key(instrument.id): instrument.tag for instrument in instruments}
     partners: dict[str, set[str]] = defaultdict(set)
     for pair in all_pairs(session):
@@ -53,7 +53,7 @@ def due_instruments(
     """The due list of a day, each line with its instrument as the records know it then."""
     entries = due_list(register, on, within_days)
     tags = [entry.tag for entry in entries]
-    instruments = session.exec(select(Instrument).where(col(Instrument.tag).in_(tags))).all()
+    instruments = [each for each in instruments_in_force(session) if each.tag in tags]
     known = {
         status.cells["tag"]: status.cells
         for status in statuses(session, instruments, datetime.combine(on, time.max, UTC))

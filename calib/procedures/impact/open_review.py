@@ -12,7 +12,7 @@ nothing had been in order before it. A factor found within a recalculation is no
 import json
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import date, datetime
 
 from sqlmodel import Session, col, select
 
@@ -27,6 +27,7 @@ from calib.procedures.impact.recalculate import Cause, recalculate
 from calib.procedures.impact.rests_on import ground_below, sequences
 from calib.procedures.impact.review_lines import LineFinding
 from calib.procedures.impact.touched import touched
+from calib.procedures.on_record.amended import amended_instruments
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.calibrations import as_found_cells
 from calib.procedures.on_record.in_force import curve_of
@@ -36,7 +37,6 @@ from calib.procedures.people.authorise import append
 from calib.records import ledger
 from calib.records.record import key, typed
 from calib.records.tables.calibrations import Acceptance, Calibration
-from calib.records.tables.instruments import Instrument
 from calib.records.tables.reviews import ImpactLine, ImpactReview
 
 LISTED = (
@@ -137,7 +137,8 @@ def _opened(
     session: Session, calibration: Calibration, register: Mapping[str, InstrumentOnRecord], notices: list[str]
 ) -> ImpactReview | None:
     """The review of a calibration, not yet appended; None where it was found in order, was the first, or was withdrawn."""
-    instrument = session.get_one(Instrument, calibration.instrument_id)
+    on = date.fromisoformat(calibration.calibrated_on)
+    instrument = amended_instruments(session, [calibration.instrument_id])[calibration.instrument_id].at(on)
     own = register[instrument.tag]
     if own.calibration(key(calibration.id)).withdrawn:
         return None

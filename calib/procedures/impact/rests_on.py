@@ -12,8 +12,10 @@ from calib.confirmation.interval import CalibrationOnRecord, InstrumentOnRecord,
 from calib.confirmation.traceability import Record, TraceLink
 from calib.measurement.way import ProbeUse
 from calib.procedures.impact.gather import Gathered, RecordKind, above, below
+from calib.procedures.on_record.amended import instruments_in_force
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.in_force import as_amended
+from calib.procedures.on_record.jobs_by_name import jobs_in_force
 from calib.procedures.on_record.register import register_among
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
 from calib.procedures.on_record.what_counts import that_count
@@ -71,14 +73,14 @@ def _ground(session: Session, gathered: Gathered) -> Ground:
     known = Ground(
         (),
         register_among(session, gathered.instruments),
-        _loaded(session, Instrument, gathered.instruments),
+        {key(each.id): each for each in instruments_in_force(session, gathered.instruments)},
         {key(each.id): each for each in _ordered(own)},
         _loaded(session, Reading, gathered.readings),
         factors,
         that_count(in_order, lambda factor: factor.factor),
         _loaded(session, Condition, gathered.conditions),
         _outlets(session, gathered.outlets),
-        _loaded(session, Job, gathered.jobs),
+        jobs_in_force(session, gathered.jobs),
         _loaded(session, IssuedReport, gathered.reports),
     )
     links = (

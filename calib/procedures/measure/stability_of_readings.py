@@ -10,7 +10,7 @@ from calib.arrays import Floats, Integers, by_kind
 from calib.measurement.below_lowest import asked_at
 from calib.procedures.measure.indicated import StabilityHere, stability_limits
 from calib.procedures.measure.stability import history_in_force, stability_at
-from calib.procedures.measure.standing import Standing
+from calib.procedures.measure.standing import Standing, with_what
 from calib.procedures.on_record.in_force import OnRecord
 
 
@@ -19,7 +19,7 @@ def stability_of(standing: Sequence[Standing], owner: Integers, x: Floats, recor
 
     Below the lowest comparison that of the lowest, by ways that go down to zero.
     """
-    firsts, kind = by_kind(standing, lambda reading: reading.calibration.record_id)
+    firsts, kind = by_kind(standing, with_what)
     change = StabilityHere(np.empty(x.size), np.full(x.size, np.inf))
     for each, first in enumerate(firsts):
         lot = np.flatnonzero(kind[owner] == each)

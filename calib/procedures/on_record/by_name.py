@@ -5,6 +5,7 @@ from collections.abc import Collection, Iterable
 from sqlmodel import Session, col, select
 
 from calib.errors import NotInRecordsError
+from calib.procedures.on_record.amended import Amended, amended_instruments
 from calib.procedures.on_record.what_counts import not_withdrawn
 from calib.records.tables.calibrations import Calibration
 from calib.records.tables.instruments import Instrument
@@ -16,13 +17,18 @@ def not_there(what: str, known: Iterable[str]) -> NotInRecordsError:
 
 
 def instrument_tagged(session: Session, tag: str) -> Instrument:
-    """The instrument of a tag; raises NotInRecordsError."""
-    instrument = session.exec(select(Instrument).where(Instrument.tag == tag)).first()
-    if instrument is None:
+    """The instrument of a tag, as it counts now; raises NotInRecordsError."""
+    return amended_instrument(session, tag).now
+
+
+def amended_instrument(session: Session, tag: str) -> Amended[Instrument]:
+    """The instrument of a tag with what was amended; raises NotInRecordsError."""
+    record_id = session.exec(select(Instrument.id).where(Instrument.tag == tag)).first()
+    if record_id is None:
         raise not_there(
             f"instrument {tag!r} in the records", session.exec(select(Instrument.tag).order_by(col(Instrument.tag)))
         )
-    return instrument
+    return amended_instruments(session, [record_id])[record_id]
 
 
 def calibration_numbered(session: Session, instrument: Instrument, certificate: str | None) -> Calibration:

@@ -5,7 +5,7 @@ from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Callable, Collection, Hashable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 from functools import cached_property, lru_cache
 from typing import Any
 
@@ -15,8 +15,10 @@ from calib.confirmation.history import History
 from calib.confirmation.interval import InstrumentOnRecord
 from calib.curves.curve import Curve
 from calib.curves.response import curve_from_text
+from calib.procedures.on_record.amended import Amended, amended_instruments
 from calib.procedures.on_record.by_keys import among, cells_of
 from calib.procedures.on_record.errors_of_indication import history_of
+from calib.procedures.on_record.methods import methods_in_force
 from calib.procedures.on_record.probe_pairs import Pair, all_pairs
 from calib.procedures.on_record.register import register_among, with_standards
 from calib.procedures.on_record.sources import SourceNames, source_names
@@ -48,8 +50,8 @@ class OnRecord:
     """Register, curves, methods, conditions and factors, by the keys that readings carry."""
 
     register: Mapping[str, InstrumentOnRecord]
-    instruments: Mapping[int, Instrument]
-    methods: Mapping[int, Method]
+    instruments: Mapping[int, Instrument]  # as they count now
+    methods: Mapping[int, Method]  # as they count now
     calibrations: Mapping[int, Calibration]
     curves: Mapping[int, StoredCurve]  # by the calibration: the one that counts
     conditions: Mapping[tuple[int, str], tuple[Condition, ...]]  # by job and name
@@ -61,8 +63,14 @@ class OnRecord:
     # Comparisons of a calibration: read when they are asked for, of those made in house alone.
     comparisons: Callable[[int], Sequence[Comparison]] = field(default=_no_comparisons, repr=False)
     sources: SourceNames = field(default_factory=SourceNames)  # of outlet factors
+    amended: Mapping[int, Amended[Instrument]] = field(default_factory=dict)  # instruments that were amended
     # What many readings ask for, once it was worked out.
     worked_out: dict[Hashable, Any] = field(default_factory=dict, repr=False)
+
+    def instrument_at(self, instrument: int, at: datetime | date) -> Instrument:
+        """An instrument as it counts of a time, or of the end of a day."""
+        amended = self.amended.get(instrument)
+        return self.instruments[instrument] if amended is None else amended.at(at)
 
     def found_wrongly(self, factor: FoundFactor) -> str | None:
         """What is wrong with a factor that was found with a calibration which was withdrawn since; None where it was not."""
@@ -85,7 +93,8 @@ class OnRecord:
             for befell in (instrument.events, instrument.checks, instrument.interval_changes)
             for each in befell
         }
-        return sorted(own | {at for pair in self.pairs for at in (pair.since, pair.until) if at is not None})
+        of_pairs = {at for pair in self.pairs for at in (pair.since, pair.until) if at is not None}
+        return sorted(own | of_pairs | {at for each in self.amended.values() for at in each.turns})
 
     def curve(self, calibration: int) -> Curve:
         """The curve of a calibration."""
@@ -139,11 +148,11 @@ def _loaded(
         .order_by(col(Calibration.id))
     )
     calibrated = session.exec(among(curves, Calibration.instrument_id, within)).all()
-    registered = session.exec(among(select(Instrument), Instrument.id, within))
+    instruments_amended = amended_instruments(session, within)
     return OnRecord(
         register_among(session, within),
-        {key(instrument.id): instrument for instrument in registered},
-        {key(method.id): method for method in session.exec(select(Method))},
+        {record_id: each.now for record_id, each in instruments_amended.items()},
+        methods_in_force(session),
         {key(calibration.id): calibration for calibration, _ in calibrated},
         {key(calibration.id): curve for calibration, curve in calibrated},
         {names: tuple(rows) for names, rows in conditions.items()},
@@ -153,6 +162,7 @@ def _loaded(
         {(air.job_id, air.service): air for air in declared_air_of(session, jobs)},
         lambda calibration: comparisons_of(session, calibration),
         source_names(session),
+        {record_id: each for record_id, each in instruments_amended.items() if each.revisions},
     )
 
 

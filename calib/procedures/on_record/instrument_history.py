@@ -6,8 +6,9 @@ from datetime import datetime
 
 from sqlmodel import Session, col, or_, select
 
+from calib.procedures.on_record.amended import amendments_on_file
 from calib.procedures.on_record.attached_files import files_of
-from calib.procedures.on_record.by_name import instrument_tagged
+from calib.procedures.on_record.by_name import amended_instrument, instrument_tagged
 from calib.procedures.on_record.calibrations import calibrations_on_file
 from calib.procedures.on_record.instruments import InstrumentStatus, checks_of, statuses
 from calib.procedures.on_record.probe_pairs import pairings_of
@@ -33,6 +34,7 @@ class InstrumentHistory:
     pairings: tuple[RecordCells, ...]
     files: tuple[RecordCells, ...]
     reviews: tuple[RecordCells, ...]  # impact reviews that a calibration of it opened
+    amendments: tuple[RecordCells, ...]  # of its cells in the register
     used: RecordCells  # how many readings rest on it, the first and the last
 
 
@@ -62,8 +64,25 @@ def instrument_history(session: Session, tag: str, at: datetime) -> InstrumentHi
         tuple(pairings_of(session, own)),
         tuple(files_of(session, Attached.instrument_id, [own])[own]),
         tuple(_reviews(session, own)),
+        tuple(_amendments(session, tag)),
         _used(session, own),
     )
+
+
+def _amendments(session: Session, tag: str) -> Iterator[RecordCells]:
+    """A row for each cell that was amended."""
+    for each in amendments_on_file(session, amended_instrument(session, tag)):
+        for column, (before, after) in each.changes.items():
+            yield {
+                "revision": each.revision,
+                "column": column,
+                "before": before or None,
+                "after": after or None,
+                "holds_from": each.holds_from,
+                "reason": each.reason,
+                "person": each.person,
+                "time": each.time,
+            }
 
 
 def _person(session: Session, table: str, record_id: int | None) -> RecordCells:

@@ -8,6 +8,7 @@ from datetime import datetime
 from sqlmodel import Session, col, select
 
 from calib.confirmation.interval import InstrumentOnRecord, gate, is_retired
+from calib.procedures.on_record.amended import instruments_in_force
 from calib.procedures.on_record.attached_files import photo_counts
 from calib.procedures.on_record.by_keys import among
 from calib.procedures.on_record.by_name import instrument_tagged, tags_of
@@ -37,7 +38,7 @@ class InstrumentStatus:
 
 def instrument_statuses(session: Session, at: datetime) -> list[InstrumentStatus]:
     """Every instrument with its status at a time."""
-    return statuses(session, session.exec(select(Instrument).order_by(col(Instrument.tag))).all(), at)
+    return statuses(session, instruments_in_force(session), at)
 
 
 def statuses(session: Session, wanted: Sequence[Instrument], at: datetime) -> list[InstrumentStatus]:

@@ -16,6 +16,7 @@ from calib.confirmation.interval import (
     InstrumentOnRecord,
     IntervalChange,
 )
+from calib.procedures.on_record.amended import instruments_in_force
 from calib.procedures.on_record.by_keys import among
 from calib.procedures.on_record.what_counts import counts_of_its_calibration, not_retracted
 from calib.records.record import key, moment
@@ -60,7 +61,7 @@ def register_among(session: Session, wanted: Collection[int] | None) -> dict[str
             tuple(checks[key(instrument.id)]),
             tuple(intervals[key(instrument.id)]),
         )
-        for instrument in session.exec(among(select(Instrument), Instrument.id, wanted).order_by(col(Instrument.tag)))
+        for instrument in instruments_in_force(session, wanted)
     }
 
 
