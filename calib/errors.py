@@ -35,7 +35,7 @@ class Step(StrEnum):
     FIND_FACTOR = "a factor found from pairs of readings that is on record"
     AMEND_OUTLET = "amended with a reason"
     LET_ONE_ACCEPT = "record the rule that one person may accept"
-    SEE_REVIEW = "see the review of"  # an instrument, a comma, a certificate
+    SEE_REVIEW = "see impact review"  # its number
     WRITE_AGAIN = "write again"  # a job, a comma, a revision
 
 

@@ -4,7 +4,7 @@ import copy
 import json
 from datetime import datetime, timedelta
 
-from calib.procedures.impact.reviews import review_of, reviews
+from calib.procedures.impact.reviews import reviews
 from calib.procedures.measure.evaluate import evaluate
 from calib.records import database
 from tests.folders import NOW, imported, records_of, write
@@ -54,7 +54,7 @@ def reviewed(folder, sheets, second, now=LATER):
 def review(records, tag, certificate="D-1"):
     """The review of a certificate."""
     with database.reading(str(records)) as session:
-        return review_of(session, tag, certificate)
+        return next(one for one in reviews(session) if (one.tag, one.certificate) == (tag, certificate))
 
 
 def all_reviews(records):

@@ -4,7 +4,8 @@ Nothing of `calib` is used. `component(y, x)` is the signed component of uncerta
 
     reference standard  one laboratory and quantity: P^2 + N^2 over what the total bears at each comparison
     stability           one calibration: (P + N)^2 over the same
-    both                never below the sum of squares of what each reading bears
+    stated of the air   one error for all of one sign: P^2 + N^2 over the readings
+    the first two       never below the sum of squares of what each reading bears
 
 The hood's pairs bear the error of one calibration with both signs; a reading by itself takes it as one influence. All readings of
 the hood belong to supplies, where that makes it common.
@@ -12,6 +13,8 @@ the hood belong to supplies, where that makes it common.
 
 import math
 from collections import defaultdict
+
+from tests.independent_ways import WITHIN_A_SIGN
 
 REFERENCE = ("reference standard", "probe reference")
 
@@ -50,6 +53,9 @@ def _group(ways, name, tag):
 def _variance(group, worth, own):
     if group[-1] in ("FH-1", "volume flow"):
         return math.fsum(own) ** 2
-    plus, minus = (math.fsum(one for one in worth if sign * one > 0) for sign in (1, -1))
+    stated = group[0] in WITHIN_A_SIGN
+    plus, minus = (math.fsum(one for one in (own if stated else worth) if sign * one > 0) for sign in (1, -1))
+    if stated:
+        return plus**2 + minus**2
     known = plus**2 + minus**2 if group[0] == "reference standard" else (plus - minus) ** 2
     return max(known, math.fsum(one**2 for one in own))

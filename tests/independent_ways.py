@@ -6,8 +6,9 @@ straight lines, and as constants where a certificate has three comparisons. The 
 written again (from memory). The points of every traverse here stand for equal shares of the section: that is what the
 log-linear rule on diameters, log-Tchebycheff and equal areas (also of a flat oval) are defined by.
 
-Left out here as in the model itself: what the conditions of the air share with the readings through an instrument used for both,
-and with other conditions. With `conditions_apart=False` all of it is taken in, to see what it amounts to.
+What one instrument brings in all that it is used for is one number: a manometer that reads the probe and gives the static pressure
+of the air, a thermometer in several sets of conditions. What was stated for the air, and the formula's error, is one error for all
+readings that it moves the same way in a total (`WITHIN_A_SIGN`).
 """
 
 import math
@@ -36,8 +37,20 @@ LINE = {
     "probe reference": "probe",
     "probe stability": "probe",
     "conditions": "density",
+    "conditions reference": "density",
+    "conditions stability": "density",
+    "relative humidity": "density",
+    "barometric pressure": "density",
     "formula": "density",
 }
+OF_CALIBRATION = ("calibration scatter", "reference standard", "stability")
+WITHIN_A_SIGN = ("relative humidity", "formula")  # stated, or of a formula
+
+
+def line_of(name, tag=None):
+    """Line of a reading's budget that an influence stands in; `tag` is the reading's instrument, None: that of the influence."""
+    of, _, its = name.partition(" of ")
+    return "density" if of in OF_CALIBRATION and tag not in (None, its) else LINE.get(of, of)
 
 
 def cipm_2007(t, p, h):
@@ -65,7 +78,7 @@ def drawn(generator, trials):
     """`number` and `numbers` that draw from the distributions that JCGM 101 assigns."""
 
     def number(value, u, dof, name):
-        if name in RECTANGULAR:
+        if name.partition(" of ")[0] in RECTANGULAR:
             return value + u * math.sqrt(3) * generator.uniform(-1, 1, trials)
         return value + u * (generator.normal(size=trials) if math.isinf(dof) else generator.standard_t(dof, trials))
 
@@ -94,9 +107,10 @@ def near_zero(y, u, rho):
 class Ways:
     """Flows [m3/s] of a job's readings as uncertain numbers, by outlet; what they share is one number for all of them."""
 
-    def __init__(self, sheets, number, numbers, root=lambda y: y**0.5, *, conditions_apart=True, along=False):
+    def __init__(self, sheets, number, numbers, root=lambda y: y**0.5, *, along=False):
         self.number, self.numbers, self.root = number, numbers, root
-        self.sheets, self.conditions_apart, self.along = sheets, conditions_apart, along
+        self.sheets, self.along = sheets, along
+        self.showing = {row[column] for row in sheets["readings.csv"] for column in ("instrument", "probe")}
         self.nodes = {}  # errors at the comparisons, by influence, tag, and number of the comparison
         self.instruments = {row["tag"]: row for row in sheets["instruments.csv"]}
         self.certificates = {row["tag"]: row for row in sheets["calibrations.csv"]}
@@ -119,7 +133,11 @@ class Ways:
 
     def error(self, name, *sharing, dof=math.inf):
         """An error of mean 0 and u = 1, one for all that share it."""
-        return self.once((name, *sharing), lambda: self.number(0.0, 1.0, dof, name))
+        return self.once((name, *sharing), lambda: self.number(0.0, 1.0, dof, self.named(name, *sharing)))
+
+    def named(self, name, *sharing):
+        """The name with the instrument that it is of, where others use that too."""
+        return f"{name} of {sharing[0]}" if name in OF_CALIBRATION else name
 
     # --- certificates ---
 
@@ -184,7 +202,7 @@ class Ways:
 
     def corrected(self, tag, x, at, names=("calibration scatter", "reference standard")):
         """Corrected indication: `at` is the indication as a plain number."""
-        intercept, slope = self.once(("line", tag), lambda: self.line(tag, names[0]))
+        intercept, slope = self.once(("line", tag), lambda: self.line(tag, self.named(names[0], tag)))
         return (
             x + intercept + slope * x + self.reference(tag, at) * self.of_calibration(names[1], tag, at, self.reference)
         )
@@ -195,7 +213,7 @@ class Ways:
 
     def of_calibration(self, name, tag, at, u):
         """Error of a calibration at an indication: one for all of it, or one at each comparison and straight between them."""
-        if not self.along:
+        if not self.along or tag not in self.showing:
             return self.error(name, tag)
         x = self.comparisons(tag)[0].tolist()
         worth = [float(np.interp(at, x, np.eye(len(x))[j])) * u(tag, x[j]) for j in range(len(x))]
@@ -203,7 +221,7 @@ class Ways:
 
     def node(self, *key):
         if key not in self.nodes:
-            self.nodes[key] = self.number(0.0, 1.0, math.inf, key[0])
+            self.nodes[key] = self.number(0.0, 1.0, math.inf, self.named(*key))
         return self.nodes[key]
 
     # --- the air ---
@@ -218,23 +236,23 @@ class Ways:
         pressure = found["barometric pressure"] + found.get("static pressure", 0.0)
         rho = cipm_2007(found["temperature"], pressure, found["relative humidity"])
         # Limits of the formula's error: its difference from the real-gas equations, and carbon dioxide in rooms.
-        apart = (name,) if self.conditions_apart else ()
-        errors = (a / math.sqrt(3) * self.error("formula", a, *apart) for a in (6.0e-4, 6.6e-4))
+        errors = (a / math.sqrt(3) * self.stated("formula", a) for a in (6.0e-4, 6.6e-4))
         return rho * (1 + sum(errors))
 
+    def stated(self, name, number):
+        """An error that was stated for the air, or of its formula."""
+        return self.node(name, number, 0) if self.along and name in WITHIN_A_SIGN else self.error(name, number)
+
     def condition(self, row):
-        """One quantity of the conditions [SI, degC]: known to a standard uncertainty, or all that it shares taken in."""
+        """One quantity of the conditions [SI, degC]: known to a standard uncertainty, or observed."""
         tag, x, u = row["instrument"], SI[row["unit"]] * float(row["value"]), row["standard_uncertainty"]
         if not tag:
-            return self.number(x, SI[row["unit"]] * float(u), math.inf, "conditions")
-        found, _, _ = self.fit(tag)
-        own = math.hypot(self.declared(tag), self.step(tag) / math.sqrt(12))
-        if not self.conditions_apart:
-            own = self.number(0.0, own, math.inf, "conditions")
+            return x + SI[row["unit"]] * float(u) * self.stated(row["quantity"], 0)
+        own = self.number(0.0, math.hypot(self.declared(tag), self.step(tag) / math.sqrt(12)), math.inf, "conditions")
+        if tag in self.showing:
             return self.corrected(tag, x + own, x) + self.drift(tag, x, x)
-        own *= 1 + sum(found[1:])  # the slope, where there is one
-        u = math.hypot(own, self.scatter(tag, x), self.reference(tag, x), self.limit(tag, x) / math.sqrt(3))
-        return self.number(float(self.plain.corrected(tag, x, x)), u, math.inf, "conditions")
+        alone = ("conditions", "conditions reference")
+        return self.corrected(tag, x + own, x, alone) + self.drift(tag, x, x, "conditions stability")
 
     def density_of_calibration(self, tag):
         row = self.certificates[tag]

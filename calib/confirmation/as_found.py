@@ -5,13 +5,13 @@ ISO 10012, 7.1; all from memory. Every function takes the days it speaks of; not
 """
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime, time
 
 import numpy as np
 
 from calib.arrays import Truths
 from calib.confirmation.acceptance import ComparedErrors, Judged, judge_errors
-from calib.confirmation.interval import CalibrationOnRecord, InstrumentOnRecord, latest_accepted
+from calib.confirmation.interval import CalibrationOnRecord, InstrumentOnRecord, calibration_in_force, latest_accepted
 from calib.confirmation.words import SIMPLE
 
 # Compared after rounding to this share of the limit.
@@ -55,6 +55,18 @@ def later_calibrations(instrument: InstrumentOnRecord, calibration: int) -> tupl
     """Keys of the calibrations after another one (by its key), for which that one may be the calibration in order before."""
     own = instrument.calibration(calibration)
     return tuple(later.record_id for later in instrument.calibrations if _order(later) > _order(own))
+
+
+def last_shown_in_order(instrument: InstrumentOnRecord, at: datetime) -> datetime | None:
+    """When an instrument was last shown to be in order before a time: its last passed check, or the day of its calibration.
+
+    None where it had no calibration then. Of a day as a whole its first moment counts.
+    """
+    calibration = calibration_in_force(instrument, at.date())
+    if calibration is None:
+        return None
+    calibrated = datetime.combine(calibration.calibrated_on, time.min, at.tzinfo)
+    return max([calibrated, *(check.at for check in instrument.checks if check.passed and calibrated < check.at < at)])
 
 
 def _order(calibration: CalibrationOnRecord) -> tuple[date, int]:

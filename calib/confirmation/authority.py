@@ -60,7 +60,7 @@ class Written:
     column: str | None = None  # absent: every row that no line above names
     words: tuple[str, ...] = ()
     until: str | None = None  # table: no longer once a row of it names the same calibration
-    within: str | None = None  # table: together with the row of it that it names, in one transaction
+    within: tuple[str, ...] = ()  # tables: together with the row of one of them that it names, in one transaction
     of_owner: bool = False  # on a server by the owner of the tables alone, who has the role too
 
 
@@ -87,8 +87,10 @@ WRITTEN: tuple[Written, ...] = (
     Written("event", "retire", "kind", ("retirement",)),
     Written("event", "interval", "kind", ("interval change",)),
     Written("event", "record"),
-    Written("impact_review", "record", within="calibration"),
+    Written("impact_review", "suspend", "cause", ("damage",), within=("event",)),
+    Written("impact_review", "record", within=("calibration", "intermediate_check")),
     Written("impact_review", "dispose"),  # of a certificate that is accepted or withdrawn later
+    Written("impact_line", "suspend"),  # whoever reports damage opens a review with its lines
     Written("review_decision", "decide"),
     Written("disposition", "dispose"),
     Written("issued_report", "issue"),

@@ -5,7 +5,7 @@ Every function takes the time it speaks of; nothing here reads a clock.
 
 import calendar
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 SUSPENSION, RELEASE, RETIREMENT = "suspension", "release", "retirement"
@@ -13,6 +13,24 @@ CLOCKS_DIFFER_BY = timedelta(
     seconds=60
 )  # by which two clocks may differ: a time as far ahead of this one is taken as typed
 _NOT_ACCEPTED = "no calibration accepted"
+
+
+@dataclass(frozen=True)
+class HeldCurve:
+    """Another curve that holds for a calibration, as a person decided in an impact review: from a day and a time on."""
+
+    record_id: int  # by which it is asked for where the curves are: below 0, since it is no record
+    since_day: date | None  # absent: the whole time
+    since: datetime | None
+    low: float  # its measuring interval, as of a calibration
+    high: float
+    measuring_interval: str
+    against: str | None = None  # why nothing may rest on it: it could not be worked out
+
+    def holds(self, at: datetime | date) -> bool:
+        """Whether it holds at a time, or by the end of a day as a whole."""
+        from_day = self.since_day is None or self.since_day <= _day(at)
+        return from_day and (self.since is None or has_happened(self.since, at))
 
 
 @dataclass(frozen=True)
@@ -30,6 +48,34 @@ class CalibrationOnRecord:
     measuring_interval: str  # the same as it is printed, in the unit of the certificate
     standards: tuple[str, ...] = ()  # tags of the reference standards of an in-house calibration
     withdrawn: bool = False  # recorded wrongly: it counts for nothing, at no time
+    held: tuple[HeldCurve, ...] = ()  # that hold in the place of its own curve; of several the last
+    certificate_id: int | None = None  # its own key, where another curve took its place
+    against: str | None = None  # why nothing may rest on that
+
+    @property
+    def on_file(self) -> int:
+        """Key of the record, whichever curve holds."""
+        return self.record_id if self.certificate_id is None else self.certificate_id
+
+    @property
+    def is_held_for_a_part(self) -> bool:
+        """Whether its curve is another at one time than at another."""
+        return any(each.since_day is not None or each.since is not None for each in self.held)
+
+    def as_held(self, at: datetime | date) -> "CalibrationOnRecord":
+        """With the curve that holds at a time, or by the end of a day as a whole."""
+        holding = next((each for each in reversed(self.held) if each.holds(at)), None)
+        if holding is None:
+            return self
+        return replace(
+            self,
+            record_id=holding.record_id,
+            low=holding.low,
+            high=holding.high,
+            measuring_interval=holding.measuring_interval,
+            certificate_id=self.on_file,
+            against=holding.against,
+        )
 
 
 @dataclass(frozen=True)
@@ -72,7 +118,11 @@ class InstrumentOnRecord:
 
     def calibration(self, record_id: int) -> CalibrationOnRecord:
         """A calibration of it by its key; raises StopIteration where it has none of that key."""
-        return next(recorded for recorded in self.calibrations if recorded.record_id == record_id)
+        return next(
+            recorded
+            for recorded in self.calibrations
+            if record_id == recorded.record_id or any(record_id == each.record_id for each in recorded.held)
+        )
 
 
 @dataclass(frozen=True)
@@ -83,6 +133,13 @@ class Decision:
     calibration: CalibrationOnRecord | None
     due_on: date | None
     reasons: tuple[str, ...]
+    check_due_on: date | None = None  # last day without another intermediate check; absent: none is required
+    check_overdue: str | None = None  # the reason among the others that says so
+
+    @property
+    def first_due_on(self) -> date | None:
+        """The earlier of the days through which calibration and intermediate check are valid; absent: no calibration accepted."""
+        return None if self.due_on is None else min(self.due_on, self.check_due_on or self.due_on)
 
     @property
     def allowed(self) -> bool:
@@ -192,15 +249,21 @@ def _decide(
         if calibration is None
         else due_date(calibration.calibrated_on, interval_of(instrument, calibration, at), calibration.due_on)
     )
+    if calibration is not None:
+        calibration = calibration.as_held(at)
+    done = _checks_since(instrument, calibration, at)
+    check_due_on, check_overdue = _check_due(instrument, calibration, done, _day(at))
     reasons = (
         *_future(tag, at, now),
         *_calibration(instrument, calibration, due_on, _day(at)),
         *_suspension(instrument, at),
-        *_checks(instrument, calibration, at),
+        *_failed(tag, done),
+        *(() if check_overdue is None else (check_overdue,)),
         *_measuring_interval(tag, calibration, indication, indication_text),
         *_standards(register, tag, calibration, below),
+        *(() if calibration is None or calibration.against is None else (f"{tag}: {calibration.against}",)),
     )
-    return Decision(tag, calibration, due_on, reasons)
+    return Decision(tag, calibration, due_on, reasons, check_due_on, check_overdue)
 
 
 def _future(tag: str, at: datetime | date, now: datetime | date) -> Iterable[str]:
@@ -245,25 +308,38 @@ def _suspension(instrument: InstrumentOnRecord, at: datetime | date) -> Iterable
         )
 
 
-def _checks(
+def is_put_aside(instrument: InstrumentOnRecord, at: datetime | date) -> bool:
+    """Whether an instrument is suspended at a time, or at the end of a day as a whole: nobody uses it until it is released."""
+    return any(_suspension(instrument, at))
+
+
+def _checks_since(
     instrument: InstrumentOnRecord, calibration: CalibrationOnRecord | None, at: datetime | date
-) -> Iterable[str]:
+) -> list[CheckOnRecord]:
     # A check on the day of the calibration counts as made after it: the records keep no hour of the calibration.
     since = date.min if calibration is None else calibration.calibrated_on
-    done = [check for check in instrument.checks if has_happened(check.at, at) and check.at.date() >= since]
+    return [check for check in instrument.checks if has_happened(check.at, at) and check.at.date() >= since]
+
+
+def _failed(tag: str, done: Iterable[CheckOnRecord]) -> Iterable[str]:
     for check in done:
         if not check.passed:
-            yield f"{instrument.tag}: intermediate check ({check.kind}) failed on {check.at.date()}: have it recalibrated"
+            yield f"{tag}: intermediate check ({check.kind}) failed on {check.at.date()}: have it recalibrated"
+
+
+def _check_due(
+    instrument: InstrumentOnRecord, calibration: CalibrationOnRecord | None, done: Iterable[CheckOnRecord], on: date
+) -> tuple[date | None, str | None]:
+    """Last day without another intermediate check, and the reason where that is past; None where none is required."""
     days = instrument.check_interval_days
     if days is None or calibration is None or calibration.accepted_on is None:
-        return
+        return None, None
     last = max([calibration.accepted_on, *(check.at.date() for check in done if check.passed)])
-    check_due = last + timedelta(days=days)
-    if _day(at) > check_due:
-        yield (
-            f"{instrument.tag}: intermediate check was due on {check_due} ({_days(days)} after {last}): "
-            "check it before use"
-        )
+    due_on = last + timedelta(days=days)
+    if on <= due_on:
+        return due_on, None
+    reason = f"intermediate check was due on {due_on} ({_days(days)} after {last}): check it before use"
+    return due_on, f"{instrument.tag}: {reason}"
 
 
 def _measuring_interval(

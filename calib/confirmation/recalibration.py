@@ -1,7 +1,8 @@
 """What a recalibration round should contain, and what the house could not measure while it is away. Common practice, no source.
 
 A round holds the instruments that have no accepted calibration, are overdue, come due within some days, or failed an intermediate
-check since their calibration; and whatever is calibrated together with one of them.
+check since their calibration; and whatever is calibrated together with one of them. Beside it stand the intermediate checks that
+are due within those days on what stays here, and apart what is put aside: whoever wants it back sends it too.
 """
 
 from collections import defaultdict
@@ -9,12 +10,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-from calib.confirmation.interval import (
-    Decision,
-    InstrumentOnRecord,
-    gate,
-    is_retired,
-)
+from calib.confirmation.due import CHECK, DueEntry, due_list
+from calib.confirmation.interval import Decision, InstrumentOnRecord, is_put_aside, is_retired
 
 
 @dataclass(frozen=True)
@@ -63,27 +60,46 @@ class Gap:
 
 @dataclass(frozen=True)
 class Round:
-    """What to send where, and what would be missing meanwhile."""
+    """What to send where, what would be missing meanwhile, and what to check here."""
 
     parcels: tuple[Parcel, ...]
     gaps: tuple[Gap, ...]
+    checks: tuple[DueEntry, ...] = ()  # intermediate checks due on what stays
+    put_aside: tuple[Traveller, ...] = ()  # what a round would hold if it were in use
 
 
 def recalibration_round(
-    register: Mapping[str, InstrumentOnRecord], gear: Mapping[str, InstrumentOfRound], on: date, within_days: int
+    register: Mapping[str, InstrumentOnRecord],
+    decided: Mapping[str, Decision],
+    gear: Mapping[str, InstrumentOfRound],
+    on: date,
+    within_days: int,
 ) -> Round:
-    """The round that a day and the days after it ask for, without retired instruments; `gear` has every tag of the register."""
-    decisions = {
-        tag: gate(register, tag, on, on) for tag, instrument in register.items() if not is_retired(instrument, on)
-    }
-    travellers = {
+    """The round that a day and the days after it ask for, without retired instruments; `gear` has every tag of the register.
+
+    `decided` holds the gate's decisions on that day, of each instrument with what belongs to it.
+    """
+    decisions = {tag: decided[tag] for tag, instrument in register.items() if not is_retired(instrument, on)}
+    wanted = {
         tag: _traveller(register[tag], decision, gear[tag], on, why)
         for tag, decision in decisions.items()
         if (why := _why(register[tag], decision, on, within_days)) is not None
     }
+    put_aside = {tag: traveller for tag, traveller in wanted.items() if is_put_aside(register[tag], on)}
+    travellers = {tag: traveller for tag, traveller in wanted.items() if tag not in put_aside}
     travellers |= _along(register, decisions, gear, travellers, on)
-    parcels = _parcels(travellers.values(), decisions)
-    return Round(parcels, tuple(_gaps(travellers, decisions, gear)))
+    checks = tuple(
+        entry
+        for entry in due_list(register, decided, on, within_days)
+        if entry.what == CHECK and not entry.put_aside and entry.tag not in travellers
+    )
+    aside = tuple(traveller for tag, traveller in put_aside.items() if tag not in travellers)
+    return Round(
+        _parcels(travellers.values(), decisions),
+        tuple(_gaps(travellers, decisions, gear)),
+        checks,
+        _urgent_first(aside),
+    )
 
 
 def _why(instrument: InstrumentOnRecord, decision: Decision, on: date, within_days: int) -> str | None:
@@ -149,8 +165,13 @@ def _parcel(
 ) -> Parcel:
     standards = tuple(sorted({tag for traveller in travellers for tag in traveller.standards}))
     refused = tuple(reason for tag in standards if tag in decisions for reason in decisions[tag].reasons)
-    ordered = sorted(travellers, key=lambda traveller: (traveller.days is not None, traveller.days or 0, traveller.tag))
-    return Parcel(laboratory, quantity, tuple(ordered), standards, refused)
+    return Parcel(laboratory, quantity, _urgent_first(travellers), standards, refused)
+
+
+def _urgent_first(travellers: Iterable[Traveller]) -> tuple[Traveller, ...]:
+    return tuple(
+        sorted(travellers, key=lambda traveller: (traveller.days is not None, traveller.days or 0, traveller.tag))
+    )
 
 
 def _gaps(

@@ -15,7 +15,8 @@
     calibration scatter      correction curve, n-p dof                      readings with the calibration
     reference standard       correction curve                               not known: laboratory and quantity, along comparisons
     stability                limits of change, rectangular; or history      not known: the calibration, along its comparisons
-    density                  temperature, pressure, humidity, formula       readings with the same conditions
+    decided in review        a change found that nobody corrects for        not known: readings with the calibration
+    density                  temperature, pressure, humidity, formula       each by what observed it, or by the conditions
     air temperature not      a declared range, rectangular                  readings of one sign: the stream of air
     observed
     probe                    the probe's curve and its stability            readings with the probe's calibration
@@ -33,17 +34,33 @@ instrument in the duct, with its sign (`calib.measurement.carried_by_factors`).
 A factor found in the field with the very calibration that a reading uses carries that calibration's error with the opposite sign:
 the scatter and the reference part cancel as far as both were taken at the same indication.
 
+An instrument has one error in all that it is used for: one that shows a velocity pressure and the static pressure of the air
+moves a flow by both, and they add with their signs in the lines of its calibration (`calib.measurement.influences_of_air`).
+
 Flows that are compared are taken to one density, q rho/rho_0, each with its own correlations (`calib.measurement.at_density`).
 
 Arrays run over the readings of a job, or over their points; there is no loop over readings.
 """
 
-from calib.measurement.at_density import AirOfReadings, at_density
+from calib.measurement.at_density import at_density
 from calib.measurement.at_points import indication_scale
-from calib.measurement.flows import DENSITY, METHOD, NOT_OBSERVED, Flows, flows
-from calib.measurement.readings import Air, Calibrations, FoundFactors, Hoods, Points, Probes, Readings, TwoFigures
+from calib.measurement.flows import DECIDED, METHOD, Flows, flows
+from calib.measurement.influences_of_air import DENSITY, NOT_OBSERVED, InfluencesOfAir, influences_of_air
+from calib.measurement.readings import (
+    Air,
+    AirOfReadings,
+    Calibrations,
+    FoundFactors,
+    Hoods,
+    ObservedBy,
+    Points,
+    Probes,
+    Readings,
+    TwoFigures,
+)
 
 __all__ = [
+    "DECIDED",
     "DENSITY",
     "METHOD",
     "NOT_OBSERVED",
@@ -53,6 +70,8 @@ __all__ = [
     "Flows",
     "FoundFactors",
     "Hoods",
+    "InfluencesOfAir",
+    "ObservedBy",
     "Points",
     "Probes",
     "Readings",
@@ -60,4 +79,5 @@ __all__ = [
     "at_density",
     "flows",
     "indication_scale",
+    "influences_of_air",
 ]

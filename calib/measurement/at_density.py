@@ -11,35 +11,16 @@ Correlations run through pressure, temperature and humidity, since those are wha
 rho, and through it every flow by its own exponent.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
-from calib.arrays import Floats, Integers
-from calib.measurement.flows import DENSITY, NOT_OBSERVED, Flows, not_observed
-from calib.uncertainty.propagation import Contribution
-from calib.uncertainty.sharing import Share, common, common_within_a_sign
-
-_INSTRUMENTS = "instruments of the air"  # counted together, since one thermometer may observe dry bulb and wet
+from calib.arrays import Floats
+from calib.measurement.flows import Flows
+from calib.measurement.influences_of_air import DENSITY, NOT_OBSERVED, InfluencesOfAir
 
 
-@dataclass(frozen=True)
-class AirOfReadings:
-    """The air of n readings, and what moves its density: signed relative standard uncertainties of rho [1]."""
-
-    density: Floats  # (n,) [kg/m3]; NaN where it is not known
-    own: Floats  # (n, o) of single indications, a column for each quantity
-    conditions: Integers  # (n,) readings with the same number share these
-    of_calibrations: Sequence[
-        tuple[Floats, Integers]
-    ]  # (n, w) parts, and (n,) the calibration: for each quantity observed
-    pressure: Floats  # (n,) stated, or of the altitude: common to the job
-    stated: Floats  # (n, s) stated otherwise, and of formulas: each one error for all readings of one sign
-    not_observed: Floats  # (n,) of a declared range of temperature
-
-
-def at_density(flows: Flows, air: AirOfReadings, densities: Floats, compared: Floats | None = None) -> Flows:
+def at_density(flows: Flows, air: InfluencesOfAir, densities: Floats, compared: Floats | None = None) -> Flows:
     """Flows at densities (n,) [kg/m3], NaN: as measured; the air of each that is not must be known.
 
     `compared` (n,) is what they are compared with, D/Q times the exponent of D: the uncertainty is then that of the difference.
@@ -55,26 +36,5 @@ def at_density(flows: Flows, air: AirOfReadings, densities: Floats, compared: Fl
         for each in flows.contributions
         if each.name not in (DENSITY, NOT_OBSERVED)
     )
-    of_air = (_density(air, moving), not_observed(air.not_observed * moving))
-    return replace(flows, flow=flow, contributions=(*others, *of_air), by_density=moved)
-
-
-def _density(air: AirOfReadings, moving: Floats) -> Contribution:
-    size = moving.size
-    whole_job = np.zeros(size, dtype=np.int64)
-    columns = [parts for parts, _ in air.of_calibrations] + [air.own, air.pressure[:, np.newaxis], air.stated]
-    ends = np.cumsum([each.shape[1] for each in columns])
-    places = [slice(int(end) - each.shape[1], int(end)) for end, each in zip(ends, columns, strict=True)]
-    observed = len(air.of_calibrations)
-    own, pressure, stated = places[observed:]
-    shares = (
-        *(
-            Share(calibration, common, place, pool=_INSTRUMENTS)
-            for (_, calibration), place in zip(air.of_calibrations, places, strict=False)
-        ),
-        Share(air.conditions, common, own),
-        Share(whole_job, common, pressure),
-        Share(whole_job, common_within_a_sign, stated),
-    )
-    parts = np.column_stack(columns) * moving[:, np.newaxis]
-    return Contribution(DENSITY, np.zeros(size, dtype=bool), parts, air.conditions, np.full(size, np.inf), shares)
+    own = air.borne(others, moving - by_density)
+    return replace(flows, flow=flow, contributions=(*own, *air.lines(moving)), by_density=moved)

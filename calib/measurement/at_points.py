@@ -18,6 +18,7 @@ class AtPoints:
     value: Floats  # (P,)
     sensitivity: Floats  # (P,) to an error of the indication
     stability: Floats  # (P,) half-width that the limits of change make
+    decided: Floats  # (P,) half-width that reviews widened it by
     reference: Floats  # (P,) reference part
     scatter: Floats  # (P, p) parts of the calibration scatter
     scatter_dof: Floats  # (P,)
@@ -60,6 +61,7 @@ def at_points(readings: Readings) -> AtPoints:
         corrected.value,
         corrected.sensitivity * scale,
         corrected.error_sensitivity * readings.stability_limit,
+        without if readings.decided is None else readings.decided,
         corrected.reference,
         corrected.scatter,
         corrected.dof,
@@ -94,7 +96,8 @@ def _corrected_uncertainty(points: AtPoints, readings: Readings) -> Floats:
     rounding = (resolution(1.0) * readings.resolution)[readings.of_points]
     of_indication = points.sensitivity**2 * (readings.repeatability_alone**2 + rounding**2)
     of_curve = np.einsum("ij,ij->i", points.scatter, points.scatter) + points.reference**2
-    return np.asarray(np.sqrt(of_indication + of_curve + (rectangular(1.0) * points.stability) ** 2))
+    of_change = rectangular(1.0) * np.hypot(points.stability, points.decided)
+    return np.asarray(np.sqrt(of_indication + of_curve + of_change**2))
 
 
 def indication_scale(readings: Readings) -> Floats:
@@ -164,6 +167,7 @@ def _through_the_air(
         value,
         points.sensitivity * slope,
         points.stability * slope,
+        points.decided * slope,
         points.reference * slope,
         points.scatter * slope[:, np.newaxis],
         points.scatter_dof,
@@ -194,6 +198,7 @@ def _through_the_probe(points: AtPoints, readings: Readings, probes: Probes, hel
         np.where(used, through.value, points.value),
         points.sensitivity * slope,
         points.stability * slope,
+        points.decided * slope,
         points.reference * slope,
         points.scatter * slope[:, np.newaxis],
         points.scatter_dof,

@@ -55,6 +55,7 @@ def _first(contribution: Contribution, size: int) -> Contribution:
         contribution.source[:size],
         contribution.degrees_of_freedom[:size],
         tuple(_share_of_first(each, size) for each in contribution.shares),
+        contribution.is_rectangular,
     )
 
 

@@ -17,7 +17,8 @@ from calib.airflow.outlet import volume_flow
 from calib.arrays import Floats, Integers, Truths
 from calib.measurement.at_comparisons import Neighbours, at_comparisons, neighbours
 from calib.measurement.at_points import AtPoints, at_points, indication_scale
-from calib.measurement.readings import Hoods, Points, Probes, Readings
+from calib.measurement.influences_of_air import DENSITY, InfluencesOfAir, influences_of_air, not_observed
+from calib.measurement.readings import Air, Hoods, Points, Probes, Readings
 from calib.measurement.standards_behind import (
     REFERENCE_STANDARD,
     SCATTER,
@@ -29,11 +30,11 @@ from calib.measurement.standards_behind import (
 from calib.uncertainty.estimate import rectangular, resolution
 from calib.uncertainty.propagation import Contribution, welch_satterthwaite
 from calib.uncertainty.second_order import Product
-from calib.uncertainty.sharing import Share, common, common_within_a_sign, independent, not_known, not_known_of_a_change
+from calib.uncertainty.sharing import Share, common, independent, not_known, not_known_of_a_change
 
 METHOD = frozenset({"method", "method common", "method own"})  # names of what a method contributes
 
-DENSITY, NOT_OBSERVED = "density", "air temperature not observed"  # of the air
+DECIDED = "decided in review"  # what a review widened a value by
 
 
 @dataclass(frozen=True)
@@ -109,14 +110,18 @@ def flows(readings: Readings) -> Flows:
     points = at_points(readings)
     means = _means(readings, points.value)
     each = np.arange(readings.size)
-    of_value = _value_contributions(readings, points, means, each)
+    told = None if readings.air is None else readings.air.influences
+    air = None if told is None else influences_of_air(told, readings)
+    of_value = _value_contributions(readings, points, means, each, air)
     opening = readings.area * readings.outlet_factor
     flow = volume_flow(means.value, readings.area, readings.outlet_factor)
     scaled = tuple(
         replace(contribution, parts=contribution.parts * opening[:, np.newaxis]) for contribution in of_value
     )
     scaled = _without_what_the_factor_carries(scaled, readings, flow)
-    by_density = means.of(points.density) * opening
+    by_density = means.of(points.density)
+    if air is not None:
+        of_value, scaled = air.borne(of_value, by_density), air.borne(scaled, by_density * opening)
     low = LowPoints(points.below, points.corrected, points.corrected_uncertainty, points.value_uncertainty)
     return Flows(
         means.value,
@@ -124,7 +129,7 @@ def flows(readings: Readings) -> Flows:
         flow,
         (*scaled, *_flow_contributions(readings, flow)),
         points.value,
-        by_density,
+        by_density * opening,
         low if any(way.goes_to_zero for way in readings.ways) else None,
         _bend(readings, points),
     )
@@ -178,7 +183,7 @@ def _of_two(means: _Means, readings: Readings, points: Points, value: Floats, ho
 
 
 def _value_contributions(
-    readings: Readings, points: AtPoints, means: _Means, each: Integers
+    readings: Readings, points: AtPoints, means: _Means, each: Integers, air: InfluencesOfAir | None
 ) -> tuple[Contribution, ...]:
     by_calibration, along = readings.calibration, _along_calibrations(readings)
     laboratory = _laboratories(readings)[by_calibration]
@@ -212,11 +217,10 @@ def _value_contributions(
             is_rectangular=True,
         ),
     ]
+    if readings.decided is not None:
+        contributions.append(_decided(readings, rectangular(1.0) * means.of(points.decided)))
     if readings.air is not None:
-        u = readings.air.relative_uncertainty * means.of(points.density)
-        contributions.append(_type_b(DENSITY, u, readings.air.conditions))
-        if readings.air.not_observed is not None:
-            contributions.append(not_observed(readings.air.not_observed * means.of(points.density)))
+        contributions.extend(_of_air(readings.air, air, means.of(points.density)))
     if readings.probes is not None:
         contributions.append(_probe(readings.probes, points, readings, means))
     if readings.hoods is not None and means.back_pressure is not None:
@@ -225,10 +229,17 @@ def _value_contributions(
     return tuple(contributions)
 
 
-def not_observed(u: Floats) -> Contribution:
-    """What declared temperatures contribute: a stream of air shares its own, and supply and return have nothing in common."""
-    streams = np.zeros(u.size, dtype=np.int64)
-    return replace(_type_b(NOT_OBSERVED, u, streams), shares=(Share(streams, common_within_a_sign),))
+def _of_air(air: Air, influences: InfluencesOfAir | None, slope: Floats) -> Iterator[Contribution]:
+    """The lines of the air, at the sensitivity (n,) of the value to ln rho."""
+    if influences is None:
+        yield _type_b(DENSITY, air.relative_uncertainty * slope, air.conditions)
+        if air.not_observed is not None:
+            yield not_observed(air.not_observed * slope)
+        return
+    density, declared = influences.lines(slope)
+    yield density
+    if air.not_observed is not None:
+        yield declared
 
 
 def _along_calibrations(readings: Readings) -> Neighbours:
@@ -255,6 +266,12 @@ def _reference_degrees_of_freedom(readings: Readings) -> Floats:
 
 def _laboratories(readings: Readings) -> Integers:
     return np.arange(len(readings.curves)) if readings.calibrations is None else readings.calibrations.laboratory
+
+
+def _decided(readings: Readings, u: Floats) -> Contribution:
+    """A change found later that nobody corrects for: how far readings with one calibration share it is not known."""
+    share = Share(readings.calibration, not_known_of_a_change)
+    return replace(_type_b(DECIDED, u, readings.calibration), shares=(share,), is_rectangular=readings.points is None)
 
 
 def _of_stability(readings: Readings, means: _Means, borne: Floats, along: Neighbours) -> Share:

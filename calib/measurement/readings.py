@@ -1,7 +1,7 @@
 """Readings as arrays, in SI: what the measurement model is given."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -21,6 +21,47 @@ class Points:
 
 
 @dataclass(frozen=True)
+class ObservedBy:
+    """What the calibrations of one slot do to ln rho of n readings: relative standard uncertainties of rho, with their signs.
+
+    A calibration stands in one slot of a reading with all quantities, up to m, that were observed by it.
+    """
+
+    calibration: Integers  # (n,) place in `AirOfReadings.identifiers`; their count where none observed anything
+    indication: Floats  # (n, m) [SI]
+    scatter: Floats  # (n, p) in the directions of its curve, of all quantities together
+    reference: Floats  # (n, m) reference part
+    stability: Floats  # (n, m) change since the calibration
+    degrees_of_freedom: Floats  # (n, 3) of the scatter, the reference part, the stability
+
+    def at(self, rows: Truths) -> "ObservedBy":
+        """The same at some readings, and nothing at the others."""
+        counted = rows[:, np.newaxis]
+        scatter, reference, stability = (
+            np.where(counted, each, 0.0) for each in (self.scatter, self.reference, self.stability)
+        )
+        return replace(self, scatter=scatter, reference=reference, stability=stability)
+
+    def parts(self) -> tuple[Floats, Floats, Floats]:
+        """Scatter (n, p), reference part (n, 1) and stability (n, 1): each quantity's with its sign."""
+        return self.scatter, self.reference.sum(axis=1, keepdims=True), self.stability.sum(axis=1, keepdims=True)
+
+
+@dataclass(frozen=True)
+class AirOfReadings:
+    """The air of n readings, and what moves its density: signed relative standard uncertainties of rho [1]."""
+
+    density: Floats  # (n,) [kg/m3]; NaN where it is not known
+    own: Floats  # (n, o) of single indications, a column for each quantity
+    conditions: Integers  # (n,) readings with the same number share these
+    of_calibrations: Sequence[ObservedBy]  # what is shared by calibrations
+    pressure: Floats  # (n,) stated, or of the altitude: common to the job
+    stated: Floats  # (n, s) stated otherwise, and of formulas: each one error for all readings of one sign
+    not_observed: Floats  # (n,) of a declared range of temperature
+    identifiers: Sequence[int] = ()  # of the calibrations, as they are named in `Calibrations`
+
+
+@dataclass(frozen=True)
 class Air:
     """The air of n readings, where the density counts."""
 
@@ -29,6 +70,7 @@ class Air:
     conditions: Integers  # (n,) readings with the same number share its error
     reference_density: Floats  # (n,) of the reference state or of the calibration, where there is one [kg/m3]
     not_observed: Floats | None = None  # (n,) beside it u/rho of a temperature that was declared [1]; None: none was
+    influences: AirOfReadings | None = None  # what u is made of; None: one error for each set of conditions
 
 
 @dataclass(frozen=True)
@@ -75,6 +117,7 @@ class Calibrations:
     laboratory: Integers  # (curves,) those with the same number come from one laboratory, for one quantity
     stability: Sequence[Floats]  # of each curve: half-width of the change since then at its comparisons, up to a factor
     standards: Sequence[Sequence[StandardBehind]] = ()  # behind each curve, as far as it is known; (): behind none
+    identifier: Sequence[int] = ()  # of each curve, by which the air names a calibration; (): it names none of these
 
 
 @dataclass(frozen=True)
@@ -151,6 +194,8 @@ class Readings:
     declared_repeatability: Floats | None = (
         None  # (P,) of one indication, also where the passes show it; None: as above
     )
+
+    decided: Floats | None = None  # (P,) half-width of the value that reviews widened it by; None: none did
 
     @property
     def repeatability_alone(self) -> Floats:

@@ -7,8 +7,9 @@ by the name of their place:
 
     repeatability k, resolution k      to the indication of point k, and to those of its place in every pass
     scatter j                          along direction j of the curve's coefficients, in standard uncertainties
-    reference, stability               times the reference part and the limits of change at each point
-    density                            relative, to the density of the air
+    reference, stability, decided      times the reference part, the limits of change and what a review widened by, at each point
+    density                            relative, to the density of the air; with it what the instrument showed of that air is
+                                       wrong by, from scatter, reference and stability
     probe scatter j, ...               the same of the probe
     passes                             to the mean value
     resistance ratio                   to that of a hood
@@ -27,6 +28,7 @@ from calib.curves.regression import cholesky_of
 from calib.measurement.below_lowest import Held, asked_at, coefficient_held, correction_held
 from calib.measurement.readings import Readings
 from calib.measurement.way import Way
+from calib.uncertainty.estimate import rectangular
 
 Place = tuple[str, int]
 RELATIVE = (
@@ -71,6 +73,7 @@ class Calibrated:
     root: Floats  # (p, p) directions of its coefficients, each one standard uncertainty long
     reference: Floats  # (P,) reference part at the estimates
     stability: Floats  # (P,) half-width of the change since calibration there, in the value
+    decided: Floats  # (P,) half-width that reviews widened the value by
     below: Truths  # (P,) below the lowest comparison, at the estimates
     held: Held  # what the curve holds on to there
     stability_dof: float = math.inf  # finite where it comes from a history
@@ -79,9 +82,10 @@ class Calibrated:
         """The value (t,) at point k and indications (t,)."""
         coefficients = self._coefficients(given)
         reference, stability = given.at(f"{self.prefix}reference"), given.at(f"{self.prefix}stability")
+        decided = given.at(f"{self.prefix}decided")
 
         def value(k: int, x: Floats) -> Floats:
-            errors_of_value = self.reference[k] * reference + self.stability[k] * stability
+            errors_of_value = self.reference[k] * reference + self.stability[k] * stability + self.decided[k] * decided
             return np.asarray(self._on_the_curve(k, x, coefficients) + errors_of_value)
 
         return value
@@ -120,6 +124,9 @@ class OneReading:
     opening: float  # A K [m2]
     carried_scatter: Floats  # (p,) what a found factor carries of the instrument's calibration, relative
     carried_reference: float
+    scatter_in_air: Floats  # (p,) of ln rho, by what the instrument showed of the air
+    reference_in_air: float
+    stability_in_air: float  # for a change by its half-width
 
     def flow(self, given: Errors) -> Floats:
         """(t,) flows [m3/s]."""
@@ -142,7 +149,7 @@ class OneReading:
 
     def points(self, given: Errors) -> Iterator[Floats]:
         """(t,) velocity [m/s] of each point; of a hood the flow [m3/s]."""
-        density = self.density * (1.0 + given.at("density"))
+        density = self.density * (1.0 + given.at("density") + self._in_air(given))
         instrument = self.instrument.with_errors(given)
         probe = None if self.probe is None else self.probe.with_errors(given)
         for k in range(self.indication.size):
@@ -161,6 +168,14 @@ class OneReading:
     def _through_the_air(self, value: Floats, density: Floats | float) -> Floats:
         in_air = self.way.in_air
         return value if in_air is None else in_air.value(value, density, self.reference_density)
+
+    def _in_air(self, given: Errors) -> Floats | float:
+        """(t,) relative error of the density, by what the instrument itself showed of the air."""
+        error: Floats | float = self.reference_in_air * given.at("reference")
+        error = error + self.stability_in_air * given.at("stability")
+        for index, part in enumerate(self.scatter_in_air):
+            error = error + part * given.at("scatter", index)
+        return error
 
     def _carried(self, given: Errors) -> Floats | float:
         """The factor was found with an instrument that read high or low by this: (t,) ratio to the truth."""
@@ -194,12 +209,14 @@ def one_reading(readings: Readings, row: int) -> OneReading:
     x = readings.indication[mine]
     at = x if way.in_air is None else x * way.in_air.scale(density, reference_density)
     curve = readings.curves[readings.calibration[row]]
+    scatter_in_air, reference_in_air, stability_in_air = _in_air(readings, row, curve.parts)
     plain = OneReading(
         indication=x,
         weight=weights_of(readings, mine),
         place=_places(readings, mine),
         instrument=replace(
             _calibrated("", curve, at, readings.stability_limit[mine], way, correction_held),
+            decided=np.zeros(x.size) if readings.decided is None else readings.decided[mine],
             stability_dof=math.inf if readings.stability_dof is None else float(readings.stability_dof[row]),
         ),
         probe=None,
@@ -210,8 +227,26 @@ def one_reading(readings: Readings, row: int) -> OneReading:
         opening=float(readings.area[row] * readings.outlet_factor[row]),
         carried_scatter=np.zeros(0) if factors is None else factors.scatter[row, : curve.parts],
         carried_reference=0.0 if factors is None else float(factors.reference[row]),
+        scatter_in_air=scatter_in_air,
+        reference_in_air=reference_in_air,
+        stability_in_air=stability_in_air,
     )
     return replace(plain, probe=_probe(readings, row, plain))
+
+
+def _in_air(readings: Readings, row: int, parts: int) -> tuple[Floats, float, float]:
+    """What the calibration of a reading's own instrument does to ln rho: scatter, reference part, half-width of its change."""
+    scatter, reference, stability = np.zeros(parts), 0.0, 0.0
+    influences = None if readings.air is None else readings.air.influences
+    known = () if readings.calibrations is None else readings.calibrations.identifier
+    if influences is None or not known:
+        return scatter, reference, stability
+    named = dict(enumerate(influences.identifiers))
+    for slot in influences.of_calibrations:
+        if named.get(int(slot.calibration[row])) == known[readings.calibration[row]]:
+            scatter, reference = slot.scatter[row, :parts], float(slot.reference[row].sum())
+            stability = float(slot.stability[row].sum() / rectangular(1.0))
+    return scatter, reference, stability
 
 
 def points_of(readings: Readings, row: int) -> slice:
@@ -251,6 +286,7 @@ def _calibrated(prefix: str, curve: Curve, at: Floats, limit: Floats, way: Way, 
         cholesky_of(curve.covariance),
         curve.reference_uncertainty(x),
         curve.error_sensitivity(x) * limit,
+        np.zeros(x.size),
         x > at,
         held,
     )

@@ -15,6 +15,7 @@ TRAVERSE_RULES = ("equal-area", "log-Tchebycheff", "log-linear")
 EVENT_KINDS = (
     "suspension", "release", "damage", "repair", "adjustment", "move", "return", "retirement", "interval change",
 )  # fmt: skip
+DAMAGE = EVENT_KINDS[2]
 CHECK_KINDS = ("zero", "comparison", "check standard")
 CURVE_SHAPES = ("polynomial", "proportional", "king", "power")
 CONDITION_QUANTITIES = (

@@ -326,6 +326,11 @@ def test_standards_must_have_been_in_order_on_the_day_of_the_calibration(standar
     )
 
 
+def listed_of(instruments, on, within):
+    """The due list of instruments that are used by themselves."""
+    return due_list(instruments, {tag: gate(instruments, tag, on, on) for tag in instruments}, on, within)
+
+
 @pytest.mark.parametrize("hours", [-11, -8, 0, 1, 13])
 def test_a_day_ends_where_the_calendar_of_whoever_recorded_it_turns(hours):
     """Suspended late in the evening, released early in the next morning, as the calendar on the wall says, in any zone."""
@@ -334,7 +339,7 @@ def test_a_day_ends_where_the_calendar_of_whoever_recorded_it_turns(hours):
     morning = EventOnRecord(RELEASE, datetime.combine(IN_HOUSE + ONE_DAY, time(0, 30), zone), "checked")
     vane = instrument(calibration(calibrated_on=date(2025, 7, 1)), tag="REF-1", events=[evening, morning])
     listed = {
-        day: [one.reasons for one in due_list(register(vane), day, 0)]
+        day: [one.reasons for one in listed_of(register(vane), day, 0)]
         for day in (IN_HOUSE - ONE_DAY, IN_HOUSE, IN_HOUSE + ONE_DAY)
     }
     assert listed[IN_HOUSE - ONE_DAY] == listed[IN_HOUSE + ONE_DAY] == []
@@ -468,12 +473,12 @@ FLEET = register(
 
 
 def test_the_most_urgent_stands_first_and_what_is_retired_is_left_out():
-    tags = [entry.tag for entry in due_list(FLEET, ON, 30)]
+    tags = [entry.tag for entry in listed_of(FLEET, ON, 30)]
     assert tags == ["NEVER", "LONG-OVERDUE", "OVERDUE", "ALSO-TODAY", "TODAY", "SOON", "SUSPENDED"]
 
 
 def test_each_line_counts_the_days_to_its_due_date():
-    lines = {entry.tag: (entry.days, entry.overdue, entry.certificate) for entry in due_list(FLEET, ON, 30)}
+    lines = {entry.tag: (entry.days, entry.overdue, entry.certificate) for entry in listed_of(FLEET, ON, 30)}
     assert lines["NEVER"] == (None, True, None)
     assert lines["LONG-OVERDUE"] == (-214, True, "C-3")
     assert lines["OVERDUE"] == (-1, True, "C-4")
@@ -482,15 +487,15 @@ def test_each_line_counts_the_days_to_its_due_date():
 
 
 def test_what_is_refused_for_another_reason_is_listed_with_it():
-    (entry,) = [one for one in due_list(FLEET, ON, 0) if one.tag == "SUSPENDED"]
+    (entry,) = [one for one in listed_of(FLEET, ON, 0) if one.tag == "SUSPENDED"]
     assert not entry.overdue
     assert "suspended" in entry.reasons[0]
 
 
 @pytest.mark.parametrize(("within", "listed"), [(0, False), (18, False), (19, True), (30, True)])
 def test_what_comes_due_within_the_days_asked_for_is_listed(within, listed):
-    assert ("SOON" in [entry.tag for entry in due_list(FLEET, ON, within)]) is listed
+    assert ("SOON" in [entry.tag for entry in listed_of(FLEET, ON, within)]) is listed
 
 
 def test_an_instrument_retired_later_is_still_listed():
-    assert "RETIRED" in [entry.tag for entry in due_list(FLEET, RETIRED - ONE_DAY, 60)]
+    assert "RETIRED" in [entry.tag for entry in listed_of(FLEET, RETIRED - ONE_DAY, 60)]

@@ -4,7 +4,7 @@ from datetime import date, datetime, time, timedelta, timezone
 
 import pytest
 
-from calib.confirmation.interval import RETIREMENT, SUSPENSION, EventOnRecord
+from calib.confirmation.interval import RETIREMENT, SUSPENSION, EventOnRecord, gate
 from calib.confirmation.recalibration import InstrumentOfRound, recalibration_round
 from tests.confirmation.test_interval import DUE, calibration, check, event, instrument, register
 
@@ -15,7 +15,8 @@ LATER = date(2025, 11, 30)  # calibrated: due ten months after DUE
 
 def asked(*instruments, gear=None, on=BEFORE, within=60):
     known = {one.tag: VELOCITY for one in instruments} | (gear or {})
-    return recalibration_round(register(*instruments), known, on, within)
+    fleet = register(*instruments)
+    return recalibration_round(fleet, {tag: gate(fleet, tag, on, on) for tag in fleet}, known, on, within)
 
 
 def tags(found):

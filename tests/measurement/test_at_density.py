@@ -5,13 +5,15 @@ CIPM-2007 written out (reference_data/cipm_2007, class C).
 """
 
 import math
+from dataclasses import replace
 
 import GTC
 import numpy as np
 import pytest
 
 from calib.airflow.air import FORMULA_RELATIVE_UNCERTAINTY, density, density_sensitivities
-from calib.measurement import AirOfReadings, Flows, at_density
+from calib.measurement import AirOfReadings, Flows, ObservedBy, influences_of_air
+from calib.measurement import at_density as taken_to_density
 from calib.uncertainty.propagation import combine, combine_totals
 from tests.contributions import contribution
 from tests.reference import printed
@@ -30,6 +32,13 @@ U_THERMOMETER, U_INDICATION, U_BAROMETER, U_SHOWN, U_HUMIDITY = 0.25, 0.06, 60.0
 SIGNS = np.array([1.0, -1.0, -1.0])
 
 
+def observed_by(calibration, relative):
+    """What the reference part of one calibration does to ln rho of n readings."""
+    n, none = relative.size, np.zeros((relative.size, 1))
+    numbers = np.full(n, calibration)
+    return ObservedBy(numbers, none, none, relative[:, np.newaxis], none, np.full((n, 3), math.inf))
+
+
 def air():
     """The air of the three readings, each of conditions of its own; one calibration of the thermometer and one of the barometer."""
     rho = density(TEMPERATURES, PRESSURE, HUMIDITIES)
@@ -39,19 +48,21 @@ def air():
         rho,
         np.column_stack([by_t * U_INDICATION, by_p * U_SHOWN]),
         np.arange(3),
-        [
-            ((by_t * U_THERMOMETER)[:, np.newaxis], np.zeros(3, dtype=np.int64)),
-            ((by_p * U_BAROMETER)[:, np.newaxis], np.ones(3, dtype=np.int64)),
-        ],
+        [observed_by(0, by_t * U_THERMOMETER), observed_by(1, by_p * U_BAROMETER)],
         0.0 * column,
         np.column_stack([by_h * U_HUMIDITY, FORMULA_RELATIVE_UNCERTAINTY * column]),
         0.0 * column,
+        identifiers=(7, 8),
     )
 
 
 def flows():
     """The three as measured, each with an error of its own."""
     return Flows(FLOWS, (), FLOWS, (contribution(FLOWS * OWN),), np.empty(0), EXPONENTS * FLOWS)
+
+
+def at_density(of_flows, of_air, densities, compared=None):
+    return taken_to_density(of_flows, influences_of_air(of_air), densities, compared)
 
 
 def total(found, signs, members=(0, 0, 0)):
@@ -101,7 +112,7 @@ def test_totals_at_a_density_are_those_of_gtc_with_correlated_inputs(signs):
 def test_a_velocity_pressure_has_half_the_density_s_error_and_a_thermal_anemometer_none():
     rho = air().density
     relative = np.linalg.norm(
-        np.column_stack([air().own, air().stated, *(parts for parts, _ in air().of_calibrations)]), axis=1
+        np.column_stack([air().own, air().stated, *(by.reference for by in air().of_calibrations)]), axis=1
     )
     found = at_density(flows(), air(), np.full(3, RHO_0))
     (of_air,) = [each for each in found.contributions if each.name == "density"]
@@ -146,11 +157,28 @@ def test_what_one_indication_has_by_itself_is_independent_of_another():
     assert difference(only(own=np.full((2, 1), 0.01))) == pytest.approx((math.sqrt(2.0), math.sqrt(2.0)))
 
 
-def test_one_thermometer_in_two_quantities_of_one_set_adds_up():
-    """Dry bulb and wet bulb by one calibration: 0.01 and -0.01 of the density leave nothing."""
-    same = np.zeros(2, dtype=np.int64)
-    both = [(np.full((2, 1), 0.01), same), (np.full((2, 1), -0.01), same)]
-    assert difference(only(of_calibrations=both)) == pytest.approx((0.0, 0.0), abs=1e-12)
+def test_one_thermometer_in_two_sets_of_conditions_cancels_from_a_net_flow():
+    thermometer = [observed_by(0, np.full(2, 0.01))]
+    net, summed = difference(only(of_calibrations=thermometer, identifiers=(7,)))
+    assert (net, summed) == (pytest.approx(0.0, abs=1e-12), pytest.approx(2.0))
+
+
+def test_one_thermometer_in_another_slot_is_the_same_one():
+    """The first of one set of conditions, the second of another: 0.01 and -0.01 of the densities."""
+    first, second = observed_by(0, np.array([0.01, 0.0])), observed_by(0, np.array([0.0, -0.01]))
+    net, summed = difference(only(of_calibrations=[first, second], identifiers=(7,)))
+    assert (net, summed) == (pytest.approx(2.0), pytest.approx(0.0, abs=1e-12))
+
+
+def test_few_comparisons_leave_few_degrees_of_freedom_of_the_density():
+    """Welch-Satterthwaite (GUM G.2b): 3 of 5 parts of the variance with 4 degrees of freedom, (5/3)^2 4."""
+    of_scatter = replace(
+        observed_by(0, np.zeros(2)),
+        scatter=np.full((2, 1), math.sqrt(3.0)),
+        degrees_of_freedom=np.array([[4.0, math.inf, math.inf]] * 2),
+    )
+    lines = influences_of_air(only(of_calibrations=[of_scatter], own=np.full((2, 1), math.sqrt(2.0)), identifiers=(7,)))
+    assert lines.of_air.degrees_of_freedom == pytest.approx([100 / 9, 100 / 9], rel=1e-12)
 
 
 def test_a_design_as_measured_that_goes_with_the_density_takes_its_error_out_of_the_difference():

@@ -3,7 +3,7 @@
 import math
 
 from calib.faces.answers import reading as of_reading
-from calib.faces.plain_text import one_line
+from calib.faces.plain_text import one_line, table_text
 from calib.faces.written import Content, count_of, coverage_percent_text, degrees_text, two_digits
 from calib.procedures.measure.budget import budget_of
 from calib.procedures.measure.distributions import LawAndDistributions
@@ -130,12 +130,7 @@ def _lever_lines(answer: Content) -> list[str]:
     symbol = answer["flow"]["unit"]
     lines = [
         f"{answer['levers'][0]['name']} rules. What U would be with one contribution smaller [{symbol}]:",
-        f"{'':20} {'halved':>10} {'removed':>10}",
-    ]
-    lines += [
-        f"{each['name']:20} {two_digits(each['expanded_uncertainty_if_halved']):>10} "
-        f"{two_digits(each['expanded_uncertainty_if_removed']):>10}"
-        for each in answer["levers"]
+        table_text(("", "halved", "removed"), [_lever(each) for each in answer["levers"]], right=(1, 2)),
     ]
     if answer["repeatability_uncertain_by_percent"] is not None and not answer["logged"]:
         lines.append(
@@ -161,6 +156,11 @@ def _lever_lines(answer: Content) -> list[str]:
         )
         lines.append(f"{target}: {told}")
     return lines
+
+
+def _lever(lever: Content) -> tuple[str, str, str]:
+    smaller = (lever["expanded_uncertainty_if_halved"], lever["expanded_uncertainty_if_removed"])
+    return lever["name"], two_digits(smaller[0]), two_digits(smaller[1])
 
 
 def _rests_on(answer: Content) -> list[str]:
@@ -190,10 +190,34 @@ def _beside(interval: Content | None) -> list[str]:
     return [f"  the middle of the interval lies {abs(interval['by']):.0f} % of U {where} the value"]
 
 
+def _contribution(contribution: Content) -> tuple[str, ...]:
+    dof = contribution["degrees_of_freedom"]
+    return (
+        contribution["name"],
+        contribution["evaluation"],
+        two_digits(contribution["standard_uncertainty"]),
+        f"{contribution['variance_percent']:.1f}",
+        "inf" if dof is None else f"{dof:.3g}",
+        contribution["shared_with"],
+    )
+
+
+def _combined(flow: Content) -> tuple[str, ...]:
+    dof = flow["effective_degrees_of_freedom"]
+    said = f"k = {flow['coverage_factor']:.2f}, U = {two_digits(flow['expanded_uncertainty'])}"
+    return (
+        "combined",
+        "",
+        two_digits(flow["standard_uncertainty"]),
+        "100.0",
+        "inf" if dof is None else degrees_text(dof),
+        said,
+    )
+
+
 def _budget_lines(answer: Content) -> list[str]:
     flow = answer["flow"]
-    dof = flow["effective_degrees_of_freedom"]
-    width = max(20, *(len(each["name"]) for each in answer["contributions"]))
+    header = ("contribution", "type", f"u [{flow['unit']}]", "share %", "dof", "shared with")
     lines = [
         (
             f"reading {answer['reading']}: {answer['outlet']}, {answer['system']} {answer['service']}, {answer['instrument']} "
@@ -203,18 +227,6 @@ def _budget_lines(answer: Content) -> list[str]:
         f"flow {flow['statement']} ({coverage_percent_text(flow['coverage_probability'])} %)",
         *_beside(flow["interval"]),
         "",
-        f"{'contribution':{width}} {'type':4} {'u [' + flow['unit'] + ']':>12} {'share %':>8} {'dof':>6}  shared with",
+        table_text(header, [*map(_contribution, answer["contributions"]), _combined(flow)], right=(2, 3, 4)),
     ]
-    for each in answer["contributions"]:
-        own = each["degrees_of_freedom"]
-        lines.append(
-            f"{each['name']:{width}} {each['evaluation']:4} {two_digits(each['standard_uncertainty']):>12} "
-            f"{each['variance_percent']:8.1f} "
-            f"{'inf' if own is None else f'{own:.3g}':>6}  {each['shared_with']}"
-        )
-    lines.append(
-        f"{'combined':{width}} {'':4} {two_digits(flow['standard_uncertainty']):>12} {100:8.1f} "
-        f"{'inf' if dof is None else degrees_text(dof):>6}  "
-        f"k = {flow['coverage_factor']:.2f}, U = {two_digits(flow['expanded_uncertainty'])}"
-    )
     return lines + [f"{each['name']}: {one_line(each['basis'])}" for each in answer["contributions"] if "basis" in each]

@@ -6,7 +6,7 @@ from shlex import quote
 from typing import Any
 
 from calib.faces.parts.curve import curve, stored_residuals, unit_of_residuals
-from calib.faces.plain_text import withdrawn_text
+from calib.faces.plain_text import table_text, withdrawn_text
 from calib.faces.written import Content
 from calib.procedures.calibrate.judge_calibration import assessments_of, outliers_of
 from calib.procedures.certificate.completeness import MISSING, CertificateOnRecord, completeness
@@ -119,14 +119,23 @@ def assessment_lines(assessment: Content) -> list[str]:
     verdict = "every comparison passes" if assessment["accepted"] else "not every comparison passes"
     lines = [
         f"{assessment['phase']}: {assessment['criterion']}: {verdict} [{assessment['unit']}]",
-        f"  {'reference':>10} {'error':>10} {'U':>9} {'limits':>10}  {'statement':16} {'probability':>11}",
-    ]
-    lines += [
-        f"  {each['reference']:>10} {each['error'] + 0.0:>+10.4g} {each['expanded_uncertainty']:>9.2g} "
-        f"{'±' + format(each['limit'], '.4g'):>10}  {each['statement']:16} {each['probability_of_conformity']:>11.3f}"
-        for each in assessment["comparisons"]
+        table_text(_JUDGED, [_judged(each) for each in assessment["comparisons"]], "  ", right=(0, 1, 2, 3, 5)),
     ]
     return lines + _of_wide_uncertainty(assessment)
+
+
+_JUDGED = ("reference", "error", "U", "limits", "statement", "probability")
+
+
+def _judged(comparison: Content) -> tuple[str, ...]:
+    return (
+        comparison["reference"],
+        f"{comparison['error'] + 0.0:+.4g}",
+        f"{comparison['expanded_uncertainty']:.2g}",
+        f"±{comparison['limit']:.4g}",
+        comparison["statement"],
+        f"{comparison['probability_of_conformity']:.3f}",
+    )
 
 
 def _of_wide_uncertainty(assessment: Content) -> list[str]:
@@ -174,17 +183,25 @@ def _after(text: str | None) -> str:
     return f" ({text})" if text else ""
 
 
+_COMPARED = ("phase", "reference", "indication", "unit", "U", "k", "repeatability", "residual")
+
+
 def _comparison_lines(answer: Content) -> list[str]:
-    lines = [
-        f"{'phase':9} {'reference':>10} {'indication':>10} {'unit':8} {'U':>8} {'k':>5} {'repeatability':>13} {'residual':>10}"
-    ]
-    for each in [*answer["other_comparisons"], *answer["comparisons"]]:
-        residual = f"{each['residual']:.3g}" if "residual" in each else "not used"
-        lines.append(
-            f"{each['phase']:9} {each['reference']:>10} {each['indication']:>10} {_units(each):8} "
-            f"{each['expanded_uncertainty']:>8} {each['coverage_factor']:>5} {each['repeatability'] or '-':>13} {residual:>10}"
-        )
-    return lines
+    rows = [_compared(each) for each in (*answer["other_comparisons"], *answer["comparisons"])]
+    return [table_text(_COMPARED, rows, right=(1, 2, 4, 5, 6, 7))]
+
+
+def _compared(comparison: Content) -> tuple[str, ...]:
+    return (
+        comparison["phase"],
+        comparison["reference"],
+        comparison["indication"],
+        _units(comparison),
+        comparison["expanded_uncertainty"],
+        comparison["coverage_factor"],
+        comparison["repeatability"] or "-",
+        f"{comparison['residual']:.3g}" if "residual" in comparison else "not used",
+    )
 
 
 def _units(comparison: Content) -> str:

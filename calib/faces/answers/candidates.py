@@ -4,6 +4,7 @@ from calib.arrays import finite
 from calib.curves.choice import Candidate
 from calib.curves.regression import Polynomial
 from calib.faces.parts.curve import formula, response_formula, unit_of_residuals
+from calib.faces.plain_text import table_text
 from calib.faces.written import Content
 from calib.procedures.certificate.fit_curve import CurveWish
 from calib.procedures.on_record.calibrations import CalibrationOnFile, refit
@@ -69,24 +70,26 @@ def _left_out(in_unit: Unit, candidate: Candidate) -> float | None:
 def text(answer: Content) -> str:
     """The same for people."""
     squares = "chi-squared" if answer["judged_by"] == "chi-squared" else "sum of res.²"
-    header = f"{'candidate':24} {squares:>12} {'dof':>4} {'probability':>11} "
-    header += f"{'AICc':>9} {'left out':>10} {'lack of fit':>11}  at 5 %"
+    header = ("candidate", squares, "dof", "probability", "AICc", "left out", "lack of fit", "at 5 %")
     return "\n".join(
         [
             f"{answer['tag']}, certificate {answer['certificate']}, made from the comparisons {answer['made_from']}",
             f"candidates, judged by {answer['judged_by']}; left out: rms of residuals from curves without the point:",
-            header,
-            *(_line(each) for each in answer["candidates"]),
+            table_text(header, [_row(each) for each in answer["candidates"]], right=range(1, 7)),
         ]
     )
 
 
-def _line(each: Content) -> str:
+def _row(each: Content) -> tuple[str, ...]:
     return (
-        f"{each['title']:24} {each['sum_of_squares']:12.5g} {each['degrees_of_freedom']:4g} {each['probability']:11.3g} "
-        f"{_figure(each['aicc'], '.4g'):>9} {_figure(each['leave_one_out'], '.3g'):>10} "
-        f"{_figure(each['lack_of_fit_probability'], '.3g'):>11}  "
-        f"{'not rejected' if each['kept'] else 'rejected'}{'  <- chosen' if each['chosen'] else ''}"
+        each["title"],
+        f"{each['sum_of_squares']:.5g}",
+        f"{each['degrees_of_freedom']:.4g}",
+        f"{each['probability']:.3g}",
+        _figure(each["aicc"], ".4g"),
+        _figure(each["leave_one_out"], ".3g"),
+        _figure(each["lack_of_fit_probability"], ".3g"),
+        f"{'not rejected' if each['kept'] else 'rejected'}{'  <- chosen' if each['chosen'] else ''}",
     )
 
 

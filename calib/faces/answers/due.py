@@ -6,14 +6,13 @@ Nothing heavy is imported here, since it is asked at the start of every day.
 from collections.abc import Sequence
 from dataclasses import asdict
 from datetime import date
-from shlex import quote
 
-from calib.confirmation.due import DueEntry
+from calib.confirmation.due import CHECK, DueEntry
 from calib.faces.plain_text import table_text
 from calib.faces.written import Content
 from calib.procedures.impact.reviews import Review
 
-_HEADER = ("instrument", "due on", "days", "certificate", "state")
+_HEADER = ("instrument", "due on", "days", "what", "state")
 
 
 def document(on: date, ahead: int, entries: Sequence[DueEntry], open_reviews: Sequence[Review]) -> Content:
@@ -26,11 +25,14 @@ def document(on: date, ahead: int, entries: Sequence[DueEntry], open_reviews: Se
         ],
         "open_reviews": [
             {
+                "review": review.review,
+                "about": review.about,
                 "tag": review.tag,
                 "certificate": review.certificate,
                 "opened_at": review.time,
                 "lines": len(review.lines),
                 "open_lines": review.open_lines,
+                "reissue_promised": list(review.promised),
             }
             for review in open_reviews
         ],
@@ -39,21 +41,26 @@ def document(on: date, ahead: int, entries: Sequence[DueEntry], open_reviews: Se
 
 def text(answer: Content) -> str:
     """The same for people."""
-    listed = f"nothing is overdue on {answer['on']}, and nothing comes due within {answer['within_days']} days"
-    if answer["instruments"]:
-        listed = table_text(_HEADER, [_row(entry) for entry in answer["instruments"]])
-    return "\n".join([listed, *(_waiting(review) for review in answer["open_reviews"])])
+    nothing = f"nothing is overdue on {answer['on']}, and nothing comes due within {answer['within_days']} days"
+    in_use = [entry for entry in answer["instruments"] if not entry["put_aside"]]
+    put_aside = [entry for entry in answer["instruments"] if entry["put_aside"]]
+    lines = [table_text(_HEADER, [_row(entry) for entry in in_use]) if in_use else nothing]
+    if put_aside:
+        lines += ["put aside:", table_text(_HEADER, [_row(entry) for entry in put_aside])]
+    return "\n".join([*lines, *(_waiting(review) for review in answer["open_reviews"])])
 
 
 def _row(entry: Content) -> tuple[str, ...]:
     state = "; ".join(reason.partition(": ")[2] for reason in entry["reasons"]) or "comes due"
     days = "-" if entry["days"] is None else str(entry["days"])
-    return entry["tag"], entry["due_on"] or "-", days, entry["certificate"] or "-", state
+    what = entry["what"] if entry["what"] == CHECK else entry["certificate"] or "-"
+    return entry["tag"], entry["due_on"] or "-", days, what, state
 
 
 def _waiting(review: Content) -> str:
-    tag, certificate = review["tag"], review["certificate"]
+    promised = ", ".join(review["reissue_promised"])
+    waits = f" (reissue promised: {promised})" if promised else ""
     return (
-        f"impact review open: {tag}, certificate {certificate}, {review['open_lines']} of {review['lines']} lines: "
-        f"calib review show {quote(tag)} {quote(certificate)}"
+        f"impact review open: {review['about']}, {review['open_lines']} of {review['lines']} lines{waits}: "
+        f"calib review show {review['review']}"
     )

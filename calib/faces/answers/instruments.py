@@ -19,6 +19,7 @@ def status(instrument: InstrumentStatus) -> Content:
     return instrument.cells | {
         "certificate": instrument.certificate,
         "due_on": instrument.due_on,
+        "check_due_on": instrument.check_due_on,
         "reasons": list(instrument.reasons),
         "retired": instrument.retired,
         "paired_with": list(instrument.paired_with),

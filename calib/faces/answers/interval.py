@@ -7,9 +7,10 @@ from shlex import quote
 from calib.arrays import finite
 from calib.confirmation.drift import Drift
 from calib.confirmation.history import MONTHS_IN_A_YEAR, CalibrationErrors, ErrorPoints
+from calib.confirmation.recommendation import ACCEPT_CORRECTED, ADJUST, KEEP, LENGTHEN, SHORTEN, percent_down
 from calib.confirmation.reliability import FoundInterval
 from calib.confirmation.words import CORRECTED, INDICATION
-from calib.faces.plain_text import one_line, table_text
+from calib.faces.plain_text import one_line, table_text, wrapped, wrapped_lines
 from calib.faces.written import Content, count_of
 from calib.procedures.fleet.interval_review import IntervalReview
 from calib.quantities import Unit, unit
@@ -36,17 +37,19 @@ def document(review: IntervalReview) -> Content:
         "points": [_point(review, place, own) for place in range(len(review.points))],
         "stability_counts": review.counts,
         "family": _family(review),
-        "proposals": [asdict(each) for each in review.proposals],
-        "shortest_months": None if review.shortest is None else review.shortest.months,
+        "decision_rule": review.rule,
+        "spread": None if review.spread is None else asdict(review.spread),
+        "recommendation": asdict(review.recommendation),
         "to_record": to_record(review),
     }
 
 
 def to_record(review: IntervalReview) -> str | None:
-    """The command that would record the shortest proposal; None where it is the interval in force, or there is none."""
-    if review.shortest is None or review.shortest.months == review.present:
+    """The command that would record the recommended interval; None where it is the one in force."""
+    months = review.recommendation.months
+    if months == review.present:
         return None
-    return f'calib interval set {quote(review.instrument.tag)} {review.shortest.months} --reason "..."'
+    return f'calib interval set {quote(review.instrument.tag)} {months} --reason "..."'
 
 
 def _calibration(calibration: CalibrationErrors) -> Content:
@@ -71,6 +74,7 @@ def _point(review: IntervalReview, place: int, own: Unit) -> Content:
         "as_left": [error_of(own, error) for error in point.as_left],
         "drift": _drift(own, point.line, point.reached_by_line),
         "changes": _drift(own, point.wandering, point.reached_by_changes),
+        "in_tolerance": finite(float(review.at_present[place])),
         "stability": {
             "intervals": int(stability.intervals[place]),
             "per_interval": difference(own, float(stability.per_interval[place])),
@@ -133,7 +137,7 @@ def difference(own: Unit, value: float) -> float | None:
 def text(answer: Content) -> str:
     """The same for people."""
     tables = [_history_table(answer), "", _drift_table(answer), *_notes(answer)] if answer["points"] else []
-    return "\n".join([_head_line(answer), *tables, "", *_proposal_lines(answer)])
+    return "\n".join([_head_line(answer), *_recommended(answer), "", *tables, *wrapped(_family_line(answer))])
 
 
 def _history_table(answer: Content) -> str:
@@ -160,18 +164,16 @@ def _error_text(error: Content) -> str:
 
 def _drift_table(answer: Content) -> str:
     header = [
-        f"indication [{answer['unit']}]", "drift per year", "months to mpe", "by changes", "months to mpe", "s per interval",
-        "intervals",
+        f"indication [{answer['unit']}]", "drift per year", "by changes", "s per interval", "intervals", "in tolerance",
     ]  # fmt: skip
     rows = [
         [
             f"{point['indication']:.6g}",
             _rate_text(point["drift"]),
-            _months_text(point["drift"]),
             _rate_text(point["changes"]),
-            _months_text(point["changes"]),
             _figure(point["stability"]["per_interval"], ".2g"),
             str(point["stability"]["intervals"]),
+            "-" if point["in_tolerance"] is None else percent_down(point["in_tolerance"]),
         ]
         for point in answer["points"]
     ]
@@ -180,12 +182,6 @@ def _drift_table(answer: Content) -> str:
 
 def _rate_text(drift: Content | None) -> str:
     return "-" if drift is None else f"{drift['rate_per_year']:+.2g} ± {drift['band_of_rate']:.2g}"
-
-
-def _months_text(drift: Content | None) -> str:
-    if drift is None:
-        return "-"
-    return "> 120" if drift["months_to_limit"] is None else f"{drift['months_to_limit']:.1f}"
 
 
 def _figure(value: float | None, form: str) -> str:
@@ -212,38 +208,48 @@ _JUDGED = {
 
 def _notes(answer: Content) -> list[str]:
     lines = [
-        "Errors of indication as found, U with k = 2.",
+        "Errors of indication as found, U with k = 2; mpe: the maximum permissible error.",
         "Drift by the line through them: band at k = 2, or Student's t where the errors scatter by more than their U.",
         "By changes: from one calibration to the next, Student's t.",
-        "Time until |error| + band reaches the maximum permissible error (mpe), from the last calibration on.",
-        f"Judged is {_JUDGED[answer['judged']]}.",
+        "In tolerance: the probability at the end of the interval in force, as it was left.",
+        f"Judged is {_JUDGED[answer['judged']]}, by the rule {answer['decision_rule']}.",
     ]
     counts = "take their stability from s" if answer["stability_counts"] else "take their stability from limits"
-    return [*lines, f"Readings with the latest accepted calibration {counts}; history counts from three intervals on."]
+    lines.append(f"Readings with the latest accepted calibration {counts}; history counts from three intervals on.")
+    return wrapped_lines(lines)
 
 
-def _proposal_lines(answer: Content) -> list[str]:
-    """Each method with its number and why, and what would record the shortest."""
-    lines = []
-    for proposal in answer["proposals"]:
-        months = "no proposal" if proposal["months"] is None else _months(proposal["months"])
-        lines.append(f"{proposal['method']}: {months}; {proposal['why']}")
+_ACTIONS = {
+    KEEP: "keep the interval of {}",
+    LENGTHEN: "lengthen the interval to {}",
+    SHORTEN: "shorten the interval to {}",
+    ADJUST: "adjust it; then {}",
+    ACCEPT_CORRECTED: "accept it on the corrected value, or have it adjusted; then {}",
+}
+
+
+def _recommended(answer: Content) -> list[str]:
+    """What is recommended, why, and what would record it."""
+    said = answer["recommendation"]
+    lines = [
+        f"recommended: {_ACTIONS[said['action']].format(count_of(said['months'], 'month', 'months'))}",
+        *([] if said["reliability"] is None else [f"  {percent_down(said['reliability'])} in tolerance at its end"]),
+        f"  {said['why']}",
+        *([] if said["reason_of_size"] is None else [f"  {said['reason_of_size']}"]),
+        *(
+            []
+            if answer["to_record"] is None
+            else [f"  nothing is changed; it would be recorded by: {answer['to_record']}"]
+        ),
+    ]
+    return [line for text in lines for line in wrapped(text)]
+
+
+def _family_line(answer: Content) -> str:
     family = answer["family"]
     tags = sorted({each["tag"] for each in family["intervals"]})
-    lines.append(
-        f"family: {one_line(family['kind'])}, {one_line(family['maker'])} {one_line(family['model'])}; "
-        f"{len(family['intervals'])} intervals of {', '.join(tags) or 'none'}"
+    passed = sum(each["in_tolerance"] for each in family["intervals"])
+    return (
+        f"Family: {one_line(family['kind'])}, {one_line(family['maker'])} {one_line(family['model'])}: {passed} of "
+        f"{count_of(len(family['intervals']), 'interval', 'intervals')} ended in tolerance ({', '.join(tags) or 'none on record'})."
     )
-    return [*lines, _end(answer)]
-
-
-def _months(count: int) -> str:
-    return count_of(count, "month", "months")
-
-
-def _end(answer: Content) -> str:
-    if answer["shortest_months"] is None:
-        return "no method has a proposal: the interval stays as it is"
-    if answer["to_record"] is None:
-        return f"the shortest proposal is the interval in force, {_months(answer['interval_months'])}"
-    return f"nothing is changed; the shortest proposal would be recorded by: {answer['to_record']}"

@@ -13,7 +13,8 @@ def document(path: Path, asked: LabelsAsked) -> Content:
     return {
         "file": str(path) if asked.labels else None,
         "labels": [
-            {name: str(cell) for name, cell in asdict(label).items()} | {"code": code_of(label)}
+            {name: None if cell is None else str(cell) for name, cell in asdict(label).items()}
+            | {"code": code_of(label)}
             for label in asked.labels
         ],
         "refused": [{"tag": tag, "reasons": list(reasons)} for tag, reasons in asked.refused],

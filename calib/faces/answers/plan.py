@@ -12,7 +12,8 @@ Fields of the document. Flows are in the outlet's own unit (`unit` of its `desig
     air_reasons                                          why later conditions on record are of no use
     outlets                                              in the order of the records
         outlet, system, service, place
-        design                                           value, unit, half_width, lower_limit, upper_limit; as typed:
+        design                                           value, unit, half_width, lower_limit, upper_limit; density_kg_per_m3
+                                                         at which it is stated (null: as measured); as typed:
                                                          tolerance_percent, tolerance_minus_percent,
                                                          tolerance_plus_percent, minimum_flow, maximum_flow; null: none, or
                                                          the only limit is the design itself
@@ -21,6 +22,8 @@ Fields of the document. Flows are in the outlet's own unit (`unit` of its `desig
         candidates                                       sorted by u_over_t
             instrument, probe, method, certificate
             indication                                   value, unit: what the design flow would show; resolution of the instrument
+            design_as_measured                           value, unit: the design flow in the air counted with; null but where
+                                                         the design states a density, at which all others of its flows are
             velocity                                     value, unit: mean velocity; null for a hood
             can_prove                                    yes, no, not known
             observations                                 fewest needed (passes of a traverse); null: none suffices, or not known
@@ -28,8 +31,8 @@ Fields of the document. Flows are in the outlet's own unit (`unit` of its `desig
             u_over_t, capability_index                   U/T, and C_m of JCGM 106, 7.6.3
             of_one_observation                           expanded_uncertainty, u_over_t
             however_many_observations                    u_over_t, ruled_by, variance_percent: what more observations leave
-            acceptance_interval                          from, to: measured flows that would pass with that U; null: none would,
-                                                         or U is not known
+            acceptance_interval                          from, to: flows as measured that would pass with that U; null: none
+                                                         would, or U is not known
             conditional_interval                         the same, conditional passes with them; null but by the non-binary rule
             flags                                        what is worth knowing of such a reading
         unusable                                         instrument, probe, reasons
@@ -41,16 +44,19 @@ Fields of the document. Flows are in the outlet's own unit (`unit` of its `desig
     without_design                                       outlets that nothing is to be proved of
 """
 
+import math
 import textwrap
 from collections.abc import Iterable, Sequence
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 
 from calib.arrays import finite
 from calib.faces.parts.limits import limits_content
+from calib.faces.parts.reading_in_full import state_text
 from calib.faces.parts.value_in_unit import value_in, velocity_unit
-from calib.faces.plain_text import one_line
+from calib.faces.plain_text import line_width, one_line, table_text
 from calib.faces.written import Content, coverage_percent_text, tolerance_text
 from calib.procedures.measure.air import MEASURED_AS, AirFound
+from calib.procedures.measure.compared import stated_density
 from calib.procedures.on_record.flow_unit import flow_unit
 from calib.procedures.plan.planned import (
     EXPECTED,
@@ -60,7 +66,6 @@ from calib.procedures.plan.planned import (
     OutletPlan,
     PlannedAcceptance,
     Predicted,
-    acceptance,
 )
 from calib.quantities import Unit, preferred, unit
 from calib.records.tables.instruments import Instrument
@@ -140,18 +145,20 @@ def _design(plan: OutletPlan, flow: Unit) -> Content:
         **value_in(flow, plan.design),
         **limits_content(plan.outlet, plan.design, flow),
         "half_width": flow.difference_from_si(plan.half_width),
+        "density_kg_per_m3": finite(stated_density(plan.outlet)),
     }
 
 
 def _candidate(predicted: Predicted, plan: OutletPlan, flow: Unit, rule: str, units: str | None) -> Content:
     instrument, budget = predicted.gear.instrument, predicted.with_them
     shown = unit(instrument.indicated, instrument.unit)
-    accepted = acceptance(plan.limits, predicted.guard_band(plan.limits, rule), rule)
+    accepted, at_density = predicted.acceptance(plan.limits, rule), math.isfinite(stated_density(plan.outlet))
     return {
         **_tags(instrument, predicted.gear.probe),
         "method": predicted.method.method,
         "certificate": predicted.standing.calibration.certificate,
         "indication": value_in(shown, predicted.standing.indication.mean) | {"resolution": instrument.resolution},
+        "design_as_measured": value_in(flow, predicted.as_measured(plan.design)) if at_density else None,
         "velocity": None
         if predicted.gear.way.is_flow
         else value_in(velocity_unit(instrument.unit, units), predicted.velocity),
@@ -205,7 +212,7 @@ def _head(answer: Content) -> list[str]:
         f"  T         half-width of the tolerance; U/T up to {answer['at_most']:g} proves it (--at-most)",
         "  obs.      observations needed for that (passes of a traverse); -: none suffice",
         f"  U         expanded uncertainty ({probability}) with them; where -, with one",
-        f"  accepted  measured flows that would pass with that U; rule: {answer['decision_rule']}",
+        f"  accepted  flows as measured that would pass with that U; rule: {answer['decision_rule']}",
     ]
 
 
@@ -241,9 +248,15 @@ def _design_text(outlet: Content) -> str:
     design, moving = outlet["design"], [each["velocity"] for each in outlet["candidates"] if each["velocity"]]
     mean = f", mean velocity {_short(moving[0]['value'], 3)} {moving[0]['unit']}" if moving else ""
     return (
-        f"{_short(design['value'])} {design['unit']} {tolerance_text(design)}, "
+        f"{_short(design['value'])} {design['unit']}{_state(design)} {tolerance_text(design)}, "
         f"T = {_short(design['half_width'])} {design['unit']}{mean}"
     )
+
+
+def _state(design: Content) -> str:
+    """The density at which a design is stated, as it is said behind the flow."""
+    density = design["density_kg_per_m3"]
+    return "" if density is None else f" {state_text(density)}"
 
 
 def _best(outlet: Content) -> str:
@@ -272,9 +285,7 @@ def _table(outlet: Content) -> list[str]:
         "proves",
         "accepted",
     )
-    rows = [header, *(_row(candidate) for candidate in outlet["candidates"])]
-    widths = [max(len(row[column]) for row in rows) for column in range(len(header))]
-    return [_aligned(row, widths) for row in rows]
+    return [table_text(header, [_row(candidate) for candidate in outlet["candidates"]], "  ", right=(2, 3, 4, 5, 7))]
 
 
 def _row(candidate: Content) -> tuple[str, ...]:
@@ -290,15 +301,6 @@ def _row(candidate: Content) -> tuple[str, ...]:
         candidate["can_prove"],
         _ends(candidate["acceptance_interval"], candidate["expanded_uncertainty"]),
     )
-
-
-def _aligned(row: Sequence[str], widths: Sequence[int]) -> str:
-    """Words to the left, numbers to the right."""
-    cells = (
-        cell.ljust(width) if column in (0, 1, 6) else cell.rjust(width)
-        for column, (cell, width) in enumerate(zip(row, widths, strict=True))
-    )
-    return ("  " + "  ".join(cells)).rstrip()
 
 
 def _decimals(resolution: str) -> int:
@@ -405,4 +407,6 @@ def _summary(answer: Content) -> str:
 
 def _wrapped(told: str, before: str = "  ") -> list[str]:
     after = " " * len(before)
-    return textwrap.wrap(one_line(told), _WIDTH, initial_indent=before, subsequent_indent=after, break_on_hyphens=False)
+    return textwrap.wrap(
+        one_line(told), line_width(_WIDTH), initial_indent=before, subsequent_indent=after, break_on_hyphens=False
+    )

@@ -31,6 +31,7 @@ def _readiness(readiness: Readiness, units: str | None) -> Content:
         "laboratory": None if calibration is None else calibration.laboratory,
         "calibrated_on": None if calibration is None else str(calibration.calibrated_on),
         "due_on": None if decision.due_on is None else str(decision.due_on),
+        "check_due_on": None if decision.check_due_on is None else str(decision.check_due_on),
         "measuring_interval": None if calibration is None else calibration.measuring_interval,
         "at": None if readiness.at is None else _at(readiness.at, units),
     }
@@ -62,17 +63,18 @@ def _at(there: "AtIndication", units: str | None) -> Content:
 
 def text(answer: Content) -> str:
     """The same for people."""
-    return "\n".join(line for instrument in answer["instruments"] for line in _lines(instrument))
+    return "\n".join(line for instrument in answer["instruments"] for line in _lines(instrument, answer["at"][:10]))
 
 
-def _lines(instrument: Content) -> list[str]:
+def _lines(instrument: Content, day: str) -> list[str]:
     if not instrument["allowed"]:
         reasons = (f"  {reason.partition(': ')[2]}" for reason in instrument["reasons"])
-        return [f"{instrument['tag']}: do not use", *reasons]
+        return [f"{instrument['tag']}: do not use on {day}", *reasons]
     return [
-        f"{instrument['tag']}: may be used",
+        f"{instrument['tag']}: may be used on {day}",
         "  {kind} for {quantity}, indications {measuring_interval}".format(**instrument),
         "  certificate {certificate} ({laboratory}) of {calibrated_on}, due {due_on}".format(**instrument),
+        *([f"  intermediate check due {instrument['check_due_on']}"] if instrument["check_due_on"] else []),
         *(_at_text(instrument["at"]) if instrument["at"] else []),
     ]
 

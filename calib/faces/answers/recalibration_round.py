@@ -18,6 +18,11 @@ def document(planned: Round, on: date, within_days: int) -> Content:
             for parcel in planned.parcels
         ],
         "gaps": [asdict(gap) for gap in planned.gaps],
+        "checks": [
+            {"tag": check.tag, "due_on": str(check.due_on), "days": check.days, "overdue": check.overdue}
+            for check in planned.checks
+        ],
+        "put_aside": [_traveller(each) for each in planned.put_aside],
     }
 
 
@@ -27,22 +32,36 @@ def _traveller(traveller: Traveller) -> Content:
 
 def text(answer: Content) -> str:
     """The same for people."""
-    if not answer["parcels"]:
-        return f"nothing asks for recalibration on {answer['on']} or within {answer['round_days']} days"
     lines = [line for parcel in answer["parcels"] for line in _parcel(parcel)]
+    if not lines:
+        lines = [f"nothing asks for recalibration on {answer['on']} or within {answer['round_days']} days"]
     lines += [
         f"warning: nothing in calibration would measure {gap['quantity']}: {gap['advice']}" for gap in answer["gaps"]
     ]
+    if answer["checks"]:
+        lines.append("intermediate checks due on what stays here")
+        lines += [f"  {check['tag']}: {_due_of_check(check)}" for check in answer["checks"]]
+    if answer["put_aside"]:
+        lines.append("put aside, and sent only if it is wanted back")
+        lines += [_line(each) for each in answer["put_aside"]]
     return "\n".join(lines)
+
+
+def _due_of_check(check: Content) -> str:
+    return f"was due on {check['due_on']}" if check["overdue"] else f"due on {check['due_on']}"
 
 
 def _parcel(parcel: Content) -> Iterator[str]:
     yield f"{parcel['laboratory'] or 'no laboratory on record'}: {parcel['quantity']}"
     for each in parcel["travellers"]:
-        due = "" if each["due_on"] is None else f", due on {each['due_on']}"
-        certificate = "" if each["certificate"] is None else f", last certificate {each['certificate']}"
-        yield f"  {each['tag']}: {each['why']}{due}{certificate}"
+        yield _line(each)
     if parcel["standards"]:
         yield f"  in house, against {', '.join(parcel['standards'])}"
     for reason in parcel["refused_standards"]:
         yield f"  first the standard: {reason}"
+
+
+def _line(traveller: Content) -> str:
+    due = "" if traveller["due_on"] is None else f", due on {traveller['due_on']}"
+    certificate = "" if traveller["certificate"] is None else f", last certificate {traveller['certificate']}"
+    return f"  {traveller['tag']}: {traveller['why']}{due}{certificate}"

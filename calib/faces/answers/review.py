@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from calib.faces.answers.reviews import brief
 from calib.faces.plain_text import table_text
 from calib.faces.written import Content
-from calib.procedures.impact.reviews import Decided, Review, ReviewLine
+from calib.procedures.impact.reviews import FOUND_BEYOND, REISSUE, Decided, Review, ReviewLine
 from calib.uncertainty.statement import round_result
 
 _HEADER = ("line", "record", "as", "before", "as found", "shift", "shift/U", "conformity", "disposition")
@@ -13,9 +13,15 @@ _HEADER = ("line", "record", "as", "before", "as found", "shift", "shift/U", "co
 
 def document(review: Review) -> Content:
     """A review with its lines."""
+    assessment = dict(review.assessment)
     return brief(review) | {
         "criterion": review.criterion,
-        **review.assessment,
+        "in_order_since": assessment.pop("since", None) if review.cause != FOUND_BEYOND else None,
+        **assessment,
+        "decisions": [
+            {"curve": each.curve, "from_at": each.from_at, "reason": each.reason, "by": each.person, "at": each.time}
+            for each in review.curves
+        ],
         "items": [_line(line) for line in review.lines],
     }
 
@@ -29,6 +35,8 @@ def _line(line: ReviewLine) -> Content:
         **line.finding,
         "dispositions": [_decided(each) for each in line.decided],
         "disposition": line.disposition.decision if line.disposition else None,
+        "reissued": line.reissued,
+        "open": line.is_open,
     }
 
 
@@ -45,6 +53,8 @@ def record_name(line: ReviewLine) -> str:
         return f"factor {finding['factor']}, revision {finding['revision']}"
     if line.record_table == "calibration":
         return f"certificate {finding['certificate']} of {finding['instrument']}"
+    if line.record_table == "intermediate_check":
+        return f"check {line.record} of {finding['instrument']}"
     return f"report {finding['report']}"
 
 
@@ -55,16 +65,19 @@ def text(answer: Content) -> str:
     """The same for people."""
     rows = [_row(line) for line in answer["items"]]
     table = table_text(_HEADER, rows) if rows else "nothing hangs on it"
-    return "\n".join([*_head(answer), "", table, *_remarks(answer["items"])])
+    return "\n".join([*_head(answer), *_curves(answer), "", table, *_remarks(answer["items"])])
 
 
 def _head(answer: Content) -> Iterator[str]:
     """What was found, since when the instrument was in order, what is assumed."""
+    opened = f"opened {answer['opened_at']} by {answer['opened_by']}"
+    if answer["cause"] != FOUND_BEYOND:
+        yield f"{answer['about']}: {opened}"
+        if answer["in_order_since"]:
+            yield f"last shown to be in order: {answer['in_order_since']}"
+        return
     since = answer["since"]
-    yield (
-        f"{answer['tag']}, certificate {answer['certificate']}, calibrated {answer['calibrated_on']}: "
-        f"opened {answer['opened_at']} by {answer['opened_by']}"
-    )
+    yield f"{answer['tag']}, certificate {answer['certificate']}, calibrated {answer['calibrated_on']}: {opened}"
     yield (
         f"last in order: certificate {since['certificate']}, calibrated {since['calibrated_on']}, "
         f"accepted {since['accepted_on']}"
@@ -74,6 +87,22 @@ def _head(answer: Content) -> Iterator[str]:
         yield from (_comparison(each) for each in judgement["comparisons"])
     yield f"assumed: {answer['assumption']}"
     yield f"reports: {answer['rule_for_reports']}"
+
+
+def decision_text(answer: Content) -> str:
+    """The decision that counts, in a line."""
+    last = answer["decisions"][-1]
+    from_at = f" {last['from_at']}" if last["from_at"] else ""
+    return f"review {answer['review']} ({answer['about']}): {last['curve']}{from_at}"
+
+
+def _curves(answer: Content) -> Iterator[str]:
+    """Which curve holds, as decided; of several the last one counts."""
+    for each in answer["decisions"]:
+        from_at = f" {each['from_at']}" if each["from_at"] else ""
+        yield f"decided {each['at']} by {each['by']}: {each['curve']}{from_at}: {each['reason']}"
+    if answer["cause"] == FOUND_BEYOND and not answer["decisions"]:
+        yield "which curve holds: not decided yet, so flows are as before"
 
 
 def _comparison(comparison: Content) -> str:
@@ -95,8 +124,14 @@ def _row(line: Content) -> tuple[str, ...]:
         "-" if line["shift"] is None else f"{line['shift']:+.3g}",
         "-" if line["shift_over_U"] is None else f"{line['shift_over_U']:+.2f}",
         _conformity(line),
-        line["disposition"] or "open",
+        _disposition(line),
     )
+
+
+def _disposition(line: Content) -> str:
+    if line["disposition"] != REISSUE:
+        return line["disposition"] or "open"
+    return "reissue, open" if line["reissued"] is None else f"reissued, revision {line['reissued']}"
 
 
 def _value(value: Content | None, unit: str) -> str:

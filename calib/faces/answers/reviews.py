@@ -6,7 +6,7 @@ from calib.faces.plain_text import table_text
 from calib.faces.written import Content
 from calib.procedures.impact.reviews import Review
 
-_HEADER = ("instrument", "certificate", "calibrated", "opened", "lines", "open", "state")
+_HEADER = ("review", "instrument", "about", "opened", "lines", "open", "state")
 
 
 def document(reviews: Sequence[Review]) -> Content:
@@ -17,6 +17,9 @@ def document(reviews: Sequence[Review]) -> Content:
 def brief(review: Review) -> Content:
     """One review of the list."""
     return {
+        "review": review.review,
+        "cause": review.cause,
+        "about": review.about,
         "tag": review.tag,
         "certificate": review.certificate,
         "calibrated_on": review.calibrated_on,
@@ -24,7 +27,9 @@ def brief(review: Review) -> Content:
         "opened_by": review.person,
         "lines": len(review.lines),
         "open_lines": review.open_lines,
+        "reissue_promised": list(review.promised),
         "open": review.is_open,
+        "holds": None if review.holds is None else review.holds.curve,
     }
 
 
@@ -36,12 +41,16 @@ def text(answer: Content) -> str:
 
 
 def _row(review: Content) -> tuple[str, ...]:
+    tag = review["tag"]
+    state = "open" if review["open"] else "done"
+    if review["reissue_promised"]:
+        state = f"reissue promised: {', '.join(review['reissue_promised'])}"
     return (
-        review["tag"],
-        review["certificate"],
-        review["calibrated_on"],
+        str(review["review"]),
+        tag or "-",
+        review["about"].removeprefix(f"{tag}, "),
         review["opened_at"][:10],
         str(review["lines"]),
         str(review["open_lines"]),
-        "open" if review["open"] else "done",
+        state,
     )

@@ -2,6 +2,7 @@
 
 import gc
 import io
+import os
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, redirect_stderr
@@ -12,7 +13,8 @@ import typer
 
 from calib import __version__
 from calib.errors import CalibError, DamagedError, RefusedError
-from calib.faces.plain_text import by_number
+from calib.faces.cli.completion import COMPLETING
+from calib.faces.plain_text import as_wide_as, by_number, fitted, terminal_columns
 
 # Options that a person may also type before the command.
 _GLOBAL = {"--records": 1, "--by": 1, "--units": 1, "--json": 0}
@@ -24,8 +26,8 @@ _PLACES = {
     "upgrade": "records", "file": "file", "backup": "keep", "export": "keep", "label": "label", "report": "report",
     "help": "help", "budget": "budget", "plan": "plan", "balance": "balance", "conformity": "balance",
     **{group: group for group in (
-        "instrument", "calibration", "check", "interval", "method", "source", "outlet", "factor", "conditions", "traverse",
-        "job", "reading", "refusal", "event", "rule", "person", "trace", "review", "anchor", "ledger",
+        "instrument", "calibration", "check", "interval", "method", "source", "job", "system", "room", "outlet", "factor",
+        "conditions", "traverse", "reading", "refusal", "event", "rule", "person", "trace", "review", "anchor", "ledger",
     )},
 }  # fmt: skip
 
@@ -34,8 +36,9 @@ def program(asked: str | None = None) -> typer.Typer:
     """The program with every command, or with those of the module where the one that is asked for stands: that starts at once."""
     app = typer.Typer(
         no_args_is_help=True,
+        context_settings={"help_option_names": ["--help", "-h"]},
         rich_markup_mode=None,  # plain help: nothing to switch off where colours are not wanted
-        add_completion=False,
+        add_completion=_is_about_completion(asked),
         pretty_exceptions_enable=False,
         help="Keep the calibration records of air-flow instruments, and put a measurement uncertainty beside every flow.",
         epilog="Exit status: 0 done; 1 a finding; 2 wrong usage or bad input, nothing written; 3 refused by the gate.",
@@ -49,6 +52,11 @@ def program(asked: str | None = None) -> typer.Typer:
         else:  # its commands have no group
             app.registered_commands += module.app.registered_commands
     return app
+
+
+def _is_about_completion(asked: str | None) -> bool:
+    """Whether a shell asks, or a person about it: else its imports are left out of a start."""
+    return COMPLETING in os.environ or asked is None or asked.startswith("-")
 
 
 def _print_version(wanted: bool) -> None:
@@ -129,6 +137,7 @@ def _run(typed: Sequence[str]) -> None:
     try:
         program(typed[0] if typed else None)(typed)
     except CalibError as error:
-        for line in str(error).split("\n"):
-            print(f"error: {line}", file=sys.stderr)
+        with as_wide_as(terminal_columns(sys.stderr)):
+            for line in str(error).split("\n"):
+                print(fitted(f"error: {line}"), file=sys.stderr)
         sys.exit(next((status for kind, status in _STATUS.items() if isinstance(error, kind)), 2))

@@ -8,7 +8,7 @@ import typer
 from calib.faces.cli.frame import Desk, Reply, group, plotted, reads, say
 from calib.faces.cli.options import (
     DEFAULT_COVERAGE,
-    AtTime,
+    AsOf,
     Coverage,
     ReadingNumbered,
     probability_of,
@@ -43,7 +43,7 @@ def budget(
     ] = 1,
     plot: Annotated[Path | None, to_draw("the budget as sorted bars, with --monte-carlo the distribution too,")] = None,
     coverage: Coverage = DEFAULT_COVERAGE,
-    at: AtTime = None,
+    at: AsOf = None,
 ) -> Reply:
     """Print the uncertainty budget of one reading, which contribution rules, and what would bring U down.
 

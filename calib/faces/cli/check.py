@@ -38,12 +38,12 @@ def add(desk: Desk, tag: Tag, cells: Cells, at: AtTime = None) -> Reply:
 
     session = desk.writing()
     recorded = record_check(session, tag, happened_at(at), cells, desk.signature())
-    document = answer.document(check_on_file(session, recorded))
+    document = answer.document(check_on_file(session, recorded.record))
     if document["result"] != "failed":
-        return Reply(document, answer.text)
+        return Reply(document, answer.text, recorded.remarks)
     closed = f"{tag} may not be used from {document['at']} until it is recalibrated"
     follows = f"what was measured with it, and the reports that hold it: calib trace down {quote(tag)}"
-    return Reply(document, answer.text, [closed, follows], status=1)
+    return Reply(document, answer.text, [closed, follows, *recorded.remarks], status=1)
 
 
 @writes(app, "withdraw")

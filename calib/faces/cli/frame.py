@@ -27,14 +27,17 @@ from datetime import datetime
 from functools import partial
 from pathlib import Path
 from shlex import quote
-from typing import TYPE_CHECKING, Annotated, Any, Concatenate, NamedTuple, ParamSpec
+from typing import TYPE_CHECKING, Annotated, Any, Concatenate, NamedTuple, ParamSpec, get_args
 
 import typer
+from typer.models import ParameterInfo
 
 from calib.clock import clock
 from calib.errors import BadInputError, CalibError, Finding, Step
 from calib.faces.cli import options
-from calib.faces.plain_text import harmless
+from calib.faces.cli.completion import names_for
+from calib.faces.cli.manners import PlainCommand
+from calib.faces.plain_text import as_wide_as, fitted, harmless, terminal_columns
 from calib.procedures.typed.declaration import Declaration, TypedColumn
 
 if TYPE_CHECKING:
@@ -135,7 +138,9 @@ class RowOptions:
     def parameters(self) -> Iterator[inspect.Parameter]:
         """Parameters as typer reads them, those that must be typed first."""
         for column in sorted(self.columns, key=lambda each: not self._must(each)):
-            option = typer.Option(*self.options_of(column.name), help=self._in_words(column))
+            option = typer.Option(
+                *self.options_of(column.name), help=self._in_words(column), autocompletion=names_for(column.name)
+            )
             default = inspect.Parameter.empty if self._must(column) else self.defaults.get(column.name)
             kind = str if self._must(column) else str | None
             yield inspect.Parameter(
@@ -222,6 +227,8 @@ def _declared(
             _tell(_answered(context, command, shared, typed | handed, rows), as_json=shared["as_json"])
 
         own = [each for each in list(inspect.signature(command).parameters.values())[1:] if each.name not in _OF_ROWS]
+        for each in own:
+            _completed(each)
         own += [parameter for each in rows for parameter in each.parameters()]
         kind = inspect.Parameter.KEYWORD_ONLY
         first = inspect.Parameter("context", kind, annotation=typer.Context)
@@ -233,10 +240,17 @@ def _declared(
         parameters = [first, *(each.replace(kind=kind) for each in own), *last]
         run.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined] # typer reads the options from it
         run.__annotations__ = {each.name: each.annotation for each in parameters}
-        app.command(name, help=inspect.getdoc(command), no_args_is_help=no_args_is_help)(run)
+        app.command(name, cls=PlainCommand, help=inspect.getdoc(command), no_args_is_help=no_args_is_help)(run)
         return command
 
     return declare
+
+
+def _completed(parameter: inspect.Parameter) -> None:
+    """Let a shell complete what is typed, where the records know its names."""
+    for info in get_args(parameter.annotation):
+        if isinstance(info, ParameterInfo):
+            info.autocompletion = names_for(info.metavar)
 
 
 # --- running one -----------------------------------------------------------------------------------------------------------------
@@ -276,9 +290,10 @@ def _tell(reply: Reply, *, as_json: bool) -> None:
     if as_json:
         print(json.dumps(reply.document, indent=2, ensure_ascii=False))
     else:
-        text = reply.text if isinstance(reply.text, str) else reply.text(reply.document)
-        if text:
-            print(harmless(text))
+        with as_wide_as(terminal_columns(sys.stdout)):
+            text = reply.text if isinstance(reply.text, str) else reply.text(reply.document)
+            if text:
+                print(fitted(harmless(text)))
     for remark in reply.remarks:
         say(remark)
     if reply.status:
@@ -287,7 +302,8 @@ def _tell(reply: Reply, *, as_json: bool) -> None:
 
 def say(text: str) -> None:
     """A message for people, on stderr."""
-    print(harmless(_spelled(text)), file=sys.stderr)
+    with as_wide_as(terminal_columns(sys.stderr)):
+        print(fitted(harmless(_spelled(text))), file=sys.stderr)
 
 
 def happened_at(typed: str | None, column: str = "at") -> datetime:
@@ -327,7 +343,7 @@ _SPELLED = {
     Step.LET_ONE_ACCEPT: 'record the rule: calib rule set "one person may accept" --holds yes --reason ...',
 }
 _SPELLED_OF = (
-    (re.compile(rf"{Step.SEE_REVIEW} (.+), certificate (.+)"), "calib review show {} {}"),
+    (re.compile(rf"{Step.SEE_REVIEW} (\d+)"), "calib review show {}"),
     (re.compile(rf"{Step.WRITE_AGAIN} (.+), revision (\d+)"), "`calib report {} --revision {}` writes it again"),
 )
 

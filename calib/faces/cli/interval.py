@@ -33,7 +33,9 @@ def review(
     on: OnDate = None,
     target: Annotated[
         float,
-        typer.Option(metavar="PERCENT", help="How many of a family are to be in tolerance at the end of an interval."),
+        typer.Option(
+            metavar="PERCENT", help="How probable it is to be that it is in tolerance at the end of an interval."
+        ),
     ] = 95.0,
     judged: Annotated[
         str | None,
@@ -43,9 +45,10 @@ def review(
     ] = None,
     plot: Annotated[Path | None, to_draw("the history")] = None,
 ) -> Reply:
-    """Review an instrument's interval: errors over its calibrations, drift, time to the limit, and a proposal by each method.
+    """Review an instrument's interval: errors over its calibrations, drift, the family, and one recommendation with its reason.
 
-    Nothing is changed; `calib interval TAG` is short for it.
+    It may be to keep, lengthen or shorten the interval, to adjust, or to accept on the corrected value. Nothing is changed; `calib
+    interval TAG` is short for it.
 
     Example: calib interval review VA-11 --target 95 --plot va-11-history.png
     """

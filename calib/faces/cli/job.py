@@ -1,9 +1,26 @@
 """Commands on jobs."""
 
-from calib.faces.cli.frame import Desk, Reply, group, writes
+from calib.clock import clock
+from calib.faces.cli.frame import Desk, Reply, RowOptions, group, reads, writes
 from calib.faces.cli.options import CellsToSet, JobNamed, Reason
+from calib.procedures.typed.declared.jobs import JOBS_CSV
+from calib.procedures.typed.sheets import Cells
 
-app = group("Jobs: amend.")
+app = group("Jobs: add, amend, list.")
+
+
+@writes(
+    app, "add", row=RowOptions(JOBS_CSV, without=["job"], typed_as={"decision_rule": ["--rule", "--decision-rule"]})
+)
+def add(desk: Desk, job: JobNamed, cells: Cells) -> Reply:
+    """Add a job, with the decision rule that was agreed with the client.
+
+    Example: calib job add FQ-204 --title "Reading rooms" --client "Lantern House" --rule "guarded non-binary"
+    """
+    from calib.procedures.enter.import_sheets import import_row
+
+    row = import_row(desk.writing(), "jobs.csv", {"job": job, **cells}, desk.signature(), clock())
+    return Reply(row.cells, f"added the job {job}; add its outlets next, and the designs of its systems")
 
 
 @writes(app, "amend")
@@ -16,3 +33,15 @@ def amend(desk: Desk, job: JobNamed, changes: CellsToSet, reason: Reason) -> Rep
     from calib.procedures.enter.amend_job import amend_job
 
     return Reply(answer.document(amend_job(desk.writing(), job, changes, reason, desk.signature())), answer.text)
+
+
+@reads(app, "list")
+def list_(desk: Desk) -> Reply:
+    """List the jobs: how many outlets each has, how many of them were read, and what was issued.
+
+    Example: calib job list
+    """
+    from calib.faces.answers import jobs as answer
+    from calib.procedures.on_record.jobs_on_file import jobs_on_file
+
+    return Reply(answer.document(jobs_on_file(desk.reading())), answer.text)

@@ -17,7 +17,7 @@ app = group()
 def label(
     desk: Desk,
     into: Annotated[Path, typer.Option("--into", metavar="FILE", help="The page of labels, an HTML file to print.")],
-    tags: Annotated[list[str] | None, typer.Argument(metavar="[TAG]...", help="Instruments.")] = None,
+    tags: Annotated[list[str] | None, typer.Argument(metavar="TAG", help="Instruments.")] = None,
     every: Annotated[bool, typer.Option("--all", help="Every instrument that may be used.")] = False,
     on: OnDate = None,
 ) -> Reply:

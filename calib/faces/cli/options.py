@@ -47,9 +47,9 @@ AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document.")
 # --- of several commands ---------------------------------------------------------------------------------------------------------
 
 Tag = Annotated[str, typer.Argument(metavar="TAG", help="The instrument.")]
-OneTag = Annotated[str | None, typer.Argument(metavar="[TAG]", help="One instrument; all if not given.")]
+OneTag = Annotated[str | None, typer.Argument(metavar="TAG", help="One instrument; all if not given.")]
 Certificate = Annotated[str, typer.Argument(metavar="CERTIFICATE", help="The certificate's number.")]
-LatestCertificate = Annotated[str | None, typer.Argument(metavar="[CERTIFICATE]", help="The latest if not given.")]
+LatestCertificate = Annotated[str | None, typer.Argument(metavar="CERTIFICATE", help="The latest if not given.")]
 JobNamed = Annotated[str, typer.Argument(metavar="JOB", help="The job.")]
 OutletNamed = Annotated[str, typer.Argument(metavar="OUTLET", help="The outlet or duct.")]
 ReadingNumbered = Annotated[
@@ -76,6 +76,10 @@ OnDate = Annotated[str | None, typer.Option("--on", metavar="DATE", help="The da
 AtTime = Annotated[
     str | None,
     typer.Option("--at", metavar="TIME", help="When it happened, like 2026-03-05T14:30+01:00; now if not given."),
+]
+AsOf = Annotated[
+    str | None,
+    typer.Option("--at", metavar="TIME", help="The time by whose records the gate decides; now if not given."),
 ]
 DEFAULT_DAYS = "60d"
 Within = Annotated[

@@ -4,10 +4,27 @@ from typing import Annotated
 
 import typer
 
-from calib.faces.cli.frame import Desk, Reply, group, reads, writes
+from calib.clock import clock
+from calib.faces.cli.frame import Desk, Reply, RowOptions, group, reads, writes
 from calib.faces.cli.options import JobNamed, OutletNamed, Reason
+from calib.procedures.typed.declared.outlets import OUTLETS_CSV
+from calib.procedures.typed.sheets import Cells
 
-app = group("Outlets and measuring sections of ducts: amend, list, show.")
+app = group("Outlets and measuring sections of ducts: add, amend, list, show.")
+
+
+@writes(app, "add", row=RowOptions(OUTLETS_CSV, without=["job", "outlet"]))
+def add(desk: Desk, job: JobNamed, outlet: OutletNamed, cells: Cells) -> Reply:
+    """Add an outlet or a measuring section of a duct to a job.
+
+    Example: calib outlet add FQ-204 S1-3 --system AHU-1 --service supply --shape rectangular --width 400 --height 200
+    --dimension-unit mm --outlet-factor 0.84 --outlet-factor-standard-uncertainty 0.017 --outlet-factor-source "traverses at G4"
+    --design-flow 600 --flow-unit m3/h --tolerance-percent 15
+    """
+    from calib.procedures.enter.import_sheets import import_row
+
+    row = import_row(desk.writing(), "outlets.csv", {"job": job, "outlet": outlet, **cells}, desk.signature(), clock())
+    return Reply(row.cells, f"added {outlet} to {job}")
 
 
 @writes(app, "amend")

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calib.clock import clock
+from calib.errors import BadInputError, Finding
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, reads, writes
 from calib.faces.cli.options import JobNamed, OutletNamed, ReadingNumbered, Reason
 from calib.procedures.typed.declared.readings import READINGS_CSV
@@ -33,28 +34,54 @@ _ROW = RowOptions(
 )
 
 
-@writes(app, "add", row=_ROW)
-def add(desk: Desk, job: JobNamed, outlet: OutletNamed, cells: Cells) -> Reply:
-    """Enter a reading; if the gate refuses the instrument it is kept as a refusal (exit status 3).
+@writes(app, "add", units=True, row=_ROW)
+def add(
+    desk: Desk,
+    job: JobNamed,
+    outlet: OutletNamed,
+    cells: Cells,
+    values: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="VALUE", help="The observations, parted by blanks; one is the indication."),
+    ] = None,
+) -> Reply:
+    """Enter a reading, and see what it proves; if the gate refuses the instrument it is kept as a refusal (exit status 3).
 
     Mind ladders, moving machinery and hot surfaces; the site's own safety rules and the local codes come first.
 
-    Example: calib reading add FQ-204 S1-3 --instrument VA-11 --unit m/s --method "sweep, 3 passes" --observations "2.41;2.38;2.44"
+    Example: calib reading add FQ-204 S1-3 2.41 2.38 2.44 --instrument VA-11 --unit m/s --method "sweep, 3 passes"
     """
     from calib.faces.files import log_content
     from calib.procedures.enter.add_reading import add_reading
 
     typed = {"job": job, "outlet": outlet, **cells, "observed_at": cells["observed_at"] or clock().isoformat()}
-    imported = add_reading(desk.writing(), typed, log_content(cells["log_file"]), desk.signature(), clock())
-    return recorded(job, outlet, imported)
+    typed |= _observations(values or [], cells)
+    with desk.writing_last() as session:
+        imported = add_reading(session, typed, log_content(cells["log_file"]), desk.signature(), clock())
+    return recorded(desk, job, outlet, imported)
 
 
-def recorded(job: str, outlet: str, imported: "Imported") -> Reply:
-    """That a reading was recorded, or why it is kept as a refusal (exit status 3)."""
+def _observations(values: list[str], cells: Cells) -> dict[str, str]:
+    """The cell that values typed as words fill; raises BadInputError where it was typed as an option too."""
+    if not values:
+        return {}
+    column = "indication" if len(values) == 1 else "observations"
+    if cells[column] is not None:
+        raise BadInputError([Finding.typed(column, cells[column], "it as an option, or the values as words: not both")])
+    return {column: ";".join(values)}
+
+
+def recorded(desk: Desk, job: str, outlet: str, imported: "Imported") -> Reply:
+    """What a reading that was recorded proves, or why it is kept as a refusal (exit status 3)."""
+    from calib.faces.answers import entered_reading as answer
+    from calib.procedures.measure.verdict import verdict_on_latest
+
     reasons = [reason for refusal in imported.refusals for reason in refusal.reasons]
-    document = {"job": job, "outlet": outlet, "refused": bool(reasons), "reasons": reasons}
-    remarks = [*imported.remarks, *(f"refused: {reason}" for reason in reasons)]
-    return Reply(document, "" if reasons else f"recorded the reading at {outlet}", remarks, status=3 if reasons else 0)
+    if reasons:
+        remarks = [*imported.remarks, *(f"refused: {reason}" for reason in reasons)]
+        return Reply(answer.refused_reading(job, outlet, reasons), "", remarks, status=3)
+    verdict = verdict_on_latest(desk.reading(), job, outlet, clock())
+    return Reply(answer.document(verdict, desk.units), answer.text, imported.remarks)
 
 
 @writes(app, "withdraw")

@@ -67,7 +67,7 @@ def demo(
 @writes(app, "import")
 def import_(
     desk: Desk,
-    folders: Annotated[list[Path], typer.Argument(metavar="FOLDER...", help="Folders with CSV files.")],
+    folders: Annotated[list[Path], typer.Argument(metavar="FOLDER", help="Folders with CSV files.")],
 ) -> Reply:
     """Read the CSV files of folders into the records: all of them, or nothing if a single cell is wrong.
 
@@ -102,9 +102,10 @@ def due(
     ] = None,
     plot: Annotated[Path | None, to_draw("the time-line of the whole fleet")] = None,
 ) -> Reply:
-    """List what is overdue or refused and what comes due, the most urgent first; exit status 1 if anything is overdue.
+    """List what is overdue or refused and what comes due, the most urgent first; exit status 1 if anything in use is overdue.
 
-    Open impact reviews are listed below; they do not change the exit status. --round groups by laboratory and quantity what
+    An intermediate check that is due has a line of its own. Gear that is put aside (suspended) and open impact reviews are listed
+    below; they do not change the exit status. --round groups by laboratory and quantity what
     should go to recalibration together, and warns of what nothing in calibration would measure meanwhile.
 
     Example: calib due --within 90d --ics due.ics --plot due.png
@@ -122,7 +123,7 @@ def due(
     if plot is not None:
         from calib.faces.drawings.due import due_chart, due_drawing
 
-        plotted([due_chart(due_drawing(fleet.register, fleet.on, fleet.within_days))], plot)
+        plotted([due_chart(due_drawing(fleet.register, fleet.decisions, fleet.on, fleet.within_days))], plot)
     document = answer.document(fleet.on, fleet.within_days, fleet.entries, fleet.open_reviews)
     return Reply(document, answer.text, status=int(fleet.is_overdue))
 
@@ -133,10 +134,14 @@ def _write_calendar(session: "Session", path: Path, fleet: "FleetDue") -> None:
     from calib.procedures.fleet.recalibration_round import due_instruments, identity
 
     day = fleet.on
-    instruments = due_instruments(session, fleet.register, day, fleet.within_days)
+    in_use = [entry for entry in fleet.entries if not entry.put_aside]
+    instruments = due_instruments(session, in_use, day)
     write_over(path, as_calendar(instruments, day, identity(session)), CALENDAR_BEGINS, "calendar")
     without = [each.entry.tag for each in instruments if each.entry.due_on is None]
     say(f"wrote {path} with {len(instruments) - len(without)} due dates")
+    put_aside = dict.fromkeys(entry.tag for entry in fleet.entries if entry.put_aside)
+    if put_aside:
+        say(f"put aside, and so not in it: {', '.join(put_aside)}")
     if without:
         say(f"without a due date, and so not in it: {', '.join(without)}")
 
@@ -164,7 +169,7 @@ def _round(desk: Desk, day: date, ahead: int) -> Reply:
 @reads(app, "ready", units=True)
 def ready(
     desk: Desk,
-    tags: Annotated[list[str], typer.Argument(metavar="TAG...", help="Instruments.")],
+    tags: Annotated[list[str], typer.Argument(metavar="TAG", help="Instruments.")],
     on: OnDate = None,
     at: Annotated[
         str | None, typer.Option("--at", metavar="VALUE", help='An indication to expect, like "2.5 m/s".')

@@ -24,7 +24,7 @@ app = group()
 @writes(app, "report", units=True)
 def report(
     desk: Desk,
-    job: Annotated[str | None, typer.Argument(metavar="[JOB]", help="The job; not needed with --check.")] = None,
+    job: Annotated[str | None, typer.Argument(metavar="JOB", help="The job; not needed with --check.")] = None,
     form: Annotated[
         str | None,
         typer.Option(

@@ -5,14 +5,12 @@ from typing import Annotated
 import typer
 
 from calib.clock import clock
-from calib.faces.cli.frame import Desk, Reply, group, reads, writes
-from calib.faces.cli.options import Reason, Tag
+from calib.faces.cli.frame import Desk, Reply, group, happened_at, reads, writes
+from calib.faces.cli.options import Reason
 
-app = group("Impact reviews of instruments that were found beyond their limits: list, show, dispose.")
+app = group("Impact reviews of what shakes results already given: list, show, decide, dispose.")
 
-FailedCertificate = Annotated[
-    str, typer.Argument(metavar="CERTIFICATE", help="The certificate whose comparisons as found failed.")
-]
+ReviewNumber = Annotated[int, typer.Argument(metavar="REVIEW", help="The number of the review, as listed.")]
 
 
 @reads(app, "list")
@@ -32,36 +30,64 @@ def list_(
 
 
 @reads(app, "show")
-def show(desk: Desk, tag: Tag, certificate: FailedCertificate) -> Reply:
+def show(desk: Desk, review: ReviewNumber) -> Reply:
     """Show an impact review: each record that hangs on the instrument, before and as found, with its shift and its conformity.
 
-    Example: calib review show VA-11 TH-27-0398
+    Example: calib review show 1
     """
     from calib.faces.answers import review as answer
-    from calib.procedures.impact.reviews import review_of
+    from calib.procedures.impact.reviews import review_numbered
 
-    return Reply(answer.document(review_of(desk.reading(), tag, certificate)), answer.text)
+    return Reply(answer.document(review_numbered(desk.reading(), review)), answer.text)
+
+
+@writes(app, "decide")
+def decide(
+    desk: Desk,
+    review: ReviewNumber,
+    curve: Annotated[str, typer.Option(help="as before, as found, as found from, or widened.")],
+    reason: Reason,
+    from_at: Annotated[
+        str | None, typer.Option("--from", metavar="TIME", help="With 'as found from': from when on, with its zone.")
+    ] = None,
+) -> Reply:
+    """Decide which curve holds for what a review touched: flows, totals and statements follow in every answer.
+
+    "widened" keeps the curve before, and U covers the change found.
+
+    Example: calib review decide 1 --curve "as found" --reason "it fell before the job, as the dent shows"
+    """
+    from calib.faces.answers import review as answer
+    from calib.procedures.impact.decide_review import CurveWanted, decide_review
+
+    since = None if from_at is None else happened_at(from_at, "from_at")
+    decided = decide_review(desk.writing(), CurveWanted(review, curve, since, reason), desk.signature(), clock())
+    return Reply(answer.document(decided.review), answer.decision_text, decided.remarks)
 
 
 @writes(app, "dispose")
 def dispose(
     desk: Desk,
-    tag: Tag,
-    certificate: FailedCertificate,
-    lines: Annotated[list[int], typer.Argument(metavar="LINE...", help="Numbers of the lines, as shown.")],
-    decision: Annotated[str, typer.Option(help="stands, reissue, 'measure again' or withdraw.")],
-    reason: Reason,
+    review: ReviewNumber,
+    lines: Annotated[list[int], typer.Argument(metavar="LINE", help="Numbers of the lines, as shown.")],
+    decision: Annotated[str, typer.Option(help="stands, reissue, 'measure again', withdraw or immaterial.")],
+    reason: Annotated[
+        list[str],
+        typer.Option(
+            "--reason", metavar="TEXT", help="Why; of several lines that stand once for each, in their order."
+        ),
+    ],
 ) -> Reply:
-    """Decide on lines of an impact review; it is open until each line has a disposition, and nothing else is changed by it.
+    """Decide on lines of an impact review; it is open until each has a disposition, and each report to reissue was reissued.
 
-    Example: calib review dispose VA-11 TH-27-0398 1 --decision stands --reason "shift below a tenth of U, statement unchanged"
+    Example: calib review dispose 1 1 --decision stands --reason "shift below a tenth of U, statement unchanged"
     """
     from calib.faces.answers import review as answer
     from calib.procedures.impact.dispose_review import DispositionWanted, dispose_review
 
-    wanted = DispositionWanted(tag, certificate, lines, decision, reason)
-    review = dispose_review(desk.writing(), wanted, desk.signature(), clock())
-    numbers = ", ".join(str(line) for line in dict.fromkeys(lines))
-    decided = f"{tag}, certificate {certificate}: line{'s' if len(lines) > 1 else ''} {numbers}: {decision}"
-    left = f"{review.open_lines} open line(s) left" if review.is_open else "no open line left: the review is done"
-    return Reply(answer.document(review), decided, [left])
+    wanted = DispositionWanted(review, list(dict.fromkeys(lines)), decision, reason)
+    disposed = dispose_review(desk.writing(), wanted, desk.signature(), clock())
+    numbers = ", ".join(map(str, wanted.lines))
+    decided = f"review {review}: line{'s' if len(wanted.lines) > 1 else ''} {numbers}: {decision}"
+    left = f"{disposed.open_lines} open line(s) left" if disposed.is_open else "no open line left: the review is done"
+    return Reply(answer.document(disposed), decided, [left])

@@ -15,7 +15,7 @@ app = group("Traceability: what a record rests on, and what hangs on it.")
 Named = Annotated[
     list[str],
     typer.Argument(
-        metavar="ID...",
+        metavar="ID",
         help="A tag, a certificate, a factor, a job, an outlet, or a reading as `reading 3`; its kind may stand first.",
     ),
 ]

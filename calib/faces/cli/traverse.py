@@ -25,10 +25,8 @@ _ENDINGS = (".svg", ".png", ".pdf")
 @reads(app, "plan", no_args_is_help=True)
 def plan(
     desk: Desk,
-    job: Annotated[
-        str | None, typer.Argument(metavar="[JOB]", help="A job, with the duct's section on record.")
-    ] = None,
-    duct: Annotated[str | None, typer.Argument(metavar="[DUCT]", help="A duct of the job.")] = None,
+    job: Annotated[str | None, typer.Argument(metavar="JOB", help="A job, with the duct's section on record.")] = None,
+    duct: Annotated[str | None, typer.Argument(metavar="DUCT", help="A duct of the job.")] = None,
     shape: Annotated[str | None, typer.Option(help="rectangular, round or flat-oval.")] = None,
     width: Annotated[
         str | None, typer.Option(help="Width inside, along which the lines stand; the major axis.")

@@ -79,7 +79,7 @@ def add(
         if not line:
             say(f"the values again, to be typed no second time: {_as_options(places, typed)}")
         raise
-    return recorded(job, outlet, imported)
+    return recorded(desk, job, outlet, imported)
 
 
 def _places(

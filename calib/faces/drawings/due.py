@@ -1,7 +1,7 @@
 """Time-line of the fleet: one bar per instrument from its calibration to its due date, with the day asked about across it."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from re import sub
 
@@ -10,8 +10,8 @@ from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
-from calib.confirmation.due import DueEntry, due_list
-from calib.confirmation.interval import InstrumentOnRecord, calibration_in_force
+from calib.confirmation.due import CALIBRATION, DueEntry, due_list
+from calib.confirmation.interval import Decision, InstrumentOnRecord, calibration_in_force
 from calib.errors import CalibError
 from calib.faces.drawings.style import (
     FIGURE_WIDTH,
@@ -55,10 +55,16 @@ class DueDrawing:
     bars: tuple[DueBar, ...]
 
 
-def due_drawing(register: Mapping[str, InstrumentOnRecord], on: date, within: int) -> DueDrawing:
+def due_drawing(
+    register: Mapping[str, InstrumentOnRecord], decisions: Mapping[str, Decision], on: date, within: int
+) -> DueDrawing:
     """Every instrument that is not retired, in the order of the due list: overdue and refused ones first."""
-    entries = due_list(register, on, _WHOLE_FLEET)
-    bars = [_bar(register[entry.tag], entry, on) for entry in entries]
+    entries = due_list(register, decisions, on, _WHOLE_FLEET)
+    bars = [
+        _bar(register[entry.tag], replace(entry, reasons=decisions[entry.tag].reasons), on)
+        for entry in entries
+        if entry.what == CALIBRATION
+    ]
     return DueDrawing(on, within, tuple(sorted(bars, key=lambda bar: bar.state == IN_CALIBRATION)))
 
 
@@ -74,7 +80,7 @@ def _word(entry: DueEntry) -> str:
     if entry.days is None:
         return "no calibration accepted"
     if entry.days < 0:
-        return f"overdue by {_days(-entry.days)}"
+        return "put aside" if entry.put_aside else f"overdue by {_days(-entry.days)}"
     if entry.reasons:
         return _reason(entry.reasons[0].partition(": ")[2])
     return f"due in {_days(entry.days)}" if entry.days else "due today"

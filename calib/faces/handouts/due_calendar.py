@@ -1,4 +1,4 @@
-"""The due list as an iCalendar file (RFC 5545), which calendars import: one all-day event for each instrument on its due date.
+"""The due list as an iCalendar file (RFC 5545), which calendars import: an all-day event for each calibration and check.
 
 The same records, day and number of days make the same bytes. An event keeps its UID as long as the instrument, and its SEQUENCE
 grows with the day asked about: what is imported later takes the place of what was imported before.
@@ -10,6 +10,7 @@ from datetime import UTC, date, datetime, time, timedelta
 
 from icalendar import Alarm, Calendar, Event
 
+from calib.confirmation.due import CHECK
 from calib.faces.plain_text import one_line
 from calib.procedures.fleet.recalibration_round import DueInstrument
 
@@ -34,7 +35,8 @@ def as_calendar(instruments: Sequence[DueInstrument], on: date, identity: str) -
 
 def _event(instrument: DueInstrument, due_on: date, on: date, identity: str) -> Event:
     event = Event()
-    event.add("uid", f"{uuid.uuid5(uuid.NAMESPACE_OID, f'{identity}/{instrument.entry.tag}')}@calib")
+    of_check = f"/{CHECK}" if instrument.entry.what == CHECK else ""
+    event.add("uid", f"{uuid.uuid5(uuid.NAMESPACE_OID, f'{identity}/{instrument.entry.tag}{of_check}')}@calib")
     event.add("dtstamp", datetime.combine(on, time(), UTC))
     event.add("sequence", on.toordinal())
     event.add("dtstart", due_on)
@@ -51,12 +53,20 @@ def _event(instrument: DueInstrument, due_on: date, on: date, identity: str) -> 
 
 
 def _summary(instrument: DueInstrument) -> str:
-    return one_line(f"{instrument.entry.tag}: calibration due (certificate {instrument.entry.certificate})")
+    what = (
+        f"{CHECK} due"
+        if instrument.entry.what == CHECK
+        else f"calibration due (certificate {instrument.entry.certificate})"
+    )
+    return one_line(f"{instrument.entry.tag}: {what}")
 
 
 def _description(instrument: DueInstrument) -> Iterable[str]:
     yield one_line(f"{instrument.name}, serial number {instrument.serial}")
-    yield one_line(f"Certificate {instrument.entry.certificate} is valid through {instrument.entry.due_on}.")
+    if instrument.entry.what == CHECK:
+        yield f"Without another check it may not be used after {instrument.entry.due_on}."
+    else:
+        yield one_line(f"Certificate {instrument.entry.certificate} is valid through {instrument.entry.due_on}.")
     yield from (one_line(reason) for reason in instrument.entry.reasons)
 
 

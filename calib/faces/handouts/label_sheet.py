@@ -1,7 +1,7 @@
 """Labels for instruments (ISO/IEC 17025:2017, 6.4.8): a page that prints on A4 and on Letter, with nothing loaded from elsewhere.
 
-Each label says tag, due, calibrated and certificate, whole in any font: a text that is too wide wraps, and its label grows. Its QR
-code (ISO/IEC 18004) holds tag, certificate and due date as plain text.
+Each label says tag, due, calibrated and certificate, whole in any font: a text that is too wide wraps, and its label grows. Due is
+the earlier of calibration and intermediate check. Its QR code (ISO/IEC 18004) holds tag, certificate and due date as plain text.
 
 Decision (2026-11). A text wraps beside its code and under it. Options: letters as small as the longest name asks, which nobody
 reads on an instrument; a name that ends in an ellipsis, which may be the end of a date. Cost (11-29): labels with long names are
@@ -31,6 +31,7 @@ def as_sheet(labels: Sequence[Label], on: date) -> bytes:
             "certificate": one_line(label.certificate),
             "calibrated_on": str(label.calibrated_on),
             "due_on": str(label.due_on),
+            "calibration_due_on": None if label.due_on == label.calibration_due_on else str(label.calibration_due_on),
             "code": _code(label),
         }
         for label in labels

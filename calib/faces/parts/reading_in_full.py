@@ -7,7 +7,7 @@ from calib.arrays import finite
 from calib.faces.parts.limits import guard_content, limits_content
 from calib.faces.parts.value_in_unit import value_in, velocity_unit
 from calib.faces.written import Content
-from calib.measurement import DENSITY, NOT_OBSERVED
+from calib.measurement import DECIDED, DENSITY, NOT_OBSERVED
 from calib.procedures.measure.air import MEASURED_AS, AirFound, ConditionFound
 from calib.procedures.measure.budget import rectangular_names
 from calib.procedures.measure.compared import stated_density
@@ -300,12 +300,15 @@ def _of_method(measured: Standing) -> tuple[str, ...]:
 
 def shared_with(name: str, measured: Standing) -> str:
     """Which other readings carry the same error, or may carry it to an extent that is not known."""
-    certificate = f"readings with certificate {measured.calibration.certificate}"
+    certificate = f"readings with certificate {measured.calibration.certificate}{_in_the_air(measured)}"
     sharing = {
         "calibration scatter": certificate,
         "reference standard": f"not known, {certificate}",
         "stability": f"not known, {certificate}",
-        DENSITY: "" if measured.air is None else f"readings with the conditions {measured.air.name}",
+        DECIDED: f"not known, {certificate}",
+        DENSITY: ""
+        if measured.air is None
+        else f"readings with the conditions {measured.air.name}, or by their instruments",
         NOT_OBSERVED: f"readings in {measured.outlet.service} air",
         "probe": "" if measured.probe is None else f"readings with the probe {measured.probe.tag}",
         "back pressure": f"readings with {measured.instrument.tag}",
@@ -316,6 +319,17 @@ def shared_with(name: str, measured: Standing) -> str:
         "method common": f"readings by {measured.method.method} at such an opening, one way of the air",
     }
     return sharing.get(name) or "this reading alone"
+
+
+def _in_the_air(measured: Standing) -> str:
+    """What the reading's own instrument showed of the air: its errors there are those of the reading."""
+    air = air_of_reading(measured)
+    own = [
+        row.condition.quantity
+        for row in (() if air is None else air.rows)
+        if row.of_calibration is not None and row.of_calibration.calibration == measured.calibration.record_id
+    ]
+    return f"; with it the {' and the '.join(own)} of {air.name}" if air is not None and own else ""
 
 
 def _sharing_factor(measured: Standing) -> str:

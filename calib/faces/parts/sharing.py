@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from calib.faces.written import Content, two_digits
+from calib.measurement import DECIDED, DENSITY
 from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.results import Results
 from calib.procedures.measure.standing import Standing
@@ -46,6 +47,9 @@ def sharing_document(
 def _name(group: SharingNotKnown, measured: Standing) -> str:
     if group.contribution == "method":
         return f"method {measured.method.method}"
+    if group.line == DENSITY and measured.air is not None:
+        of_air = f"the instruments that observed the air {measured.air.name}"
+        return f"stability of {of_air}" if group.contribution == "stability" else f"reference standards of {of_air}"
     instrument, calibration = measured.instrument, measured.calibration
     if group.line == "probe" and measured.probe is not None and measured.system.probe_calibration is not None:
         instrument, calibration = measured.probe, measured.system.probe_calibration
@@ -54,6 +58,8 @@ def _name(group: SharingNotKnown, measured: Standing) -> str:
         return f"stability of {of_standards}" if group.contribution == "stability" else of_standards
     if group.contribution == "stability":
         return f"stability of {instrument.tag} since {calibration.certificate}"
+    if group.contribution == DECIDED:
+        return f"change of {instrument.tag} since {calibration.certificate} that a review found"
     return f"reference standards of {calibration.laboratory} for {instrument.quantity}"
 
 

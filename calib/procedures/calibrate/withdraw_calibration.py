@@ -9,6 +9,9 @@ that go by it leave it out, for the past too; histories, baselines of checks and
 An import keeps as readings what the gate lets stand before or after its withdrawals: they count again once the right certificate
 is accepted. A withdrawal made by mistake is put right by recording the certificate again.
 
+Where results were given that rest on it (a report, a factor, a calibration made with it) an impact review opens of what the
+records answer otherwise without it.
+
 Decision (2026-11). A certificate that was recorded wrongly is taken out by a row with its reason. Options: an end of validity
 (a wrong value was never right); a corrected one under the same number (typing it twice would no longer be refused). Cost:
 factors and in-house values worked out with it stay; the command names them.
@@ -22,6 +25,7 @@ from calib.confirmation.as_found import later_calibrations
 from calib.confirmation.interval import Decision, gate
 from calib.confirmation.traceability import Record, downward, reached
 from calib.errors import BadInputError
+from calib.procedures.impact.certificate_replaced import RestedOnCertificate
 from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.open_review import open_reviews
 from calib.procedures.impact.rests_on import OF, Ground, ground_below
@@ -72,15 +76,18 @@ def withdraw_calibration(
         raise BadInputError([*filter(None, [withdrawn]), *findings])
     calibration = key(on_file.calibration.id)
     hanging = _hanging(ground_below(session, [(RecordKind.CALIBRATION, calibration)]), calibration)
-    append(session, [Withdrawal(calibration_id=calibration, reason=reason.strip())], signature)
+    rested = RestedOnCertificate(session, on_file.calibration, signature.time)
+    withdrawal = Withdrawal(calibration_id=calibration, reason=reason.strip())
+    append(session, [withdrawal], signature)
     register = load_register(session, [key(on_file.instrument.id)])
     later = later_calibrations(register[tag], calibration)
     opened = open_reviews(session, signature, signature.time, later, [(RecordKind.CALIBRATION, calibration)]).remarks
+    shaken = rested.withdrawn(key(withdrawal.id), signature).remarks
     return Withdrawn(
         calibration_on_file(session, tag, certificate),
         hanging,
         gate(register, tag, signature.time, signature.time),
-        (*opened, *_left_open(session, tag, certificate)),
+        (*opened, *shaken, *_left_open(session, tag, certificate)),
     )
 
 

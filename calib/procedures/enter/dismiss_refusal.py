@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
 from calib.errors import NotInRecordsError, Step
 from calib.procedures.impact.take_back import take_back
@@ -34,8 +34,3 @@ def dismiss_refusal(
         raise NotInRecordsError(f"no refused reading {refusal_id} in job {job}: {Step.LIST_READINGS} shows the numbers")
     take_back(session, refusal, reason, signature)
     return DismissedRefusal(refusal_id, outlet.outlet, refusal.observed_at)
-
-
-def refusals_of(session: Session, job: int) -> list[Refusal]:
-    """Every refusal of a job, dismissed or not, in the order in which they were recorded."""
-    return list(session.exec(select(Refusal).join(Outlet).where(Outlet.job_id == job).order_by(col(Refusal.id))))

@@ -3,13 +3,14 @@
 Readings that the gate refuses are no trouble: they are kept as refusals.
 """
 
+from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from sqlmodel import Session, SQLModel
+from sqlmodel import Session, SQLModel, select
 
 from calib.confirmation.traceability import Record
 from calib.errors import BadInputError, Finding
@@ -28,7 +29,10 @@ from calib.procedures.enter.write_certificates import acceptances, chosen_curves
 from calib.procedures.enter.write_readings import RefusedReading, on_record_of_rows, write_readings
 from calib.procedures.enter.write_retractions import retractions_of_rows
 from calib.procedures.impact.gather import RecordKind
-from calib.procedures.impact.open_review import open_reviews
+from calib.procedures.impact.open_review import Reviewed, open_reviews
+from calib.procedures.impact.out_of_order import open_for_damage, open_for_failed_check
+from calib.procedures.on_record.by_keys import by_keys
+from calib.procedures.on_record.what_counts import not_retracted
 from calib.procedures.people import four_eyes
 from calib.procedures.people.authorise import append_rows, people_on_record, signed
 from calib.procedures.typed.columns import FILES
@@ -40,8 +44,10 @@ from calib.records import ledger
 from calib.records.tables.calibrations import Acceptance, ReferenceStandard
 from calib.records.tables.curves import StoredCurve
 from calib.records.tables.entries import Retraction
+from calib.records.tables.events import Event, IntermediateCheck
 from calib.records.tables.outlets import OutletRevision
 from calib.records.verification import Progress
+from calib.records.words import DAMAGE
 from calib.unswept import unswept
 
 # Files of which each row is a record by itself, in the order in which records refer to one another.
@@ -52,7 +58,9 @@ _CERTIFICATES = (
 _OF_INSTRUMENTS = ("events.csv", "checks.csv", "pairings.csv")
 _OF_JOBS = ("systems.csv", "rooms.csv", "air.csv", "outlets.csv", "factors.csv", "amendments.csv", "conditions.csv")
 # Tables whose new records may open an impact review or add a line to one.
-_TOUCHED_BY_REVIEWS = frozenset({"calibration", "condition", "reading", "found_factor", "outlet_revision"})
+_TOUCHED_BY_REVIEWS = frozenset(
+    {"calibration", "condition", "reading", "found_factor", "outlet_revision", "intermediate_check"}
+)
 
 
 @dataclass(frozen=True)
@@ -207,7 +215,7 @@ class _Writing:
         self.append(StoredCurve, curves_by_rule(rows, self.names, checked.fitted.curves))
         self.append(ReferenceStandard, standards_of_rows(rows, self.names))
         self.append(Acceptance, acceptances(rows, self.names, checked.judged.assessments, self.signature.person))
-        self._append_rows(sheets, *_OF_INSTRUMENTS)
+        of_instruments = self._append_rows(sheets, *_OF_INSTRUMENTS)
         self.append(StoredCurve, chosen_curves(self.session, sheets["curves.csv"]))
         self._append_rows(sheets, *_OF_JOBS)
         # What counted before, where readings came before the withdrawals.
@@ -217,7 +225,7 @@ class _Writing:
             self.session, sheets, self.names, before, self.now, self.append, correcting=self.correcting
         )
         self._append_rows(sheets, "factor_pairs.csv")
-        self._review_impact(certificates.get("calibrations.csv", ()))
+        self._review_impact(certificates.get("calibrations.csv", ()), defaultdict(tuple, of_instruments))
         return Imported(self.counts, refused, tuple(self.remarks))
 
     def _append_rows(self, sheets: Sheets, *files: str) -> dict[str, Sequence[int]]:
@@ -232,13 +240,25 @@ class _Writing:
                 self.append(Retraction, retractions_of_rows(FILES[file].table, sheets[file], keys))
         return written
 
-    def _review_impact(self, recorded: Collection[int]) -> None:
-        """Open an impact review for each certificate as-found beyond its limits, and bring those on record up to date."""
-        if not _TOUCHED_BY_REVIEWS & self.counts.keys():
-            return
-        reviews = open_reviews(self.session, self.signature, self.now, recorded, self.touched)
+    def _review_impact(self, recorded: Collection[int], of_instruments: Mapping[str, Sequence[int]]) -> None:
+        """Open an impact review for whatever was found out of order, and bring those on record up to date."""
+        if _TOUCHED_BY_REVIEWS & self.counts.keys():
+            self._tell(open_reviews(self.session, self.signature, self.now, recorded, self.touched))
+        for check in by_keys(
+            self.session,
+            select(IntermediateCheck).where(not_retracted(IntermediateCheck)),
+            IntermediateCheck.id,
+            of_instruments["checks.csv"],
+        ):
+            self._tell(open_for_failed_check(self.session, check, self.signature, self.now))
+        events = select(Event).where(not_retracted(Event))
+        for event in by_keys(self.session, events, Event.id, of_instruments["events.csv"]):
+            if event.kind == DAMAGE:
+                self._tell(open_for_damage(self.session, event, self.signature, self.now))
+
+    def _tell(self, reviews: Reviewed) -> None:
         for review in reviews.opened:
-            for name, count in (("impact_review", int(review.new)), ("impact_line", review.lines)):
+            for name, count in (("impact_review", int(review.new is not None)), ("impact_line", review.lines)):
                 self.counts |= {name: self.counts.get(name, 0) + count} if count else {}
         for text in reviews.remarks:
             self.remark(text)

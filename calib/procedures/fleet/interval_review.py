@@ -1,23 +1,24 @@
-"""Review of a calibration interval: history, drift, time to the limit, family, proposals (ILAC-G24 / OIML D 10).
+"""Review of a calibration interval: history, drift, family, and one recommendation (ILAC-G24 / OIML D 10).
 
 Nothing is changed: what follows from a review is decided by a person (`change_interval`).
 
-Decision (2026-11). A review of an interval proposes, a person decides; a change never lengthens the validity of a calibration
+Decision (2026-11). A review of an interval recommends, a person decides; a change never lengthens the validity of a calibration
 in use. Cost: a longer interval waits for the next certificate.
 """
 
 import json
-from collections.abc import Sequence
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
 from operator import attrgetter
+from typing import NamedTuple
 
 import numpy as np
 from sqlmodel import Session, col, select
 
 from calib.arrays import Floats
-from calib.confirmation import proposals
 from calib.confirmation.drift import Drift, DriftLine, drift_line, time_to, wandering
 from calib.confirmation.history import (
     MONTHS_IN_A_YEAR,
@@ -29,10 +30,10 @@ from calib.confirmation.history import (
     years_between,
 )
 from calib.confirmation.interval import interval_at
-from calib.confirmation.proposals import Proposal
-from calib.confirmation.reliability import FoundInterval, Proportion, Rate
+from calib.confirmation.recommendation import Recommendation, Spread, recommend, reliability, spread
+from calib.confirmation.reliability import FoundInterval, Proportion, Rate, exponential_rate, proportion
 from calib.confirmation.stability import Stability, stability
-from calib.confirmation.words import CORRECTED, INDICATION
+from calib.confirmation.words import CORRECTED, GUARDED, INDICATION, SIMPLE
 from calib.procedures.certificate.permissible_error import permissible_error
 from calib.procedures.measure.stability import hidden_change, up_to
 from calib.procedures.on_record.amended import instruments_in_force
@@ -40,13 +41,12 @@ from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.errors_of_indication import history_of
 from calib.procedures.on_record.register import load_register
 from calib.procedures.on_record.what_counts import not_withdrawn
-from calib.quantities import unit
 from calib.records.record import key, typed
 from calib.records.tables.calibrations import Acceptance, Calibration
 from calib.records.tables.instruments import Instrument
 
-BY_LINE, BY_CHANGES = "drift (line through the errors)", "control chart (calendar time)"
-
+_K = 2.0  # of U where the rule has it
+_WINDOW = 0.2  # intervals that are as long as the present one, within this fraction
 # A value on the limit is inside; binary floats must not decide it.
 _ROUNDING = 1e-9
 
@@ -61,6 +61,7 @@ class PointReview:
     as_found: tuple[ErrorPoints | None, ...]
     as_left: tuple[ErrorPoints, ...]
     corrected: float  # the part of the error that is not held against the limit: 0, or the one corrected for
+    expanded_uncertainty: float  # of the error as left, over the limit, k = 2
     line: DriftLine | None
     wandering: Drift | None
     reached_by_line: float | None  # time since the last calibration until |error| + band reaches the limit [years]
@@ -81,14 +82,12 @@ class IntervalReview:
     stability: Stability  # at the indications of the points
     counts: bool  # whether flows take their stability from it
     family: tuple[FoundInterval, ...]
-    proportion: Proportion | None
+    proportion: Proportion | None  # of those about as long as the present one
     rate: Rate | None
-    proposals: tuple[Proposal, ...]
-
-    @property
-    def shortest(self) -> Proposal | None:
-        """The proposal of the fewest months."""
-        return proposals.shortest(self.proposals)
+    rule: str  # by which it is accepted, one of words.DECISION_RULES
+    spread: Spread | None  # of the changes; absent: too few are known
+    at_present: Floats  # of each point, the probability to be in tolerance at the end of the present interval; NaN where unknown
+    recommendation: Recommendation
 
 
 def review_interval(session: Session, tag: str, on: date, target: float, judged: str | None = None) -> IntervalReview:
@@ -98,14 +97,24 @@ def review_interval(session: Session, tag: str, on: date, target: float, judged:
     judged, else against the indication.
     """
     instrument = instrument_tagged(session, tag)
-    judged = judged or _usually_judged(session, instrument)
     present = interval_at(load_register(session, [key(instrument.id)])[tag], on)
-    history = _until(history_of(session, instrument), on)
+    usual = _usual(session, instrument)
+    judged = judged or usual.judged
+    members = [instrument, *_others(session, instrument)]
+    histories = {member.tag: _until(history_of(session, member), on) for member in members}
+    history = histories[tag]
+    family = tuple(
+        interval
+        for member in sorted(members, key=lambda each: each.tag)
+        for interval in _found(member, histories[member.tag], judged)
+    )
+    alike = [interval for interval in family if abs(interval.months - present) <= _WINDOW * present]
     points = tuple(_point(instrument, history, float(x), judged) for x in _indications(history))
-    family = tuple(each for member in _family(session, instrument) for each in _found(session, member, on, judged))
-    by_proportion, in_tolerance = proposals.by_proportion(present, family, target)
-    by_rate, rate = proposals.by_rate(present, family, target)
-    accepted = up_to(history, history[-1].certificate) if history else ()
+    limit = np.array([point.limit if point.limit > 0 else np.nan for point in points])
+    left = np.array([float(point.as_left[-1].error) - point.corrected for point in points]) / limit
+    guarded = np.array([1.0 - (point.expanded_uncertainty if usual.rule == GUARDED else 0.0) for point in points])
+    known = _spread(instrument, histories, limit)
+    adjustable = any(calibration.adjusted for each in histories.values() for calibration in each)
     return IntervalReview(
         instrument,
         on,
@@ -115,18 +124,25 @@ def review_interval(session: Session, tag: str, on: date, target: float, judged:
         history,
         points,
         stability(changes_between(history, _indications(history)), hidden_change(instrument)),
-        bool(accepted),
+        bool(history and up_to(history, history[-1].certificate)),
         family,
-        in_tolerance,
-        rate,
-        (
-            proposals.by_drift(BY_LINE, present, _times(instrument, points, by_line=True)),
-            proposals.by_drift(BY_CHANGES, present, _times(instrument, points, by_line=False)),
-            proposals.by_simple_response(present, _ended(history), _largest_share(instrument, history, judged)),
-            by_proportion,
-            by_rate,
-        ),
+        proportion(sum(interval.in_tolerance for interval in alike), len(alike)) if alike else None,
+        exponential_rate(family) if family else None,
+        usual.rule,
+        known,
+        limit + np.nan if known is None else reliability(left, guarded, known, present / MONTHS_IN_A_YEAR),
+        recommend(present, target, left, guarded, known, adjustable=adjustable),
     )
+
+
+def _spread(instrument: Instrument, histories: Mapping[str, History], limit: Floats) -> Spread | None:
+    """Of the changes of an instrument and its family, at the indications of its latest certificate."""
+    changes = {
+        tag: changes_between(history, _indications(histories[instrument.tag])) for tag, history in histories.items()
+    }
+    own = changes.pop(instrument.tag)
+    largest = np.nanmax(limit, initial=0.0)
+    return spread(own, [*changes.values()], limit, hidden_change(instrument) / largest if largest > 0 else 0.0)
 
 
 def _until(history: History, on: date) -> History:
@@ -139,7 +155,8 @@ def _indications(history: History) -> Floats:
 
 def _point(instrument: Instrument, history: History, x: float, judged: str) -> PointReview:
     limit = float(permissible_error(typed(instrument), x))
-    corrected = float(history[-1].as_left.at(x).error) if judged == CORRECTED else 0.0
+    left = history[-1].as_left.at(x)
+    corrected = float(left.error) if judged == CORRECTED else 0.0
     by_line, by_changes = drift_line(history, x), wandering(history, changes_between(history, x), x)
     return PointReview(
         x,
@@ -147,36 +164,12 @@ def _point(instrument: Instrument, history: History, x: float, judged: str) -> P
         tuple(None if calibration.as_found is None else calibration.as_found.at(x) for calibration in history),
         tuple(calibration.as_left.at(x) for calibration in history),
         corrected,
+        _K * math.hypot(float(left.independent), float(left.reference)) / limit if limit > 0 else math.nan,
         by_line,
         by_changes,
         None if by_line is None else time_to(limit, by_line, corrected),
         None if by_changes is None else time_to(limit, by_changes, corrected),
     )
-
-
-def _times(instrument: Instrument, points: Sequence[PointReview], *, by_line: bool) -> list[tuple[float | None, str]]:
-    own = unit(instrument.indicated, instrument.unit)
-    return [
-        (
-            point.reached_by_line if by_line else point.reached_by_changes,
-            f"{own.from_si(point.indication):.6g} {own.symbol}",
-        )
-        for point in points
-        if (point.line if by_line else point.wandering) is not None and np.isfinite(point.limit)
-    ]
-
-
-def _ended(history: History) -> float:
-    """Length of the last interval that ended [months]; 0 where none did."""
-    return years_between(history[-2].on, history[-1].on) * MONTHS_IN_A_YEAR if len(history) > 1 else 0.0
-
-
-def _largest_share(instrument: Instrument, history: History, judged: str) -> float | None:
-    """Largest |error| over the maximum permissible error of the last comparisons as found; None: no interval ended with any."""
-    if len(history) < 2 or not history[-1].tells_change:
-        return None
-    shares = _shares(instrument, history[-2], history[-1], judged)
-    return None if shares is None else round(float(shares.max()), 9)
 
 
 def _shares(
@@ -195,7 +188,13 @@ def _shares(
     return np.abs(error[known]) / limit[known] if known.any() else None
 
 
-def _usually_judged(session: Session, instrument: Instrument) -> str:
+class _Usual(NamedTuple):
+    rule: str
+    judged: str
+
+
+def _usual(session: Session, instrument: Instrument) -> _Usual:
+    """How an instrument is accepted: as the register says, else as the latest acceptance that says."""
     query = (
         select(Acceptance.assessment)
         .join(Calibration)
@@ -204,22 +203,27 @@ def _usually_judged(session: Session, instrument: Instrument) -> str:
         .order_by(col(Acceptance.id).desc())
     )
     assessment = session.exec(query).first()
-    return INDICATION if assessment is None else str(json.loads(assessment).get("judged", INDICATION))
+    told = {} if assessment is None else json.loads(assessment)
+    return _Usual(
+        instrument.decision_rule or str(told.get("decision_rule", SIMPLE)),
+        instrument.judged or str(told.get("judged", INDICATION)),
+    )
 
 
 # --- the family ------------------------------------------------------------------------------------------------------------------
 
 
-def _family(session: Session, instrument: Instrument) -> Sequence[Instrument]:
-    """Instruments of the same kind, maker and model, itself among them."""
+def _others(session: Session, instrument: Instrument) -> Sequence[Instrument]:
+    """Other instruments of the same kind, maker and model."""
     same = attrgetter("kind", "maker", "model")
-    return [other for other in instruments_in_force(session) if same(other) == same(instrument)]
+    every = instruments_in_force(session)
+    return [other for other in every if other.id != instrument.id and same(other) == same(instrument)]
 
 
-def _found(session: Session, instrument: Instrument, on: date, judged: str) -> list[FoundInterval]:
+def _found(instrument: Instrument, history: History, judged: str) -> list[FoundInterval]:
     """Intervals of an instrument that ended with comparisons as found; in tolerance where all of them lie within the limits."""
     intervals = []
-    for before, after in pairwise(_until(history_of(session, instrument), on)):
+    for before, after in pairwise(history):
         shares = _shares(instrument, before, after, judged)
         if shares is not None and after.tells_change and after.on > before.on:
             months = years_between(before.on, after.on) * MONTHS_IN_A_YEAR

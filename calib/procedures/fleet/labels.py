@@ -6,9 +6,9 @@ from datetime import date, datetime
 
 from sqlmodel import Session, col, select
 
-from calib.confirmation.interval import gate, is_retired
+from calib.confirmation.interval import is_retired
 from calib.errors import NotInRecordsError, Step
-from calib.procedures.on_record.register import load_register
+from calib.procedures.on_record.used_with import decision_on, gear_of
 from calib.records.record import key
 from calib.records.tables.instruments import Instrument
 
@@ -20,7 +20,9 @@ class Label:
     tag: str
     certificate: str
     calibrated_on: date
-    due_on: date
+    due_on: date  # the earlier of both days
+    calibration_due_on: date
+    check_due_on: date | None  # absent: no intermediate check is required
 
 
 @dataclass(frozen=True)
@@ -35,18 +37,26 @@ def labels_of(session: Session, tags: Sequence[str] | None, at: datetime) -> Lab
     """Labels at a time, in the order asked for; None asks for every instrument that is not retired. Raises NotInRecordsError."""
     named = select(Instrument).where(col(Instrument.tag).in_(tags or ()))
     own = None if tags is None else {key(instrument.id) for instrument in session.exec(named)}
-    register = load_register(session, own)
+    gear = gear_of(session, own)
+    register = gear.register
     unknown = [tag for tag in tags or () if tag not in register]
     if unknown:
         raise NotInRecordsError(f"no instrument {unknown[0]!r} in the records: {Step.LIST_INSTRUMENTS} shows them")
     if tags is None:
         tags = [tag for tag, instrument in register.items() if not is_retired(instrument, at)]
-    decisions = [gate(register, tag, at, at) for tag in dict.fromkeys(tags)]
+    decisions = [decision_on(gear, tag, at, at) for tag in dict.fromkeys(tags)]
     return LabelsAsked(
         tuple(
-            Label(decision.tag, decision.calibration.certificate, decision.calibration.calibrated_on, decision.due_on)
+            Label(
+                decision.tag,
+                decision.calibration.certificate,
+                decision.calibration.calibrated_on,
+                decision.first_due_on,
+                decision.due_on,
+                decision.check_due_on,
+            )
             for decision in decisions
-            if decision.allowed and decision.calibration is not None and decision.due_on is not None
+            if decision.allowed and decision.calibration and decision.due_on and decision.first_due_on
         ),
         tuple((decision.tag, decision.reasons) for decision in decisions if not decision.allowed),
     )

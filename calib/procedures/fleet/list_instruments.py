@@ -74,7 +74,7 @@ def states_of(instrument: InstrumentStatus, on: date, within_days: int) -> froze
     if instrument.retired:
         return frozenset({RETIRED})
     last = on + timedelta(days=within_days)
-    due = instrument.due_on is not None and date.fromisoformat(instrument.due_on) <= last
+    due = any(day and date.fromisoformat(day) <= last for day in (instrument.due_on, instrument.check_due_on))
     return frozenset({REFUSED if instrument.reasons else USABLE, *([DUE] if due else [])})
 
 

@@ -3,19 +3,16 @@
 Nothing heavy is imported here: what a curve says is asked for where an indication is.
 """
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
 from sqlmodel import Session
 
-from calib.confirmation.interval import Decision, InstrumentOnRecord, gate
-from calib.procedures.on_record.amended import instruments_in_force
+from calib.confirmation.interval import Decision, gate
 from calib.procedures.on_record.by_name import instrument_tagged
-from calib.procedures.on_record.gate_probe import gate_probe
-from calib.procedures.on_record.probe_pairs import Pair, all_pairs
-from calib.procedures.on_record.register import load_register
+from calib.procedures.on_record.used_with import GearTogether, decision_on, gear_of
 from calib.quantities import read
 from calib.records.record import key
 from calib.records.tables.instruments import Instrument
@@ -33,15 +30,6 @@ class Readiness:
     at: "AtIndication | None"  # absent where no indication was asked about, or the instrument is refused
 
 
-@dataclass(frozen=True)
-class _Gear:
-    """Instruments and their partners, as the gate asks for them."""
-
-    register: Mapping[str, InstrumentOnRecord]
-    pairs: Sequence[Pair]
-    by_key: Mapping[int, Instrument]
-
-
 def ready(
     session: Session, tags: Sequence[str], at: datetime, now: datetime, indication: str | None
 ) -> list[Readiness]:
@@ -50,55 +38,38 @@ def ready(
     A time to come is asked about as if it were now: what is known today is all there is to answer from.
     """
     instruments = [instrument_tagged(session, tag) for tag in tags]
-    gear = _gear_of(session, [key(instrument.id) for instrument in instruments])
-    decided = [Readiness(each, _decision(gear, each, at, max(at, now), indication), None) for each in instruments]
-    return decided if indication is None else _with_values(session, decided, at, indication)
+    gear = gear_of(session, [key(instrument.id) for instrument in instruments])
+    value = {
+        instrument.indicated: read(indication, instrument.indicated)[0]
+        for instrument in instruments
+        if indication is not None
+    }
+    decided = [
+        Readiness(
+            each, decision_on(gear, each.tag, at, max(at, now), value.get(each.indicated), indication or ""), None
+        )
+        for each in instruments
+    ]
+    return decided if indication is None else _with_values(session, gear, decided, (at, max(at, now)), indication)
 
 
-def _gear_of(session: Session, instruments: Collection[int]) -> _Gear:
-    pairs = all_pairs(session, instruments)
-    with_partners = {*instruments, *(partner for pair in pairs for partner in (pair.probe_id, pair.meter_id))}
-    registered = instruments_in_force(session, with_partners)
-    return _Gear(load_register(session, with_partners), pairs, {key(each.id): each for each in registered})
-
-
-def _decision(gear: _Gear, instrument: Instrument, at: datetime, now: datetime, indication: str | None) -> Decision:
-    value = None if indication is None else read(indication, instrument.indicated)[0]
-    decision = gate(gear.register, instrument.tag, at, now, value, indication or "")
-    return replace(decision, reasons=(*decision.reasons, *_without_partner(gear, instrument, at, now)))
-
-
-def _with_values(session: Session, decided: Sequence[Readiness], at: datetime, indication: str) -> list[Readiness]:
-    """The same with what each instrument that may be used says at an indication."""
+def _with_values(
+    session: Session,
+    gear: GearTogether,
+    decided: Sequence[Readiness],
+    times: tuple[datetime, datetime],
+    indication: str,
+) -> list[Readiness]:
+    """The same with what each instrument that may be used says at an indication; of a calibrated pair its meter says it."""
     from calib.procedures.fleet.at_indication import at_indication  # noqa: PLC0415 (numpy and scipy)
     from calib.procedures.on_record.in_force import on_record_of  # noqa: PLC0415
 
     records = on_record_of(session, [key(each.instrument.id) for each in decided])
+    # Asked again with what reviews decided on.
+    held = [gate(records.register, each.instrument.tag, *times) for each in decided]
     return [
-        replace(each, at=at_indication(records, each.instrument, each.decision, indication, at.date()))
-        if each.decision.allowed
+        replace(each, at=at_indication(records, each.instrument, decision, indication, times[0].date()))
+        if each.decision.allowed and each.decision.calibration in gear.register[each.instrument.tag].calibrations
         else each
-        for each in decided
+        for each, decision in zip(decided, held, strict=True)
     ]
-
-
-def _without_partner(gear: _Gear, instrument: Instrument, at: datetime, now: datetime) -> Iterable[str]:
-    """Why there is nothing to use it with: every reading of a pair needs both, and each of its partners is refused."""
-    held = [pair for pair in gear.pairs if pair.holds(at)]
-    decisions = [
-        *(
-            gate(gear.register, gear.by_key[pair.meter_id].tag, at, now)
-            for pair in held
-            if pair.probe_id == instrument.id
-        ),
-        *(
-            gate_probe(gear.register, instrument, gear.by_key[pair.probe_id], at, now)
-            for pair in held
-            if pair.meter_id == instrument.id
-        ),
-    ]
-    if any(decision.allowed for decision in decisions):
-        return
-    for decision in decisions:
-        for reason in decision.reasons:
-            yield f"{instrument.tag}: it belongs with {reason}"

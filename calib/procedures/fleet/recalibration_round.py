@@ -1,19 +1,17 @@
 """What a recalibration round should contain, from the records; who the instruments of a due list are."""
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
 
 from sqlmodel import Session, col, select
 
-from calib.confirmation.due import DueEntry, due_list
-from calib.confirmation.interval import InstrumentOnRecord
+from calib.confirmation.due import DueEntry
 from calib.confirmation.recalibration import InstrumentOfRound, Round, recalibration_round
 from calib.procedures.on_record.amended import instruments_in_force
 from calib.procedures.on_record.instruments import statuses
-from calib.procedures.on_record.probe_pairs import all_pairs
-from calib.procedures.on_record.register import load_register
+from calib.procedures.on_record.used_with import GearTogether, decisions_on, gear_of
 from calib.records.record import key
 from calib.records.tables.ledger import LedgerEntry
 
@@ -30,28 +28,26 @@ class DueInstrument:
 
 def round_of(session: Session, on: date, within_days: int) -> Round:
     """The round that a day and the days after it ask for."""
-    register = load_register(session)
-    return recalibration_round(register, _gear(session, register, on), on, within_days)
+    gear = gear_of(session)
+    of_round = _of_round(session, gear, on)
+    return recalibration_round(gear.register, decisions_on(gear, on), of_round, on, within_days)
 
 
-def _gear(session: Session, register: Iterable[str], on: date) -> dict[str, InstrumentOfRound]:
+def _of_round(session: Session, gear: GearTogether, on: date) -> dict[str, InstrumentOfRound]:
     instruments = instruments_in_force(session)
     tags = {key(instrument.id): instrument.tag for instrument in instruments}
     partners: dict[str, set[str]] = defaultdict(set)
-    for pair in all_pairs(session):
+    for pair in gear.pairs:
         if pair.holds(on):
             probe, meter = tags[pair.probe_id], tags[pair.meter_id]
             partners[probe].add(meter)
             partners[meter].add(probe)
     quantities = {instrument.tag: instrument.quantity for instrument in instruments}
-    return {tag: InstrumentOfRound(quantities[tag], tuple(sorted(partners[tag]))) for tag in register}
+    return {tag: InstrumentOfRound(quantities[tag], tuple(sorted(partners[tag]))) for tag in gear.register}
 
 
-def due_instruments(
-    session: Session, register: dict[str, InstrumentOnRecord], on: date, within_days: int
-) -> list[DueInstrument]:
-    """The due list of a day, each line with its instrument as the records know it then."""
-    entries = due_list(register, on, within_days)
+def due_instruments(session: Session, entries: Sequence[DueEntry], on: date) -> list[DueInstrument]:
+    """Lines of the due list of a day, each with its instrument as the records know it then."""
     tags = [entry.tag for entry in entries]
     instruments = [each for each in instruments_in_force(session) if each.tag in tags]
     known = {

@@ -1,5 +1,7 @@
 """Record an intermediate check of an instrument; a failed one closes the gate (ISO/IEC 17025:2017, 6.4.10 and 7.7.1).
 
+It opens an impact review too, of what was measured since the instrument was last shown to be in order (7.10).
+
 kind             value                               limits of what passes
 zero             as typed                            as typed
 comparison       E_n of two instruments              -1 to 1; or, with something outside the register, as typed
@@ -20,6 +22,9 @@ from sqlmodel import Session
 
 from calib.errors import BadInputError, Finding
 from calib.procedures.fleet.check_values import Worked, compare_two, from_baseline
+from calib.procedures.impact.gather import RecordKind
+from calib.procedures.impact.open_review import open_reviews
+from calib.procedures.impact.out_of_order import open_for_failed_check
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.people.authorise import append
 from calib.procedures.typed import cells as checks
@@ -42,6 +47,14 @@ _KEPT = ("kind", "remarks")
 
 
 @dataclass(frozen=True)
+class CheckRecorded:
+    """A check with its result, and what is told of the impact review that it opened."""
+
+    record: IntermediateCheck
+    remarks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class CheckAsked:
     """A check as it was typed."""
 
@@ -53,8 +66,8 @@ class CheckAsked:
 
 def record_check(
     session: Session, tag: str, at: datetime, cells: Mapping[str, str | None], signature: ledger.Signature
-) -> IntermediateCheck:
-    """Append a check with its result.
+) -> CheckRecorded:
+    """Append a check with its result; a failed one opens an impact review.
 
     `cells` are those of checks.csv, and for a comparison of two instruments OF_TWO_INSTRUMENTS. Raises
     NotInRecordsError, BadInputError, and RefusedError where the gate refuses the other instrument.
@@ -78,7 +91,10 @@ def record_check(
         **typed,
     )
     append(session, [check], signature)
-    return check
+    # What was compared with an instrument under review becomes a line of it.
+    joined = open_reviews(session, signature, signature.time, (), [(RecordKind.CHECK, key(check.id))])
+    opened = open_for_failed_check(session, check, signature, signature.time)
+    return CheckRecorded(check, (*joined.remarks, *opened.remarks))
 
 
 def _asked(session: Session, tag: str, at: datetime, cells: Mapping[str, str | None]) -> CheckAsked:

@@ -13,9 +13,11 @@ from sqlmodel import Session, col, select
 from calib.confirmation.traceability import Record
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.register import with_standards
+from calib.procedures.on_record.what_counts import not_retracted
 from calib.records.record import key
 from calib.records.tables.calibrations import Calibration, ReferenceStandard
 from calib.records.tables.conditions import Condition
+from calib.records.tables.events import IntermediateCheck
 from calib.records.tables.factors import FactorPair, FoundFactor
 from calib.records.tables.outlets import Outlet, OutletRevision
 from calib.records.tables.readings import Reading
@@ -33,6 +35,7 @@ class RecordKind:
     OUTLET = "outlet"
     JOB = "job"
     REPORT = "issued_report"
+    CHECK = "intermediate_check"
 
 
 @dataclass
@@ -46,6 +49,7 @@ class Gathered:
     outlets: set[int] = field(default_factory=set)
     jobs: set[int] = field(default_factory=set)
     reports: set[int] = field(default_factory=set)
+    checks: set[int] = field(default_factory=set)  # by comparison with an instrument
 
     def copy(self) -> "Gathered":
         """The same, apart."""
@@ -88,6 +92,7 @@ def _at(session: Session, starts: Iterable[Record]) -> Gathered:
         of_kind[RecordKind.OUTLET],
         of_kind[RecordKind.JOB],
         of_kind[RecordKind.REPORT],
+        of_kind[RecordKind.CHECK],
     )
 
 
@@ -109,6 +114,8 @@ def _hanging_on(session: Session, last: Gathered) -> Gathered:
     hanging = Gathered(instruments={*by_keys(session, calibrated, ReferenceStandard.instrument_id, last.instruments)})
     for column in (Reading.instrument_id, Reading.probe_id):
         hanging.readings |= {*by_keys(session, select(Reading.id), column, last.instruments)}
+    compared = select(IntermediateCheck.id).where(not_retracted(IntermediateCheck))
+    hanging.checks |= {*by_keys(session, compared, IntermediateCheck.other_instrument_id, last.instruments)}
     observed = select(Condition.id)
     hanging.conditions |= {*by_keys(session, observed, Condition.instrument_id, last.instruments)}
     at_face = select(FoundFactor.id)
@@ -144,6 +151,9 @@ def _rested_on(session: Session, last: Gathered) -> Gathered:
         rested_on.readings |= {*both}
     at_face = select(FoundFactor.instrument_id)
     rested_on.instruments |= {*by_keys(session, at_face, FoundFactor.id, last.factors)}
+    compared = select(IntermediateCheck.other_instrument_id)
+    others = by_keys(session, compared, IntermediateCheck.id, last.checks)
+    rested_on.instruments |= {instrument_id for instrument_id in others if instrument_id is not None}
     at_outlets = select(Reading.id)
     rested_on.readings |= {*by_keys(session, at_outlets, Reading.outlet_id, last.outlets)}
     owners = select(IssuedReport.job_id)
@@ -218,6 +228,7 @@ def _named(session: Session, gathered: Gathered) -> Gathered:
         (select(Reading.probe_id), Reading.id, whole.readings),
         (select(Condition.instrument_id), Condition.id, whole.conditions),
         (select(FoundFactor.instrument_id), FoundFactor.id, whole.factors),
+        (select(IntermediateCheck.instrument_id), IntermediateCheck.id, whole.checks),
     ):
         whole.instruments |= {*by_keys(session, query, column, keys)} - {None}
     whole.instruments = with_standards(session, whole.instruments)

@@ -72,6 +72,7 @@ class _Saying:
             RecordKind.OUTLET: self._outlet,
             RecordKind.JOB: self._job,
             RecordKind.REPORT: self._report,
+            RecordKind.CHECK: self._check,
         }
         return of_table[table](record_id)
 
@@ -149,6 +150,12 @@ class _Saying:
             "reason": report.reason,
         }
         return "report", f"report {job} revision {report.revision}", says
+
+    def _check(self, record_id: int) -> Said:
+        check = self.ground.checks[record_id]
+        instrument = self.ground.instruments.get(check.instrument_id)
+        tag = "" if instrument is None else f" of {instrument.tag}"
+        return "check", f"check {record_id}{tag}", {"kind": check.kind, "at": check.at, "result": check.result}
 
 
 def _dates(own: InstrumentOnRecord, calibration: CalibrationOnRecord, on: date) -> dict[str, str | None]:

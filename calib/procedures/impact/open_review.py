@@ -13,6 +13,7 @@ import json
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime
+from typing import Any
 
 from sqlmodel import Session, col, select
 
@@ -26,6 +27,7 @@ from calib.procedures.impact.judge_as_found import JudgedAsFound, judgements
 from calib.procedures.impact.recalculate import Cause, recalculate
 from calib.procedures.impact.rests_on import ground_below, sequences
 from calib.procedures.impact.review_lines import LineFinding
+from calib.procedures.impact.shaken import LISTED, Rested, Shaken, lines_on, rested_on, shaken_by
 from calib.procedures.impact.touched import touched
 from calib.procedures.on_record.amended import amended_instruments
 from calib.procedures.on_record.by_keys import by_keys
@@ -37,14 +39,9 @@ from calib.procedures.people.authorise import append
 from calib.records import ledger
 from calib.records.record import key, typed
 from calib.records.tables.calibrations import Acceptance, Calibration
+from calib.records.tables.instruments import Instrument
 from calib.records.tables.reviews import ImpactLine, ImpactReview
 
-LISTED = (
-    RecordKind.READING,
-    RecordKind.FACTOR,
-    RecordKind.CALIBRATION,
-    RecordKind.REPORT,
-)  # tables whose records make lines
 ASSUMPTION = (
     "the curve as found is taken for the whole time since the instrument was last in order, though it may have changed at any "
     "moment between: the shifts are those of the last day, the largest ones if the change only grew"
@@ -58,16 +55,16 @@ RULE_FOR_REPORTS = (
 class Opened:
     """What was opened or added to."""
 
-    tag: str
-    certificate: str
-    new: bool
+    review: int
+    about: str
+    new: str | None  # what it was opened by; None: it was open before
     lines: int  # added
 
     def __str__(self) -> str:
         lines = "1 line" if self.lines == 1 else f"{self.lines} lines"
-        if self.new:
-            return f"{self.tag} was found beyond its limits: impact review of certificate {self.certificate}, {lines}"
-        return f"impact review of {self.tag}, certificate {self.certificate}: {lines} more"
+        if self.new is not None:
+            return f"{self.new}, {lines}"
+        return f"impact review of {self.about}: {lines} more"
 
 
 @dataclass(frozen=True)
@@ -80,7 +77,7 @@ class Reviewed:
     @property
     def remarks(self) -> tuple[str, ...]:
         """What a person is told, a line each."""
-        told = (f"{review}: {Step.SEE_REVIEW} {review.tag}, certificate {review.certificate}" for review in self.opened)
+        told = (f"{review}: {Step.SEE_REVIEW} {review.review}" for review in self.opened)
         return (*(f"notice: {notice}" for notice in self.notices), *told)
 
 
@@ -98,7 +95,8 @@ def open_reviews(
     calibration was withdrawn: then its lines stay as they are. Asked are the reviews of instruments that the touched records and
     the recorded calibrations rest on.
     """
-    known = set(filter(None, session.exec(select(ImpactReview.calibration_id))))
+    there = session.exec(select(ImpactReview.calibration_id)).all()
+    known = set(filter(None, there))
     notices: list[str] = []
     opened: list[Opened] = []
     query = select(Calibration).order_by(col(Calibration.id))
@@ -109,13 +107,76 @@ def open_reviews(
         if review is not None:
             append(session, [review], signature)
             opened.append(_listed(session, review, calibration, signature, now, new=True))
-    if known:
+    if there:
         touching = {*touched_records, *((RecordKind.CALIBRATION, calibration_id) for calibration_id in recorded)}
+        instruments = above(session, touching).instruments
         opened += [
             _listed(session, review, calibration, signature, now, new=False)
-            for review, calibration in _reviews_of(session, above(session, touching).instruments, known)
+            for review, calibration in _reviews_of(session, instruments, known)
         ]
+        query = select(ImpactReview).order_by(col(ImpactReview.id))
+        others = list(by_keys(session, query, ImpactReview.instrument_id, instruments))
+        opened += [_with_more(session, review, signature, now) for review in others]
     return Reviewed(tuple(review for review in opened if review.new or review.lines), tuple(notices))
+
+
+def brought_up_to_date(session: Session, review_id: int, signature: ledger.Signature, now: datetime) -> None:
+    """Append a line for whatever was recorded since and hangs on what a review is about."""
+    review = session.get_one(ImpactReview, review_id)
+    if review.calibration_id is not None:
+        open_reviews(session, signature, now, (), [(RecordKind.CALIBRATION, review.calibration_id)])
+    elif review.instrument_id is not None:
+        _with_more(session, review, signature, now)
+
+
+def open_for_cause(
+    session: Session, shaken: Shaken, signature: ledger.Signature, now: datetime, rested: Rested | None = None
+) -> Reviewed:
+    """Open a review for what shakes results already given, with a line for each record that rested on it; none where nothing did.
+
+    Call it after the record of the cause was appended, in the same transaction. Of an instrument (damage, a failed check) give
+    `Shaken(cause, (table, key), instrument, happened, since, until)`, `since` from `since_in_order`; of a certificate that counts
+    no more, or was replaced, `Shaken(..., certificate=key of the calibration)`, and what `rested_on` told before that.
+    """
+    rested = rested_on(session, shaken, now) if rested is None else rested
+    lines = lines_on(session, shaken, rested, rested.wanted(), now)
+    if not lines:
+        return Reviewed((), ())
+    review = shaken.review()
+    append(session, [review], signature)
+    _append_lines(session, review, lines, signature)
+    tag = rested.ground.instruments[shaken.instrument].tag
+    said = f"{tag}, {shaken.happened}"
+    return Reviewed((Opened(key(review.id), said, f"{said}: impact review", len(lines)),), ())
+
+
+def _with_more(session: Session, review: ImpactReview, signature: ledger.Signature, now: datetime) -> Opened:
+    """A review of another cause with what was recorded since; one of a certificate stays as it is."""
+    shaken = shaken_by(review)
+    tag = session.get_one(Instrument, shaken.instrument).tag
+    more: dict[Record, Any] = {}
+    if shaken.certificate is None:
+        rested, there = rested_on(session, shaken, now), _lines(session, review)
+        wanted = [record for record in rested.wanted() if record not in there]
+        wanted = [record for record in wanted if not _issued_since(session, record, review)]
+        more = lines_on(session, shaken, rested, wanted, now)
+        _append_lines(session, review, more, signature)
+    return Opened(key(review.id), f"{tag}, {shaken.happened}", None, len(more))
+
+
+def _append_lines(
+    session: Session, review: ImpactReview, findings: Mapping[Record, Any], signature: ledger.Signature
+) -> None:
+    lines = [
+        ImpactLine(
+            impact_review_id=key(review.id),
+            record_table=table,
+            record_id=record_id,
+            finding=json.dumps(finding, ensure_ascii=False),
+        )
+        for (table, record_id), finding in findings.items()
+    ]
+    append(session, lines, signature)
 
 
 def _reviews_of(
@@ -205,15 +266,18 @@ def _listed(
     ground = ground_below(session, [(RecordKind.INSTRUMENT, failing.instrument_id)])
     instrument = ground.instruments[failing.instrument_id]
     since = last_in_order(ground.register[instrument.tag], key(failing.id))
+    certificate = f"certificate {failing.certificate}"
+    by_what = f"{instrument.tag} was found beyond its limits: impact review of {certificate}" if new else None
+    opened = Opened(key(review.id), f"{instrument.tag}, {certificate}", by_what, 0)
     if since is None or ground.on_record(failing).withdrawn:  # what the review was opened by was withdrawn since
-        return Opened(instrument.tag, failing.certificate, new, 0)
+        return opened
     reached = touched(ground, instrument, key(failing.id), since)
     there = _lines(session, review)
     wanted = [record for record in reached.records if record[0] in LISTED and record not in there]
     wanted = [
-        record for record in wanted if record[0] != RecordKind.REPORT or _issued_before(session, record[1], review)
+        record for record in wanted if not (ground.is_withdrawn(record) or _issued_since(session, record, review))
     ]
-    opened = Opened(instrument.tag, failing.certificate, new, len(wanted))
+    opened = replace(opened, lines=len(wanted))
     if not wanted:
         return opened
     cause = Cause(instrument, failing, since, reached.waiting)
@@ -223,16 +287,7 @@ def _listed(
         session, ground, cause, reached, recalculate(session, ground, cause, reached.records, wanted, asked, now)
     )
     ordered = sorted(wanted, key=lambda record: (LISTED.index(record[0]), record[1]))
-    lines = [
-        ImpactLine(
-            impact_review_id=key(review.id),
-            record_table=table,
-            record_id=record_id,
-            finding=json.dumps(writing.of((table, record_id)), ensure_ascii=False),
-        )
-        for table, record_id in ordered
-    ]
-    append(session, lines, signature)
+    _append_lines(session, review, {record: writing.of(record) for record in ordered}, signature)
     return opened
 
 
@@ -241,7 +296,10 @@ def _lines(session: Session, review: ImpactReview) -> set[Record]:
     return {(line.record_table, line.record_id) for line in session.exec(own)}
 
 
-def _issued_before(session: Session, report: int, review: ImpactReview) -> bool:
+def _issued_since(session: Session, record: Record, review: ImpactReview) -> bool:
     """A report that was issued since names the open review itself."""
+    table, record_id = record
+    if table != RecordKind.REPORT:
+        return False
     opened = sequences(session, "impact_review", [key(review.id)])[key(review.id)]
-    return sequences(session, RecordKind.REPORT, [report])[report] < opened
+    return sequences(session, table, [record_id])[record_id] > opened

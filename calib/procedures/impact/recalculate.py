@@ -16,28 +16,26 @@ from datetime import datetime
 from functools import cached_property
 
 from sqlalchemy.orm.attributes import set_committed_value
-from sqlmodel import Session, select
+from sqlmodel import Session
 
 from calib.confirmation.interval import CalibrationOnRecord
 from calib.confirmation.traceability import Graph, Record, upward
 from calib.curves.curve import Curve
 from calib.errors import CalibError
-from calib.procedures.certificate.fit_curve import CurveWish, FittedCurve, curve_record, fit_curve
+from calib.procedures.certificate.fit_curve import FittedCurve, curve_record, fit_curve
+from calib.procedures.certificate.moved_reference import MovedStandard, moved_calibration, wish_of
 from calib.procedures.impact.gather import RecordKind
-from calib.procedures.impact.moved_reference import moved_reference
 from calib.procedures.impact.rests_on import STANDARD, Ground
 from calib.procedures.impact.stated_values import Values, jobs_of, values_of
 from calib.procedures.on_record.calibrations import as_found_cells, comparison_cells, correlation_cells
 from calib.procedures.on_record.in_force import curve_of
 from calib.procedures.on_record.what_counts import curve_that_counts
-from calib.procedures.pairs.factor_from_pairs import FACTOR_SCOPES, FactorWanted, found_from_pairs
-from calib.procedures.typed.sheets import Cells
+from calib.procedures.pairs.factor_from_pairs import found_again
 from calib.records import ledger
 from calib.records.record import key, typed
 from calib.records.tables.calibrations import Calibration
-from calib.records.tables.factors import FactorPair, FoundFactor
+from calib.records.tables.factors import FoundFactor
 from calib.records.tables.instruments import Instrument
-from calib.records.words import BY_THE_RULE
 
 # What a certificate says of the air in which it compared.
 _AIR = ("temperature_degC", "pressure_kPa", "humidity_percent")
@@ -172,41 +170,22 @@ class _Replacing:
         instrument = self.ground.instruments[own.instrument_id]
         changed = [each for each in self._up.get(record, ()) if each.role == STANDARD and each.on[1] in self.curves]
         changed = [each for each in changed if each.on[0] == RecordKind.CALIBRATION]
-        for each in changed:
-            standard = self.ground.instruments[self.ground.calibrations[each.on[1]].instrument_id]
-            if standard.quantity != instrument.quantity:
-                self.stuck[record] = (
-                    f"certificate {own.certificate}: what {standard.tag} ({standard.quantity}) did to its reference values "
-                    f"({instrument.quantity}) is not on record: judge it by hand"
-                )
-                return
+        moved = [
+            MovedStandard(
+                self.ground.instruments[self.ground.calibrations[each.on[1]].instrument_id], *self.curves[each.on[1]]
+            )
+            for each in changed
+        ]
+        counting = curve_that_counts(self.session, calibration)
+        cells, stated = comparison_cells(self.session, own), correlation_cells(self.session, own)
         try:
-            cells = comparison_cells(self.session, own)
-            for each in changed:
-                cells = self._with_standard(record, instrument, cells, each.on[1])
-            stated = correlation_cells(self.session, own)
-            fitted = fit_curve(typed(instrument), cells, self._wish(calibration), stated)
+            fitted, notes = moved_calibration(instrument, cells, moved, wish_of(counting), stated)
         except CalibError as error:
             self.stuck[record] = f"certificate {own.certificate} cannot be worked out anew: {error}"
             return
+        if notes:
+            self.notes[record] = (*self.notes.get(record, ()), *notes)
         self._put(calibration, fitted)
-
-    def _with_standard(
-        self, record: Record, instrument: Instrument, cells: Sequence[Cells], of_standard: int
-    ) -> list[Cells]:
-        standard = self.ground.instruments[self.ground.calibrations[of_standard].instrument_id]
-        moved = [moved_reference(instrument, standard, comparison, *self.curves[of_standard]) for comparison in cells]
-        if any(extrapolated for _, extrapolated in moved):
-            note = f"reference values outside the comparisons of {standard.tag} were moved by its relative shift at the nearer end"
-            self.notes[record] = (*self.notes.get(record, ()), note)
-        return [comparison for comparison, _ in moved]
-
-    def _wish(self, calibration: int) -> CurveWish | None:
-        """The shape that a person chose is kept; the rule chooses again where it chose."""
-        record = curve_that_counts(self.session, calibration)
-        if record.chosen_by == BY_THE_RULE:
-            return None
-        return CurveWish(degree=record.degree) if record.shape == "polynomial" else CurveWish(shape=record.shape)
 
     def _factor(self, factor: FoundFactor) -> None:
         """A factor found again from the same pairs; what was superseded is evaluated with no more."""
@@ -214,19 +193,8 @@ class _Replacing:
         if self.ground.latest_factors[factor.factor] is not factor:
             self.notes[record] = ("superseded by a later revision, and not worked out anew",)
             return
-        pairs = self.session.exec(
-            select(FactorPair).where(FactorPair.found_factor_id == factor.id).order_by(FactorPair.id)  # type: ignore[arg-type]
-        ).all()
-        words = {scope: word for word, scope in FACTOR_SCOPES.items()}
-        wanted = FactorWanted(
-            factor.factor,
-            [f"{pair.traverse_reading_id}:{pair.face_reading_id}" for pair in pairs],
-            words[factor.scope],
-            factor.outlet_type,
-            factor.reason,
-        )
         try:
-            found_from_pairs(self.session, wanted, self.signature)
+            found_again(self.session, factor, factor.reason, self.signature)
         except CalibError as error:
             why = "; ".join(str(error).splitlines())
             self.stuck[record] = f"factor {factor.factor} cannot be found anew: {why}"

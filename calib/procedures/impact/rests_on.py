@@ -17,11 +17,13 @@ from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.in_force import as_amended
 from calib.procedures.on_record.jobs_by_name import jobs_in_force
 from calib.procedures.on_record.register import register_among
+from calib.procedures.on_record.taken_back import taken_back
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
 from calib.procedures.on_record.what_counts import that_count
 from calib.records.record import key, moment
 from calib.records.tables.calibrations import Calibration, ReferenceStandard
 from calib.records.tables.conditions import Condition
+from calib.records.tables.events import IntermediateCheck
 from calib.records.tables.factors import FactorPair, FoundFactor
 from calib.records.tables.instruments import Instrument
 from calib.records.tables.jobs import Job
@@ -31,7 +33,7 @@ from calib.records.tables.readings import Reading
 from calib.records.tables.reports import IssuedReport
 
 # Roles of what a record rests on.
-METER, PROBE, STANDARD, OF = "meter", "probe", "reference standard", "of"
+METER, PROBE, STANDARD, OF, COMPARED = "meter", "probe", "reference standard", "of", "compared with"
 
 
 @dataclass(frozen=True)
@@ -49,6 +51,13 @@ class Ground:
     outlets: Mapping[int, Outlet]  # as they count now
     jobs: Mapping[int, Job]
     reports: Mapping[int, IssuedReport]
+    checks: Mapping[int, IntermediateCheck]  # that compared an instrument with another
+
+    withdrawn: frozenset[int] = frozenset()  # readings that were taken back: issued reports rest on them still
+
+    def is_withdrawn(self, record: Record) -> bool:
+        """Whether a record is a reading that was taken back."""
+        return record[0] == RecordKind.READING and record[1] in self.withdrawn
 
     def on_record(self, calibration: Calibration) -> CalibrationOnRecord:
         """A calibration as the gate knows it."""
@@ -82,6 +91,8 @@ def _ground(session: Session, gathered: Gathered) -> Ground:
         _outlets(session, gathered.outlets),
         jobs_in_force(session, gathered.jobs),
         _loaded(session, IssuedReport, gathered.reports),
+        _loaded(session, IntermediateCheck, gathered.checks),
+        frozenset(taken_back(session, Reading, gathered.readings)),
     )
     links = (
         *_of_calibrations(session, known),
@@ -90,6 +101,7 @@ def _ground(session: Session, gathered: Gathered) -> Ground:
         *_of_readings(known),
         *_of_places(known),
         *_of_reports(session, known),
+        *_of_checks(known),
     )
     return replace(known, links=links)
 
@@ -184,6 +196,14 @@ def _of_places(known: Ground) -> Iterator[TraceLink]:
         record, job = (RecordKind.READING, reading_id), known.outlets[reading.outlet_id].job_id
         yield TraceLink((RecordKind.OUTLET, reading.outlet_id), record, "reading")
         yield TraceLink((RecordKind.JOB, job), record, "reading")
+
+
+def _of_checks(known: Ground) -> Iterator[TraceLink]:
+    """A check by comparison rests on the instrument that was compared with."""
+    for check_id, check in known.checks.items():
+        if check.other_instrument_id in known.instruments:
+            day = moment(check.at).date()
+            yield link_to(known, (RecordKind.CHECK, check_id), check.other_instrument_id, COMPARED, day)
 
 
 def _of_reports(session: Session, known: Ground) -> Iterator[TraceLink]:

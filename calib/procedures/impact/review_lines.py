@@ -27,7 +27,7 @@ class LineFinding:
 
     session: Session
     ground: Ground
-    cause: Cause
+    cause: Cause | None  # absent: how it was wrong, or since when, is not known from a calibration
     touched: Touched
     recalculated: Recalculated
 
@@ -39,19 +39,24 @@ class LineFinding:
             RecordKind.FACTOR: self._factor,
             RecordKind.CALIBRATION: self._calibration,
             RecordKind.REPORT: self._report,
+            RecordKind.CHECK: self._check,
         }
         return of_table[table](record_id) | {"notes": [*self._notes(record)]}
 
     def _notes(self, record: Record) -> Iterator[str]:
         yield from self.recalculated.notes.get(record, ())
-        for link in self.touched.direct:
-            if link.record == record and link.day is not None and str(link.day) >= self.cause.failing.calibrated_on:
-                yield (
-                    f"{self.cause.instrument.tag} was used on {link.day}, not before its calibration of "
-                    f"{self.cause.failing.calibrated_on}: if it was adjusted there first, the curve as found does not hold for it"
-                )
+        if self.cause is not None:
+            yield from self._used_since(self.cause, record)
         if record in self.recalculated.stuck:
             yield self.recalculated.stuck[record]
+
+    def _used_since(self, cause: Cause, record: Record) -> Iterator[str]:
+        for link in self.touched.direct:
+            if link.record == record and link.day is not None and str(link.day) >= cause.failing.calibrated_on:
+                yield (
+                    f"{cause.instrument.tag} was used on {link.day}, not before its calibration of "
+                    f"{cause.failing.calibrated_on}: if it was adjusted there first, the curve as found does not hold for it"
+                )
 
     def _as(self, record: Record) -> list[str]:
         """In which roles the record rests on the instrument, or on what was touched by it."""
@@ -132,6 +137,17 @@ class LineFinding:
             for value, of in ((v, u), (w, u_after))
         ]
         return {"at_indication": f"{float(at.from_si(x[worst])):.6g} {at.symbol}", **before_and_after(*both)}
+
+    def _check(self, record_id: int) -> dict[str, Any]:
+        check = self.ground.checks[record_id]
+        return {
+            "instrument": self.ground.instruments[check.instrument_id].tag,
+            "kind": check.kind,
+            "at": check.at,
+            "result": check.result,
+            "relied_on_as": self._as((RecordKind.CHECK, record_id)),
+            **before_and_after(None, None),
+        }
 
     def _report(self, record_id: int) -> dict[str, Any]:
         report = self.ground.reports[record_id]

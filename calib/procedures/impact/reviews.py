@@ -1,23 +1,34 @@
 """Impact reviews as the records hold them: their lines, what was decided on each, and which are open.
 
+A line is open until a person has disposed of it. "Reissue" is a promise: such a line stays open until a revision of that report is
+on record that was made after it. That end is found, not typed.
+
 Nothing heavy is imported here: `calib due` lists what is open.
 """
 
 import json
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from sqlmodel import Session, col, select
 
-from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged, not_there
+from calib.procedures.on_record.by_keys import by_keys
+from calib.procedures.on_record.by_name import not_there
 from calib.records.ledger import written
 from calib.records.record import key
 from calib.records.tables.calibrations import Calibration
 from calib.records.tables.instruments import Instrument
+from calib.records.tables.jobs import Job
 from calib.records.tables.ledger import LedgerEntry
-from calib.records.tables.reviews import Disposition, ImpactLine, ImpactReview
+from calib.records.tables.reports import IssuedReport
+from calib.records.tables.reviews import Disposition, ImpactLine, ImpactReview, ReviewDecision
+from calib.records.words import REVIEW_CAUSES
+
+FOUND_BEYOND, *_, RECORDED_LATER = REVIEW_CAUSES
+REISSUE = "reissue"
+Revisions = Mapping[str, list[tuple[int, int]]]  # of reports, by job: place in the ledger, revision
 
 
 @dataclass(frozen=True)
@@ -28,11 +39,23 @@ class Decided:
     reason: str
     person: str
     time: str
+    sequence: int  # its place in the ledger
+
+
+@dataclass(frozen=True)
+class CurveDecided:
+    """Which curve holds for what a review touched, as a person decided."""
+
+    curve: str  # of HOLDING_CURVES
+    from_at: str | None  # of "as found from" alone
+    reason: str
+    person: str
+    time: str
 
 
 @dataclass(frozen=True)
 class ReviewLine:
-    """One record that rests on the instrument."""
+    """One record that rests on what was found out of order."""
 
     place: int  # within its review, from 1
     record_id: int
@@ -40,6 +63,7 @@ class ReviewLine:
     record: int
     finding: Mapping[str, Any]
     decided: tuple[Decided, ...]  # in the order in which they were decided
+    reissued: int | None = None  # the first revision that was issued after "reissue" was decided
 
     @property
     def disposition(self) -> Decided | None:
@@ -47,33 +71,58 @@ class ReviewLine:
         return self.decided[-1] if self.decided else None
 
     @property
+    def is_promised(self) -> bool:
+        """Whether it waits for a revision of its report."""
+        return self.disposition is not None and self.disposition.decision == REISSUE and self.reissued is None
+
+    @property
     def is_open(self) -> bool:
-        """Whether nobody has decided on it."""
-        return not self.decided
+        """Whether nobody has decided on it, or what was promised was not done yet."""
+        return not self.decided or self.is_promised
 
 
 @dataclass(frozen=True)
 class Review:
     """An impact review with all its lines."""
 
-    tag: str
-    certificate: str
-    calibrated_on: str
-    criterion: str
+    review: int  # by which a person names it
+    cause: str  # of REVIEW_CAUSES
+    tag: str | None  # of the instrument that was out of order; absent where it is about what was recorded later
+    certificate: str | None  # whose comparisons as found failed, or which counts no more; absent for other causes
+    calibrated_on: str | None
+    criterion: str  # what was not met; for another cause than "as found" what happened, in words
     assessment: Mapping[str, Any]
-    person: str  # who recorded the certificate
+    person: str  # who recorded what opened it
     time: str
     lines: tuple[ReviewLine, ...]
+    curves: tuple[CurveDecided, ...] = ()  # in the order in which they were decided
+
+    @property
+    def holds(self) -> CurveDecided | None:
+        """The decision on the curve that counts: of several the latest; None where nobody has decided."""
+        return self.curves[-1] if self.curves else None
 
     @property
     def open_lines(self) -> int:
-        """Number of lines without a disposition."""
+        """Number of open lines."""
         return sum(line.is_open for line in self.lines)
 
     @property
+    def promised(self) -> tuple[str, ...]:
+        """Jobs whose report was promised to be reissued, and was not yet."""
+        return tuple(dict.fromkeys(str(line.finding["job"]) for line in self.lines if line.is_promised))
+
+    @property
     def is_open(self) -> bool:
-        """Whether a line has no disposition yet."""
+        """Whether a line is open."""
         return self.open_lines > 0
+
+    @property
+    def about(self) -> str:
+        """What it is about: an instrument and a certificate, or what happened."""
+        if self.cause == FOUND_BEYOND:
+            return f"{self.tag}, certificate {self.certificate}"
+        return self.criterion if self.tag is None else f"{self.tag}, {self.criterion}"
 
     def of_job(self, job: str) -> tuple[ReviewLine, ...]:
         """Lines on readings and reports of a job."""
@@ -83,77 +132,128 @@ class Review:
 def reviews(session: Session, *, only_open: bool = False) -> list[Review]:
     """Every review, or those that are open, in the order in which they were opened."""
     rows = session.exec(select(ImpactReview).order_by(col(ImpactReview.id))).all()
+    known = _known(session, rows)
+    return [review for review in known if review.is_open or not only_open]
+
+
+def reviews_of_instruments(session: Session, instruments: Collection[int]) -> list[Review]:
+    """Every review of some instruments, in the order in which they were opened."""
+    through = select(ImpactReview).join(Calibration, col(Calibration.id) == ImpactReview.calibration_id)
+    rows = {
+        key(row.id): row
+        for query, column in ((through, Calibration.instrument_id), (select(ImpactReview), ImpactReview.instrument_id))
+        for row in by_keys(session, query, column, instruments)
+    }
+    return _known(session, [rows[review] for review in sorted(rows)])
+
+
+def review_numbered(session: Session, review_id: int) -> Review:
+    """A review by its number; raises NotInRecordsError where there is none."""
+    rows = session.exec(select(ImpactReview).where(ImpactReview.id == review_id)).all()
     if not rows:
-        return []
-    lines, decided = _lines(session), _decided(session)
-    # What is done is not read through where only what is open is asked for.
-    wanted = [
-        review for review in rows if not only_open or any(key(line.id) not in decided for line in lines[key(review.id)])
-    ]
-    return [_review(session, review, lines[key(review.id)], decided) for review in wanted]
-
-
-def review_of(session: Session, tag: str, certificate: str) -> Review:
-    """The review of a certificate; raises NotInRecordsError where there is none."""
-    calibration_numbered(session, instrument_tagged(session, tag), certificate)
-    known = reviews(session)
-    review = next((each for each in known if (each.tag, each.certificate) == (tag, certificate)), None)
-    if review is None:
-        names = (f"{each.tag} {each.certificate}" for each in known)
-        raise not_there(f"impact review of {tag}, certificate {certificate}", names)
-    return review
+        known = (f"{each.review} ({each.about})" for each in reviews(session))
+        raise not_there(f"impact review {review_id}", known)
+    return _known(session, rows)[0]
 
 
 def open_reviews_of(session: Session, job: str) -> list[Review]:
-    """Open reviews with a line on a reading or a report of a job."""
+    """Open reviews with an open line on a reading or a report of a job."""
     return [review for review in reviews(session, only_open=True) if review.of_job(job)]
 
 
-def _lines(session: Session) -> dict[int, list[ImpactLine]]:
+def _known(session: Session, rows: Iterable[ImpactReview]) -> list[Review]:
+    of_reviews = {key(row.id): row for row in rows}
+    if not of_reviews:
+        return []
     lines: dict[int, list[ImpactLine]] = defaultdict(list)
-    for line in session.exec(select(ImpactLine).order_by(col(ImpactLine.id))):
+    query = select(ImpactLine).order_by(col(ImpactLine.id))
+    for line in by_keys(session, query, ImpactLine.impact_review_id, of_reviews):
         lines[line.impact_review_id].append(line)
-    return lines
+    decided = _decided(session, [key(line.id) for of_review in lines.values() for line in of_review])
+    promised = any(each[-1].decision == REISSUE for each in decided.values())
+    revisions = _revisions(session) if promised else {}
+    curves = _curves(session, of_reviews)
+    return [
+        _review(session, row, lines[review_id], decided, revisions, tuple(curves.get(review_id, ())))
+        for review_id, row in of_reviews.items()
+    ]
 
 
-def _decided(session: Session) -> dict[int, list[Decided]]:
-    decided: dict[int, list[Decided]] = defaultdict(list)
+def _signed(session: Session, table: str, keys: Collection[int]) -> dict[int, tuple[str, str, int]]:
+    """Who wrote records of a table, when, and their place in the ledger."""
     entry = LedgerEntry
-    signed = {
-        disposition_id: (person, time)
-        for disposition_id, person, time in session.exec(
-            select(entry.record_id, entry.person, entry.time).where(entry.record_table == "disposition")
-        )
+    columns = select(entry.record_id, entry.person, entry.time, entry.sequence).where(entry.record_table == table)
+    return {
+        record: (person, time, place)
+        for record, person, time, place in by_keys(session, columns, entry.record_id, keys)
     }
-    for disposition in session.exec(select(Disposition).order_by(col(Disposition.id))):
-        decided[disposition.impact_line_id].append(
-            Decided(disposition.decision, disposition.reason, *signed[key(disposition.id)])
-        )
+
+
+def _decided(session: Session, lines: Collection[int]) -> dict[int, list[Decided]]:
+    query = select(Disposition).order_by(col(Disposition.id))
+    dispositions = list(by_keys(session, query, Disposition.impact_line_id, lines))
+    signed = _signed(session, "disposition", [key(each.id) for each in dispositions])
+    decided: dict[int, list[Decided]] = defaultdict(list)
+    for each in dispositions:
+        decided[each.impact_line_id].append(Decided(each.decision, each.reason, *signed[key(each.id)]))
     return decided
 
 
+def _curves(session: Session, of_reviews: Collection[int]) -> dict[int, list[CurveDecided]]:
+    query = select(ReviewDecision).order_by(col(ReviewDecision.id))
+    decisions = list(by_keys(session, query, ReviewDecision.impact_review_id, of_reviews))
+    signed = _signed(session, "review_decision", [key(each.id) for each in decisions])
+    curves: dict[int, list[CurveDecided]] = defaultdict(list)
+    for each in decisions:
+        person, time, _ = signed[key(each.id)]
+        curves[each.impact_review_id].append(CurveDecided(each.curve, each.from_at, each.reason, person, time))
+    return curves
+
+
+def _revisions(session: Session) -> Revisions:
+    entry = LedgerEntry
+    query = (
+        select(Job.job, entry.sequence, IssuedReport.revision)
+        .join(IssuedReport, col(IssuedReport.job_id) == Job.id)
+        .join(entry, (col(entry.record_table) == "issued_report") & (col(entry.record_id) == IssuedReport.id))
+        .order_by(col(entry.sequence))
+    )
+    revisions: dict[str, list[tuple[int, int]]] = defaultdict(list)
+    for job, sequence, revision in session.exec(query):
+        revisions[job].append((key(sequence), revision))
+    return revisions
+
+
 def _review(
-    session: Session, review: ImpactReview, lines: list[ImpactLine], decided: Mapping[int, list[Decided]]
+    session: Session,
+    review: ImpactReview,
+    lines: list[ImpactLine],
+    decided: Mapping[int, list[Decided]],
+    revisions: Revisions,
+    curves: tuple[CurveDecided, ...],
 ) -> Review:
-    calibration = session.get_one(Calibration, review.calibration_id)
+    calibration = None if review.calibration_id is None else session.get_one(Calibration, review.calibration_id)
+    owner = review.instrument_id if calibration is None else calibration.instrument_id
     person, time = written(session, "impact_review", key(review.id))
     return Review(
-        session.get_one(Instrument, calibration.instrument_id).tag,
-        calibration.certificate,
-        calibration.calibrated_on,
+        key(review.id),
+        review.cause or FOUND_BEYOND,
+        None if owner is None else session.get_one(Instrument, owner).tag,
+        None if calibration is None else calibration.certificate,
+        None if calibration is None else calibration.calibrated_on,
         review.criterion,
         json.loads(review.assessment),
         person,
         time,
-        tuple(
-            ReviewLine(
-                line_number,
-                key(each.id),
-                each.record_table,
-                each.record_id,
-                json.loads(each.finding),
-                tuple(decided.get(key(each.id), ())),
-            )
-            for line_number, each in enumerate(lines, start=1)
-        ),
+        tuple(_line(place, each, decided, revisions) for place, each in enumerate(lines, start=1)),
+        curves,
     )
+
+
+def _line(place: int, line: ImpactLine, decided: Mapping[int, list[Decided]], revisions: Revisions) -> ReviewLine:
+    finding, own = json.loads(line.finding), tuple(decided.get(key(line.id), ()))
+    reissued = None
+    if own and own[-1].decision == REISSUE:
+        later = (revision for sequence, revision in revisions.get(finding["job"], ()) if sequence > own[-1].sequence)
+        reissued = next(later, None)
+    return ReviewLine(place, key(line.id), line.record_table, line.record_id, finding, own, reissued)

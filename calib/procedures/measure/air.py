@@ -10,8 +10,9 @@ columns for each reading of a job that states a density.
 """
 
 import math
+from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
@@ -31,6 +32,7 @@ from calib.airflow.standard_atmosphere import (
 from calib.confirmation.interval import Decision, gate
 from calib.errors import CalibError
 from calib.measurement import NOT_OBSERVED
+from calib.measurement.standards_behind import REFERENCE_STANDARD, SCATTER, STABILITY
 from calib.procedures.measure.indicated import indicated
 from calib.procedures.measure.stability import stability_at
 from calib.procedures.on_record.in_force import OnRecord, on_record_of
@@ -63,6 +65,28 @@ _OWN = ("repeatability", "resolution")  # of an instrument: of one indication, a
 
 
 @dataclass(frozen=True)
+class OfCalibration:
+    """What every indication with a calibration shares, at one of them: signed standard uncertainties."""
+
+    calibration: int
+    indication: float  # [SI]
+    scatter: tuple[float, ...]  # in the directions of the curve
+    reference: float
+    stability: float
+    degrees_of_freedom: tuple[float, float, float]  # of the three
+
+    def times(self, slope: float) -> "OfCalibration":
+        """The same, of what goes with the indicated quantity at a slope."""
+        scatter = tuple(slope * part for part in self.scatter)
+        return replace(self, scatter=scatter, reference=slope * self.reference, stability=slope * self.stability)
+
+    @property
+    def parts(self) -> tuple[float, ...]:
+        """All of them."""
+        return *self.scatter, self.reference, self.stability
+
+
+@dataclass(frozen=True)
 class ConditionFound:
     """One quantity of the conditions, corrected, with its standard uncertainty."""
 
@@ -72,7 +96,7 @@ class ConditionFound:
     value: float  # [SI]
     standard_uncertainty: float  # [SI]
     own: float = 0.0  # of it what no other indication of the instrument shares; all of a stated value [SI]
-    of_calibration: tuple[float, ...] = ()  # what every indication with its calibration shares: signed parts [SI]
+    of_calibration: OfCalibration | None = None  # [SI]
 
 
 @dataclass(frozen=True)
@@ -81,8 +105,7 @@ class AirInfluence:
 
     quantity: str  # of the conditions, NOT_OBSERVED, PSYCHROMETER or FORMULA
     own: float
-    calibration: int | None = None  # by which it was observed; absent: stated, declared or of a formula
-    of_calibration: tuple[float, ...] = ()  # what all that was observed by it shares
+    observed: OfCalibration | None = None  # absent: stated, declared or of a formula
 
 
 @dataclass(frozen=True)
@@ -93,7 +116,9 @@ class AirFound:
     rows: tuple[ConditionFound, ...]
     density: float  # [kg/m3]; NaN where there are reasons
     standard_uncertainty: float  # [kg/m3]
-    parts: Mapping[str, float]  # what temperature, pressure, humidity and the formula contribute [kg/m3]
+    parts: Mapping[
+        str, float
+    ]  # what temperature, pressure, humidity and the formula contribute: `parts_of_density` [kg/m3]
     reasons: tuple[str, ...]
     declared: DeclaredAir | None = None  # where the temperature was not observed
     influences: tuple[AirInfluence, ...] = ()
@@ -174,14 +199,15 @@ def _found(records: OnRecord, condition: Condition, decision: Decision | None) -
     calibration = decision.calibration
     stability = stability_at(records, instrument, calibration, [moment(condition.observed_at).date()], value)
     corrected, contributions = indicated(instrument, records.curve(calibration.record_id), value, stability)
-    own, shared = (
-        np.concatenate([each.parts[0] for each in contributions if (each.name in _OWN) is wanted])
-        for wanted in (True, False)
-    )
-    u = float(np.sqrt(np.sum(own**2) + np.sum(shared**2)))
-    return ConditionFound(
-        condition, instrument, decision, corrected, u, float(np.linalg.norm(own)), tuple(shared.tolist())
-    )
+    lines = {each.name: each for each in contributions}
+    own = float(np.linalg.norm([lines[name].parts[0, 0] for name in _OWN]))
+    shared = [lines[name] for name in (SCATTER, REFERENCE_STANDARD, STABILITY)]
+    scatter, reference, change = (each.parts[0].tolist() for each in shared)
+    of_scatter, of_reference, of_change = (float(each.degrees_of_freedom[0]) for each in shared)
+    dof = of_scatter, of_reference, of_change
+    of = OfCalibration(calibration.record_id, value, tuple(scatter), reference[0], change[0], dof)
+    u = math.hypot(own, *of.parts)
+    return ConditionFound(condition, instrument, decision, corrected, u, own, of)
 
 
 def _with_density(name: str, conditions: Sequence[ConditionFound], declared: DeclaredAir | None) -> AirFound:
@@ -189,7 +215,7 @@ def _with_density(name: str, conditions: Sequence[ConditionFound], declared: Dec
     state = _StateOfAir(by_quantity, declared)
     rho = float(density(state.temperature, state.pressure, state.humidity))
     influences = tuple(_influences(state, rho))
-    contributed = _parts(state, influences, rho)
+    contributed = parts_of_density(influences, rho)
     u = float(np.linalg.norm(list(contributed.values())))
     return AirFound(name, tuple(conditions), rho, u, contributed, (), declared, influences)
 
@@ -255,13 +281,8 @@ def _influences(state: _StateOfAir, rho: float) -> Iterator[AirInfluence]:
             weather = WEATHER_RELATIVE_UNCERTAINTY * float(standard_pressure(condition.value))
             yield AirInfluence(ALTITUDE, pressure * math.hypot(of_altitude, weather))
             continue
-        calibration = None if condition.decision is None else condition.decision.calibration
-        yield AirInfluence(
-            quantity,
-            slope[quantity] * condition.own,
-            None if calibration is None else calibration.record_id,
-            tuple(slope[quantity] * part for part in condition.of_calibration),
-        )
+        of = condition.of_calibration
+        yield AirInfluence(quantity, slope[quantity] * condition.own, None if of is None else of.times(slope[quantity]))
     if state.declared is not None:
         yield AirInfluence(NOT_OBSERVED, temperature * rectangular(state.half_width))
     if not set(HUMIDITIES) & state.by_quantity.keys():
@@ -277,13 +298,28 @@ _PART_OF = {
 }  # fmt: skip
 
 
-def _parts(state: _StateOfAir, influences: Sequence[AirInfluence], rho: float) -> dict[str, float]:
-    """What each quantity contributes to the density [kg/m3]."""
-    named = (*PARTS, NOT_OBSERVED) if state.declared is not None else PARTS
-    squares = dict.fromkeys(named, 0.0)
+def parts_of_density(influences: Sequence[AirInfluence], rho: float, without: int | None = None) -> dict[str, float]:
+    """What each quantity contributes to the density [kg/m3]; without what a calibration shares, if one is named.
+
+    One instrument has one error in all that it observed: what temperature and humidity share by it is a part of both together.
+    """
+    squares = dict.fromkeys(PARTS, 0.0)
+    shared: dict[int, list[AirInfluence]] = defaultdict(list)
     for influence in influences:
-        squares[_PART_OF[influence.quantity]] += influence.own**2 + sum(part**2 for part in influence.of_calibration)
+        of = _PART_OF[influence.quantity]
+        squares[of] = squares.get(of, 0.0) + influence.own**2
+        if influence.observed is not None and influence.observed.calibration != without:
+            shared[influence.observed.calibration].append(influence)
+    for observed in shared.values():
+        of = " and ".join(dict.fromkeys(_PART_OF[influence.quantity] for influence in observed))
+        squares[of] = squares.get(of, 0.0) + sum(part**2 for part in _together(observed))
     return {name: rho * math.sqrt(square) for name, square in squares.items()}
+
+
+def _together(observed: Sequence[AirInfluence]) -> list[float]:
+    """The parts of what was observed by one calibration, each of all quantities."""
+    every = (influence.observed.parts for influence in observed if influence.observed is not None)
+    return [math.fsum(parts) for parts in zip(*every, strict=True)]
 
 
 def air_by_declaration(records: OnRecord, job: int, service: str, at: datetime, now: datetime) -> AirFound:

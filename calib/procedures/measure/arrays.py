@@ -16,10 +16,11 @@ from calib.measurement import NOT_OBSERVED, Air, Calibrations, FoundFactors, Hoo
 from calib.measurement.readings import StandardBehind
 from calib.measurement.way import ReferenceAir
 from calib.procedures.measure.air import calibration_density, reference_density
+from calib.procedures.measure.air_of_readings import arrays_of_air
 from calib.procedures.measure.indicated import repeatability_of, resolution_of
 from calib.procedures.measure.pooled_repeatability import pooled_repeatability
 from calib.procedures.measure.stability import stability_at
-from calib.procedures.measure.stability_of_readings import stability_of, stability_of_probe
+from calib.procedures.measure.stability_of_readings import decided_of, stability_of, stability_of_probe
 from calib.procedures.measure.standards_behind import Behind, laboratories_of, standards_of
 from calib.procedures.measure.standing import Standing, section_of
 from calib.procedures.on_record.in_force import OnRecord, face_indications
@@ -95,6 +96,7 @@ def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
             stability.degrees_of_freedom, np.searchsorted(owner, np.arange(len(standing)))
         ),
         declared_repeatability=declared if np.any(declared) else None,
+        decided=decided_of(standing, owner, indication, records),
     )
 
 
@@ -191,7 +193,7 @@ def _factor(reading: Standing) -> tuple[float, float, float]:
     if reading.way.is_flow:
         return _NO_FACTOR
     if reading.factor is not None:
-        return _of_found(reading.factor, reading.calibration.record_id)
+        return _of_found(reading.factor, reading.calibration)
     if outlet.effective_area is not None:
         return 1.0, float(outlet.effective_area_standard_uncertainty or 0) / float(outlet.effective_area), math.inf
     if outlet.outlet_factor is None:
@@ -200,14 +202,19 @@ def _factor(reading: Standing) -> tuple[float, float, float]:
     return value, float(outlet.outlet_factor_standard_uncertainty or 0) / value, math.inf
 
 
-def _of_found(factor: FoundFactor, calibration: int) -> tuple[float, float, float]:
+def _of_found(factor: FoundFactor, calibration: CalibrationOnRecord) -> tuple[float, float, float]:
     """Its instrument's error stays in it unless the reading uses the very same calibration."""
-    instrument = 0.0 if factor.calibration_id == calibration else factor.relative_instrument
+    instrument = 0.0 if found_by(factor, calibration) else factor.relative_instrument
     u = np.array([factor.relative_spread, factor.relative_reference, instrument])
     dof = np.array([math.inf if factor.degrees_of_freedom is None else factor.degrees_of_freedom, math.inf, math.inf])
     # With an effective area of its own the factor is in that area.
     value = factor.value if factor.effective_area is None else 1.0
     return value, float(np.linalg.norm(u)), float(welch_satterthwaite(u, dof))
+
+
+def found_by(factor: FoundFactor, calibration: CalibrationOnRecord) -> bool:
+    """Whether a factor was found with the very curve that holds for a calibration, as far as that is known."""
+    return factor.calibration_id == calibration.on_file and not calibration.is_held_for_a_part
 
 
 def _sources(standing: Sequence[Standing], records: OnRecord) -> Integers:
@@ -266,6 +273,7 @@ def _shared_calibrations(
         laboratories_of(behind.records, behind, calibrations),
         [_stability_at_comparisons(behind.records, *used[calibration]) for calibration in calibrations],
         standards,
+        calibrations,
     )
 
 
@@ -290,8 +298,14 @@ def _air(first: Sequence[Standing], kind: Integers, records: OnRecord) -> Air | 
         return None
     density, u, reference, not_observed = np.array([_densities(reading, records) for reading in first]).T
     conditions = by_kind(first, _air_named)[1]
+    airs = [None if reading.way.in_air is None else reading.air for reading in first]
     return Air(
-        density[kind], u[kind], conditions[kind], reference[kind], not_observed[kind] if np.any(not_observed) else None
+        density[kind],
+        u[kind],
+        conditions[kind],
+        reference[kind],
+        not_observed[kind] if np.any(not_observed) else None,
+        arrays_of_air([airs[place] for place in kind.tolist()]),
     )
 
 
@@ -360,9 +374,8 @@ def _found_factors(standing: Sequence[Standing], calibrations: Sequence[int], re
     first, kind = by_kind(standing, _found_with)
     scatter, reference = np.zeros((len(first), parts)), np.zeros(len(first))
     for row, reading in enumerate(first):
-        calibration = reading.calibration.record_id
-        if reading.factor is not None and reading.factor.calibration_id == calibration:
-            own, reference[row] = carried(reading.factor, records.curve(calibration))
+        if reading.factor is not None and found_by(reading.factor, reading.calibration):
+            own, reference[row] = carried(reading.factor, records.curve(reading.calibration.record_id))
             scatter[row, : own.size] = own
     return FoundFactors(scatter[kind], reference[kind])
 

@@ -15,7 +15,7 @@ from calib.uncertainty.budget import Budget, Lever, Repeatability, dominant, lev
 from calib.uncertainty.propagation import Contribution
 
 # Contributions whose distribution is rectangular, unless they come from statistics: one that dominates makes the result so too.
-_RECTANGULAR = ("resolution", "stability", "dimension", "air temperature not observed")
+_RECTANGULAR = ("resolution", "stability", "decided in review", "dimension", "air temperature not observed")
 
 
 def rectangular_names(contributions: Sequence[Contribution], row: int) -> tuple[str, ...]:
@@ -40,24 +40,35 @@ class BudgetOfReading:
 
 def budget_of(reading: ReadingInJob, wanted: str | None = None) -> BudgetOfReading:
     """Budget of a reading; `wanted` is an expanded uncertainty as typed ("30 m3/h", "5 %"). Raises BadInputError."""
+    own, evaluation = _own_budget(reading), reading.evaluation
+    assert evaluation.flow is not None and evaluation.flows is not None  # noqa: S101, PT018 (the reading stands)
+    row = reading.row
+    rectangular = rectangular_names(evaluation.flows.contributions, row)
+    target = None if wanted is None else _wanted(wanted, float(evaluation.flow.value[row]))
+    observations = None if target is None else _observations_for(reading, own, target)
+    return BudgetOfReading(own, levers(own), dominant(own.names, own.uncertainties, rectangular), target, observations)
+
+
+def observations_for(reading: ReadingInJob, target: float) -> int | None:
+    """Fewest observations that bring U down to a target [m3/s]; None where no number does."""
+    return _observations_for(reading, _own_budget(reading), target)
+
+
+def _own_budget(reading: ReadingInJob) -> Budget:
     evaluation, row = reading.evaluation, reading.row
     assert evaluation.flow is not None and evaluation.flows is not None  # noqa: S101, PT018 (the reading stands)
     contributions = evaluation.flows.contributions
     known = rectangular_of(contributions)
-    own = Budget(
+    return Budget(
         tuple(contribution.name for contribution in contributions),
         evaluation.flow.combined.uncertainties[row],
         np.array([contribution.degrees_of_freedom[row] for contribution in contributions]),
         evaluation.flow.coverage_probability,
         None if known is None else known[row],
     )
-    rectangular = rectangular_names(contributions, row)
-    target = None if wanted is None else _wanted(wanted, float(evaluation.flow.value[row]))
-    observations = None if target is None else _observations(reading, own, target)
-    return BudgetOfReading(own, levers(own), dominant(own.names, own.uncertainties, rectangular), target, observations)
 
 
-def _observations(reading: ReadingInJob, own: Budget, target: float) -> int | None:
+def _observations_for(reading: ReadingInJob, own: Budget, target: float) -> int | None:
     indication = reading.evaluation.measured[reading.row].indication
     place = own.names.index("repeatability")
     of_one = float(own.uncertainties[place]) * math.sqrt(indication.effective_observations)

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.curves.curve import CorrectionCurve, Curve
-from calib.measurement import DENSITY, NOT_OBSERVED, Flows, Readings
+from calib.measurement import DECIDED, DENSITY, NOT_OBSERVED, Flows, Readings
 from calib.measurement.way import Way
 from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.standing import Standing, section_of
@@ -168,7 +168,7 @@ class _Reading:
 
 
 def _distribution(name: str, type_a: bool, dof: float) -> str:
-    if name in ("resolution", "dimension", NOT_OBSERVED) or (name == "stability" and not type_a):
+    if name in ("resolution", "dimension", NOT_OBSERVED, DECIDED) or (name == "stability" and not type_a):
         return "rectangular"
     return "normal" if math.isinf(dof) else "t"
 
@@ -195,6 +195,7 @@ def _direct(reading: _Reading) -> Iterator[InputQuantity]:
     yield reading.over("δ_ref", "indication", "reference standard", 0.0, opening)
     limit = float(rectangular(readings.stability_limit[point]))
     yield reading.quantity("δ_stab", "indication", "stability", 0.0, limit, opening)
+    yield from _decided(reading, "indication")
 
 
 def _of_value(reading: _Reading) -> Iterator[InputQuantity]:
@@ -206,6 +207,7 @@ def _of_value(reading: _Reading) -> Iterator[InputQuantity]:
         ("δ_res", "resolution"), ("δ_cal", "calibration scatter"), ("δ_ref", "reference standard"), ("δ_stab", "stability"),
     ):  # fmt: skip
         yield reading.over(symbol, of, name, 0.0, opening)
+    yield from _decided(reading, of)
     if reading.kind.has_probe:
         yield reading.over("δ_P", of, "probe", 0.0, opening)
     yield from _air(reading)
@@ -213,15 +215,20 @@ def _of_value(reading: _Reading) -> Iterator[InputQuantity]:
         yield _back_pressure(reading)
 
 
+def _decided(reading: _Reading, of: str) -> Iterator[InputQuantity]:
+    if _readings(reading.evaluation).decided is not None:
+        yield reading.over("δ_dec", of, DECIDED, 0.0, reading.opening)
+
+
 def _air(reading: _Reading) -> Iterator[InputQuantity]:
     air = _readings(reading.evaluation).air
     if air is None or reading.kind.way.in_air is None:
         return
     density = float(air.density[reading.row])
-    line, _, _ = reading.contribution(DENSITY)
-    u = float(air.relative_uncertainty[reading.row]) * density
-    c = float(line.parts[reading.row, 0]) / u if u else 0.0
-    yield reading.quantity("ρ", "density", DENSITY, density, u, c)
+    by_density = _flows(reading.evaluation).by_density
+    c = 0.0 if by_density is None else float(by_density[reading.row]) / density
+    # Without what the reading's own instrument brings, which stands with the rest of its calibration.
+    yield reading.over("ρ", "density", DENSITY, density, c)
     if air.not_observed is not None:
         declared = float(air.not_observed[reading.row]) * density
         yield reading.quantity("δ_ρ", "density", NOT_OBSERVED, 0.0, declared, c)

@@ -13,7 +13,7 @@ from datetime import datetime
 import numpy as np
 
 from calib.arrays import Floats, Truths
-from calib.measurement import AirOfReadings, Flows, at_density
+from calib.measurement import Flows, InfluencesOfAir, Readings, at_density, influences_of_air
 from calib.procedures.measure.air import AirFound
 from calib.procedures.measure.air_of_readings import airs_of, arrays_of_air
 from calib.procedures.measure.standing import Standing
@@ -30,7 +30,7 @@ class Compared:
     of_totals: Flows
     of_designs: Flows  # each in the state of its outlet's design; as measured where its air is not known
     design_density: Floats  # (n,) [kg/m3]; NaN: as measured
-    air: AirOfReadings | None = None  # None: nobody asked for a density
+    air: InfluencesOfAir | None = None  # None: nobody asked for a density
     airs: Sequence[AirFound] = ()  # of each reading; none where nobody asked
     unknown: Mapping[int, tuple[str, ...]] | None = None  # rows whose air is not known, and why; None: nobody asked
 
@@ -56,18 +56,22 @@ def compared(
     measured: Sequence[Standing],
     in_totals: Truths,
     flows: Flows,
+    readings: Readings,
     records: OnRecord,
     now: datetime,
     *,
     has_designs_at_density: bool,
 ) -> Compared:
-    """Flows in the states in which they are compared; `has_designs_at_density`: a design of the job states one."""
+    """Flows in the states in which they are compared; `has_designs_at_density`: a design of the job states one.
+
+    `readings` are those that the flows were worked out among, theirs first.
+    """
     of_design = np.array([stated_density(reading.outlet) for reading in measured])
     wanted = stated_density(job)
     if not (np.isfinite(wanted) or has_designs_at_density):
         return Compared(None, flows, flows, of_design)
     airs = airs_of(measured, records, now)
-    air = arrays_of_air(airs)
+    air = influences_of_air(arrays_of_air(airs), readings)
     is_known = np.isfinite(air.density)
     unknown = {row: each.reasons for row, each in enumerate(airs) if not is_known[row]}
     density = wanted if np.isfinite(wanted) and np.all(is_known[in_totals]) else None

@@ -3,10 +3,11 @@
     influence                                   distribution of its error
     repeatability, passes, method, factor       t with their degrees of freedom, normal where these are infinite
     calibration scatter, also of a probe        multivariate t with the n-p of the curve
-    resolution, stability, dimension            rectangular; a stability from history t with its degrees of freedom
+    resolution, stability, dimension, decided   rectangular; a stability from history t with its degrees of freedom
     reference standard                          normal, or t where the certificate's k tells of few degrees of freedom
     resistance ratio, plant drift               normal
-    density                                     temperature, pressure, humidity normal; the formula's two limits rectangular
+    density                                     temperature, pressure, humidity normal; the formula's two limits rectangular;
+                                                what the reading's own instrument showed of the air as its calibration
     air temperature not observed                rectangular over the declared range
 
 Of the area the relative half-widths that each dimension brings are drawn: exact for width times height, and for a diameter or a
@@ -32,7 +33,7 @@ from calib.measurement.trials import (
     passes_of,
     points_of,
 )
-from calib.procedures.measure.air import AirFound
+from calib.procedures.measure.air import AirFound, parts_of_density
 from calib.procedures.measure.reading_in_job import ReadingInJob
 from calib.uncertainty.distributions import InputDistribution, Normal, Rectangular, StudentT
 from calib.uncertainty.estimate import rectangular, type_a
@@ -59,7 +60,8 @@ def distributions_of(reading: ReadingInJob, seed: int, significant_digits: int =
     flow, readings = reading.evaluation.flow, reading.evaluation.readings
     assert flow is not None and readings is not None  # noqa: S101, PT018 (the reading stands)
     row = reading.row
-    inputs, model = model_of(readings, row, reading.evaluation.measured[row].air)
+    measured = reading.evaluation.measured[row]
+    inputs, model = model_of(readings, row, measured.air, measured.calibration.record_id)
     simulated = propagate_distributions(
         model,
         inputs,
@@ -74,11 +76,14 @@ def distributions_of(reading: ReadingInJob, seed: int, significant_digits: int =
     return LawAndDistributions(value, u, expanded, simulated, judged)
 
 
-def model_of(readings: Readings, row: int, air: AirFound | None = None) -> tuple[list[InputDistribution], ReadingModel]:
+def model_of(
+    readings: Readings, row: int, air: AirFound | None = None, calibration: int | None = None
+) -> tuple[list[InputDistribution], ReadingModel]:
     """Input distributions of one reading that have a width, and the measurement model on their errors.
 
     The model is that of `calib.measurement` without linearisation (`calib.measurement.trials`). `air` tells what the uncertainty
-    of the density is made of; without it the density's error is normal.
+    of the density is made of; without it the density's error is normal. `calibration` is that of the instrument, which may have
+    observed the air too.
     """
     reading = one_reading(readings, row)
     terms = _Terms()
@@ -86,7 +91,7 @@ def model_of(readings: Readings, row: int, air: AirFound | None = None) -> tuple
     _of_calibration(terms, reading.instrument)
     if reading.probe is not None:
         _of_calibration(terms, reading.probe)
-    _of_air(terms, readings, row, air)
+    _of_air(terms, readings, row, air, calibration)
     _of_hood(terms, readings, row)
     _of_flow(terms, readings, row)
     return terms.inputs, ReadingModel(reading, tuple(terms.places))
@@ -136,6 +141,8 @@ def _of_calibration(terms: _Terms, calibrated: Calibrated) -> None:
         terms.add(f"{calibrated.prefix}reference", 0, _student(1.0, curve.reference_degrees_of_freedom))
     if np.any(calibrated.stability):
         terms.add(f"{calibrated.prefix}stability", 0, _change(calibrated.stability_dof))
+    if np.any(calibrated.decided):
+        terms.add(f"{calibrated.prefix}decided", 0, Rectangular(0.0, 1.0))
 
 
 def _change(dof: float) -> InputDistribution:
@@ -143,14 +150,14 @@ def _change(dof: float) -> InputDistribution:
     return Rectangular(0.0, 1.0) if math.isinf(dof) else StudentT(0.0, rectangular(1.0), dof)
 
 
-def _of_air(terms: _Terms, readings: Readings, row: int, air: AirFound | None) -> None:
+def _of_air(terms: _Terms, readings: Readings, row: int, air: AirFound | None, calibration: int | None) -> None:
     """Relative error of the density: its four parts, or as a whole."""
     if readings.air is None or readings.way_of(row).in_air is None:
         return
     if air is None:
         terms.add("density", 0, _normal(float(readings.air.relative_uncertainty[row])))
         return
-    for name, part in air.parts.items():
+    for name, part in parts_of_density(air.influences, air.density, without=calibration).items():
         relative = part / air.density
         for distribution in (
             _FORMULA

@@ -148,13 +148,12 @@ def evaluate(
         readings = replace(readings, plant_drift=plant_drift(measured, drifts))
         measured_flows = flows(readings)
     others = _traverses_elsewhere(session, records, pairs, elsewhere, now)
-    traverses = among_readings(measured, others, pairs)
+    traverses, every = among_readings(measured, others, pairs), readings
     if traverses is not None:
-        measured_flows = _with_traverses(measured_flows, readings, traverses, measured, others, records)
+        measured_flows, every = _with_traverses(measured_flows, readings, traverses, measured, others, records)
     flow = results_of_flows(measured_flows, coverage_probability)
-    states = compared(
-        job, measured, in_totals, measured_flows, records, now, has_designs_at_density=plan.has_designs_at_density
-    )
+    stated = plan.has_designs_at_density
+    states = compared(job, measured, in_totals, measured_flows, every, records, now, has_designs_at_density=stated)
     plan = replace(plan, density=states.density, measured=_in_air(outlet, in_totals, flow, states))
     judged = _judged(plan, outlet, measured_flows, states)
     counts = np.where(in_totals, outlet, NO_OUTLET)
@@ -252,15 +251,16 @@ def _with_traverses(
     measured: Sequence[Standing],
     others: Sequence[Standing],
     records: OnRecord,
-) -> Flows:
-    """The flows whose found factors share what they carry of the instruments in the duct."""
-    wide = measured_flows
+) -> tuple[Flows, Readings]:
+    """The flows whose found factors share what they carry of the instruments in the duct, and all readings that tell it."""
+    wide, every = measured_flows, readings
     if others:
         every = arrays_of([*measured, *others], records)
         drift = readings.plant_drift
         wide = flows(every if drift is None else replace(every, plant_drift=drift.and_others(len(others))))
         measured_flows = first_of(wide, len(measured), readings.indication.size)
-    return replace(measured_flows, contributions=with_what_factors_carry(wide, measured_flows.contributions, traverses))
+    carrying = with_what_factors_carry(wide, measured_flows.contributions, traverses)
+    return replace(measured_flows, contributions=carrying), every
 
 
 def _histories(records: OnRecord, systems: Iterable[MeasuringSystem]) -> dict[int, str]:

@@ -224,7 +224,8 @@ def _found_factor(
     if factor is None:
         return (f"outlet {outlet.outlet}: factor {outlet.found_factor} is not in the records: find it first",)
     if (factor.instrument_id, factor.method_id) == (reading.instrument_id, reading.method_id):
-        return ()
+        left_behind = records.left_behind.against(factor, reading.id)
+        return () if left_behind is None else (left_behind,)
     found_with, method = records.instruments[factor.instrument_id].tag, records.methods[factor.method_id].method
     used = records.methods[reading.method_id].method
     holds = f"factor {factor.factor}: it was found with {found_with}, {method}, and holds for them only"

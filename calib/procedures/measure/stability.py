@@ -16,9 +16,11 @@ from datetime import date
 import numpy as np
 from numpy.typing import ArrayLike
 
+from calib.arrays import Floats
 from calib.confirmation.history import CalibrationErrors, History, changes_between, one_a_day, years_between
 from calib.confirmation.interval import CalibrationOnRecord
 from calib.confirmation.stability import FEWEST_INTERVALS, stability
+from calib.procedures.measure.decided_change import decided_change
 from calib.procedures.measure.indicated import StabilityHere, resolution_of, stability_limit
 from calib.procedures.on_record.in_force import OnRecord
 from calib.records.tables.instruments import Instrument
@@ -35,8 +37,25 @@ def stability_at(
     days: Sequence[date],
     indication: ArrayLike,
 ) -> StabilityHere:
-    """Stability of one instrument since one calibration, on days at indications [SI], (p,) each."""
+    """Stability of one instrument since one calibration, on days at indications [SI], (p,) each.
+
+    With it counts what a review found and widened the calibration by.
+    """
     x = np.atleast_1d(np.asarray(indication, dtype=float))
+    here = stability_alone(records, instrument, calibration, days, x)
+    if calibration.record_id not in records.widened:
+        return here
+    curve = records.curve(calibration.record_id)
+    widened = decided_change(records, calibration.record_id, x) / curve.error_sensitivity(
+        np.clip(x, curve.low, curve.high)
+    )
+    return StabilityHere(np.hypot(here.half_width, widened), here.degrees_of_freedom)
+
+
+def stability_alone(
+    records: OnRecord, instrument: Instrument, calibration: CalibrationOnRecord, days: Sequence[date], x: Floats
+) -> StabilityHere:
+    """The same without what a review widened the calibration by."""
     limits = stability_limit(instrument, x)
     history = history_in_force(records, instrument, calibration)
     if not history:

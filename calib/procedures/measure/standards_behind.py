@@ -171,9 +171,9 @@ def _point(records: OnRecord, of: CalibrationOnRecord, comparison: Comparison) -
     if not known or standard is None or whole <= 0 or {"indication", "indication_unit"} - basis.keys():
         return None
     x = unit(standard.indicated, str(basis["indication_unit"])).to_si(float(basis["indication"]))
-    if not records.curve(known[-1].record_id).covers(x):
+    used = StandardThen(standard, known[-1].as_held(of.calibrated_on), of.calibrated_on)
+    if not records.curve(used.calibration.record_id).covers(x):
         return None
-    used = StandardThen(standard, known[-1], of.calibrated_on)
     return _Point(used, x, {name: u / whole for name, u in parts.items()})
 
 

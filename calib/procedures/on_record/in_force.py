@@ -18,6 +18,8 @@ from calib.curves.response import curve_from_text
 from calib.procedures.on_record.amended import Amended, amended_instruments
 from calib.procedures.on_record.by_keys import among, cells_of
 from calib.procedures.on_record.errors_of_indication import history_of
+from calib.procedures.on_record.factors_left_behind import LeftBehind, factors_left_behind
+from calib.procedures.on_record.held_curves import Certificates, with_decisions
 from calib.procedures.on_record.methods import methods_in_force
 from calib.procedures.on_record.probe_pairs import Pair, all_pairs
 from calib.procedures.on_record.register import register_among, with_standards
@@ -64,6 +66,10 @@ class OnRecord:
     comparisons: Callable[[int], Sequence[Comparison]] = field(default=_no_comparisons, repr=False)
     sources: SourceNames = field(default_factory=SourceNames)  # of outlet factors
     amended: Mapping[int, Amended[Instrument]] = field(default_factory=dict)  # instruments that were amended
+    widened: Mapping[int, Curve] = field(
+        default_factory=dict
+    )  # the curve as found, where a review widened the one before
+    left_behind: LeftBehind = field(default_factory=LeftBehind)  # factors, by what a review decided since
     # What many readings ask for, once it was worked out.
     worked_out: dict[Hashable, Any] = field(default_factory=dict, repr=False)
 
@@ -92,6 +98,13 @@ class OnRecord:
             for instrument in self.register.values()
             for befell in (instrument.events, instrument.checks, instrument.interval_changes)
             for each in befell
+        }
+        own |= {
+            held.since
+            for instrument in self.register.values()
+            for calibration in instrument.calibrations
+            for held in calibration.held
+            if held.since is not None
         }
         of_pairs = {at for pair in self.pairs for at in (pair.since, pair.until) if at is not None}
         return sorted(own | of_pairs | {at for each in self.amended.values() for at in each.turns})
@@ -148,21 +161,33 @@ def _loaded(
         .order_by(col(Calibration.id))
     )
     calibrated = session.exec(among(curves, Calibration.instrument_id, within)).all()
-    instruments_amended = amended_instruments(session, within)
+    registered = amended_instruments(session, within)
+    certificates = with_decisions(
+        session,
+        Certificates(
+            register_among(session, within),
+            {record_id: each.now for record_id, each in registered.items()},
+            {key(calibration.id): calibration for calibration, _ in calibrated},
+            {key(calibration.id): curve for calibration, curve in calibrated},
+        ),
+    )
+    counting = that_count(session.exec(of_factors), lambda factor: factor.factor)
     return OnRecord(
-        register_among(session, within),
-        {record_id: each.now for record_id, each in instruments_amended.items()},
+        certificates.register,
+        certificates.instruments,
         methods_in_force(session),
-        {key(calibration.id): calibration for calibration, _ in calibrated},
-        {key(calibration.id): curve for calibration, curve in calibrated},
+        certificates.calibrations,
+        certificates.curves,
         {names: tuple(rows) for names, rows in conditions.items()},
-        that_count(session.exec(of_factors), lambda factor: factor.factor),
+        counting,
         lambda instrument: history_of(session, instrument),
         all_pairs(session, within),
         {(air.job_id, air.service): air for air in declared_air_of(session, jobs)},
-        lambda calibration: comparisons_of(session, calibration),
+        lambda calibration: comparisons_of(session, certificates.compared_in.get(calibration, calibration)),
         source_names(session),
-        {record_id: each for record_id, each in instruments_amended.items() if each.revisions},
+        {record_id: each for record_id, each in registered.items() if each.revisions},
+        certificates.widened,
+        factors_left_behind(session, counting.values()),
     )
 
 

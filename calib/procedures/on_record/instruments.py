@@ -7,20 +7,18 @@ from datetime import datetime
 
 from sqlmodel import Session, col, select
 
-from calib.confirmation.interval import InstrumentOnRecord, gate, is_retired
+from calib.confirmation.interval import is_retired
 from calib.procedures.on_record.amended import instruments_in_force
 from calib.procedures.on_record.attached_files import photo_counts
 from calib.procedures.on_record.by_keys import among
 from calib.procedures.on_record.by_name import instrument_tagged, tags_of
-from calib.procedures.on_record.probe_pairs import Pair, all_pairs
-from calib.procedures.on_record.register import load_register
+from calib.procedures.on_record.probe_pairs import Pair
+from calib.procedures.on_record.used_with import GearTogether, decision_on, gear_of
 from calib.procedures.on_record.what_counts import not_retracted
 from calib.records.record import RecordCells, key, moment, typed
 from calib.records.tables.events import Event, IntermediateCheck
 from calib.records.tables.instruments import Instrument
 from calib.records.words import INTERVAL_CHANGE
-
-Register = Mapping[str, InstrumentOnRecord]
 
 
 @dataclass(frozen=True)
@@ -34,6 +32,7 @@ class InstrumentStatus:
     retired: bool
     paired_with: tuple[str, ...]  # tags of the probes of a meter, or of the meter of a probe
     photos: int = 0  # kept with it
+    check_due_on: str | None = None  # absent: no intermediate check is required
 
 
 def instrument_statuses(session: Session, at: datetime) -> list[InstrumentStatus]:
@@ -44,14 +43,14 @@ def instrument_statuses(session: Session, at: datetime) -> list[InstrumentStatus
 def statuses(session: Session, wanted: Sequence[Instrument], at: datetime) -> list[InstrumentStatus]:
     """Status of some instruments at a time."""
     own = {key(instrument.id) for instrument in wanted}
-    register, pairs = load_register(session, own), all_pairs(session, own)
-    partners = {instrument_id for pair in pairs for instrument_id in (pair.probe_id, pair.meter_id)}
+    gear = gear_of(session, own)
+    partners = {instrument_id for pair in gear.pairs for instrument_id in (pair.probe_id, pair.meter_id)}
     tags = tags_of(session, partners)
     changed, photos = _latest_values(session, own, at), photo_counts(session, own)
     return [
         replace(
             _status(
-                instrument, register, _partners(instrument, pairs, tags, at), changed.get(key(instrument.id), {}), at
+                instrument, gear, _partners(instrument, gear.pairs, tags, at), changed.get(key(instrument.id), {}), at
             ),
             photos=photos.get(key(instrument.id), 0),
         )
@@ -60,16 +59,17 @@ def statuses(session: Session, wanted: Sequence[Instrument], at: datetime) -> li
 
 
 def _status(
-    instrument: Instrument, register: Register, partners: tuple[str, ...], changed: RecordCells, at: datetime
+    instrument: Instrument, gear: GearTogether, partners: tuple[str, ...], changed: RecordCells, at: datetime
 ) -> InstrumentStatus:
-    decision = gate(register, instrument.tag, at, at)
+    decision = decision_on(gear, instrument.tag, at, at)
     return InstrumentStatus(
         typed(instrument) | changed,
         None if decision.calibration is None else decision.calibration.certificate,
         None if decision.due_on is None else str(decision.due_on),
         decision.reasons,
-        is_retired(register[instrument.tag], at),
+        is_retired(gear.register[instrument.tag], at),
         partners,
+        check_due_on=None if decision.check_due_on is None else str(decision.check_due_on),
     )
 
 

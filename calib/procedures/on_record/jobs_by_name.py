@@ -5,7 +5,7 @@ from collections.abc import Collection
 from sqlmodel import Session, col, select
 
 from calib.procedures.on_record.amended import Amended, revisions_by_owner
-from calib.procedures.on_record.by_keys import by_keys
+from calib.procedures.on_record.by_keys import among
 from calib.procedures.on_record.by_name import not_there
 from calib.records.record import key
 from calib.records.tables.jobs import Job, JobRevision
@@ -26,10 +26,10 @@ def amended_job(session: Session, name: str) -> Amended[Job]:
     return Amended(rows[0][0], [revision for _, revision in rows if revision is not None])
 
 
-def jobs_in_force(session: Session, keys: Collection[int]) -> dict[int, Job]:
-    """Jobs by their key, as they count now."""
+def jobs_in_force(session: Session, keys: Collection[int] | None = None) -> dict[int, Job]:
+    """Jobs by their key, as they count now, in the order in which they were recorded: some of them, or all."""
     revisions = revisions_by_owner(session, JobRevision, JobRevision.job_id, keys)
-    jobs = by_keys(session, select(Job), Job.id, keys)
+    jobs = session.exec(among(select(Job), Job.id, keys).order_by(col(Job.id)))
     return {key(job.id): Amended(job, revisions.get(key(job.id), ())).now for job in jobs}
 
 

@@ -25,11 +25,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from sqlmodel import Session
+from sqlmodel import Session, col, select
 
 from calib.airflow.factor import FactorOfPairs, found_factor
 from calib.errors import BadInputError, Finding
-from calib.measurement import METHOD, indication_scale
+from calib.measurement import DECIDED, METHOD, indication_scale
 from calib.procedures.measure.reading_in_job import ReadingInJob
 from calib.procedures.measure.standing import Standing, section_of
 from calib.procedures.on_record.factors import factor_that_counts
@@ -58,7 +58,7 @@ from calib.records.words import DUCT, THIS_OUTLET, THIS_TYPE
 FACTOR_SCOPES = {"outlet": THIS_OUTLET, "type": THIS_TYPE}
 
 _SHOWN_BY_THE_SPREAD = frozenset({"repeatability", "resolution"})
-_OF_THE_CALIBRATION = frozenset({"calibration scatter", "reference standard", "stability"})
+_OF_THE_CALIBRATION = frozenset({"calibration scatter", "reference standard", "stability", DECIDED})
 _OF_THE_FLOW_AT_THE_FACE = METHOD | {"outlet factor"}  # the velocity alone makes the factor
 
 
@@ -101,6 +101,15 @@ def found_from_pairs(session: Session, wanted: FactorWanted, signature: ledger.S
     append(session, [record], signature)
     append(session, _pair_records(key(record.id), pairs.sound, factor), signature)
     return FactorFound(record, pairs.sound)
+
+
+def found_again(session: Session, factor: FoundFactor, reason: str, signature: ledger.Signature) -> FoundFactor:
+    """Find a factor again from the same pairs and record it as the next revision. Raises BadInputError with every finding."""
+    pairs = select(FactorPair).where(FactorPair.found_factor_id == factor.id).order_by(col(FactorPair.id))
+    names = [f"{pair.traverse_reading_id}:{pair.face_reading_id}" for pair in session.exec(pairs)]
+    words = {scope: word for word, scope in FACTOR_SCOPES.items()}
+    wanted = FactorWanted(factor.factor, names, words[factor.scope], factor.outlet_type, reason)
+    return found_from_pairs(session, wanted, signature).record
 
 
 # --- what is wrong ---------------------------------------------------------------------------------------------------------------
@@ -255,7 +264,7 @@ def _record(session: Session, wanted: FactorWanted, pairs: Sequence[Paired], fac
         outlet_id=outlet,
         outlet_type=outlet_type,
         instrument_id=key(face.instrument.id),
-        calibration_id=face.calibration.record_id,
+        calibration_id=face.calibration.on_file,
         method_id=key(face.method.id),
         value=factor.value,
         effective_area=None if outlet is None else factor.value * _area(face),

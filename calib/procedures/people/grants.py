@@ -121,7 +121,10 @@ def _words_of(line: Written, lines: Sequence[Written]) -> Iterator[str]:
     if line.column is not None:
         yield f"{line.column} IN ({_words(line.words)})"
     else:
-        yield from (f"{other.column} NOT IN ({_words(other.words)})" for other in lines if other.column is not None)
+        for other in lines:
+            if other.column is not None:
+                # What is absent is none of the words.
+                yield f"COALESCE({other.column}, '') NOT IN ({_words(other.words)})"
 
 
 def _open(line: Written) -> Iterator[str]:
@@ -131,9 +134,18 @@ def _open(line: Written) -> Iterator[str]:
 
 
 def _within(line: Written) -> Iterator[str]:
-    if line.within is not None:
+    """It names its calibration by a column of its own, and what else caused it by table and key."""
+    if line.within:
         written = "cause.xmin = pg_catalog.pg_current_xact_id()::xid"
-        yield f"EXISTS (SELECT FROM public.{line.within} AS cause WHERE cause.id = {line.within}_id AND {written})"
+        causes = (
+            f"EXISTS (SELECT FROM public.{table} AS cause WHERE cause.id = {_named_by(table)} AND {written})"
+            for table in line.within
+        )
+        yield f"({' OR '.join(causes)})"
+
+
+def _named_by(table: str) -> str:
+    return "calibration_id" if table == "calibration" else f"CASE cause_table WHEN '{table}' THEN cause_id END"
 
 
 def _ledger() -> Iterator[str]:

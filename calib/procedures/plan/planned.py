@@ -76,13 +76,14 @@ class Gear:
 
 @dataclass(frozen=True)
 class Predicted:
-    """The reading that the design flow would give, and what its uncertainty can prove. Flows in [m3/s]."""
+    """The reading that the design flow would give, and what its uncertainty can prove. Flows in [m3/s], in the design's state."""
 
     gear: Gear
     method: Method
     standing: Standing  # one observation, or one pass of a traverse
     velocity: float  # mean velocity [m/s]; of a hood the flow [m3/s]
     half_width: float  # T, of the tolerance interval
+    density_ratio: float  # density of the air over that at which the design is stated; 1 where it is as measured [1]
     at_most: float  # U/T that counts as proof [1]
     of_one: Budget  # one observation; without repeatability where none is declared
     observations: int | None  # fewest that bring U to at_most * T; absent where none does, or none can be told
@@ -123,6 +124,20 @@ class Predicted:
     def capability(self) -> float:
         """Measurement capability index C_m with `with_them` [1] (JCGM 106, 7.6.3)."""
         return float(capability_index(self._tolerance, self.with_them.standard_uncertainty))
+
+    def as_measured(self, flow: float) -> float:
+        """A flow in the design's state as it is in the air that is expected [m3/s]."""
+        return flow / self.density_ratio
+
+    def acceptance(self, limits: tuple[float, float], rule: str) -> "PlannedAcceptance":
+        """The flows, as measured, that a decision rule would accept with `with_them`, for limits in the design's state."""
+        accepted = acceptance(limits, self.guard_band(limits, rule), rule)
+        return PlannedAcceptance(
+            *(
+                None if ends is None else (self.as_measured(ends[0]), self.as_measured(ends[1]))
+                for ends in (accepted.interval, accepted.conditional)
+            )
+        )
 
     def ratio_of(self, budget: Budget) -> float:
         """U/T of a budget [1]."""

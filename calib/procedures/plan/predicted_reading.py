@@ -12,6 +12,9 @@ the one that the report would give. More observations than one are evaluated by 
 which is taken to be the instrument's declared repeatability; of a traverse that is the scatter of its passes. A duct is
 traversed by the log-Tchebycheff rule with its usual points, the same indication at each, since its profile is not known before.
 Vanes are predicted without correction for density: the correction is small, and a reading may be taken without it.
+
+A design that states its density rho_d is Q = q rho/rho_d: the volume flow to be measured is q = Q rho_d/rho, in the air that the
+evaluation takes, and U is that of Q (`calib.measurement.at_density`).
 """
 
 import math
@@ -24,10 +27,12 @@ from calib.airflow.traverse import LOG_TCHEBYCHEFF, usual
 from calib.confirmation.interval import CalibrationOnRecord
 from calib.curves.curve import Curve
 from calib.errors import CalibError, CurveError
-from calib.measurement import flows
+from calib.measurement import Flows, at_density, flows, influences_of_air
 from calib.measurement.way import ReferenceAir
-from calib.procedures.measure.air import AirFound, calibration_density
+from calib.procedures.measure.air import AirFound, air_by_declaration, calibration_density
+from calib.procedures.measure.air_of_readings import arrays_of_air
 from calib.procedures.measure.arrays import arrays_of
+from calib.procedures.measure.compared import stated_density
 from calib.procedures.measure.gate_reading import gate_reading
 from calib.procedures.measure.indicated import unit_of_value
 from calib.procedures.measure.results import rectangular_of
@@ -46,6 +51,8 @@ from calib.records.words import DUCT
 from calib.uncertainty.budget import Budget, Repeatability, observations_needed
 from calib.uncertainty.propagation import combine
 
+# What is expected of the air where a design states a density.
+NEEDS_ITS_AIR = "the design is stated at {:g} kg/m3: declare the range of its air, or state the expected conditions"
 NEEDS_AIR = "needs the expected conditions: temperature, pressure and humidity of the air"
 
 
@@ -62,18 +69,40 @@ class Asked:
 
 def predicted(asked: Asked, outlet: Outlet, gear: Gear, method: Method, half_width: float) -> Predicted | Unusable:
     """The reading that the design flow would give, if the gate would let it stand."""
+    stated, air = stated_density(outlet), _air_of_design(asked, outlet, gear)
     why_not = [*_held_by_the_factor(asked.records, outlet, gear, method), *_without_air(asked, gear)]
+    if math.isfinite(stated) and air is None:
+        why_not.append(NEEDS_ITS_AIR.format(stated))
     if why_not:
         return Unusable(gear, tuple(why_not))
+    ratio = 1.0 if air is None else air.density / stated
     try:
-        indication = _indication(asked.records, _placed(asked, outlet, gear, method), design_of(outlet))
+        indication = _indication(asked.records, _placed(asked, outlet, gear, method), design_of(outlet) / ratio)
         reading, observed = _reading(asked, outlet, gear, method, indication)
         gated = gate_reading(asked.records, reading, observed, outlet, asked.wish.known)
     except CalibError as error:
         return Unusable(gear, (str(error),))
     if gated.standing is None:
         return Unusable(gear, gated.reasons)
-    return _evaluated(asked, gear, gated.standing, half_width)
+    arrays = arrays_of([gated.standing], asked.records)
+    evaluated = flows(arrays)
+    if air is not None:
+        influences = influences_of_air(arrays_of_air([air]), arrays)
+        evaluated = at_density(evaluated, influences, np.array([stated]))
+    return _evaluated(asked, gear, gated.standing, evaluated, half_width, ratio)
+
+
+def _air_of_design(asked: Asked, outlet: Outlet, gear: Gear) -> AirFound | None:
+    """The air by which the flow is taken to the density of its design; None where that states none, or it is not known.
+
+    As the evaluation takes it: the conditions that the reading names, else what is declared; else those that it might name.
+    """
+    if not math.isfinite(stated_density(outlet)):
+        return None
+    if _air_name(asked, gear) is not None or asked.wish.air is not None:
+        return asked.air
+    declared = air_by_declaration(asked.records, outlet.job_id, outlet.service, asked.wish.at, asked.wish.known)
+    return asked.air if declared.reasons else declared
 
 
 def _held_by_the_factor(records: OnRecord, outlet: Outlet, gear: Gear, method: Method) -> Iterable[str]:
@@ -167,8 +196,9 @@ def _outside(instrument: Instrument, certificate: str, curve: Curve, value: floa
     )
 
 
-def _evaluated(asked: Asked, gear: Gear, standing: Standing, half_width: float) -> Predicted:
-    evaluated = flows(arrays_of([standing], asked.records))
+def _evaluated(
+    asked: Asked, gear: Gear, standing: Standing, evaluated: Flows, half_width: float, density_ratio: float
+) -> Predicted:
     known = rectangular_of(evaluated.contributions)
     own = Budget(
         tuple(contribution.name for contribution in evaluated.contributions),
@@ -186,6 +216,7 @@ def _evaluated(asked: Asked, gear: Gear, standing: Standing, half_width: float) 
         standing,
         float(evaluated.velocity[0]),
         half_width,
+        density_ratio,
         asked.wish.at_most,
         own,
         observations,

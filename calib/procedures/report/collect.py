@@ -45,7 +45,7 @@ def report(session: Session, job: str, now: datetime, coverage_probability: floa
     """Evaluate a job for its report; raises NotInRecordsError."""
     evaluation = evaluate(session, job, now, coverage_probability)
     used = {
-        names: decision.calibration.record_id
+        names: decision.calibration.on_file
         for each in evaluation.measured
         for names, decision in instruments_of(each).items()
         if decision.calibration is not None

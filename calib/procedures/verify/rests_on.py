@@ -33,6 +33,7 @@ from calib.records.tables.jobs import DeclaredAir, JobRevision, Room, SystemDesi
 from calib.records.tables.methods import MethodRevision
 from calib.records.tables.outlets import Outlet, OutletRevision
 from calib.records.tables.readings import Reading, Refusal, TraversePoint
+from calib.records.tables.reviews import ImpactReview, ReviewDecision
 from calib.records.verification import LedgerFinding, head_findings, missing_rows, row_findings
 
 Numbers = Mapping[str, Collection[int]]  # of records, by table
@@ -78,6 +79,9 @@ def of_instruments(session: Session, instruments: Collection[int]) -> dict[str, 
         numbers[str(table.__tablename__)] = _of(session, table, "calibration_id", numbers["calibration"])
     for table in _OF_INSTRUMENT:
         numbers[str(table.__tablename__)] = _of(session, table, "instrument_id", reached)
+    # Decisions of reviews say which curve holds.
+    numbers["impact_review"] = _of(session, ImpactReview, "calibration_id", numbers["calibration"])
+    numbers["review_decision"] = _of(session, ReviewDecision, "impact_review_id", numbers["impact_review"])
     pairs = (_of(session, Pairing, column, reached) for column in ("probe_id", "meter_id"))
     numbers["pairing"] = set().union(*pairs)
     return numbers | {"retraction": retractions_of(session, numbers)}

@@ -24,7 +24,7 @@ def test_an_instrument_s_cells_stand_in_the_order_of_the_register(small_records)
 
 def test_ready_names_certificate_interval_and_due_date(small_records):
     assert lines("ready", "VA-1", *DAY, records=small_records) == [
-        "VA-1: may be used",
+        "VA-1: may be used on 2026-03-05",
         "  vane for air velocity, indications 0.66 m/s to 13.60 m/s",
         "  certificate C-101 (North Laboratory) of 2026-01-12, due 2027-01-12",
     ]
@@ -38,7 +38,7 @@ def test_ready_says_what_an_indication_means(small_records):
 
 def test_ready_tells_the_reason_of_a_refusal(small_records):
     first, reason = lines("ready", "VA-1", "--on", "2027-01-13", records=small_records)
-    assert first == "VA-1: do not use"
+    assert first == "VA-1: do not use on 2027-01-13"
     assert reason.startswith(
         "  calibration C-101 of 2026-01-12 was due on 2027-01-12, 1 day before 2027-01-13: have it recalibrated"
     )

@@ -47,7 +47,7 @@ def test_a_factor_that_hangs_on_an_open_review_says_so(records, tmp_path):
     calib("import", write(tmp_path / "second", drifted(paired_job(), "VB-1")), records=records)
     found = find(records)
     assert found.status == 0
-    assert found.err == "impact review of VB-1, certificate D-1: 1 line more: calib review show VB-1 D-1\n"
+    assert found.err == "impact review of VB-1, certificate D-1: 1 line more: calib review show 1\n"
 
 
 def test_the_statements_are_those_of_the_numbers(records):

@@ -32,7 +32,7 @@ def test_a_tag_alone_asks_for_its_review(records):
     assert calib("interval", "--on", "2026-03-05", "VA-1", "--json", records=records).document == short.document
 
 
-def test_the_document_holds_history_drift_family_and_proposals(records):
+def test_the_document_holds_history_drift_family_and_one_recommendation(records):
     document = calib(*REVIEW, "--json", records=records).document
     assert (document["interval_months"], document["judged"], document["unit"]) == (12, "indication", "m/s")
     assert [one["certificate"] for one in document["calibrations"]][-1] == "C-101"
@@ -43,23 +43,25 @@ def test_the_document_holds_history_drift_family_and_proposals(records):
     )
     assert last["stability"]["intervals"] == 4
     assert len(document["family"]["intervals"]) == 4
-    assert document["to_record"] == f'calib interval set VA-1 {document["shortest_months"]} --reason "..."'
+    said = document["recommendation"]
+    assert set(said) == {"action", "months", "reliability", "at_present", "why", "reason_of_size"}
+    assert document["to_record"] == f'calib interval set VA-1 {said["months"]} --reason "..."'
 
 
-def test_the_text_gives_every_method_with_its_number_and_changes_nothing(records):
+def test_the_text_gives_one_recommendation_first_and_changes_nothing(records):
     before = ledger_head(records)
     told = calib(*REVIEW, "--judged", "corrected value", records=records)
     assert told.status == 0
     for part in (
         "interval in force 12 months, 5 calibrations",
-        "drift (line through the errors): ",
-        "control chart (calendar time): ",
-        "simple response (staircase): 15 months; largest error as found",
-        "reliability of the family (binomial): ",
-        "reliability of the family (exponential): ",
-        "nothing is changed; the shortest proposal would be recorded by: calib interval set VA-1",
+        "recommended: shorten the interval to 4 months\n  96",
+        "Shorter than half the present interval, since errors change by",
+        "nothing is changed; it would be recorded by: calib interval set VA-1 4 --reason",
+        "Family: vane, Maker M1: 3 of 4 intervals ended in tolerance (VA-1).",
     ):
         assert part in told.out
+    assert told.out.count("recommended: ") == 1
+    assert max(len(line) for line in told.out.splitlines()) <= 110  # five certificates side by side
     assert ledger_head(records) == before
 
 

@@ -12,6 +12,7 @@ from calib.confirmation.interval import (
     CalibrationOnRecord,
     EventOnRecord,
     InstrumentOnRecord,
+    gate,
 )
 from calib.errors import CalibError
 from calib.faces.drawings.due import DueDrawing, due_chart, due_drawing
@@ -86,7 +87,8 @@ def test_the_fleet_is_drawn_from_the_register_the_most_urgent_first():
         "D": instrument("D", date(2026, 6, 1)),
         "E": InstrumentOnRecord("E", 12, None),
     }
-    shown = due_drawing(fleet, date(2026, 6, 1), 60)
+    day = date(2026, 6, 1)
+    shown = due_drawing(fleet, {tag: gate(fleet, tag, day, day) for tag in fleet}, day, 60)
     assert [(one.tag, one.word) for one in shown.bars] == [
         ("E", "no calibration accepted"),
         ("C", "overdue by 1 day"),

@@ -107,11 +107,19 @@ def test_no_text_breaks_out_of_its_property(tag, certificate, location, reason):
         assert b"\n" not in line
 
 
-def test_the_demo_has_an_event_for_each_line_with_a_due_date(demo_records, tmp_path):
+def test_the_demo_has_an_event_for_each_line_in_use_with_a_due_date(demo_records, tmp_path):
     content = written(demo_records, tmp_path)
     listed = calib(*DEMO, "--json", records=demo_records).document["instruments"]
-    found = {str(one["summary"]).partition(":")[0]: str(one.decoded("dtstart")) for one in events(content)}
-    assert found == {one["tag"]: one["due_on"] for one in listed if one["due_on"] is not None}
+    found = {
+        (str(one["summary"]).partition(":")[0], "check" in str(one["summary"])): str(one.decoded("dtstart"))
+        for one in events(content)
+    }
+    assert found == {
+        (one["tag"], one["what"] == "intermediate check"): one["due_on"]
+        for one in listed
+        if one["due_on"] is not None and not one["put_aside"]
+    }
+    assert {tag for tag, is_check in found if is_check} == {"TA-05"}
     assert len(found) > 8
 
 

@@ -21,7 +21,7 @@ DAY = ("--on", "2026-10-14")
 
 
 def label(tag="VA-11", certificate="C-1"):
-    return Label(tag, certificate, date(2026, 3, 18), date(2027, 3, 18))
+    return Label(tag, certificate, date(2026, 3, 18), date(2027, 3, 18), date(2027, 3, 18), None)
 
 
 def drawn(svg):

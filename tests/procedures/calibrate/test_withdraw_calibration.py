@@ -260,7 +260,7 @@ def test_a_review_that_is_open_keeps_its_lines_and_each_is_disposed_of(tmp_path,
     assert review(records, "VA-1").lines == before
     assert [one for one in told if "stays open with 3 of its lines" in one] == list(told)
     assert bool(told) == (certificate == "D-1")
-    wanted = DispositionWanted("VA-1", "D-1", (1, 2, 3), "stands", WHY)
+    wanted = DispositionWanted(1, (1, 2, 3), "stands", [WHY] * 3)
     with database.writing(str(records)) as session:
         assert not dispose_review(session, wanted, QA, LATER).is_open
 

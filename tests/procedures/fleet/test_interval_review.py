@@ -7,7 +7,7 @@ import pytest
 
 from calib.errors import BadInputError, NotInRecordsError
 from calib.procedures.fleet.change_interval import change_interval
-from calib.procedures.fleet.interval_review import BY_CHANGES, BY_LINE, review_interval
+from calib.procedures.fleet.interval_review import review_interval
 from calib.procedures.fleet.ready import ready
 from calib.procedures.fleet.record_event import record_event
 from calib.records import database
@@ -64,7 +64,7 @@ def test_a_certificate_that_was_typed_again_is_no_further_calibration(records, t
     assert [one.certificate for one in corrected.history][-1] == "C-101 (corrected)"
     bands = [[(one.line.rate, one.line.rate_uncertainty) for one in found.points] for found in (corrected, expected)]
     assert bands[0] == bands[1]
-    assert numbers(corrected) == numbers(expected)
+    assert corrected.recommendation == expected.recommendation
     assert len(corrected.family) == len(expected.family)
 
 
@@ -79,38 +79,40 @@ def test_judged_by_its_corrected_values_the_error_begins_at_nothing(records):
     assert [one.corrected for one in by_value.points] == pytest.approx(last)
     assert [one.corrected for one in by_indication.points] == [0.0] * len(INDICATIONS)
     # 0.40 m/s low at 13.6 m/s, where 0.166 is permissible
-    assert by_indication.points[-1].reached_by_line == 0.0
-    assert by_value.points[-1].reached_by_changes > 0.0
+    assert by_indication.at_present[-1] < 0.05
+    assert by_value.at_present[-1] > by_indication.at_present[-1]
 
 
-def numbers(found):
-    return {one.method: one.months for one in found.proposals}
+def test_what_errs_beyond_its_limits_is_accepted_on_its_corrected_value_or_adjusted(records):
+    """VA-1 was never adjusted, and its indications err by more than twice what is permitted."""
+    found = review(records, judged="indication").recommendation
+    assert (found.action, found.months) == ("accept on the corrected value", found.months)
+    assert found.months <= 12
 
 
-def test_every_method_has_its_own_number(records):
-    found = numbers(review(records))
-    assert list(found) == [
-        BY_LINE,
-        BY_CHANGES,
-        "simple response (staircase)",
-        "reliability of the family (binomial)",
-        "reliability of the family (exponential)",
-    ]
-    assert all(1 <= months <= 24 for months in found.values())
+def test_the_spread_is_that_of_the_changes_over_the_limits(records):
+    """By hand: each change of 4 intervals at 7 indications over 1 % of the indication + 0.03 m/s."""
+    days = [date.fromisoformat(day) for day in (*DAYS, "2026-01-12")]
+    limit = [0.01 * x + 0.03 for x in INDICATIONS]
+    squares, years = [], []
+    for before, after, start, end in zip((*SHIFTS, 0.0), (*SHIFTS[1:], 0.0), days, days[1:], strict=False):
+        change = np.interp(INDICATIONS, *errors(after)) - np.interp(INDICATIONS, *errors(before))
+        years.append((end - start).days / 365.25)
+        reached = (np.array(INDICATIONS) <= errors(after)[0][-1] * 1.1) & (np.array(INDICATIONS) >= 0.6)
+        squares.append(float(np.mean((change / limit)[reached] ** 2)) / years[-1])
+    known = review(records).spread
+    assert (known.own, known.family) == (4, 0)
+    assert known.mean_interval == pytest.approx(np.mean(years))
+    assert known.per_interval == pytest.approx(np.sqrt(np.mean(squares) * np.mean(years)), rel=0.02)
 
 
-def test_the_staircase_looks_at_the_last_comparisons_as_found(records):
-    """They changed by 0.6 % of the indication, at 13.6 m/s by 0.082 of 0.166 m/s. As errors of the indication they are outside."""
-    assert numbers(review(records))["simple response (staircase)"] == 15
-    assert numbers(review(records, judged="indication"))["simple response (staircase)"] == 6
-
-
-def test_the_staircase_waits_until_an_interval_has_ended(small_records, records):
-    """VA-1's first certificate in the small job shows errors beyond its limits, but ended no interval; none after a repair does."""
-    assert numbers(review(small_records, judged="indication"))["simple response (staircase)"] is None
+def test_changes_after_a_repair_alone_are_too_few(small_records, records):
+    """VA-1's first certificate in the small job ended no interval: nothing is known of its changes."""
+    found = review(small_records).recommendation
+    assert (found.action, found.months, found.reliability) == ("keep", 12, None)
     with database.writing(str(records)) as session:
         record_event(session, "VA-1", "repair", datetime(2026, 1, 5, 9, tzinfo=UTC), "new bearings", SIGNED)
-    assert numbers(review(records, judged="indication"))["simple response (staircase)"] is None
+    assert review(records).spread.own == 3
 
 
 def test_a_family_is_of_one_kind_maker_and_model(tmp_path):
@@ -136,8 +138,7 @@ def test_a_family_is_of_one_kind_maker_and_model(tmp_path):
 
 def test_without_comparisons_there_is_nothing_to_propose_but_nothing_breaks(small_records):
     found = review(small_records, "VA-2")
-    assert found.shortest is None
-    assert {one.months for one in found.proposals} == {None}
+    assert (found.recommendation.action, found.recommendation.reliability) == ("keep", None)
 
 
 def test_what_is_judged_follows_the_latest_acceptance_that_says(records):

@@ -30,10 +30,9 @@ def records(made, tmp_path):
     return copied(made, tmp_path / "records.sqlite")
 
 
-def decide(
-    records, *lines, decision="stands", reason="a small shift", by="Q. Person", certificate="D-1", now=LATER + DAY
-):
-    wanted = DispositionWanted("VA-1", certificate, lines, decision, reason)
+def decide(records, *lines, decision="stands", reason="a small shift", by="Q. Person", review=1, now=LATER + DAY):
+    reasons = [reason] * len(lines) if decision == "stands" else [reason]
+    wanted = DispositionWanted(review, lines, decision, reasons)
     with database.writing(str(records)) as session:
         return dispose_review(session, wanted, ledger.Signature(by, now, "review dispose"), now)
 
@@ -66,7 +65,7 @@ def test_of_several_dispositions_the_latest_counts_and_all_stay(records):
     assert [one.decision for one in found.lines[0].decided] == ["stands", "reissue"]
 
 
-@pytest.mark.parametrize("decision", DISPOSITIONS)
+@pytest.mark.parametrize("decision", [decision for decision in DISPOSITIONS if decision != "immaterial"])
 def test_no_decision_changes_a_flow(records, decision):
     before = stated_flows(records, "J-1")
     decide(records, 1, 2, 3, decision=decision)
@@ -78,7 +77,8 @@ def test_no_decision_changes_a_flow(records, decision):
     [
         ({"lines": (0,)}, "lines: '0'; expected a line of the review, 1 to 3"),
         ({"lines": (1, 4)}, "lines: '4'; expected a line of the review, 1 to 3"),
-        ({"decision": "ignore"}, "expected one of stands, reissue, measure again, withdraw"),
+        ({"decision": "ignore"}, "expected one of stands, reissue, measure again, withdraw, immaterial"),
+        ({"decision": "immaterial"}, "immaterial is said of a report that the records contradict since it was issued"),
         ({"reason": "  "}, "expected why, in a few words"),
     ],
 )
@@ -90,9 +90,9 @@ def test_what_cannot_be_is_refused_and_nothing_is_written(records, changes, expe
     assert ledger_head(records) == before
 
 
-def test_a_certificate_without_a_review_is_named_with_those_that_have_one(records):
-    with pytest.raises(NotInRecordsError, match="no impact review of VA-1, certificate C-101: there is VA-1 D-1"):
-        decide(records, 1, certificate="C-101")
+def test_a_number_without_a_review_is_named_with_those_that_there_are(records):
+    with pytest.raises(NotInRecordsError, match=r"no impact review 7: there is 1 \(VA-1, certificate D-1\)"):
+        decide(records, 1, review=7)
 
 
 def test_a_reading_recorded_since_opens_a_review_that_was_done(records, tmp_path):

@@ -273,3 +273,59 @@ def test_a_certificate_that_does_not_state_them_all_has_no_density(blank):
 def test_an_instrument_without_a_reference_state_has_no_reference_density():
     with pytest.raises(CalibError, match="air temperature nan degC"):
         reference_density(Instrument(tag="X"))
+
+
+# --- one instrument in two roles -------------------------------------------------------------------------------------------------
+
+
+def with_wet_bulb(**cells):
+    """The plant room's humidity told by a wet bulb of 15.5 degC."""
+    sheets = every_way()
+    sheets["conditions.csv"][3] |= {"quantity": "wet-bulb temperature", "value": "15.5", "unit": "degC"} | cells
+    return sheets
+
+
+def by_bulbs(t, t_w, p, errors=1.0):
+    """Density by CoolProp, the humidity by the formula of WMO-No. 8, with CoolProp's saturated vapour (from memory)."""
+
+    def saturated(kelvin):
+        return HAPropsSI("P_w", "T", kelvin, "P", p, "R", 1.0)
+
+    coefficient = 6.53e-4 * errors * (1 + 9.44e-4 * (t_w - 273.15))
+    return coolprop(t, p, (saturated(t_w) - coefficient * p * (t - t_w)) / saturated(t))
+
+
+def test_one_thermometer_at_both_bulbs_moves_them_together(tmp_path):
+    """GUM 5.2.2: what TH-1 shares among its indications makes both read high at once; what each has by itself does not."""
+    found = air(loaded(tmp_path, with_wet_bulb(instrument="TH-1")))
+    at = {one.condition.quantity: one.value for one in found.rows}
+    estimates = at["temperature"], at["wet-bulb temperature"], at["barometric pressure"] + at["static pressure"]
+    own = math.hypot(0.1 / math.sqrt(12), 0.05)
+    shared = math.sqrt(U_TEMPERATURE**2 - own**2)
+
+    def density(dry, wet, p, of_both, coefficient, of_formula):
+        return by_bulbs(dry + of_both, wet + of_both, p, coefficient) * of_formula
+
+    u_p = math.hypot(*(one.standard_uncertainty for one in found.rows if "pressure" in one.condition.quantity))
+    ufloat = uncertainties.ufloat
+    dry, wet, p = (ufloat(*both) for both in zip(estimates, (own, own, u_p), strict=True))
+    errors = ufloat(0.0, shared), ufloat(1.0, 0.09 / math.sqrt(3)), ufloat(1.0, FORMULA)
+    combined = uncertainties.wrap(density)(dry, wet, p, *errors)
+    assert found.density == pytest.approx(combined.nominal_value, rel=COOLPROP)
+    assert found.standard_uncertainty == pytest.approx(combined.std_dev, rel=2e-3)
+    of_both = combined.error_components()[errors[0]]
+    assert found.parts["temperature and humidity"] == pytest.approx(of_both, rel=2e-3)
+    assert math.hypot(*found.parts.values()) == pytest.approx(found.standard_uncertainty, rel=1e-12)
+
+
+def test_two_thermometers_do_not(tmp_path):
+    sheets = with_wet_bulb(instrument="TH-2")
+    for file in ("instruments.csv", "calibrations.csv", "comparisons.csv"):
+        sheets[file] += [row | {"tag": "TH-2"} for row in sheets[file] if row["tag"] == "TH-1"]
+    for row in sheets["instruments.csv"]:
+        row["serial"] += "-2" if row["tag"] == "TH-2" else ""
+    for file in ("calibrations.csv", "comparisons.csv"):
+        for row in sheets[file]:
+            row["certificate"] += "-2" if row["tag"] == "TH-2" else ""
+    found = air(loaded(tmp_path, sheets))
+    assert "temperature and humidity" not in found.parts

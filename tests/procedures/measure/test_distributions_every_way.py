@@ -49,9 +49,14 @@ def row_of(job, outlet):
     return [one.outlet.outlet for one in job.measured].index(outlet)
 
 
+def modelled(job, row, readings=None):
+    measured = job.measured[row]
+    return model_of(job.readings if readings is None else readings, row, measured.air, measured.calibration.record_id)
+
+
 def simulated(job, outlet, readings=None):
     row = row_of(job, outlet)
-    inputs, model = model_of(job.readings if readings is None else readings, row, job.measured[row].air)
+    inputs, model = modelled(job, row, readings)
     return propagate_distributions(model, inputs, seed=SEED, trials=TRIALS)
 
 
@@ -125,7 +130,7 @@ def lines_of_small_errors(model, inputs):
 def test_small_errors_make_the_budget_of_the_law(job, outlet):
     """GUM 5.1.3 NOTE 2: sensitivity coefficients from differences of the model."""
     row = row_of(job, outlet)
-    inputs, model = model_of(job.readings, row, job.measured[row].air)
+    inputs, model = modelled(job, row)
     names = [one.name for one in job.flows.contributions]
     law = dict(zip(names, job.flow.combined.uncertainties[row].tolist(), strict=True))
     assert dict.fromkeys(names, 0.0) | lines_of_small_errors(model, inputs) == pytest.approx(law, rel=1e-6, abs=1e-12)
@@ -196,7 +201,7 @@ def test_few_passes_make_the_tails_heavier_than_the_law_says(job):
 
 def inputs_of(job, outlet, name):
     row = row_of(job, outlet)
-    inputs, model = model_of(job.readings, row, job.measured[row].air)
+    inputs, model = modelled(job, row)
     singles = [one for one in inputs if not isinstance(one, MultivariateT)]
     places = [place for place, _ in model.places if not place.endswith("scatter")]
     return [one for place, one in zip(places, singles, strict=True) if place == name]
@@ -220,7 +225,19 @@ def test_the_density_has_four_parts_and_the_formula_two_limits(job):
     limits = [one for one in parts if isinstance(one, Rectangular)]
     assert (len(parts), len(limits)) == (5, 2)
     combined = math.hypot(*(one.standard_uncertainty for one in parts))
-    assert combined == pytest.approx(job.readings.air.relative_uncertainty[row_of(job, "D-1")], rel=1e-12)
+    row, lines = row_of(job, "D-1"), {one.name: one for one in job.flows.contributions}
+    borne = np.linalg.norm(lines["density"].parts[row]) / abs(job.flows.by_density[row])
+    assert combined == pytest.approx(borne, rel=1e-12)
+
+
+def test_an_error_of_the_manometer_reaches_the_flow_through_the_static_pressure_too(job):
+    """DM-1 shows 240 Pa of 97.76 kPa: where it is high by u, the density is by u/p, and the velocity less by half of that."""
+    row = row_of(job, "D-1")
+    reading = one_reading(job.readings, row)
+    alone = replace(reading, reference_in_air=0.0)
+    up = Errors(1, {("reference", 0): np.array([1.0])})
+    u_static = 0.5 * np.interp(240, [100.3, 401.1], [0.6, 1.6])
+    assert reading.flow(up) / alone.flow(up) == pytest.approx([1 - u_static / 97741 / 2], rel=1e-7)
 
 
 def test_a_method_found_from_pairs_has_their_degrees_of_freedom(job):

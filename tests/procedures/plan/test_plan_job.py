@@ -10,6 +10,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 import pytest
+from CoolProp.HumidAirProp import HAPropsSI
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -29,6 +30,7 @@ from calib.quantities import unit
 from calib.records import database
 from calib.records.tables.instruments import Instrument
 from tests import factor_pairs
+from tests.command import calib
 from tests.every_way import changed
 from tests.folders import NOW, SIGNED, imported, records_of, write
 from tests.reference import rows
@@ -169,7 +171,13 @@ def measured_conditions(observed_at="2026-03-05T08:00+01:00"):
 
 def measured(records, folder, readings):
     """Flow and U [m3/s] of predicted readings, (prediction, count) each, once they were taken."""
-    sheets = {"conditions.csv": measured_conditions(), "readings.csv": [], "traverses.csv": []}
+    job, order = evaluated_as_predicted(records, folder, readings, measured_conditions())
+    return job.flow.value[order], job.flow.expanded_uncertainty[order]
+
+
+def evaluated_as_predicted(records, folder, readings, conditions=()):
+    """The job with predicted readings taken, and their rows; `conditions` are typed with them."""
+    sheets = {"conditions.csv": list(conditions), "readings.csv": [], "traverses.csv": []}
     start = datetime.fromisoformat("2026-03-05T09:00+01:00")
     for number, (one, count) in enumerate(readings):
         row, points = taken(one, count, (start + timedelta(seconds=number)).isoformat())
@@ -180,8 +188,7 @@ def measured(records, folder, readings):
         found = evaluate(session, "E-1", NOW)
         assert found.refused == ()
         times = [one.reading.observed_at for one in found.measured]
-        order = [times.index(row["observed_at"]) for row in sheets["readings.csv"]]
-    return found.flow.value[order], found.flow.expanded_uncertainty[order]
+        return found, [times.index(row["observed_at"]) for row in sheets["readings.csv"]]
 
 
 def test_each_predicted_reading_once_taken_has_the_design_flow_and_the_predicted_uncertainty(records, tmp_path):
@@ -238,6 +245,71 @@ def test_one_observation_of_a_declared_repeatability_may_do_what_two_cannot(tmp_
     _, (of_one, of_two) = measured(records, tmp_path / "taken", [(one, 1), (one, 2)])
     assert of_one == pytest.approx(one.with_them.expanded_uncertainty, rel=1e-9)
     assert of_two > of_one
+
+
+# --- designs that state a density ------------------------------------------------------------------------------------------------
+
+THIN = ExpectedAir(293.15, 80000.0, 0.5)
+IN_THIN_AIR = 1.0 / HAPropsSI("Vha", "T", 293.15, "P", 80000, "R", 0.5)  # [kg/m3]
+
+
+def at_density(sheets, density="1.2"):
+    """The same job with every design stated at a density."""
+    for row in sheets["outlets.csv"]:
+        row["design_density_kg_per_m3"] = density if row["design_flow"] else ""
+    return sheets
+
+
+def test_a_hood_in_thin_air_is_to_show_the_volume_that_the_design_has_there(tmp_path):
+    """450 m3/h +- 15 % at 1.2 kg/m3 are 0.54 t/h: in air of 0.948 kg/m3 they take 570 m3/h, and 484 to 655 m3/h pass."""
+    sheets = at_density(before(("jobs.csv", 2, "decision_rule", "simple")))
+    records = records_of(tmp_path, sheets)
+    one = candidate(planned(records, air=THIN), "S-2", "FH-1")
+    wider = 1.2 / IN_THIN_AIR
+    assert one.standing.indication.mean * 3600 == pytest.approx(450 * wider, rel=WITHIN)
+    asked = ("plan", "E-1", "--on", "2026-03-05")
+    asked += ("--temperature", "20 degC", "--pressure", "80 kPa", "--humidity", "50 %")
+    (told,) = [
+        outlet for outlet in calib(*asked, "--json", records=records).document["outlets"] if outlet["outlet"] == "S-2"
+    ]
+    (hood,) = [each for each in told["candidates"] if each["instrument"] == "FH-1"]
+    assert told["design"]["value"] == pytest.approx(450, rel=1e-12)
+    assert told["design"]["density_kg_per_m3"] == pytest.approx(1.2)
+    assert hood["design_as_measured"]["value"] == pytest.approx(450 * wider, rel=1e-4)
+    assert hood["acceptance_interval"] == pytest.approx({"from": 382.5 * wider, "to": 517.5 * wider}, rel=1e-4)
+    said = " ".join(calib(*asked, records=records).out.split())
+    assert "450 m3/h at 1.2 kg/m3 ± 15 %" in said
+    assert "FH-1 hood 57" in said
+
+
+def declared_air():
+    row = {"job": "E-1", "temperature_low_degC": "14", "temperature_high_degC": "22", "basis": "a guess"}
+    return [row | {"service": service} for service in ("supply", "return", "exhaust")]
+
+
+def test_a_reading_taken_as_predicted_meets_a_design_at_a_density(tmp_path):
+    """Each in the air that the evaluation takes: the conditions that a reading names, else the range declared for its service."""
+    sheets = at_density(before()) | {"air.csv": declared_air(), "conditions.csv": measured_conditions()}
+    records = records_of(tmp_path, sheets)
+    found = planned(records, air=None)
+    those = [(one, of) for of in found.outlets for one in of.candidates]
+    assert {one.gear.name for one, _ in those} == {"DM-1 + PT-1", "TA-1", "VF-1", "FH-1"}
+    job, order = evaluated_as_predicted(records, tmp_path / "taken", [(one, 1) for one, _ in those])
+    judged = job.in_design_state
+    assert judged.value[order] == pytest.approx([of.design for _, of in those], rel=1e-9)
+    expected = [one.with_them.expanded_uncertainty for one, _ in those]
+    assert judged.expanded_uncertainty[order] == pytest.approx(expected, rel=1e-9)
+    as_measured = [one.as_measured(of.design) for one, of in those]
+    assert job.flow.value[order] == pytest.approx(as_measured, rel=1e-9)
+    assert np.all(job.judgement.probability[order] > 0.9)
+
+
+def test_where_no_air_is_known_a_design_at_a_density_asks_for_it(tmp_path):
+    records = records_of(tmp_path, at_density(before()))
+    found = planned(records, air=None)
+    assert place(found, "S-2").candidates == ()
+    (why,) = reasons(found, "S-2", "FH-1")
+    assert why == "the design is stated at 1.2 kg/m3: declare the range of its air, or state the expected conditions"
 
 
 # --- what an instrument would show -----------------------------------------------------------------------------------------------

@@ -1,14 +1,19 @@
-"""The reference value of a comparison had the curve of its reference standard been another."""
+"""The reference values of a calibration, and its curve, had the curve of its reference standard been another."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from calib.curves.curve import Curve
 from calib.errors import CurveError
+from calib.procedures.certificate.fit_curve import CurveWish, FittedCurve, fit_curve
 from calib.procedures.typed.sheets import Cells
 from calib.quantities import unit
+from calib.records.record import typed
+from calib.records.tables.curves import StoredCurve
 from calib.records.tables.instruments import Instrument
+from calib.records.words import BY_THE_RULE
 
 
 def moved_reference(
@@ -42,6 +47,50 @@ def moved_reference(
     value, shift = float(before.value(x)), float(after.value(x)) - float(before.value(x))
     other = reference * (1.0 + shift / value) if extrapolated and value else reference + shift
     return dict(cells) | {"reference": repr(float(in_unit.from_si(other)))}, extrapolated
+
+
+@dataclass(frozen=True)
+class MovedStandard:
+    """A reference standard with the curve that the reference values were made with, and another one."""
+
+    standard: Instrument
+    before: Curve
+    after: Curve
+
+
+def moved_calibration(
+    instrument: Instrument,
+    comparisons: Sequence[Cells],
+    standards: Sequence[MovedStandard],
+    wish: CurveWish | None,
+    correlations: Sequence[Cells],
+) -> tuple[FittedCurve, tuple[str, ...]]:
+    """The curve of a calibration whose reference values are those of the standards' other curves, and how extrapolation enters.
+
+    Raises CalibError where it cannot be worked out.
+    """
+    cells, notes = list(comparisons), []
+    for each in standards:
+        if each.standard.quantity != instrument.quantity:
+            raise CurveError(
+                f"what {each.standard.tag} ({each.standard.quantity}) did to its reference values ({instrument.quantity}) "
+                "is not on record: judge it by hand"
+            )
+        moved = [moved_reference(instrument, each.standard, row, each.before, each.after) for row in cells]
+        cells = [row for row, _ in moved]
+        if any(extrapolated for _, extrapolated in moved):
+            notes.append(
+                f"reference values outside the comparisons of {each.standard.tag} were moved by its relative shift at the nearer "
+                "end"
+            )
+    return fit_curve(typed(instrument), cells, wish, correlations), tuple(notes)
+
+
+def wish_of(curve: StoredCurve) -> CurveWish | None:
+    """The shape that a person chose is kept; the rule chooses again where it chose."""
+    if curve.chosen_by == BY_THE_RULE:
+        return None
+    return CurveWish(degree=curve.degree) if curve.shape == "polynomial" else CurveWish(shape=curve.shape)
 
 
 def _shown(standard: Instrument, basis: Mapping[str, Any], cells: Cells) -> float | None:

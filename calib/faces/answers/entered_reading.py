@@ -1,0 +1,100 @@
+"""What a reading proves as soon as it is recorded, as `calib reading add` and `traverse add` answer."""
+
+import math
+from collections.abc import Sequence
+
+from calib.arrays import finite
+from calib.faces.parts.reading_in_full import reading_content
+from calib.faces.plain_text import one_line
+from calib.faces.written import Content, count_of
+from calib.procedures.measure.verdict import Verdict
+
+_DIGITS = 4  # of an indication that would pass: one more than most meters show
+
+
+def document(verdict: Verdict, units: str | None) -> Content:
+    """The reading with its flow and its design, the indications that would pass, what would settle it, what is left."""
+    in_job = verdict.in_job
+    reading = reading_content(in_job.evaluation, in_job.row, units)
+    return {
+        "job": in_job.evaluation.job.job,
+        "refused": False,
+        "reasons": [],
+        **{
+            name: reading[name]
+            for name in ("outlet", "reading", "flow", "design", "flags", "indication_unit", "traverse")
+        },
+        "passing_indications": _passing(verdict),
+        "settled": verdict.is_settled,
+        "observations_to_settle": verdict.observations,
+        "dominant_contribution": max(reading["contributions"], key=lambda each: each["variance_percent"])["name"],
+        "outlets_left": [outlet.outlet for outlet in verdict.left],
+    }
+
+
+def _passing(verdict: Verdict) -> Content | None:
+    if verdict.passing is None:
+        return None
+    low, high = (finite(end) for end in verdict.passing)
+    return {"from": low, "to": high}
+
+
+def refused_reading(job: str, outlet: str, reasons: Sequence[str]) -> Content:
+    """A reading that the gate refused."""
+    return {"job": job, "outlet": outlet, "refused": True, "reasons": list(reasons)}
+
+
+def text(answer: Content) -> str:
+    """The same for people."""
+    lines = [
+        f"reading {answer['reading']}, {answer['outlet']}: {answer['flow']['statement']}{_judged(answer['design'])}"
+    ]
+    lines += [*_would_pass(answer), *_would_settle(answer), *(f"  {one_line(flag)}" for flag in answer["flags"])]
+    return "\n".join([*lines, _left(answer["outlets_left"])])
+
+
+def _judged(design: Content | None) -> str:
+    if design is None:
+        return ", no design to judge by"
+    share = design["percent_of_design"]
+    of_design = "" if share is None else f", {share:.1f} % of design"
+    return f"{of_design}: {design['conformity'] or 'not judged'}"
+
+
+def _would_pass(answer: Content) -> list[str]:
+    passing, unit = answer["passing_indications"], answer["indication_unit"]
+    if answer["design"] is None or not answer["design"]["conformity"]:
+        return []
+    if passing is None:
+        return ["  no indication would pass with this U"]
+    low, high = (
+        None if passing[end] is None else f"{_inward(passing[end], up=end == 'from')}" for end in ("from", "to")
+    )
+    mean = "mean indications" if answer["traverse"] else "indications"
+    if high is None:
+        return [f"  {mean} of {low} {unit} or more would pass"]
+    if low is None or passing["from"] <= 0:
+        return [f"  {mean} up to {high} {unit} would pass"]
+    return [f"  {mean} from {low} to {high} {unit} would pass"]
+
+
+def _inward(end: float, *, up: bool) -> str:
+    """An end of what would pass, rounded to the inside."""
+    places = _DIGITS - 1 - math.floor(math.log10(abs(end))) if end else 0
+    grain = 10.0**-places
+    return f"{(math.ceil if up else math.floor)(end / grain) * grain:.{max(places, 0)}f}"
+
+
+def _would_settle(answer: Content) -> list[str]:
+    if answer["settled"]:
+        return []
+    observed = "passes" if answer["traverse"] else "observations"
+    ruled = f"{answer['dominant_contribution']} rules: another method or meter, or a setting nearer the design, would"
+    count = answer["observations_to_settle"]
+    return [f"  {count} {observed} would settle it" if count else f"  no number of {observed} settles it; {ruled}"]
+
+
+def _left(outlets: Sequence[str]) -> str:
+    if not outlets:
+        return "every outlet of the job is measured"
+    return f"{count_of(len(outlets), 'outlet', 'outlets')} left: {', '.join(map(one_line, outlets))}"

@@ -1,0 +1,92 @@
+"""How a command shows its arguments and says what is wrong with them, in words of people rather than of programmers.
+
+Decision (2026-11-29). typer writes types as Python names them (`<list[str]>`), the first missing option alone, and pydantic's
+sentences about numbers. These few lines over its command class say them plainly. Option: another library for commands, for which
+every command would be declared anew. Cost: they know how typer 0.2x lays out a help record.
+"""
+
+import re
+from collections.abc import Iterator
+from typing import Any, cast
+
+import typer
+from typer import core
+
+_SHOWN = {"str": "TEXT", "int": "NUMBER", "int range": "NUMBER", "float": "NUMBER", "float range": "NUMBER"}
+_EXPECTED = {int: "a whole number", float: "a number"}
+_TYPE = re.compile(r" <([^<>]+)>(\.\.\.)?$")
+_RANGE = ((re.compile(r"(\S+)<=x<=(\S+)\]"), r"from \1 to \2]"), (re.compile(r"x>=(\S+)\]"), r"\1 or more]"))
+
+
+class PlainCommand(core.TyperCommand):
+    """A command with its arguments, options and mistakes in plain words."""
+
+    def collect_usage_pieces(self, ctx: Any) -> list[str]:
+        """The words behind the command's name: JOB, [CERTIFICATE], TAG..."""
+        arguments = (each for each in self.get_params(ctx) if each.param_type_name == "argument")
+        return ["[OPTIONS]", *map(_usage, arguments)]
+
+    def format_options(self, ctx: Any, formatter: Any) -> None:
+        """Arguments and options, each with what is typed for it."""
+        for title, kind in (("Arguments", "argument"), ("Options", "option")):
+            records = [each.get_help_record(ctx) for each in self.get_params(ctx) if each.param_type_name == kind]
+            if shown := [_plain(*record, kind) for record in records if record is not None]:
+                with formatter.section(title):
+                    formatter.write_dl(shown)
+
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        """The arguments as typer reads them; raises its errors, with all that is missing at once."""
+        typed = list(args)
+        try:
+            return super().parse_args(ctx, args)
+        except typer.BadParameter as error:
+            told = _told(self, ctx, typed, error)
+            if told is None:
+                raise
+            cast(typer.Context, ctx).fail(told)
+
+
+def _told(command: PlainCommand, ctx: Any, typed: list[str], error: typer.BadParameter) -> str | None:
+    """What is wrong, in plain words; None where typer says it well."""
+    if not hasattr(error.__cause__, "errors"):
+        missing = list(_missing(command, ctx, typed))
+        return f"missing: {', '.join(missing)}" if missing else None
+    expected = _EXPECTED.get(getattr(getattr(error.param, "type_descriptor", None), "annotation", object))
+    return expected and f"{_named(error.param)}: {_typed_for(error)}expected {expected}"
+
+
+def _typed_for(error: typer.BadParameter) -> str:
+    """The word that was typed, as a finding shows it."""
+    word = error.__cause__.errors()[0].get("input")  # type: ignore[union-attr] # asked by the caller
+    return f"{word!r}; " if isinstance(word, str) else ""
+
+
+def _missing(command: PlainCommand, ctx: Any, typed: list[str]) -> Iterator[str]:
+    """Every argument and option that must be typed, was not, and stands in no variable of the environment either."""
+    given, _, _ = command.make_parser(ctx).parse_args(args=typed)
+    for each in command.get_params(ctx):
+        if each.required and not given.get(each.name) and each.resolve_envvar_value(ctx) is None:
+            yield _named(each)
+
+
+def _named(parameter: Any) -> str:
+    """How a parameter is typed: JOB, --maker TEXT."""
+    if parameter.param_type_name == "argument":
+        return str(parameter.metavar or parameter.name.upper())
+    return f"{parameter.opts[0]} {parameter.metavar}" if parameter.metavar else str(parameter.opts[0])
+
+
+def _usage(argument: Any) -> str:
+    named = _named(argument) + ("..." if argument.nargs != 1 else "")
+    return named if argument.required else f"[{named}]"
+
+
+def _plain(name: str, told: str, kind: str) -> tuple[str, str]:
+    """A line of the help: how it is typed, and what it means."""
+    for pattern, words in _RANGE:
+        told = pattern.sub(words, told)
+    return _TYPE.sub("" if kind == "argument" else _typed_as, name), told
+
+
+def _typed_as(shown: re.Match[str]) -> str:
+    return f" {_SHOWN.get(shown[1], shown[1].upper() if shown[1].isalpha() else shown[1])}"

@@ -1,0 +1,34 @@
+"""Commands on the designs of systems."""
+
+from typing import Annotated
+
+import typer
+
+from calib.clock import clock
+from calib.faces.cli.frame import Desk, Reply, RowOptions, group, writes
+from calib.faces.cli.options import JobNamed
+from calib.procedures.typed.declared.jobs import SYSTEMS_CSV
+from calib.procedures.typed.sheets import Cells
+
+app = group("Designs of systems, which their totals are judged by: add.")
+
+
+@writes(app, "add", row=RowOptions(SYSTEMS_CSV, without=["job", "system", "service"]))
+def add(
+    desk: Desk,
+    job: JobNamed,
+    system: Annotated[str, typer.Argument(metavar="SYSTEM", help="The system, as outlets name it.")],
+    service: Annotated[
+        str, typer.Argument(metavar="SERVICE", help="supply, return, exhaust or another of its totals.")
+    ],
+    cells: Cells,
+) -> Reply:
+    """Say what a system's total was designed to be.
+
+    Example: calib system add FQ-204 AHU-1 supply --design-flow 3300 --flow-unit m3/h --tolerance-percent 10
+    """
+    from calib.procedures.enter.import_sheets import import_row
+
+    typed = {"job": job, "system": system, "service": service, **cells}
+    row = import_row(desk.writing(), "systems.csv", typed, desk.signature(), clock())
+    return Reply(row.cells, f"added the design of {system} {service}: {cells['design_flow']} {cells['flow_unit']}")

@@ -1,0 +1,135 @@
+"""What a reading proves at once: whether its outlet passes, which indications would, what would settle a doubt, what is left.
+
+The indications that would pass are those whose flow lies within the acceptance interval, the relative guard band w/q of the
+reading taken along to its ends:
+
+    q_low = L/(1 - w/q)        q_high = U/(1 + w/q)        L, U: the limits of the flow
+
+and the model gone through backwards gives their indications. Passes of a traverse are thought scaled together.
+"""
+
+import math
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+import numpy as np
+from sqlmodel import Session, col, select
+
+from calib.arrays import Floats, Truths
+from calib.measurement import Readings, flows
+from calib.procedures.measure.budget import observations_for
+from calib.procedures.measure.evaluate import Evaluation
+from calib.procedures.measure.reading_in_job import ReadingInJob, reading_in_job
+from calib.procedures.on_record.in_force import outlets_in_force
+from calib.procedures.on_record.jobs_by_name import outlet_named
+from calib.procedures.on_record.what_counts import not_retracted
+from calib.records.record import key
+from calib.records.tables.outlets import Outlet
+from calib.records.tables.readings import Reading
+
+_STEPS = 6  # a curve is nearly straight between a reading and a limit: three would do
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """A reading in its job, and what it proves."""
+
+    in_job: ReadingInJob
+    passing: (
+        tuple[float, float] | None
+    )  # mean indications that would pass [unit typed], an end infinite; None: none would
+    is_settled: bool  # a conditional statement is not
+    observations: int | None  # so many would settle it; None: no number would, or it is settled
+    left: tuple[Outlet, ...]  # outlets and ducts of the job that no reading stands of
+
+
+def verdict_on_latest(session: Session, job: str, outlet: str, now: datetime) -> Verdict:
+    """The verdict on the reading recorded last at an outlet; raises NotInRecordsError, or RefusedError where none stands."""
+    own = Reading.outlet_id == outlet_named(session, job, outlet).id
+    recorded = select(Reading.id).where(own, not_retracted(Reading))
+    latest = session.exec(recorded.order_by(col(Reading.id).desc()).limit(1)).first()
+    return verdict_on(session, reading_in_job(session, latest or 0, now))
+
+
+def verdict_on(session: Session, in_job: ReadingInJob) -> Verdict:
+    """The verdict on a reading of a job."""
+    evaluation, row = in_job.evaluation, in_job.row
+    outlets = outlets_in_force(session, [key(evaluation.job.id)]).values()
+    measured = {each.outlet.outlet for each in evaluation.measured}
+    left = tuple(outlet for outlet in outlets if outlet.outlet not in measured)
+    judgement = evaluation.judgement
+    assert judgement is not None  # noqa: S101 (the reading stands)
+    settled = not str(judgement.statement[row]).startswith("conditional")
+    observations = None if settled else observations_for(in_job, _to_the_nearest_limit(evaluation, row))
+    return Verdict(in_job, _passing(evaluation, row), settled, observations, left)
+
+
+def _limits(evaluation: Evaluation, row: int) -> tuple[float, float]:
+    assert evaluation.judgement is not None  # noqa: S101
+    limits = evaluation.judgement.limits
+    return float(limits.lower[row]), float(limits.upper[row])
+
+
+def _judged_flow(evaluation: Evaluation, row: int) -> float:
+    """The flow in the state in which it is judged [m3/s]."""
+    assert evaluation.in_design_state is not None  # noqa: S101
+    return float(evaluation.in_design_state.value[row])
+
+
+def _to_the_nearest_limit(evaluation: Evaluation, row: int) -> float:
+    """The U that would settle the statement, as measured [m3/s]."""
+    judged = _judged_flow(evaluation, row)
+    return min(abs(judged - limit) for limit in _limits(evaluation, row)) * _measured_flow(evaluation, row) / judged
+
+
+def _measured_flow(evaluation: Evaluation, row: int) -> float:
+    assert evaluation.flow is not None  # noqa: S101
+    return float(evaluation.flow.value[row])
+
+
+def _passing(evaluation: Evaluation, row: int) -> tuple[float, float] | None:
+    judged, judgement = _judged_flow(evaluation, row), evaluation.judgement
+    assert judgement is not None and evaluation.readings is not None  # noqa: S101, PT018
+    lower, upper = _limits(evaluation, row)
+    guard = float(judgement.guard_bands.width[row]) / judged
+    if not (judged > 0 and guard < 1 and lower < upper):  # no limits too: they are not numbers
+        return None
+    ends = lower / (1.0 - guard), upper / (1.0 + guard)
+    mean = evaluation.measured[row].observed.mean
+    if not ends[0] <= ends[1] or mean <= 0:
+        return None
+    low, high = (_scale(evaluation.readings, row, end / judged) * mean for end in ends)
+    return low, high
+
+
+def _scale(readings: Readings, row: int, wanted: float) -> float:
+    """By what the indications of a reading would have to grow so that its flow grows by `wanted`; by secants of logarithms."""
+    if not math.isfinite(wanted):
+        return wanted
+    if wanted <= 0:
+        return 0.0
+    before, scale = (0.0, 0.0), wanted
+    start = _flow_at(readings, row, 1.0)
+    for _ in range(_STEPS):
+        grown = _flow_at(readings, row, scale) / start
+        if not grown > 0:
+            return 0.0
+        here = math.log(scale), math.log(grown)
+        missing = math.log(wanted) - here[1]
+        if abs(missing) < 1e-9 or here[0] == before[0]:
+            break
+        slope = (here[1] - before[1]) / (here[0] - before[0])
+        before, scale = here, scale * math.exp(missing / slope)
+    return scale
+
+
+def _flow_at(readings: Readings, row: int, scale: float) -> float:
+    """The flow of a reading with its indications scaled [m3/s]."""
+    indication: Floats = np.where(_points_of(readings, row), readings.indication * scale, readings.indication)
+    return float(flows(replace(readings, indication=indication)).flow[row])
+
+
+def _points_of(readings: Readings, row: int) -> Truths:
+    owner = np.arange(readings.size) if readings.points is None else readings.points.reading
+    own: Truths = owner == row
+    return own

@@ -1,0 +1,78 @@
+"""The command line says plainly what is typed and what is wrong with it. Common practice, no source."""
+
+import re
+
+import pytest
+
+from tests.command import calib
+
+COMMANDS = (
+    ("ready",),
+    ("budget",),
+    ("label",),
+    ("report",),
+    ("calibration", "show"),
+    ("instrument", "add"),
+    ("reading", "add"),
+)
+
+
+def test_everything_that_is_missing_is_named_at_once(small_records):
+    ran = calib("instrument", "add", "VA-9", "--kind", "vane", records=small_records)
+
+    assert ran.status == 2
+    missing = "--maker, --model, --serial, --range-low, --range-high, --unit, --resolution, --interval-months"
+    assert f"missing: {missing}\n" in ran.err
+
+
+def test_a_missing_argument_is_named_as_it_is_typed(small_records):
+    assert (
+        "missing: JOB, OUTLET, --instrument, --unit, --method\n" in calib("reading", "add", records=small_records).err
+    )
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("budget", "first"), "READING: 'first'; expected a whole number\n"),
+        (("budget", "1", "--digits", "two"), "--digits: 'two'; expected a whole number\n"),
+        (
+            ("budget", "1", "--coverage-probability", "most"),
+            "--coverage-probability PERCENT: 'most'; expected a number\n",
+        ),
+    ],
+)
+def test_a_word_where_a_number_is_expected_is_said_in_plain_words(small_records, words, said):
+    ran = calib(*words, records=small_records)
+
+    assert (ran.status, ran.out) == (2, "")
+    assert said in ran.err
+
+
+@pytest.mark.parametrize("words", COMMANDS, ids=" ".join)
+def test_help_shows_no_type_of_python_and_no_doubled_brackets(words):
+    told = calib(*words, "-h").out
+
+    assert not re.search(r"<(str|int|float|list|path|file)|\[\[|\]\]|\{|\.\.\.\}", told)
+    assert f" {' '.join(words)} [OPTIONS]" in told.split("\n")[0]
+    assert "Example:" in told
+
+
+def test_what_may_be_left_out_stands_in_brackets_and_what_repeats_has_dots():
+    for words, typed in (
+        (("label",), "[TAG...]"),
+        (("ready",), "TAG..."),
+        (("calibration", "show"), "TAG [CERTIFICATE]"),
+    ):
+        assert calib(*words, "--help").out.split("\n")[0].endswith(f" {' '.join(words)} [OPTIONS] {typed}")
+
+
+@pytest.mark.parametrize("words", [(), ("calibration",), ("calibration", "show")], ids=" ".join)
+def test_the_short_option_for_help_works_everywhere(words):
+    assert calib(*words, "-h").out == calib(*words, "--help").out
+
+
+def test_an_answer_on_readiness_says_for_which_day(small_records):
+    ran = calib("ready", "VA-1", "--on", "2026-05-04", records=small_records)
+
+    assert ran.out.startswith("VA-1: may be used on 2026-05-04\n")
