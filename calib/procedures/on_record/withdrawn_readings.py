@@ -1,6 +1,7 @@
 """Readings of a job that were withdrawn or corrected, and refusals that were dismissed."""
 
 from dataclasses import dataclass
+from typing import Any
 
 from sqlmodel import Session, col, not_, select
 
@@ -34,7 +35,8 @@ class WithdrawnTyped:
 def withdrawn_readings(session: Session, job: int) -> tuple[WithdrawnTyped, ...]:
     """All of them of a job, readings first, in the order in which they were typed."""
     withdrawn = []
-    for table in (Reading, Refusal):
+    tables: tuple[Any, ...] = (Reading, Refusal)
+    for table in tables:
         query = select(table, Outlet.outlet).join(Outlet).where(Outlet.job_id == job, not_(not_retracted(table)))
         rows = session.exec(query.order_by(col(table.id))).all()
         reasons = taken_back(session, table, [key(row.id) for row, _ in rows])

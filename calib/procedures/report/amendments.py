@@ -160,7 +160,7 @@ def _of_readings(session: Session, job: int) -> Iterable[Amendment]:
     """Readings that were withdrawn or corrected, and refusals that were dismissed."""
     for each in withdrawn_readings(session, job):
         before, by = each.typed, each.taken_back.replaced_by
-        after = None if by is None else session.get_one(type(before), by)
+        after: Any = None if by is None else session.get_one(type(before), by)
         changes = {"counts": ("yes", "no")} if after is None else dict(_changes(session, before, after))
         revision = (before.revision or 1) + (after is not None)
         back = each.taken_back
