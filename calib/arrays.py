@@ -17,15 +17,12 @@ _Thing = TypeVar("_Thing")
 
 def by_kind(things: Iterable[_Thing], kind: Callable[[_Thing], Hashable]) -> tuple[list[_Thing], Integers]:
     """Many things by their kinds: the first of each kind, and the number of the kind of each thing in that order, (n,)."""
-    first: list[_Thing] = []
+    every = list(things)
     numbers: dict[Hashable, int] = {}
-    index = []
-    for thing in things:
-        place = numbers.setdefault(kind(thing), len(first))
-        if place == len(first):
-            first.append(thing)
-        index.append(place)
-    return first, np.array(index, dtype=np.int64)
+    index = np.array([numbers.setdefault(each, len(numbers)) for each in map(kind, every)], dtype=np.int64)
+    first = np.empty(len(numbers), dtype=np.int64)
+    first[index[::-1]] = np.arange(index.size)[::-1]  # from the last to the first: what stays of each kind is its first
+    return [every[row] for row in first.tolist()], index
 
 
 def finite(value: float) -> float | None:

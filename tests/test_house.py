@@ -83,6 +83,8 @@ ROOMS = {
         "verify": ("on_record", "certificate", "people", "typed"),
         "calibrate": ("verify", "enter", "fleet", "impact", "measure", "on_record", "certificate", "people", "typed"),
         "report": ("verify", "impact", "measure", "on_record", "people"),
+        "validate": ("on_record", "people"),
+        "audit": ("report", "verify", "impact", "on_record", "people"),
     },
     "faces": {
         "plain_text": (),

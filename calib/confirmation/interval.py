@@ -9,6 +9,11 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 SUSPENSION, RELEASE, RETIREMENT = "suspension", "release", "retirement"
+OUT_OF_USE = {SUSPENSION: "suspended", "damage": "damaged"}  # until the release
+CHANGED = {
+    "repair": "repaired",
+    "adjustment": "adjusted",
+}  # its errors with it, so that the calibration before says no more
 CLOCKS_DIFFER_BY = timedelta(
     seconds=60
 )  # by which two clocks may differ: a time as far ahead of this one is taken as typed
@@ -80,11 +85,18 @@ class CalibrationOnRecord:
 
 @dataclass(frozen=True)
 class EventOnRecord:
-    """Suspension, release or retirement."""
+    """What happened to an instrument: a suspension, a release, damage, a repair."""
 
     kind: str
     at: datetime
     reason: str
+    recorded_on: date | None = None  # absent: not known
+
+    def since(self) -> str:
+        """From when on it holds, on which later day it was recorded, and why."""
+        later = self.recorded_on is not None and self.recorded_on > self.at.date()
+        recorded = f", recorded on {self.recorded_on}" if later else ""
+        return f"{self.at.isoformat()}{recorded} ({self.reason})"
 
 
 @dataclass(frozen=True)
@@ -257,6 +269,7 @@ def _decide(
         *_future(tag, at, now),
         *_calibration(instrument, calibration, due_on, _day(at)),
         *_suspension(instrument, at),
+        *_changed(instrument, calibration, at),
         *_failed(tag, done),
         *(() if check_overdue is None else (check_overdue,)),
         *_measuring_interval(tag, calibration, indication, indication_text),
@@ -298,13 +311,32 @@ def _suspension(instrument: InstrumentOnRecord, at: datetime | date) -> Iterable
     past = sorted((event for event in instrument.events if has_happened(event.at, at)), key=lambda event: event.at)
     retired = next((event for event in past if event.kind == RETIREMENT), None)
     if retired is not None:
-        yield f"{instrument.tag}: retired since {retired.at.isoformat()} ({retired.reason}): use another instrument"
+        yield f"{instrument.tag}: retired since {retired.since()}: use another instrument"
         return
-    last = next((event for event in reversed(past) if event.kind in (SUSPENSION, RELEASE)), None)
-    if last is not None and last.kind == SUSPENSION:
+    last = next((event for event in reversed(past) if event.kind in (*OUT_OF_USE, RELEASE)), None)
+    if last is not None and last.kind in OUT_OF_USE:
         yield (
-            f"{instrument.tag}: suspended since {last.at.isoformat()} ({last.reason}): "
-            "use another instrument until it is released"
+            f"{instrument.tag}: {OUT_OF_USE[last.kind]} since {last.since()}: use another instrument until it is released"
+        )
+
+
+def _changed(
+    instrument: InstrumentOnRecord, calibration: CalibrationOnRecord | None, at: datetime | date
+) -> Iterable[str]:
+    """The latest repair or adjustment that a calibration does not speak of (ISO/IEC 17025:2017, 6.4.4 and 6.4.9)."""
+    if calibration is None:
+        return
+    # A calibration on the day of a repair counts as made after it: the records keep no hour of the calibration.
+    since = [
+        event
+        for event in instrument.events
+        if event.kind in CHANGED and has_happened(event.at, at) and event.at.date() > calibration.calibrated_on
+    ]
+    last = max(since, key=lambda event: event.at, default=None)
+    if last is not None:
+        yield (
+            f"{instrument.tag}: {CHANGED[last.kind]} at {last.since()}, after its calibration {calibration.certificate} of "
+            f"{calibration.calibrated_on}: have it calibrated again"
         )
 
 

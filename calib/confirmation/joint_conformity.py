@@ -14,6 +14,9 @@ Decision (2026-11-29): a shifted lattice of Richtmyer's with the baker's transfo
 Computation of Multivariate Normal and t Probabilities, 2009, from memory), eight fixed shifts, doubled until their spread is
 small. Options: scipy's multivariate normal distribution (random, and its cost grows with the square of the results); quadrature
 (four factors at the most). Cost: the last digits are the lattice's; three standard errors of the eight are given beside.
+
+Decision (2026-11-29): Phi is asked of a table there, and in portions that the processor has near. Options: scipy's ndtr (four times
+the time for a job of a thousand); fewer points. Cost: 1e-8 of each probability, well below what the lattice leaves.
 """
 
 from dataclasses import dataclass
@@ -29,6 +32,11 @@ _SEED = 20261129
 _FIRST, _LAST = 1 << 10, 1 << 12  # points of each shift
 _SMALL_ENOUGH = 1e-3  # of the numerical error
 _NOTHING = 1e-9  # of a factor, over the largest: it is left to the own parts
+_FAR = 6.0  # a limit so many standard uncertainties away is not crossed: 1e-9
+_STEPS = 1 << 11  # of the table of Phi, for each standard uncertainty: straight lines between are within 1e-8
+_AT_ONCE = 1 << 14  # values of Phi
+_PHI = ndtr(np.linspace(-_FAR, _FAR, int(2 * _FAR * _STEPS) + 1))
+_RISE = np.append(np.diff(_PHI), 0.0)
 
 
 @dataclass(frozen=True)
@@ -82,9 +90,33 @@ def _sum(
 ) -> float:
     """Sum over points of a lattice of factors of the probability that all results conform, given these."""
     lattice = np.mod(np.array(points)[:, np.newaxis] * generators + shift, 1.0)
-    given = ndtri(np.clip(np.abs(2.0 * lattice - 1.0), 1e-16, 1.0 - 1e-16)) @ factors.T
-    inside = ndtr((limits.upper - given) / own) - ndtr((limits.lower - given) / own)
+    drawn = ndtri(np.clip(np.abs(2.0 * lattice - 1.0), 1e-16, 1.0 - 1e-16))
+    # In standard deviations of the own parts.
+    lower, upper, directions = limits.lower / own, limits.upper / own, (factors / own[:, np.newaxis]).T
+    at_once = max(1, _AT_ONCE // own.size)
+    return sum(
+        _sum_given(lower, upper, drawn[first : first + at_once] @ directions) for first in range(0, len(drawn), at_once)
+    )
+
+
+def _sum_given(lower: Floats, upper: Floats, given: Floats) -> float:
+    above, below = given - lower, upper - given
+    inside = _phi(np.minimum(above, below))
+    if np.any(upper - lower < 2.0 * _FAR):  # else the other limit is far from each result wherever it lies
+        inside -= _phi(-np.maximum(above, below))
     return float(np.sum(np.prod(inside, axis=1)))
+
+
+def _phi(x: Floats) -> Floats:
+    """Phi by straight lines between the values of the table."""
+    steps = np.clip(x, -_FAR, _FAR)
+    steps += _FAR
+    steps *= _STEPS
+    place = steps.astype(np.int32)
+    steps -= place
+    steps *= np.take(_RISE, place)
+    steps += np.take(_PHI, place)
+    return steps
 
 
 def _primes(count: int) -> Floats:

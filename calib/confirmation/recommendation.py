@@ -63,7 +63,7 @@ class Spread:
     def of_change(self, years: float) -> float:
         """u(tau) at a time since the calibration [years]."""
         share = years / self.mean_interval
-        return self.per_interval * max(share**0.5, share)
+        return self.per_interval * max(math.sqrt(share), share)
 
 
 def spread(own: Changes, others: Sequence[Changes], limit: Floats, least: float = 0.0) -> Spread | None:

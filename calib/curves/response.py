@@ -13,6 +13,7 @@ import json
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -222,25 +223,74 @@ def _gradient(shape: Shape) -> Callable[[Floats, Floats], Floats]:
 
 
 @dataclass(frozen=True)
+class WeightedShape:
+    """One of several shapes that speak about the scatter of a curve."""
+
+    shape: Shape
+    coefficients: Floats  # (p,) theta
+    covariance: Floats  # (p, p)
+    weight: float  # those of all shapes add to 1
+
+    def value(self, x: Floats) -> Floats:
+        """Value v(y(x); theta)."""
+        return self.shape.inverse(self.shape.ordinate(x), self.coefficients)
+
+    def directions(self, x: Floats) -> Floats:
+        """(n, p) parts of dv/dtheta along the orthogonal directions of the covariance; 0 where the shape gives no value but 0."""
+        return _directions(self.shape, x, self.coefficients, self.covariance)
+
+
+def _directions(shape: Shape, x: Floats, theta: Floats, covariance: Floats) -> Floats:
+    """dv/dtheta = -(dr/dtheta)/(dr/dv), along the orthogonal directions of a covariance."""
+    v = shape.inverse(shape.ordinate(x), theta)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        gradient = np.nan_to_num(-shape.gradient(v, theta) / shape.response_slope(v, theta)[:, np.newaxis])
+    return np.asarray(gradient @ cholesky_of(covariance))
+
+
+@dataclass(frozen=True)
+class AveragedResponses:
+    """Scatter of a curve about which several shapes speak."""
+
+    shapes: tuple[WeightedShape, ...]
+    degrees_of_freedom: float
+
+
+@dataclass(frozen=True)
 class ResponseCurve(Curve):
-    """Calibration curve of an instrument that indicates another quantity than it measures, or of a shape through zero."""
+    """Calibration curve of an instrument that indicates another quantity than it measures, or of a shape through zero.
+
+    Where its scatter is averaged over shapes k with the weights w_k, it has the parts sqrt(w_k) u_k along each one's directions,
+    and sqrt(w_k) (v_k - v) of each: its coefficients are then those of all shapes, followed by a 0 for each of the latter.
+    """
 
     fit: ResponseFit  # its covariance already multiplied by `scale`
+    averaged: AveragedResponses | None = None  # where the shape was chosen on the residuals that tell the scatter
 
     @property
     def coefficients(self) -> Floats:
-        """(p,) coefficients of the shape."""
-        return self.fit.coefficients
+        """(p,) coefficients."""
+        if self.averaged is None:
+            return self.fit.coefficients
+        own = [each.coefficients for each in self.averaged.shapes]
+        return np.concatenate([*own, np.zeros(len(own))])
 
     @property
     def covariance(self) -> Floats:
         """(p, p) covariance of the coefficients."""
-        return self.fit.covariance
+        if self.averaged is None:
+            return self.fit.covariance
+        whole, first = np.eye(self.coefficients.size), 0
+        for each in self.averaged.shapes:
+            end = first + each.coefficients.size
+            whole[first:end, first:end] = each.covariance
+            first = end
+        return whole
 
     @property
     def degrees_of_freedom(self) -> float:
-        """Degrees of freedom n-p of the scatter."""
-        return self.fit.degrees_of_freedom
+        """Degrees of freedom of the scatter: n-p, or those of the average over the shapes."""
+        return (self.fit if self.averaged is None else self.averaged).degrees_of_freedom
 
     def value(self, x: ArrayLike) -> Floats:
         """Value v(y(x); theta); raises MeasuringIntervalError outside the measuring interval."""
@@ -261,13 +311,29 @@ class ResponseCurve(Curve):
         """(..., p) parts of dv/dtheta = -(dr/dtheta)/(dr/dv) along the orthogonal directions of the covariance."""
         indication = np.atleast_1d(self.inside(x))
         shape, theta = self.fit.shape, self.fit.coefficients
-        v = self.value(indication)
-        gradient = -shape.gradient(v, theta) / shape.response_slope(v, theta)[:, np.newaxis]
-        return np.asarray((gradient @ cholesky_of(self.fit.covariance)).reshape((*np.shape(x), theta.size)))
+        if self.averaged is None:
+            parts = _directions(shape, indication, theta, self.fit.covariance)
+        else:
+            v = shape.inverse(shape.ordinate(indication), theta)
+            of_each = [(math.sqrt(each.weight), each) for each in self.averaged.shapes]
+            own = [root * each.directions(indication) for root, each in of_each]
+            apart = [root * (each.value(indication) - v) for root, each in of_each]
+            parts = np.column_stack([*own, *apart])
+        return parts.reshape((*np.shape(x), parts.shape[1]))
 
     def value_with(self, x: Floats, coefficients: Floats) -> Floats:
         """v(y(x); theta) with (n, p) other coefficients."""
-        return self.fit.shape.inverse(self.fit.shape.ordinate(x), coefficients.T)
+        shape, y = self.fit.shape, self.fit.shape.ordinate(x)
+        if self.averaged is None:
+            return shape.inverse(y, coefficients.T)
+        v = value = shape.inverse(y, self.fit.coefficients)
+        shapes, first = self.averaged.shapes, 0
+        for error, each in zip(coefficients[:, -len(shapes) :].T, shapes, strict=True):
+            end, of_shape = first + each.coefficients.size, each.value(x)
+            other = each.shape.inverse(each.shape.ordinate(x), coefficients[:, first:end].T)
+            value = value + math.sqrt(each.weight) * (other - of_shape + error * (of_shape - v))
+            first = end
+        return value
 
     def as_text(self) -> str:
         """The curve as the records keep it: JSON, floats with all their digits."""
@@ -287,8 +353,24 @@ class ResponseCurve(Curve):
                 "reference_indications": self.reference_indications.tolist(),
                 "reference_uncertainties": self.reference_uncertainties.tolist(),
                 **reference_degrees_written(self),
+                **self._later(),
             }
         )
+
+    def _later(self) -> dict[str, object]:
+        """What curves of earlier editions of the rule have not; left out where there is none."""
+        if self.averaged is None:
+            return {}
+        shapes = [
+            {
+                "shape": each.shape.name,
+                "coefficients": each.coefficients.tolist(),
+                "covariance": each.covariance.tolist(),
+                "weight": each.weight,
+            }
+            for each in self.averaged.shapes
+        ]
+        return {"averaged": {"shapes": shapes, "degrees_of_freedom": self.averaged.degrees_of_freedom}}
 
 
 def curve_from_text(text: str) -> Curve:
@@ -312,8 +394,21 @@ def curve_from_text(text: str) -> Curve:
         np.array(written["reference_indications"]),
         np.array(written["reference_uncertainties"]),
         fit,
+        _averaged_from(written.get("averaged")),
         reference_degrees_of_freedom=written.get("reference_degrees_of_freedom", math.inf),
     )
+
+
+def _averaged_from(written: dict[str, Any] | None) -> AveragedResponses | None:
+    if written is None:
+        return None
+    shapes = (
+        WeightedShape(
+            RESPONSE_SHAPES[each["shape"]], np.array(each["coefficients"]), np.array(each["covariance"]), each["weight"]
+        )
+        for each in written["shapes"]
+    )
+    return AveragedResponses(tuple(shapes), written["degrees_of_freedom"])
 
 
 def fit_of(curve: Curve) -> Polynomial | ResponseFit:

@@ -48,8 +48,12 @@ def import_folders(
     signature: Signature,
     now: datetime,
     progress: Progress = lambda _: None,
+    reason: str | None = None,
 ) -> Imported:
-    """Read and write all folders together; raises BadInputError with every finding, nothing written."""
+    """Read and write all folders together; `reason` is why their past holds from before today.
+
+    Raises BadInputError with every finding, nothing written.
+    """
     sheets: dict[str, list[TypedRow]] = {}
     findings: list[Finding] = []
     for folder in folders:
@@ -58,7 +62,7 @@ def import_folders(
         findings += wrong
         for name, rows in read.items():
             sheets.setdefault(name, []).extend(rows)
-    return import_sheets(session, sheets, signature, now, findings, progress)
+    return import_sheets(session, sheets, signature, now, findings, progress, reason=reason)
 
 
 def read_folder(folder: Path) -> tuple[dict[str, list[TypedRow]], list[Finding]]:

@@ -17,7 +17,7 @@ import numpy as np
 from calib.arrays import Floats, Integers
 from calib.measurement.flows import Flows
 from calib.measurement.standards_behind import REFERENCE_STANDARD, SCATTER, STABILITY
-from calib.uncertainty.propagation import Contribution
+from calib.uncertainty.propagation import Contribution, UnlikeSeries
 from calib.uncertainty.sharing import AtComparisons, Share, common
 
 _OF_CALIBRATIONS = (SCATTER, REFERENCE_STANDARD, STABILITY)
@@ -56,6 +56,9 @@ def _first(contribution: Contribution, size: int) -> Contribution:
         contribution.degrees_of_freedom[:size],
         tuple(_share_of_first(each, size) for each in contribution.shares),
         contribution.is_rectangular,
+        None
+        if contribution.unlike is None
+        else UnlikeSeries(*(each[:size] for each in vars(contribution.unlike).values())),
     )
 
 

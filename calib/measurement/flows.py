@@ -28,7 +28,7 @@ from calib.measurement.standards_behind import (
     reference_of,
 )
 from calib.uncertainty.estimate import rectangular, resolution
-from calib.uncertainty.propagation import Contribution, welch_satterthwaite
+from calib.uncertainty.propagation import Contribution, UnlikeSeries, welch_satterthwaite
 from calib.uncertainty.second_order import Product
 from calib.uncertainty.sharing import Share, common, independent, not_known, not_known_of_a_change
 
@@ -304,11 +304,27 @@ def _repeatability(readings: Readings, points: AtPoints, means: _Means, each: In
     # Near zero the mean of the passes does not show which way all of them err.
     own = points.sensitivity * np.where(points.near_zero, readings.repeatability_alone, readings.repeatability)
     if readings.points is None:
-        u, dof, type_a = own, readings.repeatability_dof, readings.repeatability_type_a
-    else:
-        each_point = _together(readings.points, np.arange(own.size), points.near_zero)
-        u, dof, type_a = _of_points_and_passes(readings, readings.points, points.value, each_point, means.borne(own))
-    return Contribution("repeatability", type_a, _column(u), each, dof)
+        return Contribution(
+            "repeatability", readings.repeatability_type_a, _column(own), each, readings.repeatability_dof
+        )
+    each_point, borne = _together(readings.points, np.arange(own.size), points.near_zero), means.borne(own)
+    u, dof, type_a = _of_points_and_passes(readings, readings.points, points.value, each_point, borne)
+    series = None if readings.hoods is None else _of_two_series(readings, readings.points, borne, dof)
+    return Contribution("repeatability", type_a, _column(u), each, dof, unlike=series)
+
+
+def _of_two_series(readings: Readings, points: Points, borne: Floats, dof: Floats) -> UnlikeSeries:
+    """The two series of a hood with its throttle open and set, each with its own degrees of freedom; of other readings one."""
+    share = np.column_stack([np.ones_like(dof), np.zeros_like(dof)])
+    of_each = np.column_stack([dof, np.full_like(dof, np.inf)])
+    for way, mine in readings.rows_by_way():
+        if way.of_two is not None:
+            rows = np.arange(dof.size)[mine]
+            both = np.searchsorted(points.reading, rows)[:, np.newaxis] + np.arange(2)
+            variances, of_each[rows] = borne[both] ** 2, readings.repeatability_dof[both]
+            whole = variances.sum(axis=1, keepdims=True)
+            share[rows] = np.divide(variances, whole, out=share[rows], where=whole > 0)
+    return UnlikeSeries(share, of_each)
 
 
 def _of_points_and_passes(

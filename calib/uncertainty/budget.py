@@ -4,8 +4,8 @@ Which contribution rules; how far U falls if one is halved or removed; how many 
 """
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -30,6 +30,8 @@ class Budget:
     degrees_of_freedom: Floats  # infinite where u is taken as exactly known
     coverage_probability: float = COVERAGE_PROBABILITY
     is_rectangular: Truths | None = None  # None: no contribution is
+    # Contributions that are made of several series: their shares of its variance (m,), and the degrees of freedom of each.
+    unlike: Mapping[int, tuple[Floats, Floats]] = field(default_factory=dict)
 
     @property
     def standard_uncertainty(self) -> float:
@@ -41,6 +43,8 @@ class Budget:
         """U = k u_c, k from the effective degrees of freedom or by convolution (`calib.uncertainty.convolution`)."""
         known = None if self.is_rectangular is None else self.is_rectangular[np.newaxis]
         parts = error_parts_of(self.uncertainties[np.newaxis], self.degrees_of_freedom[np.newaxis], known)
+        for place, (share, dof) in self.unlike.items():
+            parts = parts.split(place, share[np.newaxis], dof[np.newaxis])
         k = coverage_of_parts(parts, self.coverage_probability).factor
         return float(k[0]) * self.standard_uncertainty
 
@@ -54,7 +58,8 @@ class Budget:
         """The same budget with one contribution evaluated otherwise."""
         changed, degrees = self.uncertainties.copy(), self.degrees_of_freedom.copy()
         changed[place], degrees[place] = uncertainty, degrees_of_freedom
-        return replace(self, uncertainties=changed, degrees_of_freedom=degrees)
+        unlike = {other: series for other, series in self.unlike.items() if other != place}
+        return replace(self, uncertainties=changed, degrees_of_freedom=degrees, unlike=unlike)
 
 
 @dataclass(frozen=True)

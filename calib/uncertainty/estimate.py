@@ -38,8 +38,14 @@ def type_a(observations: Sequence[float]) -> Estimate:
     if n < 2:
         raise CalibError(f"{n} observation(s): a Type A evaluation needs at least 2")
     mean = math.fsum(observations) / n
+    return Estimate(mean, uncertainty_of_mean(observations, mean), n - 1)
+
+
+def uncertainty_of_mean(observations: Sequence[float], mean: float) -> float:
+    """Experimental standard deviation of the mean of two or more observations: u = s/sqrt(n) (GUM 4.2.3)."""
+    n = len(observations)
     s = math.sqrt(math.fsum([(value - mean) ** 2 for value in observations]) / (n - 1))
-    return Estimate(mean, s / math.sqrt(n), n - 1)
+    return s / math.sqrt(n)
 
 
 def type_a_covariance(observations: ArrayLike) -> tuple[Floats, Floats]:

@@ -10,7 +10,7 @@ independent parts (the scatter of a curve with p coefficients) has p *parts*: si
 Arrays run over the results; there is no loop over results.
 """
 
-from collections.abc import Hashable, Iterable, Iterator, Sequence
+from collections.abc import Collection, Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -20,6 +20,17 @@ from numpy.typing import ArrayLike
 from calib.arrays import Floats, Integers, Truths
 from calib.errors import CalibError
 from calib.uncertainty.sharing import UNDECLARED, Share, SharingRule, common, independent
+
+
+@dataclass(frozen=True)
+class UnlikeSeries:
+    """Independent parts of one line whose degrees of freedom differ: together they have no t distribution.
+
+    Such are two series of few observations, of which each may lie far out by itself.
+    """
+
+    share: Floats  # (n, m) of the line's variance; those of a result add to 1
+    degrees_of_freedom: Floats  # (n, m)
 
 
 @dataclass(frozen=True)
@@ -33,6 +44,7 @@ class Contribution:
     degrees_of_freedom: Floats  # (n,): infinite where u is taken as exactly known
     shares: tuple[Share, ...] = ()  # how far results share it; none: those with one source wholly
     is_rectangular: bool = False  # known by limits, each of its parts; where it has finite degrees of freedom it is not
+    unlike: UnlikeSeries | None = None  # None: one distribution, t with its degrees of freedom
 
     def __post_init__(self) -> None:
         n = self.source.size
@@ -142,9 +154,7 @@ def sharing_not_known(
     contributions: Sequence[Contribution], membership: Integers, sign: Floats, totals: int
 ) -> NotKnown:
     """The groups of the totals of `combine_totals` that ask for a declaration, with what either answer would give."""
-    told = [
-        group.not_known() for group in _grouped(contributions, membership, sign, totals) if group.rule in UNDECLARED
-    ]
+    told = [group.not_known() for group in _grouped(contributions, membership, sign, totals, UNDECLARED)]
     none, nothing = np.zeros(0, dtype=np.int64), np.zeros(0)
     return NotKnown(
         np.concatenate([none, *(each.total for each in told)]),
@@ -227,8 +237,13 @@ def _own_first(rows: tuple[tuple[int, slice], bool]) -> bool:
 
 
 def _grouped(
-    contributions: Sequence[Contribution], membership: Integers, sign: Floats, totals: int
+    contributions: Sequence[Contribution],
+    membership: Integers,
+    sign: Floats,
+    totals: int,
+    rules: Collection[SharingRule] | None = None,
 ) -> Iterator[_Grouped]:
+    """Terms by what is counted together; of some rules alone where these are given."""
     inside = np.flatnonzero(membership >= 0)
     member, coefficient = membership[inside], sign[inside, np.newaxis]
     rows = {id(contribution): row for row, contribution in enumerate(contributions)}
@@ -237,6 +252,8 @@ def _grouped(
     for pool in _pools(contributions):
         shares = [share for _, share in pool]
         first = shares[0]
+        if rules is not None and first.rule not in rules:
+            continue
         if len(pool) > 1:
             place, owner = _places(
                 np.concatenate([share.group[inside] for share in shares]), np.tile(member, len(pool)), totals

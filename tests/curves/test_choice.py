@@ -181,7 +181,7 @@ def test_without_stated_repeatability_the_scatter_is_that_of_all_candidates_abou
 
 
 def test_comparisons_that_a_curve_passes_through_have_the_scatter_of_their_rounding():
-    points = replace(comparisons(X, SHAPES[1][1]), rounding=0.004)
+    points = replace(comparisons(X, SHAPES[1][1]), indication_rounding=0.004)
     choice = choose(points)
     u, dof = averaged(points, 1, 3.3, least=0.004)
     assert choice.chosen.degree == 1

@@ -36,6 +36,8 @@ ACTS = {
     "check list": ("check", "list", "TA-05"),
     "trace up": ("trace", "up", "reading", "8", "--on", DAY),
     "trace down": ("trace", "down", "VA-11", "--on", DAY),
+    "log of an instrument": ("log", "--instrument", "VA-11"),
+    "log of a job": ("log", "--job", JOB),
     "interval review": ("interval", "review", "VA-11", "--on", DAY),
 }  # fmt: skip
 # As found a tenth too high: an impact review is opened, and everything that hangs on the instrument is evaluated twice.

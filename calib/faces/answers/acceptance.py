@@ -1,6 +1,7 @@
 """A calibration that was accepted, as `calib calibration accept` answers."""
 
 from calib.faces.answers.calibration import assessment_lines
+from calib.faces.parts.two_days import accepted_later
 from calib.faces.written import Content
 from calib.procedures.calibrate.accept_calibration import Accepted
 
@@ -13,6 +14,8 @@ def document(tag: str, certificate: str, accepted: Accepted) -> Content:
         "certificate": certificate,
         "accepted_on": acceptance.accepted_on,
         "accepted_by": acceptance.accepted_by,
+        "acceptance_recorded_at": accepted.recorded_at,
+        "acceptance_reason": acceptance.reason,
         "criterion": acceptance.criterion,
         "assessment": None if assessment is None else assessment.content(),
     }
@@ -20,5 +23,7 @@ def document(tag: str, certificate: str, accepted: Accepted) -> Content:
 
 def text(answer: Content) -> str:
     """The same for people."""
-    told = "{tag}: certificate {certificate} accepted on {accepted_on} by {accepted_by}: {criterion}".format(**answer)
+    later = accepted_later(answer)
+    told = "{tag}: certificate {certificate} accepted on {accepted_on} by {accepted_by}".format(**answer)
+    told += f"{'' if later is None else f' ({later})'}: {answer['criterion']}"
     return "\n".join([told, *(assessment_lines(answer["assessment"]) if answer["assessment"] else [])])

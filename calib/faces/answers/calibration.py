@@ -6,6 +6,7 @@ from shlex import quote
 from typing import Any
 
 from calib.faces.parts.curve import curve, stored_residuals, unit_of_residuals
+from calib.faces.parts.two_days import accepted_on
 from calib.faces.plain_text import table_text, withdrawn_text
 from calib.faces.written import Content
 from calib.procedures.calibrate.judge_calibration import assessments_of, outliers_of
@@ -27,6 +28,7 @@ def document(calibration: CalibrationOnFile) -> Content:
         **typed(calibration.calibration, "id", "instrument_id"),
         "accepted_on": None if calibration.acceptance is None else calibration.acceptance.accepted_on,
         "accepted_by": None if calibration.acceptance is None else calibration.acceptance.accepted_by,
+        **calibration.two_days,
         "withdrawn": calibration.withdrawn,
         "typed_by": calibration.typed_by,
         "criterion": None if calibration.acceptance is None else calibration.acceptance.criterion,
@@ -95,7 +97,7 @@ def text(answer: Content) -> str:
 def _certificate_lines(answer: Content) -> list[str]:
     accepted = "not accepted yet"
     if answer["accepted_on"]:
-        accepted = f"accepted {answer['accepted_on']} by {answer['accepted_by']}{_after(answer['criterion'] or 'as it was typed')}"
+        accepted = f"accepted {accepted_on(answer)} by {answer['accepted_by']}{_after(answer['criterion'] or 'as it was typed')}"
     standards = (
         f", reference standards {', '.join(answer['reference_standards'])}" if answer["reference_standards"] else ""
     )

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from calib.faces.parts.two_days import accepted_on
 from calib.faces.plain_text import table_text, withdrawn_text
 from calib.faces.written import Content
 
@@ -21,7 +22,11 @@ def document(calibrations: Sequence[Content]) -> Content:
 
 def text(answer: Content) -> str:
     """The same for people."""
-    rows = [each | {"withdrawn": withdrawn_text(each["withdrawn"])} for each in answer["calibrations"]]
+    rows = [
+        each
+        | {"accepted_on": each["accepted_on"] and accepted_on(each), "withdrawn": withdrawn_text(each["withdrawn"])}
+        for each in answer["calibrations"]
+    ]
     columns = _COLUMNS | (_WITHDRAWN if any(row["withdrawn"] for row in rows) else {})
     cells = [["-" if row[column] is None else str(row[column]) for column in columns] for row in rows]
     return table_text(list(columns.values()), cells)

@@ -3,6 +3,7 @@
 from typing import NamedTuple
 
 from calib.faces.answers.instruments import status
+from calib.faces.parts.two_days import accepted_on, day_recorded
 from calib.faces.plain_text import cells_text, table_text, withdrawn_text
 from calib.faces.written import Content
 from calib.procedures.on_record.instrument_history import InstrumentHistory
@@ -15,12 +16,21 @@ _CALIBRATIONS = {
     "accepted_by": "by", "decision_rule": "rule", "curve": "curve", "measuring_interval": "measuring interval",
 }  # fmt: skip
 _WITHDRAWN = {"withdrawn": "withdrawn"}  # where one was
-_EVENTS = {"id": "number", "at": "at", "kind": "what", "value": "now", "reason": "reason", "person": "by"}
-_CHECKS = {
-    "id": "number", "at": "at", "kind": "kind", "value": "value", "low": "low", "high": "high", "unit": "unit", "result": "result",
-    "remarks": "remarks",
+_EVENTS = {
+    "id": "number", "at": "at", "recorded_on": "recorded", "kind": "what", "value": "now", "reason": "reason", "person": "by",
 }  # fmt: skip
-_PAIRINGS = {"at": "at", "kind": "what", "probe": "probe", "meter": "meter", "reason": "reason"}
+_CHECKS = {
+    "id": "number", "at": "at", "recorded_on": "recorded", "kind": "kind", "value": "value", "low": "low", "high": "high",
+    "unit": "unit", "result": "result", "remarks": "remarks",
+}  # fmt: skip
+_PAIRINGS = {
+    "at": "at",
+    "recorded_on": "recorded",
+    "kind": "what",
+    "probe": "probe",
+    "meter": "meter",
+    "reason": "reason",
+}
 _FILES = {"name": "file", "media_type": "kind", "sha256": "SHA-256", "remarks": "remarks", "of": "of"}
 _REVIEWS = {
     "review": "review", "certificate": "certificate", "criterion": "criterion", "lines": "lines", "open_lines": "open",
@@ -88,14 +98,17 @@ class HistoryTable(NamedTuple):
 
 def tables(answer: Content) -> list[HistoryTable]:
     """Tables of a history, some of them without rows."""
-    calibrations = [each | {"curve": _curve(each)} for each in answer["calibrations"]]
+    calibrations = [
+        each | {"curve": _curve(each), "accepted_on": each["accepted_on"] and accepted_on(each)}
+        for each in answer["calibrations"]
+    ]
     files = [file | {"of": "the instrument"} for file in answer["files"]]
     files += [file | {"of": each["certificate"]} for each in answer["calibrations"] for file in each["files"]]
     return [
         _table("calibrations", *_with_withdrawn(_CALIBRATIONS, calibrations)),
-        _table("events", *_with_withdrawn(_EVENTS, answer["events"])),
-        _table("intermediate checks", *_with_withdrawn(_CHECKS, answer["checks"])),
-        _table("pairs of probe and meter", _PAIRINGS, answer["pairings"]),
+        _table("events", *_with_withdrawn(_EVENTS, _with_day(answer["events"]))),
+        _table("intermediate checks", *_with_withdrawn(_CHECKS, _with_day(answer["checks"]))),
+        _table("pairs of probe and meter", _PAIRINGS, _with_day(answer["pairings"])),
         _table("files", _FILES, files),
         _table("impact reviews", _REVIEWS, answer["impact_reviews"]),
         *([_table("amendments", _AMENDMENTS, _since(answer["amendments"]))] if answer["amendments"] else []),
@@ -110,6 +123,11 @@ def _with_withdrawn(columns: _Columns, records: list[Content]) -> tuple[_Columns
     """Columns and rows of records of which some may have been withdrawn."""
     told = [each | {"withdrawn": withdrawn_text(each["withdrawn"])} for each in records]
     return columns | (_WITHDRAWN if any(each["withdrawn"] for each in told) else {}), told
+
+
+def _with_day(records: list[Content]) -> list[Content]:
+    """Records with the day on which each was recorded, beside the time at which it holds."""
+    return [record | {"recorded_on": day_recorded(record["recorded_at"])} for record in records]
 
 
 def _curve(calibration: Content) -> str:

@@ -17,10 +17,10 @@ def text(answer: Content) -> str:
     """The same for people."""
     if not answer["rules"]:
         return "no rule of the house is on record: whoever types a certificate does not accept it"
-    header = ("rule", "holds", "counts", "set by", "at", "reason")
+    header = ("rule", "holds", "value", "counts", "set by", "at", "reason")
     return table_text(header, [_row(rule) for rule in answer["rules"]])
 
 
 def _row(rule: Content) -> tuple[str, ...]:
     holds, counts = ("yes" if rule[name] else "no" for name in ("holds", "counts"))
-    return rule["rule"], holds, counts, rule["person"], rule["time"], rule["reason"]
+    return rule["rule"], holds, rule["value"] or "-", counts, rule["person"], rule["time"], rule["reason"]

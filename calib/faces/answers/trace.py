@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping
 
 from calib.confirmation.traceability import Branch, Record
+from calib.faces.parts.two_days import accepted_on
 from calib.faces.written import Content
 from calib.procedures.impact.trace import UP, Trace
 
@@ -120,7 +121,7 @@ def _texts(node: Content, branch: Content, *, up: bool) -> list[str]:
 
 def _certificate(node: Content) -> str:
     accreditation = node["accreditation"] if node["accredited"] else "no accreditation on record"
-    accepted = f"accepted {node['accepted_on']}" if node["accepted_on"] else "not accepted"
+    accepted = f"accepted {accepted_on(node)}" if node["accepted_on"] else "not accepted"
     accepted = "withdrawn" if node["withdrawn"] else accepted
     return (
         f"certificate {node['certificate']}, {node['laboratory']}, {accreditation}, calibrated {node['calibrated_on']}, "

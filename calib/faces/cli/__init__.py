@@ -23,8 +23,9 @@ _GLOBAL = {"--records": 1, "--by": 1, "--units": 1, "--json": 0}
 # Where each command stands, in the order of the help.
 _PLACES = {
     "init": "records", "demo": "records", "import": "records", "due": "records", "ready": "records", "verify": "records",
-    "upgrade": "records", "file": "file", "backup": "keep", "export": "keep", "label": "label", "report": "report",
-    "help": "help", "budget": "budget", "plan": "plan", "balance": "balance", "conformity": "balance",
+    "upgrade": "records", "log": "log", "file": "file", "backup": "keep", "export": "keep", "label": "label", "report": "report",
+    "help": "help", "budget": "budget", "plan": "plan", "balance": "balance", "conformity": "balance", "audit": "audit",
+    "validate": "validate",
     **{group: group for group in (
         "instrument", "calibration", "check", "interval", "method", "source", "job", "system", "room", "outlet", "factor",
         "conditions", "traverse", "reading", "refusal", "event", "rule", "person", "trace", "review", "anchor", "ledger",

@@ -141,8 +141,8 @@ def _recorded(calibration: "CalibrationOnFile") -> Reply:
 _IN_HOUSE = RowOptions(
     CALIBRATIONS_CSV,
     without=[
-        "tag", "certificate", "accreditation", "accepted_on", "accepted_by", "criterion", "decision_rule", "judged", "received_on",
-        "traceability", "standards",
+        "tag", "certificate", "accreditation", "accepted_on", "accepted_by", "criterion", "decision_rule", "judged", "reason",
+        "received_on", "traceability", "standards",
     ],
     typed_as=_SHORTER,
 )  # fmt: skip
@@ -200,15 +200,20 @@ def accept(
     rule: Rule = "simple",
     judged: JudgedAs = None,
     criterion: Criterion = None,
+    reason: Annotated[
+        str | None, typer.Option("--reason", metavar="TEXT", help="Why it holds from before today, where it does.")
+    ] = None,
 ) -> Reply:
     """Accept a calibration for use, if every comparison passes and another person typed it; exit status 3 if not.
+
+    From an earlier day (--on) it needs a --reason, and no certificate is accepted before it was issued.
 
     Example: calib calibration accept VA-21 C-0815 --rule guarded
     """
     from calib.faces.answers import acceptance as answer
     from calib.procedures.calibrate.accept_calibration import AcceptanceWanted, accept_calibration
 
-    day, wanted = day_of(on), AcceptanceWanted(rule, judged, criterion)
+    day, wanted = day_of(on), AcceptanceWanted(rule, judged, criterion, reason)
     accepted = accept_calibration(desk.writing(), tag, certificate, day, wanted, desk.signature())
     return Reply(answer.document(tag, certificate, accepted), answer.text, accepted.remarks)
 

@@ -37,13 +37,14 @@ def add(desk: Desk, tag: Tag, cells: Cells, at: AtTime = None) -> Reply:
     from calib.procedures.fleet.record_check import record_check
 
     session = desk.writing()
-    recorded = record_check(session, tag, happened_at(at), cells, desk.signature())
-    document = answer.document(check_on_file(session, recorded.record))
+    remarks: list[str] = []
+    recorded = record_check(session, tag, happened_at(at), cells, desk.signature(), remarks.append)
+    document = answer.document(check_on_file(session, recorded))
     if document["result"] != "failed":
-        return Reply(document, answer.text, recorded.remarks)
+        return Reply(document, answer.text, remarks)
     closed = f"{tag} may not be used from {document['at']} until it is recalibrated"
     follows = f"what was measured with it, and the reports that hold it: calib trace down {quote(tag)}"
-    return Reply(document, answer.text, [closed, follows, *recorded.remarks], status=1)
+    return Reply(document, answer.text, [closed, follows, *remarks], status=1)
 
 
 @writes(app, "withdraw")

@@ -26,7 +26,9 @@ from calib.faces.cli.options import (
 from calib.procedures.typed.declared.instruments import INSTRUMENTS_CSV
 from calib.procedures.typed.sheets import Cells
 
-app = group("The register: add, amend, list, show, attach files, pair and part, suspend, release, retire.")
+app = group(
+    "The register: add, amend, list, show, attach, pair, part, suspend, release, damage, repair, adjust, move, return, retire."
+)
 
 
 @writes(app, "add", row=RowOptions(INSTRUMENTS_CSV, without=["tag"], defaults={"quantity": "air velocity"}))
@@ -164,12 +166,14 @@ def part(desk: Desk, probe: Probe, meter: Meter, reason: Reason, at: AtTime = No
 
 
 def _pair(desk: Desk, tags: tuple[str, str], kind: str, at: str | None, reason: str) -> Reply:
+    from calib.faces.answers import event as answer
     from calib.procedures.fleet.pair_instruments import change_pair
 
     since = happened_at(at)
-    change_pair(desk.writing(), tags, kind, since, reason, desk.signature(f"instrument {kind}"))
-    document = {"probe": tags[0], "meter": tags[1], "kind": kind, "at": since.isoformat(), "reason": reason}
-    return Reply(document, f"{tags[0]} and {tags[1]}: {kind} from {since.isoformat()}")
+    signature = desk.signature(f"instrument {kind}")
+    change_pair(desk.writing(), tags, kind, since, reason, signature)
+    pair = {"probe": tags[0], "meter": tags[1]}
+    return Reply(answer.document(pair, kind, since.isoformat(), signature.time.isoformat(), reason), answer.text)
 
 
 @writes(app, "suspend")
@@ -190,6 +194,65 @@ def release(desk: Desk, tag: Tag, reason: Reason, at: AtTime = None) -> Reply:
     return _event(desk, tag, "release", at, reason)
 
 
+@writes(app, "damage")
+def damage(desk: Desk, tag: Tag, reason: Reason, at: AtTime = None) -> Reply:
+    """Record damage: the instrument is out of use at once, until it is released. Anyone may.
+
+    Example: calib instrument damage VA-14 --reason "fell from a ladder, vane bent"
+    """
+    return _event(desk, tag, "damage", at, reason)
+
+
+@writes(app, "repair")
+def repair(desk: Desk, tag: Tag, reason: Reason, at: AtTime = None) -> Reply:
+    """Record a repair: the gate stays closed until a calibration made afterwards is accepted.
+
+    Example: calib instrument repair VA-14 --reason "new vane, by the maker" --at 2026-11-12T14:00+01:00
+    """
+    return _event(desk, tag, "repair", at, reason)
+
+
+@writes(app, "adjust")
+def adjust(desk: Desk, tag: Tag, reason: Reason, at: AtTime = None) -> Reply:
+    """Record an adjustment outside a calibration: the gate stays closed until one made afterwards is accepted.
+
+    Example: calib instrument adjust DM-31 --reason "span set against the bench"
+    """
+    return _event(desk, tag, "adjustment", at, reason)
+
+
+@writes(app, "move")
+def move(
+    desk: Desk,
+    tag: Tag,
+    location: Annotated[str, typer.Argument(metavar="LOCATION", help="Where it is from then on.")],
+    reason: Reason,
+    at: AtTime = None,
+) -> Reply:
+    """Record that an instrument is at another place.
+
+    Example: calib instrument move VA-14 "the laboratory" --reason "sent to be calibrated"
+    """
+    return _event(desk, tag, "move", at, reason, location)
+
+
+@writes(app, "return")
+def return_(
+    desk: Desk,
+    tag: Tag,
+    reason: Reason,
+    location: Annotated[
+        str | None, typer.Argument(metavar="LOCATION", help="Where it is from then on; as registered if not given.")
+    ] = None,
+    at: AtTime = None,
+) -> Reply:
+    """Record that an instrument has come back.
+
+    Example: calib instrument return VA-14 --reason "back from the laboratory"
+    """
+    return _event(desk, tag, "return", at, reason, location)
+
+
 @writes(app, "retire")
 def retire(desk: Desk, tag: Tag, reason: Reason, at: AtTime = None) -> Reply:
     """Take an instrument out of use for good; its records stay.
@@ -199,10 +262,17 @@ def retire(desk: Desk, tag: Tag, reason: Reason, at: AtTime = None) -> Reply:
     return _event(desk, tag, "retirement", at, reason)
 
 
-def _event(desk: Desk, tag: str, kind: str, at: str | None, reason: str) -> Reply:
+def _event(desk: Desk, tag: str, kind: str, at: str | None, reason: str, location: str | None = None) -> Reply:
+    from calib.faces.answers import event as answer
     from calib.procedures.fleet.record_event import record_event
+    from calib.procedures.on_record.by_name import instrument_tagged
 
     since = happened_at(at)
-    record_event(desk.writing(), tag, kind, since, reason, desk.signature(kind))
-    document = {"tag": tag, "event": kind, "at": since.isoformat(), "reason": reason}
-    return Reply(document, f"{tag}: {kind} recorded, from {since.isoformat()}")
+    signature = desk.signature(kind)
+    session = desk.writing()
+    recorded = record_event(session, tag, kind, since, reason, signature, location)
+    named: dict[str, str | None] = {"tag": tag, "event": kind}
+    if recorded.record.value is not None:
+        named |= {"location": recorded.record.value, "custodian": instrument_tagged(session, tag).custodian}
+    document = answer.document(named, kind, since.isoformat(), signature.time.isoformat(), reason)
+    return Reply(document, answer.text, recorded.remarks)

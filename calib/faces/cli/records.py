@@ -68,6 +68,10 @@ def demo(
 def import_(
     desk: Desk,
     folders: Annotated[list[Path], typer.Argument(metavar="FOLDER", help="Folders with CSV files.")],
+    reason: Annotated[
+        str | None,
+        typer.Option("--reason", metavar="TEXT", help="Why acceptances hold from before today, where no cell says so."),
+    ] = None,
 ) -> Reply:
     """Read the CSV files of folders into the records: all of them, or nothing if a single cell is wrong.
 
@@ -77,7 +81,7 @@ def import_(
     """
     from calib.faces.files import import_folders
 
-    imported = import_folders(desk.writing(), folders, desk.signature(), clock(), say)
+    imported = import_folders(desk.writing(), folders, desk.signature(), clock(), say, reason)
     document = {"records": dict(imported.records), "refusals": [asdict(each) for each in imported.refusals]}
     written = "\n".join(f"{count:6d}  {name.replace('_', ' ')}" for name, count in imported.records.items())
     refused = [

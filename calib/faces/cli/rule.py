@@ -13,18 +13,22 @@ app = group("Rules of the house that the program follows: set, list.")
 @writes(app, "set")
 def set_(
     desk: Desk,
-    rule: Annotated[str, typer.Argument(metavar="RULE", help="'one person may accept'.")],
+    rule: Annotated[str, typer.Argument(metavar="RULE", help="'one person may accept' or 'retention in years'.")],
     holds: Annotated[str, typer.Option(metavar="yes|no", help="Whether it holds from now on.")],
     reason: Reason,
+    value: Annotated[
+        str | None, typer.Option(metavar="YEARS", help="Of the rule of retention: how many years.")
+    ] = None,
 ) -> Reply:
-    """Say whether a rule of the house holds from now on.
+    """Say whether a rule of the house holds from now on; that of retention has a value. Nothing is ever deleted.
 
     Example: calib rule set "one person may accept" --holds yes --reason "one person looks after all instruments"
     """
     from calib.procedures.people.house_rules import set_rule
 
-    set_rule(desk.writing(), rule, holds, reason, desk.signature())
-    return Reply({"rule": rule, "holds": holds == "yes", "reason": reason}, f"{rule}: {holds} from now on")
+    set_rule(desk.writing(), rule, holds, reason, desk.signature(), value)
+    document = {"rule": rule, "holds": holds == "yes", "reason": reason, "value": value}
+    return Reply(document, f"{rule}: {value or holds} from now on")
 
 
 @reads(app, "list")

@@ -173,13 +173,15 @@ Block = Title | Strip | Notice | Heading | Paragraph | Bullets | Table | Picture
 
 @dataclass(frozen=True)
 class Layout:
-    """A report laid out."""
+    """A report laid out, or another paper that is made of the same blocks."""
 
-    job: str
+    job: str  # what it is about
     title: str
-    revision: int
+    revision: int | None  # absent: the paper has none
     is_draft: bool  # not issued
     issued: str  # ISO 8601 with its zone
     ledger_digest: str
     language: str = "en"
     blocks: tuple[Block, ...] = field(default=())
+    kind: str = "air flow report"
+    running: str | None = None  # at the head of each page; absent: the job

@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping
 
 from calib.faces.drawings.calibration import calibration_chart
+from calib.faces.parts.two_days import accepted_on
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import (
     Block,
@@ -68,7 +69,7 @@ def _certificate(instrument: Content, anchors: Anchors) -> Iterator[str | Run]:
     )
     if instrument["issued_on"]:
         yield f", certificate issued {instrument['issued_on']}"
-    yield f"; accepted {instrument['accepted_on'] or 'not yet'}; due {instrument['due_on']}"
+    yield f"; accepted {accepted_on(instrument)}; due {instrument['due_on']}"
     air = [
         f"{instrument[name]} {symbol}"
         for name, symbol in (

@@ -5,7 +5,7 @@ Numbers in the content are unrounded; a `statement` is the rounded text.
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import date, datetime
 from typing import Any
 
@@ -19,6 +19,7 @@ from calib.faces.parts.evidence import certified
 from calib.faces.parts.joint_probability import joint_document
 from calib.faces.parts.plant_drift import drift_document
 from calib.faces.parts.reading_in_full import reading_content, result
+from calib.faces.parts.review_on_job import review_document
 from calib.faces.written import Content
 from calib.procedures.impact.reviews import Review
 from calib.procedures.measure.evaluate import Evaluation, Refused
@@ -59,6 +60,8 @@ def content(report: JobReport, issued: datetime, units: str | None = None, issui
         "changes": [],
         "decision_rule": evaluation.job.decision_rule,
         "decision_rule_in_words": RULES_IN_WORDS[evaluation.job.decision_rule],
+        "agreed_by": evaluation.job.agreed_by,
+        "agreed_on": evaluation.job.agreed_on,
         "ledger_digest": report.ledger_digest,
         "readings": [reading_content(evaluation, row, units) for row in range(len(evaluation.measured))],
         **totals(evaluation, units),
@@ -67,12 +70,14 @@ def content(report: JobReport, issued: datetime, units: str | None = None, issui
         "plant_drift": drift_document(evaluation),
         "amendments": [_amendment(amendment, evaluation, units) for amendment in report.amendments],
         "open_reviews": [_open_review(review, evaluation.job.job) for review in report.open_reviews],
+        "reviews": [review_document(review, evaluation.job.job) for review in report.reviews],
         "refusals": [_refusal(refused) for refused in evaluation.refused],
         "budgets_in_full": budgets_in_full(evaluation, units),
         "instruments": _instruments(report),
         "reference_standards": _standards(report),
         "cautions": list(CAUTIONS),
         "written_by": f"calib {__version__}",
+        "validation": None if report.validation is None else asdict(report.validation),
     }
 
 
@@ -108,6 +113,8 @@ def _open_review(review: Review, job: str) -> Content:
         "instrument": review.tag,
         "certificate": review.certificate,
         "calibrated_on": review.calibrated_on,
+        "review": review.review,
+        "happened": review.happened,
         "opened_at": review.time,
         "readings": [each.record for each in lines if each.record_table == "reading"],
         "lines": len(lines),
@@ -166,6 +173,7 @@ def _instrument(on_file: CalibrationOnFile, due_on: date | None, standards: Sequ
         "accreditation": calibration.accreditation,
         "calibrated_on": calibration.calibrated_on,
         "accepted_on": None if on_file.acceptance is None else on_file.acceptance.accepted_on,
+        **on_file.two_days,
         "due_on": str(due_on),
         "measuring_interval": record.measuring_interval,
         "reference_standards": list(on_file.standards),

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 
+from calib.faces.parts.review_on_job import decided_text, disposed_text
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import Block, Heading, Table, TableColumn, TableRow, number_columns, paragraph
 from calib.faces.report.table_cells import flow_cell, row_of, words_cell
@@ -41,6 +42,29 @@ def amendments_section(report: Content) -> Iterator[Block]:
         *number_columns("Latest flow before", "Latest flow after"),
     )
     yield Table("Amendments", columns, tuple(_amendment(amendment) for amendment in report["amendments"]))
+
+
+def reviews_section(report: Content) -> Iterator[Block]:
+    """Nonconforming work that this job rests on: what was found, which flows hold, by whose decision."""
+    if not report["reviews"]:
+        return
+    yield Heading(2, "Nonconforming work", "nonconforming")
+    columns = (
+        TableColumn("What was found", is_wordy=True),
+        TableColumn("Readings that rest on it", is_wordy=True),
+        TableColumn("What was decided", is_wordy=True),
+        TableColumn("Of single lines", is_wordy=True),
+    )
+    rows = (
+        row_of(
+            words_cell(f"{review['instrument'] or ''} {review['happened']}".strip(), f" (review {review['review']})"),
+            words_cell(", ".join(map(str, review["readings"])) or "none"),
+            words_cell(decided_text(review), "; lines are open" if review["open"] else ""),
+            words_cell(disposed_text(review)),
+        )
+        for review in report["reviews"]
+    )
+    yield Table("Nonconforming work", columns, tuple(rows))
 
 
 def _amendment(amendment: Content) -> TableRow:

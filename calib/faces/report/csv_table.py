@@ -5,6 +5,7 @@ import io
 from collections.abc import Mapping
 from typing import Any
 
+from calib.faces.parts.review_on_job import decided_text
 from calib.faces.written import Content
 
 _CSV_COLUMNS = (
@@ -60,6 +61,7 @@ def as_csv(report: Content) -> str:
             for each in report[part]
         ),
         *(_csv_open_review(each) for each in report["open_reviews"]),
+        *(_csv_decided(each) for each in report["reviews"] if each["decision"] is not None),
         *(
             {"record": "plant drift", "observed_at": each["first_observed_at"]}
             | _same(
@@ -91,11 +93,16 @@ def _csv_open_review(review: Content) -> Content:
     return {
         "record": "open review",
         "reasons": (
-            f"found beyond its limits when calibrated on {review['calibrated_on']}; readings of this job that rest on it: "
+            f"{review['happened']}; readings of this job that rest on it: "
             f"{readings}; lines of the review without a disposition: {review['open_lines_in_all']}"
         ),
         **_same(review, "instrument", "certificate"),
     }
+
+
+def _csv_decided(review: Content) -> Content:
+    reasons = f"{review['happened']}; {decided_text(review)}"
+    return {"record": "decided review", "reasons": reasons, **_same(review, "instrument", "certificate")}
 
 
 def _csv_reading(reading: Content) -> Content:

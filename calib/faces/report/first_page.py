@@ -17,6 +17,7 @@ def first_page(report: Content) -> Iterator[Block]:
         )
     yield from _revised(report)
     yield from (_open_review(review) for review in report["open_reviews"])
+    yield from _decided(report)
     if report["refusals"]:
         count = len(report["refusals"])
         lead = count_of(count, "reading was refused", "readings were refused")
@@ -35,6 +36,8 @@ def _facts(report: Content) -> Iterator[tuple[str, str]]:
         yield "Issued by", report["issued_by"]
     yield "Revision", str(report["revision"])
     yield "Decision rule", report["decision_rule"]
+    if report.get("agreed_by"):
+        yield "Agreed by", ", ".join(filter(None, (report["agreed_by"], report["agreed_on"])))
     yield "Readings that stand", str(len(report["readings"]))
     judged = Counter(
         reading["design"]["conformity"] for reading in report["readings"] if reading["design"] and reading["latest"]
@@ -64,12 +67,23 @@ def _revised(report: Content) -> Iterator[Block]:
 def _open_review(review: Content) -> Notice:
     rest = count_of(len(review["readings"]), "reading of this report rests", "readings of this report rest")
     lines = count_of(review["open_lines_in_all"], "line of the review has", "lines of the review have")
+    certificate = "" if review["certificate"] is None else f" (certificate {review['certificate']})"
     return Notice(
         "An impact review is open.",
         runs(
-            review["instrument"],
-            f" was found beyond its limits when it was calibrated on {review['calibrated_on']} (certificate ",
-            review["certificate"],
-            f"). {rest} on it as it was before, and {lines} no disposition yet.",
+            f"{review['instrument'] or ''} ",
+            review["happened"],
+            f"{certificate}. {rest} on it, and {lines} no disposition yet: ",
+            Run("Nonconforming work", to="nonconforming"),
+            ".",
         ),
     )
+
+
+def _decided(report: Content) -> Iterator[Notice]:
+    """Reviews by whose decision flows of this report are what they are."""
+    for review in report["reviews"]:
+        if review["decision"] is not None:
+            said = f"{review['instrument'] or ''} {review['happened']}: {review['decision']['said']}, as "
+            said += f"{review['decision']['by']} decided on {review['decision']['at'][:10]}: "
+            yield Notice("Nonconforming work.", runs(said, Run("Nonconforming work", to="nonconforming"), "."))

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from calib.faces.parts.two_days import accepted_on
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import Block, Heading, Run, Table, TableColumn, TableRow, paragraph
 from calib.faces.report.calibrations_appendix import reference_standards
@@ -42,7 +43,7 @@ def _instrument(instrument: Content, anchors: Anchors) -> TableRow:
         leading_cell(instrument["certificate"], anchors.of("calibration", *place)),
         words_cell(*_laboratory(instrument, anchors)),
         words_cell(instrument["calibrated_on"]),
-        words_cell(instrument["accepted_on"] or ""),
+        words_cell(accepted_on(instrument)),
         words_cell(instrument["due_on"]),
         words_cell(instrument["measuring_interval"]),
         anchor=anchors.of("instrument", *place),

@@ -2,12 +2,18 @@
 
 from collections.abc import Iterator, Mapping
 
+from calib.faces.parts.validation_text import validation_text
 from calib.faces.report.anchors import Anchors
 from calib.faces.report.blocks import Block, Bullets, Heading, Layout, Mark, Run, Signatures, paragraph, runs
 from calib.faces.report.budgets_appendix import budgets_appendix
 from calib.faces.report.budgets_section import budgets_section
 from calib.faces.report.calibrations_appendix import calibrations_appendix
-from calib.faces.report.corrections_and_refusals import amendments_section, changes_section, refusals_section
+from calib.faces.report.corrections_and_refusals import (
+    amendments_section,
+    changes_section,
+    refusals_section,
+    reviews_section,
+)
 from calib.faces.report.decisions_section import decisions_section
 from calib.faces.report.first_page import first_page
 from calib.faces.report.flows_section import balance_section, flows_section
@@ -35,6 +41,7 @@ def lay_out(content: Content, used: Mapping[tuple[str, str], CalibrationOnFile])
 def _blocks(content: Content, used: Mapping[tuple[str, str], CalibrationOnFile], anchors: Anchors) -> Iterator[Block]:
     yield from first_page(content)
     yield from changes_section(content)
+    yield from reviews_section(content)
     yield from flows_section(content, anchors)
     yield from balance_section(content)
     yield from decisions_section(content)
@@ -60,7 +67,7 @@ def _evidence(content: Content) -> Iterator[Block]:
         " with it shows whether the records still hold everything they held then.",
     )
     yield paragraph(Run(content["ledger_digest"], Mark.CODE))
-    yield paragraph(f"Written by {content['written_by']}.", soft=True)
+    yield paragraph(f"Written by {content['written_by']}. {validation_text(content.get('validation'))}", soft=True)
 
 
 def _signed(content: Content) -> Iterator[Block]:

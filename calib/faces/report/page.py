@@ -64,7 +64,7 @@ def as_html(
         Picture: partial(_picture, drawn=picture),
         Formula: partial(_formula, typeset=formula),
     }
-    title = attribute(f"{layout.job}: air flow report")
+    title = attribute(f"{layout.job}: {layout.kind}")
     return "".join(
         (
             f'<!DOCTYPE html>\n<html lang="{escape(layout.language)}">\n<head>\n<meta charset="utf-8">\n',

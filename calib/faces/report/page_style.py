@@ -18,11 +18,12 @@ def on_paper(layout: Layout) -> str:
     digest = re.sub(r"[^0-9a-f]", "", layout.ledger_digest)[
         :16
     ]  # within a style sheet nothing stands but what it cannot read
-    state = "draft of revision" if layout.is_draft else "revision"
+    revision = "" if layout.revision is None else f"revision {int(layout.revision)}, "
+    state = "draft of " if layout.is_draft else ""
     foot = "font: 7pt system-ui, Arial, sans-serif; color: #5a6872;"
     return (
         "@page { margin: 14mm 13mm 16mm;\n"
-        f'  @bottom-left {{ content: "{state} {int(layout.revision)}, ledger {digest}"; {foot} }}\n'
+        f'  @bottom-left {{ content: "{state}{revision}ledger {digest}"; {foot} }}\n'
         f'  @bottom-right {{ content: counter(page) " of " counter(pages); {foot} }}\n'
         "}\n"
     )

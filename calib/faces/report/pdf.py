@@ -52,6 +52,7 @@ def begin_pdf(
         "margin": _MARGIN,
         "job": _short(layout.job),
         "title": unseen(layout.title or layout.job).replace("\n", " ") or "Report",
+        "head": f"Job {_short(layout.job)}" if layout.running is None else _short(layout.running),
         "running": _short(layout.title),
         "author": unseen(author),
         "revision": layout.revision,

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from itertools import chain
 from typing import Any
 
+from calib.faces.parts.review_on_job import decided_text
 from calib.faces.written import Content, total_name
 
 _FACTS = ("title", "site", "client", "decision_rule")
@@ -78,8 +79,14 @@ def _instruments(report: Content) -> dict[str, str]:
 
 
 def _reviews(report: Content) -> dict[str, str]:
-    return _joined(
-        (f"open impact review of {review['instrument']}", review["certificate"]) for review in report["open_reviews"]
+    decided = {
+        f"review {review['review']} of {review['instrument']}, {review['happened']}": decided_text(review)
+        for review in report.get("reviews", ())
+        if review["decision"] is not None
+    }
+    return decided | _joined(
+        (f"open impact review of {review['instrument']}", review["certificate"] or review["happened"])
+        for review in report["open_reviews"]
     )
 
 

@@ -3,6 +3,10 @@
 A text is told as a string where nothing is to be said of it, or else as an object: the pieces between which its lines may be
 broken, how it is set, where it leads, whether a sign of it is shown by its number. Formulas alone are told as mathematics of the
 typesetter.
+
+Decision (2026-11-29): of more than a thousand links in tables only those that lead on are set, of several in one table to one place
+the first. Options: every link (70 kB each and a third of the time, since the typesetter lays each out again once places are known:
+620 MB for 1,000 readings); none. Cost: from a budget of a large job no link leads back to its flow in the PDF; the page has it.
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -39,6 +43,7 @@ _LONGEST_WORD_OF_FACT = 16
 _MOST_BETWEEN = 3  # blocks between a heading and the wide table that it goes with
 _MOST_ROWS_BESIDE = 25  # of tables, for a picture to be on their page
 _MOST_ROWS_WHOLE = 12  # of a table that is not parted by the end of a page
+_MOST_LINKS = 1_000  # in tables, of which every one is set
 _TALLEST = 0.82  # of a page's text, for a picture
 
 Told = dict[str, Any]
@@ -55,6 +60,9 @@ class Typesetting:
             for anchor in _anchors(block):
                 self._labels.setdefault(anchor, f"place-{len(self._labels)}")
         self._placed: set[str] = set()
+        links = (run.to for block in layout.blocks for run in _runs_of_cells(block) if run.to)
+        self._has_many_links = sum(to in self._labels for to in links) > _MOST_LINKS
+        self._linked: set[str] = set()  # from the table that is told
         self._level = 0
         self.pictures: dict[str, bytes] = {}
 
@@ -124,6 +132,7 @@ class Typesetting:
 
     def _table(self, table: Table, columns: widths.Columns) -> Told:
         longest = columns.setting.longest_word
+        self._linked.clear()
         return {
             "kind": "table",
             "name": showable(table.name),
@@ -146,8 +155,17 @@ class Typesetting:
     def _cell(self, cell: Cell, longest: int) -> Any:
         if not cell.text:
             return ""
-        told = self._runs(cell.text, longest)
+        told = self._runs(tuple(self._without_spare_link(run) for run in cell.text), longest)
         return told[0] if len(told) == 1 else {"runs": told}
+
+    def _without_spare_link(self, run: Run) -> Run:
+        """A run of a table: where there are many links, without one that leads back, or where the table leads already."""
+        if not (run.to and self._has_many_links):
+            return run
+        if run.to in self._placed or run.to in self._linked:
+            return replace(run, to=None)
+        self._linked.add(run.to)
+        return run
 
     def _runs(self, runs: Runs, longest: int = _LONGEST_WORD) -> list[Any]:
         return [self._run(run, longest) for run in runs]
@@ -221,6 +239,11 @@ def _signatures(signatures: Signatures) -> Told:
         "kind": "signatures",
         "lines": [[typeset_text(role), typeset_text(name)] for role, name in signatures.lines],
     }
+
+
+def _runs_of_cells(block: Block) -> Iterator[Run]:
+    if isinstance(block, Table):
+        yield from (run for row in block.rows for cell in row.cells for run in cell.text)
 
 
 def _anchors(block: Block) -> Iterator[str]:

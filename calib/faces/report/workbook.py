@@ -15,6 +15,7 @@ from xlsxwriter import Workbook
 from xlsxwriter.format import Format
 from xlsxwriter.worksheet import Worksheet
 
+from calib.faces.parts.validation_text import validation_text
 from calib.faces.plain_text import controls_named, shortened
 from calib.faces.report.blocks import Layout, Notice, Strip, Title, unmarked
 from calib.faces.report.workbook_sheets import WorkbookSheet, sheets_of
@@ -112,6 +113,7 @@ class _Written:
         yield from (("Caution", each, self._text) for each in content["cautions"])
         yield "Ledger digest", content["ledger_digest"], self._text
         yield "Written by", content["written_by"], self._soft
+        yield "Validation", validation_text(content.get("validation")), self._soft
 
     def sheet(self, sheet: WorkbookSheet) -> None:
         """A sheet with its head, frozen and repeated on each printed page, and its rows."""

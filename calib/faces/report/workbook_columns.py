@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
+from calib.faces.parts.review_on_job import decided_text, disposed_text
+from calib.faces.parts.two_days import accepted_later
 from calib.faces.written import Content, design_text, total_name
 from calib.uncertainty.statement import round_uncertainty
 
@@ -307,6 +309,14 @@ OF_REVIEWS = (
     SheetColumn("Open lines of this job", _at("open_lines"), WHOLE, 9),
     SheetColumn("Open lines in all", _at("open_lines_in_all"), WHOLE, 9),
 )
+OF_DECIDED_REVIEWS = (
+    SheetColumn("Review", _at("review"), WHOLE, 9),
+    SheetColumn("Instrument", _at("instrument"), width=12),
+    SheetColumn("What was found", _at("happened"), width=40),
+    SheetColumn("Readings", _joined("readings", ", "), width=24),
+    SheetColumn("What was decided", decided_text, width=60),
+    SheetColumn("Of single lines", disposed_text, width=60),
+)
 OF_AMENDMENTS = (
     SheetColumn("Revision", _at("revision"), WHOLE, 9),
     SheetColumn("Record", _at("record"), width=26),
@@ -356,6 +366,7 @@ OF_INSTRUMENTS = (
     SheetColumn("Accreditation", _at("accreditation"), width=24),
     SheetColumn("Calibrated", _at("calibrated_on"), width=11),
     SheetColumn("Accepted", _at("accepted_on"), width=11),
+    SheetColumn("Recorded later", accepted_later, width=24),
     SheetColumn("Due", _at("due_on"), width=11),
     SheetColumn("Measuring interval", _at("measuring_interval"), width=24),
     SheetColumn("Reference standards", _joined("reference_standards", ", "), width=16),

@@ -103,7 +103,8 @@ def _made(session: Session, wanted: Wanted, reason: str | None, signature: Signa
     made = in_forms(document, report, list(forms), progress)
     revision = document["revision"]
     named = {form: (f"{file_stem(wanted.job, revision)}.{form}", made[form]) for form in forms}
-    issue = ToIssue(wanted.job, revision, wanted.issued, reason, report.ledger_digest, named)
+    cited = None if report.validation is None else report.validation.record_id
+    issue = ToIssue(wanted.job, revision, wanted.issued, reason, report.ledger_digest, named, cited)
     return _Made(issue, len(report.evaluation.refused))
 
 

@@ -1,7 +1,7 @@
 """Accept a calibration for use: its comparisons are judged by the instrument's criterion, by another person than typed them."""
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 
 from sqlmodel import Session
 
@@ -15,6 +15,7 @@ from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.open_review import open_reviews
 from calib.procedures.on_record.calibrations import CalibrationOnFile, against_withdrawn, calibration_on_file
 from calib.procedures.on_record.in_force import curve_of
+from calib.procedures.on_record.recorded import holds_from_earlier, why_from
 from calib.procedures.on_record.register import load_register
 from calib.procedures.people.authorise import append, authorise
 from calib.procedures.people.four_eyes import against_one_person
@@ -22,7 +23,7 @@ from calib.procedures.typed.time_to_come import expected_of
 from calib.procedures.verify.rests_on import must_be_whole, of_instruments
 from calib.records import ledger
 from calib.records.record import key, typed
-from calib.records.tables.calibrations import Acceptance
+from calib.records.tables.calibrations import Acceptance, Calibration
 
 
 @dataclass(frozen=True)
@@ -32,6 +33,7 @@ class AcceptanceWanted:
     rule: str = SIMPLE  # one of conformity.DECISION_RULES
     judged: str | None = None  # one of acceptance.JUDGED; absent: as fits the instrument
     criterion: str | None = None  # in a person's words; needed where the register states no maximum permissible error
+    reason: str | None = None  # why it holds from an earlier day
 
 
 @dataclass(frozen=True)
@@ -39,6 +41,7 @@ class Accepted:
     """An acceptance as it was recorded, with the assessment it rests on."""
 
     acceptance: Acceptance
+    recorded_at: str
     assessment: Assessment | None  # absent where the register states no maximum permissible error
     remarks: tuple[str, ...] = ()  # of impact reviews that it opens or adds to
 
@@ -66,11 +69,12 @@ def accept_calibration(
     assessment = assessed(on_file, wanted)
     if assessment is not None and not assessment.accepted:
         raise RefusedError("\n".join(refusal(tag, certificate, assessment)))
-    acceptance = _record(on_file, on, wanted, assessment, signature.person)
+    acceptance = _record(on_file, on, wanted, assessment, signature)
     append(session, [acceptance], signature)
     later = later_calibrations(load_register(session, [key(on_file.instrument.id)])[tag], key(on_file.calibration.id))
     accepted = (RecordKind.CALIBRATION, key(on_file.calibration.id))
-    return Accepted(acceptance, assessment, open_reviews(session, signature, signature.time, later, [accepted]).remarks)
+    remarks = open_reviews(session, signature, signature.time, later, [accepted]).remarks
+    return Accepted(acceptance, signature.time.isoformat(), assessment, remarks)
 
 
 def assessed(on_file: CalibrationOnFile, wanted: AcceptanceWanted, phase: str | None = None) -> Assessment | None:
@@ -107,15 +111,20 @@ def refusal(tag: str, certificate: str, assessment: Assessment) -> list[str]:
 
 
 def _record(
-    on_file: CalibrationOnFile, on: date, wanted: AcceptanceWanted, assessment: Assessment | None, person: str
+    on_file: CalibrationOnFile,
+    on: date,
+    wanted: AcceptanceWanted,
+    assessment: Assessment | None,
+    signature: ledger.Signature,
 ) -> Acceptance:
     return Acceptance(
         calibration_id=key(on_file.calibration.id),
         accepted_on=str(on),
-        accepted_by=person,
+        accepted_by=signature.person,
         criterion=wanted.criterion or (None if assessment is None else assessment.criterion),
         decision_rule=None if assessment is None else assessment.judged.rule,
         assessment=None if assessment is None else assessment.as_text(),
+        reason=(wanted.reason or "").strip() or None,
     )
 
 
@@ -128,13 +137,22 @@ def _of_call(
     if before is not None:
         expected = f"one not accepted yet; it was on {before.accepted_on}"
         return Finding.typed("certificate", calibration.certificate, expected)
+    return _of_days(calibration, on, wanted, signature.time) or _of_wish(on_file, wanted)
+
+
+def _of_days(calibration: Calibration, on: date, wanted: AcceptanceWanted, now: datetime) -> Finding | None:
     if on < date.fromisoformat(calibration.calibrated_on):
         expected = f"a date on or after the calibration ({calibration.calibrated_on})"
         return Finding.typed("on", str(on), expected)
-    to_come = expected_of(on, signature.time)
+    if on < date.fromisoformat(calibration.issued_on or calibration.calibrated_on):
+        expected = f"a date on or after the day on which the certificate was issued ({calibration.issued_on})"
+        return Finding.typed("on", str(on), expected)
+    to_come = expected_of(on, now)
     if to_come is not None:
         return Finding.typed("on", str(on), to_come)
-    return _of_wish(on_file, wanted)
+    if holds_from_earlier(on, now.date(), wanted.reason):
+        return Finding.typed("reason", wanted.reason or "", why_from(on))
+    return None
 
 
 def _of_wish(on_file: CalibrationOnFile, wanted: AcceptanceWanted) -> Finding | None:

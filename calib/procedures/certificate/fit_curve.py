@@ -6,6 +6,7 @@ that the curve can be made anew and compared.
     1    scatter of the chosen candidate alone; the reference part U/k as exactly known
     2    without stated repeatability the scatter of all candidates, and never less than the rounding of the certificate's digits;
          degrees of freedom of U/k from k, at the coverage probability that the certificate states
+    3    the same scatter, and no less than the rounding of digits, of the shapes of instruments that indicate another quantity
 
 Decision (2026-11-29). A new edition counts for certificates recorded from then on, and for curves that a person chooses from then
 on; a stored curve stays as it is. Option: refit all, which would change the U of reported flows without anyone's act. Cost: two
@@ -32,7 +33,7 @@ from calib.curves.choice import (
     own_scatter,
 )
 from calib.curves.response import CANDIDATES, LINE, PROPORTIONAL, Shape
-from calib.errors import CurveError, UnitError
+from calib.errors import CurveError
 from calib.procedures.certificate.phase import phase_in_use
 from calib.procedures.typed.sheets import Cells
 from calib.quantities import Unit, unit
@@ -66,7 +67,8 @@ class Edition:
 
     ordinal: int
     comparisons: Callable[[Cells, Sequence[Cells]], Comparisons]  # of one phase, in SI
-    scatter: Scatter
+    scatter: Scatter  # of polynomials
+    scatter_of_shapes: Scatter  # of others
 
 
 def fit_curve(
@@ -80,7 +82,7 @@ def fit_curve(
     A correction curve where the instrument indicates the quantity itself, else a response curve. `correlations` are those of
     reference values that the certificate states, of either phase. By the latest edition of the rule.
     """
-    return fit_by(SECOND_EDITION, instrument, comparisons, wish, correlations)
+    return fit_by(THIRD_EDITION, instrument, comparisons, wish, correlations)
 
 
 def fit_by(
@@ -97,7 +99,7 @@ def fit_by(
     stated = [each for each in correlations if each["phase"] == phase]
     if stated:
         points = replace(points, correlation=correlation_matrix(stated, len(used)))
-    choice = _chosen(instrument, points, wish or CurveWish(), edition.scatter)
+    choice = _chosen(instrument, points, wish or CurveWish(), edition)
     lowest, highest = (
         extreme(used, key=lambda comparison: float(_cell(comparison, "indication"))) for extreme in (min, max)
     )
@@ -108,12 +110,12 @@ def fit_by(
     return FittedCurve(phase, choice, interval, edition.ordinal)
 
 
-def _chosen(instrument: Cells, points: Comparisons, wish: CurveWish, scatter: Scatter) -> Choice:
+def _chosen(instrument: Cells, points: Comparisons, wish: CurveWish, edition: Edition) -> Choice:
     quantity = _cell(instrument, "quantity")
     indicated = indication_quantity(instrument) or quantity
     if indicated == quantity:
         if wish.shape in (None, "polynomial"):
-            return choose(points, wish.degree, scatter)
+            return choose(points, wish.degree, edition.scatter)
         shapes: Sequence[Shape] = (PROPORTIONAL,)
     else:
         shapes = CANDIDATES.get(indicated, (PROPORTIONAL, LINE))
@@ -123,7 +125,7 @@ def _chosen(instrument: Cells, points: Comparisons, wish: CurveWish, scatter: Sc
         )
     if wish.degree is not None:
         raise CurveError(f"a degree is for polynomials; name a shape here: {', '.join(shape.name for shape in shapes)}")
-    return choose_response(points, shapes, wish.shape)
+    return choose_response(points, shapes, wish.shape, edition.scatter_of_shapes)
 
 
 def correlation_matrix(correlations: Sequence[Mapping[str, Any]], points: int) -> NDArray[np.float64]:
@@ -183,11 +185,14 @@ def comparisons_in_si(instrument: Cells, comparisons: Sequence[Cells]) -> Compar
 
 
 def comparisons_with_digits(instrument: Cells, comparisons: Sequence[Cells]) -> Comparisons:
-    """The same with what the certificate's k and its digits tell: degrees of freedom of U/k, and the rounding of a correction."""
+    """The same with what the certificate's k and its digits tell: degrees of freedom of U/k, and how the digits are rounded."""
+    points = comparisons_in_si(instrument, comparisons)
+    by_reference, by_indication = _rounding(instrument, comparisons, points)
     return replace(
-        comparisons_in_si(instrument, comparisons),
+        points,
         reference_degrees_of_freedom=reference_degrees_of_freedom(comparisons),
-        rounding=_rounding(_cell(instrument, "quantity"), comparisons),
+        reference_rounding=by_reference,
+        indication_rounding=by_indication,
     )
 
 
@@ -212,27 +217,30 @@ def _of_factor(comparison: Cells) -> float:
     return float(degrees_of_freedom_from_factor(k, probability))
 
 
-def _rounding(quantity: str, comparisons: Sequence[Cells]) -> float:
-    """Standard uncertainty of reference - indication by the last digits written [SI]; 0 where another quantity is indicated.
+def _rounding(instrument: Cells, comparisons: Sequence[Cells], points: Comparisons) -> tuple[float, float]:
+    """Standard uncertainties of reference and indication by the last digits written [SI].
 
     Of a column the finest place counts: who types 5 for 5.00 does not round to whole numbers. Nor does whoever types 50 and 100
-    with a U of 0.1: a place larger than U is no rounding.
+    with a U of 0.1: a place larger than U is no rounding. An indication of another quantity is held against U by the slope over all
+    comparisons.
     """
-    try:
-        of_reference = [_step(quantity, _cell(each, "unit"), _cell(each, "reference")) for each in comparisons]
-        of_indication = [
-            _step(quantity, each["indication_unit"] or _cell(each, "unit"), _cell(each, "indication"))
-            for each in comparisons
-        ]
-    except UnitError:
-        return 0.0
     if not comparisons:
-        return 0.0
+        return 0.0, 0.0
+    quantity = _cell(instrument, "quantity")
+    indicated = indication_quantity(instrument) or quantity
+    of_reference = min(_step(quantity, _cell(each, "unit"), _cell(each, "reference")) for each in comparisons)
+    of_indication = min(
+        _step(indicated, each["indication_unit"] or _cell(each, "unit"), _cell(each, "indication"))
+        for each in comparisons
+    )
     least = min(
         unit(quantity, _cell(each, "unit")).difference_to_si(float(_cell(each, "expanded_uncertainty")))
         for each in comparisons
     )
-    return math.hypot(*(resolution(step) for step in (min(of_reference), min(of_indication)) if step <= least))
+    slope = 1.0 if indicated == quantity else float(np.ptp(points.reference) / (np.ptp(points.indication) or math.inf))
+    steps = (of_reference, of_reference), (of_indication, of_indication * slope)
+    by_reference, by_indication = (resolution(step) if worth <= least else 0.0 for step, worth in steps)
+    return by_reference, by_indication
 
 
 def _step(quantity: str, symbol: str, digits: str) -> float:
@@ -246,9 +254,10 @@ def last_place(digits: str) -> int:
     return exponent if isinstance(exponent, int) else 0
 
 
-FIRST_EDITION = Edition(1, comparisons_in_si, own_scatter)
-SECOND_EDITION = Edition(2, comparisons_with_digits, averaged_scatter)
-EDITIONS = {edition.ordinal: edition for edition in (FIRST_EDITION, SECOND_EDITION)}
+FIRST_EDITION = Edition(1, comparisons_in_si, own_scatter, own_scatter)
+SECOND_EDITION = Edition(2, comparisons_with_digits, averaged_scatter, own_scatter)
+THIRD_EDITION = Edition(3, comparisons_with_digits, averaged_scatter, averaged_scatter)
+EDITIONS = {edition.ordinal: edition for edition in (FIRST_EDITION, SECOND_EDITION, THIRD_EDITION)}
 
 
 def _cell(cells: Cells, column: str) -> str:

@@ -12,10 +12,11 @@ from calib.errors import Finding
 from calib.measurement.ways import THROTTLED, WITH_EFFECT, WITH_THROTTLE, effects_of, way_of, with_reference_state
 from calib.procedures.certificate.fit_curve import indication_quantity
 from calib.procedures.certificate.phase import AS_FOUND, phase_in_use
+from calib.procedures.on_record.recorded import holds_from_earlier, why_from
 from calib.procedures.typed.rows_together import KnownNames, duplicate, repeated, unit_known
 from calib.procedures.typed.sheets import Cells, Sheets, TypedRow
 
-_OF_ACCEPTANCE = ("accepted_by", "criterion", "decision_rule")
+_OF_ACCEPTANCE = ("accepted_by", "criterion", "decision_rule", "reason")
 
 
 def certificate_findings(named: KnownNames, retired_since: Callable[[str], str | None]) -> list[Finding]:
@@ -26,6 +27,14 @@ def certificate_findings(named: KnownNames, retired_since: Callable[[str], str |
 def use_findings(sheets: Sheets) -> list[Finding]:
     """All findings on adjustments, and on the cells that go with an acceptance."""
     return [*_adjustments(sheets), *_acceptances(sheets["calibrations.csv"])]
+
+
+def past_findings(rows: Sequence[TypedRow], today: date) -> list[Finding]:
+    """All findings on acceptances that hold from a day before today and do not say why."""
+    accepted = [(row, date.fromisoformat(row.cells["accepted_on"])) for row in rows if row.sound("accepted_on")]
+    return [
+        row.finding("reason", why_from(on)) for row, on in accepted if holds_from_earlier(on, today, row.get("reason"))
+    ]
 
 
 def _instruments(named: KnownNames, retired_since: Callable[[str], str | None]) -> Iterable[Finding]:
@@ -129,6 +138,9 @@ def _dates(row: TypedRow, instruments: Mapping[str, Cells]) -> Iterable[Finding]
         cell = row.get(column)
         if cell is not None and date.fromisoformat(cell) < calibrated:
             yield row.finding(column, f"a date on or after calibrated_on ({calibrated})")
+    issued, accepted = row.get("issued_on"), row.get("accepted_on")
+    if issued is not None and accepted is not None and str(calibrated) <= accepted < issued:
+        yield row.finding("accepted_on", f"a date on or after issued_on ({issued})")
     received = row.get("received_on")
     if received is not None and date.fromisoformat(received) > calibrated:
         yield row.finding("received_on", f"a date on or before calibrated_on ({calibrated})")

@@ -78,10 +78,9 @@ def figures_together(row: TypedRow) -> Iterable[Finding]:
 
 
 def agreement_whole(row: TypedRow) -> Iterable[Finding]:
-    """The client's agreement to a job's decision rule says who agreed and when, or nothing."""
-    for column, other in (("agreed_by", "agreed_on"), ("agreed_on", "agreed_by")):
-        if row.blank(column) and row.sound(other):
-            yield row.finding(column, f"who agreed to the decision rule, and when: it is filled beside {other}")
+    """The client's agreement to a job's decision rule, where it says when, says who agreed."""
+    if row.blank("agreed_by") and not row.blank("agreed_on"):
+        yield row.finding("agreed_by", "who agreed to the decision rule, where agreed_on says when")
 
 
 def _outlets(named: KnownNames, factors: Mapping[str, Cells]) -> Iterable[Finding]:

@@ -14,7 +14,7 @@ from sqlmodel import Session, SQLModel, select
 
 from calib.confirmation.traceability import Record
 from calib.errors import BadInputError, Finding
-from calib.procedures.enter.check_certificates import certificate_findings, use_findings
+from calib.procedures.enter.check_certificates import certificate_findings, past_findings, use_findings
 from calib.procedures.enter.check_correlations import correlation_findings
 from calib.procedures.enter.check_jobs import job_findings
 from calib.procedures.enter.check_ranges import outside_range
@@ -32,11 +32,13 @@ from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.open_review import Reviewed, open_reviews
 from calib.procedures.impact.out_of_order import open_for_damage, open_for_failed_check
 from calib.procedures.on_record.by_keys import by_keys
+from calib.procedures.on_record.by_name import retired_among
 from calib.procedures.on_record.what_counts import not_retracted
 from calib.procedures.people import four_eyes
 from calib.procedures.people.authorise import append_rows, people_on_record, signed
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.declaration import TAKEN_BACK
+from calib.procedures.typed.reason import without_reason
 from calib.procedures.typed.rows_together import KnownNames
 from calib.procedures.typed.sheets import Cells, Sheets, TypedRow, cell_findings, typed_row
 from calib.procedures.typed.time_to_come import findings_of_times, notices_of_times
@@ -90,12 +92,14 @@ def import_sheets(
     *,
     strict: bool = False,
     correcting: str | None = None,
+    reason: str | None = None,
 ) -> Imported:
     """Check sheets and append their records; files that are not there have no rows. Raises BadInputError with every finding.
 
     `findings` are those of the files themselves; what could not be read there is asked for nowhere else. `strict`: whoever types a
-    certificate may not accept it too unless the rule of the house says so; otherwise that is only said. `correcting`: why
-    the readings on record that rows of readings.csv take the place of are taken back.
+    certificate may not accept it too unless the rule of the house says so, and says why an acceptance holds from an earlier day;
+    otherwise that is only said, and `reason` is why for all that does not say so itself. `correcting`:
+    why the readings on record that rows of readings.csv take the place of are taken back.
     """
     complete: Sheets = {name: sheets.get(name, ()) for name in FILES}
     progress(f"checking {sum(len(rows) for rows in complete.values())} rows")
@@ -110,18 +114,35 @@ def import_sheets(
     signature = signed(session, signature)
     alone, said = four_eyes.of_import(session, complete["calibrations.csv"], signature.person, strict)
     of_acceptors = four_eyes.of_acceptors(people_on_record(session), complete["calibrations.csv"], signature.time)
-    wrong = [*findings, *checked.findings, *alone, *of_acceptors]
+    of_past = past_findings(complete["calibrations.csv"], signature.time.date()) if strict else []
+    wrong = [*findings, *checked.findings, *alone, *of_acceptors, *of_past, *_of_reason(reason)]
     if wrong:
         raise BadInputError(sorted(wrong, key=_place))
-    writing = _Writing(session, asked, signature, now, progress, correcting)
+    writing = _Writing(session, asked, signature, now, progress, reason, correcting)
     for notice in [
         *([] if said is None else [said]),
         *notices_of_times(complete, now),
         *outside_range(complete, checked.named.instruments),
         *odd_cells(complete, checked.named.instruments),
+        *_of_retired(session, complete["calibrations.csv"]),
     ]:
         writing.remark(f"notice: {notice}")
     return writing.write(complete, checked)
+
+
+def _of_retired(session: Session, rows: Sequence[TypedRow]) -> list[str]:
+    """What is said of certificates of instruments that are retired."""
+    tags = retired_among(session, {row.cells["tag"] for row in rows})
+    told = "is kept for what it was found to be, and opens no gate"
+    return [
+        f"{row.cells['tag']} is retired: certificate {row.cells['certificate']} {told}"
+        for row in rows
+        if row.cells["tag"] in tags
+    ]
+
+
+def _of_reason(reason: str | None) -> list[Finding]:
+    return [] if reason is None else without_reason(reason, "why it holds from before it is recorded, in a few words")
 
 
 def _place(finding: Finding) -> tuple[str, int]:
@@ -178,6 +199,7 @@ class _Writing:
         signature: ledger.Signature,
         now: datetime,
         progress: Progress,
+        reason: str | None,
         correcting: str | None = None,
     ) -> None:
         self.session = session
@@ -185,6 +207,7 @@ class _Writing:
         self.now = now
         self.progress = progress
         self.correcting = correcting
+        self.reason = None if reason is None else reason.strip()  # why what it brings holds from an earlier day
         self.names = NamesOnRecord(session, asked)
         self.counts: dict[str, int] = {}
         self.remarks: list[str] = []
@@ -214,7 +237,7 @@ class _Writing:
         rows = sheets["calibrations.csv"]
         self.append(StoredCurve, curves_by_rule(rows, self.names, checked.fitted.curves))
         self.append(ReferenceStandard, standards_of_rows(rows, self.names))
-        self.append(Acceptance, acceptances(rows, self.names, checked.judged.assessments, self.signature.person))
+        self.append(Acceptance, acceptances(rows, self.names, checked.judged.assessments, self.signature, self.reason))
         of_instruments = self._append_rows(sheets, *_OF_INSTRUMENTS)
         self.append(StoredCurve, chosen_curves(self.session, sheets["curves.csv"]))
         self._append_rows(sheets, *_OF_JOBS)

@@ -13,6 +13,7 @@ from calib.procedures.on_record.calibrations import calibration_on_file, refit
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.declaration import RecordNames
 from calib.procedures.typed.sheets import TypedRow
+from calib.records.ledger import Signature
 from calib.records.record import RecordCells, key, typed
 
 _CALIBRATION = FILES["comparisons.csv"].reference("tag", "certificate")
@@ -36,21 +37,33 @@ def standards_of_rows(rows: Sequence[TypedRow], names: NamesOnRecord) -> list[Re
 
 
 def acceptances(
-    rows: Sequence[TypedRow], names: NamesOnRecord, assessments: Mapping[RecordNames, Assessment], person: str
+    rows: Sequence[TypedRow],
+    names: NamesOnRecord,
+    assessments: Mapping[RecordNames, Assessment],
+    signature: Signature,
+    reason: str | None,
 ) -> list[RecordCells]:
-    """The acceptances that are stated, by `person` where nobody is named, with what they were judged by."""
+    """The acceptances that are stated, by who writes where nobody is named, with what they were judged by.
+
+    `reason` is why those hold from before they are recorded that do not say so themselves.
+    """
     return [
-        _acceptance(row, _calibration(row, names), assessments.get(_named(row)), person)
+        _acceptance(row, _calibration(row, names), assessments.get(_named(row)), signature)
+        | {"reason": _why_from_earlier(row, signature, reason)}
         for row in rows
         if row.sound("accepted_on")
     ]
 
 
-def _acceptance(row: TypedRow, calibration: int, assessment: Assessment | None, person: str) -> RecordCells:
+def _why_from_earlier(row: TypedRow, signature: Signature, reason: str | None) -> str | None:
+    return row.get("reason") or (reason if row.cells["accepted_on"] < str(signature.time.date()) else None)
+
+
+def _acceptance(row: TypedRow, calibration: int, assessment: Assessment | None, signature: Signature) -> RecordCells:
     return {
         "calibration_id": calibration,
         "accepted_on": row.cells["accepted_on"],
-        "accepted_by": row.get("accepted_by") or person,
+        "accepted_by": row.get("accepted_by") or signature.person,
         "criterion": row.get("criterion") or (None if assessment is None else assessment.criterion),
         "decision_rule": row.get("decision_rule"),
         "assessment": None if assessment is None else assessment.as_text(),

@@ -8,7 +8,7 @@ from datetime import datetime
 from sqlmodel import Session, select
 
 from calib.errors import BadInputError, Finding
-from calib.procedures.on_record.by_name import instrument_tagged
+from calib.procedures.on_record.by_name import instrument_tagged, retired_among
 from calib.procedures.on_record.probe_pairs import PAIRED, PARTED, all_pairs
 from calib.procedures.people.authorise import append
 from calib.procedures.typed.reason import without_reason
@@ -51,6 +51,11 @@ def _finding(
         return _wrong("at", at.isoformat(), to_come)
     if probe.id == meter.id:
         return _wrong("METER", meter.tag, "another instrument than the probe")
+    if kind == PAIRED:
+        retired = retired_among(session, {probe.tag, meter.tag})
+        for column, instrument in (("PROBE", probe), ("METER", meter)):
+            if instrument.tag in retired:
+                return _wrong(column, instrument.tag, "an instrument in service; this one is retired")
     own = [pair for pair in all_pairs(session) if pair.probe_id == probe.id]
     last = max((pair.until or pair.since for pair in own), default=None)
     if last is not None and at < last:

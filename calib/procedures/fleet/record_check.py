@@ -13,7 +13,7 @@ a calibration nobody can tell before from after, so a check of that day counts a
 """
 
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -47,14 +47,6 @@ _KEPT = ("kind", "remarks")
 
 
 @dataclass(frozen=True)
-class CheckRecorded:
-    """A check with its result, and what is told of the impact review that it opened."""
-
-    record: IntermediateCheck
-    remarks: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
 class CheckAsked:
     """A check as it was typed."""
 
@@ -65,9 +57,14 @@ class CheckAsked:
 
 
 def record_check(
-    session: Session, tag: str, at: datetime, cells: Mapping[str, str | None], signature: ledger.Signature
-) -> CheckRecorded:
-    """Append a check with its result; a failed one opens an impact review.
+    session: Session,
+    tag: str,
+    at: datetime,
+    cells: Mapping[str, str | None],
+    signature: ledger.Signature,
+    remark: Callable[[str], None] = lambda _: None,
+) -> IntermediateCheck:
+    """Append a check with its result; a failed one opens an impact review, which `remark` is told of.
 
     `cells` are those of checks.csv, and for a comparison of two instruments OF_TWO_INSTRUMENTS. Raises
     NotInRecordsError, BadInputError, and RefusedError where the gate refuses the other instrument.
@@ -94,7 +91,9 @@ def record_check(
     # What was compared with an instrument under review becomes a line of it.
     joined = open_reviews(session, signature, signature.time, (), [(RecordKind.CHECK, key(check.id))])
     opened = open_for_failed_check(session, check, signature, signature.time)
-    return CheckRecorded(check, (*joined.remarks, *opened.remarks))
+    for told in (*joined.remarks, *opened.remarks):
+        remark(told)
+    return check
 
 
 def _asked(session: Session, tag: str, at: datetime, cells: Mapping[str, str | None]) -> CheckAsked:

@@ -1,7 +1,7 @@
 """What is worth saying of each record of a chain of traceability."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -15,6 +15,7 @@ from calib.procedures.impact.chain_gaps import Gaps
 from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.rests_on import Ground
 from calib.procedures.on_record.by_keys import by_keys
+from calib.procedures.on_record.calibrations import acceptances_recorded
 from calib.records.record import key
 from calib.records.tables.comparisons import Comparison
 from calib.records.words import OUTLET
@@ -37,7 +38,9 @@ def knots_of(
     session: Session, ground: Ground, records: Iterable[Record], on: date, gaps: Gaps | None = None
 ) -> dict[Record, Knot]:
     """Each of some records with its kind, its name and what is worth saying of it on a day; with what its chain lacks."""
-    saying = _Saying(ground, _comparisons(session, records := tuple(dict.fromkeys(records))), on)
+    records = tuple(dict.fromkeys(records))
+    calibrations = {record_id for table, record_id in records if table == RecordKind.CALIBRATION}
+    saying = _Saying(ground, _comparisons(session, calibrations), acceptances_recorded(session, calibrations), on)
     knots = {}
     for record in records:
         kind, name, says = saying.of(record)
@@ -45,10 +48,9 @@ def knots_of(
     return knots
 
 
-def _comparisons(session: Session, records: Iterable[Record]) -> dict[int, list[Comparison]]:
-    wanted = {record_id for table, record_id in records if table == RecordKind.CALIBRATION}
+def _comparisons(session: Session, calibrations: Collection[int]) -> dict[int, list[Comparison]]:
     compared: dict[int, list[Comparison]] = defaultdict(list)
-    rows = by_keys(session, select(Comparison), Comparison.calibration_id, wanted)
+    rows = by_keys(session, select(Comparison), Comparison.calibration_id, calibrations)
     for comparison in sorted(rows, key=lambda row: key(row.id)):
         compared[comparison.calibration_id].append(comparison)
     return compared
@@ -58,6 +60,7 @@ def _comparisons(session: Session, records: Iterable[Record]) -> dict[int, list[
 class _Saying:
     ground: Ground
     comparisons: Mapping[int, Sequence[Comparison]]
+    acceptances: Mapping[int, Mapping[str, Any]]
     on: date
 
     def of(self, record: Record) -> Said:
@@ -97,6 +100,7 @@ class _Saying:
             "calibrated_on": calibration.calibrated_on,
             "withdrawn": on_record.withdrawn,
             **_dates(own, on_record, self.on),
+            **self.acceptances[record_id],
             "expanded_uncertainty": _uncertainty(self.comparisons.get(record_id, ())),
         }  # fmt: skip
 

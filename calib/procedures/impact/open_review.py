@@ -114,8 +114,8 @@ def open_reviews(
             _listed(session, review, calibration, signature, now, new=False)
             for review, calibration in _reviews_of(session, instruments, known)
         ]
-        query = select(ImpactReview).order_by(col(ImpactReview.id))
-        others = list(by_keys(session, query, ImpactReview.instrument_id, instruments))
+        of_reviews = select(ImpactReview).order_by(col(ImpactReview.id))
+        others = list(by_keys(session, of_reviews, ImpactReview.instrument_id, instruments))
         opened += [_with_more(session, review, signature, now) for review in others]
     return Reviewed(tuple(review for review in opened if review.new or review.lines), tuple(notices))
 

@@ -201,7 +201,7 @@ def _of_places(known: Ground) -> Iterator[TraceLink]:
 def _of_checks(known: Ground) -> Iterator[TraceLink]:
     """A check by comparison rests on the instrument that was compared with."""
     for check_id, check in known.checks.items():
-        if check.other_instrument_id in known.instruments:
+        if check.other_instrument_id is not None and check.other_instrument_id in known.instruments:
             day = moment(check.at).date()
             yield link_to(known, (RecordKind.CHECK, check_id), check.other_instrument_id, COMPARED, day)
 

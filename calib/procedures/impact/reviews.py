@@ -52,6 +52,11 @@ class CurveDecided:
     person: str
     time: str
 
+    @property
+    def words(self) -> str:
+        """The curve, and from when on it holds where that was decided."""
+        return self.curve if self.from_at is None else f"{self.curve} {self.from_at}"
+
 
 @dataclass(frozen=True)
 class ReviewLine:
@@ -124,6 +129,24 @@ class Review:
             return f"{self.tag}, certificate {self.certificate}"
         return self.criterion if self.tag is None else f"{self.tag}, {self.criterion}"
 
+    @property
+    def happened(self) -> str:
+        """What shook the results, and when: "found at 1.36 times its limit on 2026-03-20", "dropped on 2026-03-07"."""
+        if self.cause != FOUND_BEYOND:
+            return self.criterion
+        compared = [
+            each for judged in self.assessment["judgements"] for each in judged["comparisons"] if each["beyond"]
+        ]
+        times = max((abs(each["error"]) / each["limit"] for each in compared if each["limit"]), default=None)
+        how = "beyond its limits" if times is None else f"at {times:.2f} times its limit"
+        return f"found {how} on {self.calibrated_on}"
+
+    @property
+    def state(self) -> str:
+        """Whether it is open, and which curve was decided to hold."""
+        held = f", decided: {self.holds.words}" if self.holds is not None else ""
+        return f"review {self.review} {'open' if self.is_open else 'closed'}{held}"
+
     def of_job(self, job: str) -> tuple[ReviewLine, ...]:
         """Lines on readings and reports of a job."""
         return tuple(line for line in self.lines if line.finding.get("job") == job)
@@ -156,9 +179,14 @@ def review_numbered(session: Session, review_id: int) -> Review:
     return _known(session, rows)[0]
 
 
+def reviews_of_job(session: Session, job: str) -> list[Review]:
+    """Reviews, open and closed, with a line on a reading or a report of a job."""
+    return [review for review in reviews(session) if review.of_job(job)]
+
+
 def open_reviews_of(session: Session, job: str) -> list[Review]:
-    """Open reviews with an open line on a reading or a report of a job."""
-    return [review for review in reviews(session, only_open=True) if review.of_job(job)]
+    """Open reviews with a line on a reading or a report of a job."""
+    return [review for review in reviews_of_job(session, job) if review.is_open]
 
 
 def _known(session: Session, rows: Iterable[ImpactReview]) -> list[Review]:

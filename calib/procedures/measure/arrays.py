@@ -24,6 +24,7 @@ from calib.procedures.measure.stability_of_readings import decided_of, stability
 from calib.procedures.measure.standards_behind import Behind, laboratories_of, standards_of
 from calib.procedures.measure.standing import Standing, section_of
 from calib.procedures.on_record.in_force import OnRecord, face_indications
+from calib.procedures.typed.observations import Observed
 from calib.procedures.typed.spelling import spelled_alike
 from calib.quantities import unit
 from calib.records.record import key
@@ -32,6 +33,7 @@ from calib.records.tables.instruments import Instrument
 from calib.records.tables.methods import Method
 from calib.records.tables.outlets import Outlet
 from calib.records.words import DUCT, OUTLET, SERVICES
+from calib.uncertainty.estimate import uncertainty_of_mean
 from calib.uncertainty.propagation import welch_satterthwaite
 
 
@@ -50,25 +52,23 @@ class _Point(NamedTuple):
 def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
     """Arrays of readings, at least one of them."""
     # What the first reading of a kind tells holds of all of them.
-    first, kind = by_kind(standing, lambda reading: (reading.system, reading.way))
+    first, kind = by_kind(standing, lambda reading: (reading.system, reading.way, reading.reading.unit))
     behind = Behind(records)
     calibrations, standards = standards_of(behind, _calibrations(first))
     of_ways, way = by_kind(first, lambda reading: reading.way)
-    outlets, outlet = by_kind(standing, _outlet_as_typed)
+    outlets, outlet = _outlets_as_typed(standing, kind)
     opening = np.array([(*_opening(reading), *_factor(reading)) for reading in outlets])[outlet]
-    points = [_points(reading) for reading in standing]
-    owner = np.repeat(np.arange(len(points)), [len(of_reading) for of_reading in points])
-    of_points = zip(*chain.from_iterable(points), strict=True)
-    indication, u, type_a, point_dof, weight, passage, declared = (np.array(column) for column in of_points)
+    owner, points = _points_of(standing, first, kind)
+    indication, u, type_a, point_dof, weight, passage, declared = points
     u, point_dof = pooled_repeatability(
-        standing, np.searchsorted(owner, np.arange(len(points))), indication, u, point_dof
+        standing, np.searchsorted(owner, np.arange(len(standing))), indication, u, point_dof
     )
     stability = stability_of(standing, owner, indication, records)
     return Readings(
         indication=indication,
         repeatability=u,
-        repeatability_type_a=type_a,
-        repeatability_dof=point_dof.astype(float),
+        repeatability_type_a=type_a.astype(bool),
+        repeatability_dof=point_dof,
         stability_limit=stability.half_width,
         resolution=np.array([resolution_of(reading.instrument) for reading in first])[kind],
         calibration=np.array([calibrations.index(reading.calibration.record_id) for reading in first])[kind],
@@ -77,7 +77,7 @@ def arrays_of(standing: Sequence[Standing], records: OnRecord) -> Readings:
         dimension_relative=opening[:, 1:3],
         outlet_factor=opening[:, 3],
         outlet_factor_relative=opening[:, 4],
-        outlet_factor_source=_sources(standing, records),
+        outlet_factor_source=_sources(standing, outlets, outlet, records),
         method_relative=np.array([_single_figure(reading.method) for reading in first])[kind],
         curves=[records.curve(calibration) for calibration in calibrations],
         outlet_factor_dof=opening[:, 5],
@@ -104,6 +104,39 @@ def _calibrations(first: Sequence[Standing]) -> list[int]:
     """Calibrations of instruments and probes, each once."""
     used = [reading.system.calibrations for reading in first]
     return list(dict.fromkeys([*(own for own, *_ in used), *(probe for _, *of_probe in used for probe in of_probe)]))
+
+
+def _points_of(standing: Sequence[Standing], first: Sequence[Standing], kind: Integers) -> tuple[Integers, Floats]:
+    """(P,) number of the reading of each point, and (7, P) the fields of the points; `first` and `kind` as in `arrays_of`."""
+    is_mean = np.array([reading.way.of_two is None and not reading.way.each_by_itself for reading in first])[kind]
+    observed = [reading.observed for reading in standing]
+    alone = is_mean & np.array([each.traversed is None and not each.logged for each in observed])
+    others = [_points(standing[row]) for row in np.flatnonzero(~alone).tolist()]
+    count = np.ones(alone.size, dtype=np.int64)
+    count[~alone] = [len(points) for points in others]
+    owner = np.repeat(np.arange(alone.size), count)
+    points = np.empty((len(_Point._fields), owner.size))
+    points[:, ~alone[owner]] = np.array(list(chain.from_iterable(others))).reshape(-1, len(_Point._fields)).T
+    points[:, alone[owner]] = _of_means([observed[row] for row in np.flatnonzero(alone).tolist()], first, kind[alone])
+    return owner, points
+
+
+def _of_means(observed: Sequence[Observed], first: Sequence[Standing], kind: Integers) -> Floats:
+    """(7, n) readings that are the mean of independent observations, or a mean that was typed: a point each."""
+    units = [reading.unit for reading in first]
+    scale, offset = np.array([(each.scale, each.offset) for each in units]).T[:, kind]
+    declared = np.array([repeatability_of(reading.instrument) for reading in first])[kind]
+    count = np.array([len(each.values) for each in observed])
+    scatter = np.array(
+        [uncertainty_of_mean(each.values, each.mean) if len(each.values) > 1 else math.nan for each in observed]
+    )
+    points = np.zeros((len(_Point._fields), count.size))
+    points[0] = np.array([each.mean for each in observed]) * scale + offset
+    points[1] = np.where(count > 1, scatter * scale, declared)
+    points[2] = count > 1
+    points[3] = np.where(count > 1, count - 1.0, math.inf)
+    points[4] = 1.0
+    return points
 
 
 def _points(reading: Standing) -> list[_Point]:
@@ -148,13 +181,16 @@ def _passages(reading: Integers, passage: Integers) -> Integers:
 
 _OUTLET_AS_TYPED = attrgetter(
     "shape", "width", "height", "diameter", "dimension_unit", "dimension_limit", "effective_area", "effective_area_unit",
-    "effective_area_standard_uncertainty", "outlet_factor", "outlet_factor_standard_uncertainty",
+    "effective_area_standard_uncertainty", "outlet_factor", "outlet_factor_standard_uncertainty", "outlet_factor_source",
+    "found_factor", "place",
 )  # fmt: skip
 
 
-def _outlet_as_typed(reading: Standing) -> Hashable:
-    """What opening and factor are worked out from: few of many outlets differ in it."""
-    return reading.way.is_flow, _found_with(reading), _OUTLET_AS_TYPED(reading.outlet)
+def _outlets_as_typed(standing: Sequence[Standing], kind: Integers) -> tuple[list[Standing], Integers]:
+    """Readings by what opening and factor are worked out from, of which few outlets differ, and by what they were taken with."""
+    typed = by_kind((reading.outlet for reading in standing), _OUTLET_AS_TYPED)[1]
+    _, first, both = np.unique(typed * (kind.max() + 1) + kind, return_index=True, return_inverse=True)
+    return [standing[row] for row in first.tolist()], both
 
 
 _HOOD = (1.0, 0.0, 0.0)
@@ -217,23 +253,21 @@ def found_by(factor: FoundFactor, calibration: CalibrationOnRecord) -> bool:
     return factor.calibration_id == calibration.on_file and not calibration.is_held_for_a_part
 
 
-def _sources(standing: Sequence[Standing], records: OnRecord) -> Integers:
+def _sources(
+    standing: Sequence[Standing], outlets: Sequence[Standing], outlet: Integers, records: OnRecord
+) -> Integers:
     """Outlets with one source of their factor share its error, however they spell it; what has no factor stands for itself."""
-    first, as_typed = by_kind(standing, _source_as_typed)
-    return by_kind(map(_source_as_typed, first), lambda source: _source_named(source, records))[1][as_typed]
+    sources = [_source(reading, records) for reading in outlets]
+    of_readings = zip(standing, map(sources.__getitem__, outlet.tolist()), strict=True)
+    return by_kind(of_readings, lambda each: each[1] or each[0].outlet.id)[1]
 
 
-def _source_named(as_typed: tuple[str, str], records: OnRecord) -> tuple[str, str]:
-    what, name = as_typed
-    return what, records.sources.source_of(name) if what == "source" else name
-
-
-def _source_as_typed(reading: Standing) -> tuple[str, str]:
+def _source(reading: Standing, records: OnRecord) -> tuple[str, str] | None:
     if reading.way.is_flow or reading.outlet.place == DUCT:
-        return "no factor", str(reading.outlet.id)
+        return None
     if reading.factor is not None:
         return "found", reading.factor.factor
-    return "source", str(reading.outlet.outlet_factor_source)
+    return "source", records.sources.source_of(str(reading.outlet.outlet_factor_source))
 
 
 def _single_figure(method: Method) -> float:

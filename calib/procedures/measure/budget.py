@@ -4,12 +4,10 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from calib.errors import BadInputError, Finding, UnitError
 from calib.procedures.measure.pooled_repeatability import is_repeated
 from calib.procedures.measure.reading_in_job import ReadingInJob
-from calib.procedures.measure.results import rectangular_of
+from calib.procedures.measure.results import budget_of_result
 from calib.quantities import read
 from calib.uncertainty.budget import Budget, Lever, Repeatability, dominant, levers, observations_needed
 from calib.uncertainty.propagation import Contribution
@@ -58,14 +56,7 @@ def _own_budget(reading: ReadingInJob) -> Budget:
     evaluation, row = reading.evaluation, reading.row
     assert evaluation.flow is not None and evaluation.flows is not None  # noqa: S101, PT018 (the reading stands)
     contributions = evaluation.flows.contributions
-    known = rectangular_of(contributions)
-    return Budget(
-        tuple(contribution.name for contribution in contributions),
-        evaluation.flow.combined.uncertainties[row],
-        np.array([contribution.degrees_of_freedom[row] for contribution in contributions]),
-        evaluation.flow.coverage_probability,
-        None if known is None else known[row],
-    )
+    return budget_of_result(contributions, evaluation.flow.combined, row, evaluation.flow.coverage_probability)
 
 
 def _observations_for(reading: ReadingInJob, own: Budget, target: float) -> int | None:

@@ -66,8 +66,10 @@ def compared(
 
     `readings` are those that the flows were worked out among, theirs first.
     """
-    of_design = np.array([stated_density(reading.outlet) for reading in measured])
     wanted = stated_density(job)
+    of_design = np.full(len(measured), np.nan)
+    if has_designs_at_density:
+        of_design = np.array([stated_density(reading.outlet) for reading in measured])
     if not (np.isfinite(wanted) or has_designs_at_density):
         return Compared(None, flows, flows, of_design)
     airs = airs_of(measured, records, now)

@@ -9,6 +9,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import cached_property
+from operator import attrgetter
 from typing import Any
 
 import numpy as np
@@ -35,7 +36,6 @@ from calib.procedures.measure.totals import (
     Plan,
     Total,
     Totals,
-    limits_of,
     totals_of_job,
     totals_of_rooms,
     totals_of_systems,
@@ -51,7 +51,7 @@ from calib.procedures.on_record.in_force import (
 )
 from calib.procedures.on_record.jobs_by_name import job_named
 from calib.procedures.on_record.what_counts import not_retracted
-from calib.procedures.typed.observations import observed
+from calib.procedures.typed.observations import observed_of
 from calib.records.record import key, moment
 from calib.records.tables.calibrations import Calibration
 from calib.records.tables.curves import StoredCurve
@@ -154,7 +154,8 @@ def evaluate(
     flow = results_of_flows(measured_flows, coverage_probability)
     stated = plan.has_designs_at_density
     states = compared(job, measured, in_totals, measured_flows, every, records, now, has_designs_at_density=stated)
-    plan = replace(plan, density=states.density, measured=_in_air(outlet, in_totals, flow, states))
+    if states.air is not None:
+        plan = replace(plan, density=states.density, measured=_in_air(outlet, in_totals, flow, states))
     judged = _judged(plan, outlet, measured_flows, states)
     counts = np.where(in_totals, outlet, NO_OUTLET)
     of_systems, of_job, of_rooms = (
@@ -278,14 +279,20 @@ def _sorted_out(
     logs = logs_on_record(session, job) if any(each.logged_series_id for each in readings) else {}
     traverses = traverses_on_record(session, job) if any(each.traverse_id for each in readings) else {}
     typed = [
-        observed(_observed(reading), logs.get(reading.logged_series_id), traverses.get(reading.traverse_id))
-        for reading in readings
+        observed_of(
+            each.indication,
+            each.observations,
+            each.throttled_observations,
+            logs.get(each.logged_series_id),
+            traverses.get(each.traverse_id),
+        )
+        for each in readings
     ]
     gated = gate_readings(
         records, zip(readings, typed, (outlets[each.outlet_id] for each in readings), strict=True), now
     )
     standing = [each.standing for each in gated if each.standing is not None]
-    standing.sort(key=lambda reading: (reading.reading.outlet_id, reading.at, reading.reading.id))
+    standing.sort(key=attrgetter("reading.outlet_id", "at", "reading.id"))
     against: list[tuple[Any, tuple[str, ...], bool]] = [
         (reading, each.reasons, True) for reading, each in zip(readings, gated, strict=True) if each.standing is None
     ]
@@ -296,14 +303,6 @@ def _sorted_out(
     ]
     refused.sort(key=lambda refusal: (key(refusal.outlet.id), moment(refusal.typed.observed_at)))
     return tuple(standing), tuple(refused)
-
-
-def _observed(reading: Reading) -> dict[str, str | None]:
-    return {
-        "indication": reading.indication,
-        "observations": reading.observations,
-        "throttled_observations": reading.throttled_observations,
-    }
 
 
 def _of_job(session: Session, table: Any, job: int) -> list[Any]:
@@ -319,13 +318,8 @@ def _of_job(session: Session, table: Any, job: int) -> list[Any]:
 
 def _judge(job: Job, plan: Plan, outlet: Integers, flow: Results, states: Compared) -> Judgement:
     """Each outlet in the state of its design; nothing is said where its flow is not known in that."""
-    stated = np.array([plan.design_flows[outlet_id] for outlet_id in outlet.tolist()])
-    limits = {
-        outlet_id: limits_of(plan.outlets[outlet_id], plan.design_flows[outlet_id])
-        for outlet_id in dict.fromkeys(outlet.tolist())
-    }
-    every = np.array([limits[outlet_id] for outlet_id in outlet.tolist()]).T
-    design, lower, upper = (np.where(states.not_comparable, np.nan, each) for each in (stated, *every))
+    stated = np.array([plan.stated[outlet_id] for outlet_id in outlet.tolist()]).T
+    design, lower, upper = (np.where(states.not_comparable, np.nan, each) for each in stated)
     return judge_flows(flow, design, ToleranceIntervals(lower, upper), job.decision_rule)
 
 

@@ -3,7 +3,7 @@
 import math
 from collections.abc import Iterable, Sequence
 from datetime import datetime
-from itertools import chain
+from operator import attrgetter
 from typing import NamedTuple
 
 import numpy as np
@@ -25,7 +25,7 @@ from calib.procedures.on_record.in_force import OnRecord
 from calib.procedures.on_record.probe_pairs import reasons_against
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
 from calib.procedures.typed.observations import Observed, Traversed
-from calib.quantities import unit
+from calib.quantities import Unit, unit
 from calib.records.record import moment
 from calib.records.tables.factors import FoundFactor
 from calib.records.tables.instruments import Instrument
@@ -57,7 +57,17 @@ def gate_readings(records: OnRecord, taken: Iterable[Taken], now: datetime) -> l
 
     What only shows when a reading is evaluated is asked of all of them at once.
     """
-    gated = [_gated(records, *each, now) for each in taken]
+    every = [(*each, moment(each[0].observed_at)) for each in taken]
+    # Readings of which this is the same are taken with one measuring system, and typed in one unit.
+    first, kind = by_kind(
+        every, lambda each: (_TAKEN_WITH(each[0]), each[2].job_id, each[2].service, records.stretch(each[3], now))
+    )
+    systems = [_system(records, *each, now) for each in first]
+    units = [unit(system.indicated, each[0].unit) for system, each in zip(systems, first, strict=True)]
+    gated = [
+        _gated(records, *each, systems[place], units[place], now)
+        for each, place in zip(every, kind.tolist(), strict=True)
+    ]
     unsure = {
         row: each.standing
         for row, each in enumerate(gated)
@@ -68,21 +78,28 @@ def gate_readings(records: OnRecord, taken: Iterable[Taken], now: datetime) -> l
     return gated
 
 
-def _gated(records: OnRecord, reading: Reading, observed: Observed, outlet: Outlet, now: datetime) -> Gated:
-    at = moment(reading.observed_at)
-    system = _system(records, reading, outlet, at, now)
+def _gated(
+    records: OnRecord,
+    reading: Reading,
+    observed: Observed,
+    outlet: Outlet,
+    at: datetime,
+    system: MeasuringSystem,
+    in_unit: Unit,
+    now: datetime,
+) -> Gated:
     used, is_flow = outlet.found_factor, system.declared_way.is_flow
     factor = None if used is None else records.factors.get(used)
     against = (
-        _reasons_of_instrument(records, reading, observed, system, at, now),
-        system.reasons,
-        () if is_flow else _opening(records, reading, outlet, system.instrument, factor),
-        () if observed.traversed is None else _section(observed.traversed, outlet, system.instrument),
+        *_reasons_of_instrument(records, reading, observed, system, in_unit, at, now),
+        *system.reasons,
+        *(() if is_flow else _opening(records, reading, outlet, system.instrument, factor)),
+        *(() if observed.traversed is None else _section(observed.traversed, outlet, system.instrument)),
     )
-    if any(against) or system.decision.calibration is None:
+    if against or system.decision.calibration is None:
         # A manometer may have observed the static pressure too.
-        return Gated(None, tuple(dict.fromkeys(chain.from_iterable(against))))
-    flags = _too_short(observed)
+        return Gated(None, tuple(dict.fromkeys(against)))
+    flags = (*(_too_short(observed) if observed.logged else ()), *_held(system))
     if factor is None or is_flow:
         return Gated(Standing(reading, at, observed, outlet, system, None, flags), ())
     wrong = records.found_wrongly(factor)
@@ -92,9 +109,16 @@ def _gated(records: OnRecord, reading: Reading, observed: Observed, outlet: Outl
     )
 
 
+def _held(system: MeasuringSystem) -> Iterable[str]:
+    """That another curve than the certificate's holds, as a person decided."""
+    for calibration in (system.calibration, system.probe_calibration):
+        if calibration is not None and calibration.certificate_id is not None:
+            yield f"which curve holds for certificate {calibration.certificate} was decided in an impact review"
+
+
 def _too_short(observed: Observed) -> tuple[str, ...]:
     """That a log is too short to tell its own mean, and how long it should be."""
-    wanted = type_a_of_series(observed.values).values_wanted if observed.logged else None
+    wanted = type_a_of_series(observed.values).values_wanted
     if wanted is None:
         return ()
     count = len(observed.values)
@@ -103,7 +127,12 @@ def _too_short(observed: Observed) -> tuple[str, ...]:
     )
 
 
-def _system(records: OnRecord, reading: Reading, outlet: Outlet, at: datetime, now: datetime) -> MeasuringSystem:
+_TAKEN_WITH = attrgetter("instrument_id", "probe_id", "method_id", "conditions", "unit")
+
+
+def _system(
+    records: OnRecord, reading: Reading, _observed: Observed, outlet: Outlet, at: datetime, now: datetime
+) -> MeasuringSystem:
     """With what a reading was taken, and what the gate says of it; asked once for all readings of a stretch of time."""
     named = (reading.instrument_id, reading.probe_id, reading.method_id, reading.conditions)
     job = outlet.job_id
@@ -146,15 +175,18 @@ def _reasons_of_instrument(
     reading: Reading,
     observed: Observed,
     system: MeasuringSystem,
+    in_unit: Unit,
     at: datetime,
     now: datetime,
 ) -> tuple[str, ...]:
     """Reasons against the instrument, at the lowest and the highest of its indications."""
     instrument, calibration = system.instrument, system.decision.calibration
-    to_si = unit(system.indicated, reading.unit).to_si
+    to_si = in_unit.to_si
     if calibration is None:
         return system.decision.reasons
     asked = observed.indications
+    if len(asked) == 1 and calibration.low <= to_si(asked[0]) <= calibration.high:  # the usual reading
+        return system.decision.reasons
     if system.declared_way.goes_to_zero:
         # Points below the lowest comparison have values beside others above it; no pressure at all is told from zero later.
         above = tuple(shown for shown in asked if to_si(shown) >= calibration.low)
@@ -194,8 +226,8 @@ def _shown(reading: Reading, observed: Observed, value: float) -> str:
 
 def makes_a_flow(outlet: Outlet) -> bool:
     """Whether a velocity makes a flow at a place: in a duct by its section, at an outlet by a factor or an effective area."""
-    factors = (outlet.outlet_factor, outlet.effective_area, outlet.found_factor)
-    return outlet.place == DUCT or factors != (None, None, None)
+    of_outlet = outlet.outlet_factor is not None or outlet.effective_area is not None
+    return of_outlet or outlet.found_factor is not None or outlet.place == DUCT
 
 
 def _opening(

@@ -49,7 +49,9 @@ def pooled_repeatability(
     if not repeated:
         return u, dof
     mine = [standing[row] for row in repeated]
-    first, group = by_kind(mine, lambda reading: (reading.instrument.id, reading.method.id))
+    systems, of_system = by_kind((reading.system for reading in mine), id)
+    first, group = by_kind(systems, lambda system: (system.instrument.id, system.method.id))
+    group = group[of_system]
     at = place[repeated]
     count = np.array([len(reading.observed.values) for reading in mine], dtype=float)
     x, s = np.abs(indication[at]), u[at] * np.sqrt(count)
@@ -59,7 +61,7 @@ def pooled_repeatability(
     squares = np.bincount(group, counted * relative**2)
     of_group = np.sqrt(np.divide(squares, degrees, out=np.zeros_like(squares), where=degrees > 0))
     is_pooled = (np.bincount(group, counted > 0) >= FEWEST_POOLED)[group]
-    declared = np.nan_to_num(np.array([repeatability_of(reading.instrument) for reading in first]))[group]
+    declared = np.nan_to_num(np.array([repeatability_of(system.instrument) for system in first]))[group]
     largest = np.maximum.reduce([s, declared, np.where(is_pooled, of_group[group] * x, 0.0)])
     few = count <= MOST_OWN
     new_u, new_dof = u.copy(), dof.astype(float)

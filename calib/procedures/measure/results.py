@@ -17,6 +17,7 @@ from calib.confirmation.conformity import (
 )
 from calib.confirmation.risk import accepted, specific_risks
 from calib.measurement import Flows
+from calib.uncertainty.budget import Budget
 from calib.uncertainty.convolution import coverage_of, error_parts_of
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 from calib.uncertainty.propagation import Combined, Contribution, combine
@@ -49,12 +50,16 @@ def results(
 ) -> Results:
     """Values with their coverage factors, by the law or by convolution (`calib.uncertainty.convolution`).
 
-    `contributions` tell which of the parts of `combined` are rectangular; without them none is. `product` tells how the values
+    `contributions` tell which of the parts of `combined` are rectangular, and which are made of several series; without them none
+    is. `product` tells how the values
     are products, and with that where their intervals lie unsymmetrically (`calib.uncertainty.second_order`).
     """
     dof = combined.part_degrees_of_freedom
     known = np.full_like(combined.uncertainties, np.inf) if dof is None else dof
     parts = error_parts_of(combined.uncertainties, known, rectangular_of(contributions))
+    for place, each in enumerate(contributions):
+        if each.unlike is not None:
+            parts = parts.split(place, each.unlike.share, each.unlike.degrees_of_freedom)
     coverage = coverage_of(parts, combined.degrees_of_freedom, coverage_probability)
     told = Results(value, combined, coverage.factor, coverage_probability, coverage.degrees_of_freedom)
     if product is None:
@@ -83,6 +88,25 @@ def rectangular_of(contributions: Sequence[Contribution]) -> Truths | None:
         return None
     size = contributions[0].source.size
     return np.column_stack([np.full(size, each.is_rectangular and each.parts.shape[1] == 1) for each in contributions])
+
+
+def budget_of_result(
+    contributions: Sequence[Contribution],
+    combined: Combined,
+    row: int,
+    coverage_probability: float = COVERAGE_PROBABILITY,
+) -> Budget:
+    """The budget of one result."""
+    known = rectangular_of(contributions)
+    series = {place: each.unlike for place, each in enumerate(contributions) if each.unlike is not None}
+    return Budget(
+        tuple(each.name for each in contributions),
+        combined.uncertainties[row],
+        np.array([each.degrees_of_freedom[row] for each in contributions]),
+        coverage_probability,
+        None if known is None else known[row],
+        {place: (each.share[row], each.degrees_of_freedom[row]) for place, each in series.items()},
+    )
 
 
 @dataclass(frozen=True)

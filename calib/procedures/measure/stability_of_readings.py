@@ -20,11 +20,13 @@ def stability_of(standing: Sequence[Standing], owner: Integers, x: Floats, recor
 
     Below the lowest comparison that of the lowest, by ways that go down to zero.
     """
-    firsts, kind = by_kind(standing, with_what)
+    of_systems, system = by_kind(standing, lambda reading: reading.system)
+    firsts, kind = by_kind(of_systems, with_what)
+    kind = kind[system]
     change = StabilityHere(np.empty(x.size), np.full(x.size, np.inf))
     for each, first in enumerate(firsts):
         lot = np.flatnonzero(kind[owner] == each)
-        days = [standing[row].at.date() for row in owner[lot]]
+        days = [standing[row].at.date() for row in owner[lot].tolist()]
         at = asked_at(records.curve(first.calibration.record_id), x[lot], first.way.goes_to_zero)
         here = stability_alone(records, first.instrument, first.calibration, days, at)
         change.half_width[lot], change.degrees_of_freedom[lot] = here.half_width, here.degrees_of_freedom

@@ -10,16 +10,18 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from itertools import chain
+from operator import attrgetter
 
 import numpy as np
 
-from calib.arrays import Floats, Integers, Truths
+from calib.arrays import Floats, Integers, Truths, by_kind
 from calib.confirmation.conformity import ToleranceIntervals
 from calib.confirmation.risk import probability_above
 from calib.measurement import Flows
 from calib.procedures.measure.compared import stated_density
 from calib.procedures.measure.results import Judgement, Results, judge_flows, results
-from calib.procedures.on_record.flow_limits import NO_LIMITS, flow_limits
+from calib.procedures.on_record.flow_limits import LIMITS_TYPED, NO_LIMITS, flow_limits
 from calib.procedures.on_record.flow_unit import flow_unit
 from calib.quantities import unit
 from calib.records.tables.jobs import SystemDesign
@@ -35,6 +37,8 @@ Outlets = Mapping[int, Outlet]
 Designs = Mapping[tuple[str, str], SystemDesign]  # by system and service
 
 NO_OUTLET = -1  # among keys of outlets
+
+_DESIGN_AS_TYPED = attrgetter("design_flow", "flow_unit", *LIMITS_TYPED)
 
 # Variances that differ by less than this are the same but for the rounding of floats: a group of one reading.
 _ALIKE = 1e-9
@@ -124,15 +128,21 @@ class Plan:
         return _groups(self, self.counted, self.designs)
 
     @cached_property
-    def design_flows(self) -> dict[int, float]:
-        """Design flow of each outlet as it is stated [m3/s]."""
-        return {outlet_id: design_of(outlet) for outlet_id, outlet in self.outlets.items()}
+    def stated(self) -> dict[int, tuple[float, float, float]]:
+        """Design flow of each outlet as it is stated, and its limits [m3/s]: asked once of all that state the same."""
+        first, kind = by_kind(self.outlets.values(), _DESIGN_AS_TYPED)
+        of_kind = [(design, *limits_of(outlet, design)) for outlet in first for design in [design_of(outlet)]]
+        return dict(zip(self.outlets, map(of_kind.__getitem__, kind.tolist()), strict=True))
 
-    @property
+    @cached_property
     def has_designs_at_density(self) -> bool:
         """Whether a design states a density."""
-        stated = (*map(stated_density, self.outlets.values()), *map(stated_density, self.designs.values()))
-        return any(map(math.isfinite, stated))
+        outlets, systems = self.outlets.values(), self.designs.values()
+        stated = (
+            *(each.design_density_kg_per_m3 for each in outlets),
+            *(each.design_density_kg_per_m3 for each in systems),
+        )
+        return any(stated)
 
     @cached_property
     def compared(self) -> dict[int, float]:
@@ -196,7 +206,8 @@ def totals_of_rooms(plan: Plan, stands: frozenset[int]) -> list[Total]:
 def _groups(plan: Plan, outlets: Iterable[int], designs: Designs) -> list[_Group]:
     members: dict[tuple[str, str], list[int]] = defaultdict(list)
     for outlet_id in outlets:
-        members[plan.outlets[outlet_id].system, plan.outlets[outlet_id].service].append(outlet_id)
+        outlet = plan.outlets[outlet_id]
+        members[outlet.system, outlet.service].append(outlet_id)
     return [
         _Group(*names, tuple(numbers), _design(plan, names, numbers, designs)) for names, numbers in members.items()
     ]
@@ -204,6 +215,8 @@ def _groups(plan: Plan, outlets: Iterable[int], designs: Designs) -> list[_Group
 
 def _design(plan: Plan, names: tuple[str, str], outlets: Sequence[int], designs: Designs) -> float:
     declared = designs.get(names)
+    if declared is None and plan.density is None and not plan.has_designs_at_density:
+        return sum(plan.stated[outlet_id][0] for outlet_id in outlets)
     if declared is None:
         return sum(_design_of_outlet(plan, outlet_id) for outlet_id in outlets)
     stated = unit("volume flow", declared.flow_unit).to_si(float(declared.design_flow))
@@ -214,7 +227,7 @@ def _design_of_outlet(plan: Plan, outlet_id: int) -> float:
     """The design of an outlet in the state of the totals [m3/s]; NaN where that is not known."""
     measured = plan.measured.get(outlet_id)
     air = float("nan") if measured is None else measured.density
-    return plan.design_flows[outlet_id] * _taken(plan, stated_density(plan.outlets[outlet_id]), air)
+    return plan.stated[outlet_id][0] * _taken(plan, stated_density(plan.outlets[outlet_id]), air)
 
 
 def _taken(plan: Plan, stated: float, air: float) -> float:
@@ -381,17 +394,13 @@ def _not_known(
         np.sqrt(np.maximum(rest + answer, 0.0)) for answer in (groups.if_common, groups.if_independent)
     )
     told: dict[int, tuple[SharingNotKnown, ...]] = {}
-    for k in np.flatnonzero(~np.isclose(groups.if_common, groups.if_independent, rtol=_ALIKE, atol=0.0)).tolist():
-        line = flows.contributions[groups.contribution[k]].name
-        group = SharingNotKnown(
-            str(groups.pool[k] or line),
-            line,
-            int(groups.result[k]),
-            bool(groups.behind[k]),
-            float(if_common[k]),
-            float(if_independent[k]),
-        )
-        told[int(groups.total[k])] = (*told.get(int(groups.total[k]), ()), group)
+    matters = np.flatnonzero(~np.isclose(groups.if_common, groups.if_independent, rtol=_ALIKE, atol=0.0))
+    arrays = (groups.total, groups.contribution, groups.result, groups.behind, if_common, if_independent)
+    columns = zip(matters.tolist(), *(each[matters].tolist() for each in arrays), strict=True)
+    for k, total, contribution, result, behind, *answers in columns:
+        line = flows.contributions[contribution].name
+        group = SharingNotKnown(str(groups.pool[k] or line), line, result, behind, *answers)
+        told[total] = (*told.get(total, ()), group)
     return told
 
 
@@ -403,10 +412,14 @@ def _layers(totals: Sequence[Total]) -> list[list[int]]:
 
 
 def _membership(totals: Sequence[Total], layer: Sequence[int], counts: Integers) -> tuple[Integers, Floats]:
-    place = {outlet: total for total in layer for outlet in totals[total].sign}
-    membership = [place.get(outlet, -1) for outlet in counts.tolist()]
-    signs = {outlet: sign for total in layer for outlet, sign in totals[total].sign.items()}
-    return np.array(membership), np.array([signs.get(outlet, 1.0) for outlet in counts.tolist()])
+    signs = [totals[total].sign for total in layer]
+    outlets = np.array([NO_OUTLET, *chain.from_iterable(signs)])
+    sign = np.array([1.0, *chain.from_iterable(each.values() for each in signs)])
+    total = np.append(-1, np.repeat(layer, [len(each) for each in signs]))
+    rising = np.argsort(outlets)
+    place = rising[np.minimum(np.searchsorted(outlets, counts, sorter=rising), outlets.size - 1)]
+    belongs = outlets[place] == counts
+    return np.where(belongs, total[place], -1), np.where(belongs, sign[place], 1.0)
 
 
 def _as_wanted(totals: Sequence[Total], flow: Results, complete: Truths) -> Floats:

@@ -2,7 +2,7 @@
 
 from collections import namedtuple
 from collections.abc import Callable, Collection, Iterator
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import Any
 
 from sqlalchemy import inspect
@@ -21,7 +21,7 @@ def cells_of(session: Session, table: type[SQLModel], confined: Callable[[Any], 
     """Rows of a confined query for a table as named tuples of its cells: of thousands no mapped object is made."""
     # Past the session, which would look for mapped objects; whatever was added to it is flushed already.
     rows = session.connection().execute(confined(select(*inspect(table).local_table.columns)))
-    return list(map(_named_cells(table)._make, rows))
+    return list(map(partial(tuple.__new__, _named_cells(table)), rows.all()))
 
 
 @lru_cache(maxsize=16)

@@ -4,10 +4,12 @@ from collections.abc import Collection, Iterable
 
 from sqlmodel import Session, col, select
 
+from calib.confirmation.interval import RETIREMENT
 from calib.errors import NotInRecordsError
 from calib.procedures.on_record.amended import Amended, amended_instruments
-from calib.procedures.on_record.what_counts import not_withdrawn
+from calib.procedures.on_record.what_counts import not_retracted, not_withdrawn
 from calib.records.tables.calibrations import Calibration
+from calib.records.tables.events import Event
 from calib.records.tables.instruments import Instrument
 
 
@@ -56,3 +58,11 @@ def tags_of(session: Session, instruments: Collection[int]) -> dict[int | None, 
     """Tags of some instruments, by their key."""
     named = select(Instrument.id, Instrument.tag).where(col(Instrument.id).in_(instruments))
     return dict(session.exec(named).all())
+
+
+def retired_among(session: Session, tags: Collection[str]) -> set[str]:
+    """Those of some tags whose instruments are retired."""
+    if not tags:
+        return set()
+    retired = select(Instrument.tag).join(Event).where(Event.kind == RETIREMENT, col(Instrument.tag).in_(sorted(tags)))
+    return set(session.exec(retired.where(not_retracted(Event))))

@@ -1,8 +1,8 @@
 """Calibrations as the records hold them: certificate, comparisons, standards, acceptance, the curve that counts."""
 
 from collections import defaultdict
-from collections.abc import Collection
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
@@ -15,6 +15,7 @@ from calib.procedures.on_record.amended import amended_instruments
 from calib.procedures.on_record.attached_files import files_of
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
+from calib.procedures.on_record.recorded import recorded_by
 from calib.procedures.on_record.what_counts import counts_of_its_calibration, curve_may_count
 from calib.procedures.typed.sheets import Cells
 from calib.records import ledger
@@ -40,23 +41,34 @@ def calibrations_on_file(session: Session, tag: str | None = None) -> list[Recor
     )
     if tag is not None:
         query = query.where(Instrument.id == instrument_tagged(session, tag).id)
+    of_tags = session.exec(query).all()
+    recorded = recorded_by(session, Acceptance, [key(row[3].id) for row in of_tags if row[3] is not None])
     return [
         {"tag": owner}
         | typed(calibration, "instrument_id")
-        | _acceptance(acceptance)
+        | _acceptance(acceptance, recorded)
         | {
             "withdrawn": _withdrawn(session, withdrawal),
             "shape": curve.shape,
             "degree": curve.degree,
             "measuring_interval": curve.measuring_interval,
         }
-        for calibration, owner, curve, acceptance, withdrawal in session.exec(query)
+        for calibration, owner, curve, acceptance, withdrawal in of_tags
     ]
 
 
-def _acceptance(acceptance: Acceptance | None) -> RecordCells:
+def _acceptance(acceptance: Acceptance | None, recorded: Mapping[int, Mapping[str, str]]) -> RecordCells:
     columns = ("accepted_on", "accepted_by", "criterion", "decision_rule")
-    return {column: getattr(acceptance, column, None) for column in columns}
+    return {column: getattr(acceptance, column, None) for column in columns} | _two_days(acceptance, recorded)
+
+
+def _two_days(acceptance: Acceptance | None, recorded: Mapping[int, Mapping[str, str]]) -> RecordCells:
+    """When an acceptance was recorded, and why it holds from an earlier day."""
+    entry = {} if acceptance is None else recorded.get(key(acceptance.id), {})
+    return {
+        "acceptance_recorded_at": entry.get("recorded_at"),
+        "acceptance_reason": None if acceptance is None else acceptance.reason,
+    }
 
 
 def _withdrawn(session: Session, withdrawal: Withdrawal | None) -> RecordCells | None:
@@ -65,6 +77,14 @@ def _withdrawn(session: Session, withdrawal: Withdrawal | None) -> RecordCells |
         return None
     person, time = ledger.written(session, "withdrawal", key(withdrawal.id))
     return {"at": time, "by": person, "reason": withdrawal.reason}
+
+
+def acceptances_recorded(session: Session, calibrations: Collection[int]) -> dict[int, RecordCells]:
+    """When the acceptance of each of some calibrations was recorded, and why it holds from an earlier day; by calibration."""
+    accepted = list(by_keys(session, select(Acceptance), Acceptance.calibration_id, calibrations))
+    recorded = recorded_by(session, Acceptance, [key(each.id) for each in accepted])
+    none = dict.fromkeys(calibrations, _two_days(None, {}))
+    return none | {each.calibration_id: _two_days(each, recorded) for each in accepted}
 
 
 @dataclass(frozen=True)
@@ -82,6 +102,8 @@ class CalibrationOnFile:
     typed_by: str | None = None
     withdrawn: RecordCells | None = None  # at, by, reason; None: it was not
     correlations: tuple[RecordCells, ...] = ()  # of reference values, as the certificate states them
+    # When its acceptance was recorded, and why it holds from an earlier day.
+    two_days: RecordCells = field(default_factory=lambda: _two_days(None, {}))
 
 
 def calibration_on_file(session: Session, tag: str, certificate: str | None) -> CalibrationOnFile:
@@ -114,6 +136,7 @@ def calibrations_by_key(session: Session, keys: Collection[int]) -> dict[int, Ca
     on_file = {}
     rows = list(by_keys(session, query, Calibration.id, keys))
     owners = amended_instruments(session, {calibration.instrument_id for calibration, *_ in rows})
+    recorded = recorded_by(session, Acceptance, [key(row[1].id) for row in rows if row[1] is not None])
     for calibration, acceptance, withdrawal in rows:
         calibration_id = key(calibration.id)
         instrument = owners[calibration.instrument_id].at(date.fromisoformat(calibration.calibrated_on))
@@ -130,6 +153,7 @@ def calibrations_by_key(session: Session, keys: Collection[int]) -> dict[int, Ca
             typed_by[calibration_id],
             _withdrawn(session, withdrawal),
             tuple(typed(each, "calibration_id") for each in correlations[calibration_id]),
+            _two_days(acceptance, recorded),
         )
     return on_file
 

@@ -1,11 +1,11 @@
 """What the records hold, loaded once for many readings."""
 
 import json
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Callable, Collection, Hashable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import date, datetime, time, timedelta
 from functools import cached_property, lru_cache
 from typing import Any
 
@@ -89,7 +89,22 @@ class OnRecord:
 
         Its answer turns with the day of whoever typed the time, and with whatever befell an instrument or a pair.
         """
+        asked = ("stretch", at.date(), at.tzinfo, now)
+        if asked not in self.worked_out:
+            self.worked_out[asked] = self._whole_day(at, now)
+        whole_day: Hashable | None = self.worked_out[asked]
+        if whole_day is not None:
+            return whole_day
         return at.isoformat() if at > now else (at.date(), bisect_right(self._turns, at))
+
+    def _whole_day(self, at: datetime, now: datetime) -> Hashable | None:
+        """The stretch of every time of the day of `at`, where it is one: times with zones are slow to compare."""
+        if at > now:
+            return None
+        begins = datetime.combine(at.date(), time.min, at.tzinfo)
+        ends = begins + timedelta(days=1)
+        turned = bisect_left(self._turns, begins)
+        return (at.date(), turned) if ends <= now and turned == bisect_left(self._turns, ends) else None
 
     @cached_property
     def _turns(self) -> list[datetime]:

@@ -12,9 +12,9 @@ from calib.procedures.on_record.by_name import amended_instrument, instrument_ta
 from calib.procedures.on_record.calibrations import calibrations_on_file
 from calib.procedures.on_record.instruments import InstrumentStatus, checks_of, statuses
 from calib.procedures.on_record.probe_pairs import pairings_of
+from calib.procedures.on_record.recorded import recorded_by
 from calib.procedures.on_record.taken_back import shown_back, taken_back
 from calib.procedures.on_record.what_counts import not_retracted
-from calib.records import ledger
 from calib.records.record import RecordCells, key, moment, typed
 from calib.records.tables.calibrations import Calibration
 from calib.records.tables.events import Event, IntermediateCheck
@@ -48,18 +48,23 @@ def instrument_history(session: Session, tag: str, at: datetime) -> InstrumentHi
         table: taken_back(session, table, [key(each.id) for each in records])
         for table, records in ((Event, events), (IntermediateCheck, checks))
     }
+    recorded = recorded_by(session, Event, [key(event.id) for event in events])
+    checked = recorded_by(session, IntermediateCheck, [key(check.id) for check in checks])
     calibrations = calibrations_on_file(session, tag)
     files = files_of(session, Attached.calibration_id, [each["id"] for each in calibrations])
     return InstrumentHistory(
         statuses(session, [instrument], at)[0],
         tuple(each | {"files": files[each["id"]]} for each in calibrations),
         tuple(
-            typed(event, "instrument_id") | _person(session, "event", event.id) | shown_back(back[Event], event.id)
+            typed(event, "instrument_id") | recorded[key(event.id)] | shown_back(back[Event], event.id)
             for event in events
         ),
         tuple(
-            {"tag": tag} | typed(each, "instrument_id") | shown_back(back[IntermediateCheck], each.id)
-            for each in checks
+            {"tag": tag}
+            | typed(check, "instrument_id")
+            | {"recorded_at": checked[key(check.id)]["recorded_at"]}
+            | shown_back(back[IntermediateCheck], check.id)
+            for check in checks
         ),
         tuple(pairings_of(session, own)),
         tuple(files_of(session, Attached.instrument_id, [own])[own]),
@@ -83,10 +88,6 @@ def _amendments(session: Session, tag: str) -> Iterator[RecordCells]:
                 "person": each.person,
                 "time": each.time,
             }
-
-
-def _person(session: Session, table: str, record_id: int | None) -> RecordCells:
-    return {"person": ledger.written(session, table, key(record_id))[0]}
 
 
 def _used(session: Session, instrument_id: int) -> RecordCells:

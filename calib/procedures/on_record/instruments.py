@@ -87,7 +87,7 @@ def _partners(
 
 def _latest_values(session: Session, instruments: Collection[int], at: datetime) -> dict[int, RecordCells]:
     """Cells that events have changed since an instrument was registered: where it is, and its calibration interval."""
-    columns = {"move": "location", INTERVAL_CHANGE: "interval_months"}
+    columns = {"move": "location", "return": "location", INTERVAL_CHANGE: "interval_months"}
     values: dict[int, RecordCells] = defaultdict(dict)
     events = [
         event

@@ -11,8 +11,9 @@ from sqlmodel import Session, col, or_, select
 
 from calib.confirmation.interval import has_happened
 from calib.procedures.on_record.by_name import tags_of
+from calib.procedures.on_record.recorded import recorded_by
 from calib.procedures.on_record.what_counts import not_retracted
-from calib.records.record import moment
+from calib.records.record import key, moment
 from calib.records.tables.events import Pairing
 from calib.records.tables.instruments import Instrument
 
@@ -76,6 +77,7 @@ def pairings_of(session: Session, instrument_id: int) -> list[dict[str, str]]:
     """Every pairing of an instrument, as probe or as meter, as it was recorded."""
     own = or_(col(Pairing.probe_id) == instrument_id, col(Pairing.meter_id) == instrument_id)
     pairings = session.exec(select(Pairing).where(own).order_by(col(Pairing.id))).all()
+    recorded = recorded_by(session, Pairing, [key(each.id) for each in pairings])
     tags = tags_of(session, {instrument_id for each in pairings for instrument_id in (each.probe_id, each.meter_id)})
     return [
         {
@@ -84,6 +86,7 @@ def pairings_of(session: Session, instrument_id: int) -> list[dict[str, str]]:
             "kind": each.kind,
             "at": each.at,
             "reason": each.reason,
+            "recorded_at": recorded[key(each.id)]["recorded_at"],
         }
         for each in pairings
     ]

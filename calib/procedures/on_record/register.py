@@ -18,12 +18,14 @@ from calib.confirmation.interval import (
 )
 from calib.procedures.on_record.amended import instruments_in_force
 from calib.procedures.on_record.by_keys import among
+from calib.procedures.on_record.recorded import entry_of
 from calib.procedures.on_record.what_counts import counts_of_its_calibration, not_retracted
 from calib.records.record import key, moment
 from calib.records.tables.calibrations import Acceptance, Calibration, ReferenceStandard, Withdrawal
 from calib.records.tables.curves import StoredCurve
 from calib.records.tables.events import Event, IntermediateCheck
 from calib.records.tables.instruments import Instrument
+from calib.records.tables.ledger import LedgerEntry
 from calib.records.words import INTERVAL_CHANGE
 
 
@@ -40,9 +42,10 @@ def register_among(session: Session, wanted: Collection[int] | None) -> dict[str
     calibrations = _calibrations(session, wanted)
     events: dict[int, list[EventOnRecord]] = defaultdict(list)
     intervals: dict[int, list[IntervalChange]] = defaultdict(list)
-    befell = among(select(Event), Event.instrument_id, wanted).where(not_retracted(Event))
-    for event in session.exec(befell.order_by(col(Event.id))):
-        events[event.instrument_id].append(EventOnRecord(event.kind, moment(event.at), event.reason))
+    happened = select(Event, LedgerEntry.time).outerjoin(LedgerEntry, entry_of(Event)).where(not_retracted(Event))
+    for event, recorded in session.exec(among(happened, Event.instrument_id, wanted).order_by(col(Event.id))):
+        recorded_on = None if recorded is None else moment(recorded).date()
+        events[event.instrument_id].append(EventOnRecord(event.kind, moment(event.at), event.reason, recorded_on))
         if event.kind == INTERVAL_CHANGE and event.value is not None:
             intervals[event.instrument_id].append(IntervalChange(moment(event.at), int(event.value)))
     checks: dict[int, list[CheckOnRecord]] = defaultdict(list)

@@ -1,5 +1,6 @@
 """Rules of the company that the program follows: set one, list them. Of several records of one rule the latest counts."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from sqlmodel import Session, col, select
@@ -12,8 +13,11 @@ from calib.records.record import key
 from calib.records.tables.company import HouseRule
 
 ONE_PERSON_MAY_ACCEPT = "one person may accept"  # whoever typed a certificate may accept it too
-HOUSE_RULES = (ONE_PERSON_MAY_ACCEPT,)
+RETENTION = "retention in years"  # how long the records are kept at least; nothing is ever deleted
+HOUSE_RULES = (ONE_PERSON_MAY_ACCEPT, RETENTION)
+_WITH_A_VALUE = (RETENTION,)
 HOLDS, DOES_NOT = "yes", "no"
+_MOST_YEARS = 999
 
 
 @dataclass(frozen=True)
@@ -26,28 +30,45 @@ class RuleOnRecord:
     person: str
     time: str
     counts: bool  # whether it is the latest of its rule
+    value: str | None = None  # of a rule that has one
 
 
-def set_rule(session: Session, rule: str, holds: str, reason: str, signature: ledger.Signature) -> HouseRule:
+def set_rule(
+    session: Session, rule: str, holds: str, reason: str, signature: ledger.Signature, value: str | None = None
+) -> HouseRule:
     """Append a rule that holds from now on, or that does so no longer; raises BadInputError with every finding."""
     findings = [
         Finding.typed(column, value, f"one of {', '.join(known)}")
         for column, value, known in (("rule", rule, HOUSE_RULES), ("holds", holds, (HOLDS, DOES_NOT)))
         if value not in known
     ]
-    findings += without_reason(reason)
+    findings += [*_of_value(rule, holds, value), *without_reason(reason)]
     if findings:
         raise BadInputError(findings)
     signature = authorise(session, signature, "rule")
-    record = HouseRule(rule=rule, holds=holds, reason=reason.strip())
+    record = HouseRule(rule=rule, holds=holds, reason=reason.strip(), value=value)
     append(session, [record], signature)
     return record
+
+
+def _of_value(rule: str, is_set: str, value: str | None) -> Iterator[Finding]:
+    wanted = rule in _WITH_A_VALUE and is_set == HOLDS
+    if wanted and not (value is not None and value.isascii() and value.isdigit() and 1 <= int(value) <= _MOST_YEARS):
+        yield Finding.typed("value", value, f"a whole number of years, 1 to {_MOST_YEARS}")
+    if not wanted and value is not None:
+        yield Finding.typed("value", value, f"nothing: only {', '.join(_WITH_A_VALUE)} has one, where it holds")
 
 
 def holds(session: Session, rule: str) -> bool | None:
     """Whether a rule holds now; None where nobody ever said so."""
     last = session.exec(select(HouseRule).where(HouseRule.rule == rule).order_by(col(HouseRule.id).desc())).first()
     return None if last is None else last.holds == HOLDS
+
+
+def value_of(session: Session, rule: str) -> str | None:
+    """The value of a rule that holds now; None where it has none, or nobody ever said so."""
+    last = session.exec(select(HouseRule).where(HouseRule.rule == rule).order_by(col(HouseRule.id).desc())).first()
+    return last.value if last is not None and last.holds == HOLDS else None
 
 
 def rules(session: Session) -> list[RuleOnRecord]:
@@ -61,6 +82,7 @@ def rules(session: Session) -> list[RuleOnRecord]:
             recorded.reason,
             *ledger.written(session, "house_rule", key(recorded.id)),
             counts=latest[recorded.rule] == recorded.id,
+            value=recorded.value,
         )
         for recorded in records
     ]

@@ -35,7 +35,7 @@ from calib.procedures.measure.arrays import arrays_of
 from calib.procedures.measure.compared import stated_density
 from calib.procedures.measure.gate_reading import gate_reading
 from calib.procedures.measure.indicated import unit_of_value
-from calib.procedures.measure.results import rectangular_of
+from calib.procedures.measure.results import budget_of_result
 from calib.procedures.measure.standing import MeasuringSystem, Standing, section_of
 from calib.procedures.measure.totals import design_of
 from calib.procedures.on_record.in_force import OnRecord
@@ -199,13 +199,7 @@ def _outside(instrument: Instrument, certificate: str, curve: Curve, value: floa
 def _evaluated(
     asked: Asked, gear: Gear, standing: Standing, evaluated: Flows, half_width: float, density_ratio: float
 ) -> Predicted:
-    known = rectangular_of(evaluated.contributions)
-    own = Budget(
-        tuple(contribution.name for contribution in evaluated.contributions),
-        combine(evaluated.contributions).uncertainties[0],
-        np.array([contribution.degrees_of_freedom[0] for contribution in evaluated.contributions]),
-        is_rectangular=None if known is None else known[0],
-    )
+    own = budget_of_result(evaluated.contributions, combine(evaluated.contributions), 0)
     place = own.names.index("repeatability")
     declared = not math.isnan(own.uncertainties[place])
     own = own if declared else own.with_contribution(place, 0.0, math.inf)

@@ -5,13 +5,15 @@ from datetime import datetime
 
 from sqlmodel import Session
 
+from calib import __version__
 from calib.confirmation.interval import Decision
-from calib.procedures.impact.reviews import Review, open_reviews_of
+from calib.procedures.impact.reviews import Review, reviews_of_job
 from calib.procedures.measure.evaluate import Evaluation, evaluate
 from calib.procedures.measure.gate_reading import air_of_reading
 from calib.procedures.measure.risks import RisksOfJob, risks_of
 from calib.procedures.measure.standing import Standing
 from calib.procedures.on_record.calibrations import CalibrationOnFile, calibrations_by_key
+from calib.procedures.on_record.validations import ValidationOnRecord, latest_validation
 from calib.procedures.report.amendments import Amendment, amendments_of
 from calib.procedures.report.issued import Issue, issued_bytes, issues_of
 from calib.procedures.report.standards_used import StandardsUsed, standards_used
@@ -28,12 +30,18 @@ class JobReport:
     risks: RisksOfJob
     calibrations: dict[tuple[str, str], CalibrationOnFile]  # by tag and certificate number
     ledger_digest: str
-    open_reviews: tuple[Review, ...] = ()  # of instruments found beyond their limits, with a line on this job
+    reviews: tuple[Review, ...] = ()  # of what shook results already given, with a line on this job
     standards: StandardsUsed = field(
         default_factory=lambda: StandardsUsed({}, {})
     )  # reference standards of the register
     issues: tuple[Issue, ...] = ()  # of this job's report, the first one first
     issued_before: bytes | None = None  # the last issue as JSON; absent where there is none
+    validation: ValidationOnRecord | None = None  # of the version that runs; absent: none is on record
+
+    @property
+    def open_reviews(self) -> tuple[Review, ...]:
+        """Those that are open."""
+        return tuple(review for review in self.reviews if review.is_open)
 
     @property
     def every_calibration(self) -> dict[tuple[str, str], CalibrationOnFile]:
@@ -60,10 +68,11 @@ def report(session: Session, job: str, now: datetime, coverage_probability: floa
         risks_of(evaluation),
         calibrations,
         ledger.ledger_head(session)[1],
-        tuple(open_reviews_of(session, job)),
+        tuple(reviews_of_job(session, job)),
         standards_used(session, calibrations),
         issues,
         _as_json(session, issues[-1]) if issues else None,
+        latest_validation(session, __version__),
     )
 
 

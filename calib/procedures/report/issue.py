@@ -32,6 +32,7 @@ class ToIssue:
     reason: str | None
     ledger_digest: str  # the ledger's head when it was made
     forms: Mapping[str, tuple[str, bytes]]  # form -> name of its file, its bytes
+    validation_id: int | None = None  # that it cites; absent: the program was not validated
 
 
 def may_issue(session: Session, job: str, reason: str | None, signature: Signature) -> Signature:
@@ -72,6 +73,7 @@ def issue_report(session: Session, wanted: ToIssue, signature: Signature) -> Non
         issued_at=wanted.issued_at.isoformat(),
         reason=None if wanted.reason is None else wanted.reason.strip(),
         ledger_digest=wanted.ledger_digest,
+        validation_id=wanted.validation_id,
     )
     append(session, [report], signature)
     append(session, kept_forms(wanted.forms, key(report.id)), signature)

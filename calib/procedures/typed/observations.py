@@ -74,7 +74,7 @@ def points_typed(typed: Sequence[str]) -> dict[tuple[int, int], str]:
 
 def observed_values(cell: str) -> list[float]:
     """Observations joined by semicolons."""
-    return [float(part) for part in cell.split(";")]
+    return list(map(float, cell.split(";")))
 
 
 def mean_of(values: Sequence[float]) -> float:
@@ -84,19 +84,32 @@ def mean_of(values: Sequence[float]) -> float:
 
 def observed(cells: Mapping[str, object], log: bytes | None = None, traversed: Traversed | None = None) -> Observed:
     """Observations of a reading from its cells, from its log file or its traverse where it has one."""
+    indication, observations, throttled = (
+        None if cell is None else str(cell)
+        for cell in map(cells.get, ("indication", "observations", "throttled_observations"))
+    )
+    return observed_of(indication, observations, throttled, log, traversed)
+
+
+def observed_of(
+    indication: str | None,
+    observations: str | None,
+    throttled_observations: str | None,
+    log: bytes | None = None,
+    traversed: Traversed | None = None,
+) -> Observed:
+    """The same from the cells by themselves."""
     if traversed is not None:
         values = tuple(value for point in traversed.indications for value in point)
         return Observed(mean_of(values), (), traversed=traversed)
     if log is not None:
         values = tuple(logged_values(log))
         return Observed(mean_of(values), values, logged=True)
-    other = cells.get("throttled_observations")
-    throttled = () if other is None else tuple(observed_values(str(other)))
-    typed = cells.get("observations")
-    if typed is None:
-        return Observed(float(str(cells["indication"])), (), throttled=throttled)
-    values = tuple(observed_values(str(typed)))
-    return Observed(mean_of(values), values, throttled=throttled)
+    throttled = () if throttled_observations is None else tuple(observed_values(throttled_observations))
+    if observations is None:
+        return Observed(float(str(indication)), (), throttled=throttled)
+    values = tuple(observed_values(observations))
+    return Observed(mean_of(values), values, False, None, throttled)
 
 
 def logged_values(log: bytes) -> list[float]:

@@ -41,19 +41,21 @@ Numbers = Mapping[str, Collection[int]]  # of records, by table
 
 def must_be_whole(session: Session, numbers: Numbers) -> None:
     """Raises DamagedError, a line for each finding, where records or what they stand in were changed past the program."""
+    findings = changed_past(session, numbers)
+    if findings:
+        raise DamagedError(
+            "\n".join([*map(str, findings), f"nothing was written; {Step.VERIFY} says all that is wrong"])
+        )
+
+
+def changed_past(session: Session, numbers: Numbers) -> Sequence[LedgerFinding]:
+    """What was changed past the program of some records, or of what they stand in."""
     connection = session.connection()
     pages = page_findings(connection, tuple(filter(numbers.get, numbers)))
     calibrations = numbers.get("calibration", ())
     rows = (*row_findings(connection, numbers), *row_findings(connection, missing_rows(connection, numbers)))
     stored, _ = apart_from_closed(connection, [*pages, *rows, *head_findings(connection)])
-    findings: Sequence[LedgerFinding] = stored or [
-        *late_findings(session, calibrations),
-        *curve_findings(session, calibrations),
-    ]
-    if findings:
-        raise DamagedError(
-            "\n".join([*map(str, findings), f"nothing was written; {Step.VERIFY} says all that is wrong"])
-        )
+    return stored or [*late_findings(session, calibrations), *curve_findings(session, calibrations)]
 
 
 _OF_CALIBRATION: tuple[Any, ...] = (

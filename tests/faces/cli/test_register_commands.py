@@ -156,7 +156,9 @@ def test_a_calibration_that_fails_is_refused_with_each_failure(records, workbook
 
 
 def test_a_certificate_may_be_recorded_with_another_person_s_acceptance(records, workbook):
-    ran = add(records, workbook, "--accepted-on", "2026-02-23", "--accepted-by", "B. Person", "--json")
+    ran = add(
+        records, workbook, "--accepted-on", "2026-02-23", "--accepted-by", "B. Person", "--reason", "late", "--json"
+    )
     assert (ran.status, ran.document["accepted_on"]) == (0, "2026-02-23")
 
 
@@ -189,14 +191,25 @@ def test_a_certificate_typed_again_attaches_no_file(records, workbook, certifica
 def test_a_certificate_typed_wrong_is_recorded_again_under_a_number_that_says_so(records, workbook):
     """`calib help` (certificates): both stay, and of one day the one recorded later counts."""
     add(records, workbook)
-    calib("calibration", "accept", "PG-1", "C-7", "--on", "2026-03-01", *OTHER, records=records)
+    calib("calibration", "accept", "PG-1", "C-7", "--on", "2026-03-01", "--reason", "late", *OTHER, records=records)
     told = add(records, workbook)
     assert told.err.count("error: ") == 1
     assert "withdraw it and record the right one under a number that says so" in told.err
     words = ("--laboratory", "South Laboratory", "--calibrated-on", "2026-02-20", "--comparisons", workbook)
     kept = calib("calibration", "add", "PG-1", "C-7 (corrected)", *words, "--by", "A. Person", records=records)
     assert "calib calibration accept PG-1 'C-7 (corrected)'" in kept.out
-    calib("calibration", "accept", "PG-1", "C-7 (corrected)", "--on", "2026-03-01", *OTHER, records=records)
+    calib(
+        "calibration",
+        "accept",
+        "PG-1",
+        "C-7 (corrected)",
+        "--on",
+        "2026-03-01",
+        "--reason",
+        "late",
+        *OTHER,
+        records=records,
+    )
     (answer,) = calib("ready", "PG-1", "--on", "2026-03-01", "--json", records=records).document["instruments"]
     assert answer["certificate"] == "C-7 (corrected)"
     listed = calib("calibration", "list", "PG-1", "--json", records=records).document["calibrations"]

@@ -129,7 +129,7 @@ def report(records, folder):
 
 def test_a_report_says_on_its_first_page_that_a_review_is_open(records, tmp_path):
     first, document = report(records, tmp_path / "before")
-    assert "<strong>An impact review is open.</strong> VA-1 was found beyond its limits" in first
+    assert "<strong>An impact review is open.</strong> VA-1 found at 2.95 times its limit on 2026-03-20" in first
     assert "3 readings of this report rest on it" in first
     (one,) = document["open_reviews"]
     assert (one["instrument"], one["certificate"], one["readings"], one["open_lines"]) == ("VA-1", "D-1", [1, 2, 4], 3)
@@ -151,7 +151,7 @@ def test_a_report_as_a_table_has_a_row_for_it(records, tmp_path):
         "record": "open review",
         "instrument": "VA-1",
         "certificate": "D-1",
-        "reasons": "found beyond its limits when calibrated on 2026-03-20; readings of this job that rest on it: 1, 2, 4; "
+        "reasons": "found at 2.95 times its limit on 2026-03-20; readings of this job that rest on it: 1, 2, 4; "
         "lines of the review without a disposition: 3",
     }
     calib(*DISPOSE, 1, 2, 3, *THREE, records=records)

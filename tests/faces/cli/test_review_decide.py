@@ -4,11 +4,13 @@ Source: ISO/IEC 17025:2017, 7.10.1 (acceptability of nonconforming work) and 7.8
 curve as found are compared with those of records that were imported with the comparisons as found in the certificate in force.
 """
 
+import json
 import math
+import re
 
 import pytest
 
-from tests.as_found import as_if_found, drifted, reviewed, stated_flows
+from tests.as_found import LATER, added, as_if_found, drifted, reviewed, stated_flows
 from tests.command import calib, copied
 from tests.folders import ledger_head, records_of, small_job
 
@@ -129,3 +131,82 @@ def test_a_decision_is_shown_with_who_made_it_and_why(records):
     assert "which curve holds: not decided yet" in calib("review", "show", 1, records=records).out
     decide(records, "as found", "--by", "Q. Person")
     assert "by Q. Person: as found: it fell before the job" in calib("review", "show", 1, records=records).out
+
+
+# --- the report ------------------------------------------------------------------------------------------------------------------
+
+
+def issued(records, folder, *more):
+    ran = calib("report", "J-1", "--issue", "--into", folder, "--format", "html,json,csv,xlsx", *more, records=records)
+    assert (ran.status, ran.err) == (0, ran.err)
+    page, document = (next(folder.glob(f"*.{form}")).read_text(encoding="utf-8") for form in ("html", "json"))
+    return page, json.loads(document)
+
+
+@pytest.fixture
+def reissued(tmp_path):
+    """Page and JSON of revision 2, issued after D-1 found VA-1 beyond its limits and a person decided on the curve as found."""
+    records = records_of(tmp_path / "records", small_job())
+    issued(records, tmp_path / "first")
+    added(records, tmp_path / "second", drifted(small_job(), "VA-1"), LATER)
+    decide(records, "as found", "--by", "Q. Person")
+    return issued(records, tmp_path / "again", "--because", "VA-1 was found beyond its limits"), records
+
+
+def test_a_reissued_report_says_what_was_found_what_was_decided_and_by_whom(reissued):
+    (page, document), _ = reissued
+    first = page[: page.index('<h2 id="flows">')]
+    assert re.search(r"VA-1 found at \d\.\d\d times its limit on 2026-03-20", first)
+    assert (
+        "the flows are those of the curve as found, for the whole time since it was last in order, as Q. Person decided"
+        in first
+    )
+    (review,) = document["reviews"]
+    assert (review["readings"], review["decision"]["by"]) == ([1, 2, 4], "Q. Person")
+    assert review["decision"]["reason"] == "it fell before the job, as the dent shows"
+
+
+def test_a_reissued_report_says_what_differs_from_the_revision_before(reissued):
+    (_, document), _ = reissued
+    differs = {change["what"]: (change["before"], change["after"]) for change in document["changes"]}
+    before, after = differs["flow at S-1, reading 1"]
+    assert before.endswith("conditional pass")
+    assert after.endswith("pass")
+    assert before.split()[0] != after.split()[0]
+    assert any(what.startswith("review 1 of VA-1, found at") for what in differs)
+
+
+def test_a_reading_says_that_its_curve_was_decided_on(reissued):
+    (_, document), _ = reissued
+    flags = {reading["reading"]: reading["flags"] for reading in document["readings"]}
+    assert "which curve holds for certificate C-101 was decided in an impact review" in flags[1]
+    assert flags[3] == []
+
+
+def test_reissue_is_a_promise_until_a_later_revision_is_on_record(tmp_path):
+    records = records_of(tmp_path / "records", small_job())
+    issued(records, tmp_path / "first")
+    added(records, tmp_path / "second", drifted(small_job(), "VA-1"), LATER)
+    decide(records, "as found")
+    for line in (1, 2, 3):
+        calib("review", "dispose", 1, line, "--decision", "stands", "--reason", f"looked at {line}", records=records)
+    ran = calib("review", "dispose", 1, 4, "--decision", "reissue", "--reason", "a statement changes", records=records)
+    assert ran.err == "1 open line(s) left\n"
+    told = calib("due", "--on", "2026-03-06", records=records).out
+    assert "1 of 4 lines (reissue promised: J-1): calib review show 1" in told
+    assert "reissue promised: J-1" in calib("review", "list", records=records).out
+    issued(records, tmp_path / "again", "--because", "VA-1 was found beyond its limits")
+    assert "impact review" not in calib("due", "--on", "2026-03-06", records=records).out
+    assert "reissued, revision 2" in calib("review", "show", 1, records=records).out
+
+
+def test_what_stands_has_a_reason_line_by_line(records):
+    before = ledger_head(records)
+    ran = calib("review", "dispose", 1, 1, 2, "--decision", "stands", "--reason", "all the same", records=records)
+    assert (ran.status, ran.out) == (2, "")
+    assert "--reason: '1 for 2 lines'; expected 2 reasons, one for each line in their order" in ran.err
+    assert ledger_head(records) == before
+    each = ("--reason", "below a tenth of U", "--reason", "statement unchanged")
+    assert calib("review", "dispose", 1, 1, 2, "--decision", "stands", *each, records=records).status == 0
+    lines = calib("review", "show", 1, "--json", records=records).document["items"]
+    assert [one["dispositions"][0]["reason"] for one in lines[:2]] == ["below a tenth of U", "statement unchanged"]

@@ -24,13 +24,13 @@ def test_up_draws_reading_meter_certificate_standard_certificate(records):
         "reading 3: R-1 of J-1, 2026-03-05T09:30+01:00, with VA-2",
         "└─ meter VA-2: vane, Maker M2, serial 002",
         (
-            "   └─ certificate C-102, own bench, no accreditation on record, calibrated 2026-02-02, accepted 2026-02-03, "
-            "valid through 2027-02-02, U = 5 to 50 fpm (k = 2)"
+            "   └─ certificate C-102, own bench, no accreditation on record, calibrated 2026-02-02, accepted 2026-02-03 "
+            "(taken over on 2026-03-06), valid through 2027-02-02, U = 5 to 50 fpm (k = 2)"
         ),
         "      └─ reference standard RS-1: standard, Maker M3, serial 003",
         (
-            "         └─ certificate C-103, North Laboratory, number 12 (invented), calibrated 2026-01-14, accepted 2026-01-20, "
-            "valid through 2027-01-14, U = 0.012 to 0.052 m/s (k = 2)"
+            "         └─ certificate C-103, North Laboratory, number 12 (invented), calibrated 2026-01-14, accepted 2026-01-20 "
+            "(taken over on 2026-03-06), valid through 2027-01-14, U = 0.012 to 0.052 m/s (k = 2)"
         ),
         "",
         "every branch ends at an accredited certificate that was valid on its day",

@@ -4,6 +4,7 @@ Source: ISO 10012:2003, 7.1 (metrological confirmation); JCGM 106 for the rules;
 """
 
 import json
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -18,6 +19,7 @@ from tests.as_found import added, all_reviews, drifted
 from tests.folders import NOW, SIGNED, all_of, changed, ledger_head, records_of
 
 OTHER = ledger.Signature("B. Person", NOW, "calibration accept")
+LATE = "accepted on paper on that day"
 CORRECTED = AcceptanceWanted(judged="corrected value")
 
 
@@ -34,7 +36,9 @@ def waiting(tmp_path):
 
 def accept(records, on="2026-03-01", tag="VA-1", certificate="C-101", wanted=CORRECTED, signature=OTHER):
     with database.writing(str(records)) as session:
-        return accept_calibration(session, tag, certificate, date.fromisoformat(on), wanted, signature)
+        return accept_calibration(
+            session, tag, certificate, date.fromisoformat(on), replace(wanted, reason=LATE), signature
+        )
 
 
 def allowed(records, tag="VA-1"):
@@ -151,9 +155,7 @@ def test_a_certificate_that_was_found_beyond_its_limits_opens_its_review_once_an
     assert all_reviews(waiting) == []
     told = accept(waiting).remarks
     assert [(one.tag, one.certificate) for one in all_reviews(waiting)] == [("VA-1", "D-1")]
-    assert told == (
-        "VA-1 was found beyond its limits: impact review of certificate D-1, 0 lines: see the review of VA-1, certificate D-1",
-    )
+    assert told == ("VA-1 was found beyond its limits: impact review of certificate D-1, 0 lines: see impact review 1",)
 
 
 def test_an_acceptance_that_opens_no_review_says_nothing(waiting):

@@ -279,9 +279,7 @@ def test_a_later_certificate_is_judged_by_what_counts_now(tmp_path):
     assert [(one.certificate, one.assessment["since"]["certificate"]) for one in all_reviews(records)] == [
         ("D-1", "C-101")
     ]
-    assert told == (
-        "VA-1 was found beyond its limits: impact review of certificate D-1, 3 lines: see the review of VA-1, certificate D-1",
-    )
+    assert told == ("VA-1 was found beyond its limits: impact review of certificate D-1, 3 lines: see impact review 1",)
 
 
 # --- import and export -----------------------------------------------------------------------------------------------------------

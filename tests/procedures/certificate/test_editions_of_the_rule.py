@@ -9,7 +9,14 @@ import math
 import pytest
 from sqlmodel import select
 
-from calib.procedures.certificate.fit_curve import FIRST_EDITION, SECOND_EDITION, curve_record, fit_by, fit_curve
+from calib.procedures.certificate.fit_curve import (
+    FIRST_EDITION,
+    SECOND_EDITION,
+    THIRD_EDITION,
+    curve_record,
+    fit_by,
+    fit_curve,
+)
 from calib.procedures.verify.curves_by_rule import curve_findings
 from calib.records import database, ledger
 from calib.records.record import typed
@@ -35,7 +42,7 @@ def with_cells(comparisons, **cells):
 
 def test_a_certificate_s_curve_is_made_by_the_latest_edition_and_says_so(small_records):
     with database.reading(str(small_records)) as session:
-        assert {curve.rule_edition for curve in session.exec(select(StoredCurve))} == {2}
+        assert {curve.rule_edition for curve in session.exec(select(StoredCurve))} == {3}
 
 
 def test_a_curve_of_the_first_edition_passes_verify_and_one_that_claims_the_other_does_not(small_records):
@@ -134,3 +141,42 @@ def test_comparisons_whose_rounded_digits_fit_exactly_have_the_scatter_of_their_
     assert first.scatter_uncertainty(4.0) == pytest.approx(0.0, abs=1e-12)
     assert 0.01 * math.sqrt(2 / 12 / 5) <= second.scatter_uncertainty(4.0) < 0.01
     assert json.loads(second.as_text())["averaged"]["degrees_of_freedom"] == pytest.approx(second.degrees_of_freedom)
+
+
+# Voltages of King's law with n = 1/2, to 1 mV; velocities to 0.01 m/s.
+_VOLTS = ("1.483", "1.549", "1.606", "1.697", "1.808", "1.900")
+_VELOCITIES = ("0.50", "1.00", "1.60", "3.00", "5.60", "8.50")
+
+
+def of_voltage(comparisons):
+    like = comparisons[0] | {"unit": "m/s", "indication_unit": "V", "expanded_uncertainty": "0.02"}
+    return [like | {"reference": v, "indication": x} for v, x in zip(_VELOCITIES, _VOLTS, strict=True)]
+
+
+def test_the_third_edition_gives_other_shapes_the_scatter_of_all_candidates_too(small_records):
+    instrument, comparisons = certificate(small_records)
+    instrument, cells = instrument | {"indication_quantity": "voltage"}, of_voltage(comparisons)
+    second, third = (fit_by(each, instrument, cells).choice.curve for each in (SECOND_EDITION, THIRD_EDITION))
+    x = [1.5, 1.7, 1.85]
+    assert third.value(x).tolist() == second.value(x).tolist()
+    expanded = [coverage_factor(each.degrees_of_freedom) * each.scatter_uncertainty(x) for each in (second, third)]
+    assert (expanded[1] ** 2).mean() > (expanded[0] ** 2).mean()
+    assert "averaged" not in json.loads(second.as_text())
+
+
+def test_where_the_same_quantity_is_indicated_the_third_edition_is_the_second(small_records):
+    instrument, comparisons = certificate(small_records)
+    second, third = (fit_by(each, instrument, comparisons).choice.curve for each in (SECOND_EDITION, THIRD_EDITION))
+    assert third.as_text() == second.as_text()
+
+
+def test_voltages_that_fit_a_line_exactly_have_the_scatter_of_their_rounding(small_records):
+    """x = 1 V + 0.1 V/(m/s) v, written to 1 mV and 0.01 m/s: u of a voltage is hypot(1 mV, 0.1 0.01 V)/sqrt(12)."""
+    instrument, comparisons = certificate(small_records)
+    instrument = instrument | {"indication_quantity": "voltage"}
+    volts = [f"{1 + 0.1 * float(v):.3f}" for v in _VELOCITIES]
+    cells = [each | {"indication": x} for each, x in zip(of_voltage(comparisons), volts, strict=True)]
+    second, third = (fit_by(each, instrument, cells).choice.curve for each in (SECOND_EDITION, THIRD_EDITION))
+    assert second.scatter_uncertainty(1.3) < 1e-9
+    u_v = math.hypot(0.001, 0.1 * 0.01) / math.sqrt(12) / 0.1
+    assert u_v / math.sqrt(6) <= third.scatter_uncertainty(1.3) < u_v

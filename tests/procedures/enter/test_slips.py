@@ -100,7 +100,7 @@ def test_what_was_superseded_comes_back_from_an_export(small_records, tmp_path):
         correct(session, "S-1", indication="4.30", observations="4.29;4.32;4.29")
         withdraw_reading(session, "J-1", reading_at(session, "S-2").id, WHY, signed())
         event = record_event(session, "VA-2", "suspension", NOW - timedelta(days=2), "dropped", signed())
-        withdraw_event(session, "VA-2", event.id, "another was dropped", signed())
+        withdraw_event(session, "VA-2", event.record.id, "another was dropped", signed())
     with database.reading(str(small_records)) as session:
         write_export(tmp_path / "export", export_records(session))
     new = tmp_path / "new.sqlite"
@@ -121,10 +121,10 @@ def test_a_technician_takes_back_a_reading_and_no_event(small_file):
         event = record_event(session, "VA-2", "suspension", NOW, "dropped", signed("Tom", LATER))
     before = ledger_head(small_file)
     with pytest.raises(BadInputError, match="QA: Quinn"), database.writing(str(small_file)) as session:
-        withdraw_event(session, "VA-2", event.id, "another was dropped", signed("Tom", LATER))
+        withdraw_event(session, "VA-2", event.record.id, "another was dropped", signed("Tom", LATER))
     assert ledger_head(small_file) == before
     with database.writing(str(small_file)) as session:
-        withdraw_event(session, "VA-2", event.id, "another was dropped", signed("Quinn", LATER))
+        withdraw_event(session, "VA-2", event.record.id, "another was dropped", signed("Quinn", LATER))
 
 
 def test_a_refusal_is_dismissed_by_qa_or_engineer_and_may_be_typed_again(small_file):
@@ -183,7 +183,7 @@ def test_a_retraction_that_means_nothing_is_found(small_records, cells, problem)
 def test_a_release_after_a_withdrawn_suspension_is_of_nothing(small_records):
     with database.writing(str(small_records)) as session:
         event = record_event(session, "VA-1", "suspension", NOW, "dropped", signed())
-        withdraw_event(session, "VA-1", event.id, "another was dropped", signed())
+        withdraw_event(session, "VA-1", event.record.id, "another was dropped", signed())
     with pytest.raises(BadInputError, match="not suspended"), database.writing(str(small_records)) as session:
         record_event(session, "VA-1", "release", NOW, "in order", signed())
     with database.reading(str(small_records)) as session:

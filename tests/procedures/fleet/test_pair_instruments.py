@@ -224,7 +224,9 @@ def test_one_of_a_pair_is_not_ready_while_the_other_is_refused(prepared, gone, l
     assert asked(prepared, left) == ()
     suspend(prepared, gone)
     (reason,) = asked(prepared, left)
-    assert reason.startswith(f"{left}: it belongs with {gone}: suspended since 2026-03-04T09:00:00+01:00 (bent): ")
+    assert reason.startswith(
+        f"{left}: it belongs with {gone}: suspended since 2026-03-04T09:00:00+01:00, recorded on 2026-03-06 (bent): "
+    )
     change(prepared, PARTED, at=MORNING + timedelta(hours=2), reason="another probe")
     assert asked(prepared, left) == ()
 

@@ -1,5 +1,6 @@
 """Suspend, release, retire: each with reason and person, none of them undone. Source: ISO/IEC 17025:2017, 6.4.9 and 6.4.13 h."""
 
+from dataclasses import replace
 from datetime import datetime
 
 import pytest
@@ -18,8 +19,9 @@ def at(typed):
 
 
 def record(records, kind, when, reason="in a few words", tag="VA-1"):
+    signed = replace(SIGNED, time=at(when)) if kind == "release" else SIGNED  # which holds from when it is recorded
     with database.writing(str(records)) as session:
-        return record_event(session, tag, kind, at(when), reason, SIGNED).model_dump()
+        return record_event(session, tag, kind, at(when), reason, signed).record.model_dump()
 
 
 def allowed(records, when):

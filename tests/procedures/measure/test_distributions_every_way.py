@@ -13,8 +13,11 @@ import pytest
 
 from calib.measurement import FoundFactors, flows
 from calib.measurement.trials import NO_ERRORS, Errors, one_reading
+from calib.procedures.measure.budget import budget_of
 from calib.procedures.measure.distributions import model_of
 from calib.procedures.measure.evaluate import evaluate
+from calib.procedures.measure.reading_in_job import ReadingInJob
+from calib.procedures.measure.results import results_of
 from calib.records import database
 from calib.uncertainty.coverage import coverage_factor
 from calib.uncertainty.distributions import Rectangular, StudentT
@@ -172,12 +175,7 @@ def test_the_law_holds_where_every_uncertainty_is_exactly_known(known, outlet):
     assert -0.006 < shorter < (0.03 if outlet in ("D-2", "D-3", "S-2") else 0.007)
 
 
-# A hood with its throttle open and set: two series of few observations are one line of its budget, with Welch-Satterthwaite's
-# degrees of freedom, and U is smaller than the half-width of the trials by more than a quarter.
-OF_ONE_SERIES = [outlet for outlet in OUTLETS if outlet != "S-5"]
-
-
-@pytest.mark.parametrize("outlet", OF_ONE_SERIES)
+@pytest.mark.parametrize("outlet", OUTLETS)
 def test_u_is_the_half_width_that_monte_carlo_finds_or_the_law_s_where_that_is_no_more_than_5_percent_less(job, outlet):
     """Ends of 10^5 trials scatter by about 1 %, with heavy tails by some more."""
     row = row_of(job, outlet)
@@ -187,6 +185,20 @@ def test_u_is_the_half_width_that_monte_carlo_finds_or_the_law_s_where_that_is_n
         assert flow.expanded_uncertainty[row] == pytest.approx(half, rel=0.025)
     else:
         assert half < 1.075 * law
+
+
+def test_two_series_of_two_observations_each_may_lie_far_out_by_itself(job):
+    """The hood at S-5: each has t with one degree of freedom, of which Welch-Satterthwaite makes one t with 1.2 for both."""
+    row = row_of(job, "S-5")
+    (repeatability,) = [one for one in job.flows.contributions if one.name == "repeatability"]
+    assert repeatability.unlike.degrees_of_freedom[row].tolist() == [1.0, 1.0]
+    assert repeatability.unlike.share[row].sum() == pytest.approx(1.0, rel=1e-12)
+    as_one = replace(repeatability, unlike=None)
+    contributions = [as_one if one is repeatability else one for one in job.flows.contributions]
+    together = results_of(job.flow.value, contributions)
+    assert job.flow.expanded_uncertainty[row] > 1.3 * together.expanded_uncertainty[row]
+    found = budget_of(ReadingInJob(job, row)).budget
+    assert found.expanded_uncertainty == pytest.approx(job.flow.expanded_uncertainty[row], rel=1e-9)
 
 
 def test_few_passes_make_the_tails_heavier_than_the_law_says(job):

@@ -6,6 +6,7 @@ anything of `calib` (tests/independent_model.py); JCGM 100:2008, 5.2.2 (correlat
 
 import itertools
 import math
+from dataclasses import replace
 from datetime import datetime
 
 import GTC
@@ -362,8 +363,10 @@ def test_a_job_knows_nothing_of_another(small_records, tmp_path):
 
 
 def happened(records, tag, kind, at, reason="dropped"):
+    when = datetime.fromisoformat(at)
+    signed = replace(SIGNED, time=when) if kind == "release" else SIGNED  # which holds from when it is recorded
     with database.writing(str(records)) as session:
-        record_event(session, tag, kind, datetime.fromisoformat(at), reason, SIGNED)
+        record_event(session, tag, kind, when, reason, signed)
 
 
 def standing(records, now=NOW):
@@ -377,7 +380,7 @@ def test_a_reading_refused_on_later_knowledge_moves_to_the_refusals(small_record
     happened(small_records, "VA-1", kind, "2026-03-05T09:15+01:00")
     assert standing(small_records) == (["S-1", "R-1"], ["S-2", "E-1"])
     found = evaluated(small_records)
-    assert all("2026-03-05T09:15:00+01:00 (dropped)" in one.reasons[0] for one in found.refused)
+    assert all("2026-03-05T09:15:00+01:00, recorded on 2026-03-06 (dropped)" in one.reasons[0] for one in found.refused)
     totals = {one.service: (one.measured, one.outlets) for one in found.totals}
     assert totals == {"supply": (1, 2), "return": (1, 1), "exhaust": (0, 1), "net": (2, 4)}
 
@@ -418,7 +421,7 @@ def test_a_refused_reading_does_not_stand_even_when_its_reason_has_gone(tmp_path
     """What was refused when it was typed stays a refusal: it is evidence."""
     records = records_of(tmp_path, changed(("calibrations.csv", 3, "accepted_on", "")))
     assert standing(records) == (["S-1", "S-2", "E-1"], ["R-1"])
-    words = ("--on", "2026-02-03", "--judged", "corrected value", "--by", "B. Person")
+    words = ("--on", "2026-02-03", "--reason", "late", "--judged", "corrected value", "--by", "B. Person")
     accepted = calib("calibration", "accept", "VA-2", "C-102", *words, records=records)
     assert accepted.status == 0
     assert standing(records) == (["S-1", "S-2", "E-1"], ["R-1"])

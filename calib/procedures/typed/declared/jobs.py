@@ -38,7 +38,7 @@ _OF_A_JOB = (
         "density at which its totals are stated, so that they are masses; blank: as measured, each in its own air",
     ),
     may("agreed_by", any_text, "who agreed to the decision rule for the client"),
-    may("agreed_on", day, "when, beside agreed_by", happened=date.fromisoformat),
+    may("agreed_on", day, "day on which that was agreed; it names agreed_by too", happened=date.fromisoformat),
 )
 JOBS_CSV = Declaration("jobs.csv", "jobs, each with its decision rule", Job, _OF_A_JOB, key=("job",))
 JOB_AMENDMENTS_CSV = Declaration(

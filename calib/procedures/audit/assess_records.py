@@ -1,0 +1,51 @@
+"""Ten questions that an assessor asks, answered from the records (ISO/IEC 17025:2017; common practice which ten).
+
+Decision (2026-11-29): the answers are sentences with what they rest on, made here once, and every form shows them alike. Options:
+figures that each face words by itself, which would say ten things six times. Cost: another language would begin here.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from sqlmodel import Session
+
+from calib.procedures.audit.answer import Answer
+from calib.procedures.audit.corrected import corrected, out_of_order
+from calib.procedures.audit.in_calibration import accepted, in_calibration, traceable
+from calib.procedures.audit.of_the_house import agreed, retained, validated, whole
+from calib.procedures.audit.subject import Subject, subject_named
+from calib.procedures.audit.who import authorised
+from calib.records import ledger
+
+
+@dataclass(frozen=True)
+class Audit:
+    """The answers."""
+
+    subject: Subject
+    answers: tuple[Answer, ...]
+    ledger_digest: str  # the ledger's head when they were given
+
+    @property
+    def findings(self) -> int:
+        """Number of answers that are findings."""
+        return sum(answer.is_finding for answer in self.answers)
+
+
+def assess_records(session: Session, words: Sequence[str], on: date, now: datetime) -> Audit:
+    """Answer on an instrument on a day, a job, or an issued report (`LM-27 2`); raises NotInRecordsError, BadInputError."""
+    subject = subject_named(session, words, on)
+    answers = (
+        in_calibration(session, subject, now),
+        accepted(session, subject),
+        traceable(subject),
+        corrected(session, subject),
+        out_of_order(session, subject),
+        authorised(session, subject),
+        validated(session, subject),
+        agreed(session, subject),
+        whole(session, subject),
+        retained(session),
+    )
+    return Audit(subject, answers, ledger.ledger_head(session)[1])

@@ -1,0 +1,136 @@
+"""In calibration, accepted, traceable: the first three questions (ISO/IEC 17025:2017, 6.4.6, 6.4.8, 6.5)."""
+
+import json
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from datetime import datetime
+
+from sqlmodel import Session
+
+from calib.confirmation.interval import Decision, is_retired
+from calib.confirmation.traceability import is_accredited
+from calib.procedures.audit.answer import Answer, counted, days_text
+from calib.procedures.audit.subject import JOB, Subject, Use
+from calib.procedures.on_record.calibrations import CalibrationOnFile
+from calib.procedures.on_record.used_with import decision_on, gear_of
+from calib.procedures.people.house_rules import ONE_PERSON_MAY_ACCEPT, holds
+from calib.records.record import key
+from calib.records.tables.calibrations import Acceptance
+
+
+def in_calibration(session: Session, subject: Subject, now: datetime) -> Answer:
+    """Whether each instrument was in calibration when it was relied on, by the gate as the records are now."""
+    question = "Was it in calibration that day?"
+    if not subject.uses:
+        return Answer(question, "There is no reading on record, so nothing was relied on.", subject.kind == JOB)
+    gear = gear_of(session, subject.numbers["instrument"])
+    asked: dict[str, list[tuple[Use, Decision]]] = defaultdict(list)
+    for use in subject.uses:
+        asked[use.tag].append((use, decision_on(gear, use.tag, use.at, now)))
+    against = {tag: [each for each in decided if not each[1].allowed] for tag, decided in sorted(asked.items())}
+    refused = [tag for tag, each in against.items() if each]
+    days = days_text(use.day for use in subject.uses)
+    if len(asked) == 1:
+        said = f"No, not on {days}." if refused else f"Yes, on {days}."
+    elif refused:
+        said = f"No: of {len(asked)} instruments {_listed(refused)} {'was' if len(refused) == 1 else 'were'} not, on {days}."
+    else:
+        said = f"Yes: all {len(asked)} instruments were, on {days}."
+    valid = [_valid(tag, decided, days) for tag, decided in sorted(asked.items()) if tag not in refused]
+    lines = [f"Valid: {'; '.join(valid)}."] if valid else []
+    reasons = [reason for tag in refused for _, decision in against[tag] for reason in decision.reasons]
+    lines += dict.fromkeys(f"{reason}." for reason in reasons)
+    retired = [tag for tag in asked if is_retired(gear.register[tag], now)]
+    lines += [f"Retired since: {', '.join(sorted(retired))}."] if retired else []
+    refusals = len(subject.numbers.get("refusal", ()))
+    if refusals:
+        lines.append(f"{counted(refusals, 'reading was', 'readings were')} refused by the gate, and gave no flow.")
+    return Answer(question, said, bool(refused), tuple(lines))
+
+
+def _valid(tag: str, decided: Sequence[tuple[Use, Decision]], days: str) -> str:
+    """An instrument with its certificate and until when it holds; with its own days where these are not those of all."""
+    decision = decided[-1][1]
+    own_days = days_text(use.day for use, _ in decided)
+    relied = "" if own_days == days else f", relied on {own_days}"
+    check = "" if decision.check_due_on is None else f", intermediate check by {decision.check_due_on}"
+    assert decision.calibration is not None  # noqa: S101 (the gate lets nothing pass without one)
+    certificate = f"{decision.calibration.certificate} of {decision.calibration.calibrated_on}"
+    return f"{tag} ({certificate}, through {decision.due_on}{check}{relied})"
+
+
+def accepted(session: Session, subject: Subject) -> Answer:
+    """Who accepted each certificate, by which rule, from when it held, and when that was recorded."""
+    question = "Who accepted its calibration, by which rule, and when was that recorded?"
+    if not subject.calibrations:
+        return Answer(question, "Nobody: no calibration is in force.", is_finding=True)
+    signed = {entry.record_id: entry for entry in subject.written("acceptance")}
+    waiting, alone = [], []
+    alike: dict[tuple[str, ...], list[tuple[str, str]]] = defaultdict(list)
+    for _, on_file in _by_tag(subject):
+        name = f"{on_file.instrument.tag} ({on_file.calibration.certificate})"
+        acceptance = on_file.acceptance
+        if acceptance is None:
+            waiting.append(name)
+            continue
+        alone += [name] if acceptance.accepted_by == on_file.typed_by else []
+        recorded = signed[key(acceptance.id)]
+        words = (acceptance.accepted_by, _rule(acceptance), recorded.person, recorded.time[:10])
+        alike[words].append((name, acceptance.accepted_on))
+    lines = [f"Not accepted: {', '.join(waiting)}."] if waiting else []
+    for (person, rule, by, day), names in alike.items():
+        as_of = days_text(held for _, held in names)
+        held = "" if as_of == day else f" as of {as_of}"
+        recorder = "" if by == person else f" by {by}"
+        lines.append(f"{person}, {rule}, recorded{recorder} on {day}{held}: {', '.join(name for name, _ in names)}.")
+    count = counted(sum(map(len, alike.values())), "certificate", "certificates")
+    said = f"{_listed(sorted({words[0] for words in alike}))} accepted {count}."
+    if waiting:
+        said = f"{counted(len(waiting), 'certificate was', 'certificates were')} not accepted. {said}"
+    may = holds(session, ONE_PERSON_MAY_ACCEPT) is True
+    if alone:
+        told = "as the house rule allows" if may else "and no house rule allows that"
+        said += f" {counted(len(alone), 'of them was', 'of them were')} typed and accepted by one person, {told}."
+    return Answer(question, said, bool(waiting or (alone and not may)), tuple(lines))
+
+
+def _rule(acceptance: Acceptance) -> str:
+    """Decision rule and what was judged, as the acceptance keeps them."""
+    if acceptance.decision_rule is None:
+        return "with no decision rule on record"
+    judged = json.loads(acceptance.assessment or "{}").get("judged")
+    return f"{acceptance.decision_rule} acceptance{f' of the {judged}' if judged else ''}"
+
+
+def traceable(subject: Subject) -> Answer:
+    """Whether every chain reaches an accredited certificate that was valid on its day."""
+    question = "To what is it traceable?"
+    ends = [
+        on_file.calibration
+        for _, on_file in _by_tag(subject)
+        if is_accredited(on_file.calibration.accreditation) and on_file.withdrawn is None
+    ]
+    laboratories = sorted({f"{end.laboratory} ({end.accreditation})" for end in ends})
+    gaps = subject.trace.gaps
+    if gaps:
+        said = f"Not wholly: {counted(len(gaps), 'gap', 'gaps')} in the chain."
+    elif not ends:
+        return Answer(question, "To nothing: no accredited certificate is reached.", is_finding=True)
+    else:
+        said = f"To {_listed(laboratories)}: every chain ends at an accredited certificate that was valid on its day."
+    return Answer(question, said, bool(gaps), (*(f"{gap}." for gap in gaps), *_in_house(subject)))
+
+
+def _in_house(subject: Subject) -> Iterator[str]:
+    for _, on_file in _by_tag(subject):
+        if on_file.standards:
+            standards = ", ".join(on_file.standards)
+            yield f"{on_file.instrument.tag} was calibrated by {on_file.calibration.laboratory} against {standards}."
+
+
+def _by_tag(subject: Subject) -> list[tuple[int, CalibrationOnFile]]:
+    return sorted(subject.calibrations.items(), key=lambda each: (each[1].instrument.tag, each[0]))
+
+
+def _listed(names: list[str]) -> str:
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names) or "nobody"

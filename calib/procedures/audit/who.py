@@ -1,0 +1,68 @@
+"""Who was authorised, with which evidence (ISO/IEC 17025:2017, 6.2.5)."""
+
+from collections import defaultdict
+from datetime import datetime
+
+from sqlmodel import Session
+
+from calib.confirmation.authority import are_checked, roles_of
+from calib.procedures.audit.answer import Answer, counted, days_text
+from calib.procedures.audit.subject import Subject
+from calib.procedures.people.authorise import people_on_record
+from calib.procedures.people.competences import CompetenceOnRecord, competences
+from calib.records.record import moment
+
+_DID = {
+    "acceptance": "accepted certificates",
+    "reading": "recorded readings",
+    "refusal": "recorded readings",
+    "calibration": "recorded certificates",
+    "issued_report": "issued the report",
+}
+_MEASURED = "measured"
+
+
+def authorised(session: Session, subject: Subject) -> Answer:
+    """Each person who measured, recorded, accepted or issued, with role, competence and evidence on those days."""
+    question = "Who did the work, and who authorised them on which evidence?"
+    known, on_record = people_on_record(session), competences(session)
+    did: dict[str, dict[str, set[str]]] = defaultdict(lambda: defaultdict(set))
+    for node in subject.trace.knots.values():
+        if node.kind == "reading" and node.says["operator"]:
+            did[str(node.says["operator"])][_MEASURED].add(str(moment(str(node.says["observed_at"])).date()))
+    for entry in subject.written(*_DID):
+        did[entry.person][_DID[entry.table]].add(entry.time[:10])
+    if not did:
+        return Answer(question, "Nothing is on record that anybody did.", is_finding=False)
+    lines, without = [], []
+    for person, acts in sorted(did.items()):
+        days = sorted({day for each in acts.values() for day in each})
+        work = ", ".join(f"{act} ({days_text(on)})" for act, on in acts.items())
+        roles = roles_of(person, known.changes, datetime.fromisoformat(f"{days[-1]}T23:59:59+00:00"))
+        own = [each for each in on_record if each.person == person and each.counts]
+        is_covered = all(any(each.holds(day) for each in own) for day in days)
+        without += [] if is_covered else [person]
+        told = "; ".join(_competence(each) for each in own) or "no competence on record"
+        lines.append(f"{person} {work}: {' and '.join(roles) or 'no role on record'}; {told}.")
+    if not are_checked(known.changes):
+        said = f"{counted(len(did), 'person', 'people')}; nobody has a role on record, so names were taken as typed."
+        return Answer(question, said, is_finding=True, rests_on=tuple(lines))
+    if without:
+        said = (
+            f"{counted(len(did), 'person', 'people')}; no competence is on record for all days of {', '.join(without)}."
+        )
+        return Answer(question, said, is_finding=True, rests_on=tuple(lines))
+    return Answer(
+        question,
+        f"{counted(len(did), 'person', 'people')}, each with a competence on those days.",
+        False,
+        tuple(lines),
+    )
+
+
+def _competence(competence: CompetenceOnRecord) -> str:
+    until = f"until {competence.until_on}" if competence.until_on else "with no end"
+    files = ", ".join(f"{name}, SHA-256 {sha256[:12]}" for name, sha256 in competence.evidence)
+    evidence = f"evidence {files}" if files else "no evidence kept"
+    held = f"competent for {competence.scope} from {competence.from_on} {until}"
+    return f"{held}, authorised by {competence.authorised_by}, {evidence}"

@@ -1,0 +1,315 @@
+"""The assessor's page: ten questions, each with its answer first, on an instrument, a job and an issued report.
+
+Source: ISO/IEC 17025:2017 for what is asked (6.2.5, 6.4, 6.5, 7.1.3, 7.5, 7.10, 7.11.2, 8.4); the answers by hand from what is
+recorded here. Which ten is common practice, no source.
+"""
+
+from datetime import UTC, datetime
+
+import pytest
+
+from calib.errors import BadInputError
+from calib.faces.answers.audit import text
+from calib.faces.plain_text import as_wide_as
+from calib.procedures.fleet.record_event import record_event
+from calib.records import database
+from tests.command import calib
+from tests.folders import SIGNED, imported, small_job, write
+
+ON = ("--on", "2026-03-05")
+
+
+@pytest.fixture
+def job(empty_records, tmp_path):
+    """The small job, typed by A. Person, its certificates accepted by whoever its sheets say."""
+    imported(empty_records, write(tmp_path / "in", small_job()))
+    return empty_records
+
+
+def asked(records, *named, status=1):
+    ran = calib("audit", *named, *ON, "--json", records=records)
+    assert ran.status == status, ran.err
+    return ran.document
+
+
+def answer(records, place, *named):
+    """Answer, whether it is a finding, and what it rests on, of a question by its number."""
+    one = asked(records, *(named or ("J-1",)))["questions"][place - 1]
+    return one["answer"], one["is_finding"], one["rests_on"]
+
+
+def event(records, tag, kind, day, reason):
+    with database.writing(str(records)) as session:
+        record_event(session, tag, kind, datetime(2026, 3, day, 8, tzinfo=UTC), reason, SIGNED)
+
+
+def test_there_are_ten_questions_and_each_says_its_answer_first(job):
+    document = asked(job, "J-1")
+    assert (document["kind"], document["of"], len(document["questions"])) == ("job", "J-1", 10)
+    assert document["findings"] == sum(one["is_finding"] for one in document["questions"])
+    told = calib("audit", "J-1", *ON, records=job).out
+    for place, one in enumerate(document["questions"], start=1):
+        assert f"\n{place}. {one['question'][:40]}" in told
+        assert told.index(f"\n{place}. ") < told.index(one["answer"][:30])
+
+
+@pytest.mark.parametrize("columns", [60, 100])
+def test_no_line_is_wider_than_the_terminal(job, columns):
+    with as_wide_as(columns):
+        lines = text(asked(job, "J-1")).splitlines()
+    assert columns - 25 < max(len(line) for line in lines) <= columns
+
+
+def test_what_was_in_calibration_is_told_with_certificate_and_due_date(job):
+    said, is_finding, rests_on = answer(job, 1)
+    assert (said, is_finding) == ("Yes: all 2 instruments were, on 2026-03-05.", False)
+    assert "VA-1 (C-101 of 2026-01-12, through 2027-01-12)" in rests_on[0]
+
+
+def test_what_was_suspended_before_is_not_in_calibration_whenever_that_is_recorded(job):
+    event(job, "VA-2", "suspension", 4, "dropped")
+    said, is_finding, rests_on = answer(job, 1)
+    assert (said, is_finding) == ("No: of 2 instruments VA-2 was not, on 2026-03-05.", True)
+    assert any("VA-2: suspended since 2026-03-04T08:00:00+00:00 (dropped)" in line for line in rests_on)
+
+
+def test_an_instrument_is_asked_on_the_day_asked_about(job):
+    assert asked(job, "VA-1")["questions"][0]["answer"] == "Yes, on 2026-03-05."
+    late = calib("audit", "VA-1", "--on", "2027-01-13", "--json", records=job).document["questions"][0]
+    assert (late["answer"], late["is_finding"]) == ("No, not on 2027-01-13.", True)
+
+
+def test_who_accepted_by_which_rule_and_when_it_was_recorded(job):
+    said, _, rests_on = answer(job, 2, "VA-1")
+    assert said.startswith("A. Person accepted 1 certificate.")
+    assert rests_on == [
+        "A. Person, with no decision rule on record, recorded on 2026-03-06 as of 2026-01-19: VA-1 (C-101)."
+    ]
+
+
+def test_whoever_typed_and_accepted_alone_is_a_finding_until_a_house_rule_allows_it(job):
+    said, is_finding, _ = answer(job, 2, "VA-1")
+    assert is_finding
+    assert said.endswith("1 of them was typed and accepted by one person, and no house rule allows that.")
+    rule = ("rule", "set", "one person may accept", "--holds", "yes", "--reason", "alone")
+    assert calib(*rule, "--by", "A. Person", records=job).status == 0
+    said, is_finding, _ = answer(job, 2, "VA-1")
+    assert not is_finding
+    assert said.endswith("as the house rule allows.")
+
+
+def test_the_chain_is_told_by_its_end_or_its_gap(job):
+    said, is_finding, rests_on = answer(job, 3)
+    gaps = calib("trace", "up", "job", "J-1", *ON, "--json", records=job).document["gaps"]
+    assert is_finding is bool(gaps)
+    assert rests_on[: len(gaps)] == [f"{gap}." for gap in gaps]
+    assert said.startswith("Not wholly" if gaps else "To ")
+
+
+def test_changes_are_told_with_who_when_and_why(job):
+    assert answer(job, 4)[0] == "Nothing: every record stands as it was first written."
+    amended = ("outlet", "amend", "J-1", "S-1", "--set", "tolerance_percent=15", "--reason", "agreed on site")
+    ran = calib(*amended, "--by", "A. Person", records=job)
+    assert ran.status == 0, ran.err
+    said, is_finding, rests_on = answer(job, 4)
+    assert (said[:22], is_finding) == ("1 record was corrected", False)
+    (line,) = rests_on
+    assert line.endswith(": outlet S-1 amended by A. Person (agreed on site).")
+
+
+def test_what_befell_an_instrument_is_open_until_it_is_released(job):
+    assert answer(job, 5)[:2] == ("Nothing was found out of order.", False)
+    event(job, "VA-1", "suspension", 5, "reads low")
+    assert answer(job, 5)[:2] == ("1 finding is on record, 1 of them not closed yet.", True)
+    event(job, "VA-1", "release", 6, "cleaned")
+    said, is_finding, rests_on = answer(job, 5)
+    assert (said, is_finding) == ("1 finding is on record, each of them closed.", False)
+    assert rests_on == ["2026-03-05: VA-1 was suspended (reads low); released on 2026-03-06 (cleaned)."]
+
+
+def test_a_failed_check_is_open_until_the_next_calibration(job):
+    check = (
+        "check",
+        "add",
+        "VA-1",
+        "--kind",
+        "zero",
+        "--value",
+        "0.5",
+        "--low=-0.02",
+        "--high",
+        "0.02",
+        "--unit",
+        "m/s",
+    )
+    assert calib(*check, "--at", "2026-03-05T20:00+00:00", "--by", "A. Person", records=job).status in (0, 1)
+    _, is_finding, rests_on = answer(job, 5)
+    assert is_finding
+    assert "2026-03-05: VA-1 failed an intermediate check (zero); not calibrated since." in rests_on
+
+
+def test_records_changed_past_the_program_are_found(small_job_file):
+    import sqlite3
+
+    said, is_finding, _ = answer(small_job_file, 9)
+    assert said.startswith("Yes: ")
+    with sqlite3.connect(small_job_file) as other:
+        other.execute("DROP TRIGGER IF EXISTS outlet_no_update")
+        (triggers,) = [
+            [
+                row[0]
+                for row in other.execute(
+                    "SELECT name FROM sqlite_master WHERE type = 'trigger' AND tbl_name = 'outlet'"
+                )
+            ]
+        ]
+        for trigger in triggers:
+            other.execute(f'DROP TRIGGER "{trigger}"')
+        other.execute("UPDATE outlet SET design_flow = '1' WHERE outlet = 'S-1'")
+    said, is_finding, rests_on = answer(small_job_file, 9)
+    assert (said[:3], is_finding) == ("No:", True)
+    assert any("outlet" in line for line in rests_on)
+
+
+@pytest.fixture
+def small_job_file(tmp_path):
+    """The small job in a file of its own."""
+    from calib.records.database import make
+
+    records = tmp_path / "own.sqlite"
+    make(str(records))
+    imported(records, write(tmp_path / "own", small_job()))
+    return records
+
+
+def test_an_issued_report_is_asked_by_job_and_revision(job, tmp_path):
+    issued = calib(
+        "report", "J-1", "--issue", "--into", tmp_path, "--format", "json", "--by", "E. Engineer", records=job
+    )
+    assert issued.status in (0, 3), issued.err
+    for named in (("J-1", "1"), ("report", "J-1", "revision", "1"), ("report J-1 1",)):
+        document = asked(job, *named)
+        assert (document["kind"], document["of"]) == ("report", "J-1 revision 1")
+    _, is_finding, rests_on = answer(job, 9, "J-1", "1")
+    assert not is_finding
+    assert rests_on[0].startswith("Revision 1 was issued by E. Engineer on ")
+    assert any("E. Engineer issued the report" in line for line in answer(job, 6, "J-1", "1")[2])
+
+
+@pytest.mark.parametrize(
+    ("named", "message"),
+    [
+        (("NOTHING",), "nothing in the records is called 'NOTHING'"),
+        (("J-1", "3"), "no revision 3 of the report of J-1: issued is none"),
+        (("S-1",), "an instrument, a job, or a report as `LM-27 2`"),
+    ],
+)
+def test_what_is_no_instrument_job_or_report_is_one_line(job, named, message):
+    ran = calib("audit", *named, records=job)
+    assert ran.status == 2
+    assert message in ran.err
+
+
+def test_the_page_is_written_as_html_and_as_pdf_with_the_same_answers(job, tmp_path):
+    import pypdfium2
+
+    document = asked(job, "J-1")
+    for form in ("html", "pdf"):
+        calib("audit", "J-1", *ON, "--into", tmp_path / f"page.{form}", records=job)
+    page = (tmp_path / "page.html").read_text(encoding="utf-8")
+    paper = pypdfium2.PdfDocument(tmp_path / "page.pdf")
+    text = " ".join(" ".join(each.get_textpage().get_text_range() for each in paper).split())
+    assert len(paper) == 1
+    for one in document["questions"]:
+        assert one["question"].replace("'", "&#x27;") in page
+        assert one["answer"] in page
+        assert one["question"] in text
+        assert one["answer"][:30] in text
+    assert "<title>J-1: assessor&#x27;s page</title>" in page
+
+
+def test_another_kind_of_file_is_not_written(job, tmp_path):
+    assert calib("audit", "J-1", "--into", tmp_path / "page.doc", records=job).status == 2
+    (tmp_path / "page.pdf").write_bytes(b"mine")
+    ran = calib("audit", "J-1", *ON, "--into", tmp_path / "page.pdf", records=job)
+    assert (ran.status, "is there already and is no assessor's page" in ran.err) == (2, True)
+
+
+def test_a_review_is_told_with_what_was_decided(job, tmp_path):
+    """VA-1 comes back beyond its limits: a review opens, and is a finding until each line of it is disposed of."""
+    sheets = small_job()
+    certificate = {"certificate": "C-201", "calibrated_on": "2026-03-06", "accepted_on": ""}
+    rows = [row for row in sheets["calibrations.csv"] if row["tag"] == "VA-1"]
+    compared = [row for row in sheets["comparisons.csv"] if row["tag"] == "VA-1"]
+    later = {
+        "calibrations.csv": [rows[0] | certificate],
+        "comparisons.csv": [
+            row | {"certificate": "C-201", "reference": f"{float(row['reference']) * 1.2:.2f}"} for row in compared
+        ],
+    }
+    imported(job, write(tmp_path / "later", later))
+    said, is_finding, rests_on = answer(job, 5)
+    assert (said, is_finding) == ("1 finding is on record, 1 of them not closed yet.", True)
+    assert rests_on[0].startswith("2026-03-06: VA-1 was found beyond its limits (certificate C-201); ")
+    assert rests_on[0].endswith(" wait for a decision.")
+
+
+def agreed(records, folder, **cells):
+    sheets = small_job()
+    sheets["jobs.csv"] = [row | cells for row in sheets["jobs.csv"]]
+    return imported(records, write(folder / "in", sheets))
+
+
+def test_the_client_s_agreement_to_the_decision_rule_is_told_and_exported(empty_records, tmp_path):
+    agreed(empty_records, tmp_path, agreed_by="C. Client", agreed_on="2026-02-01")
+    said, is_finding, _ = answer(empty_records, 8)
+    assert (said, is_finding) == (
+        "Guarded non-binary acceptance, agreed by C. Client for the client on 2026-02-01.",
+        False,
+    )
+    assert calib("export", tmp_path / "out", records=empty_records).status == 0
+    assert "C. Client,2026-02-01" in (tmp_path / "out" / "jobs.csv").read_text()
+
+
+def test_without_an_agreement_on_record_that_is_a_finding(job):
+    assert answer(job, 8)[:2] == (
+        "Guarded non-binary acceptance; no agreement of the client is on record.",
+        True,
+    )
+
+
+@pytest.mark.parametrize(
+    ("cells", "message"),
+    [
+        ({"agreed_on": "2026-02-01", "agreed_by": ""}, "who agreed to the decision rule, where agreed_on says when"),
+        ({"agreed_on": "2026-12-24", "agreed_by": "C. Client"}, "agreed_on"),
+        ({"agreed_on": "soon", "agreed_by": "C. Client"}, "agreed_on"),
+    ],
+)
+def test_an_agreement_that_cannot_be_is_refused(empty_records, tmp_path, cells, message):
+    with pytest.raises(BadInputError, match=message):
+        agreed(empty_records, tmp_path, **cells)
+
+
+def test_how_long_records_are_kept_is_a_rule_of_the_house_with_a_value(job):
+    assert answer(job, 10)[:2] == ("No period of retention is declared; nothing is ever deleted.", True)
+    rule = ("rule", "set", "retention in years", "--reason", "contract", "--by", "A. Person", "--holds")
+    assert calib(*rule, "yes", "--value", "10", records=job).status == 0
+    assert answer(job, 10)[:2] == ("10 years at least, as the house rule says; nothing is ever deleted.", False)
+    assert calib(*rule, "no", records=job).status == 0
+    assert answer(job, 10)[1]
+
+
+@pytest.mark.parametrize(
+    ("words", "expected"),
+    [
+        (("retention in years", "--holds", "yes"), "a whole number of years, 1 to 999"),
+        (("retention in years", "--holds", "yes", "--value", "0"), "a whole number of years, 1 to 999"),
+        (("retention in years", "--holds", "yes", "--value", "ten"), "a whole number of years, 1 to 999"),
+        (("retention in years", "--holds", "no", "--value", "10"), "nothing: only retention in years has one"),
+        (("one person may accept", "--holds", "yes", "--value", "10"), "nothing: only retention in years has one"),
+    ],
+)
+def test_a_value_stands_where_the_rule_has_one(job, words, expected):
+    ran = calib("rule", "set", *words, "--reason", "why", "--by", "A. Person", records=job)
+    assert (ran.status, expected in ran.err) == (2, True)
