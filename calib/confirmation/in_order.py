@@ -17,6 +17,14 @@ def last_in_order(instrument: InstrumentOnRecord, calibration: int) -> Calibrati
     return latest_accepted(earlier for earlier in instrument.calibrations if _order(earlier) < _order(own))
 
 
+def of_the_same_calibration(instrument: InstrumentOnRecord, calibration: int) -> CalibrationOnRecord | None:
+    """Another accepted certificate of a calibration (by its key): of the same day and laboratory, as of one that was reissued."""
+    own = instrument.calibration(calibration)
+    same = (own.calibrated_on, own.laboratory)
+    others = (each for each in instrument.calibrations if each.on_file != own.on_file)
+    return latest_accepted(each for each in others if (each.calibrated_on, each.laboratory) == same)
+
+
 def later_calibrations(instrument: InstrumentOnRecord, calibration: int) -> tuple[int, ...]:
     """Keys of the calibrations after another one (by its key), for which that one may be the calibration in order before."""
     own = instrument.calibration(calibration)

@@ -46,16 +46,27 @@ class CalibrationOnRecord:
     certificate: str
     laboratory: str
     calibrated_on: date
-    accepted_on: date | None  # absent: not accepted, or withdrawn
+    accepted_on: date | None  # absent: not accepted, withdrawn or superseded
     due_on: date | None  # a due date earlier than the interval gives; absent: the interval alone counts
     low: float  # calibrated measuring interval, indication in SI
     high: float
     measuring_interval: str  # the same as it is printed, in the unit of the certificate
     standards: tuple[str, ...] = ()  # tags of the reference standards of an in-house calibration
     withdrawn: bool = False  # recorded wrongly: it counts for nothing, at no time
+    superseded_by: str | None = (
+        None  # the certificate that was reissued for it and counts: it counts for nothing any more
+    )
+    same_values: bool = True  # as that one
     held: tuple[HeldCurve, ...] = ()  # that hold in the place of its own curve; of several the last
     certificate_id: int | None = None  # its own key, where another curve took its place
     against: str | None = None  # why nothing may rest on that
+
+    @property
+    def wrong_values(self) -> str | None:
+        """Why what was worked out from it has to be worked out anew; None where nothing speaks against that."""
+        if self.withdrawn:
+            return "was withdrawn"
+        return None if self.same_values else f"was reissued as {self.superseded_by} with other values"
 
     @property
     def on_file(self) -> int:
@@ -336,7 +347,7 @@ def _calibration(
 ) -> Iterable[str]:
     if calibration is None or due_on is None:
         past = [recorded for recorded in instrument.calibrations if recorded.calibrated_on <= on]
-        waiting = [recorded.certificate for recorded in past if not recorded.withdrawn]
+        waiting = [recorded.certificate for recorded in past if not (recorded.withdrawn or recorded.superseded_by)]
         withdrawn = ", ".join(recorded.certificate for recorded in past if recorded.withdrawn)
         step = (
             f"have certificate {waiting[-1]} accepted" if waiting else "have it calibrated and the certificate accepted"

@@ -63,6 +63,7 @@ def content(report: JobReport, issued: datetime, units: str | None = None, issui
         "agreed_by": evaluation.job.agreed_by,
         "agreed_on": evaluation.job.agreed_on,
         "ledger_digest": report.ledger_digest,
+        "issue_digest": None,  # of an issue, once its forms are known
         "readings": [reading_content(evaluation, row, units) for row in range(len(evaluation.measured))],
         **totals(evaluation, units),
         "risks": risks(report.risks),

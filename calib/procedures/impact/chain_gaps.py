@@ -50,8 +50,9 @@ class Gaps:
 
     def _of_calibration(self, record: Record, calibration: Calibration) -> Iterator[str]:
         tag = self.ground.instruments[calibration.instrument_id].tag
-        if self.ground.on_record(calibration).withdrawn:
-            yield f"{tag}: certificate {calibration.certificate} was withdrawn: it counts for nothing"
+        wrong = self.ground.on_record(calibration).wrong_values
+        if wrong is not None:
+            yield f"{tag}: certificate {calibration.certificate} {wrong}: it counts for nothing"
         if record in self.in_circles:
             certificate = calibration.certificate
             yield f"{tag}: certificate {certificate} rests on itself by way of its reference standards: correct the standards"
@@ -71,10 +72,10 @@ class Gaps:
 
     def _of_factor(self, factor: FoundFactor) -> Iterator[str]:
         used = self.ground.calibrations[factor.calibration_id]
-        if self.ground.latest_factors[factor.factor] is factor and self.ground.on_record(used).withdrawn:
-            yield against_factor(
-                factor.factor, self._tag((RecordKind.CALIBRATION, factor.calibration_id)), used.certificate
-            )
+        tag = self._tag((RecordKind.CALIBRATION, factor.calibration_id))
+        wrong = against_factor(factor.factor, tag, self.ground.on_record(used))
+        if wrong is not None and self.ground.latest_factors[factor.factor] is factor:
+            yield wrong
 
     def _of_instruments(self, record: Record) -> Iterator[str]:
         for link in self.graph.get(record, ()):
