@@ -2,10 +2,11 @@
 
 from collections.abc import Sequence
 
+from calib.faces.parts.two_days import day_recorded
 from calib.faces.plain_text import table_text
 from calib.faces.written import Content
 
-_COLUMNS = ("tag", "at", "kind", "other", "value", "low", "high", "unit", "result", "remarks")
+_COLUMNS = ("tag", "at", "recorded", "kind", "other", "value", "low", "high", "unit", "result", "remarks")
 
 
 def document(checks: Sequence[Content]) -> Content:
@@ -15,4 +16,5 @@ def document(checks: Sequence[Content]) -> Content:
 
 def text(answer: Content) -> str:
     """The same for people."""
-    return table_text(_COLUMNS, [[check[column] or "" for column in _COLUMNS] for check in answer["checks"]])
+    checks = [check | {"recorded": day_recorded(check["recorded_at"])} for check in answer["checks"]]
+    return table_text(_COLUMNS, [[check[column] or "" for column in _COLUMNS] for check in checks])

@@ -22,7 +22,8 @@ from calib.confirmation.control_chart import (
 from calib.procedures.fleet.check_values import CheckValue, baseline_values, not_below_resolution, value_in_unit
 from calib.procedures.on_record.by_name import instrument_tagged, tags_of
 from calib.procedures.on_record.instruments import checks_of
-from calib.records.record import moment, typed
+from calib.procedures.on_record.recorded import recorded_by
+from calib.records.record import key, moment, typed
 from calib.records.tables.events import IntermediateCheck
 from calib.records.tables.instruments import Instrument
 from calib.uncertainty.components import Components, components_of
@@ -41,12 +42,14 @@ def check_on_file(session: Session, check: IntermediateCheck) -> dict[str, Any]:
 def _on_file(session: Session, checks: Sequence[IntermediateCheck]) -> list[dict[str, Any]]:
     named = {instrument_id for check in checks for instrument_id in (check.instrument_id, check.other_instrument_id)}
     tags = tags_of(session, {instrument_id for instrument_id in named if instrument_id is not None})
+    recorded = recorded_by(session, IntermediateCheck, [key(check.id) for check in checks])
     return [
         {
             "tag": tags[check.instrument_id],
             **typed(check, "instrument_id", "other_instrument_id"),
             "other": tags.get(check.other_instrument_id),
             "basis": None if check.basis is None else json.loads(check.basis),
+            "recorded_at": recorded[key(check.id)]["recorded_at"],
         }
         for check in checks
     ]

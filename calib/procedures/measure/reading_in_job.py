@@ -1,12 +1,13 @@
 """One reading within its job."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from sqlmodel import Session
 
 from calib.errors import NotInRecordsError, RefusedError, Step
 from calib.procedures.measure.evaluate import Evaluation, evaluate
+from calib.procedures.on_record.recorded import recorded_by
 from calib.records.tables.jobs import Job
 from calib.records.tables.outlets import Outlet
 from calib.records.tables.readings import Reading
@@ -21,6 +22,7 @@ class ReadingInJob:
 
     evaluation: Evaluation
     row: int
+    recorded: dict[str, str] = field(default_factory=dict)  # by whom and when: person, recorded_at
 
 
 def reading_in_job(
@@ -35,6 +37,6 @@ def reading_in_job(
     evaluation = evaluate(session, job.job, now, coverage_probability)
     for row, measured in enumerate(evaluation.measured):
         if measured.reading.id == reading_id:
-            return ReadingInJob(evaluation, row)
+            return ReadingInJob(evaluation, row, recorded_by(session, Reading, [reading_id])[reading_id])
     reasons = next(each.reasons for each in evaluation.refused if each.stood and each.typed.id == reading_id)
     raise RefusedError(f"reading {reading_id} yields no flow: {'; '.join(reasons)}")
