@@ -46,6 +46,7 @@ ACTS: Mapping[str, Act] = {
     "validate": Act("record that the program passed its published checks", (QA, ENGINEER)),
     "mend": Act("close a step of the clock, or a break of the ledger", (QA,)),
     "attempt": Act("leave a trace of what was asked for and refused", ANYONE),
+    "watch": Act("be told which issued reports the records contradict", ANYONE),
     "issue": Act("issue a report", (ENGINEER,)),
 }
 
@@ -87,6 +88,7 @@ WRITTEN: tuple[Written, ...] = (
     Written("event", "interval", "kind", ("interval change",)),
     Written("event", "record"),
     Written("impact_review", "suspend", "cause", ("damage",), within=("event",)),
+    Written("impact_review", "watch", "cause", ("recorded later",)),
     Written("impact_review", "record", within=("calibration", "intermediate_check")),
     Written("impact_review", "dispose"),  # of a certificate that is accepted or withdrawn later
     Written("impact_line", "suspend"),  # whoever reports damage opens a review with its lines

@@ -4,7 +4,7 @@ from typing import NamedTuple
 
 from calib.faces.answers.instruments import status
 from calib.faces.parts.two_days import accepted_on, day_recorded
-from calib.faces.plain_text import cells_text, table_text, withdrawn_text
+from calib.faces.plain_text import cells_text, no_longer_text, table_text
 from calib.faces.written import Content
 from calib.procedures.on_record.instrument_history import InstrumentHistory
 
@@ -15,7 +15,7 @@ _CALIBRATIONS = {
     "certificate": "certificate", "laboratory": "laboratory", "calibrated_on": "calibrated", "accepted_on": "accepted",
     "accepted_by": "by", "decision_rule": "rule", "curve": "curve", "measuring_interval": "measuring interval",
 }  # fmt: skip
-_WITHDRAWN = {"withdrawn": "withdrawn"}  # where one was
+_WITHDRAWN = {"withdrawn": "withdrawn or superseded"}  # where one was
 _EVENTS = {"at": "at", "recorded_on": "recorded", "kind": "what", "value": "now", "reason": "reason", "person": "by"}
 _CHECKS = {
     "at": "at", "recorded_on": "recorded", "kind": "kind", "value": "value", "low": "low", "high": "high", "unit": "unit",
@@ -94,7 +94,7 @@ def tables(answer: Content) -> list[HistoryTable]:
         | {
             "curve": _curve(each),
             "accepted_on": each["accepted_on"] and accepted_on(each),
-            "withdrawn": withdrawn_text(each["withdrawn"]),
+            "withdrawn": no_longer_text(each),
         }
         for each in answer["calibrations"]
     ]

@@ -9,8 +9,8 @@ from sqlmodel import Session, col, select
 from calib.confirmation.interval import OUT_OF_USE, RELEASE
 from calib.procedures.audit.answer import Answer, how_many
 from calib.procedures.audit.subject import Subject
-from calib.procedures.impact.reviews import FOUND_BEYOND, Review, reviews
 from calib.procedures.on_record.by_keys import by_keys
+from calib.procedures.on_record.reviews import FOUND_BEYOND, Review, reviews
 from calib.records.ledger import written
 from calib.records.record import key, moment
 from calib.records.tables.calibrations import Calibration, Withdrawal

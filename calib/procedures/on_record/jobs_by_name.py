@@ -1,6 +1,6 @@
 """Find jobs and their outlets by the names that people type."""
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session, col, func, select
 
 from calib.procedures.on_record.by_name import not_there
 from calib.records.tables.jobs import Job
@@ -13,6 +13,11 @@ def job_named(session: Session, name: str) -> Job:
     if job is None:
         raise not_there(f"job {name!r} in the records", session.exec(select(Job.job).order_by(col(Job.id))))
     return job
+
+
+def jobs_like(session: Session, pattern: str) -> list[str]:
+    """Names of the jobs whose name in lower case is like a pattern (SQL LIKE), in the order in which they were recorded."""
+    return list(session.exec(select(Job.job).where(func.lower(Job.job).like(pattern)).order_by(col(Job.id))))
 
 
 def outlet_named(session: Session, job: str, name: str) -> Outlet:
