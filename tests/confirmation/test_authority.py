@@ -68,6 +68,7 @@ MAY = {
     "validate": (False, True, True, False),
     "mend": (False, True, False, False),
     "attempt": (True, True, True, True),
+    "watch": (True, True, True, True),
     "issue": (False, False, True, False),
 }
 
