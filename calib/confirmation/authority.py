@@ -31,6 +31,7 @@ ACTS: Mapping[str, Act] = {
     "retire": Act("retire an instrument", (QA,)),
     "interval": Act("change a calibration interval", (QA,)),
     "register": Act("amend an instrument or a method", (QA,)),
+    "agree": Act("amend a job's decision rule, its density or the client's agreement", (QA, ENGINEER)),
     "supersede": Act("put a reissued certificate in the place of the old one", (QA,)),
     "retract": Act("take back an event, a check, a pairing, a file, a design, a room or a competence", (QA,)),
     "dismiss": Act("dismiss a refusal", (QA, ENGINEER)),

@@ -15,7 +15,7 @@ from calib.procedures.enter.export_records import NOT_IMPORTED, Exported, Export
 from calib.procedures.enter.import_sheets import Imported, import_sheets
 from calib.procedures.typed.any_sheet import read_any
 from calib.procedures.typed.columns import FILES
-from calib.procedures.typed.sheets import FileContent, Reading, TypedRow, read_sheets
+from calib.procedures.typed.sheets import FileContent, HowToRead, TypedRow, read_sheets
 from calib.records.beside import beside, put_new
 from calib.records.ledger import Signature
 from calib.records.verification import Progress
@@ -76,7 +76,7 @@ def import_folders(
     """
     sheets: dict[str, list[TypedRow]] = {}
     findings: list[Finding] = []
-    reading = Reading(day_first)
+    reading = HowToRead(day_first)
     for path in paths:
         progress(f"reading {path}")
         read, wrong = (
@@ -90,7 +90,7 @@ def import_folders(
     return import_sheets(session, sheets, signature, now, findings, progress, reason=reason)
 
 
-def read_folder(folder: Path, reading: Reading | None = None) -> tuple[dict[str, list[TypedRow]], list[Finding]]:
+def read_folder(folder: Path, reading: HowToRead | None = None) -> tuple[dict[str, list[TypedRow]], list[Finding]]:
     """Rows of every CSV file of a folder, and what is wrong with the files; raises BadInputError where there is none to read."""
     if not _is_folder(folder):
         raise BadInputError(

@@ -11,6 +11,7 @@ from calib.procedures.audit.answer import Answer, how_many
 from calib.procedures.audit.subject import Subject
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.reviews import FOUND_BEYOND, Review, reviews
+from calib.procedures.on_record.what_counts import not_retracted
 from calib.records.ledger import written
 from calib.records.record import key, moment
 from calib.records.tables.calibrations import Calibration, Withdrawal
@@ -119,9 +120,8 @@ def _events(session: Session, subject: Subject) -> Iterator[tuple[str, bool]]:
         for instrument in by_keys(session, select(Instrument), Instrument.id, subject.numbers["instrument"])
         if instrument.tag in subject.tags
     }
-    events = sorted(
-        by_keys(session, select(Event), Event.instrument_id, named), key=lambda each: (moment(each.at), each.id)
-    )
+    befell = by_keys(session, select(Event).where(not_retracted(Event)), Event.instrument_id, named)
+    events = sorted(befell, key=lambda each: (moment(each.at), each.id))
     for event in events:
         if event.kind in OUT_OF_USE:
             later = [each for each in events if each.instrument_id == event.instrument_id and each.kind == RELEASE]
@@ -129,7 +129,8 @@ def _events(session: Session, subject: Subject) -> Iterator[tuple[str, bool]]:
             end = f"; released on {released.at[:10]} ({released.reason})" if released else "; not released"
             told = f"{event.at[:10]}: {named[event.instrument_id]} was {OUT_OF_USE[event.kind]} ({event.reason}){end}."
             yield told, released is None
-    failed = select(IntermediateCheck).where(IntermediateCheck.result == "failed").order_by(col(IntermediateCheck.id))
+    failed = select(IntermediateCheck).where(IntermediateCheck.result == "failed", not_retracted(IntermediateCheck))
+    failed = failed.order_by(col(IntermediateCheck.id))
     for check in by_keys(session, failed, IntermediateCheck.instrument_id, named):
         since = _calibrated_after(session, check.instrument_id, moment(check.at))
         end = f"; calibrated again on {since}" if since else "; not calibrated since"

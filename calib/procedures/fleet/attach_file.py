@@ -16,6 +16,7 @@ from calib.errors import BadInputError, Finding, NotInRecordsError, RecordsError
 from calib.procedures.on_record.attached_files import JPEG, PDF, PNG, XML
 from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
 from calib.procedures.on_record.jobs_by_name import job_named
+from calib.procedures.on_record.what_counts import not_retracted
 from calib.procedures.people.authorise import append
 from calib.procedures.typed.declared_xml import parser_without_declarations
 from calib.procedures.typed.sheets import FileContent
@@ -117,6 +118,7 @@ def _attach(
         attachment_id = key(record.id)
     column, owned = next(iter(owner.items()))
     there = select(Attached.id).where(Attached.attachment_id == attachment_id, getattr(Attached, column) == owned)
+    there = there.where(not_retracted(Attached))
     is_new = session.exec(there).first() is None
     if is_new:
         append(session, [Attached(attachment_id=attachment_id, remarks=remarks or None, **owner)], signature)

@@ -84,7 +84,9 @@ class Rested:
 
     def wanted(self) -> list[Record]:
         """Records that make lines."""
-        return [record for record in self.touched.records if record[0] in LISTED]
+        return [
+            record for record in self.touched.records if record[0] in LISTED and not self.ground.is_withdrawn(record)
+        ]
 
 
 def since_in_order(session: Session, instrument: int, at: datetime) -> datetime | None:

@@ -185,7 +185,7 @@ def _air_of(records: OnRecord, job: int, name: str, now: datetime, service: str)
 def _decision(records: OnRecord, condition: Condition, now: datetime) -> Decision | None:
     if condition.instrument_id is None:
         return None
-    instrument = records.instruments[condition.instrument_id]
+    instrument = records.instrument_at(condition.instrument_id, moment(condition.observed_at))
     value = unit(instrument.indicated, condition.unit).to_si(float(condition.value))
     shown = f"{condition.value} {condition.unit}"
     return gate(records.register, instrument.tag, moment(condition.observed_at), now, value, shown)
@@ -197,7 +197,7 @@ def _found(records: OnRecord, condition: Condition, decision: Decision | None) -
     if condition.instrument_id is None or decision is None or decision.calibration is None:
         u = typed.difference_to_si(float(condition.standard_uncertainty or 0))
         return ConditionFound(condition, None, None, value, u, u)
-    instrument = records.instruments[condition.instrument_id]
+    instrument = records.instrument_at(condition.instrument_id, moment(condition.observed_at))
     calibration = decision.calibration
     stability = stability_at(records, instrument, calibration, [moment(condition.observed_at).date()], value)
     corrected, contributions = indicated(instrument, records.curve(calibration.record_id), value, stability)

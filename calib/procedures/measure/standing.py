@@ -184,6 +184,11 @@ class Standing(NamedTuple):
         return Indication(typed.to_si(mean), u, True, estimate.degrees_of_freedom, count, effective)
 
 
+def with_what(reading: Standing) -> tuple[int, int]:
+    """The calibration that a reading was taken with, and the state of its instrument in the register."""
+    return reading.calibration.record_id, id(reading.instrument)
+
+
 def section_of(outlet: Outlet) -> Section:
     """The section of an outlet or duct [m]; raises CalibError where its sizes make none."""
     sizes = (outlet.width, outlet.height, outlet.diameter)
