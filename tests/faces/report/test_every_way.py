@@ -104,7 +104,10 @@ AMENDMENT = {
 }  # fmt: skip
 SHAPE = {
     "job": str, "title": MAYBE_TEXT, "site": MAYBE_TEXT, "client": MAYBE_TEXT, "revision": int, "issued": str, "decision_rule": str,
-    "decision_rule_in_words": str, "ledger_digest": str, "readings": [READING], "totals": [TOTAL], "job_totals": [TOTAL],
+    "decision_rule_in_words": str, "agreed_by": MAYBE_TEXT, "agreed_on": MAYBE_TEXT, "validation": Maybe({
+        "record_id": int, "at": str, "version": str, "platform": str, "result": str, "checks": int, "sha256": str, "by": str,
+    }),
+    "ledger_digest": str, "readings": [READING], "totals": [TOTAL], "job_totals": [TOTAL],
     "rooms": [{"room": str, "wanted": MAYBE_TEXT, "probability_as_wanted": MAYBE_NUMBER} | TOTAL], "risks": Maybe(RISKS),
     "joint_probability": [{
         "system": str, "outlets": int, "probability": NUMBER, "numerical_error": NUMBER,
