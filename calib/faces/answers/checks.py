@@ -2,10 +2,10 @@
 
 from collections.abc import Sequence
 
-from calib.faces.plain_text import table_text
+from calib.faces.plain_text import table_text, withdrawn_text
 from calib.faces.written import Content
 
-_COLUMNS = ("tag", "at", "kind", "other", "value", "low", "high", "unit", "result", "remarks")
+_COLUMNS = ("number", "tag", "at", "kind", "other", "value", "low", "high", "unit", "result", "remarks")
 
 
 def document(checks: Sequence[Content]) -> Content:
@@ -15,4 +15,9 @@ def document(checks: Sequence[Content]) -> Content:
 
 def text(answer: Content) -> str:
     """The same for people."""
-    return table_text(_COLUMNS, [[check[column] or "" for column in _COLUMNS] for check in answer["checks"]])
+    rows = [
+        check | {"number": str(check["id"]), "withdrawn": withdrawn_text(check["withdrawn"])}
+        for check in answer["checks"]
+    ]
+    columns = (*_COLUMNS, *(["withdrawn"] if any(row["withdrawn"] for row in rows) else []))
+    return table_text(columns, [[row[column] or "" for column in columns] for row in rows])

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from calib.procedures.typed.sheets import TypedRow
 
 app = group(
-    "Certificates: add, calibrate in house, accept, withdraw, attach files, list, show, and choose another curve."
+    "Certificates: add, calibrate in house, accept, withdraw, supersede, attach files, list, show, and choose another curve."
 )
 
 
@@ -234,6 +234,27 @@ def withdraw(
 
     document = answer.document(withdraw_calibration(desk.writing(), tag, certificate, reason, desk.signature()))
     return Reply(document, answer.text, document["remarks"])
+
+
+@writes(app, "supersede")
+def supersede(
+    desk: Desk,
+    tag: Tag,
+    old: Annotated[str, typer.Argument(metavar="OLD", help="The certificate that was reissued.")],
+    new: Annotated[str, typer.Argument(metavar="NEW", help="The one that its laboratory issued instead, on record.")],
+    reason: Reason,
+) -> Reply:
+    """Put a certificate that its laboratory reissued in the place of the old one, without a gap.
+
+    Where every value is the same its acceptance carries over; else the old one counts until the new one is accepted.
+
+    Example: calib calibration supersede VA-11 TH-26-0412 TH-26-0412a --reason "the client's address was wrong"
+    """
+    from calib.faces.answers import supersession as answer
+    from calib.procedures.calibrate.supersede_calibration import supersede_calibration
+
+    superseded = supersede_calibration(desk.writing(), tag, (old, new), reason, desk.signature())
+    return Reply(answer.document(superseded), answer.text)
 
 
 @writes(app, "attach")

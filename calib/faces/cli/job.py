@@ -2,11 +2,11 @@
 
 from calib.clock import clock
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, reads, writes
-from calib.faces.cli.options import JobNamed
+from calib.faces.cli.options import CellsToSet, JobNamed, Reason
 from calib.procedures.typed.declared.jobs import JOBS_CSV
 from calib.procedures.typed.sheets import Cells
 
-app = group("Jobs: add, list.")
+app = group("Jobs: add, amend, list.")
 
 
 @writes(
@@ -21,6 +21,18 @@ def add(desk: Desk, job: JobNamed, cells: Cells) -> Reply:
 
     row = import_row(desk.writing(), "jobs.csv", {"job": job, **cells}, desk.signature(), clock())
     return Reply(row.cells, f"added the job {job}; add its outlets next, and the designs of its systems")
+
+
+@writes(app, "amend")
+def amend(desk: Desk, job: JobNamed, changes: CellsToSet, reason: Reason) -> Reply:
+    """Amend a job on record, all but its name: its client, the density of its totals, its decision rule, the client's agreement.
+
+    Example: calib job amend FQ-204 --set density_kg_per_m3=1.2 --reason "the client compares masses"
+    """
+    from calib.faces.answers import amended as answer
+    from calib.procedures.enter.amend_job import amend_job
+
+    return Reply(answer.document(amend_job(desk.writing(), job, changes, reason, desk.signature())), answer.text)
 
 
 @reads(app, "list")

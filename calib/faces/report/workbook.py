@@ -114,6 +114,8 @@ class _Written:
         yield "Decision rule", content["decision_rule_in_words"], self._text
         yield from (("Caution", each, self._text) for each in content["cautions"])
         yield "Ledger digest", content["ledger_digest"], self._text
+        if content.get("issue_digest"):
+            yield "Issue digest", content["issue_digest"], self._text
         yield "Written by", content["written_by"], self._soft
         yield "Validation", validation_text(content.get("validation")), self._soft
 

@@ -5,6 +5,7 @@ from sqlmodel import Session, col, select
 from calib.errors import RecordsError
 from calib.procedures.audit.answer import Answer, counted
 from calib.procedures.audit.subject import Subject
+from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.validations import PASSED, validations
 from calib.procedures.people.house_rules import RETENTION, value_of
 from calib.procedures.report.issued import issued_bytes
@@ -12,7 +13,6 @@ from calib.procedures.verify.rests_on import changed_past
 from calib.records.ledger import written
 from calib.records.record import key
 from calib.records.tables.custody import BackupMade
-from calib.records.tables.instruments import Instrument
 from calib.records.tables.ledger import LedgerEntry
 
 
@@ -45,7 +45,7 @@ def agreed(session: Session, subject: Subject) -> Answer:
     question = "Which decision rule was applied, and who agreed to it?"
     job = subject.job
     if job is None:
-        instrument = session.exec(select(Instrument).where(Instrument.tag == subject.name)).one()
+        instrument = instrument_tagged(session, subject.name)
         rule = instrument.decision_rule
         said = (
             f"{rule.capitalize()} acceptance, as the register says."

@@ -1,22 +1,24 @@
 """Accept a calibration for use: its comparisons are judged by the instrument's criterion, by another person than typed them."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 
 from sqlmodel import Session
 
-from calib.confirmation.as_found import later_calibrations
+from calib.confirmation.in_order import later_calibrations, of_the_same_calibration
 from calib.confirmation.words import DECISION_RULES, INDICATION, JUDGED, SIMPLE
 from calib.errors import BadInputError, CalibError, Finding, RefusedError
 from calib.procedures.certificate.assess import Assessment, assess, usual_object
 from calib.procedures.certificate.permissible_error import has_limits
 from calib.procedures.certificate.phase import phase_in_use
+from calib.procedures.impact.certificate_replaced import RestedOnCertificate
 from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.open_review import open_reviews
 from calib.procedures.on_record.calibrations import CalibrationOnFile, against_withdrawn, calibration_on_file
 from calib.procedures.on_record.in_force import curve_of
 from calib.procedures.on_record.recorded import holds_from_earlier, why_from
 from calib.procedures.on_record.register import load_register
+from calib.procedures.on_record.supersessions import Place, in_place_of, place_of
 from calib.procedures.people.authorise import append, authorise
 from calib.procedures.people.four_eyes import against_one_person
 from calib.procedures.typed.time_to_come import expected_of
@@ -59,7 +61,11 @@ def accept_calibration(
     """
     signature = authorise(session, signature, "accept")
     on_file = calibration_on_file(session, tag, certificate)
-    finding = _of_call(on_file, on, wanted, signature)
+    place = place_of(session, key(on_file.calibration.id))
+    old = None if place is None else place.acceptance
+    if place is not None and old is not None and on in (signature.time.date(), date.fromisoformat(old.accepted_on)):
+        on, wanted = _in_place(place, old, wanted)
+    finding = _of_call(on_file, on, wanted, signature, place)
     if finding is not None:
         raise BadInputError([finding])
     why = against_one_person(session, on_file.calibration, signature.person)
@@ -70,11 +76,24 @@ def accept_calibration(
     if assessment is not None and not assessment.accepted:
         raise RefusedError("\n".join(refusal(tag, certificate, assessment)))
     acceptance = _record(on_file, on, wanted, assessment, signature)
+    acceptance.carried_from_id = None if old is None else old.id
+    rested = None if place is None else RestedOnCertificate(session, place.old, signature.time)
     append(session, [acceptance], signature)
-    later = later_calibrations(load_register(session, [key(on_file.instrument.id)])[tag], key(on_file.calibration.id))
+    own = load_register(session, [key(on_file.instrument.id)])[tag]
+    later = later_calibrations(own, key(on_file.calibration.id))
+    if place is not None or of_the_same_calibration(own, key(on_file.calibration.id)) is not None:
+        later = (*later, key(on_file.calibration.id))  # what it was found to be waited for this
     accepted = (RecordKind.CALIBRATION, key(on_file.calibration.id))
     remarks = open_reviews(session, signature, signature.time, later, [accepted]).remarks
+    if rested is not None and place is not None:
+        remarks += rested.superseded(key(place.supersession.id), certificate, signature).remarks
     return Accepted(acceptance, signature.time.isoformat(), assessment, remarks)
+
+
+def _in_place(place: Place, old: Acceptance, wanted: AcceptanceWanted) -> tuple[date, AcceptanceWanted]:
+    """A reissued certificate counts from the day on which the old one did, so that no time is without one."""
+    reason = wanted.reason or in_place_of(place.old.certificate, place.supersession.reason)
+    return date.fromisoformat(old.accepted_on), replace(wanted, reason=reason)
 
 
 def assessed(on_file: CalibrationOnFile, wanted: AcceptanceWanted, phase: str | None = None) -> Assessment | None:
@@ -129,7 +148,7 @@ def _record(
 
 
 def _of_call(
-    on_file: CalibrationOnFile, on: date, wanted: AcceptanceWanted, signature: ledger.Signature
+    on_file: CalibrationOnFile, on: date, wanted: AcceptanceWanted, signature: ledger.Signature, place: Place | None
 ) -> Finding | None:
     calibration, before, withdrawn = on_file.calibration, on_file.acceptance, against_withdrawn(on_file)
     if withdrawn is not None:
@@ -137,7 +156,16 @@ def _of_call(
     if before is not None:
         expected = f"one not accepted yet; it was on {before.accepted_on}"
         return Finding.typed("certificate", calibration.certificate, expected)
+    if place is not None and place.acceptance is not None:
+        return _of_place(place.old, place.acceptance, on) or _of_wish(on_file, wanted)
     return _of_days(calibration, on, wanted, signature.time) or _of_wish(on_file, wanted)
+
+
+def _of_place(old: Calibration, acceptance: Acceptance, on: date) -> Finding | None:
+    if str(on) == acceptance.accepted_on:
+        return None
+    expected = f"{acceptance.accepted_on}, or nothing: it takes the place of {old.certificate} from then on"
+    return Finding.typed("on", str(on), expected)
 
 
 def _of_days(calibration: Calibration, on: date, wanted: AcceptanceWanted, now: datetime) -> Finding | None:

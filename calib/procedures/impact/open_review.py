@@ -12,12 +12,12 @@ nothing had been in order before it. A factor found within a recalculation is no
 import json
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from sqlmodel import Session, col, select
 
-from calib.confirmation.as_found import last_in_order
+from calib.confirmation.in_order import last_in_order, of_the_same_calibration
 from calib.confirmation.interval import InstrumentOnRecord
 from calib.confirmation.traceability import Record
 from calib.errors import CalibError, Step
@@ -29,6 +29,7 @@ from calib.procedures.impact.rests_on import ground_below, sequences
 from calib.procedures.impact.review_lines import LineFinding
 from calib.procedures.impact.shaken import LISTED, Rested, Shaken, lines_on, rested_on, shaken_by
 from calib.procedures.impact.touched import touched
+from calib.procedures.on_record.amended import amended_instruments
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.calibrations import as_found_cells
 from calib.procedures.on_record.in_force import curve_of
@@ -38,6 +39,7 @@ from calib.procedures.people.authorise import append
 from calib.records import ledger
 from calib.records.record import key, typed
 from calib.records.tables.calibrations import Acceptance, Calibration
+from calib.records.tables.comparisons import Supersession
 from calib.records.tables.instruments import Instrument
 from calib.records.tables.reviews import ImpactLine, ImpactReview
 
@@ -197,12 +199,20 @@ def _opened(
     session: Session, calibration: Calibration, register: Mapping[str, InstrumentOnRecord], notices: list[str]
 ) -> ImpactReview | None:
     """The review of a calibration, not yet appended; None where it was found in order, was the first, or was withdrawn."""
-    instrument = session.get_one(Instrument, calibration.instrument_id)
+    on = date.fromisoformat(calibration.calibrated_on)
+    instrument = amended_instruments(session, [calibration.instrument_id])[calibration.instrument_id].at(on)
     own = register[instrument.tag]
     if own.calibration(key(calibration.id)).withdrawn:
         return None
+    same = of_the_same_calibration(own, key(calibration.id))
+    if same is not None and own.calibration(key(calibration.id)).accepted_on is None:
+        notices.append(
+            f"{instrument.tag}: certificate {calibration.certificate} is of the same calibration as {same.certificate}: what "
+            "it was found to be is reviewed once it is accepted, or the other one withdrawn"
+        )
+        return None
     since = last_in_order(own, key(calibration.id))
-    if since is None:
+    if since is None or _reviewed_as_reissued(session, calibration):
         return None
     before = curve_of(curve_that_counts(session, since.record_id).parameters)
     judged = _accepted_on(session, since.record_id) or usual_object(typed(instrument))
@@ -229,6 +239,13 @@ def _opened(
     words = " and ".join(each.criterion for each in judgements_made)
     text = json.dumps(assessment, ensure_ascii=False)
     return ImpactReview(calibration_id=key(calibration.id), criterion=words, assessment=text)
+
+
+def _reviewed_as_reissued(session: Session, calibration: Calibration) -> bool:
+    """Whether the certificate whose place it took has a review of what was found: it stays the review of both."""
+    reviewed = col(ImpactReview.calibration_id) == Supersession.old_calibration_id
+    of_old = select(ImpactReview.id).join(Supersession, reviewed)
+    return session.exec(of_old.where(Supersession.calibration_id == calibration.id)).first() is not None
 
 
 def _near(tag: str, certificate: str, judged: Iterable[JudgedAsFound]) -> Iterator[str]:
@@ -272,7 +289,9 @@ def _listed(
     reached = touched(ground, instrument, key(failing.id), since)
     there = _lines(session, review)
     wanted = [record for record in reached.records if record[0] in LISTED and record not in there]
-    wanted = [record for record in wanted if not _issued_since(session, record, review)]
+    wanted = [
+        record for record in wanted if not (ground.is_withdrawn(record) or _issued_since(session, record, review))
+    ]
     opened = replace(opened, lines=len(wanted))
     if not wanted:
         return opened

@@ -10,6 +10,7 @@ from sqlmodel import Session, SQLModel, col, select
 
 from calib.records.on_file import rows_of
 
+LARGEST_KEY = 2**63  # of a database
 MOST_AT_ONCE = 10_000  # values in one question: databases limit the parameters of a statement
 
 

@@ -3,6 +3,7 @@
 from collections import defaultdict
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
+from datetime import date
 from typing import Any
 
 from sqlmodel import Session, col, select
@@ -10,10 +11,12 @@ from sqlmodel import Session, col, select
 from calib.errors import Finding
 from calib.procedures.certificate.fit_curve import CurveWish, FittedCurve, fit_curve
 from calib.procedures.certificate.phase import AS_FOUND
+from calib.procedures.on_record.amended import amended_instruments
 from calib.procedures.on_record.attached_files import files_of
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
 from calib.procedures.on_record.recorded import recorded_by
+from calib.procedures.on_record.supersessions import superseded_among
 from calib.procedures.on_record.what_counts import counts_of_its_calibration, curve_may_count
 from calib.procedures.typed.sheets import Cells
 from calib.records import ledger
@@ -40,6 +43,7 @@ def calibrations_on_file(session: Session, tag: str | None = None) -> list[Recor
     if tag is not None:
         query = query.where(Instrument.id == instrument_tagged(session, tag).id)
     of_tags = session.exec(query).all()
+    superseded = superseded_among(session, [key(row[0].id) for row in of_tags])
     recorded = recorded_by(session, Acceptance, [key(row[3].id) for row in of_tags if row[3] is not None])
     return [
         {"tag": owner}
@@ -47,6 +51,7 @@ def calibrations_on_file(session: Session, tag: str | None = None) -> list[Recor
         | _acceptance(acceptance, recorded)
         | {
             "withdrawn": _withdrawn(session, withdrawal),
+            "superseded": superseded.get(key(calibration.id)),
             "shape": curve.shape,
             "degree": curve.degree,
             "measuring_interval": curve.measuring_interval,
@@ -100,6 +105,9 @@ class CalibrationOnFile:
     typed_by: str | None = None
     withdrawn: RecordCells | None = None  # at, by, reason; None: it was not
     correlations: tuple[RecordCells, ...] = ()  # of reference values, as the certificate states them
+    superseded: RecordCells | None = (
+        None  # by_certificate, at, by, reason, same_values, counts; None: it was not reissued
+    )
     # When its acceptance was recorded, and why it holds from an earlier day.
     two_days: RecordCells = field(default_factory=lambda: _two_days(None, {}))
 
@@ -113,8 +121,7 @@ def calibration_on_file(session: Session, tag: str, certificate: str | None) -> 
 def calibrations_by_key(session: Session, keys: Collection[int]) -> dict[int, CalibrationOnFile]:
     """Calibrations by their keys: a question for each kind of record, however many calibrations there are."""
     query = (
-        select(Calibration, Instrument, Acceptance, Withdrawal)
-        .join(Instrument)
+        select(Calibration, Acceptance, Withdrawal)
         .outerjoin(Acceptance, col(Acceptance.calibration_id) == Calibration.id)
         .outerjoin(Withdrawal, col(Withdrawal.calibration_id) == Calibration.id)
     )
@@ -133,10 +140,13 @@ def calibrations_by_key(session: Session, keys: Collection[int]) -> dict[int, Ca
     entries = select(LedgerEntry.record_id, LedgerEntry.person).where(LedgerEntry.record_table == "calibration")
     typed_by = dict(by_keys(session, entries, LedgerEntry.record_id, keys))
     on_file = {}
-    asked = list(by_keys(session, query, Calibration.id, keys))
-    recorded = recorded_by(session, Acceptance, [key(row[2].id) for row in asked if row[2] is not None])
-    for calibration, instrument, acceptance, withdrawal in asked:
+    rows = list(by_keys(session, query, Calibration.id, keys))
+    superseded = superseded_among(session, keys)
+    owners = amended_instruments(session, {calibration.instrument_id for calibration, *_ in rows})
+    recorded = recorded_by(session, Acceptance, [key(row[1].id) for row in rows if row[1] is not None])
+    for calibration, acceptance, withdrawal in rows:
         calibration_id = key(calibration.id)
+        instrument = owners[calibration.instrument_id].at(date.fromisoformat(calibration.calibrated_on))
         *earlier, curve = curves[calibration_id]
         on_file[calibration_id] = CalibrationOnFile(
             instrument,
@@ -150,6 +160,7 @@ def calibrations_by_key(session: Session, keys: Collection[int]) -> dict[int, Ca
             typed_by[calibration_id],
             _withdrawn(session, withdrawal),
             tuple(typed(each, "calibration_id") for each in correlations[calibration_id]),
+            superseded.get(calibration_id),
             _two_days(acceptance, recorded),
         )
     return on_file
@@ -164,10 +175,13 @@ def _by_calibration(session: Session, keys: Collection[int], table: Any, query: 
 
 
 def against_withdrawn(on_file: CalibrationOnFile) -> Finding | None:
-    """What would have been right where a calibration was withdrawn; None where it was not."""
-    if on_file.withdrawn is None:
+    """What would have been right where a calibration was withdrawn, or another counts in its place; None where it counts."""
+    if on_file.withdrawn is not None:
+        said = "one that was not withdrawn; it was {at} by {by}: {reason}".format_map(on_file.withdrawn)
+    elif on_file.superseded is not None and on_file.superseded["counts"]:
+        said = "one that counts; {by_certificate} took its place {at} by {by}: {reason}".format_map(on_file.superseded)
+    else:
         return None
-    said = "one that was not withdrawn; it was {at} by {by}: {reason}".format_map(on_file.withdrawn)
     return Finding.typed("certificate", on_file.calibration.certificate, said)
 
 

@@ -24,7 +24,7 @@ from calib.procedures.typed.declaration import Declaration, Reference, may, must
 from calib.procedures.typed.declared.instruments import OF_INSTRUMENT
 from calib.quantities import finite_number
 from calib.records.tables.calibrations import Calibration, Withdrawal
-from calib.records.tables.comparisons import Comparison, ComparisonCorrelation
+from calib.records.tables.comparisons import Comparison, ComparisonCorrelation, Supersession
 from calib.records.tables.curves import StoredCurve
 from calib.records.words import CURVE_SHAPES, PHASES
 
@@ -142,4 +142,27 @@ WITHDRAWALS_CSV = Declaration(
     ),
     key=("tag", "certificate"),
     references=(OF_CALIBRATION,),
+)
+SUPERSESSIONS_CSV = Declaration(
+    "supersessions.csv",
+    "certificates that their laboratory reissued",
+    Supersession,
+    (
+        must("tag", any_text, "the instrument"),
+        must("old_certificate", any_text, "number of the certificate that was reissued"),
+        must("certificate", any_text, "number of the one that was issued instead"),
+        must("reason", any_text, "why"),
+        must("same_values", one_of("yes", "no"), "whether both state the same values"),
+    ),
+    key=("tag", "old_certificate"),
+    references=(
+        OF_CALIBRATION,
+        Reference(
+            ("tag", "old_certificate"),
+            Calibration,
+            "a certificate of {tag} in calibrations.csv",
+            "old_calibration_id",
+            here=True,
+        ),
+    ),
 )
