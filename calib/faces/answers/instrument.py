@@ -4,7 +4,7 @@ from typing import NamedTuple
 
 from calib.faces.answers.instruments import status
 from calib.faces.parts.two_days import accepted_on, day_recorded
-from calib.faces.plain_text import cells_text, no_longer_text, table_text
+from calib.faces.plain_text import cells_text, no_longer_text, table_text, withdrawn_text
 from calib.faces.written import Content
 from calib.procedures.on_record.instrument_history import InstrumentHistory
 
