@@ -244,7 +244,7 @@ def test_the_density_s_contributions_add_in_squares(report):
 @pytest.mark.parametrize(
     ("name", "outlet", "at", "shared"),
     [
-        ("density", "D-2", "", "readings with the conditions plant room"),
+        ("density", "D-2", "", "readings with the conditions plant room, or by their instruments"),
         ("probe", "D-1", "", "readings with the probe PT-1"),
         ("back pressure", "S-3", "", "readings with FH-1"),
         ("outlet factor", "X-1", "", "outlets whose factor comes from: data sheet"),
