@@ -4,6 +4,7 @@ import errno
 import os
 from collections.abc import Iterable, Sequence
 from datetime import datetime
+from importlib import resources
 from pathlib import Path
 from stat import S_ISDIR, S_ISREG
 
@@ -12,13 +13,15 @@ from sqlmodel import Session
 from calib.errors import BadInputError, CalibError, Finding, RecordsError
 from calib.procedures.enter.export_records import NOT_IMPORTED, Exported, ExportedFile
 from calib.procedures.enter.import_sheets import Imported, import_sheets
+from calib.procedures.typed.any_sheet import read_any
 from calib.procedures.typed.columns import FILES
-from calib.procedures.typed.sheets import FileContent, TypedRow, read_sheets
+from calib.procedures.typed.sheets import FileContent, HowToRead, TypedRow, read_sheets
 from calib.records.beside import beside, put_new
 from calib.records.ledger import Signature
 from calib.records.verification import Progress
 
 LARGEST_FILE = 25_000_000  # bytes of a file that is kept, of a workbook or a log that is read
+_PUBLISHED = "reference_data"
 LARGEST_SHEET = 50_000_000  # bytes of one CSV file of a folder
 
 
@@ -37,6 +40,20 @@ def file_content(path: Path, largest: int | None = None) -> FileContent:
     return FileContent(str(path), b"", expected)
 
 
+def published_file(source: str, file: str) -> str:
+    """A file of published numbers, by the folder of its source; raises CalibError where they are not installed.
+
+    Decision (2026-11-29): the digits stand once, in `reference_data/` beside the package, where the tests read them, and
+    `pyproject.toml` has a wheel take into the package the folders that `calib validate` asks for. Options: a second copy within
+    the package, which would differ one day; all of them (1 MB, most of it asked by tests alone). Cost: two places to look in.
+    """
+    places = (resources.files("calib").joinpath(_PUBLISHED), Path(__file__).parents[2] / _PUBLISHED)
+    home = next((place for place in places if place.is_dir()), None)
+    if home is None:
+        raise CalibError("the published numbers are not installed with this program: install it again")
+    return home.joinpath(source, file).read_text(encoding="utf-8")
+
+
 def log_content(typed: str | None) -> FileContent | None:
     """Content of the log that was named for a reading, where one was."""
     return file_content(Path(typed.strip()), LARGEST_FILE) if typed is not None and typed.strip() else None
@@ -44,28 +61,36 @@ def log_content(typed: str | None) -> FileContent | None:
 
 def import_folders(
     session: Session,
-    folders: Sequence[Path],
+    paths: Sequence[Path],
     signature: Signature,
     now: datetime,
     progress: Progress = lambda _: None,
     reason: str | None = None,
+    day_first: bool | None = None,
 ) -> Imported:
-    """Read and write all folders together; `reason` is why their past holds from before today.
+    """Read and write all folders and files together.
+
+    `reason` is why their past holds from before today, `day_first` says how dates such as 03/04/2026 are meant.
 
     Raises BadInputError with every finding, nothing written.
     """
     sheets: dict[str, list[TypedRow]] = {}
     findings: list[Finding] = []
-    for folder in folders:
-        progress(f"reading {folder}")
-        read, wrong = read_folder(folder)
+    reading = HowToRead(day_first)
+    for path in paths:
+        progress(f"reading {path}")
+        read, wrong = (
+            read_any(file_content(path, LARGEST_SHEET), reading) if _is_file(path) else read_folder(path, reading)
+        )
         findings += wrong
         for name, rows in read.items():
             sheets.setdefault(name, []).extend(rows)
+    for notice in reading.notices:
+        progress(f"notice: {notice}")
     return import_sheets(session, sheets, signature, now, findings, progress, reason=reason)
 
 
-def read_folder(folder: Path) -> tuple[dict[str, list[TypedRow]], list[Finding]]:
+def read_folder(folder: Path, reading: HowToRead | None = None) -> tuple[dict[str, list[TypedRow]], list[Finding]]:
     """Rows of every CSV file of a folder, and what is wrong with the files; raises BadInputError where there is none to read."""
     if not _is_folder(folder):
         raise BadInputError(
@@ -75,7 +100,16 @@ def read_folder(folder: Path) -> tuple[dict[str, list[TypedRow]], list[Finding]]
     if not paths:
         raise BadInputError([Finding(str(folder), None, None, None, f"at least one of {', '.join(FILES)}")])
     files = (file_content(path, LARGEST_SHEET) if path.name in FILES else FileContent(str(path), b"") for path in paths)
-    return read_sheets(files, FILES, lambda file, name: file_content(Path(file.source).parent / name, LARGEST_FILE))
+    return read_sheets(
+        files, FILES, lambda file, name: file_content(Path(file.source).parent / name, LARGEST_FILE), reading
+    )
+
+
+def _is_file(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except OSError:  # a name that is too long for the system
+        return False
 
 
 def _is_folder(path: Path) -> bool:

@@ -3,10 +3,10 @@
 from collections.abc import Sequence
 
 from calib.faces.parts.two_days import day_recorded
-from calib.faces.plain_text import table_text
+from calib.faces.plain_text import table_text, withdrawn_text
 from calib.faces.written import Content
 
-_COLUMNS = ("tag", "at", "recorded", "kind", "other", "value", "low", "high", "unit", "result", "remarks")
+_COLUMNS = ("number", "tag", "at", "recorded", "kind", "other", "value", "low", "high", "unit", "result", "remarks")
 
 
 def document(checks: Sequence[Content]) -> Content:
@@ -16,5 +16,14 @@ def document(checks: Sequence[Content]) -> Content:
 
 def text(answer: Content) -> str:
     """The same for people."""
-    checks = [check | {"recorded": day_recorded(check["recorded_at"])} for check in answer["checks"]]
-    return table_text(_COLUMNS, [[check[column] or "" for column in _COLUMNS] for check in checks])
+    rows = [
+        check
+        | {
+            "number": str(check["id"]),
+            "recorded": day_recorded(check["recorded_at"]),
+            "withdrawn": withdrawn_text(check["withdrawn"]),
+        }
+        for check in answer["checks"]
+    ]
+    columns = (*_COLUMNS, *(["withdrawn"] if any(row["withdrawn"] for row in rows) else []))
+    return table_text(columns, [[row[column] or "" for column in columns] for row in rows])

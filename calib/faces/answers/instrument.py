@@ -4,7 +4,7 @@ from typing import NamedTuple
 
 from calib.faces.answers.instruments import status
 from calib.faces.parts.two_days import accepted_on, day_recorded
-from calib.faces.plain_text import cells_text, no_longer_text, table_text
+from calib.faces.plain_text import cells_text, no_longer_text, table_text, withdrawn_text
 from calib.faces.written import Content
 from calib.procedures.on_record.instrument_history import InstrumentHistory
 
@@ -15,11 +15,14 @@ _CALIBRATIONS = {
     "certificate": "certificate", "laboratory": "laboratory", "calibrated_on": "calibrated", "accepted_on": "accepted",
     "accepted_by": "by", "decision_rule": "rule", "curve": "curve", "measuring_interval": "measuring interval",
 }  # fmt: skip
-_WITHDRAWN = {"withdrawn": "withdrawn or superseded"}  # where one was
-_EVENTS = {"at": "at", "recorded_on": "recorded", "kind": "what", "value": "now", "reason": "reason", "person": "by"}
+_WITHDRAWN = {"withdrawn": "withdrawn"}  # where one was
+_NO_LONGER = {"withdrawn": "withdrawn or superseded"}  # of certificates
+_EVENTS = {
+    "id": "number", "at": "at", "recorded_on": "recorded", "kind": "what", "value": "now", "reason": "reason", "person": "by",
+}  # fmt: skip
 _CHECKS = {
-    "at": "at", "recorded_on": "recorded", "kind": "kind", "value": "value", "low": "low", "high": "high", "unit": "unit",
-    "result": "result", "remarks": "remarks",
+    "id": "number", "at": "at", "recorded_on": "recorded", "kind": "kind", "value": "value", "low": "low", "high": "high",
+    "unit": "unit", "result": "result", "remarks": "remarks",
 }  # fmt: skip
 _PAIRINGS = {
     "at": "at",
@@ -35,6 +38,12 @@ _REVIEWS = {
 }  # fmt: skip
 
 
+_AMENDMENTS = {
+    "revision": "revision", "column": "amended", "before": "before", "after": "after", "holds_from": "from", "reason": "reason",
+    "person": "by",
+}  # fmt: skip
+
+
 def document(history: InstrumentHistory) -> Content:
     """Everything that the records hold of an instrument."""
     return {
@@ -46,6 +55,7 @@ def document(history: InstrumentHistory) -> Content:
         "pairings": list(history.pairings),
         "files": list(history.files),
         "impact_reviews": list(history.reviews),
+        "amendments": list(history.amendments),
         "used": history.used,
     }
 
@@ -98,17 +108,28 @@ def tables(answer: Content) -> list[HistoryTable]:
         }
         for each in answer["calibrations"]
     ]
-    withdrawn = _WITHDRAWN if any(each["withdrawn"] for each in calibrations) else {}
+    no_longer = _NO_LONGER if any(each["withdrawn"] for each in calibrations) else {}
     files = [file | {"of": "the instrument"} for file in answer["files"]]
     files += [file | {"of": each["certificate"]} for each in answer["calibrations"] for file in each["files"]]
     return [
-        _table("calibrations", _CALIBRATIONS | withdrawn, calibrations),
-        _table("events", _EVENTS, _with_day(answer["events"])),
-        _table("intermediate checks", _CHECKS, _with_day(answer["checks"])),
+        _table("calibrations", _CALIBRATIONS | no_longer, calibrations),
+        _table("events", *_with_withdrawn(_EVENTS, _with_day(answer["events"]))),
+        _table("intermediate checks", *_with_withdrawn(_CHECKS, _with_day(answer["checks"]))),
         _table("pairs of probe and meter", _PAIRINGS, _with_day(answer["pairings"])),
         _table("files", _FILES, files),
         _table("impact reviews", _REVIEWS, answer["impact_reviews"]),
+        *([_table("amendments", _AMENDMENTS, _since(answer["amendments"]))] if answer["amendments"] else []),
     ]
+
+
+def _since(amendments: list[Content]) -> list[Content]:
+    return [each | {"holds_from": each["holds_from"] or "always wrong"} for each in amendments]
+
+
+def _with_withdrawn(columns: _Columns, records: list[Content]) -> tuple[_Columns, list[Content]]:
+    """Columns and rows of records of which some may have been withdrawn."""
+    told = [each | {"withdrawn": withdrawn_text(each["withdrawn"])} for each in records]
+    return columns | (_WITHDRAWN if any(each["withdrawn"] for each in told) else {}), told
 
 
 def _with_day(records: list[Content]) -> list[Content]:

@@ -28,7 +28,7 @@ _PLACES = {
     "validate": "validate",
     **{group: group for group in (
         "instrument", "calibration", "check", "interval", "method", "source", "job", "system", "room", "outlet", "factor",
-        "conditions", "traverse", "reading", "rule", "person", "trace", "review", "anchor", "ledger",
+        "conditions", "traverse", "reading", "refusal", "event", "rule", "person", "trace", "review", "anchor", "ledger",
     )},
 }  # fmt: skip
 

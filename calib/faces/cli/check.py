@@ -7,16 +7,16 @@ from typing import Annotated
 import typer
 
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, happened_at, plotted, reads, writes
-from calib.faces.cli.options import AtTime, OneTag, Tag, to_draw
+from calib.faces.cli.options import AtTime, EntryNumbered, OneTag, Reason, Tag, to_draw
 from calib.procedures.typed.declared.events import CHECKS_CSV, OF_TWO_INSTRUMENTS
 from calib.procedures.typed.sheets import Cells
 
-app = group("Intermediate checks between calibrations: add, list, chart.")
+app = group("Intermediate checks between calibrations: add, list, chart, withdraw.")
 
 
 _ROW = RowOptions(
     CHECKS_CSV,
-    without=["tag", "at", "basis"],
+    without=["tag", "at", "basis", "withdrawn"],
     otherwise=dict.fromkeys(
         ("low", "high"), "worked out for two instruments, and for a check standard with a baseline,"
     ),
@@ -45,6 +45,18 @@ def add(desk: Desk, tag: Tag, cells: Cells, at: AtTime = None) -> Reply:
     closed = f"{tag} may not be used from {document['at']} until it is recalibrated"
     follows = f"what was measured with it, and the reports that hold it: calib trace down {quote(tag)}"
     return Reply(document, answer.text, [closed, follows, *remarks], status=1)
+
+
+@writes(app, "withdraw")
+def withdraw(desk: Desk, tag: Tag, entry: EntryNumbered, reason: Reason) -> Reply:
+    """Take back an intermediate check that was recorded wrongly; it is kept, and counts no more.
+
+    Example: calib check withdraw VA-11 7 --reason "typed of the wrong instrument"
+    """
+    from calib.faces.answers import withdrawn_event as answer
+    from calib.procedures.fleet.withdraw_event import withdraw_check
+
+    return Reply(answer.document(withdraw_check(desk.writing(), tag, entry, reason, desk.signature())), answer.text)
 
 
 @reads(app, "list")

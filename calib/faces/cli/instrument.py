@@ -6,14 +6,28 @@ from typing import Annotated
 import typer
 
 from calib.clock import clock, end_of
+from calib.errors import BadInputError, Finding
 from calib.faces.cli.file import attached
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, happened_at, reads, writes
-from calib.faces.cli.options import AtTime, FileToKeep, OnDate, Reason, Remarks, Tag, Within, day_of, days_of
+from calib.faces.cli.options import (
+    AtTime,
+    CellsToSet,
+    FileToKeep,
+    OnDate,
+    Reason,
+    Remarks,
+    Tag,
+    Within,
+    begin_of,
+    day_of,
+    days_of,
+    time_happened,
+)
 from calib.procedures.typed.declared.instruments import INSTRUMENTS_CSV
 from calib.procedures.typed.sheets import Cells
 
 app = group(
-    "The register: add, list, show, attach files, pair and part, suspend, release, damage, repair, adjust, move, return, retire."
+    "The register: add, amend, list, show, attach, pair, part, suspend, release, damage, repair, adjust, move, return, retire."
 )
 
 
@@ -28,6 +42,34 @@ def add(desk: Desk, tag: Tag, cells: Cells) -> Reply:
 
     add_instrument(desk.writing(), {"tag": tag, **cells}, desk.signature(), clock())
     return Reply({"tag": tag}, f"added {tag}; it may be used once a calibration of it is recorded and accepted")
+
+
+@writes(app, "amend")
+def amend(
+    desk: Desk,
+    tag: Tag,
+    changes: CellsToSet,
+    reason: Reason,
+    since: Annotated[
+        str | None,
+        typer.Option(
+            "--from", metavar="TIME", help="From when on it is so, like 2026-03-05T14:30+01:00 or 2026-03-05."
+        ),
+    ] = None,
+    always: Annotated[bool, typer.Option("--always-wrong", help="What is on record was never right.")] = False,
+) -> Reply:
+    """Amend an instrument: serial, range, resolution, limits, criterion; from a time on, or as what was always wrong.
+
+    Example: calib instrument amend VA-11 --set serial=20417 --always-wrong --reason "two digits were exchanged"
+    """
+    from calib.faces.answers import amended as answer
+    from calib.procedures.enter.amend_instrument import amend_instrument
+
+    if always == (since is not None):
+        raise BadInputError([Finding.typed("since", since, "a time, or --always-wrong: one of both")])
+    holds_from = None if since is None else time_happened(begin_of(since), "since")
+    amended = amend_instrument(desk.writing(), tag, changes, holds_from, reason, desk.signature())
+    return Reply(answer.document(amended), answer.text, amended.remarks)
 
 
 @reads(app, "list")

@@ -23,7 +23,7 @@ class _TagFirst(TyperGroup):
         return super().parse_args(ctx, args)
 
 
-app = group("Calibration intervals: review one, set another.", _TagFirst)
+app = group("Calibration intervals: review one, set another, withdraw what was set.", _TagFirst)
 
 
 @reads(app, _REVIEW)
@@ -95,3 +95,15 @@ def set_(
     since = "at once" if changed.at_once else "from the next calibration accepted on"
     told = f"{tag}: interval {changed.months} months instead of {changed.before}, {since}; due on {due or '-'}"
     return Reply(document, told)
+
+
+@writes(app, "withdraw")
+def withdraw(desk: Desk, tag: Tag, reason: Reason) -> Reply:
+    """Take back the last change of an interval: the one before holds again, as if it had never been changed.
+
+    Example: calib interval withdraw VA-11 --reason "set by a slip: VA-12 was meant"
+    """
+    from calib.faces.answers import withdrawn_event as answer
+    from calib.procedures.fleet.withdraw_event import withdraw_interval
+
+    return Reply(answer.document(withdraw_interval(desk.writing(), tag, reason, desk.signature())), answer.text)

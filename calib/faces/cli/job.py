@@ -1,12 +1,13 @@
 """Commands on jobs."""
 
 from calib.clock import clock
+from calib.faces.cli.file import attached
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, reads, writes
-from calib.faces.cli.options import JobNamed
+from calib.faces.cli.options import CellsToSet, FileToKeep, JobNamed, Reason, Remarks
 from calib.procedures.typed.declared.jobs import JOBS_CSV
 from calib.procedures.typed.sheets import Cells
 
-app = group("Jobs: add, list.")
+app = group("Jobs: add, amend, list, attach files.")
 
 
 @writes(
@@ -21,6 +22,31 @@ def add(desk: Desk, job: JobNamed, cells: Cells) -> Reply:
 
     row = import_row(desk.writing(), "jobs.csv", {"job": job, **cells}, desk.signature(), clock())
     return Reply(row.cells, f"added the job {job}; add its outlets next, and the designs of its systems")
+
+
+@writes(app, "amend")
+def amend(desk: Desk, job: JobNamed, changes: CellsToSet, reason: Reason) -> Reply:
+    """Amend a job on record, all but its name: its client, the density of its totals, its decision rule, the client's agreement.
+
+    Example: calib job amend FQ-204 --set density_kg_per_m3=1.2 --reason "the client compares masses"
+    """
+    from calib.faces.answers import amended as answer
+    from calib.procedures.enter.amend_job import amend_job
+
+    return Reply(answer.document(amend_job(desk.writing(), job, changes, reason, desk.signature())), answer.text)
+
+
+@writes(app, "attach")
+def attach(desk: Desk, job: JobNamed, file: FileToKeep, remarks: Remarks = None) -> Reply:
+    """Keep a file with a job, say the client's agreement to its decision rule: its bytes, once, by their SHA-256.
+
+    Example: calib job attach FQ-204 agreement.pdf --remarks "decision rule agreed by letter"
+    """
+    from calib.faces.files import LARGEST_FILE, file_content
+    from calib.procedures.fleet.attach_file import attach_to_job, attachable
+
+    content = attachable(file_content(file, LARGEST_FILE))
+    return attached(attach_to_job(desk.writing(), job, content, remarks, desk.signature()), f"job {job}")
 
 
 @reads(app, "list")

@@ -6,10 +6,11 @@ import typer
 
 from calib.clock import clock
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, reads, writes
+from calib.faces.cli.options import CellsToSet, Reason
 from calib.procedures.typed.declared.methods import METHODS_CSV
 from calib.procedures.typed.sheets import Cells
 
-app = group("Methods and their declared uncertainties: add, list, compare.")
+app = group("Methods and their declared uncertainties: add, amend, list, compare.")
 
 MethodNamed = Annotated[str, typer.Argument(metavar="NAME", help="The name of the method.")]
 
@@ -27,7 +28,7 @@ _ROW = RowOptions(
 
 @writes(app, "add", row=_ROW)
 def add(desk: Desk, method: MethodNamed, cells: Cells) -> Reply:
-    """Declare a method with its standard uncertainty; what is declared is never changed, a new figure gets a new name.
+    """Declare a method with its standard uncertainty; what was declared wrongly is amended, never changed.
 
     Example: calib method add "sweep, 3 passes" --common 1.5 --own 2 --basis "24 sweeps against traverses" --pattern sweep
     """
@@ -36,6 +37,18 @@ def add(desk: Desk, method: MethodNamed, cells: Cells) -> Reply:
 
     row = add_method(desk.writing(), {"method": method, **cells}, desk.signature(), clock())
     return Reply(row.cells, f"added the method {method}: {figures_of(row.cells)}")
+
+
+@writes(app, "amend")
+def amend(desk: Desk, method: MethodNamed, changes: CellsToSet, reason: Reason) -> Reply:
+    """Amend a method by a new declaration that supersedes the old one: every reading by it is evaluated with the latest.
+
+    Example: calib method amend "sweep, 3 passes" --set own_standard_uncertainty_percent=2.4 --reason "40 sweeps by now"
+    """
+    from calib.faces.answers import amended as answer
+    from calib.procedures.enter.amend_method import amend_method
+
+    return Reply(answer.document(amend_method(desk.writing(), method, changes, reason, desk.signature())), answer.text)
 
 
 @reads(app, "list")

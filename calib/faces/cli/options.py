@@ -55,8 +55,15 @@ OutletNamed = Annotated[str, typer.Argument(metavar="OUTLET", help="The outlet o
 ReadingNumbered = Annotated[
     int, typer.Argument(metavar="READING", help="Number of the reading, as `calib reading list` shows it.")
 ]
+EntryNumbered = Annotated[
+    int, typer.Argument(metavar="NUMBER", help="Its number, as `calib instrument show` shows it.")
+]
 FileToKeep = Annotated[Path, typer.Argument(metavar="FILE", help="PDF, PNG, JPEG or XML, at most 25 MB.")]
 Reason = Annotated[str, typer.Option("--reason", metavar="TEXT", help="Why, in a few words; it is kept and shown.")]
+CellsToSet = Annotated[
+    list[str],
+    typer.Option("--set", metavar="COLUMN=VALUE", help="A cell that is amended; a blank value takes it out."),
+]
 Remarks = Annotated[str | None, typer.Option(help="Anything worth keeping.")]
 MeterProbe = Annotated[str | None, typer.Option(metavar="TAG", help="The probe before a manometer.")]
 Conditions = Annotated[
@@ -118,6 +125,16 @@ def time_of(typed: str | None, column: str = "at") -> datetime:
 
     _checked(typed, cells.time_with_zone(typed), column)
     return datetime.fromisoformat(typed)
+
+
+def begin_of(typed: str) -> str:
+    """A day that was typed as the time when it begins here; a time as it was typed."""
+    if not re.fullmatch(r"\d{4}-\d{2}-\d{2}", typed.strip()):
+        return typed
+    try:
+        return datetime.fromisoformat(typed.strip()).astimezone().isoformat(timespec="minutes")
+    except ValueError:
+        return typed
 
 
 def time_happened(typed: str | None, column: str = "at") -> datetime:

@@ -7,19 +7,28 @@ import typer
 from calib.clock import clock
 from calib.errors import BadInputError, Finding
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, reads, writes
-from calib.faces.cli.options import JobNamed, OutletNamed, ReadingNumbered
+from calib.faces.cli.options import JobNamed, OutletNamed, ReadingNumbered, Reason
 from calib.procedures.typed.declared.readings import READINGS_CSV
 from calib.procedures.typed.sheets import Cells
 
 if TYPE_CHECKING:
     from calib.procedures.enter.import_sheets import Imported
 
-app = group("Readings at outlets: add, list, show.")
+app = group("Readings at outlets: add, list, show, withdraw, correct.")
 
 
 _ROW = RowOptions(
     READINGS_CSV,
-    without=["job", "outlet", "operator", "traverse_rule", "traverse_lines", "traverse_points"],
+    without=[
+        "job",
+        "outlet",
+        "operator",
+        "traverse_rule",
+        "traverse_lines",
+        "traverse_points",
+        "revision",
+        "withdrawn",
+    ],
     typed_as={"observed_at": ["--at"]},
     otherwise={"observed_at": "now"},
 )
@@ -75,6 +84,62 @@ def recorded(desk: Desk, job: str, outlet: str, imported: "Imported") -> Reply:
     return Reply(answer.document(verdict, desk.units), answer.text, imported.remarks)
 
 
+@writes(app, "withdraw")
+def withdraw(desk: Desk, job: JobNamed, reading: ReadingNumbered, reason: Reason) -> Reply:
+    """Take back a reading that was typed wrongly: it is kept, shown among the amendments of the report, and yields no flow.
+
+    Example: calib reading withdraw FQ-204 3 --reason "read at S1-4, typed at S1-3"
+    """
+    from calib.faces.answers import withdrawn_reading as answer
+    from calib.procedures.enter.withdraw_reading import withdraw_reading
+
+    withdrawn = withdraw_reading(desk.writing(), job, reading, reason, desk.signature())
+    return Reply(answer.document(withdrawn), answer.text)
+
+
+_CORRECTED = RowOptions(
+    READINGS_CSV,
+    without=[
+        "job", "outlet", "instrument", "observed_at", "operator", "traverse_rule", "traverse_lines", "traverse_points", "revision",
+        "withdrawn",
+    ],
+    otherwise=dict.fromkeys(("unit", "method"), "as it was"),
+)  # fmt: skip
+
+
+@writes(app, "correct", row=_CORRECTED)
+def correct(
+    desk: Desk,
+    job: JobNamed,
+    reading: ReadingNumbered,
+    reason: Reason,
+    cells: Cells,
+    point: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="LINE/POINT=VALUES", help="Values at a point of a traverse, of several passes joined by ;"
+        ),
+    ] = None,
+) -> Reply:
+    """Correct a reading by a new record that takes its place: outlet, instrument and time stay; a blank value takes a cell out.
+
+    The gate is asked anew: what it refuses is kept as a refusal (exit status 3).
+
+    Example: calib reading correct FQ-204 3 --observations "2.41;2.38;2.44" --indication 2.41 --reason "two digits were exchanged"
+    """
+    from calib.faces.answers import corrected_reading as answer
+    from calib.faces.files import log_content
+    from calib.procedures.enter.correct_reading import correct_reading
+    from calib.procedures.typed.observations import points_typed
+
+    log = log_content(cells["log_file"]) if cells["log_file"] else None
+    points = points_typed(point or ())
+    session = desk.writing()
+    corrected = correct_reading(session, job, reading, cells, log, points, reason, desk.signature(), clock())
+    remarks = [*corrected.remarks, *(f"refused: {each}" for each in corrected.reasons)]
+    return Reply(answer.document(corrected), answer.text, remarks, status=3 if corrected.reasons else 0)
+
+
 @reads(app, "list", units=True)
 def list_(desk: Desk, job: JobNamed) -> Reply:
     """List a job's readings, each flow with its expanded uncertainty and coverage factor.
@@ -83,13 +148,13 @@ def list_(desk: Desk, job: JobNamed) -> Reply:
     """
     from calib.faces.answers import readings as answer
     from calib.procedures.measure.evaluate import evaluate
+    from calib.procedures.on_record.withdrawn_readings import withdrawn_readings
 
-    evaluation = evaluate(desk.reading(), job, clock())
-    refused = [
-        f"refused: {each.outlet.outlet}, {each.typed.observed_at}: {'; '.join(each.reasons)}"
-        for each in evaluation.refused
-    ]
-    return Reply(answer.document(evaluation, desk.units), answer.text, refused)
+    session = desk.reading()
+    evaluation = evaluate(session, job, clock())
+    withdrawn = withdrawn_readings(session, evaluation.job.id or 0)
+    document = answer.document(evaluation, desk.units, withdrawn)
+    return Reply(document, answer.text, list(answer.without_flow(document)))
 
 
 @reads(app, "show", units=True)

@@ -21,10 +21,10 @@ from calib.faces.parts.plant_drift import drift_document
 from calib.faces.parts.reading_in_full import reading_content, result
 from calib.faces.parts.review_on_job import review_document
 from calib.faces.written import Content
-from calib.procedures.impact.reviews import Review
 from calib.procedures.measure.evaluate import Evaluation, Refused
 from calib.procedures.on_record.calibrations import CalibrationOnFile
 from calib.procedures.on_record.flow_unit import flow_unit
+from calib.procedures.on_record.reviews import Review
 from calib.procedures.report.amendments import Amendment
 from calib.procedures.report.collect import JobReport, instruments_of
 from calib.procedures.report.issued import Issue

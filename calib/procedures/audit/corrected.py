@@ -6,11 +6,12 @@ from typing import Any
 
 from sqlmodel import Session, col, select
 
-from calib.confirmation.interval import RELEASE, SUSPENSION
-from calib.procedures.audit.answer import Answer, counted
+from calib.confirmation.interval import OUT_OF_USE, RELEASE
+from calib.procedures.audit.answer import Answer, how_many
 from calib.procedures.audit.subject import Subject
-from calib.procedures.impact.reviews import FOUND_BEYOND, Review, reviews
 from calib.procedures.on_record.by_keys import by_keys
+from calib.procedures.on_record.reviews import FOUND_BEYOND, Review, reviews
+from calib.procedures.on_record.what_counts import not_retracted
 from calib.records.ledger import written
 from calib.records.record import key, moment
 from calib.records.tables.calibrations import Calibration, Withdrawal
@@ -41,7 +42,7 @@ def corrected(session: Session, subject: Subject) -> Answer:
     lines = sorted(_corrections(session, subject))
     if not lines:
         return Answer(question, "Nothing: every record stands as it was first written.", is_finding=False)
-    said = f"{counted(len(lines), 'record was', 'records were')} corrected, each by a record that leaves the first in place."
+    said = f"{how_many(len(lines), 'record was', 'records were')} corrected, each by a record that leaves the first in place."
     return Answer(question, said, is_finding=False, rests_on=tuple(f"{time[:10]}: {text}." for time, text in lines))
 
 
@@ -86,7 +87,7 @@ def out_of_order(session: Session, subject: Subject) -> Answer:
         (still if is_open else done).append(told)
     if not still and not done:
         return Answer(question, "Nothing was found out of order.", is_finding=False)
-    count = counted(len(still) + len(done), "finding is", "findings are")
+    count = how_many(len(still) + len(done), "finding is", "findings are")
     said = f"{count} on record, {f'{len(still)} of them not closed yet' if still else 'each of them closed'}."
     return Answer(question, said, bool(still), (*still, *done))
 
@@ -101,7 +102,7 @@ def _of_review(review: Review) -> str:
     what = review.criterion if review.tag is None else f"{review.tag}, {review.criterion}"
     if review.cause == FOUND_BEYOND:
         what = f"{review.tag} was found beyond its limits (certificate {review.certificate})"
-    began = f"{review.time[:10]}: {what}; {counted(len(review.lines), 'record rests', 'records rest')} on it"
+    began = f"{review.time[:10]}: {what}; {how_many(len(review.lines), 'record rests', 'records rest')} on it"
     curve = review.holds
     held = "" if curve is None else f"; the curve {curve.curve} holds, decided by {curve.person} ({curve.reason})"
     if review.is_open:
@@ -119,17 +120,17 @@ def _events(session: Session, subject: Subject) -> Iterator[tuple[str, bool]]:
         for instrument in by_keys(session, select(Instrument), Instrument.id, subject.numbers["instrument"])
         if instrument.tag in subject.tags
     }
-    events = sorted(
-        by_keys(session, select(Event), Event.instrument_id, named), key=lambda each: (moment(each.at), each.id)
-    )
+    befell = by_keys(session, select(Event).where(not_retracted(Event)), Event.instrument_id, named)
+    events = sorted(befell, key=lambda each: (moment(each.at), each.id))
     for event in events:
-        if event.kind in (SUSPENSION, "damage"):
+        if event.kind in OUT_OF_USE:
             later = [each for each in events if each.instrument_id == event.instrument_id and each.kind == RELEASE]
             released = next((each for each in later if moment(each.at) >= moment(event.at)), None)
             end = f"; released on {released.at[:10]} ({released.reason})" if released else "; not released"
-            told = f"{event.at[:10]}: {named[event.instrument_id]} {_BEFELL[event.kind]} ({event.reason}){end}."
+            told = f"{event.at[:10]}: {named[event.instrument_id]} was {OUT_OF_USE[event.kind]} ({event.reason}){end}."
             yield told, released is None
-    failed = select(IntermediateCheck).where(IntermediateCheck.result == "failed").order_by(col(IntermediateCheck.id))
+    failed = select(IntermediateCheck).where(IntermediateCheck.result == "failed", not_retracted(IntermediateCheck))
+    failed = failed.order_by(col(IntermediateCheck.id))
     for check in by_keys(session, failed, IntermediateCheck.instrument_id, named):
         since = _calibrated_after(session, check.instrument_id, moment(check.at))
         end = f"; calibrated again on {since}" if since else "; not calibrated since"
@@ -137,9 +138,6 @@ def _events(session: Session, subject: Subject) -> Iterator[tuple[str, bool]]:
             f"{check.at[:10]}: {named[check.instrument_id]} failed an intermediate check ({check.kind}){end}.",
             since is None,
         )
-
-
-_BEFELL = {SUSPENSION: "was suspended", "damage": "was damaged"}
 
 
 def _calibrated_after(session: Session, instrument_id: int, at: datetime) -> str | None:

@@ -5,7 +5,7 @@ from datetime import date, datetime
 
 from sqlmodel import Session
 
-from calib.confirmation.as_found import later_calibrations, of_the_same_calibration
+from calib.confirmation.in_order import later_calibrations, of_the_same_calibration
 from calib.confirmation.words import DECISION_RULES, INDICATION, JUDGED, SIMPLE
 from calib.errors import BadInputError, CalibError, Finding, RefusedError
 from calib.procedures.certificate.assess import Assessment, assess, usual_object

@@ -19,6 +19,7 @@ from calib.procedures.on_record.in_force import as_amended, outlets_in_force
 from calib.procedures.on_record.jobs_by_name import outlet_named
 from calib.procedures.on_record.outlets import AMENDABLE, latest_revision, outlet_cells
 from calib.procedures.people.authorise import append
+from calib.procedures.typed.changes import changes_typed
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.reason import without_reason
 from calib.procedures.typed.sheets import cell_findings, typed_row
@@ -38,7 +39,7 @@ def amend_outlet(
     outlet = outlet_named(session, job, name)
     last = latest_revision(session, outlet)
     before = outlet_cells(as_amended(outlet, last))
-    changed, findings = _changes(changes)
+    changed, findings = changes_typed(changes, [column.name for column in AMENDABLE])
     row = typed_row(None, before | changed)
     findings += cell_findings([row], AMENDABLE)
     asked = AskedNames({**dict.fromkeys(FILES, ()), "outlets.csv": [row]})
@@ -59,19 +60,3 @@ def amend_outlet(
     append(session, [revision], signature)
     open_reviews(session, signature, signature.time, (), [(RecordKind.OUTLET, key(outlet.id))])
     return revision
-
-
-def _changes(typed: Sequence[str]) -> tuple[dict[str, str | None], list[Finding]]:
-    known = [column.name for column in AMENDABLE]
-    changed: dict[str, str | None] = {}
-    findings = []
-    for change in typed:
-        column, separator, value = change.partition("=")
-        if not separator or column.strip() not in known:
-            expected = f"COLUMN=VALUE with one of the columns {', '.join(known)}"
-            findings.append(Finding.typed("set", change, expected))
-        elif column.strip() in changed:
-            findings.append(Finding.typed("set", change, f"each column once ({column.strip()})"))
-        else:
-            changed[column.strip()] = value.strip()
-    return changed, findings

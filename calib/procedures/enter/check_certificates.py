@@ -4,7 +4,7 @@ Each function returns every finding; cells that are wrong by themselves have bee
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date
 
 from calib.confirmation.interval import add_months
@@ -19,9 +19,9 @@ from calib.procedures.typed.sheets import Cells, Sheets, TypedRow
 _OF_ACCEPTANCE = ("accepted_by", "criterion", "decision_rule", "reason")
 
 
-def certificate_findings(named: KnownNames) -> list[Finding]:
+def certificate_findings(named: KnownNames, retired_since: Callable[[str], str | None]) -> list[Finding]:
     """All findings on instruments, calibrations and comparisons; whether curves come of them, fitting shows."""
-    return [*_instruments(named), *_calibrations(named), *_comparisons(named)]
+    return [*_instruments(named, retired_since), *_calibrations(named), *_comparisons(named)]
 
 
 def use_findings(sheets: Sheets) -> list[Finding]:
@@ -37,20 +37,35 @@ def past_findings(rows: Sequence[TypedRow], today: date) -> list[Finding]:
     ]
 
 
-def _instruments(named: KnownNames) -> Iterable[Finding]:
-    yield from repeated(named, "instruments.csv")
+def _instruments(named: KnownNames, retired_since: Callable[[str], str | None]) -> Iterable[Finding]:
+    yield from repeated(named, "instruments.csv", recorded={})
+    on_record = named.known["instruments.csv"] if named.sheets["instruments.csv"] else {}
     for row in named.sheets["instruments.csv"]:
-        yield from unit_known(row, "unit", indication_quantity(row.cells))
-        if row.sound("range_low", "range_high") and not float(row.cells["range_low"]) < float(row.cells["range_high"]):
-            yield row.finding("range_high", f"a number above range_low ({row.cells['range_low']})")
-        stability = not (row.blank("stability_percent") and row.blank("stability_absolute"))
-        if row.blank("mpe_percent") and row.blank("mpe_absolute") and not stability:
-            yield row.finding(
-                "mpe_percent", "a maximum permissible error (mpe_percent, mpe_absolute) or stability limits"
-            )
-        if stability and row.blank("stability_basis"):
-            yield row.finding("stability_basis", "what the stability limits rest on")
-        yield from _of_kind(row)
+        own = on_record.get((row.cells.get("tag", ""),))
+        if own is not None:
+            yield duplicate(row, ("tag",), _given(own, retired_since(row.cells["tag"])))
+        yield from instrument_findings(row)
+
+
+def _given(own: Cells, retired_since: str | None) -> str:
+    """What was expected of a tag that an instrument on record has: it is its own for good."""
+    bearer = f"{own['kind']}, {own['maker']} {own['model']}, serial {own['serial']}"
+    if retired_since is None:
+        return f"a new one; the records hold it already: {bearer} (leave the row out)"
+    return f"a new one; it was that of {bearer}, retired {retired_since}, whose records stay: no tag is given twice"
+
+
+def instrument_findings(row: TypedRow) -> Iterable[Finding]:
+    """What an instrument's cells must hold together, when it is first typed or amended."""
+    yield from unit_known(row, "unit", indication_quantity(row.cells))
+    if row.sound("range_low", "range_high") and not float(row.cells["range_low"]) < float(row.cells["range_high"]):
+        yield row.finding("range_high", f"a number above range_low ({row.cells['range_low']})")
+    stability = not (row.blank("stability_percent") and row.blank("stability_absolute"))
+    if row.blank("mpe_percent") and row.blank("mpe_absolute") and not stability:
+        yield row.finding("mpe_percent", "a maximum permissible error (mpe_percent, mpe_absolute) or stability limits")
+    if stability and row.blank("stability_basis"):
+        yield row.finding("stability_basis", "what the stability limits rest on")
+    yield from _of_kind(row)
 
 
 _NO_EFFECT = f"nothing for an instrument that does not measure {' or '.join(WITH_EFFECT)}"

@@ -39,8 +39,7 @@ def job_findings(named: KnownNames, factors: Mapping[str, Cells], stages: Stages
     yield from _methods(named)
     yield from repeated(named, "jobs.csv")
     for row in named.sheets["jobs.csv"]:
-        if row.blank("agreed_by") and not row.blank("agreed_on"):
-            yield row.finding("agreed_by", "who agreed to the decision rule, where agreed_on says when")
+        yield from agreement_whole(row)
     yield from _outlets(named, factors)
     yield from source_findings(named)
     yield from _systems(named)
@@ -57,10 +56,10 @@ _SINGLE, _COMMON, _OWN = (f"{name}_standard_uncertainty_percent" for name in ("r
 def _methods(named: KnownNames) -> Iterable[Finding]:
     yield from repeated(named, "methods.csv")
     for row in named.sheets["methods.csv"]:
-        yield from _figures(row)
+        yield from figures_together(row)
 
 
-def _figures(row: TypedRow) -> Iterable[Finding]:
+def figures_together(row: TypedRow) -> Iterable[Finding]:
     """What a method's cells must hold together: one figure, or what its readings share and what each has by itself."""
     declared = [column for column in (_COMMON, _OWN) if not row.blank(column)]
     if not row.blank(_SINGLE):
@@ -76,6 +75,12 @@ def _figures(row: TypedRow) -> Iterable[Finding]:
     ):  # fmt: skip
         if not row.blank(column) and row.blank(figure) and (declared or figure != _SINGLE):
             yield row.finding(column, f"nothing without {figure}")
+
+
+def agreement_whole(row: TypedRow) -> Iterable[Finding]:
+    """The client's agreement to a job's decision rule, where it says when, says who agreed."""
+    if row.blank("agreed_by") and not row.blank("agreed_on"):
+        yield row.finding("agreed_by", "who agreed to the decision rule, where agreed_on says when")
 
 
 def _outlets(named: KnownNames, factors: Mapping[str, Cells]) -> Iterable[Finding]:

@@ -12,7 +12,7 @@ from calib.measurement.way import ProbeUse, Way
 from calib.measurement.ways import OF_PROBES, QUANTITIES, THROTTLED, WAYS, way_of
 from calib.procedures.certificate.fit_curve import indication_quantity
 from calib.procedures.measure.standing import section_from
-from calib.procedures.typed.cells import same_time
+from calib.procedures.typed.cells import same_revision, same_time
 from calib.procedures.typed.columns import DECLARED, FILES
 from calib.procedures.typed.declaration import RecordNames
 from calib.procedures.typed.observations import log_findings, logged_values, mean_of, observed_values
@@ -24,6 +24,7 @@ from calib.records.words import DUCT, OUTLET
 
 _ONE_KIND = ("indication", "observations", "log_file")
 _KEY = FILES["readings.csv"].key
+_NAMES = tuple(column for column in _KEY if column != "revision")  # that must be filled
 
 _ButOne = tuple[str | None, ...]  # a key with one of its names left out
 
@@ -43,7 +44,7 @@ def reading_findings(named: KnownNames) -> Iterable[Finding]:
     """All findings on readings and traverses."""
     rows = named.sheets["readings.csv"]
     yield from repeated(named, "readings.csv")
-    traversing = {reading_key(row) for row in rows if row.sound(*_KEY) and not row.blank("traverse_rule")}
+    traversing = {reading_key(row) for row in rows if row.sound(*_NAMES) and not row.blank("traverse_rule")}
     traverses = _traverses(named, traversing)
     for row in rows:
         yield from _reading(row, named, traverses)
@@ -53,14 +54,14 @@ def reading_findings(named: KnownNames) -> Iterable[Finding]:
 
 def reading_key(row: TypedRow) -> RecordNames:
     """What tells one reading from another."""
-    return DECLARED[Reading].compared(row.cells[column] for column in _KEY)
+    return DECLARED[Reading].compared(row.cells.get(column, "") for column in _KEY)
 
 
 def _traverses(named: KnownNames, traversing: set[RecordNames]) -> _Traverses:
     of_readings: dict[RecordNames, list[TypedRow]] = defaultdict(list)
     strays: dict[_ButOne, list[TypedRow]] = defaultdict(list)
     for row in named.sheets["traverses.csv"]:
-        if row.sound(*_KEY):
+        if row.sound(*_NAMES):
             of_readings[reading_key(row)].append(row)
         if _names_of(row) not in traversing:
             for but_one in _but_one(_names_of(row)):
@@ -71,7 +72,8 @@ def _traverses(named: KnownNames, traversing: set[RecordNames]) -> _Traverses:
 def _names_of(row: TypedRow) -> _ButOne:
     """The key of a reading or of a point's row; None for a cell that was found wrong."""
     moment = row.get("observed_at")
-    return (*(row.get(column) for column in _KEY[:-1]), None if moment is None else same_time(moment))
+    at = None if moment is None else same_time(moment)
+    return (*(row.get(column) for column in _NAMES[:-1]), at, same_revision(row.get("revision") or ""))
 
 
 def _but_one(names: _ButOne) -> list[_ButOne]:
@@ -228,7 +230,7 @@ def _traverse(row: TypedRow, instrument: Cells, outlet: Cells | None, traverses:
         return
     wrong = list(_counts(row, str(outlet["shape"])))
     yield from wrong
-    if not wrong and row.sound(*_KEY):
+    if not wrong and row.sound(*_NAMES):
         yield from _points(row, instrument, outlet, traverses)
 
 

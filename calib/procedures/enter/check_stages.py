@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from calib.errors import Finding
+from calib.procedures.typed.declaration import TAKEN_BACK
 from calib.procedures.typed.rows_together import KnownNames
 from calib.procedures.typed.sheets import Sheets, TypedRow
 from calib.records.words import AFTER_ADJUSTMENT, BEFORE_ADJUSTMENT, REPEAT
@@ -36,6 +37,15 @@ class _Read:
         return f"{self.stage} at {self.at.isoformat(timespec='minutes')} ({self.place})"
 
 
+def without_corrected(on_record: StagesOnRecord, sheets: Sheets) -> StagesOnRecord:
+    """The same without the readings whose place the rows of a sheet take."""
+    corrected = {(row.get("job"), row.get("outlet"), row.get("observed_at")) for row in sheets["readings.csv"]}
+    return {
+        outlet: [read for read in readings if (*outlet, read[0]) not in corrected]
+        for outlet, readings in on_record.items()
+    }
+
+
 def staged(sheets: Sheets) -> bool:
     """Whether a reading says its stage: else what is on record need not be asked."""
     return any(not row.blank("stage") for row in sheets["readings.csv"])
@@ -45,7 +55,8 @@ def stage_findings(named: KnownNames, on_record: StagesOnRecord) -> Iterable[Fin
     """Readings whose stage contradicts another of their outlet, and repeats of nothing."""
     of_outlets: dict[tuple[str, str], list[_Read]] = defaultdict(list)
     for row in named.sheets["readings.csv"]:
-        if row.sound("job", "outlet", "observed_at") and "stage" not in row.bad:
+        counts = row.blank(TAKEN_BACK) and "stage" not in row.bad
+        if counts and row.sound("job", "outlet", "observed_at"):
             at = datetime.fromisoformat(row.cells["observed_at"])
             of_outlets[row.cells["job"], row.cells["outlet"]].append(_Read(at, row.get("stage"), row))
     for outlet, typed in of_outlets.items():

@@ -25,10 +25,12 @@ from calib.errors import CalibError, Step
 from calib.procedures.enter.names_on_record import NamesOnRecord
 from calib.procedures.typed.cells import same_time
 from calib.procedures.typed.columns import FILES
+from calib.procedures.typed.declaration import TAKEN_BACK
 from calib.records.issued_forms import form_bytes
 from calib.records.record import RecordCells, key
 from calib.records.tables.calibrations import Acceptance, ReferenceStandard
 from calib.records.tables.curves import StoredCurve
+from calib.records.tables.entries import Retraction
 from calib.records.tables.evidence import EVIDENCE
 from calib.records.tables.instruments import Instrument
 from calib.records.tables.ledger import LedgerEntry
@@ -86,8 +88,15 @@ def export_records(session: Session) -> Iterator[ExportedFile]:
 def _plain(names: NamesOnRecord, file: str, _logs: "_Logs") -> Iterator[RecordCells]:
     """Each record as its row, with the names of the records that it refers to."""
     declaration = FILES[file]
+    withdrawn = _withdrawn(names, declaration.table) if any(each.name == TAKEN_BACK for each in declaration) else {}
     for record in names.all(declaration.table):
-        yield names.cells(declaration, record)
+        yield names.cells(declaration, record) | {TAKEN_BACK: withdrawn.get(key(record.id))}
+
+
+def _withdrawn(names: NamesOnRecord, table: type[SQLModel]) -> Mapping[int, str]:
+    """Why records of a table were taken back, by their key."""
+    own = str(table.__tablename__)
+    return {each.record_id: each.reason for each in names.all(Retraction) if each.record_table == own}
 
 
 def _calibrations(names: NamesOnRecord, file: str, _logs: "_Logs") -> Iterator[RecordCells]:
@@ -131,6 +140,7 @@ def _observed(names: NamesOnRecord) -> list[Reading | Refusal]:
             same_time(reading.observed_at),
             places[reading.outlet_id],
             tags[reading.instrument_id],
+            reading.revision or 1,
         ),
     )
 
@@ -138,6 +148,7 @@ def _observed(names: NamesOnRecord) -> list[Reading | Refusal]:
 def _readings(names: NamesOnRecord, file: str, logs: "_Logs") -> Iterator[RecordCells]:
     """Accepted or refused, with the traverse and the log that belong to each."""
     traverses = {key(each.id): each for each in names.all(Traverse)}
+    withdrawn = {table: _withdrawn(names, table) for table in (Reading, Refusal)}
     for reading in _observed(names):
         traverse = traverses.get(reading.traverse_id or 0)
         yield names.cells(FILES[file], reading) | {
@@ -145,6 +156,7 @@ def _readings(names: NamesOnRecord, file: str, logs: "_Logs") -> Iterator[Record
             "traverse_rule": getattr(traverse, "rule", None),
             "traverse_lines": getattr(traverse, "lines", None),
             "traverse_points": getattr(traverse, "points", None),
+            TAKEN_BACK: withdrawn[type(reading)].get(key(reading.id)),
         }
 
 

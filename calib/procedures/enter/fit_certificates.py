@@ -10,7 +10,7 @@ from calib.procedures.certificate.phase import phase_in_use
 from calib.procedures.enter.check_certificates import by_certificate
 from calib.procedures.typed.declaration import RecordNames
 from calib.procedures.typed.rows_together import KnownNames, TypedCells, duplicate
-from calib.procedures.typed.sheets import TypedRow
+from calib.procedures.typed.sheets import Cells, TypedRow
 
 _NEEDED = {"quantity", "unit", "resolution"}  # of the instrument
 
@@ -55,8 +55,13 @@ def fit_curves(named: KnownNames) -> CurvesFitted:
     return CurvesFitted(curves, tuple(findings))
 
 
-def judge_acceptances(named: KnownNames, curves: Mapping[RecordNames, FittedCurve]) -> AcceptancesJudged:
-    """An acceptance that states its decision rule is judged by it; one that states none is taken over as it is."""
+def judge_acceptances(
+    named: KnownNames, curves: Mapping[RecordNames, FittedCurve], states: Mapping[str, Sequence[Cells]]
+) -> AcceptancesJudged:
+    """An acceptance that states its decision rule is judged by it; one that states none is taken over as it is.
+
+    `states` of an instrument, as first typed and as amended: it was accepted in one of them, so that it holds in one is enough.
+    """
     assessments: dict[RecordNames, Assessment] = {}
     findings = []
     comparisons = by_certificate(named.sheets["comparisons.csv"])
@@ -65,18 +70,18 @@ def judge_acceptances(named: KnownNames, curves: Mapping[RecordNames, FittedCurv
             continue
         names = (row.cells["tag"], row.cells["certificate"])
         if names in curves and not getattr(named.instruments[names[0]], "bad", None):
-            judged = _judged(named, row, comparisons[names], curves[names])
-            if isinstance(judged, Finding):
-                findings.append(judged)
+            asked = states.get(names[0]) or [named.instruments[names[0]]]
+            every = [_judged(state, row, comparisons[names], curves[names]) for state in reversed(asked)]
+            judged = next((each for each in every if isinstance(each, Assessment)), every[0])
+            if isinstance(judged, str):
+                findings.append(row.finding("decision_rule", judged))
             else:
                 assessments[names] = judged
     return AcceptancesJudged(assessments, tuple(findings))
 
 
-def _judged(
-    named: KnownNames, row: TypedRow, comparisons: Sequence[TypedRow], fitted: FittedCurve
-) -> Assessment | Finding:
-    instrument = named.instruments[row.cells["tag"]]
+def _judged(instrument: Cells, row: TypedRow, comparisons: Sequence[TypedRow], fitted: FittedCurve) -> Assessment | str:
+    """The assessment of an acceptance that holds, or what was expected instead of its rule."""
     own = [TypedCells(each.cells) for each in comparisons]
     rule, judged = row.cells["decision_rule"], row.get("judged") or usual_object(instrument)
     try:
@@ -84,12 +89,11 @@ def _judged(
             instrument, own, phase_in_use(each["phase"] for each in own), rule, judged, fitted.choice.curve
         )
     except CalibError as error:
-        return row.finding("decision_rule", f"blank, with the criterion in words ({error})")
+        return f"blank, with the criterion in words ({error})"
     failures = assessment.failures()
     if failures:
-        return row.finding(
-            "decision_rule",
+        return (
             f"an acceptance that holds by it; {len(failures)} of {len(own)} comparisons fail ({assessment.criterion}), "
-            f"first {failures[0]}",
+            f"first {failures[0]}"
         )
     return assessment

@@ -18,22 +18,26 @@ from calib.procedures.enter.check_certificates import certificate_findings, past
 from calib.procedures.enter.check_correlations import correlation_findings
 from calib.procedures.enter.check_jobs import job_findings
 from calib.procedures.enter.check_ranges import outside_range
-from calib.procedures.enter.check_stages import staged
+from calib.procedures.enter.check_revisions import revision_findings, typed_again
+from calib.procedures.enter.check_stages import staged, without_corrected
 from calib.procedures.enter.fit_certificates import AcceptancesJudged, CurvesFitted, fit_curves, judge_acceptances
-from calib.procedures.enter.later_records import factors_here, history_findings, in_force
+from calib.procedures.enter.later_records import factors_here, history_findings, in_force, states_of_instruments
 from calib.procedures.enter.names_on_record import AskedNames, NamesOnRecord, Recorded
 from calib.procedures.enter.odd_cells import odd_cells
 from calib.procedures.enter.record_rows import rows_of_table
 from calib.procedures.enter.write_certificates import acceptances, chosen_curves, curves_by_rule, standards_of_rows
 from calib.procedures.enter.write_readings import RefusedReading, on_record_of_rows, write_readings
+from calib.procedures.enter.write_retractions import retractions_of_rows
 from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.open_review import Reviewed, open_reviews
 from calib.procedures.impact.out_of_order import open_for_damage, open_for_failed_check
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.by_name import retired_among
+from calib.procedures.on_record.what_counts import not_retracted
 from calib.procedures.people import four_eyes
 from calib.procedures.people.authorise import append_rows, people_on_record, signed
 from calib.procedures.typed.columns import FILES
+from calib.procedures.typed.declaration import TAKEN_BACK
 from calib.procedures.typed.reason import without_reason
 from calib.procedures.typed.rows_together import KnownNames
 from calib.procedures.typed.sheets import Cells, Sheets, TypedRow, cell_findings, typed_row
@@ -41,6 +45,7 @@ from calib.procedures.typed.time_to_come import findings_of_times, notices_of_ti
 from calib.records import ledger
 from calib.records.tables.calibrations import Acceptance, ReferenceStandard
 from calib.records.tables.curves import StoredCurve
+from calib.records.tables.entries import Retraction
 from calib.records.tables.events import Event, IntermediateCheck
 from calib.records.tables.outlets import OutletRevision
 from calib.records.verification import Progress
@@ -49,8 +54,8 @@ from calib.unswept import unswept
 
 # Files of which each row is a record by itself, in the order in which records refer to one another.
 _CERTIFICATES = (
-    "instruments.csv", "methods.csv", "sources.csv", "source_spellings.csv", "jobs.csv", "calibrations.csv", "comparisons.csv",
-    "correlations.csv",
+    "instruments.csv", "instrument_amendments.csv", "methods.csv", "method_amendments.csv", "sources.csv", "source_spellings.csv",
+    "jobs.csv", "job_amendments.csv", "calibrations.csv", "comparisons.csv", "correlations.csv",
 )  # fmt: skip
 _OF_INSTRUMENTS = ("events.csv", "checks.csv", "pairings.csv")
 _OF_JOBS = ("systems.csv", "rooms.csv", "air.csv", "outlets.csv", "factors.csv", "amendments.csv", "conditions.csv")
@@ -86,13 +91,15 @@ def import_sheets(
     progress: Progress = lambda _: None,
     *,
     strict: bool = False,
+    correcting: str | None = None,
     reason: str | None = None,
 ) -> Imported:
     """Check sheets and append their records; files that are not there have no rows. Raises BadInputError with every finding.
 
     `findings` are those of the files themselves; what could not be read there is asked for nowhere else. `strict`: whoever types a
     certificate may not accept it too unless the rule of the house says so, and says why an acceptance holds from an earlier day;
-    otherwise that is only said, and `reason` is why for all that does not say so itself.
+    otherwise that is only said, and `reason` is why for all that does not say so itself. `correcting`:
+    why the readings on record that rows of readings.csv take the place of are taken back.
     """
     complete: Sheets = {name: sheets.get(name, ()) for name in FILES}
     progress(f"checking {sum(len(rows) for rows in complete.values())} rows")
@@ -102,6 +109,7 @@ def import_sheets(
         Recorded(session, asked),
         frozenset(Path(each.source).name for each in findings if each.source is not None),
         now,
+        correcting=correcting is not None,
     )
     signature = signed(session, signature)
     alone, said = four_eyes.of_import(session, complete["calibrations.csv"], signature.person, strict)
@@ -110,7 +118,7 @@ def import_sheets(
     wrong = [*findings, *checked.findings, *alone, *of_acceptors, *of_past, *_of_reason(reason)]
     if wrong:
         raise BadInputError(sorted(wrong, key=_place))
-    writing = _Writing(session, asked, signature, now, progress, reason)
+    writing = _Writing(session, asked, signature, now, progress, reason, correcting)
     for notice in [
         *([] if said is None else [said]),
         *notices_of_times(complete, now),
@@ -151,19 +159,25 @@ class _Checked:
     findings: Sequence[Finding]
 
 
-def _checked(sheets: Sheets, recorded: Recorded, unread: frozenset[str], now: datetime) -> _Checked:
+def _checked(
+    sheets: Sheets, recorded: Recorded, unread: frozenset[str], now: datetime, *, correcting: bool
+) -> _Checked:
     of_cells = [finding for name, columns in FILES.items() for finding in cell_findings(sheets[name], columns)]
     of_times = findings_of_times(sheets, now)
+    typed_again(sheets, recorded)
     of_history = history_findings(KnownNames(sheets, recorded, unread))
     named = KnownNames(in_force(sheets), recorded, unread)
-    of_certificates = [*certificate_findings(named), *correlation_findings(named)]
+    of_certificates = [*certificate_findings(named, recorded.retired_since), *correlation_findings(named)]
     fitted = fit_curves(named)
     of_use = use_findings(named.sheets)
-    judged = judge_acceptances(named, fitted.curves)
+    judged = judge_acceptances(named, fitted.curves, states_of_instruments(sheets))
     factors = factors_here(named) if sheets["outlets.csv"] else {}
-    of_jobs = job_findings(named, factors, recorded.stages if staged(sheets) else {})
+    stages = recorded.stages if staged(sheets) else {}
+    of_jobs = job_findings(named, factors, without_corrected(stages, sheets) if correcting else stages)
+    of_revisions = revision_findings(named, correcting=correcting)
     findings = [
         *of_cells, *of_times, *of_history, *of_certificates, *fitted.findings, *of_use, *judged.findings, *of_jobs,
+        *of_revisions,
     ]  # fmt: skip
     return _Checked(named, fitted, judged, findings)
 
@@ -186,11 +200,13 @@ class _Writing:
         now: datetime,
         progress: Progress,
         reason: str | None,
+        correcting: str | None = None,
     ) -> None:
         self.session = session
         self.signature = signature
         self.now = now
         self.progress = progress
+        self.correcting = correcting
         self.reason = None if reason is None else reason.strip()  # why what it brings holds from an earlier day
         self.names = NamesOnRecord(session, asked)
         self.counts: dict[str, int] = {}
@@ -229,28 +245,38 @@ class _Writing:
         # What counted before, where readings came before the withdrawals.
         before = on_record_of_rows(self.session, sheets, self.names) if sheets["withdrawals.csv"] else None
         self._append_rows(sheets, "withdrawals.csv")
-        refused = write_readings(self.session, sheets, self.names, before, self.now, self.append)
+        refused = write_readings(
+            self.session, sheets, self.names, before, self.now, self.append, correcting=self.correcting
+        )
         self._append_rows(sheets, "factor_pairs.csv")
         self._review_impact(certificates.get("calibrations.csv", ()), defaultdict(tuple, of_instruments))
         return Imported(self.counts, refused, tuple(self.remarks))
 
     def _append_rows(self, sheets: Sheets, *files: str) -> dict[str, Sequence[int]]:
         """Append the rows of files of which each is a record by itself; their keys by file."""
-        return {
+        written = {
             file: self.append(FILES[file].table, rows_of_table(FILES[file], sheets[file], self.names))
             for file in files
             if sheets[file]
         }
+        for file, keys in written.items():
+            if any(row.sound(TAKEN_BACK) for row in sheets[file]):
+                self.append(Retraction, retractions_of_rows(FILES[file].table, sheets[file], keys))
+        return written
 
     def _review_impact(self, recorded: Collection[int], of_instruments: Mapping[str, Sequence[int]]) -> None:
         """Open an impact review for whatever was found out of order, and bring those on record up to date."""
         if _TOUCHED_BY_REVIEWS & self.counts.keys():
             self._tell(open_reviews(self.session, self.signature, self.now, recorded, self.touched))
         for check in by_keys(
-            self.session, select(IntermediateCheck), IntermediateCheck.id, of_instruments["checks.csv"]
+            self.session,
+            select(IntermediateCheck).where(not_retracted(IntermediateCheck)),
+            IntermediateCheck.id,
+            of_instruments["checks.csv"],
         ):
             self._tell(open_for_failed_check(self.session, check, self.signature, self.now))
-        for event in by_keys(self.session, select(Event), Event.id, of_instruments["events.csv"]):
+        events = select(Event).where(not_retracted(Event))
+        for event in by_keys(self.session, events, Event.id, of_instruments["events.csv"]):
             if event.kind == DAMAGE:
                 self._tell(open_for_damage(self.session, event, self.signature, self.now))
 

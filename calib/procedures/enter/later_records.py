@@ -7,17 +7,19 @@ curves.csv       curves that a person chose instead of the rule
 supersessions.csv  certificates that their laboratory reissued, each with the one that it issued instead
 withdrawals.csv  calibrations that were recorded wrongly, and count for nothing
 factors.csv      outlet factors found in the field, as they were stored; factor_pairs.csv has the readings that they rest on
-amendments.csv   outlets as they were amended, each time the whole of them
+amendments.csv   outlets as they were amended, each time the whole of them; likewise instrument_amendments.csv,
+                 method_amendments.csv and job_amendments.csv
 
 Readings are checked against outlets as they were last amended: so they are evaluated. Events, checks and pairings may speak of what
 is on record already; the others of what the same import brings.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from calib.errors import Finding
-from calib.procedures.enter.check_jobs import outlet_findings
+from calib.procedures.enter.check_certificates import instrument_findings
+from calib.procedures.enter.check_jobs import agreement_whole, figures_together, outlet_findings
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.declaration import RecordNames
 from calib.procedures.typed.rows_together import KnownNames, TypedCells, duplicate, repeated
@@ -31,26 +33,50 @@ _OUTLET = ("job", "outlet")
 # --- outlets and factors as the other rows see them ------------------------------------------------------------------------------
 
 
+# File of what was amended -> the file that it amends, and the columns that say which record it is.
+_AMENDING = {
+    "amendments.csv": ("outlets.csv", _OUTLET),
+    "instrument_amendments.csv": ("instruments.csv", ("tag",)),
+    "method_amendments.csv": ("methods.csv", ("method",)),
+    "job_amendments.csv": ("jobs.csv", ("job",)),
+}
+
+
 def in_force(sheets: Sheets) -> Sheets:
-    """The sheets with each amended outlet as its last amendment has it."""
-    last = {_outlet(row): row for row in _amendments(sheets)}
-    outlets = [_amended(row, last.get(_outlet(row))) for row in sheets["outlets.csv"]]
-    return {**sheets, "outlets.csv": outlets}
+    """The sheets with each amended record as its last amendment has it."""
+    amended = {}
+    for file, (first, names) in _AMENDING.items():
+        last = {_named(row, names): row for row in _amendments(sheets, file)}
+        amended[first] = [_amended(row, last.get(_named(row, names))) for row in sheets[first]]
+    return {**sheets, **amended}
 
 
-def _amendments(sheets: Sheets) -> list[TypedRow]:
-    rows = [row for row in sheets["amendments.csv"] if row.sound(*_OUTLET, "revision")]
+def states_of_instruments(sheets: Sheets) -> Mapping[str, Sequence[Cells]]:
+    """Instruments that the sheets bring, by tag: as first typed, and after each amendment."""
+    states: dict[str, list[Cells]] = defaultdict(list)
+    for row in (*sheets["instruments.csv"], *_amendments(sheets, "instrument_amendments.csv")):
+        if row.sound("tag"):
+            states[row.cells["tag"]].append(TypedCells(row.cells, row.bad))
+    return states
+
+
+def _amendments(sheets: Sheets, file: str) -> list[TypedRow]:
+    rows = [row for row in sheets[file] if row.sound(*_AMENDING[file][1], "revision")]
     return sorted(rows, key=lambda row: int(row.cells["revision"]))
 
 
+def _named(row: TypedRow, names: Sequence[str]) -> RecordNames:
+    return tuple(row.cells.get(name, "") for name in names)
+
+
 def _outlet(row: TypedRow) -> RecordNames:
-    return row.cells.get("job", ""), row.cells.get("outlet", "")
+    return _named(row, _OUTLET)
 
 
 def _amended(first: TypedRow, last: TypedRow | None) -> TypedRow:
     if last is None:
         return first
-    cells = {name: cell for name, cell in last.cells.items() if name not in ("revision", "reason")}
+    cells = {name: cell for name, cell in last.cells.items() if name not in ("revision", "reason", "holds_from")}
     return TypedRow(last.source, last.row_number, cells, set(last.bad))
 
 
@@ -139,22 +165,37 @@ def _of_pairs(named: KnownNames) -> Iterable[Finding]:
 
 
 def _of_amendments(named: KnownNames) -> Iterable[Finding]:
-    sheets, rows = named.sheets, _amendments(named.sheets)
-    factors = factors_here(named) if rows else {}
-    outlets = {_outlet(row): row for row in sheets["outlets.csv"] if row.sound(*_OUTLET)}
+    factors = factors_here(named) if named.sheets["amendments.csv"] else {}
+    whole: dict[str, Callable[[TypedRow], Iterable[Finding]]] = {
+        "amendments.csv": lambda row: outlet_findings(row, factors),
+        "instrument_amendments.csv": instrument_findings,
+        "method_amendments.csv": figures_together,
+        "job_amendments.csv": agreement_whole,
+    }
+    for file, findings_of in whole.items():
+        yield from _of_file(named, file, findings_of)
+
+
+def _of_file(named: KnownNames, file: str, findings_of: Callable[[TypedRow], Iterable[Finding]]) -> Iterable[Finding]:
+    """Amendments speak of what the same import brings, are counted, and are whole; the last stands for the first elsewhere."""
+    rows, (first, names) = _amendments(named.sheets, file), _AMENDING[file]
+    brought = {_named(row, names): row for row in named.sheets[first] if row.sound(*names)}
     revisions: dict[RecordNames, int] = defaultdict(lambda: 1)
-    last = {_outlet(row): row for row in rows}
+    last = {_named(row, names): row for row in rows}
     for row in rows:
-        revisions[_outlet(row)] += 1
-        if _outlet(row) not in outlets:
-            yield duplicate(row, _OUTLET, FILES["amendments.csv"].reference(*_OUTLET).expected)
-        elif int(row.cells["revision"]) != revisions[_outlet(row)]:
-            yield duplicate(row, ("revision",), f"{revisions[_outlet(row)]}: the outlet as first typed is revision 1")
-        yield from _of_one_outlet(row, sheets)
-        if last[_outlet(row)] is not row:  # the last one is looked at with the outlets
-            yield from outlet_findings(row, factors)
-    for names in last.keys() & outlets.keys():
-        yield from outlet_findings(outlets[names], factors)
+        record = _named(row, names)
+        revisions[record] += 1
+        if record not in brought:
+            yield duplicate(row, tuple(names), FILES[file].reference(*names).expected)
+        elif int(row.cells["revision"]) != revisions[record]:
+            what = "outlet" if file == "amendments.csv" else file.partition("_")[0]
+            yield duplicate(row, ("revision",), f"{revisions[record]}: the {what} as first typed is revision 1")
+        if file == "amendments.csv":
+            yield from _of_one_outlet(row, named.sheets)
+        if last[record] is not row:
+            yield from findings_of(row)
+    for record in last.keys() & brought.keys():
+        yield from findings_of(brought[record])
 
 
 def _of_one_outlet(row: TypedRow, sheets: Sheets) -> Iterable[Finding]:

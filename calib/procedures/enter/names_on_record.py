@@ -1,24 +1,33 @@
 """What the records hold, by the names that people type: what import and export go by."""
 
 from collections import defaultdict
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Any
 
 from sqlmodel import Session, SQLModel, col, select
 
+from calib.confirmation.interval import RETIREMENT
 from calib.procedures.enter.check_certificates import standard_tags
 from calib.procedures.enter.check_stages import StagesOnRecord
+from calib.procedures.on_record.amended import instruments_in_force
 from calib.procedures.on_record.by_keys import MOST_AT_ONCE, by_keys
 from calib.procedures.on_record.in_force import outlets_in_force
+from calib.procedures.on_record.jobs_by_name import jobs_in_force
+from calib.procedures.on_record.methods import methods_in_force
 from calib.procedures.on_record.outlets import outlet_cells
+from calib.procedures.on_record.taken_back import taken_back
+from calib.procedures.on_record.what_counts import not_retracted
 from calib.procedures.typed.columns import DECLARED, FILES
-from calib.procedures.typed.declaration import Declaration, RecordNames, Reference
+from calib.procedures.typed.declaration import TAKEN_BACK, Declaration, RecordNames, Reference
 from calib.procedures.typed.sheets import Cells, Sheets
 from calib.records.record import key
 from calib.records.tables.calibrations import Calibration
 from calib.records.tables.conditions import Condition
+from calib.records.tables.events import Event
 from calib.records.tables.factors import FoundFactor
 from calib.records.tables.instruments import Instrument
+from calib.records.tables.jobs import Job
+from calib.records.tables.methods import Method
 from calib.records.tables.outlets import Outlet
 from calib.records.tables.readings import Reading, Refusal
 
@@ -176,30 +185,82 @@ class Recorded(dict[str, Mapping[RecordNames, Cells]]):
         session = self._names.session
         table: Any = declaration.table
         records = sorted(by_keys(session, select(table), table.id, names), key=lambda record: key(record.id))
-        jobs = {record.job_id for record in records} if table is Outlet else ()
-        amended = outlets_in_force(session, jobs) if jobs else {}
+        amended = _IN_FORCE.get(table, _as_typed)(session, records) if records else {}
         return {
-            declaration.compared(names[key(record.id)]): record.model_dump(mode="json")
-            | (outlet_cells(amended[key(record.id)]) if amended else {})
+            declaration.compared(names[key(record.id)]): record.model_dump(mode="json") | amended.get(record.id, {})
             for record in records
         }
 
     def _of_readings(self) -> dict[RecordNames, Cells]:
-        """Readings and refusals: both were typed, and neither is typed again. Nobody asks for their cells."""
-        compared = DECLARED[Reading].compared
-        return {compared(names): {} for table in (Reading, Refusal) for names in self._names.names(table).values()}
+        """Readings and refusals: both were typed, and neither is typed again. Of their cells why they were taken back is asked."""
+        compared, session = DECLARED[Reading].compared, self._names.session
+        read: dict[RecordNames, Cells] = {}
+        for table in (Reading, Refusal):
+            names = self._names.names(table)
+            withdrawn = taken_back(session, table, names)
+            read |= {
+                compared(own): {TAKEN_BACK: withdrawn[record_id].reason if record_id in withdrawn else None}
+                for record_id, own in names.items()
+            }
+        return read
 
     @property
     def stages(self) -> StagesOnRecord:
         """Readings on record of the outlets that are asked for: when they were observed, and at what stage."""
         session, outlets = self._names.session, self._names.names(Outlet)
         read: StagesOnRecord = {}
-        columns = select(Reading.id, Reading.outlet_id, Reading.observed_at, Reading.stage)
+        columns = select(Reading.id, Reading.outlet_id, Reading.observed_at, Reading.stage).where(
+            not_retracted(Reading)
+        )
         for _, outlet, observed_at, stage in by_keys(session, columns, Reading.outlet_id, outlets):
             read.setdefault(outlets[outlet], []).append((observed_at, stage))
         return read
+
+    def retired_since(self, tag: str) -> str | None:
+        """When the instrument of a tag was retired; None for one that was not."""
+        retired = select(Event.at).join(Instrument).where(Instrument.tag == tag, Event.kind == RETIREMENT)
+        return self._names.session.exec(retired.where(not_retracted(Event))).first()
 
     @property
     def factors(self) -> dict[str, Cells]:
         """Factors found in the field, by name, as they count now."""
         return {names[0]: cells for names, cells in self["factors.csv"].items()}
+
+
+# --- as they count now -----------------------------------------------------------------------------------------------------------
+
+_Amendments = Callable[[Session, Sequence[Any]], Mapping[int, dict[str, Any]]]
+
+
+def _as_typed(_session: Session, _records: Sequence[Any]) -> Mapping[int, dict[str, Any]]:
+    return {}
+
+
+def _outlets(session: Session, records: Sequence[Any]) -> Mapping[int, dict[str, Any]]:
+    in_force = outlets_in_force(session, {record.job_id for record in records})
+    return {record.id: outlet_cells(in_force[record.id]) for record in records}
+
+
+def _dumped(in_force: Mapping[int, SQLModel]) -> Mapping[int, dict[str, Any]]:
+    return {record_id: record.model_dump(mode="json") for record_id, record in in_force.items()}
+
+
+def _instruments(session: Session, records: Sequence[Any]) -> Mapping[int, dict[str, Any]]:
+    return _dumped({key(each.id): each for each in instruments_in_force(session, _keys(records))})
+
+
+def _methods(session: Session, records: Sequence[Any]) -> Mapping[int, dict[str, Any]]:
+    return _dumped(methods_in_force(session, _keys(records)))
+
+
+def _jobs(session: Session, records: Sequence[Any]) -> Mapping[int, dict[str, Any]]:
+    return _dumped(jobs_in_force(session, _keys(records)))
+
+
+def _keys(records: Sequence[Any]) -> set[int]:
+    return {key(record.id) for record in records}
+
+
+_IN_FORCE: Mapping[type[Any], _Amendments] = {
+    Outlet: _outlets, Instrument: _instruments, Method: _methods, Job: _jobs,
+}  # fmt: skip

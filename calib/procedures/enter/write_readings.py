@@ -14,12 +14,14 @@ from calib.procedures.enter.check_readings import reading_key
 from calib.procedures.enter.later_records import amended_outlets
 from calib.procedures.enter.names_on_record import NamesOnRecord
 from calib.procedures.enter.record_rows import cells_of_table, keys_of
+from calib.procedures.enter.write_retractions import retractions_of_readings
 from calib.procedures.measure.gate_reading import Taken, gate_reading, gate_readings
 from calib.procedures.on_record.in_force import OnRecord, in_order, on_record_of, outlets_in_force
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.observations import Observed, Traversed, observed
 from calib.procedures.typed.sheets import Sheets, TypedRow
 from calib.records.record import RecordCells, key
+from calib.records.tables.entries import Retraction
 from calib.records.tables.outlets import Outlet
 from calib.records.tables.readings import LoggedSeries, Reading, Refusal, Traverse, TraversePoint
 
@@ -41,11 +43,19 @@ class RefusedReading:
 
 
 def write_readings(
-    session: Session, sheets: Sheets, names: NamesOnRecord, before: OnRecord | None, now: datetime, append: Append
+    session: Session,
+    sheets: Sheets,
+    names: NamesOnRecord,
+    before: OnRecord | None,
+    now: datetime,
+    append: Append,
+    *,
+    correcting: str | None = None,
 ) -> tuple[RefusedReading, ...]:
-    """Append the readings of checked sheets, and those that the gate refuses as refusals.
+    """Append the readings of checked sheets, those that the gate refuses as refusals, and what of both was taken back.
 
-    `before` is what counted before the same import withdrew calibrations, where it did.
+    `before` is what counted before the same import withdrew calibrations, where it did; `correcting` is why the readings on record
+    are taken back whose place the rows take.
     """
     rows = sheets["readings.csv"]
     if not rows:
@@ -76,8 +86,9 @@ def write_readings(
             refused.append(RefusedReading(*place, row.cells["instrument"], row.cells["observed_at"], reasons))
         else:
             readings.append(cells)
-    append(Reading, readings)
-    append(Refusal, refusals)
+    keys = iter(append(Reading, readings)), iter(append(Refusal, refusals))
+    written = [(Refusal, next(keys[1])) if reasons else (Reading, next(keys[0])) for reasons in decided]
+    append(Retraction, retractions_of_readings(rows, written, names, correcting))
     return tuple(refused)
 
 

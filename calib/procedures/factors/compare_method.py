@@ -15,14 +15,14 @@ from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
-from sqlmodel import Session, col, select
+from sqlmodel import Session, select
 
 from calib.arrays import Floats, by_kind
 from calib.errors import BadInputError, Finding
 from calib.measurement import METHOD
 from calib.procedures.measure.arrays import kind_of_opening
 from calib.procedures.measure.standing import Standing
-from calib.procedures.on_record.by_name import not_there
+from calib.procedures.on_record.methods import method_named, methods_in_force
 from calib.procedures.pairs.paired_readings import (
     PAIR,
     Paired,
@@ -71,13 +71,13 @@ class MethodCompared:
 def methods(session: Session) -> list[RecordCells]:
     """Every method as it was declared, with the number of readings taken with it."""
     used = [method for table in (Reading, Refusal) for method in session.exec(select(table.method_id))]
-    methods = session.exec(select(Method).order_by(col(Method.method)))
+    methods = sorted(methods_in_force(session).values(), key=lambda method: method.method)
     return [typed(method, "id") | {"readings": used.count(method.id or 0)} for method in methods]
 
 
 def compare_method(session: Session, name: str, pairs: Sequence[str], now: datetime) -> MethodCompared:
     """Compare a method by pairs typed as TRAVERSE:READING; raises NotInRecordsError, or BadInputError with every finding."""
-    method = _method_named(session, name)
+    method = method_named(session, name).now
     compared = pairs_of(session, pairs, now)
     findings = [*compared.findings, *_of_methods(method, compared.sound)]
     if findings:
@@ -130,14 +130,6 @@ def _kinds(pairs: Sequence[Paired], ratio: Floats) -> Iterator[FiguresOfKind]:
             outlet = measured(first.other).outlet
             figures = common_and_own(ratio[mine] - 1.0, job[mine], own[mine], shared[mine])
             yield FiguresOfKind(outlet.outlet_type or "", outlet.service, jobs, int(mine.sum()), figures)
-
-
-def _method_named(session: Session, name: str) -> Method:
-    method = session.exec(select(Method).where(Method.method == name)).first()
-    if method is None:
-        known = session.exec(select(Method.method).order_by(col(Method.method)))
-        raise not_there(f"method {name!r} in the records", known)
-    return method
 
 
 def _of_methods(method: Method, pairs: Sequence[Paired]) -> Iterator[Finding]:

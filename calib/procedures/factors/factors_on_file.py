@@ -6,10 +6,12 @@ from dataclasses import dataclass
 
 from sqlmodel import Session, col, select
 
+from calib.procedures.on_record.amended import instrument_of
 from calib.procedures.on_record.by_name import not_there
 from calib.procedures.on_record.factors import factor_revisions, factors_that_count
 from calib.procedures.on_record.in_force import outlets_in_force
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
+from calib.procedures.on_record.what_counts import not_retracted
 from calib.procedures.pairs.paired_readings import cautions_of_times
 from calib.records.record import key
 from calib.records.tables.calibrations import Calibration
@@ -125,7 +127,7 @@ def _on_file(session: Session, factors: Sequence[FoundFactor]) -> list[FactorOnF
             ledger[key(factor.id)],
             None if factor.outlet_id is None else places.outlets[factor.outlet_id],
             None if factor.outlet_id is None else places.job(factor.outlet_id),
-            session.get_one(Instrument, factor.instrument_id),
+            instrument_of(session, factor.instrument_id),
             session.get_one(Calibration, factor.calibration_id),
             session.get_one(Method, factor.method_id),
             tuple(_pair(session, places, pair) for pair in pairs[key(factor.id)]),
@@ -175,7 +177,7 @@ def readings_with(session: Session, revisions: Sequence[FactorOnFile]) -> list[R
     name = revisions[0].factor.factor
     had = _found_factors(session, name)
     places, ledger = _Places(session), _ledger(session, _READING)
-    readings = session.exec(select(Reading).order_by(col(Reading.id)))
+    readings = session.exec(select(Reading).where(not_retracted(Reading)).order_by(col(Reading.id)))
     return [
         use
         for reading in readings

@@ -1,4 +1,4 @@
-"""Attach files to instruments and calibrations: bytes kept as they are, once, under the SHA-256 of their content.
+"""Attach files to instruments, calibrations, jobs and competences: bytes as they are, once, under the SHA-256 of their content.
 
 What kind of file it is, its content says and not its name.
 
@@ -15,6 +15,8 @@ from sqlmodel import Session, select
 from calib.errors import BadInputError, Finding, NotInRecordsError, RecordsError, Step
 from calib.procedures.on_record.attached_files import JPEG, PDF, PNG, XML
 from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
+from calib.procedures.on_record.jobs_by_name import job_named
+from calib.procedures.on_record.what_counts import not_retracted
 from calib.procedures.people.authorise import append
 from calib.procedures.typed.declared_xml import parser_without_declarations
 from calib.procedures.typed.sheets import FileContent
@@ -94,6 +96,18 @@ def attach_to_calibration(
     return _attach(session, file, {"calibration_id": key(calibration.id)}, remarks, signature)
 
 
+def attach_to_job(
+    session: Session, job: str, file: FileRead, remarks: str | None, signature: ledger.Signature
+) -> FileKept:
+    """Keep a file with a job, say the client's agreement to its decision rule; raises NotInRecordsError."""
+    return _attach(session, file, {"job_id": key(job_named(session, job).id)}, remarks, signature)
+
+
+def attach_to_competence(session: Session, competence_id: int, file: FileRead, signature: ledger.Signature) -> FileKept:
+    """Keep a file as the evidence of a competence."""
+    return _attach(session, file, {"competence_id": competence_id}, None, signature)
+
+
 def _attach(
     session: Session, file: FileRead, owner: dict[str, int], remarks: str | None, signature: ledger.Signature
 ) -> FileKept:
@@ -104,6 +118,7 @@ def _attach(
         attachment_id = key(record.id)
     column, owned = next(iter(owner.items()))
     there = select(Attached.id).where(Attached.attachment_id == attachment_id, getattr(Attached, column) == owned)
+    there = there.where(not_retracted(Attached))
     is_new = session.exec(there).first() is None
     if is_new:
         append(session, [Attached(attachment_id=attachment_id, remarks=remarks or None, **owner)], signature)

@@ -23,7 +23,7 @@ from calib.procedures.certificate.phase import AS_LEFT
 from calib.procedures.measure.indicated import indicated, resolution_of
 from calib.procedures.measure.stability import stability_at
 from calib.procedures.on_record.in_force import OnRecord, on_record_of
-from calib.procedures.on_record.what_counts import not_withdrawn
+from calib.procedures.on_record.what_counts import not_retracted, not_withdrawn
 from calib.quantities import unit
 from calib.records.record import key, moment
 from calib.records.tables.calibrations import Calibration
@@ -202,8 +202,10 @@ def value_in_unit(instrument: Instrument, value: float, own: str, symbol: str) -
 
 def checks_with(session: Session, instrument: Instrument, standard: Instrument | None) -> Sequence[IntermediateCheck]:
     """Checks of an instrument with one check standard, or with one that is not in the register."""
-    query = select(IntermediateCheck).where(
-        IntermediateCheck.instrument_id == instrument.id, IntermediateCheck.kind == "check standard"
+    query = (
+        select(IntermediateCheck)
+        .where(IntermediateCheck.instrument_id == instrument.id, IntermediateCheck.kind == "check standard")
+        .where(not_retracted(IntermediateCheck))
     )
     other = col(IntermediateCheck.other_instrument_id)
     query = query.where(other.is_(None) if standard is None else other == key(standard.id))

@@ -20,9 +20,11 @@ from calib.confirmation.control_chart import (
     weighted_means,
 )
 from calib.procedures.fleet.check_values import CheckValue, baseline_values, not_below_resolution, value_in_unit
+from calib.procedures.on_record.amended import instrument_of
 from calib.procedures.on_record.by_name import instrument_tagged, tags_of
-from calib.procedures.on_record.instruments import checks_of
+from calib.procedures.on_record.instruments import checks_of, checks_that_count
 from calib.procedures.on_record.recorded import recorded_by
+from calib.procedures.on_record.taken_back import shown_back, taken_back
 from calib.records.record import key, moment, typed
 from calib.records.tables.events import IntermediateCheck
 from calib.records.tables.instruments import Instrument
@@ -42,6 +44,7 @@ def check_on_file(session: Session, check: IntermediateCheck) -> dict[str, Any]:
 def _on_file(session: Session, checks: Sequence[IntermediateCheck]) -> list[dict[str, Any]]:
     named = {instrument_id for check in checks for instrument_id in (check.instrument_id, check.other_instrument_id)}
     tags = tags_of(session, {instrument_id for instrument_id in named if instrument_id is not None})
+    back = taken_back(session, IntermediateCheck, [key(check.id) for check in checks])
     recorded = recorded_by(session, IntermediateCheck, [key(check.id) for check in checks])
     return [
         {
@@ -49,6 +52,7 @@ def _on_file(session: Session, checks: Sequence[IntermediateCheck]) -> list[dict
             **typed(check, "instrument_id", "other_instrument_id"),
             "other": tags.get(check.other_instrument_id),
             "basis": None if check.basis is None else json.loads(check.basis),
+            **shown_back(back, check.id),
             "recorded_at": recorded[key(check.id)]["recorded_at"],
         }
         for check in checks
@@ -95,7 +99,7 @@ class ChartedSeries:
 def charts_of(session: Session, tag: str, kind: str | None = None) -> list[ChartedSeries]:
     """Control charts of an instrument's checks, one for each kind and other instrument; raises NotInRecordsError."""
     instrument = instrument_tagged(session, tag)
-    rows = sorted(checks_of(session, tag), key=lambda check: (moment(check.at), check.id))
+    rows = sorted(checks_that_count(session, tag), key=lambda check: (moment(check.at), check.id))
     groups: dict[tuple[str, int | None, bool], list[IntermediateCheck]] = {}
     for check in rows:
         if kind is None or check.kind == kind:
@@ -105,7 +109,7 @@ def charts_of(session: Session, tag: str, kind: str | None = None) -> list[Chart
 
 def _series(session: Session, instrument: Instrument, rows: Sequence[IntermediateCheck]) -> ChartedSeries:
     last = rows[-1]
-    other = None if last.other_instrument_id is None else session.get(Instrument, last.other_instrument_id)
+    other = None if last.other_instrument_id is None else instrument_of(session, last.other_instrument_id)
     plain = ChartedSeries(
         last.kind,
         None if other is None else other.tag,

@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
+from operator import attrgetter
 from typing import NamedTuple
 
 import numpy as np
@@ -35,6 +36,7 @@ from calib.confirmation.stability import Stability, stability
 from calib.confirmation.words import CORRECTED, GUARDED, INDICATION, SIMPLE
 from calib.procedures.certificate.permissible_error import permissible_error
 from calib.procedures.measure.stability import hidden_change, up_to
+from calib.procedures.on_record.amended import instruments_in_force
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.errors_of_indication import history_of
 from calib.procedures.on_record.register import load_register
@@ -213,10 +215,9 @@ def _usual(session: Session, instrument: Instrument) -> _Usual:
 
 def _others(session: Session, instrument: Instrument) -> Sequence[Instrument]:
     """Other instruments of the same kind, maker and model."""
-    alike = select(Instrument).where(
-        Instrument.kind == instrument.kind, Instrument.maker == instrument.maker, Instrument.model == instrument.model
-    )
-    return session.exec(alike.where(Instrument.id != instrument.id).order_by(col(Instrument.tag))).all()
+    same = attrgetter("kind", "maker", "model")
+    every = instruments_in_force(session)
+    return [other for other in every if other.id != instrument.id and same(other) == same(instrument)]
 
 
 def _found(instrument: Instrument, history: History, judged: str) -> list[FoundInterval]:

@@ -9,10 +9,10 @@ from sqlmodel import Session, col, select
 
 from calib.confirmation.due import DueEntry
 from calib.confirmation.recalibration import InstrumentOfRound, Round, recalibration_round
+from calib.procedures.on_record.amended import instruments_in_force
 from calib.procedures.on_record.instruments import statuses
 from calib.procedures.on_record.used_with import GearTogether, decisions_on, gear_of
 from calib.records.record import key
-from calib.records.tables.instruments import Instrument
 from calib.records.tables.ledger import LedgerEntry
 
 
@@ -34,7 +34,7 @@ def round_of(session: Session, on: date, within_days: int) -> Round:
 
 
 def _of_round(session: Session, gear: GearTogether, on: date) -> dict[str, InstrumentOfRound]:
-    instruments = session.exec(select(Instrument).order_by(col(Instrument.tag))).all()
+    instruments = instruments_in_force(session)
     tags = {key(instrument.id): instrument.tag for instrument in instruments}
     partners: dict[str, set[str]] = defaultdict(set)
     for pair in gear.pairs:
@@ -49,7 +49,7 @@ def _of_round(session: Session, gear: GearTogether, on: date) -> dict[str, Instr
 def due_instruments(session: Session, entries: Sequence[DueEntry], on: date) -> list[DueInstrument]:
     """Lines of the due list of a day, each with its instrument as the records know it then."""
     tags = [entry.tag for entry in entries]
-    instruments = session.exec(select(Instrument).where(col(Instrument.tag).in_(tags))).all()
+    instruments = [each for each in instruments_in_force(session) if each.tag in tags]
     known = {
         status.cells["tag"]: status.cells
         for status in statuses(session, instruments, datetime.combine(on, time.max, UTC))

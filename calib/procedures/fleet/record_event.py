@@ -13,6 +13,7 @@ from calib.confirmation.interval import CLOCKS_DIFFER_BY, OUT_OF_USE, RELEASE, R
 from calib.errors import BadInputError, Finding
 from calib.procedures.impact.out_of_order import open_for_damage
 from calib.procedures.on_record.by_name import instrument_tagged
+from calib.procedures.on_record.what_counts import not_retracted
 from calib.procedures.people.authorise import append
 from calib.procedures.typed.reason import without_reason
 from calib.procedures.typed.time_to_come import expected_of
@@ -48,7 +49,7 @@ def record_event(
     Raises NotInRecordsError, or BadInputError for a blank reason, a time to come, a release of nothing, a move to nowhere.
     """
     instrument = instrument_tagged(session, tag)
-    own = session.exec(select(Event).where(Event.instrument_id == instrument.id)).all()
+    own = session.exec(select(Event).where(Event.instrument_id == instrument.id, not_retracted(Event))).all()
     past = sorted((event for event in own if moment(event.at) <= at), key=lambda event: moment(event.at))
     finding = _finding(kind, at, reason, [event.kind for event in past], signature.time)
     value = (instrument.location if location is None else location.strip()) if kind in PUT_SOMEWHERE else None

@@ -13,6 +13,7 @@ from sqlmodel import Session, col, select
 from calib.confirmation.traceability import Record
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.register import with_standards
+from calib.procedures.on_record.what_counts import not_retracted
 from calib.records.record import key
 from calib.records.tables.calibrations import Calibration, ReferenceStandard
 from calib.records.tables.conditions import Condition
@@ -113,7 +114,7 @@ def _hanging_on(session: Session, last: Gathered) -> Gathered:
     hanging = Gathered(instruments={*by_keys(session, calibrated, ReferenceStandard.instrument_id, last.instruments)})
     for column in (Reading.instrument_id, Reading.probe_id):
         hanging.readings |= {*by_keys(session, select(Reading.id), column, last.instruments)}
-    compared = select(IntermediateCheck.id)
+    compared = select(IntermediateCheck.id).where(not_retracted(IntermediateCheck))
     hanging.checks |= {*by_keys(session, compared, IntermediateCheck.other_instrument_id, last.instruments)}
     observed = select(Condition.id)
     hanging.conditions |= {*by_keys(session, observed, Condition.instrument_id, last.instruments)}

@@ -12,12 +12,12 @@ nothing had been in order before it. A factor found within a recalculation is no
 import json
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from sqlmodel import Session, col, select
 
-from calib.confirmation.as_found import last_in_order, of_the_same_calibration
+from calib.confirmation.in_order import last_in_order, of_the_same_calibration
 from calib.confirmation.interval import InstrumentOnRecord
 from calib.confirmation.traceability import Record
 from calib.errors import CalibError, Step
@@ -29,6 +29,7 @@ from calib.procedures.impact.rests_on import ground_below, sequences
 from calib.procedures.impact.review_lines import LineFinding
 from calib.procedures.impact.shaken import LISTED, Rested, Shaken, lines_on, rested_on, shaken_by
 from calib.procedures.impact.touched import touched
+from calib.procedures.on_record.amended import amended_instruments
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.calibrations import as_found_cells
 from calib.procedures.on_record.in_force import curve_of
@@ -198,7 +199,8 @@ def _opened(
     session: Session, calibration: Calibration, register: Mapping[str, InstrumentOnRecord], notices: list[str]
 ) -> ImpactReview | None:
     """The review of a calibration, not yet appended; None where it was found in order, was the first, or was withdrawn."""
-    instrument = session.get_one(Instrument, calibration.instrument_id)
+    on = date.fromisoformat(calibration.calibrated_on)
+    instrument = amended_instruments(session, [calibration.instrument_id])[calibration.instrument_id].at(on)
     own = register[instrument.tag]
     if own.calibration(key(calibration.id)).withdrawn:
         return None
@@ -287,7 +289,9 @@ def _listed(
     reached = touched(ground, instrument, key(failing.id), since)
     there = _lines(session, review)
     wanted = [record for record in reached.records if record[0] in LISTED and record not in there]
-    wanted = [record for record in wanted if not _issued_since(session, record, review)]
+    wanted = [
+        record for record in wanted if not (ground.is_withdrawn(record) or _issued_since(session, record, review))
+    ]
     opened = replace(opened, lines=len(wanted))
     if not wanted:
         return opened

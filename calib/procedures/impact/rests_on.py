@@ -12,9 +12,12 @@ from calib.confirmation.interval import CalibrationOnRecord, InstrumentOnRecord,
 from calib.confirmation.traceability import Record, TraceLink
 from calib.measurement.way import ProbeUse
 from calib.procedures.impact.gather import Gathered, RecordKind, above, below
+from calib.procedures.on_record.amended import instruments_in_force
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.in_force import as_amended
+from calib.procedures.on_record.jobs_by_name import jobs_in_force
 from calib.procedures.on_record.register import register_among
+from calib.procedures.on_record.taken_back import taken_back
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
 from calib.procedures.on_record.what_counts import that_count
 from calib.records.record import key, moment
@@ -50,6 +53,12 @@ class Ground:
     reports: Mapping[int, IssuedReport]
     checks: Mapping[int, IntermediateCheck]  # that compared an instrument with another
 
+    withdrawn: frozenset[int] = frozenset()  # readings that were taken back: issued reports rest on them still
+
+    def is_withdrawn(self, record: Record) -> bool:
+        """Whether a record is a reading that was taken back."""
+        return record[0] == RecordKind.READING and record[1] in self.withdrawn
+
     def on_record(self, calibration: Calibration) -> CalibrationOnRecord:
         """A calibration as the gate knows it."""
         own = self.register[self.instruments[calibration.instrument_id].tag]
@@ -73,16 +82,17 @@ def _ground(session: Session, gathered: Gathered) -> Ground:
     known = Ground(
         (),
         register_among(session, gathered.instruments),
-        _loaded(session, Instrument, gathered.instruments),
+        {key(each.id): each for each in instruments_in_force(session, gathered.instruments)},
         {key(each.id): each for each in _ordered(own)},
         _loaded(session, Reading, gathered.readings),
         factors,
         that_count(in_order, lambda factor: factor.factor),
         _loaded(session, Condition, gathered.conditions),
         _outlets(session, gathered.outlets),
-        _loaded(session, Job, gathered.jobs),
+        jobs_in_force(session, gathered.jobs),
         _loaded(session, IssuedReport, gathered.reports),
         _loaded(session, IntermediateCheck, gathered.checks),
+        frozenset(taken_back(session, Reading, gathered.readings)),
     )
     links = (
         *_of_calibrations(session, known),

@@ -13,7 +13,7 @@ from typing import Any
 
 from sqlmodel import Session
 
-from calib.confirmation.as_found import last_shown_in_order
+from calib.confirmation.in_order import last_shown_in_order
 from calib.confirmation.traceability import Record, TraceLink, downward, reached
 from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.recalculate import Recalculated
@@ -84,7 +84,9 @@ class Rested:
 
     def wanted(self) -> list[Record]:
         """Records that make lines."""
-        return [record for record in self.touched.records if record[0] in LISTED]
+        return [
+            record for record in self.touched.records if record[0] in LISTED and not self.ground.is_withdrawn(record)
+        ]
 
 
 def since_in_order(session: Session, instrument: int, at: datetime) -> datetime | None:

@@ -18,7 +18,7 @@ from datetime import datetime
 import numpy as np
 from sqlmodel import Session
 
-from calib.airflow.air import FORMULA_RELATIVE_UNCERTAINTY, PARTS, density, density_sensitivities
+from calib.airflow.air import FORMULA_RELATIVE_UNCERTAINTY, density, density_sensitivities
 from calib.airflow.psychrometer import (
     COEFFICIENT_RELATIVE_UNCERTAINTY,
     relative_humidity,
@@ -58,6 +58,8 @@ MEASURED_AS = {
 }
 # What a set states, each in one of its ways.
 PRESSURES, HUMIDITIES = (BAROMETRIC, ALTITUDE), (HUMIDITY, WET_BULB)
+# What the uncertainty of a density is made of in any case.
+_PARTS = ("temperature", "pressure", "humidity", "formula")
 PSYCHROMETER = "psychrometer coefficient"
 FORMULA = "formula"
 
@@ -183,7 +185,7 @@ def _air_of(records: OnRecord, job: int, name: str, now: datetime, service: str)
 def _decision(records: OnRecord, condition: Condition, now: datetime) -> Decision | None:
     if condition.instrument_id is None:
         return None
-    instrument = records.instruments[condition.instrument_id]
+    instrument = records.instrument_at(condition.instrument_id, moment(condition.observed_at))
     value = unit(instrument.indicated, condition.unit).to_si(float(condition.value))
     shown = f"{condition.value} {condition.unit}"
     return gate(records.register, instrument.tag, moment(condition.observed_at), now, value, shown)
@@ -195,7 +197,7 @@ def _found(records: OnRecord, condition: Condition, decision: Decision | None) -
     if condition.instrument_id is None or decision is None or decision.calibration is None:
         u = typed.difference_to_si(float(condition.standard_uncertainty or 0))
         return ConditionFound(condition, None, None, value, u, u)
-    instrument = records.instruments[condition.instrument_id]
+    instrument = records.instrument_at(condition.instrument_id, moment(condition.observed_at))
     calibration = decision.calibration
     stability = stability_at(records, instrument, calibration, [moment(condition.observed_at).date()], value)
     corrected, contributions = indicated(instrument, records.curve(calibration.record_id), value, stability)
@@ -303,7 +305,7 @@ def parts_of_density(influences: Sequence[AirInfluence], rho: float, without: in
 
     One instrument has one error in all that it observed: what temperature and humidity share by it is a part of both together.
     """
-    squares = dict.fromkeys(PARTS, 0.0)
+    squares = dict.fromkeys(_PARTS, 0.0)
     shared: dict[int, list[AirInfluence]] = defaultdict(list)
     for influence in influences:
         of = _PART_OF[influence.quantity]

@@ -50,6 +50,7 @@ from calib.procedures.on_record.in_force import (
     traverses_on_record,
 )
 from calib.procedures.on_record.jobs_by_name import job_named
+from calib.procedures.on_record.what_counts import not_retracted
 from calib.procedures.typed.observations import observed_of
 from calib.records.record import key, moment
 from calib.records.tables.calibrations import Calibration
@@ -222,8 +223,8 @@ def _judged(plan: Plan, outlet: Integers, measured_flows: Flows, states: Compare
 
 
 def _plan(session: Session, job: Job) -> Plan:
-    designs = session.exec(select(SystemDesign).where(SystemDesign.job_id == job.id))
-    rooms = session.exec(select(Room).where(Room.job_id == job.id))
+    designs = session.exec(select(SystemDesign).where(SystemDesign.job_id == job.id, not_retracted(SystemDesign)))
+    rooms = session.exec(select(Room).where(Room.job_id == job.id, not_retracted(Room)))
     return Plan(
         outlets_in_force(session, [key(job.id)]),
         {(design.system, design.service): design for design in designs},
@@ -305,11 +306,13 @@ def _sorted_out(
 
 
 def _of_job(session: Session, table: Any, job: int) -> list[Any]:
-    """Readings of a job, or its refusals."""
+    """Readings of a job, or its refusals: none that was taken back."""
     return cells_of(
         session,
         table,
-        lambda every: every.join(Outlet).where(Outlet.job_id == job).order_by(table.outlet_id, table.id),
+        lambda every: (
+            every.join(Outlet).where(Outlet.job_id == job, not_retracted(table)).order_by(table.outlet_id, table.id)
+        ),
     )
 
 

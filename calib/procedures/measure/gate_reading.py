@@ -19,7 +19,7 @@ from calib.procedures.measure.arrays import arrays_of, density_of_reference
 from calib.procedures.measure.indicated import declared
 from calib.procedures.measure.low_points import flags_of_low_points, reasons_of_low_points
 from calib.procedures.measure.stability import stability_at
-from calib.procedures.measure.standing import MeasuringSystem, Standing
+from calib.procedures.measure.standing import MeasuringSystem, Standing, with_what
 from calib.procedures.on_record.gate_probe import gate_probe
 from calib.procedures.on_record.in_force import OnRecord
 from calib.procedures.on_record.probe_pairs import reasons_against
@@ -99,7 +99,7 @@ def _gated(
     if against or system.decision.calibration is None:
         # A manometer may have observed the static pressure too.
         return Gated(None, tuple(dict.fromkeys(against)))
-    flags = (*(_too_short(observed) if observed.logged else ()), *_held(system))
+    flags = (*(_too_short(observed) if observed.logged else ()), *system.notes)
     if factor is None or is_flow:
         return Gated(Standing(reading, at, observed, outlet, system, None, flags), ())
     wrong = records.found_wrongly(factor)
@@ -107,13 +107,6 @@ def _gated(
     return Gated(
         Standing(reading, at, observed, outlet, system, factor, flags if wrong is None else (wrong, *flags)), ()
     )
-
-
-def _held(system: MeasuringSystem) -> Iterable[str]:
-    """That another curve than the certificate's holds, as a person decided."""
-    for calibration in (system.calibration, system.probe_calibration):
-        if calibration is not None and calibration.certificate_id is not None:
-            yield f"which curve holds for certificate {calibration.certificate} was decided in an impact review"
 
 
 def _too_short(observed: Observed) -> tuple[str, ...]:
@@ -146,8 +139,8 @@ def _system(
 
 
 def _system_asked(records: OnRecord, reading: Reading, outlet: Outlet, at: datetime, now: datetime) -> MeasuringSystem:
-    instrument = records.instruments[reading.instrument_id]
-    named = None if reading.probe_id is None else records.instruments[reading.probe_id]
+    instrument = records.instrument_at(reading.instrument_id, at)
+    named = None if reading.probe_id is None else records.instrument_at(reading.probe_id, at)
     # A probe that was calibrated together with its meter has no calibration of its own that counts.
     probe = None if way_of_instrument(instrument).probe is ProbeUse.CALIBRATED_WITH else named
     probe_decision = None if probe is None else gate(records.register, probe.tag, at, now)
@@ -345,7 +338,7 @@ def _expanded_uncertainties(records: OnRecord, standing: Sequence[Standing]) -> 
     """U of one indication of the instruments about the mean ones [SI], within their measuring intervals; NaN where not asked."""
     expanded = np.full(len(standing), np.nan)
     asked = [row for row, reading in enumerate(standing) if reading.way.low is not None]
-    firsts, kind = by_kind([standing[row] for row in asked], lambda reading: reading.calibration.record_id)
+    firsts, kind = by_kind([standing[row] for row in asked], with_what)
     for each, first in enumerate(firsts):
         rows = np.array(asked)[kind == each]
         curve = records.curve(first.calibration.record_id)

@@ -7,13 +7,13 @@ from sqlmodel import Session
 
 from calib.errors import NotInRecordsError, RefusedError, Step
 from calib.procedures.measure.evaluate import Evaluation, evaluate
+from calib.procedures.on_record.by_keys import LARGEST_KEY
 from calib.procedures.on_record.recorded import recorded_by
+from calib.procedures.on_record.taken_back import taken_back
 from calib.records.tables.jobs import Job
 from calib.records.tables.outlets import Outlet
 from calib.records.tables.readings import Reading
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
-
-_LARGEST_KEY = 2**63  # of the database
 
 
 @dataclass(frozen=True)
@@ -29,7 +29,7 @@ def reading_in_job(
     session: Session, reading_id: int, now: datetime, coverage_probability: float = COVERAGE_PROBABILITY
 ) -> ReadingInJob:
     """Evaluate the job of a reading; raises NotInRecordsError, or RefusedError where it does not stand any more."""
-    reading = session.get(Reading, reading_id) if 0 < reading_id < _LARGEST_KEY else None
+    reading = session.get(Reading, reading_id) if 0 < reading_id < LARGEST_KEY else None
     outlet = None if reading is None else session.get(Outlet, reading.outlet_id)
     job = None if outlet is None else session.get(Job, outlet.job_id)
     if job is None:
@@ -38,5 +38,11 @@ def reading_in_job(
     for row, measured in enumerate(evaluation.measured):
         if measured.reading.id == reading_id:
             return ReadingInJob(evaluation, row, recorded_by(session, Reading, [reading_id])[reading_id])
+    withdrawn = taken_back(session, Reading, [reading_id]).get(reading_id)
+    if withdrawn is not None:
+        instead = "" if withdrawn.replaced_by is None else f"; reading {withdrawn.replaced_by} took its place"
+        raise RefusedError(
+            f"reading {reading_id} was withdrawn at {withdrawn.at} by {withdrawn.by}: {withdrawn.reason}{instead}"
+        )
     reasons = next(each.reasons for each in evaluation.refused if each.stood and each.typed.id == reading_id)
     raise RefusedError(f"reading {reading_id} yields no flow: {'; '.join(reasons)}")

@@ -11,7 +11,7 @@ from calib.measurement.below_lowest import asked_at
 from calib.procedures.measure.decided_change import decided_change
 from calib.procedures.measure.indicated import StabilityHere, stability_limits
 from calib.procedures.measure.stability import history_in_force, stability_alone, stability_at
-from calib.procedures.measure.standing import Standing
+from calib.procedures.measure.standing import Standing, with_what
 from calib.procedures.on_record.in_force import OnRecord
 
 
@@ -21,7 +21,7 @@ def stability_of(standing: Sequence[Standing], owner: Integers, x: Floats, recor
     Below the lowest comparison that of the lowest, by ways that go down to zero.
     """
     of_systems, system = by_kind(standing, lambda reading: reading.system)
-    firsts, kind = by_kind(of_systems, lambda reading: reading.calibration.record_id)
+    firsts, kind = by_kind(of_systems, with_what)
     kind = kind[system]
     change = StabilityHere(np.empty(x.size), np.full(x.size, np.inf))
     for each, first in enumerate(firsts):

@@ -22,6 +22,7 @@ from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.reading_in_job import ReadingInJob, reading_in_job
 from calib.procedures.on_record.in_force import outlets_in_force
 from calib.procedures.on_record.jobs_by_name import outlet_named
+from calib.procedures.on_record.what_counts import not_retracted
 from calib.records.record import key
 from calib.records.tables.outlets import Outlet
 from calib.records.tables.readings import Reading
@@ -44,7 +45,8 @@ class Verdict:
 
 def verdict_on_latest(session: Session, job: str, outlet: str, now: datetime) -> Verdict:
     """The verdict on the reading recorded last at an outlet; raises NotInRecordsError, or RefusedError where none stands."""
-    recorded = select(Reading.id).where(Reading.outlet_id == outlet_named(session, job, outlet).id)
+    own = Reading.outlet_id == outlet_named(session, job, outlet).id
+    recorded = select(Reading.id).where(own, not_retracted(Reading))
     latest = session.exec(recorded.order_by(col(Reading.id).desc()).limit(1)).first()
     return verdict_on(session, reading_in_job(session, latest or 0, now))
 

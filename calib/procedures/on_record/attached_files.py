@@ -9,6 +9,7 @@ from sqlmodel import Session, col, func, select
 
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.by_name import instrument_tagged
+from calib.procedures.on_record.what_counts import not_retracted
 from calib.records.record import key
 from calib.records.tables.files import Attached, Attachment
 
@@ -22,7 +23,8 @@ def files_of(session: Session, owner: Any, keys: Collection[int]) -> dict[int, l
     `owner` is the column of `Attached` that holds the keys.
     """
     columns = (owner, Attachment.name, Attachment.media_type, Attachment.sha256, Attached.remarks)
-    query = select(*columns).join(Attached).order_by(col(Attached.id))  # type: ignore[call-overload]
+    query = select(*columns).join(Attached).where(not_retracted(Attached))  # type: ignore[call-overload]
+    query = query.order_by(col(Attached.id))
     files: dict[int, list[dict[str, Any]]] = defaultdict(list)
     for owner_id, name, kind, sha256, remarks in by_keys(session, query, owner, keys):
         files[owner_id].append({"name": name, "media_type": kind, "sha256": sha256, "remarks": remarks})
@@ -45,6 +47,7 @@ def photos_of(session: Session, tag: str) -> list[Photo]:
         select(Attachment.name, Attachment.media_type, Attached.remarks, Attachment.content)
         .join(Attached)
         .where(Attached.instrument_id == instrument_tagged(session, tag).id, col(Attachment.media_type).in_(PHOTOS))
+        .where(not_retracted(Attached))
         .order_by(col(Attached.id))
     )
     return [Photo(*row) for row in session.exec(query)]
@@ -56,6 +59,7 @@ def photo_counts(session: Session, instruments: Collection[int]) -> dict[int, in
         select(Attached.instrument_id, func.count())
         .join(Attachment)
         .where(col(Attached.instrument_id).in_(instruments), col(Attachment.media_type).in_(PHOTOS))
+        .where(not_retracted(Attached))
         .group_by(col(Attached.instrument_id))
     )
     return {key(instrument_id): count for instrument_id, count in session.exec(query)}

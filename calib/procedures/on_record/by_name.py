@@ -6,7 +6,8 @@ from sqlmodel import Session, col, select
 
 from calib.confirmation.interval import RETIREMENT
 from calib.errors import NotInRecordsError
-from calib.procedures.on_record.what_counts import not_withdrawn
+from calib.procedures.on_record.amended import Amended, amended_instruments
+from calib.procedures.on_record.what_counts import not_retracted, not_withdrawn
 from calib.records.tables.calibrations import Calibration
 from calib.records.tables.events import Event
 from calib.records.tables.instruments import Instrument
@@ -18,13 +19,18 @@ def not_there(what: str, known: Iterable[str]) -> NotInRecordsError:
 
 
 def instrument_tagged(session: Session, tag: str) -> Instrument:
-    """The instrument of a tag; raises NotInRecordsError."""
-    instrument = session.exec(select(Instrument).where(Instrument.tag == tag)).first()
-    if instrument is None:
+    """The instrument of a tag, as it counts now; raises NotInRecordsError."""
+    return amended_instrument(session, tag).now
+
+
+def amended_instrument(session: Session, tag: str) -> Amended[Instrument]:
+    """The instrument of a tag with what was amended; raises NotInRecordsError."""
+    record_id = session.exec(select(Instrument.id).where(Instrument.tag == tag)).first()
+    if record_id is None:
         raise not_there(
             f"instrument {tag!r} in the records", session.exec(select(Instrument.tag).order_by(col(Instrument.tag)))
         )
-    return instrument
+    return amended_instruments(session, [record_id])[record_id]
 
 
 def calibration_numbered(session: Session, instrument: Instrument, certificate: str | None) -> Calibration:
@@ -59,4 +65,4 @@ def retired_among(session: Session, tags: Collection[str]) -> set[str]:
     if not tags:
         return set()
     retired = select(Instrument.tag).join(Event).where(Event.kind == RETIREMENT, col(Instrument.tag).in_(sorted(tags)))
-    return set(session.exec(retired))
+    return set(session.exec(retired.where(not_retracted(Event))))

@@ -3,6 +3,7 @@
 from collections import defaultdict
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
+from datetime import date
 from typing import Any
 
 from sqlmodel import Session, col, select
@@ -10,6 +11,7 @@ from sqlmodel import Session, col, select
 from calib.errors import Finding
 from calib.procedures.certificate.fit_curve import CurveWish, FittedCurve, fit_curve
 from calib.procedures.certificate.phase import AS_FOUND
+from calib.procedures.on_record.amended import amended_instruments
 from calib.procedures.on_record.attached_files import files_of
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
@@ -119,8 +121,7 @@ def calibration_on_file(session: Session, tag: str, certificate: str | None) -> 
 def calibrations_by_key(session: Session, keys: Collection[int]) -> dict[int, CalibrationOnFile]:
     """Calibrations by their keys: a question for each kind of record, however many calibrations there are."""
     query = (
-        select(Calibration, Instrument, Acceptance, Withdrawal)
-        .join(Instrument)
+        select(Calibration, Acceptance, Withdrawal)
         .outerjoin(Acceptance, col(Acceptance.calibration_id) == Calibration.id)
         .outerjoin(Withdrawal, col(Withdrawal.calibration_id) == Calibration.id)
     )
@@ -139,11 +140,13 @@ def calibrations_by_key(session: Session, keys: Collection[int]) -> dict[int, Ca
     entries = select(LedgerEntry.record_id, LedgerEntry.person).where(LedgerEntry.record_table == "calibration")
     typed_by = dict(by_keys(session, entries, LedgerEntry.record_id, keys))
     on_file = {}
-    asked = list(by_keys(session, query, Calibration.id, keys))
+    rows = list(by_keys(session, query, Calibration.id, keys))
     superseded = superseded_among(session, keys)
-    recorded = recorded_by(session, Acceptance, [key(row[2].id) for row in asked if row[2] is not None])
-    for calibration, instrument, acceptance, withdrawal in asked:
+    owners = amended_instruments(session, {calibration.instrument_id for calibration, *_ in rows})
+    recorded = recorded_by(session, Acceptance, [key(row[1].id) for row in rows if row[1] is not None])
+    for calibration, acceptance, withdrawal in rows:
         calibration_id = key(calibration.id)
+        instrument = owners[calibration.instrument_id].at(date.fromisoformat(calibration.calibrated_on))
         *earlier, curve = curves[calibration_id]
         on_file[calibration_id] = CalibrationOnFile(
             instrument,

@@ -16,7 +16,7 @@ from calib.confirmation.history import CalibrationErrors, ErrorPoints, error_poi
 from calib.confirmation.interval import CHANGED
 from calib.procedures.certificate.fit_curve import comparisons_in_si
 from calib.procedures.certificate.phase import AS_FOUND, phase_in_use
-from calib.procedures.on_record.what_counts import not_withdrawn
+from calib.procedures.on_record.what_counts import not_retracted, not_withdrawn
 from calib.records.record import key, moment
 from calib.records.tables.calibrations import Acceptance, Calibration
 from calib.records.tables.comparisons import Comparison
@@ -61,7 +61,8 @@ def _comparisons(session: Session, instrument: Instrument) -> dict[int | None, l
 
 def _repaired_between(session: Session, instrument: Instrument, days: Sequence[date]) -> list[bool]:
     """For each calibration whether a repair lies between the one before and it; one on the very day counts as part of it."""
-    events = select(Event.at).where(Event.instrument_id == instrument.id, col(Event.kind).in_(CHANGED))
+    changed = (Event.instrument_id == instrument.id, col(Event.kind).in_(CHANGED))
+    events = select(Event.at).where(*changed, not_retracted(Event))
     repairs = [moment(at).date() for at in session.exec(events)]
     before = [date.min, *days]
     return [any(start < each < end for each in repairs) for start, end in zip(before, days, strict=False)]

@@ -5,7 +5,7 @@ from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Callable, Collection, Hashable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 from functools import cached_property, lru_cache
 from typing import Any
 
@@ -15,14 +15,16 @@ from calib.confirmation.history import History
 from calib.confirmation.interval import CalibrationOnRecord, InstrumentOnRecord
 from calib.curves.curve import Curve
 from calib.curves.response import curve_from_text
+from calib.procedures.on_record.amended import Amended, amended_instruments
 from calib.procedures.on_record.by_keys import among, cells_of
 from calib.procedures.on_record.errors_of_indication import history_of
 from calib.procedures.on_record.factors_left_behind import LeftBehind, factors_left_behind
 from calib.procedures.on_record.held_curves import Certificates, with_decisions
+from calib.procedures.on_record.methods import methods_in_force
 from calib.procedures.on_record.probe_pairs import Pair, all_pairs
 from calib.procedures.on_record.register import register_among, with_standards
 from calib.procedures.on_record.sources import SourceNames, source_names
-from calib.procedures.on_record.what_counts import counts_of_its_calibration, that_count
+from calib.procedures.on_record.what_counts import counts_of_its_calibration, not_retracted, that_count
 from calib.procedures.typed.observations import Traversed, observed_values
 from calib.records.record import key
 from calib.records.tables.calibrations import Calibration
@@ -50,8 +52,8 @@ class OnRecord:
     """Register, curves, methods, conditions and factors, by the keys that readings carry."""
 
     register: Mapping[str, InstrumentOnRecord]
-    instruments: Mapping[int, Instrument]
-    methods: Mapping[int, Method]
+    instruments: Mapping[int, Instrument]  # as they count now
+    methods: Mapping[int, Method]  # as they count now
     calibrations: Mapping[int, Calibration]
     curves: Mapping[int, StoredCurve]  # by the calibration: the one that counts
     conditions: Mapping[tuple[int, str], tuple[Condition, ...]]  # by job and name
@@ -63,12 +65,18 @@ class OnRecord:
     # Comparisons of a calibration: read when they are asked for, of those made in house alone.
     comparisons: Callable[[int], Sequence[Comparison]] = field(default=_no_comparisons, repr=False)
     sources: SourceNames = field(default_factory=SourceNames)  # of outlet factors
+    amended: Mapping[int, Amended[Instrument]] = field(default_factory=dict)  # instruments that were amended
     widened: Mapping[int, Curve] = field(
         default_factory=dict
     )  # the curve as found, where a review widened the one before
     left_behind: LeftBehind = field(default_factory=LeftBehind)  # factors, by what a review decided since
     # What many readings ask for, once it was worked out.
     worked_out: dict[Hashable, Any] = field(default_factory=dict, repr=False)
+
+    def instrument_at(self, instrument: int, at: datetime | date) -> Instrument:
+        """An instrument as it counts of a time, or of the end of a day."""
+        amended = self.amended.get(instrument)
+        return self.instruments[instrument] if amended is None else amended.at(at)
 
     def found_wrongly(self, factor: FoundFactor) -> str | None:
         """What is wrong with a factor that was found with a calibration whose values do not hold any more; None where they do."""
@@ -113,7 +121,9 @@ class OnRecord:
             for held in calibration.held
             if held.since is not None
         }
-        return sorted(own | {at for pair in self.pairs for at in (pair.since, pair.until) if at is not None})
+        own |= {review.opened for instrument in self.register.values() for review in instrument.reviews}
+        of_pairs = {at for pair in self.pairs for at in (pair.since, pair.until) if at is not None}
+        return sorted(own | of_pairs | {at for each in self.amended.values() for at in each.turns})
 
     def curve(self, calibration: int) -> Curve:
         """The curve of a calibration."""
@@ -156,7 +166,7 @@ def _loaded(
 ) -> OnRecord:
     within = None if instruments is None else with_standards(session, instruments)
     conditions: dict[tuple[int, str], list[Condition]] = defaultdict(list)
-    of_jobs = among(select(Condition), Condition.job_id, jobs)
+    of_jobs = among(select(Condition), Condition.job_id, jobs).where(not_retracted(Condition))
     for condition in session.exec(of_jobs.order_by(col(Condition.id))):
         conditions[condition.job_id, condition.conditions].append(condition)
     of_factors = select(FoundFactor).order_by(col(FoundFactor.revision))
@@ -169,12 +179,12 @@ def _loaded(
         .order_by(col(Calibration.id))
     )
     calibrated = session.exec(among(curves, Calibration.instrument_id, within)).all()
-    registered = session.exec(among(select(Instrument), Instrument.id, within))
+    registered = amended_instruments(session, within)
     certificates = with_decisions(
         session,
         Certificates(
             register_among(session, within),
-            {key(instrument.id): instrument for instrument in registered},
+            {record_id: each.now for record_id, each in registered.items()},
             {key(calibration.id): calibration for calibration, _ in calibrated},
             {key(calibration.id): curve for calibration, curve in calibrated},
         ),
@@ -183,7 +193,7 @@ def _loaded(
     return OnRecord(
         certificates.register,
         certificates.instruments,
-        {key(method.id): method for method in session.exec(select(Method))},
+        methods_in_force(session),
         certificates.calibrations,
         certificates.curves,
         {names: tuple(rows) for names, rows in conditions.items()},
@@ -193,6 +203,7 @@ def _loaded(
         {(air.job_id, air.service): air for air in declared_air_of(session, jobs)},
         lambda calibration: comparisons_of(session, certificates.compared_in.get(calibration, calibration)),
         source_names(session),
+        {record_id: each for record_id, each in registered.items() if each.revisions},
         certificates.widened,
         factors_left_behind(session, counting.values()),
     )

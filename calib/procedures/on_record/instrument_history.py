@@ -6,12 +6,15 @@ from datetime import datetime
 
 from sqlmodel import Session, col, or_, select
 
+from calib.procedures.on_record.amended import amendments_on_file
 from calib.procedures.on_record.attached_files import files_of
-from calib.procedures.on_record.by_name import instrument_tagged
+from calib.procedures.on_record.by_name import amended_instrument, instrument_tagged
 from calib.procedures.on_record.calibrations import calibrations_on_file
 from calib.procedures.on_record.instruments import InstrumentStatus, checks_of, statuses
 from calib.procedures.on_record.probe_pairs import pairings_of
 from calib.procedures.on_record.recorded import recorded_by
+from calib.procedures.on_record.taken_back import shown_back, taken_back
+from calib.procedures.on_record.what_counts import not_retracted
 from calib.records.record import RecordCells, key, moment, typed
 from calib.records.tables.calibrations import Calibration
 from calib.records.tables.events import Event, IntermediateCheck
@@ -31,6 +34,7 @@ class InstrumentHistory:
     pairings: tuple[RecordCells, ...]
     files: tuple[RecordCells, ...]
     reviews: tuple[RecordCells, ...]  # impact reviews that a calibration of it opened
+    amendments: tuple[RecordCells, ...]  # of its cells in the register
     used: RecordCells  # how many readings rest on it, the first and the last
 
 
@@ -40,6 +44,10 @@ def instrument_history(session: Session, tag: str, at: datetime) -> InstrumentHi
     own = key(instrument.id)
     events = session.exec(select(Event).where(Event.instrument_id == own).order_by(col(Event.id))).all()
     checks = checks_of(session, tag)
+    back = {
+        table: taken_back(session, table, [key(each.id) for each in records])
+        for table, records in ((Event, events), (IntermediateCheck, checks))
+    }
     recorded = recorded_by(session, Event, [key(event.id) for event in events])
     checked = recorded_by(session, IntermediateCheck, [key(check.id) for check in checks])
     calibrations = calibrations_on_file(session, tag)
@@ -47,16 +55,39 @@ def instrument_history(session: Session, tag: str, at: datetime) -> InstrumentHi
     return InstrumentHistory(
         statuses(session, [instrument], at)[0],
         tuple(each | {"files": files[each["id"]]} for each in calibrations),
-        tuple(typed(event, "instrument_id") | recorded[key(event.id)] for event in events),
         tuple(
-            {"tag": tag} | typed(check, "instrument_id") | {"recorded_at": checked[key(check.id)]["recorded_at"]}
+            typed(event, "instrument_id") | recorded[key(event.id)] | shown_back(back[Event], event.id)
+            for event in events
+        ),
+        tuple(
+            {"tag": tag}
+            | typed(check, "instrument_id")
+            | {"recorded_at": checked[key(check.id)]["recorded_at"]}
+            | shown_back(back[IntermediateCheck], check.id)
             for check in checks
         ),
         tuple(pairings_of(session, own)),
         tuple(files_of(session, Attached.instrument_id, [own])[own]),
         tuple(_reviews(session, own)),
+        tuple(_amendments(session, tag)),
         _used(session, own),
     )
+
+
+def _amendments(session: Session, tag: str) -> Iterator[RecordCells]:
+    """A row for each cell that was amended."""
+    for each in amendments_on_file(session, amended_instrument(session, tag)):
+        for column, (before, after) in each.changes.items():
+            yield {
+                "revision": each.revision,
+                "column": column,
+                "before": before or None,
+                "after": after or None,
+                "holds_from": each.holds_from,
+                "reason": each.reason,
+                "person": each.person,
+                "time": each.time,
+            }
 
 
 def _used(session: Session, instrument_id: int) -> RecordCells:
@@ -64,7 +95,10 @@ def _used(session: Session, instrument_id: int) -> RecordCells:
 
     def times(table: type[Reading] | type[Refusal]) -> list[datetime]:
         mine = or_(col(table.instrument_id) == instrument_id, col(table.probe_id) == instrument_id)
-        return sorted(moment(typed_time) for typed_time in session.exec(select(table.observed_at).where(mine)))
+        return sorted(
+            moment(typed_time)
+            for typed_time in session.exec(select(table.observed_at).where(mine, not_retracted(table)))
+        )
 
     taken, refused = times(Reading), times(Refusal)
     return {

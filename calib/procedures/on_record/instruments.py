@@ -8,11 +8,13 @@ from datetime import datetime
 from sqlmodel import Session, col, select
 
 from calib.confirmation.interval import is_retired
+from calib.procedures.on_record.amended import instruments_in_force
 from calib.procedures.on_record.attached_files import photo_counts
 from calib.procedures.on_record.by_keys import among
 from calib.procedures.on_record.by_name import instrument_tagged, tags_of
 from calib.procedures.on_record.probe_pairs import Pair
 from calib.procedures.on_record.used_with import GearTogether, decision_on, gear_of
+from calib.procedures.on_record.what_counts import not_retracted
 from calib.records.record import RecordCells, key, moment, typed
 from calib.records.tables.events import Event, IntermediateCheck
 from calib.records.tables.instruments import Instrument
@@ -35,7 +37,7 @@ class InstrumentStatus:
 
 def instrument_statuses(session: Session, at: datetime) -> list[InstrumentStatus]:
     """Every instrument with its status at a time."""
-    return statuses(session, session.exec(select(Instrument).order_by(col(Instrument.tag))).all(), at)
+    return statuses(session, instruments_in_force(session), at)
 
 
 def statuses(session: Session, wanted: Sequence[Instrument], at: datetime) -> list[InstrumentStatus]:
@@ -89,7 +91,7 @@ def _latest_values(session: Session, instruments: Collection[int], at: datetime)
     values: dict[int, RecordCells] = defaultdict(dict)
     events = [
         event
-        for event in session.exec(among(select(Event), Event.instrument_id, instruments))
+        for event in session.exec(among(select(Event).where(not_retracted(Event)), Event.instrument_id, instruments))
         if event.kind in columns and event.value is not None and moment(event.at) <= at
     ]
     for event in sorted(events, key=lambda each: (moment(each.at), each.id or 0)):
@@ -100,8 +102,15 @@ def _latest_values(session: Session, instruments: Collection[int], at: datetime)
 
 
 def checks_of(session: Session, tag: str | None) -> Sequence[IntermediateCheck]:
-    """Intermediate checks of one instrument, or of all where no tag is given, as they were recorded."""
+    """Intermediate checks of one instrument, or of all where no tag is given, as they were recorded, withdrawn ones too."""
     query = select(IntermediateCheck).order_by(col(IntermediateCheck.id))
     if tag is not None:
         query = query.where(IntermediateCheck.instrument_id == instrument_tagged(session, tag).id)
     return session.exec(query).all()
+
+
+def checks_that_count(session: Session, tag: str) -> Sequence[IntermediateCheck]:
+    """Intermediate checks of one instrument but those that were withdrawn."""
+    own = IntermediateCheck.instrument_id == instrument_tagged(session, tag).id
+    query = select(IntermediateCheck).where(own, not_retracted(IntermediateCheck))
+    return session.exec(query.order_by(col(IntermediateCheck.id))).all()

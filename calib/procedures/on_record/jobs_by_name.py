@@ -1,18 +1,36 @@
 """Find jobs and their outlets by the names that people type."""
 
+from collections.abc import Collection
+
 from sqlmodel import Session, col, func, select
 
+from calib.procedures.on_record.amended import Amended, revisions_by_owner
+from calib.procedures.on_record.by_keys import among
 from calib.procedures.on_record.by_name import not_there
-from calib.records.tables.jobs import Job
+from calib.records.record import key
+from calib.records.tables.jobs import Job, JobRevision
 from calib.records.tables.outlets import Outlet
 
 
 def job_named(session: Session, name: str) -> Job:
-    """The job of a name; raises NotInRecordsError."""
-    job = session.exec(select(Job).where(Job.job == name)).first()
-    if job is None:
+    """The job of a name, as it counts now; raises NotInRecordsError."""
+    return amended_job(session, name).now
+
+
+def amended_job(session: Session, name: str) -> Amended[Job]:
+    """The job of a name with what was amended; raises NotInRecordsError."""
+    both = select(Job, JobRevision).outerjoin(JobRevision).where(Job.job == name).order_by(col(JobRevision.revision))
+    rows = session.exec(both).all()
+    if not rows:
         raise not_there(f"job {name!r} in the records", session.exec(select(Job.job).order_by(col(Job.id))))
-    return job
+    return Amended(rows[0][0], [revision for _, revision in rows if revision is not None])
+
+
+def jobs_in_force(session: Session, keys: Collection[int] | None = None) -> dict[int, Job]:
+    """Jobs by their key, as they count now, in the order in which they were recorded: some of them, or all."""
+    revisions = revisions_by_owner(session, JobRevision, JobRevision.job_id, keys)
+    jobs = session.exec(among(select(Job), Job.id, keys).order_by(col(Job.id)))
+    return {key(job.id): Amended(job, revisions.get(key(job.id), ())).now for job in jobs}
 
 
 def jobs_like(session: Session, pattern: str) -> list[str]:

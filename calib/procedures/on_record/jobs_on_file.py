@@ -4,6 +4,8 @@ from dataclasses import dataclass
 
 from sqlmodel import Session, col, func, select
 
+from calib.procedures.on_record.jobs_by_name import jobs_in_force
+from calib.procedures.on_record.what_counts import not_retracted
 from calib.records.record import key
 from calib.records.tables.jobs import Job
 from calib.records.tables.outlets import Outlet
@@ -25,10 +27,11 @@ def jobs_on_file(session: Session) -> list[JobOnFile]:
     """Every job, in the order in which they were recorded."""
     outlets = dict(session.exec(select(Outlet.job_id, func.count()).group_by(col(Outlet.job_id))).all())
     of_readings = select(Outlet.job_id, func.count(func.distinct(col(Reading.outlet_id)))).join(Reading)
+    of_readings = of_readings.where(not_retracted(Reading))
     read = dict(session.exec(of_readings.group_by(col(Outlet.job_id))).all())
     issued = select(IssuedReport.job_id, func.max(IssuedReport.revision)).group_by(col(IssuedReport.job_id))
     revisions = dict(session.exec(issued).all())
     return [
         JobOnFile(job, outlets.get(key(job.id), 0), read.get(key(job.id), 0), revisions.get(key(job.id)))
-        for job in session.exec(select(Job).order_by(col(Job.id)))
+        for job in jobs_in_force(session).values()
     ]

@@ -7,6 +7,7 @@ from sqlmodel import Session, SQLModel, col, select
 
 from calib.procedures.on_record.in_force import as_amended
 from calib.procedures.on_record.jobs_by_name import job_named, outlet_named
+from calib.procedures.on_record.what_counts import not_retracted
 from calib.procedures.typed.columns import FILES
 from calib.records.ledger import written
 from calib.records.record import key, moment
@@ -55,8 +56,9 @@ def outlet_history(session: Session, job: str, name: str) -> OutletHistory:
 
 
 def readings_at(session: Session, job: str, name: str) -> list[int]:
-    """Numbers of an outlet's readings, refused ones apart, in the order in which they were taken; raises NotInRecordsError."""
-    of_outlet = select(Reading).where(Reading.outlet_id == outlet_named(session, job, name).id)
+    """Numbers of an outlet's readings that count, in the order in which they were taken; raises NotInRecordsError."""
+    own = Reading.outlet_id == outlet_named(session, job, name).id
+    of_outlet = select(Reading).where(own, not_retracted(Reading))
     taken = session.exec(of_outlet).all()
     return [
         key(reading.id) for reading in sorted(taken, key=lambda reading: (moment(reading.observed_at), key(reading.id)))

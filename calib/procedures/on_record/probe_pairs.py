@@ -12,6 +12,7 @@ from sqlmodel import Session, col, or_, select
 from calib.confirmation.interval import has_happened
 from calib.procedures.on_record.by_name import tags_of
 from calib.procedures.on_record.recorded import recorded_by
+from calib.procedures.on_record.what_counts import not_retracted
 from calib.records.record import key, moment
 from calib.records.tables.events import Pairing
 from calib.records.tables.instruments import Instrument
@@ -48,7 +49,7 @@ def probe_pairs_of(records: Iterable[Pairing]) -> tuple[Pair, ...]:
 
 def all_pairs(session: Session, instruments: Collection[int] | None = None) -> tuple[Pair, ...]:
     """Every pair on record, or those of instruments by key."""
-    query = select(Pairing).order_by(col(Pairing.id))
+    query = select(Pairing).where(not_retracted(Pairing)).order_by(col(Pairing.id))
     if instruments is not None:
         query = query.where(or_(col(Pairing.probe_id).in_(instruments), col(Pairing.meter_id).in_(instruments)))
     return probe_pairs_of(session.exec(query))

@@ -17,10 +17,12 @@ from calib.confirmation.interval import (
     InstrumentOnRecord,
     IntervalChange,
 )
+from calib.procedures.on_record.amended import instruments_in_force
 from calib.procedures.on_record.by_keys import among
 from calib.procedures.on_record.recorded import entry_of
+from calib.procedures.on_record.reviews_of_register import with_reviews
 from calib.procedures.on_record.supersessions import took_its_place
-from calib.procedures.on_record.what_counts import counts_of_its_calibration
+from calib.procedures.on_record.what_counts import counts_of_its_calibration, not_retracted
 from calib.records.record import key, moment
 from calib.records.tables.calibrations import Acceptance, Calibration, ReferenceStandard, Withdrawal
 from calib.records.tables.comparisons import Supersession
@@ -44,17 +46,19 @@ def register_among(session: Session, wanted: Collection[int] | None) -> dict[str
     calibrations = _calibrations(session, wanted)
     events: dict[int, list[EventOnRecord]] = defaultdict(list)
     intervals: dict[int, list[IntervalChange]] = defaultdict(list)
-    happened = select(Event, LedgerEntry.time).outerjoin(LedgerEntry, entry_of(Event)).order_by(col(Event.id))
-    for event, recorded in session.exec(among(happened, Event.instrument_id, wanted)):
+    happened = select(Event, LedgerEntry.time).outerjoin(LedgerEntry, entry_of(Event)).where(not_retracted(Event))
+    for event, recorded in session.exec(among(happened, Event.instrument_id, wanted).order_by(col(Event.id))):
         recorded_on = None if recorded is None else moment(recorded).date()
         events[event.instrument_id].append(EventOnRecord(event.kind, moment(event.at), event.reason, recorded_on))
         if event.kind == INTERVAL_CHANGE and event.value is not None:
             intervals[event.instrument_id].append(IntervalChange(moment(event.at), int(event.value)))
     checks: dict[int, list[CheckOnRecord]] = defaultdict(list)
     of_instruments = among(select(IntermediateCheck), IntermediateCheck.instrument_id, wanted)
-    for check in session.exec(of_instruments.order_by(col(IntermediateCheck.id))):
+    for check in session.exec(
+        of_instruments.where(not_retracted(IntermediateCheck)).order_by(col(IntermediateCheck.id))
+    ):
         checks[check.instrument_id].append(CheckOnRecord(moment(check.at), check.kind, check.result == "passed"))
-    return {
+    register = {
         instrument.tag: InstrumentOnRecord(
             instrument.tag,
             instrument.interval_months,
@@ -64,8 +68,9 @@ def register_among(session: Session, wanted: Collection[int] | None) -> dict[str
             tuple(checks[key(instrument.id)]),
             tuple(intervals[key(instrument.id)]),
         )
-        for instrument in session.exec(among(select(Instrument), Instrument.id, wanted).order_by(col(Instrument.tag)))
+        for instrument in instruments_in_force(session, wanted)
     }
+    return with_reviews(session, register, wanted)
 
 
 def with_standards(session: Session, instruments: Collection[int]) -> set[int]:

@@ -7,9 +7,10 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
 from calib.confirmation.interval import Decision, InstrumentOnRecord, gate
+from calib.procedures.on_record.amended import instruments_in_force
 from calib.procedures.on_record.gate_probe import gate_probe
 from calib.procedures.on_record.probe_pairs import Pair, all_pairs
 from calib.procedures.on_record.register import load_register
@@ -30,7 +31,7 @@ def gear_of(session: Session, instruments: Collection[int] | None = None) -> Gea
     """Instruments by key, or all of them, with the partners they ever had."""
     pairs = all_pairs(session, instruments)
     partners = {partner for pair in pairs for partner in (pair.probe_id, pair.meter_id)}
-    paired = session.exec(select(Instrument).where(col(Instrument.id).in_(partners))) if partners else ()
+    paired = instruments_in_force(session, partners) if partners else ()
     register = load_register(session, None if instruments is None else {*instruments, *partners})
     return GearTogether(register, pairs, {instrument.tag: instrument for instrument in paired})
 

@@ -11,6 +11,12 @@ Decision (2026-11). Options: each curve in use fitted anew wherever the gate is 
 4 ms a certificate), the role of whoever wrote it (a technician may write one). Cost: two look-ups in the ledger's index for each
 certificate, 2.6 µs each of 4,213; who can forge an acceptance too is found by `verify` and at the issue, not by the gate.
 
+What somebody took back (`retraction`) counts for nothing, at no time; what took its place is a record of its own. Whatever reads a
+table of RETRACTABLE for what counts asks `not_retracted`; what shows how it came about, `calib.procedures.on_record.taken_back`.
+
+Decision (2026-11-29). A retraction is asked row by row in the index of its table and key. Options: a set of keys read before (a
+second statement for each reader), a list (`NOT IN`, read whole each time). Cost: one look-up a row.
+
 Nothing heavy is imported here: `calib due` starts with it.
 """
 
@@ -26,6 +32,7 @@ from calib.procedures.on_record.supersessions import took_its_place
 from calib.records.tables.calibrations import Acceptance, Calibration, Withdrawal
 from calib.records.tables.comparisons import Supersession
 from calib.records.tables.curves import StoredCurve
+from calib.records.tables.entries import Retraction
 from calib.records.tables.ledger import LedgerEntry
 from calib.records.words import BY_THE_RULE
 
@@ -76,3 +83,9 @@ def not_withdrawn() -> Any:
     """A condition on calibrations: whatever asks which of them counts leaves out those that were withdrawn or superseded."""
     superseded = select(Supersession.id).where(took_its_place()).correlate(Calibration)
     return and_(col(Calibration.id).not_in(select(Withdrawal.calibration_id)), ~superseded.exists())
+
+
+def not_retracted(table: Any) -> Any:
+    """A condition on records of a table: nobody took them back."""
+    same_table = col(Retraction.record_table) == table.__tablename__
+    return not_(exists().where(same_table, col(Retraction.record_id) == table.id))

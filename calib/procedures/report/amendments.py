@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import pairwise
+from typing import Any
 
 from sqlmodel import Session, col, select
 
@@ -13,13 +14,20 @@ from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.gate_reading import gate_reading
 from calib.procedures.measure.results import Results, results_of_flows
 from calib.procedures.measure.standing import Standing
+from calib.procedures.on_record.amended import Amended, amendments_on_file
 from calib.procedures.on_record.factors import factor_revisions
 from calib.procedures.on_record.in_force import OnRecord, as_amended, on_record_of
+from calib.procedures.on_record.jobs_by_name import amended_job
+from calib.procedures.on_record.methods import amended_methods
 from calib.procedures.on_record.outlets import history_of_outlet, revisions_of
+from calib.procedures.on_record.withdrawn_readings import withdrawn_readings
 from calib.records.ledger import written
 from calib.records.record import key, moment
+from calib.records.tables.instruments import Instrument
 from calib.records.tables.jobs import Job
+from calib.records.tables.methods import Method
 from calib.records.tables.outlets import Outlet, OutletRevision
+from calib.records.tables.readings import Reading, Refusal, TraversePoint
 
 
 @dataclass(frozen=True)
@@ -53,8 +61,22 @@ def amendments_of(session: Session, evaluation: Evaluation, now: datetime) -> tu
         for outlet in _amended(session, job)
         for amendment in _of_outlet(session, outlet, evaluation, records, now)
     ]
-    used = {standing.factor.factor for standing in evaluation.measured if standing.factor is not None}
-    amendments += [amendment for name in sorted(used) for amendment in _of_factor(session, name)]
+    factors = {standing.factor.factor for standing in evaluation.measured if standing.factor is not None}
+    amendments += [amendment for name in sorted(factors) for amendment in _of_factor(session, name)]
+    amendments += _of_readings(session, key(job.id))
+    amendments += _of_revisions(session, f"job {job.job}", amended_job(session, job.job))
+    methods = {key(standing.method.id) for standing in evaluation.measured}
+    for method in amended_methods(session, methods).values():
+        amendments += _of_revisions(session, f"method {method.first.method}", method)
+    used = {
+        key(each.id)
+        for standing in evaluation.measured
+        for each in (standing.instrument, standing.probe)
+        if each is not None
+    }
+    for instrument in sorted(used & records.amended.keys()):
+        amended = records.amended[instrument]
+        amendments += _of_revisions(session, f"instrument {amended.first.tag}", amended)
     return tuple(sorted(amendments, key=lambda each: (moment(each.time), each.record, each.revision)))
 
 
@@ -113,3 +135,61 @@ def _of_factor(session: Session, name: str) -> Iterable[Amendment]:
         person, time = written(session, "found_factor", key(after.id))
         changes = {"value": (f"{before.value:.4g}", f"{after.value:.4g}")}
         yield Amendment(f"factor {name}", after.revision, changes, after.reason, person, time)
+
+
+def _of_revisions(session: Session, record: str, amended: Amended[Any]) -> Iterable[Amendment]:
+    """Amendments of a job, a method or an instrument; of the latter with the time from which on it holds."""
+    for each in amendments_on_file(session, amended):
+        named = record if each.holds_from is None else f"{record}, from {each.holds_from}"
+        yield Amendment(named, each.revision, each.changes, each.reason, each.person, each.time)
+
+
+_OF_A_READING = (
+    "indication",
+    "unit",
+    "observations",
+    "throttled_observations",
+    "remarks",
+    "stage",
+    "averaging_s",
+    "conditions",
+)
+
+
+def _of_readings(session: Session, job: int) -> Iterable[Amendment]:
+    """Readings that were withdrawn or corrected, and refusals that were dismissed."""
+    for each in withdrawn_readings(session, job):
+        before, by = each.typed, each.taken_back.replaced_by
+        after: Any = None if by is None else session.get_one(type(before), by)
+        changes = {"counts": ("yes", "no")} if after is None else dict(_changes(session, before, after))
+        revision = (before.revision or 1) + (after is not None)
+        back = each.taken_back
+        yield Amendment(each.named, revision, changes, back.reason, back.by, back.at)
+
+
+def _changes(
+    session: Session, before: Reading | Refusal, after: Reading | Refusal
+) -> Iterable[tuple[str, tuple[str, str]]]:
+    """Cells in which a corrected reading differs."""
+    for column in _OF_A_READING:
+        values = (getattr(before, column) or "", getattr(after, column) or "")
+        if values[0] != values[1]:
+            yield column, values
+    methods = [session.get_one(Method, each.method_id).method for each in (before, after)]
+    probes = [
+        "" if each.probe_id is None else session.get_one(Instrument, each.probe_id).tag for each in (before, after)
+    ]
+    for column, (first, second) in (("method", methods), ("probe", probes)):
+        if first != second:
+            yield column, (first, second)
+    if before.traverse_id != after.traverse_id:
+        points = [_points(session, each.traverse_id) for each in (before, after)]
+        for place in sorted(points[0].keys() | points[1].keys()):
+            both = points[0].get(place, ""), points[1].get(place, "")
+            if both[0] != both[1]:
+                yield f"line {place[0]}, point {place[1]}", both
+
+
+def _points(session: Session, traverse: int | None) -> dict[tuple[int, int], str]:
+    points = session.exec(select(TraversePoint).where(TraversePoint.traverse_id == traverse))
+    return {(point.line, point.point): point.indications for point in points}

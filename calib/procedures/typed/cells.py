@@ -110,6 +110,11 @@ def same_time(typed: str) -> str:
     return datetime.fromisoformat(typed).astimezone(UTC).isoformat()
 
 
+def same_revision(typed: str) -> str:
+    """A revision as it compares with others: a blank one is the first."""
+    return str(int(typed or 1))
+
+
 def same_count(typed: str) -> str:
     """A whole number as it compares with others."""
     return str(int(typed))

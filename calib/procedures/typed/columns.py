@@ -11,9 +11,9 @@ from calib.procedures.typed.declared.calibrations import (
 from calib.procedures.typed.declared.conditions import CONDITIONS_CSV
 from calib.procedures.typed.declared.events import CHECKS_CSV, EVENTS_CSV, PAIRINGS_CSV
 from calib.procedures.typed.declared.factors import FACTOR_PAIRS_CSV, FACTORS_CSV
-from calib.procedures.typed.declared.instruments import INSTRUMENTS_CSV
-from calib.procedures.typed.declared.jobs import AIR_CSV, JOBS_CSV, ROOMS_CSV, SYSTEMS_CSV
-from calib.procedures.typed.declared.methods import METHODS_CSV
+from calib.procedures.typed.declared.instruments import INSTRUMENT_AMENDMENTS_CSV, INSTRUMENTS_CSV
+from calib.procedures.typed.declared.jobs import AIR_CSV, JOB_AMENDMENTS_CSV, JOBS_CSV, ROOMS_CSV, SYSTEMS_CSV
+from calib.procedures.typed.declared.methods import METHOD_AMENDMENTS_CSV, METHODS_CSV
 from calib.procedures.typed.declared.outlets import AMENDMENTS_CSV, OUTLETS_CSV
 from calib.procedures.typed.declared.readings import READINGS_CSV, TRAVERSES_CSV
 from calib.procedures.typed.declared.sources import SOURCE_SPELLINGS_CSV, SOURCES_CSV
@@ -43,6 +43,9 @@ _DECLARED = (
     FACTORS_CSV,
     FACTOR_PAIRS_CSV,
     AMENDMENTS_CSV,
+    INSTRUMENT_AMENDMENTS_CSV,
+    METHOD_AMENDMENTS_CSV,
+    JOB_AMENDMENTS_CSV,
 )
 DECLARED = {each.table: each for each in _DECLARED}
 # File name -> what it holds and its columns, in the order in which files are read.

@@ -31,6 +31,7 @@ class TypedColumn:
 
 
 may, must = TypedColumn, partial(TypedColumn, required=True)  # whether the cell must be filled
+TAKEN_BACK = "withdrawn"  # the column of a record that was taken back: why
 
 
 @dataclass(frozen=True)

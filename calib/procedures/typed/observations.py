@@ -11,7 +11,7 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from calib.airflow.traverse import Section, TraversePlace, traverse
-from calib.errors import Finding
+from calib.errors import BadInputError, Finding
 from calib.procedures.typed import cells as checks
 from calib.quantities import finite_number
 from calib.uncertainty.series import FEWEST_OF_A_SERIES
@@ -57,9 +57,24 @@ class Observed(NamedTuple):
         return (self.mean, mean_of(self.throttled)) if self.throttled else (self.mean,)
 
 
-def observed_values(cell: str) -> list[float]:
+def points_typed(typed: Sequence[str]) -> dict[tuple[int, int], str]:
+    """Values at points of a traverse, each typed as LINE/POINT=VALUES; raises BadInputError with every one that is not."""
+    points: dict[tuple[int, int], str] = {}
+    findings = []
+    for each in typed:
+        place = re.fullmatch(r"([0-9]{1,4})/([0-9]{1,4})=(.*)", each.strip())
+        if place is None:
+            findings.append(Finding.typed("point", each, "a point and its values as LINE/POINT=VALUES"))
+        else:
+            points[int(place[1]), int(place[2])] = place[3].strip()
+    if findings:
+        raise BadInputError(findings)
+    return points
+
+
+def observed_values(cell: str) -> tuple[float, ...]:
     """Observations joined by semicolons."""
-    return list(map(float, cell.split(";")))
+    return tuple(map(float, cell.split(";")))
 
 
 def mean_of(values: Sequence[float]) -> float:
@@ -90,10 +105,10 @@ def observed_of(
     if log is not None:
         values = tuple(logged_values(log))
         return Observed(mean_of(values), values, logged=True)
-    throttled = () if throttled_observations is None else tuple(observed_values(throttled_observations))
+    throttled = () if throttled_observations is None else observed_values(throttled_observations)
     if observations is None:
         return Observed(float(str(indication)), (), throttled=throttled)
-    values = tuple(observed_values(observations))
+    values = observed_values(observations)
     return Observed(mean_of(values), values, False, None, throttled)
 
 

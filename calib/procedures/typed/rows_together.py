@@ -89,7 +89,7 @@ def repeated(
 ) -> Iterable[Finding]:
     """Rows whose key stands in an earlier row, or in the records; `recorded` are other names than those of the whole key."""
     declaration = FILES[file]
-    columns = declaration.key
+    columns, named_by = declaration.key, declaration.must_name
     first: dict[RecordNames, TypedRow] = {}
     for row in named.sheets[file]:
         if not row.names(columns, declaration.must_name):
@@ -97,9 +97,9 @@ def repeated(
         key = declaration.compared(row.cells.get(column, "") for column in columns)
         if key in first:
             place = f"{first[key].source} row {first[key].row_number}"
-            yield duplicate(row, columns, f"each {' and '.join(columns)} once; it stands in {place} already")
+            yield duplicate(row, named_by, f"each {' and '.join(named_by)} once; it stands in {place} already")
         elif key in (named.known[file] if recorded is None else recorded):
-            yield duplicate(row, columns, f"a new one; the records hold it already ({step})")
+            yield duplicate(row, named_by, f"a new one; the records hold it already ({step})")
         else:
             first[key] = row
 

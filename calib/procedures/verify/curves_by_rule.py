@@ -10,14 +10,15 @@ ms a certificate.
 """
 
 from collections import defaultdict
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 
 import numpy as np
-from sqlmodel import Session, col, select
+from sqlmodel import Session, SQLModel, col, select
 
 from calib.curves.curve import Curve
 from calib.errors import CalibError
 from calib.procedures.certificate.fit_curve import EDITIONS, curve_record, fit_by
+from calib.procedures.on_record.amended import Amended, amended_instruments
 from calib.procedures.on_record.by_keys import MOST_AT_ONCE, among, by_keys
 from calib.procedures.on_record.in_force import curve_of
 from calib.procedures.typed.sheets import Cells
@@ -25,7 +26,8 @@ from calib.records.record import key, typed
 from calib.records.tables.calibrations import Calibration
 from calib.records.tables.comparisons import Comparison, ComparisonCorrelation
 from calib.records.tables.curves import StoredCurve
-from calib.records.tables.instruments import Instrument
+from calib.records.tables.instruments import Instrument, InstrumentRevision
+from calib.records.tables.ledger import LedgerEntry
 from calib.records.verification import LedgerFinding
 from calib.records.words import BY_THE_RULE
 
@@ -45,8 +47,9 @@ def curve_findings(session: Session, calibrations: Collection[int] | None = None
 
 def _of_some(session: Session, curves: Sequence[StoredCurve]) -> Iterator[LedgerFinding]:
     calibrations = {curve.calibration_id for curve in curves}
-    owners = select(Calibration.id, Instrument).join(Instrument)
-    instruments = dict(by_keys(session, owners, Calibration.id, calibrations))
+    owners = dict(by_keys(session, select(Calibration.id, Calibration.instrument_id), Calibration.id, calibrations))
+    instruments = amended_instruments(session, set(owners.values()))
+    places = _places(session, curves, instruments.values())
     comparisons: dict[int, list[Cells]] = defaultdict(list)
     for comparison in by_keys(
         session, select(Comparison).order_by(col(Comparison.id)), Comparison.calibration_id, calibrations
@@ -58,10 +61,30 @@ def _of_some(session: Session, curves: Sequence[StoredCurve]) -> Iterator[Ledger
         correlations[correlation.calibration_id].append(typed(correlation))
     for curve in curves:
         calibration = curve.calibration_id
-        instrument = typed(instruments[calibration])
+        own = instruments[owners[calibration]]
+        made = places.get((StoredCurve, curve.id), 0)
+        known = [each for each in own.revisions if places[InstrumentRevision, each.id] < made]
+        instrument = typed(Amended(own.first, known).now)
         problem = _problem(curve, instrument, comparisons[calibration], correlations[calibration])
         if problem is not None:
             yield LedgerFinding(f"correction_curve {key(curve.id)}", problem)
+
+
+def _places(
+    session: Session, curves: Sequence[StoredCurve], instruments: Iterable[Amended[Instrument]]
+) -> dict[tuple[type[SQLModel], int | None], int]:
+    """Places in the ledger of curves and of amendments: the rule made a curve by what was known of its instrument then."""
+    revisions = [revision for each in instruments for revision in each.revisions]
+    if not revisions:
+        return {}
+    places: dict[tuple[type[SQLModel], int | None], int] = {}
+    for records in (curves, revisions):
+        entries = select(LedgerEntry.record_id, LedgerEntry.sequence)
+        of_table = entries.where(LedgerEntry.record_table == records[0].__tablename__)
+        kind = type(records[0])
+        rows = by_keys(session, of_table, LedgerEntry.record_id, {key(each.id) for each in records})
+        places |= {(kind, record_id): key(sequence) for record_id, sequence in rows}
+    return places
 
 
 def _problem(

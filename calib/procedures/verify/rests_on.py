@@ -19,6 +19,7 @@ from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.register import with_standards
 from calib.procedures.verify.closed_certificates import late_findings
 from calib.procedures.verify.curves_by_rule import curve_findings
+from calib.procedures.verify.retractions import retractions_of
 from calib.records.pages import page_findings
 from calib.records.stored_state import apart_from_closed
 from calib.records.tables.calibrations import Acceptance, Calibration, ReferenceStandard, Withdrawal
@@ -84,7 +85,8 @@ def of_instruments(session: Session, instruments: Collection[int]) -> dict[str, 
     numbers["impact_review"] = _of(session, ImpactReview, "calibration_id", numbers["calibration"])
     numbers["review_decision"] = _of(session, ReviewDecision, "impact_review_id", numbers["impact_review"])
     pairs = (_of(session, Pairing, column, reached) for column in ("probe_id", "meter_id"))
-    return numbers | {"pairing": set().union(*pairs)}
+    numbers["pairing"] = set().union(*pairs)
+    return numbers | {"retraction": retractions_of(session, numbers)}
 
 
 def of_job(session: Session, job: int) -> dict[str, set[int]]:
@@ -107,7 +109,8 @@ def of_job(session: Session, job: int) -> dict[str, set[int]]:
         (Condition, "job_id", {job}), (FoundFactor, "id", numbers["found_factor"]),
     ):  # fmt: skip
         instruments |= _of(session, table, column, owners, "instrument_id")
-    return numbers | of_instruments(session, instruments)
+    numbers |= of_instruments(session, instruments)
+    return numbers | {"retraction": retractions_of(session, numbers)}
 
 
 def _used(session: Session, column: str, outlets: Collection[int]) -> set[int]:

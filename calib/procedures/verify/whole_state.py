@@ -16,6 +16,7 @@ from sqlmodel import Session
 from calib.procedures.verify.closed_certificates import late_findings
 from calib.procedures.verify.curves_by_rule import curve_findings
 from calib.procedures.verify.kept_files import file_findings, report_findings
+from calib.procedures.verify.retractions import retraction_findings
 from calib.procedures.verify.signatures import signature_findings
 from calib.records import pages
 from calib.records.schema_findings import texts_can_be_compared
@@ -40,7 +41,7 @@ def verify_state(session: Session, printed_digest: str | None = None, progress: 
         return Verified(findings, remarks)
     signed, before_versions = signature_findings(session)
     proofs: tuple[Callable[[Session], Iterable[LedgerFinding]], ...] = (
-        late_findings, curve_findings, file_findings, report_findings,
+        late_findings, curve_findings, file_findings, report_findings, retraction_findings,
     )  # fmt: skip
     meant = [finding for proof in proofs for finding in proof(session)]
     return Verified((*signed, *meant), (*remarks, *before_versions))

@@ -3,11 +3,17 @@
 from datetime import datetime
 
 from calib.procedures.typed.cells import above_zero, any_text, json_text, one_of, time_with_zone
-from calib.procedures.typed.declaration import Declaration, may, must
+from calib.procedures.typed.declaration import TAKEN_BACK, Declaration, TypedColumn, may, must
 from calib.procedures.typed.declared.instruments import OF_INSTRUMENT, of_tag
 from calib.quantities import finite_number
 from calib.records.tables.events import Event, IntermediateCheck, Pairing
 from calib.records.words import CHECK_KINDS, EVENT_KINDS
+
+
+def why_taken_back() -> TypedColumn:
+    """The column of a record that counts for nothing any more."""
+    return may(TAKEN_BACK, any_text, "why it was taken back: it is kept, and counts for nothing; blank: it counts")
+
 
 EVENTS_CSV = Declaration(
     "events.csv",
@@ -19,6 +25,7 @@ EVENTS_CSV = Declaration(
         must("at", time_with_zone, "when", happened=datetime.fromisoformat),
         must("reason", any_text, "why"),
         may("value", any_text, "what it is now: a location, an interval in months"),
+        why_taken_back(),
     ),
     references=(OF_INSTRUMENT,),
 )
@@ -37,6 +44,7 @@ CHECKS_CSV = Declaration(
         may("remarks", any_text, "anything worth keeping"),
         may("other", any_text, "tag of the instrument compared with, or of the check standard"),
         may("basis", json_text, "what value and limits were worked out from, as `calib` writes it"),
+        why_taken_back(),
     ),
     references=(OF_INSTRUMENT, of_tag("other", "other_instrument_id")),
 )
@@ -60,6 +68,7 @@ PAIRINGS_CSV = Declaration(
         must("kind", one_of("paired", "parted"), "whether they are a pair from then on"),
         must("at", time_with_zone, "from when on", happened=datetime.fromisoformat),
         must("reason", any_text, "why"),
+        why_taken_back(),
     ),
     references=(of_tag("probe", "probe_id"), of_tag("meter", "meter_id")),
 )

@@ -14,36 +14,44 @@ from calib.procedures.typed.cells import (
     share,
     unit_check,
     usually,
+    whole,
 )
 from calib.procedures.typed.declaration import Declaration, Reference, may, must
-from calib.records.tables.jobs import DeclaredAir, Job, Room, SystemDesign
+from calib.records.tables.jobs import DeclaredAir, Job, JobRevision, Room, SystemDesign
 from calib.records.words import SERVICES
 
 A_JOB = "a job in jobs.csv or in the records"
 OF_JOB = Reference(("job",), Job, A_JOB, "job_id")
-JOBS_CSV = Declaration(
-    "jobs.csv",
-    "jobs, each with its decision rule",
-    Job,
-    (
-        must("job", any_text, "number of the job"),
-        may("title", any_text, "what the job is"),
-        may("site", any_text, "where it is"),
-        may("client", any_text, "for whom"),
-        must(
-            "decision_rule",
-            one_of(*DECISION_RULES),
-            "the rule of its statements of conformity, agreed with the client",
-        ),
-        may(
-            "density_kg_per_m3",
-            AIR_DENSITY,
-            "density at which its totals are stated, so that they are masses; blank: as measured, each in its own air",
-        ),
-        may("agreed_by", any_text, "who agreed to the decision rule for the client"),
-        may("agreed_on", day, "day on which that was agreed; it names agreed_by too", happened=date.fromisoformat),
+_OF_A_JOB = (
+    must("job", any_text, "number of the job"),
+    may("title", any_text, "what the job is"),
+    may("site", any_text, "where it is"),
+    may("client", any_text, "for whom"),
+    must(
+        "decision_rule",
+        one_of(*DECISION_RULES),
+        "the rule of its statements of conformity, agreed with the client",
     ),
-    key=("job",),
+    may(
+        "density_kg_per_m3",
+        AIR_DENSITY,
+        "density at which its totals are stated, so that they are masses; blank: as measured, each in its own air",
+    ),
+    may("agreed_by", any_text, "who agreed to the decision rule for the client"),
+    may("agreed_on", day, "day on which that was agreed; it names agreed_by too", happened=date.fromisoformat),
+)
+JOBS_CSV = Declaration("jobs.csv", "jobs, each with its decision rule", Job, _OF_A_JOB, key=("job",))
+JOB_AMENDMENTS_CSV = Declaration(
+    "job_amendments.csv",
+    "jobs as they were amended, each time the whole of one",
+    JobRevision,
+    (
+        *_OF_A_JOB,
+        must("revision", whole, "revision of the job; as first typed it is 1"),
+        must("reason", any_text, "why"),
+    ),
+    key=("job", "revision"),
+    references=(Reference(("job",), Job, "a job in jobs.csv", "job_id", here=True),),
 )
 _OTHERWISE = "a side left blank has no limit"
 LIMITS_OF_A_FLOW = (

@@ -7,12 +7,14 @@ from calib.procedures.typed.cells import (
     any_text,
     numbers,
     one_of,
+    same_revision,
     same_time,
     time_with_zone,
     usually,
     whole,
 )
 from calib.procedures.typed.declaration import Declaration, Reference, may, must
+from calib.procedures.typed.declared.events import why_taken_back
 from calib.procedures.typed.declared.instruments import of_tag
 from calib.procedures.typed.declared.jobs import A_JOB
 from calib.procedures.typed.declared.methods import BY_METHOD
@@ -79,8 +81,15 @@ READINGS_CSV = Declaration(
         may("traverse_rule", one_of(*TRAVERSE_RULES), "rule of a traverse, instead of observations"),
         may("traverse_lines", whole, "how many lines were traversed"),
         may("traverse_points", whole, "how many points on each line"),
+        may(
+            "revision",
+            whole,
+            "how often it was typed, from 1: a corrected reading takes the place of the one before; blank: 1",
+            compared=same_revision,
+        ),
+        why_taken_back(),
     ),
-    key=("job", "outlet", "instrument", "observed_at"),
+    key=("job", "outlet", "instrument", "observed_at", "revision"),
     references=(
         Reference(("job",), Job, A_JOB),
         AT_OUTLET,
@@ -102,6 +111,7 @@ TRAVERSES_CSV = Declaration(
         must("line", whole, "the line, counted from 1"),
         must("point", whole, "the point on it, counted from 1"),
         must("indications", numbers, "one for each pass, joined by ;"),
+        may("revision", whole, "that of the reading; blank: 1", compared=same_revision),
     ),
-    key=("job", "outlet", "instrument", "observed_at", "line", "point"),
+    key=("job", "outlet", "instrument", "observed_at", "revision", "line", "point"),
 )

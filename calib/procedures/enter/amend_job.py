@@ -1,0 +1,38 @@
+"""Amend a job: all but its name. Its decision rule, its density and the client's agreement are an act of QA or an engineer."""
+
+from collections.abc import Sequence
+
+from sqlmodel import Session
+
+from calib.errors import BadInputError
+from calib.procedures.enter.amend_method import RecordAmended
+from calib.procedures.enter.amended_row import amended_row
+from calib.procedures.enter.check_jobs import agreement_whole
+from calib.procedures.enter.record_rows import cells_of_table
+from calib.procedures.impact.take_back import HungOn, reports_of_jobs
+from calib.procedures.on_record.jobs_by_name import amended_job
+from calib.procedures.people.authorise import append, authorise
+from calib.procedures.typed.columns import FILES
+from calib.records import ledger
+from calib.records.record import key
+from calib.records.tables.jobs import JobRevision
+
+AGREED = ("decision_rule", "density_kg_per_m3", "agreed_by", "agreed_on")
+
+
+def amend_job(
+    session: Session, name: str, typed: Sequence[str], reason: str, signature: ledger.Signature
+) -> RecordAmended:
+    """Append a revision of a job; `typed` are changes as column=value. Raises NotInRecordsError or BadInputError."""
+    job = amended_job(session, name)
+    asked = amended_row(FILES["jobs.csv"], job.now, typed, reason)
+    findings = [*asked.findings, *agreement_whole(asked.row)]
+    if findings:
+        raise BadInputError(findings)
+    if any(column in AGREED for column in asked.changes):
+        signature = authorise(session, signature, "agree")
+    owner, counted = key(job.first.id), 2 + len(job.revisions)
+    cells = cells_of_table(FILES["job_amendments.csv"], asked.row.cells)
+    append(session, [JobRevision(job_id=owner, revision=counted, reason=reason.strip(), **cells)], signature)
+    hung_on = HungOn(reports=tuple(reports_of_jobs(session, [owner])))
+    return RecordAmended(name, counted, asked.changes, reason.strip(), hung_on)
