@@ -34,6 +34,7 @@ class Step(StrEnum):
     SEE_GRANTS = "the grants of the people on record tell"
     FIND_FACTOR = "a factor found from pairs of readings that is on record"
     AMEND_OUTLET = "amended with a reason"
+    ORDER_OF_DATES = "the order of day and month says which"
     LET_ONE_ACCEPT = "record the rule that one person may accept"
     SEE_REVIEW = "see impact review"  # its number
     WRITE_AGAIN = "write again"  # a job, a comma, a revision

@@ -4,8 +4,8 @@ import copy
 import json
 from datetime import datetime, timedelta
 
-from calib.procedures.impact.reviews import reviews
 from calib.procedures.measure.evaluate import evaluate
+from calib.procedures.on_record.reviews import reviews
 from calib.records import database
 from tests.folders import NOW, imported, records_of, write
 

@@ -16,7 +16,6 @@ Source: A. Picard, R. S. Davis, M. Glaeser, K. Fujii, Metrologia 45 (2008) 149, 
 """
 
 import math
-from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -47,9 +46,6 @@ _COMPRESSIBILITY_A = (1.58123e-6, -2.9331e-8, 1.1043e-10)  # a0 [K/Pa], a1 [Pa^-
 _COMPRESSIBILITY_B = (5.707e-6, -2.051e-8)  # b0 [K/Pa], b1 [Pa^-1]
 _COMPRESSIBILITY_C = (1.9898e-4, -2.376e-6)  # c0 [K/Pa], c1 [Pa^-1]
 _COMPRESSIBILITY_DE = (1.83e-11, -0.765e-8)  # d, e [K^2/Pa^2]
-
-# What the uncertainty of a density is made of, in the order of its parts.
-PARTS = ("temperature", "pressure", "humidity", "formula")
 
 
 def within_range(value: ArrayLike, lowest: float, highest: float, said: str, offset: float = 0.0) -> Floats:
@@ -196,49 +192,3 @@ def density_sensitivities(
         np.asarray(rho * (1.0 / p - z_by_p / z + by_x * x_by_p)),
         np.asarray(rho * by_x * x_by_h),
     )
-
-
-@dataclass(frozen=True)
-class AirState:
-    """Temperature, pressure and humidity of air at c places or times, with their standard uncertainties; arrays (c,).
-
-    Raises CalibError where the arrays differ in shape, or an uncertainty is negative or not finite.
-    """
-
-    temperature: Floats  # [K]
-    pressure: Floats  # absolute [Pa]
-    humidity: Floats  # relative [1]
-    u_temperature: Floats  # [K]
-    u_pressure: Floats  # [Pa]
-    u_humidity: Floats  # [1]
-
-    def __post_init__(self) -> None:
-        shapes = {field.name: np.shape(getattr(self, field.name)) for field in fields(self)}
-        if len(set(shapes.values())) > 1 or len(shapes["temperature"]) != 1:
-            said = ", ".join(f"{name} {shape}" for name, shape in shapes.items())
-            raise CalibError(
-                f"state of the air with arrays of different or no length: {said}; give one value for each state"
-            )
-        for name in ("u_temperature", "u_pressure", "u_humidity"):
-            values = getattr(self, name)
-            wrong = values[~(np.isfinite(values) & (values >= 0))]
-            if wrong.size:
-                raise CalibError(f"{name} {wrong[0]:g}: a standard uncertainty is finite and not negative")
-
-
-def density_with_uncertainty(state: AirState) -> tuple[Floats, Floats]:
-    """Density of the air [kg/m3], (c,), and its parts c_i u(x_i) [kg/m3], (c, 4), signed, in the order of PARTS.
-
-    The parts are independent: the standard uncertainty of the density is the root of the sum of their squares (GUM 5.1.2). The
-    signs say which way a shared error moves it. Raises CalibError outside the range of validity.
-    """
-    at = (state.temperature, state.pressure, state.humidity)
-    rho = density(*at)
-    by_temperature, by_pressure, by_humidity = density_sensitivities(*at)
-    parts = (
-        by_temperature * state.u_temperature,
-        by_pressure * state.u_pressure,
-        by_humidity * state.u_humidity,
-        rho * FORMULA_RELATIVE_UNCERTAINTY,
-    )
-    return rho, np.column_stack(parts)

@@ -30,7 +30,7 @@ ACTS: Mapping[str, Act] = {
     "release": Act("release a suspended instrument", (QA,)),
     "retire": Act("retire an instrument", (QA,)),
     "interval": Act("change a calibration interval", (QA,)),
-    "register": Act("amend an instrument or a method", (QA,)),
+    "register": Act("put an instrument or a method on record, or amend one", (QA,)),
     "agree": Act("amend a job's decision rule, its density or the client's agreement", (QA, ENGINEER)),
     "supersede": Act("put a reissued certificate in the place of the old one", (QA,)),
     "retract": Act("take back an event, a check, a pairing, a file, a design, a room or a competence", (QA,)),
@@ -47,6 +47,7 @@ ACTS: Mapping[str, Act] = {
     "validate": Act("record that the program passed its published checks", (QA, ENGINEER)),
     "mend": Act("close a step of the clock, or a break of the ledger", (QA,)),
     "attempt": Act("leave a trace of what was asked for and refused", ANYONE),
+    "watch": Act("be told which issued reports the records contradict", ANYONE),
     "issue": Act("issue a report", (ENGINEER,)),
 }
 
@@ -74,6 +75,8 @@ WRITTEN: tuple[Written, ...] = (
     Written("correction_curve", "record", "chosen_by", ("rule",), until="acceptance"),
     Written("correction_curve", "choose"),
     Written("supersession", "supersede"),
+    Written("instrument", "register"),
+    Written("method", "register"),
     Written("instrument_revision", "register"),
     Written("method_revision", "register"),
     Written("source", "source"),
@@ -88,6 +91,7 @@ WRITTEN: tuple[Written, ...] = (
     Written("event", "interval", "kind", ("interval change",)),
     Written("event", "record"),
     Written("impact_review", "suspend", "cause", ("damage",), within=("event",)),
+    Written("impact_review", "watch", "cause", ("recorded later",)),
     Written("impact_review", "record", within=("calibration", "intermediate_check")),
     Written("impact_review", "dispose"),  # of a certificate that is accepted or withdrawn later
     Written("impact_line", "suspend"),  # whoever reports damage opens a review with its lines

@@ -1,6 +1,6 @@
 """Decision rule, guard band, probability of conformity (JCGM 106:2012, ILAC-G8:09/2019; clauses from memory).
 
-Tolerance interval: design * (1 +- tolerance). Rules, agreed for a job before measuring:
+Rules, agreed for a job before measuring:
 
 - simple: accepted where the value lies within the tolerance interval (JCGM 106, 8.2);
 - guarded: accepted where it lies within the acceptance interval, narrower by w at each limit (JCGM 106, 8.3.2);
@@ -46,12 +46,6 @@ class ToleranceIntervals:
     def at(self, rows: NDArray[np.bool_] | NDArray[np.int64]) -> "ToleranceIntervals":
         """Those of some results."""
         return ToleranceIntervals(self.lower[rows], self.upper[rows])
-
-
-def tolerance_intervals(design: NDArray[np.float64], tolerance: NDArray[np.float64]) -> ToleranceIntervals:
-    """Tolerance intervals design * (1 +- tolerance); `tolerance` is relative [1]."""
-    half_width = np.abs(design) * tolerance
-    return ToleranceIntervals(design - half_width, design + half_width)
 
 
 def margin(value: NDArray[np.float64], interval: ToleranceIntervals) -> NDArray[np.float64]:

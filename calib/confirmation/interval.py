@@ -46,16 +46,27 @@ class CalibrationOnRecord:
     certificate: str
     laboratory: str
     calibrated_on: date
-    accepted_on: date | None  # absent: not accepted, or withdrawn
+    accepted_on: date | None  # absent: not accepted, withdrawn or superseded
     due_on: date | None  # a due date earlier than the interval gives; absent: the interval alone counts
     low: float  # calibrated measuring interval, indication in SI
     high: float
     measuring_interval: str  # the same as it is printed, in the unit of the certificate
     standards: tuple[str, ...] = ()  # tags of the reference standards of an in-house calibration
     withdrawn: bool = False  # recorded wrongly: it counts for nothing, at no time
+    superseded_by: str | None = (
+        None  # the certificate that was reissued for it and counts: it counts for nothing any more
+    )
+    same_values: bool = True  # as that one
     held: tuple[HeldCurve, ...] = ()  # that hold in the place of its own curve; of several the last
     certificate_id: int | None = None  # its own key, where another curve took its place
     against: str | None = None  # why nothing may rest on that
+
+    @property
+    def wrong_values(self) -> str | None:
+        """Why what was worked out from it has to be worked out anew; None where nothing speaks against that."""
+        if self.withdrawn:
+            return "was withdrawn"
+        return None if self.same_values else f"was reissued as {self.superseded_by} with other values"
 
     @property
     def on_file(self) -> int:
@@ -117,6 +128,24 @@ class IntervalChange:
 
 
 @dataclass(frozen=True)
+class ReviewOnRecord:
+    """An impact review that is about an instrument, or shakes calibrations of it."""
+
+    review: int
+    said: str  # what was found, and whether the review is open
+    opened: datetime
+    is_open: bool
+    closes_gate: bool  # as long as it is open, by a rule of the house
+    is_own: bool  # of the instrument itself, and not of a standard that it was calibrated with
+    calibrations: frozenset[int]  # keys of those that it shakes
+    since: date | None = None  # for what relied on them from that day on; absent: at any time
+
+    def shakes(self, calibration: CalibrationOnRecord, on: date) -> bool:
+        """Whether it shakes what relies on a calibration on a day."""
+        return calibration.on_file in self.calibrations and (self.since is None or self.since <= on)
+
+
+@dataclass(frozen=True)
 class InstrumentOnRecord:
     """What the gate needs to know of one instrument."""
 
@@ -127,6 +156,7 @@ class InstrumentOnRecord:
     events: tuple[EventOnRecord, ...] = ()
     checks: tuple[CheckOnRecord, ...] = ()
     interval_changes: tuple[IntervalChange, ...] = ()
+    reviews: tuple[ReviewOnRecord, ...] = ()
 
     def calibration(self, record_id: int) -> CalibrationOnRecord:
         """A calibration of it by its key; raises StopIteration where it has none of that key."""
@@ -147,6 +177,7 @@ class Decision:
     reasons: tuple[str, ...]
     check_due_on: date | None = None  # last day without another intermediate check; absent: none is required
     check_overdue: str | None = None  # the reason among the others that says so
+    notes: tuple[str, ...] = ()  # open impact reviews that concern it, where they do not close the gate
 
     @property
     def first_due_on(self) -> date | None:
@@ -275,8 +306,35 @@ def _decide(
         *_measuring_interval(tag, calibration, indication, indication_text),
         *_standards(register, tag, calibration, below),
         *(() if calibration is None or calibration.against is None else (f"{tag}: {calibration.against}",)),
+        *_closing_reviews(instrument, calibration, at),
     )
-    return Decision(tag, calibration, due_on, reasons, check_due_on, check_overdue)
+    notes = tuple(_open_reviews(instrument, calibration, at))
+    return Decision(tag, calibration, due_on, reasons, check_due_on, check_overdue, notes)
+
+
+def _closing_reviews(
+    instrument: InstrumentOnRecord, calibration: CalibrationOnRecord | None, at: datetime | date
+) -> Iterable[str]:
+    for review in instrument.reviews:
+        if review.closes_gate and _concerns(review, calibration, at, alone=True):
+            yield f"{instrument.tag}: {review.said}: use another instrument until it is closed"
+
+
+def _open_reviews(
+    instrument: InstrumentOnRecord, calibration: CalibrationOnRecord | None, at: datetime | date
+) -> Iterable[str]:
+    for review in instrument.reviews:
+        closes = review.closes_gate and _concerns(review, calibration, at, alone=True)
+        if _concerns(review, calibration, at) and not closes:
+            yield f"{instrument.tag}: {review.said}"
+
+
+def _concerns(
+    review: ReviewOnRecord, calibration: CalibrationOnRecord | None, at: datetime | date, *, alone: bool = False
+) -> bool:
+    """Whether an open review was known by then, and shakes the calibration in force; if not `alone`, or is of the instrument."""
+    shakes = calibration is not None and review.shakes(calibration, _day(at))
+    return review.is_open and has_happened(review.opened, at) and (shakes or (review.is_own and not alone))
 
 
 def _future(tag: str, at: datetime | date, now: datetime | date) -> Iterable[str]:
@@ -289,7 +347,7 @@ def _calibration(
 ) -> Iterable[str]:
     if calibration is None or due_on is None:
         past = [recorded for recorded in instrument.calibrations if recorded.calibrated_on <= on]
-        waiting = [recorded.certificate for recorded in past if not recorded.withdrawn]
+        waiting = [recorded.certificate for recorded in past if not (recorded.withdrawn or recorded.superseded_by)]
         withdrawn = ", ".join(recorded.certificate for recorded in past if recorded.withdrawn)
         step = (
             f"have certificate {waiting[-1]} accepted" if waiting else "have it calibrated and the certificate accepted"

@@ -103,19 +103,19 @@ def _sum_given(lower: Floats, upper: Floats, given: Floats) -> float:
     above, below = given - lower, upper - given
     inside = _phi(np.minimum(above, below))
     if np.any(upper - lower < 2.0 * _FAR):  # else the other limit is far from each result wherever it lies
-        inside -= _phi(-np.maximum(above, below))
+        inside -= _phi(np.negative(np.maximum(above, below, out=above), out=above))
     return float(np.sum(np.prod(inside, axis=1)))
 
 
 def _phi(x: Floats) -> Floats:
-    """Phi by straight lines between the values of the table."""
-    steps = np.clip(x, -_FAR, _FAR)
+    """Phi in the place of x, by straight lines between the values of the table."""
+    steps = np.clip(x, -_FAR, _FAR, out=x)
     steps += _FAR
     steps *= _STEPS
     place = steps.astype(np.int32)
     steps -= place
-    steps *= np.take(_RISE, place)
-    steps += np.take(_PHI, place)
+    steps *= _RISE.take(place, mode="clip")  # none is outside: without the look whether one is
+    steps += _PHI.take(place, mode="clip")
     return steps
 
 

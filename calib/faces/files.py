@@ -12,8 +12,9 @@ from sqlmodel import Session
 from calib.errors import BadInputError, CalibError, Finding, RecordsError
 from calib.procedures.enter.export_records import NOT_IMPORTED, Exported, ExportedFile
 from calib.procedures.enter.import_sheets import Imported, import_sheets
+from calib.procedures.typed.any_sheet import read_any
 from calib.procedures.typed.columns import FILES
-from calib.procedures.typed.sheets import FileContent, TypedRow, read_sheets
+from calib.procedures.typed.sheets import FileContent, Reading, TypedRow, read_sheets
 from calib.records.beside import beside, put_new
 from calib.records.ledger import Signature
 from calib.records.verification import Progress
@@ -44,28 +45,36 @@ def log_content(typed: str | None) -> FileContent | None:
 
 def import_folders(
     session: Session,
-    folders: Sequence[Path],
+    paths: Sequence[Path],
     signature: Signature,
     now: datetime,
     progress: Progress = lambda _: None,
     reason: str | None = None,
+    day_first: bool | None = None,
 ) -> Imported:
-    """Read and write all folders together; `reason` is why their past holds from before today.
+    """Read and write all folders and files together.
+
+    `reason` is why their past holds from before today, `day_first` says how dates such as 03/04/2026 are meant.
 
     Raises BadInputError with every finding, nothing written.
     """
     sheets: dict[str, list[TypedRow]] = {}
     findings: list[Finding] = []
-    for folder in folders:
-        progress(f"reading {folder}")
-        read, wrong = read_folder(folder)
+    reading = Reading(day_first)
+    for path in paths:
+        progress(f"reading {path}")
+        read, wrong = (
+            read_any(file_content(path, LARGEST_SHEET), reading) if _is_file(path) else read_folder(path, reading)
+        )
         findings += wrong
         for name, rows in read.items():
             sheets.setdefault(name, []).extend(rows)
+    for notice in reading.notices:
+        progress(f"notice: {notice}")
     return import_sheets(session, sheets, signature, now, findings, progress, reason=reason)
 
 
-def read_folder(folder: Path) -> tuple[dict[str, list[TypedRow]], list[Finding]]:
+def read_folder(folder: Path, reading: Reading | None = None) -> tuple[dict[str, list[TypedRow]], list[Finding]]:
     """Rows of every CSV file of a folder, and what is wrong with the files; raises BadInputError where there is none to read."""
     if not _is_folder(folder):
         raise BadInputError(
@@ -75,7 +84,16 @@ def read_folder(folder: Path) -> tuple[dict[str, list[TypedRow]], list[Finding]]
     if not paths:
         raise BadInputError([Finding(str(folder), None, None, None, f"at least one of {', '.join(FILES)}")])
     files = (file_content(path, LARGEST_SHEET) if path.name in FILES else FileContent(str(path), b"") for path in paths)
-    return read_sheets(files, FILES, lambda file, name: file_content(Path(file.source).parent / name, LARGEST_FILE))
+    return read_sheets(
+        files, FILES, lambda file, name: file_content(Path(file.source).parent / name, LARGEST_FILE), reading
+    )
+
+
+def _is_file(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except OSError:  # a name that is too long for the system
+        return False
 
 
 def _is_folder(path: Path) -> bool:

@@ -175,6 +175,19 @@ def withdrawn_text(withdrawal: dict[str, Any] | None) -> str | None:
     return None if withdrawal is None else f"withdrawn {withdrawal['at']} by {withdrawal['by']}: {withdrawal['reason']}"
 
 
+def superseded_text(reissued: dict[str, Any] | None) -> str | None:
+    """By which certificate, when, by whom and why something was superseded; None where it was not."""
+    if reissued is None:
+        return None
+    counts = "" if reissued["counts"] else ", once that is accepted"
+    return f"superseded by {reissued['by_certificate']}{counts}, {reissued['at']} by {reissued['by']}: {reissued['reason']}"
+
+
+def no_longer_text(calibration: dict[str, Any]) -> str | None:
+    """Why a calibration counts no more, or soon will not; None where it does."""
+    return withdrawn_text(calibration["withdrawn"]) or superseded_text(calibration["superseded"])
+
+
 def controls_named(text: str) -> str:
     """The text with tabs and line ends as they are, and each other control character (or half of a surrogate pair) as ⟨U+0001⟩.
 

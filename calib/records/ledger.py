@@ -32,6 +32,7 @@ from calib.errors import RecordsError, Step
 from calib.records.digests import ENTRY_COLUMNS, entry_digests, row_digests
 from calib.records.guards import guard_findings
 from calib.records.guards import guards as guards  # noqa: PLC0414 (a public name of the ledger)
+from calib.records.issue_digest import is_of_an_issue
 from calib.records.record import typed
 from calib.records.tables.custody import ClockStep
 from calib.records.tables.ledger import LedgerEntry
@@ -199,6 +200,10 @@ def verify(
 
 def _tail_findings(connection: Connection, printed_digest: str | None) -> Iterable[LedgerFinding]:
     asked = select(LedgerEntry.sequence).where(col(LedgerEntry.digest) == printed_digest)  # type: ignore[call-overload]
-    if printed_digest in (None, BEFORE_THE_FIRST) or connection.execute(asked).first() is not None:
+    if printed_digest is None or printed_digest == BEFORE_THE_FIRST or connection.execute(asked).first() is not None:
         return
-    yield LedgerFinding("ledger", f"holds no entry with the digest {printed_digest}: its tail was cut, or replaced")
+    if is_of_an_issue(connection, printed_digest):
+        return
+    yield LedgerFinding(
+        "ledger", f"holds no entry and no issue with the digest {printed_digest}: its tail was cut, or replaced"
+    )

@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from calib.confirmation.acceptance import ComparedErrors
-from calib.confirmation.as_found import judge_as_found, last_in_order, later_calibrations, relied_on_since
+from calib.confirmation.as_found import judge_as_found
+from calib.confirmation.in_order import last_in_order, later_calibrations, relied_on_since
 from calib.confirmation.interval import CalibrationOnRecord, InstrumentOnRecord
 
 

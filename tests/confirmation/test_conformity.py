@@ -13,11 +13,11 @@ from calib.confirmation.conformity import (
     conformity,
     margin,
     probability_of_conformity,
-    tolerance_intervals,
 )
 from calib.confirmation.words import DECISION_RULES, GUARDED, GUARDED_NON_BINARY, SIMPLE
 from calib.errors import CalibError
 from calib.uncertainty.coverage import coverage_factor
+from tests.tolerances import about
 
 TENTH = 0.1
 
@@ -27,7 +27,7 @@ def column(*values):
 
 
 def stated(value, u, rule, design=100.0, tolerance=TENTH):
-    interval = tolerance_intervals(column(design), column(tolerance))
+    interval = about(column(design), column(tolerance))
     return conformity(column(value), column(u), interval, rule)[0]
 
 
@@ -38,22 +38,11 @@ def probability(value, u, lower=90.0, upper=110.0, dof=None):
     )[0]
 
 
-def test_a_tolerance_interval_lies_about_the_design_value():
-    interval = tolerance_intervals(column(100.0, 0.25), column(0.1, 0.2))
-    assert interval.lower == pytest.approx([90.0, 0.2])
-    assert interval.upper == pytest.approx([110.0, 0.3])
-
-
-def test_a_negative_design_value_has_a_lower_and_an_upper_limit_too():
-    # A flow or a pressure that is counted against its direction.
-    assert stated(-100.0, 1.0, SIMPLE, design=-100.0) == "pass"
-
-
 @pytest.mark.parametrize(
     ("value", "distance"), [(100.0, 10.0), (92.0, 2.0), (108.0, 2.0), (90.0, 0.0), (89.0, -1.0), (111.5, -1.5)]
 )
 def test_the_margin_is_the_distance_to_the_nearer_limit(value, distance):
-    assert margin(column(value), tolerance_intervals(column(100.0), column(TENTH))) == pytest.approx([distance])
+    assert margin(column(value), about(column(100.0), column(TENTH))) == pytest.approx([distance])
 
 
 # Design 100, limits 90 and 110, U = 4: acceptance from 94 to 106, conditional fail down to 86 and up to 114.
@@ -101,7 +90,7 @@ def test_an_uncertainty_wider_than_the_tolerance_leaves_no_acceptance_interval()
 
 
 def test_each_result_is_judged_against_its_own_interval():
-    interval = tolerance_intervals(column(100.0, 50.0), column(0.1, 0.05))
+    interval = about(column(100.0, 50.0), column(0.1, 0.05))
     assert conformity(column(92.0, 92.0), column(1.0, 1.0), interval, GUARDED).tolist() == ["pass", "fail"]
 
 

@@ -163,6 +163,12 @@ def test_a_group_cannot_have_every_pair_more_opposed_than_its_size_allows():
     assert total_of(shared([1.0, -1.0], with_correlation(-0.9))).standard_uncertainty == pytest.approx([math.sqrt(3.8)])
 
 
+def test_two_errors_may_be_wholly_opposed():
+    """GUM 5.2.2 with r = -1: u = |u_1 - u_2|."""
+    opposed = total_of(shared([3.0, 2.0], with_correlation(-1.0)))
+    assert opposed.standard_uncertainty == pytest.approx([1.0], rel=1e-12)
+
+
 # --- degrees of freedom ----------------------------------------------------------------------------------------------------------
 
 

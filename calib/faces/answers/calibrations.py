@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from calib.faces.parts.two_days import accepted_on
-from calib.faces.plain_text import table_text, withdrawn_text
+from calib.faces.plain_text import no_longer_text, table_text
 from calib.faces.written import Content
 
 # Name in the document -> heading.
@@ -12,7 +12,7 @@ _COLUMNS = {
     "accepted_on": "accepted", "due_on": "earlier due", "shape": "curve", "degree": "degree",
     "measuring_interval": "measuring interval",
 }  # fmt: skip
-_WITHDRAWN = {"withdrawn": "withdrawn"}  # where one was
+_WITHDRAWN = {"withdrawn": "withdrawn or superseded"}  # where one was
 
 
 def document(calibrations: Sequence[Content]) -> Content:
@@ -24,7 +24,10 @@ def text(answer: Content) -> str:
     """The same for people."""
     rows = [
         each
-        | {"accepted_on": each["accepted_on"] and accepted_on(each), "withdrawn": withdrawn_text(each["withdrawn"])}
+        | {
+            "accepted_on": each["accepted_on"] and accepted_on(each),
+            "withdrawn": no_longer_text(each),
+        }
         for each in answer["calibrations"]
     ]
     columns = _COLUMNS | (_WITHDRAWN if any(row["withdrawn"] for row in rows) else {})

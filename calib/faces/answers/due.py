@@ -10,7 +10,7 @@ from datetime import date
 from calib.confirmation.due import CHECK, DueEntry
 from calib.faces.plain_text import table_text
 from calib.faces.written import Content
-from calib.procedures.impact.reviews import Review
+from calib.procedures.on_record.reviews import RECORDED_LATER, Review
 
 _HEADER = ("instrument", "due on", "days", "what", "state")
 
@@ -26,7 +26,11 @@ def document(on: date, ahead: int, entries: Sequence[DueEntry], open_reviews: Se
         "open_reviews": [
             {
                 "review": review.review,
+                "cause": review.cause,
                 "about": review.about,
+                "reports": [
+                    str(line.finding["report"]) for line in review.lines if line.is_open and "report" in line.finding
+                ],
                 "tag": review.tag,
                 "certificate": review.certificate,
                 "opened_at": review.time,
@@ -58,6 +62,12 @@ def _row(entry: Content) -> tuple[str, ...]:
 
 
 def _waiting(review: Content) -> str:
+    if review["cause"] == RECORDED_LATER:
+        reports = ", ".join(review["reports"])
+        return (
+            f"issued, but the records now say otherwise: report {reports} ({review['about']}): "
+            f"calib review show {review['review']}"
+        )
     promised = ", ".join(review["reissue_promised"])
     waits = f" (reissue promised: {promised})" if promised else ""
     return (

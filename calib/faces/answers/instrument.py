@@ -4,7 +4,7 @@ from typing import NamedTuple
 
 from calib.faces.answers.instruments import status
 from calib.faces.parts.two_days import accepted_on, day_recorded
-from calib.faces.plain_text import cells_text, table_text, withdrawn_text
+from calib.faces.plain_text import cells_text, no_longer_text, table_text, withdrawn_text
 from calib.faces.written import Content
 from calib.procedures.on_record.instrument_history import InstrumentHistory
 
@@ -15,7 +15,7 @@ _CALIBRATIONS = {
     "certificate": "certificate", "laboratory": "laboratory", "calibrated_on": "calibrated", "accepted_on": "accepted",
     "accepted_by": "by", "decision_rule": "rule", "curve": "curve", "measuring_interval": "measuring interval",
 }  # fmt: skip
-_WITHDRAWN = {"withdrawn": "withdrawn"}  # where one was
+_WITHDRAWN = {"withdrawn": "withdrawn or superseded"}  # where one was
 _EVENTS = {
     "id": "number", "at": "at", "recorded_on": "recorded", "kind": "what", "value": "now", "reason": "reason", "person": "by",
 }  # fmt: skip
@@ -99,7 +99,12 @@ class HistoryTable(NamedTuple):
 def tables(answer: Content) -> list[HistoryTable]:
     """Tables of a history, some of them without rows."""
     calibrations = [
-        each | {"curve": _curve(each), "accepted_on": each["accepted_on"] and accepted_on(each)}
+        each
+        | {
+            "curve": _curve(each),
+            "accepted_on": each["accepted_on"] and accepted_on(each),
+            "told": no_longer_text(each),
+        }
         for each in answer["calibrations"]
     ]
     files = [file | {"of": "the instrument"} for file in answer["files"]]
@@ -121,7 +126,9 @@ def _since(amendments: list[Content]) -> list[Content]:
 
 def _with_withdrawn(columns: _Columns, records: list[Content]) -> tuple[_Columns, list[Content]]:
     """Columns and rows of records of which some may have been withdrawn."""
-    told = [each | {"withdrawn": withdrawn_text(each["withdrawn"])} for each in records]
+    told = [
+        each | {"withdrawn": each["told"] if "told" in each else withdrawn_text(each["withdrawn"])} for each in records
+    ]
     return columns | (_WITHDRAWN if any(each["withdrawn"] for each in told) else {}), told
 
 

@@ -59,9 +59,9 @@ def _distinct(records: Sequence[Content], name: str) -> list[str]:
 def _span(numbers: Iterable[int]) -> str:
     """Rising numbers, those that follow one another as `1 to 4`."""
     runs: list[list[int]] = []
-    for number in numbers:
-        if runs and number == runs[-1][-1] + 1:
-            runs[-1].append(number)
+    for following in numbers:
+        if runs and following == runs[-1][-1] + 1:
+            runs[-1].append(following)
         else:
-            runs.append([number])
+            runs.append([following])
     return ", ".join(str(run[0]) if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs)

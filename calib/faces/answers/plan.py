@@ -212,7 +212,7 @@ def _head(answer: Content) -> list[str]:
         f"  T         half-width of the tolerance; U/T up to {answer['at_most']:g} proves it (--at-most)",
         "  obs.      observations needed for that (passes of a traverse); -: none suffice",
         f"  U         expanded uncertainty ({probability}) with them; where -, with one",
-        f"  accepted  flows as measured that would pass with that U; rule: {answer['decision_rule']}",
+        f"  accepted  measured flows that would pass with that U; rule: {answer['decision_rule']}",
     ]
 
 

@@ -27,6 +27,7 @@ def _readiness(readiness: Readiness, units: str | None) -> Content:
         "quantity": instrument.quantity,
         "allowed": decision.allowed,
         "reasons": list(decision.reasons),
+        "notes": list(decision.notes),
         "certificate": None if calibration is None else calibration.certificate,
         "laboratory": None if calibration is None else calibration.laboratory,
         "calibrated_on": None if calibration is None else str(calibration.calibrated_on),
@@ -68,13 +69,14 @@ def text(answer: Content) -> str:
 
 def _lines(instrument: Content, day: str) -> list[str]:
     if not instrument["allowed"]:
-        reasons = (f"  {reason.partition(': ')[2]}" for reason in instrument["reasons"])
+        reasons = (f"  {reason.partition(': ')[2]}" for reason in (*instrument["reasons"], *instrument["notes"]))
         return [f"{instrument['tag']}: do not use on {day}", *reasons]
     return [
         f"{instrument['tag']}: may be used on {day}",
         "  {kind} for {quantity}, indications {measuring_interval}".format(**instrument),
         "  certificate {certificate} ({laboratory}) of {calibrated_on}, due {due_on}".format(**instrument),
         *([f"  intermediate check due {instrument['check_due_on']}"] if instrument["check_due_on"] else []),
+        *(f"  but {note.partition(': ')[2]}" for note in instrument["notes"]),
         *(_at_text(instrument["at"]) if instrument["at"] else []),
     ]
 

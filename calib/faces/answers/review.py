@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from calib.faces.answers.reviews import brief
 from calib.faces.plain_text import table_text
 from calib.faces.written import Content
-from calib.procedures.impact.reviews import FOUND_BEYOND, REISSUE, Decided, Review, ReviewLine
+from calib.procedures.on_record.reviews import FOUND_BEYOND, REISSUE, Decided, Review, ReviewLine
 from calib.uncertainty.statement import round_result
 
 _HEADER = ("line", "record", "as", "before", "as found", "shift", "shift/U", "conformity", "disposition")

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from calib.faces.plain_text import table_text
 from calib.faces.written import Content
-from calib.procedures.impact.reviews import Review
+from calib.procedures.on_record.reviews import Review
 
 _HEADER = ("review", "instrument", "about", "opened", "lines", "open", "state")
 

@@ -22,7 +22,8 @@ def document(trace: Trace) -> Content:
         "of": names[trace.start],
         "direction": trace.direction,
         "nodes": [
-            {"id": knot.name, "kind": knot.kind, **knot.says} | ({"gaps": list(knot.gaps)} if up else {})
+            {"id": knot.name, "kind": knot.kind, **knot.says}
+            | ({"gaps": list(knot.gaps), "reviews": list(knot.reviews)} if up else {})
             for knot in trace.knots.values()
         ],
         "edges": [
@@ -68,6 +69,11 @@ def _up(answer: Content) -> Iterator[str]:
         yield "every branch ends at an accredited certificate that was valid on its day"
     for gap in answer["gaps"]:
         yield f"gap: {gap}"
+    for node in answer["nodes"]:
+        for review in node["reviews"]:
+            told = f"{node.get('tag') or node['id']}: {review}"
+            if told not in answer["gaps"]:
+                yield f"review: {told}"
 
 
 def _down(answer: Content) -> Iterator[str]:

@@ -21,7 +21,7 @@ import json
 import re
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import AbstractContextManager, ExitStack
+from contextlib import AbstractContextManager, ExitStack, contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import partial
@@ -82,9 +82,21 @@ class Desk:
 
     def writing_last(self) -> "AbstractContextManager[Session]":
         """Writes of a block that ends after a person was asked, within the command: it can still say what became of them."""
-        from calib.records import database
+        return self._watched()
 
-        return database.writing(self.records)
+    @contextmanager
+    def _watched(self) -> "Iterator[Session]":
+        """Writes after which the issued reports are asked whether they still say what the records do."""
+        from calib.records import database, ledger
+
+        with database.writing(self.records) as session:
+            since, _ = ledger.ledger_head(session)
+            yield session
+            if ledger.ledger_head(session)[0] > since:
+                from calib.procedures.report.watch_issued import watch_issued
+
+                for told in watch_issued(session, since, self.signature(), clock()):
+                    say(_spelled(told, self.records))
 
     def signature(self, action: str | None = None) -> "Signature":
         """Who writes, now, by the command's own words or another action; raises BadInputError where nobody is named."""
@@ -340,6 +352,7 @@ _SPELLED = {
     Step.SEE_GRANTS: "`calib person grants` prints",
     Step.FIND_FACTOR: "a factor that `calib factor find` has put into the records",
     Step.AMEND_OUTLET: "amended by `calib outlet amend`",
+    Step.ORDER_OF_DATES: "--dates dmy or mdy says which",
     Step.LET_ONE_ACCEPT: 'record the rule: calib rule set "one person may accept" --holds yes --reason ...',
 }
 _SPELLED_OF = (

@@ -196,7 +196,9 @@ def release(desk: Desk, tag: Tag, reason: Reason, at: AtTime = None) -> Reply:
 
 @writes(app, "damage")
 def damage(desk: Desk, tag: Tag, reason: Reason, at: AtTime = None) -> Reply:
-    """Record damage: the instrument is out of use at once, until it is released. Anyone may.
+    """Record damage: the instrument is out of use at once, until it is released.
+
+    Anyone on record may.
 
     Example: calib instrument damage VA-14 --reason "fell from a ladder, vane bent"
     """

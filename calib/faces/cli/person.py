@@ -1,5 +1,6 @@
 """Commands on people and their roles."""
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -9,7 +10,7 @@ from calib.errors import BadInputError, Finding
 from calib.faces.cli.frame import Desk, Reply, group, reads, writes
 from calib.faces.cli.options import OnDate, Reason, day_of
 
-app = group("People and roles: add, role, login, list, roles, grants.")
+app = group("People and roles: add, role, login, competence, list, roles, grants.")
 
 PersonNamed = Annotated[str, typer.Argument(metavar="NAME", help="The person's name, as it stands in the records.")]
 _SERVER_FOLLOWS = "the server follows once the owner of its tables runs what `calib person grants` prints"
@@ -91,16 +92,65 @@ def login_(
     return Reply(document, f"{name}: {told}, from {corrected.at}", remarks)
 
 
+@writes(app, "competence")
+def competence(
+    desk: Desk,
+    name: PersonNamed,
+    scope: Annotated[str, typer.Option(metavar="TEXT", help="What the person may do, in the words of the house.")],
+    from_on: Annotated[
+        str | None, typer.Option("--from", metavar="DATE", help="From when; today if not given.")
+    ] = None,
+    until_on: Annotated[
+        str | None, typer.Option("--until", metavar="DATE", help="Through which day; with no end if not given.")
+    ] = None,
+    authorised_by: Annotated[
+        str | None, typer.Option(metavar="WHO", help="Who authorised it; whoever records it if not given.")
+    ] = None,
+    evidence: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="What it rests on: PDF, PNG, JPEG or XML, kept byte for byte.")
+    ] = None,
+) -> Reply:
+    """Record what a person is authorised to do, until when, by whom, with the file that is the evidence.
+
+    Of one scope the latest counts. Nobody authorises themselves while another QA is there to do it.
+
+    Example: calib person competence "T. Lindqvist" --scope "duct traverses" --until 2028-06-30 --evidence course.pdf
+    """
+    from calib.faces.files import LARGEST_FILE, file_content
+    from calib.procedures.fleet.attach_file import attach_to_competence, attachable
+    from calib.procedures.people.competences import CompetenceWanted, record_competence
+    from calib.records.record import key
+
+    file = None if evidence is None else attachable(file_content(evidence, LARGEST_FILE))
+    session = desk.writing()
+    wanted = CompetenceWanted(name, scope, from_on, until_on, authorised_by)
+    record = record_competence(session, wanted, desk.signature())
+    kept = None if file is None else attach_to_competence(session, key(record.id), file, desk.signature())
+    document = {
+        "person": name,
+        "scope": record.scope,
+        "from_on": record.from_on,
+        "until_on": record.until_on,
+        "authorised_by": record.authorised_by,
+        "evidence": None if kept is None else kept.sha256,
+    }
+    until = f"until {record.until_on}" if record.until_on else "with no end"
+    told = f"{name}: {record.scope}, from {record.from_on} {until}, authorised by {record.authorised_by}"
+    return Reply(document, told, [] if kept is None else [f"evidence {kept.name}, SHA-256 {kept.sha256}"])
+
+
 @reads(app, "list")
 def list_(desk: Desk, on: OnDate = None) -> Reply:
-    """List the people on record with the roles they have on a day.
+    """List the people on record with the roles they have on a day, and what they are authorised to do.
 
     Example: calib person list
     """
     from calib.faces.answers import people as answer
+    from calib.procedures.people.competences import competences
     from calib.procedures.people.persons_and_roles import people_on_file
 
-    return Reply(answer.document(people_on_file(desk.reading(), end_of(day_of(on)))), answer.text)
+    session, day = desk.reading(), day_of(on)
+    return Reply(answer.document(people_on_file(session, end_of(day)), competences(session), day), answer.text)
 
 
 @reads(app, "roles", of_records=False)

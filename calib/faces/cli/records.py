@@ -64,24 +64,43 @@ def demo(
     return Reply(document, "\n".join(document["said"]))
 
 
+_DAY_FIRST = {"dmy": True, "mdy": False}
+
+
 @writes(app, "import")
 def import_(
     desk: Desk,
-    folders: Annotated[list[Path], typer.Argument(metavar="FOLDER", help="Folders with CSV files.")],
+    paths: Annotated[
+        list[Path],
+        typer.Argument(metavar="PATH", help="Folders with CSV files, or files: CSV or workbooks (.xlsx, .ods)."),
+    ],
     reason: Annotated[
         str | None,
         typer.Option("--reason", metavar="TEXT", help="Why acceptances hold from before today, where no cell says so."),
     ] = None,
+    dates: Annotated[
+        str | None,
+        typer.Option("--dates", metavar="ORDER", help="How 03/04/2026 is meant: dmy, 3 April, or mdy, 4 March."),
+    ] = None,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Say what would be written, and write nothing.")] = False,
 ) -> Reply:
-    """Read the CSV files of folders into the records: all of them, or nothing if a single cell is wrong.
+    """Read sheets into the records: all of them, or nothing if a single cell is wrong; what was taken as what is said.
 
     Readings whose instrument is not in calibration are kept as refusals; then the exit status is 3.
 
-    Example: calib import march-campaign
+    Example: calib import march-campaign --dry-run
     """
     from calib.faces.files import import_folders
 
-    imported = import_folders(desk.writing(), folders, desk.signature(), clock(), say, reason)
+    if dates not in {None, *_DAY_FIRST}:
+        raise BadInputError([Finding.typed("dates", dates, "dmy or mdy")])
+    day_first = None if dates is None else _DAY_FIRST[dates]
+    with desk.writing_last() as session:
+        imported = import_folders(session, paths, desk.signature(), clock(), say, reason, day_first)
+        if dry_run:
+            session.rollback()
+    if dry_run:
+        say("nothing was written: --dry-run")
     document = {"records": dict(imported.records), "refusals": [asdict(each) for each in imported.refusals]}
     written = "\n".join(f"{count:6d}  {name.replace('_', ' ')}" for name, count in imported.records.items())
     refused = [

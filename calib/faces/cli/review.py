@@ -23,7 +23,7 @@ def list_(
     Example: calib review list --open
     """
     from calib.faces.answers import reviews as answer
-    from calib.procedures.impact.reviews import reviews
+    from calib.procedures.on_record.reviews import reviews
 
     document = answer.document(reviews(desk.reading(), only_open=only_open))
     return Reply(document, "no impact review is open" if only_open and not document["reviews"] else answer.text)
@@ -36,7 +36,7 @@ def show(desk: Desk, review: ReviewNumber) -> Reply:
     Example: calib review show 1
     """
     from calib.faces.answers import review as answer
-    from calib.procedures.impact.reviews import review_numbered
+    from calib.procedures.on_record.reviews import review_numbered
 
     return Reply(answer.document(review_numbered(desk.reading(), review)), answer.text)
 

@@ -13,7 +13,12 @@ app = group("Rules of the house that the program follows: set, list.")
 @writes(app, "set")
 def set_(
     desk: Desk,
-    rule: Annotated[str, typer.Argument(metavar="RULE", help="'one person may accept' or 'retention in years'.")],
+    rule: Annotated[
+        str,
+        typer.Argument(
+            metavar="RULE", help="'one person may accept', 'open review closes the gate' or 'retention in years'."
+        ),
+    ],
     holds: Annotated[str, typer.Option(metavar="yes|no", help="Whether it holds from now on.")],
     reason: Reason,
     value: Annotated[

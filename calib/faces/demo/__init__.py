@@ -85,7 +85,7 @@ def run_demo(into: Path, progress: Callable[[str], None]) -> dict[str, Any]:
         raise RecordsError(f"{into}: the demo cannot be written there ({error.strerror})") from error
     said = _make_records(place, folders, progress) if not Path(place.records).exists() else _records_are_there(place)
     with database.reading(place.records) as session:
-        files = (*write_issued(session, DEMO_JOB, _REVISION, (), into), *_pictures(session, into))
+        files = (*write_issued(session, DEMO_JOB, _REVISION, (), into, over=True), *_pictures(session, into))
     said += [
         f"Wrote revision {_REVISION} of the report of job {DEMO_JOB}, issued {_REISSUED.date()}:",
         *(f"  {path}" for path in files),

@@ -1,8 +1,8 @@
 """What a report says of an impact review that concerns its job: what was found, what was decided, and by whom."""
 
 from calib.faces.written import Content
-from calib.procedures.impact.reviews import CurveDecided, Review, ReviewLine
 from calib.procedures.on_record.held_curves import AS_BEFORE, AS_FOUND_ALWAYS, AS_FOUND_FROM, WIDENED
+from calib.procedures.on_record.reviews import CurveDecided, Review, ReviewLine
 
 NOT_DECIDED = "not decided yet: the flows are as before"
 _IN_WORDS = {

@@ -21,10 +21,10 @@ from calib.faces.parts.plant_drift import drift_document
 from calib.faces.parts.reading_in_full import reading_content, result
 from calib.faces.parts.review_on_job import review_document
 from calib.faces.written import Content
-from calib.procedures.impact.reviews import Review
 from calib.procedures.measure.evaluate import Evaluation, Refused
 from calib.procedures.on_record.calibrations import CalibrationOnFile
 from calib.procedures.on_record.flow_unit import flow_unit
+from calib.procedures.on_record.reviews import Review
 from calib.procedures.report.amendments import Amendment
 from calib.procedures.report.collect import JobReport, instruments_of
 from calib.procedures.report.issued import Issue
@@ -63,6 +63,7 @@ def content(report: JobReport, issued: datetime, units: str | None = None, issui
         "agreed_by": evaluation.job.agreed_by,
         "agreed_on": evaluation.job.agreed_on,
         "ledger_digest": report.ledger_digest,
+        "issue_digest": None,  # of an issue, once its forms are known
         "readings": [reading_content(evaluation, row, units) for row in range(len(evaluation.measured))],
         **totals(evaluation, units),
         "risks": risks(report.risks),
@@ -173,6 +174,7 @@ def _instrument(on_file: CalibrationOnFile, due_on: date | None, standards: Sequ
         "accreditation": calibration.accreditation,
         "calibrated_on": calibration.calibrated_on,
         "accepted_on": None if on_file.acceptance is None else on_file.acceptance.accepted_on,
+        "departure_reason": None if on_file.acceptance is None else on_file.acceptance.departure_reason,
         **on_file.two_days,
         "due_on": str(due_on),
         "measuring_interval": record.measuring_interval,

@@ -67,6 +67,11 @@ def _evidence(content: Content) -> Iterator[Block]:
         " with it shows whether the records still hold everything they held then.",
     )
     yield paragraph(Run(content["ledger_digest"], Mark.CODE))
+    if content.get("issue_digest"):
+        yield paragraph(
+            "The digest of this issue: verified in the same way it shows whether they still hold the issue itself."
+        )
+        yield paragraph(Run(content["issue_digest"], Mark.CODE))
     yield paragraph(f"Written by {content['written_by']}. {validation_text(content.get('validation'))}", soft=True)
 
 

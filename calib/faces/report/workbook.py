@@ -20,6 +20,7 @@ from calib.faces.plain_text import controls_named, shortened
 from calib.faces.report.blocks import Layout, Notice, Strip, Title, unmarked
 from calib.faces.report.workbook_sheets import WorkbookSheet, sheets_of
 from calib.faces.written import Content
+from calib.unswept import unswept
 
 # Signs, of two UTF-16 units each at the most; a cell holds 32,767 (Microsoft, "Excel specifications and limits").
 _LONGEST_PIECE = 16_000
@@ -41,6 +42,7 @@ class _Unrounded(float):
         return repr(float(self))
 
 
+@unswept
 def as_xlsx(content: Content, layout: Layout) -> bytes:
     """The workbook, as the bytes of an .xlsx file (ECMA-376). `content` is the report's, `layout` the same laid out."""
     out = io.BytesIO()
@@ -112,6 +114,8 @@ class _Written:
         yield "Decision rule", content["decision_rule_in_words"], self._text
         yield from (("Caution", each, self._text) for each in content["cautions"])
         yield "Ledger digest", content["ledger_digest"], self._text
+        if content.get("issue_digest"):
+            yield "Issue digest", content["issue_digest"], self._text
         yield "Written by", content["written_by"], self._soft
         yield "Validation", validation_text(content.get("validation")), self._soft
 

@@ -9,14 +9,16 @@ from sqlmodel import Session
 
 from calib.errors import CalibError, Step
 from calib.faces.report.content import Issuing, content
-from calib.faces.report.file_names import file_stem
+from calib.faces.report.file_names import like_names, stem_among
 from calib.faces.report.forms import in_forms
 from calib.faces.report.revision_changes import revised
 from calib.faces.write_over import write_whole
+from calib.procedures.on_record.jobs_by_name import jobs_like
 from calib.procedures.report.collect import JobReport, report
 from calib.procedures.report.issue import ToIssue, issue_report, may_issue
 from calib.procedures.report.issued import issued_bytes, issues_of
 from calib.records import database, ledger
+from calib.records.issue_digest import issue_digest
 from calib.records.ledger import Signature
 from calib.records.verification import Progress
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
@@ -54,7 +56,7 @@ def write_draft(session: Session, wanted: Wanted, into: Path, progress: Progress
     report = _evaluated(session, wanted, progress)
     document = revised(content(report, wanted.issued, wanted.units), report.issued_before)
     made = in_forms(document, report, wanted.forms, progress)
-    files = _write_all(into, {f"{file_stem(wanted.job)}.{form}": made[form] for form in wanted.forms})
+    files = _write_all(into, {f"{_stem(session, wanted.job)}.{form}": made[form] for form in wanted.forms})
     return WrittenReport(files, len(report.evaluation.refused), document["revision"])
 
 
@@ -80,7 +82,7 @@ def issue(
             made = _made(session, wanted, reason, sign(), progress)
         issue_report(session, made.issue, sign())
     try:
-        files = () if into is None else _write_all(into, dict(made.issue.forms.values()))
+        files = () if into is None else _write_new(into, dict(made.issue.forms.values()))
     except CalibError as error:
         revision = made.issue.revision
         again = f"{Step.WRITE_AGAIN} {wanted.job}, revision {revision}"
@@ -100,9 +102,13 @@ def _made(session: Session, wanted: Wanted, reason: str | None, signature: Signa
     document = content(report, wanted.issued, wanted.units, Issuing(person, reason))
     document = revised(document, report.issued_before)
     forms = dict.fromkeys([*wanted.forms, _KEPT_ALWAYS])
-    made = in_forms(document, report, list(forms), progress)
     revision = document["revision"]
-    named = {form: (f"{file_stem(wanted.job, revision)}.{form}", made[form]) for form in forms}
+    document |= {
+        "issue_digest": issue_digest(report.ledger_digest, document["job"], revision, wanted.issued.isoformat(), forms)
+    }
+    made = in_forms(document, report, list(forms), progress)
+    stem = _stem(session, wanted.job)
+    named = {form: (f"{stem}-r{revision}.{form}", made[form]) for form in forms}
     cited = None if report.validation is None else report.validation.record_id
     issue = ToIssue(wanted.job, revision, wanted.issued, reason, report.ledger_digest, named, cited)
     return _Made(issue, len(report.evaluation.refused))
@@ -113,13 +119,32 @@ def _evaluated(session: Session, wanted: Wanted, progress: Progress) -> JobRepor
     return report(session, wanted.job, wanted.now, wanted.coverage_probability)
 
 
-def write_issued(session: Session, job: str, revision: int, forms: Sequence[str], into: Path) -> tuple[Path, ...]:
-    """Write an issue again, byte for byte, in those forms, or all of it; raises NotInRecordsError, CalibError."""
+def _stem(session: Session, job: str) -> str:
+    """What the files of a job's report are called: each job's otherwise, whatever signs and case their names have."""
+    return stem_among(job, jobs_like(session, like_names(job)))
+
+
+def write_issued(
+    session: Session, job: str, revision: int, forms: Sequence[str], into: Path, *, over: bool = False
+) -> tuple[Path, ...]:
+    """Write an issue again, byte for byte, in those forms, or all of it; raises NotInRecordsError, CalibError.
+
+    `over`: also where files of its names hold something else.
+    """
     of_revision = [issue for issue in issues_of(session, job) if issue.revision == revision]
     names = {each.form: each.name for issue in of_revision for each in issue.forms}
     asked = forms or list(names) or [_KEPT_ALWAYS]  # of a revision that was not issued this one is missed
     contents = {form: issued_bytes(session, job, revision, form) for form in asked}
-    return _write_all(into, {names[form]: made for form, made in contents.items()})
+    return (_write_all if over else _write_new)(into, {names[form]: made for form, made in contents.items()})
+
+
+def _write_new(into: Path, contents: Mapping[str, bytes]) -> tuple[Path, ...]:
+    """Write files that are frozen: one that is there with other bytes stays as it is; raises CalibError, none written."""
+    for name, made in contents.items():
+        path = into / name
+        if path.is_file() and path.read_bytes() != made:
+            raise CalibError(f"{path} is there already and holds something else: name another folder")
+    return _write_all(into, contents)
 
 
 def _write_all(into: Path, contents: Mapping[str, bytes]) -> tuple[Path, ...]:

@@ -6,11 +6,11 @@ from typing import Any
 
 from sqlmodel import Session, col, select
 
-from calib.confirmation.interval import RELEASE, SUSPENSION
+from calib.confirmation.interval import OUT_OF_USE, RELEASE
 from calib.procedures.audit.answer import Answer, counted
 from calib.procedures.audit.subject import Subject
-from calib.procedures.impact.reviews import FOUND_BEYOND, Review, reviews
 from calib.procedures.on_record.by_keys import by_keys
+from calib.procedures.on_record.reviews import FOUND_BEYOND, Review, reviews
 from calib.procedures.on_record.what_counts import not_retracted
 from calib.records.ledger import written
 from calib.records.record import key, moment
@@ -123,11 +123,11 @@ def _events(session: Session, subject: Subject) -> Iterator[tuple[str, bool]]:
     befell = by_keys(session, select(Event).where(not_retracted(Event)), Event.instrument_id, named)
     events = sorted(befell, key=lambda each: (moment(each.at), each.id))
     for event in events:
-        if event.kind in (SUSPENSION, "damage"):
+        if event.kind in OUT_OF_USE:
             later = [each for each in events if each.instrument_id == event.instrument_id and each.kind == RELEASE]
             released = next((each for each in later if moment(each.at) >= moment(event.at)), None)
             end = f"; released on {released.at[:10]} ({released.reason})" if released else "; not released"
-            told = f"{event.at[:10]}: {named[event.instrument_id]} {_BEFELL[event.kind]} ({event.reason}){end}."
+            told = f"{event.at[:10]}: {named[event.instrument_id]} was {OUT_OF_USE[event.kind]} ({event.reason}){end}."
             yield told, released is None
     failed = select(IntermediateCheck).where(IntermediateCheck.result == "failed", not_retracted(IntermediateCheck))
     failed = failed.order_by(col(IntermediateCheck.id))
@@ -138,9 +138,6 @@ def _events(session: Session, subject: Subject) -> Iterator[tuple[str, bool]]:
             f"{check.at[:10]}: {named[check.instrument_id]} failed an intermediate check ({check.kind}){end}.",
             since is None,
         )
-
-
-_BEFELL = {SUSPENSION: "was suspended", "damage": "was damaged"}
 
 
 def _calibrated_after(session: Session, instrument_id: int, at: datetime) -> str | None:

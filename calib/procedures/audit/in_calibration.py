@@ -13,6 +13,7 @@ from calib.procedures.audit.answer import Answer, counted, days_text
 from calib.procedures.audit.subject import JOB, Subject, Use
 from calib.procedures.on_record.calibrations import CalibrationOnFile
 from calib.procedures.on_record.used_with import decision_on, gear_of
+from calib.procedures.people.four_eyes import same_person
 from calib.procedures.people.house_rules import ONE_PERSON_MAY_ACCEPT, holds
 from calib.records.record import key
 from calib.records.tables.calibrations import Acceptance
@@ -73,7 +74,7 @@ def accepted(session: Session, subject: Subject) -> Answer:
         if acceptance is None:
             waiting.append(name)
             continue
-        alone += [name] if acceptance.accepted_by == on_file.typed_by else []
+        alone += [name] if on_file.typed_by and same_person(acceptance.accepted_by, on_file.typed_by) else []
         recorded = signed[key(acceptance.id)]
         words = (acceptance.accepted_by, _rule(acceptance), recorded.person, recorded.time[:10])
         alike[words].append((name, acceptance.accepted_on))

@@ -21,7 +21,7 @@ from dataclasses import dataclass
 
 from sqlmodel import Session
 
-from calib.confirmation.as_found import later_calibrations
+from calib.confirmation.in_order import later_calibrations
 from calib.confirmation.interval import Decision, gate
 from calib.confirmation.traceability import Record, downward, reached
 from calib.errors import BadInputError
@@ -29,9 +29,9 @@ from calib.procedures.impact.certificate_replaced import RestedOnCertificate
 from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.open_review import open_reviews
 from calib.procedures.impact.rests_on import OF, Ground, ground_below
-from calib.procedures.impact.reviews import reviews
 from calib.procedures.on_record.calibrations import CalibrationOnFile, against_withdrawn, calibration_on_file
 from calib.procedures.on_record.register import load_register
+from calib.procedures.on_record.reviews import reviews
 from calib.procedures.people.authorise import append, authorise
 from calib.procedures.typed.reason import without_reason
 from calib.records import ledger

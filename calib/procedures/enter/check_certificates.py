@@ -16,7 +16,7 @@ from calib.procedures.on_record.recorded import holds_from_earlier, why_from
 from calib.procedures.typed.rows_together import KnownNames, duplicate, repeated, unit_known
 from calib.procedures.typed.sheets import Cells, Sheets, TypedRow
 
-_OF_ACCEPTANCE = ("accepted_by", "criterion", "decision_rule", "reason")
+_OF_ACCEPTANCE = ("accepted_by", "criterion", "decision_rule", "departure_reason", "reason")
 
 
 def certificate_findings(named: KnownNames, retired_since: Callable[[str], str | None]) -> list[Finding]:
@@ -113,9 +113,12 @@ def _calibrations(named: KnownNames) -> Iterable[Finding]:
             yield duplicate(
                 row, ("certificate",), "a certificate number that the laboratory gave to one calibration only"
             )
+    reissued = {certificate_of(row) for row in named.sheets["supersessions.csv"]}
     for row in rows:
         yield from named.unknown(row, "calibrations.csv", "tag")
         yield from _dates(row, named.instruments)
+        if certificate_of(row) not in reissued:  # which takes over the acceptance of the certificate before
+            yield from _before_issue(row)
         yield from _reference_standards(row, named)
 
 
@@ -138,9 +141,6 @@ def _dates(row: TypedRow, instruments: Mapping[str, Cells]) -> Iterable[Finding]
         cell = row.get(column)
         if cell is not None and date.fromisoformat(cell) < calibrated:
             yield row.finding(column, f"a date on or after calibrated_on ({calibrated})")
-    issued, accepted = row.get("issued_on"), row.get("accepted_on")
-    if issued is not None and accepted is not None and str(calibrated) <= accepted < issued:
-        yield row.finding("accepted_on", f"a date on or after issued_on ({issued})")
     received = row.get("received_on")
     if received is not None and date.fromisoformat(received) > calibrated:
         yield row.finding("received_on", f"a date on or before calibrated_on ({calibrated})")
@@ -151,6 +151,12 @@ def _dates(row: TypedRow, instruments: Mapping[str, Cells]) -> Iterable[Finding]
         end = add_months(calibrated, int(months))
         if date.fromisoformat(due) > end:
             yield row.finding("due_on", f"no later date than the calibration interval of {months} months gives ({end})")
+
+
+def _before_issue(row: TypedRow) -> Iterable[Finding]:
+    calibrated, issued, accepted = (row.get(name) for name in ("calibrated_on", "issued_on", "accepted_on"))
+    if calibrated is not None and issued is not None and accepted is not None and calibrated <= accepted < issued:
+        yield row.finding("accepted_on", f"a date on or after issued_on ({issued})")
 
 
 def _reference_standards(row: TypedRow, named: KnownNames) -> Iterable[Finding]:

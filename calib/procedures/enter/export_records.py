@@ -186,17 +186,24 @@ class _Logs:
     def __init__(self, session: Session) -> None:
         self.contents: dict[str, bytes] = {}
         self.names: dict[int, str] = {}
+        self._names: dict[str, str] = {}  # in lower case -> as the file is called
         for series in session.exec(select(LoggedSeries).order_by(col(LoggedSeries.id))):
             self.names[key(series.id)] = self._named(series)
 
     def _named(self, series: LoggedSeries) -> str:
         stem, suffix = Path(series.name).stem, Path(series.name).suffix
         name, count = series.name, 1
-        while name.lower() in FILES or self.contents.get(name, series.content) != series.content:
+        while name.lower() in FILES or self._taken(name, series.content):
             count += 1
             name = f"{stem}-{count}{suffix}"
         self.contents[name] = series.content
+        self._names[name.casefold()] = name
         return name
+
+    def _taken(self, name: str, content: bytes) -> bool:
+        """Whether a system that takes upper and lower case for one has another file, or another name, there."""
+        other = self._names.get(name.casefold())
+        return other is not None and (other != name or self.contents[other] != content)
 
 
 def _csv(name: str, columns: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> Iterator[ExportedFile]:

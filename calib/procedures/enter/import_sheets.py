@@ -123,7 +123,7 @@ def import_sheets(
         *([] if said is None else [said]),
         *notices_of_times(complete, now),
         *outside_range(complete, checked.named.instruments),
-        *odd_cells(complete, checked.named.instruments),
+        *odd_cells(complete, checked.named.instruments, checked.named.cells("outlets.csv")),
         *_of_retired(session, complete["calibrations.csv"]),
     ]:
         writing.remark(f"notice: {notice}")
@@ -240,6 +240,7 @@ class _Writing:
         self.append(Acceptance, acceptances(rows, self.names, checked.judged.assessments, self.signature, self.reason))
         of_instruments = self._append_rows(sheets, *_OF_INSTRUMENTS)
         self.append(StoredCurve, chosen_curves(self.session, sheets["curves.csv"]))
+        self._append_rows(sheets, "supersessions.csv")
         self._append_rows(sheets, *_OF_JOBS)
         # What counted before, where readings came before the withdrawals.
         before = on_record_of_rows(self.session, sheets, self.names) if sheets["withdrawals.csv"] else None

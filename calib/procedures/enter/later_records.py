@@ -4,6 +4,7 @@ events.csv       suspensions, releases, damage, repairs, moves, retirements, int
 checks.csv       intermediate checks; whether one passed follows from its limits
 pairings.csv     probes and the meters that they are used with
 curves.csv       curves that a person chose instead of the rule
+supersessions.csv  certificates that their laboratory reissued, each with the one that it issued instead
 withdrawals.csv  calibrations that were recorded wrongly, and count for nothing
 factors.csv      outlet factors found in the field, as they were stored; factor_pairs.csv has the readings that they rest on
 amendments.csv   outlets as they were amended, each time the whole of them; likewise instrument_amendments.csv,
@@ -134,9 +135,14 @@ def _limits(rows: Iterable[TypedRow]) -> Iterable[Finding]:
 
 def _of_certificates(named: KnownNames) -> Iterable[Finding]:
     """Curves and withdrawals speak of certificates that the same import brings; each is withdrawn once."""
-    for file in ("curves.csv", "withdrawals.csv"):
+    for file in ("curves.csv", "supersessions.csv", "withdrawals.csv"):
         for row in named.sheets[file]:
-            yield from named.unknown(row, file, "tag", "certificate")
+            for reference in FILES[file].references:
+                yield from named.unknown(row, file, *reference.columns)
+    for row in named.sheets["supersessions.csv"]:
+        if row.sound("certificate", "old_certificate") and row.cells["certificate"] == row.cells["old_certificate"]:
+            yield row.finding("certificate", "another certificate than the one that was reissued")
+    yield from repeated(named, "supersessions.csv", recorded={})
     yield from repeated(named, "withdrawals.csv", recorded={})
 
 

@@ -1,4 +1,4 @@
-"""Attach files to instruments and calibrations: bytes kept as they are, once, under the SHA-256 of their content.
+"""Attach files to instruments, calibrations and competences: bytes kept as they are, once, under the SHA-256 of their content.
 
 What kind of file it is, its content says and not its name.
 
@@ -93,6 +93,11 @@ def attach_to_calibration(
     """Keep a file with a calibration; raises NotInRecordsError."""
     calibration = calibration_numbered(session, instrument_tagged(session, tag), certificate)
     return _attach(session, file, {"calibration_id": key(calibration.id)}, remarks, signature)
+
+
+def attach_to_competence(session: Session, competence_id: int, file: FileRead, signature: ledger.Signature) -> FileKept:
+    """Keep a file as the evidence of a competence."""
+    return _attach(session, file, {"competence_id": competence_id}, None, signature)
 
 
 def _attach(

@@ -8,7 +8,7 @@ from sqlmodel import Session
 
 from calib.confirmation.due import DueEntry, due_list
 from calib.confirmation.interval import Decision, InstrumentOnRecord
-from calib.procedures.impact.reviews import Review, reviews
+from calib.procedures.on_record.reviews import Review, reviews
 from calib.procedures.on_record.used_with import decisions_on, gear_of
 
 

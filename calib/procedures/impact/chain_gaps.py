@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date, datetime
 
-from calib.confirmation.interval import InstrumentOnRecord, gate, not_put_right_since
+from calib.confirmation.interval import InstrumentOnRecord, ReviewOnRecord, gate, not_put_right_since
 from calib.confirmation.traceability import Graph, Record, circles, is_accredited
 from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.rests_on import STANDARD, Ground
@@ -33,16 +33,30 @@ class Gaps:
         if table == RecordKind.FACTOR:
             return tuple(self._of_factor(self.ground.factors[record_id]))
         if record == self.start and table == RecordKind.INSTRUMENT:
-            return gate(self.register, self._tag(record), self.on, self.on).reasons
+            decision = gate(self.register, self._tag(record), self.on, self.on)
+            own = (f"{self._tag(record)}: {review.said}" for review in self.reviews_of(record) if review.is_open)
+            return tuple(dict.fromkeys((*decision.reasons, *own)))
         return ()
+
+    def reviews_of(self, record: Record) -> tuple[ReviewOnRecord, ...]:
+        """Impact reviews, open and closed, that shake a calibration; of an instrument those that are about itself."""
+        table, record_id = record
+        if table not in (RecordKind.CALIBRATION, RecordKind.INSTRUMENT):
+            return ()
+        own = self.register[self._tag(record)].reviews
+        if table == RecordKind.INSTRUMENT:
+            return tuple(review for review in own if review.is_own)
+        return tuple(review for review in own if record_id in review.calibrations)
 
     def _of_calibration(self, record: Record, calibration: Calibration) -> Iterator[str]:
         tag = self.ground.instruments[calibration.instrument_id].tag
-        if self.ground.on_record(calibration).withdrawn:
-            yield f"{tag}: certificate {calibration.certificate} was withdrawn: it counts for nothing"
+        wrong = self.ground.on_record(calibration).wrong_values
+        if wrong is not None:
+            yield f"{tag}: certificate {calibration.certificate} {wrong}: it counts for nothing"
         if record in self.in_circles:
             certificate = calibration.certificate
             yield f"{tag}: certificate {certificate} rests on itself by way of its reference standards: correct the standards"
+        yield from (f"{tag}: {review.said}" for review in self.reviews_of(record) if review.is_open)
         standards = [link for link in self.graph.get(record, ()) if link.role == STANDARD]
         if not standards and not is_accredited(calibration.accreditation):
             yield (
@@ -58,10 +72,10 @@ class Gaps:
 
     def _of_factor(self, factor: FoundFactor) -> Iterator[str]:
         used = self.ground.calibrations[factor.calibration_id]
-        if self.ground.latest_factors[factor.factor] is factor and self.ground.on_record(used).withdrawn:
-            yield against_factor(
-                factor.factor, self._tag((RecordKind.CALIBRATION, factor.calibration_id)), used.certificate
-            )
+        tag = self._tag((RecordKind.CALIBRATION, factor.calibration_id))
+        wrong = against_factor(factor.factor, tag, self.ground.on_record(used))
+        if wrong is not None and self.ground.latest_factors[factor.factor] is factor:
+            yield wrong
 
     def _of_instruments(self, record: Record) -> Iterator[str]:
         for link in self.graph.get(record, ()):

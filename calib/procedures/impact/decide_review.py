@@ -14,9 +14,9 @@ from sqlmodel import Session
 from calib.errors import BadInputError, CalibError, Finding
 from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.open_review import brought_up_to_date
-from calib.procedures.impact.reviews import FOUND_BEYOND, Review, review_numbered
 from calib.procedures.on_record.factors import factor_that_counts
 from calib.procedures.on_record.held_curves import AS_BEFORE, AS_FOUND_FROM
+from calib.procedures.on_record.reviews import FOUND_BEYOND, Review, review_numbered
 from calib.procedures.pairs.factor_from_pairs import found_again
 from calib.procedures.people.authorise import append, authorise
 from calib.procedures.typed.reason import without_reason

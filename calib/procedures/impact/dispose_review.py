@@ -14,7 +14,7 @@ from sqlmodel import Session
 from calib.errors import BadInputError, Finding
 from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.open_review import brought_up_to_date
-from calib.procedures.impact.reviews import RECORDED_LATER, REISSUE, Review, review_numbered
+from calib.procedures.on_record.reviews import RECORDED_LATER, REISSUE, Review, review_numbered
 from calib.procedures.people.authorise import append, authorise
 from calib.procedures.typed.reason import without_reason
 from calib.records import ledger

@@ -32,6 +32,7 @@ class Knot:
     name: str
     says: Mapping[str, Any]
     gaps: tuple[str, ...] = ()  # what its chain lacks
+    reviews: tuple[str, ...] = ()  # impact reviews of it, open and closed
 
 
 def knots_of(
@@ -44,7 +45,8 @@ def knots_of(
     knots = {}
     for record in records:
         kind, name, says = saying.of(record)
-        knots[record] = Knot(record, kind, name, says, () if gaps is None else gaps.of(record))
+        lacks, reviews = ((), ()) if gaps is None else (gaps.of(record), gaps.reviews_of(record))
+        knots[record] = Knot(record, kind, name, says, lacks, tuple(review.said for review in reviews))
     return knots
 
 

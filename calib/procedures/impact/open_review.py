@@ -17,7 +17,7 @@ from typing import Any
 
 from sqlmodel import Session, col, select
 
-from calib.confirmation.as_found import last_in_order
+from calib.confirmation.in_order import last_in_order, of_the_same_calibration
 from calib.confirmation.interval import InstrumentOnRecord
 from calib.confirmation.traceability import Record
 from calib.errors import CalibError, Step
@@ -39,6 +39,7 @@ from calib.procedures.people.authorise import append
 from calib.records import ledger
 from calib.records.record import key, typed
 from calib.records.tables.calibrations import Acceptance, Calibration
+from calib.records.tables.comparisons import Supersession
 from calib.records.tables.instruments import Instrument
 from calib.records.tables.reviews import ImpactLine, ImpactReview
 
@@ -203,8 +204,15 @@ def _opened(
     own = register[instrument.tag]
     if own.calibration(key(calibration.id)).withdrawn:
         return None
+    same = of_the_same_calibration(own, key(calibration.id))
+    if same is not None and own.calibration(key(calibration.id)).accepted_on is None:
+        notices.append(
+            f"{instrument.tag}: certificate {calibration.certificate} is of the same calibration as {same.certificate}: what "
+            "it was found to be is reviewed once it is accepted, or the other one withdrawn"
+        )
+        return None
     since = last_in_order(own, key(calibration.id))
-    if since is None:
+    if since is None or _reviewed_as_reissued(session, calibration):
         return None
     before = curve_of(curve_that_counts(session, since.record_id).parameters)
     judged = _accepted_on(session, since.record_id) or usual_object(typed(instrument))
@@ -231,6 +239,13 @@ def _opened(
     words = " and ".join(each.criterion for each in judgements_made)
     text = json.dumps(assessment, ensure_ascii=False)
     return ImpactReview(calibration_id=key(calibration.id), criterion=words, assessment=text)
+
+
+def _reviewed_as_reissued(session: Session, calibration: Calibration) -> bool:
+    """Whether the certificate whose place it took has a review of what was found: it stays the review of both."""
+    reviewed = col(ImpactReview.calibration_id) == Supersession.old_calibration_id
+    of_old = select(ImpactReview.id).join(Supersession, reviewed)
+    return session.exec(of_old.where(Supersession.calibration_id == calibration.id)).first() is not None
 
 
 def _near(tag: str, certificate: str, judged: Iterable[JudgedAsFound]) -> Iterator[str]:

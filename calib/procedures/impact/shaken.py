@@ -13,7 +13,7 @@ from typing import Any
 
 from sqlmodel import Session
 
-from calib.confirmation.as_found import last_shown_in_order
+from calib.confirmation.in_order import last_shown_in_order
 from calib.confirmation.traceability import Record, TraceLink, downward, reached
 from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.recalculate import Recalculated

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from calib.confirmation.as_found import relied_on_since
+from calib.confirmation.in_order import relied_on_since
 from calib.confirmation.interval import CalibrationOnRecord
 from calib.confirmation.traceability import Record, TraceLink, downward, reached
 from calib.procedures.impact.gather import RecordKind

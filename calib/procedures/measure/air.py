@@ -18,7 +18,7 @@ from datetime import datetime
 import numpy as np
 from sqlmodel import Session
 
-from calib.airflow.air import FORMULA_RELATIVE_UNCERTAINTY, PARTS, density, density_sensitivities
+from calib.airflow.air import FORMULA_RELATIVE_UNCERTAINTY, density, density_sensitivities
 from calib.airflow.psychrometer import (
     COEFFICIENT_RELATIVE_UNCERTAINTY,
     relative_humidity,
@@ -58,6 +58,8 @@ MEASURED_AS = {
 }
 # What a set states, each in one of its ways.
 PRESSURES, HUMIDITIES = (BAROMETRIC, ALTITUDE), (HUMIDITY, WET_BULB)
+# What the uncertainty of a density is made of in any case.
+_PARTS = ("temperature", "pressure", "humidity", "formula")
 PSYCHROMETER = "psychrometer coefficient"
 FORMULA = "formula"
 
@@ -303,7 +305,7 @@ def parts_of_density(influences: Sequence[AirInfluence], rho: float, without: in
 
     One instrument has one error in all that it observed: what temperature and humidity share by it is a part of both together.
     """
-    squares = dict.fromkeys(PARTS, 0.0)
+    squares = dict.fromkeys(_PARTS, 0.0)
     shared: dict[int, list[AirInfluence]] = defaultdict(list)
     for influence in influences:
         of = _PART_OF[influence.quantity]

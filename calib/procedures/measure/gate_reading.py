@@ -99,7 +99,7 @@ def _gated(
     if against or system.decision.calibration is None:
         # A manometer may have observed the static pressure too.
         return Gated(None, tuple(dict.fromkeys(against)))
-    flags = (*(_too_short(observed) if observed.logged else ()), *_held(system))
+    flags = (*(_too_short(observed) if observed.logged else ()), *system.notes)
     if factor is None or is_flow:
         return Gated(Standing(reading, at, observed, outlet, system, None, flags), ())
     wrong = records.found_wrongly(factor)
@@ -107,13 +107,6 @@ def _gated(
     return Gated(
         Standing(reading, at, observed, outlet, system, factor, flags if wrong is None else (wrong, *flags)), ()
     )
-
-
-def _held(system: MeasuringSystem) -> Iterable[str]:
-    """That another curve than the certificate's holds, as a person decided."""
-    for calibration in (system.calibration, system.probe_calibration):
-        if calibration is not None and calibration.certificate_id is not None:
-            yield f"which curve holds for certificate {calibration.certificate} was decided in an impact review"
 
 
 def _too_short(observed: Observed) -> tuple[str, ...]:

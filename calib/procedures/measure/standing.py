@@ -77,6 +77,17 @@ class MeasuringSystem:
         return tuple(each.record_id for each in both if each is not None)
 
     @cached_property
+    def notes(self) -> tuple[str, ...]:
+        """That a review decided which curve holds, and open reviews that were known then."""
+        held = (
+            f"which curve holds for certificate {each.certificate} was decided in an impact review"
+            for each in (self.decision.calibration, self.probe_calibration)
+            if each is not None and each.certificate_id is not None
+        )
+        of_probe = () if self.probe_decision is None else self.probe_decision.notes
+        return (*held, *self.decision.notes, *of_probe)
+
+    @cached_property
     def declared_way(self) -> Way:
         """The way of its instrument."""
         return way_of_instrument(self.instrument)

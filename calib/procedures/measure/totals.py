@@ -170,7 +170,9 @@ class _Group:
 
 def counted(outlets: Outlets) -> dict[int, Outlet]:
     """Outlets that totals take: those that say so; of the others the outlets, and a duct where its system has no outlet."""
-    with_outlets = {(outlet.system, outlet.service) for outlet in outlets.values() if outlet.place != DUCT}
+    with_outlets: set[tuple[str, str]] = set()
+    if any(outlet.place == DUCT for outlet in outlets.values()):
+        with_outlets = {(outlet.system, outlet.service) for outlet in outlets.values() if outlet.place != DUCT}
     return {
         outlet_id: outlet
         for outlet_id, outlet in outlets.items()

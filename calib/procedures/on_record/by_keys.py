@@ -8,6 +8,8 @@ from typing import Any
 from sqlalchemy import inspect
 from sqlmodel import Session, SQLModel, col, select
 
+from calib.records.on_file import rows_of
+
 LARGEST_KEY = 2**63  # of a database
 MOST_AT_ONCE = 10_000  # values in one question: databases limit the parameters of a statement
 
@@ -20,8 +22,8 @@ def among(query: Any, column: Any, keys: Collection[int] | None) -> Any:
 def cells_of(session: Session, table: type[SQLModel], confined: Callable[[Any], Any]) -> list[Any]:
     """Rows of a confined query for a table as named tuples of its cells: of thousands no mapped object is made."""
     # Past the session, which would look for mapped objects; whatever was added to it is flushed already.
-    rows = session.connection().execute(confined(select(*inspect(table).local_table.columns)))
-    return list(map(partial(tuple.__new__, _named_cells(table)), rows.all()))
+    rows = rows_of(session.connection(), confined(select(*inspect(table).local_table.columns)))
+    return list(map(partial(tuple.__new__, _named_cells(table)), rows))
 
 
 @lru_cache(maxsize=16)

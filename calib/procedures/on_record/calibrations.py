@@ -1,5 +1,6 @@
 """Calibrations as the records hold them: certificate, comparisons, standards, acceptance, the curve that counts."""
 
+import json
 from collections import defaultdict
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
@@ -16,6 +17,7 @@ from calib.procedures.on_record.attached_files import files_of
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
 from calib.procedures.on_record.recorded import recorded_by
+from calib.procedures.on_record.supersessions import superseded_among
 from calib.procedures.on_record.what_counts import counts_of_its_calibration, curve_may_count
 from calib.procedures.typed.sheets import Cells
 from calib.records import ledger
@@ -23,6 +25,7 @@ from calib.records.record import RecordCells, key, typed
 from calib.records.tables.calibrations import Acceptance, Calibration, ReferenceStandard, Withdrawal
 from calib.records.tables.comparisons import Comparison, ComparisonCorrelation
 from calib.records.tables.curves import StoredCurve
+from calib.records.tables.entries import Attempt
 from calib.records.tables.files import Attached
 from calib.records.tables.instruments import Instrument
 from calib.records.tables.ledger import LedgerEntry
@@ -42,6 +45,7 @@ def calibrations_on_file(session: Session, tag: str | None = None) -> list[Recor
     if tag is not None:
         query = query.where(Instrument.id == instrument_tagged(session, tag).id)
     of_tags = session.exec(query).all()
+    superseded = superseded_among(session, [key(row[0].id) for row in of_tags])
     recorded = recorded_by(session, Acceptance, [key(row[3].id) for row in of_tags if row[3] is not None])
     return [
         {"tag": owner}
@@ -49,6 +53,7 @@ def calibrations_on_file(session: Session, tag: str | None = None) -> list[Recor
         | _acceptance(acceptance, recorded)
         | {
             "withdrawn": _withdrawn(session, withdrawal),
+            "superseded": superseded.get(key(calibration.id)),
             "shape": curve.shape,
             "degree": curve.degree,
             "measuring_interval": curve.measuring_interval,
@@ -102,8 +107,28 @@ class CalibrationOnFile:
     typed_by: str | None = None
     withdrawn: RecordCells | None = None  # at, by, reason; None: it was not
     correlations: tuple[RecordCells, ...] = ()  # of reference values, as the certificate states them
+    superseded: RecordCells | None = (
+        None  # by_certificate, at, by, reason, same_values, counts; None: it was not reissued
+    )
     # When its acceptance was recorded, and why it holds from an earlier day.
     two_days: RecordCells = field(default_factory=lambda: _two_days(None, {}))
+    attempts: tuple[RecordCells, ...] = ()  # to accept it, that its criterion failed: at, by, asked, findings
+
+
+ACCEPT = "accept"  # the act of an attempt
+
+
+def _attempts(session: Session, keys: Collection[int]) -> dict[int, list[RecordCells]]:
+    """Attempts to accept each calibration that its criterion failed, in the order in which they were made."""
+    own = select(Attempt).where(Attempt.act == ACCEPT, Attempt.record_table == Calibration.__tablename__)
+    tried = list(by_keys(session, own.order_by(col(Attempt.id)), Attempt.record_id, keys))
+    entries = recorded_by(session, Attempt, [key(each.id) for each in tried])
+    attempts: dict[int, list[RecordCells]] = defaultdict(list)
+    for each in tried:
+        entry = entries[key(each.id)]
+        said = {"asked": json.loads(each.asked), "findings": json.loads(each.findings)}
+        attempts[each.record_id].append({"at": entry["recorded_at"], "by": entry["person"], **said})
+    return attempts
 
 
 def calibration_on_file(session: Session, tag: str, certificate: str | None) -> CalibrationOnFile:
@@ -136,6 +161,7 @@ def calibrations_by_key(session: Session, keys: Collection[int]) -> dict[int, Ca
     on_file = {}
     rows = list(by_keys(session, query, Calibration.id, keys))
     owners = amended_instruments(session, {calibration.instrument_id for calibration, *_ in rows})
+    superseded, attempts = superseded_among(session, keys), _attempts(session, keys)
     recorded = recorded_by(session, Acceptance, [key(row[1].id) for row in rows if row[1] is not None])
     for calibration, acceptance, withdrawal in rows:
         calibration_id = key(calibration.id)
@@ -153,7 +179,9 @@ def calibrations_by_key(session: Session, keys: Collection[int]) -> dict[int, Ca
             typed_by[calibration_id],
             _withdrawn(session, withdrawal),
             tuple(typed(each, "calibration_id") for each in correlations[calibration_id]),
+            superseded.get(calibration_id),
             _two_days(acceptance, recorded),
+            tuple(attempts[calibration_id]),
         )
     return on_file
 
@@ -167,10 +195,13 @@ def _by_calibration(session: Session, keys: Collection[int], table: Any, query: 
 
 
 def against_withdrawn(on_file: CalibrationOnFile) -> Finding | None:
-    """What would have been right where a calibration was withdrawn; None where it was not."""
-    if on_file.withdrawn is None:
+    """What would have been right where a calibration was withdrawn, or another counts in its place; None where it counts."""
+    if on_file.withdrawn is not None:
+        said = "one that was not withdrawn; it was {at} by {by}: {reason}".format_map(on_file.withdrawn)
+    elif on_file.superseded is not None and on_file.superseded["counts"]:
+        said = "one that counts; {by_certificate} took its place {at} by {by}: {reason}".format_map(on_file.superseded)
+    else:
         return None
-    said = "one that was not withdrawn; it was {at} by {by}: {reason}".format_map(on_file.withdrawn)
     return Finding.typed("certificate", on_file.calibration.certificate, said)
 
 

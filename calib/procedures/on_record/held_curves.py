@@ -25,7 +25,7 @@ from datetime import date, datetime
 
 from sqlmodel import Session, col, select
 
-from calib.confirmation.as_found import last_in_order
+from calib.confirmation.in_order import last_in_order
 from calib.confirmation.interval import CalibrationOnRecord, HeldCurve, InstrumentOnRecord, calibration_in_force
 from calib.curves.curve import Curve
 from calib.curves.response import curve_from_text

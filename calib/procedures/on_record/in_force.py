@@ -12,7 +12,7 @@ from typing import Any
 from sqlmodel import Session, col, select
 
 from calib.confirmation.history import History
-from calib.confirmation.interval import InstrumentOnRecord
+from calib.confirmation.interval import CalibrationOnRecord, InstrumentOnRecord
 from calib.curves.curve import Curve
 from calib.curves.response import curve_from_text
 from calib.procedures.on_record.amended import Amended, amended_instruments
@@ -79,10 +79,10 @@ class OnRecord:
         return self.instruments[instrument] if amended is None else amended.at(at)
 
     def found_wrongly(self, factor: FoundFactor) -> str | None:
-        """What is wrong with a factor that was found with a calibration which was withdrawn since; None where it was not."""
+        """What is wrong with a factor that was found with a calibration whose values do not hold any more; None where they do."""
         tag = self.instruments[factor.instrument_id].tag
         used = self.register[tag].calibration(factor.calibration_id)
-        return against_factor(factor.factor, tag, used.certificate) if used.withdrawn else None
+        return against_factor(factor.factor, tag, used)
 
     def stretch(self, at: datetime, now: datetime) -> Hashable:
         """The stretch of time in which `at` lies: whenever the gate is asked within it, it says the same of everything on record.
@@ -121,6 +121,7 @@ class OnRecord:
             for held in calibration.held
             if held.since is not None
         }
+        own |= {review.opened for instrument in self.register.values() for review in instrument.reviews}
         of_pairs = {at for pair in self.pairs for at in (pair.since, pair.until) if at is not None}
         return sorted(own | of_pairs | {at for each in self.amended.values() for at in each.turns})
 
@@ -129,9 +130,11 @@ class OnRecord:
         return curve_of(self.curves[calibration].parameters)
 
 
-def against_factor(factor: str, tag: str, certificate: str) -> str:
-    """What is wrong with a factor that was found with a withdrawn certificate of an instrument, and the next step."""
-    return f"factor {factor}: it was found with certificate {certificate} of {tag}, which was withdrawn: find it again"
+def against_factor(factor: str, tag: str, used: CalibrationOnRecord) -> str | None:
+    """What is wrong with a factor that was found with a certificate of an instrument, and the next step; None where nothing is."""
+    if used.wrong_values is None:
+        return None
+    return f"factor {factor}: it was found with certificate {used.certificate} of {tag}, which {used.wrong_values}: find it again"
 
 
 @lru_cache(maxsize=256)

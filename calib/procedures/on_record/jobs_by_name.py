@@ -2,7 +2,7 @@
 
 from collections.abc import Collection
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session, col, func, select
 
 from calib.procedures.on_record.amended import Amended, revisions_by_owner
 from calib.procedures.on_record.by_keys import among
@@ -31,6 +31,11 @@ def jobs_in_force(session: Session, keys: Collection[int] | None = None) -> dict
     revisions = revisions_by_owner(session, JobRevision, JobRevision.job_id, keys)
     jobs = session.exec(among(select(Job), Job.id, keys).order_by(col(Job.id)))
     return {key(job.id): Amended(job, revisions.get(key(job.id), ())).now for job in jobs}
+
+
+def jobs_like(session: Session, pattern: str) -> list[str]:
+    """Names of the jobs whose name in lower case is like a pattern (SQL LIKE), in the order in which they were recorded."""
+    return list(session.exec(select(Job.job).where(func.lower(Job.job).like(pattern)).order_by(col(Job.id))))
 
 
 def outlet_named(session: Session, job: str, name: str) -> Outlet:

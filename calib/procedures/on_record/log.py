@@ -207,8 +207,8 @@ def _named(session: Session, table: Table, owner: Table, keys: Collection[int]) 
     for column, referred in way:
         joined = joined.join(referred, column == referred.c.id)
     called = owner.c.tag if "tag" in owner.c else owner.c.job
-    found = session.execute(select(table.c.id, called).select_from(joined).where(table.c.id.in_(sorted(keys))))
-    return [(record_id, told) for record_id, told in found]
+    rows = session.execute(select(table.c.id, called).select_from(joined).where(table.c.id.in_(sorted(keys))))
+    return [(record_id, told) for record_id, told in rows]
 
 
 def _shortest_way(table: Table, owner: Table) -> list[tuple[Any, Table]] | None:

@@ -7,6 +7,7 @@ from collections import defaultdict
 from collections.abc import Collection
 from datetime import date
 
+from sqlalchemy.orm import aliased
 from sqlmodel import Session, col, select
 
 from calib.confirmation.interval import (
@@ -19,9 +20,12 @@ from calib.confirmation.interval import (
 from calib.procedures.on_record.amended import instruments_in_force
 from calib.procedures.on_record.by_keys import among
 from calib.procedures.on_record.recorded import entry_of
+from calib.procedures.on_record.reviews_of_register import with_reviews
+from calib.procedures.on_record.supersessions import took_its_place
 from calib.procedures.on_record.what_counts import counts_of_its_calibration, not_retracted
 from calib.records.record import key, moment
 from calib.records.tables.calibrations import Acceptance, Calibration, ReferenceStandard, Withdrawal
+from calib.records.tables.comparisons import Supersession
 from calib.records.tables.curves import StoredCurve
 from calib.records.tables.events import Event, IntermediateCheck
 from calib.records.tables.instruments import Instrument
@@ -54,7 +58,7 @@ def register_among(session: Session, wanted: Collection[int] | None) -> dict[str
         of_instruments.where(not_retracted(IntermediateCheck)).order_by(col(IntermediateCheck.id))
     ):
         checks[check.instrument_id].append(CheckOnRecord(moment(check.at), check.kind, check.result == "passed"))
-    return {
+    register = {
         instrument.tag: InstrumentOnRecord(
             instrument.tag,
             instrument.interval_months,
@@ -66,6 +70,7 @@ def register_among(session: Session, wanted: Collection[int] | None) -> dict[str
         )
         for instrument in instruments_in_force(session, wanted)
     }
+    return with_reviews(session, register, wanted)
 
 
 def with_standards(session: Session, instruments: Collection[int]) -> set[int]:
@@ -89,6 +94,7 @@ def _calibrations(session: Session, instruments: Collection[int] | None) -> dict
     )
     for calibration_id, tag in session.exec(among(of_calibrations, Calibration.instrument_id, instruments)):
         standards[calibration_id].append(tag)
+    new = aliased(Calibration)
     query = (
         select(  # type: ignore[call-overload]
             Calibration.instrument_id,
@@ -102,11 +108,15 @@ def _calibrations(session: Session, instruments: Collection[int] | None) -> dict
             StoredCurve.high,
             StoredCurve.measuring_interval,
             Withdrawal.id,
+            new.certificate,
+            Supersession.same_values,
         )
         .select_from(Calibration)
         .join(StoredCurve, counts_of_its_calibration())
         .outerjoin(Acceptance, col(Acceptance.calibration_id) == Calibration.id)
         .outerjoin(Withdrawal, col(Withdrawal.calibration_id) == Calibration.id)
+        .outerjoin(Supersession, took_its_place())
+        .outerjoin(new, col(new.id) == Supersession.calibration_id)
         .order_by(col(Calibration.id))
     )
     calibrations: dict[int, list[CalibrationOnRecord]] = defaultdict(list)
@@ -123,6 +133,8 @@ def _calibrations(session: Session, instruments: Collection[int] | None) -> dict
             high,
             interval,
             withdrawal,
+            superseded_by,
+            same_values,
         ) = row
         calibrations[instrument].append(
             CalibrationOnRecord(
@@ -130,13 +142,15 @@ def _calibrations(session: Session, instruments: Collection[int] | None) -> dict
                 certificate,
                 laboratory,
                 date.fromisoformat(calibrated_on),
-                _day(accepted_on) if withdrawal is None else None,
+                _day(accepted_on) if withdrawal is None and superseded_by is None else None,
                 _day(due_on),
                 low,
                 high,
                 interval,
                 tuple(standards[record_id]),
                 withdrawal is not None,
+                superseded_by,
+                same_values != "no",
             )
         )
     return calibrations

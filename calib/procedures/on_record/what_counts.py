@@ -28,7 +28,9 @@ from sqlalchemy import and_, exists, not_, or_
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col, func, select
 
+from calib.procedures.on_record.supersessions import took_its_place
 from calib.records.tables.calibrations import Acceptance, Calibration, Withdrawal
+from calib.records.tables.comparisons import Supersession
 from calib.records.tables.curves import StoredCurve
 from calib.records.tables.entries import Retraction
 from calib.records.tables.ledger import LedgerEntry
@@ -78,8 +80,9 @@ def counts_of_its_calibration() -> Any:
 
 
 def not_withdrawn() -> Any:
-    """A condition on calibrations: whatever asks which of them counts leaves out those that were withdrawn."""
-    return col(Calibration.id).not_in(select(Withdrawal.calibration_id))
+    """A condition on calibrations: whatever asks which of them counts leaves out those that were withdrawn or superseded."""
+    superseded = select(Supersession.id).where(took_its_place()).correlate(Calibration)
+    return and_(col(Calibration.id).not_in(select(Withdrawal.calibration_id)), ~superseded.exists())
 
 
 def not_retracted(table: Any) -> Any:

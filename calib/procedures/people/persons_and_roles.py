@@ -12,6 +12,7 @@ from sqlmodel import Session, col, select
 from calib.confirmation.authority import QA, ROLES, PersonOnRecord, holders, roles_of
 from calib.errors import BadInputError, Finding, NotInRecordsError
 from calib.procedures.people.authorise import People, append, authorise, is_shared, people_on_record
+from calib.procedures.people.four_eyes import same_person
 from calib.procedures.people.grants import ALL_GROUPS
 from calib.procedures.typed.reason import without_reason
 from calib.records import ledger
@@ -65,11 +66,14 @@ def add_person(session: Session, wanted: PersonWanted, signature: ledger.Signatu
 
 def change_role(session: Session, wanted: ChangeWanted, signature: ledger.Signature) -> Role:
     """Append a role given or withdrawn from the signature's time on; raises NotInRecordsError, or BadInputError."""
-    authorise(session, signature, "people")
+    signature = authorise(session, signature, "people")
     known = people_on_record(session)
-    person = _named(session, wanted.name, known)
+    person = person_on_record(session, wanted.name, known)
     _raise(list(_of_change(wanted, known, signature, shared=is_shared(session))))
-    role = _role(person, wanted.role, wanted.kind, wanted.reason.strip(), signature)
+    reason = wanted.reason.strip()
+    if wanted.kind == GIVEN:
+        reason = told_alone(reason, wanted.name, signature.person)
+    role = _role(person, wanted.role, wanted.kind, reason, signature)
     append(session, [role], signature)
     return role
 
@@ -81,7 +85,7 @@ def correct_login(session: Session, wanted: LoginWanted, signature: ledger.Signa
     """
     signature = authorise(session, signature, "login")
     known = people_on_record(session)
-    person = _named(session, wanted.name, known)
+    person = person_on_record(session, wanted.name, known)
     _raise(list(_of_correction(wanted, known, signature, shared=is_shared(session))))
     at = signature.time.isoformat(timespec="seconds")
     login = wanted.login and wanted.login.strip()
@@ -90,7 +94,28 @@ def correct_login(session: Session, wanted: LoginWanted, signature: ledger.Signa
     return record
 
 
-def _named(session: Session, name: str, known: People) -> Person:
+def against_oneself(known: People, name: str, signature: ledger.Signature) -> str | None:
+    """Why a QA may not do something for themselves: another QA is there to do it; None: it is for another, or nobody is there.
+
+    Decision (2026-11-29): alone is who has the role QA and nobody else has it; then the record itself says so (`told_alone`).
+    Options: a rule of the house, which somebody alone would set for themselves as well. Cost: the only QA among many technicians
+    counts as alone.
+    """
+    others = [other for other in holders(QA, known.people, known.changes, signature.time) if other != name]
+    if not same_person(name, signature.person) or not others:
+        return None
+    return (
+        f"another person than yourself: nobody authorises themselves while there is {', '.join(others)} ({QA}) to do it"
+    )
+
+
+def told_alone(text: str, name: str, by: str) -> str:
+    """A text of the record, which says so where a person did it for themselves."""
+    return f"{text} (by themselves, alone: no other {QA} is on record)" if same_person(name, by) else text
+
+
+def person_on_record(session: Session, name: str, known: People) -> Person:
+    """The person of a name; raises NotInRecordsError, with those there are."""
     person = session.exec(select(Person).where(Person.name == name)).first()
     if person is None:
         there = ", ".join(person.name for person in known.people) or "none"
@@ -194,7 +219,11 @@ def _of_change(wanted: ChangeWanted, known: People, signature: ledger.Signature,
     if wanted.role not in ROLES:
         yield _finding(column, wanted.role, f"one of {', '.join(ROLES)}")
         return
-    expected = _expected_of_time(wanted, known, signature) or _expected_of_role(wanted, known, signature, shared)
+    expected = (
+        _expected_of_time(wanted, known, signature)
+        or _expected_of_role(wanted, known, signature, shared)
+        or (against_oneself(known, wanted.name, signature) if wanted.kind == GIVEN else None)
+    )
     if expected is not None:
         yield _finding(column, wanted.role, expected)
 

@@ -7,12 +7,12 @@ from sqlmodel import Session
 
 from calib import __version__
 from calib.confirmation.interval import Decision
-from calib.procedures.impact.reviews import Review, reviews_of_job
 from calib.procedures.measure.evaluate import Evaluation, evaluate
 from calib.procedures.measure.gate_reading import air_of_reading
 from calib.procedures.measure.risks import RisksOfJob, risks_of
 from calib.procedures.measure.standing import Standing
 from calib.procedures.on_record.calibrations import CalibrationOnFile, calibrations_by_key
+from calib.procedures.on_record.reviews import Review, reviews_of_job
 from calib.procedures.on_record.validations import ValidationOnRecord, latest_validation
 from calib.procedures.report.amendments import Amendment, amendments_of
 from calib.procedures.report.issued import Issue, issued_bytes, issues_of

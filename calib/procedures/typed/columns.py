@@ -5,6 +5,7 @@ from calib.procedures.typed.declared.calibrations import (
     COMPARISONS_CSV,
     CORRELATIONS_CSV,
     CURVES_CSV,
+    SUPERSESSIONS_CSV,
     WITHDRAWALS_CSV,
 )
 from calib.procedures.typed.declared.conditions import CONDITIONS_CSV
@@ -37,6 +38,7 @@ _DECLARED = (
     CHECKS_CSV,
     PAIRINGS_CSV,
     CURVES_CSV,
+    SUPERSESSIONS_CSV,
     WITHDRAWALS_CSV,
     FACTORS_CSV,
     FACTOR_PAIRS_CSV,

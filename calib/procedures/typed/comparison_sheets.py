@@ -22,7 +22,7 @@ from calib.procedures.typed.bounded_workbook import Extent, extent_of
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.declaration import TypedColumn
 from calib.procedures.typed.open_document import DocumentCell, document_sheets, is_open_document
-from calib.procedures.typed.sheets import FileContent, TypedRow, read_csv, sheet_rows
+from calib.procedures.typed.sheets import FileContent, Reading, TypedRow, read_csv, sheet_rows
 
 _NAMES = ("tag", "certificate")  # known from the command: they may be left out
 _DIGITS = 15  # significant digits of a number that a workbook holds
@@ -165,6 +165,32 @@ def _rows_within(extent: Extent, sheet: Any) -> Iterable[Sequence[Any]]:
     return rows
 
 
+def workbook_lines(file: FileContent) -> tuple[dict[str, list[list[str]]], list[Finding]]:
+    """The lines of every sheet of a workbook, dates as YYYY-MM-DD, and what is wrong with cells and file."""
+    opened = _open_document if is_open_document(file.content) else _office_workbook
+    findings: list[Finding] = []
+    sheets: dict[str, list[list[str]]] = {}
+    try:
+        with opened(file.content) as rows_of_sheets:
+            for name, rows in rows_of_sheets.items():
+                dated = ([_dated(cell) for cell in row] for row in rows())
+                sheets[name], wrong = _lines_of_sheet(f"{file.source}, sheet {name}", dated)
+                findings += wrong
+    except WorkbookError as error:
+        return {}, [Finding(file.source, None, None, None, str(error))]
+    except Exception as error:  # noqa: BLE001 (whatever the library trips over in a file that is no workbook)
+        return {}, [Finding(file.source, None, None, None, f"a workbook that can be read ({type(error).__name__})")]
+    return sheets, findings
+
+
+def _dated(text: _Text) -> _Text:
+    """A day or a time of a workbook as it is written elsewhere; it knows no zone."""
+    if not isinstance(text, _Wrong) or text.expected != _NO_DATE:
+        return text
+    day, _, clock = text.shown.replace("T", " ").partition(" ")
+    return day if clock in {"", "00:00:00"} else f"{day}T{clock}"
+
+
 def _sheet_of(file: FileContent, names: Sequence[str], wanted: str | None) -> tuple[str, Finding | None]:
     """The sheet asked for, the one named comparisons, or the only one."""
     for name in (wanted, "comparisons", names[0] if len(names) == 1 else None):
@@ -177,8 +203,15 @@ def _sheet_of(file: FileContent, names: Sequence[str], wanted: str | None) -> tu
 
 
 def _rows_of_sheet(
-    source: str, rows_of_texts: Iterable[list[_Text]], columns: Iterable[TypedColumn]
+    source: str, rows_of_texts: Iterable[list[_Text]], columns: Iterable[TypedColumn], reading: Reading | None = None
 ) -> tuple[list[TypedRow], list[Finding]]:
+    lines, findings = _lines_of_sheet(source, rows_of_texts)
+    rows, more = sheet_rows(source, lines, tuple(columns), reading)
+    return rows, [*findings, *more]
+
+
+def _lines_of_sheet(source: str, rows_of_texts: Iterable[list[_Text]]) -> tuple[list[list[str]], list[Finding]]:
+    """The texts of a sheet, each line as long as the first, and the cells that hold none."""
     findings: list[Finding] = []
     lines: list[list[str]] = []
     width = 0
@@ -191,8 +224,7 @@ def _rows_of_sheet(
                 findings.append(Finding(source, row_number, column, text.shown, text.expected))
         cells = _without_tail(["" if isinstance(text, _Wrong) else text for text in texts])
         lines.append([*cells, *[""] * width][: max(width, len(cells))])
-    rows, more = sheet_rows(source, lines, columns)
-    return rows, [*findings, *more]
+    return lines, findings
 
 
 def _without_tail(cells: Sequence[Any]) -> list[Any]:

@@ -72,9 +72,9 @@ def points_typed(typed: Sequence[str]) -> dict[tuple[int, int], str]:
     return points
 
 
-def observed_values(cell: str) -> list[float]:
+def observed_values(cell: str) -> tuple[float, ...]:
     """Observations joined by semicolons."""
-    return list(map(float, cell.split(";")))
+    return tuple(map(float, cell.split(";")))
 
 
 def mean_of(values: Sequence[float]) -> float:
@@ -105,10 +105,10 @@ def observed_of(
     if log is not None:
         values = tuple(logged_values(log))
         return Observed(mean_of(values), values, logged=True)
-    throttled = () if throttled_observations is None else tuple(observed_values(throttled_observations))
+    throttled = () if throttled_observations is None else observed_values(throttled_observations)
     if observations is None:
         return Observed(float(str(indication)), (), throttled=throttled)
-    values = tuple(observed_values(observations))
+    values = observed_values(observations)
     return Observed(mean_of(values), values, False, None, throttled)
 
 

@@ -9,7 +9,23 @@ from itertools import islice
 from pathlib import Path
 
 from calib.errors import Finding
+from calib.procedures.typed.as_people_write import (
+    Habits,
+    Heading,
+    did_you_mean,
+    habits_of,
+    header_place,
+    headings_of,
+    is_as_wanted,
+    is_sum,
+    meant,
+    separator_of,
+    text_of,
+    two_meanings,
+    unit_column,
+)
 from calib.procedures.typed.declaration import TypedColumn
+from calib.procedures.typed.unit_spelling import unit_meant
 
 Cells = Mapping[str, str | None]  # column -> as typed
 
@@ -41,6 +57,7 @@ class TypedRow:
     cells: dict[str, str]
     bad: set[str] = field(default_factory=set)
     log: FileContent | None = None  # the file named in log_file
+    either: dict[str, str] = field(default_factory=dict)  # column -> both that its cell may mean
     given: frozenset[str] = (
         frozenset()
     )  # cells that stand for the whole sheet: a mistake in them is named where they were given
@@ -82,6 +99,7 @@ def read_sheets(
     files: Iterable[FileContent],
     known: Mapping[str, Iterable[TypedColumn]],
     beside: Callable[[FileContent, str], FileContent],
+    reading: "Reading | None" = None,
 ) -> tuple[dict[str, list[TypedRow]], list[Finding]]:
     """Rows of CSV files, each under one of the known names, and what is wrong with them as files.
 
@@ -95,7 +113,7 @@ def read_sheets(
         if file.name not in known:
             others.append(file)
             continue
-        sheets[file.name], wrong = read_csv(file, known[file.name])
+        sheets[file.name], wrong = read_csv(file, known[file.name], reading)
         findings += wrong
         for row in sheets[file.name]:
             name = row.get("log_file")
@@ -107,77 +125,146 @@ def read_sheets(
     return sheets, findings
 
 
-def read_csv(file: FileContent, columns: Iterable[TypedColumn]) -> tuple[list[TypedRow], list[Finding]]:
-    """Rows of one CSV file (UTF-8, a header row), and what is wrong with it as a file."""
-    lines, expected = _lines(file)
+@dataclass
+class Reading:
+    """How sheets are read: what a person said of them beforehand, and what there is to say of them afterwards."""
+
+    day_first: bool | None = None  # of dates such as 03/04/2026; None: as far as the sheet tells by itself
+    notices: list[str] = field(default_factory=list)  # what was taken as what
+
+
+def read_csv(
+    file: FileContent, columns: Iterable[TypedColumn], reading: Reading | None = None
+) -> tuple[list[TypedRow], list[Finding]]:
+    """Rows of one CSV file as people write it (`as_people_write`), and what is wrong with it as a file."""
+    reading, columns = reading or Reading(), tuple(columns)
+    lines, expected = csv_lines(file, columns, reading)
     if expected is not None:
         return [], [Finding(file.source, None, None, None, expected)]
-    return sheet_rows(file.source, lines, columns)
+    return sheet_rows(file.source, lines, columns, reading)
 
 
-def _lines(file: FileContent) -> tuple[list[list[str]], str | None]:
+def csv_lines(
+    file: FileContent, columns: Iterable[TypedColumn], reading: Reading
+) -> tuple[list[list[str]], str | None]:
+    """Lines of a CSV file that may have some columns, and what was expected of it where it is none."""
     if file.expected is not None:
         return [], file.expected
-    try:
-        text = file.content.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        return [], f"UTF-8 text (byte {error.start + 1} is none)"
+    text, said = text_of(file.content)
+    if text is None:
+        return [], "text, best as UTF-8"
+    if said is not None:
+        reading.notices.append(f"{file.source} {said}")
     if "\0" in text:
         return [], "text (there is a NUL byte in it)"
+    separator = separator_of(text, columns)
     try:
-        lines = list(islice(csv.reader(io.StringIO(text, newline=""), strict=True), _MOST_LINES + 1))
-        return (
-            (lines, None)
-            if len(lines) <= _MOST_LINES
-            else ([], f"a sheet of at most {_MOST_LINES:,} lines (it has more)")
+        lines = list(
+            islice(csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True), _MOST_LINES + 1)
         )
     except csv.Error as error:
         return [], f"comma-separated values ({error})"
+    return (
+        (lines, None) if len(lines) <= _MOST_LINES else ([], f"a sheet of at most {_MOST_LINES:,} lines (it has more)")
+    )
 
 
 def sheet_rows(
-    source: str, lines: Sequence[Sequence[str]], columns: Iterable[TypedColumn]
+    source: str, lines: Sequence[Sequence[str]], columns: Collection[TypedColumn], reading: Reading | None = None
 ) -> tuple[list[TypedRow], list[Finding]]:
-    """Rows of a sheet whose first line is its header, and what is wrong with it as a whole."""
+    """Rows of a sheet, its header in the first line or below a title, and what is wrong with it as a whole."""
+    reading = reading or Reading()
     if not lines:
         return [], [Finding(source, None, None, None, f"a header row with {_names(columns)}")]
-    header = [name.strip() for name in lines[0]]
-    findings = list(_header_findings(source, header, columns))
+    place = header_place(lines, columns)
+    if place:
+        reading.notices.append(f"{source}: row {place + 1} is the header; what stands above it is left out")
+    filled = [cell.strip() for cell in lines[place]]
+    while filled and not filled[-1]:
+        filled.pop()
+    header = headings_of(filled, columns)
+    units, findings = _units_of_headings(source, place + 1, header, columns)
+    findings += _header_findings(source, place + 1, header, columns, units)
     if findings:
         return [], findings
     rows = []
-    for row_number, line in enumerate(lines[1:], start=2):
+    for row_number, line in enumerate(lines[place + 1 :], start=place + 2):
         if not any(map(str.strip, line)):
             continue  # a blank line is none of anybody's records
-        if len(line) != len(header):
-            findings.append(
-                Finding(source, row_number, None, None, f"{len(header)} cells as in the header, found {len(line)}")
-            )
+        if len(line) < len(header) or any(map(str.strip, line[len(header) :])):
+            wanted = f"{len(header)} cells as in the header, found {len(line)}"
+            findings.append(Finding(source, row_number, None, None, wanted))
             continue
-        cells = {name: cell for name, cell in zip(header, map(str.strip, line), strict=True) if cell}
-        rows.append(TypedRow(source, row_number, cells))
+        cells = {each.column: cell for each, cell in zip(header, map(str.strip, line), strict=False) if cell}
+        if is_sum(cells.values(), [each.name for each in columns if each.required and each.name not in cells]):
+            reading.notices.append(f"{source}: row {row_number} is a total and is left out")
+            continue
+        rows.append(TypedRow(source, row_number, units | cells))
+    _read_as_meant(source, rows, columns, reading)
     return rows, findings
+
+
+def _read_as_meant(source: str, rows: Sequence[TypedRow], columns: Iterable[TypedColumn], reading: Reading) -> None:
+    """Put what is meant in the place of cells that are wrong only as they are written, and say so."""
+    habits: Habits | None = None
+    for column in columns:
+        name = column.name
+        for row in rows:
+            cell = row.cells.get(name)
+            if cell is None or is_as_wanted(cell, column):
+                continue
+            if habits is None:
+                habits = habits_of((each for one in rows for each in one.cells.values()), day_first=reading.day_first)
+            written = meant(cell, column, row.row_number or 0, habits)
+            if written is not None:
+                row.cells[name] = written
+            elif (either := two_meanings(cell, column, habits)) is not None:
+                row.either[name] = either
+    reading.notices += [] if habits is None else [f"{source}: {notice}" for notice in habits.notices()]
 
 
 def _names(columns: Iterable[TypedColumn]) -> str:
     return ", ".join(column.name for column in columns)
 
 
-def _header_findings(source: str, header: Sequence[str], columns: Iterable[TypedColumn]) -> Iterable[Finding]:
+def _units_of_headings(
+    source: str, row: int, header: Sequence[Heading], columns: Collection[TypedColumn]
+) -> tuple[dict[str, str], list[Finding]]:
+    """Column -> unit, of the units that stand in headings; and what is wrong with them."""
+    by_name = {column.name: column for column in columns}
+    units: dict[str, str] = {}
+    findings = []
+    for heading in header:
+        column = None if heading.unit is None else unit_column(heading.column, by_name)
+        if heading.unit is None or column is None:
+            continue
+        unit = unit_meant(heading.unit) or heading.unit
+        expected = by_name[column].check(unit)
+        if expected is None and units.setdefault(column, unit) != unit:
+            expected = f"one unit for all that stand in {column}: another heading has {units[column]}"
+        if expected is not None:
+            findings.append(Finding(source, row, heading.typed, heading.unit, expected))
+    return units, findings
+
+
+def _header_findings(
+    source: str, row: int, header: Sequence[Heading], columns: Iterable[TypedColumn], units: Collection[str]
+) -> Iterable[Finding]:
     known = {column.name for column in columns}
-    counts = Counter(header)
+    counts = Counter(heading.column for heading in header)
     unknown = [name for name in counts if name not in known]
     expected = f"one of the columns {_names(columns)}"
     if len(unknown) > _MOST_UNKNOWN:  # another file: one line says so
-        yield Finding(source, 1, _shown(unknown[0]), None, f"{expected}; {len(unknown) - 1} more are none of them")
+        yield Finding(source, row, _shown(unknown[0]), None, f"{expected}; {len(unknown) - 1} more are none of them")
     else:
-        yield from (Finding(source, 1, _shown(name), None, expected) for name in unknown)
+        for name in unknown:
+            yield Finding(source, row, _shown(name), None, f"{expected}{did_you_mean(name, known)}")
     for name, count in counts.items():
         if count > 1 and name in known:
-            yield Finding(source, 1, name, None, f"the column once, found {count} times")
+            yield Finding(source, row, name, None, f"the column once, found {count} times")
     for column in columns:
-        if column.required and column.name not in header:
-            yield Finding(source, 1, column.name, None, "this column, which is missing")
+        if column.required and column.name not in counts and column.name not in units:
+            yield Finding(source, row, column.name, None, "this column, which is missing")
 
 
 def _shown(name: str) -> str:
@@ -195,7 +282,7 @@ def cell_findings(rows: Sequence[TypedRow], columns: Iterable[TypedColumn]) -> l
         for name, check, of_blank in asked:
             expected = check(cells[name]) if name in cells else of_blank
             if expected is not None:
-                findings.append(row.finding(name, expected))
+                findings.append(row.finding(name, row.either.get(name, expected)))
     return findings
 
 

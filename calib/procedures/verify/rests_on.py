@@ -23,7 +23,7 @@ from calib.procedures.verify.retractions import retractions_of
 from calib.records.pages import page_findings
 from calib.records.stored_state import apart_from_closed
 from calib.records.tables.calibrations import Acceptance, Calibration, ReferenceStandard, Withdrawal
-from calib.records.tables.comparisons import Comparison, ComparisonCorrelation
+from calib.records.tables.comparisons import Comparison, ComparisonCorrelation, Supersession
 from calib.records.tables.conditions import Condition
 from calib.records.tables.curves import StoredCurve
 from calib.records.tables.events import Event, IntermediateCheck, Pairing
@@ -60,7 +60,7 @@ def changed_past(session: Session, numbers: Numbers) -> Sequence[LedgerFinding]:
 
 _OF_CALIBRATION: tuple[Any, ...] = (
     Comparison, ComparisonCorrelation, ReferenceStandard, StoredCurve, Acceptance,
-    Withdrawal,
+    Withdrawal, Supersession,
 )  # fmt: skip
 _OF_INSTRUMENT: tuple[Any, ...] = (Event, IntermediateCheck, InstrumentRevision)
 _OF_JOB: tuple[Any, ...] = (

@@ -38,9 +38,9 @@ def answer(records, place, *named):
     return one["answer"], one["is_finding"], one["rests_on"]
 
 
-def event(records, tag, kind, day, reason):
+def event(records, tag, kind, day, reason, hour=8):
     with database.writing(str(records)) as session:
-        record_event(session, tag, kind, datetime(2026, 3, day, 8, tzinfo=UTC), reason, SIGNED)
+        record_event(session, tag, kind, datetime(2026, 3, day, hour, tzinfo=UTC), reason, SIGNED)
 
 
 def test_there_are_ten_questions_and_each_says_its_answer_first(job):
@@ -70,7 +70,7 @@ def test_what_was_suspended_before_is_not_in_calibration_whenever_that_is_record
     event(job, "VA-2", "suspension", 4, "dropped")
     said, is_finding, rests_on = answer(job, 1)
     assert (said, is_finding) == ("No: of 2 instruments VA-2 was not, on 2026-03-05.", True)
-    assert any("VA-2: suspended since 2026-03-04T08:00:00+00:00 (dropped)" in line for line in rests_on)
+    assert any(line.startswith("VA-2: suspended since 2026-03-04T08:00:00+00:00") for line in rests_on)
 
 
 def test_an_instrument_is_asked_on_the_day_asked_about(job):
@@ -121,7 +121,7 @@ def test_what_befell_an_instrument_is_open_until_it_is_released(job):
     assert answer(job, 5)[:2] == ("Nothing was found out of order.", False)
     event(job, "VA-1", "suspension", 5, "reads low")
     assert answer(job, 5)[:2] == ("1 finding is on record, 1 of them not closed yet.", True)
-    event(job, "VA-1", "release", 6, "cleaned")
+    event(job, "VA-1", "release", 6, "cleaned", hour=9)
     said, is_finding, rests_on = answer(job, 5)
     assert (said, is_finding) == ("1 finding is on record, each of them closed.", False)
     assert rests_on == ["2026-03-05: VA-1 was suspended (reads low); released on 2026-03-06 (cleaned)."]

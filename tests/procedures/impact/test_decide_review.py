@@ -8,8 +8,8 @@ import pytest
 
 from calib.errors import BadInputError
 from calib.procedures.impact.decide_review import CurveWanted, decide_review
-from calib.procedures.impact.reviews import reviews
 from calib.procedures.measure.evaluate import evaluate
+from calib.procedures.on_record.reviews import reviews
 from calib.procedures.people.persons_and_roles import PersonWanted, add_person
 from calib.records import database, ledger
 from calib.records.tables.factors import FoundFactor

@@ -9,7 +9,7 @@ import pytest
 
 from calib.errors import BadInputError, NotInRecordsError
 from calib.procedures.impact.dispose_review import DISPOSITIONS, DispositionWanted, dispose_review
-from calib.procedures.impact.reviews import open_reviews_of, reviews
+from calib.procedures.on_record.reviews import open_reviews_of, reviews
 from calib.procedures.people.persons_and_roles import PersonWanted, add_person
 from calib.procedures.report.collect import report
 from calib.records import database, ledger

@@ -153,7 +153,8 @@ def test_a_suspended_instrument_refuses_what_rests_on_it(prepared, tmp_path, tag
     suspend(prepared, tag)
     found = read_in(prepared, tmp_path)
     expected = (
-        f"{tag}: suspended since 2026-03-04T08:00:00+01:00 (dropped): use another instrument until it is released"
+        f"{tag}: suspended since 2026-03-04T08:00:00+01:00, recorded on 2026-03-06 (dropped): use another instrument until it is "
+        "released"
     )
     assert found == dict.fromkeys(RESTS_ON[tag], (expected,))
 

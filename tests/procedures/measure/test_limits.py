@@ -12,6 +12,8 @@ from scipy import stats
 
 from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.measure.risks import Process, risks_of
+from calib.procedures.on_record.flow_limits import flow_limits
+from calib.quantities import unit
 from calib.records import database
 from calib.records.tables.outlets import Outlet
 from tests.command import calib
@@ -250,3 +252,8 @@ def test_what_is_written_comes_back_as_it_was_typed(tmp_path):
     assert (first.tolerance_percent, first.tolerance_minus_percent, first.tolerance_plus_percent) == (None, "0", "10.0")
     calib("export", tmp_path / "out", records=records)
     assert ",0,10.0," in (tmp_path / "out" / "outlets.csv").read_text(encoding="utf-8")
+
+
+def test_a_design_flow_that_is_counted_against_its_direction_has_a_lower_and_an_upper_limit_too():
+    typed = Outlet(**dict.fromkeys(NEW), tolerance_percent="10")
+    assert flow_limits(typed, -100.0, unit("volume flow", "m3/h")) == pytest.approx((-110.0, -90.0))

@@ -11,7 +11,6 @@ import numpy as np
 import pytest
 from scipy import integrate, stats
 
-from calib.confirmation.conformity import tolerance_intervals
 from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.measure.results import judge_flows, results
 from calib.procedures.measure.risks import Process, risks_of
@@ -21,6 +20,7 @@ from calib.uncertainty.propagation import Combined, covariance
 from tests.command import calib
 from tests.every_way import changed, every_way
 from tests.folders import NOW, records_of, small_job
+from tests.tolerances import about
 
 RULES = ("simple", "guarded", "guarded non-binary")
 
@@ -227,7 +227,7 @@ def as_resistors(job, nominal, tolerance, u_m):
         outlet = Outlet(**cells | judged_by)
         measured.append(one._replace(outlet=outlet))
     design = np.full(size, nominal * to_si)
-    limits = tolerance_intervals(design, np.full(size, tolerance / nominal))
+    limits = about(design, np.full(size, tolerance / nominal))
     judgement = judge_flows(flow, design, limits, job.job.decision_rule)
     return dataclasses.replace(job, measured=tuple(measured), flow=flow, in_design_state=flow, judgement=judgement)
 

@@ -11,7 +11,6 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from calib.confirmation.conformity import tolerance_intervals
 from calib.measurement import Flows
 from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.measure.results import judge_flows, results
@@ -30,10 +29,11 @@ from calib.records.tables.jobs import SystemDesign
 from calib.records.tables.outlets import Outlet
 from calib.records.words import NET
 from calib.uncertainty.propagation import combine, covariance
-from calib.uncertainty.sharing import common, independent, not_known, not_known_of_a_change
+from calib.uncertainty.sharing import common, common_within_a_sign, independent, not_known, not_known_of_a_change
 from tests.contributions import contribution, line
 from tests.every_way import changed, every_way
 from tests.folders import NOW, records_of
+from tests.tolerances import about
 
 SIGN = {"supply": 1.0, "return": -1.0, "exhaust": -1.0}
 M3_H = 1 / 3600
@@ -290,7 +290,7 @@ def test_the_probability_of_a_sign_is_that_of_students_t(value, dof):
 @pytest.mark.parametrize(("value", "conforms"), [(0.89, 0.0), (0.9, 1.0), (1.0, 1.0), (1.1, 1.0), (1.11, 0.0)])
 def test_a_flow_known_exactly_conforms_or_does_not(value, conforms):
     exact = results(np.array([value]), combine([line(0.0)]))
-    found = judge_flows(exact, np.array([1.0]), tolerance_intervals(np.array([1.0]), np.array([0.1])), "guarded")
+    found = judge_flows(exact, np.array([1.0]), about(np.array([1.0]), np.array([0.1])), "guarded")
     assert found.statement.tolist() == ["pass" if conforms else "fail"]
     assert (found.probability, found.consumer_risk, found.producer_risk) == ([conforms], [0.0], [0.0])
 
@@ -349,6 +349,7 @@ BY_HAND = {
     not_known: lambda terms: math.fsum(t for t in terms if t > 0) ** 2 + math.fsum(t for t in terms if t < 0) ** 2,
     not_known_of_a_change: lambda terms: math.fsum(map(abs, terms)) ** 2,
 }
+BY_HAND[common_within_a_sign] = BY_HAND[not_known]
 
 
 def of_group(rule, terms):
@@ -399,13 +400,16 @@ def test_a_total_is_the_sum_of_its_readings_with_what_all_of_them_share(job, nam
 
 @pytest.mark.parametrize("name", ["of_systems", "of_job"])
 def test_the_covariance_matrix_of_all_readings_says_the_same_of_a_sum(job, name):
-    """Among terms of one sign what is not known is common; of differences no one matrix holds."""
+    """Among terms of one sign what is not known is common; of differences no one matrix holds.
+
+    What the air does to the flows of a sum has both signs, and is a hundredth of their uncertainty: there the matrix is no rule.
+    """
     totals, matrix = getattr(job, name), covariance(job.flows.contributions)
     sums = [row for row, one in enumerate(totals.totals) if one.service != NET]
     assert len(sums) >= 3
     for row in sums:
         s = selection(job, totals.totals[row])
-        assert totals.flow.combined.standard_uncertainty[row] == pytest.approx(math.sqrt(s @ matrix @ s), rel=1e-12)
+        assert totals.flow.combined.standard_uncertainty[row] == pytest.approx(math.sqrt(s @ matrix @ s), rel=1e-4)
 
 
 @pytest.mark.parametrize(("name", "row"), rows_of(KINDS))

@@ -14,7 +14,8 @@ from calib import __version__
 from calib.errors import BadInputError, RecordsError
 from calib.procedures.people.authorise import append
 from calib.procedures.people.close_step import close_step
-from calib.procedures.people.persons_and_roles import PersonWanted, add_person
+from calib.procedures.people.house_rules import set_rule
+from calib.procedures.people.persons_and_roles import ChangeWanted, PersonWanted, add_person, change_role
 from calib.procedures.verify.whole_state import verify_state
 from calib.records import database, ledger
 from calib.records.tables.custody import ClockStep
@@ -165,3 +166,20 @@ def test_a_time_that_runs_back_past_the_program_is_found_and_before_versions_wer
         "ledger entry 4": "is of 2025-03-06T09:00:00+00:00, before the entry before it (2026-03-06T09:00:00+00:00)",
         "ledger entry 5": "names no version of the program, and the entry before it does",
     }
+
+
+def test_a_qa_whose_role_was_withdrawn_does_not_act_again_with_the_clock_a_day_earlier(empty_records):
+    with database.writing(str(empty_records)) as session:
+        login = OWNER if session.get_bind().dialect.name == "postgresql" else "quinn"
+        add_person(session, PersonWanted("Quinn", login, ["QA"]), at(NOW))
+        add_person(session, PersonWanted("Ada", None, ["QA"]), at(NOW))
+    with database.writing(str(empty_records)) as session:
+        change_role(session, ChangeWanted("Ada", "QA", "withdrawn", "left the company"), at(NOW + 2 * MINUTE * 60))
+    for who in ("Ada", "Quinn"):
+        with database.writing(str(empty_records)) as session, pytest.raises((BadInputError, RecordsError)):
+            ruled(session, at(NOW + MINUTE, who))
+    assert verified(empty_records) == [{}, {}]
+
+
+def ruled(session, signature):
+    set_rule(session, "one person may accept", "yes", "so", signature)

@@ -14,7 +14,7 @@ from CoolProp.HumidAirProp import HAPropsSI
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calib.confirmation.conformity import conformity, tolerance_intervals
+from calib.confirmation.conformity import conformity
 from calib.confirmation.words import DECISION_RULES
 from calib.errors import NotInRecordsError
 from calib.procedures.enter.amend_outlet import amend_outlet
@@ -34,6 +34,7 @@ from tests.command import calib
 from tests.every_way import changed
 from tests.folders import NOW, SIGNED, imported, records_of, write
 from tests.reference import rows
+from tests.tolerances import about
 
 AT = datetime.fromisoformat("2026-03-05T12:00+01:00")
 AIR = ExpectedAir(293.15, 101300.0, 0.5)
@@ -741,7 +742,7 @@ def test_what_lies_within_the_acceptance_interval_passes_and_what_lies_outside_d
     low, high = acceptance((design - half_width, design + half_width), U, rule).interval
     inside, step = low + share * (high - low), 1e-6 * design
     for value, passes in ((inside, True), (low - step, False), (high + step, False)):
-        whole = tolerance_intervals(np.array([design]), np.array([part]))
+        whole = about(np.array([design]), np.array([part]))
         (said,) = conformity(np.array([value]), np.array([U]), whole, rule)
         assert (said == "pass") is passes
 

@@ -24,7 +24,7 @@ from calib.procedures.typed.declaration import Declaration, Reference, may, must
 from calib.procedures.typed.declared.instruments import OF_INSTRUMENT
 from calib.quantities import finite_number
 from calib.records.tables.calibrations import Calibration, Withdrawal
-from calib.records.tables.comparisons import Comparison, ComparisonCorrelation
+from calib.records.tables.comparisons import Comparison, ComparisonCorrelation, Supersession
 from calib.records.tables.curves import StoredCurve
 from calib.records.words import CURVE_SHAPES, PHASES
 
@@ -56,6 +56,7 @@ CALIBRATIONS_CSV = Declaration(
         may("decision_rule", one_of(*DECISION_RULES), "rule of the statement of conformity, beside accepted_on"),
         may("judged", one_of(*JUDGED), "what is held against the criterion, beside decision_rule"),
         may("reason", any_text, "why the acceptance holds from before it was recorded, beside accepted_on"),
+        may("departure_reason", any_text, "why the acceptance departs from the register, beside accepted_on"),
         may("received_on", day, "day on which the laboratory received the instrument", happened=date.fromisoformat),
         may("issued_on", day, "day on which the certificate was issued", happened=date.fromisoformat),
         may(
@@ -142,4 +143,27 @@ WITHDRAWALS_CSV = Declaration(
     ),
     key=("tag", "certificate"),
     references=(OF_CALIBRATION,),
+)
+SUPERSESSIONS_CSV = Declaration(
+    "supersessions.csv",
+    "certificates that their laboratory reissued",
+    Supersession,
+    (
+        must("tag", any_text, "the instrument"),
+        must("old_certificate", any_text, "number of the certificate that was reissued"),
+        must("certificate", any_text, "number of the one that was issued instead"),
+        must("reason", any_text, "why"),
+        must("same_values", one_of("yes", "no"), "whether both state the same values"),
+    ),
+    key=("tag", "old_certificate"),
+    references=(
+        OF_CALIBRATION,
+        Reference(
+            ("tag", "old_certificate"),
+            Calibration,
+            "a certificate of {tag} in calibrations.csv",
+            "old_calibration_id",
+            here=True,
+        ),
+    ),
 )

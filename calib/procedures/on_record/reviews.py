@@ -68,7 +68,9 @@ class ReviewLine:
     record: int
     finding: Mapping[str, Any]
     decided: tuple[Decided, ...]  # in the order in which they were decided
-    reissued: int | None = None  # the first revision that was issued after "reissue" was decided
+    reissued: int | None = (
+        None  # the first revision issued after "reissue" was decided, or after what was recorded later
+    )
 
     @property
     def disposition(self) -> Decided | None:
@@ -83,7 +85,7 @@ class ReviewLine:
     @property
     def is_open(self) -> bool:
         """Whether nobody has decided on it, or what was promised was not done yet."""
-        return not self.decided or self.is_promised
+        return self.is_promised or (not self.decided and self.reissued is None)
 
 
 @dataclass(frozen=True)
@@ -159,15 +161,10 @@ def reviews(session: Session, *, only_open: bool = False) -> list[Review]:
     return [review for review in known if review.is_open or not only_open]
 
 
-def reviews_of_instruments(session: Session, instruments: Collection[int]) -> list[Review]:
-    """Every review of some instruments, in the order in which they were opened."""
-    through = select(ImpactReview).join(Calibration, col(Calibration.id) == ImpactReview.calibration_id)
-    rows = {
-        key(row.id): row
-        for query, column in ((through, Calibration.instrument_id), (select(ImpactReview), ImpactReview.instrument_id))
-        for row in by_keys(session, query, column, instruments)
-    }
-    return _known(session, [rows[review] for review in sorted(rows)])
+def reviews_numbered(session: Session, numbers: Collection[int]) -> list[Review]:
+    """Reviews by their numbers."""
+    rows = by_keys(session, select(ImpactReview).order_by(col(ImpactReview.id)), ImpactReview.id, numbers)
+    return _known(session, rows)
 
 
 def review_numbered(session: Session, review_id: int) -> Review:
@@ -199,10 +196,20 @@ def _known(session: Session, rows: Iterable[ImpactReview]) -> list[Review]:
         lines[line.impact_review_id].append(line)
     decided = _decided(session, [key(line.id) for of_review in lines.values() for line in of_review])
     promised = any(each[-1].decision == REISSUE for each in decided.values())
-    revisions = _revisions(session) if promised else {}
+    watched = {review_id for review_id, row in of_reviews.items() if row.cause == RECORDED_LATER}
+    revisions = _revisions(session) if promised or watched else {}
+    opened = _signed(session, "impact_review", watched)
     curves = _curves(session, of_reviews)
     return [
-        _review(session, row, lines[review_id], decided, revisions, tuple(curves.get(review_id, ())))
+        _review(
+            session,
+            row,
+            lines[review_id],
+            decided,
+            revisions,
+            tuple(curves.get(review_id, ())),
+            opened[review_id][-1] if review_id in opened else None,
+        )
         for review_id, row in of_reviews.items()
     ]
 
@@ -259,6 +266,7 @@ def _review(
     decided: Mapping[int, list[Decided]],
     revisions: Revisions,
     curves: tuple[CurveDecided, ...],
+    watched_since: int | None,  # place in the ledger from which on a revision of a report ends a line
 ) -> Review:
     calibration = None if review.calibration_id is None else session.get_one(Calibration, review.calibration_id)
     owner = review.instrument_id if calibration is None else calibration.instrument_id
@@ -273,15 +281,18 @@ def _review(
         json.loads(review.assessment),
         person,
         time,
-        tuple(_line(place, each, decided, revisions) for place, each in enumerate(lines, start=1)),
+        tuple(_line(place, each, decided, revisions, watched_since) for place, each in enumerate(lines, start=1)),
         curves,
     )
 
 
-def _line(place: int, line: ImpactLine, decided: Mapping[int, list[Decided]], revisions: Revisions) -> ReviewLine:
+def _line(
+    place: int, line: ImpactLine, decided: Mapping[int, list[Decided]], revisions: Revisions, watched_since: int | None
+) -> ReviewLine:
     finding, own = json.loads(line.finding), tuple(decided.get(key(line.id), ()))
+    since = own[-1].sequence if own and own[-1].decision == REISSUE else watched_since
     reissued = None
-    if own and own[-1].decision == REISSUE:
-        later = (revision for sequence, revision in revisions.get(finding["job"], ()) if sequence > own[-1].sequence)
+    if since is not None:
+        later = (revision for sequence, revision in revisions.get(finding["job"], ()) if sequence > since)
         reissued = next(later, None)
     return ReviewLine(place, key(line.id), line.record_table, line.record_id, finding, own, reissued)

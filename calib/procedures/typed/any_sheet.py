@@ -1,0 +1,81 @@
+"""A file of which nobody said what it holds: a CSV file of any name, or a workbook whose sheets are any of the files of an import.
+
+What a sheet holds its name says (Readings, readings.csv), or its headings: those of one kind of file, all that it needs among them.
+"""
+
+import io
+from collections.abc import Mapping, Sequence
+from zipfile import is_zipfile
+
+from calib.errors import Finding
+from calib.procedures.typed.as_people_write import header_place, headings_of, unit_column
+from calib.procedures.typed.columns import FILES
+from calib.procedures.typed.comparison_sheets import workbook_lines
+from calib.procedures.typed.declaration import Declaration
+from calib.procedures.typed.sheets import FileContent, Reading, TypedRow, csv_lines, sheet_rows
+from calib.procedures.typed.spelling import spelled_alike
+
+
+def read_any(file: FileContent, reading: Reading) -> tuple[dict[str, list[TypedRow]], list[Finding]]:
+    """Rows of a file under the names of the files of an import, and what is wrong with it."""
+    if file.expected is not None:
+        return {}, [Finding(file.source, None, None, None, file.expected)]
+    if not is_zipfile(io.BytesIO(file.content)):
+        every = {column.name: column for declared in FILES.values() for column in declared}
+        lines, expected = csv_lines(file, every.values(), reading)
+        if expected is not None:
+            return {}, [Finding(file.source, None, None, None, expected)]
+        return _sorted({file.source: (file.name.rpartition(".")[0], lines)}, reading)
+    sheets, findings = workbook_lines(file)
+    named = {f"{file.source}, sheet {name}": (name, lines) for name, lines in sheets.items() if lines}
+    rows, wrong = _sorted(named, reading)
+    return rows, [*findings, *wrong]
+
+
+def _sorted(
+    sheets: Mapping[str, tuple[str, Sequence[Sequence[str]]]], reading: Reading
+) -> tuple[dict[str, list[TypedRow]], list[Finding]]:
+    """Rows of sheets, each named by its source, by what they hold."""
+    rows: dict[str, list[TypedRow]] = {}
+    findings: list[Finding] = []
+    for source, (name, lines) in sheets.items():
+        declared, expected = _kind_of(name, lines)
+        if declared is None:
+            findings.append(Finding(source, None, None, None, expected))
+            continue
+        if spelled_alike(name) != spelled_alike(declared.file.removesuffix(".csv")):
+            reading.notices.append(f"{source}: by its headings it is read as {declared.file}")
+        own, wrong = sheet_rows(source, lines, declared.columns, reading)
+        rows.setdefault(declared.file, []).extend(own)
+        findings += wrong
+    return rows, findings
+
+
+def _kind_of(name: str, lines: Sequence[Sequence[str]]) -> tuple[Declaration | None, str]:
+    """What a sheet holds, or what was expected of it."""
+    by_name = {spelled_alike(file.removesuffix(".csv")): declared for file, declared in FILES.items()}
+    if (declared := by_name.get(spelled_alike(name.removesuffix(".csv")))) is not None:
+        return declared, ""
+    fits = [(*_fit(lines, each), each) for each in FILES.values()]
+    whole = [(known, each) for known, missing, unknown, each in fits if not missing and not unknown]
+    most = max((known for known, _ in whole), default=0)
+    best = [each for known, each in whole if known == most]
+    if len(best) == 1:
+        return best[0], ""
+    known, missing, unknown, nearest = max(fits, key=lambda fit: (fit[0] - len(fit[1]) - len(fit[2]), fit[0]))
+    files = ", ".join(file.removesuffix(".csv") for file in FILES)
+    lacks = [f"without {', '.join(missing)}"] if missing else []
+    lacks += [f"with {', '.join(unknown)} as well"] if unknown else []
+    near = f"; its headings come nearest to {nearest.file}, {'; '.join(lacks)}" if known > 1 and lacks else ""
+    return None, f"a name or headings that say what it holds: one of {files}{near}"
+
+
+def _fit(lines: Sequence[Sequence[str]], declared: Declaration) -> tuple[int, list[str], list[str]]:
+    """How many headings of a sheet are those of a kind of file, which of its required ones are missing, which are others."""
+    header = headings_of(lines[header_place(lines, declared.columns)] if lines else [], declared.columns)
+    names = [column.name for column in declared]
+    units = {unit_column(heading.column, names) for heading in header if heading.unit is not None}
+    there = {heading.column for heading in header} | units
+    missing = [column.name for column in declared if column.required and column.name not in there]
+    unknown = [heading.typed for heading in header if heading.typed and heading.column not in names]
+    return sum(heading.column in names for heading in header), missing, unknown
