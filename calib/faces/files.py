@@ -4,6 +4,7 @@ import errno
 import os
 from collections.abc import Iterable, Sequence
 from datetime import datetime
+from importlib import resources
 from pathlib import Path
 from stat import S_ISDIR, S_ISREG
 
@@ -14,12 +15,13 @@ from calib.procedures.enter.export_records import NOT_IMPORTED, Exported, Export
 from calib.procedures.enter.import_sheets import Imported, import_sheets
 from calib.procedures.typed.any_sheet import read_any
 from calib.procedures.typed.columns import FILES
-from calib.procedures.typed.sheets import FileContent, Reading, TypedRow, read_sheets
+from calib.procedures.typed.sheets import FileContent, HowToRead, TypedRow, read_sheets
 from calib.records.beside import beside, put_new
 from calib.records.ledger import Signature
 from calib.records.verification import Progress
 
 LARGEST_FILE = 25_000_000  # bytes of a file that is kept, of a workbook or a log that is read
+_PUBLISHED = "reference_data"
 LARGEST_SHEET = 50_000_000  # bytes of one CSV file of a folder
 
 
@@ -36,6 +38,20 @@ def file_content(path: Path, largest: int | None = None) -> FileContent:
     except OSError as error:
         expected = f"a file that can be read ({error.strerror})"
     return FileContent(str(path), b"", expected)
+
+
+def published_file(source: str, file: str) -> str:
+    """A file of published numbers, by the folder of its source; raises CalibError where they are not installed.
+
+    Decision (2026-11-29): the digits stand once, in `reference_data/` beside the package, where the tests read them, and
+    `pyproject.toml` has a wheel take into the package the folders that `calib validate` asks for. Options: a second copy within
+    the package, which would differ one day; all of them (1 MB, most of it asked by tests alone). Cost: two places to look in.
+    """
+    places = (resources.files("calib").joinpath(_PUBLISHED), Path(__file__).parents[2] / _PUBLISHED)
+    home = next((place for place in places if place.is_dir()), None)
+    if home is None:
+        raise CalibError("the published numbers are not installed with this program: install it again")
+    return home.joinpath(source, file).read_text(encoding="utf-8")
 
 
 def log_content(typed: str | None) -> FileContent | None:
@@ -60,7 +76,7 @@ def import_folders(
     """
     sheets: dict[str, list[TypedRow]] = {}
     findings: list[Finding] = []
-    reading = Reading(day_first)
+    reading = HowToRead(day_first)
     for path in paths:
         progress(f"reading {path}")
         read, wrong = (
@@ -74,7 +90,7 @@ def import_folders(
     return import_sheets(session, sheets, signature, now, findings, progress, reason=reason)
 
 
-def read_folder(folder: Path, reading: Reading | None = None) -> tuple[dict[str, list[TypedRow]], list[Finding]]:
+def read_folder(folder: Path, reading: HowToRead | None = None) -> tuple[dict[str, list[TypedRow]], list[Finding]]:
     """Rows of every CSV file of a folder, and what is wrong with the files; raises BadInputError where there is none to read."""
     if not _is_folder(folder):
         raise BadInputError(

@@ -29,6 +29,7 @@ REVIEW_CAUSES = (
 HOLDING_CURVES = ("as before", "as found", "as found from", "widened")
 PHASES = ("as-found", "as-left")
 ATTACHED_TO = ("instrument", "calibration", "reading", "outlet", "job", "competence")
+OPEN_REVIEW_CLOSES = "open review closes the gate"  # a rule of the house
 RETRACTABLE = (
     "reading", "refusal", "condition", "intermediate_check", "event", "pairing", "attached", "system_design", "room",
     "competence",

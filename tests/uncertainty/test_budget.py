@@ -55,6 +55,33 @@ def test_observed_repeatability_needs_more_for_its_own_degrees_of_freedom():
     assert observed > declared
 
 
+@pytest.mark.parametrize(("needed", "answer"), [(1_000_000, 1_000_000), (1_000_001, None)])
+def test_beyond_a_million_observations_no_number_is_an_answer(needed, answer):
+    """2 x 1/sqrt(n), known exactly."""
+    alone = budget(("repeatability", 1.0, INFINITE))
+    assert observations_needed(alone, 0, Repeatability(1.0, type_a=False), 2.0 / math.sqrt(needed)) == answer
+
+
+def test_two_series_in_one_line_reach_farther_than_one_t_with_their_degrees_of_freedom_does():
+    """Two t of one degree of freedom alike: half-widths by draws, 400,000 of seed 1, of which the end is known to 1 %."""
+    two = Budget(
+        ("repeatability", "method"),
+        np.array([1.0, 4.0]),
+        np.array([2.0, INFINITE]),
+        unlike={0: (np.array([0.5, 0.5]), np.array([1.0, 1.0]))},
+    )
+    generator = np.random.default_rng(1)
+    of_series = math.sqrt(0.5) * generator.standard_t(1.0, (2, 400_000)).sum(axis=0)
+    drawn = np.abs(of_series + 4.0 * generator.standard_normal(400_000))
+    assert two.expanded_uncertainty == pytest.approx(np.quantile(drawn, 0.9545), rel=0.02)
+    as_one = Budget(two.names, two.uncertainties, two.degrees_of_freedom)
+    assert two.with_contribution(0, 1.0, 2.0).expanded_uncertainty == pytest.approx(
+        as_one.expanded_uncertainty, rel=1e-12
+    )
+    assert two.with_contribution(1, 4.0, INFINITE).expanded_uncertainty == two.expanded_uncertainty
+    assert two.expanded_uncertainty > 1.2 * as_one.expanded_uncertainty
+
+
 def test_no_number_of_observations_beats_the_other_contributions():
     assert observations_needed(PYTHAGOREAN, 0, Repeatability(3.0, type_a=False), 7.9) is None  # 2 x 4 remain
 

@@ -149,7 +149,7 @@ def test_a_reading_alone_keeps_its_own_uncertainty_wherever_it_stands():
 # --- bad correlations ------------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("correlation", [-1.001, 1.2, math.nan, math.inf])
+@pytest.mark.parametrize("correlation", [-1.001, 1.05, math.nan, math.inf])
 def test_a_correlation_outside_minus_1_to_1_is_none(correlation):
     with pytest.raises(CalibError, match="it lies between -1 and 1"):
         with_correlation(correlation)
@@ -161,6 +161,12 @@ def test_a_group_cannot_have_every_pair_more_opposed_than_its_size_allows():
         [0.0], abs=1e-12
     )
     assert total_of(shared([1.0, -1.0], with_correlation(-0.9))).standard_uncertainty == pytest.approx([math.sqrt(3.8)])
+
+
+def test_beyond_what_its_size_allows_a_group_counts_by_that_limit():
+    """Three errors with r = -1/2: 1 + 1 + 1/4 - (1 + 1/2 + 1/2) = 1/4."""
+    opposed = total_of(shared([1.0, 1.0, 0.5], with_correlation(-0.9)))
+    assert opposed.standard_uncertainty == pytest.approx([0.5], rel=1e-12)
 
 
 def test_two_errors_may_be_wholly_opposed():

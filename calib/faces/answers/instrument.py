@@ -15,7 +15,8 @@ _CALIBRATIONS = {
     "certificate": "certificate", "laboratory": "laboratory", "calibrated_on": "calibrated", "accepted_on": "accepted",
     "accepted_by": "by", "decision_rule": "rule", "curve": "curve", "measuring_interval": "measuring interval",
 }  # fmt: skip
-_WITHDRAWN = {"withdrawn": "withdrawn or superseded"}  # where one was
+_WITHDRAWN = {"withdrawn": "withdrawn"}  # where one was
+_NO_LONGER = {"withdrawn": "withdrawn or superseded"}  # of certificates
 _EVENTS = {
     "id": "number", "at": "at", "recorded_on": "recorded", "kind": "what", "value": "now", "reason": "reason", "person": "by",
 }  # fmt: skip
@@ -103,14 +104,15 @@ def tables(answer: Content) -> list[HistoryTable]:
         | {
             "curve": _curve(each),
             "accepted_on": each["accepted_on"] and accepted_on(each),
-            "told": no_longer_text(each),
+            "withdrawn": no_longer_text(each),
         }
         for each in answer["calibrations"]
     ]
+    no_longer = _NO_LONGER if any(each["withdrawn"] for each in calibrations) else {}
     files = [file | {"of": "the instrument"} for file in answer["files"]]
     files += [file | {"of": each["certificate"]} for each in answer["calibrations"] for file in each["files"]]
     return [
-        _table("calibrations", *_with_withdrawn(_CALIBRATIONS, calibrations)),
+        _table("calibrations", _CALIBRATIONS | no_longer, calibrations),
         _table("events", *_with_withdrawn(_EVENTS, _with_day(answer["events"]))),
         _table("intermediate checks", *_with_withdrawn(_CHECKS, _with_day(answer["checks"]))),
         _table("pairs of probe and meter", _PAIRINGS, _with_day(answer["pairings"])),
@@ -126,9 +128,7 @@ def _since(amendments: list[Content]) -> list[Content]:
 
 def _with_withdrawn(columns: _Columns, records: list[Content]) -> tuple[_Columns, list[Content]]:
     """Columns and rows of records of which some may have been withdrawn."""
-    told = [
-        each | {"withdrawn": each["told"] if "told" in each else withdrawn_text(each["withdrawn"])} for each in records
-    ]
+    told = [each | {"withdrawn": withdrawn_text(each["withdrawn"])} for each in records]
     return columns | (_WITHDRAWN if any(each["withdrawn"] for each in told) else {}), told
 
 

@@ -6,14 +6,16 @@ from calib.faces.written import Content
 from calib.procedures.measure.reading_in_job import ReadingInJob
 
 _SHOWN = (
-    "outlet", "system", "service", "instrument", "certificate", "probe", "conditions", "observed_at", "indication",
+    "outlet", "system", "service", "instrument", "certificate", "probe", "conditions", "observed_at", "recorded_at", "recorded_by",
+    "indication",
     "observations", "throttled_observations", "traverse", "indication_unit", "method", "operator", "averaging_s", "remarks",
 )  # fmt: skip
 
 
 def document(reading: ReadingInJob, units: str | None) -> Content:
     """The reading with its budget."""
-    return reading_content(reading.evaluation, reading.row, units)
+    recorded = {"recorded_at": reading.recorded["recorded_at"], "recorded_by": reading.recorded["person"]}
+    return reading_content(reading.evaluation, reading.row, units) | recorded
 
 
 def text(answer: Content) -> str:

@@ -38,12 +38,12 @@ def text(answer: Content) -> str:
         (source["of"], str(source["checks"]), "all agree" if not source["wrong"] else _wrong(source["wrong"]))
         for source in answer["sources"]
     ]
-    kept = f"recorded as validation {answer['validation']}" if answer["validation"] is not None else "not recorded"
+    recorded = f"recorded as validation {answer['validation']}" if answer["validation"] is not None else "not recorded"
     checks = count_of(answer["checks"], "published number", "published numbers")
     return "\n".join(
         [
             table_text(("what", "numbers", "result"), rows),
-            f"{answer['result']}: {checks} on {answer['platform']}, calib {answer['version']}; {kept}",
+            f"{answer['result']}: {checks} on {answer['platform']}, calib {answer['version']}; {recorded}",
             f"SHA-256 {answer['sha256']}",
         ]
     )

@@ -1,12 +1,13 @@
 """Commands on jobs."""
 
 from calib.clock import clock
+from calib.faces.cli.file import attached
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, reads, writes
-from calib.faces.cli.options import CellsToSet, JobNamed, Reason
+from calib.faces.cli.options import CellsToSet, FileToKeep, JobNamed, Reason, Remarks
 from calib.procedures.typed.declared.jobs import JOBS_CSV
 from calib.procedures.typed.sheets import Cells
 
-app = group("Jobs: add, amend, list.")
+app = group("Jobs: add, amend, list, attach files.")
 
 
 @writes(
@@ -33,6 +34,19 @@ def amend(desk: Desk, job: JobNamed, changes: CellsToSet, reason: Reason) -> Rep
     from calib.procedures.enter.amend_job import amend_job
 
     return Reply(answer.document(amend_job(desk.writing(), job, changes, reason, desk.signature())), answer.text)
+
+
+@writes(app, "attach")
+def attach(desk: Desk, job: JobNamed, file: FileToKeep, remarks: Remarks = None) -> Reply:
+    """Keep a file with a job, say the client's agreement to its decision rule: its bytes, once, by their SHA-256.
+
+    Example: calib job attach FQ-204 agreement.pdf --remarks "decision rule agreed by letter"
+    """
+    from calib.faces.files import LARGEST_FILE, file_content
+    from calib.procedures.fleet.attach_file import attach_to_job, attachable
+
+    content = attachable(file_content(file, LARGEST_FILE))
+    return attached(attach_to_job(desk.writing(), job, content, remarks, desk.signature()), f"job {job}")
 
 
 @reads(app, "list")

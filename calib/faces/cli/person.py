@@ -125,18 +125,20 @@ def competence(
     session = desk.writing()
     wanted = CompetenceWanted(name, scope, from_on, until_on, authorised_by)
     record = record_competence(session, wanted, desk.signature())
-    kept = None if file is None else attach_to_competence(session, key(record.id), file, desk.signature())
+    file_kept = None if file is None else attach_to_competence(session, key(record.id), file, desk.signature())
     document = {
         "person": name,
         "scope": record.scope,
         "from_on": record.from_on,
         "until_on": record.until_on,
         "authorised_by": record.authorised_by,
-        "evidence": None if kept is None else kept.sha256,
+        "evidence": None if file_kept is None else file_kept.sha256,
     }
     until = f"until {record.until_on}" if record.until_on else "with no end"
     told = f"{name}: {record.scope}, from {record.from_on} {until}, authorised by {record.authorised_by}"
-    return Reply(document, told, [] if kept is None else [f"evidence {kept.name}, SHA-256 {kept.sha256}"])
+    return Reply(
+        document, told, [] if file_kept is None else [f"evidence {file_kept.name}, SHA-256 {file_kept.sha256}"]
+    )
 
 
 @reads(app, "list")

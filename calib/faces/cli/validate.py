@@ -27,8 +27,12 @@ def validate(
         from calib.procedures.on_record.validations import validations
 
         return Reply(answer.list_document(validations(desk.reading())), answer.list_text)
+    from calib.faces.files import published_file
     from calib.procedures.on_record.validations import PASSED
-    from calib.procedures.validate.validate_program import run_checks, validate_program
+    from calib.procedures.validate.published_digits import PublishedDigits
+    from calib.procedures.validate.validate_program import record_validation, run_checks
 
-    validated = run_checks() if dry_run else validate_program(desk.writing(), desk.signature())
+    validated = run_checks(PublishedDigits(published_file))
+    if not dry_run:
+        validated = record_validation(desk.writing(), validated, desk.signature())
     return Reply(answer.document(validated), answer.text, status=int(validated.result != PASSED))

@@ -7,9 +7,9 @@ from calib.faces.report.blocks import Block, Bullets, Heading, Layout, Mark, Not
 from calib.faces.report.page import as_html
 from calib.faces.written import Content, moment_text
 
-HTML, PDF = ".html", ".pdf"
+_HTML, _PDF = ".html", ".pdf"
 # How a file of each form begins: what is written over is one of its kind.
-BEGINS: Mapping[str, bytes] = {HTML: b"<!DOCTYPE html>", PDF: b"%PDF-"}
+BEGINS: Mapping[str, bytes] = {_HTML: b"<!DOCTYPE html>", _PDF: b"%PDF-"}
 
 
 def audit_page(answer: Content, at: str, form: str) -> bytes:
@@ -56,4 +56,4 @@ def _pdf(layout: Layout) -> bytes:
     return begin_pdf(layout, {}).result()
 
 
-_WRITTEN: Mapping[str, Callable[[Layout], bytes]] = {HTML: _html, PDF: _pdf}
+_WRITTEN: Mapping[str, Callable[[Layout], bytes]] = {_HTML: _html, _PDF: _pdf}

@@ -14,9 +14,9 @@ class Answer:
     rests_on: tuple[str, ...] = ()  # a sentence each
 
 
-def counted(count: int, one: str, several: str) -> str:
+def how_many(count: int, singular: str, plural: str) -> str:
     """1 reading, 2 readings."""
-    return f"{count} {one if count == 1 else several}"
+    return f"{count} {singular if count == 1 else plural}"
 
 
 def days_text(days: Iterable[str]) -> str:

@@ -12,8 +12,8 @@ from sqlmodel import Session
 
 from calib.procedures.audit.answer import Answer
 from calib.procedures.audit.corrected import corrected, out_of_order
-from calib.procedures.audit.in_calibration import accepted, in_calibration, traceable
-from calib.procedures.audit.of_the_house import agreed, retained, validated, whole
+from calib.procedures.audit.in_calibration import in_calibration, traceable, who_accepted
+from calib.procedures.audit.of_the_house import agreed, as_written, retained, validated
 from calib.procedures.audit.subject import Subject, subject_named
 from calib.procedures.audit.who import authorised
 from calib.records import ledger
@@ -38,14 +38,14 @@ def assess_records(session: Session, words: Sequence[str], on: date, now: dateti
     subject = subject_named(session, words, on)
     answers = (
         in_calibration(session, subject, now),
-        accepted(session, subject),
+        who_accepted(session, subject),
         traceable(subject),
         corrected(session, subject),
         out_of_order(session, subject),
         authorised(session, subject),
         validated(session, subject),
         agreed(session, subject),
-        whole(session, subject),
+        as_written(session, subject),
         retained(session),
     )
     return Audit(subject, answers, ledger.ledger_head(session)[1])

@@ -3,8 +3,9 @@
 from sqlmodel import Session, col, select
 
 from calib.errors import RecordsError
-from calib.procedures.audit.answer import Answer, counted
+from calib.procedures.audit.answer import Answer, how_many
 from calib.procedures.audit.subject import Subject
+from calib.procedures.on_record.attached_files import files_of
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.validations import PASSED, validations
 from calib.procedures.people.house_rules import RETENTION, value_of
@@ -13,6 +14,7 @@ from calib.procedures.verify.rests_on import changed_past
 from calib.records.ledger import written
 from calib.records.record import key
 from calib.records.tables.custody import BackupMade
+from calib.records.tables.files import Attached
 from calib.records.tables.ledger import LedgerEntry
 
 
@@ -31,7 +33,7 @@ def validated(session: Session, subject: Subject) -> Answer:
             continue
         lacking += [] if known.result == PASSED else [name]
         lines.append(
-            f"{name}: {known.result} {counted(known.checks, 'published check', 'published checks')} on {known.at[:10]} on "
+            f"{name}: {known.result} {how_many(known.checks, 'published check', 'published checks')} on {known.at[:10]} on "
             f"{known.platform}, recorded by {known.by}, SHA-256 {known.sha256[:12]}."
         )
     if lacking:
@@ -53,15 +55,18 @@ def agreed(session: Session, subject: Subject) -> Answer:
             else "The register names none: each acceptance says its own."
         )
         return Answer(question, said, is_finding=False)
+    job_id = key(job.id)
+    files = files_of(session, Attached.job_id, [job_id]).get(job_id, [])
+    kept = tuple(f"Kept with the job: {file['name']}, SHA-256 {file['sha256'][:12]}." for file in files)
     if job.agreed_by is None:
         said = f"{job.decision_rule.capitalize()} acceptance; no agreement of the client is on record."
-        return Answer(question, said, is_finding=True)
+        return Answer(question, said, is_finding=True, rests_on=kept)
     when = f" on {job.agreed_on}" if job.agreed_on else ""
     said = f"{job.decision_rule.capitalize()} acceptance, agreed by {job.agreed_by} for the client{when}."
-    return Answer(question, said, is_finding=False)
+    return Answer(question, said, is_finding=False, rests_on=kept)
 
 
-def whole(session: Session, subject: Subject) -> Answer:
+def as_written(session: Session, subject: Subject) -> Answer:
     """Whether the records are as they were written, and an issued report is the one that was issued."""
     question = "Are the records as they were written?"
     findings = [str(finding) for finding in changed_past(session, subject.numbers)]
@@ -70,9 +75,9 @@ def whole(session: Session, subject: Subject) -> Answer:
         findings += _of_issue(session, subject)
     count = sum(len(keys) for keys in subject.numbers.values())
     if findings:
-        said = f"No: {counted(len(findings), 'finding', 'findings')}."
+        said = f"No: {how_many(len(findings), 'finding', 'findings')}."
         return Answer(question, said, True, tuple(f"{finding}." for finding in findings))
-    told = f"Yes: {counted(count, 'record is', 'records are')} as the ledger says."
+    told = f"Yes: {how_many(count, 'record is', 'records are')} as the ledger says."
     if issue is None:
         return Answer(question, told, False)
     forms = ", ".join(f"{form.form} (SHA-256 {form.sha256[:12]})" for form in issue.forms)

@@ -1,4 +1,4 @@
-"""Attach files to instruments, calibrations and competences: bytes kept as they are, once, under the SHA-256 of their content.
+"""Attach files to instruments, calibrations, jobs and competences: bytes as they are, once, under the SHA-256 of their content.
 
 What kind of file it is, its content says and not its name.
 
@@ -15,6 +15,7 @@ from sqlmodel import Session, select
 from calib.errors import BadInputError, Finding, NotInRecordsError, RecordsError, Step
 from calib.procedures.on_record.attached_files import JPEG, PDF, PNG, XML
 from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
+from calib.procedures.on_record.jobs_by_name import job_named
 from calib.procedures.on_record.what_counts import not_retracted
 from calib.procedures.people.authorise import append
 from calib.procedures.typed.declared_xml import parser_without_declarations
@@ -93,6 +94,13 @@ def attach_to_calibration(
     """Keep a file with a calibration; raises NotInRecordsError."""
     calibration = calibration_numbered(session, instrument_tagged(session, tag), certificate)
     return _attach(session, file, {"calibration_id": key(calibration.id)}, remarks, signature)
+
+
+def attach_to_job(
+    session: Session, job: str, file: FileRead, remarks: str | None, signature: ledger.Signature
+) -> FileKept:
+    """Keep a file with a job, say the client's agreement to its decision rule; raises NotInRecordsError."""
+    return _attach(session, file, {"job_id": key(job_named(session, job).id)}, remarks, signature)
 
 
 def attach_to_competence(session: Session, competence_id: int, file: FileRead, signature: ledger.Signature) -> FileKept:

@@ -23,6 +23,7 @@ from calib.procedures.fleet.check_values import CheckValue, baseline_values, not
 from calib.procedures.on_record.amended import instrument_of
 from calib.procedures.on_record.by_name import instrument_tagged, tags_of
 from calib.procedures.on_record.instruments import checks_of, checks_that_count
+from calib.procedures.on_record.recorded import recorded_by
 from calib.procedures.on_record.taken_back import shown_back, taken_back
 from calib.records.record import key, moment, typed
 from calib.records.tables.events import IntermediateCheck
@@ -44,6 +45,7 @@ def _on_file(session: Session, checks: Sequence[IntermediateCheck]) -> list[dict
     named = {instrument_id for check in checks for instrument_id in (check.instrument_id, check.other_instrument_id)}
     tags = tags_of(session, {instrument_id for instrument_id in named if instrument_id is not None})
     back = taken_back(session, IntermediateCheck, [key(check.id) for check in checks])
+    recorded = recorded_by(session, IntermediateCheck, [key(check.id) for check in checks])
     return [
         {
             "tag": tags[check.instrument_id],
@@ -51,6 +53,7 @@ def _on_file(session: Session, checks: Sequence[IntermediateCheck]) -> list[dict
             "other": tags.get(check.other_instrument_id),
             "basis": None if check.basis is None else json.loads(check.basis),
             **shown_back(back, check.id),
+            "recorded_at": recorded[key(check.id)]["recorded_at"],
         }
         for check in checks
     ]

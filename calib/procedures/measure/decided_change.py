@@ -9,8 +9,8 @@ from calib.procedures.on_record.in_force import OnRecord
 
 def decided_change(records: OnRecord, calibration: int, indication: Floats) -> Floats:
     """Half-width of the change of the value at indications [SI], (p,); 0 where no review widened that calibration."""
-    found = records.widened.get(calibration)
-    if found is None:
+    as_found = records.widened.get(calibration)
+    if as_found is None:
         return np.zeros(indication.size)
     before = records.curve(calibration)
-    return np.array([change_found(before, found, x) for x in indication.tolist()])
+    return np.array([change_found(before, as_found, x) for x in indication.tolist()])

@@ -1,6 +1,6 @@
 """One reading within its job."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from sqlmodel import Session
@@ -8,6 +8,7 @@ from sqlmodel import Session
 from calib.errors import NotInRecordsError, RefusedError, Step
 from calib.procedures.measure.evaluate import Evaluation, evaluate
 from calib.procedures.on_record.by_keys import LARGEST_KEY
+from calib.procedures.on_record.recorded import recorded_by
 from calib.procedures.on_record.taken_back import taken_back
 from calib.records.tables.jobs import Job
 from calib.records.tables.outlets import Outlet
@@ -21,6 +22,7 @@ class ReadingInJob:
 
     evaluation: Evaluation
     row: int
+    recorded: dict[str, str] = field(default_factory=dict)  # by whom and when: person, recorded_at
 
 
 def reading_in_job(
@@ -35,7 +37,7 @@ def reading_in_job(
     evaluation = evaluate(session, job.job, now, coverage_probability)
     for row, measured in enumerate(evaluation.measured):
         if measured.reading.id == reading_id:
-            return ReadingInJob(evaluation, row)
+            return ReadingInJob(evaluation, row, recorded_by(session, Reading, [reading_id])[reading_id])
     withdrawn = taken_back(session, Reading, [reading_id]).get(reading_id)
     if withdrawn is not None:
         instead = "" if withdrawn.replaced_by is None else f"; reading {withdrawn.replaced_by} took its place"

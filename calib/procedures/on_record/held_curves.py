@@ -82,7 +82,7 @@ class _Pair:
 
     held: HeldCurve
     before: Curve
-    found: Curve | None  # None: it could not be worked out
+    as_found: Curve | None  # None: it could not be worked out
     is_widened: bool
 
 
@@ -157,9 +157,9 @@ class _Holding:
         instrument = self.known.instruments[calibration.instrument_id]
         own = self.known.curves[key(calibration.id)]
         moved = [
-            MovedStandard(self._owner(standard), pair.before, pair.found)
+            MovedStandard(self._owner(standard), pair.before, pair.as_found)
             for standard, pair in holding.values()
-            if pair.found is not None
+            if pair.as_found is not None
         ]
         fitted, against = None, None
         try:
@@ -205,11 +205,12 @@ class _Holding:
         known.calibrations[record_id] = Calibration(**typed(first) | air)
         known.curves[record_id] = curve
         known.compared_in[record_id] = relied.record_id if holds_before else key(compared.id)
-        before, found = curve_from_text(own.parameters), None if fitted is None else fitted.choice.curve
-        if is_widened and found is not None:
-            known.widened[record_id] = found
+        before = curve_from_text(own.parameters)
+        as_found = None if fitted is None else fitted.choice.curve
+        if is_widened and as_found is not None:
+            known.widened[record_id] = as_found
         held = HeldCurve(record_id, since_day, since, curve.low, curve.high, curve.measuring_interval, against)
-        self.pairs[relied.record_id].append(_Pair(held, before, found, is_widened))
+        self.pairs[relied.record_id].append(_Pair(held, before, as_found, is_widened))
         tag = known.instruments[first.instrument_id].tag
         register = known.register[tag]
         known.register[tag] = replace(
@@ -231,10 +232,10 @@ def _relied_on(
             yield each, since.calibrated_on
 
 
-def change_found(before: Curve, found: Curve, x: float) -> float:
+def change_found(before: Curve, as_found: Curve, x: float) -> float:
     """|v' - v| at an indication [SI]; outside the comparisons as found the relative change at their nearer end."""
-    inside = min(max(x, found.low), found.high)
+    inside = min(max(x, as_found.low), as_found.high)
     inside = min(max(inside, before.low), before.high)
-    value, change = float(before.value(inside)), abs(float(found.value(inside)) - float(before.value(inside)))
+    value, change = float(before.value(inside)), abs(float(as_found.value(inside)) - float(before.value(inside)))
     at = min(max(x, before.low), before.high)
     return change if inside == at or not value else change * math.fabs(float(before.value(at)) / value)

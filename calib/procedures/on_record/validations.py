@@ -27,14 +27,19 @@ class ValidationOnRecord:
     by: str
 
 
-def validations(session: Session) -> list[ValidationOnRecord]:
-    """Every validation, in the order in which they were recorded, without what each check gave."""
+def validations(session: Session, version: str | None = None) -> list[ValidationOnRecord]:
+    """Validations in the order in which they were recorded, without what each check gave: all, or the last of a version."""
     own = SoftwareValidation
     columns = (own.id, own.at, own.version, own.platform, own.result, own.checks, own.sha256)
-    rows: Sequence[Any] = session.exec(select(*columns).order_by(col(own.id))).all()  # type: ignore[call-overload]
+    query = select(*columns)  # type: ignore[call-overload]
+    if version is None:
+        query = query.order_by(col(own.id))
+    else:  # a report asks for one, however many there are
+        query = query.where(own.version == version).order_by(col(own.id).desc()).limit(1)
+    rows: Sequence[Any] = session.exec(query).all()
     return [ValidationOnRecord(*(*row, ledger.written(session, "validation", key(row[0]))[0])) for row in rows]
 
 
 def latest_validation(session: Session, version: str) -> ValidationOnRecord | None:
     """The last validation of a version of the program; None where it has none."""
-    return next((each for each in reversed(validations(session)) if each.version == version), None)
+    return next(iter(validations(session, version)), None)

@@ -11,11 +11,10 @@ from calib.procedures.typed.reason import without_reason
 from calib.records import ledger
 from calib.records.record import key
 from calib.records.tables.company import HouseRule
+from calib.records.words import OPEN_REVIEW_CLOSES
 
 ONE_PERSON_MAY_ACCEPT = "one person may accept"  # whoever typed a certificate may accept it too
 RETENTION = "retention in years"  # how long the records are kept at least; nothing is ever deleted
-# For instruments whose calibration in force an open review shakes, until that is closed.
-OPEN_REVIEW_CLOSES = "open review closes the gate"
 HOUSE_RULES = (ONE_PERSON_MAY_ACCEPT, OPEN_REVIEW_CLOSES, RETENTION)
 _WITH_A_VALUE = (RETENTION,)
 HOLDS, DOES_NOT = "yes", "no"

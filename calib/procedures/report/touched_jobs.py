@@ -27,7 +27,7 @@ from calib.records.tables.outlets import Outlet, OutletRevision
 from calib.records.tables.readings import Reading, Refusal
 from calib.records.tables.reviews import ReviewDecision
 
-Records = Mapping[str, Collection[int]]  # keys of what was recorded, by table
+RecordedKeys = Mapping[str, Collection[int]]  # keys of what was recorded, by table
 _TABLES: Mapping[str, type[SQLModel]] = {str(table.__tablename__): table for table in EVIDENCE}
 _ALWAYS = ""  # before any day
 # What changes nothing that a report says: who writes, what is kept beside, reviews themselves, and what is only said of others.
@@ -46,7 +46,7 @@ _DAYS = ("at", "holds_from", "accepted_on", "observed_at")  # columns that say f
 
 
 @dataclass
-class Touched:
+class _Touched:
     """Instruments with the day from which on, and jobs."""
 
     instruments: dict[int, str] = field(default_factory=dict)
@@ -63,15 +63,15 @@ class Touched:
         self.jobs[job] = min(day, self.jobs.get(job, day))
 
 
-def touched_jobs(session: Session, recorded: Records) -> Mapping[int, str]:
+def touched_jobs(session: Session, recorded: RecordedKeys) -> Mapping[int, str]:
     """Jobs by key, each with the first day of what was observed in it or "" where that is not what counts."""
-    touched = Touched()
+    touched = _Touched()
     _owners(session, recorded, touched)
     _down(session, touched)
     return touched.jobs
 
 
-def _owners(session: Session, recorded: Records, touched: Touched) -> None:
+def _owners(session: Session, recorded: RecordedKeys, touched: _Touched) -> None:
     for name, keys in recorded.items():
         if name in _TAKEN:
             _of_taken(session, _TABLES[name], keys, touched)
@@ -85,42 +85,42 @@ def _rows(session: Session, table: Any, keys: Collection[int]) -> Iterator[Any]:
     yield from by_keys(session, select(table), table.id, keys)
 
 
-def _of_taken(session: Session, table: Any, keys: Collection[int], touched: Touched) -> None:
+def _of_taken(session: Session, table: Any, keys: Collection[int], touched: _Touched) -> None:
     """Readings and refusals: the first day of each job."""
     first = select(Outlet.job_id, func.min(table.observed_at)).join(table, col(table.outlet_id) == Outlet.id)
     for job, at in by_keys(session, first.group_by(col(Outlet.job_id)), table.id, keys):
         touched.job(job, at[:10])
 
 
-def _of_retraction(session: Session, record: Retraction, touched: Touched) -> None:
+def _of_retraction(session: Session, record: Retraction, touched: _Touched) -> None:
     _owners(session, {record.record_table: [record.record_id]}, touched)
 
 
-def _of_decision(session: Session, record: ReviewDecision, touched: Touched) -> None:
+def _of_decision(session: Session, record: ReviewDecision, touched: _Touched) -> None:
     lines = review_numbered(session, record.impact_review_id).lines
     jobs = {str(line.finding["job"]) for line in lines if line.finding.get("job")}
     for job in session.exec(select(Job.id).where(col(Job.job).in_(sorted(jobs)))):
         touched.job(key(job))
 
 
-def _of_method(session: Session, record: MethodRevision, touched: Touched) -> None:
+def _of_method(session: Session, record: MethodRevision, touched: _Touched) -> None:
     used = select(Outlet.job_id).join(Reading).where(Reading.method_id == record.method_id)
     for job in session.exec(used.distinct()):
         touched.job(job)
 
 
-def _of_factor(session: Session, record: FoundFactor, touched: Touched) -> None:
+def _of_factor(session: Session, record: FoundFactor, touched: _Touched) -> None:
     amended = select(Outlet.job_id).join(OutletRevision).where(OutletRevision.found_factor == record.factor)
     first = select(Outlet.job_id).where(Outlet.found_factor == record.factor)
     for job in {*session.exec(amended.distinct()), *session.exec(first.distinct())}:
         touched.job(job)
 
 
-def _of_supersession(session: Session, record: Supersession, touched: Touched) -> None:
+def _of_supersession(session: Session, record: Supersession, touched: _Touched) -> None:
     _of_calibration(session, record.old_calibration_id, _ALWAYS, touched)
 
 
-def _of_columns(session: Session, record: Any, touched: Touched) -> None:
+def _of_columns(session: Session, record: Any, touched: _Touched) -> None:
     """Whose a record is stands in one of its columns."""
     day = next((str(value)[:10] for column in _DAYS if (value := getattr(record, column, None))), _ALWAYS)
     job, outlet, calibration = (getattr(record, f"{name}_id", None) for name in ("job", "outlet", "calibration"))
@@ -136,7 +136,7 @@ def _of_columns(session: Session, record: Any, touched: Touched) -> None:
             touched.instrument(instrument, day)
 
 
-_OF_TABLE: Mapping[str, Callable[[Session, Any, Touched], None]] = {
+_OF_TABLE: Mapping[str, Callable[[Session, Any, _Touched], None]] = {
     "retraction": _of_retraction,
     "review_decision": _of_decision,
     "method_revision": _of_method,
@@ -145,13 +145,13 @@ _OF_TABLE: Mapping[str, Callable[[Session, Any, Touched], None]] = {
 }
 
 
-def _of_calibration(session: Session, calibration_id: int, day: str, touched: Touched) -> None:
+def _of_calibration(session: Session, calibration_id: int, day: str, touched: _Touched) -> None:
     """A calibration counts from the day of its acceptance on, and never before it was made."""
     calibration = session.get_one(Calibration, calibration_id)
     touched.instrument(calibration.instrument_id, max(day, calibration.calibrated_on))
 
 
-def _down(session: Session, touched: Touched) -> None:
+def _down(session: Session, touched: _Touched) -> None:
     """Along the calibrations made with the instruments, to the jobs that they were used in."""
     following = dict(touched.instruments)
     while following:

@@ -26,7 +26,7 @@ from calib.procedures.on_record.reviews import RECORDED_LATER, reviews
 from calib.procedures.people.authorise import append
 from calib.procedures.report.issued import issued_bytes
 from calib.procedures.report.stated_now import stated_in, stated_now
-from calib.procedures.report.touched_jobs import Records, touched_jobs
+from calib.procedures.report.touched_jobs import RecordedKeys, touched_jobs
 from calib.records.ledger import Signature
 from calib.records.record import key, moment
 from calib.records.tables.jobs import Job
@@ -83,7 +83,7 @@ def _latest(session: Session) -> dict[int, IssuedReport]:
     return {report.job_id: report for report in issued}
 
 
-def _recorded(session: Session, since: int) -> Records:
+def _recorded(session: Session, since: int) -> RecordedKeys:
     entry, recorded = LedgerEntry, defaultdict(list)
     entries = (
         select(entry.record_table, entry.record_id).where(col(entry.sequence) > since).order_by(col(entry.sequence))
@@ -116,7 +116,7 @@ def _says(session: Session, report: IssuedReport, now: datetime) -> SaysOtherwis
     return SaysOtherwise(report, job, differs) if differs else None
 
 
-def _is_known(session: Session, says: SaysOtherwise, recorded: Records) -> bool:
+def _is_known(session: Session, says: SaysOtherwise, recorded: RecordedKeys) -> bool:
     """Whether a person is told of it anyway: an open line says the same, or is of the review that this act opened or decided."""
     of_decisions = (session.get_one(ReviewDecision, each) for each in recorded.get("review_decision", ()))
     of_act = {*recorded.get("impact_review", ()), *(decision.impact_review_id for decision in of_decisions)}

@@ -12,11 +12,11 @@ from calib.procedures.typed.as_people_write import header_place, headings_of, un
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.comparison_sheets import workbook_lines
 from calib.procedures.typed.declaration import Declaration
-from calib.procedures.typed.sheets import FileContent, Reading, TypedRow, csv_lines, sheet_rows
+from calib.procedures.typed.sheets import FileContent, HowToRead, TypedRow, csv_lines, sheet_rows
 from calib.procedures.typed.spelling import spelled_alike
 
 
-def read_any(file: FileContent, reading: Reading) -> tuple[dict[str, list[TypedRow]], list[Finding]]:
+def read_any(file: FileContent, reading: HowToRead) -> tuple[dict[str, list[TypedRow]], list[Finding]]:
     """Rows of a file under the names of the files of an import, and what is wrong with it."""
     if file.expected is not None:
         return {}, [Finding(file.source, None, None, None, file.expected)]
@@ -33,7 +33,7 @@ def read_any(file: FileContent, reading: Reading) -> tuple[dict[str, list[TypedR
 
 
 def _sorted(
-    sheets: Mapping[str, tuple[str, Sequence[Sequence[str]]]], reading: Reading
+    sheets: Mapping[str, tuple[str, Sequence[Sequence[str]]]], reading: HowToRead
 ) -> tuple[dict[str, list[TypedRow]], list[Finding]]:
     """Rows of sheets, each named by its source, by what they hold."""
     rows: dict[str, list[TypedRow]] = {}

@@ -87,7 +87,7 @@ def header_place(lines: Sequence[Sequence[str]], columns: Iterable[TypedColumn])
 
 
 @dataclass(frozen=True)
-class Heading:
+class SheetHeading:
     """A heading of a sheet: the column that it is meant to be, and the unit that stands with it."""
 
     typed: str
@@ -95,18 +95,18 @@ class Heading:
     unit: str | None = None  # in brackets
 
 
-def headings_of(header: Sequence[str], columns: Collection[TypedColumn]) -> list[Heading]:
+def headings_of(header: Sequence[str], columns: Collection[TypedColumn]) -> list[SheetHeading]:
     """The headings of a sheet, each by the column that it means."""
     known = {spelled_alike(column.name): column.name for column in columns}
     return [_heading(typed.strip(), known) for typed in header]
 
 
-def _heading(typed: str, known: dict[str, str]) -> Heading:
+def _heading(typed: str, known: dict[str, str]) -> SheetHeading:
     exact = known.get(spelled_alike(typed))
     if exact is not None:
-        return Heading(typed, exact)
+        return SheetHeading(typed, exact)
     bare, unit = known.get(spelled_alike(_bare(typed))), _BRACKETS.search(typed)
-    return Heading(typed, typed) if bare is None else Heading(typed, bare, unit and unit[1].strip())
+    return SheetHeading(typed, typed) if bare is None else SheetHeading(typed, bare, unit and unit[1].strip())
 
 
 _BRACKETS = re.compile(r"\s*[\[(]([^\])]*)[\])]\s*$")
@@ -256,8 +256,8 @@ def _with_slashes(cell: str, habits: Habits) -> str | None:
     parts = _SLASHES.fullmatch(cell)
     if parts is None or habits.day_first is None:
         return None
-    one, two, year = (int(part) for part in parts.groups())
-    return _iso(year, two, one) if habits.day_first else _iso(year, one, two)
+    left, right, year = (int(part) for part in parts.groups())
+    return _iso(year, right, left) if habits.day_first else _iso(year, left, right)
 
 
 def _day_in_words(cell: str, _habits: Habits) -> str | None:

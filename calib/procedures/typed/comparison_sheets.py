@@ -22,7 +22,7 @@ from calib.procedures.typed.bounded_workbook import Extent, extent_of
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.declaration import TypedColumn
 from calib.procedures.typed.open_document import DocumentCell, document_sheets, is_open_document
-from calib.procedures.typed.sheets import FileContent, Reading, TypedRow, read_csv, sheet_rows
+from calib.procedures.typed.sheets import FileContent, HowToRead, TypedRow, read_csv, sheet_rows
 
 _NAMES = ("tag", "certificate")  # known from the command: they may be left out
 _DIGITS = 15  # significant digits of a number that a workbook holds
@@ -203,7 +203,7 @@ def _sheet_of(file: FileContent, names: Sequence[str], wanted: str | None) -> tu
 
 
 def _rows_of_sheet(
-    source: str, rows_of_texts: Iterable[list[_Text]], columns: Iterable[TypedColumn], reading: Reading | None = None
+    source: str, rows_of_texts: Iterable[list[_Text]], columns: Iterable[TypedColumn], reading: HowToRead | None = None
 ) -> tuple[list[TypedRow], list[Finding]]:
     lines, findings = _lines_of_sheet(source, rows_of_texts)
     rows, more = sheet_rows(source, lines, tuple(columns), reading)

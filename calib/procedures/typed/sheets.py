@@ -11,7 +11,7 @@ from pathlib import Path
 from calib.errors import Finding
 from calib.procedures.typed.as_people_write import (
     Habits,
-    Heading,
+    SheetHeading,
     did_you_mean,
     habits_of,
     header_place,
@@ -99,7 +99,7 @@ def read_sheets(
     files: Iterable[FileContent],
     known: Mapping[str, Iterable[TypedColumn]],
     beside: Callable[[FileContent, str], FileContent],
-    reading: "Reading | None" = None,
+    reading: "HowToRead | None" = None,
 ) -> tuple[dict[str, list[TypedRow]], list[Finding]]:
     """Rows of CSV files, each under one of the known names, and what is wrong with them as files.
 
@@ -126,7 +126,7 @@ def read_sheets(
 
 
 @dataclass
-class Reading:
+class HowToRead:
     """How sheets are read: what a person said of them beforehand, and what there is to say of them afterwards."""
 
     day_first: bool | None = None  # of dates such as 03/04/2026; None: as far as the sheet tells by itself
@@ -134,10 +134,10 @@ class Reading:
 
 
 def read_csv(
-    file: FileContent, columns: Iterable[TypedColumn], reading: Reading | None = None
+    file: FileContent, columns: Iterable[TypedColumn], reading: HowToRead | None = None
 ) -> tuple[list[TypedRow], list[Finding]]:
     """Rows of one CSV file as people write it (`as_people_write`), and what is wrong with it as a file."""
-    reading, columns = reading or Reading(), tuple(columns)
+    reading, columns = reading or HowToRead(), tuple(columns)
     lines, expected = csv_lines(file, columns, reading)
     if expected is not None:
         return [], [Finding(file.source, None, None, None, expected)]
@@ -145,7 +145,7 @@ def read_csv(
 
 
 def csv_lines(
-    file: FileContent, columns: Iterable[TypedColumn], reading: Reading
+    file: FileContent, columns: Iterable[TypedColumn], reading: HowToRead
 ) -> tuple[list[list[str]], str | None]:
     """Lines of a CSV file that may have some columns, and what was expected of it where it is none."""
     if file.expected is not None:
@@ -170,10 +170,10 @@ def csv_lines(
 
 
 def sheet_rows(
-    source: str, lines: Sequence[Sequence[str]], columns: Collection[TypedColumn], reading: Reading | None = None
+    source: str, lines: Sequence[Sequence[str]], columns: Collection[TypedColumn], reading: HowToRead | None = None
 ) -> tuple[list[TypedRow], list[Finding]]:
     """Rows of a sheet, its header in the first line or below a title, and what is wrong with it as a whole."""
-    reading = reading or Reading()
+    reading = reading or HowToRead()
     if not lines:
         return [], [Finding(source, None, None, None, f"a header row with {_names(columns)}")]
     place = header_place(lines, columns)
@@ -204,7 +204,7 @@ def sheet_rows(
     return rows, findings
 
 
-def _read_as_meant(source: str, rows: Sequence[TypedRow], columns: Iterable[TypedColumn], reading: Reading) -> None:
+def _read_as_meant(source: str, rows: Sequence[TypedRow], columns: Iterable[TypedColumn], reading: HowToRead) -> None:
     """Put what is meant in the place of cells that are wrong only as they are written, and say so."""
     habits: Habits | None = None
     for column in columns:
@@ -214,7 +214,9 @@ def _read_as_meant(source: str, rows: Sequence[TypedRow], columns: Iterable[Type
             if cell is None or is_as_wanted(cell, column):
                 continue
             if habits is None:
-                habits = habits_of((each for one in rows for each in one.cells.values()), day_first=reading.day_first)
+                habits = habits_of(
+                    (typed for line in rows for typed in line.cells.values()), day_first=reading.day_first
+                )
             written = meant(cell, column, row.row_number or 0, habits)
             if written is not None:
                 row.cells[name] = written
@@ -228,7 +230,7 @@ def _names(columns: Iterable[TypedColumn]) -> str:
 
 
 def _units_of_headings(
-    source: str, row: int, header: Sequence[Heading], columns: Collection[TypedColumn]
+    source: str, row: int, header: Sequence[SheetHeading], columns: Collection[TypedColumn]
 ) -> tuple[dict[str, str], list[Finding]]:
     """Column -> unit, of the units that stand in headings; and what is wrong with them."""
     by_name = {column.name: column for column in columns}
@@ -248,7 +250,7 @@ def _units_of_headings(
 
 
 def _header_findings(
-    source: str, row: int, header: Sequence[Heading], columns: Iterable[TypedColumn], units: Collection[str]
+    source: str, row: int, header: Sequence[SheetHeading], columns: Iterable[TypedColumn], units: Collection[str]
 ) -> Iterable[Finding]:
     known = {column.name for column in columns}
     counts = Counter(heading.column for heading in header)

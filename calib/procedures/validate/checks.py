@@ -20,7 +20,7 @@ from calib.confirmation.normalised_error import agreement
 from calib.confirmation.words import DECISION_RULES
 from calib.curves.generalised import distance_regression
 from calib.curves.regression import unweighted
-from calib.procedures.validate.published_digits import columns_of, printed_by, rows_of
+from calib.procedures.validate.published_digits import PublishedDigits
 from calib.uncertainty.coverage import coverage_factor
 from calib.uncertainty.estimate import degrees_of_freedom_of, from_expanded, rectangular, type_a_covariance
 from calib.uncertainty.propagation import Contribution, combine
@@ -29,7 +29,7 @@ _KELVIN = 273.15
 
 
 @dataclass(frozen=True)
-class Compared:
+class ComparedNumber:
     """One published number beside what the program makes of it."""
 
     symbol: str
@@ -44,12 +44,12 @@ class PublishedCheck:
 
     source: str  # folder of `reference_data`
     of: str  # what of the program they check
-    compared: Callable[[], Iterator[Compared]]
+    compared: Callable[[PublishedDigits], Iterator[ComparedNumber]]
 
 
-def _end_gauge() -> Iterator[Compared]:
-    given = {symbol: float(text) for symbol, text in printed_by("gum_h1", "inputs").items()}
-    printed = printed_by("gum_h1", "published")
+def _end_gauge(digits: PublishedDigits) -> Iterator[ComparedNumber]:
+    given = {symbol: float(text) for symbol, text in digits.printed("gum_h1", "inputs").items()}
+    printed = digits.printed("gum_h1", "published")
     comparison = [
         _line(given["s pooled"] / math.sqrt(given["n"]), given["nu pooled"]),
         _line(from_expanded(given["U random"], given["t95(5)"]), given["nu random"]),
@@ -73,12 +73,12 @@ def _end_gauge() -> Iterator[Compared]:
     of_comparison, of_length = combine(comparison), combine(length)
     u = float(of_length.standard_uncertainty[0])
     cut = np.floor(of_length.degrees_of_freedom)  # as the example takes them
-    yield Compared("u(d)", float(of_comparison.standard_uncertainty[0]), printed["u(d)"])
-    yield Compared("nu(d)", float(of_comparison.degrees_of_freedom[0]), printed["nu(d)"])
-    yield Compared("uc", u, printed["uc"])
-    yield Compared("uc2", u**2, printed["uc2"])
-    yield Compared("veff", float(of_length.degrees_of_freedom[0]), printed["veff"])
-    yield Compared("t99(16)", float(coverage_factor(cut, 0.99)[0]), printed["t99(16)"])
+    yield ComparedNumber("u(d)", float(of_comparison.standard_uncertainty[0]), printed["u(d)"])
+    yield ComparedNumber("nu(d)", float(of_comparison.degrees_of_freedom[0]), printed["nu(d)"])
+    yield ComparedNumber("uc", u, printed["uc"])
+    yield ComparedNumber("uc2", u**2, printed["uc2"])
+    yield ComparedNumber("veff", float(of_length.degrees_of_freedom[0]), printed["veff"])
+    yield ComparedNumber("t99(16)", float(coverage_factor(cut, 0.99)[0]), printed["t99(16)"])
 
 
 def _line(u: float, degrees_of_freedom: float = math.inf) -> Contribution:
@@ -86,103 +86,105 @@ def _line(u: float, degrees_of_freedom: float = math.inf) -> Contribution:
     return Contribution("", np.array([False]), np.array([[u]]), np.array([0]), np.array([degrees_of_freedom]))
 
 
-def _correlated_observations() -> Iterator[Compared]:
-    printed = printed_by("gum_h2", "published")
-    means, covariance = type_a_covariance(np.array(columns_of("gum_h2", "observations")))
+def _correlated_observations(digits: PublishedDigits) -> Iterator[ComparedNumber]:
+    printed = digits.printed("gum_h2", "published")
+    means, covariance = type_a_covariance(np.array(digits.numbers("gum_h2", "observations")))
     u = np.sqrt(np.diag(covariance))
     names = ("V", "I", "phi")
     for place, name in enumerate(names):
-        yield Compared(name, float(means[place]), printed[name])
-        yield Compared(f"u({name})", float(u[place]), printed[f"u({name})"])
+        yield ComparedNumber(name, float(means[place]), printed[name])
+        yield ComparedNumber(f"u({name})", float(u[place]), printed[f"u({name})"])
     for first, second in ((0, 1), (0, 2), (1, 2)):
         symbol = f"r({names[first]},{names[second]})"
-        yield Compared(symbol, float(covariance[first, second] / (u[first] * u[second])), printed[symbol])
+        yield ComparedNumber(symbol, float(covariance[first, second] / (u[first] * u[second])), printed[symbol])
 
 
-def _student() -> Iterator[Compared]:
-    for row in rows_of("gum_table_g2", "table_g2"):
+def _student(digits: PublishedDigits) -> Iterator[ComparedNumber]:
+    for row in digits.rows("gum_table_g2", "table_g2"):
         for percent, text in row.items():
             if percent != "nu" and text:
                 factor = coverage_factor(float(row["nu"]), round(float(percent) / 100, 6))
-                yield Compared(f"t {percent} % of {row['nu']}", float(factor), text)
+                yield ComparedNumber(f"t {percent} % of {row['nu']}", float(factor), text)
 
 
-def _one_limit() -> Iterator[Compared]:
-    for row in rows_of("jcgm_106", "clause_7_3_2"):
+def _one_limit(digits: PublishedDigits) -> Iterator[ComparedNumber]:
+    for row in digits.rows("jcgm_106", "clause_7_3_2"):
         limit = np.array([float(row["limit"])])
         unlimited = np.array([math.inf])
         interval = (
             ToleranceIntervals(-unlimited, limit) if row["side"] == "upper" else ToleranceIntervals(limit, unlimited)
         )
         value, u = np.array([float(row["estimate"])]), np.array([float(row["u"])])
-        yield Compared(row["example"], float(probability_of_conformity(value, u, interval)[0]), row["printed pc"])
+        yield ComparedNumber(row["example"], float(probability_of_conformity(value, u, interval)[0]), row["printed pc"])
 
 
-def _decision_rules() -> Iterator[Compared]:
-    for row in rows_of("ilac_g8", "decisions"):
+def _decision_rules(digits: PublishedDigits) -> Iterator[ComparedNumber]:
+    for row in digits.rows("ilac_g8", "decisions"):
         value, expanded, low, high = (np.array([float(row[name])]) for name in ("value", "U", "lower", "upper"))
         for rule in DECISION_RULES:
             said = conformity(value, expanded, ToleranceIntervals(low, high), rule)[0]
-            yield Compared(f"{row['value']} ± {row['U']}, {rule}", str(said), row[rule])
+            yield ComparedNumber(f"{row['value']} ± {row['U']}, {rule}", str(said), row[rule])
 
 
-def _straight_line() -> Iterator[Compared]:
-    x, y = columns_of("nist_strd_norris", "data")
+def _straight_line(digits: PublishedDigits) -> Iterator[ComparedNumber]:
+    x, y = digits.numbers("nist_strd_norris", "data")
     fit = unweighted(x, y, 1)
     coefficients, covariance = fit.in_powers_of_x()
-    for place, row in enumerate(row for row in rows_of("nist_strd_norris", "certified") if row["estimate"]):
+    for place, row in enumerate(row for row in digits.rows("nist_strd_norris", "certified") if row["estimate"]):
         for symbol, value, text in (
             (row["parameter"], coefficients[place], row["estimate"]),
             (f"s({row['parameter']})", math.sqrt(covariance[place, place]), row["standard deviation"]),
         ):
-            yield Compared(symbol, float(value), text, units="1000")  # 12 digits of 15
+            yield ComparedNumber(symbol, float(value), text, units="1000")  # 12 digits of 15
 
 
-def _line_with_uncertain_x() -> Iterator[Compared]:
-    printed = printed_by("iso_ts_28037_clause_7", "published")
-    x, y, u_x, u_y = columns_of("iso_ts_28037_clause_7", "data")
+def _line_with_uncertain_x(digits: PublishedDigits) -> Iterator[ComparedNumber]:
+    printed = digits.printed("iso_ts_28037_clause_7", "published")
+    x, y, u_x, u_y = digits.numbers("iso_ts_28037_clause_7", "data")
     polynomial = distance_regression(x, y, u_x, u_y, 1).polynomial
     coefficients, covariance = polynomial.in_powers_of_x()
     for place, name in enumerate(("a", "b")):
-        yield Compared(name, float(coefficients[place]), printed[name])
-        yield Compared(f"u({name})", math.sqrt(covariance[place, place]), printed[f"u({name})"])
-    yield Compared("cov(a,b)", float(covariance[0, 1]), printed["cov(a,b)"])
-    yield Compared("chi2", float(polynomial.chi_squared), printed["chi2"])
+        yield ComparedNumber(name, float(coefficients[place]), printed[name])
+        yield ComparedNumber(f"u({name})", math.sqrt(covariance[place, place]), printed[f"u({name})"])
+    yield ComparedNumber("cov(a,b)", float(covariance[0, 1]), printed["cov(a,b)"])
+    yield ComparedNumber("chi2", float(polynomial.chi_squared), printed["chi2"])
 
 
-def _density() -> Iterator[Compared]:
-    for row in rows_of("cipm_2007", "densities"):
+def _density(digits: PublishedDigits) -> Iterator[ComparedNumber]:
+    for row in digits.rows("cipm_2007", "densities"):
         at = float(row["t [degC]"]) + _KELVIN, float(row["p [Pa]"]), float(row["h"])
-        yield Compared(f"rho at {row['t [degC]']} degC", float(density(*at)), row["density [kg/m3]"])
+        yield ComparedNumber(f"rho at {row['t [degC]']} degC", float(density(*at)), row["density [kg/m3]"])
 
 
-def _atmosphere() -> Iterator[Compared]:
-    for row in rows_of("standard_atmosphere", "iso_2533"):
-        yield Compared(f"p at {row['H [m]']} m", float(standard_pressure(float(row["H [m]"]))) / 100, row["p [hPa]"])
+def _atmosphere(digits: PublishedDigits) -> Iterator[ComparedNumber]:
+    for row in digits.rows("standard_atmosphere", "iso_2533"):
+        yield ComparedNumber(
+            f"p at {row['H [m]']} m", float(standard_pressure(float(row["H [m]"]))) / 100, row["p [hPa]"]
+        )
 
 
-def _wet_bulb() -> Iterator[Compared]:
-    for row in rows_of("psychrometer", "table"):
+def _wet_bulb(digits: PublishedDigits) -> Iterator[ComparedNumber]:
+    for row in digits.rows("psychrometer", "table"):
         dry = float(row["t [degC]"]) + _KELVIN
         humidity = 100 * float(relative_humidity(dry, dry - float(row["depression [K]"]), 1e5))
         symbol = f"{row['t [degC]']} degC, {row['depression [K]']} K less"
-        yield Compared(symbol, humidity, row["humidity [%]"], units="1.0")
+        yield ComparedNumber(symbol, humidity, row["humidity [%]"], units="1.0")
 
 
-def _traverse() -> Iterator[Compared]:
-    for row in rows_of("traverse_positions", "positions"):
+def _traverse(digits: PublishedDigits) -> Iterator[ComparedNumber]:
+    for row in digits.rows("traverse_positions", "positions"):
         lines = 3 if row["shape"] == RECTANGULAR else 2
         places = traverse(Section(row["shape"], 1.0, 1.0), row["rule"], lines, int(row["points_on_line"]))
         own = next(place for place in places if (place.line, place.point) == (1, int(row["index"])))
         symbol = f"{row['rule']}, {row['shape']}, point {row['index']} of {row['points_on_line']}"
-        yield Compared(symbol, own.along, row["position_6"])
-        yield Compared(f"weight of {symbol}", own.weight * lines, row["weight"])
+        yield ComparedNumber(symbol, own.along, row["position_6"])
+        yield ComparedNumber(f"weight of {symbol}", own.weight * lines, row["weight"])
 
 
-def _normalised_errors() -> Iterator[Compared]:
-    for row in rows_of("kcdb_ccm_ff_k3", "degrees_of_equivalence"):
+def _normalised_errors(digits: PublishedDigits) -> Iterator[ComparedNumber]:
+    for row in digits.rows("kcdb_ccm_ff_k3", "degrees_of_equivalence"):
         judged = agreement(float(row["D"]), float(row["U (k = 2)"]), 0.0, 0.0)
-        yield Compared(f"E_n of {row['laboratory']}", abs(judged.normalised_error), row["|D|/U"])
+        yield ComparedNumber(f"E_n of {row['laboratory']}", abs(judged.normalised_error), row["|D|/U"])
 
 
 CHECKS: Sequence[PublishedCheck] = (

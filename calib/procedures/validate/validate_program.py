@@ -15,8 +15,8 @@ from sqlmodel import Session
 from calib import __version__
 from calib.procedures.on_record.validations import FAILED, PASSED
 from calib.procedures.people.authorise import append
-from calib.procedures.validate.checks import CHECKS, Compared, PublishedCheck
-from calib.procedures.validate.published_digits import agrees_with, source_of
+from calib.procedures.validate.checks import CHECKS, ComparedNumber, PublishedCheck
+from calib.procedures.validate.published_digits import PublishedDigits, agrees_with
 from calib.records import ledger
 from calib.records.record import key
 from calib.records.tables.reports import SoftwareValidation
@@ -29,8 +29,8 @@ class CheckRun:
     source: str
     document: str
     of: str
-    compared: tuple[Compared, ...]
-    wrong: tuple[Compared, ...]
+    compared: tuple[ComparedNumber, ...]
+    wrong: tuple[ComparedNumber, ...]
 
 
 @dataclass(frozen=True)
@@ -75,9 +75,9 @@ def _told(run: CheckRun) -> dict[str, Any]:
     return {"source": run.source, "document": run.document, "of": run.of, "numbers": numbers}
 
 
-def run_checks(checks: Sequence[PublishedCheck] = CHECKS) -> ProgramValidated:
-    """Compare every published number with what this machine makes of it; raises CalibError where they are not installed."""
-    return ProgramValidated(__version__, this_platform(), tuple(_run(check) for check in checks))
+def run_checks(digits: PublishedDigits, checks: Sequence[PublishedCheck] = CHECKS) -> ProgramValidated:
+    """Compare every published number with what this machine makes of it."""
+    return ProgramValidated(__version__, this_platform(), tuple(_run(check, digits) for check in checks))
 
 
 def this_platform() -> str:
@@ -88,21 +88,20 @@ def this_platform() -> str:
     )
 
 
-def _run(check: PublishedCheck) -> CheckRun:
-    compared = tuple(check.compared())
+def _run(check: PublishedCheck, digits: PublishedDigits) -> CheckRun:
+    compared = tuple(check.compared(digits))
     wrong = tuple(each for each in compared if not _agrees(each))
-    return CheckRun(check.source, source_of(check.source), check.of, compared, wrong)
+    return CheckRun(check.source, digits.source(check.source), check.of, compared, wrong)
 
 
-def _agrees(compared: Compared) -> bool:
+def _agrees(compared: ComparedNumber) -> bool:
     if isinstance(compared.computed, str):
         return compared.computed == compared.printed
     return math.isfinite(compared.computed) and agrees_with(compared.computed, compared.printed, compared.units)
 
 
-def validate_program(session: Session, signature: ledger.Signature) -> ProgramValidated:
-    """Run the checks and append what they gave, whether they passed or failed; raises BadInputError where the person may not."""
-    validated = run_checks()
+def record_validation(session: Session, validated: ProgramValidated, signature: ledger.Signature) -> ProgramValidated:
+    """Append what the checks gave, whether they passed or failed; raises BadInputError where the person may not."""
     record = SoftwareValidation(
         at=signature.time.isoformat(timespec="seconds"),
         version=validated.version,

@@ -271,6 +271,13 @@ def test_the_client_s_agreement_to_the_decision_rule_is_told_and_exported(empty_
     assert "C. Client,2026-02-01" in (tmp_path / "out" / "jobs.csv").read_text()
 
 
+def test_the_client_s_letter_is_kept_with_the_job_and_told(job, tmp_path):
+    (tmp_path / "letter.pdf").write_bytes(b"%PDF-1.7\nagreed\n%%EOF\n")
+    ran = calib("job", "attach", "J-1", tmp_path / "letter.pdf", "--by", "A. Person", "--json", records=job)
+    assert ran.status == 0, ran.err
+    assert answer(job, 8)[2] == [f"Kept with the job: letter.pdf, SHA-256 {ran.document['sha256'][:12]}."]
+
+
 def test_without_an_agreement_on_record_that_is_a_finding(job):
     assert answer(job, 8)[:2] == (
         "Guarded non-binary acceptance; no agreement of the client is on record.",

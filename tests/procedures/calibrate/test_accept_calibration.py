@@ -158,11 +158,11 @@ def test_a_departure_from_the_register_says_why(tmp_path, register, wanted, said
 
 def test_the_rule_and_the_object_of_the_register_are_those_of_an_acceptance(tmp_path):
     sheets = wait(2)
-    of_register = {"decision_rule": "guarded", "judged": "corrected value", "criterion": "QP-07"}
+    of_register = {"decision_rule": "guarded non-binary", "judged": "corrected value", "criterion": "QP-07"}
     sheets["instruments.csv"] = [row | of_register for row in sheets["instruments.csv"]]
     records = records_of(tmp_path, sheets)
     accept(records, wanted=AcceptanceWanted())
-    assert kept(records).decision_rule == "guarded"
+    assert kept(records).decision_rule == "guarded non-binary"
     assert json.loads(kept(records).assessment)["judged"] == "corrected value"
     assert kept(records).criterion.startswith("QP-07: error of the value after correction")
 

@@ -10,7 +10,7 @@ from openpyxl import Workbook
 
 from calib.procedures.typed.any_sheet import read_any
 from calib.procedures.typed.columns import FILES
-from calib.procedures.typed.sheets import FileContent, Reading, cell_findings, read_csv
+from calib.procedures.typed.sheets import FileContent, HowToRead, cell_findings, read_csv
 from calib.procedures.typed.unit_spelling import unit_meant
 
 METERS = (
@@ -21,7 +21,7 @@ METER = ("VA-1", "vane", "M", "N", "007", "air velocity", "0.3", "20", "m/s", "0
 
 def read(text, name="instruments.csv", day_first=None):
     content = text if isinstance(text, bytes) else text.encode()
-    reading = Reading(day_first)
+    reading = HowToRead(day_first)
     rows, findings = read_csv(FileContent(name, content), FILES[name].columns, reading)
     findings += cell_findings(rows, FILES[name].columns)
     return [row.cells for row in rows], [str(finding) for finding in findings], reading.notices
@@ -268,7 +268,7 @@ def test_a_unit_means_one_unit_or_none(typed, symbol):
 
 
 def test_a_sheet_is_known_by_its_headings_and_that_is_said():
-    reading = Reading()
+    reading = HowToRead()
     sheets, findings = read_any(FileContent("ours.csv", f"{METERS}\n{','.join(METER)}\n".encode()), reading)
 
     assert (list(sheets), findings) == (["instruments.csv"], [])
@@ -276,7 +276,7 @@ def test_a_sheet_is_known_by_its_headings_and_that_is_said():
 
 
 def test_a_sheet_that_nearly_fits_says_what_is_missing():
-    _, [finding] = read_any(FileContent("ours.csv", METERS.replace(",serial", "").encode()), Reading())
+    _, [finding] = read_any(FileContent("ours.csv", METERS.replace(",serial", "").encode()), HowToRead())
 
     assert "its headings come nearest to instruments.csv, without serial" in str(finding)
 
@@ -291,7 +291,7 @@ def test_the_sheets_of_a_workbook_are_told_apart_by_name_or_headings():
         jobs.append(list(line))
     file = io.BytesIO()
     book.save(file)
-    reading = Reading()
+    reading = HowToRead()
     sheets, findings = read_any(FileContent("our.xlsx", file.getvalue()), reading)
 
     assert findings == []

@@ -12,8 +12,9 @@ from pathlib import Path
 import pytest
 
 from calib import __version__
-from calib.procedures.validate.checks import CHECKS, Compared, PublishedCheck
-from calib.procedures.validate.published_digits import agrees_with, source_of
+from calib.faces.files import published_file
+from calib.procedures.validate.checks import CHECKS, ComparedNumber, PublishedCheck
+from calib.procedures.validate.published_digits import PublishedDigits, agrees_with
 from calib.procedures.validate.validate_program import run_checks
 from calib.records import database
 from calib.records.tables.reports import IssuedReport, SoftwareValidation
@@ -21,6 +22,7 @@ from tests.command import calib
 from tests.folders import all_of, imported, ledger_head, records_of, small_job, write
 
 PROJECT = Path(__file__).parents[3]
+DIGITS = PublishedDigits(published_file)
 BY = ("--by", "E. Engineer")
 
 
@@ -36,11 +38,11 @@ def recorded(records):
 
 
 def test_every_published_number_agrees_on_this_machine():
-    assert run_checks().wrong == 0
+    assert run_checks(DIGITS).wrong == 0
 
 
 def test_each_check_says_its_document_and_has_numbers():
-    for run in run_checks().runs:
+    for run in run_checks(DIGITS).runs:
         assert run.compared, run.source
         assert run.document
 
@@ -77,8 +79,12 @@ def test_a_dry_run_records_nothing(job):
 
 @pytest.mark.parametrize(("computed", "printed"), [(1.006, "1.0"), ("pass", "fail"), (float("nan"), "1.0")])
 def test_a_number_that_does_not_agree_is_a_finding_and_is_recorded_as_failed(job, monkeypatch, computed, printed):
-    wrong = PublishedCheck("gum_h1", "a number", lambda: iter([Compared("x", computed, printed, units="0.05")]))
-    monkeypatch.setattr("calib.procedures.validate.validate_program.run_checks", lambda: run_checks([wrong]))
+    wrong = PublishedCheck(
+        "gum_h1", "a number", lambda _digits: iter([ComparedNumber("x", computed, printed, units="0.05")])
+    )
+    monkeypatch.setattr(
+        "calib.procedures.validate.validate_program.run_checks", lambda digits: run_checks(digits, [wrong])
+    )
     ran = calib("validate", *BY, records=job)
     assert ran.status == 1
     assert f"x: {computed} where {printed} is printed" in ran.out
@@ -158,4 +164,4 @@ def test_a_wheel_takes_along_what_the_checks_ask_and_nothing_else():
 
 
 def test_every_source_names_its_document():
-    assert source_of("gum_h1").startswith("JCGM 100")
+    assert DIGITS.source("gum_h1").startswith("JCGM 100")
