@@ -57,6 +57,7 @@ MAY = {
     "people": (False, True, False, False),
     "login": (False, True, False, False),
     "register": (False, True, False, False),
+    "agree": (False, True, True, False),
     "supersede": (False, True, False, False),
     "retract": (False, True, False, False),
     "dismiss": (False, True, True, False),
@@ -92,6 +93,8 @@ def test_an_act_that_nobody_knows_is_a_mistake_of_the_caller():
 RECORDS = [
     ("acceptance", {}, "accept"),
     ("withdrawal", {}, "accept"),
+    ("instrument", {}, "register"),
+    ("method", {}, "register"),
     ("correction_curve", {"chosen_by": "rule"}, "record"),
     ("correction_curve", {"chosen_by": "Tom"}, "choose"),
     ("event", {"kind": "suspension"}, "suspend"),

@@ -33,6 +33,8 @@ def document(calibration: CalibrationOnFile) -> Content:
         "superseded": calibration.superseded,
         "typed_by": calibration.typed_by,
         "criterion": None if calibration.acceptance is None else calibration.acceptance.criterion,
+        "departure_reason": None if calibration.acceptance is None else calibration.acceptance.departure_reason,
+        "attempts": [dict(each) for each in calibration.attempts],
         "decision_rule": None if calibration.acceptance is None else calibration.acceptance.decision_rule,
         "assessment": _assessment_kept(calibration),
         "assessments": [judgement.content() for judgement in assessments_of(calibration)],
@@ -108,7 +110,20 @@ def _certificate_lines(answer: Content) -> list[str]:
         *([] if withdrawn is None else [f"{withdrawn}; it counts for nothing, at no time"]),
         *filter(None, [superseded_text(answer["superseded"])]),
         f"calibrated {answer['calibrated_on']}, {accepted}{standards}, typed by {answer['typed_by']}",
+        *(
+            [f"accepted departing from the register: {answer['departure_reason']}"]
+            if answer["departure_reason"]
+            else []
+        ),
+        *map(_attempted, answer["attempts"]),
     ]
+
+
+def _attempted(attempt: Content) -> str:
+    """An attempt to accept it that failed."""
+    asked = attempt["asked"]
+    first = attempt["findings"][0].partition(": have it")[0]
+    return f"not accepted at {attempt['at']} by {attempt['by']}, {asked['rule']}, {asked['judged']}: {first}"
 
 
 def _correlation_lines(answer: Content) -> list[str]:

@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calib.clock import clock
-from calib.confirmation.words import SIMPLE
 from calib.errors import BadInputError, Finding
 from calib.faces.cli.file import attached
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, plotted, reads, say, writes
@@ -47,11 +46,16 @@ _SHORTER = {
     "pressure_kPa": ["--pressure-kpa", "--pressure"],
     "humidity_percent": ["--humidity-percent", "--humidity"],
     "decision_rule": ["--rule"],
+    "departure_reason": ["--departure"],
 }
-_ADDED = RowOptions(CALIBRATIONS_CSV, ["tag", "certificate"], _SHORTER, {"decision_rule": SIMPLE})
+_ADDED = RowOptions(CALIBRATIONS_CSV, ["tag", "certificate"], _SHORTER)
 Sheet = Annotated[str | None, typer.Option(metavar="NAME", help="Sheet of the workbook, where it has several.")]
 Rule = Annotated[
-    str, typer.Option("--rule", help="Decision rule: simple, guarded or 'guarded non-binary'; guard band U.")
+    str | None,
+    typer.Option(
+        "--rule",
+        help="Decision rule: simple, guarded or 'guarded non-binary'; guard band U. That of the register if not given.",
+    ),
 ]
 JudgedAs = Annotated[
     str | None,
@@ -59,7 +63,9 @@ JudgedAs = Annotated[
         "--judged", help="'indication' or 'corrected value': what is held against the maximum permissible error."
     ),
 ]
-Criterion = Annotated[str | None, typer.Option(help="The criterion in words; that of the register if not given.")]
+Criterion = Annotated[
+    str | None, typer.Option(help="The criterion in words, where the register states no limits; its own if not given.")
+]
 
 
 @writes(app, "add", row=_ADDED)
@@ -197,24 +203,30 @@ def accept(
     tag: Tag,
     certificate: Certificate,
     on: OnDate = None,
-    rule: Rule = "simple",
+    rule: Rule = None,
     judged: JudgedAs = None,
     criterion: Criterion = None,
     reason: Annotated[
         str | None, typer.Option("--reason", metavar="TEXT", help="Why it holds from before today, where it does.")
     ] = None,
+    departure_reason: Annotated[
+        str | None, typer.Option("--departure", metavar="TEXT", help="Why it departs from what the register says.")
+    ] = None,
 ) -> Reply:
-    """Accept a calibration for use, if every comparison passes and another person typed it; exit status 3 if not.
+    """Accept a calibration for use, if every comparison passes (exit status 1 if not) and another person typed it (3 if not).
 
-    From an earlier day (--on) it needs a --reason, and no certificate is accepted before it was issued.
+    What it is judged by stands in the register; an attempt that fails stays on record. From an earlier day (--on) it needs a
+    --reason, and no certificate is accepted before it was issued.
 
     Example: calib calibration accept VA-21 C-0815 --rule guarded
     """
     from calib.faces.answers import acceptance as answer
-    from calib.procedures.calibrate.accept_calibration import AcceptanceWanted, accept_calibration
+    from calib.procedures.calibrate.accept_calibration import AcceptanceWanted, NotAccepted, accept_calibration
 
-    day, wanted = day_of(on), AcceptanceWanted(rule, judged, criterion, reason)
+    day, wanted = day_of(on), AcceptanceWanted(rule, judged, criterion, reason, departure_reason)
     accepted = accept_calibration(desk.writing(), tag, certificate, day, wanted, desk.signature())
+    if isinstance(accepted, NotAccepted):
+        return Reply(answer.attempted(tag, certificate, accepted), "", accepted.reasons, status=1)
     return Reply(answer.document(tag, certificate, accepted), answer.text, accepted.remarks)
 
 

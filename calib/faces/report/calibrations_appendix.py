@@ -70,6 +70,8 @@ def _certificate(instrument: Content, anchors: Anchors) -> Iterator[str | Run]:
     if instrument["issued_on"]:
         yield f", certificate issued {instrument['issued_on']}"
     yield f"; accepted {accepted_on(instrument)}; due {instrument['due_on']}"
+    if instrument["departure_reason"]:
+        yield f"; accepted departing from the register: {instrument['departure_reason']}"
     air = [
         f"{instrument[name]} {symbol}"
         for name, symbol in (

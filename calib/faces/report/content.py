@@ -174,6 +174,7 @@ def _instrument(on_file: CalibrationOnFile, due_on: date | None, standards: Sequ
         "accreditation": calibration.accreditation,
         "calibrated_on": calibration.calibrated_on,
         "accepted_on": None if on_file.acceptance is None else on_file.acceptance.accepted_on,
+        "departure_reason": None if on_file.acceptance is None else on_file.acceptance.departure_reason,
         **on_file.two_days,
         "due_on": str(due_on),
         "measuring_interval": record.measuring_interval,

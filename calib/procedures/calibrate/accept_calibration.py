@@ -1,5 +1,15 @@
-"""Accept a calibration for use: its comparisons are judged by the instrument's criterion, by another person than typed them."""
+"""Accept a calibration for use: its comparisons are judged by the instrument's criterion, by another person than typed them.
 
+Criterion, decision rule and what is judged stand in the register; where it is silent, simple acceptance of the indication is usual.
+Whoever departs from them says why, and that is printed. Where a comparison fails, nothing is accepted, and the attempt stays on
+record: another rule after it is a departure too.
+
+Decision (2026-11-29). A criterion in words stands for limits that the program cannot judge, never beside those that it did. Option:
+both (what was printed was not what was judged). Cost: words that only repeat the register's limits are refused.
+"""
+
+import json
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 
@@ -9,12 +19,13 @@ from calib.confirmation.in_order import later_calibrations, of_the_same_calibrat
 from calib.confirmation.words import DECISION_RULES, INDICATION, JUDGED, SIMPLE
 from calib.errors import BadInputError, CalibError, Finding, RefusedError
 from calib.procedures.certificate.assess import Assessment, assess, usual_object
+from calib.procedures.certificate.departures import departures, of_reason
 from calib.procedures.certificate.permissible_error import has_limits
 from calib.procedures.certificate.phase import phase_in_use
 from calib.procedures.impact.certificate_replaced import RestedOnCertificate
 from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.open_review import open_reviews
-from calib.procedures.on_record.calibrations import CalibrationOnFile, against_withdrawn, calibration_on_file
+from calib.procedures.on_record.calibrations import ACCEPT, CalibrationOnFile, against_withdrawn, calibration_on_file
 from calib.procedures.on_record.in_force import curve_of
 from calib.procedures.on_record.recorded import holds_from_earlier, why_from
 from calib.procedures.on_record.register import load_register
@@ -26,16 +37,19 @@ from calib.procedures.verify.rests_on import must_be_whole, of_instruments
 from calib.records import ledger
 from calib.records.record import key, typed
 from calib.records.tables.calibrations import Acceptance, Calibration
+from calib.records.tables.entries import Attempt
+from calib.records.tables.instruments import Instrument
 
 
 @dataclass(frozen=True)
 class AcceptanceWanted:
     """How a person wants a calibration judged."""
 
-    rule: str = SIMPLE  # one of conformity.DECISION_RULES
-    judged: str | None = None  # one of acceptance.JUDGED; absent: as fits the instrument
+    rule: str | None = None  # one of conformity.DECISION_RULES; absent: that of the register, or simple
+    judged: str | None = None  # one of acceptance.JUDGED; absent: as the register says, or as fits the instrument
     criterion: str | None = None  # in a person's words; needed where the register states no maximum permissible error
     reason: str | None = None  # why it holds from an earlier day
+    departure_reason: str | None = None  # why it departs from the register
 
 
 @dataclass(frozen=True)
@@ -48,16 +62,24 @@ class Accepted:
     remarks: tuple[str, ...] = ()  # of impact reviews that it opens or adds to
 
 
+@dataclass(frozen=True)
+class NotAccepted:
+    """A calibration that its criterion fails: the attempt is on record."""
+
+    assessment: Assessment
+    reasons: tuple[str, ...]  # the next step, and each comparison that fails
+
+
 def accept_calibration(
     session: Session, tag: str, certificate: str, on: date, wanted: AcceptanceWanted, signature: ledger.Signature
-) -> Accepted:
-    """Append the acceptance with its assessment, and bring the impact reviews up to date.
+) -> Accepted | NotAccepted:
+    """Append the acceptance with its assessment, and bring the impact reviews up to date; or the attempt, where comparisons fail.
 
     A later certificate that was found beyond its limits opens its review now where no earlier one had been accepted before.
 
     Raises NotInRecordsError; BadInputError where it is accepted already or was withdrawn, or the date or the wish cannot be;
-    RefusedError, nothing written, where a comparison fails or the same person typed the certificate; DamagedError where what it
-    rests on was changed past the program.
+    RefusedError, nothing written, where the same person typed the certificate; DamagedError where what it rests on was changed past
+    the program.
     """
     signature = authorise(session, signature, "accept")
     on_file = calibration_on_file(session, tag, certificate)
@@ -74,7 +96,9 @@ def accept_calibration(
     must_be_whole(session, of_instruments(session, [key(on_file.instrument.id)]))
     assessment = assessed(on_file, wanted)
     if assessment is not None and not assessment.accepted:
-        raise RefusedError("\n".join(refusal(tag, certificate, assessment)))
+        reasons = tuple(refusal(tag, certificate, assessment))
+        append(session, [_attempt(on_file, on, wanted, assessment, reasons)], signature)
+        return NotAccepted(assessment, reasons)
     acceptance = _record(on_file, on, wanted, assessment, signature)
     acceptance.carried_from_id = None if old is None else old.id
     rested = None if place is None else RestedOnCertificate(session, place.old, signature.time)
@@ -104,14 +128,14 @@ def assessed(on_file: CalibrationOnFile, wanted: AcceptanceWanted, phase: str | 
     instrument, comparisons = typed(on_file.instrument), [typed(comparison) for comparison in on_file.comparisons]
     if not has_limits(instrument):
         return None
-    judged = wanted.judged or usual_object(instrument)
+    judged = _judged(on_file.instrument, wanted)
     curve = curve_of(on_file.curve.parameters)
     try:
         return assess(
             instrument,
             comparisons,
             phase or phase_in_use(comparison["phase"] for comparison in comparisons),
-            wanted.rule,
+            _rule(on_file.instrument, wanted),
             judged,
             curve,
         )
@@ -140,11 +164,59 @@ def _record(
         calibration_id=key(on_file.calibration.id),
         accepted_on=str(on),
         accepted_by=signature.person,
-        criterion=wanted.criterion or (None if assessment is None else assessment.criterion),
+        criterion=_criterion(on_file.instrument, wanted, assessment),
         decision_rule=None if assessment is None else assessment.judged.rule,
         assessment=None if assessment is None else assessment.as_text(),
         reason=(wanted.reason or "").strip() or None,
+        departure_reason=(wanted.departure_reason or "").strip() or None,
     )
+
+
+def _attempt(
+    on_file: CalibrationOnFile, on: date, wanted: AcceptanceWanted, assessment: Assessment, reasons: Sequence[str]
+) -> Attempt:
+    asked = {
+        "on": str(on),
+        "rule": assessment.judged.rule,
+        "judged": assessment.object,
+        "criterion": assessment.criterion,
+        "departure_reason": wanted.departure_reason,
+    }
+    return Attempt(
+        act=ACCEPT,
+        record_table=str(Calibration.__tablename__),
+        record_id=key(on_file.calibration.id),
+        asked=json.dumps(asked, ensure_ascii=False),
+        findings=json.dumps(list(reasons), ensure_ascii=False),
+    )
+
+
+# --- what the register says of it ------------------------------------------------------------------------------------------------
+
+
+def _rule(instrument: Instrument, wanted: AcceptanceWanted) -> str:
+    return wanted.rule or instrument.decision_rule or SIMPLE
+
+
+def _judged(instrument: Instrument, wanted: AcceptanceWanted) -> str:
+    return wanted.judged or instrument.judged or usual_object(typed(instrument))
+
+
+def _criterion(instrument: Instrument, wanted: AcceptanceWanted, assessment: Assessment | None) -> str | None:
+    """What it was held against, in words: what was judged, with the words of the register for it."""
+    if assessment is None:
+        return (wanted.criterion or "").strip() or instrument.criterion
+    return assessment.criterion if instrument.criterion is None else f"{instrument.criterion}: {assessment.criterion}"
+
+
+def _of_departures(on_file: CalibrationOnFile, wanted: AcceptanceWanted) -> Finding | None:
+    """What is wrong with the reason of a departure from the register, or from what was attempted before."""
+    instrument = on_file.instrument
+    differ = departures(typed(instrument), wanted.rule, wanted.judged, wanted.criterion)
+    tried = {each["asked"]["rule"] for each in on_file.attempts}
+    if instrument.decision_rule is None and tried and _rule(instrument, wanted) not in tried:
+        differ.append(f"it failed under the rule {', '.join(sorted(tried))}")
+    return of_reason(differ, wanted.departure_reason)
 
 
 def _of_call(
@@ -184,11 +256,15 @@ def _of_days(calibration: Calibration, on: date, wanted: AcceptanceWanted, now: 
 
 
 def _of_wish(on_file: CalibrationOnFile, wanted: AcceptanceWanted) -> Finding | None:
-    if wanted.rule not in DECISION_RULES:
+    if wanted.rule is not None and wanted.rule not in DECISION_RULES:
         return Finding.typed("rule", wanted.rule, f"one of {', '.join(DECISION_RULES)}")
     if wanted.judged is not None and wanted.judged not in JUDGED:
         return Finding.typed("judged", wanted.judged, f"one of {', '.join(JUDGED)}")
-    if not has_limits(typed(on_file.instrument)) and not (wanted.criterion or "").strip():
+    if has_limits(typed(on_file.instrument)):
+        if (wanted.criterion or "").strip():
+            expected = "nothing: the limits of the register are judged, and amended there"
+            return Finding.typed("criterion", wanted.criterion, expected)
+    elif not (wanted.criterion or on_file.instrument.criterion or "").strip():
         expected = "the acceptance criterion in words: the register states no maximum permissible error for it"
         return Finding.typed("criterion", wanted.criterion, expected)
-    return None
+    return _of_departures(on_file, wanted)

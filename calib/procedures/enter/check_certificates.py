@@ -16,7 +16,7 @@ from calib.procedures.on_record.recorded import holds_from_earlier, why_from
 from calib.procedures.typed.rows_together import KnownNames, duplicate, repeated, unit_known
 from calib.procedures.typed.sheets import Cells, Sheets, TypedRow
 
-_OF_ACCEPTANCE = ("accepted_by", "criterion", "decision_rule", "reason")
+_OF_ACCEPTANCE = ("accepted_by", "criterion", "decision_rule", "departure_reason", "reason")
 
 
 def certificate_findings(named: KnownNames, retired_since: Callable[[str], str | None]) -> list[Finding]:

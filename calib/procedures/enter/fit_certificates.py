@@ -83,7 +83,7 @@ def judge_acceptances(
 def _judged(instrument: Cells, row: TypedRow, comparisons: Sequence[TypedRow], fitted: FittedCurve) -> Assessment | str:
     """The assessment of an acceptance that holds, or what was expected instead of its rule."""
     own = [TypedCells(each.cells) for each in comparisons]
-    rule, judged = row.cells["decision_rule"], row.get("judged") or usual_object(instrument)
+    rule, judged = row.cells["decision_rule"], row.get("judged") or instrument.get("judged") or usual_object(instrument)
     try:
         assessment = assess(
             instrument, own, phase_in_use(each["phase"] for each in own), rule, judged, fitted.choice.curve

@@ -123,7 +123,7 @@ def import_sheets(
         *([] if said is None else [said]),
         *notices_of_times(complete, now),
         *outside_range(complete, checked.named.instruments),
-        *odd_cells(complete, checked.named.instruments),
+        *odd_cells(complete, checked.named.instruments, checked.named.cells("outlets.csv")),
         *_of_retired(session, complete["calibrations.csv"]),
     ]:
         writing.remark(f"notice: {notice}")

@@ -7,17 +7,26 @@ the instrument's range. Common practice, no source.
 from collections.abc import Iterable, Iterator, Mapping
 
 from calib.errors import told_of_cell
+from calib.procedures.measure.standing import section_from
 from calib.procedures.typed.columns import FILES
+from calib.procedures.typed.declaration import RecordNames
+from calib.procedures.typed.observations import mean_of, observed_values
 from calib.procedures.typed.sheets import Cells, Sheets, TypedRow
 from calib.quantities import unit
+from calib.records.words import DUCT
 
 _NAMED = 3  # cells told of one column
 _LARGEST_SHARE = 0.2  # of a reference value, that an expanded uncertainty usually has at most
 _SMALLEST_SHARE = 1e-4
 _LOWEST_PART = 0.1  # of the range, above which that is asked
+_SIDES = ("width", "height", "diameter")
+_USUAL_SIDE = (0.03, 5.0)  # of an opening or a duct [m]
+_LARGEST_RATIO = 2.0  # of the passes at one outlet
+_FASTEST = 15.0  # at the face of an outlet [m/s]
+_SHARES_OF_DESIGN = (0.2, 5.0)
 
 
-def odd_cells(sheets: Sheets, instruments: Mapping[str, Cells]) -> Iterator[str]:
+def odd_cells(sheets: Sheets, instruments: Mapping[str, Cells], outlets: Mapping[RecordNames, Cells]) -> Iterator[str]:
     """A line for each odd cell of checked sheets, the first few of each column, and how many more there are."""
     for name, columns in FILES.items():
         for column in columns:
@@ -26,6 +35,17 @@ def odd_cells(sheets: Sheets, instruments: Mapping[str, Cells]) -> Iterator[str]
                 yield from _told(column.name, sound)
     compared = ((row, _odd_uncertainty(row, instruments)) for row in sheets["comparisons.csv"])
     yield from _told("expanded_uncertainty", compared)
+    for side in _SIDES:
+        sides = ((row, _odd_side(row, side)) for row in sheets["outlets.csv"] if row.sound(side))
+        yield from _told(side, sides)
+    readings = sheets["readings.csv"]
+    passes = ((row, _odd_passes(row)) for row in readings if row.sound("observations"))
+    yield from _told("observations", passes)
+    at = ((row, outlets.get((row.cells["job"], row.cells["outlet"]))) for row in readings)
+    flows = (
+        (row, _odd_flow(row, instruments[row.cells["instrument"]], outlet)) for row, outlet in at if outlet is not None
+    )
+    yield from _told("outlet", flows)
 
 
 def _told(column: str, said_of: Iterable[tuple[TypedRow, str | None]]) -> Iterator[str]:
@@ -49,3 +69,60 @@ def _odd_uncertainty(row: TypedRow, instruments: Mapping[str, Cells]) -> str | N
         return None
     percent = f"{100 * expanded / reference:.3g} % of the reference value {row.cells['reference']}"
     return f"it is {percent}; usually {100 * _SMALLEST_SHARE:g} to {100 * _LARGEST_SHARE:g} %"
+
+
+def _odd_side(row: TypedRow, side: str) -> str | None:
+    """A side of an opening that is very short or long: often another unit than the one typed."""
+    length = unit("length", row.cells["dimension_unit"]).to_si(float(row.cells[side]))
+    low, high = _USUAL_SIDE
+    return (
+        None if low <= length <= high else f"it is {1000 * length:.4g} mm; usually {1000 * low:g} to {1000 * high:g} mm"
+    )
+
+
+def _odd_passes(row: TypedRow) -> str | None:
+    """Passes at one outlet that differ many-fold: often a decimal point that slipped."""
+    values = observed_values(row.cells["observations"])
+    low, high = min(values), max(values)
+    if low <= 0 or high / low <= _LARGEST_RATIO:
+        return None
+    return f"the largest pass is {high / low:.3g} times the smallest; usually less than {_LARGEST_RATIO:g} times"
+
+
+def _odd_flow(row: TypedRow, instrument: Cells, outlet: Cells) -> str | None:
+    """A face velocity that is no outlet's, or a flow far from the design; both as indicated, before any correction."""
+    shown, is_velocity = _shown(row, instrument), instrument["quantity"] == "air velocity"
+    if shown is None:
+        return None
+    if is_velocity and outlet["place"] != DUCT and shown > _FASTEST:
+        return f"{shown:.3g} m/s were indicated at its face; usually less than {_FASTEST:g} m/s"
+    area, design = _area(outlet) if is_velocity else 1.0, outlet["design_flow"]
+    if area is None or design is None:
+        return None
+    share = shown * area / unit("volume flow", str(outlet["flow_unit"])).to_si(float(design))
+    low, high = _SHARES_OF_DESIGN
+    if low <= share <= high:
+        return None
+    return f"about {share:.2g} times its design flow was indicated; usually {low:g} to {high:g} times"
+
+
+def _shown(row: TypedRow, instrument: Cells) -> float | None:
+    """The mean that an instrument for velocity or flow showed of that itself [SI]."""
+    itself = instrument.get("indication_quantity") in (None, instrument["quantity"])
+    if not itself or instrument["quantity"] not in ("air velocity", "volume flow") or row.sound("traverse_rule"):
+        return None
+    typed = row.get("indication") or row.get("observations")
+    if typed is None:
+        return None
+    return unit(str(instrument["quantity"]), row.cells["unit"]).to_si(mean_of(observed_values(typed)))
+
+
+def _area(outlet: Cells) -> float | None:
+    """What a velocity is multiplied by there [m2], where the outlet itself says."""
+    if outlet["effective_area"] is not None:
+        return unit("area", str(outlet["effective_area_unit"])).to_si(float(str(outlet["effective_area"])))
+    if outlet["shape"] is None or (outlet["place"] != DUCT and outlet["outlet_factor"] is None):
+        return None
+    sizes = (outlet["width"], outlet["height"], outlet["diameter"])
+    area = section_from(str(outlet["shape"]), sizes, str(outlet["dimension_unit"])).area
+    return area * float(outlet["outlet_factor"] or 1)

@@ -66,6 +66,7 @@ def _acceptance(row: TypedRow, calibration: int, assessment: Assessment | None, 
         "accepted_by": row.get("accepted_by") or signature.person,
         "criterion": row.get("criterion") or (None if assessment is None else assessment.criterion),
         "decision_rule": row.get("decision_rule"),
+        "departure_reason": row.get("departure_reason"),
         "assessment": None if assessment is None else assessment.as_text(),
     }
 

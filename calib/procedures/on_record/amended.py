@@ -18,7 +18,6 @@ from sqlmodel import Session, SQLModel, col, select
 
 from calib.confirmation.interval import has_happened
 from calib.procedures.on_record.by_keys import among
-from calib.records.ledger import written
 from calib.records.record import RecordCells, key, moment
 from calib.records.tables.instruments import Instrument, InstrumentRevision
 
@@ -71,35 +70,6 @@ def _holds(revision: Any, at: datetime | date) -> bool:
 def cells_of_amendable(record: SQLModel) -> RecordCells:
     """The cells that an amendment may change, of a record or of a revision of it."""
     return {name: getattr(record, name) for name in type(record).model_fields if name not in _NO_CELLS | _NAMES}
-
-
-@dataclass(frozen=True)
-class RevisionOnFile:
-    """One amendment of a record."""
-
-    revision: int
-    changes: Mapping[str, tuple[str, str]]  # column -> value before, value after
-    holds_from: str | None
-    reason: str
-    person: str
-    time: str
-
-
-def amendments_on_file(session: Session, amended: Amended[Any]) -> list[RevisionOnFile]:
-    """Every amendment of a record, with what it changed, the first one first."""
-    before, told = cells_of_amendable(amended.first), []
-    for each in amended.revisions:
-        own = cells_of_amendable(each)
-        changes = {name: (_text(before[name]), _text(cell)) for name, cell in own.items() if cell != before[name]}
-        person, time = written(session, str(each.__tablename__), key(each.id))
-        since = getattr(each, "holds_from", None)
-        told.append(RevisionOnFile(each.revision, changes, since, each.reason, person, time))
-        before = own
-    return told
-
-
-def _text(cell: object) -> str:
-    return "" if cell is None else str(cell)
 
 
 _NAMES = frozenset({"tag", "method", "job"})  # that say which record it is

@@ -1,5 +1,6 @@
 """Calibrations as the records hold them: certificate, comparisons, standards, acceptance, the curve that counts."""
 
+import json
 from collections import defaultdict
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
@@ -24,6 +25,7 @@ from calib.records.record import RecordCells, key, typed
 from calib.records.tables.calibrations import Acceptance, Calibration, ReferenceStandard, Withdrawal
 from calib.records.tables.comparisons import Comparison, ComparisonCorrelation
 from calib.records.tables.curves import StoredCurve
+from calib.records.tables.entries import Attempt
 from calib.records.tables.files import Attached
 from calib.records.tables.instruments import Instrument
 from calib.records.tables.ledger import LedgerEntry
@@ -110,6 +112,23 @@ class CalibrationOnFile:
     )
     # When its acceptance was recorded, and why it holds from an earlier day.
     two_days: RecordCells = field(default_factory=lambda: _two_days(None, {}))
+    attempts: tuple[RecordCells, ...] = ()  # to accept it, that its criterion failed: at, by, asked, findings
+
+
+ACCEPT = "accept"  # the act of an attempt
+
+
+def _attempts(session: Session, keys: Collection[int]) -> dict[int, list[RecordCells]]:
+    """Attempts to accept each calibration that its criterion failed, in the order in which they were made."""
+    own = select(Attempt).where(Attempt.act == ACCEPT, Attempt.record_table == Calibration.__tablename__)
+    tried = list(by_keys(session, own.order_by(col(Attempt.id)), Attempt.record_id, keys))
+    entries = recorded_by(session, Attempt, [key(each.id) for each in tried])
+    attempts: dict[int, list[RecordCells]] = defaultdict(list)
+    for each in tried:
+        entry = entries[key(each.id)]
+        said = {"asked": json.loads(each.asked), "findings": json.loads(each.findings)}
+        attempts[each.record_id].append({"at": entry["recorded_at"], "by": entry["person"], **said})
+    return attempts
 
 
 def calibration_on_file(session: Session, tag: str, certificate: str | None) -> CalibrationOnFile:
@@ -143,6 +162,7 @@ def calibrations_by_key(session: Session, keys: Collection[int]) -> dict[int, Ca
     rows = list(by_keys(session, query, Calibration.id, keys))
     superseded = superseded_among(session, keys)
     owners = amended_instruments(session, {calibration.instrument_id for calibration, *_ in rows})
+    superseded, attempts = superseded_among(session, keys), _attempts(session, keys)
     recorded = recorded_by(session, Acceptance, [key(row[1].id) for row in rows if row[1] is not None])
     for calibration, acceptance, withdrawal in rows:
         calibration_id = key(calibration.id)
@@ -162,6 +182,7 @@ def calibrations_by_key(session: Session, keys: Collection[int]) -> dict[int, Ca
             tuple(typed(each, "calibration_id") for each in correlations[calibration_id]),
             superseded.get(calibration_id),
             _two_days(acceptance, recorded),
+            tuple(attempts[calibration_id]),
         )
     return on_file
 

@@ -6,7 +6,7 @@ from datetime import datetime
 
 from sqlmodel import Session, col, or_, select
 
-from calib.procedures.on_record.amended import amendments_on_file
+from calib.procedures.on_record.amendments_on_file import amendments_on_file
 from calib.procedures.on_record.attached_files import files_of
 from calib.procedures.on_record.by_name import amended_instrument, instrument_tagged
 from calib.procedures.on_record.calibrations import calibrations_on_file

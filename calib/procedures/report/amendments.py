@@ -14,7 +14,8 @@ from calib.procedures.measure.evaluate import Evaluation
 from calib.procedures.measure.gate_reading import gate_reading
 from calib.procedures.measure.results import Results, results_of_flows
 from calib.procedures.measure.standing import Standing
-from calib.procedures.on_record.amended import Amended, amendments_on_file
+from calib.procedures.on_record.amended import Amended
+from calib.procedures.on_record.amendments_on_file import amendments_on_file
 from calib.procedures.on_record.factors import factor_revisions
 from calib.procedures.on_record.in_force import OnRecord, as_amended, on_record_of
 from calib.procedures.on_record.jobs_by_name import amended_job

@@ -149,10 +149,14 @@ def test_the_same_person_is_refused_until_the_house_allows_it(records, workbook)
 def test_a_calibration_that_fails_is_refused_with_each_failure(records, workbook):
     add(records, workbook)
     ran = calib("calibration", "accept", "PG-1", "C-7", "--rule", "guarded", *OTHER, records=records)
-    assert (ran.status, ran.out) == (3, "")
+    assert (ran.status, ran.out) == (1, "")
     lines = ran.err.splitlines()
     assert "1 of 3 comparisons fail" in lines[0]
-    assert lines[1].startswith("error: as-found reference 10.0 Pa: error +0.2 Pa with U = 0.44, limits ± 0.602: fail")
+    assert lines[1].startswith("as-found reference 10.0 Pa: error +0.2 Pa with U = 0.44, limits ± 0.602: fail")
+    shown = calib("calibration", "show", "PG-1", "C-7", records=records).out
+    assert (
+        "by B. Person, guarded, indication: PG-1: certificate C-7 cannot be accepted: 1 of 3 comparisons fail" in shown
+    )
 
 
 def test_a_certificate_may_be_recorded_with_another_person_s_acceptance(records, workbook):

@@ -4,15 +4,18 @@ Source: ISO 10012:2003, 7.1 (metrological confirmation); JCGM 106 for the rules;
 """
 
 import json
+import re
 from dataclasses import replace
 from datetime import date
 
 import pytest
 
 from calib.errors import BadInputError, NotInRecordsError, RefusedError
-from calib.procedures.calibrate.accept_calibration import AcceptanceWanted, accept_calibration
+from calib.procedures.calibrate.accept_calibration import AcceptanceWanted, NotAccepted, accept_calibration
 from calib.procedures.fleet.ready import ready
+from calib.procedures.on_record.calibrations import calibration_on_file
 from calib.procedures.people.house_rules import set_rule
+from calib.procedures.verify.whole_state import verify_state
 from calib.records import database, ledger
 from calib.records.tables.calibrations import Acceptance
 from tests.as_found import added, all_reviews, drifted
@@ -20,7 +23,7 @@ from tests.folders import NOW, SIGNED, all_of, changed, ledger_head, records_of
 
 OTHER = ledger.Signature("B. Person", NOW, "calibration accept")
 LATE = "accepted on paper on that day"
-CORRECTED = AcceptanceWanted(judged="corrected value")
+CORRECTED = AcceptanceWanted(judged="corrected value", departure_reason="flows are computed from it")
 
 
 def wait(*rows, cells=()):
@@ -93,25 +96,86 @@ def test_an_acceptance_keeps_its_assessment_with_each_comparison(waiting):
     assert first["expanded_uncertainty"] == pytest.approx(2 * (0.04 + 0.008 + 0.01 / 12) ** 0.5)
 
 
-def test_a_criterion_in_words_stands_instead_of_that_of_the_register(waiting):
-    accept(waiting, wanted=AcceptanceWanted(judged="corrected value", criterion="procedure QP-07"))
-    assert kept(waiting).criterion == "procedure QP-07"
+def attempted(records, **call):
+    """What an acceptance that comparisons fail says; the attempt is on record, and nothing else."""
+    before = ledger_head(records)
+    told = accept(records, **call)
+    assert isinstance(told, NotAccepted)
+    assert ledger_head(records)[0] == before[0] + 1
+    assert not allowed(records, call.get("tag", "VA-1"))
+    return "\n".join(told.reasons)
+
+
+def test_a_criterion_in_words_does_not_stand_for_limits_that_were_judged(waiting):
+    with pytest.raises(BadInputError) as caught:
+        accept(waiting, wanted=AcceptanceWanted(criterion="within 10 %"))
+    assert [(one.column, one.value) for one in caught.value.findings] == [("criterion", "within 10 %")]
 
 
 def test_errors_of_indication_beyond_the_limits_cannot_be_accepted(waiting):
     # The vane of the worked case errs by +0.06 m/s at 0.60 m/s: limits 1 % of 0.66 + 0.03.
-    told = refused(waiting, "[1-7] of 7 comparisons fail", wanted=AcceptanceWanted())
+    told = attempted(waiting, wanted=AcceptanceWanted())
+    assert re.search("[1-7] of 7 comparisons fail", told)
     assert "as-found reference 0.60 m/s: error +0.06 m/s" in told
     assert "the corrected value" in told
 
 
-def test_a_guard_band_refuses_what_simple_acceptance_takes(tmp_path):
+def test_an_attempt_that_failed_is_kept_with_what_was_asked(waiting):
+    attempted(waiting, wanted=AcceptanceWanted("guarded"))
+    with database.reading(str(waiting)) as session:
+        (attempt,) = calibration_on_file(session, "VA-1", "C-101").attempts
+        assert verify_state(session).findings == ()
+    assert (attempt["by"], attempt["asked"]["rule"], attempt["asked"]["judged"]) == (
+        "B. Person",
+        "guarded",
+        "indication",
+    )
+    assert attempt["findings"][1].startswith("as-found reference 0.60 m/s: error +0.06 m/s")
+
+
+@pytest.mark.parametrize(
+    ("register", "wanted", "said"),
+    [
+        ({}, AcceptanceWanted(judged="corrected value"), "indication is judged, not corrected value"),
+        ({"decision_rule": "guarded"}, AcceptanceWanted("simple"), "the rule is guarded, not simple"),
+        ({}, AcceptanceWanted(departure_reason="none"), "it departs from nothing in the register"),
+    ],
+)
+def test_a_departure_from_the_register_says_why(tmp_path, register, wanted, said):
+    sheets = wait(2, 5)
+    blank = dict.fromkeys(("decision_rule", "judged", "criterion"), "")
+    sheets["instruments.csv"] = [row | blank | register for row in sheets["instruments.csv"]]
+    records = records_of(tmp_path, sheets)
+    gauge = {"tag": "PG-1", "certificate": "C-104"}
+    before = ledger_head(records)
+    with pytest.raises(BadInputError, match=said):
+        accept(records, wanted=wanted, **gauge)
+    assert ledger_head(records) == before
+    if wanted.departure_reason is None:
+        accept(records, wanted=replace(wanted, departure_reason="agreed with the client"), **gauge)
+        assert kept(records).departure_reason == "agreed with the client"
+
+
+def test_the_rule_and_the_object_of_the_register_are_those_of_an_acceptance(tmp_path):
+    sheets = wait(2)
+    of_register = {"decision_rule": "guarded non-binary", "judged": "corrected value", "criterion": "QP-07"}
+    sheets["instruments.csv"] = [row | of_register for row in sheets["instruments.csv"]]
+    records = records_of(tmp_path, sheets)
+    accept(records, wanted=AcceptanceWanted())
+    assert kept(records).decision_rule == "guarded non-binary"
+    assert json.loads(kept(records).assessment)["judged"] == "corrected value"
+    assert kept(records).criterion.startswith("QP-07: error of the value after correction")
+
+
+def test_a_guard_band_refuses_what_simple_acceptance_takes_for_a_reason(tmp_path):
     # At 100 Pa the gauge errs by 0.1 Pa within 1.501 Pa; a U of 3 Pa leaves nothing of that.
     cells = [("comparisons.csv", row, "expanded_uncertainty", "3") for row in (17, 18, 19)]
     records = records_of(tmp_path, wait(5, cells=cells))
     gauge = {"tag": "PG-1", "certificate": "C-104"}
-    refused(records, "guarded acceptance", wanted=AcceptanceWanted("guarded"), **gauge)
-    accept(records, wanted=AcceptanceWanted("simple"), **gauge)
+    assert "guarded acceptance" in attempted(records, wanted=AcceptanceWanted("guarded"), **gauge)
+    with pytest.raises(BadInputError, match="it failed under the rule guarded"):
+        accept(records, wanted=AcceptanceWanted("simple"), **gauge)
+    accept(records, wanted=AcceptanceWanted("simple", departure_reason="as the client's contract says"), **gauge)
     assert allowed(records, "PG-1")
 
 

@@ -171,7 +171,7 @@ def test_a_factor_found_with_it_says_so_at_its_readings_and_in_its_chain(tmp_pat
 def test_it_is_not_accepted_any_more(tmp_path):
     records = records_of(tmp_path, changed(("calibrations.csv", 2, "accepted_on", "")))
     withdraw(records)
-    wanted = AcceptanceWanted(judged="corrected value")
+    wanted = AcceptanceWanted(judged="corrected value", departure_reason="flows are computed from it")
     found = expected_of(records, lambda session: accept_calibration(session, "VA-1", "C-101", ON, wanted, QA))
     assert found == [f"one that was not withdrawn; it was {NOW.isoformat()} by Q. Person: {WHY}"]
 

@@ -26,13 +26,33 @@ def test_the_small_job_is_usual_in_every_cell(tmp_path, empty_records):
         ("methods.csv", 2, "relative_standard_uncertainty_percent", "0.1", "is usually 0.5 to 15"),
         ("outlets.csv", 2, "outlet_factor", "0.084", "an outlet factor is usually 0.4 to 1.2"),
         ("outlets.csv", 2, "tolerance_percent", "0.10", "a tolerance in percent is usually 1 to 30"),
+        ("outlets.csv", 2, "width", "12", "it is 12 mm; usually 30 to 5000 mm"),
         ("readings.csv", 2, "averaging_s", "30000", "an averaging time in seconds is usually 1 to 3600"),
     ],
 )
 def test_an_odd_cell_is_named_and_written(tmp_path, empty_records, file, row, column, typed, said):
-    (told,) = remarks(tmp_path, empty_records, (file, row, column, typed))
-    assert f"{file} row {row}, {column}: " in told
+    every = remarks(tmp_path, empty_records, (file, row, column, typed))
+    (told,) = [each for each in every if f"{file} row {row}, {column}: " in each]
     assert said in told
+
+
+@pytest.mark.parametrize(
+    ("cells", "said"),
+    [
+        # 9.00/3.13 = 2.875.
+        ({"indication": "5.09", "observations": "3.13;3.13;9.00"}, "the largest pass is 2.88 times the smallest"),
+        ({"indication": "15.9", "observations": "15.8;16.0"}, "15.9 m/s were indicated at its face"),
+        # S-2: 0.3 m * 0.15 m * 0.84 * 0.60 m/s = 0.02268 m3/s = 81.6 m3/h of 450.
+        (
+            {"indication": "0.60", "observations": ""},
+            "about 0.18 times its design flow was indicated; usually 0.2 to 5",
+        ),
+    ],
+)
+def test_an_odd_reading_is_said_and_written_all_the_same(tmp_path, empty_records, cells, said):
+    told = remarks(tmp_path, empty_records, *(("readings.csv", 3, column, typed) for column, typed in cells.items()))
+    assert [said in each for each in told] == [True]
+    assert "readings.csv row 3, " in told[0]
 
 
 def test_a_true_coverage_factor_of_one_degree_of_freedom_is_taken_with_a_notice(tmp_path, empty_records):

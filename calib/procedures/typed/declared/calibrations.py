@@ -56,6 +56,7 @@ CALIBRATIONS_CSV = Declaration(
         may("decision_rule", one_of(*DECISION_RULES), "rule of the statement of conformity, beside accepted_on"),
         may("judged", one_of(*JUDGED), "what is held against the criterion, beside decision_rule"),
         may("reason", any_text, "why the acceptance holds from before it was recorded, beside accepted_on"),
+        may("departure_reason", any_text, "why the acceptance departs from the register, beside accepted_on"),
         may("received_on", day, "day on which the laboratory received the instrument", happened=date.fromisoformat),
         may("issued_on", day, "day on which the certificate was issued", happened=date.fromisoformat),
         may(
