@@ -220,7 +220,11 @@ def _of_departures(on_file: CalibrationOnFile, wanted: AcceptanceWanted) -> Find
 
 
 def _of_call(
-    on_file: CalibrationOnFile, on: date, wanted: AcceptanceWanted, signature: ledger.Signature, place: TakenPlace | None
+    on_file: CalibrationOnFile,
+    on: date,
+    wanted: AcceptanceWanted,
+    signature: ledger.Signature,
+    place: TakenPlace | None,
 ) -> Finding | None:
     calibration, before, withdrawn = on_file.calibration, on_file.acceptance, against_withdrawn(on_file)
     if withdrawn is not None:

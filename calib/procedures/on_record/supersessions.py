@@ -16,8 +16,8 @@ from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.recorded import entry_of
 from calib.records.record import RecordCells
 from calib.records.tables.calibrations import Acceptance, Calibration, Withdrawal
-from calib.records.tables.comparisons import Supersession
 from calib.records.tables.ledger import LedgerEntry
+from calib.records.tables.supersessions import Supersession
 
 
 def took_its_place() -> Any:
