@@ -89,6 +89,7 @@ BEYOND = [  # lower, upper, and what 1e-9 of the middle, or of the one limit, is
     (-np.inf, 200.0, 2e-7),
     (200.0, np.inf, 2e-7),
     (-110.0, -90.0, 1e-7),
+    (0.09, 0.11, 1e-10),
     (-5.0, 5.0, 1e-9),  # about 0 there is no middle: 1 in the unit of the flow
 ]
 
