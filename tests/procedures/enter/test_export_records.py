@@ -28,7 +28,7 @@ IMPORTED = {
     "instrument", "calibration", "reference_standard", "comparison", "correction_curve", "acceptance", "withdrawal", "event",
     "intermediate_check", "method", "job", "declared_air", "outlet", "logged_series", "reading", "refusal", "system_design", "room",
     "outlet_revision", "condition", "traverse", "traverse_point", "found_factor", "factor_pair", "pairing", "source",
-    "source_spelling", "comparison_correlation",
+    "source_spelling", "comparison_correlation", "supersession",
 }  # fmt: skip
 
 
