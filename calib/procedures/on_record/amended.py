@@ -18,7 +18,6 @@ from sqlmodel import Session, SQLModel, col, select
 
 from calib.confirmation.interval import has_happened
 from calib.procedures.on_record.by_keys import among
-from calib.records.ledger import written
 from calib.records.record import RecordCells, key, moment
 from calib.records.tables.instruments import Instrument, InstrumentRevision
 
@@ -87,6 +86,8 @@ class RevisionOnFile:
 
 def amendments_on_file(session: Session, amended: Amended[Any]) -> list[RevisionOnFile]:
     """Every amendment of a record, with what it changed, the first one first."""
+    from calib.records.ledger import written  # noqa: PLC0415 (tables that no gate asks)
+
     before, told = cells_of_amendable(amended.first), []
     for each in amended.revisions:
         own = cells_of_amendable(each)
