@@ -68,6 +68,7 @@ MAY = {
     "company": (False, True, False, False),
     "validate": (False, True, True, False),
     "mend": (False, True, False, False),
+    "agree": (False, True, True, False),
     "attempt": (True, True, True, True),
     "watch": (True, True, True, True),
     "issue": (False, False, True, False),
