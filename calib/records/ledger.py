@@ -204,6 +204,4 @@ def _tail_findings(connection: Connection, printed_digest: str | None) -> Iterab
         return
     if is_of_an_issue(connection, printed_digest):
         return
-    yield LedgerFinding(
-        "ledger", f"holds no entry and no issue with the digest {printed_digest}: its tail was cut, or replaced"
-    )
+    yield LedgerFinding("ledger", f"holds no entry with the digest {printed_digest}: its tail was cut, or replaced")

@@ -122,3 +122,7 @@ def test_a_rectangular_contribution_dominates_from_the_ratio_that_is_published(r
 
 def test_a_normal_contribution_dominates_without_changing_the_shape():
     assert dominant(("resolution", "method"), np.array([0.0, 1.0]), ("resolution",)) is None
+
+
+def test_where_nothing_is_uncertain_nothing_dominates():
+    assert dominant(("resolution", "method"), np.zeros(2), ("resolution", "method")) is None

@@ -142,6 +142,8 @@ def _value(value: Content | None, unit: str) -> str:
 
 
 def _conformity(line: Content) -> str:
+    if "differs" in line:
+        return f"{len(line['differs'])} differ"
     if line["table"] == "issued_report":
         changed = len(line["statements_changed"])
         return f"reissue, {changed} changed" if line["reissue"] else "no statement changed"

@@ -6,7 +6,8 @@ It takes some 20 kB for each cell of a table and gives none of it back, so it is
 Decision (2026-11). The typesetter is a process of its own: its 14 kB for each cell, and 70 for each link, which it lays out again
 once places are known, end with it (a report of 1,000 readings: 320 MB here and 600 there, 880 in one process). Options: rows of a
 stated height (100 MB less, but a text that wraps against the reckoning would lie over the next row), links by page and place (150
-MB less, each page set twice, and a link no longer says where it leads). Cost (11-28): a start of a tenth of a second on the other
+MB less, each page set twice, and a link no longer says where it leads); fewer links where there are many is done (`typeset_blocks`,
+100 MB less, by where the pages break). Cost (11-28): a start of a tenth of a second on the other
 core.
 """
 

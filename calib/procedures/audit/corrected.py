@@ -15,7 +15,6 @@ from calib.procedures.on_record.what_counts import not_retracted
 from calib.records.ledger import written
 from calib.records.record import key, moment
 from calib.records.tables.calibrations import Calibration, Withdrawal
-from calib.records.tables.comparisons import Supersession
 from calib.records.tables.curves import StoredCurve
 from calib.records.tables.entries import Retraction
 from calib.records.tables.events import Event, IntermediateCheck
@@ -24,6 +23,7 @@ from calib.records.tables.instruments import Instrument, InstrumentRevision
 from calib.records.tables.jobs import Job, JobRevision
 from calib.records.tables.methods import Method, MethodRevision
 from calib.records.tables.outlets import Outlet, OutletRevision
+from calib.records.tables.supersessions import Supersession
 from calib.records.words import BY_THE_RULE, RETRACTABLE
 
 # Records that correct others: what each does, the column that says whose they are, that record's table and its name.

@@ -57,13 +57,13 @@ def agreed(session: Session, subject: Subject) -> Answer:
         return Answer(question, said, is_finding=False)
     job_id = key(job.id)
     files = files_of(session, Attached.job_id, [job_id]).get(job_id, [])
-    kept = tuple(f"Kept with the job: {file['name']}, SHA-256 {file['sha256'][:12]}." for file in files)
+    letters = tuple(f"Kept with the job: {file['name']}, SHA-256 {file['sha256'][:12]}." for file in files)
     if job.agreed_by is None:
         said = f"{job.decision_rule.capitalize()} acceptance; no agreement of the client is on record."
-        return Answer(question, said, is_finding=True, rests_on=kept)
+        return Answer(question, said, is_finding=True, rests_on=letters)
     when = f" on {job.agreed_on}" if job.agreed_on else ""
     said = f"{job.decision_rule.capitalize()} acceptance, agreed by {job.agreed_by} for the client{when}."
-    return Answer(question, said, is_finding=False, rests_on=kept)
+    return Answer(question, said, is_finding=False, rests_on=letters)
 
 
 def as_written(session: Session, subject: Subject) -> Answer:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cached_property
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session, select
 
 from calib.confirmation.traceability import Record
 from calib.errors import BadInputError, Finding, NotInRecordsError
@@ -16,11 +16,12 @@ from calib.procedures.impact.rests_on import STANDARD
 from calib.procedures.impact.trace import Trace, trace_up
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.calibrations import CalibrationOnFile, calibrations_by_key
+from calib.procedures.on_record.jobs_by_name import jobs_in_force
 from calib.procedures.report.issued import Issue, issues_of
 from calib.procedures.verify.rests_on import Numbers, of_instruments, of_job
 from calib.records.record import moment
 from calib.records.tables.instruments import Instrument
-from calib.records.tables.jobs import Job, JobRevision
+from calib.records.tables.jobs import Job
 from calib.records.tables.ledger import LedgerEntry
 
 INSTRUMENT, JOB, REPORT = "instrument", "job", "report"
@@ -85,7 +86,7 @@ def subject_named(session: Session, words: Sequence[str], on: date) -> Subject:
     if record[0] not in (RecordKind.INSTRUMENT, RecordKind.JOB):
         raise BadInputError([Finding.typed("NAME", " ".join(words), "an instrument, a job, or a report as `LM-27 2`")])
     is_job = record[0] == RecordKind.JOB
-    job = _job(session, record[1]) if is_job else None
+    job = jobs_in_force(session, [record[1]])[record[1]] if is_job else None
     if job is not None:
         numbers, name = of_job(session, record[1]), job.job
     else:
@@ -126,18 +127,6 @@ def _issue_named(session: Session, text: str) -> Issue | None:
 
 def _job_id(session: Session, job: str) -> int:
     return int(session.exec(select(Job.id).where(Job.job == job)).one() or 0)
-
-
-def _job(session: Session, job_id: int) -> Job:
-    """A job as its last revision says."""
-    job = session.get_one(Job, job_id)
-    last = session.exec(
-        select(JobRevision).where(JobRevision.job_id == job_id).order_by(col(JobRevision.revision).desc())
-    ).first()
-    if last is None:
-        return job
-    cells = {name: getattr(last, name) for name in Job.model_fields if name in JobRevision.model_fields}
-    return Job(**(job.model_dump() | cells | {"id": job_id, "job": job.job}))
 
 
 def _report_id(session: Session, issue: Issue, job_id: int) -> set[int]:

@@ -29,7 +29,7 @@ from calib.procedures.on_record.calibrations import ACCEPT, CalibrationOnFile, a
 from calib.procedures.on_record.in_force import curve_of
 from calib.procedures.on_record.recorded import holds_from_earlier, why_from
 from calib.procedures.on_record.register import load_register
-from calib.procedures.on_record.supersessions import Place, in_place_of, place_of
+from calib.procedures.on_record.supersessions import TakenPlace, in_place_of, place_of
 from calib.procedures.people.authorise import append, authorise
 from calib.procedures.people.four_eyes import against_one_person
 from calib.procedures.typed.time_to_come import expected_of
@@ -114,7 +114,7 @@ def accept_calibration(
     return Accepted(acceptance, signature.time.isoformat(), assessment, remarks)
 
 
-def _in_place(place: Place, old: Acceptance, wanted: AcceptanceWanted) -> tuple[date, AcceptanceWanted]:
+def _in_place(place: TakenPlace, old: Acceptance, wanted: AcceptanceWanted) -> tuple[date, AcceptanceWanted]:
     """A reissued certificate counts from the day on which the old one did, so that no time is without one."""
     reason = wanted.reason or in_place_of(place.old.certificate, place.supersession.reason)
     return date.fromisoformat(old.accepted_on), replace(wanted, reason=reason)
@@ -220,7 +220,11 @@ def _of_departures(on_file: CalibrationOnFile, wanted: AcceptanceWanted) -> Find
 
 
 def _of_call(
-    on_file: CalibrationOnFile, on: date, wanted: AcceptanceWanted, signature: ledger.Signature, place: Place | None
+    on_file: CalibrationOnFile,
+    on: date,
+    wanted: AcceptanceWanted,
+    signature: ledger.Signature,
+    place: TakenPlace | None,
 ) -> Finding | None:
     calibration, before, withdrawn = on_file.calibration, on_file.acceptance, against_withdrawn(on_file)
     if withdrawn is not None:

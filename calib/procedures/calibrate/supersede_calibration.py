@@ -28,8 +28,8 @@ from calib.procedures.verify.rests_on import must_be_whole, of_instruments
 from calib.records import ledger
 from calib.records.record import key, typed
 from calib.records.tables.calibrations import Acceptance
-from calib.records.tables.comparisons import Supersession
 from calib.records.tables.curves import StoredCurve
+from calib.records.tables.supersessions import Supersession
 from calib.records.words import BY_THE_RULE
 
 _OF_CALIBRATION = ("calibrated_on", "due_on", "adjustment")

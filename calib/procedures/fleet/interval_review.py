@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
 from operator import attrgetter
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from sqlmodel import Session, col, select
@@ -43,7 +43,7 @@ from calib.procedures.on_record.register import load_register
 from calib.procedures.on_record.what_counts import not_withdrawn
 from calib.records.record import key, typed
 from calib.records.tables.calibrations import Acceptance, Calibration
-from calib.records.tables.instruments import Instrument
+from calib.records.tables.instruments import Instrument, InstrumentRevision
 
 _K = 2.0  # of U where the rule has it
 _WINDOW = 0.2  # intervals that are as long as the present one, within this fraction
@@ -216,8 +216,17 @@ def _usual(session: Session, instrument: Instrument) -> _Usual:
 def _others(session: Session, instrument: Instrument) -> Sequence[Instrument]:
     """Other instruments of the same kind, maker and model."""
     same = attrgetter("kind", "maker", "model")
-    every = instruments_in_force(session)
-    return [other for other in every if other.id != instrument.id and same(other) == same(instrument)]
+    ever = [
+        *session.exec(select(Instrument.id).where(*_made_like(Instrument, instrument))),
+        *session.exec(select(InstrumentRevision.instrument_id).where(*_made_like(InstrumentRevision, instrument))),
+    ]
+    alike = instruments_in_force(session, {key(instrument_id) for instrument_id in ever})
+    return [other for other in alike if other.id != instrument.id and same(other) == same(instrument)]
+
+
+def _made_like(table: Any, instrument: Instrument) -> list[Any]:
+    """Conditions on instruments, or on what was amended of them: the same kind, maker and model."""
+    return [col(getattr(table, name)) == getattr(instrument, name) for name in ("kind", "maker", "model")]
 
 
 def _found(instrument: Instrument, history: History, judged: str) -> list[FoundInterval]:

@@ -39,9 +39,9 @@ from calib.procedures.people.authorise import append
 from calib.records import ledger
 from calib.records.record import key, typed
 from calib.records.tables.calibrations import Acceptance, Calibration
-from calib.records.tables.comparisons import Supersession
 from calib.records.tables.instruments import Instrument
 from calib.records.tables.reviews import ImpactLine, ImpactReview
+from calib.records.tables.supersessions import Supersession
 
 ASSUMPTION = (
     "the curve as found is taken for the whole time since the instrument was last in order, though it may have changed at any "

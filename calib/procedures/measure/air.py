@@ -6,7 +6,7 @@ it states no temperature, that is the range declared for the service (air.csv), 
 Decision (2026-11-29). What moves a density is kept by its influences (`AirInfluence`), so that flows are correlated through
 pressure, temperature and humidity, and not through "density" as one figure. Options: one relative uncertainty for each set, shared
 wholly within and not at all between sets (a barometer that reads high would widen a net flow, from which it cancels). Cost: some
-columns for each reading of a job that states a density.
+columns for each reading whose air is known.
 """
 
 import math
@@ -118,9 +118,7 @@ class AirFound:
     rows: tuple[ConditionFound, ...]
     density: float  # [kg/m3]; NaN where there are reasons
     standard_uncertainty: float  # [kg/m3]
-    parts: Mapping[
-        str, float
-    ]  # what temperature, pressure, humidity and the formula contribute: `parts_of_density` [kg/m3]
+    parts: Mapping[str, float]  # what each quantity, and the formula, contribute: `parts_of_density` [kg/m3]
     reasons: tuple[str, ...]
     declared: DeclaredAir | None = None  # where the temperature was not observed
     influences: tuple[AirInfluence, ...] = ()

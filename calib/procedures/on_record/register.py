@@ -25,11 +25,11 @@ from calib.procedures.on_record.supersessions import took_its_place
 from calib.procedures.on_record.what_counts import counts_of_its_calibration, not_retracted
 from calib.records.record import key, moment
 from calib.records.tables.calibrations import Acceptance, Calibration, ReferenceStandard, Withdrawal
-from calib.records.tables.comparisons import Supersession
 from calib.records.tables.curves import StoredCurve
 from calib.records.tables.events import Event, IntermediateCheck
 from calib.records.tables.instruments import Instrument
 from calib.records.tables.ledger import LedgerEntry
+from calib.records.tables.supersessions import Supersession
 from calib.records.words import INTERVAL_CHANGE
 
 

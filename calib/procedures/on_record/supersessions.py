@@ -16,8 +16,8 @@ from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.recorded import entry_of
 from calib.records.record import RecordCells
 from calib.records.tables.calibrations import Acceptance, Calibration, Withdrawal
-from calib.records.tables.comparisons import Supersession
 from calib.records.tables.ledger import LedgerEntry
+from calib.records.tables.supersessions import Supersession
 
 
 def took_its_place() -> Any:
@@ -31,7 +31,7 @@ def took_its_place() -> Any:
 
 
 @dataclass(frozen=True)
-class Place:
+class TakenPlace:
     """The place of a certificate that a reissued one takes, once it is accepted."""
 
     supersession: Supersession
@@ -39,7 +39,7 @@ class Place:
     acceptance: Acceptance | None  # of the old one
 
 
-def place_of(session: Session, calibration: int) -> Place | None:
+def place_of(session: Session, calibration: int) -> TakenPlace | None:
     """The place that a certificate takes; None where it reissues none."""
     query = (
         select(Supersession, Calibration, Acceptance)
@@ -49,7 +49,7 @@ def place_of(session: Session, calibration: int) -> Place | None:
         .order_by(col(Supersession.id))
     )
     first = session.exec(query).first()
-    return None if first is None else Place(*first)
+    return None if first is None else TakenPlace(*first)
 
 
 def in_place_of(old: str, reason: str) -> str:

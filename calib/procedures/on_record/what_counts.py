@@ -30,10 +30,10 @@ from sqlmodel import Session, col, func, select
 
 from calib.procedures.on_record.supersessions import took_its_place
 from calib.records.tables.calibrations import Acceptance, Calibration, Withdrawal
-from calib.records.tables.comparisons import Supersession
 from calib.records.tables.curves import StoredCurve
 from calib.records.tables.entries import Retraction
 from calib.records.tables.ledger import LedgerEntry
+from calib.records.tables.supersessions import Supersession
 from calib.records.words import BY_THE_RULE
 
 _Record = TypeVar("_Record")

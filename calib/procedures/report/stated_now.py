@@ -69,11 +69,12 @@ def stated_now(evaluation: Evaluation, issued_at: datetime, units: Mapping[str, 
             stated[what] = _said(flow, _conformity(evaluation.judgement, row))
     for refused in evaluation.refused:
         if moment(refused.typed.observed_at) <= issued_at:
-            if refused.stood:
-                stated[_reading(key(refused.typed.id), refused.outlet.outlet)] = (
-                    f"{_REFUSED}: {'; '.join(refused.reasons)}"
-                )
-            stated[_refusal(refused.outlet.outlet, refused.instrument.tag, refused.typed.observed_at)] = _REFUSED
+            outlet = refused.outlet.outlet
+            what = _reading(key(refused.typed.id), outlet)
+            if refused.stood and what in units:  # it had a flow then
+                stated[what] = f"{_REFUSED}: {'; '.join(refused.reasons)}"
+            else:
+                stated[_refusal(outlet, refused.instrument.tag, refused.typed.observed_at)] = _REFUSED
     if any(standing.at > issued_at for standing in evaluation.measured):
         return stated, None
     every = (evaluation.of_systems, evaluation.of_job)

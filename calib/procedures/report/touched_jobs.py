@@ -16,7 +16,6 @@ from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.reviews import review_numbered
 from calib.records.record import key
 from calib.records.tables.calibrations import Calibration, ReferenceStandard
-from calib.records.tables.comparisons import Supersession
 from calib.records.tables.conditions import Condition
 from calib.records.tables.entries import Retraction
 from calib.records.tables.evidence import EVIDENCE
@@ -26,6 +25,7 @@ from calib.records.tables.methods import MethodRevision
 from calib.records.tables.outlets import Outlet, OutletRevision
 from calib.records.tables.readings import Reading, Refusal
 from calib.records.tables.reviews import ReviewDecision
+from calib.records.tables.supersessions import Supersession
 
 RecordedKeys = Mapping[str, Collection[int]]  # keys of what was recorded, by table
 _TABLES: Mapping[str, type[SQLModel]] = {str(table.__tablename__): table for table in EVIDENCE}

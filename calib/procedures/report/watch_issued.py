@@ -22,6 +22,7 @@ from sqlmodel import Session, col, select
 
 from calib.errors import Step
 from calib.procedures.measure.evaluate import evaluate
+from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.reviews import RECORDED_LATER, reviews
 from calib.procedures.people.authorise import append
 from calib.procedures.report.issued import issued_bytes
@@ -62,11 +63,11 @@ def watch_issued(session: Session, since: int, signature: Signature, now: dateti
 
     Nothing is asked where nothing was issued.
     """
-    latest = _latest(session)
-    if not latest:
+    if session.exec(select(IssuedReport.id).limit(1)).first() is None:
         return ()
     recorded = _recorded(session, since)
     jobs = touched_jobs(session, recorded)
+    latest = _latest(session, jobs)
     asked = [latest[job] for job, day in jobs.items() if job in latest and _before(day, latest[job])]
     others = [each for report in asked if (each := _says(session, report, now)) is not None]
     others = [each for each in others if not _is_known(session, each, recorded)]
@@ -77,9 +78,9 @@ def watch_issued(session: Session, since: int, signature: Signature, now: dateti
     return tuple(told)
 
 
-def _latest(session: Session) -> dict[int, IssuedReport]:
-    """The latest issued report of each job."""
-    issued = session.exec(select(IssuedReport).order_by(col(IssuedReport.revision)))
+def _latest(session: Session, jobs: Collection[int]) -> dict[int, IssuedReport]:
+    """The latest issued report of each of some jobs."""
+    issued = by_keys(session, select(IssuedReport).order_by(col(IssuedReport.revision)), IssuedReport.job_id, jobs)
     return {report.job_id: report for report in issued}
 
 

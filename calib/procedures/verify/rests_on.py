@@ -23,7 +23,7 @@ from calib.procedures.verify.retractions import retractions_of
 from calib.records.pages import page_findings
 from calib.records.stored_state import apart_from_closed
 from calib.records.tables.calibrations import Acceptance, Calibration, ReferenceStandard, Withdrawal
-from calib.records.tables.comparisons import Comparison, ComparisonCorrelation, Supersession
+from calib.records.tables.comparisons import Comparison, ComparisonCorrelation
 from calib.records.tables.conditions import Condition
 from calib.records.tables.curves import StoredCurve
 from calib.records.tables.events import Event, IntermediateCheck, Pairing
@@ -34,6 +34,7 @@ from calib.records.tables.methods import MethodRevision
 from calib.records.tables.outlets import Outlet, OutletRevision
 from calib.records.tables.readings import Reading, Refusal, TraversePoint
 from calib.records.tables.reviews import ImpactReview, ReviewDecision
+from calib.records.tables.supersessions import Supersession
 from calib.records.verification import LedgerFinding, head_findings, missing_rows, row_findings
 
 Numbers = Mapping[str, Collection[int]]  # of records, by table

@@ -1,11 +1,11 @@
-"""What a certificate states: comparisons, their correlation; and the certificate that it takes the place of."""
+"""What a certificate states: comparisons, and their correlation."""
 
 from typing import ClassVar
 
 from sqlalchemy import CheckConstraint, UniqueConstraint
 from sqlmodel import Field
 
-from calib.records.tables.row import Row, are_above_zero, are_not_blank, are_not_negative, is_one_of
+from calib.records.tables.row import Row, are_above_zero, are_not_negative, is_one_of
 from calib.records.words import PHASES
 
 
@@ -58,19 +58,3 @@ class ComparisonCorrelation(Row, table=True):
     point: int  # number of the comparison within its phase, from 1
     other_point: int
     correlation: str
-
-
-class Supersession(Row, table=True):
-    """A certificate that its laboratory reissued: the new one takes the place of the old without a gap."""
-
-    __tablename__: ClassVar[str] = "supersession"
-    __table_args__ = (
-        is_one_of("same_values", "yes", "no"),
-        *are_not_blank("reason"),
-        CheckConstraint("old_calibration_id <> calibration_id", name="two_certificates"),
-    )
-    id: int | None = Field(default=None, primary_key=True)
-    old_calibration_id: int = Field(foreign_key="calibration.id", unique=True)
-    calibration_id: int = Field(foreign_key="calibration.id", index=True)
-    reason: str
-    same_values: str  # whether comparisons and uncertainties are those of the old one

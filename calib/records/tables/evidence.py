@@ -4,7 +4,7 @@ from sqlmodel import SQLModel
 
 from calib.records.tables.calibrations import Acceptance, Calibration, ReferenceStandard, Withdrawal
 from calib.records.tables.company import Company, HouseRule
-from calib.records.tables.comparisons import Comparison, ComparisonCorrelation, Supersession
+from calib.records.tables.comparisons import Comparison, ComparisonCorrelation
 from calib.records.tables.conditions import Condition
 from calib.records.tables.curves import StoredCurve
 from calib.records.tables.custody import Anchor, BackupMade, ClockStep, LedgerBreak
@@ -22,6 +22,7 @@ from calib.records.tables.readings import LoggedSeries, Reading, Refusal, Traver
 from calib.records.tables.reports import IssuedForm, IssuedReport, SoftwareValidation
 from calib.records.tables.reviews import Disposition, ImpactLine, ImpactReview, ReviewDecision
 from calib.records.tables.signatures import LaboratoryCertificate, SignatureVerdict
+from calib.records.tables.supersessions import Supersession
 
 EVIDENCE: tuple[type[SQLModel], ...] = (
     Instrument,

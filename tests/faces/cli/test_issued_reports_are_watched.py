@@ -146,6 +146,26 @@ def test_the_same_contradiction_is_told_once(records):
     assert ledger_head(records)[0] == before + 1
 
 
+def test_what_was_refused_when_it_was_issued_is_no_contradiction(records, tmp_path):
+    suspend(records, *BEFORE)
+    again = (
+        "report",
+        "J-1",
+        "--issue",
+        "--because",
+        "VA-1 was suspended",
+        "--into",
+        tmp_path / "again",
+        "--format",
+        "json",
+    )
+    assert calib(*again, records=records).status == 0
+    ran = calib("outlet", "amend", "J-1", "R-1", "--set", "design_flow=300", "--reason", "misread", records=records)
+    (told,) = [line for line in ran.err.splitlines() if "otherwise" in line]
+    assert "reading 3 at R-1" in told
+    assert "reading 1" not in told
+
+
 def test_records_without_an_issued_report_are_asked_nothing(tmp_path):
     records = records_of(tmp_path / "records", small_job())
     before = ledger_head(records)[0]

@@ -112,7 +112,14 @@ def test_an_open_review_is_listed_by_due_without_changing_its_exit_status(record
     assert "impact review open: VA-1, certificate D-1, 3 of 3 lines: calib review show 1" in ran.out
     document = calib("due", "--on", "2026-03-06", "--json", records=records).document
     assert document["open_reviews"] == [
-        {"review": 1, "about": "VA-1, certificate D-1", "tag": "VA-1", "certificate": "D-1"}
+        {
+            "review": 1,
+            "cause": "as found",
+            "about": "VA-1, certificate D-1",
+            "reports": [],
+            "tag": "VA-1",
+            "certificate": "D-1",
+        }
         | {"opened_at": LATER.isoformat(), "lines": 3, "open_lines": 3, "reissue_promised": []}
     ]
     calib(*DISPOSE, 1, 2, 3, *THREE, records=records)

@@ -104,7 +104,10 @@ AMENDMENT = {
 }  # fmt: skip
 SHAPE = {
     "job": str, "title": MAYBE_TEXT, "site": MAYBE_TEXT, "client": MAYBE_TEXT, "revision": int, "issued": str, "decision_rule": str,
-    "decision_rule_in_words": str, "ledger_digest": str, "readings": [READING], "totals": [TOTAL], "job_totals": [TOTAL],
+    "decision_rule_in_words": str, "agreed_by": MAYBE_TEXT, "agreed_on": MAYBE_TEXT, "validation": Maybe({
+        "record_id": int, "at": str, "version": str, "platform": str, "result": str, "checks": int, "sha256": str, "by": str,
+    }),
+    "ledger_digest": str, "readings": [READING], "totals": [TOTAL], "job_totals": [TOTAL],
     "rooms": [{"room": str, "wanted": MAYBE_TEXT, "probability_as_wanted": MAYBE_NUMBER} | TOTAL], "risks": Maybe(RISKS),
     "joint_probability": [{
         "system": str, "outlets": int, "probability": NUMBER, "numerical_error": NUMBER,
@@ -241,7 +244,7 @@ def test_the_density_s_contributions_add_in_squares(report):
 @pytest.mark.parametrize(
     ("name", "outlet", "at", "shared"),
     [
-        ("density", "D-2", "", "readings with the conditions plant room"),
+        ("density", "D-2", "", "readings with the conditions plant room, or by their instruments"),
         ("probe", "D-1", "", "readings with the probe PT-1"),
         ("back pressure", "S-3", "", "readings with FH-1"),
         ("outlet factor", "X-1", "", "outlets whose factor comes from: data sheet"),

@@ -271,6 +271,27 @@ def test_the_client_s_agreement_to_the_decision_rule_is_told_and_exported(empty_
     assert "C. Client,2026-02-01" in (tmp_path / "out" / "jobs.csv").read_text()
 
 
+def test_an_agreement_that_is_amended_counts_and_is_told_as_a_change(job):
+    amend = (
+        "job",
+        "amend",
+        "J-1",
+        "--set",
+        "agreed_by=C. Client",
+        "--set",
+        "agreed_on=2026-02-01",
+        "--reason",
+        "their letter",
+    )
+    ran = calib(*amend, "--by", "A. Person", records=job)
+    assert ran.status == 0, ran.err
+    assert answer(job, 8)[:2] == (
+        "Guarded non-binary acceptance, agreed by C. Client for the client on 2026-02-01.",
+        False,
+    )
+    assert answer(job, 4)[2][0].endswith(": job J-1 amended by A. Person (their letter).")
+
+
 def test_the_client_s_letter_is_kept_with_the_job_and_told(job, tmp_path):
     (tmp_path / "letter.pdf").write_bytes(b"%PDF-1.7\nagreed\n%%EOF\n")
     ran = calib("job", "attach", "J-1", tmp_path / "letter.pdf", "--by", "A. Person", "--json", records=job)

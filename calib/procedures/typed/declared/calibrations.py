@@ -24,8 +24,9 @@ from calib.procedures.typed.declaration import Declaration, Reference, may, must
 from calib.procedures.typed.declared.instruments import OF_INSTRUMENT
 from calib.quantities import finite_number
 from calib.records.tables.calibrations import Calibration, Withdrawal
-from calib.records.tables.comparisons import Comparison, ComparisonCorrelation, Supersession
+from calib.records.tables.comparisons import Comparison, ComparisonCorrelation
 from calib.records.tables.curves import StoredCurve
+from calib.records.tables.supersessions import Supersession
 from calib.records.words import CURVE_SHAPES, PHASES
 
 OF_CALIBRATION = Reference(
