@@ -68,7 +68,6 @@ MAY = {
     "company": (False, True, False, False),
     "validate": (False, True, True, False),
     "mend": (False, True, False, False),
-    "agree": (False, True, True, False),
     "attempt": (True, True, True, True),
     "watch": (True, True, True, True),
     "issue": (False, False, True, False),
