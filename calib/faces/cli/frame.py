@@ -92,7 +92,8 @@ class Desk:
         with database.writing(self.records) as session:
             since, _ = ledger.ledger_head(session)
             yield session
-            if ledger.ledger_head(session)[0] > since:
+            # What was tried alone was taken back already.
+            if session.in_transaction() and ledger.ledger_head(session)[0] > since:
                 from calib.procedures.report.watch_issued import watch_issued
 
                 for told in watch_issued(session, since, self.signature(), clock()):

@@ -62,7 +62,7 @@ CONTRIBUTION_LOOKS = {
     "calibration scatter": Look("#dcbb66"),
     "reference standard": Look("#f0dfb0", "////"),
     "stability": Look("#a9694c"),
-    "decided in review": Look("#a9694c", "////"),
+    "decided in review": Look("#e8c9b8", "xx"),
     "density": Look("#b7cfe6", "xxxx"),
     "air temperature not observed": Look("#8fb3d9", "////"),
     "probe": Look("#a3b9dd", "|||||"),

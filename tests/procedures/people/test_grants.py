@@ -585,7 +585,14 @@ def test_a_company_works_with_roles_on_a_server(server_with_logins, tmp_path):
     assert ran("quinn", "person", "add", "Tom", "--role", "technician", "--login", "tom").status == 0
     run(urls["owner"], ran("owner", "person", "grants").out)
     waiting = changed(*(("calibrations.csv", row, "accepted_on", "") for row in (2, 3, 4, 5)))
-    folder = write(tmp_path / "folder", only(waiting, "instruments.csv", "calibrations.csv", "comparisons.csv"))
+    register = write(tmp_path / "register", only(waiting, "instruments.csv"))
+    assert "put an instrument or a method on record" in ran("tom", "import", register).err
+    assert "permission denied for table method" in attempt(
+        urls["tom"],
+        "INSERT INTO method (method, relative_standard_uncertainty_percent, basis) VALUES ('a guess', '0.1', 'none')",
+    )
+    assert ran("quinn", "import", register).status == 0
+    folder = write(tmp_path / "folder", only(waiting, "calibrations.csv", "comparisons.csv"))
     assert ran("tom", "import", folder).status == 0
     assert last_writer(urls["tom"]) == "Tom"
     refused = ran("tom", "calibration", "accept", "RS-1", "C-103")
