@@ -177,7 +177,7 @@ def _wider(unit: ErrorParts, than: Floats, probability: float) -> Floats:
 
 def _reach(unit: ErrorParts) -> Floats:
     """(n,) t beyond which phi is below 1e-7: where the fastest of the parts falls below."""
-    with np.errstate(divide="ignore"):
+    with np.errstate(divide="ignore", over="ignore"):
         normal = np.sum(np.where(np.isinf(unit.degrees_of_freedom), unit.student, 0.0) ** 2, axis=1)
         reach = np.sqrt(32.0 / normal)
         of_t = np.where(np.isinf(unit.degrees_of_freedom), np.inf, _end(unit.degrees_of_freedom) / unit.student)

@@ -114,6 +114,8 @@ def test_the_number_of_observations_is_the_fewest_that_reach_the_wanted_uncertai
         (1.0, 0.3, "resolution"),  # EA-4/02 S9.14: others together no more than 0.3 of it
         (1.0, 0.31, None),
         (0.1, 1.0, None),
+        (5.0, 1.4, "resolution"),  # whatever the unit
+        (5.0, 1.6, None),
     ],
 )
 def test_a_rectangular_contribution_dominates_from_the_ratio_that_is_published(rectangular, rest, found):

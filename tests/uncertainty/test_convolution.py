@@ -147,3 +147,8 @@ def test_two_or_three_observations_beside_another_part_are_covered_as_promised(c
     assert np.mean(error <= expanded) > 0.950
     law = coverage_factor(welch_satterthwaite(parts.student, parts.degrees_of_freedom)) * parts.standard_uncertainty
     assert np.mean(error <= expanded) > np.mean(error <= law)
+
+
+def test_a_part_whose_square_is_hardly_a_number_changes_nothing():
+    with_it, alone = errors([1.0, 3e-154], [15.0, math.inf]), errors([1.0], [15.0])
+    assert coverage_of_parts(with_it).factor == pytest.approx(coverage_of_parts(alone).factor, rel=1e-9)
