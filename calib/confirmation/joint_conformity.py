@@ -102,7 +102,11 @@ def _sum(
 def _sum_given(lower: Floats, upper: Floats, given: Floats) -> float:
     above, below = given - lower, upper - given
     inside = _phi(np.minimum(above, below))
-    if np.any(upper - lower < 2.0 * _FAR):  # else the other limit is far from each result wherever it lies
+    with np.errstate(
+        invalid="ignore"
+    ):  # a result known for certain, beyond both limits: they are equally far, and it lies in neither
+        near = upper - lower < 2.0 * _FAR
+    if np.any(near):  # else the other limit is far from each result wherever it lies
         inside -= _phi(np.negative(np.maximum(above, below, out=above), out=above))
     return float(np.sum(np.prod(inside, axis=1)))
 

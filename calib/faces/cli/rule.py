@@ -25,7 +25,7 @@ def set_(
         str | None, typer.Option(metavar="YEARS", help="Of the rule of retention: how many years.")
     ] = None,
 ) -> Reply:
-    """Say whether a rule of the house holds from now on; that of retention has a value. Nothing is ever deleted.
+    """Say whether a rule of the house holds from now on; that of retention has a value, and nothing is deleted by it.
 
     Example: calib rule set "one person may accept" --holds yes --reason "one person looks after all instruments"
     """

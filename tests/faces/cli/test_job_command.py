@@ -25,7 +25,7 @@ def test_from_nothing_to_a_flow_and_its_verdict(tmp_path):
         ("init",),
         ("instrument", "add", "VA-1", *INSTRUMENT),
         ("calibration", "add", "VA-1", "C-1", "--laboratory", "North", "--calibrated-on", "2026-02-03", "--comparisons", sheet,
-         "--accepted-on", "2026-02-10", "--accepted-by", "D. Quist"),
+         "--accepted-on", "2026-02-10", "--accepted-by", "D. Quist", "--reason", "accepted on paper"),
         ("method", "add", "sweep", "--common", "1.5", "--own", "2", "--basis", "24 sweeps"),
         ("job", "add", "J-1", "--rule", "simple", "--title", "Rooms"),
         ("outlet", "add", "J-1", "S-1", *OUTLET),

@@ -174,7 +174,7 @@ COMMANDS = {
     "check": (CHECK, {"Quinn", "Ed", "Tom"}),
     "choose": (("calibration", "choose", "VA-1", "C-101", "--degree", "1", "--reason", "r"), {"Quinn", "Ed"}),
     "add": (("person", "add", "Nora", "--role", "technician"), {"Quinn"}),
-    "method": (("method", "add", "m", "--uncertainty", "2", "--basis", "b"), {"Quinn", "Ed", "Tom"}),
+    "method": (("method", "add", "m", "--uncertainty", "2", "--basis", "b"), {"Quinn"}),
 }
 
 

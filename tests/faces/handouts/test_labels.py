@@ -18,6 +18,7 @@ from tests.command import calib
 
 ON = date(2026, 10, 14)
 DAY = ("--on", "2026-10-14")
+DAYS = ("calibrated_on", "due_on", "due_on")  # of a label: the last is that of the calibration
 
 
 def label(tag="VA-11", certificate="C-1"):
@@ -171,10 +172,7 @@ def labels_page(demo_folder, tmp_path_factory):
     page = tmp_path_factory.mktemp("demo") / "labels.html"
     records = demo_folder / "demo.sqlite"
     told = calib("label", "--all", "--into", page, *DAY, "--json", records=records).document["labels"]
-    own = [
-        Label(one["tag"], one["certificate"], *(date.fromisoformat(one[day]) for day in ("calibrated_on", "due_on")))
-        for one in told
-    ]
+    own = [Label(one["tag"], one["certificate"], *(date.fromisoformat(one[day]) for day in DAYS), None) for one in told]
     page = as_sheet([*own, *HOSTILE_LABELS], ON).decode("utf-8")
     labels = page[page.index("<main>") : page.index("</body>")]
     wider = labels.replace("<main>", "<main style='letter-spacing: 0.3em'>")

@@ -263,11 +263,11 @@ def test_csv_holds_nothing_but_these_records(demo):
 def test_every_column_of_the_csv_is_of_use(demo):
     rows = table(demo["csv"])
     # The demo states no density: tests/faces/parts/test_state_of_flows.py does. No interval of it lies beside its value, and no
-    # outlet was read again, or said to be read before or after adjustment: tests/procedures/measure has such jobs.
+    # outlet was read again: tests/procedures/measure has such jobs.
     flow_at = "flow_at_design_density"
     densities = ["flow_density_kg_per_m3", "design_density_kg_per_m3", flow_at, f"{flow_at}_expanded_uncertainty"]
     drift = ["drift_percent", "standard_uncertainty_percent", "carried_percent"]
-    without = [*densities, "stage", *drift, "interval_low", "interval_high"]
+    without = [*densities, *drift, "interval_low", "interval_high"]
     assert [name for name in rows[0] if not any(row[name] for row in rows)] == without
 
 
