@@ -34,7 +34,7 @@ def reissued(records, folder, *cells, of=None, number=NEW, old=OLD, now=NOW):
     return records
 
 
-CORRECTED = ("--judged", "corrected value", "--by", "B. Person")
+CORRECTED = ("--judged", "corrected value", "--departure", "flows are computed from it", "--by", "B. Person")
 OTHER = [("comparisons.csv", "reference", "4.02", 3)]  # 4.00 m/s before
 
 
