@@ -63,22 +63,28 @@ def stated_now(evaluation: Evaluation, issued_at: datetime, units: Mapping[str, 
     stated: Stated = {}
     for row, standing in enumerate(evaluation.measured):
         assert evaluation.flow is not None  # noqa: S101 (what is measured has a flow)
-        if standing.at <= issued_at:
-            what = _reading(key(standing.reading.id), standing.outlet.outlet)
+        what = _reading(key(standing.reading.id), standing.outlet.outlet)
+        if not _is_new(standing.at, issued_at, what in units):
             flow = _flow(evaluation.flow, row, _unit(units, what, flow_unit(standing.outlet)))
             stated[what] = _said(flow, _conformity(evaluation.judgement, row))
     for refused in evaluation.refused:
-        if moment(refused.typed.observed_at) <= issued_at:
-            outlet = refused.outlet.outlet
-            what = _reading(key(refused.typed.id), outlet)
+        outlet = refused.outlet.outlet
+        what = _reading(key(refused.typed.id), outlet)
+        if not _is_new(moment(refused.typed.observed_at), issued_at, what in units):
             if refused.stood and what in units:  # it had a flow then
                 stated[what] = f"{_REFUSED}: {'; '.join(refused.reasons)}"
             else:
                 stated[_refusal(outlet, refused.instrument.tag, refused.typed.observed_at)] = _REFUSED
-    if any(standing.at > issued_at for standing in evaluation.measured):
+    readings = ((each.at, _reading(key(each.reading.id), each.outlet.outlet)) for each in evaluation.measured)
+    if any(_is_new(at, issued_at, what in units) for at, what in readings):
         return stated, None
     every = (evaluation.of_systems, evaluation.of_job)
     return stated, {what: said for totals in every for what, said in _totals(evaluation, totals, units)}
+
+
+def _is_new(at: datetime, issued_at: datetime, is_stated: bool) -> bool:
+    """Whether something was observed after an issue; in its very second, whether the report does not state it."""
+    return at > issued_at or (at == issued_at and not is_stated)
 
 
 def _unit(units: Mapping[str, str], what: str, otherwise: Unit) -> Unit:

@@ -89,12 +89,13 @@ def repeated(
 ) -> Iterable[Finding]:
     """Rows whose key stands in an earlier row, or in the records; `recorded` are other names than those of the whole key."""
     declaration = FILES[file]
-    columns, named_by = declaration.key, declaration.must_name
+    columns = declaration.key
     first: dict[RecordNames, TypedRow] = {}
     for row in named.sheets[file]:
         if not row.names(columns, declaration.must_name):
             continue
         key = declaration.compared(row.cells.get(column, "") for column in columns)
+        named_by = tuple(column for column in columns if column in declaration.must_name or row.get(column) is not None)
         if key in first:
             place = f"{first[key].source} row {first[key].row_number}"
             yield duplicate(row, named_by, f"each {' and '.join(named_by)} once; it stands in {place} already")

@@ -65,7 +65,7 @@ WRONG = {
     ),
     "a source without an edition twice": (
         with_sources(GRILLE | {"edition": ""}, GRILLE | {"edition": "", "source": "GRILLE table"}),
-        ("sources.csv", 3, "edition", None, "each source and edition once; it stands in"),
+        ("sources.csv", 3, "source", "GRILLE table", "each source once; it stands in"),
     ),
     "a slip of a source of the same document": (
         with_sources(GRILLE, GRILLE | {"source": "grile table", "edition": "2025"}),

@@ -421,7 +421,8 @@ def test_a_refused_reading_does_not_stand_even_when_its_reason_has_gone(tmp_path
     """What was refused when it was typed stays a refusal: it is evidence."""
     records = records_of(tmp_path, changed(("calibrations.csv", 3, "accepted_on", "")))
     assert standing(records) == (["S-1", "S-2", "E-1"], ["R-1"])
-    words = ("--on", "2026-02-03", "--reason", "late", "--judged", "corrected value", "--by", "B. Person")
+    words = ("--on", "2026-02-03", "--reason", "late", "--judged", "corrected value", "--departure", "as used", "--by",
+             "B. Person")  # fmt: skip
     accepted = calib("calibration", "accept", "VA-2", "C-102", *words, records=records)
     assert accepted.status == 0
     assert standing(records) == (["S-1", "S-2", "E-1"], ["R-1"])
