@@ -225,6 +225,7 @@ def test_from_the_bench_s_sheet_to_an_accepted_calibration_that_rests_on_the_sta
     cells = {
         "tag": "VA-1", "certificate": "IN-1", "laboratory": "own bench", "calibrated_on": "2026-02-20",
         "standards": "RS-1", "accepted_on": "2026-02-21", "reason": "late", "accepted_by": "B. Person", "judged": "corrected value",
+        "departure_reason": "as used",
     }  # fmt: skip
     with database.writing(str(small_records)) as session:
         in_rows = in_house(session, "VA-1", "RS-1", DAY, read)

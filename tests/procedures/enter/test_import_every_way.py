@@ -34,7 +34,7 @@ def filled(file, row, **cells):
 
 
 INSTRUMENTS = [
-    cell("instruments", 4, "density_effect", "Thermal", "one of thermal, vane friction, velocity pressure"),
+    cell("instruments", 4, "density_effect", "thermic", "one of thermal, vane friction, velocity pressure"),
     cell("instruments", 4, "reference_temperature_degC", "", "the reference state at which a thermal anemometer"),
     cell("instruments", 4, "reference_pressure_kPa", "", "the reference state at which a thermal anemometer"),
     cell("instruments", 4, "reference_temperature_degC", "warm", NO_NUMBER),
@@ -81,7 +81,7 @@ INSTRUMENTS = [
 
 METHODS = [
     cell("methods", 2, "pattern", "log-linear", "one of spot grid, sweep, centre, traverse, hood"),
-    cell("methods", 4, "pattern", "Hood", "one of spot grid, sweep, centre, traverse, hood"),
+    cell("methods", 4, "pattern", "hoods", "one of spot grid, sweep, centre, traverse, hood"),
     *(
         cell("methods", 3, "degrees_of_freedom", value, "a finite number, 1 or above")
         for value in ("0", "0.1", "-1", "many", "inf", "nan")
@@ -93,15 +93,15 @@ SYSTEMS = [
     cell("systems", 2, "job", "", "a value"),
     cell("systems", 2, "system", "AH-9", "a system with outlets for supply in job E-1"),
     cell("systems", 2, "system", "", "a value"),
-    cell("systems", 2, "service", "Supply", "one of supply, return, exhaust"),
+    cell("systems", 2, "service", "supplies", "one of supply, return, exhaust"),
     after(filled("systems", 2, system="AH-2", service="exhaust"), "systems", 2, "system", "AH-2", "with outlets for exhaust"),
     *(cell("systems", 2, "design_flow", value, ABOVE_0) for value in ("0", "-5050", "", "5.050,0")),
     *(cell("systems", 2, "flow_unit", value, "one of m3/s, m3/h, L/s, l/s, cfm") for value in ("m/s", "")),
-    *(cell("systems", 2, "tolerance_percent", value, "a percentage above 0, up to 100") for value in ("0", "101", "10 %")),
+    *(cell("systems", 2, "tolerance_percent", value, "a percentage above 0, up to 100") for value in ("0", "101", "10 percent")),
     cell("systems", 2, "tolerance_percent", "", "a value beside design_flow, or instead tolerance_minus_percent"),
     # The one outlet of a service may be the one whose service was found wrong.
-    after([*filled("systems", 2, service="exhaust"), *filled("outlets", 8, service="Exhaust")],
-          "outlets", 8, "service", "Exhaust", "one of supply, return, exhaust"),
+    after([*filled("systems", 2, service="exhaust"), *filled("outlets", 8, service="exhausts")],
+          "outlets", 8, "service", "exhausts", "one of supply, return, exhaust"),
 ]  # fmt: skip
 
 ROOMS = [
@@ -113,7 +113,7 @@ ROOMS = [
 ]
 
 OUTLETS = [
-    cell("outlets", 2, "place", "Duct", "one of outlet, duct"),
+    cell("outlets", 2, "place", "ducts", "one of outlet, duct"),
     after(filled("outlets", 2, place=""), "outlets", 2, "outlet_factor", "", "one of outlet_factor, effective_area"),
     cell("outlets", 2, "in_totals", "maybe", "one of yes, no"),
     cell("outlets", 2, "shape", "", "the shape of the duct: rectangular, round or flat-oval"),
@@ -142,8 +142,8 @@ CONDITIONS = [
     cell("conditions", 2, "conditions", "", "a value"),
     after(filled("conditions", 4, quantity="relative humidity", value="38.5", unit="%", instrument="HY-1"),
           "conditions", 5, "quantity", "relative humidity", "row 4 already"),
-    cell("conditions", 2, "quantity", "Temperature", "one of temperature, barometric pressure, static pressure, relative humidity"),
-    *(cell("conditions", 2, "value", value, NO_NUMBER) for value in ("", "24,1", "warm")),
+    cell("conditions", 2, "quantity", "heat", "one of temperature, barometric pressure, static pressure, relative humidity"),
+    *(cell("conditions", 2, "value", value, NO_NUMBER) for value in ("", "24,1 or so", "warm")),
     cell("conditions", 2, "unit", "kPa", "a unit of temperature: one of K, degC, degF"),
     cell("conditions", 3, "unit", "degC", "a unit of pressure: one of Pa, hPa, kPa"),
     cell("conditions", 4, "unit", "inH2O", "a unit of pressure: one of Pa, hPa, kPa"),
@@ -540,7 +540,7 @@ def test_a_file_that_cannot_be_read_hides_no_mistake_of_another_and_makes_none(e
         folder = write(
             tmp_path / file, every_way() if file == "rooms.csv" else changed(("rooms.csv", 3, "pressure", "low"))
         )
-        (folder / file).write_bytes(b"job,\xff")
+        (folder / file).write_bytes(b"job,\x81")
         found = [(Path(one.source).name, one.row) for one in findings_of(empty_records, folder)]
         assert found == [(file, None)] if file == "rooms.csv" else [(file, None), ("rooms.csv", 3)]
 
@@ -550,7 +550,7 @@ def test_a_row_with_a_cell_too_many_is_named_once(empty_records, tmp_path, file)
     """What the row would have said is not missed anywhere else."""
     folder = write(tmp_path / "in", every_way())
     lines = (folder / file).read_text(encoding="utf-8").splitlines()
-    lines[1] += ","
+    lines[1] += ",x"
     (folder / file).write_text("\n".join(lines) + "\n", encoding="utf-8")
     (finding,) = findings_of(empty_records, folder)
     assert (Path(finding.source).name, finding.row, finding.column) == (file, 2, None)
