@@ -64,7 +64,7 @@ def test_a_check_against_another_instrument_is_that_of_the_one_checked(small_rec
 
 
 def test_an_impact_review_says_how_many_of_its_lines_are_open(small_records):
-    write_all(small_records, ImpactReview(calibration_id=1, criterion="limits", assessment="{}"))
+    write_all(small_records, ImpactReview(calibration_id=1, criterion="limits", assessment='{"judgements": []}'))
     lines = [ImpactLine(impact_review_id=1, record_table="reading", record_id=n, finding="{}") for n in (1, 2, 3)]
     write_all(small_records, *lines)
     decided = [Disposition(impact_line_id=1, decision=one, reason="why") for one in ("reissue", "stands")]
