@@ -7,7 +7,10 @@ reads feet per minute, was calibrated in house against RS-1, and its certificate
 import copy
 import csv
 import io
+import tempfile
 from datetime import datetime
+from functools import cache, lru_cache
+from pathlib import Path
 
 import pytest
 from sqlmodel import Session, select
@@ -135,11 +138,36 @@ def findings_of(records, *folders, now=NOW):
     return caught.value.findings
 
 
+def new_records(path):
+    """A records file that holds nothing: a copy of one, since the tables of a new one take half a second."""
+    path.write_bytes(_of_nothing())
+    return path
+
+
+@cache
+def _of_nothing():
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "records.sqlite"
+        database.make(str(path))
+        return path.read_bytes()
+
+
+@lru_cache(maxsize=32)
+def _with_imported(sheets, now):
+    """The bytes of a records file with sheets imported, (file, text) each: many tests begin with the same."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = new_records(Path(folder) / "records.sqlite")
+        (Path(folder) / "in").mkdir()
+        for name, text in sheets:
+            (Path(folder) / "in" / name).write_text(text, encoding="utf-8")
+        imported(path, Path(folder) / "in", now=now)
+        return path.read_bytes()
+
+
 def refused_by_new_records(folder, sheets):
     """Findings of sheets that records which hold nothing refuse; nothing is written."""
     folder.mkdir(parents=True, exist_ok=True)
-    records = folder / "records.sqlite"
-    database.make(str(records))
+    records = new_records(folder / "records.sqlite")
     found = findings_of(records, write(folder / "import", sheets))
     assert ledger_head(records) == UNTOUCHED
     return found
@@ -149,8 +177,8 @@ def records_of(folder, sheets, now=NOW):
     """A new records file with the sheets imported."""
     folder.mkdir(parents=True, exist_ok=True)
     records = folder / "records.sqlite"
-    database.make(str(records))
-    imported(records, write(folder / "import", copy.deepcopy(sheets)), now=now)
+    write(folder / "import", copy.deepcopy(sheets))
+    records.write_bytes(_with_imported(tuple((name, csv_text(rows)) for name, rows in sheets.items()), now))
     return records
 
 

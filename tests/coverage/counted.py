@@ -15,7 +15,7 @@ from calib.procedures.measure.evaluate import evaluate
 from calib.records import database
 from tests.coverage.found_factors import GRILLE, draw_with_ducts, find_factors
 from tests.coverage.worlds import Assumption, Logs, Sheets, World, draw
-from tests.folders import NOW, imported, write
+from tests.folders import NOW, imported, new_records, write
 
 AT_ONCE = 500  # worlds that one company types
 FOUND = "flows by found factors"
@@ -60,8 +60,7 @@ def counted(assumption: Assumption, count: int, seed: int, scale: float = 1.0) -
     risk: list[float] = []
     worlds, sheets, logs = _drawn(assumption, count, seed)
     with tempfile.TemporaryDirectory() as folder:
-        records = Path(folder) / "records.sqlite"
-        database.make(str(records))
+        records = new_records(Path(folder) / "records.sqlite")
         typed = write(Path(folder) / "typed", sheets)
         for name, content in logs.items():
             (typed / name).write_bytes(content)

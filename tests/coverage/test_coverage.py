@@ -15,7 +15,7 @@ from tests.coverage.assumptions import ASSUMPTIONS
 from tests.coverage.counted import FOUND, KINDS, counted
 
 COVERAGE_PROBABILITY = math.erf(math.sqrt(2))  # two standard deviations: 95.45 %
-WORLDS = 2_000
+WORLDS = 1_000
 HELD = [each for each in ASSUMPTIONS if each.holds]
 
 
