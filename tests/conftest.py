@@ -10,7 +10,7 @@ from filelock import FileLock
 from hypothesis import settings
 from psycopg import sql
 
-from calib.records import database, ledger, server_functions
+from calib.records import database, ledger, on_file, on_server, server_functions
 from tests import folders, postgres
 from tests.writers import ANY_TIME, PATIENCE
 
@@ -61,6 +61,27 @@ def _any_time():
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr(ledger, "_BACK_AT_MOST", timedelta.max)
         patched.setattr(server_functions, "_CLOCKS_DIFFER_AT_MOST", ANY_TIME)
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _compiled_once():
+    """Engines of one kind share what SQLAlchemy has compiled: tests open many of them, each for a command or two."""
+    first = {}
+
+    def sharing(made):
+        def engine_of(url, **options):
+            engine = made(url, **options, query_cache_size=5_000)
+            shared = first.setdefault(engine.dialect.name, engine)
+            engine.dialect = shared.dialect
+            engine._compiled_cache = shared._compiled_cache  # noqa: SLF001 (what it is called under no other name)
+            return engine
+
+        return engine_of
+
+    with pytest.MonkeyPatch.context() as patched:
+        for place in (on_file, on_server):
+            patched.setattr(place, "create_engine", sharing(place.create_engine))
         yield
 
 
