@@ -10,7 +10,7 @@ from filelock import FileLock
 from hypothesis import settings
 from psycopg import sql
 
-from calib.records import database, ledger, on_file, on_server, server_functions
+from calib.records import database, ledger, on_file, server_functions
 from tests import folders, postgres
 from tests.writers import ANY_TIME, PATIENCE
 
@@ -66,22 +66,19 @@ def _any_time():
 
 @pytest.fixture(scope="session", autouse=True)
 def _compiled_once():
-    """Engines of one kind share what SQLAlchemy has compiled: tests open many of them, each for a command or two."""
-    first = {}
+    """Engines on files share what SQLAlchemy has compiled: tests open many of them, each for a command or two."""
+    made, first = on_file.create_engine, []
 
-    def sharing(made):
-        def engine_of(url, **options):
-            engine = made(url, **options, query_cache_size=5_000)
-            shared = first.setdefault(engine.dialect.name, engine)
-            engine.dialect = shared.dialect
-            engine._compiled_cache = shared._compiled_cache  # noqa: SLF001 (what it is called under no other name)
-            return engine
-
-        return engine_of
+    def sharing(url, **options):
+        engine = made(url, **options, query_cache_size=5_000)
+        first.append(engine)
+        engine.dialect = first[0].dialect
+        engine._compiled_cache = first[0]._compiled_cache  # noqa: SLF001 (it is called so and not otherwise)
+        del first[1:]
+        return engine
 
     with pytest.MonkeyPatch.context() as patched:
-        for place in (on_file, on_server):
-            patched.setattr(place, "create_engine", sharing(place.create_engine))
+        patched.setattr(on_file, "create_engine", sharing)
         yield
 
 
