@@ -32,11 +32,12 @@ FLOORS = {
     "clock": (),
     "arrays": (),
     "unswept": (),
+    "counted": (),
     "quantities": ("arrays", "errors"),
     "uncertainty": ("arrays", "errors"),
     "airflow": ("arrays", "errors"),
     "curves": ("uncertainty", "arrays", "errors"),
-    "confirmation": ("uncertainty", "arrays", "errors"),
+    "confirmation": ("uncertainty", "arrays", "counted", "errors"),
     "records": ("errors",),
     "measurement": ("airflow", "curves", "uncertainty", "arrays"),
     "procedures": (
@@ -49,6 +50,7 @@ FLOORS = {
         "quantities",
         "arrays",
         "unswept",
+        "counted",
         "errors",
     ),
     "faces": (
@@ -63,6 +65,7 @@ FLOORS = {
         "clock",
         "arrays",
         "unswept",
+        "counted",
         "errors",
     ),
 }

@@ -8,6 +8,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
+from calib.counted import count_of
+
 SUSPENSION, RELEASE, RETIREMENT = "suspension", "release", "retirement"
 OUT_OF_USE = {SUSPENSION: "suspended", "damage": "damaged"}  # until the release
 CHANGED = {
@@ -357,12 +359,8 @@ def _calibration(
     elif on > due_on:
         yield (
             f"{instrument.tag}: calibration {calibration.certificate} of {calibration.calibrated_on} was due on {due_on}, "
-            f"{_days((on - due_on).days)} before {on}: have it recalibrated or use another instrument"
+            f"{count_of((on - due_on).days, 'day', 'days')} before {on}: have it recalibrated or use another instrument"
         )
-
-
-def _days(count: int) -> str:
-    return "1 day" if count == 1 else f"{count} days"
 
 
 def _suspension(instrument: InstrumentOnRecord, at: datetime | date) -> Iterable[str]:
@@ -428,7 +426,9 @@ def _check_due(
     due_on = last + timedelta(days=days)
     if on <= due_on:
         return due_on, None
-    reason = f"intermediate check was due on {due_on} ({_days(days)} after {last}): check it before use"
+    reason = (
+        f"intermediate check was due on {due_on} ({count_of(days, 'day', 'days')} after {last}): check it before use"
+    )
     return due_on, f"{instrument.tag}: {reason}"
 
 

@@ -34,6 +34,7 @@ from scipy.special import stdtr
 
 from calib.arrays import Floats
 from calib.confirmation.history import MONTHS_IN_A_YEAR, Changes
+from calib.counted import count_of
 
 KEEP, LENGTHEN, SHORTEN = "keep", "lengthen", "shorten"
 ADJUST, ACCEPT_CORRECTED = "adjust", "accept on the corrected value"
@@ -175,4 +176,4 @@ def percent_down(fraction: float) -> str:
 
 
 def _months(count: int) -> str:
-    return "1 month" if count == 1 else f"{count} months"
+    return count_of(count, "month", "months")

@@ -117,8 +117,3 @@ def degrees_text(degrees_of_freedom: float | None) -> str:
 def signed_percent(percent: float | None) -> str:
     """+3 %, −4 %, or – where there is none."""
     return "–" if percent is None else f"{percent:+.0f} %".replace("-", "−")
-
-
-def count_of(count: int, singular: str, plural: str) -> str:
-    """1 reading, 2 readings."""
-    return f"{count} {singular if count == 1 else plural}"

@@ -1,7 +1,8 @@
 """The assessor's page, as `calib audit` answers: ten questions, each with its answer first."""
 
+from calib.counted import count_of
 from calib.faces.plain_text import line_width, one_line, wrapped
-from calib.faces.written import Content, count_of
+from calib.faces.written import Content
 from calib.procedures.audit.assess_records import Audit
 
 _INDENT = "   "

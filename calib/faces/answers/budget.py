@@ -2,9 +2,10 @@
 
 import math
 
+from calib.counted import count_of
 from calib.faces.answers import reading as of_reading
 from calib.faces.plain_text import one_line, table_text
-from calib.faces.written import Content, count_of, coverage_percent_text, degrees_text, two_digits
+from calib.faces.written import Content, coverage_percent_text, degrees_text, two_digits
 from calib.procedures.measure.budget import budget_of
 from calib.procedures.measure.distributions import LawAndDistributions
 from calib.procedures.measure.reading_in_job import ReadingInJob

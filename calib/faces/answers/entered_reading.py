@@ -4,9 +4,10 @@ import math
 from collections.abc import Sequence
 
 from calib.arrays import finite
+from calib.counted import count_of
 from calib.faces.parts.reading_in_full import reading_content
 from calib.faces.plain_text import one_line
-from calib.faces.written import Content, count_of
+from calib.faces.written import Content
 from calib.procedures.measure.verdict import Verdict
 
 _DIGITS = 4  # of an indication that would pass: one more than most meters show

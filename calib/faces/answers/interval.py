@@ -10,8 +10,9 @@ from calib.confirmation.history import MONTHS_IN_A_YEAR, CalibrationErrors, Erro
 from calib.confirmation.recommendation import ACCEPT_CORRECTED, ADJUST, KEEP, LENGTHEN, SHORTEN, percent_down
 from calib.confirmation.reliability import FoundInterval
 from calib.confirmation.words import CORRECTED, INDICATION
+from calib.counted import count_of
 from calib.faces.plain_text import one_line, table_text, wrapped, wrapped_lines
-from calib.faces.written import Content, count_of
+from calib.faces.written import Content
 from calib.procedures.fleet.interval_review import IntervalReview
 from calib.quantities import Unit, unit
 
@@ -242,7 +243,7 @@ def _recommended(answer: Content) -> list[str]:
             else [f"  nothing is changed; it would be recorded by: {answer['to_record']}"]
         ),
     ]
-    return [line for text in lines for line in wrapped(text)]
+    return wrapped_lines(lines)
 
 
 def _family_line(answer: Content) -> str:

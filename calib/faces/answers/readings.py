@@ -43,13 +43,15 @@ def _refused(refused: Refused) -> Content:
 def without_flow(answer: Content) -> Iterator[str]:
     """What yields no flow: a line each."""
     for each in answer["refused"]:
-        numbered = f"refused reading {each['refusal']}" if "refusal" in each else f"reading {each['reading']}"
-        yield f"refused: {each['outlet']}, {each['observed_at']}: {'; '.join(each['reasons'])} ({numbered})"
+        yield f"refused: {each['outlet']}, {each['observed_at']}: {'; '.join(each['reasons'])} ({_numbered(each)})"
     for each in answer["withdrawn"]:
-        what = f"refused reading {each['refusal']}" if "refusal" in each else f"reading {each['reading']}"
         by = each["withdrawn"]["replaced_by"]
         said = "dismissed" if "refusal" in each else "withdrawn" if by is None else f"corrected by reading {by}"
-        yield f"{said}: {what} at {each['outlet']}, {each['observed_at']}: {each['withdrawn']['reason']}"
+        yield f"{said}: {_numbered(each)} at {each['outlet']}, {each['observed_at']}: {each['withdrawn']['reason']}"
+
+
+def _numbered(each: Content) -> str:
+    return f"refused reading {each['refusal']}" if "refusal" in each else f"reading {each['reading']}"
 
 
 def text(answer: Content) -> str:

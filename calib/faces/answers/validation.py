@@ -3,8 +3,9 @@
 from collections.abc import Sequence
 from dataclasses import asdict
 
+from calib.counted import count_of
 from calib.faces.plain_text import table_text
-from calib.faces.written import Content, count_of
+from calib.faces.written import Content
 from calib.procedures.on_record.validations import ValidationOnRecord
 from calib.procedures.validate.validate_program import ProgramValidated
 

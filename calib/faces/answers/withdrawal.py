@@ -3,8 +3,9 @@
 from collections.abc import Iterator
 from shlex import quote
 
+from calib.counted import count_of
 from calib.faces.plain_text import withdrawn_text
-from calib.faces.written import Content, count_of
+from calib.faces.written import Content
 from calib.procedures.calibrate.withdraw_calibration import Withdrawn
 
 

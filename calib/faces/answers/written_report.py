@@ -3,7 +3,8 @@
 from collections.abc import Sequence
 from pathlib import Path
 
-from calib.faces.written import Content, count_of
+from calib.counted import count_of
+from calib.faces.written import Content
 
 
 def document(job: str, revision: int, files: Sequence[Path], refusals: int, *, is_draft: bool) -> Content:

@@ -80,13 +80,12 @@ class Desk:
 
         return database.reading(self.records)
 
-    def writing_last(self) -> "AbstractContextManager[Session]":
-        """Writes of a block that ends after a person was asked, within the command: it can still say what became of them."""
-        return self._watched()
-
     @contextmanager
-    def _watched(self) -> "Iterator[Session]":
-        """Writes after which the issued reports are asked whether they still say what the records do."""
+    def writing_last(self) -> "Iterator[Session]":
+        """Writes of a block that ends after a person was asked, within the command: it can still say what became of them.
+
+        After them the issued reports are asked whether they still say what the records do.
+        """
         from calib.records import database, ledger
 
         with database.writing(self.records) as session:

@@ -11,6 +11,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 from numpy.typing import NDArray
 
+from calib.counted import count_of
 from calib.faces.drawings.style import (
     BAND,
     CONTRIBUTION_LOOKS,
@@ -24,7 +25,7 @@ from calib.faces.drawings.style import (
     short,
     titled,
 )
-from calib.faces.written import Content, count_of
+from calib.faces.written import Content
 
 CONTRIBUTIONS = tuple(CONTRIBUTION_LOOKS)
 _MOST_BARS = 40

@@ -12,6 +12,7 @@ from matplotlib.patches import Patch
 
 from calib.confirmation.due import CALIBRATION, DueEntry, due_list
 from calib.confirmation.interval import Decision, InstrumentOnRecord, calibration_in_force
+from calib.counted import count_of
 from calib.errors import CalibError
 from calib.faces.drawings.style import (
     FIGURE_WIDTH,
@@ -94,7 +95,7 @@ def _reason(text: str) -> str:
 
 
 def _days(count: int) -> str:
-    return "1 day" if count == 1 else f"{count} days"
+    return count_of(count, "day", "days")
 
 
 def due_chart(shown: DueDrawing) -> Chart:

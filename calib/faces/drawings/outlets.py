@@ -5,8 +5,9 @@ from dataclasses import dataclass
 from math import ceil, inf
 from typing import Any
 
+from calib.counted import count_of
 from calib.faces.drawings.style import short
-from calib.faces.written import SIGNS, Content, count_of, ends_of_interval, flow_limits_of, rounded, rounded_text
+from calib.faces.written import SIGNS, Content, ends_of_interval, flow_limits_of, rounded, rounded_text
 from calib.procedures.on_record.flow_unit import common_flow_unit
 from calib.quantities import unit
 

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from calib.confirmation.drift import Drift
 from calib.confirmation.history import DAYS_IN_A_YEAR, MONTHS_IN_A_YEAR
+from calib.counted import count_of
 from calib.errors import CalibError
 from calib.faces.answers.interval import difference, error_of, register_unit
 from calib.faces.drawings.style import (
@@ -28,7 +29,7 @@ from calib.faces.drawings.style import (
     short,
     titled,
 )
-from calib.faces.written import count_of, significant
+from calib.faces.written import significant
 from calib.procedures.fleet.checks_on_file import ChartedSeries
 from calib.procedures.fleet.interval_review import IntervalReview, PointReview
 from calib.quantities import Unit

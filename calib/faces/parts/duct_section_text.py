@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.airflow.traverse import RECTANGULAR, ROUND, Section, TraversePlace
-from calib.faces.written import count_of
+from calib.counted import count_of
 from calib.quantities import Unit
 
 _Array = NDArray[np.float64]

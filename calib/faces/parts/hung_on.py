@@ -3,7 +3,8 @@
 from collections.abc import Iterator
 from shlex import quote
 
-from calib.faces.written import Content, count_of
+from calib.counted import count_of
+from calib.faces.written import Content
 from calib.procedures.impact.take_back import HungOn
 
 _NAMED = 12  # numbers of readings that are told one by one

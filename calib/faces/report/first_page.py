@@ -3,8 +3,9 @@
 from collections import Counter
 from collections.abc import Iterator
 
+from calib.counted import count_of
 from calib.faces.report.blocks import Block, Notice, Run, Strip, Title, runs
-from calib.faces.written import SIGNS, Content, count_of, moment_text
+from calib.faces.written import SIGNS, Content, moment_text
 
 
 def first_page(report: Content) -> Iterator[Block]:

@@ -14,11 +14,6 @@ class Answer:
     rests_on: tuple[str, ...] = ()  # a sentence each
 
 
-def how_many(count: int, singular: str, plural: str) -> str:
-    """1 reading, 2 readings."""
-    return f"{count} {singular if count == 1 else plural}"
-
-
 def days_text(days: Iterable[str]) -> str:
     """A day, or the first and the last of several; ISO 8601."""
     ordered = sorted(set(days))

@@ -7,7 +7,8 @@ from typing import Any
 from sqlmodel import Session, col, select
 
 from calib.confirmation.interval import OUT_OF_USE, RELEASE
-from calib.procedures.audit.answer import Answer, how_many
+from calib.counted import count_of
+from calib.procedures.audit.answer import Answer
 from calib.procedures.audit.subject import Subject
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.reviews import FOUND_BEYOND, Review, reviews
@@ -42,7 +43,7 @@ def corrected(session: Session, subject: Subject) -> Answer:
     lines = sorted(_corrections(session, subject))
     if not lines:
         return Answer(question, "Nothing: every record stands as it was first written.", is_finding=False)
-    said = f"{how_many(len(lines), 'record was', 'records were')} corrected, each by a record that leaves the first in place."
+    said = f"{count_of(len(lines), 'record was', 'records were')} corrected, each by a record that leaves the first in place."
     return Answer(question, said, is_finding=False, rests_on=tuple(f"{time[:10]}: {text}." for time, text in lines))
 
 
@@ -87,7 +88,7 @@ def out_of_order(session: Session, subject: Subject) -> Answer:
         (still if is_open else done).append(told)
     if not still and not done:
         return Answer(question, "Nothing was found out of order.", is_finding=False)
-    count = how_many(len(still) + len(done), "finding is", "findings are")
+    count = count_of(len(still) + len(done), "finding is", "findings are")
     said = f"{count} on record, {f'{len(still)} of them not closed yet' if still else 'each of them closed'}."
     return Answer(question, said, bool(still), (*still, *done))
 
@@ -102,7 +103,7 @@ def _of_review(review: Review) -> str:
     what = review.criterion if review.tag is None else f"{review.tag}, {review.criterion}"
     if review.cause == FOUND_BEYOND:
         what = f"{review.tag} was found beyond its limits (certificate {review.certificate})"
-    began = f"{review.time[:10]}: {what}; {how_many(len(review.lines), 'record rests', 'records rest')} on it"
+    began = f"{review.time[:10]}: {what}; {count_of(len(review.lines), 'record rests', 'records rest')} on it"
     curve = review.holds
     held = "" if curve is None else f"; the curve {curve.curve} holds, decided by {curve.person} ({curve.reason})"
     if review.is_open:

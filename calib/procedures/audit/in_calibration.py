@@ -9,7 +9,8 @@ from sqlmodel import Session
 
 from calib.confirmation.interval import Decision, is_retired
 from calib.confirmation.traceability import is_accredited
-from calib.procedures.audit.answer import Answer, days_text, how_many
+from calib.counted import count_of
+from calib.procedures.audit.answer import Answer, days_text
 from calib.procedures.audit.subject import JOB, Subject, Use
 from calib.procedures.on_record.calibrations import CalibrationOnFile
 from calib.procedures.on_record.used_with import decision_on, gear_of
@@ -45,7 +46,7 @@ def in_calibration(session: Session, subject: Subject, now: datetime) -> Answer:
     lines += [f"Retired since: {', '.join(sorted(retired))}."] if retired else []
     refusals = len(subject.numbers.get("refusal", ()))
     if refusals:
-        lines.append(f"{how_many(refusals, 'reading was', 'readings were')} refused by the gate, and gave no flow.")
+        lines.append(f"{count_of(refusals, 'reading was', 'readings were')} refused by the gate, and gave no flow.")
     return Answer(question, said, bool(refused), tuple(lines))
 
 
@@ -84,14 +85,14 @@ def who_accepted(session: Session, subject: Subject) -> Answer:
         held = "" if as_of == day else f" as of {as_of}"
         recorder = "" if by == person else f" by {by}"
         lines.append(f"{person}, {rule}, recorded{recorder} on {day}{held}: {', '.join(name for name, _ in names)}.")
-    count = how_many(sum(map(len, alike.values())), "certificate", "certificates")
+    count = count_of(sum(map(len, alike.values())), "certificate", "certificates")
     said = f"{_listed(sorted({words[0] for words in alike}))} accepted {count}."
     if waiting:
-        said = f"{how_many(len(waiting), 'certificate was', 'certificates were')} not accepted. {said}"
+        said = f"{count_of(len(waiting), 'certificate was', 'certificates were')} not accepted. {said}"
     may = holds(session, ONE_PERSON_MAY_ACCEPT) is True
     if alone:
         told = "as the house rule allows" if may else "and no house rule allows that"
-        said += f" {how_many(len(alone), 'of them was', 'of them were')} typed and accepted by one person, {told}."
+        said += f" {count_of(len(alone), 'of them was', 'of them were')} typed and accepted by one person, {told}."
     return Answer(question, said, bool(waiting or (alone and not may)), tuple(lines))
 
 
@@ -114,7 +115,7 @@ def traceable(subject: Subject) -> Answer:
     laboratories = sorted({f"{end.laboratory} ({end.accreditation})" for end in ends})
     gaps = subject.trace.gaps
     if gaps:
-        said = f"Not wholly: {how_many(len(gaps), 'gap', 'gaps')} in the chain."
+        said = f"Not wholly: {count_of(len(gaps), 'gap', 'gaps')} in the chain."
     elif not ends:
         return Answer(question, "To nothing: no accredited certificate is reached.", is_finding=True)
     else:

@@ -2,8 +2,9 @@
 
 from sqlmodel import Session, col, select
 
+from calib.counted import count_of
 from calib.errors import RecordsError
-from calib.procedures.audit.answer import Answer, how_many
+from calib.procedures.audit.answer import Answer
 from calib.procedures.audit.subject import Subject
 from calib.procedures.on_record.attached_files import files_of
 from calib.procedures.on_record.by_name import instrument_tagged
@@ -33,7 +34,7 @@ def validated(session: Session, subject: Subject) -> Answer:
             continue
         lacking += [] if known.result == PASSED else [name]
         lines.append(
-            f"{name}: {known.result} {how_many(known.checks, 'published check', 'published checks')} on {known.at[:10]} on "
+            f"{name}: {known.result} {count_of(known.checks, 'published check', 'published checks')} on {known.at[:10]} on "
             f"{known.platform}, recorded by {known.by}, SHA-256 {known.sha256[:12]}."
         )
     if lacking:
@@ -75,9 +76,9 @@ def as_written(session: Session, subject: Subject) -> Answer:
         findings += _of_issue(session, subject)
     count = sum(len(keys) for keys in subject.numbers.values())
     if findings:
-        said = f"No: {how_many(len(findings), 'finding', 'findings')}."
+        said = f"No: {count_of(len(findings), 'finding', 'findings')}."
         return Answer(question, said, True, tuple(f"{finding}." for finding in findings))
-    told = f"Yes: {how_many(count, 'record is', 'records are')} as the ledger says."
+    told = f"Yes: {count_of(count, 'record is', 'records are')} as the ledger says."
     if issue is None:
         return Answer(question, told, False)
     forms = ", ".join(f"{form.form} (SHA-256 {form.sha256[:12]})" for form in issue.forms)

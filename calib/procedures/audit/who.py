@@ -6,7 +6,8 @@ from datetime import datetime
 from sqlmodel import Session
 
 from calib.confirmation.authority import are_checked, roles_of
-from calib.procedures.audit.answer import Answer, days_text, how_many
+from calib.counted import count_of
+from calib.procedures.audit.answer import Answer, days_text
 from calib.procedures.audit.subject import Subject
 from calib.procedures.people.authorise import people_on_record
 from calib.procedures.people.competences import CompetenceOnRecord, competences
@@ -45,14 +46,14 @@ def authorised(session: Session, subject: Subject) -> Answer:
         told = "; ".join(_competence(each) for each in own) or "no competence on record"
         lines.append(f"{person} {work}: {' and '.join(roles) or 'no role on record'}; {told}.")
     if not are_checked(known.changes):
-        said = f"{how_many(len(did), 'person', 'people')}; nobody has a role on record, so names were taken as typed."
+        said = f"{count_of(len(did), 'person', 'people')}; nobody has a role on record, so names were taken as typed."
         return Answer(question, said, is_finding=True, rests_on=tuple(lines))
     if without:
-        said = f"{how_many(len(did), 'person', 'people')}; no competence is on record for all days of {', '.join(without)}."
+        said = f"{count_of(len(did), 'person', 'people')}; no competence is on record for all days of {', '.join(without)}."
         return Answer(question, said, is_finding=True, rests_on=tuple(lines))
     return Answer(
         question,
-        f"{how_many(len(did), 'person', 'people')}, each with a competence on those days.",
+        f"{count_of(len(did), 'person', 'people')}, each with a competence on those days.",
         False,
         tuple(lines),
     )

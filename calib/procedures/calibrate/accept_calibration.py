@@ -19,7 +19,7 @@ from calib.confirmation.in_order import later_calibrations, of_the_same_calibrat
 from calib.confirmation.words import DECISION_RULES, INDICATION, JUDGED, SIMPLE
 from calib.errors import BadInputError, CalibError, Finding, RefusedError
 from calib.procedures.certificate.assess import Assessment, assess, usual_object
-from calib.procedures.certificate.departures import departures, of_reason
+from calib.procedures.certificate.departures import departures, of_criterion, of_reason
 from calib.procedures.certificate.permissible_error import has_limits
 from calib.procedures.certificate.phase import phase_in_use
 from calib.procedures.impact.certificate_replaced import RestedOnCertificate
@@ -264,11 +264,4 @@ def _of_wish(on_file: CalibrationOnFile, wanted: AcceptanceWanted) -> Finding | 
         return Finding.typed("rule", wanted.rule, f"one of {', '.join(DECISION_RULES)}")
     if wanted.judged is not None and wanted.judged not in JUDGED:
         return Finding.typed("judged", wanted.judged, f"one of {', '.join(JUDGED)}")
-    if has_limits(typed(on_file.instrument)):
-        if (wanted.criterion or "").strip():
-            expected = "nothing: the limits of the register are judged, and amended there"
-            return Finding.typed("criterion", wanted.criterion, expected)
-    elif not (wanted.criterion or on_file.instrument.criterion or "").strip():
-        expected = "the acceptance criterion in words: the register states no maximum permissible error for it"
-        return Finding.typed("criterion", wanted.criterion, expected)
-    return _of_departures(on_file, wanted)
+    return of_criterion(typed(on_file.instrument), wanted.criterion) or _of_departures(on_file, wanted)

@@ -6,8 +6,8 @@ from datetime import datetime
 from sqlmodel import Session
 
 from calib.confirmation.words import SIMPLE
-from calib.errors import BadInputError, Finding
-from calib.procedures.certificate.departures import departures, of_reason
+from calib.errors import BadInputError
+from calib.procedures.certificate.departures import departures, of_criterion, of_reason
 from calib.procedures.certificate.permissible_error import has_limits
 from calib.procedures.enter.import_sheets import import_sheets
 from calib.procedures.fleet.attach_file import FileRead, attach_to_calibration
@@ -38,17 +38,11 @@ def add_calibration(
     row = dict(cells)
     if row.get("accepted_on"):
         differ = departures(instrument, row.get("decision_rule"), row.get("judged"), row.get("criterion"))
-        finding = of_reason(differ, row.get("departure_reason"))
+        finding = of_reason(differ, row.get("departure_reason")) or of_criterion(instrument, row.get("criterion"))
         if finding is not None:
             raise BadInputError([finding])
-    if row.get("accepted_on") and has_limits(instrument):
-        if (row.get("criterion") or "").strip():
-            expected = "nothing: the limits of the register are judged, and amended there"
-            raise BadInputError([Finding.typed("criterion", row.get("criterion"), expected)])
-        row["decision_rule"] = row.get("decision_rule") or instrument["decision_rule"] or SIMPLE
-    elif row.get("accepted_on") and not (row.get("criterion") or instrument["criterion"] or "").strip():
-        expected = "the acceptance criterion in words: the register states no maximum permissible error for it"
-        raise BadInputError([Finding.typed("criterion", row.get("criterion"), expected)])
+        if has_limits(instrument):
+            row["decision_rule"] = row.get("decision_rule") or instrument["decision_rule"] or SIMPLE
     sheets = {
         "calibrations.csv": [typed_row(None, row)],
         "comparisons.csv": comparisons,

@@ -8,6 +8,7 @@ is reproduced.
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from calib.counted import count_of
 from calib.procedures.typed.sheets import Cells
 from calib.records.words import PHASES
 
@@ -82,7 +83,7 @@ def _adjustment(certificate: CertificateOnRecord) -> str | None:
 
 
 def _file(certificate: CertificateOnRecord) -> str | None:
-    return {0: None, 1: "1 file"}.get(certificate.files, f"{certificate.files} files")
+    return count_of(certificate.files, "file", "files") if certificate.files else None
 
 
 _ITEMS: tuple[tuple[str, str, _Stated], ...] = (

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from calib.errors import Finding
 from calib.procedures.certificate.assess import usual_object
+from calib.procedures.certificate.permissible_error import has_limits
 from calib.procedures.typed.sheets import Cells
 
 
@@ -20,6 +21,18 @@ def departures(instrument: Cells, rule: str | None, judged: str | None, criterio
     if words is not None and (criterion or words).strip() != words:
         differ.append(f"the criterion is {words}")
     return differ
+
+
+def of_criterion(instrument: Cells, criterion: str | None) -> Finding | None:
+    """The finding on a criterion in words: it stands for limits that the register does not state, never beside those it does."""
+    typed = (criterion or "").strip()
+    if has_limits(instrument):
+        expected = "nothing: the limits of the register are judged, and amended there"
+        return Finding.typed("criterion", criterion, expected) if typed else None
+    if typed or (instrument["criterion"] or "").strip():
+        return None
+    expected = "the acceptance criterion in words: the register states no maximum permissible error for it"
+    return Finding.typed("criterion", criterion, expected)
 
 
 def of_reason(differ: Sequence[str], typed: str | None) -> Finding | None:

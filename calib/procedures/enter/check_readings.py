@@ -7,6 +7,7 @@ from pathlib import Path
 from statistics import mode
 
 from calib.airflow.traverse import point_counts, spoken, traverse
+from calib.counted import count_of
 from calib.errors import CalibError, Finding
 from calib.measurement.way import ProbeUse, Way
 from calib.measurement.ways import OF_PROBES, QUANTITIES, THROTTLED, WAYS, way_of
@@ -298,7 +299,7 @@ def _passes(rows: Sequence[TypedRow], instrument: Cells) -> Iterable[Finding]:
     if not counted:
         return
     usual = mode(count for _, count in counted)
-    values = "1 value" if usual == 1 else f"{usual} values"
+    values = count_of(usual, "value", "values")
     for row, count in counted:
         if count != usual:
             yield row.finding("indications", f"{values}, one for each pass, as at the other points")

@@ -16,9 +16,9 @@ from sqlmodel import Session, col, select
 
 from calib.errors import BadInputError, Finding
 from calib.procedures.enter.import_sheets import import_sheets
-from calib.procedures.enter.withdraw_reading import reading_of_job
 from calib.procedures.impact.take_back import HungOn, hung_on_reading, reason_and_number
 from calib.procedures.on_record.by_name import tags_of
+from calib.procedures.on_record.jobs_by_name import typed_in_job
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.sheets import Cells, FileContent, TypedRow, typed_row
 from calib.records import ledger
@@ -58,7 +58,7 @@ def correct_reading(
     `changes` are cells of readings.csv: what is None stays, what is blank is taken out; `points` those of a traverse by line and
     point. Raises NotInRecordsError, or BadInputError with every finding.
     """
-    reading, outlet = reading_of_job(session, job, reading_id)
+    reading, outlet = typed_in_job(session, job, Reading, reading_id)
     before = _row(session, reading, outlet, job)
     row = typed_row(None, before.cells | {name: cell for name, cell in changes.items() if cell is not None})
     row.log = log if log is not None else before.log if row.get("log_file") == before.get("log_file") else None

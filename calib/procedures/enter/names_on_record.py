@@ -6,11 +6,11 @@ from typing import Any
 
 from sqlmodel import Session, SQLModel, col, select
 
-from calib.confirmation.interval import RETIREMENT
 from calib.procedures.enter.check_certificates import standard_tags
 from calib.procedures.enter.check_stages import StagesOnRecord
 from calib.procedures.on_record.amended import instruments_in_force
 from calib.procedures.on_record.by_keys import MOST_AT_ONCE, by_keys
+from calib.procedures.on_record.by_name import retired_among
 from calib.procedures.on_record.in_force import outlets_in_force
 from calib.procedures.on_record.jobs_by_name import jobs_in_force
 from calib.procedures.on_record.methods import methods_in_force
@@ -23,7 +23,6 @@ from calib.procedures.typed.sheets import Cells, Sheets
 from calib.records.record import key
 from calib.records.tables.calibrations import Calibration
 from calib.records.tables.conditions import Condition
-from calib.records.tables.events import Event
 from calib.records.tables.factors import FoundFactor
 from calib.records.tables.instruments import Instrument
 from calib.records.tables.jobs import Job
@@ -218,8 +217,7 @@ class Recorded(dict[str, Mapping[RecordNames, Cells]]):
 
     def retired_since(self, tag: str) -> str | None:
         """When the instrument of a tag was retired; None for one that was not."""
-        retired = select(Event.at).join(Instrument).where(Instrument.tag == tag, Event.kind == RETIREMENT)
-        return self._names.session.exec(retired.where(not_retracted(Event))).first()
+        return retired_among(self._names.session, [tag]).get(tag)
 
     @property
     def factors(self) -> dict[str, Cells]:

@@ -13,7 +13,7 @@ from sqlmodel import Session, col, select
 from calib.confirmation.interval import Decision, gate
 from calib.errors import BadInputError, Finding, NotInRecordsError
 from calib.procedures.impact.take_back import HungOn, hung_on_instrument, take_back
-from calib.procedures.on_record.by_keys import LARGEST_KEY
+from calib.procedures.on_record.by_keys import numbered
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.register import load_register
 from calib.procedures.on_record.what_counts import not_retracted
@@ -62,7 +62,7 @@ def _withdraw(
     session: Session, table: Any, tag: str, record_id: int, reason: str, signature: ledger.Signature
 ) -> WithdrawnEvent:
     instrument = instrument_tagged(session, tag)
-    record = session.get(table, record_id) if 0 < record_id < LARGEST_KEY else None
+    record = numbered(session, table, record_id)
     what = "intermediate check" if table is IntermediateCheck else "event"
     if record is None or record.instrument_id != instrument.id:
         own = session.exec(select(table.id).where(table.instrument_id == instrument.id).order_by(table.id)).all()

@@ -20,12 +20,13 @@ from sqlmodel import Session, col, select
 from calib.confirmation.in_order import last_in_order, of_the_same_calibration
 from calib.confirmation.interval import InstrumentOnRecord
 from calib.confirmation.traceability import Record
+from calib.counted import count_of
 from calib.errors import CalibError, Step
 from calib.procedures.certificate.assess import usual_object
 from calib.procedures.impact.gather import RecordKind, above
 from calib.procedures.impact.judge_as_found import JudgedAsFound, judgements
 from calib.procedures.impact.recalculate import Cause, recalculate
-from calib.procedures.impact.rests_on import ground_below, sequences
+from calib.procedures.impact.rests_on import ground_below
 from calib.procedures.impact.review_lines import LineFinding
 from calib.procedures.impact.shaken import LISTED, Rested, Shaken, lines_on, rested_on, shaken_by
 from calib.procedures.impact.touched import touched
@@ -33,6 +34,7 @@ from calib.procedures.on_record.amended import amended_instruments
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.calibrations import as_found_cells
 from calib.procedures.on_record.in_force import curve_of
+from calib.procedures.on_record.recorded import sequences
 from calib.procedures.on_record.register import load_register
 from calib.procedures.on_record.what_counts import curve_that_counts
 from calib.procedures.people.authorise import append
@@ -62,7 +64,7 @@ class Opened:
     lines: int  # added
 
     def __str__(self) -> str:
-        lines = "1 line" if self.lines == 1 else f"{self.lines} lines"
+        lines = count_of(self.lines, "line", "lines")
         if self.new is not None:
             return f"{self.new}, {lines}"
         return f"impact review of {self.about}: {lines} more"

@@ -16,6 +16,7 @@ from calib.procedures.on_record.amended import instruments_in_force
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.in_force import as_amended
 from calib.procedures.on_record.jobs_by_name import jobs_in_force
+from calib.procedures.on_record.recorded import sequences
 from calib.procedures.on_record.register import register_among
 from calib.procedures.on_record.taken_back import taken_back
 from calib.procedures.on_record.way_of_instrument import way_of_instrument
@@ -27,7 +28,6 @@ from calib.records.tables.events import IntermediateCheck
 from calib.records.tables.factors import FactorPair, FoundFactor
 from calib.records.tables.instruments import Instrument
 from calib.records.tables.jobs import Job
-from calib.records.tables.ledger import LedgerEntry
 from calib.records.tables.outlets import Outlet, OutletRevision
 from calib.records.tables.readings import Reading
 from calib.records.tables.reports import IssuedReport
@@ -217,11 +217,3 @@ def _of_reports(session: Session, known: Ground) -> Iterator[TraceLink]:
         for reading in of_jobs[issued.job_id]:
             if recorded[reading] < written[report]:
                 yield TraceLink((RecordKind.REPORT, report), (RecordKind.READING, reading), "reading")
-
-
-def sequences(session: Session, table: str, keys: Collection[int]) -> dict[int, int]:
-    """Place in the ledger of records of a table, by their key."""
-    entry = LedgerEntry
-    query = select(entry.record_id, entry.sequence).where(entry.record_table == table)
-    places = by_keys(session, query, entry.record_id, keys)
-    return dict(sorted((record_id, key(sequence)) for record_id, sequence in places))

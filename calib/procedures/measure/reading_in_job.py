@@ -7,7 +7,7 @@ from sqlmodel import Session
 
 from calib.errors import NotInRecordsError, RefusedError, Step
 from calib.procedures.measure.evaluate import Evaluation, evaluate
-from calib.procedures.on_record.by_keys import LARGEST_KEY
+from calib.procedures.on_record.by_keys import numbered
 from calib.procedures.on_record.recorded import recorded_by
 from calib.procedures.on_record.taken_back import taken_back
 from calib.records.tables.jobs import Job
@@ -29,7 +29,7 @@ def reading_in_job(
     session: Session, reading_id: int, now: datetime, coverage_probability: float = COVERAGE_PROBABILITY
 ) -> ReadingInJob:
     """Evaluate the job of a reading; raises NotInRecordsError, or RefusedError where it does not stand any more."""
-    reading = session.get(Reading, reading_id) if 0 < reading_id < LARGEST_KEY else None
+    reading = numbered(session, Reading, reading_id)
     outlet = None if reading is None else session.get(Outlet, reading.outlet_id)
     job = None if outlet is None else session.get(Job, outlet.job_id)
     if job is None:

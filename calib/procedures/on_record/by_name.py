@@ -60,9 +60,10 @@ def tags_of(session: Session, instruments: Collection[int]) -> dict[int | None, 
     return dict(session.exec(named).all())
 
 
-def retired_among(session: Session, tags: Collection[str]) -> set[str]:
-    """Those of some tags whose instruments are retired."""
+def retired_among(session: Session, tags: Collection[str]) -> dict[str, str]:
+    """Those of some tags whose instruments are retired, and since when."""
     if not tags:
-        return set()
-    retired = select(Instrument.tag).join(Event).where(Event.kind == RETIREMENT, col(Instrument.tag).in_(sorted(tags)))
-    return set(session.exec(retired.where(not_retracted(Event))))
+        return {}
+    retired = select(Instrument.tag, Event.at).join(Event).where(Event.kind == RETIREMENT, not_retracted(Event))
+    last_first = retired.where(col(Instrument.tag).in_(sorted(tags))).order_by(col(Event.id).desc())
+    return dict(session.exec(last_first).all())  # of several the first one

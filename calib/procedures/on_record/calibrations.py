@@ -160,7 +160,6 @@ def calibrations_by_key(session: Session, keys: Collection[int]) -> dict[int, Ca
     typed_by = dict(by_keys(session, entries, LedgerEntry.record_id, keys))
     on_file = {}
     rows = list(by_keys(session, query, Calibration.id, keys))
-    superseded = superseded_among(session, keys)
     owners = amended_instruments(session, {calibration.instrument_id for calibration, *_ in rows})
     superseded, attempts = superseded_among(session, keys), _attempts(session, keys)
     recorded = recorded_by(session, Acceptance, [key(row[1].id) for row in rows if row[1] is not None])

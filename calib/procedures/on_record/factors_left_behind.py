@@ -8,9 +8,9 @@ from sqlmodel import Session, col, select
 
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.held_curves import AS_BEFORE
+from calib.procedures.on_record.recorded import sequences
 from calib.records.record import key
 from calib.records.tables.factors import FactorPair, FoundFactor
-from calib.records.tables.ledger import LedgerEntry
 from calib.records.tables.reviews import ImpactLine, ReviewDecision
 
 _Holds = tuple[str, str | None]  # curve, from when on
@@ -44,8 +44,8 @@ def factors_left_behind(session: Session, factors: Collection[FoundFactor]) -> L
         return LeftBehind()
     query = select(ReviewDecision).order_by(col(ReviewDecision.id))
     decisions = list(by_keys(session, query, ReviewDecision.impact_review_id, of_reviews))
-    decided_at = _places(session, "review_decision", [key(each.id) for each in decisions])
-    recorded_at = _places(session, "found_factor", keys)
+    decided_at = sequences(session, "review_decision", [key(each.id) for each in decisions])
+    recorded_at = sequences(session, "found_factor", keys)
     left = {}
     for review, own in of_reviews.items():
         holds = [
@@ -64,9 +64,3 @@ def factors_left_behind(session: Session, factors: Collection[FoundFactor]) -> L
 def _at(holds: Iterable[tuple[int, _Holds]], place: int | None) -> _Holds:
     """What was decided by a place in the ledger, or by now."""
     return next((each for at, each in reversed([*holds]) if place is None or at < place), (AS_BEFORE, None))
-
-
-def _places(session: Session, table: str, keys: Collection[int]) -> dict[int, int]:
-    entry = LedgerEntry
-    query = select(entry.record_id, entry.sequence).where(entry.record_table == table)
-    return {record: key(sequence) for record, sequence in by_keys(session, query, entry.record_id, keys)}

@@ -1,15 +1,20 @@
-"""Find jobs and their outlets by the names that people type."""
+"""Find jobs, their outlets and what was read there by the names and numbers that people type."""
 
 from collections.abc import Collection
+from typing import TypeVar
 
 from sqlmodel import Session, col, func, select
 
+from calib.errors import NotInRecordsError, Step
 from calib.procedures.on_record.amended import Amended, revisions_by_owner
-from calib.procedures.on_record.by_keys import among
+from calib.procedures.on_record.by_keys import among, numbered
 from calib.procedures.on_record.by_name import not_there
 from calib.records.record import key
 from calib.records.tables.jobs import Job, JobRevision
 from calib.records.tables.outlets import Outlet
+from calib.records.tables.readings import Reading, Refusal
+
+_Typed = TypeVar("_Typed", Reading, Refusal)
 
 
 def job_named(session: Session, name: str) -> Job:
@@ -46,3 +51,14 @@ def outlet_named(session: Session, job: str, name: str) -> Outlet:
     if outlet is None:
         raise not_there(f"outlet {name!r} in job {job}", (each.outlet for each in outlets))
     return outlet
+
+
+def typed_in_job(session: Session, job: str, table: type[_Typed], record_id: int) -> tuple[_Typed, Outlet]:
+    """A reading of a job, or a refusal, by its number, taken back or not, and its outlet; raises NotInRecordsError."""
+    of_job = job_named(session, job)
+    record = numbered(session, table, record_id)
+    outlet = None if record is None else session.get(Outlet, record.outlet_id)
+    if record is None or outlet is None or outlet.job_id != key(of_job.id):
+        what = "reading" if table is Reading else "refused reading"
+        raise NotInRecordsError(f"no {what} {record_id} in job {job}: {Step.LIST_READINGS} shows the numbers")
+    return record, outlet

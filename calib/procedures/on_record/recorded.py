@@ -1,4 +1,4 @@
-"""When a record was recorded, by the ledger: the day beside the one from which it holds, as that was typed."""
+"""When a record was recorded, by the ledger: its place there, and the day beside the one from which it holds, as that was typed."""
 
 from collections.abc import Collection
 from datetime import date
@@ -8,6 +8,7 @@ from sqlalchemy import and_
 from sqlmodel import Session, SQLModel, col, select
 
 from calib.procedures.on_record.by_keys import by_keys
+from calib.records.record import key
 from calib.records.tables.ledger import LedgerEntry
 
 
@@ -25,6 +26,13 @@ def recorded_by(session: Session, table: type[SQLModel], keys: Collection[int]) 
         record_id: {"person": person, "recorded_at": time}
         for record_id, person, time in by_keys(session, own, LedgerEntry.record_id, keys)
     }
+
+
+def sequences(session: Session, table: str, keys: Collection[int]) -> dict[int, int]:
+    """Place in the ledger of records of a table, by their key."""
+    query = select(LedgerEntry.record_id, LedgerEntry.sequence).where(LedgerEntry.record_table == table)
+    places = by_keys(session, query, LedgerEntry.record_id, keys)
+    return dict(sorted((record_id, key(sequence)) for record_id, sequence in places))
 
 
 def why_from(on: date) -> str:

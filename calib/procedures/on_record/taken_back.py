@@ -7,10 +7,11 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session, select
 
 from calib.errors import Finding
 from calib.procedures.on_record.by_keys import by_keys
+from calib.procedures.on_record.recorded import entry_of
 from calib.records.record import RecordCells, key
 from calib.records.tables.entries import Retraction
 from calib.records.tables.ledger import LedgerEntry
@@ -35,8 +36,8 @@ def taken_back(session: Session, table: Any, keys: Collection[int]) -> dict[int,
     """Records of a table that were taken back, among those of some keys, by their key."""
     entries = (
         select(Retraction, LedgerEntry.time, LedgerEntry.person)
-        .join(LedgerEntry, col(LedgerEntry.record_id) == Retraction.id)
-        .where(LedgerEntry.record_table == Retraction.__tablename__, Retraction.record_table == table.__tablename__)
+        .join(LedgerEntry, entry_of(Retraction))
+        .where(Retraction.record_table == table.__tablename__)
     )
     return {
         retraction.record_id: TakenBack(

@@ -62,14 +62,18 @@ def _of_value(rule: str, is_set: str, value: str | None) -> Iterator[Finding]:
 
 def holds(session: Session, rule: str) -> bool | None:
     """Whether a rule holds now; None where nobody ever said so."""
-    last = session.exec(select(HouseRule).where(HouseRule.rule == rule).order_by(col(HouseRule.id).desc())).first()
+    last = _latest(session, rule)
     return None if last is None else last.holds == HOLDS
 
 
 def value_of(session: Session, rule: str) -> str | None:
     """The value of a rule that holds now; None where it has none, or nobody ever said so."""
-    last = session.exec(select(HouseRule).where(HouseRule.rule == rule).order_by(col(HouseRule.id).desc())).first()
+    last = _latest(session, rule)
     return last.value if last is not None and last.holds == HOLDS else None
+
+
+def _latest(session: Session, rule: str) -> HouseRule | None:
+    return session.exec(select(HouseRule).where(HouseRule.rule == rule).order_by(col(HouseRule.id).desc())).first()
 
 
 def rules(session: Session) -> list[RuleOnRecord]:

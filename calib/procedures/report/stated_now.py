@@ -61,10 +61,13 @@ def _said(flow: str, conformity: str | None) -> str:
 def stated_now(evaluation: Evaluation, issued_at: datetime, units: Mapping[str, str]) -> tuple[Stated, Stated | None]:
     """The same from an evaluation, of what was observed before the issue; None for the totals where more was observed since."""
     stated: Stated = {}
+    any_new = False
     for row, standing in enumerate(evaluation.measured):
         assert evaluation.flow is not None  # noqa: S101 (what is measured has a flow)
         what = _reading(key(standing.reading.id), standing.outlet.outlet)
-        if not _is_new(standing.at, issued_at, what in units):
+        if _is_new(standing.at, issued_at, what in units):
+            any_new = True
+        else:
             flow = _flow(evaluation.flow, row, _unit(units, what, flow_unit(standing.outlet)))
             stated[what] = _said(flow, _conformity(evaluation.judgement, row))
     for refused in evaluation.refused:
@@ -75,8 +78,7 @@ def stated_now(evaluation: Evaluation, issued_at: datetime, units: Mapping[str, 
                 stated[what] = f"{_REFUSED}: {'; '.join(refused.reasons)}"
             else:
                 stated[_refusal(outlet, refused.instrument.tag, refused.typed.observed_at)] = _REFUSED
-    readings = ((each.at, _reading(key(each.reading.id), each.outlet.outlet)) for each in evaluation.measured)
-    if any(_is_new(at, issued_at, what in units) for at, what in readings):
+    if any_new:
         return stated, None
     every = (evaluation.of_systems, evaluation.of_job)
     return stated, {what: said for totals in every for what, said in _totals(evaluation, totals, units)}

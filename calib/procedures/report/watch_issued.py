@@ -70,7 +70,7 @@ def watch_issued(session: Session, since: int, signature: Signature, now: dateti
     latest = _latest(session, jobs)
     asked = [latest[job] for job, day in jobs.items() if job in latest and _before(day, latest[job])]
     others = [each for report in asked if (each := _says(session, report, now)) is not None]
-    others = [each for each in others if not _is_known(session, each, recorded)]
+    others = _not_known(session, others, recorded)
     if not others:
         return ()
     review = _open(session, others, next(iter(recorded.items())), signature, now)
@@ -117,16 +117,26 @@ def _says(session: Session, report: IssuedReport, now: datetime) -> SaysOtherwis
     return SaysOtherwise(report, job, differs) if differs else None
 
 
-def _is_known(session: Session, says: SaysOtherwise, recorded: RecordedKeys) -> bool:
-    """Whether a person is told of it anyway: an open line says the same, or is of the review that this act opened or decided."""
+def _not_known(session: Session, others: list[SaysOtherwise], recorded: RecordedKeys) -> list[SaysOtherwise]:
+    """Those of which no open line tells anyway: one that says the same, or is of the review that this act opened or decided."""
+    if not others:
+        return []
     of_decisions = (session.get_one(ReviewDecision, each) for each in recorded.get("review_decision", ()))
     of_act = {*recorded.get("impact_review", ()), *(decision.impact_review_id for decision in of_decisions)}
-    return any(
-        line.finding.get("differs") == list(says.differs) or review.review in of_act
+    told = [
+        (line.record, line.finding.get("differs"), review.review in of_act)
         for review in reviews(session, only_open=True)
         for line in review.lines
-        if line.is_open and (line.record_table, line.record) == (_REPORT, says.report.id)
-    )
+        if line.is_open and line.record_table == _REPORT
+    ]
+    return [
+        each
+        for each in others
+        if not any(
+            report == each.report.id and (is_of_act or differs == list(each.differs))
+            for report, differs, is_of_act in told
+        )
+    ]
 
 
 def _open(

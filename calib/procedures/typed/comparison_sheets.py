@@ -13,7 +13,7 @@ from dataclasses import replace
 from datetime import date, datetime, time
 from decimal import Decimal
 from functools import partial
-from typing import Any
+from typing import Any, TypeVar
 from zipfile import is_zipfile
 
 from calib.errors import Finding
@@ -45,6 +45,7 @@ class _Wrong:
 
 
 _Text = str | _Wrong  # of a cell
+_Asked = TypeVar("_Asked")
 _Sheets = Mapping[str, Callable[[], Iterable[list[_Text]]]]  # name of a sheet -> its rows, read when they are asked for
 
 
@@ -80,17 +81,26 @@ def read_comparisons(
 def _read_workbook(
     file: FileContent, columns: Iterable[TypedColumn], sheet: str | None
 ) -> tuple[list[TypedRow], list[Finding]]:
+    def rows_of(sheets: _Sheets) -> tuple[list[TypedRow], list[Finding]]:
+        name, finding = _sheet_of(file, list(sheets), sheet)
+        if finding is not None:
+            return [], [finding]
+        return _rows_of_sheet(f"{file.source}, sheet {name}", sheets[name](), columns)
+
+    read = _of_sheets(file, rows_of)
+    return ([], [read]) if isinstance(read, Finding) else read
+
+
+def _of_sheets(file: FileContent, ask: Callable[[_Sheets], _Asked]) -> _Asked | Finding:
+    """What is asked of the sheets of a workbook; what is wrong where it cannot be read."""
     opened = _open_document if is_open_document(file.content) else _office_workbook
     try:
         with opened(file.content) as sheets:
-            name, finding = _sheet_of(file, list(sheets), sheet)
-            if finding is not None:
-                return [], [finding]
-            return _rows_of_sheet(f"{file.source}, sheet {name}", sheets[name](), columns)
+            return ask(sheets)
     except WorkbookError as error:
-        return [], [Finding(file.source, None, None, None, str(error))]
+        return Finding(file.source, None, None, None, str(error))
     except Exception as error:  # noqa: BLE001 (whatever the library trips over in a file that is no workbook)
-        return [], [Finding(file.source, None, None, None, f"a workbook that can be read ({type(error).__name__})")]
+        return Finding(file.source, None, None, None, f"a workbook that can be read ({type(error).__name__})")
 
 
 @contextmanager
@@ -167,20 +177,18 @@ def _rows_within(extent: Extent, sheet: Any) -> Iterable[Sequence[Any]]:
 
 def workbook_lines(file: FileContent) -> tuple[dict[str, list[list[str]]], list[Finding]]:
     """The lines of every sheet of a workbook, dates as YYYY-MM-DD, and what is wrong with cells and file."""
-    opened = _open_document if is_open_document(file.content) else _office_workbook
-    findings: list[Finding] = []
-    sheets: dict[str, list[list[str]]] = {}
-    try:
-        with opened(file.content) as rows_of_sheets:
-            for name, rows in rows_of_sheets.items():
-                dated = ([_dated(cell) for cell in row] for row in rows())
-                sheets[name], wrong = _lines_of_sheet(f"{file.source}, sheet {name}", dated)
-                findings += wrong
-    except WorkbookError as error:
-        return {}, [Finding(file.source, None, None, None, str(error))]
-    except Exception as error:  # noqa: BLE001 (whatever the library trips over in a file that is no workbook)
-        return {}, [Finding(file.source, None, None, None, f"a workbook that can be read ({type(error).__name__})")]
-    return sheets, findings
+
+    def lines_of(sheets: _Sheets) -> tuple[dict[str, list[list[str]]], list[Finding]]:
+        lines: dict[str, list[list[str]]] = {}
+        findings: list[Finding] = []
+        for name, rows in sheets.items():
+            dated = ([_dated(cell) for cell in row] for row in rows())
+            lines[name], wrong = _lines_of_sheet(f"{file.source}, sheet {name}", dated)
+            findings += wrong
+        return lines, findings
+
+    read = _of_sheets(file, lines_of)
+    return ({}, [read]) if isinstance(read, Finding) else read
 
 
 def _dated(text: _Text) -> _Text:

@@ -21,13 +21,13 @@ from calib.procedures.certificate.fit_curve import EDITIONS, curve_record, fit_b
 from calib.procedures.on_record.amended import Amended, amended_instruments
 from calib.procedures.on_record.by_keys import MOST_AT_ONCE, among, by_keys
 from calib.procedures.on_record.in_force import curve_of
+from calib.procedures.on_record.recorded import sequences
 from calib.procedures.typed.sheets import Cells
 from calib.records.record import key, typed
 from calib.records.tables.calibrations import Calibration
 from calib.records.tables.comparisons import Comparison, ComparisonCorrelation
 from calib.records.tables.curves import StoredCurve
 from calib.records.tables.instruments import Instrument, InstrumentRevision
-from calib.records.tables.ledger import LedgerEntry
 from calib.records.verification import LedgerFinding
 from calib.records.words import BY_THE_RULE
 
@@ -79,11 +79,9 @@ def _places(
         return {}
     places: dict[tuple[type[SQLModel], int | None], int] = {}
     for records in (curves, revisions):
-        entries = select(LedgerEntry.record_id, LedgerEntry.sequence)
-        of_table = entries.where(LedgerEntry.record_table == records[0].__tablename__)
         kind = type(records[0])
-        rows = by_keys(session, of_table, LedgerEntry.record_id, {key(each.id) for each in records})
-        places |= {(kind, record_id): key(sequence) for record_id, sequence in rows}
+        rows = sequences(session, str(kind.__tablename__), {key(each.id) for each in records})
+        places |= {(kind, record_id): sequence for record_id, sequence in rows.items()}
     return places
 
 

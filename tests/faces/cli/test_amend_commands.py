@@ -9,21 +9,16 @@ from calib.faces.files import write_export
 from calib.procedures.enter.export_records import export_records
 from calib.procedures.verify.whole_state import verify_state
 from calib.records import database
-from tests.command import calib, copied
-from tests.folders import changed, imported, records_of, small_job
+from tests.command import calib
+from tests.folders import changed, imported, records_of
 
 REASON = ("--reason", "typed from another sheet")
 SAME = 1e-12
 
 
-@pytest.fixture(scope="module")
-def job(tmp_path_factory):
-    return records_of(tmp_path_factory.mktemp("small"), small_job())
-
-
 @pytest.fixture
-def records(job, tmp_path):
-    return copied(job, tmp_path / "records.sqlite")
+def records(small_records):
+    return small_records
 
 
 def stated(records):

@@ -28,6 +28,11 @@ def suspend(records, *more, tag="VA-1"):
     return calib("instrument", "suspend", tag, "--reason", "fell from a ladder", *more, records=records)
 
 
+def reissue(records, into):
+    because = ("--because", "VA-1 was suspended", "--into", into, "--format", "json")
+    assert calib("report", "J-1", "--issue", *because, records=records).status == 0
+
+
 def due(records):
     return [
         line for line in calib("due", "--on", "2026-03-06", records=records).out.splitlines() if "say otherwise" in line
@@ -57,18 +62,7 @@ def test_due_lists_it_until_the_report_is_reissued(records, tmp_path):
     assert line.startswith(
         "issued, but the records now say otherwise: report J-1 revision 1 (instrument suspend, recorded on "
     )
-    again = (
-        "report",
-        "J-1",
-        "--issue",
-        "--because",
-        "VA-1 was suspended",
-        "--into",
-        tmp_path / "again",
-        "--format",
-        "json",
-    )
-    assert calib(*again, records=records).status == 0
+    reissue(records, tmp_path / "again")
     assert due(records) == []
     assert calib("review", "list", "--open", records=records).out == "no impact review is open\n"
 
@@ -148,18 +142,7 @@ def test_the_same_contradiction_is_told_once(records):
 
 def test_what_was_refused_when_it_was_issued_is_no_contradiction(records, tmp_path):
     suspend(records, *BEFORE)
-    again = (
-        "report",
-        "J-1",
-        "--issue",
-        "--because",
-        "VA-1 was suspended",
-        "--into",
-        tmp_path / "again",
-        "--format",
-        "json",
-    )
-    assert calib(*again, records=records).status == 0
+    reissue(records, tmp_path / "again")
     ran = calib("outlet", "amend", "J-1", "R-1", "--set", "design_flow=300", "--reason", "misread", records=records)
     (told,) = [line for line in ran.err.splitlines() if "otherwise" in line]
     assert "reading 3 at R-1" in told

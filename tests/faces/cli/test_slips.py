@@ -6,21 +6,16 @@ expected to be is that of a job typed right from the start.
 
 import pytest
 
-from tests.command import calib, copied
-from tests.folders import changed, records_of, small_job
+from tests.command import calib
+from tests.folders import changed, records_of
 
 REASON = ("--reason", "two digits were exchanged")
 SAME = 1e-12
 
 
-@pytest.fixture(scope="module")
-def job(tmp_path_factory):
-    return records_of(tmp_path_factory.mktemp("small"), small_job())
-
-
 @pytest.fixture
-def records(job, tmp_path):
-    return copied(job, tmp_path / "records.sqlite")
+def records(small_records):
+    return small_records
 
 
 def flows(records):

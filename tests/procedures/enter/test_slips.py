@@ -33,15 +33,10 @@ WHY = "two digits were exchanged"
 LATER = NOW + timedelta(hours=1)
 
 
-@pytest.fixture(scope="module")
-def small(tmp_path_factory):
-    return records_of(tmp_path_factory.mktemp("small"), small_job())
-
-
 @pytest.fixture
-def small_file(small, tmp_path):
+def small_file(_small, tmp_path):
     """The small job in a file, with people: on a server the login says who writes (tests/procedures/people/test_grants.py)."""
-    records = copied(small, tmp_path / "small.sqlite")
+    records = copied(_small, tmp_path / "small.sqlite")
     people(records)
     return records
 
