@@ -16,6 +16,7 @@ EVENT_KINDS = (
     "suspension", "release", "damage", "repair", "adjustment", "move", "return", "retirement", "interval change",
 )  # fmt: skip
 DAMAGE = EVENT_KINDS[2]
+PUT_SOMEWHERE = EVENT_KINDS[5:7]  # of an event that says where an instrument is, and of no result anything
 CHECK_KINDS = ("zero", "comparison", "check standard")
 CURVE_SHAPES = ("polynomial", "proportional", "king", "power")
 CONDITION_QUANTITIES = (
