@@ -75,7 +75,7 @@ ROOMS = {
         "typed": (),
         "people": ("typed",),
         "certificate": ("typed",),
-        "on_record": ("certificate", "typed"),
+        "on_record": ("certificate", "people", "typed"),
         "measure": ("on_record", "typed"),
         "pairs": ("measure", "on_record", "people", "typed"),
         "plan": ("measure", "on_record", "typed"),

@@ -6,6 +6,12 @@ gate let them through or not: it decides anew. So records that are imported from
 In the folder `not-imported` stand, row by row as they are stored, what belongs to these records alone: the ledger with who wrote
 what and when, people and their roles, impact reviews with their dispositions, files and issued reports with their bytes, the
 reasons of refusals.
+
+Decision (2026-11-29): decisions on curves, rules of the house, competences and validations come back; people, dispositions and
+issued reports do not. A role is given by whoever has one to give, a line is disposed of by whoever looked at it, and an issued
+report is the bytes that went out with the ledger's digest: an import would say each in the name of whoever types it. Options: all
+of it by sheets (roles in a ledger that nobody in it could have given), nothing of it. Cost: people are added, lines disposed of
+and files attached again; whoever wants records whole carries them over with their ledger instead.
 """
 
 import csv
@@ -23,20 +29,24 @@ from sqlmodel import Session, SQLModel, col, select
 
 from calib.errors import CalibError, Step
 from calib.procedures.enter.names_on_record import NamesOnRecord
+from calib.procedures.on_record.recorded import sequences
+from calib.procedures.on_record.reviews import FOUND_BEYOND
 from calib.procedures.typed.cells import same_time
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.declaration import TAKEN_BACK
 from calib.records.issued_forms import form_bytes
 from calib.records.record import RecordCells, key
-from calib.records.tables.calibrations import Acceptance, ReferenceStandard
+from calib.records.tables.calibrations import Acceptance, Calibration, ReferenceStandard
 from calib.records.tables.curves import StoredCurve
 from calib.records.tables.entries import Retraction
 from calib.records.tables.evidence import EVIDENCE
+from calib.records.tables.factors import FoundFactor
 from calib.records.tables.instruments import Instrument
 from calib.records.tables.ledger import LedgerEntry
 from calib.records.tables.outlets import Outlet
 from calib.records.tables.readings import LoggedSeries, Reading, Refusal, Traverse, TraversePoint
-from calib.records.tables.reports import IssuedForm
+from calib.records.tables.reports import IssuedForm, SoftwareValidation
+from calib.records.tables.reviews import ImpactReview, ReviewDecision
 from calib.records.words import BY_THE_RULE
 
 NOT_IMPORTED = "not-imported"
@@ -44,7 +54,9 @@ NOT_IMPORTED = "not-imported"
 _WITHIN: tuple[type[SQLModel], ...] = (
     ReferenceStandard, StoredCurve, Acceptance, LoggedSeries, Traverse, TraversePoint,
 )  # fmt: skip
-_READ_BACK = {*_WITHIN, *(declaration.table for declaration in FILES.values())}
+# Tables whose rows are read back in part: decisions on the curve of comparisons as found.
+_IN_PART: tuple[type[SQLModel], ...] = (ReviewDecision,)
+_READ_BACK = {*_WITHIN, *(declaration.table for declaration in FILES.values())} - {*_IN_PART}
 _OTHERS: tuple[type[SQLModel], ...] = (
     *(table for table in EVIDENCE if table not in _READ_BACK), LedgerEntry,
 )  # fmt: skip
@@ -129,6 +141,34 @@ def _factors(names: NamesOnRecord, file: str, logs: "_Logs") -> Iterator[RecordC
         yield cells | {"face_indications": ";".join(repr(each) for each in json.loads(cells["face_indications"]))}
 
 
+def _decisions(names: NamesOnRecord, _file: str, _logs: "_Logs") -> Iterator[RecordCells]:
+    """Of reviews that comparisons as found opened: the others say no more than that all is as before."""
+    reviews = {key(each.id): each for each in names.all(ImpactReview) if each.cause in (None, FOUND_BEYOND)}
+    decisions = [each for each in names.all(ReviewDecision) if each.impact_review_id in reviews]
+    places = {table: _places(names, table) for table in (ReviewDecision, FoundFactor)} if decisions else {}
+    for decision in decisions:
+        place = places[ReviewDecision][key(decision.id)]
+        before = sum(each < place for each in places[FoundFactor].values())
+        owner = zip(
+            ("tag", "certificate"),
+            names.names(Calibration)[key(reviews[decision.impact_review_id].calibration_id)],
+            strict=True,
+        )
+        yield decision.model_dump() | dict(owner) | {"factors_before": before or None}
+
+
+def _places(names: NamesOnRecord, table: type[SQLModel]) -> Mapping[int, int]:
+    """Places in the ledger of the records of a table, by their key."""
+    return sequences(names.session, str(table.__tablename__), [key(each.id) for each in names.all(table)])
+
+
+def _validations(names: NamesOnRecord, _file: str, logs: "_Logs") -> Iterator[RecordCells]:
+    """Each with what it gave in a file beside."""
+    for validation in names.all(SoftwareValidation):
+        name = f"validation-{validation.sha256[:12]}.json"
+        yield validation.model_dump(exclude={"content"}) | {"file": logs.beside(name, validation.content)}
+
+
 def _observed(names: NamesOnRecord) -> list[Reading | Refusal]:
     """Readings and refusals by job and time: an order that does not hang on what the gate decided."""
     outlets, tags = names.names(Outlet), names.names(Instrument)
@@ -175,28 +215,33 @@ _OTHERWISE: Mapping[str, Callable[[NamesOnRecord, str, "_Logs"], Iterator[Record
     "calibrations.csv": _calibrations,
     "curves.csv": _chosen_curves,
     "factors.csv": _factors,
+    "review_decisions.csv": _decisions,
+    "validations.csv": _validations,
     "readings.csv": _readings,
     "traverses.csv": _traverses,
 }
 
 
 class _Logs:
-    """Logged series under file names of their own: the same name and content is one file, the same name with another is another."""
+    """What stands beside the sheets, under file names of their own: logged series, what validations gave.
+
+    The same name and content is one file, the same name with another is another.
+    """
 
     def __init__(self, session: Session) -> None:
         self.contents: dict[str, bytes] = {}
         self.names: dict[int, str] = {}
         self._names: dict[str, str] = {}  # in lower case -> as the file is called
         for series in session.exec(select(LoggedSeries).order_by(col(LoggedSeries.id))):
-            self.names[key(series.id)] = self._named(series)
+            self.names[key(series.id)] = self.beside(series.name, series.content)
 
-    def _named(self, series: LoggedSeries) -> str:
-        stem, suffix = Path(series.name).stem, Path(series.name).suffix
-        name, count = series.name, 1
-        while name.lower() in FILES or self._taken(name, series.content):
+    def beside(self, name: str, content: bytes) -> str:
+        """Put a file beside the sheets; the name that it has there."""
+        stem, suffix, count = Path(name).stem, Path(name).suffix, 1
+        while name.lower() in FILES or self._taken(name, content):
             count += 1
             name = f"{stem}-{count}{suffix}"
-        self.contents[name] = series.content
+        self.contents[name] = content
         self._names[name.casefold()] = name
         return name
 

@@ -56,7 +56,7 @@ class TypedRow:
     row_number: int | None  # as a spreadsheet counts, the header being row 1; absent for what was typed at a face
     cells: dict[str, str]
     bad: set[str] = field(default_factory=set)
-    log: FileContent | None = None  # the file named in log_file
+    log: FileContent | None = None  # the file that the row names, from beside its sheet
     either: dict[str, str] = field(default_factory=dict)  # column -> both that its cell may mean
     given: frozenset[str] = (
         frozenset()
@@ -108,20 +108,21 @@ def read_sheets(
     sheets: dict[str, list[TypedRow]] = {}
     findings: list[Finding] = []
     others = []
-    logs = set()
+    named = set()
     for file in files:
         if file.name not in known:
             others.append(file)
             continue
         sheets[file.name], wrong = read_csv(file, known[file.name], reading)
         findings += wrong
-        for row in sheets[file.name]:
-            name = row.get("log_file")
-            logs.add(name)
+        naming = next((column.name for column in known[file.name] if column.names_file), None)
+        for row in sheets[file.name] if naming is not None else ():
+            name = row.get(naming)
+            named.add(name)
             # A sheet must not make the program read any file: a name that is a path is found wrong when the row is checked.
             row.log = beside(file, name) if name is not None and name == Path(name).name else None
-    expected = f"one of the file names {', '.join(known)}, or a log named in readings.csv"
-    findings += [Finding(file.source, None, None, None, expected) for file in others if file.name not in logs]
+    expected = f"one of the file names {', '.join(known)}, or a file named in readings.csv or validations.csv"
+    findings += [Finding(file.source, None, None, None, expected) for file in others if file.name not in named]
     return sheets, findings
 
 

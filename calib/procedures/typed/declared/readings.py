@@ -65,6 +65,7 @@ READINGS_CSV = Declaration(
             "log_file",
             any_text,
             "a file of time,value instead of observations, beside readings.csv in a folder",
+            names_file=True,
         ),
         may("probe", any_text, "tag of the probe before a manometer"),
         may(
