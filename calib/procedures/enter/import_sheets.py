@@ -13,7 +13,7 @@ from typing import Any
 from sqlmodel import Session, SQLModel, select
 
 from calib.confirmation.traceability import Record
-from calib.errors import BadInputError, Finding
+from calib.errors import BadInputError, DoubtError, Finding
 from calib.procedures.enter.check_certificates import certificate_findings, past_findings, use_findings
 from calib.procedures.enter.check_correlations import correlation_findings
 from calib.procedures.enter.check_house import competence_findings, house_findings, without_review
@@ -24,7 +24,7 @@ from calib.procedures.enter.check_stages import staged, without_corrected
 from calib.procedures.enter.fit_certificates import AcceptancesJudged, CurvesFitted, fit_curves, judge_acceptances
 from calib.procedures.enter.later_records import factors_here, history_findings, in_force, states_of_instruments
 from calib.procedures.enter.names_on_record import AskedNames, NamesOnRecord, Recorded
-from calib.procedures.enter.odd_cells import odd_cells
+from calib.procedures.enter.odd_cells import doubts_of, odd_cells
 from calib.procedures.enter.record_rows import decision_of_row, keys_of, rows_of_table
 from calib.procedures.enter.write_certificates import acceptances, chosen_curves, curves_by_rule, standards_of_rows
 from calib.procedures.enter.write_readings import RefusedReading, on_record_of_rows, write_readings
@@ -82,10 +82,12 @@ class Imported:
     remarks: tuple[str, ...] = ()  # what is worth saying, each told to `progress` too
 
 
-def import_row(session: Session, file: str, cells: Cells, signature: ledger.Signature, now: datetime) -> TypedRow:
-    """Write one row of a file that was typed by itself, and answer with it as it was kept; raises BadInputError."""
+def import_row(
+    session: Session, file: str, cells: Cells, signature: ledger.Signature, now: datetime, *, sure: bool = True
+) -> TypedRow:
+    """Write one row of a file that was typed by itself, and answer with it as it was kept; raises BadInputError, DoubtError."""
     row = typed_row(None, cells)
-    import_sheets(session, {file: [row]}, signature, now)
+    import_sheets(session, {file: [row]}, signature, now, sure=sure)
     return row
 
 
@@ -101,13 +103,15 @@ def import_sheets(
     strict: bool = False,
     correcting: str | None = None,
     reason: str | None = None,
+    sure: bool = True,
 ) -> Imported:
     """Check sheets and append their records; files that are not there have no rows. Raises BadInputError with every finding.
 
     `findings` are those of the files themselves; what could not be read there is asked for nowhere else. `strict`: whoever types a
     certificate may not accept it too unless the rule of the house says so, and says why an acceptance holds from an earlier day;
     otherwise that is only said, and `reason` is why for all that does not say so itself. `correcting`:
-    why the readings on record that rows of readings.csv take the place of are taken back.
+    why the readings on record that rows of readings.csv take the place of are taken back. `sure`: what is unusual is written with
+    a notice; not so where it was typed by hand and nobody said yet that it is right: raises DoubtError then.
     """
     complete: Sheets = {name: sheets.get(name, ()) for name in FILES}
     progress(f"checking {sum(len(rows) for rows in complete.values())} rows")
@@ -127,16 +131,30 @@ def import_sheets(
     wrong = [*findings, *checked.findings, *alone, *of_acceptors, *of_people, *of_past, *_of_reason(reason)]
     if wrong:
         raise BadInputError(sorted(wrong, key=_place))
+    beside = (checked.named.instruments, checked.named.cells("outlets.csv"))
+    doubts = [] if sure else list(doubts_of(complete, *beside))
+    if doubts:
+        raise DoubtError(doubts)
     writing = _Writing(session, asked, signature, now, progress, reason, correcting)
     for notice in [
         *([] if said is None else [said]),
         *notices_of_times(complete, now),
         *outside_range(complete, checked.named.instruments),
-        *odd_cells(complete, checked.named.instruments, checked.named.cells("outlets.csv")),
+        *odd_cells(complete, *beside),
         *_of_retired(session, complete["calibrations.csv"]),
     ]:
         writing.remark(f"notice: {notice}")
     return writing.write(complete, checked)
+
+
+def rehearse(session: Session, sheets: Mapping[str, Sequence[TypedRow]], now: datetime) -> tuple[RefusedReading, ...]:
+    """What the gate would refuse of readings, nothing written: asked before anybody types fifty points. Raises BadInputError."""
+    complete: Sheets = {name: sheets.get(name, ()) for name in FILES}
+    asked = AskedNames(complete)
+    checked = _checked(complete, Recorded(session, asked), frozenset(), now, correcting=False)
+    if checked.findings:
+        raise BadInputError(sorted(checked.findings, key=_place))
+    return write_readings(session, complete, NamesOnRecord(session, asked), None, now, lambda _, rows: range(len(rows)))
 
 
 def _of_retired(session: Session, rows: Sequence[TypedRow]) -> list[str]:
