@@ -75,6 +75,7 @@ ROOMS = {
         "typed": (),
         "people": ("typed",),
         "certificate": ("typed",),
+        "dcc": ("typed",),
         "on_record": ("certificate", "people", "typed"),
         "measure": ("on_record", "typed"),
         "pairs": ("measure", "on_record", "people", "typed"),
@@ -84,7 +85,9 @@ ROOMS = {
         "fleet": ("impact", "measure", "on_record", "certificate", "people", "typed"),
         "enter": ("impact", "measure", "on_record", "certificate", "people", "typed"),
         "verify": ("on_record", "certificate", "people", "typed"),
-        "calibrate": ("verify", "enter", "fleet", "impact", "measure", "on_record", "certificate", "people", "typed"),
+        "calibrate": (
+            "verify", "enter", "fleet", "impact", "measure", "on_record", "certificate", "dcc", "people", "typed",
+        ),
         "report": ("verify", "impact", "measure", "on_record", "people"),
         "validate": ("on_record", "people"),
         "audit": ("report", "verify", "impact", "on_record", "people"),
