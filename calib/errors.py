@@ -34,6 +34,10 @@ class Step(StrEnum):
     SEE_GRANTS = "the grants of the people on record tell"
     FIND_FACTOR = "a factor found from pairs of readings that is on record"
     AMEND_OUTLET = "amended with a reason"
+    AMEND_INSTRUMENT = "amended in the register with a reason"
+    AMEND_METHOD = "amended as a method with a reason"
+    AMEND_JOB = "amended as a job with a reason"
+    CORRECT_READING = "corrected with a reason"
     ORDER_OF_DATES = "the order of day and month says which"
     LET_ONE_ACCEPT = "record the rule that one person may accept"
     SEE_REVIEW = "see impact review"  # its number

@@ -352,6 +352,10 @@ _SPELLED = {
     Step.SEE_GRANTS: "`calib person grants` prints",
     Step.FIND_FACTOR: "a factor that `calib factor find` has put into the records",
     Step.AMEND_OUTLET: "amended by `calib outlet amend`",
+    Step.AMEND_INSTRUMENT: "amended by `calib instrument amend`",
+    Step.AMEND_METHOD: "amended by `calib method amend`",
+    Step.AMEND_JOB: "amended by `calib job amend`",
+    Step.CORRECT_READING: "corrected by `calib reading correct`",
     Step.ORDER_OF_DATES: "--dates dmy or mdy says which",
     Step.LET_ONE_ACCEPT: 'record the rule: calib rule set "one person may accept" --holds yes --reason ...',
 }

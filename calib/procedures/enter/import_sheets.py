@@ -3,7 +3,7 @@
 Readings that the gate refuses are no trouble: they are kept as refusals.
 """
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -21,6 +21,7 @@ from calib.procedures.enter.check_ranges import outside_range
 from calib.procedures.enter.check_revisions import revision_findings, typed_again
 from calib.procedures.enter.check_stages import staged, without_corrected
 from calib.procedures.enter.fit_certificates import AcceptancesJudged, CurvesFitted, fit_curves, judge_acceptances
+from calib.procedures.enter.grown_sheets import Grown, grown
 from calib.procedures.enter.later_records import factors_here, history_findings, in_force, states_of_instruments
 from calib.procedures.enter.names_on_record import AskedNames, NamesOnRecord, Recorded
 from calib.procedures.enter.odd_cells import odd_cells
@@ -71,6 +72,7 @@ class Imported:
 
     records: Mapping[str, int]  # name of the table -> number of records
     refusals: tuple[RefusedReading, ...]
+    on_record: Mapping[str, int]  # file -> rows that the records held already, as they stand
     remarks: tuple[str, ...] = ()  # what is worth saying, each told to `progress` too
 
 
@@ -93,20 +95,26 @@ def import_sheets(
     strict: bool = False,
     correcting: str | None = None,
     reason: str | None = None,
+    may_have_grown: bool = False,
 ) -> Imported:
     """Check sheets and append their records; files that are not there have no rows. Raises BadInputError with every finding.
 
     `findings` are those of the files themselves; what could not be read there is asked for nowhere else. `strict`: whoever types a
     certificate may not accept it too unless the rule of the house says so, and says why an acceptance holds from an earlier day;
     otherwise that is only said, and `reason` is why for all that does not say so itself. `correcting`:
-    why the readings on record that rows of readings.csv take the place of are taken back.
+    why the readings on record that rows of readings.csv take the place of are taken back. `may_have_grown`: rows that the records
+    hold as they stand are left out and counted, and those that they hold otherwise are findings.
     """
     complete: Sheets = {name: sheets.get(name, ()) for name in FILES}
     progress(f"checking {sum(len(rows) for rows in complete.values())} rows")
     asked = AskedNames(complete)
+    recorded = Recorded(session, asked)
+    of_cells = [finding for name, columns in FILES.items() for finding in cell_findings(complete[name], columns)]
+    parted = grown(complete, recorded) if may_have_grown else Grown(complete, Counter(), ())
+    complete = parted.new
     checked = _checked(
         complete,
-        Recorded(session, asked),
+        recorded,
         frozenset(Path(each.source).name for each in findings if each.source is not None),
         now,
         correcting=correcting is not None,
@@ -115,10 +123,20 @@ def import_sheets(
     alone, said = four_eyes.of_import(session, complete["calibrations.csv"], signature.person, strict)
     of_acceptors = four_eyes.of_acceptors(people_on_record(session), complete["calibrations.csv"], signature.time)
     of_past = past_findings(complete["calibrations.csv"], signature.time.date()) if strict else []
-    wrong = [*findings, *checked.findings, *alone, *of_acceptors, *of_past, *_of_reason(reason)]
+    wrong = [
+        *findings,
+        *of_cells,
+        *parted.findings,
+        *checked.findings,
+        *alone,
+        *of_acceptors,
+        *of_past,
+        *_of_reason(reason),
+    ]
     if wrong:
         raise BadInputError(sorted(wrong, key=_place))
     writing = _Writing(session, asked, signature, now, progress, reason, correcting)
+    writing.on_record = parted.on_record
     for notice in [
         *([] if said is None else [said]),
         *notices_of_times(complete, now),
@@ -162,7 +180,6 @@ class _Checked:
 def _checked(
     sheets: Sheets, recorded: Recorded, unread: frozenset[str], now: datetime, *, correcting: bool
 ) -> _Checked:
-    of_cells = [finding for name, columns in FILES.items() for finding in cell_findings(sheets[name], columns)]
     of_times = findings_of_times(sheets, now)
     typed_again(sheets, recorded)
     of_history = history_findings(KnownNames(sheets, recorded, unread))
@@ -176,7 +193,7 @@ def _checked(
     of_jobs = job_findings(named, factors, without_corrected(stages, sheets) if correcting else stages)
     of_revisions = revision_findings(named, correcting=correcting)
     findings = [
-        *of_cells, *of_times, *of_history, *of_certificates, *fitted.findings, *of_use, *judged.findings, *of_jobs,
+        *of_times, *of_history, *of_certificates, *fitted.findings, *of_use, *judged.findings, *of_jobs,
         *of_revisions,
     ]  # fmt: skip
     return _Checked(named, fitted, judged, findings)
@@ -210,6 +227,7 @@ class _Writing:
         self.reason = None if reason is None else reason.strip()  # why what it brings holds from an earlier day
         self.names = NamesOnRecord(session, asked)
         self.counts: dict[str, int] = {}
+        self.on_record: Mapping[str, int] = {}
         self.remarks: list[str] = []
         self.touched: list[Record] = []  # that may hang on an instrument which is under review
 
@@ -250,7 +268,7 @@ class _Writing:
         )
         self._append_rows(sheets, "factor_pairs.csv")
         self._review_impact(certificates.get("calibrations.csv", ()), defaultdict(tuple, of_instruments))
-        return Imported(self.counts, refused, tuple(self.remarks))
+        return Imported(self.counts, refused, self.on_record, tuple(self.remarks))
 
     def _append_rows(self, sheets: Sheets, *files: str) -> dict[str, Sequence[int]]:
         """Append the rows of files of which each is a record by itself; their keys by file."""

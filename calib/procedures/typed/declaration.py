@@ -28,6 +28,9 @@ class TypedColumn:
     compared: Callable[[str], str] = str  # a cell as it compares with others: a time whatever zone it was typed in
     happened: Callable[[str], date] | None = None  # reads the time or the day of what has happened: none to come
     odd: Check | None = None  # a sound cell -> what would be usual, or None where it is
+    later: bool = (
+        False  # whether a later act may fill it on record: a row that leaves it blank says nothing against that
+    )
 
 
 may, must = TypedColumn, partial(TypedColumn, required=True)  # whether the cell must be filled
@@ -59,9 +62,15 @@ class Declaration:
         str, ...
     ] = ()  # columns that tell one row from another; absent: nothing does, and nothing refers to them
     references: tuple[Reference, ...] = ()
+    told_by: tuple[str, ...] = ()  # without a key: columns by which a row that is typed again is known
 
     def __iter__(self) -> Iterator[TypedColumn]:
         return iter(self.columns)
+
+    @cached_property
+    def by_name(self) -> dict[str, TypedColumn]:
+        """Columns by their names."""
+        return {column.name: column for column in self.columns}
 
     @cached_property
     def must_name(self) -> tuple[str, ...]:
