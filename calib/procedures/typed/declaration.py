@@ -28,9 +28,10 @@ class TypedColumn:
     compared: Callable[[str], str] = str  # a cell as it compares with others: a time whatever zone it was typed in
     happened: Callable[[str], date] | None = None  # reads the time or the day of what has happened: none to come
     odd: Check | None = None  # a sound cell -> what would be usual, or None where it is
-    later: bool = (
-        False  # whether a later act may fill it on record: a row that leaves it blank says nothing against that
-    )
+    # Whether a blank sheet fills it in: a row that has nothing else was not filled in.
+    beforehand: bool = False
+    # Whether a later act may fill it on record: a row that leaves it blank says nothing against that.
+    later: bool = False
 
 
 may, must = TypedColumn, partial(TypedColumn, required=True)  # whether the cell must be filled
