@@ -1,10 +1,10 @@
 """Validation of the law of propagation of uncertainty by a Monte Carlo method (JCGM 101:2008, 8).
 
-Decision (2026-11-29). A stated interval stands as long as neither end lies more than 5 % of U off that of the distribution: so much
-is what a convolution may exceed U by before it counts, and what the middle may lie beside the value before that is told. The
-tolerance of clause 8 is some 1 to 5 % of u, by its leading digit, and judges the law's digits, not whether U may be cited. Options: to
-cite the interval of the distribution where clause 8 rejects the law (then two faces cite two intervals for one flow); no rule. Cost: an
-end that is off by less than 5 % of U is told and changes nothing.
+Decision (2026-11-29). A stated interval stands as long as neither end lies more than 5 % of U off that of the distribution: so
+much is what a convolution may exceed U by before it counts, and what the middle may lie beside the value before that is told. The
+tolerance of clause 8 is some 0.5 to 5 % of u, by its leading digit, and judges the law's digits, not whether U may be cited.
+Options: to cite the interval of the distribution where clause 8 rejects the law (then two answers cite two intervals for one
+flow); no rule. Cost: an end that is off by less than 5 % of U is told and changes nothing.
 """
 
 from dataclasses import dataclass
