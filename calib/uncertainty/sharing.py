@@ -18,8 +18,8 @@ run straight, so that a group never counts for less than if its results were ind
 an offset with an opposite gain, so that there not known means (sum |w_j|)^2.
 
 Decision (2026-11-29). How much of an influence is shared is declared as two figures, common c and own o, which is a correlation
-rho = c^2/(c^2 + o^2) for equal terms. Option: rho itself beside one figure, a rule that nothing could declare. Cost: errors that are
-known to be opposed (rho below 0) cannot be declared; they count as not known.
+rho = c^2/(c^2 + o^2) for equal terms. Option: rho itself beside one figure, a rule that nothing could declare. Cost: errors known
+to be opposed (rho below 0) cannot be declared; they count as not known.
 """
 
 from collections.abc import Callable, Hashable
