@@ -23,6 +23,7 @@ ASSUMPTIONS = (
     Assumption("the drift turns about mid range", True, _SERVICES, OWN, offset_and_opposite_gain),
     Assumption("logs of 300 values, correlation 0.5", True, _SERVICES, OWN, _LIMIT, logged=(300, 0.5)),
     Assumption("logs of 60 values, correlation 0.9", True, _SERVICES, OWN, _LIMIT, logged=(60, 0.9)),
+    Assumption("temperatures declared, totals at 1.2 kg/m3", True, _SERVICES, OWN, _LIMIT, declares_air=True),
     Assumption("factors found with another meter", True, _SERVICES, OWN, _LIMIT, factor_by=ANOTHER_METER),
     Assumption("factors found with the same meter", True, _SERVICES, OWN, _LIMIT, factor_by=SAME_METER),
     Assumption("sharing not known: one for each service", True, one_for_each_service(SINGLE), 0, _LIMIT, SINGLE_FIGURE),

@@ -27,8 +27,9 @@ class Counted:
     """What was counted of worlds drawn under one assumption."""
 
     covered: dict[str, list[float]]  # by kind of result: in each world, the share that lies within U
-    is_wrong: list[bool]  # of each pass: the true flow does not conform
-    risk: list[float]  # of each pass: the probability of that, as it is printed
+    passes: list[int]  # in each world
+    wrong_passes: list[int]  # of these: the true flow does not conform
+    risks: list[float]  # sum over its passes of the probability of that, as it is printed
 
     def share(self, kind: str) -> float:
         """Share of the results of a kind that lie within U [1]."""
@@ -41,23 +42,33 @@ class Counted:
     @property
     def wrong(self) -> float:
         """Share of the passes that are wrong [1]."""
-        return float(np.mean(self.is_wrong))
+        return sum(self.wrong_passes) / sum(self.passes)
+
+    @property
+    def wrong_error(self) -> float:
+        """Standard error of what that share exceeds the printed risks by, a ratio of sums over worlds [1]."""
+        beyond = np.array(self.wrong_passes) - np.array(self.risks)
+        about = beyond - np.array(self.passes) * (self.wrong - self.printed_risk)
+        return float(np.sqrt(np.sum(about**2)) / sum(self.passes))
 
     @property
     def printed_risk(self) -> float:
         """What the answers say that this share is [1]."""
-        return float(np.mean(self.risk))
+        return sum(self.risks) / sum(self.passes)
 
     def __add__(self, other: "Counted") -> "Counted":
         covered = {kind: shares + other.covered[kind] for kind, shares in self.covered.items()}
-        return Counted(covered, self.is_wrong + other.is_wrong, self.risk + other.risk)
+        return Counted(
+            covered, self.passes + other.passes, self.wrong_passes + other.wrong_passes, self.risks + other.risks
+        )
 
 
 def counted(assumption: Assumption, count: int, seed: int, scale: float = 1.0) -> Counted:
     """Draw worlds, at most AT_ONCE, and count; with a scale, how often so much of U covers."""
     covered: dict[str, list[float]] = defaultdict(list)
-    is_wrong: list[bool] = []
-    risk: list[float] = []
+    passes: list[int] = []
+    wrong: list[int] = []
+    risks: list[float] = []
     worlds, sheets, logs = _drawn(assumption, count, seed)
     with tempfile.TemporaryDirectory() as folder:
         records = new_records(Path(folder) / "records.sqlite")
@@ -77,10 +88,13 @@ def counted(assumption: Assumption, count: int, seed: int, scale: float = 1.0) -
                 for kind, within in _within(evaluation, world, scale).items():
                     covered[kind].append(float(np.mean(within)))
                 passed = np.char.startswith(evaluation.judgement.statement, "pass")
-                risk += evaluation.judgement.consumer_risk[passed].tolist()
                 names = [reading.outlet.outlet for reading in evaluation.measured]
-                is_wrong += [not world.conforms(name) for name, is_pass in zip(names, passed, strict=True) if is_pass]
-    return Counted(covered, is_wrong, risk)
+                passes.append(int(passed.sum()))
+                wrong.append(
+                    sum(not world.conforms(name) for name, is_pass in zip(names, passed, strict=True) if is_pass)
+                )
+                risks.append(float(evaluation.judgement.consumer_risk[passed].sum()))
+    return Counted(covered, passes, wrong, risks)
 
 
 def _drawn(assumption: Assumption, count: int, seed: int) -> tuple[list[World], Sheets, Logs]:

@@ -10,7 +10,7 @@ import math
 import pytest
 
 from calib.faces.manual.pages import source
-from tests.coverage.__main__ import FIGURES, told
+from tests.coverage.__main__ import FIGURES, passes_told, told
 from tests.coverage.assumptions import ASSUMPTIONS
 from tests.coverage.counted import FOUND, KINDS, counted
 
@@ -26,9 +26,8 @@ def test_u_covers_what_is_true_as_often_as_it_says_where_the_assumptions_hold(as
     assert set(result.covered) == ({FOUND} if assumption.factor_by else set(KINDS) - {FOUND})
     allowed = {kind: COVERAGE_PROBABILITY - 3 * result.error(kind) for kind in result.covered}
     assert {kind: result.share(kind) for kind in allowed if result.share(kind) < allowed[kind]} == {}
-    if result.risk:
-        said, passes = result.printed_risk, len(result.is_wrong)
-        assert result.wrong <= said + 3 * math.sqrt(said * (1 - said) / passes)
+    if result.passes:
+        assert result.wrong <= result.printed_risk + 3 * result.wrong_error
 
 
 def test_half_of_u_covers_less_and_is_found_out():
@@ -53,5 +52,19 @@ def test_every_assumption_has_its_figures_and_they_keep_what_u_promises():
 
 def test_the_manual_has_the_figures():
     with FIGURES.open(encoding="utf-8", newline="") as file:
-        lines = [told(row) for row in csv.DictReader(file)]
+        rows = list(csv.DictReader(file))
+    lines = [*map(told, rows), passes_told(rows)]
     assert [line for line in lines if line not in source("numbers")] == []
+
+
+def test_the_sentence_on_wrong_passes_says_what_the_figures_say():
+    row, more, none = (
+        {"wrong passes": wrong, "printed risk": risk}
+        for wrong, risk in (("12.00", "14.00"), ("14.25", "13.75"), ("", ""))
+    )
+    assert passes_told([row, none]).endswith(
+        "In each of 1 lines they are no more than the risks printed beside them say."
+    )
+    assert passes_told([row, more, none]).endswith(
+        "In 1 of 2 lines they are no more than the risks printed beside them say, in 1 more, by 0.5 points at the most."
+    )

@@ -11,6 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
+from CoolProp.HumidAirProp import HAPropsSI
 
 Chance = np.random.Generator
 Sheets = dict[str, list[dict[str, str]]]
@@ -29,6 +30,9 @@ COMMON, OWN, SINGLE = 0.020, 0.015, 0.025  # of the method, relative
 SAME_METER, ANOTHER_METER = "the same meter", "another meter"
 BOTH_FIGURES, SINGLE_FIGURE = "both figures", "single figure"
 TOLERANCE = 0.10
+DENSITY = 1.2  # that a job states for its totals, kg/m3
+AIR = {"supply": (14.0, 18.0), "return": (20.0, 26.0)}  # declared range of temperature, degC
+PRESSURE, U_PRESSURE = 97.8, 0.4  # as stated, kPa
 OPENINGS = (*[("supply", "hall")] * 3, ("supply", "office"), *[("return", "hall")] * 2, ("return", "office"))
 
 
@@ -46,6 +50,9 @@ class Assumption:
     states_repeatability: bool = True  # the certificate does
     factor_by: str = ""  # the outlet factor is found in the field, with the same meter for duct and face, or another
     logged: tuple[int, float] | None = None  # values of a log each second, and the correlation of neighbours
+    declares_air: bool = (
+        False  # nobody observed the temperatures: ranges are declared, and totals are masses at a density
+    )
 
 
 @dataclass
@@ -55,11 +62,16 @@ class World:
     job: str
     flows: dict[str, float] = field(default_factory=dict)
     designs: dict[str, float] = field(default_factory=dict)
+    densities: dict[str, float] = field(
+        default_factory=dict
+    )  # of the air of each service over that of the job; none: 1
 
     def total(self, service: str, room: str = "") -> float:
-        """Sum of the true flows of a service; of `net` the supply less the return [m3/s]."""
+        """Sum of the true flows of a service; of `net` the supply less the return [m3/s at the density of the job]."""
         return sum(
-            flow * (-1.0 if service == "net" and name.startswith("return") else 1.0)
+            flow
+            * self.densities.get(name.split()[0], 1.0)
+            * (-1.0 if service == "net" and name.startswith("return") else 1.0)
             for name, flow in self.flows.items()
             if (service == "net" or name.startswith(service)) and name.endswith(room)
         )
@@ -187,6 +199,8 @@ def _measure(
     logs: Logs,
 ) -> None:
     sheets["jobs.csv"].append({"job": world.job, "decision_rule": "simple"})
+    if assumption.declares_air:
+        _declare_air(world, chance, sheets)
     bias = assumption.draw_bias(chance)
     factors = {service: chance.normal(value, u) for service, (value, u, _) in FACTORS.items()}
     for place, (service, room) in enumerate(OPENINGS):
@@ -217,6 +231,27 @@ def _measure(
             cells["log_file"] = f"{world.job}-{place}.csv"
             logs[cells["log_file"]] = _log(shows(velocity), *assumption.logged, chance)
         sheets["readings.csv"].append(cells)
+
+
+def _declare_air(world: World, chance: Chance, sheets: Sheets) -> None:
+    """Ranges of temperature and a stated pressure; what is true of the air is drawn within them, of any humidity (CoolProp)."""
+    sheets["jobs.csv"][-1]["density_kg_per_m3"] = f"{DENSITY:g}"
+    pressure = 1000 * chance.normal(PRESSURE, U_PRESSURE)  # Pa
+    sheets["conditions.csv"].append(
+        {
+            "job": world.job, "conditions": "site", "observed_at": "2026-03-05T08:30:00+00:00", "quantity": "barometric pressure",
+            "value": f"{PRESSURE:g}", "unit": "kPa", "standard_uncertainty": f"{U_PRESSURE:g}", "source": "drawn",
+        }
+    )  # fmt: skip
+    for service, (low, high) in AIR.items():
+        sheets["air.csv"].append(
+            {
+                "job": world.job, "service": service, "temperature_low_degC": f"{low:g}", "temperature_high_degC": f"{high:g}",
+                "basis": "drawn",
+            }
+        )  # fmt: skip
+        temperature, humidity = 273.15 + chance.uniform(low, high), chance.uniform(0, 1)
+        world.densities[service] = 1 / HAPropsSI("Vha", "T", temperature, "P", pressure, "R", humidity) / DENSITY
 
 
 def _log(mean: float, count: int, correlation: float, chance: Chance) -> bytes:
