@@ -11,7 +11,7 @@ from calib.faces.cli.file import attached
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, plotted, reads, say, writes
 from calib.faces.cli.options import (
     Certificate,
-    FileKept,
+    FileDigest,
     FileToKeep,
     LatestCertificate,
     OnDate,
@@ -292,7 +292,7 @@ def attach(
 
 
 @writes(app, "detach")
-def detach(desk: Desk, tag: Tag, certificate: Certificate, sha256: FileKept, reason: Reason) -> Reply:
+def detach(desk: Desk, tag: Tag, certificate: Certificate, sha256: FileDigest, reason: Reason) -> Reply:
     """Take back that a file belongs to a certificate; its bytes stay with the records.
 
     Example: calib calibration detach VA-21 C-0815 3a7bd3e2 --reason "the certificate of VA-22"

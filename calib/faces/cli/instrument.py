@@ -12,7 +12,7 @@ from calib.faces.cli.frame import Desk, Reply, RowOptions, group, happened_at, r
 from calib.faces.cli.options import (
     AtTime,
     CellsToSet,
-    FileKept,
+    FileDigest,
     FileToKeep,
     OnDate,
     Reason,
@@ -146,7 +146,7 @@ def attach(
 
 
 @writes(app, "detach")
-def detach(desk: Desk, tag: Tag, sha256: FileKept, reason: Reason) -> Reply:
+def detach(desk: Desk, tag: Tag, sha256: FileDigest, reason: Reason) -> Reply:
     """Take back that a file belongs to an instrument; its bytes stay with the records.
 
     Example: calib instrument detach VA-14 3a7bd3e2 --reason "a photo of VA-15"

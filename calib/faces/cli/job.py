@@ -3,7 +3,7 @@
 from calib.clock import clock
 from calib.faces.cli.file import attached
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, reads, writes
-from calib.faces.cli.options import CellsToSet, FileKept, FileToKeep, JobNamed, Reason, Remarks
+from calib.faces.cli.options import CellsToSet, FileDigest, FileToKeep, JobNamed, Reason, Remarks
 from calib.faces.cli.withdrawing import withdrawn
 from calib.procedures.typed.declared.jobs import JOBS_CSV
 from calib.procedures.typed.sheets import Cells
@@ -51,7 +51,7 @@ def attach(desk: Desk, job: JobNamed, file: FileToKeep, remarks: Remarks = None)
 
 
 @writes(app, "detach")
-def detach(desk: Desk, job: JobNamed, sha256: FileKept, reason: Reason) -> Reply:
+def detach(desk: Desk, job: JobNamed, sha256: FileDigest, reason: Reason) -> Reply:
     """Take back that a file belongs to a job; its bytes stay with the records.
 
     Example: calib job detach FQ-204 3a7bd3e2 --reason "the letter of another client"

@@ -41,7 +41,7 @@ class WithdrawnRecord:
 
 
 @dataclass(frozen=True)
-class _Found:
+class _Named:
     records: Sequence[SQLModel]
     what: str
     hung_on: HungOn
@@ -54,97 +54,97 @@ def withdraw_record(
 
     Raises NotInRecordsError where nothing that counts is called so, BadInputError where there is no reason.
     """
-    found = WITHDRAWABLE[kind](session, names)
-    if not found.records:
-        raise NotInRecordsError(f"there is no {found.what} that counts")
-    for record in found.records:
+    named = WITHDRAWABLE[kind](session, names)
+    if not named.records:
+        raise NotInRecordsError(f"there is no {named.what} that counts")
+    for record in named.records:
         take_back(session, record, reason, signature)
-    return WithdrawnRecord(found.what, found.hung_on)
+    return WithdrawnRecord(named.what, named.hung_on)
 
 
 def _counting(session: Session, table: Any, *conditions: Any) -> list[Any]:
     return list(session.exec(select(table).where(not_retracted(table), *conditions).order_by(col(table.id))))
 
 
-def _conditions(session: Session, names: Sequence[str]) -> _Found:
+def _conditions(session: Session, names: Sequence[str]) -> _Named:
     job, name = names
     job_id = key(job_named(session, job).id)
     records = _counting(session, Condition, Condition.job_id == job_id, Condition.conditions == name)
     measured = select(Reading.id).join(Outlet).where(Outlet.job_id == job_id, Reading.conditions == name)
-    return _Found(
+    return _Named(
         records, f"conditions {name} of job {job}", hung_on_readings(session, map(key, session.exec(measured)))
     )
 
 
-def _design(session: Session, names: Sequence[str]) -> _Found:
+def _design(session: Session, names: Sequence[str]) -> _Named:
     job, system, service = names
     own = (SystemDesign.system == system, SystemDesign.service == service)
     return _of_job(session, SystemDesign, job, f"design of {system} {service}", *own)
 
 
-def _room(session: Session, names: Sequence[str]) -> _Found:
+def _room(session: Session, names: Sequence[str]) -> _Named:
     job, room = names
     return _of_job(session, Room, job, f"room {room}", Room.room == room)
 
 
-def _of_job(session: Session, table: Any, job: str, what: str, *conditions: Any) -> _Found:
+def _of_job(session: Session, table: Any, job: str, what: str, *conditions: Any) -> _Named:
     job_id = key(job_named(session, job).id)
     records = _counting(session, table, table.job_id == job_id, *conditions)
-    return _Found(records, f"{what} of job {job}", HungOn(reports=tuple(reports_of_jobs(session, [job_id]))))
+    return _Named(records, f"{what} of job {job}", HungOn(reports=tuple(reports_of_jobs(session, [job_id]))))
 
 
-def _pairing(session: Session, names: Sequence[str]) -> _Found:
+def _pairing(session: Session, names: Sequence[str]) -> _Named:
     """The last of a probe and a meter."""
     probe, meter = (instrument_tagged(session, tag) for tag in names)
     own = _counting(session, Pairing, Pairing.probe_id == probe.id, Pairing.meter_id == meter.id)
     if not own:
-        return _Found((), f"pairing of {probe.tag} and {meter.tag}", HungOn())
+        return _Named((), f"pairing of {probe.tag} and {meter.tag}", HungOn())
     last = own[-1]
     hung_on = hung_on_instrument(session, key(probe.id), moment(last.at))
     what = f"{probe.tag} and {meter.tag} {last.kind} on {last.at}"
-    return _Found([last], what, replace(hung_on, factors=()))
+    return _Named([last], what, replace(hung_on, factors=()))
 
 
-def _file_of_instrument(session: Session, names: Sequence[str]) -> _Found:
+def _file_of_instrument(session: Session, names: Sequence[str]) -> _Named:
     tag, digest = names
     return _file(session, digest, tag, Attached.instrument_id == instrument_tagged(session, tag).id)
 
 
-def _file_of_calibration(session: Session, names: Sequence[str]) -> _Found:
+def _file_of_calibration(session: Session, names: Sequence[str]) -> _Named:
     tag, certificate, digest = names
     calibration = calibration_numbered(session, instrument_tagged(session, tag), certificate)
     return _file(session, digest, f"certificate {certificate} of {tag}", Attached.calibration_id == calibration.id)
 
 
-def _file_of_job(session: Session, names: Sequence[str]) -> _Found:
+def _file_of_job(session: Session, names: Sequence[str]) -> _Named:
     """The client's agreement may be among them, and the reports that rest on it are told."""
     job, digest = names
     job_id = key(job_named(session, job).id)
-    found = _file(session, digest, f"job {job}", Attached.job_id == job_id)
-    return replace(found, hung_on=HungOn(reports=tuple(reports_of_jobs(session, [job_id]))))
+    named = _file(session, digest, f"job {job}", Attached.job_id == job_id)
+    return replace(named, hung_on=HungOn(reports=tuple(reports_of_jobs(session, [job_id]))))
 
 
-def _file(session: Session, digest: str, owner: str, of_owner: Any) -> _Found:
+def _file(session: Session, digest: str, owner: str, of_owner: Any) -> _Named:
     wanted = digest.strip().lower()
     query = select(Attached, Attachment.name).join(Attachment).where(not_retracted(Attached), of_owner)
     begins = query.where(col(Attachment.sha256).startswith(wanted, autoescape=True))
     rows = session.exec(begins.order_by(col(Attached.id))).all() if wanted else []
     if len(rows) != 1:
         how_many = f"file with {owner} whose SHA-256 begins with {digest!r}"
-        return _Found((), how_many if not rows else f"single {how_many}, but {len(rows)},", HungOn())
+        return _Named((), how_many if not rows else f"single {how_many}, but {len(rows)},", HungOn())
     ((record, name),) = rows
-    return _Found([record], f"file {name} with {owner}", HungOn())
+    return _Named([record], f"file {name} with {owner}", HungOn())
 
 
-def _competence(session: Session, names: Sequence[str]) -> _Found:
+def _competence(session: Session, names: Sequence[str]) -> _Named:
     """The last of a scope: the one before counts again."""
     name, scope = names
     person = person_on_record(session, name, people_on_record(session))
     own = _counting(session, Competence, Competence.person_id == person.id, Competence.scope == scope.strip())
-    return _Found(own[-1:], f"competence of {name} for {scope.strip()}", HungOn())
+    return _Named(own[-1:], f"competence of {name} for {scope.strip()}", HungOn())
 
 
-WITHDRAWABLE: dict[str, Callable[[Session, Sequence[str]], _Found]] = {
+WITHDRAWABLE: dict[str, Callable[[Session, Sequence[str]], _Named]] = {
     "conditions": _conditions,
     "design": _design,
     "room": _room,
