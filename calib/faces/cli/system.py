@@ -4,9 +4,8 @@ from typing import Annotated
 
 import typer
 
-from calib.clock import clock
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, writes
-from calib.faces.cli.options import JobNamed, Reason
+from calib.faces.cli.options import JobNamed, Reason, Sure
 from calib.faces.cli.withdrawing import withdrawn
 from calib.procedures.typed.declared.jobs import SYSTEMS_CSV
 from calib.procedures.typed.sheets import Cells
@@ -27,15 +26,14 @@ def add(
     system: SystemNamed,
     service: ServiceNamed,
     cells: Cells,
+    sure: Sure = False,
 ) -> Reply:
     """Say what a system's total was designed to be.
 
     Example: calib system add FQ-204 AHU-1 supply --design-flow 3300 --flow-unit m3/h --tolerance-percent 10
     """
-    from calib.procedures.enter.import_sheets import import_row
-
     typed = {"job": job, "system": system, "service": service, **cells}
-    row = import_row(desk.writing(), "systems.csv", typed, desk.signature(), clock())
+    row = desk.row_if_sure("systems.csv", typed, sure=sure)
     return Reply(row.cells, f"added the design of {system} {service}: {cells['design_flow']} {cells['flow_unit']}")
 
 

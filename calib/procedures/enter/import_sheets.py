@@ -3,7 +3,7 @@
 Readings that the gate refuses are no trouble: they are kept as refusals.
 """
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -13,7 +13,7 @@ from typing import Any
 from sqlmodel import Session, SQLModel, select
 
 from calib.confirmation.traceability import Record
-from calib.errors import BadInputError, Finding
+from calib.errors import BadInputError, DoubtError, Finding
 from calib.procedures.enter.check_certificates import certificate_findings, past_findings, use_findings
 from calib.procedures.enter.check_correlations import correlation_findings
 from calib.procedures.enter.check_house import competence_findings, house_findings, without_review
@@ -22,9 +22,10 @@ from calib.procedures.enter.check_ranges import outside_range
 from calib.procedures.enter.check_revisions import revision_findings, typed_again
 from calib.procedures.enter.check_stages import staged, without_corrected
 from calib.procedures.enter.fit_certificates import AcceptancesJudged, CurvesFitted, fit_curves, judge_acceptances
+from calib.procedures.enter.grown_sheets import Grown, grown
 from calib.procedures.enter.later_records import factors_here, history_findings, in_force, states_of_instruments
 from calib.procedures.enter.names_on_record import AskedNames, NamesOnRecord, Recorded
-from calib.procedures.enter.odd_cells import odd_cells
+from calib.procedures.enter.odd_cells import doubts_of, odd_cells
 from calib.procedures.enter.record_rows import decision_of_row, keys_of, rows_of_table
 from calib.procedures.enter.write_certificates import acceptances, chosen_curves, curves_by_rule, standards_of_rows
 from calib.procedures.enter.write_readings import RefusedReading, on_record_of_rows, write_readings
@@ -79,13 +80,16 @@ class Imported:
 
     records: Mapping[str, int]  # name of the table -> number of records
     refusals: tuple[RefusedReading, ...]
+    on_record: Mapping[str, int]  # file -> rows that the records held already, as they stand
     remarks: tuple[str, ...] = ()  # what is worth saying, each told to `progress` too
 
 
-def import_row(session: Session, file: str, cells: Cells, signature: ledger.Signature, now: datetime) -> TypedRow:
-    """Write one row of a file that was typed by itself, and answer with it as it was kept; raises BadInputError."""
+def import_row(
+    session: Session, file: str, cells: Cells, signature: ledger.Signature, now: datetime, *, sure: bool = True
+) -> TypedRow:
+    """Write one row of a file that was typed by itself, and answer with it as it was kept; raises BadInputError, DoubtError."""
     row = typed_row(None, cells)
-    import_sheets(session, {file: [row]}, signature, now)
+    import_sheets(session, {file: [row]}, signature, now, sure=sure)
     return row
 
 
@@ -101,20 +105,28 @@ def import_sheets(
     strict: bool = False,
     correcting: str | None = None,
     reason: str | None = None,
+    sure: bool = True,
+    may_have_grown: bool = False,
 ) -> Imported:
     """Check sheets and append their records; files that are not there have no rows. Raises BadInputError with every finding.
 
     `findings` are those of the files themselves; what could not be read there is asked for nowhere else. `strict`: whoever types a
     certificate may not accept it too unless the rule of the house says so, and says why an acceptance holds from an earlier day;
     otherwise that is only said, and `reason` is why for all that does not say so itself. `correcting`:
-    why the readings on record that rows of readings.csv take the place of are taken back.
+    why the readings on record that rows of readings.csv take the place of are taken back. `sure`: what is unusual is written with
+    a notice; not so where it was typed by hand and nobody said yet that it is right: raises DoubtError then. `may_have_grown`: rows
+    that the records hold as they stand are left out and counted, and those that they hold otherwise are findings.
     """
     complete: Sheets = {name: sheets.get(name, ()) for name in FILES}
     progress(f"checking {sum(len(rows) for rows in complete.values())} rows")
     asked = AskedNames(complete)
+    recorded = Recorded(session, asked)
+    of_cells = [finding for name, columns in FILES.items() for finding in cell_findings(complete[name], columns)]
+    parted = grown(complete, recorded) if may_have_grown else Grown(complete, Counter(), ())
+    complete = parted.new
     checked = _checked(
         complete,
-        Recorded(session, asked),
+        recorded,
         frozenset(Path(each.source).name for each in findings if each.source is not None),
         now,
         correcting=correcting is not None,
@@ -124,19 +136,44 @@ def import_sheets(
     of_acceptors = four_eyes.of_acceptors(people_on_record(session), complete["calibrations.csv"], signature.time)
     of_people = competence_findings(complete["competences.csv"], people_on_record(session), signature)
     of_past = past_findings(complete["calibrations.csv"], signature.time.date()) if strict else []
-    wrong = [*findings, *checked.findings, *alone, *of_acceptors, *of_people, *of_past, *_of_reason(reason)]
+    wrong = [
+        *findings,
+        *of_cells,
+        *parted.findings,
+        *checked.findings,
+        *alone,
+        *of_acceptors,
+        *of_people,
+        *of_past,
+        *_of_reason(reason),
+    ]
     if wrong:
         raise BadInputError(sorted(wrong, key=_place))
+    beside = (checked.named.instruments, checked.named.cells("outlets.csv"))
+    doubts = [] if sure else list(doubts_of(complete, *beside))
+    if doubts:
+        raise DoubtError(doubts)
     writing = _Writing(session, asked, signature, now, progress, reason, correcting)
+    writing.on_record = parted.on_record
     for notice in [
         *([] if said is None else [said]),
         *notices_of_times(complete, now),
         *outside_range(complete, checked.named.instruments),
-        *odd_cells(complete, checked.named.instruments, checked.named.cells("outlets.csv")),
+        *odd_cells(complete, *beside),
         *_of_retired(session, complete["calibrations.csv"]),
     ]:
         writing.remark(f"notice: {notice}")
     return writing.write(complete, checked)
+
+
+def rehearse(session: Session, sheets: Mapping[str, Sequence[TypedRow]], now: datetime) -> tuple[RefusedReading, ...]:
+    """What the gate would refuse of readings, nothing written: asked before anybody types fifty points. Raises BadInputError."""
+    complete: Sheets = {name: sheets.get(name, ()) for name in FILES}
+    asked = AskedNames(complete)
+    checked = _checked(complete, Recorded(session, asked), frozenset(), now, correcting=False)
+    if checked.findings:
+        raise BadInputError(sorted(checked.findings, key=_place))
+    return write_readings(session, complete, NamesOnRecord(session, asked), None, now, lambda _, rows: range(len(rows)))
 
 
 def _of_retired(session: Session, rows: Sequence[TypedRow]) -> list[str]:
@@ -171,7 +208,6 @@ class _Checked:
 def _checked(
     sheets: Sheets, recorded: Recorded, unread: frozenset[str], now: datetime, *, correcting: bool
 ) -> _Checked:
-    of_cells = [finding for name, columns in FILES.items() for finding in cell_findings(sheets[name], columns)]
     of_times = findings_of_times(sheets, now)
     typed_again(sheets, recorded)
     of_history = history_findings(KnownNames(sheets, recorded, unread))
@@ -186,7 +222,7 @@ def _checked(
     of_revisions = revision_findings(named, correcting=correcting)
     of_house = list(house_findings(named))
     findings = [
-        *of_cells, *of_times, *of_history, *of_certificates, *fitted.findings, *of_use, *judged.findings, *of_jobs,
+        *of_times, *of_history, *of_certificates, *fitted.findings, *of_use, *judged.findings, *of_jobs,
         *of_revisions, *of_house,
     ]  # fmt: skip
     return _Checked(named, fitted, judged, findings)
@@ -220,6 +256,7 @@ class _Writing:
         self.reason = None if reason is None else reason.strip()  # why what it brings holds from an earlier day
         self.names = NamesOnRecord(session, asked)
         self.counts: dict[str, int] = {}
+        self.on_record: Mapping[str, int] = {}
         self.remarks: list[str] = []
         self.touched: list[Record] = []  # that may hang on an instrument which is under review
 
@@ -263,7 +300,7 @@ class _Writing:
         self._append_rows(sheets, "factor_pairs.csv")
         self._review_impact(certificates.get("calibrations.csv", ()), defaultdict(tuple, of_instruments))
         self._append_rows(sheets, *_OF_THE_HOUSE)
-        return Imported(self.counts, refused, tuple(self.remarks))
+        return Imported(self.counts, refused, self.on_record, tuple(self.remarks))
 
     def _append_rows(self, sheets: Sheets, *files: str) -> dict[str, Sequence[int]]:
         """Append the rows of files of which each is a record by itself; their keys by file."""

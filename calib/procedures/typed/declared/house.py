@@ -26,6 +26,7 @@ HOUSE_RULES_CSV = Declaration(
         may("value", any_text, "its value, of a rule that has one"),
         must("reason", any_text, "why"),
     ),
+    told_by=("rule", "holds", "value", "reason"),
 )
 COMPETENCES_CSV = Declaration(
     "competences.csv",
@@ -40,6 +41,7 @@ COMPETENCES_CSV = Declaration(
         why_taken_back(),
     ),
     references=(Reference(("person",), Person, "a person on record", "person_id"),),
+    told_by=("person", "scope", "from_on"),
 )
 VALIDATIONS_CSV = Declaration(
     "validations.csv",
@@ -54,4 +56,5 @@ VALIDATIONS_CSV = Declaration(
         must("sha256", any_text, "SHA-256 of the file"),
         must("file", any_text, "file beside this one that holds what each number gave", names_file=True),
     ),
+    told_by=("at", "sha256"),
 )

@@ -39,8 +39,8 @@ READINGS_CSV = Declaration(
     "readings at outlets and ducts: an indication, observations, a log file or a traverse",
     Reading,
     (
-        must("job", any_text, "the job"),
-        must("outlet", any_text, "the outlet or the duct's section"),
+        must("job", any_text, "the job", beforehand=True),
+        must("outlet", any_text, "the outlet or the duct's section", beforehand=True),
         must("instrument", any_text, "tag of the instrument"),
         must("observed_at", time_with_zone, "when", compared=same_time, happened=datetime.fromisoformat),
         may("indication", finite_number, "the mean as shown"),

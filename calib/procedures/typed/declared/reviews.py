@@ -25,4 +25,5 @@ REVIEW_DECISIONS_CSV = Declaration(
         must("reason", any_text, "why"),
     ),
     references=(OF_CALIBRATION,),
+    told_by=("tag", "certificate", "curve", "from_at", "factors_before", "reason"),
 )
