@@ -11,6 +11,7 @@ from calib.faces.cli.file import attached
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, plotted, reads, say, writes
 from calib.faces.cli.options import (
     Certificate,
+    FileDigest,
     FileToKeep,
     LatestCertificate,
     OnDate,
@@ -21,6 +22,7 @@ from calib.faces.cli.options import (
     day_of,
     to_draw,
 )
+from calib.faces.cli.withdrawing import withdrawn
 from calib.procedures.typed.declared.calibrations import CALIBRATIONS_CSV
 from calib.procedures.typed.sheets import Cells
 
@@ -378,6 +380,15 @@ def attach(
     content = attachable(file_content(file, LARGEST_FILE))
     on_record = attach_to_calibration(desk.writing(), tag, certificate, content, remarks, desk.signature())
     return attached(on_record, f"{tag}, certificate {certificate}")
+
+
+@writes(app, "detach")
+def detach(desk: Desk, tag: Tag, certificate: Certificate, sha256: FileDigest, reason: Reason) -> Reply:
+    """Take back that a file belongs to a certificate; its bytes stay with the records.
+
+    Example: calib calibration detach VA-21 C-0815 3a7bd3e2 --reason "the certificate of VA-22"
+    """
+    return withdrawn(desk, "file of a calibration", (tag, certificate, sha256), reason)
 
 
 @reads(app, "list")
