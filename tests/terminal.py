@@ -17,6 +17,11 @@ ROOT = Path(__file__).parent.parent
 _PATIENCE = 60.0  # s, until something shown that is waited for
 
 
+def _with_its_keys():
+    """Ctrl-C and a terminal that is closed reach the command."""
+    fcntl.ioctl(0, termios.TIOCSCTTY, 0)
+
+
 class Terminal:
     """A running command with its screen."""
 
@@ -26,7 +31,7 @@ class Terminal:
         kept = {name: value for name, value in os.environ.items() if name not in ("COLUMNS", "CALIB_OPERATOR")}
         self.process = subprocess.Popen(
             [sys.executable, "-c", "from calib.faces.cli import main; main()", *map(str, arguments), "--records", str(records)],
-            stdin=theirs, stdout=theirs, stderr=theirs, start_new_session=True, cwd=ROOT,
+            stdin=theirs, stdout=theirs, stderr=theirs, start_new_session=True, preexec_fn=_with_its_keys, cwd=ROOT,
             env={**kept, "PYTHONPATH": str(ROOT), **environment},
         )  # fmt: skip
         os.close(theirs)

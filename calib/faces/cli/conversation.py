@@ -97,6 +97,7 @@ class Conversation:
         self.is_tried = False  # whether the set-up was asked about beforehand
         self.marks: tuple[str, ...] = ()
         self.doubted: list[str] = []  # what was asked about the entry
+        self.told: set[str] = set()  # what is against the set-up, as it was told last
         self.gear: InstrumentAsks | None = None
         self.place: Path
         self.site: JobOnSite
@@ -189,8 +190,19 @@ class Conversation:
         if said.get("instrument", last.get("instrument")) != last.get("instrument"):
             offered = dict(said) | ({"method": last["method"]} if "method" in last else {}) | dict(said)
         self._asked("instrument", said, offered)
-        if self.gear is None:
+        while self.asks and self.told and not self.is_over:  # refused: what it shows would be no flow
+            other = self.ask(f"another meter (empty: go on with {self.sitting.setup['instrument']}): ")
+            if not other:
+                self.is_over = other is None
+                break
+            try:
+                self._set("instrument", other)
+            except CalibError as error:
+                self.mistake(error, other)
+        if self.gear is None or self.is_over:
             return
+        if self.sitting.setup["instrument"] != last.get("instrument"):
+            offered = {**offered, "unit": said.get("unit", self.gear.unit)}
         for column in self.gear.columns:
             if column == "unit":
                 offered.setdefault("unit", self.gear.unit)
@@ -238,6 +250,7 @@ class Conversation:
                 if column in ("instrument", "probe"):
                     answer = readiness.document(now, ready(session, [typed], now, now, None), None)
                     self.tell(readiness.text(answer))
+                    self.told = {reason for each in answer["instruments"] for reason in each["reasons"]}
         self.sitting = self.sitting.with_setup(column, typed)
         self.is_tried = False
 
@@ -291,7 +304,9 @@ class Conversation:
         with self.desk.reading_first() as session:
             against = against_setup(session, self.sitting, self.desk.signature().person, clock())
         for reason in against:
-            self.tell(f"  as it stands: {reason}")
+            if reason not in self.told:
+                self.tell(f"  as it stands: {reason}")
+        self.told = {*against}
         self.is_tried = not against
 
     def _traverse_by(self, typed: Mapping[str, str]) -> None:
@@ -437,7 +452,8 @@ class Conversation:
         """Say what an entry proves that is written; the draft goes after that, so that nobody is left without the answer."""
         asked = {f"notice: {doubt}" for doubt in self.doubted}
         for remark in imported.remarks:
-            if remark not in asked:
+            # Nobody typed the time: of two readings within a second the later one has the next.
+            if remark not in asked and not remark.startswith("notice: observed_at: "):
                 self.tell(f"  {remark}")
         self.doubted = []
         if meanwhile is not None:
@@ -459,10 +475,9 @@ class Conversation:
             if written.refused:
                 answer = entered_reading.refused_reading(self.sitting.job, outlet, reasons)
                 self.is_refused = True
-                said = [f"  refused: {reason}" for reason in reasons]
-                self.tell(
-                    "\n".join([f"{outlet}: kept as refused reading {written.record_id}, no flow is reported", *said])
-                )
+                said = [] if self.asks else [f"  refused: {reason}" for reason in reasons]
+                kept = f"{outlet}: kept as refused reading {written.record_id}, no flow is reported"
+                self.tell("\n".join([kept, *said]))
             else:
                 try:
                     verdict = verdict_on(session, reading_in_job(session, written.record_id, clock()))
