@@ -27,6 +27,8 @@ from calib.procedures.typed.sheets import Cells
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from sqlmodel import Session
+
     from calib.procedures.fleet.attach_file import FileRead
     from calib.procedures.on_record.calibrations import CalibrationOnFile
     from calib.procedures.typed.declaration import TypedColumn
@@ -401,6 +403,13 @@ def show(
     tag: Tag,
     certificate: LatestCertificate = None,
     plot: Annotated[Path | None, to_draw("the curve")] = None,
+    dcc: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Write a calibration made in house as a certificate as XML (DCC 3.3)."),
+    ] = None,
+    country: Annotated[
+        str | None, typer.Option(metavar="CODE", help="Beside --dcc: the country where it was made, like DE.")
+    ] = None,
 ) -> Reply:
     """Show a calibration as the records hold it: comparisons, correction curve, residuals.
 
@@ -409,13 +418,30 @@ def show(
     from calib.faces.answers import calibration as answer
     from calib.procedures.on_record.calibrations import calibration_on_file
 
-    calibration = calibration_on_file(desk.reading(), tag, certificate)
+    session = desk.reading()
+    calibration = calibration_on_file(session, tag, certificate)
     document = answer.document(calibration)
+    if dcc is not None:
+        _written_as_xml(session, calibration, dcc, country)
+    elif country is not None:
+        raise BadInputError([Finding.typed("country", country, "nothing without --dcc")])
     if plot is not None:
         from calib.faces.drawings.calibration import calibration_chart
 
         plotted([calibration_chart(calibration)], plot)
     return Reply(document, answer.text)
+
+
+def _written_as_xml(session: "Session", calibration: "CalibrationOnFile", path: Path, country: str | None) -> None:
+    from calib.faces.write_over import write_over
+    from calib.procedures.calibrate.write_calibration import write_calibration
+    from calib.procedures.dcc.write_certificate import BEGINS
+
+    written = write_calibration(session, calibration, country)
+    write_over(path, written.content, BEGINS, "certificate as XML that calib wrote")
+    for notice in written.notices:
+        say(f"notice: {notice}")
+    say(f"wrote {path}: certificate {calibration.calibration.certificate} as DCC 3.3, unsigned")
 
 
 @reads(app, "candidates")
