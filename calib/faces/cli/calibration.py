@@ -435,10 +435,10 @@ def show(
 def _written_as_xml(session: "Session", calibration: "CalibrationOnFile", path: Path, country: str | None) -> None:
     from calib.faces.write_over import write_over
     from calib.procedures.calibrate.write_calibration import write_calibration
-    from calib.procedures.dcc.write_certificate import BEGINS
+    from calib.procedures.dcc.write_certificate import WRITTEN_BEGINS
 
     written = write_calibration(session, calibration, country)
-    write_over(path, written.content, BEGINS, "certificate as XML that calib wrote")
+    write_over(path, written.content, WRITTEN_BEGINS, "certificate as XML that calib wrote")
     for notice in written.notices:
         say(f"notice: {notice}")
     say(f"wrote {path}: certificate {calibration.calibration.certificate} as DCC 3.3, unsigned")

@@ -17,7 +17,7 @@ from calib.procedures.dcc.read_certificate import MEASURED, NORMAL_USED, OBSERVA
 from calib.procedures.dcc.si_units import in_d_si, is_written
 from calib.quantities import Unit, coherent, unit
 
-BEGINS = b'<?xml version="1.0" encoding="UTF-8"?>\n<!-- written by calib from its records -->\n'
+WRITTEN_BEGINS = b'<?xml version="1.0" encoding="UTF-8"?>\n<!-- written by calib from its records -->\n'
 _NO_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")  # XML 1.0, 2.2
 _SCHEMA = "http://www.w3.org/2001/XMLSchema-instance"
 _ABOUT_95 = "0.9545"
@@ -51,7 +51,7 @@ def certificate_xml(writing: CertificateToWrite) -> bytes:
     _administrative(whole.add("administrativeData"), writing)
     _results(whole.add("measurementResults").add("measurementResult"), writing)
     etree.indent(root)
-    return BEGINS + bytes(etree.tostring(root, encoding="UTF-8")) + b"\n"
+    return WRITTEN_BEGINS + bytes(etree.tostring(root, encoding="UTF-8")) + b"\n"
 
 
 class _Element:
