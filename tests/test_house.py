@@ -76,7 +76,7 @@ ROOMS = {
         "people": ("typed",),
         "certificate": ("typed",),
         "dcc": ("typed",),
-        "on_record": ("certificate", "typed"),
+        "on_record": ("certificate", "people", "typed"),
         "measure": ("on_record", "typed"),
         "pairs": ("measure", "on_record", "people", "typed"),
         "plan": ("measure", "on_record", "typed"),
