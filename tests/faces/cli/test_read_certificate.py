@@ -118,6 +118,16 @@ def test_what_the_file_does_not_say_is_taken_as_typed_and_said(small_records, wr
     assert shown(small_records)["accreditation"] == "K-1"
 
 
+def test_a_dry_run_says_what_would_be_recorded_and_records_nothing(small_records, written):
+    before = entries(small_records)
+    ran = add(small_records, written(certificate()), "--dry-run")
+    assert ran.status == 0
+    assert "recorded certificate C-201 of VA-1 with 7 comparisons" in ran.out
+    assert "nothing was written: --dry-run" in ran.out
+    assert entries(small_records) == before
+    assert add(small_records, written(certificate())).status == 0
+
+
 # --- what is refused, nothing written --------------------------------------------------------------------------------------------
 
 
