@@ -48,7 +48,7 @@ _SHORTER = {
     "decision_rule": ["--rule"],
     "departure_reason": ["--departure"],
 }
-_ADDED = RowOptions(CALIBRATIONS_CSV, ["tag", "certificate"], _SHORTER)
+_ADDED = RowOptions(CALIBRATIONS_CSV, ["tag", "certificate"], _SHORTER, asked="asked for with --ask")
 Sheet = Annotated[str | None, typer.Option(metavar="NAME", help="Sheet of the workbook, where it has several.")]
 Rule = Annotated[
     str | None,
@@ -75,9 +75,15 @@ def add(
     certificate: Certificate,
     cells: Cells,
     comparisons: Annotated[
-        Path,
-        typer.Option(metavar="FILE", help="Workbook (.xlsx, .ods) or CSV file with the columns of comparisons.csv."),
-    ],
+        Path | None,
+        typer.Option(
+            metavar="FILE",
+            help="Workbook (.xlsx, .ods) or CSV file with the columns of comparisons.csv; asked for line by line with --ask.",
+        ),
+    ] = None,
+    ask: Annotated[
+        bool, typer.Option("--ask", help="Ask for what the certificate states, a question each; a pipe may answer.")
+    ] = False,
     correlations: Annotated[
         Path | None,
         typer.Option(
@@ -89,19 +95,59 @@ def add(
 ) -> Reply:
     """Record a certificate with its comparisons and its file; the correction curve is fitted from them.
 
+    With --ask it is typed by answers to questions, each checked at once; the whole is shown before it is written, and Ctrl-C writes
+    nothing.
+
     Example: calib calibration add VA-21 C-0815 --laboratory "Lab" --calibrated-on 2026-02-03 --comparisons c-0815.xlsx
     --file c-0815.pdf
     """
+    from calib.faces.cli.questions import missing_in
     from calib.procedures.calibrate.add_calibration import add_calibration
     from calib.procedures.typed.comparison_sheets import comparison_columns
 
+    content = _file(file)
+    if ask:
+        return _asked(desk, (tag, certificate), cells, comparisons, content, sheet, correlations)
+    missing_in(_ADDED, {**cells, "comparisons": str(comparisons or "")}, [*_ADDED.required, "comparisons"])
+    assert comparisons is not None  # noqa: S101 (it is missing else)
     # How it would be judged is stated with an acceptance alone.
     stated = {**cells, "decision_rule": None, "judged": None} if cells["accepted_on"] is None else cells
     typed = {"tag": tag, "certificate": certificate, **stated}
-    rows, content = _read(comparisons, tag, certificate, comparison_columns(), sheet), _file(file)
+    rows = _read(comparisons, tag, certificate, comparison_columns(), sheet)
     matrix = [] if correlations is None else _matrix(correlations, tag, certificate, rows)
     recorded = add_calibration(desk.writing(), typed, rows, content, desk.signature(), clock(), say, matrix)
     return _recorded(recorded)
+
+
+def _asked(
+    desk: Desk,
+    names: tuple[str, str],
+    cells: Cells,
+    comparisons: Path | None,
+    content: "FileRead | None",
+    sheet: str | None,
+    correlations: Path | None,
+) -> Reply:
+    """What a certificate states, asked for where it was not typed, shown and written; raises CalibError, nothing written."""
+    from calib.faces.cli.certificate_questions import CertificateQuestions
+    from calib.faces.cli.questions import answered_and_written, nothing_written_if_stopped
+    from calib.procedures.calibrate.add_calibration import add_calibration, must_be_new
+    from calib.procedures.typed.comparison_sheets import comparison_columns
+
+    with desk.reading_first() as session:
+        instrument = must_be_new(session, *names)
+    read = None if comparisons is None else _read(comparisons, *names, comparison_columns(), sheet)
+    questions = CertificateQuestions(names, instrument, {**cells, "decision_rule": None, "judged": None}, read)
+
+    def write() -> Reply:
+        rows = questions.comparisons
+        matrix = [] if correlations is None else _matrix(correlations, *names, rows)
+        with desk.writing_last() as session:
+            added = add_calibration(session, questions.cells, rows, content, desk.signature(), clock(), say, matrix)
+            return _recorded(added)
+
+    with nothing_written_if_stopped():
+        return answered_and_written(questions, questions.ask, questions.shown, write)
 
 
 def _matrix(path: Path, tag: str, certificate: str, comparisons: "Sequence[TypedRow]") -> "list[TypedRow]":

@@ -10,6 +10,7 @@ from calib.errors import told_of_cell
 from calib.procedures.measure.standing import section_from
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.declaration import RecordNames
+from calib.procedures.typed.kinds import WITHOUT_STATE, lacks_state
 from calib.procedures.typed.observations import mean_of, observed_values
 from calib.procedures.typed.sheets import Cells, Sheets, TypedRow
 from calib.quantities import unit
@@ -33,6 +34,9 @@ def odd_cells(sheets: Sheets, instruments: Mapping[str, Cells], outlets: Mapping
             if column.odd is not None:
                 sound = ((row, column.odd(row.cells[column.name])) for row in sheets[name] if row.sound(column.name))
                 yield from _told(column.name, sound)
+    yield from _told(
+        "kind", ((row, WITHOUT_STATE if lacks_state(row.cells) else None) for row in sheets["instruments.csv"])
+    )
     compared = ((row, _odd_uncertainty(row, instruments)) for row in sheets["comparisons.csv"])
     yield from _told("expanded_uncertainty", compared)
     for side in _SIDES:
