@@ -87,7 +87,7 @@ def import_folders(
             sheets.setdefault(name, []).extend(rows)
     for notice in reading.notices:
         progress(f"notice: {notice}")
-    return import_sheets(session, sheets, signature, now, findings, progress, reason=reason)
+    return import_sheets(session, sheets, signature, now, findings, progress, reason=reason, may_have_grown=True)
 
 
 def read_folder(folder: Path, reading: HowToRead | None = None) -> tuple[dict[str, list[TypedRow]], list[Finding]]:

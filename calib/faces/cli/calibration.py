@@ -25,7 +25,7 @@ from calib.procedures.typed.declared.calibrations import CALIBRATIONS_CSV
 from calib.procedures.typed.sheets import Cells
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from calib.procedures.fleet.attach_file import FileRead
     from calib.procedures.on_record.calibrations import CalibrationOnFile
@@ -48,7 +48,9 @@ _SHORTER = {
     "decision_rule": ["--rule"],
     "departure_reason": ["--departure"],
 }
-_ADDED = RowOptions(CALIBRATIONS_CSV, ["tag", "certificate"], _SHORTER, asked="asked for with --ask")
+_ADDED = RowOptions(
+    CALIBRATIONS_CSV, ["tag", "certificate"], _SHORTER, asked="that of the file read, or asked for with --ask"
+)
 Sheet = Annotated[str | None, typer.Option(metavar="NAME", help="Sheet of the workbook, where it has several.")]
 Rule = Annotated[
     str | None,
@@ -92,28 +94,48 @@ def add(
     ] = None,
     sheet: Sheet = None,
     file: CertificateFile = None,
+    read: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE", help="The certificate as XML (DCC 3.x): all of the above is read from it, and it is kept."
+        ),
+    ] = None,
+    phase: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="PHASE", help="as-found or as-left, of each result of the file read; asked for on a terminal."
+        ),
+    ] = None,
 ) -> Reply:
     """Record a certificate with its comparisons and its file; the correction curve is fitted from them.
 
     With --ask it is typed by answers to questions, each checked at once; the whole is shown before it is written, and Ctrl-C writes
     nothing.
 
+    A certificate as XML is read with --read c-0815.xml --phase as-left alone: its signature is checked first, and what is typed
+    beside it must be what the file says.
+
     Example: calib calibration add VA-21 C-0815 --laboratory "Lab" --calibrated-on 2026-02-03 --comparisons c-0815.xlsx
     --file c-0815.pdf
     """
-    from calib.faces.cli.questions import missing_in
     from calib.procedures.calibrate.add_calibration import add_calibration
     from calib.procedures.typed.comparison_sheets import comparison_columns
 
-    content = _file(file)
     if ask:
-        return _asked(desk, (tag, certificate), cells, comparisons, content, sheet, correlations)
-    missing_in(_ADDED, {**cells, "comparisons": str(comparisons or "")}, [*_ADDED.required, "comparisons"])
-    assert comparisons is not None  # noqa: S101 (it is missing else)
+        if read is not None or phase:
+            raise BadInputError(
+                [Finding.typed("ask", None, "nothing of --read and --phase beside it: that is no file to read")]
+            )
+        return _asked(desk, (tag, certificate), cells, comparisons, _file(file), sheet, correlations)
     # How it would be judged is stated with an acceptance alone.
     stated = {**cells, "decision_rule": None, "judged": None} if cells["accepted_on"] is None else cells
     typed = {"tag": tag, "certificate": certificate, **stated}
-    rows = _read(comparisons, tag, certificate, comparison_columns(), sheet)
+    if read is not None:
+        beside = {"comparisons": comparisons, "sheet": sheet, "file": file, "correlations": correlations}
+        return _of_file_read(desk, typed, read, phase or [], beside)
+    if comparisons is None or cells["laboratory"] is None or cells["calibrated_on"] is None or phase:
+        raise BadInputError(_missing(typed, comparisons, phase))
+    rows, content = _read(comparisons, tag, certificate, comparison_columns(), sheet), _file(file)
     matrix = [] if correlations is None else _matrix(correlations, tag, certificate, rows)
     recorded = add_calibration(desk.writing(), typed, rows, content, desk.signature(), clock(), say, matrix)
     return _recorded(recorded)
@@ -148,6 +170,67 @@ def _asked(
 
     with nothing_written_if_stopped():
         return answered_and_written(questions, questions.ask, questions.shown, write)
+
+
+def _missing(cells: Cells, comparisons: Path | None, phase: "Sequence[str] | None") -> list[Finding]:
+    """What must be typed where no file is read."""
+    of_file = "or a certificate as XML with --read, or questions with --ask"
+    columns = {column.name: column for column in CALIBRATIONS_CSV}
+    findings = [
+        Finding.typed(name, None, f"{columns[name].meaning}, {of_file}")
+        for name in ("laboratory", "calibrated_on")
+        if cells[name] is None
+    ]
+    if comparisons is None:
+        findings.append(Finding.typed("comparisons", None, f"a file with the comparisons, {of_file}"))
+    if phase:
+        findings.append(
+            Finding.typed("phase", ", ".join(phase), "nothing: the comparisons say their phase by themselves")
+        )
+    return findings
+
+
+def _of_file_read(
+    desk: Desk, cells: Cells, path: Path, phases: "Sequence[str]", beside: "Mapping[str, object]"
+) -> Reply:
+    """Record a certificate as XML: read first, while nobody waits; then ask what it does not say; then write."""
+    from calib.faces.files import LARGEST_FILE, file_content
+    from calib.procedures.calibrate.read_calibration import read_calibration, record_read_calibration
+    from calib.procedures.fleet.attach_file import attachable
+
+    said = {
+        "file": "nothing: the file that is read is kept; `calib calibration attach` keeps another one beside it",
+        "correlations": "nothing beside --read: a certificate with a matrix of correlations is typed as sheets",
+    }
+    wrong = [
+        Finding.typed(name, str(typed), said.get(name, "nothing: the comparisons are those of the file that is read"))
+        for name, typed in beside.items()
+        if typed is not None
+    ]
+    if wrong:
+        raise BadInputError(wrong)
+    content = file_content(path, LARGEST_FILE)
+    file = attachable(content)
+    with desk.reading_first() as session:
+        certificate = read_calibration(session, cells["tag"] or "", content, file)
+    typed = [phase.strip().replace(" ", "-") for phase in phases] or _asked_phases(certificate.results)
+    recorded = record_read_calibration(desk.writing(), certificate, cells, typed, desk.signature(), clock(), say)
+    return _recorded(recorded)
+
+
+def _asked_phases(results: "Sequence[str]") -> list[str]:
+    """On a terminal: which result is as found and which as left, since the schema does not say it."""
+    from dataclasses import replace
+
+    from calib.faces.cli.questions import Questions, nothing_written_if_stopped
+    from calib.procedures.typed.declared.calibrations import COMPARISONS_CSV
+
+    questions = Questions()
+    if not questions.at_terminal:
+        return []
+    phase = next(column for column in COMPARISONS_CSV if column.name == "phase")
+    with nothing_written_if_stopped():
+        return [questions.cell(replace(phase, meaning=f"of {name}")) or "" for name in results]
 
 
 def _matrix(path: Path, tag: str, certificate: str, comparisons: "Sequence[TypedRow]") -> "list[TypedRow]":

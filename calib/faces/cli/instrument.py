@@ -51,13 +51,14 @@ def add(desk: Desk, tag: Tag, cells: Cells) -> Reply:
     Example: calib instrument add VA-21 --kind "vane anemometer" --maker M --model N --serial 7 --range-low 0.3 --range-high 20
     --unit m/s --resolution 0.01 --mpe-percent 2 --mpe-absolute 0.1 --interval-months 12
     """
-    from calib.faces.cli.questions import is_at_terminal, missing_in
+    from calib.faces.cli.frame import is_somebody_there
+    from calib.faces.cli.questions import missing_in
     from calib.procedures.enter.add_instrument import add_instrument
     from calib.procedures.typed.kinds import needs_of_kind, without_word
 
     needs = [*_ADDED.required, *needs_of_kind(cells)]
     lacking = [name for name in needs if cells.get(name) is None]
-    if lacking and is_at_terminal():
+    if lacking and is_somebody_there():
         _add_asked(desk, tag, cells)
     else:
         if {*lacking} & {*_ADDED.required, "density_effect"}:  # what else is lacking is found with all that is wrong

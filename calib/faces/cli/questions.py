@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 from calib.clock import clock
 from calib.errors import BadInputError, CalibError, Finding
+from calib.faces.cli import frame
 from calib.faces.cli.frame import RowOptions, say
 from calib.faces.plain_text import as_wide_as, cells_text, fitted, terminal_columns
 from calib.procedures.typed.answers import answered, answered_line
@@ -27,16 +28,11 @@ _Written = TypeVar("_Written")
 _ENDED = "nothing was written"
 
 
-def is_at_terminal() -> bool:
-    """Whether a person is there to answer."""
-    return sys.stdin.isatty() and sys.stderr.isatty()
-
-
 class Questions:
     """Questions one after another."""
 
     def __init__(self) -> None:
-        self.at_terminal = is_at_terminal()
+        self.at_terminal = frame.is_somebody_there()
         self._line = 0
 
     def line(self, prompt: str) -> str:

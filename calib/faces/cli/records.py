@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calib.clock import clock, end_of
+from calib.counted import count_of
 from calib.errors import BadInputError, Finding
 from calib.faces.cli.frame import Desk, Reply, group, plotted, reads, say, writes
 from calib.faces.cli.options import OnDate, Within, day_of, days_of, to_draw
@@ -101,7 +102,15 @@ def import_(
             session.rollback()
     if dry_run:
         say("nothing was written: --dry-run")
-    document = {"records": dict(imported.records), "refusals": [asdict(each) for each in imported.refusals]}
+    document = {
+        "records": dict(imported.records),
+        "on_record_already": dict(imported.on_record),
+        "refusals": [asdict(each) for each in imported.refusals],
+    }
+    for file, count in imported.on_record.items():
+        say(f"{file}: {count_of(count, 'row on record already is', 'rows on record already are')} left out")
+    if not imported.records:
+        say("nothing new: nothing was written")
     written = "\n".join(f"{count:6d}  {name.replace('_', ' ')}" for name, count in imported.records.items())
     refused = [
         f"refused: {refusal.outlet}, {refusal.observed_at}: {reason}"

@@ -4,9 +4,8 @@ from typing import Annotated
 
 import typer
 
-from calib.clock import clock
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, writes
-from calib.faces.cli.options import JobNamed
+from calib.faces.cli.options import JobNamed, Sure
 from calib.procedures.typed.declared.jobs import SYSTEMS_CSV
 from calib.procedures.typed.sheets import Cells
 
@@ -22,13 +21,12 @@ def add(
         str, typer.Argument(metavar="SERVICE", help="supply, return, exhaust or another of its totals.")
     ],
     cells: Cells,
+    sure: Sure = False,
 ) -> Reply:
     """Say what a system's total was designed to be.
 
     Example: calib system add FQ-204 AHU-1 supply --design-flow 3300 --flow-unit m3/h --tolerance-percent 10
     """
-    from calib.procedures.enter.import_sheets import import_row
-
     typed = {"job": job, "system": system, "service": service, **cells}
-    row = import_row(desk.writing(), "systems.csv", typed, desk.signature(), clock())
+    row = desk.row_if_sure("systems.csv", typed, sure=sure)
     return Reply(row.cells, f"added the design of {system} {service}: {cells['design_flow']} {cells['flow_unit']}")

@@ -15,9 +15,10 @@ from calib.procedures.audit.subject import JOB, Subject, Use
 from calib.procedures.on_record.calibrations import CalibrationOnFile
 from calib.procedures.on_record.used_with import decision_on, gear_of
 from calib.procedures.people.four_eyes import same_person
-from calib.procedures.people.house_rules import ONE_PERSON_MAY_ACCEPT, holds
+from calib.procedures.people.house_rules import holds
 from calib.records.record import key
 from calib.records.tables.calibrations import Acceptance
+from calib.records.words import ONE_PERSON_MAY_ACCEPT
 
 
 def in_calibration(session: Session, subject: Subject, now: datetime) -> Answer:

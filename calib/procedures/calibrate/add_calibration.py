@@ -28,10 +28,12 @@ def add_calibration(
     now: datetime,
     remark: Callable[[str], None] = lambda _: None,
     correlations: Sequence[TypedRow] = (),
+    source: str | None = None,
 ) -> CalibrationOnFile:
     """Append a calibration; `cells` are those of calibrations.csv. An acceptance in them is judged as `accept_calibration` does.
 
-    `remark` is told of impact reviews that it opens, and of comparisons that lie outside the instrument's range.
+    `remark` is told of impact reviews that it opens, and of comparisons that lie outside the instrument's range; `source` is the
+    file that the cells come from, where they were not typed.
     Raises NotInRecordsError, or BadInputError with every finding, nothing written.
     """
     tag, certificate = cells["tag"] or "", cells["certificate"] or ""
@@ -45,7 +47,7 @@ def add_calibration(
         if has_limits(instrument):
             row["decision_rule"] = row.get("decision_rule") or instrument["decision_rule"] or SIMPLE
     sheets = {
-        "calibrations.csv": [typed_row(None, row)],
+        "calibrations.csv": [typed_row(source, row)],
         "comparisons.csv": comparisons,
         "correlations.csv": correlations,
     }

@@ -75,24 +75,56 @@ class NamesOnRecord:
         self._keys: dict[tuple[type[SQLModel], int], dict[RecordNames, int]] = {}
 
     def all(self, table: type[Any]) -> Sequence[Any]:
-        """Every record of a table in the order in which it was recorded."""
+        """Records of a table in the order in which they were recorded: those that were asked for, or every one."""
+        if self.asked is None:
+            return self._every(table)
+        declaration = DECLARED[Reading if table is Refusal else table]
+        if declaration.key:
+            return self.of(table, "id", self.names(table).keys())
+        if not declaration.references:  # of the house, and few
+            return self._every(table)
+        reference = declaration.references[0]
+        return self.of(table, str(reference.stored), self.names(reference.table).keys())
+
+    def of(self, table: type[Any], column: str, keys: Collection[int | None]) -> Sequence[Any]:
+        """Records of a table whose column holds one of the keys; every one where nothing was asked in particular."""
+        if self.asked is None:
+            return self._every(table)
+        known = {each for each in keys if each is not None}
+        read = by_keys(self.session, select(table), getattr(table, column), known)
+        return sorted(read, key=lambda record: key(record.id))
+
+    def _every(self, table: type[Any]) -> Sequence[Any]:
         return self.session.exec(select(table).order_by(col(table.id))).all()
 
     def names(self, table: type[Any]) -> Mapping[int, RecordNames]:
         """Names of the records of a table by their keys, as typed, in the order in which they were recorded."""
         if table not in self._names:
-            self._names[table] = self._read(table, DECLARED[Reading if table is Refusal else table])
+            self._names[table] = self._read(table)
         return self._names[table]
 
-    def _read(self, table: type[Any], declaration: Declaration) -> dict[int, RecordNames]:
+    def with_names(self, declaration: Declaration, records: Sequence[Any]) -> Sequence[Any]:
+        """The records, once the names of all that they refer to are read."""
+        for reference in declaration.references:
+            if reference.stored is not None:
+                self.name_too(reference.table, {getattr(record, reference.stored) for record in records} - {None})
+        return records
+
+    def _read(self, table: type[Any], keys: Collection[int] | None = None) -> dict[int, RecordNames]:
+        """Names of the records that are asked for, or of those of some keys."""
+        declaration = DECLARED[Reading if table is Refusal else table]
         references = [each for each in declaration.references if each.stored and {*each.columns} <= {*declaration.key}]
         named = {column for reference in references for column in reference.columns}
         own = [column for column in declaration.key if column not in named]
         columns = [getattr(table, column) for column in (*own, *(str(each.stored) for each in references))]
-        query = self._confined(select(table.id, *columns), table, declaration, own, references)
-        rows = self.session.exec(query.order_by(col(table.id))).all()
+        query = select(table.id, *columns)
+        if keys is None:
+            query = self._confined(query, table, declaration, own, references)
+            rows = self.session.exec(query.order_by(col(table.id))).all()
+        else:
+            rows = list(by_keys(self.session, query, table.id, keys))
         for place, reference in enumerate(references, start=1 + len(own)):
-            self._with(reference.table, {row[place] for row in rows})
+            self.name_too(reference.table, {row[place] for row in rows})
         read = {}
         for record_id, *stored in rows:
             cells = dict(zip(own, map(_name, stored), strict=False))
@@ -125,14 +157,11 @@ class NamesOnRecord:
                 query = query.where(col(getattr(table, str(reference.stored))).in_(keys))
         return query
 
-    def _with(self, table: type[Any], keys: Collection[int]) -> None:
+    def name_too(self, table: type[Any], keys: Collection[int]) -> None:
         """Names of these records too, though nobody asked for them by name."""
         missing = {*keys} - self.names(table).keys()
         if missing:
-            declaration = DECLARED[table]
-            columns = [getattr(table, column) for column in declaration.key]
-            for record_id, *names in by_keys(self.session, select(table.id, *columns), table.id, missing):
-                self._names[table][record_id] = tuple(map(_name, names))
+            self._names[table].update(self._read(table, missing))
 
     def cells(self, declaration: Declaration, record: Any) -> dict[str, Any]:
         """Cells of a record as its file has them: with the names of the records that it refers to."""
@@ -173,15 +202,15 @@ class Recorded(dict[str, Mapping[RecordNames, Cells]]):
 
     def __init__(self, session: Session, asked: AskedNames) -> None:
         super().__init__()
-        self._names = NamesOnRecord(session, asked)
+        self.names = NamesOnRecord(session, asked)
 
     def __missing__(self, file: str) -> Mapping[RecordNames, Cells]:
         read = self[file] = self._of_readings() if file == "readings.csv" else self._read(FILES[file])
         return read
 
     def _read(self, declaration: Declaration) -> dict[RecordNames, Cells]:
-        names = self._names.names(declaration.table)
-        session = self._names.session
+        names = self.names.names(declaration.table)
+        session = self.names.session
         table: Any = declaration.table
         records = sorted(by_keys(session, select(table), table.id, names), key=lambda record: key(record.id))
         amended = _IN_FORCE.get(table, _as_typed)(session, records) if records else {}
@@ -192,10 +221,10 @@ class Recorded(dict[str, Mapping[RecordNames, Cells]]):
 
     def _of_readings(self) -> dict[RecordNames, Cells]:
         """Readings and refusals: both were typed, and neither is typed again. Of their cells why they were taken back is asked."""
-        compared, session = DECLARED[Reading].compared, self._names.session
+        compared, session = DECLARED[Reading].compared, self.names.session
         read: dict[RecordNames, Cells] = {}
         for table in (Reading, Refusal):
-            names = self._names.names(table)
+            names = self.names.names(table)
             withdrawn = taken_back(session, table, names)
             read |= {
                 compared(own): {TAKEN_BACK: withdrawn[record_id].reason if record_id in withdrawn else None}
@@ -203,10 +232,14 @@ class Recorded(dict[str, Mapping[RecordNames, Cells]]):
             }
         return read
 
+    def in_force(self, file: str, names: RecordNames) -> Cells:
+        """Cells of a record as they count now, where they may have been amended since they were typed."""
+        return self[file].get(names, {}) if FILES[file].table in _IN_FORCE else {}
+
     @property
     def stages(self) -> StagesOnRecord:
         """Readings on record of the outlets that are asked for: when they were observed, and at what stage."""
-        session, outlets = self._names.session, self._names.names(Outlet)
+        session, outlets = self.names.session, self.names.names(Outlet)
         read: StagesOnRecord = {}
         columns = select(Reading.id, Reading.outlet_id, Reading.observed_at, Reading.stage).where(
             not_retracted(Reading)
@@ -217,7 +250,7 @@ class Recorded(dict[str, Mapping[RecordNames, Cells]]):
 
     def retired_since(self, tag: str) -> str | None:
         """When the instrument of a tag was retired; None for one that was not."""
-        return retired_among(self._names.session, [tag]).get(tag)
+        return retired_among(self.names.session, [tag]).get(tag)
 
     @property
     def factors(self) -> dict[str, Cells]:

@@ -81,11 +81,19 @@ def _of_wanted(wanted: CompetenceWanted, known: People, today: str, signature: l
     start = wanted.from_on or today
     if not wrong and wanted.until_on is not None and wanted.until_on < start:
         yield Finding.typed("until", wanted.until_on, f"a day not before {start}")
-    for column, by in (("by", signature.person), ("authorised_by", wanted.authorised_by)):
-        if by is not None and not by.strip():
-            yield Finding.typed(column, by, "the name of whoever authorised it")
-        elif by is not None and (told := against_oneself(known, wanted.person, replace(signature, person=by.strip()))):
-            yield Finding.typed(column, by, told)
+    if wanted.authorised_by is not None and not wanted.authorised_by.strip():
+        yield Finding.typed("authorised_by", wanted.authorised_by, "the name of whoever authorised it")
+    for column, by, told in by_themselves(known, wanted.person, wanted.authorised_by, signature):
+        yield Finding.typed(column, by, told)
+
+
+def by_themselves(
+    known: People, person: str, authorised_by: str | None, signature: ledger.Signature
+) -> Iterator[tuple[str, str, str]]:
+    """Where a person would authorise themselves, as whoever records it or as whoever is named: column, name, what was expected."""
+    for column, by in (("by", signature.person), ("authorised_by", (authorised_by or "").strip())):
+        if by and (told := against_oneself(known, person, replace(signature, person=by))):
+            yield column, by, told
 
 
 def competences(session: Session) -> list[CompetenceOnRecord]:

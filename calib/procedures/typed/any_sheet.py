@@ -12,7 +12,14 @@ from calib.procedures.typed.as_people_write import header_place, headings_of, un
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.comparison_sheets import workbook_lines
 from calib.procedures.typed.declaration import Declaration
-from calib.procedures.typed.sheets import FileContent, HowToRead, TypedRow, csv_lines, sheet_rows
+from calib.procedures.typed.sheets import (
+    NOT_IMPORTED_SHEET,
+    FileContent,
+    HowToRead,
+    TypedRow,
+    csv_lines,
+    sheet_rows,
+)
 from calib.procedures.typed.spelling import spelled_alike
 
 
@@ -39,6 +46,8 @@ def _sorted(
     rows: dict[str, list[TypedRow]] = {}
     findings: list[Finding] = []
     for source, (name, lines) in sheets.items():
+        if lines[0] and lines[0][0].strip().startswith(NOT_IMPORTED_SHEET):
+            continue  # of a blank sheet of this program: it says so itself
         declared, expected = _kind_of(name, lines)
         if declared is None:
             findings.append(Finding(source, None, None, None, expected))

@@ -2,6 +2,7 @@
 
 import json
 import re
+from dataclasses import dataclass
 from datetime import UTC, date, datetime
 
 from calib.procedures.typed.declaration import Check
@@ -144,13 +145,20 @@ def json_text(cell: str) -> str | None:
     return None
 
 
+@dataclass(frozen=True)
+class AmongWords:
+    """The check of a cell that holds one of a few words."""
+
+    words: tuple[str, ...]
+
+    def __call__(self, cell: str) -> str | None:
+        """What was expected of the cell, or None where it is one of them."""
+        return None if cell in self.words else f"one of {', '.join(self.words)}"
+
+
 def one_of(*words: str) -> Check:
     """One of a few words."""
-
-    def check(cell: str) -> str | None:
-        return None if cell in words else f"one of {', '.join(words)}"
-
-    return check
+    return AmongWords(words)
 
 
 def coverage_percent(cell: str) -> str | None:

@@ -28,6 +28,11 @@ class TypedColumn:
     compared: Callable[[str], str] = str  # a cell as it compares with others: a time whatever zone it was typed in
     happened: Callable[[str], date] | None = None  # reads the time or the day of what has happened: none to come
     odd: Check | None = None  # a sound cell -> what would be usual, or None where it is
+    names_file: bool = False  # whether a cell names a file that stands beside the sheet
+    # Whether a blank sheet fills it in: a row that has nothing else was not filled in.
+    beforehand: bool = False
+    # Whether a later act may fill it on record: a row that leaves it blank says nothing against that.
+    later: bool = False
 
 
 may, must = TypedColumn, partial(TypedColumn, required=True)  # whether the cell must be filled
@@ -59,9 +64,15 @@ class Declaration:
         str, ...
     ] = ()  # columns that tell one row from another; absent: nothing does, and nothing refers to them
     references: tuple[Reference, ...] = ()
+    told_by: tuple[str, ...] = ()  # without a key: columns by which a row that is typed again is known
 
     def __iter__(self) -> Iterator[TypedColumn]:
         return iter(self.columns)
+
+    @cached_property
+    def by_name(self) -> dict[str, TypedColumn]:
+        """Columns by their names."""
+        return {column.name: column for column in self.columns}
 
     @cached_property
     def must_name(self) -> tuple[str, ...]:

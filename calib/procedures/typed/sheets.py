@@ -29,6 +29,8 @@ from calib.procedures.typed.unit_spelling import unit_meant
 
 Cells = Mapping[str, str | None]  # column -> as typed
 
+EXAMPLE = "Example:"  # how the first cell of a row begins that shows how a sheet is filled in
+NOT_IMPORTED_SHEET = "Not imported:"  # how the first cell of a sheet of a workbook begins that is for people alone
 _MOST_LINES = 500_000  # of one sheet, blank ones too
 _MOST_UNKNOWN = 20  # columns that are named each by itself
 _LONGEST_NAME = 60  # signs of a column's name in a message
@@ -56,7 +58,7 @@ class TypedRow:
     row_number: int | None  # as a spreadsheet counts, the header being row 1; absent for what was typed at a face
     cells: dict[str, str]
     bad: set[str] = field(default_factory=set)
-    log: FileContent | None = None  # the file named in log_file
+    log: FileContent | None = None  # the file that the row names, from beside its sheet
     either: dict[str, str] = field(default_factory=dict)  # column -> both that its cell may mean
     given: frozenset[str] = (
         frozenset()
@@ -108,20 +110,21 @@ def read_sheets(
     sheets: dict[str, list[TypedRow]] = {}
     findings: list[Finding] = []
     others = []
-    logs = set()
+    named = set()
     for file in files:
         if file.name not in known:
             others.append(file)
             continue
         sheets[file.name], wrong = read_csv(file, known[file.name], reading)
         findings += wrong
-        for row in sheets[file.name]:
-            name = row.get("log_file")
-            logs.add(name)
+        naming = next((column.name for column in known[file.name] if column.names_file), None)
+        for row in sheets[file.name] if naming is not None else ():
+            name = row.get(naming)
+            named.add(name)
             # A sheet must not make the program read any file: a name that is a path is found wrong when the row is checked.
             row.log = beside(file, name) if name is not None and name == Path(name).name else None
-    expected = f"one of the file names {', '.join(known)}, or a log named in readings.csv"
-    findings += [Finding(file.source, None, None, None, expected) for file in others if file.name not in logs]
+    expected = f"one of the file names {', '.join(known)}, or a file named in readings.csv or validations.csv"
+    findings += [Finding(file.source, None, None, None, expected) for file in others if file.name not in named]
     return sheets, findings
 
 
@@ -187,7 +190,8 @@ def sheet_rows(
     findings += _header_findings(source, place + 1, header, columns, units)
     if findings:
         return [], findings
-    rows = []
+    rows: list[TypedRow] = []
+    left_out: dict[tuple[str, str], list[int]] = {}
     for row_number, line in enumerate(lines[place + 1 :], start=place + 2):
         if not any(map(str.strip, line)):
             continue  # a blank line is none of anybody's records
@@ -196,12 +200,50 @@ def sheet_rows(
             findings.append(Finding(source, row_number, None, None, wanted))
             continue
         cells = {each.column: cell for each, cell in zip(header, map(str.strip, line), strict=False) if cell}
-        if is_sum(cells.values(), [each.name for each in columns if each.required and each.name not in cells]):
-            reading.notices.append(f"{source}: row {row_number} is a total and is left out")
-            continue
-        rows.append(TypedRow(source, row_number, units | cells))
+        why = _why_left_out(cells, columns)
+        if why is None:
+            rows.append(TypedRow(source, row_number, units | cells))
+        else:
+            left_out.setdefault(why, []).append(row_number)
+    reading.notices += [f"{source}: {_rows_told(numbers, *why)} left out" for why, numbers in left_out.items()]
+    if not rows and not findings and not left_out:
+        reading.notices.append(f"{source}: no row below the header")
     _read_as_meant(source, rows, columns, reading)
     return rows, findings
+
+
+_AN_EXAMPLE, _A_TOTAL, _UNFILLED = (
+    ("the example", "examples"),
+    ("a total", "totals"),
+    ("not filled in", "not filled in"),
+)
+
+
+def _why_left_out(cells: Mapping[str, str], columns: Iterable[TypedColumn]) -> tuple[str, str] | None:
+    """Why a row is none of anybody's records, in words for one and for several; None where it may be a record."""
+    if next(iter(cells.values()), "").casefold().startswith(EXAMPLE.casefold()):
+        return _AN_EXAMPLE
+    if {column.name for column in columns if column.beforehand}.issuperset(cells):
+        return _UNFILLED
+    missing = [column.name for column in columns if column.required and column.name not in cells]
+    return _A_TOTAL if is_sum(cells.values(), missing) else None
+
+
+def _rows_told(numbers: Sequence[int], single: str, several: str) -> str:
+    """Row 7 is a total and is, rows 3 to 24 and 27 are not filled in and are."""
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    told = [str(run[0]) if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs[:_MOST_UNKNOWN]]
+    more = f" and {len(runs) - _MOST_UNKNOWN} more" if len(runs) > _MOST_UNKNOWN else ""
+    return (
+        f"row {told[0]} is {single} and is"
+        if len(numbers) == 1
+        else f"rows {', '.join(told)}{more} are {several} and are"
+    )
 
 
 def _read_as_meant(source: str, rows: Sequence[TypedRow], columns: Iterable[TypedColumn], reading: HowToRead) -> None:

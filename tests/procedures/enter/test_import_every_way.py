@@ -15,7 +15,7 @@ from calib.errors import BadInputError
 from calib.records import database, ledger
 from calib.records.tables.readings import TraversePoint
 from tests.every_way import changed, every_way
-from tests.folders import UNTOUCHED, all_of, findings_of, imported, ledger_head, only, records_of, write
+from tests.folders import UNTOUCHED, all_of, findings_of, imported, ledger_head, records_of, write
 from tests.procedures.enter.test_import_cells import ABOVE_0, MOMENT, NO_NUMBER, ZONE, after, cell
 
 NOT_NEGATIVE = "a finite number, 0 or above"
@@ -23,7 +23,6 @@ ABOVE_1 = "a finite number above 1"
 WHOLE = "a whole number, 1 to 9999"
 NUMBERS = "finite numbers joined by ;"
 EXACT = "only the outlet factor 1 of a free opening is exact"
-NEW = "a new one; the records hold it already"
 A_JOB = "a job in jobs.csv or in the records"
 A_TAG = "the tag of an instrument in instruments.csv or in the records"
 
@@ -353,36 +352,13 @@ def whole(_whole, tmp_path):
     return shutil.copyfile(_whole, tmp_path / "whole.sqlite")
 
 
-@pytest.mark.parametrize(
-    ("file", "row", "column"),
-    [
-        ("systems.csv", 2, "service"),
-        ("rooms.csv", 2, "room"),
-        ("outlets.csv", 2, "outlet"),
-        ("methods.csv", 2, "method"),
-    ],
-)
-def test_a_row_that_the_records_hold_is_named(whole, tmp_path, file, row, column):
-    sheets = {file: every_way()[file][row - 2 : row - 1]}
-    found = the_one_finding(whole, tmp_path / "in", sheets)
-    assert found[:4] == (file, 2, column, sheets[file][0][column])
-    assert NEW in found[4]
-
-
-@pytest.mark.parametrize("rows", [(0, 4), (0, 1), (2, 3)], ids=["all of it", "its temperature", "its static pressure"])
-def test_conditions_that_the_records_hold_are_named_once(whole, tmp_path, rows):
+def test_conditions_on_record_take_nothing_more(whole, tmp_path):
     """Nothing is added to a set of conditions afterwards: it may have been used."""
-    found = the_one_finding(whole, tmp_path / "in", {"conditions.csv": every_way()["conditions.csv"][slice(*rows)]})
-    assert found[:4] == ("conditions.csv", 2, "conditions", "plant room")
-    assert "a new name; the records hold it already, and conditions are whole" in found[4]
-
-
-def test_a_traverse_that_the_records_hold_is_named_by_its_reading_alone(whole, tmp_path):
-    sheets = only(every_way(), "readings.csv", "traverses.csv")
-    sheets["readings.csv"], sheets["traverses.csv"] = sheets["readings.csv"][:1], sheets["traverses.csv"][:12]
-    found = the_one_finding(whole, tmp_path / "in", sheets)
-    assert found[:4] == ("readings.csv", 2, "observed_at", "2026-03-05T09:10+01:00")
-    assert NEW in found[4]
+    rows = every_way()["conditions.csv"]
+    more = rows[0] | {"quantity": "altitude", "value": "300", "unit": "m", "instrument": "", "source": "a map"}
+    found = findings_of(whole, write(tmp_path / "in", {"conditions.csv": [rows[0], more]}))
+    told = [each.expected for each in found if each.column == "conditions"]
+    assert told == ["a new name; the records hold it already, and conditions are whole"]
 
 
 def test_points_alone_of_a_reading_that_the_records_hold_are_named_once(whole, tmp_path):

@@ -78,42 +78,6 @@ def test_a_failed_import_leaves_earlier_records_alone(small_records, tmp_path):
     assert ledger_head(small_records) == before
 
 
-def test_a_folder_imported_twice_has_every_row_named(small_records, tmp_path):
-    before, sheets = ledger_head(small_records), small_job()
-    found = findings_of(small_records, write(tmp_path / "in", sheets))
-    assert {(one.source, one.row) for one in found} == {
-        (str(tmp_path / "in" / file), row) for file, rows in sheets.items() for row in range(2, len(rows) + 2)
-    }
-    assert ledger_head(small_records) == before
-
-
-@pytest.mark.parametrize(
-    ("file", "row", "column", "value", "expected"),
-    [
-        ("instruments.csv", 2, "tag", "VA-1", "a new one; the records hold it already"),
-        ("methods.csv", 2, "method", "sweep", "a new one; the records hold it already"),
-        ("jobs.csv", 2, "job", "J-1", "a new one; the records hold it already"),
-        ("outlets.csv", 2, "outlet", "S-1", "a new one; the records hold it already"),
-        ("readings.csv", 2, "observed_at", "2026-03-05T09:10+01:00", "a new one; the records hold it already"),
-    ],
-)
-def test_a_row_that_is_recorded_is_named(small_records, tmp_path, file, row, column, value, expected):
-    sheets = only(small_job(), file)
-    sheets[file] = sheets[file][:1]
-    (finding,) = findings_of(small_records, write(tmp_path / "in", sheets))
-    assert (finding.row, finding.column, finding.value) == (row, column, value)
-    assert expected in finding.expected
-
-
-def test_a_recorded_certificate_number_is_named(small_records, tmp_path):
-    sheets = only(small_job(), "calibrations.csv", "comparisons.csv")
-    sheets["calibrations.csv"] = sheets["calibrations.csv"][:1]
-    sheets["comparisons.csv"] = sheets["comparisons.csv"][:3]
-    found = findings_of(small_records, write(tmp_path / "in", sheets))
-    assert {one.column for one in found} == {"certificate"}
-    assert [one.row for one in found] == [2, 2, 3, 4]
-
-
 def test_a_number_that_the_laboratory_gave_to_a_recorded_calibration_is_named(small_records, tmp_path):
     cells = [("calibrations.csv", 5, "certificate", "C-101"), ("calibrations.csv", 5, "laboratory", "North Laboratory")]
     cells += [("comparisons.csv", row, "certificate", "C-101") for row in (17, 18, 19)]
@@ -234,14 +198,6 @@ def test_an_import_of_refused_readings_alone_is_written(small_records, tmp_path)
     written = imported(small_records, write(tmp_path / "in", only(changed(*cells), "readings.csv")), now=LATER)
     assert written.records == {"refusal": 4}
     assert len(refusals_of(small_records)) == 4
-
-
-def test_a_refused_reading_typed_again_is_named(small_records, tmp_path):
-    sheets = only(changed(("readings.csv", 2, "observed_at", "2027-06-01T09:00+01:00")), "readings.csv")
-    folder = write(tmp_path / "in", {"readings.csv": sheets["readings.csv"][:1]})
-    imported(small_records, folder, now=LATER)
-    (finding,) = findings_of(small_records, folder, now=LATER)
-    assert "the records hold it already" in finding.expected
 
 
 @pytest.mark.parametrize("seed", range(4))

@@ -46,18 +46,25 @@ CALIBRATIONS_CSV = Declaration(
         must("laboratory", any_text, "who calibrated"),
         may("accreditation", any_text, "the laboratory's accreditation"),
         must("calibrated_on", day, "day of the calibration", happened=date.fromisoformat),
-        may("accepted_on", day, "day on which it was accepted for use", happened=date.fromisoformat),
+        may("accepted_on", day, "day on which it was accepted for use", happened=date.fromisoformat, later=True),
         may("due_on", day, "day on which the next one is due, where that is sooner than the interval says"),
         may("temperature_degC", AIR_TEMPERATURE, "temperature of the air at the calibration"),
         may("pressure_kPa", AIR_PRESSURE, "pressure of the air at the calibration"),
         may("humidity_percent", between(0, 100, "%"), "relative humidity at the calibration"),
         may("standards", any_text, "tags of the reference standards of an in-house calibration, joined by ;"),
-        may("accepted_by", any_text, "who accepted it, beside accepted_on"),
-        may("criterion", any_text, "what it was held against, in words, beside accepted_on"),
-        may("decision_rule", one_of(*DECISION_RULES), "rule of the statement of conformity, beside accepted_on"),
-        may("judged", one_of(*JUDGED), "what is held against the criterion, beside decision_rule"),
-        may("reason", any_text, "why the acceptance holds from before it was recorded, beside accepted_on"),
-        may("departure_reason", any_text, "why the acceptance departs from the register, beside accepted_on"),
+        may("accepted_by", any_text, "who accepted it, beside accepted_on", later=True),
+        may("criterion", any_text, "what it was held against, in words, beside accepted_on", later=True),
+        may(
+            "decision_rule",
+            one_of(*DECISION_RULES),
+            "rule of the statement of conformity, beside accepted_on",
+            later=True,
+        ),
+        may("judged", one_of(*JUDGED), "what is held against the criterion, beside decision_rule", later=True),
+        may("reason", any_text, "why the acceptance holds from before it was recorded, beside accepted_on", later=True),
+        may(
+            "departure_reason", any_text, "why the acceptance departs from the register, beside accepted_on", later=True
+        ),
         may("received_on", day, "day on which the laboratory received the instrument", happened=date.fromisoformat),
         may("issued_on", day, "day on which the certificate was issued", happened=date.fromisoformat),
         may(
@@ -104,6 +111,7 @@ COMPARISONS_CSV = Declaration(
         ),
     ),
     references=(OF_CALIBRATION,),
+    told_by=("tag", "certificate", "phase", "reference"),
 )
 CORRELATIONS_CSV = Declaration(
     "correlations.csv",
@@ -118,6 +126,7 @@ CORRELATIONS_CSV = Declaration(
         must("correlation", correlation, "coefficient of correlation of both reference values"),
     ),
     references=(OF_CALIBRATION,),
+    told_by=("tag", "certificate", "phase", "point", "other_point"),
 )
 CURVES_CSV = Declaration(
     "curves.csv",
@@ -132,6 +141,7 @@ CURVES_CSV = Declaration(
         must("reason", any_text, "why"),
     ),
     references=(OF_CALIBRATION,),
+    told_by=("tag", "certificate"),
 )
 WITHDRAWALS_CSV = Declaration(
     "withdrawals.csv",

@@ -28,6 +28,7 @@ EVENTS_CSV = Declaration(
         why_taken_back(),
     ),
     references=(OF_INSTRUMENT,),
+    told_by=("tag", "kind", "at"),
 )
 CHECKS_CSV = Declaration(
     "checks.csv",
@@ -47,6 +48,7 @@ CHECKS_CSV = Declaration(
         why_taken_back(),
     ),
     references=(OF_INSTRUMENT, of_tag("other", "other_instrument_id")),
+    told_by=("tag", "kind", "at"),
 )
 # What is typed beside a row of checks.csv where two instruments are compared; it is kept in the row's basis.
 OF_TWO_INSTRUMENTS = (
@@ -71,4 +73,5 @@ PAIRINGS_CSV = Declaration(
         why_taken_back(),
     ),
     references=(of_tag("probe", "probe_id"), of_tag("meter", "meter_id")),
+    told_by=("probe", "meter", "kind", "at"),
 )

@@ -79,4 +79,5 @@ FACTOR_PAIRS_CSV = Declaration(
         _reading("traverse"),
         _reading("face"),
     ),
+    told_by=("factor", "revision", "traverse_observed_at", "face_observed_at", "traverse_outlet", "face_outlet"),
 )

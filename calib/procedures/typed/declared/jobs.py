@@ -120,4 +120,5 @@ AIR_CSV = Declaration(
         must("basis", any_text, "what the range rests on, like a set point with its band"),
     ),
     references=(OF_JOB,),
+    told_by=("job", "service"),
 )

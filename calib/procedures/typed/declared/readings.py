@@ -39,8 +39,8 @@ READINGS_CSV = Declaration(
     "readings at outlets and ducts: an indication, observations, a log file or a traverse",
     Reading,
     (
-        must("job", any_text, "the job"),
-        must("outlet", any_text, "the outlet or the duct's section"),
+        must("job", any_text, "the job", beforehand=True),
+        must("outlet", any_text, "the outlet or the duct's section", beforehand=True),
         must("instrument", any_text, "tag of the instrument"),
         must("observed_at", time_with_zone, "when", compared=same_time, happened=datetime.fromisoformat),
         may("indication", finite_number, "the mean as shown"),
@@ -65,6 +65,7 @@ READINGS_CSV = Declaration(
             "log_file",
             any_text,
             "a file of time,value instead of observations, beside readings.csv in a folder",
+            names_file=True,
         ),
         may("probe", any_text, "tag of the probe before a manometer"),
         may(
