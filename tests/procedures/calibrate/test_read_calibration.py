@@ -76,5 +76,5 @@ def test_whoever_is_not_qa_trusts_nobody(small_records):
         for name, login, role in ((SIGNED.person, login_of(session), "QA"), ("T. One", "tom", "technician")):
             add_person(session, PersonWanted(name, login, (role,)), SIGNED)
     other = SIGNED.__class__("T. One", NOW, "laboratory-certificate add")
-    with pytest.raises(BadInputError, match="QA|login"), database.writing(str(small_records)) as session:
+    with pytest.raises(BadInputError, match=r"QA|login"), database.writing(str(small_records)) as session:
         add_laboratory_certificate(session, LABORATORY, KEY, "r", other)
