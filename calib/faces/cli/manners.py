@@ -6,6 +6,7 @@ every command would be declared anew. Cost: they know how typer 0.2x lays out a 
 """
 
 import re
+from collections import Counter
 from collections.abc import Iterator
 from typing import Any, cast
 
@@ -35,10 +36,14 @@ class PlainCommand(core.TyperCommand):
                     formatter.write_dl(shown)
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
-        """The arguments as typer reads them; raises its errors, with all that is missing at once."""
+        """The arguments as typer reads them; raises its errors, with all that is missing or given twice at once."""
         typed = list(args)
         try:
-            return super().parse_args(ctx, args)
+            left = super().parse_args(ctx, args)
+            twice = _twice(self, ctx, typed)
+            if twice:
+                cast(typer.Context, ctx).fail(f"given more than once: {', '.join(twice)}; expected one value for each")
+            return left
         except typer.BadParameter as error:
             told = _told(self, ctx, typed, error)
             if told is None:
@@ -67,6 +72,13 @@ def _missing(command: PlainCommand, ctx: Any, typed: list[str]) -> Iterator[str]
     for each in command.get_params(ctx):
         if each.required and not given.get(each.name) and each.resolve_envvar_value(ctx) is None:
             yield _named(each)
+
+
+def _twice(command: PlainCommand, ctx: Any, typed: list[str]) -> list[str]:
+    """Options that take one value and were given more: typer would take the last without a word."""
+    _, _, order = command.make_parser(ctx).parse_args(args=list(typed))
+    single = (each for each in order if each.param_type_name == "option" and not (each.multiple or each.is_flag))
+    return [_named(each) for each, count in Counter(single).items() if count > 1]
 
 
 def _named(parameter: Any) -> str:

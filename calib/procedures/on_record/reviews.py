@@ -186,11 +186,6 @@ def reviews_of_job(session: Session, job: str) -> list[Review]:
     return [review for review in reviews(session) if review.of_job(job)]
 
 
-def open_reviews_of(session: Session, job: str) -> list[Review]:
-    """Open reviews with a line on a reading or a report of a job."""
-    return [review for review in reviews_of_job(session, job) if review.is_open]
-
-
 def _known(session: Session, rows: Iterable[ImpactReview]) -> list[Review]:
     of_reviews = {key(row.id): row for row in rows}
     if not of_reviews:

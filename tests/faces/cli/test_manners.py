@@ -51,6 +51,23 @@ def test_a_word_where_a_number_is_expected_is_said_in_plain_words(small_records,
     assert said in ran.err
 
 
+def test_an_option_that_takes_one_value_is_not_taken_twice(small_records):
+    stages = ("--stage", "before adjustment", "--stage", "after adjustment", "--unit", "m/s", "--unit=fpm")
+
+    ran = calib(
+        "reading", "add", "J-1", "S1", "2.4", "--instrument", "VA-1", "--method", "grid", *stages, records=small_records
+    )
+
+    assert (ran.status, ran.out) == (2, "")
+    assert "given more than once: --stage, --unit; expected one value for each\n" in ran.err
+
+
+def test_an_option_that_takes_several_values_is_given_as_often_as_one_likes(small_records):
+    ran = calib("import", "nowhere-1", "nowhere-2", "--dates", "dmy", "--dry-run", "--dry-run", records=small_records)
+
+    assert "given more than once" not in ran.err
+
+
 @pytest.mark.parametrize("words", COMMANDS, ids=" ".join)
 def test_help_shows_no_type_of_python_and_no_doubled_brackets(words):
     told = calib(*words, "-h").out
