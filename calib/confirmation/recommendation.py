@@ -24,12 +24,12 @@ a step, since what is left changes at each calibration). A weight of ten lets an
 intervals. Cost: a drift that all of a family share is taken as of either sign, and the stated reliability is then lower than what
 is found.
 
-Decision (2026-11-29): weak evidence lengthens an interval by one step a review. Of instruments that are alone in their family 14 % of
-the proposals moved by more than a step with one more certificate, most of them from "keep" (two changes) to twice the interval
-(three). Options, on fleets of one instrument: as it was (14 %); one step with fewer than five changes (5.3 %), with fewer than ten
-(4.2 % of 600, 4.8 % of 2,500), always (4.2 %, but a family of known drift then takes two reviews for what it shows at once: 1.15
-instead of 1.38 of the present interval over all fleets). Found in tolerance stays at least what is stated (98.2 to 97.2 %). Cost:
-an instrument alone reaches twice its interval in the second review.
+Decision (2026-11-29): weak evidence lengthens an interval by one step a review. Of instruments that are alone in their family
+14 % of the proposals moved by more than a step with one more certificate, most of them from "keep" (two changes) to twice the
+interval (three). Options, on fleets of one instrument: as it was (14 %); one step with fewer than five changes (5.3 %), with fewer
+than ten (4.2 % of 600, 4.8 % of 2,500), always (4.2 %, but a family of known drift then takes two reviews for what it shows at
+once: 1.15 instead of 1.38 of the present interval over all fleets). Found in tolerance stays above what is stated (98.2 and
+97.2 %). Cost: an instrument alone reaches twice its interval in the second review.
 """
 
 import math
