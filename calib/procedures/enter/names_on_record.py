@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Any
 
+from sqlalchemy import String
 from sqlmodel import Session, SQLModel, col, select
 
 from calib.procedures.enter.check_certificates import standard_tags
@@ -146,9 +147,13 @@ class NamesOnRecord:
             return query
         as_typed = {column.name for column in declaration if column.compared is str}
         for column in own:
-            names = self.asked.of(declaration.table, column) if column in as_typed else None
+            stored = getattr(table, column)
+            is_text = column in as_typed and isinstance(
+                stored.type, String
+            )  # a revision is stored as the number that it is
+            names = self.asked.of(declaration.table, column) if is_text else None
             if names is not None:
-                query = query.where(col(getattr(table, column)).in_(names))
+                query = query.where(col(stored).in_(names))
         for reference in (
             references if table is not Calibration else ()
         ):  # a laboratory numbers those of all instruments
