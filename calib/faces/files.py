@@ -15,6 +15,7 @@ from calib.procedures.enter.export_records import NOT_IMPORTED, Exported, Export
 from calib.procedures.enter.import_sheets import Imported, import_sheets
 from calib.procedures.typed.any_sheet import read_any
 from calib.procedures.typed.columns import FILES
+from calib.procedures.typed.points_of_readings import name_readings
 from calib.procedures.typed.sheets import FileContent, HowToRead, TypedRow, read_sheets
 from calib.records.beside import beside, put_new
 from calib.records.ledger import Signature
@@ -85,6 +86,7 @@ def import_folders(
         findings += wrong
         for name, rows in read.items():
             sheets.setdefault(name, []).extend(rows)
+    reading.notices += name_readings(sheets)
     for notice in reading.notices:
         progress(f"notice: {notice}")
     return import_sheets(session, sheets, signature, now, findings, progress, reason=reason, may_have_grown=True)

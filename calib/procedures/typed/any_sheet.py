@@ -8,10 +8,10 @@ from collections.abc import Mapping, Sequence
 from zipfile import is_zipfile
 
 from calib.errors import Finding
-from calib.procedures.typed.as_people_write import header_place, headings_of, unit_column
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.comparison_sheets import workbook_lines
 from calib.procedures.typed.declaration import Declaration
+from calib.procedures.typed.headings import header_place, headings_of, unit_column
 from calib.procedures.typed.sheets import (
     NOT_IMPORTED_SHEET,
     FileContent,
@@ -86,5 +86,5 @@ def _fit(lines: Sequence[Sequence[str]], declared: Declaration) -> tuple[int, li
     units = {unit_column(heading.column, names) for heading in header if heading.unit is not None}
     there = {heading.column for heading in header} | units
     missing = [column.name for column in declared if column.required and column.name not in there]
-    unknown = [heading.typed for heading in header if heading.typed and heading.column not in names]
+    unknown = [heading.typed for heading in header if heading.column and heading.column not in names]
     return sum(heading.column in names for heading in header), missing, unknown
