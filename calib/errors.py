@@ -2,6 +2,7 @@
 
     CalibError                    what a person can mend; the message says how
     ├── BadInputError             findings, cell by cell; nothing was written              exit status 2
+    │   └── DoubtError            what is unusual and may be right: questions              exit status 2
     ├── UnitError                 a unit that is not known for the quantity                exit status 2
     ├── CurveError                comparisons that make no curve                           exit status 2
     ├── MeasuringIntervalError    an indication outside the calibrated measuring interval  exit status 2
@@ -39,6 +40,7 @@ class Step(StrEnum):
     AMEND_JOB = "amended as a job with a reason"
     CORRECT_READING = "corrected with a reason"
     ORDER_OF_DATES = "the order of day and month says which"
+    SAY_SURE = "say that it is right, and it is written"
     LET_ONE_ACCEPT = "record the rule that one person may accept"
     SEE_REVIEW = "see impact review"  # its number
     WRITE_AGAIN = "write again"  # a job, a comma, a revision
@@ -90,6 +92,25 @@ class BadInputError(CalibError):
     def __init__(self, findings: Sequence[Finding]) -> None:
         self.findings = tuple(findings)
         super().__init__("\n".join(str(finding) for finding in self.findings))
+
+
+class Doubt(Finding):
+    """A cell that may be right and is unusual; `expected` is what is unusual about it."""
+
+    def __str__(self) -> str:
+        return told_of_cell(self.source, self.row, self.column, self.value, self.expected)
+
+
+class DoubtError(BadInputError):
+    """What is unusual in what was typed by hand, each a question to whoever typed it; nothing was written."""
+
+    def __init__(self, findings: Sequence[Finding], step: str = Step.SAY_SURE) -> None:
+        super().__init__(findings)
+        self.step = step  # how it is answered
+
+    def __str__(self) -> str:
+        asked = (f"{doubt}: is that right?" for doubt in self.findings)
+        return "\n".join([*asked, f"nothing was written; {self.step}"])
 
 
 class UnitError(CalibError):

@@ -133,6 +133,21 @@ def unit(quantity: str, symbol: str) -> Unit:
     return Unit(quantity, symbol, float(scale), 0.0)
 
 
+def si_per(expression: str, quantity: str) -> float | None:
+    """How many coherent SI units of a quantity one unit is that pint reads from an expression; None where it is of another kind.
+
+    Of degC that of a difference. The expression is the program's own: what is typed reaches pint through a table alone.
+    """
+    import pint  # noqa: PLC0415 (a third of a second)
+
+    si = next(iter(UNITS[quantity].values()))
+    try:
+        own = f"delta_{expression}" if expression in ("degC", "degF") else expression
+        return float((1.0 * _registry().parse_units(own)).to("delta_degC" if si == "kelvin" else si).magnitude)
+    except (pint.PintError, ValueError, OverflowError, ZeroDivisionError):
+        return None
+
+
 def known_units(quantity: str) -> tuple[str, ...]:
     """Units that may be typed for a quantity."""
     return tuple(UNITS[quantity])

@@ -92,7 +92,7 @@ WRITTEN: tuple[Written, ...] = (
     Written("event", "record"),
     Written("impact_review", "suspend", "cause", ("damage",), within=("event",)),
     Written("impact_review", "watch", "cause", ("recorded later",)),
-    Written("impact_review", "record", within=("calibration", "intermediate_check")),
+    Written("impact_review", "record", within=("calibration", "intermediate_check", "retraction")),
     Written("impact_review", "dispose"),  # of a certificate that is accepted or withdrawn later
     Written("impact_line", "suspend"),  # whoever reports damage opens a review with its lines
     Written("review_decision", "decide"),

@@ -21,6 +21,7 @@ from calib.records.location import Server, located
 SCHEMA = "0004"  # the revision that this version reads and writes
 _OLDER = ("0001", "0002", "0003")  # revisions that `upgrade` brings to it
 _WAIT_SECONDS = 10
+OpenRecords = Engine  # that a face keeps open
 
 
 def shown_location(location: str) -> str:

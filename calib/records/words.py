@@ -16,6 +16,7 @@ EVENT_KINDS = (
     "suspension", "release", "damage", "repair", "adjustment", "move", "return", "retirement", "interval change",
 )  # fmt: skip
 DAMAGE = EVENT_KINDS[2]
+PUT_SOMEWHERE = EVENT_KINDS[5:7]  # of an event that says where an instrument is, and of no result anything
 CHECK_KINDS = ("zero", "comparison", "check standard")
 CURVE_SHAPES = ("polynomial", "proportional", "king", "power")
 CONDITION_QUANTITIES = (
@@ -29,7 +30,10 @@ REVIEW_CAUSES = (
 HOLDING_CURVES = ("as before", "as found", "as found from", "widened")
 PHASES = ("as-found", "as-left")
 ATTACHED_TO = ("instrument", "calibration", "reading", "outlet", "job", "competence")
-OPEN_REVIEW_CLOSES = "open review closes the gate"  # a rule of the house
+ONE_PERSON_MAY_ACCEPT = "one person may accept"  # whoever typed a certificate may accept it too
+OPEN_REVIEW_CLOSES = "open review closes the gate"
+RETENTION = "retention in years"  # how long the records are kept at least; nothing is ever deleted
+HOUSE_RULES = (ONE_PERSON_MAY_ACCEPT, OPEN_REVIEW_CLOSES, RETENTION)
 RETRACTABLE = (
     "reading", "refusal", "condition", "intermediate_check", "event", "pairing", "attached", "system_design", "room",
     "competence",

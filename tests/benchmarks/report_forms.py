@@ -54,15 +54,15 @@ def timed(do):
 def steps(records, forms):
     """Seconds of each step of a report; the first form that people read is made with the layout that the others share.
 
-    The PDF is typeset while the forms after it are made: what they wait for it is counted with the last of them.
+    The PDF is typeset while the others are made: what they wait for it is counted with the last of them.
     """
     with database.reading(str(records)) as session:
         evaluation, found = timed(lambda: report(session, "J-1", NOW))
         of_content, document = timed(lambda: content(found, NOW))
     begun = []
-    in_forms(document, found, forms, lambda _: begun.append(time.perf_counter()))
-    ends = [*begun[1:], time.perf_counter()]
-    made = {form: end - start for form, start, end in zip(forms, begun, ends, strict=True)}
+    in_forms(document, found, forms, lambda told: begun.append((told.split()[-1], time.perf_counter())))
+    ends = [*(start for _, start in begun[1:]), time.perf_counter()]
+    made = {form: end - start for (form, start), end in zip(begun, ends, strict=True)}
     return {"evaluation": evaluation, "content": of_content} | made
 
 

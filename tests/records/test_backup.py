@@ -241,7 +241,7 @@ def test_long_work_is_told_of(small_file, tmp_path, monkeypatch):
 
 
 def test_a_backup_says_what_it_holds(small_file, tmp_path):
-    ran = calib("backup", tmp_path / "backup.sqlite", records=small_file)
     sequence, digest = ledger_head(small_file)
+    ran = calib("backup", tmp_path / "backup.sqlite", records=small_file)
     assert ran.status == 0
     assert f"read back: {sequence} ledger entries, 0 finding(s), digest {digest}" in ran.out

@@ -40,6 +40,7 @@ def document(calibration: CalibrationOnFile) -> Content:
         "assessments": [judgement.content() for judgement in assessments_of(calibration)],
         "completeness": completeness_of(calibration),
         "files": [dict(file) for file in calibration.files],
+        "signatures": [dict(each) for each in calibration.signatures],
         "reference_standards": list(calibration.standards),
         "measuring_interval": record.measuring_interval,
         "curve": curve(record, calibration.instrument),
@@ -93,8 +94,16 @@ def text(answer: Content) -> str:
             *[line for each in answer["assessments"] for line in assessment_lines(each)],
             *missing_lines(answer["completeness"]),
             *[f"file {each['name']} ({each['media_type']}), SHA-256 {each['sha256']}" for each in answer["files"]],
+            *map(signature_told, answer["signatures"]),
         ]
     )
+
+
+def signature_told(signature: Content) -> str:
+    """What was found of the signature on a file that a certificate was read from."""
+    signer = f", signed by {signature['signer']}" if signature["signer"] else ""
+    vouched = f", as QA recorded it of {signature['laboratory']}" if signature["laboratory"] else ""
+    return f"read from {signature['file']}: {signature['verdict']}{signer}{vouched}"
 
 
 def _certificate_lines(answer: Content) -> list[str]:

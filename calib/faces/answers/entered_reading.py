@@ -47,11 +47,16 @@ def refused_reading(job: str, outlet: str, reasons: Sequence[str]) -> Content:
 
 def text(answer: Content) -> str:
     """The same for people."""
+    return f"{proven_text(answer)}\n{_left(answer['outlets_left'])}"
+
+
+def proven_text(answer: Content) -> str:
+    """What the reading proves, without what is left."""
     lines = [
         f"reading {answer['reading']}, {answer['outlet']}: {answer['flow']['statement']}{_judged(answer['design'])}"
     ]
     lines += [*_would_pass(answer), *_would_settle(answer), *(f"  {one_line(flag)}" for flag in answer["flags"])]
-    return "\n".join([*lines, _left(answer["outlets_left"])])
+    return "\n".join(lines)
 
 
 def _judged(design: Content | None) -> str:

@@ -1,6 +1,6 @@
 """A job's outlets and ducts as they count now, as `calib outlet list` answers."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from calib.faces.answers import outlet as of_outlet
 from calib.faces.plain_text import table_text
@@ -26,9 +26,6 @@ def _row(outlet: Content) -> tuple[str, ...]:
     sides = " × ".join(cells[side] for side in ("width", "height", "diameter") if cells[side])
     opening = f"{cells['shape']} {sides} {cells['dimension_unit']}".strip()
     area = f"{cells['effective_area']} {cells['effective_area_unit']}".strip()
-    design = f"{cells['design_flow']} {cells['flow_unit']} {_limits(outlet)}".rstrip()
-    if cells.get("design_density_kg_per_m3"):
-        design += f" at {cells['design_density_kg_per_m3']} kg/m3"
     return (
         outlet["outlet"],
         str(outlet["revision"]),
@@ -38,11 +35,19 @@ def _row(outlet: Content) -> tuple[str, ...]:
         cells["room"],
         opening,
         cells["outlet_factor"] or area or cells["found_factor"],
-        design if cells["design_flow"] else "",
+        design_of_outlet(outlet),
     )
 
 
-def _limits(outlet: Content) -> str:
-    """The limits as they were typed."""
-    numbers = {name: None if outlet[name] is None else float(outlet[name]) for name in LIMITS_TYPED}
+def design_of_outlet(outlet: Mapping[str, str | None]) -> str:
+    """The design flow with its limits as they were typed; blank where there is none."""
+    if not outlet["design_flow"]:
+        return ""
+    density = outlet.get("design_density_kg_per_m3")
+    at = f" at {density} kg/m3" if density else ""
+    return f"{outlet['design_flow']} {outlet['flow_unit']} {_limits(outlet)}".rstrip() + at
+
+
+def _limits(outlet: Mapping[str, str | None]) -> str:
+    numbers = {name: None if (typed := outlet[name]) is None else float(typed) for name in LIMITS_TYPED}
     return tolerance_text(numbers | {"unit": outlet["flow_unit"]})

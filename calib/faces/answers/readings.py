@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 
+from calib.faces.parts.not_measured import not_measured, not_measured_lines
 from calib.faces.parts.reading_in_full import reading_content
 from calib.faces.parts.state_of_flows import design_state_lines
 from calib.faces.plain_text import table_text
@@ -28,6 +29,7 @@ def document(evaluation: Evaluation, units: str | None, withdrawn: Sequence[With
             }
             for each in withdrawn
         ],
+        "not_measured": not_measured(evaluation),
     }
 
 
@@ -41,13 +43,14 @@ def _refused(refused: Refused) -> Content:
 
 
 def without_flow(answer: Content) -> Iterator[str]:
-    """What yields no flow: a line each."""
+    """What yields no flow: a line each, and one for the outlets that are left."""
     for each in answer["refused"]:
         yield f"refused: {each['outlet']}, {each['observed_at']}: {'; '.join(each['reasons'])} ({_numbered(each)})"
     for each in answer["withdrawn"]:
         by = each["withdrawn"]["replaced_by"]
         said = "dismissed" if "refusal" in each else "withdrawn" if by is None else f"corrected by reading {by}"
         yield f"{said}: {_numbered(each)} at {each['outlet']}, {each['observed_at']}: {each['withdrawn']['reason']}"
+    yield from not_measured_lines(answer["not_measured"])
 
 
 def _numbered(each: Content) -> str:

@@ -2,7 +2,7 @@
 
 from shlex import quote
 
-from calib.faces.answers.calibration import completeness_of, missing_lines
+from calib.faces.answers.calibration import completeness_of, missing_lines, signature_told
 from calib.faces.written import Content
 from calib.procedures.on_record.calibrations import CalibrationOnFile
 
@@ -16,6 +16,7 @@ def document(calibration: CalibrationOnFile) -> Content:
         "comparisons": len(calibration.comparisons),
         "accepted_on": None if acceptance is None else acceptance.accepted_on,
         "files": list(calibration.files),
+        "signatures": [dict(each) for each in calibration.signatures],
         "completeness": completeness_of(calibration),
     }
 
@@ -25,7 +26,7 @@ def text(answer: Content) -> str:
     tag, certificate = answer["tag"], answer["certificate"]
     waits = f"; it counts once it is accepted: calib calibration accept {quote(tag)} {quote(certificate)}"
     recorded = f"recorded certificate {certificate} of {tag} with {answer['comparisons']} comparisons"
-    return recorded + ("" if answer["accepted_on"] else waits)
+    return "\n".join([recorded + ("" if answer["accepted_on"] else waits), *map(signature_told, answer["signatures"])])
 
 
 def remarks(answer: Content) -> list[str]:

@@ -25,7 +25,8 @@ _PLACES = {
     "init": "records", "demo": "records", "import": "records", "due": "records", "ready": "records", "verify": "records",
     "upgrade": "records", "log": "log", "file": "file", "backup": "keep", "export": "keep", "label": "label", "report": "report",
     "help": "help", "budget": "budget", "plan": "plan", "balance": "balance", "conformity": "balance", "audit": "audit",
-    "validate": "validate", "template": "template",
+    "validate": "validate", "enter": "enter", "status": "status", "template": "template",
+    "laboratory-certificate": "laboratory_certificate",
     **{group: group for group in (
         "instrument", "calibration", "check", "interval", "method", "source", "job", "system", "room", "outlet", "factor",
         "conditions", "traverse", "reading", "refusal", "event", "rule", "person", "trace", "review", "anchor", "ledger",
@@ -49,7 +50,7 @@ def program(asked: str | None = None) -> typer.Typer:
     for name in names:
         module = import_module(f"calib.faces.cli.{name}")
         if module.app.info.help:
-            app.add_typer(module.app, name=name)
+            app.add_typer(module.app, name=name.replace("_", "-"))
         else:  # its commands have no group
             app.registered_commands += module.app.registered_commands
     return app

@@ -27,13 +27,13 @@ from datetime import datetime
 from functools import partial
 from pathlib import Path
 from shlex import quote
-from typing import TYPE_CHECKING, Annotated, Any, Concatenate, NamedTuple, ParamSpec, get_args
+from typing import TYPE_CHECKING, Annotated, Any, Concatenate, NamedTuple, ParamSpec, TypeVar, get_args
 
 import typer
 from typer.models import ParameterInfo
 
 from calib.clock import clock
-from calib.errors import BadInputError, CalibError, Finding, Step
+from calib.errors import BadInputError, CalibError, DoubtError, Finding, Step
 from calib.faces.cli import options
 from calib.faces.cli.completion import names_for
 from calib.faces.cli.manners import PlainCommand
@@ -44,7 +44,12 @@ if TYPE_CHECKING:
     from sqlmodel import Session
 
     from calib.faces.drawings import Chart
+    from calib.procedures.typed.sheets import Cells, TypedRow
+    from calib.records.database import OpenRecords
     from calib.records.ledger import Signature
+
+
+_Written = TypeVar("_Written")
 
 
 class Reply(NamedTuple):
@@ -65,6 +70,8 @@ class Desk:
     units: options.Units | None
     words: str  # of the running command: "check add"
     opened: ExitStack
+    as_json: bool = False
+    engine: "OpenRecords | None" = None  # on the records, where they are kept open
 
     def reading(self) -> "Session":
         """A session that reads one consistent state of the records."""
@@ -78,7 +85,15 @@ class Desk:
         """The same as a block that ends before a person is asked: nobody waits then."""
         from calib.records import database
 
-        return database.reading(self.records)
+        return database.reading(self.engine or self.records)
+
+    def kept_open(self) -> "Desk":
+        """The same desk with the records open until the command has returned: for one that is asked many times."""
+        from calib.records import database
+
+        engine = database.open_records(self.records)
+        self.opened.callback(engine.dispose)
+        return replace(self, engine=engine)
 
     @contextmanager
     def writing_last(self) -> "Iterator[Session]":
@@ -88,7 +103,7 @@ class Desk:
         """
         from calib.records import database, ledger
 
-        with database.writing(self.records) as session:
+        with database.writing(self.engine or self.records) as session:
             since, _ = ledger.ledger_head(session)
             yield session
             # What was tried alone was taken back already.
@@ -96,19 +111,55 @@ class Desk:
                 from calib.procedures.report.watch_issued import watch_issued
 
                 for told in watch_issued(session, since, self.signature(), clock()):
-                    say(_spelled(told, self.records))
+                    say(spelled_here(told, self.records))
+
+    def written_if_sure(self, write: "Callable[[Session, bool], _Written]", *, sure: bool) -> "_Written":
+        """What was written within a session; what is unusual is asked first where somebody is there to answer, else it raises."""
+        try:
+            with self.writing_last() as session:
+                return write(session, sure)
+        except DoubtError as error:
+            if not _is_right(error):
+                raise
+        with self.writing_last() as session:
+            return write(session, True)
+
+    def row_if_sure(self, file: str, cells: "Cells", *, sure: bool) -> "TypedRow":
+        """The one row of a file that was typed and written, asked for likewise."""
+        from calib.procedures.enter.import_sheets import import_row
+
+        def write(session: "Session", sure: bool) -> "TypedRow":
+            return import_row(session, file, cells, self.signature(), clock(), sure=sure)
+
+        return self.written_if_sure(write, sure=sure)
 
     def signature(self, action: str | None = None) -> "Signature":
         """Who writes, now, by the command's own words or another action; raises BadInputError where nobody is named."""
         from calib.records.ledger import Signature
 
-        person = (self.by if self.by is not None else _login_name()).strip()
+        person = (self.by if self.by is not None else login_name()).strip()
         if not person:
             raise BadInputError([Finding.typed("by", person, "a name: who writes")])
         return Signature(person, clock(), action or self.words, as_login=self.by is None)
 
 
-def _login_name() -> str:
+def is_somebody_there() -> bool:
+    """Whether a person at a terminal can answer a question."""
+    return sys.stdin.isatty() and sys.stderr.isatty()
+
+
+def _is_right(doubted: DoubtError) -> bool:
+    """Whether whoever typed what is unusual says that it is right; nobody does where there is no terminal."""
+    if not is_somebody_there():
+        return False
+    for doubt in doubted.findings:
+        say(str(doubt))
+    print("Is that right? yes or no: ", end="", flush=True, file=sys.stderr)
+    return sys.stdin.readline().strip().casefold() == "yes"
+
+
+def login_name() -> str:
+    """The name of whoever is logged in; blank on a machine that has none."""
     try:
         return getpass.getuser()
     except (KeyError, OSError, ImportError):  # a machine without a name for its user
@@ -132,6 +183,7 @@ class RowOptions:
     # Of a command that types several rows: which one this is, as findings name it. It may be left out as a whole.
     named: str | None = None
     behind: Mapping[str, str] = field(default_factory=dict)  # column -> the one whose option it is typed in: a unit
+    asked: str | None = None  # when the command itself asks for what must be typed and was not; None: it does not
 
     @property
     def columns(self) -> list[TypedColumn]:
@@ -149,7 +201,7 @@ class RowOptions:
 
     def parameters(self) -> Iterator[inspect.Parameter]:
         """Parameters as typer reads them, those that must be typed first."""
-        for column in sorted(self.columns, key=lambda each: not self._must(each)):
+        for column in sorted(self.columns, key=lambda each: not self._lacks(each)):
             option = typer.Option(
                 *self.options_of(column.name), help=self._in_words(column), autocompletion=names_for(column.name)
             )
@@ -167,7 +219,15 @@ class RowOptions:
         return "_".join(filter(None, (self.named, column.name))).lower().replace(" ", "_").replace("-", "_")
 
     def _must(self, column: TypedColumn) -> bool:
+        return self.asked is None and self._lacks(column)
+
+    def _lacks(self, column: TypedColumn) -> bool:
         return self.named is None and column.required and not {column.name} & {*self.otherwise, *self.defaults}
+
+    @property
+    def required(self) -> list[str]:
+        """Columns that must be typed."""
+        return [column.name for column in self.columns if self._lacks(column)]
 
     def taken(self, typed: dict[str, Any]) -> dict[str, str | None]:
         """The cells among what was typed, by their columns; what is left is the command's own."""
@@ -178,7 +238,8 @@ class RowOptions:
         with_it = (each.meaning for each in self.declared if self.behind.get(each.name) == column.name)
         meaning = " and ".join((column.meaning, *with_it))
         of_row = "" if self.named is None else f"{self.named}: "
-        return _sentence(f"{of_row}{meaning}", column, self.otherwise.get(column.name))
+        otherwise = self.asked if self._lacks(column) else None
+        return _sentence(f"{of_row}{meaning}", column, otherwise or self.otherwise.get(column.name))
 
 
 def _sentence(meaning: str, column: TypedColumn, otherwise: str | None) -> str:
@@ -278,13 +339,16 @@ def _answered(
     """The reply of a command, the records closed behind it; raises its error in the words of the command line."""
     try:
         with ExitStack() as opened:
-            desk = Desk(shared["records"], shared["by"], shared["units"], _words_of(context), opened)
+            words = _words_of(context)
+            desk = Desk(shared["records"], shared["by"], shared["units"], words, opened, shared["as_json"])
             reply = command(desk, **typed)
     except BadInputError as error:
         told = dict.fromkeys(_as_typed_here(finding, context, rows) for finding in error.findings)
+        if isinstance(error, DoubtError):
+            raise DoubtError(tuple(told), spelled_here(error.step)) from error
         raise BadInputError(tuple(told)) from error
     except CalibError as error:
-        raise type(error)(_spelled(str(error), shared["records"])) from error
+        raise type(error)(spelled_here(str(error), shared["records"])) from error
     return reply
 
 
@@ -315,7 +379,7 @@ def _tell(reply: Reply, *, as_json: bool) -> None:
 def say(text: str) -> None:
     """A message for people, on stderr."""
     with as_wide_as(terminal_columns(sys.stderr)):
-        print(fitted(harmless(_spelled(text))), file=sys.stderr)
+        print(fitted(harmless(spelled_here(text))), file=sys.stderr)
 
 
 def happened_at(typed: str | None, column: str = "at") -> datetime:
@@ -357,6 +421,7 @@ _SPELLED = {
     Step.AMEND_JOB: "amended by `calib job amend`",
     Step.CORRECT_READING: "corrected by `calib reading correct`",
     Step.ORDER_OF_DATES: "--dates dmy or mdy says which",
+    Step.SAY_SURE: "the same with --sure writes it",
     Step.LET_ONE_ACCEPT: 'record the rule: calib rule set "one person may accept" --holds yes --reason ...',
 }
 _SPELLED_OF = (
@@ -365,7 +430,7 @@ _SPELLED_OF = (
 )
 
 
-def _spelled(told: str, records: str = options.DEFAULT_RECORDS) -> str:
+def spelled_here(told: str, records: str = options.DEFAULT_RECORDS) -> str:
     """A message with its next steps as commands."""
     for plain, typed in _SPELLED.items():
         told = told.replace(plain, typed)
@@ -386,7 +451,7 @@ def _filled(typed: str, names: re.Match[str]) -> str:
 
 def _as_typed_here(finding: Finding, context: typer.Context, rows: Sequence[RowOptions]) -> Finding:
     """A finding with the option or the argument of the running command in place of its column, where it was typed here."""
-    finding = replace(finding, expected=_spelled(finding.expected))
+    finding = replace(finding, expected=spelled_here(finding.expected))
     of_row = next((each.typed_in() for each in rows if each.named == finding.source), None)
     if finding.source is not None and of_row is None:
         return finding

@@ -1,29 +1,29 @@
 """Commands on outlets and ducts."""
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calib.clock import clock
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, reads, writes
-from calib.faces.cli.options import JobNamed, OutletNamed, Reason
+from calib.faces.cli.options import JobNamed, OutletNamed, Reason, Sure
 from calib.procedures.typed.declared.outlets import OUTLETS_CSV
 from calib.procedures.typed.sheets import Cells
+
+if TYPE_CHECKING:
+    from sqlmodel import Session
 
 app = group("Outlets and measuring sections of ducts: add, amend, list, show.")
 
 
 @writes(app, "add", row=RowOptions(OUTLETS_CSV, without=["job", "outlet"]))
-def add(desk: Desk, job: JobNamed, outlet: OutletNamed, cells: Cells) -> Reply:
+def add(desk: Desk, job: JobNamed, outlet: OutletNamed, cells: Cells, sure: Sure = False) -> Reply:
     """Add an outlet or a measuring section of a duct to a job.
 
     Example: calib outlet add FQ-204 S1-3 --system AHU-1 --service supply --shape rectangular --width 400 --height 200
     --dimension-unit mm --outlet-factor 0.84 --outlet-factor-standard-uncertainty 0.017 --outlet-factor-source "traverses at G4"
     --design-flow 600 --flow-unit m3/h --tolerance-percent 15
     """
-    from calib.procedures.enter.import_sheets import import_row
-
-    row = import_row(desk.writing(), "outlets.csv", {"job": job, "outlet": outlet, **cells}, desk.signature(), clock())
+    row = desk.row_if_sure("outlets.csv", {"job": job, "outlet": outlet, **cells}, sure=sure)
     return Reply(row.cells, f"added {outlet} to {job}")
 
 
@@ -37,6 +37,7 @@ def amend(
         typer.Option("--set", metavar="COLUMN=VALUE", help="A cell of outlets.csv; a blank value takes it out."),
     ],
     reason: Reason,
+    sure: Sure = False,
 ) -> Reply:
     """Correct an outlet by a new record that supersedes the old one; the report shows both and becomes the next revision.
 
@@ -45,7 +46,10 @@ def amend(
     from calib.procedures.enter.amend_outlet import amend_outlet
     from calib.records.record import typed
 
-    amended = typed(amend_outlet(desk.writing(), job, outlet, changes, reason, desk.signature()), "outlet_id")
+    def write(session: "Session", sure: bool) -> "dict[str, object]":
+        return typed(amend_outlet(session, job, outlet, changes, reason, desk.signature(), sure=sure), "outlet_id")
+
+    amended = desk.written_if_sure(write, sure=sure)
     return Reply({"job": job, "outlet": outlet} | amended, f"{outlet} is amended: revision {amended['revision']}")
 
 

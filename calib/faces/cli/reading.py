@@ -7,11 +7,14 @@ import typer
 from calib.clock import clock
 from calib.errors import BadInputError, Finding
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, reads, writes
-from calib.faces.cli.options import JobNamed, OutletNamed, ReadingNumbered, Reason
+from calib.faces.cli.options import JobNamed, OutletNamed, ReadingNumbered, Reason, Sure
 from calib.procedures.typed.declared.readings import READINGS_CSV
 from calib.procedures.typed.sheets import Cells
 
 if TYPE_CHECKING:
+    from sqlmodel import Session
+
+    from calib.procedures.enter.correct_reading import CorrectedReading
     from calib.procedures.enter.import_sheets import Imported
 
 app = group("Readings at outlets: add, list, show, withdraw, correct.")
@@ -44,6 +47,7 @@ def add(
         list[str] | None,
         typer.Argument(metavar="VALUE", help="The observations, parted by blanks; one is the indication."),
     ] = None,
+    sure: Sure = False,
 ) -> Reply:
     """Enter a reading, and see what it proves; if the gate refuses the instrument it is kept as a refusal (exit status 3).
 
@@ -56,19 +60,24 @@ def add(
 
     typed = {"job": job, "outlet": outlet, **cells, "observed_at": cells["observed_at"] or clock().isoformat()}
     typed |= _observations(values or [], cells)
-    with desk.writing_last() as session:
-        imported = add_reading(session, typed, log_content(cells["log_file"]), desk.signature(), clock())
-    return recorded(desk, job, outlet, imported)
+    log = log_content(cells["log_file"])
+
+    def write(session: "Session", sure: bool) -> "Imported":
+        return add_reading(session, typed, log, desk.signature(), clock(), sure=sure)
+
+    return recorded(desk, job, outlet, desk.written_if_sure(write, sure=sure))
 
 
-def _observations(values: list[str], cells: Cells) -> dict[str, str]:
+def _observations(values: list[str], cells: Cells) -> Cells:
     """The cell that values typed as words fill; raises BadInputError where it was typed as an option too."""
-    if not values:
-        return {}
-    column = "indication" if len(values) == 1 else "observations"
-    if cells[column] is not None:
-        raise BadInputError([Finding.typed(column, cells[column], "it as an option, or the values as words: not both")])
-    return {column: ";".join(values)}
+    from calib.procedures.typed.values import cell_of, values_typed
+
+    typed = cell_of(values_typed(" ".join(values))) if values else {}
+    for column in typed:
+        if cells[column] is not None:
+            expected = "it as an option, or the values as words: not both"
+            raise BadInputError([Finding.typed(column, cells[column], expected)])
+    return typed
 
 
 def recorded(desk: Desk, job: str, outlet: str, imported: "Imported") -> Reply:
@@ -120,6 +129,7 @@ def correct(
             metavar="LINE/POINT=VALUES", help="Values at a point of a traverse, of several passes joined by ;"
         ),
     ] = None,
+    sure: Sure = False,
 ) -> Reply:
     """Correct a reading by a new record that takes its place: outlet, instrument and time stay; a blank value takes a cell out.
 
@@ -134,8 +144,12 @@ def correct(
 
     log = log_content(cells["log_file"]) if cells["log_file"] else None
     points = points_typed(point or ())
-    session = desk.writing()
-    corrected = correct_reading(session, job, reading, cells, log, points, reason, desk.signature(), clock())
+
+    def write(session: "Session", sure: bool) -> "CorrectedReading":
+        signed = desk.signature()
+        return correct_reading(session, job, reading, cells, log, points, reason, signed, clock(), sure=sure)
+
+    corrected = desk.written_if_sure(write, sure=sure)
     remarks = [*corrected.remarks, *(f"refused: {each}" for each in corrected.reasons)]
     return Reply(answer.document(corrected), answer.text, remarks, status=3 if corrected.reasons else 0)
 

@@ -16,6 +16,7 @@ from calib.faces.cli.options import (
     MeterProbe,
     ObservedAt,
     Remarks,
+    Sure,
     TraverseLines,
     TraversePoints,
     TraverseRule,
@@ -23,7 +24,10 @@ from calib.faces.cli.options import (
 from calib.faces.cli.reading import recorded
 
 if TYPE_CHECKING:
+    from sqlmodel import Session
+
     from calib.airflow.traverse import TraversePlace
+    from calib.procedures.enter.import_sheets import Imported
     from calib.quantities import Unit
 
 
@@ -48,6 +52,7 @@ def add(
     conditions: Conditions = None,
     observed_at: ObservedAt = None,
     remarks: Remarks = None,
+    sure: Sure = False,
 ) -> Reply:
     """Enter a traverse: with a --line for each line, or point by point where none is given; refused ones are kept (exit status 3).
 
@@ -72,9 +77,12 @@ def add(
     typed = _typed_lines(line, places) if line else _asked(places, passes, unit, in_unit)
     values = {(place.line, place.point): value for place, value in zip(places, typed, strict=True)}
     counted = {"traverse_lines": str(counts[0]), "traverse_points": str(counts[1])}
+
+    def write(session: "Session", sure: bool) -> "Imported":
+        return add_traverse(session, cells | counted, values, who, clock(), sure=sure)
+
     try:
-        with desk.writing_last() as session:
-            imported = add_traverse(session, cells | counted, values, who, clock())
+        imported = desk.written_if_sure(write, sure=sure)
     except CalibError:
         if not line:
             say(f"the values again, to be typed no second time: {_as_options(places, typed)}")

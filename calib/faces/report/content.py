@@ -17,6 +17,7 @@ from calib.faces.parts.budgets_in_full import budgets_in_full
 from calib.faces.parts.curve import curve
 from calib.faces.parts.evidence import certified
 from calib.faces.parts.joint_probability import joint_document
+from calib.faces.parts.not_measured import not_measured
 from calib.faces.parts.plant_drift import drift_document
 from calib.faces.parts.reading_in_full import reading_content, result
 from calib.faces.parts.review_on_job import review_document
@@ -73,6 +74,7 @@ def content(report: JobReport, issued: datetime, units: str | None = None, issui
         "open_reviews": [_open_review(review, evaluation.job.job) for review in report.open_reviews],
         "reviews": [review_document(review, evaluation.job.job) for review in report.reviews],
         "refusals": [_refusal(refused) for refused in evaluation.refused],
+        "not_measured": not_measured(evaluation),
         "budgets_in_full": budgets_in_full(evaluation, units),
         "instruments": _instruments(report),
         "reference_standards": _standards(report),

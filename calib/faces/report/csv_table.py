@@ -42,6 +42,7 @@ def as_csv(report: Content) -> str:
             | _same(each, "system", "service", "outlet", "instrument", "observed_at")
             for each in report["refusals"]
         ),
+        *({"record": "not measured"} | _same(each, "system", "service", "outlet") for each in report["not_measured"]),
         *(
             {
                 "record": "amendment",

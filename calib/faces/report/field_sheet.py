@@ -22,7 +22,7 @@ from calib.faces.report.blocks import (
     runs,
 )
 from calib.procedures.enter.blank_sheet import BlankColumn, BlankSheet
-from calib.procedures.plan.field_sheet import PASSES, FieldPlace
+from calib.procedures.plan.field_sheet import PASSES_ON_SHEET, FieldPlace
 from calib.procedures.typed.columns import FILES
 from calib.quantities import UNITS
 from calib.records.tables.jobs import Job
@@ -49,7 +49,10 @@ def field_workbook(
         BlankColumn("unit", _READINGS["unit"].meaning, must=True, choices=_UNITS),
         BlankColumn("date", "the day, like 2026-03-05", must=True),
         BlankColumn(f"time [{zone}]", "the time, like 14:30, in the zone that stands in the heading", must=True),
-        *(BlankColumn(f"pass {count}", "a repeated pass over the same outlet") for count in range(1, PASSES + 1)),
+        *(
+            BlankColumn(f"pass {count}", "a repeated pass over the same outlet")
+            for count in range(1, PASSES_ON_SHEET + 1)
+        ),
         *(
             BlankColumn(name, _READINGS[name].meaning)
             for name in ("traverse_rule", "traverse_lines", "traverse_points")
@@ -59,7 +62,17 @@ def field_workbook(
         BlankColumn("remarks", _READINGS["remarks"].meaning),
     ]
     rows = [
-        [job, place.outlet.outlet, place.system, place.design, *[""] * (5 + PASSES), *_traverse(place), "", "", ""]
+        [
+            job,
+            place.outlet.outlet,
+            place.system,
+            place.design,
+            *[""] * (5 + PASSES_ON_SHEET),
+            *_traverse(place),
+            "",
+            "",
+            "",
+        ]
         for place in places
     ]
     sheets = [BlankSheet("readings", columns, rows, is_of_example=False)]
@@ -121,7 +134,7 @@ def _blocks(job: Job, places: Sequence[FieldPlace]) -> Iterator[Block]:
 
 
 def _table_of(places: Sequence[FieldPlace]) -> Table:
-    labels = ["Meter", "Time", *(f"Pass {count}" for count in range(1, PASSES + 1)), "Unit"]
+    labels = ["Meter", "Time", *(f"Pass {count}" for count in range(1, PASSES_ON_SHEET + 1)), "Unit"]
     columns = (
         TableColumn("Outlet"),
         TableColumn("Design", is_number=True),

@@ -1,7 +1,7 @@
 """The first page of a report: title, facts, and what a reader must not miss."""
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from calib.counted import count_of
 from calib.faces.report.blocks import Block, Notice, Run, Strip, Title, runs
@@ -24,6 +24,18 @@ def first_page(report: Content) -> Iterator[Block]:
         lead = count_of(count, "reading was refused", "readings were refused")
         said = f"No flow is reported for {'them' if count > 1 else 'it'}. The reasons stand under "
         yield Notice(f"{lead}.", runs(said, Run("Refused readings", to="refused"), "."))
+    left = report.get("not_measured", ())
+    if left:
+        lead = count_of(len(left), "outlet is not measured", "outlets are not measured")
+        yield Notice(f"{lead}.", runs(f"{_named(left)}."))
+
+
+def _named(outlets: Sequence[Content]) -> str:
+    """Outlets by system and service."""
+    groups: dict[str, list[str]] = {}
+    for each in outlets:
+        groups.setdefault(f"{each['system']}, {each['service']}", []).append(each["outlet"])
+    return "; ".join(f"{group}: {', '.join(names)}" for group, names in groups.items())
 
 
 def _facts(report: Content) -> Iterator[tuple[str, str]]:

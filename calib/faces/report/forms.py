@@ -15,9 +15,9 @@ from calib.procedures.report.collect import JobReport
 def in_forms(
     document: Content, report: JobReport, forms: Sequence[str], progress: Callable[[str], None]
 ) -> dict[str, bytes]:
-    """The report in each form that is asked for: its bytes. The PDF is typeset while those after it are made."""
+    """The report in each form that is asked for: its bytes. The PDF is begun first, and typeset while the others are made."""
     making = _Forms(document, report)
-    for form in forms:
+    for form in sorted(forms, key=lambda form: form != "pdf"):
         progress(f"writing the report as {form.upper()}")
         getattr(making, "pdf_begun" if form == "pdf" else form)
     return {form: getattr(making, form) for form in forms}

@@ -294,6 +294,7 @@ OF_REFUSALS = (
     SheetColumn("Operator", _at("operator"), width=14),
     SheetColumn("Remarks", _at("remarks"), width=30),
 )
+OF_NOT_MEASURED = (_SYSTEM, _OUTLET, _SERVICE)
 OF_CHANGES = (
     SheetColumn("What", _at("what"), width=40),
     SheetColumn("Before", _at("before"), width=50),

@@ -38,6 +38,7 @@ def sheets_of(content: Content) -> list[WorkbookSheet]:
         ("Plant drift", "what readings repeated at the end tell of the plant", columns.OF_DRIFT, content["plant_drift"]),
         ("All at once", "whether all flows conform at once", columns.OF_JOINT, content["joint_probability"]),
         ("Refused readings", "readings for which no flow is reported, and why", columns.OF_REFUSALS, content["refusals"]),
+        ("Not measured", "outlets and ducts that no reading stands of", columns.OF_NOT_MEASURED, content["not_measured"]),
         ("Amendments", "what was corrected, with both values and the reason", columns.OF_AMENDMENTS, list(_amended(content))),
         ("Flows before", "flows that an amendment changed", columns.OF_FLOWS_BEFORE, list(_before(content))),
         ("Conditions", "observed conditions of the air", columns.OF_CONDITIONS, list(_conditions(content))),

@@ -100,7 +100,7 @@ def _concerns(review: Review, subject: Subject) -> bool:
 
 
 def _of_review(review: Review) -> str:
-    what = review.criterion if review.tag is None else f"{review.tag}, {review.criterion}"
+    what = review.criterion if review.is_of_reports else f"{review.tag}, {review.criterion}"
     if review.cause == FOUND_BEYOND:
         what = f"{review.tag} was found beyond its limits (certificate {review.certificate})"
     began = f"{review.time[:10]}: {what}; {count_of(len(review.lines), 'record rests', 'records rest')} on it"

@@ -9,7 +9,7 @@ from calib.procedures.audit.subject import Subject
 from calib.procedures.on_record.attached_files import files_of
 from calib.procedures.on_record.by_name import instrument_tagged
 from calib.procedures.on_record.validations import PASSED, validations
-from calib.procedures.people.house_rules import RETENTION, value_of
+from calib.procedures.people.house_rules import value_of
 from calib.procedures.report.issued import issued_bytes
 from calib.procedures.verify.rests_on import changed_past
 from calib.records.ledger import written
@@ -17,6 +17,7 @@ from calib.records.record import key
 from calib.records.tables.custody import BackupMade
 from calib.records.tables.files import Attached
 from calib.records.tables.ledger import LedgerEntry
+from calib.records.words import RETENTION
 
 
 def validated(session: Session, subject: Subject) -> Answer:

@@ -7,23 +7,30 @@ from sqlmodel import Session
 
 from calib.procedures.enter.import_sheets import Imported, import_sheets
 from calib.procedures.people.authorise import signed
-from calib.procedures.typed.sheets import Cells, FileContent, typed_row
+from calib.procedures.typed.sheets import Cells, FileContent, TypedRow, typed_row
 from calib.records import ledger
 
 _NAMES = ("job", "outlet", "instrument", "observed_at")
 
 
 def add_reading(
-    session: Session, cells: Cells, log: FileContent | None, signature: ledger.Signature, now: datetime
+    session: Session,
+    cells: Cells,
+    log: FileContent | None,
+    signature: ledger.Signature,
+    now: datetime,
+    *,
+    sure: bool = False,
 ) -> Imported:
     """Write a reading, or keep it as a refusal; `cells` are those of readings.csv, whoever signs is the operator.
 
-    `log` is the file named in log_file. Raises BadInputError with every finding.
+    `log` is the file named in log_file. Raises BadInputError with every finding, and DoubtError where something is unusual of
+    which nobody said yet that it is right (`sure`).
     """
     signature = signed(session, signature)
     row = typed_row(None, {**cells, "operator": signature.person})
     row.log = log
-    return import_sheets(session, {"readings.csv": [row]}, signature, now)
+    return import_sheets(session, {"readings.csv": [row]}, signature, now, sure=sure)
 
 
 def add_traverse(
@@ -32,9 +39,17 @@ def add_traverse(
     points: Mapping[tuple[int, int], str],
     signature: ledger.Signature,
     now: datetime,
+    *,
+    sure: bool = False,
 ) -> Imported:
     """Write a traverse with the indications at each (line, point), joined by ; over the passes; otherwise as `add_reading`."""
     signature = signed(session, signature)
+    sheets = traverse_rows({**cells, "operator": signature.person}, points)
+    return import_sheets(session, sheets, signature, now, sure=sure)
+
+
+def traverse_rows(cells: Cells, points: Mapping[tuple[int, int], str]) -> dict[str, list[TypedRow]]:
+    """A traverse as rows of readings.csv and traverses.csv."""
     names = {name: cells[name] for name in _NAMES}
     rows = [
         typed_row(
@@ -42,5 +57,4 @@ def add_traverse(
         )
         for (line, point), values in points.items()
     ]
-    reading = typed_row(None, {**cells, "operator": signature.person})
-    return import_sheets(session, {"readings.csv": [reading], "traverses.csv": rows}, signature, now)
+    return {"readings.csv": [typed_row(None, cells)], "traverses.csv": rows}

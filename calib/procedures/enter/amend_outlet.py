@@ -9,10 +9,11 @@ from typing import Any
 
 from sqlmodel import Session
 
-from calib.errors import BadInputError, Finding
+from calib.errors import BadInputError, DoubtError, Finding
 from calib.procedures.enter.check_jobs import outlet_findings
 from calib.procedures.enter.check_sources import source_of_amended
 from calib.procedures.enter.names_on_record import AskedNames, Recorded
+from calib.procedures.enter.odd_cells import doubts_of
 from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.open_review import open_reviews
 from calib.procedures.on_record.in_force import as_amended, outlets_in_force
@@ -29,12 +30,20 @@ from calib.records.tables.outlets import OutletRevision
 
 
 def amend_outlet(
-    session: Session, job: str, name: str, changes: Sequence[str], reason: str, signature: ledger.Signature
+    session: Session,
+    job: str,
+    name: str,
+    changes: Sequence[str],
+    reason: str,
+    signature: ledger.Signature,
+    *,
+    sure: bool = False,
 ) -> OutletRevision:
     """Append a revision of an outlet; `changes` are typed as column=value, a blank value takes the cell out.
 
     With another factor its readings may hang on an instrument that was found out of order: they become lines of that review.
-    Raises NotInRecordsError, or BadInputError with every finding.
+    Raises NotInRecordsError, BadInputError with every finding, or DoubtError where a changed cell is unusual and nobody said yet
+    that it is right (`sure`).
     """
     outlet = outlet_named(session, job, name)
     last = latest_revision(session, outlet)
@@ -54,6 +63,9 @@ def amend_outlet(
         findings.append(Finding.typed("set", said, "a value other than the one on record"))
     if findings:
         raise BadInputError(findings)
+    doubts = [] if sure else [each for each in doubts_of({"outlets.csv": [row]}, {}, {}) if each.column in changed]
+    if doubts:
+        raise DoubtError(doubts)
     cells: dict[str, Any] = dict(row.cells)
     counted = 2 if last is None else last.revision + 1
     revision = OutletRevision(outlet_id=key(outlet.id), revision=counted, reason=reason.strip(), **cells)

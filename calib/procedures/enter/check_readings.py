@@ -23,6 +23,8 @@ from calib.quantities import unit
 from calib.records.tables.readings import Reading
 from calib.records.words import DUCT, OUTLET
 
+_TIMES_THE_RANGE = 100  # beyond which a value is a slip of typing
+_NEVER_NEGATIVE = ("air velocity", "volume flow")
 _ONE_KIND = ("indication", "observations", "log_file")
 _KEY = FILES["readings.csv"].key
 _NAMES = tuple(column for column in _KEY if column != "revision")  # that must be filled
@@ -260,6 +262,8 @@ def _points(row: TypedRow, instrument: Cells, outlet: Cells, traverses: _Travers
         yield from _point(row_of_point, expected, there)
     yield from _missing(row, expected - there.keys(), rows, traverses)
     yield from _passes(rows, instrument)
+    for row_of_point in rows:
+        yield from _slips(row_of_point, "indications", instrument, row.get("unit"))
 
 
 def _point(row: TypedRow, expected: set[tuple[int, int]], there: dict[tuple[int, int], TypedRow]) -> Iterable[Finding]:
@@ -343,9 +347,28 @@ def _observations(row: TypedRow, instrument: Cells) -> Iterable[Finding]:
         return
     yield from unit_known(row, "unit", indication_quantity(instrument))
     yield from _log(row)
+    for column in ("indication", "observations", "throttled_observations"):
+        yield from _slips(row, column, instrument, row.get("unit"))
     if row.blank("log_file") and _count(row) < 2 and not _declares(instrument):
         yield row.finding("observations", _TWO)
     yield from _mean_as_shown(row, instrument)
+
+
+def _slips(row: TypedRow, column: str, instrument: Cells, symbol: str | None) -> Iterable[Finding]:
+    """Values that no such instrument shows: slips of typing, and nothing for the gate. A negative pressure is a reading."""
+    indicated, own = indication_quantity(instrument), instrument.get("unit")
+    ends = [instrument.get(name) for name in ("range_low", "range_high")]
+    if not row.sound(column) or symbol is None or indicated is None or own is None or None in ends:
+        return
+    values = observed_values(row.cells[column])
+    largest = max(abs(unit(indicated, own).to_si(float(str(end)))) for end in ends)
+    beyond = max(abs(unit(indicated, symbol).to_si(value)) for value in values) >= _TIMES_THE_RANGE * largest
+    if indicated in _NEVER_NEGATIVE and min(values) < 0:
+        yield row.finding(column, f"{indicated.removeprefix('air ').removeprefix('volume ')} values of 0 or above")
+    elif largest and beyond:
+        range_of = f"{instrument['range_low']} to {instrument['range_high']} {own}"
+        said = f"values within the instrument's range or near it, {range_of} (a hundred times that in {symbol})"
+        yield row.finding(column, said)
 
 
 def _count(row: TypedRow) -> int:

@@ -52,11 +52,13 @@ def correct_reading(
     reason: str,
     signature: ledger.Signature,
     now: datetime,
+    *,
+    sure: bool = False,
 ) -> CorrectedReading:
     """Append the corrected reading and the retraction of the one before.
 
     `changes` are cells of readings.csv: what is None stays, what is blank is taken out; `points` those of a traverse by line and
-    point. Raises NotInRecordsError, or BadInputError with every finding.
+    point. Raises NotInRecordsError, BadInputError with every finding, or DoubtError (`calib.procedures.enter.add_reading`).
     """
     reading, outlet = typed_in_job(session, job, Reading, reading_id)
     before = _row(session, reading, outlet, job)
@@ -73,7 +75,7 @@ def correct_reading(
         point.cells["revision"] = row.cells["revision"]
     hung_on = hung_on_reading(session, reading_id)
     sheets = {"readings.csv": [row], "traverses.csv": of_points}
-    imported = import_sheets(session, sheets, signature, now, correcting=reason.strip())
+    imported = import_sheets(session, sheets, signature, now, correcting=reason.strip(), sure=sure)
     reasons = tuple(reason for refused in imported.refusals for reason in refused.reasons)
     corrected = None if reasons else _next(session, reading)
     return CorrectedReading(reading_id, outlet.outlet, corrected, reasons, hung_on, imported.remarks)

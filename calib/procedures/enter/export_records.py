@@ -6,6 +6,12 @@ gate let them through or not: it decides anew. So records that are imported from
 In the folder `not-imported` stand, row by row as they are stored, what belongs to these records alone: the ledger with who wrote
 what and when, people and their roles, impact reviews with their dispositions, files and issued reports with their bytes, the
 reasons of refusals.
+
+Decision (2026-11-29): decisions on curves, rules of the house, competences and validations come back; people, dispositions and
+issued reports do not. A role is given by whoever has one to give, a line is disposed of by whoever looked at it, and an issued
+report is the bytes that went out with the ledger's digest: an import would say each in the name of whoever types it. Options: all
+of it by sheets (roles in a ledger that nobody in it could have given), nothing of it. Cost: people are added, lines disposed of
+and files attached again; whoever wants records whole carries them over with their ledger instead.
 """
 
 import csv
@@ -31,13 +37,16 @@ from calib.records.tables.evidence import EVIDENCE
 from calib.records.tables.ledger import LedgerEntry
 from calib.records.tables.readings import LoggedSeries, Traverse, TraversePoint
 from calib.records.tables.reports import IssuedForm
+from calib.records.tables.reviews import ReviewDecision
 
 NOT_IMPORTED = "not-imported"
 # Tables whose rows stand within the sheets of others.
 _WITHIN: tuple[type[SQLModel], ...] = (
     ReferenceStandard, StoredCurve, Acceptance, LoggedSeries, Traverse, TraversePoint,
 )  # fmt: skip
-_READ_BACK = {*_WITHIN, *(declaration.table for declaration in FILES.values())}
+# Tables whose rows are read back in part: decisions on the curve of comparisons as found.
+_IN_PART: tuple[type[SQLModel], ...] = (ReviewDecision,)
+_READ_BACK = {*_WITHIN, *(declaration.table for declaration in FILES.values())} - {*_IN_PART}
 _OTHERS: tuple[type[SQLModel], ...] = (
     *(table for table in EVIDENCE if table not in _READ_BACK), LedgerEntry,
 )  # fmt: skip

@@ -34,7 +34,6 @@ _AMENDED_BY = {
     "readings.csv": Step.CORRECT_READING,
 }
 _NOT_BY_A_SHEET = "a sheet changes no record"
-_LOG = "log_file"
 
 
 @dataclass(frozen=True)
@@ -139,7 +138,7 @@ def _differing(
         typed, stored = row.cells.get(column.name, ""), cells[column.name]
         if typed == stored or (column.later and not typed):
             continue
-        if column.name == _LOG and row.log is not None and logs.contents.get(stored) == row.log.content:
+        if column.names_file and row.log is not None and logs.contents.get(stored) == row.log.content:
             continue
         if _value(column, typed) != _value(column, stored):
             yield column

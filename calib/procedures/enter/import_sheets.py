@@ -13,9 +13,10 @@ from typing import Any
 from sqlmodel import Session, SQLModel, select
 
 from calib.confirmation.traceability import Record
-from calib.errors import BadInputError, Finding
+from calib.errors import BadInputError, DoubtError, Finding
 from calib.procedures.enter.check_certificates import certificate_findings, past_findings, use_findings
 from calib.procedures.enter.check_correlations import correlation_findings
+from calib.procedures.enter.check_house import competence_findings, house_findings, without_review
 from calib.procedures.enter.check_jobs import job_findings
 from calib.procedures.enter.check_ranges import outside_range
 from calib.procedures.enter.check_revisions import revision_findings, typed_again
@@ -24,8 +25,8 @@ from calib.procedures.enter.fit_certificates import AcceptancesJudged, CurvesFit
 from calib.procedures.enter.grown_sheets import Grown, grown
 from calib.procedures.enter.later_records import factors_here, history_findings, in_force, states_of_instruments
 from calib.procedures.enter.names_on_record import AskedNames, NamesOnRecord, Recorded
-from calib.procedures.enter.odd_cells import odd_cells
-from calib.procedures.enter.record_rows import rows_of_table
+from calib.procedures.enter.odd_cells import doubts_of, odd_cells
+from calib.procedures.enter.record_rows import decision_of_row, keys_of, rows_of_table
 from calib.procedures.enter.write_certificates import acceptances, chosen_curves, curves_by_rule, standards_of_rows
 from calib.procedures.enter.write_readings import RefusedReading, on_record_of_rows, write_readings
 from calib.procedures.enter.write_retractions import retractions_of_rows
@@ -49,6 +50,7 @@ from calib.records.tables.curves import StoredCurve
 from calib.records.tables.entries import Retraction
 from calib.records.tables.events import Event, IntermediateCheck
 from calib.records.tables.outlets import OutletRevision
+from calib.records.tables.reviews import ImpactReview, ReviewDecision
 from calib.records.verification import Progress
 from calib.records.words import DAMAGE
 from calib.unswept import unswept
@@ -59,7 +61,13 @@ _CERTIFICATES = (
     "jobs.csv", "job_amendments.csv", "calibrations.csv", "comparisons.csv", "correlations.csv",
 )  # fmt: skip
 _OF_INSTRUMENTS = ("events.csv", "checks.csv", "pairings.csv")
-_OF_JOBS = ("systems.csv", "rooms.csv", "air.csv", "outlets.csv", "factors.csv", "amendments.csv", "conditions.csv")
+_OF_JOBS = ("systems.csv", "rooms.csv", "air.csv", "outlets.csv")
+_ON_FACTORS = ("amendments.csv", "conditions.csv")
+_OF_THE_HOUSE = (
+    "house_rules.csv",
+    "competences.csv",
+    "validations.csv",
+)  # last: what comes before was written without them
 # Tables whose new records may open an impact review or add a line to one.
 _TOUCHED_BY_REVIEWS = frozenset(
     {"calibration", "condition", "reading", "found_factor", "outlet_revision", "intermediate_check"}
@@ -76,10 +84,12 @@ class Imported:
     remarks: tuple[str, ...] = ()  # what is worth saying, each told to `progress` too
 
 
-def import_row(session: Session, file: str, cells: Cells, signature: ledger.Signature, now: datetime) -> TypedRow:
-    """Write one row of a file that was typed by itself, and answer with it as it was kept; raises BadInputError."""
+def import_row(
+    session: Session, file: str, cells: Cells, signature: ledger.Signature, now: datetime, *, sure: bool = True
+) -> TypedRow:
+    """Write one row of a file that was typed by itself, and answer with it as it was kept; raises BadInputError, DoubtError."""
     row = typed_row(None, cells)
-    import_sheets(session, {file: [row]}, signature, now)
+    import_sheets(session, {file: [row]}, signature, now, sure=sure)
     return row
 
 
@@ -95,6 +105,7 @@ def import_sheets(
     strict: bool = False,
     correcting: str | None = None,
     reason: str | None = None,
+    sure: bool = True,
     may_have_grown: bool = False,
 ) -> Imported:
     """Check sheets and append their records; files that are not there have no rows. Raises BadInputError with every finding.
@@ -102,8 +113,9 @@ def import_sheets(
     `findings` are those of the files themselves; what could not be read there is asked for nowhere else. `strict`: whoever types a
     certificate may not accept it too unless the rule of the house says so, and says why an acceptance holds from an earlier day;
     otherwise that is only said, and `reason` is why for all that does not say so itself. `correcting`:
-    why the readings on record that rows of readings.csv take the place of are taken back. `may_have_grown`: rows that the records
-    hold as they stand are left out and counted, and those that they hold otherwise are findings.
+    why the readings on record that rows of readings.csv take the place of are taken back. `sure`: what is unusual is written with
+    a notice; not so where it was typed by hand and nobody said yet that it is right: raises DoubtError then. `may_have_grown`: rows
+    that the records hold as they stand are left out and counted, and those that they hold otherwise are findings.
     """
     complete: Sheets = {name: sheets.get(name, ()) for name in FILES}
     progress(f"checking {sum(len(rows) for rows in complete.values())} rows")
@@ -122,6 +134,7 @@ def import_sheets(
     signature = signed(session, signature)
     alone, said = four_eyes.of_import(session, complete["calibrations.csv"], signature.person, strict)
     of_acceptors = four_eyes.of_acceptors(people_on_record(session), complete["calibrations.csv"], signature.time)
+    of_people = competence_findings(complete["competences.csv"], people_on_record(session), signature)
     of_past = past_findings(complete["calibrations.csv"], signature.time.date()) if strict else []
     wrong = [
         *findings,
@@ -130,22 +143,37 @@ def import_sheets(
         *checked.findings,
         *alone,
         *of_acceptors,
+        *of_people,
         *of_past,
         *_of_reason(reason),
     ]
     if wrong:
         raise BadInputError(sorted(wrong, key=_place))
+    beside = (checked.named.instruments, checked.named.cells("outlets.csv"))
+    doubts = [] if sure else list(doubts_of(complete, *beside))
+    if doubts:
+        raise DoubtError(doubts)
     writing = _Writing(session, asked, signature, now, progress, reason, correcting)
     writing.on_record = parted.on_record
     for notice in [
         *([] if said is None else [said]),
         *notices_of_times(complete, now),
         *outside_range(complete, checked.named.instruments),
-        *odd_cells(complete, checked.named.instruments, checked.named.cells("outlets.csv")),
+        *odd_cells(complete, *beside),
         *_of_retired(session, complete["calibrations.csv"]),
     ]:
         writing.remark(f"notice: {notice}")
     return writing.write(complete, checked)
+
+
+def rehearse(session: Session, sheets: Mapping[str, Sequence[TypedRow]], now: datetime) -> tuple[RefusedReading, ...]:
+    """What the gate would refuse of readings, nothing written: asked before anybody types fifty points. Raises BadInputError."""
+    complete: Sheets = {name: sheets.get(name, ()) for name in FILES}
+    asked = AskedNames(complete)
+    checked = _checked(complete, Recorded(session, asked), frozenset(), now, correcting=False)
+    if checked.findings:
+        raise BadInputError(sorted(checked.findings, key=_place))
+    return write_readings(session, complete, NamesOnRecord(session, asked), None, now, lambda _, rows: range(len(rows)))
 
 
 def _of_retired(session: Session, rows: Sequence[TypedRow]) -> list[str]:
@@ -192,9 +220,10 @@ def _checked(
     stages = recorded.stages if staged(sheets) else {}
     of_jobs = job_findings(named, factors, without_corrected(stages, sheets) if correcting else stages)
     of_revisions = revision_findings(named, correcting=correcting)
+    of_house = list(house_findings(named))
     findings = [
         *of_times, *of_history, *of_certificates, *fitted.findings, *of_use, *judged.findings, *of_jobs,
-        *of_revisions,
+        *of_revisions, *of_house,
     ]  # fmt: skip
     return _Checked(named, fitted, judged, findings)
 
@@ -258,29 +287,56 @@ class _Writing:
         self.append(Acceptance, acceptances(rows, self.names, checked.judged.assessments, self.signature, self.reason))
         of_instruments = self._append_rows(sheets, *_OF_INSTRUMENTS)
         self.append(StoredCurve, chosen_curves(self.session, sheets["curves.csv"]))
-        self._append_rows(sheets, "supersessions.csv")
         self._append_rows(sheets, *_OF_JOBS)
-        # What counted before, where readings came before the withdrawals.
-        before = on_record_of_rows(self.session, sheets, self.names) if sheets["withdrawals.csv"] else None
+        self._append_decisions(sheets["review_decisions.csv"], sheets["factors.csv"])
+        self._append_rows(sheets, "supersessions.csv", *_ON_FACTORS)
+        # What counted before, where readings came before the withdrawals and decisions.
+        was_otherwise = sheets["withdrawals.csv"] or sheets["review_decisions.csv"]
+        before = on_record_of_rows(self.session, sheets, self.names, decided=False) if was_otherwise else None
         self._append_rows(sheets, "withdrawals.csv")
         refused = write_readings(
             self.session, sheets, self.names, before, self.now, self.append, correcting=self.correcting
         )
         self._append_rows(sheets, "factor_pairs.csv")
         self._review_impact(certificates.get("calibrations.csv", ()), defaultdict(tuple, of_instruments))
+        self._append_rows(sheets, *_OF_THE_HOUSE)
         return Imported(self.counts, refused, self.on_record, tuple(self.remarks))
 
     def _append_rows(self, sheets: Sheets, *files: str) -> dict[str, Sequence[int]]:
         """Append the rows of files of which each is a record by itself; their keys by file."""
-        written = {
-            file: self.append(FILES[file].table, rows_of_table(FILES[file], sheets[file], self.names))
-            for file in files
-            if sheets[file]
-        }
+        written = {file: self._append_of(file, sheets[file]) for file in files if sheets[file]}
         for file, keys in written.items():
             if any(row.sound(TAKEN_BACK) for row in sheets[file]):
                 self.append(Retraction, retractions_of_rows(FILES[file].table, sheets[file], keys))
         return written
+
+    def _append_of(self, file: str, rows: Sequence[TypedRow]) -> Sequence[int]:
+        return self.append(FILES[file].table, rows_of_table(FILES[file], rows, self.names))
+
+    def _append_decisions(self, decisions: Sequence[TypedRow], factors: Sequence[TypedRow]) -> None:
+        """Append decisions in reviews and found factors in their order: a decision leaves behind what was found before it."""
+        reviews = self._reviews_opened(decisions) if decisions else {}
+        written = 0
+        for row in decisions:
+            until = max(written, int(row.get("factors_before") or 0))
+            self._append_of("factors.csv", factors[written:until])
+            written = until
+            self.append(ReviewDecision, [decision_of_row(row, reviews[self._calibration(row)])])
+        self._append_of("factors.csv", factors[written:])
+
+    def _reviews_opened(self, decisions: Sequence[TypedRow]) -> Mapping[int, int]:
+        """The reviews that decisions name, by the key of the certificate; raises BadInputError where one has none."""
+        named = {self._calibration(row): row for row in decisions}
+        self._tell(open_reviews(self.session, self.signature, self.now, named.keys()))
+        query = select(ImpactReview.calibration_id, ImpactReview.id)
+        reviews = dict(by_keys(self.session, query, ImpactReview.calibration_id, named.keys()))
+        wrong = [without_review(row) for calibration, row in named.items() if calibration not in reviews]
+        if wrong:
+            raise BadInputError(wrong)
+        return reviews
+
+    def _calibration(self, row: TypedRow) -> int:
+        return int(keys_of(FILES["review_decisions.csv"], row, self.names)["calibration_id"] or 0)
 
     def _review_impact(self, recorded: Collection[int], of_instruments: Mapping[str, Sequence[int]]) -> None:
         """Open an impact review for whatever was found out of order, and bring those on record up to date."""

@@ -1,15 +1,20 @@
-"""Cells that may be right and are unusual: said, and written all the same. What cannot be is a finding of the cell's own check.
+"""Cells that may be right and are unusual: said of a file, and written all the same; asked of whoever typed them by hand.
+
+What cannot be is a finding of the cell's own check.
 
 What is usual stands with each column (`TypedColumn.odd`); an expanded uncertainty is held against its reference value and against
 the instrument's range. Common practice, no source.
 """
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import groupby
 
-from calib.errors import told_of_cell
+from calib.errors import Doubt
+from calib.procedures.certificate.fit_curve import indication_quantity
 from calib.procedures.measure.standing import section_from
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.declaration import RecordNames
+from calib.procedures.typed.kinds import WITHOUT_STATE, lacks_state
 from calib.procedures.typed.observations import mean_of, observed_values
 from calib.procedures.typed.sheets import Cells, Sheets, TypedRow
 from calib.quantities import unit
@@ -24,36 +29,74 @@ _USUAL_SIDE = (0.03, 5.0)  # of an opening or a duct [m]
 _LARGEST_RATIO = 2.0  # of the passes at one outlet
 _FASTEST = 15.0  # at the face of an outlet [m/s]
 _SHARES_OF_DESIGN = (0.2, 5.0)
+_FLOWING = ("air velocity", "volume flow")
 
 
 def odd_cells(sheets: Sheets, instruments: Mapping[str, Cells], outlets: Mapping[RecordNames, Cells]) -> Iterator[str]:
     """A line for each odd cell of checked sheets, the first few of each column, and how many more there are."""
+    for (_, column), each in groupby(
+        doubts_of(sheets, instruments, outlets), lambda doubt: (doubt.source, doubt.column)
+    ):
+        odd = list(each)
+        yield from map(str, odd[:_NAMED])
+        if len(odd) > _NAMED:
+            yield f"{odd[0].source}, {column}: {len(odd) - _NAMED} more cells are as unusual"
+
+
+def doubts_of(
+    sheets: Sheets, instruments: Mapping[str, Cells], outlets: Mapping[RecordNames, Cells]
+) -> Iterator[Doubt]:
+    """Each odd cell of checked sheets, column by column."""
     for name, columns in FILES.items():
         for column in columns:
             if column.odd is not None:
-                sound = ((row, column.odd(row.cells[column.name])) for row in sheets[name] if row.sound(column.name))
-                yield from _told(column.name, sound)
-    compared = ((row, _odd_uncertainty(row, instruments)) for row in sheets["comparisons.csv"])
-    yield from _told("expanded_uncertainty", compared)
+                rows = [row for row in sheets.get(name, ()) if row.sound(column.name)]
+                yield from _doubts(column.name, ((row, column.odd(row.cells[column.name])) for row in rows))
+    kinds = [row for row in sheets.get("instruments.csv", ()) if row.source is not None and lacks_state(row.cells)]
+    yield from _doubts("kind", ((row, WITHOUT_STATE) for row in kinds))
+    compared = ((row, _odd_uncertainty(row, instruments)) for row in sheets.get("comparisons.csv", ()))
+    yield from _doubts("expanded_uncertainty", compared)
     for side in _SIDES:
-        sides = ((row, _odd_side(row, side)) for row in sheets["outlets.csv"] if row.sound(side))
-        yield from _told(side, sides)
-    readings = sheets["readings.csv"]
-    passes = ((row, _odd_passes(row)) for row in readings if row.sound("observations"))
-    yield from _told("observations", passes)
+        sides = ((row, _odd_side(row, side)) for row in sheets.get("outlets.csv", ()) if row.sound(side))
+        yield from _doubts(side, sides)
+    readings = sheets.get("readings.csv", ())
+    for repeated in ("observations", "throttled_observations"):
+        passes = (
+            (row, _odd_passes(row.cells[repeated], instruments[row.cells["instrument"]]))
+            for row in readings
+            if row.sound(repeated)
+        )
+        yield from _doubts(repeated, passes)
+    points = sheets.get("traverses.csv", ())
+    of_points = ((row, _odd_passes(row.cells["indications"], instruments[row.cells["instrument"]])) for row in points)
+    yield from _doubts("indications", of_points)
     at = ((row, outlets.get((row.cells["job"], row.cells["outlet"]))) for row in readings)
+    means = _means_of_traverses(readings, points)
     flows = (
-        (row, _odd_flow(row, instruments[row.cells["instrument"]], outlet)) for row, outlet in at if outlet is not None
+        (row, _odd_flow(row, instruments[row.cells["instrument"]], outlet, means.get(_of_reading(row))))
+        for row, outlet in at
+        if outlet is not None
     )
-    yield from _told("outlet", flows)
+    yield from _doubts("outlet", flows)
 
 
-def _told(column: str, said_of: Iterable[tuple[TypedRow, str | None]]) -> Iterator[str]:
-    odd = [(row, said) for row, said in said_of if said is not None]
-    for row, said in odd[:_NAMED]:
-        yield told_of_cell(row.source, row.row_number, column, row.cells[column], said)
-    if len(odd) > _NAMED:
-        yield f"{odd[0][0].source}, {column}: {len(odd) - _NAMED} more cells are as unusual"
+def _doubts(column: str, said_of: Iterable[tuple[TypedRow, str | None]]) -> Iterator[Doubt]:
+    for row, said in said_of:
+        if said is not None:
+            yield Doubt(row.source, row.row_number, column, row.cells[column], said)
+
+
+def _of_reading(row: TypedRow) -> RecordNames:
+    """What a reading and the points of its traverse have in common, as they were typed."""
+    return tuple(row.cells[column] for column in ("job", "outlet", "instrument", "observed_at"))
+
+
+def _means_of_traverses(readings: Sequence[TypedRow], points: Sequence[TypedRow]) -> dict[RecordNames, float]:
+    """The mean over the points of each traverse, in the unit typed."""
+    values: dict[RecordNames, list[float]] = {_of_reading(row): [] for row in readings if row.sound("traverse_rule")}
+    for row in points:
+        values.get(_of_reading(row), []).extend(observed_values(row.cells["indications"]))
+    return {names: mean_of(typed) for names, typed in values.items() if typed}
 
 
 def _odd_uncertainty(row: TypedRow, instruments: Mapping[str, Cells]) -> str | None:
@@ -80,18 +123,23 @@ def _odd_side(row: TypedRow, side: str) -> str | None:
     )
 
 
-def _odd_passes(row: TypedRow) -> str | None:
-    """Passes at one outlet that differ many-fold: often a decimal point that slipped."""
-    values = observed_values(row.cells["observations"])
+def _odd_passes(typed: str, instrument: Cells) -> str | None:
+    """Passes at one place that differ many-fold: often a decimal point that slipped. Pressures go with the square of a velocity."""
+    values = observed_values(typed)
     low, high = min(values), max(values)
-    if low <= 0 or high / low <= _LARGEST_RATIO:
+    is_pressure = indication_quantity(instrument) not in _FLOWING
+    if low < 0 or high <= 0 or (is_pressure and low == 0):
         return None
-    return f"the largest pass is {high / low:.3g} times the smallest; usually less than {_LARGEST_RATIO:g} times"
+    largest = _LARGEST_RATIO**2 if is_pressure else _LARGEST_RATIO
+    usual = f"usually less than {largest:g} times"
+    if low == 0:
+        return f"a pass is 0 beside one of {high:g}; {usual}"
+    return None if high / low <= largest else f"the largest pass is {high / low:.3g} times the smallest; {usual}"
 
 
-def _odd_flow(row: TypedRow, instrument: Cells, outlet: Cells) -> str | None:
+def _odd_flow(row: TypedRow, instrument: Cells, outlet: Cells, of_traverse: float | None) -> str | None:
     """A face velocity that is no outlet's, or a flow far from the design; both as indicated, before any correction."""
-    shown, is_velocity = _shown(row, instrument), instrument["quantity"] == "air velocity"
+    shown, is_velocity = _shown(row, instrument, of_traverse), instrument["quantity"] == "air velocity"
     if shown is None:
         return None
     if is_velocity and outlet["place"] != DUCT and shown > _FASTEST:
@@ -106,15 +154,14 @@ def _odd_flow(row: TypedRow, instrument: Cells, outlet: Cells) -> str | None:
     return f"about {share:.2g} times its design flow was indicated; usually {low:g} to {high:g} times"
 
 
-def _shown(row: TypedRow, instrument: Cells) -> float | None:
+def _shown(row: TypedRow, instrument: Cells, of_traverse: float | None) -> float | None:
     """The mean that an instrument for velocity or flow showed of that itself [SI]."""
     itself = instrument.get("indication_quantity") in (None, instrument["quantity"])
-    if not itself or instrument["quantity"] not in ("air velocity", "volume flow") or row.sound("traverse_rule"):
+    if not itself or instrument["quantity"] not in _FLOWING:
         return None
     typed = row.get("indication") or row.get("observations")
-    if typed is None:
-        return None
-    return unit(str(instrument["quantity"]), row.cells["unit"]).to_si(mean_of(observed_values(typed)))
+    mean = mean_of(observed_values(typed)) if typed is not None and of_traverse is None else of_traverse
+    return None if mean is None else unit(str(instrument["quantity"]), row.cells["unit"]).to_si(mean)
 
 
 def _area(outlet: Cells) -> float | None:

@@ -8,23 +8,28 @@ from typing import Any
 from sqlalchemy import Float, Integer
 from sqlmodel import SQLModel
 
-from calib.procedures.enter.later_records import by_revision
 from calib.procedures.enter.names_on_record import NamesOnRecord
+from calib.procedures.typed.columns import DECLARED
 from calib.procedures.typed.declaration import Declaration
 from calib.procedures.typed.observations import observed_values, result_of
 from calib.procedures.typed.sheets import TypedRow
+from calib.records.tables.reviews import ReviewDecision
 
 
 def rows_of_table(declaration: Declaration, rows: Sequence[TypedRow], names: NamesOnRecord) -> list[dict[str, Any]]:
     """A row of the table for each of a file; pairs with a refused reading make none, since no factor rests on that."""
     worked_out = _WORKED_OUT.get(declaration.file, _nothing)
-    in_order = by_revision(rows) if declaration.file == "factors.csv" else rows
-    made = ((row, keys_of(declaration, row, names)) for row in in_order)
+    made = ((row, keys_of(declaration, row, names)) for row in rows)
     return [
         cells_of_table(declaration, row.cells) | keys | worked_out(row)
         for row, keys in made
         if declaration.file != "factor_pairs.csv" or None not in keys.values()
     ]
+
+
+def decision_of_row(row: TypedRow, review: int) -> dict[str, Any]:
+    """A row of review_decisions.csv as a decision on a review."""
+    return cells_of_table(DECLARED[ReviewDecision], row.cells) | {"impact_review_id": review}
 
 
 def cells_of_table(declaration: Declaration, cells: Mapping[str, str]) -> dict[str, Any]:
@@ -60,8 +65,13 @@ def _face_indications(row: TypedRow) -> dict[str, str]:
     return {"face_indications": json.dumps(observed_values(row.cells["face_indications"]))}
 
 
+def _content(row: TypedRow) -> dict[str, bytes]:
+    return {} if row.log is None else {"content": row.log.content}
+
+
 # What is stored besides the cells as they were typed.
-_WORKED_OUT: Mapping[str, Callable[[TypedRow], dict[str, str]]] = {
+_WORKED_OUT: Mapping[str, Callable[[TypedRow], dict[str, Any]]] = {
     "checks.csv": _result,
     "factors.csv": _face_indications,
+    "validations.csv": _content,
 }

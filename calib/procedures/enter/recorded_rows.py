@@ -5,20 +5,27 @@ An export asks for all of them; an import asks for those that its sheets have to
 
 import json
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
+from sqlmodel import col, select
+
 from calib.procedures.enter.names_on_record import NamesOnRecord
+from calib.procedures.on_record.recorded import sequences
+from calib.procedures.on_record.reviews import FOUND_BEYOND
 from calib.procedures.typed.cells import same_time
 from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.declaration import TAKEN_BACK
 from calib.records.record import RecordCells, key
 from calib.records.tables.calibrations import Acceptance, Calibration, ReferenceStandard
 from calib.records.tables.entries import Retraction
+from calib.records.tables.factors import FoundFactor
 from calib.records.tables.instruments import Instrument
 from calib.records.tables.outlets import Outlet
 from calib.records.tables.readings import LoggedSeries, Reading, Refusal, Traverse, TraversePoint
+from calib.records.tables.reports import SoftwareValidation
+from calib.records.tables.reviews import ImpactReview, ReviewDecision
 from calib.records.words import BY_THE_RULE
 
 
@@ -77,6 +84,38 @@ def _factors(names: NamesOnRecord, file: str, logs: "LogsOnRecord") -> Iterator[
         yield cells | {"face_indications": ";".join(repr(each) for each in json.loads(cells["face_indications"]))}
 
 
+def _decisions(names: NamesOnRecord, _file: str, _logs: "LogsOnRecord") -> Iterator[RecordCells]:
+    """Of reviews that comparisons as found opened: the others say no more than that all is as before."""
+    of_certificates = names.of(ImpactReview, "calibration_id", names.names(Calibration).keys())
+    reviews = {key(each.id): each for each in of_certificates if each.cause in (None, FOUND_BEYOND)}
+    decisions = [
+        each
+        for each in names.of(ReviewDecision, "impact_review_id", reviews.keys())
+        if each.impact_review_id in reviews
+    ]
+    if not decisions:
+        return
+    places = _places(names, ReviewDecision, [key(each.id) for each in decisions])
+    factors = _places(names, FoundFactor, names.session.exec(select(col(FoundFactor.id))))
+    for decision in decisions:
+        before = sum(each < places[key(decision.id)] for each in factors.values())
+        owner = names.names(Calibration)[key(reviews[decision.impact_review_id].calibration_id)]
+        certificate = dict(zip(("tag", "certificate"), owner, strict=True))
+        yield decision.model_dump() | certificate | {"factors_before": before or None}
+
+
+def _places(names: NamesOnRecord, table: type[Any], keys: Iterable[Any]) -> Mapping[int, int]:
+    """Places in the ledger of records of a table, by their key."""
+    return sequences(names.session, str(table.__tablename__), [key(each) for each in keys])
+
+
+def _validations(names: NamesOnRecord, _file: str, logs: "LogsOnRecord") -> Iterator[RecordCells]:
+    """Each with what it gave in a file beside."""
+    for validation in names.all(SoftwareValidation):
+        name = f"validation-{validation.sha256[:12]}.json"
+        yield validation.model_dump(exclude={"content"}) | {"file": logs.beside(name, validation.content)}
+
+
 def _observed(names: NamesOnRecord) -> list[Reading | Refusal]:
     """Readings and refusals by job and time: an order that does not hang on what the gate decided."""
     declaration = FILES["readings.csv"]
@@ -133,13 +172,18 @@ _OTHERWISE: Mapping[str, Callable[[NamesOnRecord, str, "LogsOnRecord"], Iterator
     "calibrations.csv": _calibrations,
     "curves.csv": _chosen_curves,
     "factors.csv": _factors,
+    "review_decisions.csv": _decisions,
+    "validations.csv": _validations,
     "readings.csv": _readings,
     "traverses.csv": _traverses,
 }
 
 
 class LogsOnRecord:
-    """Logged series under file names of their own: the same name and content is one file, the same name with another is another."""
+    """What stands beside the sheets, under file names of their own: logged series, what validations gave.
+
+    The same name and content is one file, the same name with another is another.
+    """
 
     def __init__(self, names: NamesOnRecord) -> None:
         self.contents: dict[str, bytes] = {}
@@ -151,15 +195,15 @@ class LogsOnRecord:
         """Give a name to the logs of readings."""
         keys = {each.logged_series_id for each in observed} - {None}
         for series in self._records.of(LoggedSeries, "id", keys):
-            self.names[key(series.id)] = self._named(series)
+            self.names[key(series.id)] = self.beside(series.name, series.content)
 
-    def _named(self, series: LoggedSeries) -> str:
-        stem, suffix = Path(series.name).stem, Path(series.name).suffix
-        name, count = series.name, 1
-        while name.lower() in FILES or self._taken(name, series.content):
+    def beside(self, name: str, content: bytes) -> str:
+        """Put a file beside the sheets; the name that it has there."""
+        stem, suffix, count = Path(name).stem, Path(name).suffix, 1
+        while name.lower() in FILES or self._taken(name, content):
             count += 1
             name = f"{stem}-{count}{suffix}"
-        self.contents[name] = series.content
+        self.contents[name] = content
         self._names[name.casefold()] = name
         return name
 

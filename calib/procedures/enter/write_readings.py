@@ -54,8 +54,8 @@ def write_readings(
 ) -> tuple[RefusedReading, ...]:
     """Append the readings of checked sheets, those that the gate refuses as refusals, and what of both was taken back.
 
-    `before` is what counted before the same import withdrew calibrations, where it did; `correcting` is why the readings on record
-    are taken back whose place the rows take.
+    `before` is what counted before the same import withdrew calibrations or decided reviews, where it did; `correcting` is why the
+    readings on record are taken back whose place the rows take.
     """
     rows = sheets["readings.csv"]
     if not rows:
@@ -92,12 +92,12 @@ def write_readings(
     return tuple(refused)
 
 
-def on_record_of_rows(session: Session, sheets: Sheets, names: NamesOnRecord) -> OnRecord:
-    """What the readings of checked sheets rest on, by the records as they are now."""
+def on_record_of_rows(session: Session, sheets: Sheets, names: NamesOnRecord, *, decided: bool = True) -> OnRecord:
+    """What the readings of checked sheets rest on, by the records as they are now; `decided`: as reviews were decided."""
     rows, readings = sheets["readings.csv"], FILES["readings.csv"]
     tags = {row.cells[column] for row in rows for column in ("instrument", "probe") if column in row.cells}
     used = {key(names.key(readings.reference("instrument"), {"instrument": tag})) for tag in tags}
-    return on_record_of(session, used, _jobs(rows, names))
+    return on_record_of(session, used, _jobs(rows, names), decided=decided)
 
 
 def _jobs(rows: Sequence[TypedRow], names: NamesOnRecord) -> set[int]:
@@ -133,7 +133,7 @@ class _Gate:
         """The reasons against a reading that is refused now; none where it counted when it was observed."""
         reading, observations, outlet = taken
         if self.before is not None:
-            # It may have been observed before the withdrawal, and counts again once the right certificate is accepted.
+            # It may have been observed before that, and counts again once the right certificate is accepted.
             reasons = gate_reading(self.before, reading, observations, outlet, self.now).reasons and reasons
         if reasons and amended:
             # It may have been observed before the outlet was amended; every evaluation asks the gate again.

@@ -20,9 +20,7 @@ from calib.procedures.typed.time_to_come import expected_of
 from calib.records import ledger
 from calib.records.record import key, moment
 from calib.records.tables.events import Event
-from calib.records.words import DAMAGE
-
-PUT_SOMEWHERE = ("move", "return")
+from calib.records.words import DAMAGE, PUT_SOMEWHERE
 
 
 @dataclass(frozen=True)

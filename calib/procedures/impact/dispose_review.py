@@ -14,7 +14,7 @@ from sqlmodel import Session
 from calib.errors import BadInputError, Finding
 from calib.procedures.impact.gather import RecordKind
 from calib.procedures.impact.open_review import brought_up_to_date
-from calib.procedures.on_record.reviews import RECORDED_LATER, REISSUE, Review, review_numbered
+from calib.procedures.on_record.reviews import REISSUE, Review, review_numbered
 from calib.procedures.people.authorise import append, authorise
 from calib.procedures.typed.reason import without_reason
 from calib.records import ledger
@@ -72,8 +72,9 @@ def _findings(wanted: DispositionWanted, review: Review) -> Iterator[Finding]:
             yield Finding.typed("lines", str(line), "a reading or a report: only these can be reissued")
     if wanted.decision not in DISPOSITIONS:
         yield Finding.typed("decision", wanted.decision, f"one of {', '.join(DISPOSITIONS)}")
-    elif wanted.decision == IMMATERIAL and review.cause != RECORDED_LATER:
+    elif wanted.decision == IMMATERIAL and not review.is_of_reports:
         expected = "another decision: immaterial is said of a report that the records contradict since it was issued"
+        expected += ", or that was issued with what was taken back"
         yield Finding.typed("decision", wanted.decision, expected)
     for reason in wanted.reasons:
         yield from without_reason(reason)

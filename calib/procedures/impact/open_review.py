@@ -147,7 +147,7 @@ def open_for_cause(
         return Reviewed((), ())
     review = shaken.review()
     append(session, [review], signature)
-    _append_lines(session, review, lines, signature)
+    append_lines(session, review, lines, signature)
     tag = rested.ground.instruments[shaken.instrument].tag
     said = f"{tag}, {shaken.happened}"
     return Reviewed((Opened(key(review.id), said, f"{said}: impact review", len(lines)),), ())
@@ -163,13 +163,14 @@ def _with_more(session: Session, review: ImpactReview, signature: ledger.Signatu
         wanted = [record for record in rested.wanted() if record not in there]
         wanted = [record for record in wanted if not _issued_since(session, record, review)]
         more = lines_on(session, shaken, rested, wanted, now)
-        _append_lines(session, review, more, signature)
+        append_lines(session, review, more, signature)
     return Opened(key(review.id), f"{tag}, {shaken.happened}", None, len(more))
 
 
-def _append_lines(
+def append_lines(
     session: Session, review: ImpactReview, findings: Mapping[Record, Any], signature: ledger.Signature
 ) -> None:
+    """Append a line of a review for each record, with what is said of it."""
     lines = [
         ImpactLine(
             impact_review_id=key(review.id),
@@ -304,7 +305,7 @@ def _listed(
         session, ground, cause, reached, recalculate(session, ground, cause, reached.records, wanted, asked, now)
     )
     ordered = sorted(wanted, key=lambda record: (LISTED.index(record[0]), record[1]))
-    _append_lines(session, review, {record: writing.of(record) for record in ordered}, signature)
+    append_lines(session, review, {record: writing.of(record) for record in ordered}, signature)
     return opened
 
 

@@ -91,6 +91,7 @@ class Evaluation:
     of_rooms: Totals
     latest: Truths  # (n,) no later reading of its outlet stands, but for repeats
     in_totals: Truths  # (n,) the latest reading of an outlet that belongs to totals
+    outlets: Outlets  # and ducts of the job as they count now, by key
     readings: Readings | None = None  # absent where no reading stands, like all below
     flows: Flows | None = None
     velocity: Results | None = None
@@ -114,6 +115,11 @@ class Evaluation:
     def measured_outlets(self) -> dict[int, Outlet]:
         """Outlets that a reading stands of, as they count now, by their key."""
         return {key(reading.outlet.id): reading.outlet for reading in self.measured}
+
+    @property
+    def not_measured(self) -> tuple[Outlet, ...]:
+        """Outlets and ducts that no reading stands of, in the order in which they were recorded."""
+        return tuple(outlet for outlet_id, outlet in self.outlets.items() if outlet_id not in self.measured_outlets)
 
     @property
     def totals(self) -> tuple[Total, ...]:
@@ -140,7 +146,7 @@ def evaluate(
     stands = frozenset(outlet[latest].tolist())
     if not measured:
         of_systems, of_job, of_rooms = (Totals(tuple(totals)) for totals in _totals(plan, stands))
-        return Evaluation(job, (), refused, of_systems, of_job, of_rooms, latest, in_totals)
+        return Evaluation(job, (), refused, of_systems, of_job, of_rooms, latest, in_totals, plan.outlets)
     readings = arrays_of(measured, records)
     measured_flows = flows(readings)
     drifts = drifts_of(measured, measured_flows)
@@ -176,6 +182,7 @@ def evaluate(
         of_rooms,
         latest,
         in_totals,
+        plan.outlets,
         readings,
         measured_flows,
         results_of(measured_flows.velocity, measured_flows.velocity_contributions, coverage_probability),

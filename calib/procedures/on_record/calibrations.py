@@ -16,6 +16,7 @@ from calib.procedures.on_record.amended import amended_instruments
 from calib.procedures.on_record.attached_files import files_of
 from calib.procedures.on_record.by_keys import by_keys
 from calib.procedures.on_record.by_name import calibration_numbered, instrument_tagged
+from calib.procedures.on_record.laboratory_certificates import verdicts_of_calibrations
 from calib.procedures.on_record.recorded import recorded_by
 from calib.procedures.on_record.supersessions import superseded_among
 from calib.procedures.on_record.what_counts import counts_of_its_calibration, curve_may_count
@@ -113,6 +114,8 @@ class CalibrationOnFile:
     # When its acceptance was recorded, and why it holds from an earlier day.
     two_days: RecordCells = field(default_factory=lambda: _two_days(None, {}))
     attempts: tuple[RecordCells, ...] = ()  # to accept it, that its criterion failed: at, by, asked, findings
+    # Of each file that was read as a certificate: file, sha256, verdict, signer, laboratory that vouches.
+    signatures: tuple[RecordCells, ...] = ()
 
 
 ACCEPT = "accept"  # the act of an attempt
@@ -162,6 +165,7 @@ def calibrations_by_key(session: Session, keys: Collection[int]) -> dict[int, Ca
     rows = list(by_keys(session, query, Calibration.id, keys))
     owners = amended_instruments(session, {calibration.instrument_id for calibration, *_ in rows})
     superseded, attempts = superseded_among(session, keys), _attempts(session, keys)
+    signatures = verdicts_of_calibrations(session, keys)
     recorded = recorded_by(session, Acceptance, [key(row[1].id) for row in rows if row[1] is not None])
     for calibration, acceptance, withdrawal in rows:
         calibration_id = key(calibration.id)
@@ -182,6 +186,7 @@ def calibrations_by_key(session: Session, keys: Collection[int]) -> dict[int, Ca
             superseded.get(calibration_id),
             _two_days(acceptance, recorded),
             tuple(attempts[calibration_id]),
+            tuple(signatures.get(calibration_id, ())),
         )
     return on_file
 

@@ -149,20 +149,31 @@ def on_record(session: Session) -> OnRecord:
 
 
 def on_record_of(
-    session: Session, instruments: Collection[int] = (), jobs: Collection[int] = (), factors: Collection[str] = ()
+    session: Session,
+    instruments: Collection[int] = (),
+    jobs: Collection[int] = (),
+    factors: Collection[str] = (),
+    *,
+    decided: bool = True,
 ) -> OnRecord:
     """Load what some instruments and jobs rest on, by key, and factors by name: nothing of other instruments, jobs and years.
 
     With a job come the instruments of its readings and of its conditions of the air, and the factors of its outlets; with an
-    instrument its probe or meter, its calibrations and their reference standards.
+    instrument its probe or meter, its calibrations and their reference standards. `decided`: with the curves that hold as reviews
+    were decided; otherwise all is as before.
     """
     named = {*factors, *_factors_of(session, jobs)}
     touched = {*instruments, *_instruments_of(session, jobs), *_instruments_of_factors(session, named)}
-    return _loaded(session, touched | _partners(session, touched), jobs, named)
+    return _loaded(session, touched | _partners(session, touched), jobs, named, decided=decided)
 
 
 def _loaded(
-    session: Session, instruments: Collection[int] | None, jobs: Collection[int] | None, factors: Collection[str] = ()
+    session: Session,
+    instruments: Collection[int] | None,
+    jobs: Collection[int] | None,
+    factors: Collection[str] = (),
+    *,
+    decided: bool = True,
 ) -> OnRecord:
     within = None if instruments is None else with_standards(session, instruments)
     conditions: dict[tuple[int, str], list[Condition]] = defaultdict(list)
@@ -180,15 +191,14 @@ def _loaded(
     )
     calibrated = session.exec(among(curves, Calibration.instrument_id, within)).all()
     registered = amended_instruments(session, within)
-    certificates = with_decisions(
-        session,
-        Certificates(
-            register_among(session, within),
-            {record_id: each.now for record_id, each in registered.items()},
-            {key(calibration.id): calibration for calibration, _ in calibrated},
-            {key(calibration.id): curve for calibration, curve in calibrated},
-        ),
+    certificates = Certificates(
+        register_among(session, within),
+        {record_id: each.now for record_id, each in registered.items()},
+        {key(calibration.id): calibration for calibration, _ in calibrated},
+        {key(calibration.id): curve for calibration, curve in calibrated},
     )
+    if decided:
+        certificates = with_decisions(session, certificates)
     counting = that_count(session.exec(of_factors), lambda factor: factor.factor)
     return OnRecord(
         certificates.register,
@@ -205,7 +215,7 @@ def _loaded(
         source_names(session),
         {record_id: each for record_id, each in registered.items() if each.revisions},
         certificates.widened,
-        factors_left_behind(session, counting.values()),
+        factors_left_behind(session, counting.values()) if decided else LeftBehind(),
     )
 
 

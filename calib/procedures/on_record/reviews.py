@@ -26,7 +26,7 @@ from calib.records.tables.reports import IssuedReport
 from calib.records.tables.reviews import Disposition, ImpactLine, ImpactReview, ReviewDecision
 from calib.records.words import REVIEW_CAUSES
 
-FOUND_BEYOND, *_, RECORDED_LATER = REVIEW_CAUSES
+FOUND_BEYOND, WITHDRAWAL, RECORDED_LATER = REVIEW_CAUSES[0], REVIEW_CAUSES[2], REVIEW_CAUSES[-1]
 REISSUE = "reissue"
 Revisions = Mapping[str, list[tuple[int, int]]]  # of reports, by job: place in the ledger, revision
 
@@ -69,7 +69,7 @@ class ReviewLine:
     finding: Mapping[str, Any]
     decided: tuple[Decided, ...]  # in the order in which they were decided
     reissued: int | None = (
-        None  # the first revision issued after "reissue" was decided, or after what was recorded later
+        None  # the first revision issued after "reissue" was decided, or after what the review is about
     )
 
     @property
@@ -94,7 +94,7 @@ class Review:
 
     review: int  # by which a person names it
     cause: str  # of REVIEW_CAUSES
-    tag: str | None  # of the instrument that was out of order; absent where it is about what was recorded later
+    tag: str | None  # of the instrument that was out of order; absent where it is about issued reports
     certificate: str | None  # whose comparisons as found failed, or which counts no more; absent for other causes
     calibrated_on: str | None
     criterion: str  # what was not met; for another cause than "as found" what happened, in words
@@ -129,7 +129,12 @@ class Review:
         """What it is about: an instrument and a certificate, or what happened."""
         if self.cause == FOUND_BEYOND:
             return f"{self.tag}, certificate {self.certificate}"
-        return self.criterion if self.tag is None else f"{self.tag}, {self.criterion}"
+        return self.criterion if self.is_of_reports else f"{self.tag}, {self.criterion}"
+
+    @property
+    def is_of_reports(self) -> bool:
+        """Whether it is about issued reports alone, and about no instrument: what was recorded later, or taken back."""
+        return self.tag is None
 
     @property
     def happened(self) -> str:
@@ -196,7 +201,9 @@ def _known(session: Session, rows: Iterable[ImpactReview]) -> list[Review]:
         lines[line.impact_review_id].append(line)
     decided = _decided(session, [key(line.id) for of_review in lines.values() for line in of_review])
     promised = any(each[-1].decision == REISSUE for each in decided.values())
-    watched = {review_id for review_id, row in of_reviews.items() if row.cause == RECORDED_LATER}
+    watched = {
+        review_id for review_id, row in of_reviews.items() if row.calibration_id is None and row.instrument_id is None
+    }
     revisions = _revisions(session) if promised or watched else {}
     opened = _signed(session, "impact_review", watched)
     curves = _curves(session, of_reviews)

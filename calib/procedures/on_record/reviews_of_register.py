@@ -35,8 +35,9 @@ def with_reviews(
     if not numbers:
         return dict(register)
     from calib.procedures.on_record.reviews import reviews_numbered  # noqa: PLC0415 (where there is one)
+    from calib.procedures.people.house_rules import holds  # noqa: PLC0415
 
-    closes = _gate_is_closed(session)
+    closes = holds(session, OPEN_REVIEW_CLOSES) is True
     shaken: dict[str, list[ReviewOnRecord]] = defaultdict(list)
     owner = {each.record_id: tag for tag, own in register.items() for each in own.calibrations}
     for review in reviews_numbered(session, numbers):
@@ -66,14 +67,6 @@ def _reviews_of(session: Session, instruments: Collection[int] | None) -> list[i
         )
         lines = lines.where(col(Calibration.instrument_id).in_(wanted))
     return sorted({review for (review,) in session.execute(union(about, lines))})
-
-
-def _gate_is_closed(session: Session) -> bool:
-    """Whether an open review closes the gate, by the rule of the house that counts."""
-    from calib.records.tables.company import HouseRule  # noqa: PLC0415 (where there is a review)
-
-    rules = select(HouseRule.holds).where(HouseRule.rule == OPEN_REVIEW_CLOSES).order_by(col(HouseRule.id).desc())
-    return session.exec(rules).first() == "yes"
 
 
 def _own(review: "Review", own: InstrumentOnRecord, *, closes_gate: bool) -> ReviewOnRecord:

@@ -11,11 +11,12 @@ from sqlmodel import Session
 from calib.confirmation.authority import QA, unmet
 from calib.errors import Finding, Step
 from calib.procedures.people.authorise import People
-from calib.procedures.people.house_rules import ONE_PERSON_MAY_ACCEPT, holds
+from calib.procedures.people.house_rules import holds
 from calib.procedures.typed.sheets import TypedRow
 from calib.records import ledger
 from calib.records.record import key
 from calib.records.tables.calibrations import Calibration
+from calib.records.words import ONE_PERSON_MAY_ACCEPT
 
 NEXT_STEP = f"let another person accept it, or {Step.LET_ONE_ACCEPT}"
 

@@ -1,6 +1,5 @@
 """Rules of the company that the program follows: set one, list them. Of several records of one rule the latest counts."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 from sqlmodel import Session, col, select
@@ -11,11 +10,8 @@ from calib.procedures.typed.reason import without_reason
 from calib.records import ledger
 from calib.records.record import key
 from calib.records.tables.company import HouseRule
-from calib.records.words import OPEN_REVIEW_CLOSES
+from calib.records.words import HOUSE_RULES, RETENTION
 
-ONE_PERSON_MAY_ACCEPT = "one person may accept"  # whoever typed a certificate may accept it too
-RETENTION = "retention in years"  # how long the records are kept at least; nothing is ever deleted
-HOUSE_RULES = (ONE_PERSON_MAY_ACCEPT, OPEN_REVIEW_CLOSES, RETENTION)
 _WITH_A_VALUE = (RETENTION,)
 HOLDS, DOES_NOT = "yes", "no"
 _MOST_YEARS = 999
@@ -43,7 +39,9 @@ def set_rule(
         for column, value, known in (("rule", rule, HOUSE_RULES), ("holds", holds, (HOLDS, DOES_NOT)))
         if value not in known
     ]
-    findings += [*_of_value(rule, holds, value), *without_reason(reason)]
+    expected = expected_of_value(rule, holds, value)
+    findings += [] if expected is None else [Finding.typed("value", value, expected)]
+    findings += without_reason(reason)
     if findings:
         raise BadInputError(findings)
     signature = authorise(session, signature, "rule")
@@ -52,12 +50,14 @@ def set_rule(
     return record
 
 
-def _of_value(rule: str, is_set: str, value: str | None) -> Iterator[Finding]:
+def expected_of_value(rule: str, is_set: str, value: str | None) -> str | None:
+    """What the value of a rule should have been, in words; None where it is right."""
     wanted = rule in _WITH_A_VALUE and is_set == HOLDS
     if wanted and not (value is not None and value.isascii() and value.isdigit() and 1 <= int(value) <= _MOST_YEARS):
-        yield Finding.typed("value", value, f"a whole number of years, 1 to {_MOST_YEARS}")
+        return f"a whole number of years, 1 to {_MOST_YEARS}"
     if not wanted and value is not None:
-        yield Finding.typed("value", value, f"nothing: only {', '.join(_WITH_A_VALUE)} has one, where it holds")
+        return f"nothing: only {', '.join(_WITH_A_VALUE)} has one, where it holds"
+    return None
 
 
 def holds(session: Session, rule: str) -> bool | None:

@@ -13,7 +13,7 @@ from calib.records.tables.jobs import Job
 from calib.records.tables.outlets import Outlet
 from calib.records.words import DUCT
 
-PASSES = 3  # for which a field sheet has room; common practice, no source
+PASSES_ON_SHEET = 3  # for which a field sheet has room; common practice, no source
 
 
 @dataclass(frozen=True)
@@ -21,7 +21,7 @@ class FieldPlace:
     """A place to be read: its passes, or the rule, lines and points of its traverse."""
 
     outlet: Outlet
-    passes: int = PASSES
+    passes: int = PASSES_ON_SHEET
     traverse: tuple[str, int, int] | None = None
 
     @property

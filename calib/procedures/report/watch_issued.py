@@ -3,12 +3,18 @@
 Asked are the latest revisions of the jobs that the records touch, and nothing else; each is evaluated and compared with what was
 issued, as a reader sees it: the flow of each reading with its U and its statement of conformity, the totals, and which readings are
 refused. Where it differs a review opens, with a line for each report. It stays until the report is reissued, or QA judges it
-immaterial.
+immaterial. Where somebody took a record back, the review is of that, and has a line too for each report that was issued with the
+record and says the same without it: what it rested on is not there any more.
 
 Sources: ISO/IEC 17025:2017, 7.8.8 (amendments to reports) and 7.10.1, from memory.
 
 Decision (2026-11-29): the watch is asked once for all that one act recorded, by whoever keeps the transaction, and not by each
 procedure. Options: a call in each of them (a new one would be forgotten). Cost: whoever calls procedures from a notebook asks it.
+
+Decision (2026-11-29): what is taken back opens its review here. Options: in the act that takes back (a second reader of what a
+report rests on), only where a statement changes (a withdrawn check would leave no trace on what was measured in its trust), for
+each report of the instrument whenever issued (one that was issued before the record was typed never rested on it). Cost: a
+withdrawn reading asks QA for a decision on each report that it is in.
 """
 
 import json
@@ -21,21 +27,29 @@ from typing import Any
 from sqlmodel import Session, col, select
 
 from calib.errors import Step
+from calib.procedures.impact.open_review import append_lines
 from calib.procedures.measure.evaluate import evaluate
 from calib.procedures.on_record.by_keys import by_keys
-from calib.procedures.on_record.reviews import RECORDED_LATER, reviews
+from calib.procedures.on_record.record_in_words import record_in_words
+from calib.procedures.on_record.recorded import sequences
+from calib.procedures.on_record.reviews import RECORDED_LATER, WITHDRAWAL, reviews
 from calib.procedures.people.authorise import append
 from calib.procedures.report.issued import issued_bytes
 from calib.procedures.report.stated_now import stated_in, stated_now
 from calib.procedures.report.touched_jobs import RecordedKeys, touched_jobs
 from calib.records.ledger import Signature
 from calib.records.record import key, moment
+from calib.records.tables.entries import Retraction
+from calib.records.tables.events import Event
 from calib.records.tables.jobs import Job
 from calib.records.tables.ledger import LedgerEntry
 from calib.records.tables.reports import IssuedForm, IssuedReport
-from calib.records.tables.reviews import ImpactLine, ImpactReview, ReviewDecision
+from calib.records.tables.reviews import ImpactReview, ReviewDecision
+from calib.records.words import PUT_SOMEWHERE
 
 _REPORT = "issued_report"
+_SHAKE_NOTHING = ("refusal", "attached", "competence")
+_THE_SAME = "what it states is the same without it"
 _MOST_NAMED = 3  # differences that the answer names
 
 
@@ -45,16 +59,24 @@ class SaysOtherwise:
 
     report: IssuedReport
     job: str
-    differs: Sequence[Mapping[str, str | None]]  # what, before, after
+    differs: Sequence[
+        Mapping[str, str | None]
+    ]  # what, before, after; empty: it rests on what was taken back, and says the same
 
     @property
     def name(self) -> str:
         """How it is called."""
         return f"{self.job} revision {self.report.revision}"
 
+    @property
+    def notes(self) -> list[str]:
+        """What differs, in words."""
+        told = [f"{each['what']}: {each['before']} -> {each['after']}" for each in self.differs]
+        return told or [_THE_SAME]
+
     def __str__(self) -> str:
-        told = [f"{each['what']}: {each['before']} -> {each['after']}" for each in self.differs[:_MOST_NAMED]]
-        more = len(self.differs) - len(told)
+        told = self.notes[:_MOST_NAMED]
+        more = len(self.notes) - len(told)
         return f"report {self.name}: {'; '.join(told)}{f'; and {more} more' if more else ''}"
 
 
@@ -71,11 +93,80 @@ def watch_issued(session: Session, since: int, signature: Signature, now: dateti
     asked = [latest[job] for job, day in jobs.items() if job in latest and _before(day, latest[job])]
     others = [each for report in asked if (each := _says(session, report, now)) is not None]
     others = _not_known(session, others, recorded)
+    retractions = _that_shake(session, recorded)
+    if retractions:
+        others += _issued_with(session, retractions, latest, {key(each.report.id) for each in others})
     if not others:
         return ()
-    review = _open(session, others, next(iter(recorded.items())), signature, now)
-    told = (f"issued, but the records now say otherwise: {each}: {Step.SEE_REVIEW} {review}" for each in others)
-    return tuple(told)
+    what = _what_happened(session, retractions, recorded, signature, now)
+    review = _open(session, others, what, signature)
+    return tuple(f"{_told(each)}: {each}: {Step.SEE_REVIEW} {review}" for each in others)
+
+
+def _told(says: SaysOtherwise) -> str:
+    return "issued, but the records now say otherwise" if says.differs else "issued with what was taken back"
+
+
+# --- what was taken back ---------------------------------------------------------------------------------------------------------
+
+
+def _that_shake(session: Session, recorded: RecordedKeys) -> list[Retraction]:
+    """Retractions of records that results rest on: not of a refusal, nor of where an instrument was put."""
+    rows = by_keys(session, select(Retraction), Retraction.id, recorded.get("retraction", ()))
+    return [
+        each
+        for each in rows
+        if each.record_table not in _SHAKE_NOTHING
+        and not (each.record_table == "event" and session.get_one(Event, each.record_id).kind in PUT_SOMEWHERE)
+    ]
+
+
+def _issued_with(
+    session: Session, retractions: Sequence[Retraction], latest: Mapping[int, IssuedReport], there: Collection[int]
+) -> list[SaysOtherwise]:
+    """Reports, other than those that are there, that were issued of what rested on a record, after it was recorded."""
+    issued = sequences(session, _REPORT, [key(report.id) for report in latest.values()])
+    rested: dict[int, IssuedReport] = {}
+    for each in retractions:
+        recorded_at = sequences(session, each.record_table, [each.record_id])[each.record_id]
+        for job, day in touched_jobs(session, {each.record_table: [each.record_id]}).items():
+            report = latest.get(job)
+            if report is not None and _before(day, report) and issued[key(report.id)] > recorded_at:
+                rested[key(report.id)] = report
+    return [
+        SaysOtherwise(report, session.get_one(Job, report.job_id).job, ())
+        for report_id, report in sorted(rested.items())
+        if report_id not in there
+    ]
+
+
+def _what_happened(
+    session: Session, retractions: Sequence[Retraction], recorded: RecordedKeys, signature: Signature, now: datetime
+) -> ImpactReview:
+    """The review of it, not yet appended."""
+    cause, (table, keys) = RECORDED_LATER, next(iter(recorded.items()))
+    happened = f"{signature.action}, recorded on {now.date()}"
+    if retractions:
+        cause, table, keys = WITHDRAWAL, "retraction", [key(each.id) for each in retractions]
+        happened = f"{_what_was_taken_back(session, retractions)} on {now.date()}: {retractions[0].reason}"
+    return ImpactReview(
+        criterion=happened,
+        assessment=json.dumps({"since": None, "until": None, "certificate": None}),
+        cause=cause,
+        cause_table=table,
+        cause_id=min(keys),
+    )
+
+
+def _what_was_taken_back(session: Session, retractions: Sequence[Retraction]) -> str:
+    if len(retractions) > 1:
+        return f"{len(retractions)} records were withdrawn"
+    (only,) = retractions
+    verb = "withdrawn" if only.replaced_by_id is None else "corrected"
+    return f"{record_in_words(session, only.record_table, only.record_id)} was {verb}"
+
+
+# --- what reports say ------------------------------------------------------------------------------------------------------------
 
 
 def _latest(session: Session, jobs: Collection[int]) -> dict[int, IssuedReport]:
@@ -142,30 +233,11 @@ def _not_known(session: Session, others: list[SaysOtherwise], recorded: Recorded
 def _open(
     session: Session,
     others: Sequence[SaysOtherwise],
-    first: tuple[str, Collection[int]],
+    review: ImpactReview,
     signature: Signature,
-    now: datetime,
 ) -> int:
-    table, keys = first
-    happened = f"{signature.action}, recorded on {now.date()}"
-    review = ImpactReview(
-        criterion=happened,
-        assessment=json.dumps({"since": None, "until": None, "certificate": None}),
-        cause=RECORDED_LATER,
-        cause_table=table,
-        cause_id=min(keys),
-    )
     append(session, [review], signature)
-    lines = [
-        ImpactLine(
-            impact_review_id=key(review.id),
-            record_table=_REPORT,
-            record_id=key(each.report.id),
-            finding=json.dumps(_finding(each), ensure_ascii=False),
-        )
-        for each in others
-    ]
-    append(session, lines, signature)
+    append_lines(session, review, {(_REPORT, key(each.report.id)): _finding(each) for each in others}, signature)
     return key(review.id)
 
 
@@ -184,7 +256,7 @@ def _finding(says: SaysOtherwise) -> dict[str, Any]:
         "totals": {},
         "statements_changed": [],
         "largest_shift_over_U": None,
-        "reissue": True,
+        "reissue": bool(says.differs),
         "differs": [dict(each) for each in says.differs],
-        "notes": [f"{each['what']}: {each['before']} -> {each['after']}" for each in says.differs],
+        "notes": says.notes,
     }

@@ -145,7 +145,7 @@ def without_unit(cell: str, column: TypedColumn) -> tuple[str, str] | None:
     return None if units or unit is None else (";".join(part[1].strip() for part in parts if part), unit)
 
 
-def expected_of(cell: str, column: TypedColumn, habits: Habits) -> str | None:
+def meaning_expected(cell: str, column: TypedColumn, habits: Habits) -> str | None:
     """What was expected of a cell where more can be said than its check does: both that it may mean, or what it seems to be."""
     if _GROUP.fullmatch(cell) and not habits.decimal_comma and column.check(cell.replace(",", "")) is None:
         return f"{cell.replace(',', '.')} or {cell.replace(',', '')}, written without a comma: it may mean either"

@@ -9,7 +9,7 @@ import zipfile
 import zlib
 from collections.abc import Iterator
 from itertools import chain
-from typing import Final
+from typing import ClassVar, Final
 from xml.parsers.expat import ExpatError
 
 from calib.procedures.typed.declared_xml import DeclarationError, parser_without_declarations
@@ -24,14 +24,17 @@ MOST_SHEET_COLUMNS: Final = 100
 MOST_TEXT: Final = 20_000_000  # signs of all cells, a text that several share counted for each
 
 
+_WORKBOOK: Final = "a workbook"
+
+
 class WorkbookError(ValueError):
-    """A workbook beyond the bounds; the text says what was expected."""
+    """A workbook, or XML by itself, beyond the bounds; the text says what was expected."""
 
 
-def at_most(bound: int, counted: int, what: str) -> None:
+def at_most(bound: int, counted: int, what: str, whole: str = _WORKBOOK) -> None:
     """Raises WorkbookError where more was counted than the bound allows."""
     if counted > bound:
-        raise WorkbookError(f"a workbook with at most {bound:,} {what} (it has {counted:,} or more)")
+        raise WorkbookError(f"{whole} with at most {bound:,} {what} (it has {counted:,} or more)")
 
 
 def inflated(content: bytes) -> Iterator[tuple[str, bytes]]:
@@ -51,6 +54,9 @@ def inflated(content: bytes) -> Iterator[tuple[str, bytes]]:
 class BoundedXml:
     """Elements of XML, counted as they are met; raises WorkbookError beyond a bound. A subclass says what it makes of them."""
 
+    whole: ClassVar[str] = _WORKBOOK  # what is bounded, in words
+    most_elements: ClassVar[int] = MOST_ELEMENTS
+
     def __init__(self) -> None:
         self.elements = 0
         self._depth = 0
@@ -68,8 +74,10 @@ class BoundedXml:
         try:
             parser.Parse(content, True)
         except DeclarationError as error:
-            raise WorkbookError(f"a workbook without declarations of its own in {name}") from error
-        except ExpatError:
+            raise WorkbookError(f"{self.whole} without declarations of its own in {name}") from error
+        except WorkbookError:
+            raise
+        except (ExpatError, LookupError, ValueError):  # no XML, or in an encoding that nobody knows
             return False
         return True
 
@@ -85,12 +93,13 @@ class BoundedXml:
     def _start(self, name: str, attributes: dict[str, str]) -> None:
         self.elements += 1
         self._depth += 1
-        if self.elements > MOST_ELEMENTS:
-            at_most(MOST_ELEMENTS, self.elements, "elements of XML")
+        if self.elements > self.most_elements:
+            at_most(self.most_elements, self.elements, "elements of XML", self.whole)
         if self._depth > DEEPEST:
-            at_most(DEEPEST, self._depth, "elements within one another")
+            at_most(DEEPEST, self._depth, "elements within one another", self.whole)
         if attributes:
-            at_most(LONGEST_TAG, sum(map(len, chain(attributes, attributes.values()))), "signs of one tag")
+            signs = sum(map(len, chain(attributes, attributes.values())))
+            at_most(LONGEST_TAG, signs, "signs of one tag", self.whole)
         self.opened(name, attributes)
 
     def _end(self, name: str) -> None:
@@ -98,4 +107,4 @@ class BoundedXml:
         self.closed(name)
 
     def _comment(self, *texts: str) -> None:
-        at_most(LONGEST_TAG, sum(map(len, texts)), "signs of one comment")
+        at_most(LONGEST_TAG, sum(map(len, texts)), "signs of one comment", self.whole)

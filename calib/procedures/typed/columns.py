@@ -11,11 +11,13 @@ from calib.procedures.typed.declared.calibrations import (
 from calib.procedures.typed.declared.conditions import CONDITIONS_CSV
 from calib.procedures.typed.declared.events import CHECKS_CSV, EVENTS_CSV, PAIRINGS_CSV
 from calib.procedures.typed.declared.factors import FACTOR_PAIRS_CSV, FACTORS_CSV
+from calib.procedures.typed.declared.house import COMPETENCES_CSV, HOUSE_RULES_CSV, PEOPLE_ON_RECORD, VALIDATIONS_CSV
 from calib.procedures.typed.declared.instruments import INSTRUMENT_AMENDMENTS_CSV, INSTRUMENTS_CSV
 from calib.procedures.typed.declared.jobs import AIR_CSV, JOB_AMENDMENTS_CSV, JOBS_CSV, ROOMS_CSV, SYSTEMS_CSV
 from calib.procedures.typed.declared.methods import METHOD_AMENDMENTS_CSV, METHODS_CSV
 from calib.procedures.typed.declared.outlets import AMENDMENTS_CSV, OUTLETS_CSV
 from calib.procedures.typed.declared.readings import READINGS_CSV, TRAVERSES_CSV
+from calib.procedures.typed.declared.reviews import REVIEW_DECISIONS_CSV
 from calib.procedures.typed.declared.sources import SOURCE_SPELLINGS_CSV, SOURCES_CSV
 
 _DECLARED = (
@@ -46,7 +48,11 @@ _DECLARED = (
     INSTRUMENT_AMENDMENTS_CSV,
     METHOD_AMENDMENTS_CSV,
     JOB_AMENDMENTS_CSV,
+    REVIEW_DECISIONS_CSV,
+    HOUSE_RULES_CSV,
+    COMPETENCES_CSV,
+    VALIDATIONS_CSV,
 )
-DECLARED = {each.table: each for each in _DECLARED}
+DECLARED = {each.table: each for each in (*_DECLARED, PEOPLE_ON_RECORD)}
 # File name -> what it holds and its columns, in the order in which files are read.
 FILES = {each.file: each for each in _DECLARED}

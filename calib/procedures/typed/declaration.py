@@ -28,6 +28,7 @@ class TypedColumn:
     compared: Callable[[str], str] = str  # a cell as it compares with others: a time whatever zone it was typed in
     happened: Callable[[str], date] | None = None  # reads the time or the day of what has happened: none to come
     odd: Check | None = None  # a sound cell -> what would be usual, or None where it is
+    names_file: bool = False  # whether a cell names a file that stands beside the sheet
     # Whether a blank sheet fills it in: a row that has nothing else was not filled in.
     beforehand: bool = False
     # Whether a later act may fill it on record: a row that leaves it blank says nothing against that.

@@ -10,9 +10,9 @@ from pathlib import Path
 from calib.errors import Finding
 from calib.procedures.typed.as_people_write import (
     Habits,
-    expected_of,
     habits_of,
     is_as_wanted,
+    meaning_expected,
     meant,
     separator_of,
     text_of,
@@ -52,7 +52,7 @@ class TypedRow:
     row_number: int | None  # as a spreadsheet counts, the header being row 1; absent for what was typed at a face
     cells: dict[str, str]
     bad: set[str] = field(default_factory=set)
-    log: FileContent | None = None  # the file named in log_file
+    log: FileContent | None = None  # the file that the row names, from beside its sheet
     either: dict[str, str] = field(
         default_factory=dict
     )  # column -> both that its cell may mean, or what it seems to be
@@ -106,20 +106,23 @@ def read_sheets(
     sheets: dict[str, list[TypedRow]] = {}
     findings: list[Finding] = []
     others = []
-    logs = set()
+    named = set()
     for file in files:
         if file.name not in known:
             others.append(file)
             continue
         sheets[file.name], wrong = read_csv(file, known[file.name], reading)
         findings += wrong
+        naming = next((column.name for column in known[file.name] if column.names_file), None)
+        if naming is None:
+            continue
         for row in sheets[file.name]:
-            name = row.get("log_file")
-            logs.add(name)
+            name = row.get(naming)
+            named.add(name)
             # A sheet must not make the program read any file: a name that is a path is found wrong when the row is checked.
             row.log = beside(file, name) if name is not None and name == Path(name).name else None
-    expected = f"one of the file names {', '.join(known)}, or a log named in readings.csv"
-    findings += [Finding(file.source, None, None, None, expected) for file in others if file.name not in logs]
+    expected = f"one of the file names {', '.join(known)}, or a file named in readings.csv or validations.csv"
+    findings += [Finding(file.source, None, None, None, expected) for file in others if file.name not in named]
     return sheets, findings
 
 
@@ -247,20 +250,18 @@ def _why_left_out(cells: Mapping[str, str], columns: Iterable[TypedColumn]) -> t
     return _A_NOTE if len(cells) == 1 and len(missing) > 1 and text.startswith(_NOTES) else None
 
 
-def _rows_told(numbers: Sequence[int], single: str, several: str) -> str:
+def _rows_told(rows: Sequence[int], single: str, several: str) -> str:
     """Row 7 is a total and is, rows 3 to 24 and 27 are not filled in and are."""
     runs: list[list[int]] = []
-    for number in numbers:
-        if runs and number == runs[-1][-1] + 1:
-            runs[-1].append(number)
+    for row in rows:
+        if runs and row == runs[-1][-1] + 1:
+            runs[-1].append(row)
         else:
-            runs.append([number])
+            runs.append([row])
     told = [str(run[0]) if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs[:_MOST_RUNS]]
     more = f" and {len(runs) - _MOST_RUNS} more" if len(runs) > _MOST_RUNS else ""
     return (
-        f"row {told[0]} is {single} and is"
-        if len(numbers) == 1
-        else f"rows {', '.join(told)}{more} are {several} and are"
+        f"row {told[0]} is {single} and is" if len(rows) == 1 else f"rows {', '.join(told)}{more} are {several} and are"
     )
 
 
@@ -293,7 +294,7 @@ def _put_as_meant(row: TypedRow, column: TypedColumn, names: Collection[str], ha
         return
     parted = without_unit(cell, column)
     if parted is None:
-        said = expected_of(cell, column, habits)
+        said = meaning_expected(cell, column, habits)
     else:
         bare_cell, unit = parted
         of = None if fixed_unit(name) == unit else unit_column(name, names)

@@ -5,8 +5,7 @@ from typing import ClassVar
 from sqlmodel import Field
 
 from calib.records.tables.row import Row, are_not_blank, is_one_of
-
-_HOUSE_RULES = ("one person may accept", "open review closes the gate", "retention in years")
+from calib.records.words import HOUSE_RULES
 
 
 class Company(Row, table=True):
@@ -27,7 +26,7 @@ class HouseRule(Row, table=True):
 
     __tablename__: ClassVar[str] = "house_rule"
     __table_args__ = (
-        is_one_of("rule", *_HOUSE_RULES),
+        is_one_of("rule", *HOUSE_RULES),
         is_one_of("holds", "yes", "no"),
         *are_not_blank("value", "reason"),
     )

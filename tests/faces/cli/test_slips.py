@@ -139,7 +139,17 @@ def test_a_correction_that_is_none_or_wrong_writes_nothing(records, cells, named
 def test_a_correction_that_the_gate_refuses_is_kept_as_a_refusal(records):
     number = number_at(records, "S-2")
     ran = calib(
-        "reading", "correct", "J-1", number, "--indication", "19", "--observations", "", *REASON, records=records
+        "reading",
+        "correct",
+        "J-1",
+        number,
+        "--indication",
+        "19",
+        "--observations",
+        "",
+        *REASON,
+        "--sure",
+        records=records,
     )
     assert ran.status == 3
     assert "refused" in ran.out
@@ -174,7 +184,7 @@ def test_a_corrected_reading_is_corrected_again_by_its_new_number(records):
 def test_a_dismissed_refusal_is_kept_and_told_no_more_on_page_one(records, tmp_path):
     refused = calib(
         "reading", "add", "J-1", "S-2", "--instrument", "VA-1", "--at", "2026-03-05T10:20+01:00", "--unit", "m/s",
-        "--indication", "19.0", "--method", "sweep", records=records,
+        "--indication", "19.0", "--method", "sweep", "--sure", records=records,
     )  # fmt: skip
     assert refused.status == 3
     assert "(refused reading 1)" in calib("reading", "list", "J-1", records=records).err

@@ -30,6 +30,7 @@ def answer(records, *words):
     ("words", "says"),
     [
         (["due", "--on", "2026-10-14"], "VA-13"),  # something is overdue
+        (["status", "--on", "2026-10-14"], "VA-13"),
         (["instrument", "list", "--on", "2026-10-14"], "VA-11"),
         (["ready", "VA-11", "TA-06", "DM-31", "--on", "2026-10-14"], "VA-11: may be used"),
     ],

@@ -306,7 +306,7 @@ def test_a_refusal_in_json_gives_the_reasons(records):
 
 
 def test_a_pressure_outside_the_measuring_interval_is_refused(records):
-    ran = add(records, *by_line(LINES[0].replace("34.8;", "434.8;"), LINES[1]))
+    ran = add(records, *by_line(LINES[0].replace("34.8;", "434.8;"), LINES[1]), "--sure")
     assert ran.status == 3
     assert "DM-1: indication 434.8 Pa is outside the calibrated measuring interval" in ran.err
 

@@ -255,7 +255,7 @@ def test_csv_has_a_row_of_each_cell_that_was_amended(demo):
 def test_csv_holds_nothing_but_these_records(demo):
     records = [row["record"] for row in table(demo["csv"])]
     assert list(dict.fromkeys(records)) == [
-        "report", "reading", "total", "job total", "room", "refusal", "amendment", "change", "instrument",
+        "report", "reading", "total", "job total", "room", "refusal", "not measured", "amendment", "change", "instrument",
         "reference standard", "joint probability",
     ]  # fmt: skip
 
@@ -487,7 +487,15 @@ def test_hostile_text_is_whole_in_the_csv(attacked):
     text, written = attacked
     rows = table(written["csv"])
     assert rows[1]["outlet"] == f"{text}S-1".strip()
-    expected = ["report", *["reading"] * 3, *["total"] * 4, "refusal", "instrument", "joint probability"]
+    expected = [
+        "report",
+        *["reading"] * 3,
+        *["total"] * 4,
+        "refusal",
+        "not measured",
+        "instrument",
+        "joint probability",
+    ]
     assert [row["record"] for row in rows] == expected
 
 

@@ -99,6 +99,7 @@ def test_a_sheet_without_rows_is_left_out(small):
         "job_totals",
         "rooms",
         "refusals",
+        "not_measured",
         "instruments",
         "budgets_in_full",
         "joint_probability",

@@ -128,7 +128,7 @@ def test_a_refusal_is_dismissed_by_qa_or_engineer_and_may_be_typed_again(small_f
         "indication": "19.0", "method": "sweep",
     }  # fmt: skip
     with database.writing(str(small_file)) as session:
-        assert len(add_reading(session, row, None, signed("Tom", LATER), LATER).refusals) == 1
+        assert len(add_reading(session, row, None, signed("Tom", LATER), LATER, sure=True).refusals) == 1
     with pytest.raises(BadInputError, match="engineer: Ed"), database.writing(str(small_file)) as session:
         dismiss_refusal(session, "J-1", 1, "a slip", signed("Tom", LATER))
     with database.writing(str(small_file)) as session:

@@ -149,7 +149,7 @@ def test_an_export_holds_competences_with_their_evidence(staffed, tmp_path):
     (tmp_path / "course.pdf").write_bytes(PDF)
     competence(staffed, "Tom", "--evidence", tmp_path / "course.pdf")
     assert calib("export", tmp_path / "out", records=staffed).status == 0
-    assert "duct traverses" in (tmp_path / "out" / "not-imported" / "competence.csv").read_text()
+    assert "duct traverses" in (tmp_path / "out" / "competences.csv").read_text()
     files = [one.read_bytes() for one in (tmp_path / "out" / "not-imported" / "files").iterdir()]
     assert PDF in files
 

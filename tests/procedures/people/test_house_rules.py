@@ -3,8 +3,9 @@
 import pytest
 
 from calib.errors import BadInputError
-from calib.procedures.people.house_rules import ONE_PERSON_MAY_ACCEPT, holds, rules, set_rule
+from calib.procedures.people.house_rules import holds, rules, set_rule
 from calib.records import database
+from calib.records.words import ONE_PERSON_MAY_ACCEPT
 from tests.folders import SIGNED, UNTOUCHED, ledger_head
 
 

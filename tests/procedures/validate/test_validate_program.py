@@ -149,8 +149,8 @@ def test_an_export_holds_the_validation_with_what_each_number_gave(job, tmp_path
     calib("validate", *BY, records=job)
     assert calib("export", tmp_path / "out", records=job).status == 0
     (kept,) = recorded(job)
-    assert kept.sha256 in (tmp_path / "out" / "not-imported" / "validation.csv").read_text()
-    assert (tmp_path / "out" / "not-imported" / "files" / kept.sha256).read_bytes() == kept.content
+    assert kept.sha256 in (tmp_path / "out" / "validations.csv").read_text()
+    assert (tmp_path / "out" / f"validation-{kept.sha256[:12]}.json").read_bytes() == kept.content
 
 
 # --- what a wheel takes along ----------------------------------------------------------------------------------------------------

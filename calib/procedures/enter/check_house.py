@@ -1,0 +1,83 @@
+"""Checks of what sheets bring of the house: its rules, what its people are authorised to do, validations, decisions in reviews."""
+
+import hashlib
+import json
+from collections.abc import Iterable, Iterator, Sequence
+
+from calib.errors import Finding
+from calib.procedures.on_record.held_curves import AS_FOUND_FROM
+from calib.procedures.people.authorise import People
+from calib.procedures.people.competences import by_themselves
+from calib.procedures.people.house_rules import expected_of_value
+from calib.procedures.typed.rows_together import KnownNames
+from calib.procedures.typed.sheets import TypedRow
+from calib.records import ledger
+
+_STATED = ("version", "platform", "result")  # by the row of a validation, and within its file
+
+
+def house_findings(named: KnownNames) -> Iterator[Finding]:
+    """What is wrong with the rules, validations and decisions of sheets."""
+    for row in named.sheets["house_rules.csv"]:
+        if row.sound("rule", "holds") and (
+            told := expected_of_value(row.cells["rule"], row.cells["holds"], row.get("value"))
+        ):
+            yield row.finding("value", told)
+    for row in named.sheets["validations.csv"]:
+        yield from _of_validation(row)
+    for row in named.sheets["review_decisions.csv"]:
+        yield from _of_decision(named, row)
+
+
+def _of_decision(named: KnownNames, row: TypedRow) -> Iterable[Finding]:
+    yield from named.unknown(row, "review_decisions.csv", "tag", "certificate")
+    from_a_time = row.get("curve") == AS_FOUND_FROM
+    if row.sound("curve") and from_a_time and row.blank("from_at"):
+        yield row.finding("from_at", "the time from which on the curve as found holds")
+    elif row.sound("curve", "from_at") and not from_a_time:
+        yield row.finding("from_at", f"nothing but with the curve {AS_FOUND_FROM!r}")
+    rows = len(named.sheets["factors.csv"])
+    if int(row.get("factors_before") or 0) > rows:
+        yield row.finding("factors_before", f"at most {rows}, the rows of factors.csv")
+
+
+def _of_validation(row: TypedRow) -> Iterable[Finding]:
+    """The file is that of the digest, and states what the row does."""
+    if not row.sound("file"):
+        return
+    if row.log is None or row.log.expected is not None:
+        yield row.finding("file", "a file that stands beside the sheet" if row.log is None else str(row.log.expected))
+        return
+    if row.sound("sha256") and hashlib.sha256(row.log.content).hexdigest() != row.cells["sha256"]:
+        yield row.finding("sha256", f"that of {row.log.name}, {hashlib.sha256(row.log.content).hexdigest()}")
+        return
+    try:
+        content = json.loads(row.log.content)
+        stated = {column: str(content[column]) for column in _STATED}
+        stated["checks"] = str(sum(len(source["numbers"]) for source in content["sources"]))
+    except (ValueError, KeyError, TypeError, RecursionError):
+        yield row.finding("file", "what a validation gave, as it was exported")
+        return
+    for column, told in stated.items():
+        if row.sound(column) and row.cells[column] != told:
+            yield row.finding(column, f"{told}, as {row.log.name} has it")
+
+
+def competence_findings(rows: Sequence[TypedRow], people: People, signature: ledger.Signature) -> Iterator[Finding]:
+    """Each is of a person on record, ends after it begins, and nobody authorises themselves while another may."""
+    names = [person.name for person in people.people]
+    for row in rows:
+        if row.sound("person") and row.cells["person"] not in names:
+            there = f"there is {', '.join(names)}" if names else "there is nobody yet: add them first, with their roles"
+            yield row.finding("person", f"a person on record: {there}")
+        if row.sound("from_on", "until_on") and row.cells["until_on"] < row.cells["from_on"]:
+            yield row.finding("until_on", f"a day not before from_on ({row.cells['from_on']})")
+        if row.sound("person", "authorised_by"):
+            for column, _, told in by_themselves(people, row.cells["person"], row.cells["authorised_by"], signature):
+                yield row.finding("authorised_by" if column == "authorised_by" else "person", told)
+                break
+
+
+def without_review(row: TypedRow) -> Finding:
+    """The finding on a decision whose certificate opened no review."""
+    return row.finding("certificate", "a certificate whose comparisons as found open a review: this one's do not")

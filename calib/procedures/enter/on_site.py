@@ -1,0 +1,260 @@
+"""What a sitting at a job asks of the records, and what it writes: the job's outlets, what was used last, one entry at a time.
+
+Everything is asked anew for each entry, of the records as they are then: a change by somebody else counts from its commit on.
+
+Decision (2026-11-29). Nothing of a job is kept between two entries but the open records and what the database compiled. Options:
+the evaluation kept as long as the ledger's head is the same (it changes with each entry, so it would serve nothing but a look at
+what is left). Cost: each answer evaluates the job.
+"""
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+from sqlmodel import Session, col, select
+
+from calib.airflow.traverse import POINT_RULES, traverse, usual
+from calib.errors import BadInputError, Finding, NotInRecordsError, RefusedError
+from calib.measurement.way import ProbeUse, Way
+from calib.procedures.enter.add_reading import add_reading, add_traverse, traverse_rows
+from calib.procedures.enter.import_sheets import Imported, rehearse
+from calib.procedures.enter.sitting import HalfTraversed, Sitting, TypedEntry
+from calib.procedures.measure.duct_section import section_on_record
+from calib.procedures.measure.evaluate import evaluate
+from calib.procedures.on_record.by_name import amended_instrument, instrument_tagged, not_there, tags_of
+from calib.procedures.on_record.in_force import outlets_in_force
+from calib.procedures.on_record.jobs_by_name import job_named, outlet_named
+from calib.procedures.on_record.methods import method_named
+from calib.procedures.on_record.used_with import decision_on, gear_of
+from calib.procedures.on_record.way_of_instrument import way_of_instrument
+from calib.procedures.on_record.what_counts import not_retracted
+from calib.procedures.typed.cells import one_of, same_time, whole
+from calib.procedures.typed.sheets import typed_row
+from calib.procedures.typed.unit_spelling import unit_meant
+from calib.quantities import Unit, known_units, unit
+from calib.records import ledger
+from calib.records.record import key
+from calib.records.tables.conditions import Condition
+from calib.records.tables.jobs import Job
+from calib.records.tables.methods import Method
+from calib.records.tables.outlets import Outlet
+from calib.records.tables.readings import Reading, Refusal, Traverse
+from calib.records.words import DUCT, STAGES
+
+
+@dataclass(frozen=True)
+class JobOnSite:
+    """A job as it stands: its outlets in their order, and those that a reading stands of."""
+
+    job: Job
+    outlets: Mapping[str, Outlet]  # by name, as they count now
+    measured: frozenset[str]
+
+    @property
+    def left(self) -> list[str]:
+        """Outlets and ducts that no reading stands of."""
+        return [name for name in self.outlets if name not in self.measured]
+
+
+def job_on_site(session: Session, job: str, now: datetime) -> JobOnSite:
+    """A job as it stands now; raises NotInRecordsError."""
+    evaluation = evaluate(session, job, now)
+    outlets = {outlet.outlet: outlet for outlet in outlets_in_force(session, [key(evaluation.job.id)]).values()}
+    return JobOnSite(evaluation.job, outlets, frozenset(each.outlet.outlet for each in evaluation.measured))
+
+
+# --- with what it is measured ----------------------------------------------------------------------------------------------------
+
+
+def last_used(session: Session, job: str) -> dict[str, str]:
+    """With what the latest reading of a job was taken, by whom too; nothing where there is none. Raises NotInRecordsError."""
+    of_job = select(Reading, Method.method).join(Outlet).join(Method, col(Method.id) == Reading.method_id)
+    own = of_job.where(Outlet.job_id == job_named(session, job).id, not_retracted(Reading))
+    last = session.exec(own.order_by(col(Reading.id).desc()).limit(1)).first()
+    if last is None:
+        return {}
+    reading, method = last
+    tags = tags_of(session, {each for each in (reading.instrument_id, reading.probe_id) if each is not None})
+    cells = {
+        "instrument": tags[reading.instrument_id], "probe": tags.get(reading.probe_id), "conditions": reading.conditions,
+        "unit": reading.unit, "method": method, "operator": reading.operator,
+    }  # fmt: skip
+    return {column: cell for column, cell in cells.items() if cell}
+
+
+@dataclass(frozen=True)
+class InstrumentAsks:
+    """What an instrument asks of the set-up."""
+
+    way: Way
+    unit: str  # its own
+    units: tuple[str, ...]
+
+    @property
+    def columns(self) -> list[str]:
+        """What has to be said beside the instrument, in the order in which it is asked."""
+        with_probe = ["probe"] if self.way.probe is ProbeUse.NEEDED else []
+        in_air = ["conditions"] if self.way.needs_air else []
+        return [*with_probe, *in_air, "unit", "method"]
+
+
+def asks_of_setup(session: Session, tag: str, now: datetime) -> InstrumentAsks:
+    """What an instrument asks of the set-up; raises NotInRecordsError."""
+    instrument = amended_instrument(session, tag).at(now)
+    return InstrumentAsks(way_of_instrument(instrument), instrument.unit, known_units(instrument.indicated))
+
+
+def setup_cell(session: Session, job: str, column: str, typed: str, asks: InstrumentAsks | None) -> str:
+    """A cell of the set-up as the records have it; raises NotInRecordsError, or BadInputError for an unknown unit."""
+    typed = typed.strip()
+    if column in ("instrument", "probe"):
+        instrument_tagged(session, typed)
+    elif column == "method":
+        method_named(session, typed)
+    elif column == "conditions":
+        of_job = Condition.job_id == job_named(session, job).id
+        known = session.exec(select(Condition.conditions).where(of_job, not_retracted(Condition)).distinct()).all()
+        if typed not in known:
+            raise not_there(f"conditions {typed!r} in job {job}", known)
+    elif column == "unit" and asks is not None:
+        meant = unit_meant(typed) or typed
+        if meant not in asks.units:
+            raise BadInputError([Finding.typed("unit", typed, f"one of {', '.join(asks.units)}")])
+        return meant
+    return typed
+
+
+def stage_meant(typed: str) -> str | None:
+    """The stage that a word or its beginning says: before, after, repeat; blank: it is not said. Raises BadInputError."""
+    wanted = typed.strip().casefold()
+    if not wanted:
+        return None
+    meant = [stage for stage in STAGES if stage.startswith(wanted)]
+    if len(meant) != 1:
+        raise BadInputError([Finding.typed("stage", typed, f"one of {', '.join(STAGES)}, or blank")])
+    return meant[0]
+
+
+# --- traverses -------------------------------------------------------------------------------------------------------------------
+
+
+def is_traversed(outlet: Outlet) -> bool:
+    """Whether what is typed at a place are points of a traverse."""
+    return outlet.place == DUCT and outlet.shape is not None
+
+
+def last_traversed(session: Session, outlet: Outlet) -> dict[str, str]:
+    """How a duct was traversed last: rule, lines, points; nothing where it never was."""
+    of_outlet = select(Traverse).join(Reading, col(Reading.traverse_id) == Traverse.id)
+    own = of_outlet.where(Reading.outlet_id == outlet.id, not_retracted(Reading))
+    last = session.exec(own.order_by(col(Reading.id).desc()).limit(1)).first()
+    return {} if last is None else {"rule": last.rule, "lines": str(last.lines), "points": str(last.points)}
+
+
+def half_traversed(
+    session: Session, job: str, outlet: str, typed: Mapping[str, str], at: datetime
+) -> tuple[HalfTraversed, tuple[str, ...]]:
+    """A traverse of a duct of which nothing is typed yet, and where each place is, from the wall.
+
+    `typed` are the rule, the numbers of lines and of points and that of the passes; the usual numbers where lines and points are
+    not said. Raises BadInputError with every finding, NotInRecordsError, or CalibError where the rule has no such points.
+    """
+    checks = {"rule": one_of(*POINT_RULES), "lines": whole, "points": whole, "passes": whole}
+    wrong = {name: check(typed[name]) for name, check in checks.items() if name in typed}
+    findings = [Finding.typed(name, typed[name], expected) for name, expected in wrong.items() if expected is not None]
+    if findings:
+        raise BadInputError(findings)
+    section, in_unit = section_on_record(session, job, outlet)
+    lines, points = usual(section, typed["rule"])
+    lines, points = int(typed.get("lines", lines)), int(typed.get("points", points))
+    places = traverse(section, typed["rule"], lines, points)
+    keys = tuple((place.line, place.point) for place in places)
+    half = HalfTraversed(typed["rule"], lines, points, int(typed.get("passes", 1)), keys, at.isoformat())
+    return half, tuple(_from_the_wall(place.along, in_unit) for place in places)
+
+
+def _from_the_wall(along: float, in_unit: Unit) -> str:
+    return f"{in_unit.from_si(along):.4g} {in_unit.symbol} from the wall"
+
+
+# --- asked before anything is typed ----------------------------------------------------------------------------------------------
+
+
+def against_setup(session: Session, sitting: Sitting, person: str, now: datetime) -> list[str]:
+    """What is against a reading here with this set-up, whatever it shows: asked before anybody climbs, and before fifty points.
+
+    Asked with an indication in the middle of what the instrument is calibrated for, and nothing is written.
+    """
+    tag = sitting.setup["instrument"]
+    decision = decision_on(gear_of(session, [key(instrument_tagged(session, tag).id)]), tag, now, now)
+    if decision.calibration is None or not decision.allowed:
+        return list(decision.reasons)
+    indicated = unit(amended_instrument(session, tag).at(now).indicated, sitting.setup["unit"])
+    middle = repr(indicated.from_si((decision.calibration.low + decision.calibration.high) / 2))
+    if sitting.traverse is None:
+        tried = sitting.with_values([middle, middle], now)
+    else:
+        of_points = (middle,) * len(sitting.traverse.places) * sitting.traverse.passes
+        tried = replace(sitting, traverse=replace(sitting.traverse, values=of_points)).as_whole()
+    assert tried.entry is not None  # noqa: S101 (it has every value)
+    cells = {**tried.entry.cells, "operator": person}
+    sheets = (
+        traverse_rows(cells, tried.entry.points) if tried.entry.points else {"readings.csv": [typed_row(None, cells)]}
+    )
+    try:
+        return [reason for refused in rehearse(session, sheets, now) for reason in refused.reasons]
+    except BadInputError as error:
+        return [str(finding) for finding in error.findings]
+
+
+# --- an entry --------------------------------------------------------------------------------------------------------------------
+
+
+def write_entry(
+    session: Session, entry: TypedEntry, signature: ledger.Signature, now: datetime, *, sure: bool, keep_refused: bool
+) -> Imported:
+    """Write an entry: a reading, or where that is wanted the refusal of one.
+
+    Raises BadInputError, DoubtError (`calib.procedures.enter.add_reading`), or RefusedError with the gate's reasons where no
+    refusal is to be kept: nothing must be committed then.
+    """
+    if entry.points:
+        imported = add_traverse(session, entry.cells, entry.points, signature, now, sure=sure)
+    else:
+        imported = add_reading(session, entry.cells, None, signature, now, sure=sure)
+    reasons = [reason for refusal in imported.refusals for reason in refusal.reasons]
+    if reasons and not keep_refused:
+        raise RefusedError("\n".join(reasons))
+    return imported
+
+
+@dataclass(frozen=True)
+class WrittenAs:
+    """An entry as it stands in the records."""
+
+    record_id: int
+    refused: bool
+
+
+def written_as(session: Session, entry: TypedEntry) -> WrittenAs | None:
+    """As what an entry was written; None where it was not. What was taken back since counts: it was written."""
+    try:
+        outlet = outlet_named(session, entry.cells["job"], entry.cells["outlet"])
+        instrument = instrument_tagged(session, entry.cells["instrument"])
+    except NotInRecordsError:
+        return None
+    for table in (Reading, Refusal):
+        own = (table.outlet_id == outlet.id, table.instrument_id == instrument.id)
+        recorded = session.exec(select(table.id, table.observed_at).where(*own).order_by(col(table.id).desc()))
+        for record_id, observed_at in recorded:
+            if same_time(observed_at) == same_time(entry.cells["observed_at"]):
+                return WrittenAs(key(record_id), refused=table is Refusal)
+    return None
+
+
+def readings_meanwhile(session: Session, outlet: Outlet, known: Collection[str]) -> int | None:
+    """The latest reading of an outlet that was not known to be measured; None where there is none."""
+    if outlet.outlet in known:
+        return None
+    own = select(Reading.id).where(Reading.outlet_id == outlet.id, not_retracted(Reading))
+    return session.exec(own.order_by(col(Reading.id).desc()).limit(1)).first()

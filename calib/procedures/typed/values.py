@@ -1,0 +1,48 @@
+"""Values as a person types them in a line: parted by blanks or semicolons, with a decimal point or a decimal comma.
+
+What two things may be meant by (412,418 is a decimal comma or two values) is refused, with both.
+"""
+
+import re
+from collections.abc import Sequence
+
+from calib.errors import BadInputError, Finding
+from calib.quantities import finite_number
+
+_PARTED = re.compile(r"[\s;]+")
+_DECIMAL_COMMA = re.compile(r"[+-]?\d*,\d+")
+_EITHER = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")  # 1,234: a decimal comma, or thousands, or two values
+
+
+def values_typed(line: str) -> list[str]:
+    """The values of a line, each as the records keep it; raises BadInputError with every one that is none."""
+    parts = [part.removesuffix(",") for part in _PARTED.split(line) if part.removesuffix(",")]
+    has_comma = any(_DECIMAL_COMMA.fullmatch(part) and not _EITHER.fullmatch(part) for part in parts)
+    values = [_with_point(part, has_comma=has_comma) for part in parts]
+    findings = [
+        Finding.typed("value", part, _expected(part))
+        for part, value in zip(parts, values, strict=True)
+        if finite_number(value) is not None
+    ]
+    if not parts:
+        findings = [Finding.typed("value", line.strip(), "values parted by blanks")]
+    if findings:
+        raise BadInputError(findings)
+    return values
+
+
+def cell_of(values: Sequence[str]) -> dict[str, str]:
+    """The cell of readings.csv that values fill: one alone is the mean as shown."""
+    return {"indication": values[0]} if len(values) == 1 else {"observations": ";".join(values)}
+
+
+def _with_point(part: str, *, has_comma: bool) -> str:
+    is_number = _DECIMAL_COMMA.fullmatch(part) and (has_comma or not _EITHER.fullmatch(part))
+    return part.replace(",", ".") if is_number else part
+
+
+def _expected(part: str) -> str:
+    if _EITHER.fullmatch(part):
+        whole, thousandths = part.split(",")
+        return f"{whole}.{thousandths}, or {whole} and {thousandths} parted by a blank: it may mean either"
+    return "numbers, parted by blanks"
