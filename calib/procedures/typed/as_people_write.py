@@ -55,16 +55,20 @@ def _is_text(text: str) -> bool:
     return all(sign.isprintable() or sign in "\r\n\t" for sign in text)
 
 
-def separator_of(text: str, columns: Iterable[TypedColumn]) -> str:
-    """What parts the cells: the sign that makes a line with the most known headings out of the first lines."""
-    known = {spelled_alike(column.name) for column in columns}
+def separator_of(text: str, names: Iterable[str]) -> str:
+    """What parts the cells: the sign that makes most known headings of a line among the first, or else most lines alike."""
+    known = {*map(spelled_alike, names)}
 
-    def headings(separator: str) -> int:
-        lines = csv.reader(text.splitlines()[:LOOKED_AT], delimiter=separator)
-        return max((sum(spelled_alike(bare(cell)) in known for cell in line) for line in lines), default=0)
+    def fit(separator: str) -> tuple[int, int]:
+        lines = list(csv.reader(text.splitlines()[:LOOKED_AT], delimiter=separator))
+        headings = [
+            sum(bool({spelled_alike(bare(cell)), spelled_alike(cell)} & known) for cell in line) for line in lines
+        ]
+        widths = Counter(len(line) for line in lines if len(line) > 1)
+        return max(headings, default=0), max((width * count for width, count in widths.items()), default=0)
 
     try:
-        return max(_SEPARATORS, key=headings)
+        return max(_SEPARATORS, key=fit)
     except csv.Error:
         return ","
 

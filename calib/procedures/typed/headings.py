@@ -106,6 +106,11 @@ def unit_column(column: str, names: Collection[str]) -> str | None:
     return next((name for name in (f"{column}_unit", of_dimension, of_flow, "unit") if name in names), None)
 
 
+def may_have_unit(column: TypedColumn) -> bool:
+    """Whether a unit may stand behind the values of a column."""
+    return column.check not in _OF_NO_UNIT and not isinstance(column.check, AmongWords)
+
+
 def fixed_unit(column: str) -> str | None:
     """The unit that a column has by its name; None where another column says it, or there is none."""
     name, _, unit = column.rpartition("_")
@@ -197,7 +202,7 @@ def _units_of(
     findings = []
     for heading in headings:
         own = by_name.get(heading.column)
-        if heading.unit is None or own is None or own.check in _OF_NO_UNIT or isinstance(own.check, AmongWords):
+        if heading.unit is None or own is None or not may_have_unit(own):
             continue
         if own.check is time_with_zone:
             zone = zone_meant(heading.unit) or zone

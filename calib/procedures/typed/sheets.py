@@ -6,6 +6,7 @@ from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from calib.errors import Finding
 from calib.procedures.typed.as_people_write import (
@@ -20,6 +21,9 @@ from calib.procedures.typed.as_people_write import (
 )
 from calib.procedures.typed.declaration import TypedColumn
 from calib.procedures.typed.headings import Header, fixed_unit, header_of, header_place, unit_column
+
+if TYPE_CHECKING:
+    from calib.procedures.typed.foreign_sheet import SheetMap
 
 Cells = Mapping[str, str | None]  # column -> as typed
 
@@ -132,6 +136,7 @@ class HowToRead:
 
     day_first: bool | None = None  # of dates such as 03/04/2026; None: as far as the sheet tells by itself
     notices: list[str] = field(default_factory=list)  # what was taken as what
+    maps: "Sequence[SheetMap]" = ()  # of sheets with headings of their own
 
 
 def read_csv(
@@ -139,16 +144,14 @@ def read_csv(
 ) -> tuple[list[TypedRow], list[Finding]]:
     """Rows of one CSV file as people write it (`as_people_write`), and what is wrong with it as a file."""
     reading, columns = reading or HowToRead(), tuple(columns)
-    lines, expected = csv_lines(file, columns, reading)
+    lines, expected = csv_lines(file, (column.name for column in columns), reading)
     if expected is not None:
         return [], [Finding(file.source, None, None, None, expected)]
     return sheet_rows(file.source, lines, columns, reading)
 
 
-def csv_lines(
-    file: FileContent, columns: Iterable[TypedColumn], reading: HowToRead
-) -> tuple[list[list[str]], str | None]:
-    """Lines of a CSV file that may have some columns, and what was expected of it where it is none."""
+def csv_lines(file: FileContent, names: Iterable[str], reading: HowToRead) -> tuple[list[list[str]], str | None]:
+    """Lines of a CSV file that may have headings of some names, and what was expected of it where it is none."""
     if file.expected is not None:
         return [], file.expected
     text, said = text_of(file.content)
@@ -158,7 +161,7 @@ def csv_lines(
         reading.notices.append(f"{file.source} {said}")
     if "\0" in text:
         return [], "text (there is a NUL byte in it)"
-    separator = separator_of(text, columns)
+    separator = separator_of(text, names)
     try:
         lines = list(
             islice(csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True), _MOST_LINES + 1)
