@@ -40,15 +40,15 @@ class PlainCommand(core.TyperCommand):
         typed = list(args)
         try:
             left = super().parse_args(ctx, args)
-            twice = _twice(self, ctx, typed)
-            if twice:
-                cast(typer.Context, ctx).fail(f"given more than once: {', '.join(twice)}; expected one value for each")
-            return left
         except typer.BadParameter as error:
             told = _told(self, ctx, typed, error)
             if told is None:
                 raise
             cast(typer.Context, ctx).fail(told)
+        twice = _twice(self, ctx, typed)
+        if twice:
+            cast(typer.Context, ctx).fail(f"given more than once: {', '.join(twice)}; expected one value for each")
+        return left
 
 
 def _told(command: PlainCommand, ctx: Any, typed: list[str], error: typer.BadParameter) -> str | None:
