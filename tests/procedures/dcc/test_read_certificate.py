@@ -426,6 +426,14 @@ def test_a_single_value_within_a_list_is_none():
     assert any("si:realListXMLList: expected at least one value" in line for line in lines)
 
 
+def test_a_part_that_the_schema_does_not_know_is_named():
+    lines = findings_of(certificate(after="<ds:Signature xmlns:ds='http://www.w3.org/2000/09/xmldsi'/>"))
+    assert lines == [
+        ("c.xml, Signature: expected one of the parts of a certificate: dcc:administrativeData, dcc:measurementResults, "
+        "dcc:comment, dcc:document, ds:Signature")
+    ]
+
+
 def test_everything_wrong_is_told_at_once():
     lines = findings_of(
         certificate(
