@@ -172,7 +172,6 @@ def _of_file_read(
     """Record a certificate as XML: read first, while nobody waits; then ask what it does not say; then write."""
     from calib.faces.files import LARGEST_FILE, file_content
     from calib.procedures.calibrate.read_calibration import read_calibration, record_read_calibration
-    from calib.procedures.fleet.attach_file import attachable
 
     said = {
         "file": "nothing: the file that is read is kept; `calib calibration attach` keeps another one beside it",
@@ -185,10 +184,8 @@ def _of_file_read(
     ]
     if wrong:
         raise BadInputError(wrong)
-    content = file_content(path, LARGEST_FILE)
-    file = attachable(content)
     with desk.reading_first() as session:
-        certificate = read_calibration(session, cells["tag"] or "", content, file)
+        certificate = read_calibration(session, cells["tag"] or "", file_content(path, LARGEST_FILE))
     typed = [phase.strip().replace(" ", "-") for phase in phases] or _asked_phases(certificate.results)
 
     def record(session: "Session") -> "CalibrationOnFile":

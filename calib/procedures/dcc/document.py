@@ -102,7 +102,7 @@ def short_name(tag: str) -> str:
 def read_document(source: str, content: bytes) -> tuple[Node | None, list[Finding]]:
     """The root of a certificate, or what is wrong with the file as a file."""
     try:
-        whole = _Counted().parse("itself", content)
+        whole = _Counted().parse("the file", content)
     except WorkbookError as error:
         return None, [_of_file(source, str(error))]
     if not whole:

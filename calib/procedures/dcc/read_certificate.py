@@ -307,7 +307,7 @@ def _condition(place: Node, condition: _Condition, read: CertificateRead, wrong:
         for digits in own.digits:
             value = _in(digits, own.unit, condition.quantity, condition.symbol)
             if condition.check(value) is not None:
-                wrong.add(own.node, f"{digits} {own.unit.symbol}", condition.expected)
+                wrong.add(own.node, f"{digits} {own.written_unit}", condition.expected)
                 return None
             values.append(value)
     if not values or len(set(values)) == 1:
