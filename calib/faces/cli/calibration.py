@@ -11,6 +11,7 @@ from calib.faces.cli.file import attached
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, plotted, reads, say, writes
 from calib.faces.cli.options import (
     Certificate,
+    FileDigest,
     FileToKeep,
     LatestCertificate,
     OnDate,
@@ -21,6 +22,7 @@ from calib.faces.cli.options import (
     day_of,
     to_draw,
 )
+from calib.faces.cli.withdrawing import withdrawn
 from calib.procedures.typed.declared.calibrations import CALIBRATIONS_CSV
 from calib.procedures.typed.sheets import Cells
 
@@ -50,12 +52,8 @@ _SHORTER = {
     "decision_rule": ["--rule"],
     "departure_reason": ["--departure"],
 }
-_OF_THE_FILE = "that of the file read"
 _ADDED = RowOptions(
-    CALIBRATIONS_CSV,
-    ["tag", "certificate"],
-    _SHORTER,
-    otherwise={"laboratory": _OF_THE_FILE, "calibrated_on": _OF_THE_FILE},
+    CALIBRATIONS_CSV, ["tag", "certificate"], _SHORTER, asked="that of the file read, or asked for with --ask"
 )
 Sheet = Annotated[str | None, typer.Option(metavar="NAME", help="Sheet of the workbook, where it has several.")]
 Rule = Annotated[
@@ -84,8 +82,14 @@ def add(
     cells: Cells,
     comparisons: Annotated[
         Path | None,
-        typer.Option(metavar="FILE", help="Workbook (.xlsx, .ods) or CSV file with the columns of comparisons.csv."),
+        typer.Option(
+            metavar="FILE",
+            help="Workbook (.xlsx, .ods) or CSV file with the columns of comparisons.csv; asked for line by line with --ask.",
+        ),
     ] = None,
+    ask: Annotated[
+        bool, typer.Option("--ask", help="Ask for what the certificate states, a question each; a pipe may answer.")
+    ] = False,
     correlations: Annotated[
         Path | None,
         typer.Option(
@@ -110,6 +114,9 @@ def add(
 ) -> Reply:
     """Record a certificate with its comparisons and its file; the correction curve is fitted from them.
 
+    With --ask it is typed by answers to questions, each checked at once; the whole is shown before it is written, and Ctrl-C writes
+    nothing.
+
     A certificate as XML is read with --read c-0815.xml --phase as-left alone: its signature is checked first, and what is typed
     beside it must be what the file says.
 
@@ -119,6 +126,12 @@ def add(
     from calib.procedures.calibrate.add_calibration import add_calibration
     from calib.procedures.typed.comparison_sheets import comparison_columns
 
+    if ask:
+        if read is not None or phase:
+            raise BadInputError(
+                [Finding.typed("ask", None, "nothing of --read and --phase beside it: that is no file to read")]
+            )
+        return _asked(desk, (tag, certificate), cells, comparisons, _file(file), sheet, correlations)
     # How it would be judged is stated with an acceptance alone.
     stated = {**cells, "decision_rule": None, "judged": None} if cells["accepted_on"] is None else cells
     typed = {"tag": tag, "certificate": certificate, **stated}
@@ -148,9 +161,40 @@ def _added(desk: Desk, record: "Callable[[Session], CalibrationOnFile]", *, dry_
     return reply._replace(text=f"{text}\nnothing was written: --dry-run")
 
 
+def _asked(
+    desk: Desk,
+    names: tuple[str, str],
+    cells: Cells,
+    comparisons: Path | None,
+    content: "FileRead | None",
+    sheet: str | None,
+    correlations: Path | None,
+) -> Reply:
+    """What a certificate states, asked for where it was not typed, shown and written; raises CalibError, nothing written."""
+    from calib.faces.cli.certificate_questions import CertificateQuestions
+    from calib.faces.cli.questions import answered_and_written, nothing_written_if_stopped
+    from calib.procedures.calibrate.add_calibration import add_calibration, must_be_new
+    from calib.procedures.typed.comparison_sheets import comparison_columns
+
+    with desk.reading_first() as session:
+        instrument = must_be_new(session, *names)
+    read = None if comparisons is None else _read(comparisons, *names, comparison_columns(), sheet)
+    questions = CertificateQuestions(names, instrument, {**cells, "decision_rule": None, "judged": None}, read)
+
+    def write() -> Reply:
+        rows = questions.comparisons
+        matrix = [] if correlations is None else _matrix(correlations, *names, rows)
+        with desk.writing_last() as session:
+            added = add_calibration(session, questions.cells, rows, content, desk.signature(), clock(), say, matrix)
+            return _recorded(added)
+
+    with nothing_written_if_stopped():
+        return answered_and_written(questions, questions.ask, questions.shown, write)
+
+
 def _missing(cells: Cells, comparisons: Path | None, phase: "Sequence[str] | None") -> list[Finding]:
     """What must be typed where no file is read."""
-    of_file = "or a certificate as XML with --read"
+    of_file = "or a certificate as XML with --read, or questions with --ask"
     columns = {column.name: column for column in CALIBRATIONS_CSV}
     findings = [
         Finding.typed(name, None, f"{columns[name].meaning}, {of_file}")
@@ -196,21 +240,17 @@ def _of_file_read(
 
 def _asked_phases(results: "Sequence[str]") -> list[str]:
     """On a terminal: which result is as found and which as left, since the schema does not say it."""
-    import sys
+    from dataclasses import replace
 
-    from calib.records.words import PHASES
+    from calib.faces.cli.questions import Questions, nothing_written_if_stopped
+    from calib.procedures.typed.declared.calibrations import COMPARISONS_CSV
 
-    if not (sys.stdin.isatty() and sys.stderr.isatty()):
+    questions = Questions()
+    if not questions.at_terminal:
         return []
-    return [_asked_phase(name, PHASES) for name in results]
-
-
-def _asked_phase(result: str, phases: "Sequence[str]") -> str:
-    while True:
-        asked = f"{result}: comparisons {' or '.join(phases)}?"
-        answer = str(typer.prompt(asked, err=True, prompt_suffix=" ")).strip().replace(" ", "-")
-        if answer in phases:
-            return answer
+    phase = next(column for column in COMPARISONS_CSV if column.name == "phase")
+    with nothing_written_if_stopped():
+        return [questions.cell(replace(phase, meaning=f"of {name}")) or "" for name in results]
 
 
 def _matrix(path: Path, tag: str, certificate: str, comparisons: "Sequence[TypedRow]") -> "list[TypedRow]":
@@ -396,6 +436,15 @@ def attach(
     content = attachable(file_content(file, LARGEST_FILE))
     on_record = attach_to_calibration(desk.writing(), tag, certificate, content, remarks, desk.signature())
     return attached(on_record, f"{tag}, certificate {certificate}")
+
+
+@writes(app, "detach")
+def detach(desk: Desk, tag: Tag, certificate: Certificate, sha256: FileDigest, reason: Reason) -> Reply:
+    """Take back that a file belongs to a certificate; its bytes stay with the records.
+
+    Example: calib calibration detach VA-21 C-0815 3a7bd3e2 --reason "the certificate of VA-22"
+    """
+    return withdrawn(desk, "file of a calibration", (tag, certificate, sha256), reason)
 
 
 @reads(app, "list")

@@ -21,7 +21,9 @@ def test_everything_that_is_missing_is_named_at_once(small_records):
     ran = calib("instrument", "add", "VA-9", "--kind", "vane", records=small_records)
 
     assert ran.status == 2
-    missing = "--maker, --model, --serial, --range-low, --range-high, --unit, --resolution, --interval-months"
+    missing = (
+        "--maker, --model, --serial, --range-low, --range-high, --unit, --resolution, --interval-months, --mpe-percent"
+    )
     assert f"missing: {missing}\n" in ran.err
 
 
