@@ -2,7 +2,8 @@
 
 Decision (2026-11-29). The bytes are counted by the reader that counts workbooks (size, elements, depth, no declaration, no document
 type) before defusedxml builds anything. Options: defusedxml alone (it bounds no size or depth), lxml for all (it reads entities and
-files unless told otherwise). Cost: a certificate is read twice, 5 ms for one of 50 kB.
+files unless told otherwise). Cost: a certificate is read twice, 1 ms for one of 20 kB, 1.5 s at
+the bounds with its signature.
 """
 
 from collections import Counter
