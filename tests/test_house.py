@@ -84,7 +84,7 @@ ROOMS = {
         "factors": ("impact", "pairs", "measure", "on_record"),
         "fleet": ("impact", "measure", "on_record", "certificate", "people", "typed"),
         "enter": ("impact", "measure", "on_record", "certificate", "people", "typed"),
-        "verify": ("on_record", "certificate", "people", "typed"),
+        "verify": ("on_record", "certificate", "dcc", "people", "typed"),
         "calibrate": (
             "verify",
             "enter",

@@ -11,6 +11,7 @@ from calib.faces.cli.file import attached
 from calib.faces.cli.frame import Desk, Reply, RowOptions, group, plotted, reads, say, writes
 from calib.faces.cli.options import (
     Certificate,
+    FileDigest,
     FileToKeep,
     LatestCertificate,
     OnDate,
@@ -21,11 +22,14 @@ from calib.faces.cli.options import (
     day_of,
     to_draw,
 )
+from calib.faces.cli.withdrawing import withdrawn
 from calib.procedures.typed.declared.calibrations import CALIBRATIONS_CSV
 from calib.procedures.typed.sheets import Cells
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
+
+    from sqlmodel import Session
 
     from calib.procedures.fleet.attach_file import FileRead
     from calib.procedures.on_record.calibrations import CalibrationOnFile
@@ -106,6 +110,7 @@ def add(
             metavar="PHASE", help="as-found or as-left, of each result of the file read; asked for on a terminal."
         ),
     ] = None,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Say what would be recorded, and record nothing.")] = False,
 ) -> Reply:
     """Record a certificate with its comparisons and its file; the correction curve is fitted from them.
 
@@ -132,13 +137,28 @@ def add(
     typed = {"tag": tag, "certificate": certificate, **stated}
     if read is not None:
         beside = {"comparisons": comparisons, "sheet": sheet, "file": file, "correlations": correlations}
-        return _of_file_read(desk, typed, read, phase or [], beside)
+        return _of_file_read(desk, typed, read, phase or [], beside, dry_run=dry_run)
     if comparisons is None or cells["laboratory"] is None or cells["calibrated_on"] is None or phase:
         raise BadInputError(_missing(typed, comparisons, phase))
     rows, content = _read(comparisons, tag, certificate, comparison_columns(), sheet), _file(file)
     matrix = [] if correlations is None else _matrix(correlations, tag, certificate, rows)
-    recorded = add_calibration(desk.writing(), typed, rows, content, desk.signature(), clock(), say, matrix)
-    return _recorded(recorded)
+
+    def record(session: "Session") -> "CalibrationOnFile":
+        return add_calibration(session, typed, rows, content, desk.signature(), clock(), say, matrix)
+
+    return _added(desk, record, dry_run=dry_run)
+
+
+def _added(desk: Desk, record: "Callable[[Session], CalibrationOnFile]", *, dry_run: bool) -> Reply:
+    """Record a calibration, or find out what would be recorded."""
+    with desk.writing_last() as session:
+        reply = _recorded(record(session))
+        if not dry_run:
+            return reply
+        session.rollback()
+    answer, document = reply.text, reply.document
+    text = answer if isinstance(answer, str) else answer(document)
+    return reply._replace(text=f"{text}\nnothing was written: --dry-run")
 
 
 def _asked(
@@ -191,7 +211,7 @@ def _missing(cells: Cells, comparisons: Path | None, phase: "Sequence[str] | Non
 
 
 def _of_file_read(
-    desk: Desk, cells: Cells, path: Path, phases: "Sequence[str]", beside: "Mapping[str, object]"
+    desk: Desk, cells: Cells, path: Path, phases: "Sequence[str]", beside: "Mapping[str, object]", *, dry_run: bool
 ) -> Reply:
     """Record a certificate as XML: read first, while nobody waits; then ask what it does not say; then write."""
     from calib.faces.files import LARGEST_FILE, file_content
@@ -214,8 +234,11 @@ def _of_file_read(
     with desk.reading_first() as session:
         certificate = read_calibration(session, cells["tag"] or "", content, file)
     typed = [phase.strip().replace(" ", "-") for phase in phases] or _asked_phases(certificate.results)
-    recorded = record_read_calibration(desk.writing(), certificate, cells, typed, desk.signature(), clock(), say)
-    return _recorded(recorded)
+
+    def record(session: "Session") -> "CalibrationOnFile":
+        return record_read_calibration(session, certificate, cells, typed, desk.signature(), clock(), say)
+
+    return _added(desk, record, dry_run=dry_run)
 
 
 def _asked_phases(results: "Sequence[str]") -> list[str]:
@@ -418,6 +441,15 @@ def attach(
     return attached(on_record, f"{tag}, certificate {certificate}")
 
 
+@writes(app, "detach")
+def detach(desk: Desk, tag: Tag, certificate: Certificate, sha256: FileDigest, reason: Reason) -> Reply:
+    """Take back that a file belongs to a certificate; its bytes stay with the records.
+
+    Example: calib calibration detach VA-21 C-0815 3a7bd3e2 --reason "the certificate of VA-22"
+    """
+    return withdrawn(desk, "file of a calibration", (tag, certificate, sha256), reason)
+
+
 @reads(app, "list")
 def list_(
     desk: Desk,
@@ -439,6 +471,13 @@ def show(
     tag: Tag,
     certificate: LatestCertificate = None,
     plot: Annotated[Path | None, to_draw("the curve")] = None,
+    dcc: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Write a calibration made in house as a certificate as XML (DCC 3.3)."),
+    ] = None,
+    country: Annotated[
+        str | None, typer.Option(metavar="CODE", help="Beside --dcc: the country where it was made, like DE.")
+    ] = None,
 ) -> Reply:
     """Show a calibration as the records hold it: comparisons, correction curve, residuals.
 
@@ -447,13 +486,30 @@ def show(
     from calib.faces.answers import calibration as answer
     from calib.procedures.on_record.calibrations import calibration_on_file
 
-    calibration = calibration_on_file(desk.reading(), tag, certificate)
+    session = desk.reading()
+    calibration = calibration_on_file(session, tag, certificate)
     document = answer.document(calibration)
+    if dcc is not None:
+        _written_as_xml(session, calibration, dcc, country)
+    elif country is not None:
+        raise BadInputError([Finding.typed("country", country, "nothing without --dcc")])
     if plot is not None:
         from calib.faces.drawings.calibration import calibration_chart
 
         plotted([calibration_chart(calibration)], plot)
     return Reply(document, answer.text)
+
+
+def _written_as_xml(session: "Session", calibration: "CalibrationOnFile", path: Path, country: str | None) -> None:
+    from calib.faces.write_over import write_over
+    from calib.procedures.calibrate.write_calibration import write_calibration
+    from calib.procedures.dcc.write_certificate import WRITTEN_BEGINS
+
+    written = write_calibration(session, calibration, country)
+    write_over(path, written.content, WRITTEN_BEGINS, "certificate as XML that calib wrote")
+    for notice in written.notices:
+        say(f"notice: {notice}")
+    say(f"wrote {path}: certificate {calibration.calibration.certificate} as DCC 3.3, unsigned")
 
 
 @reads(app, "candidates")

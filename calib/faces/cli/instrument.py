@@ -12,6 +12,7 @@ from calib.faces.cli.frame import Desk, Reply, RowOptions, group, happened_at, r
 from calib.faces.cli.options import (
     AtTime,
     CellsToSet,
+    FileDigest,
     FileToKeep,
     OnDate,
     Reason,
@@ -23,6 +24,7 @@ from calib.faces.cli.options import (
     days_of,
     time_happened,
 )
+from calib.faces.cli.withdrawing import withdrawn
 from calib.procedures.typed.declared.instruments import INSTRUMENTS_CSV
 from calib.procedures.typed.sheets import Cells
 
@@ -194,6 +196,15 @@ def attach(
     return attached(attach_to_instrument(desk.writing(), tag, content, remarks, desk.signature()), tag)
 
 
+@writes(app, "detach")
+def detach(desk: Desk, tag: Tag, sha256: FileDigest, reason: Reason) -> Reply:
+    """Take back that a file belongs to an instrument; its bytes stay with the records.
+
+    Example: calib instrument detach VA-14 3a7bd3e2 --reason "a photo of VA-15"
+    """
+    return withdrawn(desk, "file of an instrument", (tag, sha256), reason)
+
+
 Probe = Annotated[str, typer.Argument(metavar="PROBE", help="The probe.")]
 Meter = Annotated[str, typer.Argument(metavar="METER", help="The meter that it is used with.")]
 
@@ -214,6 +225,15 @@ def part(desk: Desk, probe: Probe, meter: Meter, reason: Reason, at: AtTime = No
     Example: calib instrument part PT-07 DM-31 --reason "the meter goes back to its maker"
     """
     return _pair(desk, (probe, meter), "parted", at, reason)
+
+
+@writes(app, "withdraw-pair")
+def withdraw_pair(desk: Desk, probe: Probe, meter: Meter, reason: Reason) -> Reply:
+    """Take back the last pairing or parting of a probe and a meter that was recorded wrongly.
+
+    Example: calib instrument withdraw-pair PT-07 DM-31 --reason "PT-08 was meant"
+    """
+    return withdrawn(desk, "pairing", (probe, meter), reason)
 
 
 def _pair(desk: Desk, tags: tuple[str, str], kind: str, at: str | None, reason: str) -> Reply:

@@ -121,7 +121,17 @@ def traceable(subject: Subject) -> Answer:
         return Answer(question, "To nothing: no accredited certificate is reached.", is_finding=True)
     else:
         said = f"To {_listed(laboratories)}: every chain ends at an accredited certificate that was valid on its day."
-    return Answer(question, said, bool(gaps), (*(f"{gap}." for gap in gaps), *_in_house(subject)))
+    return Answer(question, said, bool(gaps), (*(f"{gap}." for gap in gaps), *_in_house(subject), *_signed(subject)))
+
+
+def _signed(subject: Subject) -> Iterator[str]:
+    """What was found of the signatures on the files that certificates were read from."""
+    for _, on_file in _by_tag(subject):
+        for each in on_file.signatures:
+            signer = f", signed by {each['signer']}" if each["signer"] else ""
+            vouched = f", trusted by QA as {each['laboratory']}" if each["laboratory"] else ""
+            name = f"{on_file.instrument.tag} ({on_file.calibration.certificate})"
+            yield f"{name} was read from {each['file']}, {each['verdict']}{signer}{vouched}."
 
 
 def _in_house(subject: Subject) -> Iterator[str]:

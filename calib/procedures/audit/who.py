@@ -9,8 +9,8 @@ from calib.confirmation.authority import are_checked, roles_of
 from calib.counted import count_of
 from calib.procedures.audit.answer import Answer, days_text
 from calib.procedures.audit.subject import Subject
+from calib.procedures.on_record.competences_on_file import CompetenceOnRecord, competences
 from calib.procedures.people.authorise import people_on_record
-from calib.procedures.people.competences import CompetenceOnRecord, competences
 from calib.records.record import moment
 
 _DID = {

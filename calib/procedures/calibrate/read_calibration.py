@@ -71,7 +71,10 @@ def read_calibration(session: Session, tag: str, content: FileContent, file: Fil
     if wrong or root is None:
         raise BadInputError(wrong)
     wanted = CertificateWanted(
-        instrument["quantity"], indication_quantity(instrument), instrument["unit"], int(instrument["interval_months"])
+        instrument["quantity"],
+        indication_quantity(instrument) or instrument["quantity"],
+        instrument["unit"],
+        int(instrument["interval_months"]),
     )
     read = read_certificate(root, content.source, wanted)
     read.findings += [*_of_identity(read, instrument), *_of_signer(read, signature)]

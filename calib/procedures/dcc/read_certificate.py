@@ -13,7 +13,7 @@ it would say that U is known with 60 degrees of freedom.
 """
 
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
@@ -410,7 +410,7 @@ def _kind(meaning: str, wanted: CertificateWanted) -> tuple[str, str]:
     return wanted.quantity, wanted.symbol if wanted.quantity == wanted.indicated else coherent(wanted.quantity).symbol
 
 
-def _as_long(columns: "Iterator[QuantityRead] | Sequence[QuantityRead]", count: int, wrong: WrongInFile) -> bool:
+def _as_long(columns: Iterable[QuantityRead], count: int, wrong: WrongInFile) -> bool:
     sound = True
     for column in columns:
         if len(column.digits) not in {1, count}:

@@ -60,13 +60,13 @@ def doubts_of(
         sides = ((row, _odd_side(row, side)) for row in sheets.get("outlets.csv", ()) if row.sound(side))
         yield from _doubts(side, sides)
     readings = sheets.get("readings.csv", ())
-    for column in ("observations", "throttled_observations"):
+    for repeated in ("observations", "throttled_observations"):
         passes = (
-            (row, _odd_passes(row.cells[column], instruments[row.cells["instrument"]]))
+            (row, _odd_passes(row.cells[repeated], instruments[row.cells["instrument"]]))
             for row in readings
-            if row.sound(column)
+            if row.sound(repeated)
         )
-        yield from _doubts(column, passes)
+        yield from _doubts(repeated, passes)
     points = sheets.get("traverses.csv", ())
     of_points = ((row, _odd_passes(row.cells["indications"], instruments[row.cells["instrument"]])) for row in points)
     yield from _doubts("indications", of_points)

@@ -26,7 +26,7 @@ from calib.records.tables.reports import IssuedReport
 from calib.records.tables.reviews import Disposition, ImpactLine, ImpactReview, ReviewDecision
 from calib.records.words import REVIEW_CAUSES
 
-FOUND_BEYOND, _, WITHDRAWAL, *_, RECORDED_LATER = REVIEW_CAUSES
+FOUND_BEYOND, WITHDRAWAL, RECORDED_LATER = REVIEW_CAUSES[0], REVIEW_CAUSES[2], REVIEW_CAUSES[-1]
 REISSUE = "reissue"
 Revisions = Mapping[str, list[tuple[int, int]]]  # of reports, by job: place in the ledger, revision
 

@@ -118,7 +118,9 @@ def read_sheets(
         sheets[file.name], wrong = read_csv(file, known[file.name], reading)
         findings += wrong
         naming = next((column.name for column in known[file.name] if column.names_file), None)
-        for row in sheets[file.name] if naming is not None else ():
+        if naming is None:
+            continue
+        for row in sheets[file.name]:
             name = row.get(naming)
             named.add(name)
             # A sheet must not make the program read any file: a name that is a path is found wrong when the row is checked.
@@ -205,7 +207,7 @@ def sheet_rows(
             rows.append(TypedRow(source, row_number, units | cells))
         else:
             left_out.setdefault(why, []).append(row_number)
-    reading.notices += [f"{source}: {_rows_told(numbers, *why)} left out" for why, numbers in left_out.items()]
+    reading.notices += [f"{source}: {_rows_told(row_numbers, *why)} left out" for why, row_numbers in left_out.items()]
     if not rows and not findings and not left_out:
         reading.notices.append(f"{source}: no row below the header")
     _read_as_meant(source, rows, columns, reading)
@@ -229,19 +231,19 @@ def _why_left_out(cells: Mapping[str, str], columns: Iterable[TypedColumn]) -> t
     return _A_TOTAL if is_sum(cells.values(), missing) else None
 
 
-def _rows_told(numbers: Sequence[int], single: str, several: str) -> str:
+def _rows_told(rows: Sequence[int], single: str, several: str) -> str:
     """Row 7 is a total and is, rows 3 to 24 and 27 are not filled in and are."""
     runs: list[list[int]] = []
-    for number in numbers:
-        if runs and number == runs[-1][-1] + 1:
-            runs[-1].append(number)
+    for row in rows:
+        if runs and row == runs[-1][-1] + 1:
+            runs[-1].append(row)
         else:
-            runs.append([number])
+            runs.append([row])
     told = [str(run[0]) if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs[:_MOST_UNKNOWN]]
     more = f" and {len(runs) - _MOST_UNKNOWN} more" if len(runs) > _MOST_UNKNOWN else ""
     return (
         f"row {told[0]} is {single} and is"
-        if len(numbers) == 1
+        if len(rows) == 1
         else f"rows {', '.join(told)}{more} are {several} and are"
     )
 

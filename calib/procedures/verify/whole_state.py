@@ -18,6 +18,7 @@ from calib.procedures.verify.curves_by_rule import curve_findings
 from calib.procedures.verify.kept_files import file_findings, report_findings
 from calib.procedures.verify.retractions import retraction_findings
 from calib.procedures.verify.signatures import signature_findings
+from calib.procedures.verify.verified_files import verdict_findings
 from calib.records import pages
 from calib.records.schema_findings import texts_can_be_compared
 from calib.records.stored_state import apart_from_closed, stored_findings
@@ -41,7 +42,7 @@ def verify_state(session: Session, printed_digest: str | None = None, progress: 
         return Verified(findings, remarks)
     signed, before_versions = signature_findings(session)
     proofs: tuple[Callable[[Session], Iterable[LedgerFinding]], ...] = (
-        late_findings, curve_findings, file_findings, report_findings, retraction_findings,
+        late_findings, curve_findings, file_findings, report_findings, retraction_findings, verdict_findings,
     )  # fmt: skip
     meant = [finding for proof in proofs for finding in proof(session)]
     return Verified((*signed, *meant), (*remarks, *before_versions))

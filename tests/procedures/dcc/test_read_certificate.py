@@ -415,6 +415,17 @@ def test_a_trap_is_named_with_its_element(trap):
     assert all("\n" not in line for line in lines)
 
 
+@pytest.mark.parametrize("encoding", ["UTF-99", "x" * 500, "utf-7", ""])
+def test_an_encoding_that_nobody_knows_is_no_certificate(encoding):
+    text = certificate().replace('encoding="UTF-8"', f'encoding="{encoding}"')
+    assert findings_of(text) == ["c.xml: expected XML that is whole"]
+
+
+def test_a_single_value_within_a_list_is_none():
+    lines = findings_of(with_reference(values(REFERENCES).replace("valueXMLList", "value")))
+    assert any("si:realListXMLList: expected at least one value" in line for line in lines)
+
+
 def test_everything_wrong_is_told_at_once():
     lines = findings_of(
         certificate(

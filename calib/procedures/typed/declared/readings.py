@@ -14,11 +14,11 @@ from calib.procedures.typed.cells import (
     whole,
 )
 from calib.procedures.typed.declaration import Declaration, Reference, may, must
-from calib.procedures.typed.declared.events import why_taken_back
 from calib.procedures.typed.declared.instruments import of_tag
 from calib.procedures.typed.declared.jobs import A_JOB
 from calib.procedures.typed.declared.methods import BY_METHOD
 from calib.procedures.typed.declared.outlets import AT_OUTLET
+from calib.procedures.typed.declared.taken_back import how_often_typed, why_taken_back
 from calib.quantities import finite_number
 from calib.records.tables.conditions import Condition
 from calib.records.tables.jobs import Job
@@ -82,12 +82,7 @@ READINGS_CSV = Declaration(
         may("traverse_rule", one_of(*TRAVERSE_RULES), "rule of a traverse, instead of observations"),
         may("traverse_lines", whole, "how many lines were traversed"),
         may("traverse_points", whole, "how many points on each line"),
-        may(
-            "revision",
-            whole,
-            "how often it was typed, from 1: a corrected reading takes the place of the one before; blank: 1",
-            compared=same_revision,
-        ),
+        how_often_typed("a corrected reading takes the place of the one before"),
         why_taken_back(),
     ),
     key=("job", "outlet", "instrument", "observed_at", "revision"),
