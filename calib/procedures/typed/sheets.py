@@ -242,9 +242,7 @@ def _rows_told(rows: Sequence[int], single: str, several: str) -> str:
     told = [str(run[0]) if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs[:_MOST_UNKNOWN]]
     more = f" and {len(runs) - _MOST_UNKNOWN} more" if len(runs) > _MOST_UNKNOWN else ""
     return (
-        f"row {told[0]} is {single} and is"
-        if len(rows) == 1
-        else f"rows {', '.join(told)}{more} are {several} and are"
+        f"row {told[0]} is {single} and is" if len(rows) == 1 else f"rows {', '.join(told)}{more} are {several} and are"
     )
 
 
