@@ -12,6 +12,8 @@ from typing import Any, cast
 import typer
 from typer import core
 
+from calib.records.words import LARGEST_KEY
+
 _SHOWN = {"str": "TEXT", "int": "NUMBER", "int range": "NUMBER", "float": "NUMBER", "float range": "NUMBER"}
 _EXPECTED = {int: "a whole number", float: "a number"}
 _TYPE = re.compile(r" <([^<>]+)>(\.\.\.)?$")
@@ -38,12 +40,23 @@ class PlainCommand(core.TyperCommand):
         """The arguments as typer reads them; raises its errors, with all that is missing at once."""
         typed = list(args)
         try:
-            return super().parse_args(ctx, args)
+            rest = super().parse_args(ctx, args)
         except typer.BadParameter as error:
             told = _told(self, ctx, typed, error)
             if told is None:
                 raise
             cast(typer.Context, ctx).fail(told)
+        if too_large := ", ".join(_too_large(self, ctx)):
+            cast(typer.Context, ctx).fail(too_large)
+        return rest
+
+
+def _too_large(command: PlainCommand, ctx: Any) -> Iterator[str]:
+    """Every whole number that was typed and that no record, count or degree reaches: a database would take none of them."""
+    for each in command.get_params(ctx):
+        typed = ctx.params.get(each.name)
+        if _annotation(each) is int and typed is not None and abs(typed) > LARGEST_KEY:
+            yield f"{_named(each)}: '{typed}'; expected a whole number of at most {LARGEST_KEY}"
 
 
 def _told(command: PlainCommand, ctx: Any, typed: list[str], error: typer.BadParameter) -> str | None:
@@ -51,8 +64,13 @@ def _told(command: PlainCommand, ctx: Any, typed: list[str], error: typer.BadPar
     if not hasattr(error.__cause__, "errors"):
         missing = list(_missing(command, ctx, typed))
         return f"missing: {', '.join(missing)}" if missing else None
-    expected = _EXPECTED.get(getattr(getattr(error.param, "type_descriptor", None), "annotation", object))
+    expected = _EXPECTED.get(_annotation(error.param))
     return expected and f"{_named(error.param)}: {_typed_for(error)}expected {expected}"
+
+
+def _annotation(parameter: Any) -> type:
+    """The type that a parameter was declared with."""
+    return getattr(getattr(parameter, "type_descriptor", None), "annotation", object)
 
 
 def _typed_for(error: typer.BadParameter) -> str:
