@@ -17,7 +17,6 @@ from pathlib import Path
 import pytest
 
 from calib import __version__
-from calib.faces.cli import program
 from calib.records import database
 from calib.records.tables.ledger import LedgerEntry
 from tests.command import calib, commands
