@@ -91,7 +91,8 @@ def _missing(command: PlainCommand, ctx: Any, typed: list[str]) -> Iterator[str]
 def _twice(command: PlainCommand, ctx: Any, typed: list[str]) -> Iterator[str]:
     """Every option that takes one value and was given more: typer would take the last without a word."""
     _, _, order = command.make_parser(ctx).parse_args(args=list(typed))
-    single = (each for each in order if each.param_type_name == "option" and not (each.multiple or each.is_flag))
+    options: Iterator[Any] = (each for each in order if each.param_type_name == "option")
+    single = (each for each in options if not (each.multiple or each.is_flag))
     return (
         f"{_named(each)}: given {count} times; expected once" for each, count in Counter(single).items() if count > 1
     )
