@@ -16,7 +16,7 @@ from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime, timedelta
 
 from calib.errors import BadInputError, Finding
-from calib.procedures.typed.as_people_write import did_you_mean
+from calib.procedures.typed.spelling import did_you_mean
 from calib.procedures.typed.values import cell_of
 
 SETUP = ("instrument", "probe", "conditions", "unit", "method")  # what is asked once: with what it is measured
