@@ -273,10 +273,9 @@ class Conversation:
             self._go_to(self.sitting.next_outlet(list(self.site.outlets), self.site.measured))
 
     def _stay(self) -> None:
-        """Offer the same outlet again, as long as it is not measured; else the next one."""
-        outlet = self.sitting.outlet
-        if outlet in self.site.outlets and outlet not in self.site.measured:
-            self._go_to(outlet)
+        """Offer the same outlet again; where there is none, the next one."""
+        if self.sitting.outlet in self.site.outlets:
+            self._go_to(self.sitting.outlet)
         else:
             self._go_on()
 
