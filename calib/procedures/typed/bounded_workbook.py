@@ -24,6 +24,7 @@ from calib.procedures.typed.bounded_archive import (
 )
 
 MOST_FORMULAS: Final = 2_000_000  # signs of the formulas that cells share, counted for each
+_YES = ("1", "true")  # xsd:boolean
 _MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main "  # the namespace of sheets, as the parser writes it
 
 
@@ -34,6 +35,7 @@ class Extent:
     rows: int
     columns: int
     has_formulas_without_results: bool
+    hidden: int = 0  # rows, and spans of columns, that are not shown
 
 
 @dataclass
@@ -46,6 +48,7 @@ class _Counts:
     shared: Counter[int] = field(default_factory=Counter)  # text -> cells that show it
     texts: dict[int, int] = field(default_factory=dict)  # text -> its signs
     formulas: int = 0  # cells that share one
+    hidden: int = 0
     longest_formula: int = 0  # signs
 
 
@@ -60,7 +63,7 @@ def extent_of(content: bytes) -> Extent:
     text = sum(cells * counts.texts.get(place, 0) for place, cells in counts.shared.items())
     at_most(MOST_TEXT, text, "signs of text in its cells")
     at_most(MOST_FORMULAS, counts.formulas * counts.longest_formula, "signs of formulas that cells share")
-    return Extent(counts.rows, counts.columns, counts.has_formulas_without_results)
+    return Extent(counts.rows, counts.columns, counts.has_formulas_without_results, counts.hidden)
 
 
 class _Parts(BoundedXml):
@@ -90,6 +93,9 @@ class _Parts(BoundedXml):
             self._cell(attributes)
         elif element == "row":
             self._next_row(attributes)
+            self._counts.hidden += attributes.get("hidden") in _YES
+        elif element == "col":
+            self._counts.hidden += attributes.get("hidden") in _YES
         elif element in ("v", "f", "is"):
             self._holds |= {element} - {"v"}
             self._text = []
