@@ -1,4 +1,4 @@
-"""Write the workbooks of the corpus anew: `python tests/sheets/compute.py` writes them beside itself. It imports nothing of `calib`."""
+"""Write the workbooks of the corpus anew: `python tests/sheets/compute.py` does, and imports nothing of `calib`."""
 
 import io
 import zipfile

@@ -10,6 +10,7 @@ system). Cost: it is parsed twice.
 
 from collections import Counter
 from dataclasses import dataclass, field
+from functools import lru_cache
 from string import ascii_uppercase
 from typing import Final
 
@@ -139,7 +140,7 @@ class _Parts(BoundedXml):
 
     def _cell(self, attributes: dict[str, str]) -> None:
         place = attributes.get("r")
-        column = self._column + 1 if place is None else _column(place)
+        column = self._column + 1 if place is None else _column(place[:9].rstrip("0123456789"))
         if column <= self._column:
             raise WorkbookError(f"a workbook whose cells rise in each row (in {self._name} cell {place} does not)")
         self._column = column
@@ -149,11 +150,14 @@ class _Parts(BoundedXml):
     def _filled(self) -> None:
         if not self._holds:
             return  # a cell that has a format alone
-        at_most(MOST_SHEET_ROWS, self._row, f"rows in a sheet, which {self._name} exceeds")
-        at_most(MOST_SHEET_COLUMNS, self._column, f"columns in a sheet, which {self._name} exceeds")
-        self._counts.rows = max(self._counts.rows, self._row)
-        self._counts.columns = max(self._counts.columns, self._column)
-        self._counts.has_formulas_without_results |= "f" in self._holds and "v" not in self._holds
+        counts = self._counts
+        if self._row > counts.rows:
+            at_most(MOST_SHEET_ROWS, self._row, f"rows in a sheet, which {self._name} exceeds")
+            counts.rows = self._row
+        if self._column > counts.columns:
+            at_most(MOST_SHEET_COLUMNS, self._column, f"columns in a sheet, which {self._name} exceeds")
+            counts.columns = self._column
+        counts.has_formulas_without_results |= "f" in self._holds and "v" not in self._holds
         self._holds = set()
 
 
@@ -165,10 +169,11 @@ def _whole(typed: str | None, otherwise: int) -> int:
     return int(typed)
 
 
+@lru_cache(maxsize=1024)
 def _column(place: str) -> int:
-    """The column of a cell: 1 of A7, 28 of AB7."""
+    """The column of a cell without its row: 1 of A, 28 of AB."""
     column = 0
-    for letter in place[:9].upper():
+    for letter in place.upper():
         if letter not in ascii_uppercase:
             break
         column = 26 * column + 1 + ascii_uppercase.index(letter)
