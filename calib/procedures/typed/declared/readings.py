@@ -106,7 +106,7 @@ TRAVERSES_CSV = Declaration(
         must("observed_at", time_with_zone, "that of the reading"),
         must("line", whole, "the line, counted from 1", beforehand=True),
         must("point", whole, "the point on it, counted from 1", beforehand=True),
-        must("indications", numbers, "one for each pass, joined by ;"),
+        must("indications", numbers, "one for each pass, joined by semicolons"),
         may("revision", whole, "that of the reading; blank: 1", compared=same_revision),
     ),
     key=("job", "outlet", "instrument", "observed_at", "revision", "line", "point"),
