@@ -60,8 +60,9 @@ def add(
     from calib.procedures.enter.add_conditions import add_conditions
 
     values = _values(rows)
-    now = time_happened(at)  # a time that is wrong is named once, not for each quantity
-    common = {"job": job, "conditions": conditions, "observed_at": at or now.isoformat()}
+    observed_at = desk.observed_at(job, at)
+    time_happened(observed_at)  # a time that is wrong is named once, not for each quantity
+    common = {"job": job, "conditions": conditions, "observed_at": observed_at}
     quantities: dict[str, Cells] = {
         quantity:
             {**common, "quantity": quantity, **rows[quantity], **value,

@@ -133,6 +133,15 @@ class Desk:
 
         return self.written_if_sure(write, sure=sure)
 
+    def observed_at(self, job: str, typed: str | None) -> str:
+        """When something of a job was observed: now, as typed, or a time of day in the job's zone; raises NotInRecordsError."""
+        if typed is None or options.today_at(typed) == typed:
+            return typed or clock().isoformat()
+        from calib.procedures.on_record.zone_of_job import zone_of_job
+
+        with self.reading_first() as session:
+            return options.today_at(typed, zone_of_job(session, job))
+
     def signature(self, action: str | None = None) -> "Signature":
         """Who writes, now, by the command's own words or another action; raises BadInputError where nobody is named."""
         from calib.records.ledger import Signature
