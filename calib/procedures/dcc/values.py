@@ -126,6 +126,9 @@ def _unit(node: Node, quantity: str, wrong: WrongInFile, *, alone: bool) -> tupl
     if len(set(units)) != 1 or len(units) not in {1, len(_tokens(node, _NUMBERS))}:
         wrong.add(place, place.text, "one unit for all values")
         return None
+    if alone and units[0].startswith("|"):
+        wrong.add(place, units[0], "a unit of D-SI: another one stands beside it, in si:hybrid")
+        return None
     try:
         return node, unit_read(units[0], quantity)
     except UnitError as error:
