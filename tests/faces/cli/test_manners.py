@@ -5,6 +5,7 @@ import re
 import pytest
 
 from tests.command import calib
+from tests.faces.cli.test_program import COMMANDS as ALL
 
 COMMANDS = (
     ("ready",),
@@ -78,3 +79,15 @@ def test_an_answer_on_readiness_says_for_which_day(small_records):
     ran = calib("ready", "VA-1", "--on", "2026-05-04", records=small_records)
 
     assert ran.out.startswith("VA-1: may be used on 2026-05-04\n")
+
+
+@pytest.mark.parametrize("columns", ["60", "100"])
+@pytest.mark.parametrize("words", sorted(ALL), ids=str)
+def test_help_breaks_no_option_and_names_options_rather_than_columns(monkeypatch, words, columns):
+    """An example can be copied; `if not given` and defaults are said once, and a list is no type of a language."""
+    monkeypatch.setenv("COLUMNS", columns)
+    told = calib(*words.split(), "--help").out
+
+    assert not re.search(r"[a-z]-\n", told)
+    assert "if not given if not given" not in told
+    assert not re.search(r"default: \(|list\[|beside [a-z]+_[a-z]+", told)
