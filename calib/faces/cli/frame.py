@@ -18,6 +18,7 @@ What is below the faces knows columns and next steps in words, and no command: t
 import getpass
 import inspect
 import json
+import os
 import re
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -382,6 +383,20 @@ def _words_of(context: typer.Context) -> str:
 
 
 def _tell(reply: Reply, *, as_json: bool) -> None:
+    try:
+        _print(reply, as_json=as_json)
+        sys.stdout.flush()
+    except (
+        BrokenPipeError
+    ):  # whoever read it has gone (calib ... | head): nothing is wrong, and the status stays what it is
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    for remark in reply.remarks:
+        say(remark)
+    if reply.status:
+        raise typer.Exit(reply.status)
+
+
+def _print(reply: Reply, *, as_json: bool) -> None:
     if as_json:
         print(json.dumps(reply.document, indent=2, ensure_ascii=False))
     else:
@@ -389,10 +404,6 @@ def _tell(reply: Reply, *, as_json: bool) -> None:
             text = reply.text if isinstance(reply.text, str) else reply.text(reply.document)
             if text:
                 print(fitted(harmless(text)))
-    for remark in reply.remarks:
-        say(remark)
-    if reply.status:
-        raise typer.Exit(reply.status)
 
 
 def say(text: str) -> None:
