@@ -1,4 +1,6 @@
-"""Words that records hold where a column takes one of a few."""
+"""Words that records hold where a column takes one of a few, and the largest key that they have."""
+
+LARGEST_KEY = 2**31 - 1  # of a record: what a server keeps it in
 
 NET = "net"
 BY_THE_RULE = "rule"

@@ -127,10 +127,9 @@ def add(
     from calib.procedures.typed.comparison_sheets import comparison_columns
 
     if ask:
-        if read is not None or phase:
-            raise BadInputError(
-                [Finding.typed("ask", None, "nothing of --read and --phase beside it: that is no file to read")]
-            )
+        if read is not None or phase or dry_run:
+            said = "nothing of --read, --phase, --dry-run beside it: no file is read, and the whole is shown before it is written"
+            raise BadInputError([Finding.typed("ask", None, said)])
         return _asked(desk, (tag, certificate), cells, comparisons, _file(file), sheet, correlations)
     # How it would be judged is stated with an acceptance alone.
     stated = {**cells, "decision_rule": None, "judged": None} if cells["accepted_on"] is None else cells
@@ -216,7 +215,6 @@ def _of_file_read(
     """Record a certificate as XML: read first, while nobody waits; then ask what it does not say; then write."""
     from calib.faces.files import LARGEST_FILE, file_content
     from calib.procedures.calibrate.read_calibration import read_calibration, record_read_calibration
-    from calib.procedures.fleet.attach_file import attachable
 
     said = {
         "file": "nothing: the file that is read is kept; `calib calibration attach` keeps another one beside it",
@@ -229,10 +227,8 @@ def _of_file_read(
     ]
     if wrong:
         raise BadInputError(wrong)
-    content = file_content(path, LARGEST_FILE)
-    file = attachable(content)
     with desk.reading_first() as session:
-        certificate = read_calibration(session, cells["tag"] or "", content, file)
+        certificate = read_calibration(session, cells["tag"] or "", file_content(path, LARGEST_FILE))
     typed = [phase.strip().replace(" ", "-") for phase in phases] or _asked_phases(certificate.results)
 
     def record(session: "Session") -> "CalibrationOnFile":
@@ -243,17 +239,22 @@ def _of_file_read(
 
 def _asked_phases(results: "Sequence[str]") -> list[str]:
     """On a terminal: which result is as found and which as left, since the schema does not say it."""
-    from dataclasses import replace
-
+    from calib.faces.cli.frame import is_somebody_there
     from calib.faces.cli.questions import Questions, nothing_written_if_stopped
-    from calib.procedures.typed.declared.calibrations import COMPARISONS_CSV
+    from calib.records.words import PHASES
 
-    questions = Questions()
-    if not questions.at_terminal:
+    if not is_somebody_there():
         return []
-    phase = next(column for column in COMPARISONS_CSV if column.name == "phase")
+    questions, phases = Questions(), []
     with nothing_written_if_stopped():
-        return [questions.cell(replace(phase, meaning=f"of {name}")) or "" for name in results]
+        for name in results:
+            while True:
+                typed = questions.line(f"{name}: comparisons {' or '.join(PHASES)}?")
+                if (phase := typed.replace(" ", "-")) in PHASES:
+                    break
+                questions.wrong([("phase", typed, " or ".join(PHASES))])
+            phases.append(phase)
+    return phases
 
 
 def _matrix(path: Path, tag: str, certificate: str, comparisons: "Sequence[TypedRow]") -> "list[TypedRow]":

@@ -228,19 +228,21 @@ class Conversation:
             if not typed and not self.asks:
                 return
             try:
-                if typed:
-                    self._set(column, typed)
-                    return
-                raise BadInputError([Finding.typed(_CALLED[column], "", "a name as the records have it")])
+                self._set(column, typed, must=True)
             except CalibError as error:
                 if not self.asks:
                     raise
                 self.mistake(error, typed)
                 typed, offer = None, ""
+            else:
+                return
 
-    def _set(self, column: str, typed: str) -> None:
-        """Take something else from now on; a meter and a probe are looked at by the gate first."""
-        if typed or column in ("instrument", "unit", "method"):
+    def _set(self, column: str, typed: str, *, must: bool = False) -> None:
+        """Take something else from now on; a meter and a probe are looked at by the gate first.
+
+        Where something must be said, whoever types nothing is told what there is.
+        """
+        if typed or must or column in ("instrument", "unit", "method"):
             with self.desk.reading_first() as session:
                 typed = setup_cell(session, self.sitting.job, column, typed, self.gear)
                 now = clock()

@@ -58,8 +58,7 @@ def _valid(tag: str, decided: Sequence[tuple[Use, Decision]], days: str) -> str:
     relied = "" if own_days == days else f", relied on {own_days}"
     check = "" if decision.check_due_on is None else f", intermediate check by {decision.check_due_on}"
     assert decision.calibration is not None  # noqa: S101 (the gate lets nothing pass without one)
-    certificate = f"{decision.calibration.certificate} of {decision.calibration.calibrated_on}"
-    return f"{tag} ({certificate}, through {decision.due_on}{check}{relied})"
+    return f"{tag} ({decision.calibration.certificate}, through {decision.due_on}{check}{relied})"
 
 
 def who_accepted(session: Session, subject: Subject) -> Answer:

@@ -44,7 +44,7 @@ def authorised(session: Session, subject: Subject) -> Answer:
         is_covered = all(any(each.holds(day) for each in own) for day in days)
         without += [] if is_covered else [person]
         told = "; ".join(_competence(each) for each in own) or "no competence on record"
-        lines.append(f"{person} {work}: {' and '.join(roles) or 'no role on record'}; {told}.")
+        lines.append(f"{person} {work}: {' and '.join(roles) or 'no role'}; {told}.")
     if not are_checked(known.changes):
         said = f"{count_of(len(did), 'person', 'people')}; nobody has a role on record, so names were taken as typed."
         return Answer(question, said, is_finding=True, rests_on=tuple(lines))

@@ -61,6 +61,7 @@ class QuantityRead:
     rounding: tuple[float, ...]  # half a unit of the last digit that is written of each, in the coherent unit
     expanded: ExpandedRead | None
     is_turned: bool  # from a unit that the records do not know
+    written_unit: str  # as the file has it
     node: Node
 
     def broadcast(self, count: int) -> tuple[str, ...]:
@@ -136,7 +137,13 @@ def _values(node: Node, unit: UnitRead, wrong: WrongInFile) -> QuantityRead | No
     rounding = tuple(half_digit(each) * scale for each in digits)
     is_turned = unit.factor is not None
     return QuantityRead(
-        tuple(turned(each, unit.factor) for each in digits), unit.unit, rounding, expanded, is_turned, node
+        tuple(turned(each, unit.factor) for each in digits),
+        unit.unit,
+        rounding,
+        expanded,
+        is_turned,
+        _tokens(node, _UNITS)[0],
+        node,
     )
 
 

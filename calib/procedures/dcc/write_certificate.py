@@ -79,24 +79,24 @@ class _Element:
 # --- who, what, when -------------------------------------------------------------------------------------------------------------
 
 
-def _administrative(data: _Element, writing: CertificateToWrite) -> None:
-    software = data.add("dccSoftware").add("software")
+def _administrative(part: _Element, writing: CertificateToWrite) -> None:
+    software = part.add("dccSoftware").add("software")
     software.worded("name", "calib")
     software.add("release", f"v{writing.version}")
-    _core(data.add("coreData"), writing)
-    _item(data.add("items").add("item"), writing.instrument)
-    laboratory = data.add("calibrationLaboratory")
+    _core(part.add("coreData"), writing)
+    _item(part.add("items").add("item"), writing.instrument)
+    laboratory = part.add("calibrationLaboratory")
     if writing.calibration["accreditation"]:
         laboratory.add("calibrationLaboratoryCode", writing.calibration["accreditation"])
     _contact(laboratory.add("contact"), writing.calibration["laboratory"], writing.country)
-    responsible = data.add("respPersons")
+    responsible = part.add("respPersons")
     for place, name in enumerate(dict.fromkeys(writing.people)):
         person = responsible.add("respPerson")
         person.add("person").worded("name", name)
         if place == 0:
             person.add("mainSigner", "true")
-    _contact(data.add("customer"), writing.customer, writing.country)
-    _statements(data, writing.calibration)
+    _contact(part.add("customer"), writing.customer, writing.country)
+    _statements(part, writing.calibration)
 
 
 def _core(core: _Element, writing: CertificateToWrite) -> None:
@@ -138,10 +138,10 @@ def _contact(contact: _Element, name: str, country: str) -> None:
     contact.add("location").add("countryCode", country)
 
 
-def _statements(data: _Element, stated: Mapping[str, Any]) -> None:
+def _statements(part: _Element, stated: Mapping[str, Any]) -> None:
     if not (stated["due_on"] or stated["traceability"]):
         return
-    statements = data.add("statements")
+    statements = part.add("statements")
     if stated["traceability"]:
         traced = statements.add("statement", meaning="basic_metrologicallyTraceable")
         traced.worded("declaration", stated["traceability"])

@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from calib.procedures.typed.as_people_write import Habits, habits_of, is_as_wanted, meant, two_meanings
+from calib.procedures.typed.as_people_write import Habits, habits_of, is_as_wanted, meaning_expected, meant
 from calib.procedures.typed.declaration import TypedColumn
 from calib.procedures.typed.time_to_come import expected_of
 
@@ -27,7 +27,7 @@ def answered(column: TypedColumn, typed: str, now: datetime) -> Answered:
     habits = habits_of([cell])
     if not is_as_wanted(cell, column):
         cell = meant(cell, column, 1, habits) or cell
-    expected = two_meanings(cell, column, habits) or column.check(cell)
+    expected = meaning_expected(cell, column, habits) or column.check(cell)
     if expected is None and column.happened is not None:
         expected = expected_of(column.happened(cell), now)
     if expected is not None:

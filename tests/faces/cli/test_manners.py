@@ -6,8 +6,7 @@ import sys
 
 import pytest
 
-from tests.command import calib
-from tests.faces.cli.test_program import COMMANDS as ALL
+from tests.command import calib, commands
 
 COMMANDS = (
     ("ready",),
@@ -54,6 +53,23 @@ def test_a_word_where_a_number_is_expected_is_said_in_plain_words(small_records,
     assert said in ran.err
 
 
+def test_an_option_that_takes_one_value_is_not_taken_twice(small_records):
+    stages = ("--stage", "before adjustment", "--stage", "after adjustment", "--unit", "m/s", "--unit=fpm")
+
+    ran = calib(
+        "reading", "add", "J-1", "S1", "2.4", "--instrument", "VA-1", "--method", "grid", *stages, records=small_records
+    )
+
+    assert (ran.status, ran.out) == (2, "")
+    assert "--stage: given 2 times; expected once; --unit: given 2 times; expected once\n" in ran.err
+
+
+def test_an_option_that_takes_several_values_is_given_as_often_as_one_likes(small_records):
+    ran = calib("import", "nowhere-1", "nowhere-2", "--dates", "dmy", "--dry-run", "--dry-run", records=small_records)
+
+    assert "times; expected once" not in ran.err
+
+
 @pytest.mark.parametrize("words", COMMANDS, ids=" ".join)
 def test_help_shows_no_type_of_python_and_no_doubled_brackets(words):
     told = calib(*words, "-h").out
@@ -83,8 +99,49 @@ def test_an_answer_on_readiness_says_for_which_day(small_records):
     assert ran.out.startswith("VA-1: may be used on 2026-05-04\n")
 
 
+EVERY_COMMAND = dict(commands())
+WHOLE_NUMBERS = [
+    (words, parameter)
+    for words, command in EVERY_COMMAND.items()
+    for parameter in command.params
+    if getattr(getattr(parameter, "type_descriptor", None), "annotation", None) is int
+]
+
+
+def _typed_whole(command, asked, number):
+    """A command's words with one whole number typed, and with anything for what must be typed besides."""
+    for parameter in command.params:
+        word = str(number) if parameter is asked else "1"
+        if parameter.param_type_name == "argument" and (parameter.required or parameter is asked):
+            yield word
+        elif parameter is asked or parameter.required:
+            yield from (parameter.opts[0], word)
+
+
+@pytest.mark.parametrize(
+    ("words", "parameter"), WHOLE_NUMBERS, ids=[f"{words}, {each.name}" for words, each in WHOLE_NUMBERS]
+)
+@pytest.mark.parametrize("number", [2**31, 2**63, 10**20])
+def test_a_whole_number_too_large_for_any_record_is_wrong_usage_of_every_command(
+    small_records, words, parameter, number
+):
+    typed = _typed_whole(EVERY_COMMAND[words], parameter, number)
+
+    ran = calib(*words.split(), *typed, records=small_records)
+
+    assert (ran.status, ran.out) == (2, "")
+    assert f"{number}" in ran.err
+    assert re.search(r"expected a whole number|from \d+ to \d+|less than or equal", ran.err)
+
+
+def test_the_commands_with_whole_numbers_are_met():
+    assert {"log", "report", "review show", "review decide", "review dispose", "budget"} <= {
+        words for words, _ in WHOLE_NUMBERS
+    }
+
+
 @pytest.mark.parametrize("columns", ["60", "100"])
-@pytest.mark.parametrize("words", sorted(ALL), ids=str)
+@pytest.mark.parametrize("words", sorted(EVERY_COMMAND), ids=str)
 def test_help_breaks_no_option_and_names_options_rather_than_columns(monkeypatch, words, columns):
     """An example can be copied; `if not given` and defaults are said once, and a list is no type of a language."""
     monkeypatch.setenv("COLUMNS", columns)

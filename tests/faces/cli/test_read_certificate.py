@@ -29,6 +29,7 @@ from tests.dcc.invented import (
     values,
 )
 from tests.folders import imported, only, small_job, write
+from tests.terminal import Terminal
 
 
 @pytest.fixture
@@ -126,6 +127,17 @@ def test_a_dry_run_says_what_would_be_recorded_and_records_nothing(small_records
     assert "nothing was written: --dry-run" in ran.out
     assert entries(small_records) == before
     assert add(small_records, written(certificate())).status == 0
+
+
+def test_on_a_terminal_the_phase_is_asked_for_until_it_is_one(small_records, written):
+    asked = ("calibration", "add", "VA-1", "C-201", "--read", written(certificate()), "--by", "A. Person")
+    with Terminal(*asked, records=small_records) as terminal:
+        terminal.shown("Results: comparisons as-found or as-left?")
+        terminal.type("yes")
+        terminal.shown("Results: comparisons as-found or as-left?")
+        terminal.type("as left")
+        terminal.shown("recorded certificate C-201 of VA-1 with 7 comparisons")
+    assert {row["phase"] for row in shown(small_records)["comparisons"]} == {"as-left"}
 
 
 # --- what is refused, nothing written --------------------------------------------------------------------------------------------
@@ -342,6 +354,18 @@ def test_an_audit_says_what_was_found_of_a_signature(small_records, written):
     assert any(
         "VA-1 (C-201) was read from c.xml, verified, signed by North Laboratory signing" in line for line in said
     )
+
+
+def test_a_report_says_it_beside_the_calibration(small_records, written, tmp_path):
+    trust(small_records, written)
+    add(small_records, written(signed(certificate())), "--accepted-on", "2026-02-14", "--accepted-by", "B. Person",
+        "--judged", "corrected value", "--departure", "it errs steadily", "--reason", "taken over")  # fmt: skip
+    assert calib("report", "J-1", "--format", "html,json", "--into", tmp_path, records=small_records).status == 0
+    (page,) = tmp_path.glob("*.html")
+    assert "read from c.xml: verified, signed by North Laboratory signing" in page.read_text(encoding="utf-8")
+    (document,) = (json.loads(path.read_text(encoding="utf-8")) for path in tmp_path.glob("J-1*.json"))
+    own = next(each for each in document["instruments"] if each["certificate"] == "C-201")
+    assert [each["verdict"] for each in own["signatures"]] == ["verified"]
 
 
 # --- in-house calibrations are written -------------------------------------------------------------------------------------------

@@ -15,7 +15,6 @@ from calib.procedures.calibrate.add_laboratory_certificate import (
     distrust_laboratory_certificate,
 )
 from calib.procedures.calibrate.read_calibration import read_calibration, record_read_calibration
-from calib.procedures.fleet.attach_file import attachable
 from calib.procedures.people.authorise import login_of
 from calib.procedures.people.persons_and_roles import PersonWanted, add_person
 from calib.procedures.typed.columns import FILES
@@ -32,9 +31,8 @@ CELLS = dict.fromkeys(column.name for column in FILES["calibrations.csv"]) | {"t
 
 
 def recorded(records, content):
-    file = FileContent("c.xml", content)
     with database.writing(str(records)) as session:
-        read = read_calibration(session, "VA-1", file, attachable(file))
+        read = read_calibration(session, "VA-1", FileContent("c.xml", content))
         record_read_calibration(session, read, CELLS, ["as-found"], SIGNED, NOW)
 
 
