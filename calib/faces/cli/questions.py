@@ -62,7 +62,7 @@ class Questions:
     def cells_on_line(
         self, prompt: str, columns: Sequence[TypedColumn], before: Mapping[str, str], offered: str | None = None
     ) -> dict[str, str] | None:
-        """Several cells on one line; None for an empty one. One that is offered is taken by an empty answer, dropped by -: no cell."""
+        """Several cells on one line; None for an empty one. One that is offered is taken by an empty answer, - drops it: {}."""
         while True:
             typed = self.line(f"{prompt}{_offer(offered)}: ") or offered
             if not typed:
