@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from sqlalchemy import Connection
 from sqlmodel import Session
 
+from calib.procedures.verify.acceptances import acceptance_findings
 from calib.procedures.verify.closed_certificates import late_findings
 from calib.procedures.verify.curves_by_rule import curve_findings
 from calib.procedures.verify.declared_cells import cell_findings
@@ -50,7 +51,7 @@ def verify_state(session: Session, printed_digest: str | None = None, progress: 
 
 _Proofs = tuple[Callable[[Session], Iterable[LedgerFinding]], ...]
 _PROOFS: _Proofs = (late_findings, file_findings, report_findings, retraction_findings)
-_OF_SOUND_CELLS: _Proofs = (curve_findings,)  # these compute with what was typed
+_OF_SOUND_CELLS: _Proofs = (curve_findings, acceptance_findings)  # these compute with what was typed
 
 
 def _unproven(connection: Connection) -> Iterator[LedgerFinding]:
