@@ -13,7 +13,6 @@ from calib.procedures.enter.check_stages import StagesOnRecord, stage_findings
 from calib.procedures.measure.air import (
     ALTITUDE,
     HUMIDITIES,
-    MEASURED_AS,
     PRESSURES,
     TEMPERATURE,
     WET_BULB,
@@ -24,7 +23,7 @@ from calib.procedures.typed.columns import FILES
 from calib.procedures.typed.rows_together import KnownNames, TypedCells, duplicate, repeated, unit_known
 from calib.procedures.typed.sheets import Cells, TypedRow
 from calib.quantities import unit
-from calib.records.words import DUCT, THIS_TYPE
+from calib.records.words import DUCT, MEASURED_AS, THIS_TYPE
 
 LARGEST_USUAL_FACTOR = 1.2  # common practice, no source: a factor above it wants a reason
 
