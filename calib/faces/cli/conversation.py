@@ -195,7 +195,8 @@ class Conversation:
             return
         offered = {**self._offered(self.gear, last), **said}
         for column in self.gear.columns:
-            self._asked(column, said, offered)
+            if not self.is_over:
+                self._asked(column, said, offered)
         for column in ("probe", "conditions"):  # that the meter does not ask for
             if column in said and column not in self.sitting.setup:
                 self._set(column, said[column])
@@ -224,7 +225,7 @@ class Conversation:
         while True:
             if typed is None:
                 typed = self.ask(f"{_CALLED[column]}{f' [{offer}]' if offer else ''}: ")
-                if typed is None:
+                if typed is None or WORDS.get(typed.casefold()) == "stop":
                     self.is_over = True
                     return
                 typed = typed or offer
@@ -236,7 +237,7 @@ class Conversation:
                 if not self.asks:
                     raise
                 self.mistake(error, typed)
-                typed, offer = None, ""
+                typed, offer = None, "" if typed == offer else offer  # what was wrong is not offered again
             else:
                 return
 
