@@ -110,7 +110,7 @@ ROOMS = {
         "files": (),
         "parts": ("written", "plain_text"),
         "answers": ("parts", "written", "plain_text", "cautions"),
-        "handouts": ("answers", "written", "plain_text", "template"),
+        "handouts": ("answers", "written", "plain_text", "template", "write_over"),
         "drawings": ("answers", "parts", "written", "plain_text"),
         "report": ("drawings", "answers", "parts", "written", "plain_text", "cautions", "write_over"),
         "demo": ("report", "drawings", "files"),

@@ -251,7 +251,7 @@ def _why_left_out(cells: Mapping[str, str], columns: Iterable[TypedColumn]) -> t
     if missing and any(cell.strip().rstrip(":").casefold() in _SUMS for cell in cells.values()):
         return _A_TOTAL
     text = next(iter(cells.values()), "").casefold()
-    return _A_NOTE if len(cells) == 1 and len(missing) > 1 and text.startswith(_NOTES) else None
+    return _A_NOTE if len(cells) == 1 and missing and text.startswith(_NOTES) else None
 
 
 def _rows_told(rows: Sequence[int], single: str, several: str) -> str:
