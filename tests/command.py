@@ -6,7 +6,9 @@ from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass
 from pathlib import Path
 
-from calib.faces.cli import main
+import typer
+
+from calib.faces.cli import main, program
 
 
 @dataclass(frozen=True)
@@ -34,6 +36,15 @@ def calib(*arguments, records=None) -> Ran:
         except SystemExit as end:
             status = end.code if isinstance(end.code, int) else 0 if end.code is None else 1
     return Ran(status, out.getvalue(), err.getvalue())
+
+
+def commands(group=None, before=()):
+    """Every command of the program by its words."""
+    for name, command in (group or typer.main.get_command(program())).commands.items():
+        if hasattr(command, "commands"):
+            yield from commands(command, (*before, name))
+        else:
+            yield " ".join((*before, name)), command
 
 
 def copied(source: Path, to: Path) -> Path:

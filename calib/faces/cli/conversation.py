@@ -9,6 +9,7 @@ status is 2 in the end. Options: all lines of a pipe in one transaction (a batte
 ends with 2 has written its other lines, and says which it has not.
 """
 
+import io
 import re
 import sys
 from collections.abc import Callable, Mapping, Sequence
@@ -90,6 +91,8 @@ class Conversation:
 
     def __post_init__(self) -> None:
         """Whether somebody is there to answer, and where what is half-typed stands."""
+        if isinstance(sys.stdin, io.TextIOWrapper):
+            sys.stdin.reconfigure(errors="replace")  # a byte that is no text is no reason to stop
         self.asks = sys.stdin.isatty()
         self.question: Callable[[str], None] | None = None  # that stands: what its answer does
         self.prompt_of_question = ""
@@ -97,6 +100,7 @@ class Conversation:
         self.is_tried = False  # whether the set-up was asked about beforehand
         self.marks: tuple[str, ...] = ()
         self.doubted: list[str] = []  # what was asked about the entry
+        self.told: set[str] = set()  # what is against the set-up, as it was told last
         self.gear: InstrumentAsks | None = None
         self.place: Path
         self.site: JobOnSite
@@ -185,19 +189,34 @@ class Conversation:
     def _set_up(self, last: Mapping[str, str]) -> None:
         """Ask once for all that is not said yet; what was used last in this job is offered. A pipe takes what is offered."""
         said, self.sitting = self.sitting.setup, replace(self.sitting, setup={})
-        offered = {**last, **said}
-        if said.get("instrument", last.get("instrument")) != last.get("instrument"):
-            offered = dict(said) | ({"method": last["method"]} if "method" in last else {}) | dict(said)
-        self._asked("instrument", said, offered)
-        if self.gear is None:
+        self._asked("instrument", said, {**last, **said})
+        self._ask_for_another()
+        if self.gear is None or self.is_over:
             return
+        offered = {**self._offered(self.gear, last), **said}
         for column in self.gear.columns:
-            if column == "unit":
-                offered.setdefault("unit", self.gear.unit)
-            self._asked(column, said, offered)
-        for column in ("probe", "conditions"):
+            if not self.is_over:
+                self._asked(column, said, offered)
+        for column in ("probe", "conditions"):  # that the meter does not ask for
             if column in said and column not in self.sitting.setup:
                 self._set(column, said[column])
+
+    def _offered(self, gear: InstrumentAsks, last: Mapping[str, str]) -> dict[str, str]:
+        """What was used last, and the unit that the meter shows where it is another one than last."""
+        is_same = self.sitting.setup["instrument"] == last.get("instrument")
+        return {"unit": gear.unit} | dict(last) | ({} if is_same else {"unit": gear.unit})
+
+    def _ask_for_another(self) -> None:
+        """Where the gate refuses the meter ask for another one: what this one shows would be no flow."""
+        while self.asks and self.told and not self.is_over:
+            other = self.ask(f"another meter (empty: go on with {self.sitting.setup['instrument']}): ")
+            if not other:
+                self.is_over = other is None
+                return
+            try:
+                self._set("instrument", other)
+            except CalibError as error:
+                self.mistake(error, other)
 
     def _asked(self, column: str, said: Mapping[str, str], offered: Mapping[str, str]) -> None:
         """Ask for one thing of the set-up until the answer is on record."""
@@ -206,38 +225,41 @@ class Conversation:
         while True:
             if typed is None:
                 typed = self.ask(f"{_CALLED[column]}{f' [{offer}]' if offer else ''}: ")
-                if typed is None:
+                if typed is None or WORDS.get(typed.casefold()) == "stop":
                     self.is_over = True
                     return
                 typed = typed or offer
             if not typed and not self.asks:
                 return
             try:
-                if typed:
-                    self._set(column, typed)
-                    return
-                raise BadInputError([Finding.typed(_CALLED[column], "", "a name as the records have it")])
+                self._set(column, typed, must=True)
             except CalibError as error:
                 if not self.asks:
                     raise
                 self.mistake(error, typed)
-                typed, offer = None, ""
+                typed, offer = None, "" if typed == offer else offer  # what was wrong is not offered again
+            else:
+                return
 
-    def _set(self, column: str, typed: str) -> None:
-        """Take something else from now on; a meter and a probe are looked at by the gate first."""
-        if typed or column in ("instrument", "unit", "method"):
+    def _set(self, column: str, typed: str, *, must: bool = False) -> None:
+        """Take something else from now on; a meter and a probe are looked at by the gate first.
+
+        Where something must be said, whoever types nothing is told what there is.
+        """
+        if typed or must or column in ("instrument", "unit", "method"):
             with self.desk.reading_first() as session:
                 typed = setup_cell(session, self.sitting.job, column, typed, self.gear)
                 now = clock()
                 if column == "instrument":
                     asks = asks_of_setup(session, typed, now)
-                    if self.gear is not None and self.sitting.setup.get("unit") not in asks.units:
+                    if self.gear is not None and self.sitting.setup.get("instrument") != typed:
                         self.sitting = self.sitting.with_setup("unit", asks.unit)
                     self.gear = asks
                     self.sitting = replace(self.sitting, needs=("instrument", *asks.columns))
                 if column in ("instrument", "probe"):
                     answer = readiness.document(now, ready(session, [typed], now, now, None), None)
                     self.tell(readiness.text(answer))
+                    self.told = {reason for each in answer["instruments"] for reason in each["reasons"]}
         self.sitting = self.sitting.with_setup(column, typed)
         self.is_tried = False
 
@@ -252,10 +274,9 @@ class Conversation:
             self._go_to(self.sitting.next_outlet(list(self.site.outlets), self.site.measured))
 
     def _stay(self) -> None:
-        """Offer the same outlet again, as long as it is not measured; else the next one."""
-        outlet = self.sitting.outlet
-        if outlet in self.site.outlets and outlet not in self.site.measured:
-            self._go_to(outlet)
+        """Offer the same outlet again; where there is none, the next one."""
+        if self.sitting.outlet in self.site.outlets:
+            self._go_to(self.sitting.outlet)
         else:
             self._go_on()
 
@@ -291,7 +312,9 @@ class Conversation:
         with self.desk.reading_first() as session:
             against = against_setup(session, self.sitting, self.desk.signature().person, clock())
         for reason in against:
-            self.tell(f"  as it stands: {reason}")
+            if reason not in self.told:
+                self.tell(f"  as it stands: {reason}")
+        self.told = {*against}
         self.is_tried = not against
 
     def _traverse_by(self, typed: Mapping[str, str]) -> None:
@@ -365,13 +388,29 @@ class Conversation:
 
     def word_to(self, rest: str) -> None:
         """Go to another outlet."""
-        self._go_to(outlet_meant(rest, list(self.site.outlets)))
+        with self.desk.reading_first() as session:  # somebody may have added it
+            self.site = job_on_site(session, self.sitting.job, clock())
+        outlet = outlet_meant(rest, list(self.site.outlets))
+        self._leaving(lambda: self._go_to(outlet))
 
     def word_skip(self, _rest: str) -> None:
         """Leave the outlet for later."""
-        if self.sitting.outlet is not None:
-            self.sitting = replace(self.sitting, skipped=self.sitting.skipped | {self.sitting.outlet})
-            self._go_on()
+        outlet = self.sitting.outlet
+        if outlet is not None:
+            self._leaving(lambda: self._skipped(outlet))
+
+    def _skipped(self, outlet: str) -> None:
+        self.sitting = replace(self.sitting, skipped=self.sitting.skipped | {outlet})
+        self._go_on()
+
+    def _leaving(self, then: Callable[[], None]) -> None:
+        """Do something that leaves the points of a traverse behind: asked where some are typed."""
+        traverse = self.sitting.traverse
+        if traverse is None or not traverse.values:
+            then()
+            return
+        count = count_of(len(traverse.values), "point", "points")
+        self._question(f"{count} typed here would be lost: leave them? yes or no: ", lambda typed: _if_yes(typed, then))
 
     def word_left(self, _rest: str) -> None:
         """List what is not measured yet."""
@@ -383,6 +422,7 @@ class Conversation:
         """A remark with the next reading."""
         self.sitting = replace(self.sitting, remarks=rest or None)
         self._put_down()
+        self.tell(f"  with the next reading: {rest}" if rest else "  no remark")
 
     def word_stage(self, rest: str) -> None:
         """What the next readings are."""
@@ -393,8 +433,8 @@ class Conversation:
         """Another traverse of the duct."""
         if self.sitting.outlet is None or not is_traversed(self.site.outlets[self.sitting.outlet]):
             raise BadInputError([Finding.typed("traverse", rest, "a duct with a shape on record here")])
-        named = zip(("rule", "lines", "points", "passes"), rest.split(), strict=False)
-        self._traverse_by(_TRAVERSED_BY | dict(named))
+        named = dict(zip(("rule", "lines", "points", "passes"), rest.split(), strict=False))
+        self._leaving(lambda: self._traverse_by(_TRAVERSED_BY | named))
 
     def word_help(self, _rest: str) -> None:
         """What may be typed."""
@@ -437,7 +477,8 @@ class Conversation:
         """Say what an entry proves that is written; the draft goes after that, so that nobody is left without the answer."""
         asked = {f"notice: {doubt}" for doubt in self.doubted}
         for remark in imported.remarks:
-            if remark not in asked:
+            # Nobody typed the time: of two readings within a second the later one has the next.
+            if remark not in asked and not remark.startswith("notice: observed_at: "):
                 self.tell(f"  {remark}")
         self.doubted = []
         if meanwhile is not None:
@@ -459,10 +500,9 @@ class Conversation:
             if written.refused:
                 answer = entered_reading.refused_reading(self.sitting.job, outlet, reasons)
                 self.is_refused = True
-                said = [f"  refused: {reason}" for reason in reasons]
-                self.tell(
-                    "\n".join([f"{outlet}: kept as refused reading {written.record_id}, no flow is reported", *said])
-                )
+                said = [] if self.asks else [f"  refused: {reason}" for reason in reasons]
+                told = f"{outlet}: kept as refused reading {written.record_id}, no flow is reported"
+                self.tell("\n".join([told, *said]))
             else:
                 try:
                     verdict = verdict_on(session, reading_in_job(session, written.record_id, clock()))
@@ -609,6 +649,11 @@ class Conversation:
 def _as_called_here(finding: Finding) -> Finding:
     """A finding with the word for its column."""
     return replace(finding, column=_CALLED.get(finding.column or "", finding.column))
+
+
+def _if_yes(answer: str, then: Callable[[], None]) -> None:
+    if _is_yes(answer):
+        then()
 
 
 def _is_yes(answer: str) -> bool:

@@ -18,6 +18,7 @@ What is below the faces knows columns and next steps in words, and no command: t
 import getpass
 import inspect
 import json
+import os
 import re
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -133,6 +134,15 @@ class Desk:
 
         return self.written_if_sure(write, sure=sure)
 
+    def observed_at(self, job: str, typed: str | None) -> str:
+        """When something of a job was observed: now, as typed, or a time of day in the job's zone; raises NotInRecordsError."""
+        if typed is None or options.today_at(typed) == typed:
+            return typed or clock().isoformat()
+        from calib.procedures.on_record.zone_of_job import zone_of_job
+
+        with self.reading_first() as session:
+            return options.today_at(typed, zone_of_job(session, job))
+
     def signature(self, action: str | None = None) -> "Signature":
         """Who writes, now, by the command's own words or another action; raises BadInputError where nobody is named."""
         from calib.records.ledger import Signature
@@ -183,6 +193,10 @@ class RowOptions:
     # Of a command that types several rows: which one this is, as findings name it. It may be left out as a whole.
     named: str | None = None
     behind: Mapping[str, str] = field(default_factory=dict)  # column -> the one whose option it is typed in: a unit
+    told: Mapping[str, str] = field(
+        default_factory=dict
+    )  # column -> the help of its option, where it is typed otherwise
+    asked: str | None = None  # when the command itself asks for what must be typed and was not; None: it does not
 
     @property
     def columns(self) -> list[TypedColumn]:
@@ -200,7 +214,7 @@ class RowOptions:
 
     def parameters(self) -> Iterator[inspect.Parameter]:
         """Parameters as typer reads them, those that must be typed first."""
-        for column in sorted(self.columns, key=lambda each: not self._must(each)):
+        for column in sorted(self.columns, key=lambda each: not self._lacks(each)):
             option = typer.Option(
                 *self.options_of(column.name), help=self._in_words(column), autocompletion=names_for(column.name)
             )
@@ -218,25 +232,41 @@ class RowOptions:
         return "_".join(filter(None, (self.named, column.name))).lower().replace(" ", "_").replace("-", "_")
 
     def _must(self, column: TypedColumn) -> bool:
+        return self.asked is None and self._lacks(column)
+
+    def _lacks(self, column: TypedColumn) -> bool:
         return self.named is None and column.required and not {column.name} & {*self.otherwise, *self.defaults}
+
+    @property
+    def required(self) -> list[str]:
+        """Columns that must be typed."""
+        return [column.name for column in self.columns if self._lacks(column)]
 
     def taken(self, typed: dict[str, Any]) -> dict[str, str | None]:
         """The cells among what was typed, by their columns; what is left is the command's own."""
         return {column.name: typed.pop(self._parameter(column)) for column in self.columns}
 
     def _in_words(self, column: TypedColumn) -> str:
-        """What a column holds, as the help of an option."""
+        """What a column holds, as the help of an option, with other columns by their options."""
+        if column.name in self.told:
+            return self.told[column.name]
         with_it = (each.meaning for each in self.declared if self.behind.get(each.name) == column.name)
         meaning = " and ".join((column.meaning, *with_it))
         of_row = "" if self.named is None else f"{self.named}: "
-        return _sentence(f"{of_row}{meaning}", column, self.otherwise.get(column.name))
+        otherwise = self.asked if self._lacks(column) else None
+        told = _sentence(f"{of_row}{meaning}", column, otherwise or self.otherwise.get(column.name))
+        options_of = self.typed_in()
+        return _COLUMN_NAMED.sub(lambda named: options_of.get(named[0], named[0]), told)
+
+
+_COLUMN_NAMED = re.compile(r"\b[a-zA-Z]+(_[a-zA-Z]+)+\b")
 
 
 def _sentence(meaning: str, column: TypedColumn, otherwise: str | None) -> str:
     words = column.check("") or ""
     told = f"{meaning}: {words}" if words.startswith("one of ") and "one of" not in meaning else meaning
     ending = "" if otherwise is None else f"; {otherwise} if not given"
-    return f"{told[0].upper()}{told[1:]}{ending}".removesuffix(";") + "."
+    return f"{told[0].upper()}{told[1:]}{ending}."
 
 
 # --- declaring commands ----------------------------------------------------------------------------------------------------------
@@ -353,6 +383,20 @@ def _words_of(context: typer.Context) -> str:
 
 
 def _tell(reply: Reply, *, as_json: bool) -> None:
+    try:
+        _print(reply, as_json=as_json)
+        sys.stdout.flush()
+    except (
+        BrokenPipeError
+    ):  # whoever read it has gone (calib ... | head): nothing is wrong, and the status stays what it is
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    for remark in reply.remarks:
+        say(remark)
+    if reply.status:
+        raise typer.Exit(reply.status)
+
+
+def _print(reply: Reply, *, as_json: bool) -> None:
     if as_json:
         print(json.dumps(reply.document, indent=2, ensure_ascii=False))
     else:
@@ -360,10 +404,6 @@ def _tell(reply: Reply, *, as_json: bool) -> None:
             text = reply.text if isinstance(reply.text, str) else reply.text(reply.document)
             if text:
                 print(fitted(harmless(text)))
-    for remark in reply.remarks:
-        say(remark)
-    if reply.status:
-        raise typer.Exit(reply.status)
 
 
 def say(text: str) -> None:

@@ -6,15 +6,20 @@ every command would be declared anew. Cost: they know how typer 0.2x lays out a 
 """
 
 import re
+from collections import Counter
 from collections.abc import Iterator
 from typing import Any, cast
 
 import typer
 from typer import core
 
+from calib.records.words import LARGEST_KEY
+
 _SHOWN = {"str": "TEXT", "int": "NUMBER", "int range": "NUMBER", "float": "NUMBER", "float range": "NUMBER"}
 _EXPECTED = {int: "a whole number", float: "a number"}
 _TYPE = re.compile(r" <([^<>]+)>(\.\.\.)?$")
+_HYPHEN = "\N{NON-BREAKING HYPHEN}"  # while lines are broken: an option stays whole
+_SHOWN_DEFAULT = re.compile(r"\[default: \(([^()]*)\)")
 _RANGE = ((re.compile(r"(\S+)<=x<=(\S+)\]"), r"from \1 to \2]"), (re.compile(r"x>=(\S+)\]"), r"\1 or more]"))
 
 
@@ -26,6 +31,18 @@ class PlainCommand(core.TyperCommand):
         arguments = (each for each in self.get_params(ctx) if each.param_type_name == "argument")
         return ["[OPTIONS]", *map(_usage, arguments)]
 
+    def get_help(self, ctx: Any) -> str:
+        """The help, in which no line breaks within a word like --outlet-factor: an example can be copied."""
+        return str(super().get_help(ctx)).replace(_HYPHEN, "-")
+
+    def format_help_text(self, ctx: Any, formatter: Any) -> None:
+        """What the command does."""
+        told, self.help = self.help, (self.help or "").replace("-", _HYPHEN)
+        try:
+            super().format_help_text(ctx, formatter)
+        finally:
+            self.help = told
+
     def format_options(self, ctx: Any, formatter: Any) -> None:
         """Arguments and options, each with what is typed for it."""
         for title, kind in (("Arguments", "argument"), ("Options", "option")):
@@ -35,15 +52,26 @@ class PlainCommand(core.TyperCommand):
                     formatter.write_dl(shown)
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
-        """The arguments as typer reads them; raises its errors, with all that is missing at once."""
+        """The arguments as typer reads them; raises its errors, with all that is missing or given twice at once."""
         typed = list(args)
         try:
-            return super().parse_args(ctx, args)
+            left = super().parse_args(ctx, args)
         except typer.BadParameter as error:
             told = _told(self, ctx, typed, error)
             if told is None:
                 raise
             cast(typer.Context, ctx).fail(told)
+        if wrong := "; ".join([*_twice(self, ctx, typed), *_too_large(self, ctx)]):
+            cast(typer.Context, ctx).fail(wrong)
+        return left
+
+
+def _too_large(command: PlainCommand, ctx: Any) -> Iterator[str]:
+    """Every whole number that was typed and that no record, count or degree reaches: a database would take none of them."""
+    for each in command.get_params(ctx):
+        typed = ctx.params.get(each.name)
+        if _annotation(each) is int and typed is not None and abs(typed) > LARGEST_KEY:
+            yield f"{_named(each)}: '{typed}'; expected a whole number of at most {LARGEST_KEY}"
 
 
 def _told(command: PlainCommand, ctx: Any, typed: list[str], error: typer.BadParameter) -> str | None:
@@ -51,8 +79,13 @@ def _told(command: PlainCommand, ctx: Any, typed: list[str], error: typer.BadPar
     if not hasattr(error.__cause__, "errors"):
         missing = list(_missing(command, ctx, typed))
         return f"missing: {', '.join(missing)}" if missing else None
-    expected = _EXPECTED.get(getattr(getattr(error.param, "type_descriptor", None), "annotation", object))
+    expected = _EXPECTED.get(_annotation(error.param))
     return expected and f"{_named(error.param)}: {_typed_for(error)}expected {expected}"
+
+
+def _annotation(parameter: Any) -> type:
+    """The type that a parameter was declared with."""
+    return getattr(getattr(parameter, "type_descriptor", None), "annotation", object)
 
 
 def _typed_for(error: typer.BadParameter) -> str:
@@ -67,6 +100,16 @@ def _missing(command: PlainCommand, ctx: Any, typed: list[str]) -> Iterator[str]
     for each in command.get_params(ctx):
         if each.required and not given.get(each.name) and each.resolve_envvar_value(ctx) is None:
             yield _named(each)
+
+
+def _twice(command: PlainCommand, ctx: Any, typed: list[str]) -> Iterator[str]:
+    """Every option that takes one value and was given more: typer would take the last without a word."""
+    _, _, order = command.make_parser(ctx).parse_args(args=list(typed))
+    options: Iterator[Any] = (each for each in order if each.param_type_name == "option")
+    single = (each for each in options if not (each.multiple or each.is_flag))
+    return (
+        f"{_named(each)}: given {count} times; expected once" for each, count in Counter(single).items() if count > 1
+    )
 
 
 def _named(parameter: Any) -> str:
@@ -85,8 +128,10 @@ def _plain(name: str, told: str, kind: str) -> tuple[str, str]:
     """A line of the help: how it is typed, and what it means."""
     for pattern, words in _RANGE:
         told = pattern.sub(words, told)
+    told = _SHOWN_DEFAULT.sub(r"[default: \1", told).replace("-", _HYPHEN)
     return _TYPE.sub("" if kind == "argument" else _typed_as, name), told
 
 
 def _typed_as(shown: re.Match[str]) -> str:
-    return f" {_SHOWN.get(shown[1], shown[1].upper() if shown[1].isalpha() else shown[1])}"
+    kind = re.sub(r"^list\[(\w+)\]$", r"\1", shown[1])
+    return f" {_SHOWN.get(kind, kind.upper() if kind.isalpha() else kind)}"

@@ -34,6 +34,7 @@ _ROW = RowOptions(
     ],
     typed_as={"observed_at": ["--at"]},
     otherwise={"observed_at": "now"},
+    told={"observed_at": "When, like 2026-03-05T14:30+01:00, or 14:30 for today; now if not given."},
 )
 
 
@@ -58,7 +59,7 @@ def add(
     from calib.faces.files import log_content
     from calib.procedures.enter.add_reading import add_reading
 
-    typed = {"job": job, "outlet": outlet, **cells, "observed_at": cells["observed_at"] or clock().isoformat()}
+    typed = {"job": job, "outlet": outlet, **cells, "observed_at": desk.observed_at(job, cells["observed_at"])}
     typed |= _observations(values or [], cells)
     log = log_content(cells["log_file"])
 

@@ -139,6 +139,7 @@ class Table:
     rows: tuple[TableRow, ...]
     caption: Runs = ()
     is_compact: bool = False  # no wider than its text needs
+    is_to_fill: bool = False  # by hand: rows of a hand's height, and a line between columns
 
 
 @dataclass(frozen=True)
@@ -185,3 +186,4 @@ class Layout:
     blocks: tuple[Block, ...] = field(default=())
     kind: str = "air flow report"
     running: str | None = None  # at the head of each page; absent: the job
+    is_close: bool = False  # set closely: the paper is to be one page

@@ -13,7 +13,7 @@ it would say that U is known with 60 degrees of freedom.
 """
 
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
@@ -22,13 +22,14 @@ from calib.confirmation.interval import add_months
 from calib.errors import Finding
 from calib.procedures.dcc.document import Node, is_later_version
 from calib.procedures.dcc.si_units import turned
-from calib.procedures.dcc.values import ExpandedRead, QuantityRead, WrongInFile, read_quantity
+from calib.procedures.dcc.values import ExpandedRead, QuantityRead, WrongInFile, is_of_another, read_quantity
 from calib.procedures.typed.cells import AIR_PRESSURE, AIR_TEMPERATURE, between, day
 from calib.quantities import Unit, coherent, unit
 
 REFERENCE, MEASURED, ERROR = "basic_referenceValue", "basic_measuredValue", "basic_measurementError"
 REPEATABILITY, OBSERVATIONS = "calib_repeatability", "calib_observations"  # what the schema has no meaning for
 NORMAL_USED = "basic_normalUsed"
+_PARTS = ("dcc:administrativeData", "dcc:measurementResults", "dcc:comment", "dcc:document", "ds:Signature")
 _ONCE = (REFERENCE, MEASURED, ERROR, REPEATABILITY, OBSERVATIONS)
 
 
@@ -82,8 +83,11 @@ def read_certificate(root: Node, source: str, wanted: CertificateWanted) -> Cert
     if is_later_version(root):
         version = root.element.get("schemaVersion")
         read.notices.append(f"schemaVersion {version} came after 3.3, and is read as that")
-    for part in (_core, _item, _laboratory, _recalibration):
-        part(root, read, wanted, wrong)
+    for part in root.children():
+        if part.name not in _PARTS:
+            wrong.add(part, None, f"one of the parts of a certificate: {', '.join(_PARTS)}")
+    for take in (_core, _item, _laboratory, _recalibration):
+        take(root, read, wanted, wrong)
     measured = root.at(
         "measurementResults"
     )  # and nothing that stands elsewhere, in a comment of another kind of XML say
@@ -98,7 +102,7 @@ def read_certificate(root: Node, source: str, wanted: CertificateWanted) -> Cert
         for each in () if within is None else within.children("dcc:result"):
             read.results += _result(each, read, wanted, wrong)
     if results and not read.results and not wrong.findings:
-        expected = f"a result with quantities that are marked {REFERENCE} and {MEASURED} (refType)"
+        expected = f"a result of {wanted.quantity} with quantities that are marked {REFERENCE} and {MEASURED} (refType)"
         wrong.add(measured or root, None, expected)
     read.notices = list(dict.fromkeys(read.notices))
     return read
@@ -303,7 +307,7 @@ def _condition(place: Node, condition: _Condition, read: CertificateRead, wrong:
         for digits in own.digits:
             value = _in(digits, own.unit, condition.quantity, condition.symbol)
             if condition.check(value) is not None:
-                wrong.add(own.node, f"{digits} {own.unit.symbol}", condition.expected)
+                wrong.add(own.node, f"{digits} {own.written_unit}", condition.expected)
                 return None
             values.append(value)
     if not values or len(set(values)) == 1:
@@ -331,10 +335,14 @@ def _result(result: Node, read: CertificateRead, wanted: CertificateWanted, wron
     """The comparisons of a result, of all tables in it; a result without any is passed over."""
     rows: list[Mapping[str, str]] = []
     before = len(wrong.findings)
+    name = in_words(result.first("dcc:name")) or result.path
     for table in _tables(result):
-        rows += _rows(table, read, wanted, wrong)
+        if _is_of_another(table, wanted):
+            read.notices.append(f"{name}: a table of another quantity than {wanted.quantity} is left out")
+        else:
+            rows += _rows(table, read, wanted, wrong)
     if rows or len(wrong.findings) > before:
-        yield ResultRead(in_words(result.first("dcc:name")) or result.path, result, tuple(rows))
+        yield ResultRead(name, result, tuple(rows))
 
 
 def _tables(node: Node) -> Iterator[Node]:
@@ -344,6 +352,13 @@ def _tables(node: Node) -> Iterator[Node]:
         if own & {REFERENCE, MEASURED}:
             yield child
         yield from _tables(child)
+
+
+def _is_of_another(table: Node, wanted: CertificateWanted) -> bool:
+    """Whether reference and indication are of other quantities, as where a velocity meter's temperature is calibrated too."""
+    own = {word: each for each in table.children("dcc:quantity") for word in each.meanings}
+    asked = ((REFERENCE, wanted.quantity), (MEASURED, wanted.indicated))
+    return all(meaning in own and is_of_another(own[meaning], quantity) for meaning, quantity in asked)
 
 
 def _rows(table: Node, read: CertificateRead, wanted: CertificateWanted, wrong: WrongInFile) -> list[Mapping[str, str]]:
@@ -410,7 +425,7 @@ def _kind(meaning: str, wanted: CertificateWanted) -> tuple[str, str]:
     return wanted.quantity, wanted.symbol if wanted.quantity == wanted.indicated else coherent(wanted.quantity).symbol
 
 
-def _as_long(columns: "Iterator[QuantityRead] | Sequence[QuantityRead]", count: int, wrong: WrongInFile) -> bool:
+def _as_long(columns: Iterable[QuantityRead], count: int, wrong: WrongInFile) -> bool:
     sound = True
     for column in columns:
         if len(column.digits) not in {1, count}:

@@ -24,6 +24,7 @@ _PREFIXES = {
     "mega": "mega",
 }  # fmt: skip
 _TOKEN = re.compile(r"\\([A-Za-z]+)(?:\{([+-]?\d{1,2}(?:\.\d{1,2})?)\})?")
+_OTHER = "|"  # before a unit that D-SI does not know: it stands beside one that it does, in si:hybrid
 _LONGEST = 200  # signs of a unit
 _WRITTEN = {
     "m/s": r"\metre\second\tothe{-1}",
@@ -56,7 +57,8 @@ def pint_expression(written: str) -> str | None:
     """A unit of D-SI as an expression for pint; None where it is none that is known."""
     if len(written) > _LONGEST or _TOKEN.sub("", written).strip():
         return None
-    factors, prefix, turned, waiting = [], "", False, False
+    factors: list[str] = []
+    prefix, is_turned, waiting = "", False, False
     for name, power in _TOKEN.findall(written):
         if name == "tothe":
             if not waiting or not power:
@@ -66,17 +68,17 @@ def pint_expression(written: str) -> str | None:
         elif power:
             return None
         elif name == "per":
-            if turned or prefix:
+            if is_turned or prefix:
                 return None
-            turned = True
+            is_turned = True
         elif name in _PREFIXES and not prefix:
             prefix = _PREFIXES[name]
         elif name in _NAMES and not (prefix and _NAMES[name] in {"degC", "dimensionless", "percent", "kilogram"}):
-            factors.append(f"({prefix}{_NAMES[name]})**(-1)" if turned else f"{prefix}{_NAMES[name]}")
-            prefix, turned, waiting = "", False, True
+            factors.append(f"({prefix}{_NAMES[name]})**(-1)" if is_turned else f"{prefix}{_NAMES[name]}")
+            prefix, is_turned, waiting = "", False, True
         else:
             return None
-    return None if prefix or turned or not factors else "*".join(factors)
+    return None if prefix or is_turned or not factors else "*".join(factors)
 
 
 @lru_cache(maxsize=256)
@@ -85,6 +87,8 @@ def unit_read(written: str, quantity: str) -> UnitRead:
 
     Where the records know no such unit of the quantity its values are turned into the coherent one: `factor`.
     """
+    if written.startswith(_OTHER) and written.removeprefix(_OTHER) in UNITS[quantity]:
+        return UnitRead(unit(quantity, written.removeprefix(_OTHER)), None)
     expression = pint_expression(written)
     factor = None if expression is None else si_per(expression, quantity)
     if expression is None or factor is None:
@@ -102,6 +106,11 @@ def unit_read(written: str, quantity: str) -> UnitRead:
 def is_written(symbol: str) -> bool:
     """Whether D-SI has a way to write a unit of the records: it has none for those of inches and feet."""
     return symbol in _WRITTEN
+
+
+def of_no_d_si(symbol: str) -> str:
+    """A unit of the records that D-SI does not know, as it may stand beside one that it does."""
+    return f"{_OTHER}{symbol}"
 
 
 def in_d_si(symbol: str) -> str:

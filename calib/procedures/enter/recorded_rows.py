@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
-from sqlmodel import select
+from sqlmodel import col, select
 
 from calib.procedures.enter.names_on_record import NamesOnRecord
 from calib.procedures.on_record.recorded import sequences
@@ -26,6 +26,7 @@ from calib.records.tables.outlets import Outlet
 from calib.records.tables.readings import LoggedSeries, Reading, Refusal, Traverse, TraversePoint
 from calib.records.tables.reports import SoftwareValidation
 from calib.records.tables.reviews import ImpactReview, ReviewDecision
+from calib.records.tables.signatures import LaboratoryCertificate
 from calib.records.words import BY_THE_RULE
 
 
@@ -96,7 +97,7 @@ def _decisions(names: NamesOnRecord, _file: str, _logs: "LogsOnRecord") -> Itera
     if not decisions:
         return
     places = _places(names, ReviewDecision, [key(each.id) for each in decisions])
-    factors = _places(names, FoundFactor, names.session.exec(select(FoundFactor.id)))
+    factors = _places(names, FoundFactor, names.session.exec(select(col(FoundFactor.id))))
     for decision in decisions:
         before = sum(each < places[key(decision.id)] for each in factors.values())
         owner = names.names(Calibration)[key(reviews[decision.impact_review_id].calibration_id)]
@@ -104,7 +105,7 @@ def _decisions(names: NamesOnRecord, _file: str, _logs: "LogsOnRecord") -> Itera
         yield decision.model_dump() | certificate | {"factors_before": before or None}
 
 
-def _places(names: NamesOnRecord, table: type[Any], keys: Iterable[int | None]) -> Mapping[int, int]:
+def _places(names: NamesOnRecord, table: type[Any], keys: Iterable[Any]) -> Mapping[int, int]:
     """Places in the ledger of records of a table, by their key."""
     return sequences(names.session, str(table.__tablename__), [key(each) for each in keys])
 
@@ -114,6 +115,13 @@ def _validations(names: NamesOnRecord, _file: str, logs: "LogsOnRecord") -> Iter
     for validation in names.all(SoftwareValidation):
         name = f"validation-{validation.sha256[:12]}.json"
         yield validation.model_dump(exclude={"content"}) | {"file": logs.beside(name, validation.content)}
+
+
+def _laboratory_certificates(names: NamesOnRecord, _file: str, logs: "LogsOnRecord") -> Iterator[RecordCells]:
+    """Each with the certificate in a file beside."""
+    for certificate in names.all(LaboratoryCertificate):
+        name = f"laboratory-certificate-{certificate.sha256[:12]}.der"
+        yield certificate.model_dump(exclude={"content"}) | {"file": logs.beside(name, certificate.content)}
 
 
 def _observed(names: NamesOnRecord) -> list[Reading | Refusal]:
@@ -174,13 +182,14 @@ _OTHERWISE: Mapping[str, Callable[[NamesOnRecord, str, "LogsOnRecord"], Iterator
     "factors.csv": _factors,
     "review_decisions.csv": _decisions,
     "validations.csv": _validations,
+    "laboratory_certificates.csv": _laboratory_certificates,
     "readings.csv": _readings,
     "traverses.csv": _traverses,
 }
 
 
 class LogsOnRecord:
-    """What stands beside the sheets, under file names of their own: logged series, what validations gave.
+    """What stands beside the sheets, under file names of their own: logged series, what validations gave, signing certificates.
 
     The same name and content is one file, the same name with another is another.
     """

@@ -15,6 +15,7 @@ from calib.records.tables.instruments import Instrument
 from calib.records.tables.jobs import Job
 from calib.records.tables.outlets import Outlet
 from calib.records.tables.readings import Reading
+from calib.records.words import LARGEST_KEY
 
 # First word of a name -> table; without it every kind is looked through.
 FIRST_WORDS = {
@@ -86,8 +87,8 @@ def _outlets(session: Session, names: set[str]) -> Iterable[tuple[Any, ...]]:
 
 
 def _readings(session: Session, names: set[str]) -> Iterable[tuple[Any, ...]]:
-    numbers = [int(name) for name in names if re.fullmatch(r"0|[1-9][0-9]{0,17}", name, re.ASCII)]
-    query = select(Reading.id).where(col(Reading.id).in_(numbers))
+    numbers = (int(name) for name in names if re.fullmatch(r"0|[1-9][0-9]{0,17}", name, re.ASCII))
+    query = select(Reading.id).where(col(Reading.id).in_([each for each in numbers if each <= LARGEST_KEY]))
     return ((record_id, record_id) for record_id in session.exec(query))
 
 

@@ -9,8 +9,8 @@ from sqlalchemy import inspect
 from sqlmodel import Session, SQLModel, col, select
 
 from calib.records.on_file import rows_of
+from calib.records.words import LARGEST_KEY
 
-_LARGEST_KEY = 2**63  # of a database
 MOST_AT_ONCE = 10_000  # values in one question: databases limit the parameters of a statement
 
 
@@ -19,7 +19,7 @@ _Record = TypeVar("_Record", bound=SQLModel)
 
 def numbered(session: Session, table: type[_Record], record_id: int) -> _Record | None:
     """The record of a number that a person typed; None where there is none, or it is too large for a database."""
-    return session.get(table, record_id) if 0 < record_id < _LARGEST_KEY else None
+    return session.get(table, record_id) if 0 < record_id <= LARGEST_KEY else None
 
 
 def among(query: Any, column: Any, keys: Collection[int] | None) -> Any:

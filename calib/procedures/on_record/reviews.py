@@ -14,7 +14,7 @@ from typing import Any
 
 from sqlmodel import Session, col, select
 
-from calib.procedures.on_record.by_keys import by_keys
+from calib.procedures.on_record.by_keys import by_keys, numbered
 from calib.procedures.on_record.by_name import not_there
 from calib.records.ledger import written
 from calib.records.record import key
@@ -26,7 +26,7 @@ from calib.records.tables.reports import IssuedReport
 from calib.records.tables.reviews import Disposition, ImpactLine, ImpactReview, ReviewDecision
 from calib.records.words import REVIEW_CAUSES
 
-FOUND_BEYOND, _, WITHDRAWAL, *_, RECORDED_LATER = REVIEW_CAUSES
+FOUND_BEYOND, WITHDRAWAL, RECORDED_LATER = REVIEW_CAUSES[0], REVIEW_CAUSES[2], REVIEW_CAUSES[-1]
 REISSUE = "reissue"
 Revisions = Mapping[str, list[tuple[int, int]]]  # of reports, by job: place in the ledger, revision
 
@@ -174,21 +174,16 @@ def reviews_numbered(session: Session, numbers: Collection[int]) -> list[Review]
 
 def review_numbered(session: Session, review_id: int) -> Review:
     """A review by its number; raises NotInRecordsError where there is none."""
-    rows = session.exec(select(ImpactReview).where(ImpactReview.id == review_id)).all()
-    if not rows:
+    row = numbered(session, ImpactReview, review_id)
+    if row is None:
         known = (f"{each.review} ({each.about})" for each in reviews(session))
         raise not_there(f"impact review {review_id}", known)
-    return _known(session, rows)[0]
+    return _known(session, [row])[0]
 
 
 def reviews_of_job(session: Session, job: str) -> list[Review]:
     """Reviews, open and closed, with a line on a reading or a report of a job."""
     return [review for review in reviews(session) if review.of_job(job)]
-
-
-def open_reviews_of(session: Session, job: str) -> list[Review]:
-    """Open reviews with a line on a reading or a report of a job."""
-    return [review for review in reviews_of_job(session, job) if review.is_open]
 
 
 def _known(session: Session, rows: Iterable[ImpactReview]) -> list[Review]:

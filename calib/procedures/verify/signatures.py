@@ -9,9 +9,19 @@ from collections.abc import Iterator, Mapping
 from datetime import datetime
 from functools import lru_cache
 
-from sqlmodel import Session, col, select
+import sqlalchemy
+from sqlmodel import Session, SQLModel, col, select
 
-from calib.confirmation.authority import WRITTEN, PersonOnRecord, RoleChange, act_of, unmet, with_clock_step
+from calib.confirmation.authority import (
+    WRITTEN,
+    PersonOnRecord,
+    RoleChange,
+    act_of,
+    is_compared,
+    unmet,
+    with_clock_step,
+)
+from calib.procedures.people.authorise import before_amended
 from calib.records.ledger import runs_back
 from calib.records.tables.custody import ClockStep
 from calib.records.tables.evidence import EVIDENCE
@@ -39,7 +49,7 @@ def signature_findings(session: Session) -> tuple[list[LedgerFinding], list[Ledg
     """
     findings: list[LedgerFinding] = []
     remarks: list[LedgerFinding] = []
-    words = _words(session)
+    words, amended = _words(session), dict(_amended(session))
     people: tuple[PersonOnRecord, ...] = ()
     changes: tuple[RoleChange, ...] = ()
     persons = {person.id: person for person in session.exec(select(Person))}
@@ -58,7 +68,8 @@ def signature_findings(session: Session) -> tuple[list[LedgerFinding], list[Ledg
         if table == ClockStep.__tablename__:
             changes = with_clock_step(changes, at)
         before = (at, version)
-        expected = judged(act_of(table, words.get(table, {}).get(record_id, {})), person, people, changes, at)
+        act = amended.get((table, record_id)) or act_of(table, words.get(table, {}).get(record_id, {}))
+        expected = judged(act, person, people, changes, at)
         if expected is not None:
             # Whoever had a role could put them on record before that was an act of QA: no trace says which version did.
             was_allowed = table in _ONCE_ANY_ROLE and judged("record", person, people, changes, at) is None
@@ -77,6 +88,15 @@ def signature_findings(session: Session) -> tuple[list[LedgerFinding], list[Ledg
 def _entries(session: Session) -> Iterator[tuple[int, str, str, str, int, str | None]]:
     asked = select(*_ENTRY).order_by(col(LedgerEntry.sequence))  # type: ignore[call-overload]
     yield from session.execute(asked.execution_options(yield_per=10_000))
+
+
+def _amended(session: Session) -> Iterator[tuple[tuple[str, int], str]]:
+    """The act of each revision whose act follows from what it changed, by table and key."""
+    for table in {written.table for written in WRITTEN if is_compared(written.table)}:
+        revisions = SQLModel.metadata.tables[table]
+        for row in session.execute(sqlalchemy.select(revisions)).mappings().all():
+            revision = {str(column): cell for column, cell in row.items()}
+            yield (table, row["id"]), act_of(table, revision, before_amended(session, table, revision))
 
 
 def _words(session: Session) -> Mapping[str, Mapping[int, Mapping[str, str]]]:

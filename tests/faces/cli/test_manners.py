@@ -1,10 +1,12 @@
 """The command line says plainly what is typed and what is wrong with it. Common practice, no source."""
 
 import re
+import subprocess
+import sys
 
 import pytest
 
-from tests.command import calib
+from tests.command import calib, commands
 
 COMMANDS = (
     ("ready",),
@@ -21,7 +23,9 @@ def test_everything_that_is_missing_is_named_at_once(small_records):
     ran = calib("instrument", "add", "VA-9", "--kind", "vane", records=small_records)
 
     assert ran.status == 2
-    missing = "--maker, --model, --serial, --range-low, --range-high, --unit, --resolution, --interval-months"
+    missing = (
+        "--maker, --model, --serial, --range-low, --range-high, --unit, --resolution, --interval-months, --mpe-percent"
+    )
     assert f"missing: {missing}\n" in ran.err
 
 
@@ -47,6 +51,23 @@ def test_a_word_where_a_number_is_expected_is_said_in_plain_words(small_records,
 
     assert (ran.status, ran.out) == (2, "")
     assert said in ran.err
+
+
+def test_an_option_that_takes_one_value_is_not_taken_twice(small_records):
+    stages = ("--stage", "before adjustment", "--stage", "after adjustment", "--unit", "m/s", "--unit=fpm")
+
+    ran = calib(
+        "reading", "add", "J-1", "S1", "2.4", "--instrument", "VA-1", "--method", "grid", *stages, records=small_records
+    )
+
+    assert (ran.status, ran.out) == (2, "")
+    assert "--stage: given 2 times; expected once; --unit: given 2 times; expected once\n" in ran.err
+
+
+def test_an_option_that_takes_several_values_is_given_as_often_as_one_likes(small_records):
+    ran = calib("import", "nowhere-1", "nowhere-2", "--dates", "dmy", "--dry-run", "--dry-run", records=small_records)
+
+    assert "times; expected once" not in ran.err
 
 
 @pytest.mark.parametrize("words", COMMANDS, ids=" ".join)
@@ -76,3 +97,73 @@ def test_an_answer_on_readiness_says_for_which_day(small_records):
     ran = calib("ready", "VA-1", "--on", "2026-05-04", records=small_records)
 
     assert ran.out.startswith("VA-1: may be used on 2026-05-04\n")
+
+
+EVERY_COMMAND = dict(commands())
+WHOLE_NUMBERS = [
+    (words, parameter)
+    for words, command in EVERY_COMMAND.items()
+    for parameter in command.params
+    if getattr(getattr(parameter, "type_descriptor", None), "annotation", None) is int
+]
+
+
+def _typed_whole(command, asked, number):
+    """A command's words with one whole number typed, and with anything for what must be typed besides."""
+    for parameter in command.params:
+        word = str(number) if parameter is asked else "1"
+        if parameter.param_type_name == "argument" and (parameter.required or parameter is asked):
+            yield word
+        elif parameter is asked or parameter.required:
+            yield from (parameter.opts[0], word)
+
+
+@pytest.mark.parametrize(
+    ("words", "parameter"), WHOLE_NUMBERS, ids=[f"{words}, {each.name}" for words, each in WHOLE_NUMBERS]
+)
+@pytest.mark.parametrize("number", [2**31, 2**63, 10**20])
+def test_a_whole_number_too_large_for_any_record_is_wrong_usage_of_every_command(
+    small_records, words, parameter, number
+):
+    typed = _typed_whole(EVERY_COMMAND[words], parameter, number)
+
+    ran = calib(*words.split(), *typed, records=small_records)
+
+    assert (ran.status, ran.out) == (2, "")
+    assert f"{number}" in ran.err
+    assert re.search(r"expected a whole number|from \d+ to \d+|less than or equal", ran.err)
+
+
+def test_the_commands_with_whole_numbers_are_met():
+    assert {"log", "report", "review show", "review decide", "review dispose", "budget"} <= {
+        words for words, _ in WHOLE_NUMBERS
+    }
+
+
+@pytest.mark.parametrize("columns", ["60", "100"])
+@pytest.mark.parametrize("words", sorted(EVERY_COMMAND), ids=str)
+def test_help_breaks_no_option_and_names_options_rather_than_columns(monkeypatch, words, columns):
+    """An example can be copied; `if not given` and defaults are said once, and a list is no type of a language."""
+    monkeypatch.setenv("COLUMNS", columns)
+    told = calib(*words.split(), "--help").out
+
+    assert not re.search(r"[a-z]-\n", told)
+    assert "if not given if not given" not in told
+    assert not re.search(r"default: \(|list\[|beside [a-z]+_[a-z]+", told)
+
+
+@pytest.mark.parametrize(
+    ("words", "status"), [(("log", "--limit", "10000"), 0), (("due", "--on", "2027-06-01", "--json"), 1)]
+)
+def test_whoever_reads_the_first_lines_alone_ends_it_quietly(small_records, words, status):
+    """As `calib log | head` does; the exit status is still what was found."""
+    program = "from calib.faces.cli import main; import sys; sys.stdin.readline(); main(sys.argv[1:])"
+    with subprocess.Popen(
+        [sys.executable, "-c", program, *words, "--records", str(small_records)],
+        stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+    ) as ran:  # fmt: skip
+        ran.stdout.close()  # nobody reads a line
+        ran.stdin.write("\n")
+        ran.stdin.close()
+        told = ran.stderr.read()
+    assert (ran.returncode, told) == (status, "")

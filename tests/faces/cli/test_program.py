@@ -15,25 +15,14 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
-import typer
 
 from calib import __version__
-from calib.faces.cli import program
 from calib.records import database
 from calib.records.tables.ledger import LedgerEntry
-from tests.command import calib
+from tests.command import calib, commands
 from tests.folders import changed, ledger_head, only, small_job, write
 
 PROGRAM = Path(sys.executable).with_name("calib")
-
-
-def commands(group=None, before=()):
-    """Every command of the program by its words."""
-    for name, one in (group or typer.main.get_command(program())).commands.items():
-        if hasattr(one, "commands"):
-            yield from commands(one, (*before, name))
-        else:
-            yield " ".join((*before, name)), one
 
 
 COMMANDS = dict(commands())

@@ -3,14 +3,18 @@
 What is written, and that nothing is where something is wrong: the certificate as XML is that of tests.dcc.invented.
 """
 
+import csv
+import hashlib
 import json
 
 import pytest
 from sqlmodel import func, select
 
-from calib.records import database
+from calib.clock import clock
+from calib.records import database, ledger
 from calib.records.tables.files import Attachment
 from calib.records.tables.ledger import LedgerEntry
+from calib.records.tables.signatures import LaboratoryCertificate, SignatureVerdict
 from tests.command import calib
 from tests.dcc.invented import (
     INDICATION,
@@ -26,6 +30,8 @@ from tests.dcc.invented import (
     signing,
     values,
 )
+from tests.folders import csv_text, imported, only, small_job, write
+from tests.terminal import Terminal
 
 
 @pytest.fixture
@@ -113,6 +119,27 @@ def test_what_the_file_does_not_say_is_taken_as_typed_and_said(small_records, wr
     assert ran.status == 0
     assert "accreditation: the file does not say it, 'K-1' is taken as typed" in ran.err
     assert shown(small_records)["accreditation"] == "K-1"
+
+
+def test_a_dry_run_says_what_would_be_recorded_and_records_nothing(small_records, written):
+    before = entries(small_records)
+    ran = add(small_records, written(certificate()), "--dry-run")
+    assert ran.status == 0
+    assert "recorded certificate C-201 of VA-1 with 7 comparisons" in ran.out
+    assert "nothing was written: --dry-run" in ran.out
+    assert entries(small_records) == before
+    assert add(small_records, written(certificate())).status == 0
+
+
+def test_on_a_terminal_the_phase_is_asked_for_until_it_is_one(small_records, written):
+    asked = ("calibration", "add", "VA-1", "C-201", "--read", written(certificate()), "--by", "A. Person")
+    with Terminal(*asked, records=small_records) as terminal:
+        terminal.shown("Results: comparisons as-found or as-left?")
+        terminal.type("yes")
+        terminal.shown("Results: comparisons as-found or as-left?")
+        terminal.type("as left")
+        terminal.shown("recorded certificate C-201 of VA-1 with 7 comparisons")
+    assert {row["phase"] for row in shown(small_records)["comparisons"]} == {"as-left"}
 
 
 # --- what is refused, nothing written --------------------------------------------------------------------------------------------
@@ -297,6 +324,155 @@ def test_an_export_holds_the_certificates_and_verdicts(small_records, written, t
     trust(small_records, written)
     add(small_records, written(signed(certificate())))
     assert calib("export", tmp_path / "out", records=small_records).status == 0
-    for name in ("laboratory_certificate", "signature_verdict"):
-        assert (tmp_path / "out" / "not-imported" / f"{name}.csv").read_text(encoding="utf-8").count("\n") == 2
-    assert json.dumps(shown(small_records)["signatures"])
+    for name in ("laboratory_certificates.csv", "not-imported/signature_verdict.csv"):
+        assert (tmp_path / "out" / name).read_text(encoding="utf-8").count("\n") == 2
+
+
+def trusted_elsewhere(small_records, written, tmp_path):
+    trust(small_records, written)
+    assert calib("export", tmp_path / "out", records=small_records).status == 0
+    return tmp_path / "out"
+
+
+def test_an_import_trusts_what_an_export_said(small_records, empty_records, written, tmp_path):
+    folder = trusted_elsewhere(small_records, written, tmp_path)
+    assert calib("import", folder, "--by", "Q", records=empty_records).status == 0
+    listed = [
+        [
+            each | {"at": None}
+            for each in calib("laboratory-certificate", "list", "--json", records=records).document[name]
+        ]
+        for records in (small_records, empty_records)
+        for name in ("laboratory_certificates",)
+    ]
+    assert listed[0] == listed[1]
+    ran = add(empty_records, written(signed(certificate())))
+    assert ran.status == 0
+    assert verdict(empty_records)[0] == "verified"
+    assert calib("verify", records=empty_records).status == 0
+
+
+@pytest.mark.parametrize(
+    ("column", "value", "said"),
+    [
+        ("sha256", "0" * 64, "sha256: '0000"),
+        ("file", "nothing.der", "nothing.der"),
+        ("file", "../x.der", "a file that stands beside the sheet"),
+        ("kind", "perhaps", "one of trusted, no longer trusted"),
+        ("at", "yesterday", "at: 'yesterday'"),
+    ],
+)
+def test_a_wrong_cell_of_a_trust_is_named(small_records, empty_records, written, tmp_path, column, value, said):
+    folder = trusted_elsewhere(small_records, written, tmp_path)
+    with (folder / "laboratory_certificates.csv").open(encoding="utf-8", newline="") as opened:
+        (own,) = csv.DictReader(opened)
+    (folder / "laboratory_certificates.csv").write_text(csv_text([own | {column: value}]), encoding="utf-8")
+    ran = calib("import", folder, "--by", "Q", records=empty_records)
+    assert ran.status == 2
+    assert "laboratory_certificates.csv row 2, " in ran.err
+    assert said in ran.err
+
+
+def test_a_file_that_is_no_certificate_is_not_trusted_by_an_import(small_records, empty_records, written, tmp_path):
+    folder = trusted_elsewhere(small_records, written, tmp_path)
+    (file,) = folder.glob("*.der")
+    file.write_bytes(b"nothing")
+    with (folder / "laboratory_certificates.csv").open(encoding="utf-8", newline="") as opened:
+        (own,) = csv.DictReader(opened)
+    own["sha256"] = hashlib.sha256(b"nothing").hexdigest()
+    (folder / "laboratory_certificates.csv").write_text(csv_text([own]), encoding="utf-8")
+    ran = calib("import", folder, "--by", "Q", records=empty_records)
+    assert ran.status == 2
+    assert "expected an X.509 certificate (DER)" in ran.err
+
+
+# --- a verdict that the records do not bear out ----------------------------------------------------------------------------------
+
+
+def test_verify_checks_verified_signatures_again(small_records, written):
+    trust(small_records, written)
+    add(small_records, written(signed(certificate())))
+    assert calib("verify", records=small_records).status == 0
+    assert add(small_records, written(certificate(number="C-202"), "other.xml"), number="C-202").status == 0
+    with database.writing(str(small_records)) as session:
+        (other,) = session.exec(select(Attachment.id).where(Attachment.name == "other.xml"))
+        (own,) = session.exec(select(LaboratoryCertificate.id))
+        false = SignatureVerdict(attachment_id=other, verdict="verified", signer="x", laboratory_certificate_id=own)
+        ledger.append_entries(session, [false], ledger.Signature("A. Person", clock(), "forge"))
+    ran = calib("verify", records=small_records)
+    assert ran.status == 1
+    assert "signature_verdict 3: says verified, and the signature on its file does not fit" in ran.out + ran.err
+
+
+def test_an_audit_says_what_was_found_of_a_signature(small_records, written):
+    trust(small_records, written)
+    add(small_records, written(signed(certificate())), "--accepted-on", "2026-02-14", "--accepted-by", "B. Person",
+        "--judged", "corrected value", "--departure", "it errs steadily", "--reason", "taken over")  # fmt: skip
+    told = calib("audit", "VA-1", "--on", "2026-03-01", "--json", records=small_records).document
+    said = [line for question in told["questions"] for line in question["rests_on"]]
+    assert any(
+        "VA-1 (C-201) was read from c.xml, verified, signed by North Laboratory signing" in line for line in said
+    )
+
+
+def test_a_report_says_it_beside_the_calibration(small_records, written, tmp_path):
+    trust(small_records, written)
+    add(small_records, written(signed(certificate())), "--accepted-on", "2026-02-14", "--accepted-by", "B. Person",
+        "--judged", "corrected value", "--departure", "it errs steadily", "--reason", "taken over")  # fmt: skip
+    assert calib("report", "J-1", "--format", "html,json", "--into", tmp_path, records=small_records).status == 0
+    (page,) = tmp_path.glob("*.html")
+    assert "read from c.xml: verified, signed by North Laboratory signing" in page.read_text(encoding="utf-8")
+    (document,) = (json.loads(path.read_text(encoding="utf-8")) for path in tmp_path.glob("J-1*.json"))
+    own = next(each for each in document["instruments"] if each["certificate"] == "C-201")
+    assert [each["verdict"] for each in own["signatures"]] == ["verified"]
+
+
+# --- in-house calibrations are written -------------------------------------------------------------------------------------------
+
+
+def write_xml(records, path, *more, tag="VA-2"):
+    return calib("calibration", "show", tag, "--dcc", path, *more, records=records)
+
+
+def test_a_calibration_in_house_is_written_and_read_back_by_other_records(small_records, empty_records, tmp_path):
+    path = tmp_path / "out.xml"
+    ran = write_xml(small_records, path, "--country", "DE")
+    assert ran.status == 0
+    assert f"wrote {path}: certificate C-102 as DCC 3.3, unsigned" in ran.err
+    assert "D-SI has no fpm: it stands beside m/s, declared" in ran.err
+    imported(empty_records, write(tmp_path / "in", only(small_job(), "instruments.csv")))
+    asked = ("calibration", "add", "VA-2", "C-102", "--read", path, "--phase", "as-left", "--by", "A. Person")
+    assert calib(*asked, records=empty_records).status == 0
+    own, back = (
+        calib("calibration", "show", "VA-2", "--json", records=each).document for each in (small_records, empty_records)
+    )
+    assert back["comparisons"] == own["comparisons"]
+    assert (back["temperature_degC"], back["laboratory"]) == (own["temperature_degC"], own["laboratory"])
+
+
+def test_a_certificate_of_another_laboratory_is_not_written(small_records, tmp_path):
+    ran = write_xml(small_records, tmp_path / "out.xml", "--country", "DE", tag="VA-1")
+    assert ran.status == 2
+    assert "certificate C-101 of VA-1 is one of North Laboratory: only a calibration made in house" in ran.err
+    assert not (tmp_path / "out.xml").exists()
+
+
+@pytest.mark.parametrize("more", [(), ("--country", "Germany"), ("--country", "de")])
+def test_the_country_is_asked_for(small_records, tmp_path, more):
+    ran = write_xml(small_records, tmp_path / "out.xml", *more)
+    assert ran.status == 2
+    assert "--country: " in ran.err
+    assert not (tmp_path / "out.xml").exists()
+
+
+def test_what_was_received_is_not_written_over_and_what_was_written_is(small_records, written, tmp_path):
+    received = written(certificate())
+    before = received.read_bytes()
+    assert (
+        "is there already and is no certificate as XML that calib wrote"
+        in write_xml(small_records, received, "--country", "DE").err
+    )
+    assert received.read_bytes() == before
+    for country in (b"DE", b"SE"):
+        assert write_xml(small_records, tmp_path / "own.xml", "--country", country.decode()).status == 0
+        assert b"<dcc:countryCodeISO3166_1>" + country in (tmp_path / "own.xml").read_bytes()

@@ -20,6 +20,7 @@ from calib.records.tables.comparisons import Comparison
 from calib.records.tables.curves import StoredCurve
 from calib.records.tables.custody import ClockStep, LedgerBreak
 from calib.records.tables.files import Attachment
+from calib.records.tables.jobs import JobRevision
 from calib.records.tables.people import Person, Role
 from calib.records.tables.reports import IssuedReport
 from tests.command import calib
@@ -248,6 +249,20 @@ def test_a_technician_signs_no_act_of_qa(records):
     written(records, ClockStep(reason="x"), signature=ledger.Signature("T. One", NOW, "clock step"))
     problem = verified(records)[0]["ledger entry 50"]
     assert "expected a person who may close a step of the clock" in problem
+
+
+def test_a_technician_agrees_to_no_other_decision_rule(records):
+    rows = [Person(name="Q. Keeper"), Person(name="T. One")]
+    roles = [
+        Role(person_id=number, role=role, kind="given", at=NOW.isoformat(), reason="x")
+        for number, role in ((1, "QA"), (2, "technician"))
+    ]
+    written(records, *rows, *roles)
+    titled = JobRevision(job_id=1, revision=2, reason="x", title="T", decision_rule="guarded non-binary")
+    other = JobRevision(job_id=1, revision=3, reason="x", title="T", decision_rule="simple")
+    written(records, titled, other, signature=ledger.Signature("T. One", NOW, "job amend"))
+    (problem,) = [problem for problem in verified(records)[0].values() if "is signed by 'T. One'" in problem]
+    assert "expected a person who may amend a job's decision rule" in problem
 
 
 def test_a_kept_file_whose_bytes_are_others_is_found_though_every_digest_of_the_ledger_fits(records):
