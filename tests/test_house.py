@@ -83,7 +83,7 @@ ROOMS = {
         "impact": ("pairs", "measure", "on_record", "certificate", "people", "typed"),
         "factors": ("impact", "pairs", "measure", "on_record"),
         "fleet": ("impact", "measure", "on_record", "certificate", "people", "typed"),
-        "enter": ("impact", "measure", "on_record", "certificate", "people", "typed"),
+        "enter": ("impact", "measure", "on_record", "certificate", "dcc", "people", "typed"),
         "verify": ("on_record", "certificate", "dcc", "people", "typed"),
         "calibrate": (
             "verify",
