@@ -501,8 +501,8 @@ class Conversation:
                 answer = entered_reading.refused_reading(self.sitting.job, outlet, reasons)
                 self.is_refused = True
                 said = [] if self.asks else [f"  refused: {reason}" for reason in reasons]
-                kept = f"{outlet}: kept as refused reading {written.record_id}, no flow is reported"
-                self.tell("\n".join([kept, *said]))
+                told = f"{outlet}: kept as refused reading {written.record_id}, no flow is reported"
+                self.tell("\n".join([told, *said]))
             else:
                 try:
                     verdict = verdict_on(session, reading_in_job(session, written.record_id, clock()))
