@@ -1,6 +1,6 @@
 """Words that records hold where a column takes one of a few, and the largest key that they have."""
 
-LARGEST_KEY = 2**31 - 1  # of a record: what a server keeps it in
+LARGEST_KEY = 2**31 - 1  # of a record, a revision, a count: what the narrowest column of a server holds
 
 NET = "net"
 BY_THE_RULE = "rule"
@@ -21,9 +21,16 @@ DAMAGE = EVENT_KINDS[2]
 PUT_SOMEWHERE = EVENT_KINDS[5:7]  # of an event that says where an instrument is, and of no result anything
 CHECK_KINDS = ("zero", "comparison", "check standard")
 CURVE_SHAPES = ("polynomial", "proportional", "king", "power")
-CONDITION_QUANTITIES = (
-    "temperature", "barometric pressure", "static pressure", "relative humidity", "wet-bulb temperature", "altitude",
-)  # fmt: skip
+# Quantity of the conditions -> quantity of the instrument that observes it.
+MEASURED_AS = {
+    "temperature": "temperature",
+    "barometric pressure": "pressure",
+    "static pressure": "pressure",
+    "relative humidity": "relative humidity",
+    "wet-bulb temperature": "temperature",
+    "altitude": "length",
+}
+CONDITION_QUANTITIES = tuple(MEASURED_AS)
 BEFORE_ADJUSTMENT, AFTER_ADJUSTMENT, REPEAT = "before adjustment", "after adjustment", "repeat"
 STAGES = (BEFORE_ADJUSTMENT, AFTER_ADJUSTMENT, REPEAT)
 REVIEW_CAUSES = (

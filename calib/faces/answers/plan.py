@@ -60,7 +60,7 @@ from calib.faces.parts.reading_in_full import state_text
 from calib.faces.parts.value_in_unit import value_in, velocity_unit
 from calib.faces.plain_text import line_width, one_line, table_text
 from calib.faces.written import Content, coverage_percent_text, tolerance_text
-from calib.procedures.measure.air import MEASURED_AS, AirFound
+from calib.procedures.measure.air import AirFound
 from calib.procedures.measure.compared import stated_density
 from calib.procedures.on_record.flow_unit import flow_unit
 from calib.procedures.plan.planned import (
@@ -75,7 +75,7 @@ from calib.procedures.plan.planned import (
 )
 from calib.quantities import Unit, preferred, unit
 from calib.records.tables.instruments import Instrument
-from calib.records.words import OUTLET
+from calib.records.words import MEASURED_AS, OUTLET
 from calib.uncertainty.coverage import COVERAGE_PROBABILITY
 from calib.uncertainty.statement import plain, round_uncertainty
 

@@ -8,7 +8,7 @@ from calib.faces.parts.limits import guard_content, limits_content
 from calib.faces.parts.value_in_unit import value_in, velocity_unit
 from calib.faces.written import Content
 from calib.measurement import DECIDED, DENSITY, NOT_OBSERVED
-from calib.procedures.measure.air import MEASURED_AS, AirFound, ConditionFound
+from calib.procedures.measure.air import AirFound, ConditionFound
 from calib.procedures.measure.budget import rectangular_names
 from calib.procedures.measure.compared import stated_density
 from calib.procedures.measure.evaluate import Evaluation
@@ -21,7 +21,7 @@ from calib.procedures.measure.totals import design_of
 from calib.procedures.on_record.flow_unit import flow_unit
 from calib.quantities import Unit, unit
 from calib.records.tables.jobs import DeclaredAir
-from calib.records.words import OUTLET
+from calib.records.words import MEASURED_AS, OUTLET
 from calib.uncertainty.budget import dominant
 from calib.uncertainty.propagation import Contribution
 from calib.uncertainty.statement import statement

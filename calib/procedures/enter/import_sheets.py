@@ -67,6 +67,7 @@ _OF_THE_HOUSE = (
     "house_rules.csv",
     "competences.csv",
     "validations.csv",
+    "laboratory_certificates.csv",
 )  # last: what comes before was written without them
 # Tables whose new records may open an impact review or add a line to one.
 _TOUCHED_BY_REVIEWS = frozenset(
@@ -210,8 +211,8 @@ def _checked(
 ) -> _Checked:
     of_times = findings_of_times(sheets, now)
     typed_again(sheets, recorded)
-    of_history = history_findings(KnownNames(sheets, recorded, unread))
-    named = KnownNames(in_force(sheets), recorded, unread)
+    of_history = history_findings(KnownNames(sheets, recorded, unread, recorded.every))
+    named = KnownNames(in_force(sheets), recorded, unread, recorded.every)
     of_certificates = [*certificate_findings(named, recorded.retired_since), *correlation_findings(named)]
     fitted = fit_curves(named)
     of_use = use_findings(named.sheets)

@@ -1,10 +1,10 @@
 """What the records hold, by the names that people type: what import and export go by."""
 
 from collections import defaultdict
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from typing import Any
 
-from sqlalchemy import String
+from sqlalchemy import Integer
 from sqlmodel import Session, SQLModel, col, select
 
 from calib.procedures.enter.check_certificates import standard_tags
@@ -148,9 +148,8 @@ class NamesOnRecord:
         as_typed = {column.name for column in declaration if column.compared is str}
         for column in own:
             stored = getattr(table, column)
-            is_text = column in as_typed and isinstance(
-                stored.type, String
-            )  # a revision is stored as the number that it is
+            # A revision is stored as the number that it is.
+            is_text = column in as_typed and not isinstance(stored.type, Integer)
             names = self.asked.of(declaration.table, column) if is_text else None
             if names is not None:
                 query = query.where(col(stored).in_(names))
@@ -236,6 +235,10 @@ class Recorded(dict[str, Mapping[RecordNames, Cells]]):
             withdrawn = _why_taken_back(session, DECLARED[Reading], names, table)
             read |= {compared(own): withdrawn[record_id] for record_id, own in names.items()}
         return read
+
+    def every(self, file: str) -> Iterable[RecordNames]:
+        """Names of all records of a file, whatever was asked for."""
+        return NamesOnRecord(self.names.session).names(FILES[file].table).values()
 
     def in_force(self, file: str, names: RecordNames) -> Cells:
         """Cells of a record as they count now, where they may have been amended since they were typed."""

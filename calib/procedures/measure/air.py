@@ -43,19 +43,11 @@ from calib.records.tables.calibrations import Calibration
 from calib.records.tables.conditions import Condition
 from calib.records.tables.instruments import Instrument
 from calib.records.tables.jobs import DeclaredAir
+from calib.records.words import MEASURED_AS
 from calib.uncertainty.estimate import rectangular
 
 TEMPERATURE, BAROMETRIC, STATIC = "temperature", "barometric pressure", "static pressure"
 HUMIDITY, WET_BULB, ALTITUDE = "relative humidity", "wet-bulb temperature", "altitude"
-# Quantity of the conditions -> quantity of the instrument that observes it.
-MEASURED_AS = {
-    TEMPERATURE: "temperature",
-    BAROMETRIC: "pressure",
-    STATIC: "pressure",
-    HUMIDITY: "relative humidity",
-    WET_BULB: "temperature",
-    ALTITUDE: "length",
-}
 # What a set states, each in one of its ways.
 PRESSURES, HUMIDITIES = (BAROMETRIC, ALTITUDE), (HUMIDITY, WET_BULB)
 # What the uncertainty of a density is made of in any case.

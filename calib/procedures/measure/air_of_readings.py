@@ -14,7 +14,6 @@ from calib.procedures.measure.air import (
     BAROMETRIC,
     FORMULA,
     HUMIDITY,
-    MEASURED_AS,
     PSYCHROMETER,
     STATIC,
     TEMPERATURE,
@@ -25,6 +24,7 @@ from calib.procedures.measure.air import (
 )
 from calib.procedures.measure.standing import Standing
 from calib.procedures.on_record.in_force import OnRecord
+from calib.records.words import MEASURED_AS
 
 _OBSERVED = tuple(quantity for quantity in MEASURED_AS if quantity != ALTITUDE)
 _STATED = (TEMPERATURE, STATIC, HUMIDITY, WET_BULB, PSYCHROMETER, FORMULA)

@@ -18,6 +18,7 @@ from sqlmodel import Session, select
 from calib.airflow.profile import Profile, judge_profile
 from calib.arrays import Floats, Integers, Truths
 from calib.confirmation.conformity import ToleranceIntervals
+from calib.errors import DamagedError, Step, UnitError
 from calib.measurement import Flows, Readings, at_density, flows
 from calib.measurement.carried_by_factors import Traverses, first_of, with_what_factors_carry
 from calib.procedures.measure.arrays import arrays_of
@@ -42,6 +43,7 @@ from calib.procedures.measure.totals import (
     with_flows,
 )
 from calib.procedures.on_record.by_keys import cells_of
+from calib.procedures.on_record.declared_cells import wrong_cells_told
 from calib.procedures.on_record.in_force import (
     OnRecord,
     logs_on_record,
@@ -131,7 +133,22 @@ class Evaluation:
 def evaluate(
     session: Session, name: str, now: datetime, coverage_probability: float = COVERAGE_PROBABILITY
 ) -> Evaluation:
-    """Evaluate a job at a time; raises NotInRecordsError for a job that is not there."""
+    """Evaluate a job at a time; raises NotInRecordsError for a job that is not there.
+
+    Raises DamagedError with record, column and value where it stops at a cell that no act of the program writes.
+    """
+    try:
+        return _evaluated(session, name, now, coverage_probability)
+    except (UnitError, ValueError) as error:
+        wrong = wrong_cells_told(session)
+        if not wrong:
+            raise
+        raise DamagedError(
+            "\n".join([*wrong, f"nothing was evaluated; {Step.VERIFY} says all that is wrong"])
+        ) from error
+
+
+def _evaluated(session: Session, name: str, now: datetime, coverage_probability: float) -> Evaluation:
     job = job_named(session, name)
     records = on_record_of(session, jobs=[key(job.id)])
     plan = _plan(session, job)

@@ -9,7 +9,7 @@ from typing import Any
 
 from sqlmodel import Session, col, select
 
-from calib.errors import Finding
+from calib.errors import DamagedError, Finding, Step
 from calib.procedures.certificate.fit_curve import CurveWish, FittedCurve, fit_curve
 from calib.procedures.certificate.phase import AS_FOUND
 from calib.procedures.on_record.amended import amended_instruments
@@ -170,6 +170,11 @@ def calibrations_by_key(session: Session, keys: Collection[int]) -> dict[int, Ca
     for calibration, acceptance, withdrawal in rows:
         calibration_id = key(calibration.id)
         instrument = owners[calibration.instrument_id].at(date.fromisoformat(calibration.calibrated_on))
+        if not curves[calibration_id]:
+            raise DamagedError(
+                f"certificate {calibration.certificate} of {instrument.tag} has no curve on record, which no act of the program "
+                f"leaves out; {Step.VERIFY} says what is wrong"
+            )
         *earlier, curve = curves[calibration_id]
         on_file[calibration_id] = CalibrationOnFile(
             instrument,

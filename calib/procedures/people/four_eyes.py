@@ -55,15 +55,20 @@ def of_acceptors(known: People, rows: Sequence[TypedRow], now: datetime) -> Iter
 
     Of days before anyone on record had a role the records know nothing, and the name is taken over as it is stated.
     """
-    given = [change.at for change in known.changes if change.given and change.role == QA]
     for row in rows:
         name = row.get("accepted_by")
-        if not given or name is None or not row.sound("accepted_on", "accepted_by"):
+        if name is None or not row.sound("accepted_on", "accepted_by"):
             continue
-        end = datetime.combine(date.fromisoformat(row.cells["accepted_on"]), time.max, now.tzinfo)
-        expected = None if end < min(given) else unmet("accept", name, known.people, known.changes, end)
+        expected = against_acceptor(known, name, date.fromisoformat(row.cells["accepted_on"]), now)
         if expected is not None:
             yield row.finding("accepted_by", expected)
+
+
+def against_acceptor(known: People, name: str, on: date, now: datetime) -> str | None:
+    """What was expected instead of a name that is said to have accepted on a day, in the zone of `now`; None where it may have."""
+    given = [change.at for change in known.changes if change.given and change.role == QA]
+    end = datetime.combine(on, time.max, now.tzinfo)
+    return unmet("accept", name, known.people, known.changes, end) if given and end >= min(given) else None
 
 
 def _said(alone: Sequence[TypedRow], person: str) -> str:

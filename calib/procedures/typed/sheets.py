@@ -125,7 +125,8 @@ def read_sheets(
             named.add(name)
             # A sheet must not make the program read any file: a name that is a path is found wrong when the row is checked.
             row.log = beside(file, name) if name is not None and name == Path(name).name else None
-    expected = f"one of the file names {', '.join(known)}, or a file named in readings.csv or validations.csv"
+    naming_files = [sheet for sheet, columns in known.items() if any(column.names_file for column in columns)]
+    expected = f"one of the file names {', '.join(known)}, or a file named in {' or '.join(naming_files)}"
     findings += [Finding(file.source, None, None, None, expected) for file in others if file.name not in named]
     return sheets, findings
 

@@ -4,7 +4,8 @@ What is stored comes first: pages and indexes, schema, rows and chain. What the 
 since of damaged rows nothing can be said.
 
 Decision (2026-11). What is stored is proven first (pages, indexes read from end to end, schema, rows, chain), what it means only
-where that is right: of damaged rows nothing can be said. Cost: two runs where both are wrong.
+where that is right: of damaged rows nothing can be said. What is computed anew is asked only where every cell is one that the
+program writes. Cost: two runs where both are wrong.
 """
 
 from collections.abc import Callable, Iterable, Iterator
@@ -13,8 +14,10 @@ from dataclasses import dataclass
 from sqlalchemy import Connection
 from sqlmodel import Session
 
+from calib.procedures.verify.acceptances import acceptance_findings
 from calib.procedures.verify.closed_certificates import late_findings
 from calib.procedures.verify.curves_by_rule import curve_findings
+from calib.procedures.verify.declared_cells import cell_findings
 from calib.procedures.verify.kept_files import file_findings, report_findings
 from calib.procedures.verify.retractions import retraction_findings
 from calib.procedures.verify.signatures import signature_findings
@@ -41,11 +44,15 @@ def verify_state(session: Session, printed_digest: str | None = None, progress: 
     if findings:
         return Verified(findings, remarks)
     signed, before_versions = signature_findings(session)
-    proofs: tuple[Callable[[Session], Iterable[LedgerFinding]], ...] = (
-        late_findings, curve_findings, file_findings, report_findings, retraction_findings, verdict_findings,
-    )  # fmt: skip
+    cells, earlier_cells = cell_findings(session)
+    proofs = _PROOFS if cells else (*_PROOFS, *_OF_SOUND_CELLS)
     meant = [finding for proof in proofs for finding in proof(session)]
-    return Verified((*signed, *meant), (*remarks, *before_versions))
+    return Verified((*signed, *cells, *meant), (*remarks, *before_versions, *earlier_cells))
+
+
+_Proofs = tuple[Callable[[Session], Iterable[LedgerFinding]], ...]
+_PROOFS: _Proofs = (late_findings, file_findings, report_findings, retraction_findings, verdict_findings)
+_OF_SOUND_CELLS: _Proofs = (curve_findings, acceptance_findings)  # these compute with what was typed
 
 
 def _unproven(connection: Connection) -> Iterator[LedgerFinding]:
